@@ -1,0 +1,1 @@
+"""The cage: members, joints, plates, and how they are put together."""

@@ -1,0 +1,92 @@
+"""What a cage is: members that are tubes along paths, their ends, joints and plates.
+
+Frame: ISO 8855 vehicle axes (X forward, Y left, Z up), mm, N, MPa, rad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from functools import cached_property
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Literal
+
+from cagekit.errors import NotFoundError
+from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.materials.tubes import Tube
+
+if TYPE_CHECKING:
+    from cagekit.plates.model import Plate
+
+EndName = Literal["a", "b"]
+Side = Literal["left", "right", "centre"]
+
+
+class EndKind(StrEnum):
+    """How a tube ends."""
+
+    FREE = "free"
+    COPE = "cope"
+    FLAT = "flat"
+    PINNED = "pinned"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plane:
+    """A plane through ``point`` with unit ``normal``, ``(3,)`` each; the tube is on the normal's side."""
+
+    point: Vec
+    normal: Vec
+
+    @classmethod
+    def of(cls, point: object, normal: object) -> Plane:
+        return cls(vec(point), unit(normal))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class End:
+    """How one end of a member ends.
+
+    ``parents`` are ids of the members it is coped to, the one that holds the node first.
+    ``plane`` is the surface it stands on when flat (top of the plate).
+    """
+
+    kind: EndKind = EndKind.FREE
+    parents: tuple[str, ...] = ()
+    plane: Plane | None = None
+
+    @classmethod
+    def coped(cls, *parents: str) -> End:
+        return cls(kind=EndKind.COPE, parents=parents)
+
+    @classmethod
+    def flat(cls, point: object, normal: object) -> End:
+        return cls(kind=EndKind.FLAT, plane=Plane.of(point, normal))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Member:
+    """One tube of the cage.
+
+    ``id`` is unique (letters, digits, ``_``); ``role`` is the trade's word for what it does
+    (``main_hoop``, ``rear_brace``); the path runs between the theoretical ends.
+    """
+
+    id: str
+    role: str
+    tube: Tube
+    path: Path
+    side: Side = "centre"
+    a: End = field(default_factory=End)
+    b: End = field(default_factory=End)
+
+    def end(self, name: str) -> End:
+        return self.a if name == "a" else self.b
+
+    @property
+    def ends(self) -> tuple[tuple[EndName, End], tuple[EndName, End]]:
+        return ("a", self.a), ("b", self.b)
+
+    def with_path(self, path: Path) -> Member:
+        return replace(self, path=path)

@@ -1,0 +1,76 @@
+"""Errors that carry fields, each also the built-in a caller would expect."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+class CagekitError(Exception):
+    """Base of every error that cagekit raises on purpose.
+
+    ``exit_code`` is what the command line returns for it (see the contract: 2 wrong usage or
+    input, 3 geometry or kernel could not make it).
+    """
+
+    exit_code = 2
+
+
+class InputError(CagekitError, ValueError):
+    """What a person typed, or a file says, cannot be used.
+
+    Args:
+        where: file, table or option that holds the value, e.g. ``"my-build.toml:12 [tube]"``.
+        field: name of the field.
+        value: the offending value, as typed.
+        problem: what is wrong with it.
+        hint: what would do.
+    """
+
+    exit_code = 2
+
+    def __init__(
+        self, where: str, field: str = "", value: Any = None, *, problem: str, hint: str = ""
+    ) -> None:
+        self.where, self.field, self.value = where, field, value
+        self.problem, self.hint = problem, hint
+        shown = f" = {value!r}" if value is not None else ""
+        name = f"{field}{shown}: " if field else ""
+        super().__init__(f"{where}: {name}{problem}" + (f" {hint}" if hint else ""))
+
+
+class GeometryError(CagekitError, ValueError):
+    """A shape that cannot be made as asked.
+
+    Args:
+        owner: member, plate or joint that cannot be made.
+        problem: what is wrong, with numbers.
+        hint: what would do.
+    """
+
+    exit_code = 3
+
+    def __init__(self, owner: str, problem: str, hint: str = "") -> None:
+        self.owner, self.problem, self.hint = owner, problem, hint
+        super().__init__(f"{owner}: {problem}" + (f" {hint}" if hint else ""))
+
+    def within(self, owner: str) -> GeometryError:
+        """Return the same error told about ``owner``."""
+        return type(self)(owner, self.problem, self.hint)
+
+
+class CopeError(GeometryError):
+    """A tube end that cannot be coped to its parents."""
+
+
+class KernelError(CagekitError, RuntimeError):
+    """The CAD kernel could not make, write or verify a shape."""
+
+    exit_code = 3
+
+
+class NotFoundError(CagekitError, LookupError):
+    """A preset, member or place that does not exist under that name."""
+
+
+class OutputError(CagekitError, OSError):
+    """A file or folder could not be written; nothing was left half done."""

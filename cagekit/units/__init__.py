@@ -1,0 +1,1 @@
+"""Lengths as people write and read them."""
