@@ -1,0 +1,72 @@
+"""The check groups and the one function that runs them.
+
+A group is a module with a function ``findings(ctx: CheckContext) -> list[Finding]``; it is
+imported when it is run, so that a table of one group costs nothing of the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from cagekit.checks.context import CheckContext
+from cagekit.checks.finding import Finding, worst_first
+from cagekit.errors import InputError
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+    from cagekit.cage.cage import Cage
+
+Check = Callable[[CheckContext], Iterable[Finding]]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A check group: its name on the command line, its module, and what it looks at."""
+
+    name: str
+    module: str
+    about: str
+
+    def check(self) -> Check:
+        """Import the module and return its ``findings`` function."""
+        return import_module(self.module).findings  # type: ignore[no-any-return]
+
+
+GROUPS: tuple[Group, ...] = (
+    Group("rules", "cagekit.checks.rules", "the rulebooks named in the build"),
+)
+"""Every group, in the order they are run."""
+
+
+def run(
+    build: Build,
+    cage: Cage,
+    groups: Sequence[str] | None = None,
+    rules: Sequence[str] | None = None,
+) -> tuple[Finding, ...]:
+    """Run the checks and return their findings, worst first.
+
+    Args:
+        build: resolved input.
+        cage: the cage assembled from it.
+        groups: names of the groups to run; all when None.
+        rules: rule profiles to use instead of those named in the build.
+
+    Raises:
+        InputError: a group that does not exist.
+    """
+    known = {g.name: g for g in GROUPS}
+    wanted = list(known) if groups is None else list(groups)
+    for name in wanted:
+        if name not in known:
+            raise InputError(
+                "--groups", "group", name, problem="no such check group.",
+                hint=f"Known: {', '.join(known)}.",
+            )  # fmt: skip
+    ctx = CheckContext(
+        build=build, cage=cage, rules=tuple(build.rules if rules is None else rules)
+    )
+    return worst_first(f for name in wanted for f in known[name].check()(ctx))
