@@ -1,1 +1,32 @@
-"""Lengths as people write and read them."""
+"""Quantities as people write and read them: inches in fractions, feet, millimetres.
+
+Inside cagekit a length is a float in mm, an angle a float in rad, a mass in kg, a force in N.
+This room is where text becomes such a float and where it becomes text again.
+"""
+
+from __future__ import annotations
+
+from cagekit.units.formats import (
+    format_angle,
+    format_area,
+    format_force,
+    format_length,
+    format_mass,
+)
+from cagekit.units.lengths import LengthError, LengthUnit, parse_length
+from cagekit.units.scale import INCH, KSI, POUND, POUND_FORCE
+
+__all__ = [
+    "INCH",
+    "KSI",
+    "POUND",
+    "POUND_FORCE",
+    "LengthError",
+    "LengthUnit",
+    "format_angle",
+    "format_area",
+    "format_force",
+    "format_length",
+    "format_mass",
+    "parse_length",
+]

@@ -1,0 +1,134 @@
+"""Write quantities for people: mm or inches, decimals or the nearest 1/16, 1/32, 1/64.
+
+Halves round away from zero, as a tape is read, and a value that rounds to nothing has no sign.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import floor, isfinite, pi
+
+from cagekit.units.lengths import LengthUnit
+from cagekit.units.scale import INCH_EXACT, POUND_EXACT, POUND_FORCE_EXACT, exact
+
+DENOMINATORS = (2, 4, 8, 16, 32, 64, 128)
+DECIMALS = {"mm": 1, "in": 3}
+"""Decimals that are written when the caller does not say."""
+
+
+def format_length(
+    mm: float,
+    units: LengthUnit = "mm",
+    *,
+    decimals: int | None = None,
+    denominator: int | None = None,
+    feet: bool = False,
+    unit: bool = True,
+) -> str:
+    """Return a length as text that `parse_length` reads back.
+
+    Args:
+        mm: the length, mm.
+        units: ``"mm"`` or ``"in"``.
+        decimals: digits after the point; 1 for mm and 3 for inches if None.
+        denominator: round inches to this part (16 gives sixteenths) and write a reduced
+            fraction, ``1 5/8 in``. Inches only, and not together with ``decimals``.
+        feet: write feet and inches, ``4' 3 1/2"``. Inches only.
+        unit: False leaves the unit out (never with ``feet``).
+
+    Raises:
+        ValueError: not a finite number, or options that do not go together.
+    """
+    _check_options(mm, units, decimals, denominator, feet)
+    if units == "mm":
+        text = _decimal(exact(mm), DECIMALS["mm"] if decimals is None else decimals)
+        return f"{text} mm" if unit else text
+    step = Fraction(1, denominator or 10 ** (DECIMALS["in"] if decimals is None else decimals))
+    inches = _rounded(exact(mm) / INCH_EXACT, step)
+    sign = "-" if inches < 0 else ""
+    size = abs(inches)
+    if feet:
+        whole, rest = divmod(size, 12)
+        lead = f"{whole}' " if whole else ""
+        return f'{sign}{lead}{_inches(rest, decimals, denominator)}"'
+    text = sign + _inches(size, decimals, denominator)
+    return f"{text} in" if unit else text
+
+
+def format_angle(rad: float, *, decimals: int = 1) -> str:
+    """Return an angle given in rad as degrees, ``45.0\u00b0``."""
+    return f"{_quantity(rad * 180 / pi, decimals)}\u00b0"
+
+
+def format_area(mm2: float, units: LengthUnit = "mm", *, decimals: int | None = None) -> str:
+    """Return an area given in mm\u00b2 as ``mm\u00b2`` (whole) or ``in\u00b2`` (3 decimals)."""
+    if units == "in":
+        return f"{_scaled(mm2, INCH_EXACT**2, 3 if decimals is None else decimals)} in\u00b2"
+    return f"{_quantity(mm2, 0 if decimals is None else decimals)} mm\u00b2"
+
+
+def format_mass(kg: float, units: LengthUnit = "mm", *, decimals: int = 1) -> str:
+    """Return a mass given in kg as ``kg``, or as ``lb`` beside inches."""
+    if units == "in":
+        return f"{_scaled(kg, POUND_EXACT, decimals)} lb"
+    return f"{_quantity(kg, decimals)} kg"
+
+
+def format_force(newton: float, units: LengthUnit = "mm", *, decimals: int | None = None) -> str:
+    """Return a force given in N as ``kN`` (1 decimal), or as ``lbf`` (whole) beside inches."""
+    if units == "in":
+        return f"{_scaled(newton, POUND_FORCE_EXACT, 0 if decimals is None else decimals)} lbf"
+    return f"{_scaled(newton, Fraction(1000), 1 if decimals is None else decimals)} kN"
+
+
+def _check_options(
+    mm: float, units: str, decimals: int | None, denominator: int | None, feet: bool
+) -> None:
+    if units not in DECIMALS:
+        raise ValueError(f"units {units!r} (allowed: 'mm', 'in')")
+    if not isfinite(mm):
+        raise ValueError(f"a length must be a finite number, not {mm}")
+    if decimals is not None and not 0 <= decimals <= 12:
+        raise ValueError(f"decimals {decimals} (allowed: 0 to 12)")
+    if denominator is not None and denominator not in DENOMINATORS:
+        raise ValueError(f"denominator {denominator} (allowed: {', '.join(map(str, DENOMINATORS))})")
+    if denominator is not None and decimals is not None:
+        raise ValueError("write inches with decimals or with a denominator, not both")
+    if units == "mm" and (denominator is not None or feet):
+        raise ValueError("fractions and feet are for inches only")
+
+
+def _quantity(value: float, decimals: int) -> str:
+    return _scaled(value, Fraction(1), decimals)
+
+
+def _scaled(value: float, unit: Fraction, decimals: int) -> str:
+    if not isfinite(value):
+        raise ValueError(f"a quantity must be a finite number, not {value}")
+    return _decimal(exact(value) / unit, decimals)
+
+
+def _inches(size: Fraction, decimals: int | None, denominator: int | None) -> str:
+    """Return inches without sign: decimals, or whole and reduced fraction."""
+    if denominator is None:
+        return _decimal(size, DECIMALS["in"] if decimals is None else decimals)
+    whole, rest = divmod(size, 1)
+    if not rest:
+        return str(whole)
+    return f"{whole} {rest}" if whole else str(rest)
+
+
+def _decimal(value: Fraction, decimals: int) -> str:
+    """Return ``value`` rounded to ``decimals`` digits after the point."""
+    parts = int(_rounded(value, Fraction(1, 10**decimals)) * 10**decimals)
+    sign = "-" if parts < 0 else ""
+    if decimals == 0:
+        return f"{sign}{abs(parts)}"
+    whole, rest = divmod(abs(parts), 10**decimals)
+    return f"{sign}{whole}.{rest:0{decimals}d}"
+
+
+def _rounded(value: Fraction, step: Fraction) -> Fraction:
+    """Return ``value`` rounded to a multiple of ``step``, halves away from zero."""
+    size = floor(abs(value) / step + Fraction(1, 2)) * step
+    return -size if value < 0 else size
