@@ -1,0 +1,467 @@
+"""First contact of straight rays with the outside of parent tubes and planes.
+
+A parent tube is a union of solid pieces: a cylinder per straight, a torus sector per bend. A ray
+runs ``origin + s * direction`` with the direction pointing from the node back into the branch;
+its *contact* is the largest s at which it leaves a parent, which is where the branch's wall
+starts when it is pushed down that ray until it touches. Frame: car axes, mm, rad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, inf
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cagekit.geometry.path import Arc, Path, Piece, Vec, unit, vec
+
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+Window = tuple[float, float]
+
+TOUCH = 2e-5
+"""A ray that passes a surface by less than this (mm) is tangent to it."""
+RANGE_TOL = 1e-7
+"""Overlap (mm along the axis) of pieces that follow each other, so that no ray falls between."""
+
+
+class Solution(NamedTuple):
+    """What each of n rays does at one surface, arrays ``(n,)``.
+
+    Attributes:
+        s: contact, or for a ray that misses the place where it is closest to the axis, mm.
+        gap: by how much the ray passes the surface, mm (0 on a hit).
+        over: how far beyond the piece's ends the contact lies, mm (0 within).
+    """
+
+    s: Vec
+    gap: Vec
+    over: Vec
+
+
+class Contact(NamedTuple):
+    """First contact of rays with several surfaces; arrays of the rays' shape.
+
+    Attributes:
+        s: where the ray touches, mm; for a ray that misses everything where it comes closest.
+        active: index of the surface touched (or of the one it misses least).
+        ok: False for a ray that touches nothing.
+        gap: by how much a missing ray passes surface ``active``, mm.
+    """
+
+    s: Vec
+    active: Ints
+    ok: Bools
+    gap: Vec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CylinderPiece:
+    """The outside of a straight.
+
+    Args:
+        owner: id of the tube.
+        piece: index of the straight in the tube's path; -1 or the number of pieces for the
+            imagined continuation of an open end that is a bend.
+        start: point of the axis at station 0, ``(3,)`` mm.
+        axis: unit direction of the axis, ``(3,)``.
+        radius: outside radius, mm.
+        low: station where the surface starts, mm (``-inf`` when it is thought to go on).
+        high: station where it ends, mm (``inf`` likewise).
+    """
+
+    owner: str
+    piece: int
+    start: Vec
+    axis: Vec
+    radius: float
+    low: float
+    high: float
+
+    def station(self, points: Vec) -> Vec:
+        """Stations (mm from ``start``) of points ``(n, 3)``, shape ``(n,)``."""
+        return np.asarray((points - self.start) @ self.axis)
+
+    def axis_distance(self, points: Vec) -> Vec:
+        """Distances (mm) of points ``(n, 3)`` from the piece's axis, shape ``(n,)``."""
+        w = points - self.start
+        foot = np.clip(w @ self.axis, self.low, self.high)
+        return np.asarray(np.linalg.norm(w - foot[:, None] * self.axis, axis=1))
+
+    def normals(self, points: Vec) -> Vec:
+        """Unit normals out of the tube at points ``(n, 3)`` of the surface, shape ``(n, 3)``."""
+        w = points - self.start
+        w = w - (w @ self.axis)[:, None] * self.axis
+        return np.asarray(w / np.linalg.norm(w, axis=1)[:, None])
+
+    def tangent_at(self, point: Vec) -> tuple[Vec, Vec]:
+        """The axis' point nearest to ``point`` (end ignored) and its direction there."""
+        return vec(self.start + ((point - self.start) @ self.axis) * self.axis), self.axis
+
+    def closure_normal(self, direction: Vec) -> Vec:
+        """Normal of the plane on which rays that pass the tube come closest to its axis.
+
+        The plane holds the axis and is parallel to both sides' tangent lines, so it is the
+        mid-surface between entry and exit: a cope that runs off the side of the tube goes on in
+        this plane without a step.
+        """
+        return unit(direction - (direction @ self.axis) * self.axis)
+
+    def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
+        """Contact of rays ``(n, 3)``; closed form (the larger root of a quadratic)."""
+        w = origins - self.start
+        along = w @ self.axis
+        across = w - along[:, None] * self.axis
+        slope = float(direction @ self.axis)
+        flat = direction - slope * self.axis
+        a = float(flat @ flat)
+        b = across @ flat
+        # distance of the ray from the axis, from the part square to both: no cancellation
+        side = across - (b / a)[:, None] * flat
+        miss2 = np.einsum("ij,ij->i", side, side)
+        depth = self.radius**2 - miss2
+        s = (-b + np.sqrt(np.maximum(depth, 0.0) * a)) / a
+        gap = np.where(depth < 0.0, np.sqrt(miss2) - self.radius, 0.0)
+        t = along + s * slope
+        over = np.maximum(np.maximum(self.low - t, t - self.high), 0.0)
+        over = over + np.maximum(np.maximum(window[0] - s, s - window[1]), 0.0)
+        return Solution(s, gap, over)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TorusPiece:
+    """The outside of a bend.
+
+    Args:
+        owner: id of the tube.
+        piece: index of the bend in the tube's path.
+        centre: centre of the bend, ``(3,)`` mm.
+        axis: unit axis about which the bend turns right-handed, ``(3,)``.
+        x: unit vector from the centre to the bend's start, ``(3,)``.
+        y: unit tangent at the start, ``(3,)``.
+        major: centre-line radius, mm.
+        radius: outside radius of the tube, mm.
+        angle: bend angle, rad.
+    """
+
+    owner: str
+    piece: int
+    centre: Vec
+    axis: Vec
+    x: Vec
+    y: Vec
+    major: float
+    radius: float
+    angle: float
+
+    def turn(self, points: Vec) -> Vec:
+        """Angles (rad from the bend's start, nearest turn) of points ``(n, 3)``."""
+        w = points - self.centre
+        half = 0.5 * self.angle
+        raw = np.arctan2(w @ self.y, w @ self.x) - half
+        return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
+
+    def overshoot(self, points: Vec) -> Vec:
+        """How far points ``(n, 3)`` lie beyond the bend's ends, mm along the centre line."""
+        t = self.turn(points)
+        return np.asarray(np.maximum(np.maximum(-t, t - self.angle), 0.0) * self.major)
+
+    def axis_distance(self, points: Vec) -> Vec:
+        """Distances (mm) of points ``(n, 3)`` from the bend's centre line, shape ``(n,)``."""
+        t = np.clip(self.turn(points), 0.0, self.angle)
+        ring = np.outer(np.cos(t), self.x) + np.outer(np.sin(t), self.y)
+        return np.asarray(np.linalg.norm(points - self.centre - self.major * ring, axis=1))
+
+    def normals(self, points: Vec) -> Vec:
+        """Unit normals out of the tube at points ``(n, 3)`` of the surface, shape ``(n, 3)``."""
+        w = points - self.centre
+        q = w - (w @ self.axis)[:, None] * self.axis
+        n = w - self.major * q / np.linalg.norm(q, axis=1)[:, None]
+        return np.asarray(n / np.linalg.norm(n, axis=1)[:, None])
+
+    def tangent_at(self, point: Vec) -> tuple[Vec, Vec]:
+        """The centre line's point nearest to ``point`` and its direction there."""
+        t = float(np.clip(self.turn(point[None, :])[0], 0.0, self.angle))
+        out = np.cos(t) * self.x + np.sin(t) * self.y
+        return vec(self.centre + self.major * out), vec(np.cross(self.axis, out))
+
+    def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
+        """Contact of rays ``(n, 3)`` within ``window``: largest root of a quartic.
+
+        The quartic and its slope are sampled; sign changes bracket exits, and minima between
+        samples catch rays that only graze. Each is then closed in by guarded Newton steps, so
+        the first contact is found at any angle.
+        """
+        lo, hi = self._window(origins, direction, window)
+        quartic = _Quartic.of(self, origins + 0.5 * (lo + hi) * direction, direction)
+        half = 0.5 * (hi - lo)
+        count = max(16, ceil(2 * half / (0.3 * self.radius))) + 1
+        grid = np.linspace(-half, half, count)
+        f, g = quartic.values(grid)
+        rays: list[Ints] = []
+        spots: list[Vec] = []
+        gaps: list[Vec] = []
+        ray, i = np.nonzero((f[:, :-1] <= 0.0) & (f[:, 1:] > 0.0))
+        rays.append(ray)
+        spots.append(quartic.exit(ray, grid[i], grid[i + 1]))
+        gaps.append(np.zeros(len(ray)))
+        dips = (g[:, :-1] < 0.0) & (g[:, 1:] >= 0.0) & (f[:, :-1] > 0.0) & (f[:, 1:] > 0.0)
+        ray, i = np.nonzero(dips)
+        if len(ray):
+            low = quartic.lowest(ray, grid[i], grid[i + 1])
+            bottom = quartic.at(ray, low)[0]
+            cut = bottom < 0.0
+            spot = low.copy()
+            spot[cut] = quartic.exit(ray[cut], low[cut], grid[i + 1][cut])
+            rays.append(ray)
+            spots.append(spot)
+            passed = self._surface_distance(origins[ray], direction, low + 0.5 * (lo + hi))
+            gaps.append(np.where(cut, 0.0, np.maximum(passed, 0.0)))
+        ray, local, gap = np.concatenate(rays), np.concatenate(spots), np.concatenate(gaps)
+        s = local + 0.5 * (lo + hi)
+        over = self.overshoot(origins[ray] + s[:, None] * direction)
+        none = np.setdiff1d(np.arange(len(origins)), ray)
+        if len(none):
+            rest = grid[np.argmin(f[none], axis=1)] + 0.5 * (lo + hi)
+            passed = self._surface_distance(origins[none], direction, rest)
+            ray, s = np.concatenate([ray, none]), np.concatenate([s, rest])
+            # a ray with neither exit nor dip leaves through the end of the window, not through
+            # the surface: rank it behind whatever else there is
+            gap = np.concatenate([gap, np.maximum(passed, 0.0)])
+            over = np.concatenate([over, np.full(len(none), 2 * half)])
+        return _best(len(origins), ray, s, gap, over)
+
+    def _window(self, origins: Vec, direction: Vec, window: Window) -> Window:
+        """Limit the search to where rays can be near the torus at all."""
+        reach = self.major + 1.05 * self.radius
+        middle = (self.centre - origins) @ direction
+        lo = max(window[0], float(middle.min()) - reach)
+        hi = min(window[1], float(middle.max()) + reach)
+        return (lo, hi) if hi > lo else (lo, lo + self.radius)
+
+    def _surface_distance(self, origins: Vec, direction: Vec, s: Vec) -> Vec:
+        w = origins + s[:, None] * direction - self.centre
+        h = w @ self.axis
+        ring = np.linalg.norm(w - h[:, None] * self.axis, axis=1)
+        return np.asarray(np.hypot(ring - self.major, h) - self.radius)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlaneFace:
+    """A half-space: solid below ``point``, unit ``normal`` ``(3,)`` pointing to the tube.
+
+    ``closure`` marks the plane on which a cope goes on where the tube misses its parent.
+    """
+
+    owner: str
+    piece: int = 0
+    point: Vec
+    normal: Vec
+    closure: bool = False
+
+    def axis_distance(self, points: Vec) -> Vec:
+        """Heights (mm) of points ``(n, 3)`` above the plane, 0 below it, shape ``(n,)``."""
+        return np.asarray(np.maximum((points - self.point) @ self.normal, 0.0))
+
+    def normals(self, points: Vec) -> Vec:
+        """The plane's normal for every point ``(n, 3)``, shape ``(n, 3)``."""
+        return np.broadcast_to(self.normal, points.shape)
+
+    def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
+        """Contact of rays ``(n, 3)``; every ray that is not parallel meets the plane."""
+        s = ((self.point - origins) @ self.normal) / float(direction @ self.normal)
+        zero = np.zeros(len(s))
+        return Solution(s, zero, zero)
+
+
+Surface = CylinderPiece | TorusPiece | PlaneFace
+
+
+def surface_of(piece: Piece, index: int, radius: float, owner: str) -> CylinderPiece | TorusPiece:
+    """The outside of one piece of tube ``owner``, between the piece's own ends."""
+    if isinstance(piece, Arc):
+        return TorusPiece(
+            owner=owner, piece=index, centre=piece.centre, axis=piece.axis, x=piece.radial,
+            y=piece.direction, major=piece.radius, radius=radius, angle=piece.angle,
+        )  # fmt: skip
+    return CylinderPiece(
+        owner=owner, piece=index, start=piece.start, axis=piece.direction, radius=radius,
+        low=0.0, high=piece.length,
+    )  # fmt: skip
+
+
+def tube_surfaces(
+    path: Path, radius: float, *, open_a: bool = False, open_b: bool = False, owner: str = ""
+) -> tuple[CylinderPiece | TorusPiece, ...]:
+    """The outside of a tube, piece by piece.
+
+    Args:
+        path: centre line.
+        radius: outside radius, mm.
+        open_a: the surface is thought to go on beyond end a (a free end, or one on a plate).
+        open_b: the same at end b.
+        owner: id that the surfaces carry.
+    """
+    out = [surface_of(q, i, radius, owner) for i, q in enumerate(path.pieces)]
+    n = len(out)
+    if open_a:
+        first = out[0]
+        if isinstance(first, CylinderPiece):
+            out[0] = _stretched(first, low=-inf)
+        else:
+            out.insert(0, _onward(path.start, path.out_direction("a"), radius, owner, -1))
+    if open_b:
+        last = out[-1]
+        if isinstance(last, CylinderPiece):
+            out[-1] = _stretched(last, high=inf)
+        else:
+            out.append(_onward(path.end, path.out_direction("b"), radius, owner, n))
+    return tuple(out)
+
+
+def first_contact(
+    surfaces: Sequence[Surface],
+    origins: ArrayLike,
+    direction: ArrayLike,
+    windows: Sequence[Window] | None = None,
+) -> Contact:
+    """Push a bundle of parallel rays back to the first of several surfaces.
+
+    Args:
+        surfaces: pieces of parents, at least one.
+        origins: points at s = 0, ``(..., 3)`` mm.
+        direction: unit vector from the node back into the branch, ``(3,)``.
+        windows: for each surface the range of s in which its contact counts, mm. Outside of it
+            the same bend may be met again, far from the node.
+
+    Returns:
+        Contacts of shape ``(...)``. A ray that touches nothing has ``ok`` False and the values
+        of the surface it misses least.
+    """
+    o = np.asarray(origins, dtype=float)
+    d = np.asarray(direction, dtype=float)
+    flat = o.reshape(-1, 3)
+    ranges = windows if windows is not None else [(-inf, inf)] * len(surfaces)
+    solved = [q.solve(flat, d, w) for q, w in zip(surfaces, ranges, strict=True)]
+    shape = o.shape[:-1]
+    if len(solved) == 1:
+        s, gap, over = solved[0]
+        ok = (gap <= TOUCH) & (over <= RANGE_TOL)
+        active = np.zeros(shape, dtype=np.intp)
+        return Contact(s.reshape(shape), active, ok.reshape(shape), gap.reshape(shape))
+    s = np.stack([q.s for q in solved])
+    gap = np.stack([q.gap for q in solved])
+    over = np.stack([q.over for q in solved])
+    hit = (gap <= TOUCH) & (over <= RANGE_TOL)
+    ok = np.asarray(hit.any(axis=0))
+    # a small lead for the surface named first keeps the choice steady where two agree
+    lead = np.where(hit, s, -inf)
+    best = np.argmax(lead >= lead.max(axis=0) - 1e-9, axis=0)
+    near = np.argmin(gap + over, axis=0)
+    active = np.where(ok, best, near)
+    pick = active[None, :]
+    s = np.take_along_axis(s, pick, axis=0)[0]
+    gap = np.take_along_axis(gap, pick, axis=0)[0]
+    return Contact(s.reshape(shape), active.reshape(shape), ok.reshape(shape), gap.reshape(shape))
+
+
+class _Quartic(NamedTuple):
+    """Torus function along n rays, ``((..t + c3) t + ..)``, coefficients ``(n,)``."""
+
+    c0: Vec
+    c1: Vec
+    c2: Vec
+    c3: Vec
+
+    @classmethod
+    def of(cls, torus: TorusPiece, origins: Vec, direction: Vec) -> _Quartic:
+        w = origins - torus.centre
+        h = w @ torus.axis
+        q = w - h[:, None] * torus.axis
+        rise = float(direction @ torus.axis)
+        flat = direction - rise * torus.axis
+        b = w @ direction
+        k = np.einsum("ij,ij->i", w, w) + torus.major**2 - torus.radius**2
+        m = 4 * torus.major**2
+        c0 = k * k - m * np.einsum("ij,ij->i", q, q)
+        c1 = 4 * b * k - 2 * m * (q @ flat)
+        c2 = 4 * b * b + 2 * k - m * float(flat @ flat)
+        return cls(c0, c1, c2, 4 * b)
+
+    def values(self, grid: Vec) -> tuple[Vec, Vec]:
+        """Function and slope on a grid ``(m,)`` common to all rays, shape ``(n, m)`` each."""
+        powers = np.stack([np.ones_like(grid), grid, grid**2, grid**3])
+        low = np.stack([self.c0, self.c1, self.c2, self.c3], axis=1)
+        slope = np.stack([self.c1, 2 * self.c2, 3 * self.c3, np.full_like(self.c0, 4.0)], axis=1)
+        return low @ powers + grid**4, slope @ powers
+
+    def at(self, ray: Ints, t: Vec) -> tuple[Vec, Vec, Vec]:
+        """Function, slope and curvature at one ``t`` for each of the rays named."""
+        c0, c1, c2, c3 = self.c0[ray], self.c1[ray], self.c2[ray], self.c3[ray]
+        f = (((t + c3) * t + c2) * t + c1) * t + c0
+        g = ((4 * t + 3 * c3) * t + 2 * c2) * t + c1
+        return f, g, (12 * t + 6 * c3) * t + 2 * c2
+
+    def exit(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
+        """Root between ``lo`` (inside) and ``hi`` (outside)."""
+        return self._close_in(ray, lo, hi, order=0)
+
+    def lowest(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
+        """Minimum between ``lo`` (falling) and ``hi`` (rising)."""
+        return self._close_in(ray, lo, hi, order=1)
+
+    def _close_in(self, ray: Ints, lo: Vec, hi: Vec, *, order: int) -> Vec:
+        """Newton steps kept inside a shrinking bracket whose low end is negative."""
+        lo, hi = lo.copy(), hi.copy()
+        t = 0.5 * (lo + hi)
+        for step in range(60):
+            values = self.at(ray, t)
+            f, g = values[order], values[order + 1]
+            below = f <= 0.0
+            lo, hi = np.where(below, t, lo), np.where(below, hi, t)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                new = t - f / g
+            # bisect now and then, so that a slow Newton cannot creep along one side
+            wild = ~((new > lo) & (new < hi)) | (step % 6 == 5)
+            new = np.where(wild, 0.5 * (lo + hi), new)
+            moved = np.abs(new - t)
+            t = new
+            if not len(t) or float(moved.max()) < 1e-11:
+                break
+        return t
+
+
+def _best(n: int, ray: Ints, s: Vec, gap: Vec, over: Vec) -> Solution:
+    """For each ray the farthest true contact among candidates, else the nearest miss."""
+    hit = (gap <= TOUCH) & (over <= RANGE_TOL)
+    # sort so that the last entry of each ray is the one wanted
+    rank = np.where(hit, s, -inf)
+    order = np.lexsort((-(gap + over), rank, ray))
+    last = np.zeros(n, dtype=np.intp)
+    last[ray[order]] = order
+    return Solution(s[last], gap[last], over[last])
+
+
+def _stretched(
+    piece: CylinderPiece, low: float | None = None, high: float | None = None
+) -> CylinderPiece:
+    return CylinderPiece(
+        owner=piece.owner, piece=piece.piece, start=piece.start, axis=piece.axis,
+        radius=piece.radius, low=piece.low if low is None else low,
+        high=piece.high if high is None else high,
+    )  # fmt: skip
+
+
+def _onward(start: Vec, axis: Vec, radius: float, owner: str, index: int) -> CylinderPiece:
+    return CylinderPiece(
+        owner=owner, piece=index, start=start, axis=axis, radius=radius, low=0.0, high=inf
+    )
+
+
+__all__ = [
+    "RANGE_TOL", "TOUCH", "Contact", "CylinderPiece", "PlaneFace", "Solution", "Surface",
+    "TorusPiece", "first_contact", "surface_of", "tube_surfaces",
+]  # fmt: skip
