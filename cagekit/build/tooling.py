@@ -29,7 +29,10 @@ class TestBend(FileModel):
 
     set: Angle = Field(description="angle the machine was driven to, as read on its dial, degrees")
     got: Angle = Field(description="angle left in the tube when released, degrees")
-    wall: Length | None = Field(None, description="wall of the tube that was bent; counts for every wall when left out")
+    wall: Length | None = Field(
+        None,
+        description="wall of the tube that was bent; counts for every wall when left out",
+    )
 
     @model_validator(mode="after")
     def _plausible(self) -> TestBend:
@@ -48,16 +51,57 @@ class Die(FileModel):
 
     name: str
     od: Length = Field(gt=0, description="outside diameter of the tube the groove fits")
-    clr: Length = Field(gt=0, description="centre-line radius of the finished bend, measured on a test bend (the stamp on the die reads a little less)")
+    clr: Length = Field(
+        gt=0,
+        description=(
+            "centre-line radius of the finished bend, measured on a test bend "
+            "(the stamp on the die reads a little less)"
+        ),
+    )
     clamp: Length = Field(gt=0, description="straight needed ahead of the first bend, in the clamp")
-    straight: Length | None = Field(None, gt=0, description="shortest straight between two bends; the clamp length when left out")
-    tail: Length = Field(ge=0, description="straight needed behind the last bend, under the pressure block")
-    max_angle: Angle = Field(gt=0, description="largest angle the die and stroke can be driven to, degrees, springback included")
-    mark_at: MarkAt = Field("start", description="where a pencil mark on the tube belongs when it lies in the die: start of the bend, its centre, or a mark on the die")
-    mark_offset: Length = Field(0.0, description="mark_at = offset: from the start of the bend to the mark on the die, positive towards the tail of the tube")
-    stretch: float = Field(0.0, ge=0, lt=0.2, description="how much the bent part grows while it is bent, as a fraction of its length before: cut a piece, bend it, measure along the centre line")
+    straight: Length | None = Field(
+        None,
+        gt=0,
+        description="shortest straight between two bends; the clamp length when left out",
+    )
+    tail: Length = Field(
+        ge=0,
+        description="straight needed behind the last bend, under the pressure block",
+    )
+    max_angle: Angle = Field(
+        gt=0,
+        description="largest angle it can be driven to, degrees, springback included",
+    )
+    mark_at: MarkAt = Field(
+        "start",
+        description=(
+            "where a pencil mark on the tube belongs when it lies in the die: "
+            "start of the bend, its centre, or a mark on the die"
+        ),
+    )
+    mark_offset: Length = Field(
+        0.0,
+        description=(
+            "mark_at = offset: from the start of the bend to the mark on the die, positive towards "
+            "the tail of the tube"
+        ),
+    )
+    stretch: float = Field(
+        0.0,
+        ge=0,
+        lt=0.2,
+        description=(
+            "how much the bent part grows while it is bent, as a fraction of its length "
+            "before: cut a piece, bend it, measure along the centre line"
+        ),
+    )
     test: tuple[TestBend, ...] = Field((), description="measured test bends of this die")
-    min_over_max_od: float | None = Field(None, gt=0, le=1, description="smallest over largest diameter measured in the middle of a 90 degree test bend")
+    min_over_max_od: float | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="smallest over largest diameter, in the middle of a 90 degree test bend",
+    )
     note: str = ""
 
     @model_validator(mode="after")
@@ -81,9 +125,27 @@ class Bender(FileModel):
 
     name: str = "bender"
     drive: Literal["manual", "hydraulic", "cnc"] = "manual"
-    rotation: Literal["clockwise", "counter-clockwise"] = Field("clockwise", description="which way its clocking dial counts up, looking from the tail of the tube towards the die")
-    angle_step: Angle = Field(0.0, ge=0, description="degrees between two marks on the bend dial; 0 when it can be set to anything")
-    bed_height: Length | None = Field(None, gt=0, description="tube in the die above the shop floor: bent legs that swing lower hit the floor")
+    rotation: Literal["clockwise", "counter-clockwise"] = Field(
+        "clockwise",
+        description=(
+            "which way its clocking dial counts up, looking from the tail of the tube towards the "
+            "die"
+        ),
+    )
+    swing: Literal["right", "left"] = Field(
+        "right",
+        description="side the leading end swings to, looking from the tail towards the die",
+    )
+    angle_step: Angle = Field(
+        0.0,
+        ge=0,
+        description="degrees between two marks on the bend dial; 0 when it can be set to anything",
+    )
+    bed_height: Length | None = Field(
+        None,
+        gt=0,
+        description="tube in the die above the shop floor: bent legs that hang lower hit it",
+    )
 
 
 class Saw(FileModel):
@@ -91,9 +153,17 @@ class Saw(FileModel):
 
     name: str = "saw"
     kerf: Length = Field(ge=0, description="what one cut turns to chips")
-    end_trim: Length = Field(0.0, ge=0, description="cut off each end of a new stick: mill ends are not square, or dented")
+    end_trim: Length = Field(
+        0.0,
+        ge=0,
+        description="cut off each end of a new stick: mill ends are not square, or dented",
+    )
     min_piece: Length = Field(0.0, ge=0, description="shortest piece the vice holds safely")
-    keep: Length = Field(300.0, ge=0, description="off-cuts from this length on go back in the rack, shorter ones to scrap")
+    keep: Length = Field(
+        300.0,
+        ge=0,
+        description="off-cuts from this length on go back in the rack, shorter ones to scrap",
+    )
 
 
 class Stock(FileModel):
@@ -102,8 +172,16 @@ class Stock(FileModel):
     length: Length = Field(gt=0)
     od: Length | None = None
     wall: Length | None = None
-    count: int | None = Field(None, ge=0, description="how many can be had; as many as needed when left out")
-    price: float | None = Field(None, gt=0, description="price of a stick in any currency; the plan then saves money instead of length")
+    count: int | None = Field(
+        None,
+        ge=0,
+        description="how many can be had; as many as needed when left out",
+    )
+    price: float | None = Field(
+        None,
+        gt=0,
+        description="price of a stick in any currency; the plan then saves money instead of length",
+    )
 
 
 class Offcut(FileModel):
@@ -123,8 +201,15 @@ class Notcher(FileModel):
     name: str = "hole-saw notcher"
     saws: tuple[Length, ...] = Field(min_length=1, description="cutting diameters in the drawer")
     max_angle: Angle = Field(description="furthest the notcher swings from a square notch, degrees")
-    max_depth: Length = Field(gt=0, description="how far the saw cuts in one go, along its own axis")
-    max_offset: Length = Field(0.0, ge=0, description="how far the saw can be set off the tube's centre line")
+    max_depth: Length = Field(
+        gt=0,
+        description="how far the saw cuts in one go, along its own axis",
+    )
+    max_offset: Length = Field(
+        0.0,
+        ge=0,
+        description="how far the saw can be set off the tube's centre line",
+    )
     clamp: Length = Field(60.0, ge=0, description="straight the vice needs behind the notch")
 
     def saw_for(self, od: float, slack: float = 0.8) -> float | None:
@@ -146,9 +231,21 @@ class Torch(FileModel):
     body_diameter: Length = Field(45.0, gt=0, description="neck and hand behind it")
     body_length: Length = Field(180.0, gt=0)
     stickout: Length = Field(12.0, gt=0, description="nozzle to the arc")
-    work_angle: Angle = Field(radians(45), description="how far the torch may lean off the bisector of the joint, degrees; 45 when left out")
-    deposit_efficiency: float = Field(0.9, gt=0, le=1, description="share of the filler that ends up in the weld")
-    leg_over_wall: float = Field(1.2, gt=0, description="leg of the fillet over the wall of the branch, for the filler estimate")
+    work_angle: Angle = Field(
+        radians(45),
+        description="how far the torch may lean off the bisector of the joint, degrees",
+    )
+    deposit_efficiency: float = Field(
+        0.9,
+        gt=0,
+        le=1,
+        description="share of the filler that ends up in the weld",
+    )
+    leg_over_wall: float = Field(
+        1.2,
+        gt=0,
+        description="leg of the fillet over the wall of the branch, for the filler estimate",
+    )
 
 
 class BrakeTool(FileModel):
@@ -156,15 +253,29 @@ class BrakeTool(FileModel):
 
     thickness: Length = Field(gt=0)
     inside_radius: Length = Field(ge=0)
-    min_flange: Length = Field(gt=0, description="outside of the flange, measured to the mould line")
+    min_flange: Length = Field(
+        gt=0,
+        description="outside of the flange, measured to the mould line",
+    )
 
 
 class PressBrake(FileModel):
     """Press brake or folder."""
 
     name: str = "press brake"
-    k: float = Field(0.42, gt=0, lt=1, description="neutral line: distance from the inside of the fold over the thickness, from own test folds")
-    max_angle: Angle = Field(radians(120), description="largest fold, degrees from flat; 120 when left out")
+    k: float = Field(
+        0.42,
+        gt=0,
+        lt=1,
+        description=(
+            "neutral line: distance from the inside of the fold over the thickness, from own test "
+            "folds"
+        ),
+    )
+    max_angle: Angle = Field(
+        radians(120),
+        description="largest fold, degrees from flat; 120 when left out",
+    )
     max_length: Length = Field(gt=0)
     tool: tuple[BrakeTool, ...] = Field(min_length=1)
 
@@ -174,7 +285,9 @@ class PressBrake(FileModel):
         Raises:
             NotFoundError: the sheet is thicker than the brake folds.
         """
-        fits = sorted((t for t in self.tool if t.thickness >= thickness - 0.15), key=lambda t: t.thickness)
+        fits = sorted(
+            (t for t in self.tool if t.thickness >= thickness - 0.15), key=lambda t: t.thickness
+        )
         if not fits:
             most = max(t.thickness for t in self.tool)
             raise NotFoundError(
@@ -189,7 +302,11 @@ class Sheet(FileModel):
 
     width: Length = Field(gt=0)
     length: Length = Field(gt=0)
-    thickness: Length | None = Field(None, gt=0, description="holds for every thickness when left out")
+    thickness: Length | None = Field(
+        None,
+        gt=0,
+        description="holds for every thickness when left out",
+    )
     count: int | None = Field(None, ge=0)
 
 
@@ -199,7 +316,10 @@ class CuttingTable(FileModel):
     name: str = "cutting table"
     process: Literal["plasma", "laser", "waterjet", "oxyfuel", "router"] = "plasma"
     kerf: Length = Field(ge=0)
-    min_hole_ratio: float = Field(gt=0, description="smallest clean hole: diameter over thickness; smaller ones are spotted and drilled")
+    min_hole_ratio: float = Field(
+        gt=0,
+        description="smallest clean hole: diameter over thickness; smaller ones are drilled",
+    )
     max_thickness: Length = Field(gt=0)
     gap: Length = Field(gt=0, description="between two parts on the sheet")
     margin: Length = Field(gt=0, description="between a part and the sheet's edge")
@@ -216,16 +336,32 @@ class Paper(FileModel):
     """How the papers of this shop look."""
 
     page: Literal["a4", "letter"] = "a4"
-    thickness: Length = Field(0.1, ge=0, description="of the template paper: it wraps on a circle that much larger")
-    stations: Literal[8, 12, 16] = Field(12, description="ordinates round the tube for those who notch with a grinder")
+    thickness: Length = Field(
+        0.1,
+        ge=0,
+        description="of the template paper: it wraps on a circle that much larger",
+    )
+    stations: Literal[8, 12, 16] = Field(
+        12,
+        description="ordinates round the tube for those who notch with a grinder",
+    )
     fraction: Literal[8, 16, 32, 64] = Field(16, description="finest inch fraction on the tape")
 
 
 class Order(FileModel):
     """Margins on what is bought."""
 
-    spare: float = Field(0.05, ge=0, le=1, description="spare tube and plate as a fraction of what is needed")
-    trim: Length = Field(0.0, ge=0, description="extra at each end of a coped blank, left for fitting")
+    spare: float = Field(
+        0.05,
+        ge=0,
+        le=1,
+        description="spare tube and plate as a fraction of what is needed",
+    )
+    trim: Length = Field(
+        0.0,
+        ge=0,
+        description="extra at each end of a coped blank, left for fitting",
+    )
 
 
 class Tooling(FileModel):
@@ -292,7 +428,8 @@ class Tooling(FileModel):
         named = [s for s in fits if s.od is not None]
         if not fits:
             raise NotFoundError(
-                f"tooling {self.name!r}: no stock of {od:.2f} x {wall:.2f} mm tube. Add a [[stock]]."
+                f"tooling {self.name!r}: no stock of {od:.2f} x {wall:.2f} mm tube. "
+                "Add a [[stock]]."
             )
         return tuple(named or fits)
 
