@@ -1,0 +1,1 @@
+"""What the cage is made of: tubes, plate, steels and bolts, with a source on every number."""

@@ -91,7 +91,8 @@ def _check_options(
     if decimals is not None and not 0 <= decimals <= 12:
         raise ValueError(f"decimals {decimals} (allowed: 0 to 12)")
     if denominator is not None and denominator not in DENOMINATORS:
-        raise ValueError(f"denominator {denominator} (allowed: {', '.join(map(str, DENOMINATORS))})")
+        allowed = ", ".join(map(str, DENOMINATORS))
+        raise ValueError(f"denominator {denominator} (allowed: {allowed})")
     if denominator is not None and decimals is not None:
         raise ValueError("write inches with decimals or with a denominator, not both")
     if units == "mm" and (denominator is not None or feet):

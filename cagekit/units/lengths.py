@@ -98,8 +98,9 @@ def _finite(text: str, length: Fraction) -> float:
 
 
 def _kind(value: object) -> str:
-    names = {"bool": "a true/false value", "NoneType": "nothing", "list": "a list", "dict": "a table"}
-    return names.get(type(value).__name__, type(value).__name__)
+    name = type(value).__name__
+    words = {"bool": "true or false", "NoneType": "nothing", "list": "a list", "dict": "a table"}
+    return words.get(name, name)
 
 
 def _short(text: str) -> str:

@@ -1,0 +1,27 @@
+"""What a person may have meant: names close to the one that was typed."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+def closest(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:
+    """Return up to ``most`` names of ``known`` that look like ``name``, the nearest first."""
+    names = {k.casefold().replace("-", "_"): k for k in known}
+    asked = name.casefold().replace("-", "_")
+    near = difflib.get_close_matches(asked, sorted(names), n=most, cutoff=0.6)
+    inside = [n for n in sorted(names) if len(asked) > 2 and asked in n and n not in near]
+    return [names[n] for n in [*near, *inside][:most]]
+
+
+def did_you_mean(name: str, known: Iterable[str], *, what: str = "Known") -> str:
+    """Return ``Did you mean 'x'?``, or the list of what is known when nothing is near."""
+    known = sorted(known)
+    near = closest(name, known)
+    if near:
+        return f"Did you mean {' or '.join(repr(n) for n in near)}?"
+    if not known:
+        return ""
+    some = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
+    return f"{what}: {some}."
