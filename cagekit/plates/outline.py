@@ -1,0 +1,663 @@
+"""Closed outlines and open chains of lines and true arcs in a plate's flat pattern.
+
+Frame: the flat pattern's own x, y, mm, seen from the plate's face. Each vertex carries the
+*bulge* of the piece that leaves it: the tangent of a quarter of the arc's sweep, positive when
+the arc runs anticlockwise, 0 for a straight. That is how a cutting table's polyline holds an arc
+exactly, and a quarter turn is a bulge of tan(22.5 degrees).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from math import atan, atan2, ceil, cos, hypot, pi, sin, sqrt, tan
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cagekit.errors import GeometryError
+
+Vec2 = NDArray[np.float64]
+
+POINT_TOL = 1e-7
+"""Vertices (mm) nearer than this are one vertex."""
+BULGE_TOL = 1e-12
+"""Bulges below this are straights."""
+
+Crossing = tuple[float, int, float]
+"""Distance along the line from its origin (mm), index of the piece, fraction of the piece."""
+
+
+def vec2(value: ArrayLike) -> Vec2:
+    """Return ``value`` as a read-only float array of shape ``(2,)``."""
+    out = np.array(value, dtype=float)
+    if out.shape != (2,):
+        raise ValueError(f"a point in the flat pattern has two coordinates, got shape {out.shape}")
+    out.setflags(write=False)
+    return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Segment:
+    """One piece of an outline: straight when ``bulge`` is 0, else a true arc."""
+
+    start: Vec2
+    end: Vec2
+    bulge: float = 0.0
+
+    @property
+    def is_arc(self) -> bool:
+        """Tell whether the piece is an arc."""
+        return abs(self.bulge) > BULGE_TOL
+
+    @property
+    def chord(self) -> float:
+        """Distance between the two ends, mm."""
+        return float(hypot(*(self.end - self.start)))
+
+    @property
+    def sweep(self) -> float:
+        """Signed angle of the arc, rad (anticlockwise positive); 0 for a straight."""
+        return 4 * atan(self.bulge) if self.is_arc else 0.0
+
+    @property
+    def radius(self) -> float:
+        """Radius of the arc, mm; infinite for a straight."""
+        if not self.is_arc:
+            return float("inf")
+        return self.chord * (1 + self.bulge**2) / (4 * abs(self.bulge))
+
+    @property
+    def centre(self) -> Vec2:
+        """Centre of the arc, ``(2,)`` mm."""
+        mid = (self.start + self.end) / 2
+        d = self.end - self.start
+        left = np.array([-d[1], d[0]])
+        return vec2(mid + left * (1 - self.bulge**2) / (4 * self.bulge))
+
+    @property
+    def length(self) -> float:
+        """Length along the piece, mm."""
+        return abs(self.sweep) * self.radius if self.is_arc else self.chord
+
+    def point(self, f: ArrayLike) -> Vec2:
+        """Points at fractions ``f`` of the piece, shape ``f.shape + (2,)``."""
+        f = np.asarray(f, float)
+        if not self.is_arc:
+            return np.asarray(self.start + np.multiply.outer(f, self.end - self.start))
+        c = self.centre
+        a = atan2(self.start[1] - c[1], self.start[0] - c[0]) + f * self.sweep
+        return np.asarray(c + self.radius * np.stack([np.cos(a), np.sin(a)], -1))
+
+    def tangent(self, f: float) -> Vec2:
+        """Unit direction of travel at fraction ``f``, ``(2,)``."""
+        d = (self.end - self.start) / self.chord
+        turn = (f - 0.5) * self.sweep
+        c, s = cos(turn), sin(turn)
+        return vec2([c * d[0] - s * d[1], s * d[0] + c * d[1]])
+
+    def part(self, f0: float, f1: float) -> Segment:
+        """The piece between two fractions."""
+        p = self.point(np.array([f0, f1]))
+        start = self.start if f0 == 0.0 else p[0]
+        end = self.end if f1 == 1.0 else p[1]
+        return Segment(
+            vec2(start), vec2(end), tan((f1 - f0) * self.sweep / 4) if self.is_arc else 0.0
+        )
+
+    def reversed(self) -> Segment:
+        """The same piece walked the other way."""
+        return Segment(self.end, self.start, -self.bulge)
+
+    def distance(self, points: Vec2) -> Vec2:
+        """Distance of points ``(n, 2)`` to the piece, ``(n,)`` mm."""
+        p = np.asarray(points, float)
+        if not self.is_arc:
+            d = self.end - self.start
+            f = np.clip((p - self.start) @ d / max(float(d @ d), 1e-30), 0.0, 1.0)
+            return np.asarray(np.hypot(*(p - self.start - f[:, None] * d).T))
+        w = p - self.centre
+        mid = self.point(0.5) - self.centre
+        turn = np.abs(np.arctan2(mid[0] * w[:, 1] - mid[1] * w[:, 0], w @ mid))
+        to_arc = np.abs(np.hypot(*w.T) - self.radius)
+        to_ends = np.minimum(np.hypot(*(p - self.start).T), np.hypot(*(p - self.end).T))
+        return np.asarray(np.where(turn <= abs(self.sweep) / 2, to_arc, to_ends))
+
+    def crossings(self, origin: Vec2, direction: Vec2) -> list[float]:
+        """Fractions at which the piece crosses a line; touching is no crossing.
+
+        A vertex on the line counts as lying on its left, so that each crossing of a closed
+        outline is found once and once only.
+        """
+        normal = np.array([-direction[1], direction[0]])
+        h0, h1 = float((self.start - origin) @ normal), float((self.end - origin) @ normal)
+        if abs(h0) < POINT_TOL:
+            h0 = 0.0
+        if abs(h1) < POINT_TOL:
+            h1 = 0.0
+        changes = (h0 >= 0) != (h1 >= 0)
+        if not self.is_arc:
+            return [h0 / (h0 - h1)] if changes else []
+        c, r = self.centre, self.radius
+        hc = float((c - origin) @ normal)
+        if abs(hc) >= r:
+            return [0.0 if h0 == 0 else 1.0] if changes else []
+        # on the circle the height is hc + r sin(a - base)
+        base = atan2(direction[1], direction[0])
+        first = atan2(self.start[1] - c[1], self.start[0] - c[0]) - base
+        root = float(np.arcsin(-hc / r))
+        found = []
+        for a in (root, pi - root):
+            turn = (a - first) % (2 * pi)
+            if self.sweep < 0:
+                turn -= 2 * pi
+            found.append(turn / self.sweep)
+        hits = [f for f in found if 0.0 < f < 1.0]
+        for end, h in ((0.0, h0), (1.0, h1)):
+            if h == 0:
+                hits = [f for f in hits if abs(f - end) > 1e-6]
+                if not self._leaves_left(end, normal):
+                    hits.append(end)
+        if (len(hits) % 2 == 1) == changes:
+            return sorted(hits)
+        if not changes:
+            return []
+        best = min(found, key=lambda f: max(0.0, -f, f - 1.0))
+        return [min(max(best, 0.0), 1.0)]
+
+    def _leaves_left(self, end: float, normal: Vec2) -> bool:
+        """Tell whether the arc, next to the end that lies on a line, is on the line's left."""
+        near = self.point(1e-3 if end == 0.0 else 1 - 1e-3)
+        return float((near - (self.start if end == 0.0 else self.end)) @ normal) > 0
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """A chain of lines and arcs, closed unless told otherwise.
+
+    Args:
+        vertices: ``(n, 2)`` mm.
+        bulges: ``(n,)``; the last one belongs to the closing piece and is ignored when open.
+        closed: the last vertex runs back to the first.
+    """
+
+    vertices: Vec2
+    bulges: Vec2
+    closed: bool = True
+
+    def __post_init__(self) -> None:
+        v = np.array(self.vertices, float).reshape(-1, 2)
+        b = np.array(np.broadcast_to(np.asarray(self.bulges, float), (len(v),)))
+        if not (np.isfinite(v).all() and np.isfinite(b).all()):
+            raise GeometryError("outline", "a vertex is not a finite number.")
+        v.setflags(write=False)
+        b.setflags(write=False)
+        object.__setattr__(self, "vertices", v)
+        object.__setattr__(self, "bulges", b)
+
+    # -- making ------------------------------------------------------------------------------
+
+    @classmethod
+    def of_segments(cls, segments: Sequence[Segment], closed: bool = True) -> Outline:
+        """Chain segments that follow each other; empty ones are left out."""
+        keep = [s for s in segments if s.chord > POINT_TOL]
+        points = [s.start for s in keep]
+        bulges = [s.bulge for s in keep]
+        if not closed and keep:
+            points.append(keep[-1].end)
+            bulges.append(0.0)
+        return cls(np.array(points).reshape(-1, 2), np.array(bulges), closed)
+
+    @classmethod
+    def polygon(
+        cls, points: ArrayLike, radii: float | Sequence[float] = 0.0, *, owner: str = "outline"
+    ) -> Outline:
+        """A closed polygon with its corners rounded.
+
+        Args:
+            points: corners ``(n, 2)`` mm.
+            radii: one radius for all corners, or one each, mm; 0 leaves the corner sharp.
+            owner: name used in the error.
+
+        Raises:
+            GeometryError: fewer than three corners, or a radius that its sides cannot hold.
+        """
+        p = np.asarray(points, float)
+        n = len(p)
+        if n < 3:
+            raise GeometryError(owner, f"an outline needs at least three corners, got {n}.")
+        r = np.broadcast_to(np.asarray(radii, float), (n,))
+        step = np.roll(p, -1, 0) - p
+        size = np.hypot(*step.T)
+        if (size < POINT_TOL).any():
+            raise GeometryError(owner, f"corners {int(np.argmin(size)) + 1} and the next coincide.")
+        d = step / size[:, None]
+        before = np.roll(d, 1, 0)
+        turn = np.arctan2(before[:, 0] * d[:, 1] - before[:, 1] * d[:, 0], (before * d).sum(1))
+        if (np.abs(np.abs(turn) - pi) < 1e-6).any():
+            raise GeometryError(owner, "the outline doubles back on itself at a corner.")
+        tail = r * np.tan(np.abs(turn) / 2)
+        need = tail + np.roll(tail, -1)
+        if (need > size + 1e-6).any():
+            i = int(np.argmax(need - size))
+            raise GeometryError(
+                owner,
+                f"side {i + 1} is {size[i]:.1f} mm long, its rounded corners need "
+                f"{need[i]:.1f} mm.",
+                "Use smaller corner radii or a longer side.",
+            )
+        segments: list[Segment] = []
+        for i in range(n):
+            a = p[i] - tail[i] * before[i]
+            b = p[i] + tail[i] * d[i]
+            segments.append(Segment(vec2(a), vec2(b), tan(turn[i] / 4)))
+            j = (i + 1) % n
+            segments.append(Segment(vec2(b), vec2(p[j] - tail[j] * d[i])))
+        return cls.of_segments(segments)
+
+    @classmethod
+    def rectangle(
+        cls, width: float, height: float, radius: float = 0.0, centre: ArrayLike = (0.0, 0.0)
+    ) -> Outline:
+        """A rectangle ``width`` along x by ``height`` along y about ``centre``, mm."""
+        c = np.asarray(centre, float)
+        corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([width, height]) / 2
+        return cls.polygon(corners + c, radius, owner="rectangle")
+
+    @classmethod
+    def circle(cls, centre: ArrayLike, diameter: float) -> Outline:
+        """A full circle: two half turns, anticlockwise."""
+        c = np.asarray(centre, float)
+        r = np.array([diameter / 2, 0.0])
+        return cls(np.array([c + r, c - r]), np.array([1.0, 1.0]))
+
+    @classmethod
+    def slot(cls, a: ArrayLike, b: ArrayLike, width: float) -> Outline:
+        """A slot with round ends about the centres ``a`` and ``b``, anticlockwise, mm."""
+        p, q = np.asarray(a, float), np.asarray(b, float)
+        d = (q - p) / hypot(*(q - p))
+        side = np.array([d[1], -d[0]]) * width / 2
+        return cls(
+            np.array([p + side, q + side, q - side, p - side]), np.array([0.0, 1.0, 0.0, 1.0])
+        )
+
+    # -- looking -----------------------------------------------------------------------------
+
+    def __len__(self) -> int:
+        return len(self.vertices)
+
+    def __iter__(self) -> Iterator[Segment]:
+        return iter(self.segments)
+
+    @cached_property
+    def segments(self) -> tuple[Segment, ...]:
+        """The pieces in order; an open chain has one fewer than vertices."""
+        n = len(self.vertices)
+        count = n if self.closed else n - 1
+        return tuple(
+            Segment(vec2(self.vertices[i]), vec2(self.vertices[(i + 1) % n]), float(self.bulges[i]))
+            for i in range(count)
+        )
+
+    @property
+    def length(self) -> float:
+        """Length along the outline, mm."""
+        return sum(s.length for s in self.segments)
+
+    @cached_property
+    def _moments(self) -> tuple[float, float, float]:
+        """Signed area and its first moments about the y and x axis."""
+        area = mx = my = 0.0
+        for s in self.segments:
+            cross = float(s.start[0] * s.end[1] - s.start[1] * s.end[0]) / 2
+            area += cross
+            mx += cross * float(s.start[0] + s.end[0]) / 3
+            my += cross * float(s.start[1] + s.end[1]) / 3
+            if not s.is_arc:
+                continue
+            t = abs(s.sweep)
+            cap = s.radius**2 / 2 * (t - sin(t))
+            # distance of the cap's centroid from the arc's centre; series where it cancels
+            if t > 0.05:
+                arm = 4 * s.radius * sin(t / 2) ** 3 / (3 * (t - sin(t)))
+            else:
+                cap = s.radius**2 * t**3 / 12 * (1 - t**2 / 20 + t**4 / 1680)
+                arm = s.radius * (1 - 3 * t**2 / 40)
+            sign = 1.0 if s.bulge > 0 else -1.0
+            w = s.point(0.5) - s.centre
+            g = s.centre + w / s.radius * arm
+            area += sign * cap
+            mx += sign * cap * float(g[0])
+            my += sign * cap * float(g[1])
+        return area, mx, my
+
+    @property
+    def area(self) -> float:
+        """Signed area, mm2: positive when the outline runs anticlockwise; exact with arcs."""
+        return self._moments[0]
+
+    @property
+    def centroid(self) -> Vec2:
+        """Centre of area, ``(2,)`` mm."""
+        area, mx, my = self._moments
+        return vec2([mx / area, my / area])
+
+    @property
+    def box(self) -> tuple[Vec2, Vec2]:
+        """Lowest and highest corner of the bounding box, arcs included, ``(2,)`` mm each."""
+        points = [*self.vertices]
+        for s in self.segments:
+            if s.is_arc:
+                for quarter in np.eye(2):
+                    for sign in (1.0, -1.0):
+                        p = s.centre + sign * s.radius * quarter
+                        if float(s.distance(p[None])[0]) < 1e-9:
+                            points.append(p)
+        return vec2(np.min(points, 0)), vec2(np.max(points, 0))
+
+    @property
+    def size(self) -> Vec2:
+        """Width and height of the bounding box, ``(2,)`` mm."""
+        low, high = self.box
+        return vec2(high - low)
+
+    def contains(self, points: ArrayLike) -> NDArray[np.bool_]:
+        """Tell which points ``(n, 2)`` lie inside, exactly, arcs included."""
+        p = np.atleast_2d(np.asarray(points, float))
+        x, y = p[:, 0], p[:, 1]
+        inside = np.zeros(len(p), bool)
+        for s in self.segments:
+            (x0, y0), (x1, y1) = s.start, s.end
+            spans = (y0 > y) != (y1 > y)
+            if y0 != y1:
+                inside ^= spans & (x < (x1 - x0) * (y - y0) / (y1 - y0) + x0)
+            if s.is_arc:
+                w = p - s.centre
+                cross = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
+                # a point on the chord goes to the side that the crossing test above gives it
+                cross = np.where(cross == 0, -(y1 - y0) if y1 != y0 else x1 - x0, cross)
+                cap = (np.hypot(*w.T) < s.radius) & ((cross < 0) if s.bulge > 0 else (cross > 0))
+                inside ^= cap
+        return inside
+
+    def distance(self, points: ArrayLike) -> Vec2:
+        """Distance of points ``(n, 2)`` to the nearest piece, ``(n,)`` mm."""
+        p = np.atleast_2d(np.asarray(points, float))
+        return np.asarray(np.min([s.distance(p) for s in self.segments], axis=0))
+
+    def flat_points(self, tolerance: float = 0.05) -> Vec2:
+        """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
+        rows: list[Vec2] = []
+        for s in self.segments:
+            n = 1
+            if s.is_arc:
+                step = 2 * np.arccos(max(1 - tolerance / s.radius, -1.0))
+                n = max(1, ceil(abs(s.sweep) / min(max(float(step), 1e-3), pi / 4)))
+            rows.append(np.asarray(s.point(np.arange(n) / n)))
+        if not self.closed:
+            rows.append(self.segments[-1].end[None])
+        return np.concatenate(rows)
+
+    def sampled(self, spacing: float = 2.0) -> Vec2:
+        """Points along the outline not further apart than ``spacing`` mm, ``(m, 2)``."""
+        rows = []
+        for s in self.segments:
+            n = max(2 if s.is_arc else 1, ceil(s.length / spacing))
+            rows.append(s.point(np.arange(n) / n))
+        if not self.closed:
+            rows.append(self.segments[-1].end[None])
+        return np.concatenate(rows)
+
+    # -- changing ----------------------------------------------------------------------------
+
+    def reversed(self) -> Outline:
+        """The same outline walked the other way."""
+        return Outline.of_segments([s.reversed() for s in reversed(self.segments)], self.closed)
+
+    def anticlockwise(self) -> Outline:
+        """The outline walked so that its area is positive."""
+        return self if self.area >= 0 else self.reversed()
+
+    def mapped(self, matrix: ArrayLike, shift: ArrayLike = (0.0, 0.0)) -> Outline:
+        """Apply a rotation or mirror ``(2, 2)``, then a shift ``(2,)`` mm."""
+        m = np.asarray(matrix, float)
+        sign = 1.0 if np.linalg.det(m) > 0 else -1.0
+        return Outline(
+            self.vertices @ m.T + np.asarray(shift, float), sign * self.bulges, self.closed
+        )
+
+    def moved(self, shift: ArrayLike) -> Outline:
+        """Shift by ``(2,)`` mm."""
+        return self.mapped(np.eye(2), shift)
+
+    def turned(self, angle: float) -> Outline:
+        """Turn about the origin by ``angle`` rad, anticlockwise."""
+        c, s = cos(angle), sin(angle)
+        return self.mapped([[c, -s], [s, c]])
+
+    def cleaned(self) -> Outline:
+        """Drop empty pieces, spikes of no width and vertices in the middle of a straight."""
+        segments = [s for s in self.segments if s.chord > POINT_TOL]
+        changed = True
+        while changed and len(segments) > 2:
+            changed = False
+            for i in range(len(segments) if self.closed else len(segments) - 1):
+                a, b = segments[i], segments[(i + 1) % len(segments)]
+                merged = _merged(a, b)
+                if merged is None:
+                    continue
+                j = (i + 1) % len(segments)
+                segments[i] = merged
+                del segments[j]
+                segments = [s for s in segments if s.chord > POINT_TOL]
+                changed = True
+                break
+        return Outline.of_segments(segments, self.closed)
+
+    def line_crossings(self, origin: ArrayLike, direction: ArrayLike) -> list[Crossing]:
+        """Where a line crosses the outline, in order along it."""
+        o, d = np.asarray(origin, float), np.asarray(direction, float)
+        d = d / hypot(*d)
+        found = []
+        for i, s in enumerate(self.segments):
+            for f in s.crossings(o, d):
+                found.append((float((s.point(f) - o) @ d), i, f))
+        return sorted(found)
+
+    def chord_through(
+        self, origin: ArrayLike, direction: ArrayLike
+    ) -> tuple[Crossing, Crossing] | None:
+        """The two crossings that bracket ``origin`` on the line through it, or None."""
+        hits = self.line_crossings(origin, direction)
+        below = [h for h in hits if h[0] <= 0]
+        above = [h for h in hits if h[0] > 0]
+        if len(below) % 2 == 0 or not above:
+            return None
+        return below[-1], above[0]
+
+    def cut(self, origin: ArrayLike, direction: ArrayLike) -> tuple[Outline, Outline] | None:
+        """Cut a closed outline along its chord through ``origin``.
+
+        Returns:
+            The parts left and right of ``direction``, or None when ``origin`` is not inside.
+        """
+        hit = self.chord_through(origin, direction)
+        if hit is None:
+            return None
+        (_, i, fi), (_, j, fj) = hit
+        one = self._walk(j, fj, i, fi)
+        two = self._walk(i, fi, j, fj)
+        parts = [Outline.of_segments(w).cleaned() for w in (one, two)]
+        o, d = np.asarray(origin, float), np.asarray(direction, float)
+        left = [float(_cross(d, p.centroid - o)) > 0 if len(p) > 1 else False for p in parts]
+        return (parts[0], parts[1]) if left[0] or not left[1] else (parts[1], parts[0])
+
+    def _walk(self, i: int, fi: float, j: int, fj: float) -> list[Segment]:
+        """Pieces from fraction ``fi`` of piece ``i`` on to ``fj`` of ``j``, closed by a chord."""
+        s = self.segments
+        n = len(s)
+        if i == j and fj > fi:
+            out = [s[i].part(fi, fj)]
+        else:
+            out = [s[i].part(fi, 1.0)]
+            k = (i + 1) % n
+            while k != j:
+                out.append(s[k])
+                k = (k + 1) % n
+            out.append(s[j].part(0.0, fj))
+        out.append(Segment(out[-1].end, out[0].start))
+        return out
+
+    def offset(self, distance: float, *, owner: str = "outline") -> Outline:
+        """Move the outline outward by ``distance`` mm (inward when negative) with true arcs.
+
+        Outside corners are rolled round with an arc, inside corners are cut where the moved
+        pieces meet.
+
+        Raises:
+            GeometryError: a feature is too small for the distance.
+        """
+        if abs(distance) < 1e-12:
+            return self
+        return offset_outline(self, distance, owner)
+
+    def is_simple(self) -> bool:
+        """Tell whether the outline keeps clear of itself (judged on a fine polygon)."""
+        p = self.flat_points(0.02)
+        a, b = p, np.roll(p, -1, 0)
+        n = len(p)
+        d = b - a
+        r = a[None] - a[:, None]
+        den = d[:, None, 0] * d[None, :, 1] - d[:, None, 1] * d[None, :, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = (r[..., 0] * d[None, :, 1] - r[..., 1] * d[None, :, 0]) / den
+            u = (r[..., 0] * d[:, None, 1] - r[..., 1] * d[:, None, 0]) / den
+        hit = (t > -1e-9) & (t < 1 + 1e-9) & (u > -1e-9) & (u < 1 + 1e-9) & (np.abs(den) > 1e-12)
+        k = np.arange(n)
+        gap = np.abs(k[:, None] - k[None])
+        near = (gap <= 1) | (gap == n - 1)
+        return not bool((hit & ~near).any())
+
+
+def _cross(a: Vec2, b: Vec2) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
+
+
+def _merged(a: Segment, b: Segment) -> Segment | None:
+    """Join two pieces that are one line or one arc, or that run back over each other."""
+    if a.is_arc != b.is_arc:
+        return None
+    if not a.is_arc:
+        da, db = (a.end - a.start) / a.chord, (b.end - b.start) / b.chord
+        return Segment(a.start, b.end) if abs(_cross(da, db)) < 1e-9 else None
+    same = hypot(*(a.centre - b.centre)) < 1e-7 and abs(a.radius - b.radius) < 1e-7
+    total = a.sweep + b.sweep
+    if same and a.bulge * b.bulge > 0 and abs(total) < 1.5 * pi:
+        return Segment(a.start, b.end, tan(total / 4))
+    return None
+
+
+def offset_outline(outline: Outline, distance: float, owner: str) -> Outline:
+    """Offset a closed outline; see `Outline.offset`."""
+    # to the right of the direction of travel is outside on an anticlockwise outline
+    d = distance if outline.area >= 0 else -distance
+    moved = [_moved(s, d, owner) for s in outline.segments]
+    n = len(moved)
+    source = outline.segments
+    starts: list[Vec2] = [s.start for s in moved]
+    ends: list[Vec2] = [s.end for s in moved]
+    joints: list[Segment | None] = [None] * n
+    for i in range(n):
+        j = (i + 1) % n
+        turn = _cross(source[i].tangent(1.0), source[j].tangent(0.0))
+        if hypot(*(ends[i] - starts[j])) < 1e-9 or abs(turn) < 1e-9:
+            continue
+        if turn * d > 0:
+            sweep = atan2(turn, float(source[i].tangent(1.0) @ source[j].tangent(0.0)))
+            joints[i] = Segment(ends[i], starts[j], tan(sweep / 4))
+        else:
+            meet = _meeting(moved[i], moved[j], source[i].end, owner)
+            ends[i] = starts[j] = meet
+    out: list[Segment] = []
+    for i, s in enumerate(moved):
+        out.append(_retrimmed(s, starts[i], ends[i], owner))
+        if joints[i] is not None:
+            out.append(joints[i])  # type: ignore[arg-type]
+    result = Outline.of_segments(out)
+    gap = outline.distance(result.sampled(1.0))
+    if float(np.min(gap)) < abs(distance) - 1e-4 or result.area * outline.area <= 0:
+        raise GeometryError(
+            owner,
+            f"a notch or hole is too narrow to be followed {abs(distance):.2f} mm off its edge "
+            f"({float(np.min(gap)):.2f} mm at the tightest).",
+            "Widen it or cut with a narrower kerf.",
+        )
+    return result
+
+
+def _moved(s: Segment, d: float, owner: str) -> Segment:
+    """The piece shifted ``d`` to the right of its travel."""
+    t0, t1 = s.tangent(0.0), s.tangent(1.0)
+    a = s.start + d * np.array([t0[1], -t0[0]])
+    b = s.end + d * np.array([t1[1], -t1[0]])
+    if s.is_arc:
+        radius = s.radius + (d if s.bulge > 0 else -d)
+        if radius <= 1e-6:
+            raise GeometryError(
+                owner,
+                f"an arc of radius {s.radius:.2f} mm vanishes when offset by {abs(d):.2f} mm.",
+                "Use a larger radius or a narrower kerf.",
+            )
+    return Segment(vec2(a), vec2(b), s.bulge)
+
+
+def _meeting(a: Segment, b: Segment, near: Vec2, owner: str) -> Vec2:
+    """The point nearest to ``near`` where the carriers of two pieces meet."""
+    found = [p for p in _carrier_meetings(a, b) if np.isfinite(p).all()]
+    if not found:
+        raise GeometryError(
+            owner, "two edges no longer meet after the offset.", "Use a narrower kerf."
+        )
+    return vec2(min(found, key=lambda p: float(hypot(*(p - near)))))
+
+
+def _carrier_meetings(a: Segment, b: Segment) -> list[Vec2]:
+    if not a.is_arc and not b.is_arc:
+        da, db = a.end - a.start, b.end - b.start
+        den = _cross(da, db)
+        return [] if abs(den) < 1e-12 else [a.start + da * (_cross(b.start - a.start, db) / den)]
+    if a.is_arc and b.is_arc:
+        w = b.centre - a.centre
+        gap = hypot(*w)
+        x = (gap**2 + a.radius**2 - b.radius**2) / (2 * gap)
+        h2 = a.radius**2 - x**2
+        if h2 < 0:
+            return []
+        u = w / gap
+        side = np.array([-u[1], u[0]]) * sqrt(h2)
+        return [a.centre + x * u + side, a.centre + x * u - side]
+    line, arc = (b, a) if a.is_arc else (a, b)
+    u = (line.end - line.start) / line.chord
+    foot = line.start + ((arc.centre - line.start) @ u) * u
+    h2 = arc.radius**2 - float((foot - arc.centre) @ (foot - arc.centre))
+    if h2 < 0:
+        return []
+    return [foot + sqrt(h2) * u, foot - sqrt(h2) * u]
+
+
+def _retrimmed(s: Segment, start: Vec2, end: Vec2, owner: str) -> Segment:
+    """The piece with new ends on its own carrier."""
+    if not s.is_arc:
+        if float((end - start) @ (s.end - s.start)) < -1e-9:
+            raise GeometryError(owner, "an edge vanishes in the offset.", "Use a narrower kerf.")
+        return Segment(start, end)
+    c = s.centre
+    a0 = atan2(start[1] - c[1], start[0] - c[0])
+    a1 = atan2(end[1] - c[1], end[0] - c[0])
+    sweep = (a1 - a0) % (2 * pi)
+    if s.bulge < 0:
+        sweep -= 2 * pi
+    if abs(sweep) > abs(s.sweep) + pi:
+        raise GeometryError(owner, "an arc vanishes in the offset.", "Use a narrower kerf.")
+    return Segment(start, end, tan(sweep / 4))
