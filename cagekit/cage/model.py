@@ -5,19 +5,12 @@ Frame: ISO 8855 vehicle axes (X forward, Y left, Z up), mm, N, MPa, rad.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import cached_property
-from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
-from cagekit.errors import NotFoundError
 from cagekit.geometry.path import Path, Vec, unit, vec
 from cagekit.materials.tubes import Tube
-
-if TYPE_CHECKING:
-    from cagekit.plates.model import Plate
 
 EndName = Literal["a", "b"]
 Side = Literal["left", "right", "centre"]
@@ -49,20 +42,35 @@ class End:
     """How one end of a member ends.
 
     ``parents`` are ids of the members it is coped to, the one that holds the node first.
-    ``plane`` is the surface it stands on when flat (top of the plate).
+    ``plane`` is the surface it stands on when flat (top of the plate); ``foot`` the place of the
+    car sheet under it (``"left.main_foot"``) and ``surface`` what is there.
     """
 
     kind: EndKind = EndKind.FREE
     parents: tuple[str, ...] = ()
     plane: Plane | None = None
+    foot: str = ""
+    surface: str = ""
 
     @classmethod
     def coped(cls, *parents: str) -> End:
         return cls(kind=EndKind.COPE, parents=parents)
 
     @classmethod
-    def flat(cls, point: object, normal: object) -> End:
-        return cls(kind=EndKind.FLAT, plane=Plane.of(point, normal))
+    def flat(cls, point: object, normal: object, *, foot: str = "", surface: str = "") -> End:
+        return cls(kind=EndKind.FLAT, plane=Plane.of(point, normal), foot=foot, surface=surface)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swing:
+    """How a door bar swings out: which end carries the hinge and where the bar is cut.
+
+    ``hinge_cut`` and ``latch_cut`` are stations on the bar's centre line, mm from end a.
+    """
+
+    hinge_end: EndName
+    hinge_cut: float
+    latch_cut: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,6 +88,7 @@ class Member:
     side: Side = "centre"
     a: End = field(default_factory=End)
     b: End = field(default_factory=End)
+    swing: Swing | None = None
 
     def end(self, name: str) -> End:
         return self.a if name == "a" else self.b
@@ -87,6 +96,3 @@ class Member:
     @property
     def ends(self) -> tuple[tuple[EndName, End], tuple[EndName, End]]:
         return ("a", self.a), ("b", self.b)
-
-    def with_path(self, path: Path) -> Member:
-        return replace(self, path=path)

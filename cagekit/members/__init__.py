@@ -1,0 +1,1 @@
+"""Generators: one module a member family, each from entry and car to tubes."""

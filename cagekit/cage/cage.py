@@ -1,0 +1,168 @@
+"""The cage as a whole: members in the order they are built, their cuts, joints and plates."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from types import MappingProxyType
+
+import numpy as np
+
+from cagekit.cage.model import EndKind, EndName, Member
+from cagekit.errors import NotFoundError
+from cagekit.geometry.cope import EndCut, Parent, cut_end
+from cagekit.geometry.path import Path, Vec
+from cagekit.geometry.volume import centroid, wall_volume
+from cagekit.materials.steels import steel
+from cagekit.plates.model import Plate
+
+CONCENTRIC = 0.5
+"""Axes that pass within this distance (mm) count as meeting in the node."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Joint:
+    """Where a branch is coped to its parents.
+
+    ``point`` is the node ``(3,)`` mm; ``angle`` the acute angle of the branch's axis to the first
+    parent's, rad; ``offset`` the distance of the two axes, mm; ``weld_length`` the saddle's length
+    round the tube, mm; ``concentric`` whether every parent's axis passes through the node.
+    """
+
+    id: str
+    branch: str
+    branch_end: EndName
+    parents: tuple[str, ...]
+    point: Vec
+    angle: float
+    offset: float
+    weld_length: float
+    concentric: bool
+
+
+class Cage:
+    """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept."""
+
+    def __init__(
+        self, name: str, members: Iterable[Member], *, plates: Iterable[Plate] = (), notes: Iterable[str] = ()
+    ) -> None:
+        self.name = name
+        self.members: Mapping[str, Member] = MappingProxyType({m.id: m for m in members})
+        self.plates: tuple[Plate, ...] = tuple(plates)
+        self.notes: tuple[str, ...] = tuple(notes)
+        self._cuts: dict[tuple[str, str], EndCut] = {}
+        self._volumes: dict[str, float] = {}
+        self._parents: dict[str, Parent] = {}
+
+    def with_plates(self, plates: Iterable[Plate]) -> Cage:
+        """The same cage with other plates; what was worked out is kept."""
+        new = Cage(self.name, self.members.values(), plates=plates, notes=self.notes)
+        new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
+        return new
+
+    def member(self, id_: str) -> Member:
+        """The member of that id; NotFoundError when there is none."""
+        if id_ not in self.members:
+            raise NotFoundError(f"{self.name}: there is no member {id_!r}.")
+        return self.members[id_]
+
+    def of_role(self, role: str) -> tuple[Member, ...]:
+        """Members of one role, in build order."""
+        return tuple(m for m in self.members.values() if m.role == role)
+
+    def parent(self, id_: str) -> Parent:
+        """A member as the parent that others are coped to."""
+        if id_ not in self._parents:
+            m = self.member(id_)
+            self._parents[id_] = Parent(
+                id=m.id, path=m.path, outer_radius=m.tube.outer_radius,
+                open_a=m.a.kind is not EndKind.COPE, open_b=m.b.kind is not EndKind.COPE,
+            )  # fmt: skip
+        return self._parents[id_]
+
+    def cut(self, id_: str, end: EndName) -> EndCut:
+        """How the end of a member is cut; CopeError when it cannot be."""
+        key = (id_, end)
+        if key not in self._cuts:
+            m = self.member(id_)
+            how = m.end(end)
+            self._cuts[key] = cut_end(
+                m.path, end, m.tube.outer_radius, m.tube.inner_radius,
+                parents=[self.parent(p) for p in how.parents], plane=how.plane,
+                owner=f"{m.id} end {end}",
+            )  # fmt: skip
+        return self._cuts[key]
+
+    def cut_length(self, id_: str) -> float:
+        """Centre-line length between the outermost tips of both ends, mm."""
+        tips = self.cut(id_, "a").shortest + self.cut(id_, "b").shortest
+        return self.member(id_).path.length - tips
+
+    def volume(self, id_: str) -> float:
+        """Volume of the coped tube's wall, mm3."""
+        if id_ not in self._volumes:
+            m = self.member(id_)
+            self._volumes[id_] = wall_volume(
+                m.path, m.tube.outer_radius, m.tube.inner_radius, self.cut(id_, "a"), self.cut(id_, "b")
+            )
+        return self._volumes[id_]
+
+    def mass(self, id_: str) -> float:
+        """Mass of the coped tube, kg."""
+        return self.volume(id_) * steel(self.member(id_).tube.material).density
+
+    def children(self, id_: str) -> tuple[Joint, ...]:
+        """Joints that other members make on this one."""
+        return tuple(j for j in self.joints if id_ in j.parents)
+
+    @cached_property
+    def joints(self) -> tuple[Joint, ...]:
+        """Every coped end, in build order."""
+        out: list[Joint] = []
+        for m in self.members.values():
+            for name, end in m.ends:
+                if end.kind is EndKind.COPE:
+                    out.append(self._joint(f"j{len(out) + 1:02d}", m, name))
+        return tuple(out)
+
+    def _joint(self, id_: str, m: Member, name: EndName) -> Joint:
+        cut = self.cut(m.id, name)
+        node = m.path.end_point(name)
+        parents = m.end(name).parents
+        gaps = [self._axis_gap(p, node, m.path.out_direction(name)) for p in parents]
+        return Joint(
+            id=id_, branch=m.id, branch_end=name, parents=parents, point=node,
+            angle=cut.angle, offset=gaps[0], weld_length=cut.saddle_length,
+            concentric=max(gaps) <= CONCENTRIC,
+        )  # fmt: skip
+
+    def _axis_gap(self, parent: str, node: Vec, out: Vec) -> float:
+        """Distance between the branch's axis and a parent's axis at the node, mm."""
+        spot = self.members[parent].path.nearest(node)
+        across = np.cross(out, spot.tangent)
+        size = float(np.linalg.norm(across))
+        gap = node - spot.point
+        return float(abs(gap @ across) / size) if size > 1e-6 else float(np.linalg.norm(gap))
+
+    def tube_mass(self) -> float:
+        """Mass of all tubes, kg."""
+        return sum(self.mass(i) for i in self.members)
+
+    def mass_total(self) -> float:
+        """Mass of tubes and plates, kg."""
+        return self.tube_mass() + sum(p.mass for p in self.plates)
+
+    def centre_of_gravity(self) -> Vec:
+        """Centre of gravity of the tubes, ``(3,)`` mm."""
+        moment = np.zeros(3)
+        for i, m in self.members.items():
+            at = centroid(m.path, m.tube.outer_radius, m.tube.inner_radius, self.cut(i, "a"), self.cut(i, "b"))
+            moment += self.mass(i) * np.asarray(at)
+        return np.asarray(moment / self.tube_mass())
+
+
+def bounds(paths: Iterable[Path], margin: float = 0.0) -> tuple[Vec, Vec]:
+    """Lowest and highest corner of a box round the paths, ``(3,)`` mm each, grown by ``margin``."""
+    points = np.concatenate([p.points(np.linspace(0.0, p.length, 60)) for p in paths])
+    return points.min(axis=0) - margin, points.max(axis=0) + margin

@@ -1,0 +1,83 @@
+"""Members of the hoop plane and the roof: harness bar, hoop diagonal, roof diagonal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import cos
+
+from cagekit.build.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagonalEntry, StrutEntry
+from cagekit.cage.model import Member
+from cagekit.members.site import Site
+from cagekit.members.strut import between
+
+SEAT_TO_SHOULDER = 460.0
+"""Hip point to top of the shoulder along the torso, mm, when no driver is given (from memory)."""
+
+
+def make_harness_bar(site: Site, entry: HarnessBarEntry) -> list[Member]:
+    """Make a harness bar between the legs of the main hoop, below the driver's shoulder."""
+    height = shoulder_height(site) - entry.below_shoulder if entry.height is None else entry.height
+    start, end = (f"on main_hoop.{side} at height {height!r} mm" for side in ("left", "right"))
+    return between(site, entry, "harness_bar", start, end)
+
+
+def shoulder_height(site: Site) -> float:
+    """Height of the driver's shoulder above the sill plane, mm."""
+    car = site.car
+    seat = next((s for s in car.seats if s.side == car.driver_side), car.seats[0])
+    return seat.hip[2] + SEAT_TO_SHOULDER * cos(seat.back_angle)
+
+
+def make_hoop_diagonal(site: Site, entry: HoopDiagonalEntry) -> list[Member]:
+    """Make the hoop diagonal; crossed, the second one is cut and coped to the first."""
+    driver = site.car.driver_side
+    other = "right" if driver == "left" else "left"
+    high, low = (driver, other) if entry.upper == "driver" else (other, driver)
+
+    def ends(top: str, bottom: str) -> tuple[str, str]:
+        return (
+            f"on main_hoop.{top} at top bend down {entry.drop!r} mm",
+            f"on main_hoop.{bottom} at foot up {entry.rise!r} mm",
+        )
+
+    return _crossed(site, entry, "hoop_diagonal", entry.style == "crossed", ends(high, low), ends(low, high))
+
+
+def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
+    """Make the roof diagonal: from the driver's rear corner, crossed, or V from the hoop's middle."""
+    driver = site.car.driver_side
+    other = "right" if driver == "left" else "left"
+    front = _front_corner(site, entry)
+    rear: Callable[[str], str] = lambda s: f"on main_hoop.{s} at top bend inboard {entry.inset!r} mm"  # noqa: E731
+    if entry.style != "v":
+        first, second = (rear(driver), front(other)), (rear(other), front(driver))
+        return _crossed(site, entry, "roof_diagonal", entry.style == "crossed", first, second)
+    out: list[Member] = []
+    for side in ("left", "right"):
+        own = entry.model_copy(update={"id": f"{entry.id}_{side}", "side": side})
+        made = between(site, own, "roof_diagonal", "on main_hoop at y 0", front(side))
+        site.add(made)
+        out.extend(made)
+    return out
+
+
+def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], str]:
+    """Place text of the roof's front corner on the halo, front hoop or half hoop there is."""
+    holder = site.first("halo", "front_hoop", "half_hoop_left")
+    if holder == "halo":
+        return lambda side: f"on halo.{side} at front bend back {entry.inset!r} mm"
+    if holder == "front_hoop":
+        return lambda side: f"on front_hoop.{side} at top bend inboard {entry.inset!r} mm"
+    return lambda side: f"on half_hoop_{side} at top bend back {entry.inset!r} mm"
+
+
+def _crossed(
+    site: Site, entry: StrutEntry, role: str, crossed: bool, first: tuple[str, str], second: tuple[str, str]
+) -> list[Member]:
+    """Make one strut, or two of which the second is cut and coped to the first."""
+    made = between(site, entry, role, *first)
+    if not crossed:
+        return made
+    site.add(made)
+    cross = entry.model_copy(update={"id": f"{entry.id}_cross", "from_": None, "to": None, "split_by": (*entry.split_by, entry.id)})
+    return made + between(site, cross, role, *second)

@@ -1,0 +1,69 @@
+"""Door bars: single, pair or X between main hoop and front member; single ones may swing out."""
+
+from __future__ import annotations
+
+from cagekit.build.entries import DoorBarEntry
+from cagekit.cage.model import Member, Swing
+from cagekit.errors import GeometryError
+from cagekit.geometry.path import Path
+from cagekit.members.site import Site
+from cagekit.members.strut import between, front_leg
+
+CUT_FROM_NODE = 3.5
+"""Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld
+and long enough for the standing half of a bracket (common practice)."""
+
+
+def make(site: Site, entry: DoorBarEntry) -> list[Member]:
+    """Make the door bars of one side; end a is on the main hoop, end b on the front member."""
+    side = str(entry.side)
+    front = f"on {entry.front_member}" if entry.front_member else front_leg(site, side)
+    hoop = f"on main_hoop.{side}"
+
+    def ends(rear: float, ahead: float) -> tuple[str, str]:
+        return f"{hoop} at height {rear!r} mm", f"{front} at height {ahead!r} mm"
+
+    if entry.style == "single":
+        made = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
+        return [_swinging(entry, m) for m in made] if entry.swing_out else made
+    if entry.swing_out:
+        raise GeometryError(entry.id, "only a single door bar can swing out.", "Set style = 'single'.")
+    if entry.style == "pair":
+        upper = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
+        low = entry.model_copy(update={"id": f"{entry.id}_lower", "from_": None, "to": None})
+        return upper + between(site, low, "door_bar", *ends(entry.low_rear, entry.low_front))
+    first = between(site, entry, "door_bar", *ends(entry.height_rear, entry.low_front))
+    site.add(first)
+    cross = entry.model_copy(
+        update={"id": f"{entry.id}_cross", "from_": None, "to": None, "split_by": (*entry.split_by, entry.id)}
+    )
+    return first + between(site, cross, "door_bar", *ends(entry.low_rear, entry.height_front))
+
+
+def _swinging(entry: DoorBarEntry, bar: Member) -> Member:
+    """Note on the bar where it is cut; proposes a cut at each end when the entry names none."""
+    length = bar.path.length
+    usual = CUT_FROM_NODE * bar.tube.od
+    rear = usual if entry.cut_rear is None else entry.cut_rear
+    front = length - (usual if entry.cut_front is None else entry.cut_front)
+    if not 0 < rear < front < length:
+        raise GeometryError(bar.id, f"its cuts at {rear:.0f} mm and {front:.0f} mm leave no bar between them.", f"Keep both within {length:.0f} mm.")
+    _check_straight(bar, rear, front)
+    hinge_front = entry.hinge_end == "front"
+    return Member(
+        id=bar.id, role=bar.role, side=bar.side, tube=bar.tube, path=bar.path, a=bar.a, b=bar.b,
+        swing=Swing(
+            hinge_end="b" if hinge_front else "a",
+            hinge_cut=front if hinge_front else rear,
+            latch_cut=rear if hinge_front else front,
+        ),
+    )  # fmt: skip
+
+
+def _check_straight(bar: Member, *cuts: float) -> None:
+    path: Path = bar.path
+    for cut in cuts:
+        spot = path.spot(cut)
+        piece = path.pieces[spot.piece]
+        if piece in path.bends:
+            raise GeometryError(bar.id, f"its cut at {cut:.0f} mm lies in a bend.", "Cut on a straight.")

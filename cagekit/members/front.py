@@ -1,0 +1,115 @@
+"""Members that follow roof and windscreen: halo, front hoop, half hoop, A-pillar bar."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cagekit.build.entries import FrontHoopEntry, HaloEntry, HalfHoopEntry, PillarBarEntry
+from cagekit.cage.model import Member
+from cagekit.cage.places import Place
+from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.path import Arc, Vec, unit, vec
+from cagekit.members.site import Site
+
+SIDES = ("left", "right")
+
+
+def make_halo(site: Site, entry: HaloEntry) -> list[Member]:
+    """Make the halo: main hoop, rail, header, rail, main hoop."""
+    tube = site.tube(entry, "halo")
+    inset = entry.gap + tube.od / 2
+    nodes = [hoop_node(site, side, entry.drop) for side in SIDES]
+    corners = [roof_corner(site, entry.id, side, inset) for side in SIDES]
+    points = [nodes[0].point, *_bow(nodes[0].point, corners[0], entry.rail_bow), corners[0], corners[1]]
+    points += [*_bow(nodes[1].point, corners[1], entry.rail_bow), nodes[1].point]
+    return [site.member(entry, "halo", points, *nodes)]
+
+
+def make_front_hoop(site: Site, entry: FrontHoopEntry) -> list[Member]:
+    """Make the front hoop: foot, pillar base, roof corner, and down the other side."""
+    inset = entry.gap + site.tube(entry, "front_hoop").od / 2
+    feet = [site.foot(side, "front_foot", owner=entry.id) for side in SIDES]
+    sides = [
+        [feet[i].point, pillar_base(site, entry.id, side, inset), roof_corner(site, entry.id, side, inset)]
+        for i, side in enumerate(SIDES)
+    ]
+    return [site.member(entry, "front_hoop", [*sides[0], *reversed(sides[1])], *feet)]
+
+
+def make_half_hoop(site: Site, entry: HalfHoopEntry) -> list[Member]:
+    """Make a half hoop: foot, pillar base, roof corner, and back to the main hoop."""
+    side = str(entry.side)
+    inset = entry.gap + site.tube(entry, "half_hoop").od / 2
+    foot = site.foot(side, "front_foot", owner=entry.id)
+    node = hoop_node(site, side, entry.drop)
+    points = [
+        foot.point,
+        pillar_base(site, entry.id, side, inset),
+        roof_corner(site, entry.id, side, inset),
+        node.point,
+    ]
+    return [site.member(entry, "half_hoop", points, foot, node)]
+
+
+def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
+    """Make an A-pillar bar: upper node, along the pillar, bend at its base, down to the foot."""
+    side = str(entry.side)
+    inset = entry.gap + site.tube(entry, "a_pillar_bar").od / 2
+    holder = site.first("halo", "header_bar", "front_hoop")
+    top = site.place(entry, entry.top or f"on {holder}.{side} at front bend", "top")
+    foot = site.foot(side, "front_foot", owner=entry.id)
+    knee = np.array(pillar_base(site, entry.id, side, inset))
+    if entry.knee_height is not None:
+        rise = entry.knee_height - knee[2]
+        slope = top.point - knee
+        knee = knee + slope * (rise / slope[2])
+    knee[1] += entry.outboard * (1 if side == "left" else -1)
+    return [site.member(entry, "a_pillar_bar", [top.point, knee, foot.point], top, foot)]
+
+
+def hoop_node(site: Site, side: str, drop: float) -> Place:
+    """Node on the main hoop's leg, ``drop`` mm below the start of its top bend."""
+    hoop = site.members[site.first("main_hoop")]
+    path = hoop.path
+    arcs = [i for i, q in enumerate(path.pieces) if isinstance(q, Arc)]
+    sign = 1.0 if side == "left" else -1.0
+    here = [i for i in arcs if sign * path.pieces[i].point(path.pieces[i].length / 2)[1] > 0]
+    if not here:
+        raise GeometryError(hoop.id, f"has no top bend on the {side}.")
+    i = max(here, key=lambda k: float(path.pieces[k].point(path.pieces[k].length / 2)[2]))
+    leg_first = (float(path.start[1]) > 0) == (side == "left")
+    station = float(path.starts[i]) - drop if leg_first else float(path.starts[i + 1]) + drop
+    spot = path.spot(station)
+    return Place(point=spot.point, members=(hoop.id,), spot=spot)
+
+
+def roof_corner(site: Site, owner: str, side: str, inset: float) -> Vec:
+    """Axis of a tube tucked into the roof's front corner, ``inset`` from header, rail and skin."""
+    corner = site.car.side(side).roof_corner
+    if corner is None:
+        raise InputError(f"car {site.car.name}", f"{side}.roof_corner", problem=f"{owner} needs it.", hint="Measure the inside of the roof's front corner.")
+    sign = 1.0 if side == "left" else -1.0
+    x, y, z = corner
+    return vec((x - inset, sign * (y - inset), z - inset))
+
+
+def pillar_base(site: Site, owner: str, side: str, inset: float) -> Vec:
+    """Axis of a tube at the base of the pillar, ``inset`` inboard of and square to its line."""
+    pillar = site.car.side(side).pillar
+    if pillar is None:
+        raise InputError(f"car {site.car.name}", f"{side}.pillar", problem=f"{owner} needs it.", hint="Measure top and base of the windscreen pillar.")
+    sign = 1.0 if side == "left" else -1.0
+    x, y, z = pillar.base
+    line = unit(np.subtract(pillar.top, pillar.base))
+    inward = np.array([0.0, -1.0, 0.0]) - (-line[1]) * line
+    at = np.array([x, y, z]) + inset * unit(inward)
+    return vec((at[0], sign * at[1], at[2]))
+
+
+def _bow(node: Vec, corner: Vec, bow: float) -> list[Vec]:
+    """A corner half way along the rail that stands ``bow`` mm outboard of the straight."""
+    if bow <= 0:
+        return []
+    mid = (node + corner) / 2
+    mid[1] += bow * np.sign(mid[1])
+    return [vec(mid)]

@@ -1,0 +1,88 @@
+"""Main hoop: one tube from floor to floor behind the driver, bent to the shell."""
+
+from __future__ import annotations
+
+from math import acos, radians, tan
+
+import numpy as np
+
+from cagekit.build.entries import HoopEntry
+from cagekit.cage.model import Member
+from cagekit.cage.places import Place
+from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.path import unit, vec
+from cagekit.members.site import Site
+
+STRAIGHTEN = radians(2.0)
+"""A belt bend flatter than this is left out: nobody bends it (common practice)."""
+
+
+def make(site: Site, entry: HoopEntry) -> list[Member]:
+    """Make the main hoop from the shell section of both sides.
+
+    The leg runs from the foot to the belt line and on along belt and rail to the top; the top
+    bend's corner is where that line meets the top bar.
+    """
+    tube = site.tube(entry, "main_hoop")
+    top = _top(site, entry, tube.od)
+    feet = [_foot(site, entry, side) for side in ("left", "right")]
+    legs = [
+        _leg(site, entry, side, foot, top, tube.od)
+        for side, foot in zip(("left", "right"), feet, strict=True)
+    ]
+    points = np.array([*legs[0], *reversed(legs[1])])
+    z0 = float(feet[0].point[2])
+    points[:, 0] = feet[0].point[0] - (points[:, 2] - z0) * tan(entry.lean)
+    points[-1, 0] = feet[1].point[0]
+    return [site.member(entry, "main_hoop", points, *feet)]
+
+
+def _top(site: Site, entry: HoopEntry, od: float) -> float:
+    """Height of the top bar's axis, mm."""
+    if entry.height is not None:
+        return entry.height - od / 2
+    roof = site.car.roof
+    if roof is None:
+        raise InputError(
+            site.where(entry, "height"), problem="an open car has no roof to take the height from.",
+            hint="Give the hoop's height.",
+        )  # fmt: skip
+    gap = entry.gap if entry.roof_gap is None else entry.roof_gap
+    return roof.height_at_hoop - gap - od / 2
+
+
+def _foot(site: Site, entry: HoopEntry, side: str) -> Place:
+    """The foot on the sheet, or on the outrigger when the cage has one there."""
+    place = site.foot(side, "main_foot", owner=entry.id)
+    name = f"outrigger_{side}"
+    if not site.has(name):
+        return place
+    axis = site.members[name].path.nearest(place.point)
+    return Place(point=axis.point, members=(name,), spot=axis)
+
+
+def _leg(site: Site, entry: HoopEntry, side: str, foot: Place, top: float, od: float) -> list[np.ndarray]:
+    """Corners of one leg from foot to top bend, y signed."""
+    sign = 1.0 if side == "left" else -1.0
+    section = site.car.side(side).hoop
+    inset = entry.gap + od / 2
+    belt = section.half_width_belt - inset
+    if entry.half_width_belt is not None:
+        belt = entry.half_width_belt - od / 2
+    rail = section.half_width_rail - inset
+    rise = section.height_rail - section.height_belt
+    if rise <= 0:
+        raise GeometryError(entry.id, f"roof rail is not above the belt line on the {side}.")
+    corner = belt + (rail - belt) * (top - section.height_belt) / rise
+    if entry.half_width_top is not None:
+        corner = entry.half_width_top - od / 2
+    x = float(foot.point[0])
+    start = np.asarray(foot.point)
+    mid = np.array([x, sign * belt, section.height_belt])
+    end = np.array([x, sign * corner, top])
+    if top <= section.height_belt:
+        return [start, end]
+    turn = acos(float(np.clip(unit(mid - start) @ unit(end - mid), -1.0, 1.0)))
+    if entry.straight_legs or turn < STRAIGHTEN:
+        return [start, end]
+    return [start, vec(mid), end]

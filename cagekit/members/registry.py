@@ -1,0 +1,47 @@
+"""Which generator makes which kind of member."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from typing import Any
+
+from cagekit.build.entries import MemberEntry
+from cagekit.cage.model import Member
+from cagekit.members.site import Site
+
+GENERATORS: Mapping[str, str] = {
+    "main_hoop": "main_hoop:make",
+    "halo": "front:make_halo",
+    "front_hoop": "front:make_front_hoop",
+    "half_hoop": "front:make_half_hoop",
+    "a_pillar_bar": "front:make_a_pillar_bar",
+    "header_bar": "strut:make_header_bar",
+    "roof_rail": "strut:make_roof_rail",
+    "windscreen_brace": "strut:make_windscreen_brace",
+    "rear_brace": "strut:make_rear_brace",
+    "harness_bar": "across:make_harness_bar",
+    "hoop_diagonal": "across:make_hoop_diagonal",
+    "roof_diagonal": "across:make_roof_diagonal",
+    "door_bar": "door_bar:make",
+    "sill_bar": "strut:make_sill_bar",
+    "dash_bar": "strut:make_dash_bar",
+    "cross_member": "strut:make_cross_member",
+    "outrigger": "strut:make_outrigger",
+    "rocker_brace": "strut:make_rocker_brace",
+    "tube_gusset": "tube_gusset:make",
+    "strut": "strut:make_strut",
+}
+"""Generator by kind, as ``module:function`` in this package, imported when first needed."""
+
+
+def generator(kind: str) -> Callable[[Site, Any], list[Member]]:
+    """The function that makes members of ``kind``."""
+    module, _, name = GENERATORS[kind].partition(":")
+    function: Callable[[Site, Any], list[Member]] = getattr(import_module(f"cagekit.members.{module}"), name)
+    return function
+
+
+def make(site: Site, entry: MemberEntry) -> list[Member]:
+    """Make the members of one entry."""
+    return generator(str(entry.kind))(site, entry)  # type: ignore[attr-defined]

@@ -1,0 +1,160 @@
+"""Where members are made: the build, the car and the members made so far."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.build.build import Build
+from cagekit.build.entries import MemberEntry, StrutEntry
+from cagekit.cage.model import End, EndKind, Member, Side
+from cagekit.cage.places import Place, Places
+from cagekit.errors import GeometryError
+from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.materials.tubes import Tube
+
+CONCENTRIC = 0.5
+"""Distance of two axes (mm) up to which a node counts as concentric."""
+
+
+class Site:
+    """What a generator sees and the helpers that all of them use."""
+
+    def __init__(self, build: Build) -> None:
+        self.build, self.car = build, build.car
+        self.members: dict[str, Member] = {}
+        self.places = Places(build.car, self.members, build.units)
+
+    def add(self, members: Sequence[Member]) -> None:
+        for m in members:
+            self.members[m.id] = m
+
+    def tube(self, entry: MemberEntry, role: str) -> Tube:
+        return self.build.tube_for(entry, role)
+
+    def radius(self, entry: MemberEntry, tube: Tube) -> float:
+        """Centre-line radius: the entry's, else that of the die for this tube, mm."""
+        if entry.bend_radius is not None:
+            return entry.bend_radius
+        return self.build.tooling.die_for(tube.od).clr
+
+    def where(self, entry: MemberEntry, field: str) -> str:
+        return f"{self.build.name} [members.{entry.id}] {field}"
+
+    def place(self, entry: MemberEntry, text: str, field: str) -> Place:
+        """Find a place; one on the car is raised by the plate that the tube stands on."""
+        return self._raised(self.places.find(text, where=self.where(entry, field)))
+
+    def first(self, *names: str) -> str:
+        """The first of ``names`` that is a member already; GeometryError when none is."""
+        for name in names:
+            if name in self.members:
+                return name
+        raise GeometryError(names[0], f"the layout has none of {', '.join(names)} to attach to.")
+
+    def has(self, name: str) -> bool:
+        return name in self.members
+
+    def foot(self, side: str, which: str, *, owner: str) -> Place:
+        """The foot of ``owner`` on the car, raised by the plate it stands on."""
+        where = f"{self.build.name} [members.{owner}]"
+        return self._raised(self.places.car_foot(side, which, where=where))
+
+    def _raised(self, place: Place) -> Place:
+        if place.normal is None or place.surface == "outrigger":
+            return place
+        return replace(place, point=vec(place.point + self.build.foot_plate * place.normal))
+
+    def end_at(self, place: Place) -> End:
+        """How a tube ends at a place: coped to its members, flat on its surface, or free."""
+        if place.members:
+            return End.coped(*place.members)
+        if place.normal is not None:
+            return End.flat(place.point, place.normal, foot=place.foot, surface=place.surface)
+        return End()
+
+    def member(
+        self, entry: MemberEntry, role: str, points: ArrayLike, a: Place, b: Place, *, suffix: str = "", **more: Any
+    ) -> Member:
+        """One member through ``points`` (n, 3), its ends at the places ``a`` and ``b``."""
+        tube = self.tube(entry, role)
+        id_ = entry.id + suffix
+        side: Side = entry.side if entry.side in ("left", "right") else "centre"  # type: ignore[assignment]
+        path = Path.from_polyline(points, self.radius(entry, tube) if len(np.asarray(points)) > 2 else 0.0, owner=id_)
+        return Member(
+            id=id_, role=role, side=side, tube=tube, path=path,
+            a=self.end_at(a), b=self.end_at(b), **more,
+        )  # fmt: skip
+
+    def struts(self, entry: StrutEntry, role: str, a: Place, b: Place, *, suffix: str = "", split_by: Sequence[str] | None = None, **more: Any) -> list[Member]:
+        """A tube from ``a`` to ``b``, cut and coped where it meets the members of ``split_by``.
+
+        The pieces of a cut tube aim at the axis of the member that runs through, so that the
+        joint is concentric even when the two axes pass each other a little.
+        """
+        role = entry.role or role
+        points = [a.point, *(vec(v) for v in entry.via), b.point]
+        cutters = entry.split_by if split_by is None else tuple(split_by)
+        if not cutters:
+            return [self.member(entry, role, points, a, b, suffix=suffix, **more)]
+        if len(points) > 2:
+            raise GeometryError(entry.id, "a tube with corners cannot be cut by another member.", "Make it of two struts.")
+        nodes = self._nodes(entry, points[0], points[1], cutters)
+        stops = [a, *nodes, b]
+        return [
+            self.member(entry, role, [p.point, q.point], p, q, suffix=f"{suffix}_{i}", **more)
+            for i, (p, q) in enumerate(zip(stops[:-1], stops[1:], strict=True), start=1)
+        ]
+
+    def _nodes(self, entry: StrutEntry, start: Vec, end: Vec, cutters: Sequence[str]) -> list[Place]:
+        """Nodes on the cutters' axes, in order along the strut."""
+        axis = unit(end - start)
+        found: list[tuple[float, Place]] = []
+        for name in self._pieces(cutters, entry):
+            spot = crossing(self.members[name].path, start, end)
+            gap = float(np.linalg.norm(np.cross(spot - start, axis)))
+            reach = self.members[name].tube.outer_radius + self.tube(entry, entry.kind).outer_radius
+            along = float((spot - start) @ axis)
+            if gap < reach and 0 < along < float(np.linalg.norm(end - start)):
+                found.append((along, Place(point=spot, members=(name,))))
+        if not found:
+            raise GeometryError(entry.id, f"never meets {', '.join(cutters)}, by which it is to be cut.")
+        return [place for _, place in sorted(found, key=lambda f: f[0])]
+
+    def _pieces(self, cutters: Sequence[str], entry: StrutEntry) -> list[str]:
+        """Ids of the cutters, a cut one standing for all its pieces."""
+        out: list[str] = []
+        for name in cutters:
+            pieces = [m for m in self.members if m.startswith(f"{name}_") and m[len(name) + 1 :].isdigit()]
+            out.extend(pieces or [self.places.member(name, where=self.where(entry, "split_by")).id])
+        return out
+
+
+def crossing(path: Path, start: Vec, end: Vec) -> Vec:
+    """The point of a path that lies nearest to the straight from ``start`` to ``end``."""
+    axis = end - start
+    length = float(np.linalg.norm(axis))
+    axis = axis / length
+
+    def gap(stations: Vec) -> Vec:
+        w = path.points(stations) - start
+        t = np.clip(w @ axis, 0.0, length)
+        return np.asarray(np.linalg.norm(w - t[:, None] * axis, axis=1))
+
+    grid = np.linspace(0.0, path.length, 400)
+    best = float(grid[int(np.argmin(gap(grid)))])
+    step = path.length / 399
+    while step > 1e-10:
+        near = best + np.linspace(-step, step, 41)
+        best = float(np.clip(near[int(np.argmin(gap(near)))], 0.0, path.length))
+        step /= 10
+    return path.spot(best).point
+
+
+def is_foot(end: End) -> bool:
+    """Whether an end stands on the car or on nothing yet."""
+    return end.kind in (EndKind.FLAT, EndKind.FREE)
