@@ -1,0 +1,254 @@
+"""A solid's boundary as plain data: vertices, edges on curves, faces on surfaces.
+
+A record knows nothing of any CAD kernel; :mod:`cagekit.writers.step` writes it as text and
+:mod:`cagekit.solids.kernel` turns it into a kernel solid. mm, rad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from math import pi
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.solids.spline import basis
+
+Array = NDArray[np.float64]
+Loop = tuple[tuple[int, bool], ...]
+"""Edges in order, each with True when walked from its first to its last vertex."""
+
+POINT_TOL = 1e-7
+"""Distance (mm) below which two exact points are one."""
+
+
+class Curve(Protocol):
+    """What every edge curve can do."""
+
+    def at(self, t: Array) -> Array:
+        """Points at parameters ``(n,)``, shape ``(n, 3)``."""
+        ...
+
+
+class Surface(Protocol):
+    """What every face surface can do."""
+
+    def uv(self, points: Array) -> Array:
+        """Surface parameters of points ``(n, 3)`` on it, ``(n, 2)``, angles in (-pi, pi]."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LineCurve:
+    """``origin + t direction``, direction unit."""
+
+    origin: Array
+    direction: Array
+
+    def at(self, t: Array) -> Array:
+        return np.asarray(self.origin + np.multiply.outer(t, self.direction))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EllipseCurve:
+    """An ellipse, or a circle when both radii are equal, from ``x`` right-handed about ``axis``."""
+
+    centre: Array
+    axis: Array
+    x: Array
+    major: float
+    minor: float
+
+    @property
+    def is_circle(self) -> bool:
+        return self.major == self.minor
+
+    def at(self, t: Array) -> Array:
+        y = np.cross(self.axis, self.x)
+        ring = np.multiply.outer(self.major * np.cos(t), self.x)
+        return np.asarray(self.centre + ring + np.multiply.outer(self.minor * np.sin(t), y))
+
+
+def circle(centre: Array, axis: Array, x: Array, radius: float) -> EllipseCurve:
+    """The circle about ``centre``."""
+    return EllipseCurve(centre, axis, x, radius, radius)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SplineCurve:
+    """A B-spline: ``poles`` ``(n, 3)``, distinct ``knots`` with ``multiplicities``."""
+
+    degree: int
+    poles: Array
+    knots: Array
+    multiplicities: tuple[int, ...]
+
+    def at(self, t: Array) -> Array:
+        full = np.repeat(self.knots, self.multiplicities)
+        return np.asarray(basis(np.asarray(t, float), full, self.degree) @ self.poles)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlaneSurface:
+    """A plane with unit ``normal``; u runs along ``x``."""
+
+    origin: Array
+    normal: Array
+    x: Array
+
+    def uv(self, points: Array) -> Array:
+        w = points - self.origin
+        return np.stack([w @ self.x, w @ np.cross(self.normal, self.x)], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CylinderSurface:
+    """A cylinder; u is the angle from ``x`` about ``axis``, v the distance along it."""
+
+    origin: Array
+    axis: Array
+    x: Array
+    radius: float
+
+    def uv(self, points: Array) -> Array:
+        w = points - self.origin
+        u = np.arctan2(w @ np.cross(self.axis, self.x), w @ self.x)
+        return np.stack([u, w @ self.axis], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TorusSurface:
+    """A torus; u is the angle from ``x`` about ``axis``, v that around the tube from outside."""
+
+    centre: Array
+    axis: Array
+    x: Array
+    major: float
+    minor: float
+
+    def uv(self, points: Array) -> Array:
+        w = points - self.centre
+        wx, wy = w @ self.x, w @ np.cross(self.axis, self.x)
+        v = np.arctan2(w @ self.axis, np.hypot(wx, wy) - self.major)
+        return np.stack([np.arctan2(wy, wx), v], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edge:
+    """The part of ``curve`` from parameter ``t0`` at vertex ``first`` to ``t1`` at ``last``.
+
+    ``tol`` is how far (mm) the curve may lie from the exact one.
+    """
+
+    first: int
+    last: int
+    curve: LineCurve | EllipseCurve | SplineCurve
+    t0: float
+    t1: float
+    tol: float = POINT_TOL
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Face:
+    """The part of ``surface`` that lies left of its loops, seen against the surface's normal.
+
+    ``same_sense`` tells whether the surface's own normal points out of the solid. ``lower``
+    holds the lowest u and v of the periodic parameters, so that a face which goes all the way
+    round begins and ends there (an edge that occurs twice in the face is its seam).
+    """
+
+    surface: PlaneSurface | CylinderSurface | TorusSurface
+    same_sense: bool
+    loops: tuple[Loop, ...]
+    lower: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(slots=True, eq=False)
+class Record:
+    """One closed solid.
+
+    ``smooth`` lists edges across which the two faces are tangent; a drawing leaves them out.
+    """
+
+    name: str
+    vertices: list[Array] = field(default_factory=list)
+    edges: list[Edge] = field(default_factory=list)
+    faces: list[Face] = field(default_factory=list)
+    smooth: set[int] = field(default_factory=set)
+
+    def vertex(self, point: Array) -> int:
+        """Add a vertex ``(3,)``; returns its number."""
+        self.vertices.append(point)
+        return len(self.vertices) - 1
+
+    def edge(self, edge: Edge) -> int:
+        """Add an edge; returns its number."""
+        self.edges.append(edge)
+        return len(self.edges) - 1
+
+    def segment(self, first: int, last: int) -> int:
+        """Add the straight edge between two vertices."""
+        p, q = self.vertices[first], self.vertices[last]
+        length = float(np.linalg.norm(q - p))
+        return self.edge(Edge(first, last, LineCurve(p, (q - p) / length), 0.0, length))
+
+    def closure_errors(self, tol: float = 1e-4) -> list[str]:
+        """Tell what keeps the boundary from being closed; empty when all is well.
+
+        Every edge must be walked once each way, and every curve must start and end at its
+        vertices within ``tol`` mm.
+        """
+        errors = []
+        walks = [0] * len(self.edges)
+        balance = [0] * len(self.edges)
+        for face in self.faces:
+            sign = 1 if face.same_sense else -1
+            for loop in face.loops:
+                errors += self._loop_errors(loop)
+                for e, forward in loop:
+                    walks[e] += 1
+                    balance[e] += sign if forward else -sign
+        for i, edge in enumerate(self.edges):
+            if walks[i] != 2 or balance[i] != 0:
+                errors.append(f"edge {i} is walked {walks[i]} times (balance {balance[i]})")
+            ends = edge.curve.at(np.array([edge.t0, edge.t1]))
+            for point, v in zip(ends, (edge.first, edge.last), strict=True):
+                gap = float(np.linalg.norm(point - self.vertices[v]))
+                if gap > tol:
+                    errors.append(f"edge {i} misses vertex {v} by {gap:.2g} mm")
+        return errors
+
+    def _loop_errors(self, loop: Loop) -> list[str]:
+        tips = []
+        for e, forward in loop:
+            edge = self.edges[e]
+            tips.append((edge.first, edge.last) if forward else (edge.last, edge.first))
+        broken = [k for k in range(len(tips)) if tips[k - 1][1] != tips[k][0]]
+        return [f"loop is open before edge {loop[k][0]}" for k in broken]
+
+
+def edge_uv(edge: Edge, surface: Surface, t: Array) -> Array:
+    """Surface parameters along an edge at curve parameters ``t``, free of jumps, ``(n, 2)``.
+
+    Between neighbouring parameters the edge may turn by less than half a turn.
+    """
+    out = surface.uv(edge.curve.at(t))
+    if not isinstance(surface, PlaneSurface):
+        out[:, 0] = np.unwrap(out[:, 0])
+        if isinstance(surface, TorusSurface):
+            out[:, 1] = np.unwrap(out[:, 1])
+    return out
+
+
+def shift_into(uv: Array, lower: Sequence[float], surface: Surface) -> Array:
+    """Move ``uv`` by whole turns so that its middle lies within one turn above ``lower``."""
+    if isinstance(surface, PlaneSurface):
+        return uv
+    out = uv.copy()
+    for k in range(2 if isinstance(surface, TorusSurface) else 1):
+        mean = 0.5 * (uv[:, k].min() + uv[:, k].max())
+        # an edge along the seam may fall a hair below it
+        out[:, k] -= 2 * pi * np.floor((mean - lower[k] + 1e-7) / (2 * pi))
+    return out

@@ -1,0 +1,138 @@
+"""The plain-text exchange structure of STEP: entities out, entities in.
+
+Source: ISO 10303-21 (exchange structure), clause numbers not needed for the subset used here
+(from memory): one ``#id=KEYWORD(...);`` per entity, reals with a point, strings in quotes.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from cagekit.errors import OutputError
+
+_ENTITY = re.compile(r"#(\d+)\s*=\s*((?:'(?:[^']|'')*'|[^;'])*);")
+_REFERENCE = re.compile(r"'(?:[^']|'')*'|#(\d+)")
+_SPACE = re.compile(r"('(?:[^']|'')*')|\s+")
+
+
+def real(value: float) -> str:
+    """A real number with 15 significant digits, always with its point."""
+    out = f"{value:.15g}"
+    if "e" in out:
+        digits, power = out.split("e")
+        return f"{digits if '.' in digits else digits + '.'}E{int(power)}"
+    return out if "." in out else out + "."
+
+
+def string(value: str) -> str:
+    """A quoted string; whatever is not plain ASCII is written as the standard's hex escape."""
+    if value.isascii():
+        return "'" + value.replace("\\", "\\\\").replace("'", "''") + "'"
+    out = []
+    for c in value:
+        if c.isascii():
+            out.append(c.replace("\\", "\\\\").replace("'", "''"))
+        else:
+            out.append(f"\\X4\\{ord(c):08X}\\X0\\")
+    return "'" + "".join(out) + "'"
+
+
+def refs(ids: Iterable[int]) -> str:
+    """A list of references, ``(#1,#2)``."""
+    return "(" + ",".join([f"#{i}" for i in ids]) + ")"
+
+
+class Deck:
+    """The entities written so far, numbered in order; directions are written once."""
+
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+        self._directions: dict[tuple[float, ...], int] = {}
+
+    @property
+    def last(self) -> int:
+        """Number of the entity written last."""
+        return len(self.lines)
+
+    def add(self, text: str) -> int:
+        """Write one entity without its number; returns the number."""
+        n = len(self.lines) + 1
+        self.lines.append(f"#{n}={text};")
+        return n
+
+    def point(self, p: Sequence[float]) -> int:
+        x, y, z = (real(float(c)) for c in p)
+        return self.add(f"CARTESIAN_POINT('',({x},{y},{z}))")
+
+    def points(self, rows: Sequence[Sequence[float]]) -> range:
+        """Write many points with ten decimals; returns their numbers."""
+        n = len(self.lines) + 1
+        form = "#%d=CARTESIAN_POINT('',(%.10f,%.10f,%.10f));"
+        self.lines += [form % (i, x, y, z) for i, (x, y, z) in enumerate(rows, n)]
+        return range(n, len(self.lines) + 1)
+
+    def direction(self, d: Sequence[float]) -> int:
+        # adding zero turns -0.0 into 0.0
+        key = tuple(round(float(c), 15) + 0.0 for c in d)
+        found = self._directions.get(key)
+        if found is None:
+            x, y, z = (real(c) for c in key)
+            found = self._directions[key] = self.add(f"DIRECTION('',({x},{y},{z}))")
+        return found
+
+    def frame(self, origin: Sequence[float], z: Sequence[float], x: Sequence[float]) -> int:
+        """An axis placement from origin, axis and reference direction."""
+        p, a, r = self.point(origin), self.direction(z), self.direction(x)
+        return self.add(f"AXIS2_PLACEMENT_3D('',#{p},#{a},#{r})")
+
+    def text(self, header: str) -> str:
+        """The whole file."""
+        return "\n".join(["ISO-10303-21;", header, "DATA;", *self.lines, "ENDSEC;"]) + (
+            "\nEND-ISO-10303-21;\n"
+        )
+
+
+def parse(text: str) -> dict[int, str]:
+    """Read the entities of an exchange file: number to text, line breaks and blanks removed.
+
+    Raises:
+        OutputError: the file is cut short or is no exchange file.
+    """
+    head, _, data = text.partition("DATA;")
+    if not head.startswith("ISO-10303-21;") or "END-ISO-10303-21;" not in data:
+        raise OutputError("the file is not a whole STEP file.")
+    body = data.split("ENDSEC;")[0]
+    return {int(n): _SPACE.sub(r"\1", t) for n, t in _ENTITY.findall(body)}
+
+
+def references(entity: str) -> list[int]:
+    """Numbers that an entity refers to, in order."""
+    return [int(n) for n in _REFERENCE.findall(entity) if n]
+
+
+def closure(entities: dict[int, str], root: int) -> list[int]:
+    """All entities that ``root`` needs, itself last, in an order that can be written."""
+    order: list[int] = []
+    seen: set[int] = set()
+    stack: list[tuple[int, bool]] = [(root, False)]
+    while stack:
+        n, done = stack.pop()
+        if done:
+            order.append(n)
+        elif n not in seen:
+            seen.add(n)
+            stack.append((n, True))
+            stack += [(r, False) for r in reversed(references(entities[n])) if r not in seen]
+    return order
+
+
+def splice(deck: Deck, entities: dict[int, str], root: int) -> int:
+    """Copy ``root`` and all it needs into ``deck``; returns its new number."""
+    new: dict[int, int] = {}
+    for n in closure(entities, root):
+        text = _REFERENCE.sub(
+            lambda m: f"#{new[int(m.group(1))]}" if m.group(1) else m.group(0), entities[n]
+        )
+        new[n] = deck.add(text)
+    return new[root]
