@@ -1,0 +1,494 @@
+"""Copes: how the end of a tube is cut to sit on its parents, a plate, or square.
+
+The cut is a function ``s(phi, rho)``: phi goes around the tube's own axis, right-handed about the
+direction that points out of the member at that end, from the reference line; rho is the distance
+from the axis; s is how far back from the theoretical end the wall starts (positive = cut away).
+Each ray along the tube ends where it first touches a parent's outside, which is what a tube that
+is ground until it sits down on its parents does. Frame: car axes, mm, rad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from math import degrees, inf, pi, sin
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.errors import CopeError
+from cagekit.geometry.contact import (
+    TOUCH,
+    Contact,
+    CylinderPiece,
+    Ints,
+    PlaneFace,
+    Surface,
+    Window,
+    first_contact,
+)
+from cagekit.geometry.landing import MIN_ANGLE, Landing, Parent, land
+from cagekit.geometry.path import Line, Path, Vec, unit, vec
+
+MISS_SHARE = 0.25
+"""Largest share of the circumference that may miss every parent. More than that and the tube
+stands beside its parent, not on it. A choice of this project, not of a standard."""
+NODE_TOL = 0.5
+"""A branch whose axis passes its parents' by less than this (mm) counts as concentric: it is
+below what a fabricator can fit. Common practice."""
+
+_GRID = 120
+_NEAR_TANGENT = 0.3
+"""Sine of the angle between ray and surface below which the curve turns so sharply that it is
+split there."""
+_SAME = 1e-7
+"""Angles (rad) closer than this are one corner."""
+
+
+class FlatSurface(Protocol):
+    """What a tube can stand on: a point and the unit normal that points to the tube."""
+
+    @property
+    def point(self) -> Vec:
+        """A point of the surface, ``(3,)`` mm."""
+
+    @property
+    def normal(self) -> Vec:
+        """Unit normal on the tube's side, ``(3,)``."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class EndCut:
+    """How one end of a tube is cut.
+
+    Attributes:
+        owner: name of the tube.
+        which: the end.
+        point: theoretical end, ``(3,)`` mm.
+        out: unit vector out of the member, ``(3,)``.
+        zero: unit vector from the axis to the reference line at this end, ``(3,)``.
+        outer_radius: outside radius, mm.
+        inner_radius: inside radius, mm.
+        surfaces: what the end sits on: ``count`` contact surfaces (pieces of parents, plate),
+            then the closure planes of those that the tube partly misses.
+        windows: range of s that counts for each contact surface, mm.
+        count: number of contact surfaces.
+        parents: ids of the parents, in the order given.
+        angle: acute angle between the axes of tube and first parent, rad; for a flat end the
+            angle between axis and plate.
+        offset: distance between the axes of tube and first parent, mm.
+        concentric: the theoretical end lies on the axis of every parent (within NODE_TOL).
+    """
+
+    owner: str
+    which: Literal["a", "b"]
+    point: Vec
+    out: Vec
+    zero: Vec
+    outer_radius: float
+    inner_radius: float
+    surfaces: tuple[Surface, ...]
+    windows: tuple[Window, ...]
+    count: int
+    closures: tuple[int, ...]
+    parents: tuple[str, ...] = ()
+    angle: float = pi / 2
+    offset: float = 0.0
+    concentric: bool = True
+
+    @cached_property
+    def side(self) -> Vec:
+        """Unit vector at phi = 90 degrees, ``(3,)``."""
+        return vec(np.cross(self.out, self.zero))
+
+    def origins(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
+        """Points of the rays at s = 0, ``(..., 3)`` mm, for angles and radii that broadcast."""
+        p, r = np.broadcast_arrays(np.asarray(phi, float), np.asarray(rho, float))
+        u, v = r * np.cos(p), r * np.sin(p)
+        return np.asarray(self.point + u[..., None] * self.zero + v[..., None] * self.side)
+
+    def contact(self, phi: ArrayLike, rho: ArrayLike) -> Contact:
+        """First contact of the rays at angles ``phi`` and radii ``rho``, which broadcast.
+
+        ``active`` indexes ``surfaces``: where a ray passes a straight parent it is the closure
+        plane, where it passes a bend -1.
+        """
+        c = first_contact(
+            self.surfaces[: self.count], self.origins(phi, rho), -self.out, self.windows
+        )
+        if c.ok.all():
+            return c
+        beside = ~c.ok & (c.gap > TOUCH)
+        active = np.where(beside, np.asarray(self.closures)[c.active], c.active)
+        return c._replace(active=active)
+
+    def trim(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
+        """Distance s (mm) back from the theoretical end to the wall; arguments broadcast."""
+        return self.contact(phi, rho).s
+
+    def active(self, phi: ArrayLike, rho: ArrayLike) -> Ints:
+        """Index into ``surfaces`` of what each ray ends on (-1: none, beside a bend)."""
+        return self.contact(phi, rho).active
+
+    def points(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
+        """Points of the cut in space, ``(..., 3)`` mm; arguments broadcast."""
+        return np.asarray(self.origins(phi, rho) - self.trim(phi, rho)[..., None] * self.out)
+
+    def slope(self, phi: Vec, rho: Vec) -> Vec:
+        """ds/dphi (mm per rad) at angles ``(n,)`` and radii ``(n,)``, from surface normals."""
+        c = self.contact(phi, rho)
+        points = self.origins(phi, rho) - c.s[:, None] * self.out
+        around = rho[:, None] * (
+            np.cos(phi)[:, None] * self.side - np.sin(phi)[:, None] * self.zero
+        )
+        result = np.zeros(len(phi))
+        for i in sorted(set(c.active.tolist())):
+            m = c.active == i
+            if i < 0:
+                h = 1e-6
+                step = self.trim(phi[m] + h, rho[m]) - self.trim(phi[m] - h, rho[m])
+                result[m] = step / (2 * h)
+                continue
+            n = self.surfaces[i].normals(points[m])
+            facing = np.maximum(-(n @ self.out), 1e-12)
+            result[m] = -np.einsum("ij,ij->i", n, around[m]) / facing
+        return result
+
+    @cached_property
+    def special(self) -> Vec:
+        """Angles in [0, 2 pi) where a cope has its tips, lows and tangencies, sorted ``(k,)``."""
+        found = [0.0]
+        for q in self.surfaces[: self.count]:
+            found.extend(self._tangent_angles(q)[0] + k * pi / 2 for k in range(4))
+        return _distinct(np.array(found))
+
+    @cached_property
+    def grid(self) -> Vec:
+        """Angles in [0, 2 pi) that hold every special angle, sorted ``(m,)``, for scans."""
+        n = _GRID if self.count == 1 else 2 * _GRID
+        return _distinct(np.concatenate([self.special, np.arange(n) * (2 * pi / n)]))
+
+    def corners_at(self, rho: Iterable[float]) -> list[Vec]:
+        """Angles where the curve at each radius has a kink or changes surface.
+
+        Includes the angles where it turns so sharply (nearly equal diameters) that a curve
+        through it should be split. Sorted, in [0, 2 pi).
+        """
+        radii = np.asarray(list(rho), dtype=float)
+        phi = self.grid
+        active = self.contact(phi[None, :], radii[:, None]).active
+        following = np.roll(active, -1, axis=1)
+        row, k = np.nonzero(active != following)
+        found = [list[float]() for _ in radii]
+        if len(row):
+            upper = np.append(phi[1:], phi[0] + 2 * pi)
+            spots = self._change(phi[k], upper[k], radii[row], active[row, k])
+            for i, spot in zip(row, spots, strict=True):
+                found[i].append(float(spot))
+        for i, near in enumerate(self._near_tangent(radii)):
+            found[i].extend(near)
+        return [_distinct(np.array(f)) for f in found]
+
+    @cached_property
+    def corners(self) -> Vec:
+        """Angles of the outside curve's kinks and surface changes, sorted, ``(k,)`` rad."""
+        return self.corners_at([self.outer_radius])[0]
+
+    def outer_curve(self, n: int) -> Vec:
+        """The cut on the outside, ``(n, 2)`` rows of phi (rad, rising from 0) and s (mm).
+
+        Evenly spaced, not closed; the sample nearest to a corner is moved onto it.
+        """
+        return self._curve(n, self.outer_radius, self.corners)
+
+    def inner_curve(self, n: int) -> Vec:
+        """The cut on the inside, ``(n, 2)`` rows like ``outer_curve``."""
+        return self._curve(n, self.inner_radius, self.corners_at([self.inner_radius])[0])
+
+    @cached_property
+    def longest(self) -> float:
+        """Largest s on both curves, mm."""
+        return self._extremes[1]
+
+    @cached_property
+    def shortest(self) -> float:
+        """Smallest s on both curves, mm: minus this is how far the tip stands out."""
+        return self._extremes[0]
+
+    @cached_property
+    def saddle_length(self) -> float:
+        """Length in space of the outside curve, mm: the weld's length, steps left out."""
+        phi, weight, _ = self.nodes([self.outer_radius], 48)
+        slope = self.slope(phi, np.full(len(phi), self.outer_radius))
+        return float(np.hypot(self.outer_radius, slope) @ weight)
+
+    @cached_property
+    def miss_share(self) -> float:
+        """Share of the outside circumference that touches no parent."""
+        phi = np.arange(360) * (pi / 180)
+        return float(1.0 - self.contact(phi, self.outer_radius).ok.mean())
+
+    def nodes(self, rho: Iterable[float], order: int) -> tuple[Vec, Vec, Ints]:
+        """Quadrature around the tube at several radii, split at the corners of each.
+
+        Args:
+            rho: radii, mm.
+            order: points between two corners.
+
+        Returns:
+            Angles, weights (rad) and index of the radius, one entry per point.
+        """
+        radii = list(rho)
+        t, w = _smooth_gauss(order)
+        base = np.array(self._tangent_angles(self.surfaces[0]))
+        phi, weight, index = [], [], []
+        for i, corners in enumerate(self.corners_at(radii)):
+            cuts = _distinct(np.concatenate([base, corners]))
+            width = np.diff(np.append(cuts, cuts[0] + 2 * pi))
+            phi.append((cuts[:, None] + width[:, None] * t).ravel())
+            weight.append((width[:, None] * w).ravel())
+            index.append(np.full(len(cuts) * order, i))
+        return np.concatenate(phi), np.concatenate(weight), np.concatenate(index)
+
+    @cached_property
+    def _extremes(self) -> tuple[float, float]:
+        radii = np.array([[self.outer_radius], [self.inner_radius]])
+        s = self.trim(self.grid[None, :], radii)
+        step = 2 * pi / _GRID
+        fine = np.linspace(-1.0, 1.0, 41) * step
+        row = np.array([0, 1, 0, 1])
+        at = np.concatenate([np.argmin(s, axis=1), np.argmax(s, axis=1)])
+        near = self.trim(self.grid[at][:, None] + fine, radii[row])
+        return float(min(s.min(), near[:2].min())), float(max(s.max(), near[2:].max()))
+
+    def _curve(self, n: int, rho: float, corners: Vec) -> Vec:
+        phi = np.arange(n) * (2 * pi / n)
+        for c in corners:
+            phi[round(float(c) * n / (2 * pi)) % n] = c if c < 2 * pi - pi / n else c - 2 * pi
+        phi[0] = max(phi[0], 0.0)
+        return np.stack([phi, self.trim(phi, rho)], axis=1)
+
+    def _tangent_angles(self, surface: Surface) -> tuple[float, float]:
+        """The two angles whose rays pass a surface's axis farthest to the sides."""
+        along = (
+            surface.normal if isinstance(surface, PlaneFace) else surface.tangent_at(self.point)[1]
+        )
+        v = np.cross(self.out, along)
+        if float(v @ v) < 1e-12:
+            v = self.zero
+        phi = float(np.arctan2(v @ self.side, v @ self.zero)) % (2 * pi)
+        return phi, (phi + pi) % (2 * pi)
+
+    def _near_tangent(self, radii: Vec) -> list[list[float]]:
+        """For each radius the angles where rays nearly graze the surface they end on."""
+        found: list[list[float]] = [[] for _ in radii]
+        for i, q in enumerate(self.surfaces[: self.count]):
+            if isinstance(q, PlaneFace):
+                continue
+            phi = np.array(self._tangent_angles(q))
+            c = self.contact(phi[None, :], radii[:, None])
+            points = self.origins(phi[None, :], radii[:, None]) - c.s[..., None] * self.out
+            facing = -(q.normals(points.reshape(-1, 3)) @ self.out).reshape(c.s.shape)
+            lean = max(sin(self.angle), 0.2)
+            for k, j in zip(
+                *np.nonzero((c.active == i) & (facing < _NEAR_TANGENT * lean)), strict=True
+            ):
+                found[k].append(float(phi[j]))
+        return found
+
+    def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> Vec:
+        """Angles in brackets ``(n,)`` where the surface is no longer ``first``."""
+        parts = np.linspace(0.0, 1.0, 33)
+        rows = np.arange(len(lo))
+        for _ in range(6):
+            t = lo[:, None] + (hi - lo)[:, None] * parts
+            other = self.contact(t, rho[:, None]).active != first[:, None]
+            other[:, -1] = True
+            k = np.maximum(np.argmax(other, axis=1), 1)
+            lo, hi = t[rows, k - 1], t[rows, k]
+        return np.asarray(0.5 * (lo + hi))
+
+
+def cut_end(
+    path: Path,
+    which: Literal["a", "b"],
+    outer_radius: float,
+    inner_radius: float,
+    *,
+    parents: Iterable[Parent] = (),
+    plane: FlatSurface | None = None,
+    zero: ArrayLike | None = None,
+    owner: str = "",
+) -> EndCut:
+    """Cut one end of a tube to its parents, to a plate, or square.
+
+    Args:
+        path: the tube's centre line up to its theoretical ends.
+        which: end ``"a"`` or ``"b"``.
+        outer_radius: outside radius, mm.
+        inner_radius: inside radius, mm.
+        parents: tubes it is coped to, the one that holds the node first.
+        plane: surface of the plate it stands on; together with parents whichever comes first.
+        zero: direction of the reference line at this end, ``(3,)``; by default the one that the
+            path carries along, so that both ends measure from one line on the tube.
+        owner: name of the tube for messages.
+
+    Raises:
+        CopeError: no sensible cut: axes nearly parallel, branch wider than its parent or largely
+            beside it, cope reaching into the tube's own bend, or longer than the tube.
+    """
+    name = owner or "tube"
+    point, out = path.end_point(which), path.out_direction(which)
+    if zero is None:
+        zero = path.reference_lines()[0 if which == "a" else -1]
+    across = np.asarray(zero, float)
+    reference = unit(across - (across @ out) * out)
+    through = tuple(parents)
+    landings = [land(p, point, out, outer_radius, owner=name) for p in through]
+    surfaces, windows = _gather(landings)
+    if plane is not None:
+        surfaces.append(_standing_on(plane, out, name))
+        windows.append((-inf, inf))
+    elif not through:
+        surfaces.append(PlaneFace(owner="", point=point, normal=vec(-out)))
+        windows.append((-inf, inf))
+    planes, closures = _closures(surfaces, point, out)
+    tilt = abs(float(surfaces[0].normal @ out)) if isinstance(surfaces[0], PlaneFace) else 1.0
+    cut = EndCut(
+        owner=name,
+        which=which,
+        point=point,
+        out=out,
+        zero=reference,
+        outer_radius=outer_radius,
+        inner_radius=inner_radius,
+        surfaces=(*surfaces, *planes),
+        windows=tuple(windows),
+        count=len(surfaces),
+        closures=closures,
+        parents=tuple(p.id for p in through),
+        angle=landings[0].angle if landings else float(np.arcsin(min(tilt, 1.0))),
+        offset=landings[0].offset if landings else 0.0,
+        concentric=all(q.node_gap <= NODE_TOL for q in landings),
+    )
+    if through:
+        _check_seat(cut, through, name)
+    _check_length(cut, path, name)
+    return cut
+
+
+def _gather(landings: list[Landing]) -> tuple[list[Surface], list[Window]]:
+    surfaces: list[Surface] = []
+    windows: list[Window] = []
+    for q in landings:
+        surfaces.extend(q.surfaces)
+        windows.extend([q.window] * len(q.surfaces))
+    return surfaces, windows
+
+
+def _standing_on(plane: FlatSurface, out: Vec, owner: str) -> PlaneFace:
+    lean = -float(plane.normal @ out)
+    if lean < sin(MIN_ANGLE):
+        raise CopeError(
+            owner,
+            f"stands on its plate at {degrees(np.arcsin(max(lean, -1.0))):.1f} degrees; "
+            f"at least {degrees(MIN_ANGLE):.0f} are needed.",
+            "Turn the plate towards the tube, or check on which side of it the tube lies.",
+        )
+    return PlaneFace(owner="", point=vec(plane.point), normal=vec(plane.normal))
+
+
+def _closures(
+    surfaces: list[Surface], point: Vec, out: Vec
+) -> tuple[list[PlaneFace], tuple[int, ...]]:
+    """The closure plane of every straight, and for each surface its index or -1."""
+    planes: list[PlaneFace] = []
+    index: list[int] = []
+    for q in surfaces:
+        if not isinstance(q, CylinderPiece):
+            index.append(-1)
+            continue
+        index.append(len(surfaces) + len(planes))
+        foot = q.tangent_at(point)[0]
+        planes.append(
+            PlaneFace(
+                owner=q.owner,
+                piece=q.piece,
+                point=foot,
+                normal=q.closure_normal(-out),
+                closure=True,
+            )
+        )
+    return planes, tuple(index)
+
+
+def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:
+    """Refuse a tube that stands largely beside its parents."""
+    share = cut.miss_share
+    if share <= MISS_SHARE:
+        return
+    first = parents[0]
+    r, big = cut.outer_radius, first.outer_radius
+    if r > big + 0.05:
+        raise CopeError(
+            owner,
+            f"is {2 * r:.1f} mm wide, wider than {first.id} ({2 * big:.1f} mm): "
+            f"{share:.0%} of it would stand beside the parent.",
+            f"Let {first.id} end on this tube instead, or use a tube of {2 * big:.1f} mm or less.",
+        )
+    raise CopeError(
+        owner,
+        f"sits on {' and '.join(p.id for p in parents)} with only {1 - share:.0%} of its "
+        f"circumference; the axes pass each other by {cut.offset:.1f} mm.",
+        f"Move its end onto the centre line of {first.id} "
+        f"(within {max(big - r, 0.0) + 0.25 * r:.0f} mm), away from the parent's own end.",
+    )
+
+
+def _check_length(cut: EndCut, path: Path, owner: str) -> None:
+    """Refuse a cut that reaches into a bend or through the tube."""
+    need = cut.longest
+    piece = path.pieces[0] if cut.which == "a" else path.pieces[-1]
+    if len(path.pieces) == 1 and isinstance(piece, Line):
+        if need >= path.length:
+            raise CopeError(
+                owner,
+                f"the cut at end {cut.which} is {need:.1f} mm long, the tube only "
+                f"{path.length:.1f} mm.",
+                "Use a longer tube or a larger angle.",
+            )
+        return
+    have = piece.length if isinstance(piece, Line) else 0.0
+    if need > have + 1e-6:
+        raise CopeError(
+            owner,
+            f"the cut at end {cut.which} reaches {need:.1f} mm back, into the tube's own bend; "
+            f"the straight there is {have:.1f} mm.",
+            "Move the bend away from the joint, use a smaller bend radius or a larger angle.",
+        )
+
+
+def _distinct(angles: Vec) -> Vec:
+    """Sort angles into [0, 2 pi) and drop those that coincide."""
+    a = np.sort(np.mod(angles, 2 * pi))
+    if len(a) < 2:
+        return a
+    keep = np.append(np.diff(a) > _SAME, 2 * pi - a[-1] + a[0] > _SAME)
+    # keep the last of a run; the run across zero keeps the one just above zero
+    return np.asarray(a[keep])
+
+
+def _smooth_gauss(order: int) -> tuple[Vec, Vec]:
+    """Gauss points and weights on (0, 1), crowded at both ends.
+
+    With x = 3 t^2 - 2 t^3 a square-root end, as where a ray starts to graze, is integrated as
+    well as a smooth one.
+    """
+    g, w = np.polynomial.legendre.leggauss(order)
+    t = 0.5 * (g + 1.0)
+    return t * t * (3.0 - 2.0 * t), 3.0 * w * t * (1.0 - t)
+
+
+__all__ = ["MISS_SHARE", "NODE_TOL", "EndCut", "FlatSurface", "Parent", "cut_end"]
