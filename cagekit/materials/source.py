@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-Certainty = Literal["seen", "common practice", "from memory"]
+Certainty = Literal["read in text", "common practice", "from memory"]
 """Read in a document, a habit of the trade without one, or remembered and still to be looked up."""
 
 

@@ -40,13 +40,13 @@ class Tube:
         for field in ("od", "wall"):
             size = getattr(self, field)
             if not (isfinite(size) and size > 0):
-                raise InputError(where, field, size, problem="must be a length above zero")
+                raise InputError(where, field, size, problem="must be a length above zero.")
         if self.wall >= self.od / 2:
             raise InputError(
                 where,
                 "wall",
                 self.wall,
-                problem=f"leaves no bore in a tube of {self.od:g} mm",
+                problem=f"leaves no bore in a tube of {self.od:g} mm.",
                 hint="The wall must be thinner than half of the outside diameter.",
             )
 

@@ -39,7 +39,11 @@ def format_length(
     Raises:
         ValueError: not a finite number, or options that do not go together.
     """
-    _check_options(mm, units, decimals, denominator, feet)
+    _check_options(mm, units, decimals, denominator)
+    if feet and not unit:
+        raise ValueError("feet and inches always carry their marks")
+    if units == "mm" and (denominator is not None or feet):
+        raise ValueError("fractions and feet are for inches only")
     if units == "mm":
         text = _decimal(exact(mm), DECIMALS["mm"] if decimals is None else decimals)
         return f"{text} mm" if unit else text
@@ -81,9 +85,7 @@ def format_force(newton: float, units: LengthUnit = "mm", *, decimals: int | Non
     return f"{_scaled(newton, Fraction(1000), 1 if decimals is None else decimals)} kN"
 
 
-def _check_options(
-    mm: float, units: str, decimals: int | None, denominator: int | None, feet: bool
-) -> None:
+def _check_options(mm: float, units: str, decimals: int | None, denominator: int | None) -> None:
     if units not in DECIMALS:
         raise ValueError(f"units {units!r} (allowed: 'mm', 'in')")
     if not isfinite(mm):
@@ -95,8 +97,6 @@ def _check_options(
         raise ValueError(f"denominator {denominator} (allowed: {allowed})")
     if denominator is not None and decimals is not None:
         raise ValueError("write inches with decimals or with a denominator, not both")
-    if units == "mm" and (denominator is not None or feet):
-        raise ValueError("fractions and feet are for inches only")
 
 
 def _quantity(value: float, decimals: int) -> str:

@@ -1,0 +1,64 @@
+"""The tube file and the tube presets."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from pydantic import ValidationError
+
+from cagekit.build.tube import TubeFile
+from cagekit.materials.tubes import tube_sizes
+
+PRESETS = sorted((Path(__file__).parents[3] / "presets" / "tubes").glob("*.toml"))
+GOOD = {
+    "kind": "tube",
+    "name": "dom-1.625x0.134",
+    "od": "1 5/8 in",
+    "wall": "0.134 in",
+    "material": "1020-dom",
+    "source": "common practice",
+}
+
+
+def test_tube_from_file() -> None:
+    tube = TubeFile.model_validate(GOOD).tube()
+    assert (tube.od, tube.wall) == (41.275, 3.4036)
+    assert (tube.material, tube.name) == ("1020-dom", "dom-1.625x0.134")
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"wall": "21 mm"}, "leaves no bore"),
+        ({"wall": 0}, "greater than 0"),
+        ({"od": "1 5/8"}, "fraction without a unit"),
+        ({"od": True}, "true or false"),
+        ({"material": "1020dom"}, "Did you mean '1020-dom'"),
+        ({"name": "with blank"}, "pattern"),
+        ({"colour": "red"}, "Extra inputs"),
+    ],
+)
+def test_what_is_wrong_is_told(change: dict[str, object], word: str) -> None:
+    with pytest.raises(ValidationError, match=word):
+        TubeFile.model_validate({**GOOD, **change})
+
+
+def test_numbers_count_in_the_units_of_the_file() -> None:
+    data = {**GOOD, "units": "in", "od": 1.625, "wall": 0.134}
+    assert TubeFile.model_validate(data, context={"units": "in"}).tube().od == 41.275
+
+
+@pytest.mark.parametrize("path", PRESETS, ids=lambda path: path.stem)
+def test_preset_is_a_size_of_the_table(path: Path) -> None:
+    tube = TubeFile.model_validate(tomllib.loads(path.read_text("utf-8"))).tube()
+    size = {size.name: size for size in tube_sizes()}[path.stem]
+    assert tube.name == path.stem
+    assert (tube.od, tube.wall) == (size.od, size.wall)
+
+
+def test_presets_of_the_demos_exist() -> None:
+    names = {path.stem for path in PRESETS}
+    assert {"dom-1.625x0.134", "dom-1.75x0.120", "dom-1.5x0.095"} <= names
+    assert {"cds-45x2.5", "cds-40x2.0", "cds-38x2.5", "cds-50x2.0"} <= names
