@@ -185,7 +185,7 @@ class EndCut:
         if len(row):
             upper = np.append(phi[1:], phi[0] + 2 * pi)
             spots = self._change(phi[k], upper[k], radii[row], active[row, k])
-            for i, spot in zip(row, spots, strict=True):
+            for i, spot in zip(row.tolist(), spots, strict=True):
                 found[i].append(float(spot))
         for i, near in enumerate(self._near_tangent(radii)):
             found[i].extend(near)
@@ -241,7 +241,7 @@ class EndCut:
             Angles, weights (rad) and index of the radius, one entry per point.
         """
         radii = list(rho)
-        t, w = _smooth_gauss(order)
+        t, w = crowded_gauss(order)
         base = np.array(self._tangent_angles(self.surfaces[0]))
         phi, weight, index = [], [], []
         for i, corners in enumerate(self.corners_at(radii)):
@@ -251,6 +251,17 @@ class EndCut:
             weight.append((width[:, None] * w).ravel())
             index.append(np.full(len(cuts) * order, i))
         return np.concatenate(phi), np.concatenate(weight), np.concatenate(index)
+
+    def grazing_radii(self, low: float, high: float) -> list[float]:
+        """Radii between two where rays start to pass a straight parent, rising, mm."""
+        found = set()
+        for q in self.surfaces[: self.count]:
+            if isinstance(q, CylinderPiece):
+                foot, along = q.tangent_at(self.point)
+                v = np.cross(self.out, along)
+                e = abs(float((self.point - foot) @ v)) / float(np.sqrt(v @ v))
+                found |= {r for r in (q.radius - e, q.radius + e) if low + 1e-3 < r < high - 1e-3}
+        return sorted(found)
 
     @cached_property
     def _extremes(self) -> tuple[float, float]:
@@ -379,6 +390,26 @@ def cut_end(
     return cut
 
 
+def check_pair(path: Path, cut_a: EndCut, cut_b: EndCut) -> None:
+    """Make sure that the cuts of a straight tube leave wall between them.
+
+    Raises:
+        CopeError: somewhere around the tube the two cuts meet; names the tube and the lengths.
+    """
+    if len(path.pieces) > 1 or cut_a.longest + cut_b.longest < path.length:
+        return
+    phi = cut_b.grid
+    shift = float(np.arctan2(cut_a.zero @ cut_b.side, cut_a.zero @ cut_b.zero))
+    both = cut_b.trim(phi, cut_b.outer_radius) + cut_a.trim(shift - phi, cut_a.outer_radius)
+    if float(both.max()) >= path.length:
+        raise CopeError(
+            cut_a.owner,
+            f"its two cuts need {float(both.max()):.1f} mm of a tube that is only "
+            f"{path.length:.1f} mm long.",
+            "Use a longer tube or larger angles.",
+        )
+
+
 def _gather(landings: list[Landing]) -> tuple[list[Surface], list[Window]]:
     surfaces: list[Surface] = []
     windows: list[Window] = []
@@ -480,7 +511,7 @@ def _distinct(angles: Vec) -> Vec:
     return np.asarray(a[keep])
 
 
-def _smooth_gauss(order: int) -> tuple[Vec, Vec]:
+def crowded_gauss(order: int) -> tuple[Vec, Vec]:
     """Gauss points and weights on (0, 1), crowded at both ends.
 
     With x = 3 t^2 - 2 t^3 a square-root end, as where a ray starts to graze, is integrated as
@@ -491,4 +522,13 @@ def _smooth_gauss(order: int) -> tuple[Vec, Vec]:
     return t * t * (3.0 - 2.0 * t), 3.0 * w * t * (1.0 - t)
 
 
-__all__ = ["MISS_SHARE", "NODE_TOL", "EndCut", "FlatSurface", "Parent", "cut_end"]
+__all__ = [
+    "MISS_SHARE",
+    "NODE_TOL",
+    "EndCut",
+    "FlatSurface",
+    "Parent",
+    "check_pair",
+    "crowded_gauss",
+    "cut_end",
+]

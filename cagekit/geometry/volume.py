@@ -1,0 +1,102 @@
+"""Volume and centre of gravity of a tube with cut ends, from the path and the cuts alone.
+
+A bent tube of annular section has the volume section times centre-line length (Pappus), from
+which the integral of s over the wall's section is taken at each end. Frame: car axes, mm.
+"""
+
+from __future__ import annotations
+
+from math import pi
+from typing import NamedTuple
+
+import numpy as np
+
+from cagekit.geometry.cope import EndCut, check_pair, crowded_gauss
+from cagekit.geometry.path import Arc, Path, Vec
+
+_RADII = 8
+_ANGLES = 32
+
+
+class Moments(NamedTuple):
+    """Volume (mm^3) and first moment of volume about the origin, ``(3,)`` mm^4."""
+
+    volume: float
+    first: Vec
+
+
+def wall_volume(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> float:
+    """Volume of the wall of a cut tube, mm^3.
+
+    Args:
+        path: centre line up to the theoretical ends.
+        ro: outside radius, mm.
+        ri: inside radius, mm (0 for a solid bar).
+        cut_a: cut at end a.
+        cut_b: cut at end b.
+
+    Raises:
+        CopeError: the two cuts meet, nothing is left of the tube.
+    """
+    return wall_moments(path, ro, ri, cut_a, cut_b).volume
+
+
+def centroid(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Vec:
+    """Centre of gravity of the wall of a cut tube, ``(3,)`` mm; arguments as ``wall_volume``."""
+    volume, first = wall_moments(path, ro, ri, cut_a, cut_b)
+    return np.asarray(first / volume)
+
+
+def wall_moments(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Moments:
+    """Volume and first moment of the wall of a cut tube; arguments as ``wall_volume``."""
+    check_pair(path, cut_a, cut_b)
+    volume, first = uncut_moments(path, ro, ri)
+    for cut in (cut_a, cut_b):
+        gone = end_moments(cut, ro, ri)
+        volume -= gone.volume
+        first = first - gone.first
+    return Moments(volume, first)
+
+
+def uncut_moments(path: Path, ro: float, ri: float) -> Moments:
+    """Volume and first moment of a tube cut square at both theoretical ends.
+
+    The centre of gravity of a bend's section lies outside of the centre line, because the outside
+    of the bend is longer: by I / (A R) for a section of area A and second moment I.
+    """
+    area = pi * (ro**2 - ri**2)
+    inertia = pi / 4 * (ro**4 - ri**4)
+    first = np.zeros(3)
+    for q in path.pieces:
+        if not isinstance(q, Arc):
+            first += area * q.length * 0.5 * (q.start + q.end)
+            continue
+        sweep = np.sin(q.angle) * q.radial + (1.0 - np.cos(q.angle)) * q.direction
+        first += area * q.length * q.centre + (area * q.radius**2 + inertia) * sweep
+    return Moments(area * path.length, first)
+
+
+def end_moments(cut: EndCut, ro: float, ri: float) -> Moments:
+    """Volume and first moment of what a cut takes off the tube (negative where it adds).
+
+    Gauss points across the wall, crowded where rays start to graze a parent, and between the
+    corners around the tube.
+    """
+    rho, across = _wall_nodes([ri, *cut.grazing_radii(ri, ro), ro])
+    phi, around, index = cut.nodes(rho.tolist(), _ANGLES)
+    s = cut.trim(phi, rho[index])
+    weight = around * across[index]
+    origins = cut.origins(phi, rho[index])
+    first = (weight * s) @ origins - 0.5 * float(weight @ (s * s)) * cut.out
+    return Moments(float(weight @ s), np.asarray(first))
+
+
+def _wall_nodes(cuts: list[float]) -> tuple[Vec, Vec]:
+    """Gauss points across the wall between radii ``cuts``, and their weights times radius."""
+    t, w = crowded_gauss(_RADII)
+    low, width = np.array(cuts[:-1])[:, None], np.diff(cuts)[:, None]
+    rho = (low + width * t).ravel()
+    return rho, (width * w).ravel() * rho
+
+
+__all__ = ["Moments", "centroid", "end_moments", "uncut_moments", "wall_moments", "wall_volume"]
