@@ -1,0 +1,190 @@
+"""Triangle meshes of cut tubes straight from path and cuts, without the CAD kernel.
+
+Frame: car axes, mm. Cope edges lie exactly on the cut; normals are the surface's own, so that
+few facets look round.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.geometry.cope import EndCut
+from cagekit.geometry.path import Arc, Path, Vec
+
+SIDES = 48
+"""Facets around a tube."""
+BEND_STEP = 7.5 * pi / 180.0
+"""Largest turn (rad) between two rings of a bend."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mesh:
+    """Triangles that enclose a body.
+
+    Attributes:
+        vertices: ``(n, 3)`` mm; vertices on a sharp edge are there once for each face.
+        normals: unit normals out of the body, ``(n, 3)``.
+        triangles: vertex indices, counter-clockwise from outside, ``(m, 3)``.
+    """
+
+    vertices: Vec
+    normals: Vec
+    triangles: NDArray[np.int32]
+
+    @property
+    def volume(self) -> float:
+        """Enclosed volume, mm^3."""
+        middle = self.vertices.mean(axis=0)
+        a, b, c = (self.vertices[self.triangles[:, k]] - middle for k in range(3))
+        return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+    @property
+    def bounds(self) -> Vec:
+        """Smallest and largest coordinates, ``(2, 3)`` mm."""
+        return np.stack([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+
+
+def joined(meshes: Sequence[Mesh]) -> Mesh:
+    """Put several meshes into one."""
+    starts = np.cumsum([0, *(len(m.vertices) for m in meshes)])
+    return Mesh(
+        np.concatenate([m.vertices for m in meshes]),
+        np.concatenate([m.normals for m in meshes]),
+        np.concatenate([m.triangles + k for m, k in zip(meshes, starts[:-1], strict=True)]).astype(
+            np.int32
+        ),
+    )
+
+
+def tube_mesh(
+    path: Path,
+    ro: float,
+    ri: float,
+    cut_a: EndCut,
+    cut_b: EndCut,
+    *,
+    sides: int = SIDES,
+    bend_step: float = BEND_STEP,
+) -> Mesh:
+    """Mesh of a hollow tube with cut ends: outside, bore and two end faces, watertight.
+
+    Args:
+        path: centre line up to the theoretical ends.
+        ro: outside radius, mm.
+        ri: inside radius, mm, above zero.
+        cut_a: cut at end a.
+        cut_b: cut at end b.
+        sides: facets around; angles of kinks in the cuts are added to them.
+        bend_step: largest turn between two rings of a bend, rad.
+    """
+    lines = path.reference_lines()
+    turns = (_end_angles(path, cut_a, lines[0]), _end_angles(path, cut_b, lines[-1]))
+    psi = _angles(turns, sides)
+    centres, across, up = _rings(path, lines, bend_step)
+    radial = np.cos(psi)[:, None] * across[:, None, :] + np.sin(psi)[:, None] * up[:, None, :]
+    walls = []
+    for radius, sign in ((ro, 1.0), (ri, -1.0)):
+        rows = centres[:, None, :] + radius * radial
+        rows[0] = cut_a.points(turns[0].at(psi), radius)
+        rows[-1] = cut_b.points(turns[1].at(psi), radius)
+        walls.append((rows, sign))
+    parts = [_wall(rows, sign * radial, outward=sign > 0) for rows, sign in walls]
+    for cut, turn, row, start in ((cut_a, turns[0], 0, True), (cut_b, turns[1], -1, False)):
+        rings = np.stack([walls[0][0][row], walls[1][0][row]])
+        parts.append(_face(cut, turn.at(psi), np.array([[ro], [ri]]), rings, start=start))
+    return joined(parts)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Turn:
+    """How angles about the travel direction read at one end: ``phi = sense * psi + shift``."""
+
+    sense: float
+    shift: float
+    corners: Vec
+
+    def at(self, psi: Vec) -> Vec:
+        return np.asarray(self.sense * psi + self.shift)
+
+
+def _end_angles(path: Path, cut: EndCut, line: Vec) -> _Turn:
+    sense = -1.0 if cut.which == "a" else 1.0
+    shift = float(np.arctan2(line @ cut.side, line @ cut.zero))
+    corners = np.concatenate(cut.corners_at([cut.outer_radius, cut.inner_radius]))
+    return _Turn(sense, shift, np.mod(sense * (corners - shift), 2 * pi))
+
+
+def _angles(turns: tuple[_Turn, _Turn], sides: int) -> Vec:
+    """Even angles around the tube, replaced by the cuts' kinks where these are close."""
+    step = 2 * pi / sides
+    kinks = np.sort(np.concatenate([t.corners for t in turns]))
+    if len(kinks) > 1:
+        apart = np.diff(np.append(kinks, kinks[0] + 2 * pi)) > 1e-6
+        kinks = kinks[apart] if apart.any() else kinks[:1]
+    even = np.arange(sides) * step
+    if len(kinks):
+        off = np.abs((even[:, None] - kinks + pi) % (2 * pi) - pi).min(axis=1)
+        even = even[off > 0.3 * step]
+    return np.sort(np.concatenate([even, kinks]))
+
+
+def _rings(path: Path, lines: Vec, bend_step: float) -> tuple[Vec, Vec, Vec]:
+    """Centres and the two cross directions of every ring, ``(k, 3)`` each."""
+    centres, across, along = [path.start], [lines[0]], [path.pieces[0].tangent(0.0)]
+    for i, q in enumerate(path.pieces):
+        n = max(1, ceil(q.angle / bend_step - 1e-9)) if isinstance(q, Arc) else 1
+        for k in range(1, n + 1):
+            station = q.length * k / n
+            centres.append(q.point(station))
+            along.append(q.tangent(station))
+            turn = q.angle * k / n if isinstance(q, Arc) else 0.0
+            axis = q.axis if isinstance(q, Arc) else lines[i]
+            across.append(_turned(lines[i], axis, turn))
+    x, t = np.array(across), np.array(along)
+    return np.array(centres), x, np.cross(t, x)
+
+
+def _turned(v: Vec, axis: Vec, angle: float) -> Vec:
+    if angle == 0.0:
+        return v
+    c, s = np.cos(angle), np.sin(angle)
+    return np.asarray(v * c + np.cross(axis, v) * s + axis * (axis @ v) * (1 - c))
+
+
+def _wall(rows: Vec, normals: Vec, *, outward: bool) -> Mesh:
+    """A band of quads between rings ``(k, n, 3)``."""
+    k, n = rows.shape[:2]
+    index = np.arange(k * n).reshape(k, n)
+    here, after = index, np.roll(index, -1, axis=1)
+    quads = (here[:-1], after[:-1], after[1:], here[1:])
+    return _quads(rows.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not outward)
+
+
+def _face(cut: EndCut, phi: Vec, radii: Vec, rings: Vec, *, start: bool) -> Mesh:
+    """The end face between the outside and the inside ring ``(2, n, 3)``."""
+    active = cut.active(phi[None, :], radii)
+    normals = np.broadcast_to(cut.out, rings.shape).copy()
+    for i in range(len(cut.surfaces)):
+        m = active == i
+        if m.any():
+            normals[m] = -cut.surfaces[i].normals(rings[m])
+    n = len(phi)
+    outer, inner = np.arange(n), n + np.arange(n)
+    quads = (outer, inner, np.roll(inner, -1), np.roll(outer, -1))
+    return _quads(rings.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not start)
+
+
+def _quads(vertices: Vec, normals: Vec, quads: tuple[NDArray[np.intp], ...], *, flip: bool) -> Mesh:
+    a, b, c, d = (q.ravel() for q in quads)
+    triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
+    if flip:
+        triangles = triangles[:, ::-1]
+    return Mesh(vertices, normals, np.ascontiguousarray(triangles, dtype=np.int32))
+
+
+__all__ = ["BEND_STEP", "SIDES", "Mesh", "joined", "tube_mesh"]
