@@ -1,0 +1,1 @@
+"""Shop papers as data: bends, cuts, materials; the writers turn them into files."""
