@@ -116,8 +116,8 @@ class HoopDiagonalEntry(StrutEntry):
     kind: Literal["hoop_diagonal"]  # type: ignore[assignment]
     style: Literal["single", "crossed"] = "single"
     upper: Literal["driver", "passenger"] = Field("driver", description="side of the upper end of the first diagonal")
-    drop: Length = Field(40.0, description="upper node below the middle of the top bend, along the tube")
-    rise: Length = Field(80.0, description="lower node above the foot, along the leg")
+    drop: Length = Field(0.0, description="upper node below the middle of the top bend, along the tube; 0: in one node with the rear brace")
+    rise: Length = Field(100.0, description="lower node above the foot, along the leg")
 
 
 class RoofDiagonalEntry(StrutEntry):
@@ -148,7 +148,7 @@ class SillBarEntry(StrutEntry):
     """Sill bar along the sill between main hoop and front member."""
 
     kind: Literal["sill_bar"]  # type: ignore[assignment]
-    rise: Length = Field(60.0, description="nodes above the feet, along the legs")
+    rise: Length = Field(45.0, description="nodes above the feet, along the legs")
     front_member: str | None = Field(None, description="member at the front end")
 
 

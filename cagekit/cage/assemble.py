@@ -9,13 +9,17 @@ import numpy as np
 from cagekit.build.build import Build
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.model import End, EndKind, EndName, Member
-from cagekit.geometry.path import Path
+from cagekit.geometry.path import Path, Vec
 from cagekit.members.registry import make
 from cagekit.members.site import Site
-from cagekit.plates.feet import plates_for
 
-LOOK = 260.0
+LOOK = 160.0
 """How far from a node (mm along both tubes) two branches are looked at for running into each other."""
+
+STEP = 2.5
+"""Distance of the axis points looked at, mm."""
+TOUCH = 1.0
+"""Overlap (mm) of two branches that counts as touching only."""
 
 
 def assemble(build: Build) -> Cage:
@@ -28,8 +32,10 @@ def assemble(build: Build) -> Cage:
         GeometryError: a member or plate cannot be made; says which and why.
         InputError: a place or measurement that an entry needs is missing or wrong.
     """
+    from cagekit.plates.placing import plates_for
+
     cage = members_only(build)
-    return cage.with_plates(plates_for(build, cage))
+    return cage.having(plates=plates_for(build, cage))
 
 
 def members_only(build: Build) -> Cage:
@@ -40,14 +46,14 @@ def members_only(build: Build) -> Cage:
         made = make(site, entry)
         made = [_meet_neighbours(site, m, notes) for m in made]
         site.add(made)
-    cage = Cage(build.name, site.members.values(), notes=notes)
+    cage = Cage(build.name, site.members.values())
     for joint in cage.joints:
         if not joint.concentric:
             notes.append(
                 f"{joint.branch} end {joint.branch_end}: axes of {', '.join(joint.parents)} do not all "
                 f"meet in its node (more than {CONCENTRIC} mm apart)."
             )
-    return Cage(build.name, site.members.values(), notes=notes) if notes else cage
+    return cage.having(notes=notes)
 
 
 def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
@@ -58,7 +64,9 @@ def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
         hit = [
             other.id
             for other in site.members.values()
-            if other.id not in end.parents and _runs_into(site, member, name, other, end)
+            if other.id != member.id
+            and other.id not in end.parents
+            and _runs_into(site, member, name, other, end)
         ]
         if hit:
             notes.append(f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node.")
@@ -72,32 +80,36 @@ def _runs_into(site: Site, member: Member, name: EndName, other: Member, end: En
     shares = any(set(e.parents) & set(end.parents) for _, e in other.ends if e.kind is EndKind.COPE)
     if not shares:
         return False
-    reach = member.tube.outer_radius + other.tube.outer_radius
-    mine = _stretch(member.path, member.path.end_point(name))
-    its = _stretch(other.path, member.path.end_point(name))
-    if mine is None or its is None:
+    node = member.path.end_point(name)
+    its = _stretch(other.path, node)
+    mine = _stretch(member.path, node)
+    if its is None or mine is None:
         return False
+    # inside the parent's tube both may be: the parent is between them there
     parent = site.members[end.parents[0]]
-    gaps = np.linalg.norm(mine[:, None, :] - its[None, :, :], axis=2)
-    i, j = np.unravel_index(int(np.argmin(gaps)), gaps.shape)
-    if gaps[i, j] > reach - 1.0:
-        return False
-    # touching only inside the parent's tube is no collision: the parent is between them
-    outside = _clear_of(parent, mine, member.tube.outer_radius)
-    other_out = _clear_of(parent, its, other.tube.outer_radius)
-    return bool((gaps[np.ix_(outside, other_out)] < reach - 1.0).any())
+    trunk = _stretch(parent.path, node)
+    if trunk is not None:
+        mine = mine[_gaps(mine, trunk).min(axis=1) > _left(parent, member)]
+        its = its[_gaps(its, trunk).min(axis=1) > _left(parent, other)]
+    reach = member.tube.outer_radius + other.tube.outer_radius
+    return bool(len(mine) and len(its) and (_gaps(mine, its) < reach - TOUCH).any())
 
 
-def _clear_of(parent: Member, points: np.ndarray, radius: float) -> np.ndarray:
-    """Mask of axis points whose tube has left the parent's tube for the most part."""
-    r = parent.tube.outer_radius
-    return np.array([np.linalg.norm(parent.path.nearest(p).point - p) > r + 0.3 * radius for p in points])
+def _left(parent: Member, branch: Member) -> float:
+    """Distance from the parent's axis (mm) from which a branch is outside it for the most part."""
+    return parent.tube.outer_radius + 0.3 * branch.tube.outer_radius
 
 
-def _stretch(path: Path, node: np.ndarray) -> np.ndarray | None:
+def _gaps(a: Vec, b: Vec) -> Vec:
+    """Distances between points ``(n, 3)`` and ``(m, 3)``, shape ``(n, m)`` mm."""
+    square = (a * a).sum(axis=1)[:, None] + (b * b).sum(axis=1)[None, :] - 2 * a @ b.T
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+
+def _stretch(path: Path, node: Vec) -> Vec | None:
     """Axis points of a path within ``LOOK`` of a node, ``(n, 3)``; None when it is far away."""
     spot = path.nearest(node)
     if float(np.linalg.norm(spot.point - node)) > LOOK:
         return None
     low, high = max(spot.station - LOOK, 0.0), min(spot.station + LOOK, path.length)
-    return path.points(np.linspace(low, high, 80))
+    return path.points(np.linspace(low, high, int((high - low) / STEP) + 2))

@@ -55,10 +55,16 @@ class Cage:
         self._volumes: dict[str, float] = {}
         self._parents: dict[str, Parent] = {}
 
-    def with_plates(self, plates: Iterable[Plate]) -> Cage:
-        """The same cage with other plates; what was worked out is kept."""
-        new = Cage(self.name, self.members.values(), plates=plates, notes=self.notes)
+    def having(self, *, plates: Iterable[Plate] | None = None, notes: Iterable[str] | None = None) -> Cage:
+        """The same tubes with other plates or notes; what was worked out is kept."""
+        new = Cage(
+            self.name, self.members.values(),
+            plates=self.plates if plates is None else plates,
+            notes=self.notes if notes is None else notes,
+        )  # fmt: skip
         new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
+        if "joints" in self.__dict__:
+            new.__dict__["joints"] = self.joints
         return new
 
     def member(self, id_: str) -> Member:

@@ -27,7 +27,7 @@ from typing import Literal
 import numpy as np
 
 from cagekit.build.car import Car, FootSpot
-from cagekit.cage.model import EndKind, Member
+from cagekit.cage.model import Member
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.path import Arc, Path, Spot, Vec, unit, vec
 from cagekit.units import parse_length
@@ -220,12 +220,13 @@ class Places:
                 return self._bend(member, p, low, high, where)
 
     def _foot(self, member: Member, p: PlaceText, where: str) -> float:
-        feet = [(n, e) for n, e in member.ends if e.kind in (EndKind.FLAT, EndKind.FREE)]
-        for name, _ in feet:
-            y = member.path.end_point(name)[1]
-            if len(feet) == 1 or not p.side or (y > 0) == (p.side == "left"):
-                return 0.0 if name == "a" else member.path.length
-        raise InputError(where, "", p.text, problem=f"{member.id} has no foot there.")
+        """Station of the lower end, on the side asked for."""
+        ends = [(n, member.path.end_point(n)) for n, _ in member.ends]
+        here = [(n, q) for n, q in ends if not p.side or (q[1] > 0) == (p.side == "left")]
+        if not here:
+            raise InputError(where, "", p.text, problem=f"{member.id} has no foot there.")
+        name = min(here, key=lambda e: float(e[1][2]))[0]
+        return 0.0 if name == "a" else member.path.length
 
     def _crossing(self, member: Member, p: PlaceText, low: float, high: float, where: str) -> float:
         axis = {"x": 0, "y": 1, "height": 2}[p.selector]

@@ -7,7 +7,7 @@ Frame: ISO 8855 vehicle axes (X forward, Y left, Z up), mm, radians. A path runs
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from math import acos, atan2, pi, tan
 
@@ -42,6 +42,13 @@ def unit(value: ArrayLike) -> Vec:
     return vec(v / n)
 
 
+def _cross(a: Vec, b: Vec) -> tuple[float, float, float]:
+    """Cross product of two vectors; numpy's own is slow on single ones."""
+    ax, ay, az = a.tolist()
+    bx, by, bz = b.tolist()
+    return ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+
+
 def rotate(v: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
     """Rotate vectors ``(..., 3)`` about the unit ``axis`` by ``angle`` rad (Rodrigues)."""
     x = np.asarray(v, dtype=float)
@@ -67,15 +74,15 @@ class Line:
 
     start: Vec
     end: Vec
+    length: float = field(init=False)
+    direction: Vec = field(init=False)
+    """Unit vector of travel, ``(3,)``."""
 
-    @property
-    def length(self) -> float:
-        return float(np.linalg.norm(self.end - self.start))
-
-    @property
-    def direction(self) -> Vec:
-        """Unit vector of travel, ``(3,)``."""
-        return unit(self.end - self.start)
+    def __post_init__(self) -> None:
+        along = self.end - self.start
+        length = float(np.sqrt(along @ along))
+        object.__setattr__(self, "length", length)
+        object.__setattr__(self, "direction", unit(along))
 
     def point(self, s: ArrayLike) -> Vec:
         """Points at local stations ``s`` (mm), shape ``s.shape + (3,)``; extrapolates."""
@@ -109,25 +116,23 @@ class Arc:
     centre: Vec
     axis: Vec
     angle: float
+    radius: float = field(init=False)
+    """Centre-line radius, mm."""
+    radial: Vec = field(init=False)
+    """Unit vector from the centre to the start, ``(3,)`` (outside of the bend)."""
+    direction: Vec = field(init=False)
+    """Unit tangent at the start, ``(3,)``."""
 
-    @property
-    def radius(self) -> float:
-        """Centre-line radius, mm."""
-        return float(np.linalg.norm(self.start - self.centre))
+    def __post_init__(self) -> None:
+        out = self.start - self.centre
+        radial = unit(out)
+        object.__setattr__(self, "radius", float(np.sqrt(out @ out)))
+        object.__setattr__(self, "radial", radial)
+        object.__setattr__(self, "direction", vec(_cross(self.axis, radial)))
 
     @property
     def length(self) -> float:
         return self.radius * self.angle
-
-    @property
-    def radial(self) -> Vec:
-        """Unit vector from the centre to the start, ``(3,)`` (outside of the bend)."""
-        return unit(self.start - self.centre)
-
-    @property
-    def direction(self) -> Vec:
-        """Unit tangent at the start, ``(3,)``."""
-        return vec(np.cross(self.axis, self.radial))
 
     @property
     def end(self) -> Vec:

@@ -13,6 +13,10 @@ from cagekit.members.site import Site
 
 SIDES = ("left", "right")
 
+BEHIND_BEND = 60.0
+"""Upper node of an A-pillar bar behind the middle of the halo's front bend, mm: outside of the bend,
+where it gains room at the wheel (common practice)."""
+
 
 def make_halo(site: Site, entry: HaloEntry) -> list[Member]:
     """Make the halo: main hoop, rail, header, rail, main hoop."""
@@ -55,8 +59,11 @@ def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
     """Make an A-pillar bar: upper node, along the pillar, bend at its base, down to the foot."""
     side = str(entry.side)
     inset = entry.gap + site.tube(entry, "a_pillar_bar").od / 2
-    holder = site.first("halo", "header_bar", "front_hoop")
-    top = site.place(entry, entry.top or f"on {holder}.{side} at front bend", "top")
+    holder = site.first("halo", "front_hoop", "header_bar")
+    usual = f"on {holder}.{side} at front bend back {BEHIND_BEND!r} mm"
+    if holder == "header_bar":
+        usual = f"on half_hoop_{side} at top bend"
+    top = site.place(entry, entry.top or usual, "top")
     foot = site.foot(side, "front_foot", owner=entry.id)
     knee = np.array(pillar_base(site, entry.id, side, inset))
     if entry.knee_height is not None:
