@@ -1,0 +1,1 @@
+"""The command line: ``cagekit VERB [BUILD] [options]``."""

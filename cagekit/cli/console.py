@@ -1,0 +1,108 @@
+"""What the command line prints: results on stdout, everything else on stderr."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+import textwrap
+import threading
+from collections.abc import Sequence
+from types import TracebackType
+from typing import Any
+
+CAUTION = (
+    "A cage can kill when it is wrong: these are geometry and screening figures only. The current "
+    "rulebook and the scrutineer decide, structural and weld decisions belong to qualified people, "
+    "and on the road local law applies."
+)
+"""The caution under every result of check and make."""
+
+
+def complain(message: str) -> None:
+    """Print an error on stderr, each line marked as cagekit's."""
+    for line in message.splitlines():
+        print(line if line.startswith("cagekit") else f"cagekit: {line}", file=sys.stderr)
+
+
+def note(message: str) -> None:
+    """Print a remark on stderr."""
+    print(message, file=sys.stderr)
+
+
+def caution() -> None:
+    """Print the caution on stderr."""
+    note("\n" + textwrap.fill(CAUTION, width=min(width(), 100)))
+
+
+def emit(data: Any) -> None:
+    """Print ``data`` as JSON on stdout."""
+    print(json.dumps(data, indent=1, ensure_ascii=False))
+
+
+def width() -> int:
+    """Columns of the terminal; 100 when there is none."""
+    return max(shutil.get_terminal_size((100, 24)).columns, 40)
+
+
+def table(rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, indent: int = 0) -> None:
+    """Print columns; the last one is wrapped to the terminal, if there is one."""
+    lines = [list(head), *map(list, rows)] if head else [list(r) for r in rows]
+    if not lines:
+        return
+    sizes = [max(len(r[c]) for r in lines) for c in range(len(lines[0]) - 1)]
+    lead = indent + sum(s + 2 for s in sizes)
+    room = max(width() - lead, 24) if sys.stdout.isatty() else 10_000
+    for n, row in enumerate(lines):
+        start = " " * indent + "".join(f"{text:<{s}}  " for text, s in zip(row, sizes, strict=False))
+        wrapped = textwrap.wrap(row[-1], room, break_long_words=False) or [""]
+        print((start + wrapped[0]).rstrip())
+        for more in wrapped[1:]:
+            print(" " * lead + more)
+        if head and n == 0:
+            print(" " * indent + "-" * min(lead - indent + max(len(r[-1]) for r in lines), room + lead))
+
+
+class Progress:
+    """Says on stderr what is being done, once it takes longer than a second.
+
+    Use as a context; ``step`` names what comes next. Quick work prints nothing.
+    """
+
+    PATIENCE = 1.0
+
+    def __init__(self, total: int = 0) -> None:
+        self.total, self.count, self.name = total, 0, ""
+        self._late = False
+        self._lock = threading.Lock()
+        self._timer = threading.Timer(self.PATIENCE, self._overdue)
+        self._timer.daemon = True
+
+    def __enter__(self) -> Progress:
+        self._timer.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._timer.cancel()
+
+    def step(self, name: str) -> None:
+        """Begin the next step."""
+        with self._lock:
+            self.count, self.name = self.count + 1, name
+            if self._late:
+                self._say()
+
+    def _overdue(self) -> None:
+        with self._lock:
+            self._late = True
+            if self.name:
+                self._say()
+
+    def _say(self) -> None:
+        share = f" ({self.count} of {self.total})" if self.total else ""
+        print(f"cagekit: {self.name} ...{share}", file=sys.stderr, flush=True)

@@ -1,0 +1,181 @@
+"""Entry of the command line: finds the verb, runs it, turns errors into one clear message.
+
+Exit codes: 0 done, 1 done with findings that fail, 2 wrong usage or input, 3 geometry or the CAD
+kernel could not make it (or a fault of cagekit itself).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import NoReturn
+
+from cagekit import __version__
+from cagekit.cli.console import complain
+from cagekit.cli.verbs import VERBS, Verb
+from cagekit.errors import CagekitError, InputError
+
+PROGRAM = "cagekit"
+ABOUT = "Exact safety cages for race cars from a few measurements."
+MORE = """\
+BUILD is the name of a build preset or a path to your own file.
+
+A cage can kill when it is wrong. cagekit computes geometry and screening figures only; the
+current rulebook and the scrutineer decide.
+"""
+
+EXIT_USAGE = 2
+EXIT_FAULT = 3
+EXIT_STOPPED = 130
+
+
+class Parser(argparse.ArgumentParser):
+    """Refuses in the words of the other messages instead of printing the whole usage."""
+
+    def error(self, message: str) -> NoReturn:
+        raise InputError(self.prog, problem=f"{message}.", hint=f"See `{self.prog} --help`.")
+
+
+def main() -> int:
+    """Run the process's own arguments; the entry of the console script."""
+    code = run(sys.argv[1:])
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError:
+        pass
+    if "OCP" in sys.modules:
+        # taking down the kernel's modules costs 0.2 s and frees nothing that matters
+        os._exit(code)
+    return code
+
+
+def run(argv: Sequence[str]) -> int:
+    """Run ``argv`` (without the program's name) and return the exit code; never raises."""
+    debug = "--debug" in argv
+    try:
+        code = _dispatch(list(argv))
+        sys.stdout.flush()
+        return code
+    except SystemExit as stop:  # argparse, after --help and --version
+        return stop.code if isinstance(stop.code, int) else EXIT_USAGE
+    except BrokenPipeError:
+        # the reader (head, less) has gone; nothing may be written at exit either
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+        return 0
+    except KeyboardInterrupt:
+        complain("stopped.")
+        return EXIT_STOPPED
+    except CagekitError as error:
+        if debug:
+            traceback.print_exc()
+        complain(str(error))
+        return error.exit_code
+    except RecursionError as error:
+        return _fault(error, debug=debug)
+    except MemoryError:
+        complain("there is not enough memory for this.")
+        return EXIT_FAULT
+    except Exception as error:
+        return _fault(error, debug=debug)
+
+
+def _fault(error: Exception, *, debug: bool) -> int:
+    """Tell about a fault that is cagekit's own."""
+    if debug:
+        traceback.print_exc()
+    where = traceback.extract_tb(error.__traceback__)[-1]
+    complain(
+        f"a fault in cagekit itself: {type(error).__name__}: {error} "
+        f"({os.path.basename(where.filename)}:{where.lineno}). "  # noqa: PTH119
+        "Please report it together with the command and the files it read; "
+        "with --debug the command shows the details to add."
+    )
+    return EXIT_FAULT
+
+
+def _dispatch(argv: list[str]) -> int:
+    top = _top_parser()
+    given, rest = top.parse_known_args(_before_verb(argv))
+    words = argv[len(_before_verb(argv)) :]
+    if rest:
+        raise InputError(PROGRAM, problem=f"unknown option {rest[0]}.", hint=_see())
+    if not words:
+        top.print_help()
+        return 0
+    verb = _verb(words[0])
+    module = verb.load()
+    parser = Parser(
+        prog=f"{PROGRAM} {verb.name}",
+        description=f"{verb.about[0].upper()}{verb.about[1:]}.",
+        parents=[_shared()],
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    module.add_arguments(parser)
+    defaults = {"json": False, "units": None, "debug": False, **vars(given)}
+    args = argparse.Namespace(**defaults)
+    args, unknown = parser.parse_known_args(words[1:], args)
+    if unknown:
+        raise InputError(parser.prog, problem=f"unknown option {unknown[0]}.", hint=_near(unknown[0], parser))
+    return module.run(args)
+
+
+def _before_verb(argv: list[str]) -> list[str]:
+    """The options that stand before the verb."""
+    n = 0
+    while n < len(argv) and argv[n].startswith("-"):
+        n += 2 if argv[n] == "--units" else 1
+    return argv[:n]
+
+
+def _top_parser() -> Parser:
+    width = max(len(v.name) for v in VERBS)
+    verbs = "\n".join(f"  {v.name:<{width}}  {v.about}" for v in VERBS)
+    parser = Parser(
+        prog=PROGRAM,
+        usage=f"{PROGRAM} VERB [BUILD] [options]",
+        description=f"{ABOUT}\n\nverbs:\n{verbs}",
+        epilog=f"`{PROGRAM} VERB --help` tells more about one of them.\n\n{MORE}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        parents=[_shared()],
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"{PROGRAM} {__version__}")
+    return parser
+
+
+def _shared() -> argparse.ArgumentParser:
+    """Options that every verb takes, before or after its name."""
+    shared = argparse.ArgumentParser(add_help=False, argument_default=argparse.SUPPRESS)
+    shared.add_argument("--json", action="store_true", help="print for machines what is printed for people")
+    shared.add_argument("--units", choices=("mm", "in"), help="units of tables and messages (the build's own, if not given)")
+    shared.add_argument("--debug", action="store_true", help="show the details of a fault")
+    return shared
+
+
+def _verb(name: str) -> Verb:
+    for verb in VERBS:
+        if verb.name == name:
+            return verb
+    from cagekit.build.messages import did_you_mean
+
+    raise InputError(
+        PROGRAM, problem=f"there is no verb {name!r}.",
+        hint=did_you_mean(name, [v.name for v in VERBS], what="Verbs"),
+    )
+
+
+def _near(option: str, parser: argparse.ArgumentParser) -> str:
+    from cagekit.build.messages import closest
+
+    known = [o for a in parser._actions for o in a.option_strings]
+    near = closest(option.partition("=")[0], known)
+    return f"Did you mean {near[0]}?" if near and option.startswith("-") else _see(parser.prog)
+
+
+def _see(prog: str = PROGRAM) -> str:
+    return f"See `{prog} --help`."

@@ -1,0 +1,58 @@
+"""``cagekit show NAME``: print one preset as it is written, with where it comes from."""
+
+from __future__ import annotations
+
+import argparse
+
+from cagekit.cli.console import emit
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the verb's arguments."""
+    parser.add_argument("name", help="preset name, KIND/NAME where several kinds share it, or a path")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the file; comments and sources in it are part of what is shown."""
+    from cagekit.build.presets import find_any, list_presets, read_toml, shown
+
+    kind, path = find_any(args.name)
+    data, text = read_toml(path)
+    if args.json:
+        emit({"kind": kind, "path": str(path), "sources": list(_sources(data)), "data": _plain(data)})
+        return 0
+    print(f"# {kind or 'file'} {path.stem}, from {shown(path)}")
+    others = [p.kind for p in list_presets() if p.name == args.name and p.kind != kind]
+    if others:
+        print(f"# the name is also that of a {', '.join(others)}: cagekit show {others[0]}/{args.name}")
+    sources = list(dict.fromkeys(_sources(data)))
+    for source in sources:
+        print(f"# source: {source}")
+    print()
+    print(text.rstrip())
+    return 0
+
+
+def _sources(data: object) -> list[str]:
+    """Every ``source`` that the file names, in the order of the file."""
+    found: list[str] = []
+    if isinstance(data, dict):
+        for key, value in data.items():
+            if key in ("source", "sources"):
+                texts = value if isinstance(value, list) else [value]
+                found += [t for t in texts if isinstance(t, str) and t.strip()]
+            else:
+                found += _sources(value)
+    elif isinstance(data, list):
+        for value in data:
+            found += _sources(value)
+    return found
+
+
+def _plain(value: object) -> object:
+    """TOML values as JSON can hold them (dates become text)."""
+    if isinstance(value, dict):
+        return {k: _plain(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_plain(v) for v in value]
+    return value if isinstance(value, str | int | float | bool) else str(value)

@@ -1,0 +1,53 @@
+"""The products of ``make``. A product is a function ``(job: Job, folder: Path) -> None``.
+
+It writes its files below ``folder``, which exists and is empty of other products' files of the
+same name. It is imported when it is made. A new product is one more line here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import cast
+
+from cagekit.build.messages import did_you_mean
+from cagekit.cage.job import Job
+from cagekit.errors import InputError
+
+Writer = Callable[[Job, Path], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """One product: its name for ``--only``, ``module:function``, and what it is in a line."""
+
+    name: str
+    target: str
+    about: str
+
+    def load(self) -> Writer:
+        """Import the function that writes it."""
+        module, _, name = self.target.partition(":")
+        return cast(Writer, getattr(import_module(module), name))
+
+
+PRODUCTS: tuple[Product, ...] = (
+    Product("json", "cagekit.writers.json:write_cage", "cage.json: every member, joint and plate as data"),
+    Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
+    Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
+)
+"""Every product, in the order they are made: quick ones first, so that errors come early."""
+
+
+def chosen(only: Sequence[str]) -> tuple[Product, ...]:
+    """Return the products named in ``only``, or all; an unknown name tells the closest."""
+    if not only:
+        return PRODUCTS
+    known = {p.name for p in PRODUCTS}
+    for name in only:
+        if name not in known:
+            hint = did_you_mean(name, known, what="Products")
+            raise InputError("--only", problem=f"there is no product {name!r}.", hint=hint)
+    return tuple(p for p in PRODUCTS if p.name in only)

@@ -1,0 +1,110 @@
+"""Make a build: every product into the output folder."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from cagekit.build.presets import label
+from cagekit.cage.job import Job
+from cagekit.make.products import Product, chosen
+from cagekit.writers.folder import swapped_in
+from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, write_manifest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """What a run made: the folder, its files by product, and products kept from the last run."""
+
+    folder: Path
+    files: Mapping[str, tuple[str, ...]]
+    kept: tuple[str, ...] = ()
+    dropped: tuple[str, ...] = ()
+
+
+def make(
+    job: Job,
+    target: Path,
+    *,
+    only: Sequence[str] = (),
+    progress: Callable[[str], None] = lambda name: None,
+) -> Made:
+    """Write the products of ``job`` into ``target``, whole or not at all.
+
+    With ``only``, products of the last run stay if they were made from the same inputs; those
+    of other inputs are removed, so that a folder never holds two cages.
+
+    Args:
+        job: the build and its cage.
+        target: the output folder.
+        only: names of products; all if empty.
+        progress: told the name of each product before it is made.
+
+    Raises:
+        InputError: ``only`` names no product.
+        OutputError: the folder cannot be written.
+        GeometryError: a product cannot be made.
+    """
+    products = chosen(only)
+    inputs = {label(p): p for p in job.build.files.values()}
+    options: dict[str, Any] = {"units": job.units, **dict(sorted(job.options.items()))}
+    with swapped_in(target) as fresh:
+        files = {p.name: _write(p, job, fresh, progress) for p in products}
+        last = read_manifest(target)
+        kept, dropped = _keep(last, target, fresh, set(files), inputs, options) if only else ({}, ())
+        content = manifest(
+            fresh,
+            build=job.build.name,
+            inputs=inputs,
+            products={**files, **kept},
+            options=options,
+        )
+        write_manifest(fresh, content)
+    return Made(folder=target, files=files, kept=tuple(sorted(kept)), dropped=dropped)
+
+
+def _write(
+    product: Product, job: Job, folder: Path, progress: Callable[[str], None]
+) -> tuple[str, ...]:
+    """Write one product and return its files."""
+    progress(product.name)
+    before = _tree(folder)
+    product.load()(job, folder)
+    return tuple(sorted(_tree(folder) - before))
+
+
+def _tree(folder: Path) -> set[str]:
+    found: set[str] = set()
+    for here, _, files in os.walk(folder):
+        found |= {(Path(here) / f).relative_to(folder).as_posix() for f in files}
+    return found
+
+
+def _keep(
+    last: Mapping[str, Any],
+    target: Path,
+    fresh: Path,
+    made: set[str],
+    inputs: Mapping[str, Path],
+    options: Mapping[str, Any],
+) -> tuple[dict[str, tuple[str, ...]], tuple[str, ...]]:
+    """Bring along what the last run made of the same inputs; return it and what is left out."""
+    rows = [r for r in last.get("files", []) if r.get("product") not in made]
+    if not rows:
+        return {}, ()
+    now = [{"path": name, "sha256": sha256(inputs[name])} for name in sorted(inputs)]
+    same = (last.get("inputs"), last.get("options"), last.get("versions")) == (now, dict(options), versions())
+    if not same:
+        return {}, tuple(sorted({str(r.get("product")) for r in rows}))
+    kept: dict[str, list[str]] = {}
+    for row in rows:
+        source, place = target / row["path"], fresh / row["path"]
+        if source.is_file() and not place.exists() and sha256(source) == row["sha256"]:
+            place.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(source, place)
+            kept.setdefault(row["product"], []).append(row["path"])
+    return {name: tuple(files) for name, files in kept.items()}, ()

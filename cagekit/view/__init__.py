@@ -1,0 +1,1 @@
+"""Pictures of the cage, from numpy meshes without the CAD kernel."""

@@ -1,0 +1,319 @@
+"""The overview sheet: side, front, top and oblique view, scale, overall sizes, list of members.
+
+Side, front and top view share one scale and stand in first-angle projection, so that one can run
+a ruler from view to view.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import floor, log10
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.units import format_length, format_mass
+from cagekit.units.scale import INCH
+from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
+from cagekit.view.colours import FAMILIES, Colour, role_colour
+from cagekit.view.fonts import font
+from cagekit.view.raster import Frame, Render, render
+from cagekit.view.scene import Body, bodies
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw
+
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.model import Member
+
+Units = Literal["mm", "in"]
+Rgb = tuple[int, int, int]
+
+WIDTH = 2400
+PAPER: Rgb = (255, 255, 255)
+INK: Rgb = (38, 44, 54)
+SOFT: Rgb = (120, 128, 140)
+HAIR: Rgb = (196, 202, 210)
+DATUM: Rgb = (64, 120, 170)
+
+MARGIN, HEAD, GAP = 50, 120, 84
+ORTHO_WIDTH, ORTHO_HEIGHT = 1290, 1010
+ROW = 27
+COLUMNS = 4
+BALLOON = 15
+
+CAUTION = (
+    "Geometry only: the current rulebook and the scrutineer decide. A cage can kill when it is "
+    "wrong. Measure twice on the real car."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """A view on the sheet: its frame, and where its upper left corner lies, pixels."""
+
+    frame: Frame
+    x: int
+    y: int
+    title: str
+
+
+def overview(cage: Cage, *, units: Units = "mm", title: str = "") -> Image:
+    """Return the sheet as a pillow image."""
+    from PIL import Image as image_module
+    from PIL import ImageDraw as draw_module
+
+    scene = list(bodies(cage))
+    rows = -(-len(cage.members) // COLUMNS)
+    list_top = HEAD + ORTHO_HEIGHT + 70
+    height = list_top + max(rows, 1) * ROW + 110
+    sheet = image_module.new("RGB", (WIDTH, height), PAPER)
+    draw = draw_module.Draw(sheet)
+    _header(draw, cage, units, title)
+    if scene:
+        places = _placed(scene)
+        renders = [render(scene, p.frame, paper=PAPER) for p in places]
+        for place, shown in zip(places, renders, strict=True):
+            sheet.paste(image_module.fromarray(shown.image), (place.x, place.y))
+        for place in places[:3]:
+            _datum_lines(draw, place)
+        for place in places:
+            _title(draw, place)
+        _sizes(draw, places, scene, units)
+        _scale_bar(draw, places[0].frame.scale, places, units)
+        _families(draw, cage, places)
+        _balloons(draw, cage, places[3], renders[3])
+    _members(draw, cage, list_top, rows, units)
+    draw.text((MARGIN, height - 46), CAUTION, INK, font(20))
+    return sheet
+
+
+def _box(scene: Sequence[Body], camera: Camera) -> NDArray[np.float64]:
+    """Lowest and highest x, y in the picture of a camera, ``(2, 2)`` mm."""
+    flat = [camera.project(b.mesh.vertices)[:, :2] for b in scene]
+    low = np.min([f.min(axis=0) for f in flat], axis=0)
+    high = np.max([f.max(axis=0) for f in flat], axis=0)
+    return np.array([low, high])
+
+
+def _placed(scene: Sequence[Body]) -> list[Place]:
+    """Side, front and top view in one scale, and the oblique view as large as fits."""
+    boxes = {c.name: _box(scene, c) for c in (SIDE, FRONT, TOP, OBLIQUE)}
+    size = {name: np.maximum(b[1] - b[0], 1.0) for name, b in boxes.items()}
+    wide = size["side"][0] + size["front"][0]
+    tall = size["side"][1] + size["top"][1]
+    scale = float(min((ORTHO_WIDTH - GAP) / wide, (ORTHO_HEIGHT - 2 * GAP) / tall))
+    x0, y0 = MARGIN + 62, HEAD + 40
+    column = x0 + round(size["side"][0] * scale) + GAP
+    row = y0 + round(size["side"][1] * scale) + GAP + 30
+    oblique_x = MARGIN + ORTHO_WIDTH + 90
+    room = np.array([WIDTH - MARGIN - oblique_x, ORTHO_HEIGHT - 30.0])
+    large = float((room / size["oblique"]).min())
+    spots = {
+        "side": (x0, y0, scale, "from the left"),
+        "front": (column, y0, scale, "from the front"),
+        "top": (x0, row, scale, "from above"),
+        "oblique": (oblique_x, HEAD + 40, large, "oblique"),
+    }
+    places = []
+    for camera in (SIDE, FRONT, TOP, OBLIQUE):
+        x, y, s, title = spots[camera.name]
+        box = boxes[camera.name]
+        # two pixels of air, so that no outline is cut off
+        w, h = (int(np.ceil(v * s)) + 4 for v in size[camera.name])
+        centre = (box[0] + box[1]) / 2
+        frame = Frame(
+            camera=camera, width=w, height=h, scale=s, centre=(float(centre[0]), float(centre[1]))
+        )
+        if camera is OBLIQUE:
+            x += int((room[0] - w) / 2)
+            y += int(max(room[1] - h, 0) / 2)
+        places.append(Place(frame=frame, x=x, y=y, title=title))
+    return places
+
+
+def _header(draw: ImageDraw, cage: Cage, units: Units, title: str) -> None:
+    draw.text((MARGIN, 28), title or cage.name, INK, font(44, bold=True))
+    length = sum(cage.cut_length(i) for i in cage.members)
+    metres = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
+    parts = [f"{len(cage.members)} members", f"{metres} of tube"]
+    parts.append(f"{format_mass(cage.tube_mass(), units)} of tube")
+    if cage.plates:
+        plates = sum(p.mass * p.quantity for p in cage.plates)
+        parts.append(f"{len(cage.plates)} plates, {format_mass(plates, units)}")
+    text = "   ·   ".join(parts)
+    draw.text((WIDTH - MARGIN, 52), text, SOFT, font(24), anchor="rm")
+    draw.line((MARGIN, 92, WIDTH - MARGIN, 92), HAIR, 2)
+
+
+def _title(draw: ImageDraw, place: Place) -> None:
+    draw.text((place.x, place.y - 14), place.title, SOFT, font(20), anchor="ls")
+
+
+def _datum_lines(draw: ImageDraw, place: Place) -> None:
+    """Dashes for the plane of the sills, the plane of the hoop's feet and the centre plane."""
+    f = place.frame
+    zero = f.pixels(np.zeros((1, 3)))[0]
+    name = f.camera.name
+    names = {"side": ("x = 0", "sills, z = 0"), "front": ("", ""), "top": ("", "")}[name]
+    if 0 <= zero[1] <= f.height:
+        _dashes(draw, (place.x - 20, place.y + zero[1]), (place.x + f.width + 20, place.y + zero[1]))
+        if names[1]:
+            draw.text(
+                (place.x + f.width + 22, place.y + zero[1] - 5), "z = 0", DATUM, font(15), anchor="ls"
+            )
+    if 0 <= zero[0] <= f.width:
+        _dashes(draw, (place.x + zero[0], place.y - 8), (place.x + zero[0], place.y + f.height + 16))
+        if names[0]:
+            draw.text(
+                (place.x + zero[0] + 5, place.y + f.height + 18), names[0], DATUM, font(15), anchor="ls"
+            )
+
+
+def _dashes(draw: ImageDraw, a: tuple[float, float], b: tuple[float, float]) -> None:
+    p, q = np.array(a, float), np.array(b, float)
+    length = float(np.linalg.norm(q - p))
+    for s in np.arange(0.0, length, 14.0):
+        e = min(s + (9.0 if int(s / 14) % 2 == 0 else 3.0), length)
+        one, two = p + (q - p) * s / length, p + (q - p) * e / length
+        draw.line((*one, *two), DATUM, 1)
+
+
+def _sizes(draw: ImageDraw, places: Sequence[Place], scene: Sequence[Body], units: Units) -> None:
+    """Overall length, height and width, as dimension lines."""
+    points = np.concatenate([b.mesh.vertices for b in scene])
+    length, width, height = points.max(axis=0) - points.min(axis=0)
+    side, front, _, _ = places
+    y = side.y + side.frame.height + 34
+    _dimension(draw, (side.x + 2, y), (side.x + side.frame.width - 2, y), _size(length, units))
+    _dimension(
+        draw, (front.x + 2, y), (front.x + front.frame.width - 2, y), _size(width, units)
+    )
+    x = side.x - 32
+    _dimension(draw, (x, side.y + 2), (x, side.y + side.frame.height - 2), _size(height, units))
+
+
+def _size(mm: float, units: Units) -> str:
+    if units == "mm":
+        return format_length(float(mm), "mm", decimals=0)
+    return format_length(float(mm), "in", decimals=1)
+
+
+def _dimension(
+    draw: ImageDraw, a: tuple[float, float], b: tuple[float, float], text: str
+) -> None:
+    """A dimension line with arrowheads and its number in a gap; upright ones are written upwards."""
+    from PIL import Image as image_module
+    from PIL import ImageDraw as draw_module
+
+    upright = a[0] == b[0]
+    draw.line((*a, *b), SOFT, 1)
+    for (x, y), sign in ((a, 1), (b, -1)):
+        if upright:
+            draw.polygon([(x, y), (x - 4, y + sign * 14), (x + 4, y + sign * 14)], SOFT)
+        else:
+            draw.polygon([(x, y), (x + sign * 14, y - 4), (x + sign * 14, y + 4)], SOFT)
+    mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+    letters = font(19)
+    w = int(draw.textlength(text, letters)) + 16
+    label = image_module.new("RGB", (w, 26), PAPER)
+    draw_module.Draw(label).text((w / 2, 13), text, INK, letters, anchor="mm")
+    if upright:
+        label = label.rotate(90, expand=True)
+    draw._image.paste(label, (int(mid[0] - label.width / 2), int(mid[1] - label.height / 2)))
+
+
+def _scale_bar(draw: ImageDraw, scale: float, places: Sequence[Place], units: Units) -> None:
+    """A ruler in the free quarter of the three views."""
+    unit = 1.0 if units == "mm" else INCH
+    most = 420 / scale / unit
+    step = 10 ** floor(log10(most))
+    step *= next(m for m in (5, 2, 1) if m * step <= most)
+    front, top = places[1], places[2]
+    x, y = front.x, top.y + 46
+    part = step * unit * scale / 5
+    for k in range(5):
+        box = (x + k * part, y, x + (k + 1) * part, y + 10)
+        draw.rectangle(box, INK if k % 2 == 0 else PAPER, INK, 1)
+    for k in (0, 5):
+        draw.text((x + k * part, y - 6), f"{step * k / 5:g}", INK, font(18), anchor="ms")
+    draw.text((x + 5 * part + 22, y + 5), units, INK, font(18), anchor="lm")
+
+
+def _families(draw: ImageDraw, cage: Cage, places: Sequence[Place]) -> None:
+    """Which colour is what."""
+    used = {role_colour(m.role) for m in cage.members.values()}
+    front, top = places[1], places[2]
+    y = top.y + 92
+    for name, colour in FAMILIES:
+        if colour in used or (name == "plates" and cage.plates):
+            draw.rounded_rectangle((front.x, y, front.x + 34, y + 16), 5, _rgb(colour), INK, 1)
+            draw.text((front.x + 48, y + 8), name, INK, font(18), anchor="lm")
+            y += 30
+
+
+def _balloons(draw: ImageDraw, cage: Cage, place: Place, shown: Render) -> None:
+    """Number each member in the oblique view, where it is seen and the numbers keep apart."""
+    taken: list[NDArray[np.float64]] = []
+    order = sorted(enumerate(cage.members.values()), key=lambda q: (q[1].path.length, q[0]))
+    for n, member in order:
+        spot, hidden = _free_spot(n, member, place.frame, shown, taken)
+        taken.append(spot)
+        x, y = place.x + spot[0], place.y + spot[1]
+        box = (x - BALLOON, y - BALLOON, x + BALLOON, y + BALLOON)
+        draw.ellipse(box, PAPER, SOFT if hidden else INK, 2)
+        letters = font(17 if n < 99 else 13, bold=True)
+        draw.text((x, y), str(n + 1), SOFT if hidden else INK, letters, anchor="mm")
+
+
+def _free_spot(
+    n: int, member: Member, frame: Frame, shown: Render, taken: Sequence[NDArray[np.float64]]
+) -> tuple[NDArray[np.float64], bool]:
+    """The spot on the member's axis that is seen and farthest from other numbers.
+
+    A spot near the middle wins among those that are far enough.
+    """
+    share = np.linspace(0.08, 0.92, 57)
+    spots = frame.pixels(member.path.points(share * member.path.length))[:, :2]
+    col = np.clip(spots[:, 0].astype(int), 0, frame.width - 1)
+    row = np.clip(spots[:, 1].astype(int), 0, frame.height - 1)
+    seen = shown.seen[row, col] == n
+    air = np.full(len(share), 4.0 * BALLOON)
+    for other in taken:
+        air = np.minimum(air, np.linalg.norm(spots - other, axis=1))
+    score = np.minimum(air, 3.0 * BALLOON) / BALLOON - 2.0 * np.abs(share - 0.5) + 4.0 * seen
+    best = int(np.argmax(score))
+    return spots[best], not bool(seen[best])
+
+
+def _members(draw: ImageDraw, cage: Cage, top: int, rows: int, units: Units) -> None:
+    """The list of members: number, id, tube and cut length."""
+    draw.line((MARGIN, top - 14, WIDTH - MARGIN, top - 14), HAIR, 2)
+    pitch = (WIDTH - 2 * MARGIN) / COLUMNS
+    for n, member in enumerate(cage.members.values()):
+        x = MARGIN + (n // max(rows, 1)) * pitch
+        y = top + (n % max(rows, 1)) * ROW + ROW / 2
+        draw.text((x + 28, y), str(n + 1), INK, font(18, bold=True), anchor="rm")
+        mark = (x + 38, y - 7, x + 54, y + 7)
+        draw.rounded_rectangle(mark, 4, _rgb(role_colour(member.role)), INK, 1)
+        draw.text((x + 64, y), member.id.replace("_", " "), INK, font(18), anchor="lm")
+        cut = format_length(cage.cut_length(member.id), units, decimals=0 if units == "mm" else 1)
+        text = f"{_tube(member, units)}   {cut}"
+        draw.text((x + pitch - 34, y), text, SOFT, font(17), anchor="rm")
+
+
+def _tube(member: Member, units: Units) -> str:
+    od, wall = member.tube.od, member.tube.wall
+    if units == "mm":
+        return f"{od:.1f} × {wall:.1f}"
+    return f"{od / INCH:.3f} × {wall / INCH:.3f}"
+
+
+def _rgb(colour: Colour) -> Rgb:
+    r, g, b = (round(c * 255) for c in colour)
+    return r, g, b
+
+

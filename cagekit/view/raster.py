@@ -1,0 +1,240 @@
+"""A small rasteriser in numpy: triangles to pixels with a depth buffer, no loops over triangles.
+
+Each triangle is cut into pixel rows, each row into pixels, all by repeated indices; the nearest
+fragment of a pixel wins by one 64-bit maximum of depth and triangle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.view.camera import Camera
+from cagekit.view.scene import Body
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+
+OVERSAMPLING = 2
+"""Pixels rendered per pixel of the picture, in both directions."""
+LIGHT = (-0.45, 0.65, 0.62)
+"""Direction to the light in the picture's axes: right, up, to the viewer."""
+AMBIENT, DIFFUSE, SHINE, SHARPNESS = 0.46, 0.60, 0.28, 24
+FADE = 0.16
+"""Share of white that the farthest point gets, so that near and far keep apart."""
+INK = 0.30
+"""What is left of a colour on an outline."""
+STEP = 12.0
+"""Jump in depth (mm) between neighbouring pixels that is drawn as an outline."""
+_DEPTH_BITS = 31
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Frame:
+    """A picture's frame: ``width`` x ``height`` pixels, ``scale`` pixels per mm, centred on
+    ``centre`` ``(2,)`` mm in the camera's right and up.
+    """
+
+    camera: Camera
+    width: int
+    height: int
+    scale: float
+    centre: tuple[float, float]
+
+    def pixels(self, points: object) -> Array:
+        """Return pixel x (right), y (down) and depth (mm) of points ``(n, 3)``."""
+        p = self.camera.project(points)
+        x = (p[:, 0] - self.centre[0]) * self.scale + self.width / 2
+        y = self.height / 2 - (p[:, 1] - self.centre[1]) * self.scale
+        return np.column_stack([x, y, p[:, 2]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Render:
+    """A finished picture: ``image`` ``(h, w, 3)`` and ``seen``, the body at each pixel or -1."""
+
+    image: Image
+    seen: NDArray[np.int32]
+
+
+def render(scene: Sequence[Body], frame: Frame, *, paper: tuple[int, int, int]) -> Render:
+    """Draw bodies, shaded and with outlines, on plain ``paper``."""
+    k = OVERSAMPLING
+    fine = Frame(
+        camera=frame.camera,
+        width=frame.width * k,
+        height=frame.height * k,
+        scale=frame.scale * k,
+        centre=frame.centre,
+    )
+    ground = np.array(paper, float) / 255
+    canvas = np.tile(ground, (fine.height * fine.width, 1))
+    seen = np.full(fine.height * fine.width, -1, np.int32)
+    if scene:
+        _paint(scene, fine, canvas, seen)
+    big = canvas.reshape(frame.height, k, frame.width, k, 3)
+    image = np.clip(big.mean(axis=(1, 3)) * 255 + 0.5, 0, 255).astype(np.uint8)
+    coarse = seen.reshape(fine.height, fine.width)[::k, ::k]
+    return Render(image=image, seen=np.ascontiguousarray(coarse))
+
+
+def _paint(scene: Sequence[Body], frame: Frame, canvas: Array, seen: NDArray[np.int32]) -> None:
+    points, normals, tri, body = _gather(scene, frame)
+    buffer = _depth_buffer(points, tri, frame)
+    pixel = np.flatnonzero(buffer >= 0)
+    if not len(pixel):
+        return
+    hit = (buffer[pixel] & 0xFFFFFFFF).astype(np.int64)
+    x = pixel % frame.width + 0.5
+    y = pixel // frame.width + 0.5
+    weights = _weights(points, tri[hit], x, y)
+    depth_hit = _mix(points[:, 2][tri[hit]], weights)
+    shade = _shaded(
+        np.array([b.colour for b in scene])[body[hit]],
+        _normals(normals, tri[hit], weights),
+        depth_hit,
+    )
+    seen[pixel] = body[hit]
+    depth = np.full(len(seen), -np.inf)
+    depth[pixel] = depth_hit
+    ink = _outlines(seen.reshape(frame.height, frame.width), depth.reshape(frame.height, frame.width))
+    shade[ink.ravel()[pixel]] *= INK
+    canvas[pixel] = shade
+
+
+def _gather(
+    scene: Sequence[Body], frame: Frame
+) -> tuple[Array, Array, NDArray[np.int64], NDArray[np.int32]]:
+    """All points in pixels, normals in the camera's axes, triangles that face the viewer."""
+    points, normals, triangles, owner = [], [], [], []
+    count = 0
+    for n, body in enumerate(scene):
+        p = frame.pixels(body.mesh.vertices)
+        t = np.asarray(body.mesh.triangles, np.int64).reshape(-1, 3)
+        a, b, c = p[t[:, 0]], p[t[:, 1]], p[t[:, 2]]
+        # y runs down, so a triangle that faces the viewer turns the other way round
+        facing = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) < (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+        points.append(p)
+        normals.append(np.asarray(body.mesh.normals, float) @ frame.camera.axes.T)
+        triangles.append(t[facing] + count)
+        owner.append(np.full(int(facing.sum()), n, np.int32))
+        count += len(p)
+    return (
+        np.concatenate(points),
+        np.concatenate(normals),
+        np.concatenate(triangles),
+        np.concatenate(owner),
+    )
+
+
+def _depth_buffer(points: Array, tri: NDArray[np.int64], frame: Frame) -> NDArray[np.int64]:
+    """Depth and triangle of the nearest fragment of each pixel in one number; -1 where empty."""
+    buffer = np.full(frame.width * frame.height, -1, np.int64)
+    if not len(tri):
+        return buffer
+    corners = points[tri]
+    which, row = _rows(corners, frame)
+    left, right = _span(corners[which], row + 0.5)
+    first = np.clip(np.ceil(left - 0.5), 0, frame.width).astype(np.int64)
+    last = np.clip(np.ceil(right - 0.5), 0, frame.width).astype(np.int64)
+    wide = np.maximum(last - first, 0)
+    span, column = _expand(wide)
+    column = column + first[span]
+    hit, y = which[span], row[span]
+    z = _plane(corners, hit, column + 0.5, y + 0.5)
+    low, high = float(points[:, 2].min()), float(points[:, 2].max())
+    level = (z - low) / max(high - low, 1e-9) * (2**_DEPTH_BITS - 1)
+    level = np.clip(level, 0, 2**_DEPTH_BITS - 1).astype(np.int64)
+    np.maximum.at(buffer, y * frame.width + column, (level << 32) | hit)
+    return buffer
+
+
+def _rows(corners: Array, frame: Frame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Triangle and pixel row of every row that a triangle covers."""
+    y = corners[:, :, 1]
+    first = np.clip(np.ceil(y.min(axis=1) - 0.5), 0, frame.height).astype(np.int64)
+    last = np.clip(np.ceil(y.max(axis=1) - 0.5), 0, frame.height).astype(np.int64)
+    which, step = _expand(np.maximum(last - first, 0))
+    return which, first[which] + step
+
+
+def _expand(counts: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Repeat each index ``counts`` times; return it and the running number within it."""
+    index = np.repeat(np.arange(len(counts)), counts)
+    begin = np.cumsum(counts) - counts
+    return index, np.arange(len(index)) - begin[index]
+
+
+def _span(corners: Array, y: Array) -> tuple[Array, Array]:
+    """Leftmost and rightmost x at height ``y`` of each triangle ``(n, 3, 3)``."""
+    left, right = np.full(len(y), np.inf), np.full(len(y), -np.inf)
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        ya, yb = corners[:, i, 1], corners[:, j, 1]
+        crosses = (ya <= y) != (yb <= y)
+        rise = np.where(crosses, yb - ya, 1.0)
+        x = corners[:, i, 0] + (y - ya) / rise * (corners[:, j, 0] - corners[:, i, 0])
+        left = np.where(crosses, np.minimum(left, x), left)
+        right = np.where(crosses, np.maximum(right, x), right)
+    none = left > right
+    return np.where(none, 0.0, left), np.where(none, 0.0, right)
+
+
+def _plane(corners: Array, which: NDArray[np.int64], x: Array, y: Array) -> Array:
+    """Depth of triangle ``which`` at ``x``, ``y``."""
+    a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
+    det = np.where(np.abs(det) < 1e-12, np.inf, det)
+    gx = (b[:, 2] * c[:, 1] - b[:, 1] * c[:, 2]) / det
+    gy = (b[:, 0] * c[:, 2] - b[:, 2] * c[:, 0]) / det
+    base = a[:, 2] - gx * a[:, 0] - gy * a[:, 1]
+    return base[which] + gx[which] * x + gy[which] * y
+
+
+def _weights(points: Array, tri: NDArray[np.int64], x: Array, y: Array) -> Array:
+    """Barycentric weights ``(n, 3)`` of pixels in their triangles."""
+    a, b, c = points[tri[:, 0]], points[tri[:, 1]], points[tri[:, 2]]
+    det = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    det = np.where(np.abs(det) < 1e-12, np.inf, det)
+    wb = ((x - a[:, 0]) * (c[:, 1] - a[:, 1]) - (y - a[:, 1]) * (c[:, 0] - a[:, 0])) / det
+    wc = ((b[:, 0] - a[:, 0]) * (y - a[:, 1]) - (b[:, 1] - a[:, 1]) * (x - a[:, 0])) / det
+    return np.column_stack([1 - wb - wc, wb, wc])
+
+
+def _mix(values: Array, weights: Array) -> Array:
+    return np.asarray(np.einsum("ni,ni->n", values, weights))
+
+
+def _normals(normals: Array, tri: NDArray[np.int64], weights: Array) -> Array:
+    n = np.einsum("nic,ni->nc", normals[tri], weights)
+    return np.asarray(n / np.maximum(np.linalg.norm(n, axis=1), 1e-9)[:, None])
+
+
+def _shaded(colour: Array, normal: Array, depth: Array) -> Array:
+    light = np.array(LIGHT) / np.linalg.norm(LIGHT)
+    lit = np.maximum(normal @ light, 0.0)
+    half = light + np.array([0.0, 0.0, 1.0])
+    gloss = np.maximum(normal @ (half / np.linalg.norm(half)), 0.0) ** SHARPNESS
+    out = colour * (AMBIENT + DIFFUSE * lit)[:, None] + SHINE * gloss[:, None]
+    low, high = float(depth.min()), float(depth.max())
+    far = FADE * (high - depth) / max(high - low, 1e-9)
+    return np.asarray(np.minimum(out, 1.0) * (1 - far)[:, None] + far[:, None])
+
+
+def _outlines(seen: NDArray[np.int32], depth: Array) -> NDArray[np.bool_]:
+    """Pixels where a body ends, or passes in front of another or of itself."""
+    ink = np.zeros(seen.shape, bool)
+    for axis in (0, 1):
+        one = [slice(None), slice(None)]
+        two = [slice(None), slice(None)]
+        one[axis], two[axis] = slice(None, -1), slice(1, None)
+        a, b = tuple(one), tuple(two)
+        with np.errstate(invalid="ignore"):
+            jump = depth[a] - depth[b]
+            edge = (seen[a] != seen[b]) | (np.abs(jump) > STEP)
+            # the nearer side carries the line, so that it stays thin and belongs to the body
+            ink[a] |= edge & (depth[a] >= depth[b])
+            ink[b] |= edge & (depth[b] > depth[a])
+    return ink

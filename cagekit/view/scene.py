@@ -1,0 +1,62 @@
+"""The cage as named, coloured meshes: what pictures and viewers are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.view.colours import PLATE, Colour, role_colour
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+
+
+class Mesh(Protocol):
+    """Triangles of one closed body.
+
+    ``vertices`` and unit ``normals`` are ``(n, 3)`` mm in vehicle axes, ``triangles`` ``(m, 3)``
+    indices, anticlockwise seen from outside.
+    """
+
+    @property
+    def vertices(self) -> NDArray[np.floating]: ...
+
+    @property
+    def normals(self) -> NDArray[np.floating]: ...
+
+    @property
+    def triangles(self) -> NDArray[np.integer]: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Body:
+    """One thing to be seen: a member or a plate."""
+
+    name: str
+    group: str
+    colour: Colour
+    mesh: Mesh
+
+
+def bodies(cage: Cage) -> Iterator[Body]:
+    """Give every member, then every plate, in the order of the cage."""
+    from cagekit.view.mesh import tube_mesh
+    from cagekit.view.plate_mesh import plate_mesh
+
+    for member in cage.members.values():
+        mesh = tube_mesh(
+            member.path,
+            member.tube.outer_radius,
+            member.tube.inner_radius,
+            cage.cut(member.id, "a"),
+            cage.cut(member.id, "b"),
+        )
+        yield Body(
+            name=member.id, group="members", colour=role_colour(member.role), mesh=mesh
+        )
+    for plate in cage.plates:
+        yield Body(name=plate.id, group="plates", colour=PLATE, mesh=plate_mesh(plate))

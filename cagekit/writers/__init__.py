@@ -1,0 +1,1 @@
+"""Writers: one module per file format; each takes finished geometry and writes one file."""

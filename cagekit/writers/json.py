@@ -1,0 +1,227 @@
+"""``cage.json``: members with their paths and copes, joints and plates as plain data.
+
+mm and degrees at this border, vehicle axes. Lengths are rounded to 1e-6 mm, directions to 1e-12,
+angles to 1e-9 degrees; equal cages give equal bytes. The schema lies in ``cagekit/data``.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from math import degrees
+from pathlib import Path as FilePath
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.cage.model import EndKind, EndName, Member
+from cagekit.geometry.path import Arc, Path, Piece
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage, Joint
+    from cagekit.cage.job import Job
+    from cagekit.plates.model import Plate
+    from cagekit.plates.outline import Outline
+
+SCHEMA_VERSION = 1
+CURVE_POINTS = 180
+"""Points of a cope curve, every 2 degrees; between them the curve is smooth but for corners."""
+
+
+def write_cage(job: Job, folder: FilePath) -> None:
+    """Write ``cage.json``."""
+    text = dumps(cage_dict(job.cage))
+    (folder / "cage.json").write_text(text, encoding="utf-8", newline="\n")
+
+
+def cage_dict(cage: Cage) -> dict[str, Any]:
+    """Return the cage as JSON values, by the contract."""
+    return {
+        "schema": SCHEMA_VERSION,
+        "units": "mm",
+        "name": cage.name,
+        "members": [member_dict(cage, m) for m in cage.members.values()],
+        "joints": [joint_dict(j) for j in cage.joints],
+        "plates": [plate_dict(p) for p in cage.plates],
+    }
+
+
+def member_dict(cage: Cage, member: Member) -> dict[str, Any]:
+    """Return one member: tube, path up to the theoretical ends, ends with their cope curves."""
+    return {
+        "id": member.id,
+        "role": member.role,
+        "side": member.side,
+        "tube": {
+            "od": _mm(member.tube.od),
+            "wall": _mm(member.tube.wall),
+            "material": member.tube.material,
+            "name": member.tube.name,
+        },
+        "path": path_list(member.path),
+        "ends": {name: _end(cage, member, name) for name, _ in member.ends},
+        "cut_length": _mm(cage.cut_length(member.id)),
+        "mass_kg": _round(cage.mass(member.id), 9),
+        "volume": _round(cage.volume(member.id), 3),
+    }
+
+
+def path_list(path: Path) -> list[dict[str, Any]]:
+    """Return the pieces in order from end a to end b."""
+    return [_piece(p) for p in path.pieces]
+
+
+def _piece(piece: Piece) -> dict[str, Any]:
+    ends = {"start": _point(piece.start), "end": _point(piece.end)}
+    if not isinstance(piece, Arc):
+        return {"kind": "line", **ends}
+    return {
+        "kind": "arc",
+        **ends,
+        "centre": _point(piece.centre),
+        "axis": _direction(piece.axis),
+        "radius": _mm(piece.radius),
+        "angle_deg": _round(degrees(piece.angle), 9),
+    }
+
+
+def _end(cage: Cage, member: Member, name: EndName) -> dict[str, Any]:
+    end = member.end(name)
+    out: dict[str, Any] = {"kind": str(end.kind), "parents": list(end.parents)}
+    if end.plane is not None:
+        out["plane"] = {
+            "point": _point(end.plane.point),
+            "normal": _direction(end.plane.normal),
+        }
+    if end.kind is EndKind.COPE or end.plane is not None:
+        cut = cage.cut(member.id, name)
+        out |= {
+            "point": _point(cut.point),
+            "out": _direction(cut.out),
+            "zero": _direction(cut.zero),
+            "outer": _curve(cut.outer_curve(CURVE_POINTS)),
+            "inner": _curve(cut.inner_curve(CURVE_POINTS)),
+        }
+    return out
+
+
+def _curve(curve: ArrayLike) -> list[list[float]]:
+    """Return a curve ``(n, 2)`` of phi (rad) and s (mm) as rows of degrees and mm."""
+    rows = np.asarray(curve, float)
+    return [[_round(degrees(phi), 9), _mm(s)] for phi, s in rows]
+
+
+def joint_dict(joint: Joint) -> dict[str, Any]:
+    """Return one joint."""
+    return {
+        "id": joint.id,
+        "branch": joint.branch,
+        "branch_end": joint.branch_end,
+        "parents": list(joint.parents),
+        "point": _point(joint.point),
+        "angle_deg": _round(degrees(joint.angle), 9),
+        "offset": _mm(joint.offset),
+        "weld_length": _mm(joint.weld_length),
+    }
+
+
+def plate_dict(plate: Plate) -> dict[str, Any]:
+    """Return one plate: flat pattern, holes and folds in its own plane, and its placement."""
+    return {
+        "id": plate.id,
+        "kind": plate.kind,
+        "thickness": _mm(plate.thickness),
+        "material": plate.material,
+        "quantity": plate.quantity,
+        "outline": _loop(plate.outline),
+        "holes": [
+            {
+                "purpose": str(hole.purpose),
+                "diameter": _mm(hole.diameter),
+                "round": hole.round_,
+                "outline": _loop(hole.loop),
+            }
+            for hole in plate.holes
+        ],
+        "folds": [
+            {
+                "start": _point(fold.start),
+                "end": _point(fold.end),
+                "angle_deg": _round(degrees(fold.angle), 9),
+                "inside_radius": _mm(fold.inside_radius),
+                "k": _round(fold.k, 9),
+            }
+            for fold in plate.folds
+        ],
+        "placement": [_direction(row[:3]) + [_mm(row[3])] for row in plate.placement],
+        "members": list(plate.members),
+        "mass_kg": _round(plate.mass, 9),
+        "volume": _round(plate.volume, 3),
+    }
+
+
+def _loop(outline: Outline) -> list[dict[str, Any]]:
+    """Return a closed loop as lines and arcs in the plate's plane; angles turn anticlockwise."""
+    out: list[dict[str, Any]] = []
+    for s in outline:
+        row: dict[str, Any] = {
+            "kind": "arc" if s.is_arc else "line",
+            "start": _point(s.start),
+            "end": _point(s.end),
+        }
+        if s.is_arc:
+            row |= {
+                "centre": _point(s.centre),
+                "radius": _mm(s.radius),
+                "angle_deg": _round(degrees(s.sweep), 9),
+            }
+        out.append(row)
+    return out
+
+
+def dumps(value: Any, indent: int = 1) -> str:
+    """Return JSON with one line per row of numbers, so that a person can read and compare it."""
+    return _text(value, 0, indent) + "\n"
+
+
+def _text(value: Any, depth: int, indent: int) -> str:
+    pad, end = "\n" + " " * indent * (depth + 1), "\n" + " " * indent * depth
+    if isinstance(value, Mapping):
+        if not value or _flat(value.values()):
+            return json.dumps(value, ensure_ascii=False, allow_nan=False)
+        rows = [
+            f"{json.dumps(str(k), ensure_ascii=False)}: {_text(v, depth + 1, indent)}"
+            for k, v in value.items()
+        ]
+        return "{" + pad + ("," + pad).join(rows) + end + "}"
+    if isinstance(value, list | tuple):
+        if not value or _flat(value):
+            return json.dumps(value, ensure_ascii=False, allow_nan=False)
+        return "[" + pad + ("," + pad).join(_text(v, depth + 1, indent) for v in value) + end + "]"
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _flat(values: Iterable[Any]) -> bool:
+    """Whether values are scalars or short rows of scalars (a point)."""
+    return all(
+        not isinstance(v, Mapping | list | tuple)
+        or (isinstance(v, list | tuple) and len(v) <= 3 and not any(isinstance(x, Mapping | list | tuple) for x in v))
+        for v in values
+    )
+
+
+def _round(value: float, digits: int) -> float:
+    return round(float(value), digits) + 0.0  # no minus zero
+
+
+def _mm(value: float) -> float:
+    return _round(value, 6)
+
+
+def _point(value: ArrayLike) -> list[float]:
+    return [_mm(x) for x in np.asarray(value, float)]
+
+
+def _direction(value: ArrayLike) -> list[float]:
+    return [_round(x, 12) for x in np.asarray(value, float)]
