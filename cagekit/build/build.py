@@ -15,6 +15,7 @@ from cagekit.build.driver import Driver
 from cagekit.build.entries import AnyEntry, MemberEntry, StrutEntry
 from cagekit.build.fields import FileModel, Length
 from cagekit.build.layout import Layout
+from cagekit.build.padding import Padding
 from cagekit.build.tooling import Tooling
 from cagekit.errors import InputError
 from cagekit.materials.tubes import Tube
@@ -35,6 +36,7 @@ class BuildFile(FileModel):
     tooling: str = Field(description="tooling: preset name or path")
     rules: tuple[str, ...] = Field((), description="rulebook profiles to check against")
     foot_plate: Length | None = Field(None, ge=0, description="thickness of plate between floor sheet and tube, when not the layout's")
+    padding: tuple[Padding, ...] = Field((), description="padding on tubes that the people could touch")
     members: dict[str, dict[str, Any]] = Field({}, description="changes to the layout's members, by id or role")
     add: tuple[AnyEntry, ...] = Field((), description="members beyond the layout")
     strut: tuple[StrutEntry, ...] = Field((), description="free struts between two places")

@@ -58,7 +58,7 @@ class Population(FileModel):
     )
     measures: dict[Measure, float] = Field(
         default_factory=dict,
-        description="other percentiles for single dimensions; hardly anybody is at the same percentile in all of them",
+        description="other percentiles for single dimensions; hardly anybody is at the same one in all",
     )
 
     @field_validator("measures")
@@ -93,7 +93,7 @@ class Body(FileModel):
     forearm_grip_length: Length | None = Field(
         None,
         gt=0,
-        description="back of the bent elbow to the middle of a gripped rod; 0.200 of stature when not measured",
+        description="back of the bent elbow to the middle of a gripped rod; else 0.200 of stature",
     )
     elbow_breadth: Length | None = Field(
         None, gt=0, description="over both elbows held lightly to the body"

@@ -1,0 +1,121 @@
+"""Simple solids with exact distances: capsule, slab, ring.
+
+Each answers ``gap(points) -> (n,)``, the distance (mm) from points ``(n, 3)`` to its surface
+(negative inside), and ``nearest(points) -> (n, 3)``, the surface points nearest to them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from cagekit.geometry.path import Vec, perpendicular
+
+_TINY = 1e-12
+
+
+class Solid(Protocol):
+    """What the room measurements need of a solid."""
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance from points ``(n, 3)`` to the surface, mm, negative inside, ``(n,)``."""
+        ...
+
+    def nearest(self, points: Vec) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)`` mm."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Capsule:
+    """Everything within ``radius`` of the segment ``start`` to ``end``; a ball when they meet."""
+
+    start: Vec
+    end: Vec
+    radius: float
+
+    def core(self, points: Vec) -> Vec:
+        """Points of the segment nearest to ``points``, ``(n, 3)``."""
+        d = self.end - self.start
+        size = float(d @ d)
+        if size < _TINY:
+            return np.broadcast_to(self.start, points.shape)
+        t = np.clip((points - self.start) @ d / size, 0.0, 1.0)
+        return np.asarray(self.start + np.multiply.outer(t, d))
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance to the surface, ``(n,)`` mm."""
+        return np.asarray(np.linalg.norm(points - self.core(points), axis=-1) - self.radius)
+
+    def nearest(self, points: Vec) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)``."""
+        core = self.core(points)
+        return np.asarray(core + self.radius * _directions(points - core, self._square()))
+
+    def _square(self) -> Vec:
+        """A unit vector square to the segment."""
+        d = self.end - self.start
+        size = float(np.linalg.norm(d))
+        return perpendicular(d / size) if size > _TINY else np.array([0.0, 0.0, 1.0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Slab:
+    """A box: ``centre``, orthonormal ``axes`` as rows ``(3, 3)``, half sizes ``(3,)``."""
+
+    centre: Vec
+    axes: Vec
+    half: Vec
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance to the surface, ``(n,)`` mm."""
+        over = np.abs((points - self.centre) @ self.axes.T) - self.half
+        outside = np.linalg.norm(np.maximum(over, 0.0), axis=-1)
+        return np.asarray(outside + np.minimum(over.max(axis=-1), 0.0))
+
+    def nearest(self, points: Vec) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)``."""
+        local = (points - self.centre) @ self.axes.T
+        held = np.clip(local, -self.half, self.half)
+        inside = np.all(np.abs(local) < self.half, axis=-1)
+        if inside.any():
+            face = np.argmin(self.half - np.abs(local), axis=-1)
+            rows = np.nonzero(inside)[0]
+            cols = face[rows]
+            held[rows, cols] = np.copysign(self.half[cols], local[rows, cols])
+        return np.asarray(self.centre + held @ self.axes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ring:
+    """A torus: everything within ``radius`` of a circle about ``centre``, square to ``axis``."""
+
+    centre: Vec
+    axis: Vec
+    ring_radius: float
+    radius: float
+
+    def core(self, points: Vec) -> Vec:
+        """Points of the circle nearest to ``points``, ``(n, 3)``."""
+        w = points - self.centre
+        flat = w - np.multiply.outer(w @ self.axis, self.axis)
+        return np.asarray(
+            self.centre + self.ring_radius * _directions(flat, perpendicular(self.axis))
+        )
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance to the surface, ``(n,)`` mm."""
+        return np.asarray(np.linalg.norm(points - self.core(points), axis=-1) - self.radius)
+
+    def nearest(self, points: Vec) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)``."""
+        core = self.core(points)
+        return np.asarray(core + self.radius * _directions(points - core, self.axis))
+
+
+def _directions(v: Vec, spare: Vec) -> Vec:
+    """Unit vectors of ``v``, ``(n, 3)``; unit ``spare`` stands in where ``v`` has no length."""
+    size = np.linalg.norm(v, axis=-1, keepdims=True)
+    return np.where(size > 1e-9, v / np.maximum(size, 1e-9), spare)

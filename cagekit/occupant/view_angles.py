@@ -1,0 +1,198 @@
+"""How much of the driver's sight the cage takes beyond what the car takes.
+
+Measured like the pillar obstruction of UN R125: on two directions of sight, 2 degrees up and 5
+degrees down, the azimuths hidden from both eyes (plane angles from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import pi, radians
+
+import numpy as np
+
+from cagekit.build.car import Car
+from cagekit.cage.model import Member
+from cagekit.occupant.cockpit import Cockpit, Reading
+from cagekit.occupant.posture import Occupant
+from cagekit.occupant.readings import PILLAR_ROLES
+from cagekit.occupant.sight import Eyes, Row, extent, within
+
+PLANES = (radians(2.0), radians(-5.0))
+"""Elevations at which the pillar is measured, rad. Source: UN R125 5.1.1, from memory."""
+SCREEN = tuple(radians(a) for a in range(-30, 31, 5))
+"""Azimuths at which the height of view through the windscreen is measured, rad."""
+OVERHEAD_ROLES = ("halo", "front_hoop", "half_hoop", "header_bar", "roof_diagonal", "roof_rail")
+_EDGE = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PillarView:
+    """What is hidden at one windscreen pillar, rad: the worse of the two planes.
+
+    ``alone`` is the car's own pillar, ``total`` pillar and bars together; ``added`` is the
+    difference in the plane where it is largest; ``by_member`` what each bar adds on its own.
+    """
+
+    side: str
+    alone: float
+    total: float
+    added: float
+    by_member: dict[str, float]
+
+
+def car_rows(car: Car) -> dict[str, Row]:
+    """The car's own pillars, header and lower edge of the windscreen as rows of balls."""
+    rows: dict[str, Row] = {}
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        pillar = car.side(side).pillar
+        if pillar is not None:
+            ends = [(x, sign * y, z) for x, y, z in (pillar.top, pillar.base)]
+            rows[f"pillar_{side}"] = Row.along(f"pillar_{side}", ends, pillar.width / 2)
+    header = header_edge(car)
+    if header is not None:
+        rows["header"] = Row.along("header", header, _EDGE)
+    for i, edge in enumerate(lower_edges(car)):
+        rows[f"lower_{i}"] = Row.along(f"lower_{i}", edge, _EDGE)
+    return rows
+
+
+def header_edge(car: Car) -> list[tuple[float, float, float]] | None:
+    """Corners of the header's lower edge from left to right, mm; None for an open car."""
+    if car.roof is None:
+        return None
+    middle = (car.roof.header_x, 0.0, car.roof.height_at_header)
+    corners = []
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        own = car.side(side)
+        at = own.roof_corner or (own.pillar.top if own.pillar else None)
+        if at is not None:
+            corners.append((at[0], sign * at[1], at[2]))
+    if len(corners) < 2:
+        half = 450.0
+        return [(middle[0], half, middle[2]), (middle[0], -half, middle[2])]
+    return [corners[0], middle, corners[1]]
+
+
+def lower_edges(car: Car) -> list[list[tuple[float, float, float]]]:
+    """Edges below which the car hides everything: dash top and cowl, left to right, mm."""
+    if car.dash is None:
+        return []
+    half = 600.0
+    bases = [car.side(s).pillar for s in ("left", "right")]
+    if all(bases):
+        half = min(b.base[1] for b in bases if b is not None)
+    dash, cowl = car.dash, (car.dash.cowl_x, car.dash.cowl_z)
+    return [
+        [(dash.face_x, half, dash.top_z), (dash.face_x, -half, dash.top_z)],
+        [(cowl[0], half, cowl[1]), (cowl[0], -half, cowl[1])],
+    ]
+
+
+def eyes_of(who: Occupant) -> Eyes:
+    """The person's two eyes."""
+    return Eyes(who.eyes["left"], who.eyes["right"])
+
+
+def pillar_view(cockpit: Cockpit, who: Occupant, side: str) -> PillarView | None:
+    """Measure one windscreen pillar; None when neither pillar nor bar stands there."""
+    sign = 1.0 if side == "left" else -1.0
+    pillar = car_rows(cockpit.car).get(f"pillar_{side}")
+    own = [] if pillar is None else [pillar]
+    bars = [_half(m, sign) for m in _on_side(cockpit, sign)]
+    rows = [Row.of(m, cockpit.padding.get(m.id, 0.0)) for m in bars]
+    if not own and not rows:
+        return None
+    eyes = eyes_of(who)
+    alone, totals, gains = [], [], []
+    single: dict[str, float] = {}
+    for plane in PLANES:
+        base = _hidden(eyes, own, plane, sign)
+        total = _hidden(eyes, [*own, *rows], plane, sign)
+        alone.append(base)
+        totals.append(total)
+        gains.append(total - base)
+        for row in rows:
+            more = _hidden(eyes, [*own, row], plane, sign) - base
+            single[row.name] = max(single.get(row.name, 0.0), more)
+    return PillarView(
+        side=side, alone=max(alone), total=max(totals), added=max(gains), by_member=single
+    )
+
+
+def _on_side(cockpit: Cockpit, sign: float) -> list[Member]:
+    found = []
+    for m in cockpit.with_role(*PILLAR_ROLES):
+        y = m.path.points(np.linspace(0, m.path.length, 9))[:, 1]
+        if (sign * y > 0).any() and (m.side == "centre" or sign * float(y.sum()) > 0):
+            found.append(m)
+    return found
+
+
+def _half(member: Member, sign: float) -> Member:
+    """The part of a member on one side of the car: a front hoop counts with one leg."""
+    path = member.path
+    cut = path.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+    if not cut:
+        return member
+    parts = path.split(*(s.station for s in cut if 1.0 < s.station < path.length - 1.0))
+    best = max(parts, key=lambda p: sign * float(p.points([p.length / 2])[0][1]))
+    return replace(member, path=best)
+
+
+def _hidden(eyes: Eyes, rows: Sequence[Row], plane: float, sign: float) -> float:
+    if not rows:
+        return 0.0
+    low, high = (0.0, 2 * pi / 3) if sign > 0 else (-2 * pi / 3, 0.0)
+    return extent(within(eyes.hidden_across(rows, plane), low, high))
+
+
+def screen_height(eyes: Eyes, rows: dict[str, Row], azimuth: float) -> tuple[float, float] | None:
+    """Elevations of the lower and the upper edge of the windscreen at ``azimuth``, rad.
+
+    ``rows`` are those of the car (``car_rows``); an open car's view ends 60 degrees up.
+    """
+    header = eyes.hidden_upright([rows["header"]], azimuth) if "header" in rows else []
+    high = header[0][0] if header else radians(60.0)
+    lows = [
+        top
+        for name, row in rows.items()
+        if name.startswith("lower")
+        for _, top in eyes.hidden_upright([row], azimuth)
+    ]
+    low = max(lows, default=-radians(40.0))
+    return (low, high) if high > low else None
+
+
+def overhead_view(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Most that the bars at the header hide of the windscreen's height, rad."""
+    return _screen(cockpit, who, cockpit.with_role(*OVERHEAD_ROLES), "no bar at the header")
+
+
+def dash_view(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Most that the dash bar hides of the view over the dash, rad."""
+    return _screen(cockpit, who, cockpit.with_role("dash_bar"), "the cage has no dash bar")
+
+
+def _screen(cockpit: Cockpit, who: Occupant, members: Sequence[Member], missing: str) -> Reading:
+    if not members:
+        return Reading(value=None, missing=missing)
+    eyes = eyes_of(who)
+    rows = [Row.of(m, cockpit.padding.get(m.id, 0.0)) for m in members]
+    edges = car_rows(cockpit.car)
+    worst, at, who_hides = 0.0, 0.0, rows[0].name
+    for azimuth in SCREEN:
+        window = screen_height(eyes, edges, azimuth)
+        if window is None:
+            continue
+        hidden = extent(within(eyes.hidden_upright(rows, azimuth), *window))
+        if hidden > worst:
+            each = {
+                r.name: extent(within(eyes.hidden_upright([r], azimuth), *window)) for r in rows
+            }
+            worst, at = hidden, azimuth
+            who_hides = max(each, key=lambda name: each[name])
+    side = "straight ahead" if at == 0 else f"{abs(np.degrees(at)):.0f} deg to the "
+    where = side if at == 0 else side + ("left" if at > 0 else "right")
+    return Reading(value=worst, members=(who_hides,), points=(who.eye,), note=where)
