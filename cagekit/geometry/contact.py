@@ -27,6 +27,9 @@ TOUCH = 2e-5
 RANGE_TOL = 1e-7
 """Overlap (mm along the axis) of pieces that follow each other, so that no ray falls between."""
 
+_SETTLED = 1e-10
+"""A root whose last step (mm) was smaller is found: below it rounding of the quartic rules."""
+
 
 class Solution(NamedTuple):
     """What each of n rays does at one surface, arrays ``(n,)``.
@@ -198,7 +201,7 @@ class TorusPiece:
         lo, hi = self._window(origins, direction, window)
         quartic = _Quartic.of(self, origins + 0.5 * (lo + hi) * direction, direction)
         half = 0.5 * (hi - lo)
-        count = max(16, ceil(2 * half / (0.3 * self.radius))) + 1
+        count = max(16, ceil(2 * half / (0.5 * self.radius))) + 1
         grid = np.linspace(-half, half, count)
         f, g = quartic.values(grid)
         rays: list[Ints] = []
@@ -416,21 +419,26 @@ class _Quartic(NamedTuple):
     def _close_in(self, ray: Ints, lo: Vec, hi: Vec, *, order: int) -> Vec:
         """Newton steps kept inside a shrinking bracket whose low end is negative."""
         lo, hi = lo.copy(), hi.copy()
-        t = 0.5 * (lo + hi)
-        for step in range(60):
-            values = self.at(ray, t)
+        start, stop = self.at(ray, lo)[order], self.at(ray, hi)[order]
+        t = lo + (hi - lo) * np.clip(start / (start - stop), 0.05, 0.95)
+        open_ = np.arange(len(t))
+        for step in range(50):
+            if not len(open_):
+                break
+            here = t[open_]
+            values = self.at(ray[open_], here)
             f, g = values[order], values[order + 1]
             below = f <= 0.0
-            lo, hi = np.where(below, t, lo), np.where(below, hi, t)
+            low = np.where(below, here, lo[open_])
+            high = np.where(below, hi[open_], here)
+            lo[open_], hi[open_] = low, high
             with np.errstate(divide="ignore", invalid="ignore"):
-                new = t - f / g
+                new = here - f / g
             # bisect now and then, so that a slow Newton cannot creep along one side
-            wild = ~((new > lo) & (new < hi)) | (step % 6 == 5)
-            new = np.where(wild, 0.5 * (lo + hi), new)
-            moved = np.abs(new - t)
-            t = new
-            if not len(t) or float(moved.max()) < 1e-11:
-                break
+            wild = ~((new > low) & (new < high)) | (step % 6 == 5)
+            new = np.where(wild, 0.5 * (low + high), new)
+            t[open_] = new
+            open_ = open_[np.abs(new - here) > _SETTLED]
         return t
 
 

@@ -227,7 +227,9 @@ class EndCut:
     @cached_property
     def miss_share(self) -> float:
         """Share of the outside circumference that touches no parent."""
-        phi = np.arange(360) * (pi / 180)
+        if self._scan.ok[0].all():
+            return 0.0
+        phi = np.arange(720) * (pi / 360)
         return float(1.0 - self.contact(phi, self.outer_radius).ok.mean())
 
     def nodes(self, rho: Iterable[float], order: int) -> tuple[Vec, Vec, Ints]:
@@ -264,14 +266,27 @@ class EndCut:
         return sorted(found)
 
     @cached_property
+    def _scan(self) -> Contact:
+        """Contacts on ``grid`` at the outside (row 0) and the inside (row 1)."""
+        return self.contact(self.grid[None, :], self._radii)
+
+    @property
+    def _radii(self) -> Vec:
+        return np.array([[self.outer_radius], [self.inner_radius]])
+
+    @cached_property
     def _extremes(self) -> tuple[float, float]:
-        radii = np.array([[self.outer_radius], [self.inner_radius]])
-        s = self.trim(self.grid[None, :], radii)
+        s = self._scan.s
         step = 2 * pi / _GRID
-        fine = np.linspace(-1.0, 1.0, 41) * step
+        fine = np.linspace(-1.0, 1.0, 25) * step
         row = np.array([0, 1, 0, 1])
         at = np.concatenate([np.argmin(s, axis=1), np.argmax(s, axis=1)])
-        near = self.trim(self.grid[at][:, None] + fine, radii[row])
+        phi = self.grid[at][:, None]
+        for _ in range(1 if self.count == 1 else 2):
+            near = self.trim(phi + fine, self._radii[row])
+            best = np.append(np.argmin(near[:2], axis=1), np.argmax(near[2:], axis=1))
+            phi = phi + fine[best][:, None]
+            fine = fine / 12.0
         return float(min(s.min(), near[:2].min())), float(max(s.max(), near[2:].max()))
 
     def _curve(self, n: int, rho: float, corners: Vec) -> Vec:
