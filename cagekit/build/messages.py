@@ -6,10 +6,9 @@ tells all that is wrong with it at once, one line each.
 
 from __future__ import annotations
 
-import difflib
 import types
 import typing
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 
 from cagekit.build.toml_lines import Key, line_of
 from cagekit.errors import CagekitError, InputError
+from cagekit.hints import did_you_mean
 
 _WORDS = {
     "string_type": "must be a text in quotes.",
@@ -72,29 +72,6 @@ class FileInputError(InputError):
         )
         self.problems = tuple(problems)
         self.args = ("\n".join(str(p) for p in problems),)
-
-
-def closest(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:
-    """Return up to ``most`` names of ``known`` that look like ``name``, the nearest first."""
-    names = {k.casefold().replace("-", "_"): k for k in known}
-    asked = name.casefold().replace("-", "_")
-    near = difflib.get_close_matches(asked, sorted(names), n=most, cutoff=0.6)
-    if near and difflib.SequenceMatcher(None, asked, near[0]).ratio() > 0.85:
-        return [names[near[0]]]
-    inside = [n for n in sorted(names) if len(asked) > 2 and asked in n and n not in near]
-    return [names[n] for n in [*near, *inside][:most]]
-
-
-def did_you_mean(name: str, known: Iterable[str], *, what: str = "Known") -> str:
-    """Return ``Did you mean 'x'?``, or the list of what is known when nothing is near."""
-    known = sorted(known)
-    near = closest(name, known)
-    if near:
-        return f"Did you mean {' or '.join(repr(n) for n in near)}?"
-    if not known:
-        return ""
-    some = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
-    return f"{what}: {some}."
 
 
 def shorten(value: Any, limit: int = 60) -> str:

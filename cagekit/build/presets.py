@@ -15,9 +15,10 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from cagekit.build.messages import FileInputError, Problem, did_you_mean, problems_of, shorten
+from cagekit.build.messages import FileInputError, Problem, problems_of, shorten
 from cagekit.build.toml_lines import line_map, line_of
 from cagekit.errors import InputError, NotFoundError
+from cagekit.hints import did_you_mean
 
 if TYPE_CHECKING:
     from pydantic import BaseModel

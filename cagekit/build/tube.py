@@ -17,6 +17,7 @@ class TubeFile(FileModel):
 
     kind: Literal["tube"] = "tube"
     name: str = Field(pattern=r"^[A-Za-z0-9.-]+$", description="letters, digits, dot and hyphen")
+    description: str = Field("", description="one line for lists")
     units: Literal["mm", "in"] = "mm"
     od: Length = Field(gt=0, description="outside diameter")
     wall: Length = Field(gt=0, description="wall thickness")

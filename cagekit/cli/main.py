@@ -161,7 +161,7 @@ def _verb(name: str) -> Verb:
     for verb in VERBS:
         if verb.name == name:
             return verb
-    from cagekit.build.messages import did_you_mean
+    from cagekit.hints import did_you_mean
 
     raise InputError(
         PROGRAM, problem=f"there is no verb {name!r}.",
@@ -170,7 +170,7 @@ def _verb(name: str) -> Verb:
 
 
 def _near(option: str, parser: argparse.ArgumentParser) -> str:
-    from cagekit.build.messages import closest
+    from cagekit.hints import closest
 
     known = [o for a in parser._actions for o in a.option_strings]
     near = closest(option.partition("=")[0], known)

@@ -12,9 +12,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import cast
 
-from cagekit.build.messages import did_you_mean
 from cagekit.cage.job import Job
 from cagekit.errors import InputError
+from cagekit.hints import did_you_mean
 
 Writer = Callable[[Job, Path], None]
 

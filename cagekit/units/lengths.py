@@ -54,10 +54,10 @@ class LengthError(CagekitError, ValueError):
     """
 
     def __init__(self, text: str, problem: str, column: int | None = None) -> None:
-        self.text, self.problem, self.column = text, problem, column
-        place = f", column {column}" if column is not None else ""
+        self.text, self.column = text, column
+        self.problem = problem if column is None else f"column {column}: {problem}"
         shown = text if text.strip() and text.isprintable() else repr(text)
-        super().__init__(f"length {shown}{place}: {problem}")
+        super().__init__(f"length {shown}: {self.problem}")
 
 
 def parse_length(value: str | float, default: LengthUnit = "mm") -> float:
