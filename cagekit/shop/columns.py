@@ -1,0 +1,271 @@
+"""Least-cost choice of bars: column generation for the bound, integer programmes for the plan.
+
+The linear relaxation over all patterns gives prices for pieces and a lower bound. A plan that
+costs no more than a target can only use patterns whose reduced cost is within target minus bound,
+so all of those are listed and an integer programme over them either finds such a plan or proves
+that there is none. The target starts at the least cost any set of bars can add up to above the
+bound and is raised until a plan is found.
+
+Source: Gilmore and Gomory, "A linear programming approach to the cutting-stock problem",
+Operations Research 9 (1961), for the column generation (method from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf, isfinite
+from time import monotonic
+
+import numpy as np
+
+from cagekit.shop.patterns import Kinds, Pattern, best_pattern, patterns_worth
+from cagekit.shop.stock import Bar
+
+TIGHT = 1e-7
+"""Relative tolerance on costs and prices."""
+MOST_PATTERNS = 150_000
+"""Patterns listed at most for one target; beyond that the plan keeps its gap."""
+
+Column = tuple[int, Pattern]
+"""Index of the bar and what is cut from it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prices:
+    """The linear relaxation: its ``bound``, worth of every kind, extra price of scarce bars."""
+
+    bound: float
+    kinds: tuple[float, ...]
+    bars: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """Bars and what is cut from them, one entry per bar.
+
+    ``cost`` is what they cost, ``bound`` a proven lower bound; ``proved`` when they meet.
+    """
+
+    columns: tuple[Column, ...]
+    cost: float
+    bound: float
+    proved: bool
+
+
+def choose(kinds: Kinds, bars: Sequence[Bar], kerf: float, time_limit: float) -> Choice | None:
+    """Return the least-cost choice of bars, or None where the bars are too few for the pieces.
+
+    Args:
+        kinds: the pieces, sizes in nm with one kerf each.
+        bars: what they can be cut from.
+        kerf: width of a cut, mm.
+        time_limit: seconds after which the plan found so far is returned with its gap.
+    """
+    stop = monotonic() + time_limit
+    rooms = [b.room(kerf) for b in bars]
+    columns = _first_columns(kinds, bars, rooms)
+    prices = _generate(kinds, bars, rooms, columns, stop)
+    if prices is None:
+        return None
+    best = _integer(kinds, bars, columns, inf, stop)[0]
+    bound = _next_cost(bars, prices.bound)
+    while best is None or bound < _cost(bars, best) - TIGHT:
+        found, settled = _within(kinds, bars, rooms, prices, bound, stop)
+        if found is not None:
+            best = found
+            break
+        if not settled:
+            break
+        following = _next_cost(bars, bound * (1 + 1e-9) + 1e-6)
+        if not isfinite(following):
+            return None
+        bound = following
+    if best is None:
+        return None
+    cost = _cost(bars, best)
+    bound = min(bound, cost)
+    return Choice(columns=best, cost=cost, bound=bound, proved=bound >= cost - TIGHT)
+
+
+def _cost(bars: Sequence[Bar], columns: Sequence[Column]) -> float:
+    return float(sum(bars[j].cost for j, _ in columns))
+
+
+def _first_columns(kinds: Kinds, bars: Sequence[Bar], rooms: Sequence[int]) -> list[Column]:
+    """Columns of a first-fit-decreasing plan per bar, and every kind alone in every bar."""
+    columns: dict[Column, None] = {}
+    for j, room in enumerate(rooms):
+        for i, size in enumerate(kinds.sizes):
+            n = min(room // size, kinds.wanted[i])
+            if n > 0:
+                alone = tuple(n if k == i else 0 for k in range(kinds.count))
+                columns[j, alone] = None
+        left = list(kinds.wanted)
+        while True:
+            fill, space = [0] * kinds.count, room
+            for i in sorted(range(kinds.count), key=lambda i: -kinds.sizes[i]):
+                n = min(left[i], space // kinds.sizes[i])
+                fill[i], space = n, space - n * kinds.sizes[i]
+                left[i] -= n
+            if not any(fill):
+                break
+            columns[j, tuple(fill)] = None
+    return list(columns)
+
+
+def _generate(
+    kinds: Kinds, bars: Sequence[Bar], rooms: Sequence[int], columns: list[Column], stop: float
+) -> Prices | None:
+    """Add columns until none is worth more than its bar; None where nothing is feasible."""
+    seen = set(columns)
+    while True:
+        solved = _relaxed(kinds, bars, columns)
+        if solved is None:
+            return None
+        cost, worth, scarce = solved
+        fresh: list[Column] = []
+        ratio = 1.0
+        for j, bar in enumerate(bars):
+            price = bar.cost + scarce[j]
+            value, pattern = best_pattern(kinds, rooms[j], worth)
+            if value > price + TIGHT * max(bar.cost, 1.0):
+                ratio = min(ratio, price / value) if value > 0 else ratio
+                if (j, pattern) not in seen:
+                    fresh.append((j, pattern))
+        # prices scaled down until no pattern is worth more than its bar bound the optimum
+        if not fresh or monotonic() > stop:
+            if _relaxed(kinds, bars, columns, final=True) is None:
+                return None
+            worth = [w * ratio for w in worth]
+            bound = sum(w * d for w, d in zip(worth, kinds.wanted, strict=True))
+            bound -= sum(
+                s * (b.count or 0) for s, b in zip(scarce, bars, strict=True) if b.count is not None
+            )
+            return Prices(bound=min(bound, cost), kinds=tuple(worth), bars=tuple(scarce))
+        columns += fresh
+        seen.update(fresh)
+
+
+def _relaxed(
+    kinds: Kinds, bars: Sequence[Bar], columns: Sequence[Column], *, final: bool = False
+) -> tuple[float, list[float], list[float]] | None:
+    """Solve the linear relaxation over the columns; cost, worth of kinds, extra price of bars.
+
+    None where it has no solution, or, when ``final``, where pieces stay uncovered.
+    """
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_array, vstack
+
+    limited = [j for j, b in enumerate(bars) if b.count is not None]
+    cover = csr_array(np.array([p for _, p in columns], dtype=float).T)
+    cost = np.array([bars[j].cost for j, _ in columns])
+    # what cannot be covered is bought at a price no real bar reaches, so that there are prices
+    # even while the columns are too few
+    penalty = 1e3 * max(float(b.cost) for b in bars) + 1e3
+    missing = csr_array(np.eye(kinds.count))
+    a = csr_array(np.hstack([-cover.toarray(), -missing.toarray()]))
+    b = [-float(d) for d in kinds.wanted]
+    if limited:
+        rows = np.zeros((len(limited), len(columns) + kinds.count))
+        for r, j in enumerate(limited):
+            rows[r, [k for k, (bar, _) in enumerate(columns) if bar == j]] = 1.0
+        a = vstack([a, csr_array(rows)], format="csr")
+        b += [float(bars[j].count or 0) for j in limited]
+    c = np.concatenate([cost, np.full(kinds.count, penalty)])
+    result = linprog(c, A_ub=a, b_ub=b, method="highs")
+    if result.status != 0:
+        return None
+    if final and float(result.x[len(columns) :].sum()) > 1e-6:
+        return None
+    marginals = -np.asarray(result.ineqlin.marginals)
+    worth = [max(float(v), 0.0) for v in marginals[: kinds.count]]
+    scarce = [0.0] * len(bars)
+    for r, j in enumerate(limited):
+        scarce[j] = max(float(marginals[kinds.count + r]), 0.0)
+    return float(result.fun), worth, scarce
+
+
+def _within(
+    kinds: Kinds,
+    bars: Sequence[Bar],
+    rooms: Sequence[int],
+    prices: Prices,
+    target: float,
+    stop: float,
+) -> tuple[tuple[Column, ...] | None, bool]:
+    """Look for a plan of cost ``target`` at most; also tell whether the answer is settled."""
+    spare = target - prices.bound + TIGHT * max(target, 1.0)
+    columns: list[Column] = []
+    for j, bar in enumerate(bars):
+        least = bar.cost + prices.bars[j] - spare
+        for pattern in patterns_worth(kinds, rooms[j], prices.kinds, least):
+            columns.append((j, pattern))
+            if len(columns) > MOST_PATTERNS or (len(columns) % 512 == 0 and monotonic() > stop):
+                return _integer(kinds, bars, columns, target, stop)[0], False
+    return _integer(kinds, bars, columns, target, stop)
+
+
+def _integer(
+    kinds: Kinds, bars: Sequence[Bar], columns: Sequence[Column], target: float, stop: float
+) -> tuple[tuple[Column, ...] | None, bool]:
+    """Choose whole columns that cover all pieces at least cost, ``target`` at most.
+
+    Returns the columns, repeated as often as they are used, and whether the answer is settled
+    (an optimum, or proof that there is none).
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array
+
+    left = stop - monotonic()
+    if not columns or left <= 0:
+        return None, not columns
+    cover = csr_array(np.array([p for _, p in columns], dtype=float).T)
+    cost = np.array([bars[j].cost for j, _ in columns])
+    rules = [LinearConstraint(cover, lb=np.array(kinds.wanted, dtype=float))]
+    for j, bar in enumerate(bars):
+        if bar.count is not None:
+            row = np.array([[float(k == j) for k, _ in columns]])
+            rules.append(LinearConstraint(csr_array(row), ub=float(bar.count)))
+    if isfinite(target):
+        rules.append(LinearConstraint(csr_array(cost[None, :]), ub=target * (1 + 1e-9) + 1e-6))
+    result = milp(
+        cost,
+        constraints=rules,
+        integrality=np.ones(len(columns)),
+        bounds=Bounds(0, np.inf),
+        options={"time_limit": left, "mip_rel_gap": 0.0},
+    )
+    if result.x is None:
+        return None, result.status == 2
+    times = np.rint(result.x).astype(int)
+    used = tuple(columns[k] for k in np.flatnonzero(times) for _ in range(times[k]))
+    return used, result.status == 0
+
+
+def _next_cost(bars: Sequence[Bar], least: float) -> float:
+    """Least cost, ``least`` or more, that any number of bars can add up to; inf if none can."""
+    floor = least - TIGHT * max(abs(least), 1.0)
+    if floor <= 0:
+        return 0.0
+    # bars of one cost count together; the dearest first keeps the search short
+    supply: dict[float, float] = {}
+    for b in bars:
+        if b.cost > 0:
+            supply[b.cost] = supply.get(b.cost, 0.0) + (inf if b.count is None else b.count)
+    costs = sorted(supply, reverse=True)
+    best = inf
+
+    def search(at: int, total: float) -> None:
+        nonlocal best
+        if total >= floor:
+            best = min(best, total)
+            return
+        if at == len(costs) or best <= floor + 1e-12:
+            return
+        most = int(min(supply[costs[at]], (floor - total) // costs[at] + 1))
+        for n in range(most, -1, -1):
+            search(at + 1, total + n * costs[at])
+
+    search(0, 0.0)
+    return best

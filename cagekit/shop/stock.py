@@ -1,0 +1,113 @@
+"""Sticks, off-cuts and pieces as the cutting plan sees them.
+
+Lengths are held as whole nanometres while a plan is worked out: every inch fraction down to 1/64
+and every tenth of a millimetre is exact, so that a bar that fills to the last bit really fits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from cagekit.build.tooling import Offcut, Saw, Stock
+from cagekit.errors import InputError
+
+NM = 1_000_000
+"""Nanometres in a millimetre."""
+
+
+def whole(mm: float) -> int:
+    """Return a length (mm) in whole nanometres."""
+    return round(mm * NM)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A blank to be sawn: ``name`` (a member's id) and ``length`` in mm."""
+
+    name: str
+    length: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """A kind of bar to cut from.
+
+    Args:
+        name: how the plan calls it.
+        length: as it lies there, mm.
+        cost: what using one costs, in any unit; 0 for the shop's own off-cuts.
+        count: how many there are; None for as many as needed.
+        trim: cut off each end, mm.
+        owned: whether it is an off-cut of the shop's own.
+    """
+
+    name: str
+    length: float
+    cost: float
+    count: int | None = None
+    trim: float = 0.0
+    owned: bool = False
+
+    def room(self, kerf: float) -> int:
+        """What fits, in nm, when every piece counts with one kerf.
+
+        With squared ends the last piece needs no cut behind it, so one kerf is added; a mill end
+        that is trimmed costs the trim on both sides and the cut that takes it off.
+        """
+        if self.trim > 0:
+            return whole(self.length) - 2 * whole(self.trim) - whole(kerf)
+        return whole(self.length) + whole(kerf)
+
+    def longest(self, kerf: float) -> float:
+        """Longest piece that can be cut from it, mm."""
+        return (self.room(kerf) - whole(kerf)) / NM
+
+
+def bars_of(stock: Sequence[Stock], offcuts: Sequence[Offcut], saw: Saw) -> tuple[Bar, ...]:
+    """Return the bars a shop can cut from: its own off-cuts first, then sticks to buy.
+
+    A stick costs its price, or its length where any stick has no price.
+    """
+    priced = all(s.price is not None for s in stock)
+    own: dict[int, list[Offcut]] = {}
+    for o in offcuts:
+        own.setdefault(whole(o.length), []).append(o)
+    bars = [
+        Bar(
+            name=group[0].label or f"off-cut {group[0].length:.0f} mm",
+            length=group[0].length,
+            cost=0.0,
+            count=sum(o.count for o in group),
+            owned=True,
+        )
+        for _, group in sorted(own.items())
+    ]
+    for s in sorted(stock, key=lambda s: s.length):
+        cost = s.price if priced and s.price is not None else s.length
+        name = f"stick {s.length:.0f} mm"
+        bars.append(Bar(name=name, length=s.length, cost=cost, count=s.count, trim=saw.end_trim))
+    return tuple(bars)
+
+
+def check_pieces(pieces: Iterable[Piece], bars: Sequence[Bar], kerf: float, where: str) -> None:
+    """Refuse pieces that no bar can give.
+
+    Raises:
+        InputError: a piece longer than every bar (named, with the longest that fits), or not
+            above zero.
+    """
+    best = max(bars, key=lambda b: b.room(kerf), default=None)
+    for p in pieces:
+        if not p.length > 0:
+            raise InputError(where, p.name, p.length, problem="a piece needs a length above zero.")
+        if best is None or whole(p.length) > best.room(kerf) - whole(kerf):
+            longest = 0.0 if best is None else best.longest(kerf)
+            raise InputError(
+                where,
+                p.name,
+                round(p.length, 1),
+                problem=f"the piece is longer than the longest that can be cut ({longest:.1f} mm).",
+                hint="Buy a longer stick, or split the member with a sleeve where the rules "
+                "allow it.",
+            )
