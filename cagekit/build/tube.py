@@ -21,7 +21,7 @@ class TubeFile(FileModel):
     units: Literal["mm", "in"] = "mm"
     od: Length = Field(gt=0, description="outside diameter")
     wall: Length = Field(gt=0, description="wall thickness")
-    material: str = Field(description="key of a steel; 'cagekit show steels' lists them")
+    material: str = Field(description="key of a steel, e.g. 1020-dom, 4130-n, e355-n")
     source: str = Field(description="where the size comes from: catalogue, rulebook, habit")
 
     @field_validator("material")

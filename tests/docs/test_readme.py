@@ -1,0 +1,81 @@
+"""What the README and the contributors' guide say is so."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from cagekit.build.tube import TubeFile
+from cagekit.cli.verbs import VERBS
+from cagekit.units import parse_length
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text("utf-8")
+GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+
+
+def blocks(text: str, language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+
+
+def test_first_paragraph_states_the_job() -> None:
+    first = README.split("\n\n")[1]
+    for word in ("cages", "measurements", "STEP", "DXF"):
+        assert word in first
+
+
+def test_first_two_commands_are_whole() -> None:
+    """Each makes its environment, installs and runs, on one line."""
+    make, test = (block.strip() for block in blocks(README, "sh")[:2])
+    for line in (make, test):
+        assert "\n" not in line
+        assert line.startswith("python3 -m venv .venv && .venv/bin/pip install -q ")
+    assert make.endswith(".venv/bin/cagekit make sprint-wagon")
+    assert test.endswith(".venv/bin/python -m pytest")
+
+
+@pytest.mark.parametrize("block", [*blocks(README, "sh"), *blocks(GUIDE, "sh")])
+def test_commands_are_shell(block: str) -> None:
+    subprocess.run(["bash", "-n", "-c", block], check=True)
+
+
+@pytest.mark.parametrize("block", blocks(README, "toml"))
+def test_tube_of_the_readme_loads(block: str) -> None:
+    tube = TubeFile.model_validate(tomllib.loads(block)).tube()
+    assert tube.od == pytest.approx(44.45)
+
+
+def test_lengths_of_the_readme_are_lengths() -> None:
+    (line,) = re.findall(r"A length is a number.*?\n\n", README, re.DOTALL)
+    examples = re.findall(r"`([^`]*\d[^`]*)`", line)
+    assert len(examples) >= 4
+    for text in examples:
+        assert parse_length(text) > 0
+
+
+def test_verbs_of_the_readme_exist() -> None:
+    table = README.partition("| Verb |")[2].partition("\n\n")[0]
+    named = set(re.findall(r"`(\w+)[^`]*`", re.sub(r"\|[^|]*\|$", "", table, flags=re.MULTILINE)))
+    assert named <= {verb.name for verb in VERBS}
+    assert {"presets", "show", "new", "check", "make", "part", "doctor"} <= named
+
+
+def test_every_room_is_in_the_guide() -> None:
+    rooms = {
+        path.parent.name
+        for path in (ROOT / "cagekit").glob("*/__init__.py")
+        if any(path.parent.glob("*.py"))
+    }
+    table = GUIDE.partition("| Room |")[2].partition("\n\n")[0]
+    missing = {room for room in rooms if f"`{room}`" not in table}
+    assert not missing
+
+
+def test_links_lead_somewhere() -> None:
+    for text in (README, GUIDE):
+        for target in re.findall(r"\]\(([^)#]+)\)", text):
+            assert (ROOT / target).exists(), target
