@@ -1,0 +1,168 @@
+"""The end faces of a coped tube: the map that rims and ridges draw on the wall's end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import atan2, pi, tau
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface
+from cagekit.geometry.path import perpendicular, unit
+from cagekit.solids.creases import Refused
+from cagekit.solids.record import (
+    CylinderSurface,
+    Face,
+    Loop,
+    PlaneSurface,
+    Record,
+    TorusSurface,
+)
+from cagekit.solids.ridges import Ridge, draw_ridges
+from cagekit.solids.rims import Rays, Rim
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Walk:
+    """One way along an edge of the map, with the face on its left.
+
+    In the map the angle around the tube runs to the right and the radius up. ``leave`` is the
+    direction in which it sets out, ``back`` the one that leads back from where it arrives,
+    ``turn`` the angle it goes around the tube.
+    """
+
+    edges: tuple[tuple[int, bool], ...]
+    first: int
+    last: int
+    leave: float
+    back: float
+    turn: float
+    surface: int | None
+
+
+def end_faces(record: Record, rays: Rays, rims: tuple[Rim, Rim]) -> None:
+    """Add the faces of one end, given its written rims (outside first)."""
+    ridges = draw_ridges(rays, record, rims)
+    walks = _rim_walks(rims) + [w for r in ridges for w in _ridge_walks(record, rays, r)]
+    loops = _loops(walks)
+    at_start = rays.cut.which == "a"
+    for surface, group in _group(loops):
+        made: list[Loop] = []
+        for loop in group:
+            edges = [e for w in loop for e in w.edges]
+            # the map is seen from within the tube, which at end b is against the surface
+            if at_start:
+                edges = [(e, not forward) for e, forward in reversed(edges)]
+            made.append(tuple(edges))
+        shape, lower = _face_surface(rays, rays.surfaces[surface])
+        record.faces.append(Face(shape, False, tuple(made), lower))
+
+
+def _rim_walks(rims: tuple[Rim, Rim]) -> list[_Walk]:
+    out = []
+    for rim, outside in zip(rims, (True, False), strict=True):
+        n = len(rim.arcs)
+        for i, arc in enumerate(rim.arcs):
+            v, w = rim.vertices[i], rim.vertices[(i + 1) % n]
+            edge = ((rim.edges[i], not outside),)
+            if outside:
+                out.append(_Walk(edge, w, v, pi, 0.0, arc.start - arc.stop, arc.surface))
+            else:
+                out.append(_Walk(edge, v, w, 0.0, pi, arc.stop - arc.start, arc.surface))
+    return out
+
+
+def _ridge_walks(record: Record, rays: Rays, ridge: Ridge) -> list[_Walk]:
+    leave = _bearing(rays, record.vertices[ridge.first], ridge.leave)
+    back = _bearing(rays, record.vertices[ridge.last], ridge.arrive)
+    phi, _ = rays.chart(np.array([record.vertices[ridge.first], record.vertices[ridge.last]]))
+    turn = float((phi[1] - phi[0] + pi) % tau - pi)
+    ahead = tuple((e, True) for e in ridge.edges)
+    behind = tuple((e, False) for e in reversed(ridge.edges))
+    return [
+        _Walk(ahead, ridge.first, ridge.last, leave, back, turn, None),
+        _Walk(behind, ridge.last, ridge.first, back, leave, -turn, None),
+    ]
+
+
+def _bearing(rays: Rays, start: Array, towards: Array) -> float:
+    """Direction in the map from one point to another close by, rad."""
+    phi, rho = rays.chart(np.array([start, towards]))
+    turn = (phi[1] - phi[0] + pi) % tau - pi
+    return atan2(float(rho[1] - rho[0]), float(turn * rho.mean()))
+
+
+def _loops(walks: list[_Walk]) -> list[list[_Walk]]:
+    """Close the walks to loops, each time turning off as far to the left as there is."""
+    leaving: dict[int, list[_Walk]] = {}
+    for w in walks:
+        leaving.setdefault(w.first, []).append(w)
+    left = dict.fromkeys(walks)
+    out = []
+    while left:
+        loop = [next(iter(left))]
+        del left[loop[0]]
+        while True:
+            here = loop[-1]
+            options = leaving[here.last]
+            # the next one clockwise from the way back keeps the face on the left
+            best = min(options, key=lambda w: _clockwise(here.back, w.leave))
+            if best is loop[0]:
+                break
+            if best not in left:
+                raise Refused("the ridges of an end face cross")
+            del left[best]
+            loop.append(best)
+        out.append(loop)
+    return out
+
+
+def _clockwise(start: float, stop: float) -> float:
+    """Angle turned clockwise from one direction to another, in (0, 2 pi]."""
+    turn = (start - stop) % tau
+    return turn if turn > 1e-9 else tau
+
+
+def _group(loops: list[list[_Walk]]) -> list[tuple[int, list[list[_Walk]]]]:
+    """Put together the loops that bound one face: a face all the way round has two."""
+    rings: list[tuple[float, int, list[_Walk]]] = []
+    out = []
+    for loop in loops:
+        surfaces = {w.surface for w in loop if w.surface is not None}
+        if len(surfaces) != 1:
+            raise Refused("an end face belongs to no single parent")
+        (surface,) = surfaces
+        around = sum(w.turn for w in loop)
+        if abs(around) > pi:
+            rings.append((around, surface, loop))
+        else:
+            out.append((surface, [loop]))
+    if not rings:
+        return out
+    # the ring along the outside turns backward and comes first
+    rings.sort(key=lambda r: r[0])
+    if len(rings) != 2 or rings[0][1] != rings[1][1]:
+        raise Refused("the rings of an end face do not match")
+    return [*out, (rings[0][1], [rings[0][2], rings[1][2]])]
+
+
+def _face_surface(
+    rays: Rays, surface: Surface
+) -> tuple[PlaneSurface | CylinderSurface | TorusSurface, tuple[float, float]]:
+    """The record's surface, turned so that the end face lies clear of its seam."""
+    if isinstance(surface, PlaneFace):
+        normal = np.asarray(surface.normal)
+        return PlaneSurface(np.asarray(surface.point), normal, perpendicular(normal)), (0.0, 0.0)
+    d = rays.inward
+    if isinstance(surface, CylinderPiece):
+        x = -unit(d - (d @ surface.axis) * surface.axis)
+        origin, axis = surface.tangent_at(rays.node)
+        return CylinderSurface(origin, axis, x, surface.radius), (0.0, 0.0)
+    w = rays.node - surface.centre
+    out = unit(w - (w @ surface.axis) * surface.axis)
+    towards = atan2(float(d @ surface.axis), float(d @ out))
+    torus = TorusSurface(surface.centre, surface.axis, -out, surface.major, surface.radius)
+    return torus, (0.0, towards - pi)

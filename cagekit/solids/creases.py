@@ -1,0 +1,241 @@
+"""Where two surfaces of parents meet: the ridge that an end face shows between them.
+
+Many of these curves are exact: two pieces of one tube meet in the circle at their joint, two
+tubes of one diameter whose axes cross meet in an ellipse, a plane cuts a cylinder in a line or
+an ellipse. Whatever is left is followed step by step and interpolated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import atan2, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface, TorusPiece
+from cagekit.geometry.path import unit
+from cagekit.solids.record import EllipseCurve, LineCurve, circle
+
+Array = NDArray[np.float64]
+
+CONCENTRIC = 2e-5
+"""Offset or difference of radii (mm) below which two tubes count as crossing on one axis."""
+
+
+class Refused(Exception):
+    """The boundary cannot be written down directly; the reason is the message."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cut:
+    """A plane that holds a ridge; ``joint_radius`` is the tube's at a joint between pieces."""
+
+    point: Array
+    normal: Array
+    joint_radius: float = 0.0
+
+
+def distance(surface: Surface | Cut, points: Array) -> tuple[Array, Array]:
+    """Signed distances ``(n,)`` of points ``(n, 3)`` from a surface and its normals ``(n, 3)``."""
+    if isinstance(surface, Cut | PlaneFace):
+        value = (points - surface.point) @ surface.normal
+        return value, np.broadcast_to(surface.normal, points.shape)
+    if isinstance(surface, CylinderPiece):
+        w = points - surface.start
+        w = w - (w @ surface.axis)[:, None] * surface.axis
+        out = np.sqrt(np.einsum("ij,ij->i", w, w))
+        return out - surface.radius, w / out[:, None]
+    w = points - surface.centre
+    flat = w - (w @ surface.axis)[:, None] * surface.axis
+    n = w - surface.major * flat / np.sqrt(np.einsum("ij,ij->i", flat, flat))[:, None]
+    out = np.sqrt(np.einsum("ij,ij->i", n, n))
+    return out - surface.radius, n / out[:, None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Crease:
+    """The curve where ``first`` and ``second`` meet; ``second`` is a plane where one holds it."""
+
+    first: Surface
+    second: Surface | Cut
+
+    def settle(self, points: Array) -> Array:
+        """Move points ``(n, 3)`` that are near the curve onto it."""
+        p = points
+        for _ in range(30):
+            f, nf = distance(self.first, p)
+            g, ng = distance(self.second, p)
+            c = np.einsum("ij,ij->i", nf, ng)
+            det = np.maximum(1.0 - c * c, 1e-12)
+            alpha, beta = (c * g - f) / det, (c * f - g) / det
+            p = p + alpha[:, None] * nf + beta[:, None] * ng
+            if max(float(np.abs(f).max()), float(np.abs(g).max())) < 1e-12:
+                break
+        return p
+
+    def settle_at(self, points: Array, along: Array, station: Array) -> Array:
+        """Points of the curve at given stations along a direction.
+
+        Args:
+            points: first guesses, ``(n, 3)``.
+            along: unit direction, ``(3,)``.
+            station: wanted ``points @ along``, ``(n,)``.
+        """
+        p = points
+        for _ in range(40):
+            f, nf = distance(self.first, p)
+            g, ng = distance(self.second, p)
+            h = p @ along - station
+            rows = np.stack([nf, ng, np.broadcast_to(along, nf.shape)], axis=1)
+            try:
+                move = np.linalg.solve(rows, np.stack([f, g, h], axis=1)[:, :, None])[:, :, 0]
+            except np.linalg.LinAlgError:
+                raise Refused("a ridge cannot be followed") from None
+            p = p - np.clip(move, -5.0, 5.0)
+            if float(np.abs(move).max()) < 1e-12:
+                break
+        return p
+
+    def tangent(self, point: Array) -> Array:
+        """Unit direction of the curve at a point ``(3,)``; raises Refused where it is singular."""
+        t = np.cross(
+            distance(self.first, point[None])[1][0], distance(self.second, point[None])[1][0]
+        )
+        size = float(np.sqrt(t @ t))
+        if size < 1e-7:
+            raise Refused("parents touch along a ridge")
+        return np.asarray(t / size)
+
+    def exact(self, through: Array) -> LineCurve | EllipseCurve | None:
+        """The curve in closed form, if it has one; of two lines the one through ``through``."""
+        plane = self.second
+        if isinstance(plane, Cut) and plane.joint_radius > 0:
+            w = through - plane.point
+            return circle(plane.point, plane.normal, unit(w), plane.joint_radius)
+        if isinstance(plane, Cut | PlaneFace) and isinstance(self.first, CylinderPiece):
+            c = self.first
+            return conic(c.start, c.axis, c.radius, plane.point, plane.normal, through)
+        if isinstance(plane, PlaneFace) and isinstance(self.first, PlaneFace):
+            along = np.cross(plane.normal, self.first.normal)
+            return LineCurve(through, unit(along))
+        return None
+
+
+def conic(
+    start: Array, axis: Array, radius: float, point: Array, normal: Array, through: Array
+) -> LineCurve | EllipseCurve:
+    """Cut a cylinder with a plane: an ellipse, a circle, or the line nearest to ``through``.
+
+    Args:
+        start: a point of the cylinder's axis, ``(3,)``.
+        axis: unit direction of the axis.
+        radius: radius, mm.
+        point: a point of the plane.
+        normal: unit normal of the plane.
+        through: a point of the curve.
+    """
+    lean = float(axis @ normal)
+    if abs(lean) < 1e-9:
+        w = through - start
+        return LineCurve(np.asarray(start + w - (w @ axis) * axis), np.asarray(axis))
+    centre = np.asarray(start + axis * (float((point - start) @ normal) / lean))
+    across = np.cross(axis, normal)
+    size = float(np.sqrt(across @ across))
+    if size < 1e-9:
+        w = through - centre
+        return circle(centre, np.asarray(normal), unit(w - (w @ normal) * normal), radius)
+    minor = across / size
+    major = np.cross(minor, normal)
+    return EllipseCurve(centre, np.asarray(normal), major, radius / abs(lean), radius)
+
+
+def curve_range(
+    curve: LineCurve | EllipseCurve, first: Array, middle: Array, last: Array
+) -> tuple[LineCurve | EllipseCurve, float, float]:
+    """Orient a curve so that its parameter rises from ``first`` over ``middle`` to ``last``.
+
+    A ring that ends where it began goes all the way round; ``middle`` then lies within the
+    first half.
+    """
+    if isinstance(curve, LineCurve):
+        along = curve.direction
+        if float((last - first) @ along) < 0:
+            along = -along
+        out = LineCurve(curve.origin, along)
+        return out, float((first - curve.origin) @ along), float((last - curve.origin) @ along)
+    for sign in (1.0, -1.0):
+        ring = EllipseCurve(curve.centre, sign * curve.axis, curve.x, curve.major, curve.minor)
+        t0, tm, t1 = (ring_angle(ring, p) for p in (first, middle, last))
+        half = (tm - t0) % (2 * pi)
+        whole = (t1 - t0) % (2 * pi)
+        if whole < 1e-9:
+            whole = 2 * pi
+        if half <= (whole if whole < 2 * pi else pi):
+            break
+    return ring, t0, t0 + whole
+
+
+def ring_angle(ring: EllipseCurve, point: Array) -> float:
+    """Parameter of a point on an ellipse, rad in (-pi, pi]."""
+    w = point - ring.centre
+    y = np.cross(ring.axis, ring.x)
+    return atan2(float(w @ y) / ring.minor, float(w @ ring.x) / ring.major)
+
+
+def creases(first: Surface, second: Surface, at: Array) -> list[Crease]:
+    """The curves in which two surfaces meet near the point ``at``, the likeliest first.
+
+    Raises:
+        Refused: pieces of one tube that do not follow each other.
+    """
+    if isinstance(first, PlaneFace):
+        first, second = second, first
+    if isinstance(first, PlaneFace) or isinstance(second, PlaneFace):
+        return [Crease(first, second)]
+    if first.owner == second.owner:
+        return [Crease(first, _joint(first, second))]
+    if isinstance(first, CylinderPiece) and isinstance(second, CylinderPiece):
+        planes = _bisectors(first, second, at)
+        if planes:
+            return [Crease(first, plane) for plane in planes]
+    if isinstance(second, CylinderPiece):
+        first, second = second, first
+    return [Crease(first, second)]
+
+
+def _joint(a: CylinderPiece | TorusPiece, b: CylinderPiece | TorusPiece) -> Cut:
+    if abs(a.piece - b.piece) != 1:
+        raise Refused("bends of one parent meet")
+    early = a if a.piece < b.piece else b
+    if isinstance(early, CylinderPiece):
+        return Cut(
+            np.asarray(early.start + early.high * early.axis), np.asarray(early.axis), early.radius
+        )
+    end = early.centre + early.major * (
+        np.cos(early.angle) * early.x + np.sin(early.angle) * early.y
+    )
+    along = np.cos(early.angle) * early.y - np.sin(early.angle) * early.x
+    return Cut(np.asarray(end), np.asarray(along), early.radius)
+
+
+def _bisectors(a: CylinderPiece, b: CylinderPiece, at: Array) -> list[Cut]:
+    """The planes of the two ellipses in which crossing tubes of one diameter meet.
+
+    The ellipses themselves cross twice; only there both planes are near.
+    """
+    if abs(a.radius - b.radius) > CONCENTRIC:
+        return []
+    normal = np.cross(a.axis, b.axis)
+    size = float(np.sqrt(normal @ normal))
+    if size < 1e-6:
+        return []
+    w = b.start - a.start
+    if abs(float(w @ normal)) / size > CONCENTRIC:
+        return []
+    t = float(np.cross(w, b.axis) @ normal) / size**2
+    cross = np.asarray(a.start + t * a.axis)
+    planes = [Cut(cross, unit(a.axis - b.axis)), Cut(cross, unit(a.axis + b.axis))]
+    planes.sort(key=lambda q: abs(float((at - q.point) @ q.normal)))
+    both = abs(float((at - planes[1].point) @ planes[1].normal)) < 1e-3
+    return planes if both else planes[:1]

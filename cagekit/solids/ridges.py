@@ -1,0 +1,260 @@
+"""Follow the ridges of an end face from one of its corners to the next.
+
+A ridge is where an end face passes from one parent to another. It starts where a rim does so,
+runs through the wall, and ends on a rim or where three parents meet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.solids.creases import Crease, Refused, creases, curve_range, distance
+from cagekit.solids.record import Edge, Record, SplineCurve
+from cagekit.solids.rims import COARSE, FINE, Rays, Rim
+from cagekit.solids.spline import DEGREE, LADDER, interpolant
+
+Array = NDArray[np.float64]
+
+FIRST_STEP = 0.02
+STEP = 0.6
+"""Largest step along a ridge, mm."""
+MOST_STEPS = 900
+ABOVE = 1e-6
+"""A third parent stands above a ridge when its contact is this much earlier, mm."""
+TURN = 0.6
+"""Cosine of the turn from its chord at which a ridge is split."""
+
+
+@dataclass(slots=True, eq=False)
+class Corner:
+    """A vertex of the end face's map: where a ridge can start.
+
+    ``wanted`` holds the pairs of surfaces whose ridge leaves here and has not been drawn.
+    """
+
+    vertex: int
+    point: Array
+    wanted: list[frozenset[int]] = field(default_factory=list)
+    on_rim: float | None = None
+    """Radius of the rim it lies on, none inside the wall."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ridge:
+    """A drawn ridge: its edges one after the other, from corner to corner.
+
+    ``leave`` and ``arrive`` are points of it near its two ends, ``(3,)``.
+    """
+
+    edges: tuple[int, ...]
+    first: int
+    last: int
+    leave: Array
+    arrive: Array
+
+
+def rim_corners(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Corner]:
+    """The corners where a rim passes from one surface to another."""
+    out = []
+    for rim in rims:
+        for i, arc in enumerate(rim.arcs):
+            pair = frozenset((rim.arcs[i - 1].surface, arc.surface))
+            if len(pair) == 2:
+                v = rim.vertices[i]
+                out.append(Corner(v, record.vertices[v], [pair], rim.radius))
+    return out
+
+
+def draw_ridges(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge]:
+    """Follow and write all ridges of an end face.
+
+    Raises:
+        Refused: a ridge gets lost or ends nowhere.
+    """
+    corners = rim_corners(rays, record, rims)
+    out: list[Ridge] = []
+    for _ in range(40):
+        start = next((c for c in corners if c.wanted), None)
+        if start is None:
+            return out
+        pair = start.wanted.pop()
+        out.append(_draw(rays, record, corners, start, pair))
+    raise Refused("the end face has too many ridges")
+
+
+def _draw(
+    rays: Rays, record: Record, corners: list[Corner], start: Corner, pair: frozenset[int]
+) -> Ridge:
+    curve, heading = _set_out(rays, start, pair)
+    track, third = _follow(rays, curve, start, heading, pair)
+    if third is None:
+        end = _nearest(corners, track[-1], pair)
+    else:
+        end = _meeting(rays, record, corners, track[-1], curve, pair, third)
+    end.wanted.remove(pair)
+    track[-1] = end.point
+    line = np.array(track)
+    edges = _write(record, curve, line, start.vertex, end.vertex)
+    k = min(2, len(line) - 1)
+    return Ridge(edges, start.vertex, end.vertex, line[k], line[-1 - k])
+
+
+def _follow(
+    rays: Rays, curve: Crease, start: Corner, heading: Array, pair: frozenset[int]
+) -> tuple[list[Array], int | None]:
+    """Walk along a ridge until it leaves the wall or meets a third surface.
+
+    Returns:
+        The points walked over, and the third surface if one was met.
+    """
+    outer, inner = rays.radii
+    track, step = [start.point], FIRST_STEP
+    for _ in range(MOST_STEPS):
+        here = track[-1]
+        there = curve.settle((here + step * heading)[None])[0]
+        moved = there - here
+        size = float(np.sqrt(moved @ moved))
+        if not 0.2 * step < size < 3 * step:
+            raise Refused("a ridge jumps")
+        track.append(there)
+        rho = float(rays.chart(there[None])[1][0])
+        if not inner < rho < outer:
+            return track, None
+        third = _third(rays, there, pair)
+        if third is not None:
+            return track, third
+        tangent = curve.tangent(there)
+        heading = tangent if float(tangent @ moved) > 0 else -tangent
+        step = min(2 * step, STEP)
+    raise Refused("a ridge does not end")
+
+
+def _set_out(rays: Rays, start: Corner, pair: frozenset[int]) -> tuple[Crease, Array]:
+    """The curve of a ridge and the direction in which it runs into the wall."""
+    i, j = sorted(pair)
+    curves = creases(rays.surfaces[i], rays.surfaces[j], start.point)
+    outer, inner = rays.radii
+    for step in (FIRST_STEP, 5 * FIRST_STEP):
+        for curve in curves:
+            along = curve.tangent(start.point)
+            ways = np.array([along, -along])
+            ends = curve.settle(start.point + step * ways)
+            phi, rho = rays.chart(ends)
+            behind = rays.contact(phi, rho)[0] - rays.depth(ends) > 1e-4 * step
+            good = (rho < outer) & (rho > inner) & ~behind
+            if good.sum() == 1:
+                return curve, ways[int(np.argmax(good))]
+    raise Refused("a ridge runs along the rim")
+
+
+def _third(rays: Rays, point: Array, pair: frozenset[int]) -> int | None:
+    """The surface that takes the ray through a point of a ridge before its own two."""
+    if rays.cut.count <= 2 and all(k < rays.cut.count for k in pair):
+        return None
+    phi, rho = rays.chart(point[None])
+    s, active = rays.contact(phi, rho)
+    k = int(active[0])
+    if k not in pair and float(s[0] - rays.depth(point[None])[0]) > ABOVE:
+        return k
+    return None
+
+
+def _nearest(corners: list[Corner], point: Array, pair: frozenset[int]) -> Corner:
+    """The corner at which a ridge that left the wall must have ended."""
+    fit = [c for c in corners if pair in c.wanted and c.on_rim is not None]
+    if not fit:
+        raise Refused("a ridge ends nowhere")
+    best = min(fit, key=lambda c: float(np.linalg.norm(c.point - point)))
+    if float(np.linalg.norm(best.point - point)) > 1.5 * STEP:
+        raise Refused("a ridge ends beside its corner")
+    return best
+
+
+def _meeting(
+    rays: Rays,
+    record: Record,
+    corners: list[Corner],
+    near: Array,
+    curve: Crease,
+    pair: frozenset[int],
+    third: int,
+) -> Corner:
+    """The corner inside the wall where three surfaces meet; a new one or one already found."""
+    i, j = sorted(pair)
+    p = near[None]
+    for _ in range(40):
+        rows = [distance(q, p) for q in (curve.first, curve.second, rays.surfaces[third])]
+        matrix = np.array([n[0] for _, n in rows])
+        try:
+            move = np.linalg.solve(matrix, [float(f[0]) for f, _ in rows])
+        except np.linalg.LinAlgError:
+            raise Refused("three parents touch in one point") from None
+        p = p - np.clip(move, -1.0, 1.0)
+        if float(np.abs(move).max()) < 1e-12:
+            break
+    point = p[0]
+    if float(np.linalg.norm(point - near)) > 3 * STEP:
+        raise Refused("three parents meet out of reach")
+    for c in corners:
+        if c.on_rim is None and float(np.linalg.norm(c.point - point)) < 1e-4 and pair in c.wanted:
+            return c
+    pairs = [pair, frozenset((i, third)), frozenset((j, third))]
+    new = Corner(record.vertex(point), point, pairs)
+    corners.append(new)
+    return new
+
+
+def _write(
+    record: Record, curve: Crease, track: Array, first: int, last: int
+) -> tuple[int, ...]:
+    """Add a ridge to the record, in one edge or, where it turns too far, in several."""
+    chord = track[-1] - track[0]
+    size = float(np.linalg.norm(chord))
+    if size < 1e-5:
+        raise Refused("a ridge has no length")
+    middle = track[len(track) // 2]
+    exact = curve.exact(middle)
+    if exact is not None:
+        line, t0, t1 = curve_range(exact, track[0], middle, track[-1])
+        off = np.linalg.norm(line.at(np.array([t0, t1])) - track[[0, -1]], axis=1).max()
+        if float(off) > COARSE:
+            raise Refused(f"a ridge misses its corner by {off:.2g} mm")
+        return (record.edge(Edge(first, last, line, t0, t1, max(1e-6, 2 * float(off)))),)
+    steps = np.diff(track, axis=0)
+    steps = steps / np.linalg.norm(steps, axis=1)[:, None]
+    if (steps @ chord / size).min() < TURN and len(track) > 4:
+        half = len(track) // 2
+        v = record.vertex(track[half])
+        one = _write(record, curve, track[: half + 1], first, v)
+        return one + _write(record, curve, track[half:], v, last)
+    return (record.edge(_spline(curve, track, first, last)),)
+
+
+def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
+    chord = track[-1] - track[0]
+    size = float(np.linalg.norm(chord))
+    along = chord / size
+    run = (track - track[0]) @ along
+    best: tuple[float, SplineCurve] | None = None
+    for n in LADDER[:3]:
+        tool = interpolant(n)
+        station = size * tool.all_nodes
+        guess = np.stack([np.interp(station, run, track[:, k]) for k in range(3)], axis=1)
+        points = curve.settle_at(guess, along, station + float(track[0] @ along))
+        poles, off = tool.fit(points)
+        tips = np.linalg.norm(points[[0, n - 1]] - track[[0, -1]], axis=1).max()
+        off = max(off, float(tips) / 2)
+        if best is None or off < best[0]:
+            best = off, SplineCurve(DEGREE, poles, tool.knots, tool.multiplicities)
+        if off < FINE:
+            break
+    assert best is not None
+    off, spline = best
+    if off > COARSE:
+        raise Refused(f"a ridge is only known to {off:.2g} mm")
+    return Edge(first, last, spline, 0.0, 1.0, max(1e-6, 4 * off))
+
+

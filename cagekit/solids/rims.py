@@ -1,0 +1,385 @@
+"""The two rims of a coped end: where the tube's outside and inside meet the parents.
+
+Angles here are about the direction of travel of the whole tube, from its reference line, so
+that both ends of a tube count the same way round.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from math import acos, acosh, asinh, cos, inf, pi, sqrt, tau
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface
+from cagekit.geometry.cope import EndCut
+from cagekit.geometry.path import unit
+from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
+from cagekit.solids.record import Edge, Record, SplineCurve
+from cagekit.solids.spline import DEGREE, LADDER, interpolant
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+SAMPLES = 120
+"""Rays around a rim that look for the places where the parent changes."""
+FINE = 2e-5
+"""Deviation (mm) of a rim at which it is refined no further."""
+COARSE = 1e-3
+"""Deviation (mm) at which a rim is refused."""
+SAME_ANGLE = 1e-6
+"""Split angles (rad) closer than this are one."""
+SHARP = 0.6
+"""Half width (rad) of a turn of the rim above which it needs no care."""
+NEAR = 0.7
+"""Length (rad) of the stretch beside a sharp turn that gets its own edge."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rays:
+    """The bundle of rays that run along one end of a tube.
+
+    Attributes:
+        cut: how the end is cut.
+        x: reference line, unit, square to the axis.
+        y: completes (x, y, direction of travel).
+        room: length of the straight at this end, mm.
+        node: theoretical end point, ``(3,)``; moved by ``shift`` mm where that makes a joint of
+            equal tubes exactly concentric.
+    """
+
+    cut: EndCut
+    x: Array
+    y: Array
+    room: float
+    node: Array
+    shift: float = 0.0
+
+    @classmethod
+    def of(cls, cut: EndCut, x: Array, room: float) -> Rays:
+        """The rays of an end, counted from the reference line ``x``."""
+        travel = cut.out if cut.which == "b" else -cut.out
+        off = _off_centre(cut)
+        return cls(
+            cut=cut, x=x, y=np.cross(travel, x), room=room, node=cut.point - off,
+            shift=float(np.sqrt(off @ off)),
+        )  # fmt: skip
+
+    @property
+    def surfaces(self) -> tuple[Surface, ...]:
+        return self.cut.surfaces
+
+    @property
+    def inward(self) -> Array:
+        return -self.cut.out
+
+    @property
+    def radii(self) -> tuple[float, float]:
+        """Outside and inside radius, mm."""
+        return self.cut.outer_radius, self.cut.inner_radius
+
+    def origins(self, phi: Array, rho: Array | float) -> Array:
+        """Points at s = 0, ``(n, 3)``."""
+        across = np.multiply.outer(np.cos(phi), self.x) + np.multiply.outer(np.sin(phi), self.y)
+        return np.asarray(self.node + np.multiply(np.asarray(rho)[..., None], across))
+
+    def contact(self, phi: Array, rho: Array | float) -> tuple[Array, Ints]:
+        """Where rays ``(n,)`` touch and which surface they touch; raises Refused on a miss."""
+        x = self.x
+        turn = np.arctan2(x @ self.cut.side, x @ self.cut.zero)
+        sign = 1.0 if self.cut.which == "b" else -1.0
+        touch = self.cut.contact(turn + sign * phi, rho)
+        if (touch.active < 0).any():
+            raise Refused("the tube partly misses the bend it stands on")
+        return touch.s, touch.active
+
+    def points(self, phi: Array, rho: Array | float, surface: int) -> Array:
+        """Where rays ``(n,)`` touch one of the surfaces, its ends ignored, ``(n, 3)``."""
+        o = self.origins(phi, rho)
+        windows = self.cut.windows
+        window = windows[surface] if surface < len(windows) else (-inf, inf)
+        s = self.surfaces[surface].solve(o, self.inward, window).s
+        return np.asarray(o + s[:, None] * self.inward)
+
+    def depth(self, points: Array) -> Array:
+        """s of points ``(n, 3)``, mm."""
+        return np.asarray((points - self.node) @ self.inward)
+
+    def chart(self, points: Array) -> tuple[Array, Array]:
+        """Angles and radii ``(n,)`` of points ``(n, 3)``."""
+        w = points - self.node
+        return np.arctan2(w @ self.y, w @ self.x), np.hypot(w @ self.x, w @ self.y)
+
+
+def _off_centre(cut: EndCut) -> Array:
+    """What a joint of equal tubes lacks in being concentric, when it is next to nothing."""
+    for s in cut.surfaces[: cut.count]:
+        if isinstance(s, PlaneFace) or abs(s.radius - cut.outer_radius) > CONCENTRIC:
+            continue
+        foot, along = s.tangent_at(cut.point)
+        across = np.cross(cut.out, along)
+        size = float(np.sqrt(across @ across))
+        if size > 1e-9:
+            off = float((cut.point - foot) @ across) / size
+            if abs(off) < CONCENTRIC:
+                return np.asarray(across * (off / size))
+    return np.zeros(3)
+
+
+@dataclass(frozen=True, slots=True)
+class Graze:
+    """Where rays come close to passing a parent: the rim turns sharply there.
+
+    ``angle`` is where (rad). ``width`` is the half width of the turn, rad: 0 at a true corner.
+    A ``missing`` graze is the silhouette of a parent that the rays beyond it pass.
+    """
+
+    angle: float
+    width: float
+    surface: int
+    missing: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Arc:
+    """A stretch of a rim on one surface, from angle ``start`` to ``stop`` (rising, rad).
+
+    ``plane`` is the surface's stand-in where the stretch is part of an ellipse; ``grazes`` are
+    those at its two ends.
+    """
+
+    start: float
+    stop: float
+    surface: int
+    plane: PlaneFace | None = None
+    grazes: tuple[Graze | None, Graze | None] = (None, None)
+
+
+@dataclass(slots=True)
+class Rim:
+    """One rim: its arcs in order from angle 0, their edges and first vertices."""
+
+    radius: float
+    arcs: list[Arc]
+    edges: list[int] = field(default_factory=list)
+    vertices: list[int] = field(default_factory=list)
+    station: float = 0.0
+    """s at angle 0, mm."""
+
+
+def breaks(rays: Rays, rho: float) -> list[float]:
+    """Angles at which a rim passes from one surface to another, rad in [0, 2 pi)."""
+    sharp = [g for g in grazes(rays, rho) if g.missing]
+    beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
+    phi = (np.arange(SAMPLES) + 0.37) * tau / SAMPLES
+    phi = np.unique(np.concatenate([phi, np.array(beyond) % tau]))
+    _, active = rays.contact(phi, rho)
+    change = np.nonzero(active != np.roll(active, -1))[0]
+    if not len(change):
+        return []
+    low, high = phi[change], np.append(phi[1:], phi[0] + tau)[change]
+    left = active[change]
+    fraction = np.linspace(0.0, 1.0, 33)
+    for _ in range(9):
+        grid = low[:, None] + (high - low)[:, None] * fraction
+        _, found = rays.contact(grid.ravel(), rho)
+        other = found.reshape(grid.shape) != left[:, None]
+        other[:, 0], other[:, -1] = False, True
+        k = np.argmax(other, axis=1)
+        row = np.arange(len(k))
+        low, high = grid[row, k - 1], grid[row, k]
+    return [_silhouette(float(a), rho, sharp) for a in (0.5 * (low + high)) % tau]
+
+
+def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:
+    """The exact silhouette that a break stands for.
+
+    A ray counts as missing only when it passes by more than a tolerance, which is a little
+    further round.
+    """
+    for g in sharp:
+        late = g.width - acos(min(cos(g.width) + TOUCH / rho, 1.0))
+        if _apart(angle, g.angle) < 1.5 * late + 1e-6:
+            return g.angle
+    return angle
+
+
+def grazes(rays: Rays, rho: float) -> list[Graze]:
+    """Where a rim has corners or near-corners, whichever surface is active there."""
+    out: list[Graze] = []
+    for k, s in enumerate(rays.surfaces[: rays.cut.count]):
+        if isinstance(s, PlaneFace):
+            continue
+        foot, along = s.tangent_at(rays.node)
+        across = np.cross(rays.inward, along)
+        size = float(np.sqrt(across @ across))
+        if size < 1e-9:
+            raise Refused("branch and parent are parallel")
+        across = across / size
+        off = float((rays.node - foot) @ across)
+        first = float(np.arctan2(across @ rays.y, across @ rays.x))
+        for side, angle in ((1.0, first), (-1.0, first + pi)):
+            room = s.radius - side * off
+            gap = room - rho
+            if abs(gap) < CONCENTRIC:
+                out.append(Graze(angle % tau, 0.0, k))
+            elif gap > 0 and (width := sqrt(2 * gap / rho)) < SHARP:
+                out.append(Graze(angle % tau, width, k))
+            elif gap < 0 and abs(room) < rho:
+                width = acos(room / rho)
+                out += [Graze((angle + t * width) % tau, width, k, True) for t in (-1, 1)]
+    return out
+
+
+def split(rays: Rays, rho: float, at_breaks: Sequence[float]) -> Rim:
+    """Divide a rim at angle 0, where the surface changes and where it turns sharply."""
+    sharp = grazes(rays, rho)
+    marks = [0.0]
+
+    def mark(angle: float) -> None:
+        if all(_apart(angle, m) > SAME_ANGLE for m in marks):
+            marks.append(angle % tau)
+
+    for angle in at_breaks:
+        mark(angle)
+    for g in sharp:
+        if not g.missing and _is_active(rays, rho, g):
+            mark(g.angle)
+    marks.sort()
+    for g in sharp:
+        if g.width > 0 and min(_apart(g.angle, m) for m in marks) < 1e-4:
+            for beside in (g.angle - NEAR, g.angle + NEAR):
+                if min(_apart(beside, m) for m in marks) > 0.3:
+                    mark(beside)
+    marks.sort()
+    stops = [*marks[1:], tau]
+    middle = np.array([0.5 * (a + b) for a, b in zip(marks, stops, strict=True)])
+    _, active = rays.contact(middle, rho)
+    arcs = []
+    for a, b, k in zip(marks, stops, active.tolist(), strict=True):
+        plane = _stand_in(rays, rho, k, 0.5 * (a + b))
+        ends = (_graze_at(sharp, k, a), _graze_at(sharp, k, b))
+        arcs.append(Arc(a, b, k, plane, ends))
+    return Rim(rho, arcs)
+
+
+def _apart(a: float, b: float) -> float:
+    return abs((a - b + pi) % tau - pi)
+
+
+def _is_active(rays: Rays, rho: float, g: Graze) -> bool:
+    phi = g.angle + np.array([-1e-4, 1e-4])
+    return bool((rays.contact(phi, rho)[1] == g.surface).any())
+
+
+def _graze_at(sharp: Sequence[Graze], surface: int, angle: float) -> Graze | None:
+    for g in sharp:
+        if g.surface == surface and g.width > 0 and _apart(g.angle, angle) < 1e-4:
+            return g
+    return None
+
+
+def write(record: Record, rays: Rays, rim: Rim) -> None:
+    """Add a rim's vertices and edges to the record."""
+    tips = [_points(rays, rim.radius, a, np.array([a.start, a.stop])) for a in rim.arcs]
+    count = len(rim.arcs)
+    for i in range(count):
+        rim.vertices.append(record.vertex(0.5 * (tips[i][0] + tips[i - 1][1])))
+    rim.station = float(rays.depth(record.vertices[rim.vertices[0]][None])[0])
+    for i, arc in enumerate(rim.arcs):
+        ends = rim.vertices[i], rim.vertices[(i + 1) % count]
+        gap = max(
+            float(np.linalg.norm(record.vertices[v] - p))
+            for v, p in zip(ends, tips[i], strict=True)
+        )
+        if gap > COARSE:
+            raise Refused(f"a rim is open by {gap:.2g} mm")
+        tol = max(1e-6, 2 * gap, 4 * rays.shift)
+        rim.edges.append(record.edge(_arc_edge(rays, rim.radius, arc, ends, tol)))
+    deepest = rays.depth(np.array([record.vertices[v] for v in rim.vertices])).max()
+    if float(deepest) > rays.room - 1e-6:
+        raise Refused("the cope reaches the bend")
+
+
+def _points(rays: Rays, rho: float, arc: Arc, phi: Array) -> Array:
+    """Points of an arc at angles ``(n,)``, shape ``(n, 3)``."""
+    if arc.plane is None:
+        return rays.points(phi, rho, arc.surface)
+    o = rays.origins(phi, rho)
+    s = arc.plane.solve(o, rays.inward).s
+    return np.asarray(o + s[:, None] * rays.inward)
+
+
+def _stand_in(rays: Rays, rho: float, surface: int, angle: float) -> PlaneFace | None:
+    """The plane that cuts the tube in the same curve as the surface does, if there is one."""
+    s = rays.surfaces[surface]
+    if isinstance(s, PlaneFace):
+        return s
+    if not isinstance(s, CylinderPiece) or abs(rho - s.radius) > CONCENTRIC:
+        return None
+    foot, along = s.tangent_at(rays.node)
+    across = np.cross(rays.inward, along)
+    if abs(float((rays.node - foot) @ across)) > CONCENTRIC * float(np.linalg.norm(across)):
+        return None
+    at = rays.points(np.array([angle]), rho, surface)[0]
+    normals = [unit(rays.inward - along), unit(rays.inward + along)]
+    normal = min(normals, key=lambda n: abs(float((at - foot) @ n)))
+    return PlaneFace(owner=s.owner, point=foot, normal=normal)
+
+
+def _arc_edge(
+    rays: Rays, rho: float, arc: Arc, ends: tuple[int, int], tol: float
+) -> Edge:
+    width = arc.stop - arc.start
+    if arc.plane is not None:
+        phi = arc.start + width * np.array([0.0, 0.25, 1.0])
+        p = _points(rays, rho, arc, phi)
+        ring = conic(
+            rays.node, rays.inward, rho, np.asarray(arc.plane.point),
+            np.asarray(arc.plane.normal), p[1],
+        )  # fmt: skip
+        curve, t0, t1 = curve_range(ring, p[0], p[1], p[2] if width < tau - 1e-9 else p[0])
+        return Edge(ends[0], ends[1], curve, t0, t1, tol)
+    best: tuple[float, SplineCurve] | None = None
+    for n in LADDER[0 if width < 3.3 else 1 :]:
+        tool = interpolant(n)
+        phi = _spread(tool.all_nodes, arc)
+        poles, off = tool.fit(rays.points(phi, rho, arc.surface))
+        if best is None or off < best[0]:
+            knots = arc.start + width * tool.knots
+            best = off, SplineCurve(DEGREE, poles, knots, tool.multiplicities)
+        if off < FINE:
+            break
+    assert best is not None
+    off, spline = best
+    if off > COARSE:
+        raise Refused(f"a rim is only known to {off:.2g} mm")
+    return Edge(ends[0], ends[1], spline, arc.start, arc.stop, max(tol, 4 * off))
+
+
+def _spread(u: Array, arc: Arc) -> Array:
+    """Angles for parameters in [0, 1], crowded so that the rim is smooth in the parameter.
+
+    Beside a near-corner the rim goes like sqrt(w^2 + x^2), beside a silhouette like
+    sqrt(x^2 + 2 w x), with x the angle from there: both are smooth in the area variable of a
+    hyperbola.
+    """
+    width = arc.stop - arc.start
+    first, last = arc.grazes
+    if first is not None and last is not None:
+        half = Arc(0.0, width / 2, arc.surface, None, (first, None))
+        mirrored = Arc(0.0, width / 2, arc.surface, None, (last, None))
+        low = _spread(np.minimum(2 * u, 1.0), half)
+        high = width - _spread(np.minimum(2 * (1 - u), 1.0), mirrored)
+        return np.asarray(arc.start + np.where(u < 0.5, low, high))
+    if first is None and last is None:
+        return np.asarray(arc.start + width * u)
+    if first is None:
+        mirrored = Arc(0.0, width, arc.surface, None, (last, None))
+        return np.asarray(arc.stop - _spread(1 - u, mirrored))
+    w = first.width
+    if first.missing:
+        return np.asarray(arc.start + w * (np.cosh(u * acosh(1 + width / w)) - 1))
+    return np.asarray(arc.start + w * np.sinh(u * asinh(width / w)))

@@ -1,0 +1,181 @@
+"""The boundary of a bent, hollow, coped tube, written down from its path and its cuts."""
+
+from __future__ import annotations
+
+from math import atan2, tau
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.geometry.contact import PlaneFace
+from cagekit.geometry.cope import EndCut
+from cagekit.geometry.path import Arc, Line, Path
+from cagekit.solids.caps import end_faces
+from cagekit.solids.creases import Refused
+from cagekit.solids.record import (
+    CylinderSurface,
+    Edge,
+    Face,
+    LineCurve,
+    Record,
+    TorusSurface,
+    circle,
+)
+from cagekit.solids.rims import Rays, Rim, breaks, grazes, split, write
+
+Array = NDArray[np.float64]
+
+SEAMS = 48
+"""Places around the tube that are tried for the seam."""
+
+
+def tube_record(name: str, path: Path, cut_a: EndCut, cut_b: EndCut) -> Record:
+    """Write down the boundary of a tube.
+
+    Args:
+        name: name of the solid.
+        path: centre line up to the theoretical ends.
+        cut_a: how end a is cut; it also holds the radii.
+        cut_b: how end b is cut.
+
+    Raises:
+        Refused: the end faces are of a kind that is left to the kernel's booleans.
+    """
+    lines = path.reference_lines()
+    cuts = (cut_a, cut_b)
+    ends = tuple(
+        Rays.of(cut, lines[k], _room(path, k, cut)) for cut, k in zip(cuts, (0, -1), strict=True)
+    )
+    marks = [tuple(breaks(e, r) for r in e.radii) for e in ends]
+    taken = [a for pair in marks for group in pair for a in group]
+    seam = _seam(taken + [g.angle for e in ends for r in e.radii for g in grazes(e, r)])
+    lines = np.array([_turned(path, lines, i, seam) for i in range(len(lines))])
+    record = Record(name)
+    rims: list[tuple[Rim, Rim]] = []
+    for end, (outside, inside), k in zip(ends, marks, (0, -1), strict=True):
+        rays = Rays.of(end.cut, lines[k], end.room)
+        outer = split(rays, rays.radii[0], _less(outside, seam))
+        inner = split(rays, rays.radii[1], _less(inside, seam))
+        pair = outer, inner
+        for rim in pair:
+            write(record, rays, rim)
+        end_faces(record, rays, pair)
+        rims.append(pair)
+    for side, radius in enumerate((cut_a.outer_radius, cut_a.inner_radius)):
+        _wall(record, path, lines, radius, rims[0][side], rims[1][side], outside=side == 0)
+    return record
+
+
+def _room(path: Path, k: int, cut: EndCut) -> float:
+    """Length of straight that an end may use up, mm; a bend is only cut square at its end."""
+    piece = path.pieces[k]
+    if isinstance(piece, Line):
+        return piece.length
+    surface = cut.surfaces[0]
+    square = (
+        cut.count == 1
+        and isinstance(surface, PlaneFace)
+        and abs(float(surface.normal @ cut.out)) > 1 - 1e-12
+        and abs(float((surface.point - cut.point) @ cut.out)) < 1e-6
+    )
+    if not square:
+        raise Refused("an end that is a bend is not cut square")
+    return 1.0
+
+
+def _less(angles: list[float], seam: float) -> list[float]:
+    return [float((a - seam) % tau) for a in angles]
+
+
+def _seam(taken: list[float]) -> float:
+    """The angle farthest from everything that happens around the tube."""
+    if not taken:
+        return 0.0
+    tries = np.arange(SEAMS) * tau / SEAMS + 0.0123
+    gap = np.abs((tries[:, None] - np.array(taken) + tau / 2) % tau - tau / 2).min(axis=1)
+    return float(tries[int(np.argmax(gap))])
+
+
+def _turned(path: Path, lines: Array, i: int, seam: float) -> Array:
+    piece = path.pieces[min(i, len(path.pieces) - 1)]
+    travel = piece.direction if i < len(path.pieces) else path.out_direction("b")
+    x = lines[i]
+    return np.asarray(np.cos(seam) * x + np.sin(seam) * np.cross(travel, x))
+
+
+class _Ring:
+    """The border between two pieces of the wall: its edges, first vertex and place."""
+
+    def __init__(self, edges: list[int], vertex: int, station: float) -> None:
+        self.edges, self.vertex, self.station = edges, vertex, station
+
+
+def _wall(
+    record: Record, path: Path, lines: Array, radius: float, a: Rim, b: Rim, *, outside: bool
+) -> None:
+    """Add the faces of the outside or the bore, piece by piece."""
+    ring = _Ring(a.edges, a.vertices[0], a.station)
+    last = len(path.pieces) - 1
+    for i, piece in enumerate(path.pieces):
+        if i < last:
+            after = _joint_ring(record, path, lines, i + 1, radius)
+        else:
+            after = _Ring(b.edges, b.vertices[0], -b.station)
+        face = _straight if isinstance(piece, Line) else _bend
+        face(record, piece, lines[i], radius, (ring, after), outside)  # type: ignore[operator]
+        ring = after
+
+
+def _joint_ring(record: Record, path: Path, lines: Array, i: int, radius: float) -> _Ring:
+    piece = path.pieces[i]
+    v = record.vertex(np.asarray(piece.start + radius * lines[i]))
+    ring = circle(piece.start, piece.direction, lines[i], radius)
+    e = record.edge(Edge(v, v, ring, 0.0, tau))
+    record.smooth.add(e)
+    return _Ring([e], v, 0.0)
+
+
+def _loop(rings: tuple[_Ring, _Ring], seam: int) -> tuple[tuple[int, bool], ...]:
+    first, last = rings
+    return (
+        *((e, True) for e in first.edges),
+        (seam, True),
+        *((e, False) for e in reversed(last.edges)),
+        (seam, False),
+    )
+
+
+def _straight(
+    record: Record,
+    piece: Line,
+    x: Array,
+    radius: float,
+    rings: tuple[_Ring, _Ring],
+    outside: bool,
+) -> None:
+    start, d = piece.start, piece.direction
+    low, high = rings[0].station, piece.length + rings[1].station
+    if high - low < 1e-6:
+        raise Refused("the copes of both ends meet")
+    line = LineCurve(np.asarray(start + radius * x), d)
+    seam = record.edge(Edge(rings[0].vertex, rings[1].vertex, line, low, high, 1e-6))
+    surface = CylinderSurface(start, d, x, radius)
+    record.faces.append(Face(surface, outside, (_loop(rings, seam),)))
+
+
+def _bend(
+    record: Record,
+    piece: Arc,
+    x: Array,
+    radius: float,
+    rings: tuple[_Ring, _Ring],
+    outside: bool,
+) -> None:
+    out, axis = piece.radial, piece.axis
+    # around the tube the torus counts against the direction of travel
+    turn = atan2(float(x @ axis), float(x @ out))
+    centre = np.asarray(piece.centre + radius * np.sin(turn) * axis)
+    ring = circle(centre, axis, out, piece.radius + radius * float(np.cos(turn)))
+    seam = record.edge(Edge(rings[0].vertex, rings[1].vertex, ring, 0.0, piece.angle, 1e-6))
+    surface = TorusSurface(piece.centre, axis, out, piece.radius, radius)
+    record.faces.append(Face(surface, outside, (_loop(rings, seam),), (0.0, turn)))
