@@ -155,6 +155,7 @@ class Car(FileModel):
     mass: float | None = Field(None, gt=0, description="car ready to run without driver, kg")
     homologated: int | None = Field(None, description="year of homologation, if any")
     class_: str = Field("", alias="class", description="competition class, free text for rule conditions")
+    engine_capacity: float | None = Field(None, ge=0, description="engine capacity, cm3; 0 for an electric car")
     quarter_mile_time: float | None = Field(None, description="elapsed time in the quarter mile, s, for drag rulebooks")
     left: CarSide
     right: CarSide
