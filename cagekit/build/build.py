@@ -17,7 +17,7 @@ from cagekit.build.fields import FileModel, Length
 from cagekit.build.layout import Layout
 from cagekit.build.padding import Padding
 from cagekit.build.tooling import Tooling
-from cagekit.errors import InputError
+from cagekit.errors import InputError, NotFoundError
 from cagekit.materials.tubes import Tube
 
 
@@ -86,7 +86,11 @@ class Build:
         return entry.tube or self.file.tubes.get(role) or self.file.tube
 
     def tube_for(self, entry: MemberEntry, role: str) -> Tube:
-        return self.tubes[self.tube_ref(entry, role)]
+        """The tube of a member; NotFoundError when its reference was not loaded."""
+        reference = self.tube_ref(entry, role)
+        if reference not in self.tubes:
+            raise NotFoundError(f"{self.name} [members.{entry.id}] tube = {reference!r}: there is no such tube preset.")
+        return self.tubes[reference]
 
 
 def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:

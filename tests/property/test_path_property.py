@@ -1,0 +1,62 @@
+"""Random tubes: what must hold whatever the corners are."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.path import Path
+
+coordinate = st.floats(-1500, 1500, allow_nan=False, allow_infinity=False)
+corners = st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=2, max_size=7)
+
+
+def made(points: list, radius: float) -> Path:
+    try:
+        return Path.from_polyline(points, radius)
+    except GeometryError:
+        assume(False)
+        raise
+
+
+@settings(max_examples=150, deadline=None)
+@given(corners, st.floats(20, 200))
+def test_walked_backwards_a_tube_is_as_long(points: list, radius: float) -> None:
+    path = made(points, radius)
+    back = path.reversed()
+    assert back.length == pytest.approx(path.length, rel=1e-12)
+    s = np.linspace(0, path.length, 20)
+    assert back.points(path.length - s) == pytest.approx(path.points(s), abs=1e-6)
+
+
+@settings(max_examples=150, deadline=None)
+@given(corners, st.floats(20, 200))
+def test_a_tube_is_never_longer_than_its_polyline_and_never_shorter_than_the_straight(points: list, radius: float) -> None:
+    path = made(points, radius)
+    straight = float(np.linalg.norm(np.subtract(points[-1], points[0])))
+    polyline = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+    assert straight - 1e-6 <= path.length <= polyline + 1e-6
+
+
+@settings(max_examples=100, deadline=None)
+@given(corners, st.floats(20, 200), st.floats(0, 1))
+def test_the_nearest_spot_of_a_point_on_the_tube_is_that_point(points: list, radius: float, at: float) -> None:
+    path = made(points, radius)
+    point = path.spot(at * path.length).point
+    assert path.nearest(point).point == pytest.approx(point, abs=1e-6)
+
+
+@settings(max_examples=100, deadline=None)
+@given(corners, st.floats(20, 200), st.floats(-1200, 1200))
+def test_crossings_are_all_there(points: list, radius: float, z: float) -> None:
+    path = made(points, radius)
+    s = np.linspace(0, path.length, 4001)
+    above = path.points(s)[:, 2] > z
+    changes = int((above[1:] != above[:-1]).sum())
+    spots = path.at_height(z)
+    assert len(spots) >= changes
+    for spot in spots:
+        assert spot.point[2] == pytest.approx(z, abs=1e-6)

@@ -1,0 +1,81 @@
+"""A seeded sweep over builds with sane and insane numbers.
+
+Each build is made whole or refused with a message that names the member or field; none may end
+in any other exception.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from cagekit.build.build import Build, entries_of
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.errors import CagekitError, GeometryError, InputError
+
+DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
+
+
+def shaken(build: Build, rng: random.Random, strength: float) -> dict[str, Any]:
+    """Changes to some members: lengths shaken by ``strength``, now and then nonsense."""
+    changes: dict[str, Any] = {}
+    for entry in build.entries:
+        if rng.random() < 0.6:
+            continue
+        fields: dict[str, Any] = {}
+        for name, value in entry:
+            if isinstance(value, float) and rng.random() < 0.5:
+                shift = value * rng.uniform(-strength, strength) + rng.uniform(-80, 80) * strength
+                fields[name] = f"{value + shift} mm"
+                if name == "lean":
+                    fields[name] = rng.uniform(-30, 30) * strength
+            elif value is None and name in ("height", "bend_radius", "knee_height", "low", "half_width_top") and rng.random() < 0.3:
+                fields[name] = f"{rng.uniform(50, 1200)} mm"
+        if rng.random() < 0.05 * strength:
+            fields[rng.choice(["gap", "height", "from", "tube", "nonsense"])] = rng.choice([-1e9, 0, 1e12, "wide", "on nothing at all", float("inf")])
+        if rng.random() < 0.05:
+            fields["omit"] = True
+        if fields:
+            changes[entry.id] = fields
+    return changes
+
+
+def outcome(build: Build, changes: dict[str, Any]) -> str:
+    try:
+        file = build.file.model_copy(update={"members": {**build.file.members, **changes}})
+        cage = members_only(replace(build, entries=entries_of(file, build.layout, "random")))
+        for id_ in cage.members:
+            assert cage.volume(id_) > 0, id_
+            assert cage.cut_length(id_) > 0, id_
+    except (GeometryError, InputError) as exc:
+        assert len(str(exc)) > 20, "a refusal says why"
+        return "refused"
+    except CagekitError as exc:
+        assert str(exc)
+        return "refused"
+    return "made"
+
+
+@pytest.mark.parametrize("strength", [0.05, 0.3, 2.0])
+@pytest.mark.parametrize("name", DEMOS)
+def test_random_builds_are_made_or_refused(name: str, strength: float) -> None:
+    build = load_build(name)
+    rng = random.Random(f"{name} {strength}")
+    found = Counter(outcome(build, shaken(build, rng, strength)) for _ in range(12))
+    if strength <= 0.05:
+        assert found["made"] >= 4, found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", DEMOS)
+def test_a_thousand_random_builds(name: str) -> None:
+    build = load_build(name)
+    rng = random.Random(f"thousand {name}")
+    found = Counter(outcome(build, shaken(build, rng, rng.choice([0.05, 0.3, 1.0, 3.0]))) for _ in range(250))
+    assert found["made"] > 10, found
+    assert found["refused"] > 10, found

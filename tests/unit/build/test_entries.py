@@ -1,0 +1,87 @@
+"""How a build's changes are laid on its layout."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from cagekit.build.build import BuildFile, entries_of
+from cagekit.build.layout import Layout
+from cagekit.errors import InputError
+
+LAYOUT = Layout.model_validate(
+    {
+        "name": "small",
+        "member": [
+            {"kind": "main_hoop"},
+            {"kind": "rear_brace", "side": "both"},
+            {"kind": "strut", "id": "tie", "side": "both", "from": "on main_hoop.{side} at foot", "to": "on rear_brace_{other} at middle", "via": [[1, 2, 3]]},
+        ],
+    }
+)
+
+
+def build(**more: Any) -> BuildFile:
+    base = {"name": "b", "car": "c", "layout": "small", "tube": "t", "tooling": "t"}
+    return BuildFile.model_validate({**base, **more}, context={"units": more.get("units", "mm")})
+
+
+def entries(**more: Any) -> dict[str, Any]:
+    return {e.id: e for e in entries_of(build(**more), LAYOUT, "b.toml")}
+
+
+def test_both_sides_are_spread_and_filled_in() -> None:
+    made = entries()
+    assert list(made) == ["main_hoop", "rear_brace_left", "rear_brace_right", "tie_left", "tie_right"]
+    assert made["tie_right"].from_ == "on main_hoop.right at foot"
+    assert made["tie_right"].to == "on rear_brace_left at middle"
+    assert made["tie_left"].via == ((1, 2, 3),)
+    assert made["tie_right"].via == ((1, -2, 3),)
+
+
+def test_changes_by_role_and_by_id() -> None:
+    made = entries(members={"rear_brace": {"drop": 50}, "rear_brace_right": {"drop": "2 in"}})
+    assert made["rear_brace_left"].drop == 50
+    assert made["rear_brace_right"].drop == pytest.approx(50.8)
+
+
+def test_bare_numbers_of_changes_are_in_the_builds_units() -> None:
+    assert entries(units="in", members={"main_hoop": {"gap": 0.5}})["main_hoop"].gap == pytest.approx(12.7)
+
+
+def test_members_can_be_left_out_and_added() -> None:
+    made = entries(
+        members={"rear_brace_left": {"omit": True}},
+        strut=[{"id": "extra", "from": "at 0,0,0", "to": "at 1,1,1"}],
+        add=[{"kind": "cross_member"}],
+    )
+    assert "rear_brace_left" not in made
+    assert "extra" in made
+    assert "cross_member" in made
+
+
+def test_one_side_may_get_another_place() -> None:
+    made = entries(members={"tie_left": {"from": "on main_hoop.{side} at height 300"}})
+    assert made["tie_left"].from_ == "on main_hoop.left at height 300"
+    assert made["tie_right"].from_ == "on main_hoop.right at foot"
+
+
+@pytest.mark.parametrize(
+    ("members", "says"),
+    [
+        ({"rear_brase": {"drop": 1}}, "Did you mean 'rear_brace'"),
+        ({"rear_brace": {"dorp": 1}}, "Did you mean 'drop'"),
+        ({"rear_brace": {"drop": "wide"}}, "drop = 'wide'"),
+        ({"rear_brace": {"kind": "halo"}}, "the member is a rear_brace"),
+        ({"main_hoop": {"lean": 200}}, "lean"),
+    ],
+)
+def test_wrong_changes_are_told(members: dict[str, Any], says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        entries(members=members)
+
+
+def test_two_members_of_one_id_are_refused() -> None:
+    with pytest.raises(InputError, match="two members have this id"):
+        entries(strut=[{"id": "main_hoop", "from": "at 0,0,0", "to": "at 1,1,1"}])

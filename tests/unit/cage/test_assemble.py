@@ -1,0 +1,122 @@
+"""Whole cages from the demo builds: what a fabricator would measure on them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cagekit.build.build import Build
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.cage.cage import Cage
+from cagekit.cage.model import EndKind
+from cagekit.errors import NotFoundError
+
+DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
+
+
+@pytest.fixture(scope="module")
+def demos() -> dict[str, tuple[Build, Cage]]:
+    builds = {name: load_build(name) for name in DEMOS}
+    return {name: (build, members_only(build)) for name, build in builds.items()}
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_every_end_is_cut_and_every_joint_is_concentric(demos: dict, name: str) -> None:
+    _, cage = demos[name]
+    assert cage.joints
+    for joint in cage.joints:
+        assert joint.concentric, joint
+        assert joint.offset == pytest.approx(0, abs=0.5)
+        assert 0.25 < joint.angle <= np.pi / 2 + 1e-9
+    for id_ in cage.members:
+        assert 0 < cage.cut_length(id_)
+        assert cage.volume(id_) > 0
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_nodes_lie_on_their_parents_axis(demos: dict, name: str) -> None:
+    _, cage = demos[name]
+    for member in cage.members.values():
+        for end, how in member.ends:
+            if how.kind is EndKind.COPE:
+                node = member.path.end_point(end)
+                spot = cage.members[how.parents[0]].path.nearest(node)
+                assert np.linalg.norm(spot.point - node) < 1e-6, (member.id, end)
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_feet_stand_on_their_plate_above_the_sheet(demos: dict, name: str) -> None:
+    build, cage = demos[name]
+    for member in cage.members.values():
+        for end, how in member.ends:
+            if how.kind is not EndKind.FLAT or not how.foot.endswith("_foot"):
+                continue
+            side, foot = how.foot.split(".")
+            spot = getattr(build.car.side(side), foot)
+            sheet = np.array(spot.point) * [1, 1 if side == "left" else -1, 1]
+            lift = 0.0 if spot.surface == "outrigger" else build.foot_plate
+            rise = (member.path.end_point(end) - sheet) @ how.plane.normal
+            assert rise == pytest.approx(lift, abs=1e-6), member.id
+
+
+def test_the_main_hoop_keeps_its_gap_to_roof_and_belt(demos: dict) -> None:
+    for name in ("sprint-wagon", "hillclimb-coupe", "gravel-hatch"):
+        build, cage = demos[name]
+        hoop = cage.members["main_hoop"]
+        points = hoop.path.points(np.linspace(0, hoop.path.length, 3000))
+        top = points[:, 2].max() + hoop.tube.outer_radius
+        assert top == pytest.approx(build.car.roof.height_at_hoop - 12.0, abs=1e-6)
+        for side, sign in (("left", 1), ("right", -1)):
+            section = build.car.side(side).hoop
+            at_belt = np.abs(points[:, 2] - section.height_belt) < 1.0
+            widest = (sign * points[at_belt, 1]).max() + hoop.tube.outer_radius
+            assert widest <= section.half_width_belt - 12.0 + 1e-6
+
+
+def test_a_car_that_is_not_symmetric_gets_a_cage_that_is_not(demos: dict) -> None:
+    hoop = demos["sprint-wagon"][1].members["main_hoop"].path
+    left, right = hoop.at_height(450.0)
+    assert left.point[1] + right.point[1] > 2.0
+
+
+def test_a_symmetric_car_gets_mirrored_braces(demos: dict) -> None:
+    cage = demos["hillclimb-coupe"][1]
+    for role in ("half_hoop", "rear_brace"):
+        left, right = cage.members[f"{role}_left"].path, cage.members[f"{role}_right"].path
+        assert left.mirrored().corners() == pytest.approx(right.corners(), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [("sprint-wagon", 60, 110), ("gravel-hatch", 45, 110), ("track-roadster", 15, 30)],
+)
+def test_masses_are_those_of_real_cages(demos: dict, name: str, low: float, high: float) -> None:
+    # plausible range from memory of the trade, without plates
+    assert low < demos[name][1].tube_mass() < high
+
+
+def test_the_second_tube_of_a_cross_is_cut_by_the_first(demos: dict) -> None:
+    cage = demos["gravel-hatch"][1]
+    first = cage.members["hoop_diagonal"].path
+    meet = cage.members["hoop_diagonal_cross_1"].path.end
+    assert np.linalg.norm(first.nearest(meet).point - meet) < 1e-6
+    assert cage.members["hoop_diagonal_cross_2"].path.start == pytest.approx(meet, abs=1e-9)
+
+
+def test_branches_that_share_a_node_are_coped_to_each_other(demos: dict) -> None:
+    cage = demos["sprint-wagon"][1]
+    assert cage.members["rear_brace_left"].a.parents == ("main_hoop", "hoop_diagonal")
+    assert any("rear_brace_left" in note for note in cage.notes)
+
+
+def test_swing_out_bars_know_their_cuts(demos: dict) -> None:
+    bar = demos["sprint-wagon"][1].members["door_bar_left"]
+    assert bar.swing is not None
+    assert bar.swing.hinge_end == "b"
+    assert 0 < bar.swing.latch_cut < bar.swing.hinge_cut < bar.path.length
+
+
+def test_asking_for_a_member_that_is_not_there(demos: dict) -> None:
+    with pytest.raises(NotFoundError, match="no member 'spoiler'"):
+        demos["sprint-wagon"][1].member("spoiler")

@@ -1,0 +1,108 @@
+"""Places: the grammar, what is found, and what is said when nothing is."""
+
+from __future__ import annotations
+
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.cage.places import Places, parse_place
+from cagekit.errors import CagekitError, GeometryError, InputError
+
+
+@pytest.fixture(scope="module")
+def places() -> Places:
+    build = load_build("sprint-wagon")
+    return Places(build.car, members_only(build).members, "mm")
+
+
+def find(places: Places, text: str):  # type: ignore[no-untyped-def]
+    return places.find(text, where="test")
+
+
+def test_height_on_one_side(places: Places) -> None:
+    left = find(places, "on main_hoop.left at height 450")
+    right = find(places, "on main_hoop.right at height 450 mm")
+    assert left.point[2] == pytest.approx(450)
+    assert right.point[2] == pytest.approx(450)
+    assert left.point[1] > 500
+    assert right.point[1] < -500
+    assert left.members == ("main_hoop",)
+
+
+def test_inches_and_fractions_are_read(places: Places) -> None:
+    assert find(places, "on main_hoop.left at height 17 1/2 in").point[2] == pytest.approx(444.5)
+
+
+@pytest.mark.parametrize(
+    ("word", "axis", "best"), [("top bend", 2, max), ("low bend", 2, min)]
+)
+def test_named_bends(places: Places, word: str, axis: int, best) -> None:  # type: ignore[no-untyped-def]
+    hoop = places.members["main_hoop"].path
+    bends = [b.point(b.length / 2) for b in hoop.bends]
+    left = [p for p in bends if p[1] > 0]
+    assert find(places, f"on main_hoop.left at {word}").point[axis] == pytest.approx(best(p[axis] for p in left))
+
+
+def test_moves_go_the_way_they_say(places: Places) -> None:
+    here = find(places, "on main_hoop.left at height 300")
+    up = find(places, "on main_hoop.left at height 300 up 50")
+    down = find(places, "on main_hoop.left at height 300 down 50")
+    assert up.point[2] > here.point[2] > down.point[2]
+    inboard = find(places, "on main_hoop.right at top bend inboard 80")
+    assert abs(inboard.point[1]) < abs(find(places, "on main_hoop.right at top bend").point[1])
+
+
+def test_ends_middle_fraction_and_station(places: Places) -> None:
+    path = places.members["halo"].path
+    assert find(places, "on halo at end b").point == pytest.approx(path.end)
+    assert find(places, "on halo at middle").point == pytest.approx(path.spot(path.length / 2).point)
+    assert find(places, "on halo at fraction 0.25").point == pytest.approx(path.spot(path.length / 4).point)
+    assert find(places, "on halo at station 100").point == pytest.approx(path.spot(100).point)
+
+
+def test_side_names_the_member_of_that_side(places: Places) -> None:
+    a = find(places, "on a_pillar_bar.left at height 300")
+    assert a.members == ("a_pillar_bar_left",)
+
+
+def test_points_and_the_car(places: Places) -> None:
+    assert find(places, "at 1, -2.5, 3 in").point == pytest.approx([1, -2.5, 76.2])
+    foot = find(places, "car right rear_foot")
+    assert foot.point[1] < 0
+    assert foot.normal is not None
+
+
+def test_further_parents(places: Places) -> None:
+    place = find(places, "on main_hoop.left at height 450 and hoop_diagonal")
+    assert place.members == ("main_hoop", "hoop_diagonal")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "says"),
+    [
+        ("main_hoop at 450", InputError, "not a place"),
+        ("on main_hoop.left at hight 450", InputError, "hight 450"),
+        ("on main_hop.left at height 450", InputError, "Did you mean 'main_hoop'"),
+        ("on main_hoop.left at height 4500", GeometryError, "no place at height 4500"),
+        ("on main_hoop.left at height ten", InputError, "no length"),
+        ("on halo at bend 9", GeometryError, "has 2 bends, no bend 9"),
+        ("on halo at bend zero", InputError, "not a bend's number"),
+        ("on halo at fraction 7", InputError, "0 to 1"),
+        ("on halo at end c", InputError, "end a and end b"),
+        ("on halo at station 99999", GeometryError, "off the tube"),
+        ("on harness_bar_1 at middle up 10", GeometryError, "does not run up"),
+        ("on halo at end a forward 90000", GeometryError, "ends before"),
+        ("on harness_bar_1 at top bend", GeometryError, "has no bend there"),
+        ("at 1, 2", InputError, "X, Y, Z"),
+        ("car middle foot", InputError, "car left rear_foot"),
+        ("on halo at middle and nobody", InputError, "no member 'nobody'"),
+    ],
+)
+def test_wrong_places_are_told(places: Places, text: str, kind: type[CagekitError], says: str) -> None:
+    with pytest.raises(kind, match=says):
+        find(places, text)
+
+
+def test_bare_numbers_follow_the_file() -> None:
+    assert parse_place("on a at height 10", where="t", units="in").value == repr(254.0)
