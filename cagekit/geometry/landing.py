@@ -93,9 +93,9 @@ def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> 
         )
     touching = np.nonzero(inside)[0]
     middle = int(touching[np.argmin(np.abs(touching - half))])
-    first = middle - int(np.argmin(inside[middle::-1])) if not inside[: middle + 1].all() else -1
+    first = middle - int(np.argmin(inside[middle::-1])) if not inside[: middle + 1].all() else 0
     last = middle + int(np.argmin(inside[middle:])) if not inside[middle:].all() else len(grid)
-    stretch = slice(max(first, 0), min(last, len(grid) - 1) + 1)
+    stretch = slice(first, min(last, len(grid) - 1) + 1)
     closest = far[:, stretch].min(axis=1)
     keep = [i for i in np.argsort(closest, kind="stable") if closest[i] < size + step]
     surfaces = tuple(pieces[i] for i in keep)
@@ -108,7 +108,7 @@ def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> 
             f"a cope needs at least {degrees(MIN_ANGLE):.0f}.",
             "Move the far end, or join the tubes side by side instead of coping.",
         )
-    if last == len(grid) or first == -1:
+    if last == len(grid):
         raise CopeError(
             owner,
             f"runs along {parent.id} for more than {span:.0f} mm without coming clear of it.",

@@ -15,6 +15,8 @@ from cagekit.geometry.cope import EndCut, check_pair, crowded_gauss
 from cagekit.geometry.path import Arc, Path, Vec
 
 _RADII = 8
+"""Points across a wall; a solid bar, ten times as thick, needs more."""
+_RADII_SOLID = 24
 _ANGLES = 32
 
 
@@ -93,7 +95,8 @@ def end_moments(cut: EndCut, ro: float, ri: float) -> Moments:
 
 def _wall_nodes(cuts: list[float]) -> tuple[Vec, Vec]:
     """Gauss points across the wall between radii ``cuts``, and their weights times radius."""
-    t, w = crowded_gauss(_RADII)
+    thin = cuts[0] > 0.5 * cuts[-1]
+    t, w = crowded_gauss(_RADII if thin else _RADII_SOLID)
     low, width = np.array(cuts[:-1])[:, None], np.diff(cuts)[:, None]
     rho = (low + width * t).ravel()
     return rho, (width * w).ravel() * rho
