@@ -24,6 +24,11 @@ def test_every_row_has_a_source_and_a_certainty(table: str) -> None:
         assert all(value is not None for value in row.values()), "a row has too few cells"
 
 
+def test_a_certainty_is_one_of_three_words() -> None:
+    with pytest.raises(ValueError, match="allowed: read in text, common practice, from memory"):
+        certainty("sure")
+
+
 def test_rows_from_memory_say_so_in_words_too() -> None:
     for row in rows("tubes"):
         assert ("from memory" in row["source"]) or row["certainty"] != "from memory"

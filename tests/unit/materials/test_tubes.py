@@ -79,6 +79,12 @@ def test_every_size_is_what_its_name_says(size: TubeSize) -> None:
     assert all(3000 <= length <= 8000 for length in size.stock_lengths)
 
 
+def test_size_by_name() -> None:
+    assert tube_size("cds-45x2.5").tube("e355-n") == Tube(
+        od=45.0, wall=2.5, material="e355-n", name="cds-45x2.5"
+    )
+
+
 def test_unknown_size_names_the_closest() -> None:
     with pytest.raises(NotFoundError, match=r"Did you mean 'dom-1.625x0.134'"):
         tube_size("dom1.625x.134")
