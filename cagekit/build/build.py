@@ -35,12 +35,22 @@ class BuildFile(FileModel):
     tubes: dict[str, str] = Field({}, description="tube preset by role, e.g. main_hoop = '...'")
     tooling: str = Field(description="tooling: preset name or path")
     rules: tuple[str, ...] = Field((), description="rulebook profiles to check against")
-    foot_plate: Length | None = Field(None, ge=0, description="thickness of plate between floor sheet and tube, when not the layout's")
-    padding: tuple[Padding, ...] = Field((), description="padding on tubes that the people could touch")
-    members: dict[str, dict[str, Any]] = Field({}, description="changes to the layout's members, by id or role")
+    foot_plate: Length | None = Field(
+        None,
+        ge=0,
+        description="thickness of plate between floor sheet and tube, when not the layout's",
+    )
+    padding: tuple[Padding, ...] = Field(
+        (), description="padding on tubes that the people could touch"
+    )
+    members: dict[str, dict[str, Any]] = Field(
+        {}, description="changes to the layout's members, by id or role"
+    )
     add: tuple[AnyEntry, ...] = Field((), description="members beyond the layout")
     strut: tuple[StrutEntry, ...] = Field((), description="free struts between two places")
-    plate: tuple[dict[str, Any], ...] = Field((), description="plates, gussets and tabs beyond the layout's")
+    plate: tuple[dict[str, Any], ...] = Field(
+        (), description="plates, gussets and tabs beyond the layout's"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +79,7 @@ class Build:
 
     @property
     def rules(self) -> tuple[str, ...]:
+        """Rulebook profiles that the build is checked against."""
         return self.file.rules
 
     @property
@@ -83,13 +94,16 @@ class Build:
         return self.tubes[self.file.tube]
 
     def tube_ref(self, entry: MemberEntry, role: str) -> str:
+        """The tube reference of a member: its own, its role's, or the build's."""
         return entry.tube or self.file.tubes.get(role) or self.file.tube
 
     def tube_for(self, entry: MemberEntry, role: str) -> Tube:
         """The tube of a member; NotFoundError when its reference was not loaded."""
         reference = self.tube_ref(entry, role)
         if reference not in self.tubes:
-            raise NotFoundError(f"{self.name} [members.{entry.id}] tube = {reference!r}: there is no such tube preset.")
+            raise NotFoundError(
+                f"{self.name} [members.{entry.id}] tube = {reference!r}: no such tube preset."
+            )
         return self.tubes[reference]
 
 
@@ -140,7 +154,13 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
     seen: set[str] = set()
     for entry in entries:
         if entry.id in seen:
-            raise InputError(where, "id", entry.id, problem="two members have this id.", hint="Give one of them another `id`.")
+            raise InputError(
+                where,
+                "id",
+                entry.id,
+                problem="two members have this id.",
+                hint="Give one of them another `id`.",
+            )
         seen.add(entry.id)
     used: set[str] = set()
     out: list[MemberEntry] = []
@@ -157,7 +177,9 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
         if key not in used:
             near = get_close_matches(key, known, 1)
             hint = f"Did you mean {near[0]!r}?" if near else f"The layout has: {', '.join(known)}."
-            raise InputError(where, f"members.{key}", problem="the layout has no such member.", hint=hint)
+            raise InputError(
+                where, f"members.{key}", problem="the layout has no such member.", hint=hint
+            )
     return tuple(out)
 
 
@@ -169,7 +191,13 @@ def _changed(entry: MemberEntry, change: Mapping[str, Any], units: str, where: s
     """Return ``entry`` with the fields of ``change`` laid on."""
     kind = str(entry.kind)  # type: ignore[attr-defined]
     if "kind" in change and change["kind"] != kind:
-        raise InputError(where, "kind", change["kind"], problem=f"the member is a {kind}.", hint="Leave it out (omit = true) and add another one.")
+        raise InputError(
+            where,
+            "kind",
+            change["kind"],
+            problem=f"the member is a {kind}.",
+            hint="Leave it out (omit = true) and add another one.",
+        )
     data = {**change, "kind": kind}
     try:
         over = type(entry).model_validate(data, context={"units": units})
@@ -180,7 +208,9 @@ def _changed(entry: MemberEntry, change: Mapping[str, Any], units: str, where: s
         near = get_close_matches(name, fields, 1)
         hint = f"Did you mean {near[0]!r}?" if near else f"It has: {', '.join(fields)}."
         if first["type"] == "extra_forbidden":
-            raise InputError(where, name, problem=f"a {kind} has no such field.", hint=hint) from exc
+            raise InputError(
+                where, name, problem=f"a {kind} has no such field.", hint=hint
+            ) from exc
         message = first["msg"].removeprefix("Value error, ")
         raise InputError(where, name, first.get("input"), problem=f"{message}.") from exc
     update = {n: getattr(over, n) for n in over.model_fields_set if n not in ("kind", "id", "side")}

@@ -18,25 +18,44 @@ from cagekit.build.fields import Angle, FileModel, Length, Point
 class HoopSection(FileModel):
     """Inside of the shell in the plane where the main hoop stands, one side."""
 
-    half_width_floor: Length = Field(description="centre plane to inner sill at floor height, tape across and halve or plumb from the centre string")
-    half_width_belt: Length = Field(description="centre plane to the narrowest metal at the belt line (bottom of the window)")
+    half_width_floor: Length = Field(
+        description=(
+            "centre plane to inner sill at floor height, tape across and halve or plumb from "
+            "the centre string"
+        )
+    )
+    half_width_belt: Length = Field(
+        description="centre plane to the narrowest metal at the belt line (bottom of the window)"
+    )
     height_belt: Length = Field(description="belt line above the sill plane")
     half_width_rail: Length = Field(description="centre plane to the roof rail's inner face")
-    height_rail: Length = Field(description="roof rail's inner face above the sill plane, where the half width was taken")
+    height_rail: Length = Field(
+        description="roof rail's inner face above the sill plane, where the half width was taken"
+    )
 
 
 class RoofSection(FileModel):
     """Inside of the roof skin along the centre plane."""
 
-    height_at_hoop: Length = Field(description="inside of the roof skin above the sill plane, on the centre plane in the hoop plane")
+    height_at_hoop: Length = Field(
+        description=(
+            "inside of the roof skin above the sill plane, on the centre plane in the hoop plane"
+        )
+    )
     height_at_header: Length = Field(description="same at the windscreen header")
-    header_x: Length = Field(description="inner edge of the windscreen header ahead of the hoop plane, on the centre plane")
+    header_x: Length = Field(
+        description=(
+            "inner edge of the windscreen header ahead of the hoop plane, on the centre plane"
+        )
+    )
 
 
 class PillarLine(FileModel):
     """Inner face of the windscreen pillar, one side."""
 
-    top: Point = Field(description="where the pillar meets the roof rail and header: x, y (from the centre), z")
+    top: Point = Field(
+        description="where the pillar meets the roof rail and header: x, y (from the centre), z"
+    )
     base: Point = Field(description="where the pillar meets the cowl or dash top: x, y, z")
     width: Length = Field(60.0, description="width of the car's own pillar as the driver sees it")
 
@@ -45,19 +64,43 @@ class FootSpot(FileModel):
     """Where a foot lands: the middle of the tube on the sheet metal, one side."""
 
     point: Point = Field(description="x, y (from the centre), z of the floor sheet")
-    normal: tuple[float, float, float] = Field((0.0, 0.0, 1.0), description="direction that points away from the sheet, into the cabin; y positive away from the centre plane")
-    profile: tuple[tuple[Length, Length], ...] = Field((), description="floor section at this foot, from the centre out: (y, z) points of the sheet, e.g. down the tunnel, floor, up the sill")
-    surface: Literal["floor", "outrigger", "frame", "tower"] = Field("floor", description="what is there to weld or bolt to")
+    normal: tuple[float, float, float] = Field(
+        (0.0, 0.0, 1.0),
+        description=(
+            "direction that points away from the sheet, into the cabin; y positive away from "
+            "the centre plane"
+        ),
+    )
+    profile: tuple[tuple[Length, Length], ...] = Field(
+        (),
+        description=(
+            "floor section at this foot, from the centre out: (y, z) points of the sheet, "
+            "e.g. down the tunnel, floor, up the sill"
+        ),
+    )
+    surface: Literal["floor", "outrigger", "frame", "tower"] = Field(
+        "floor", description="what is there to weld or bolt to"
+    )
     sheet: Length = Field(1.0, description="thickness of the metal there")
 
 
 class DoorOpening(FileModel):
     """Door opening in side view, one side."""
 
-    outline: tuple[tuple[Length, Length], ...] = Field((), description="(x, z) corners of the opening in order")
-    y_inner: Length = Field(description="inner face of the sill at the opening, from the centre plane")
-    y_trim: Length = Field(description="inner face of the door trim or glass run that must still move, from the centre plane")
-    quarter_x: Length = Field(description="rear edge of the opening: front edge of the quarter panel")
+    outline: tuple[tuple[Length, Length], ...] = Field(
+        (), description="(x, z) corners of the opening in order"
+    )
+    y_inner: Length = Field(
+        description="inner face of the sill at the opening, from the centre plane"
+    )
+    y_trim: Length = Field(
+        description=(
+            "inner face of the door trim or glass run that must still move, from the centre plane"
+        )
+    )
+    quarter_x: Length = Field(
+        description="rear edge of the opening: front edge of the quarter panel"
+    )
 
 
 class CarSide(FileModel):
@@ -65,12 +108,18 @@ class CarSide(FileModel):
 
     hoop: HoopSection
     pillar: PillarLine | None = None
-    roof_corner: Point | None = Field(None, description="inside of the roof's front corner: x, y, z")
+    roof_corner: Point | None = Field(
+        None, description="inside of the roof's front corner: x, y, z"
+    )
     main_foot: FootSpot
     front_foot: FootSpot | None = None
-    rear_foot: FootSpot = Field(description="rear frame rail, wheel arch or tower point for the rear brace")
+    rear_foot: FootSpot = Field(
+        description="rear frame rail, wheel arch or tower point for the rear brace"
+    )
     door: DoorOpening | None = None
-    sill_top_y: tuple[Length, Length] = Field(description="inner and outer edge of the sill's top, from the centre plane")
+    sill_top_y: tuple[Length, Length] = Field(
+        description="inner and outer edge of the sill's top, from the centre plane"
+    )
 
 
 class Wheel(FileModel):
@@ -84,11 +133,15 @@ class Wheel(FileModel):
 class Seat(FileModel):
     """One seat, where it is bolted."""
 
-    hip: Point = Field(description="hip point of the person who sits there (y signed: left positive)")
+    hip: Point = Field(
+        description="hip point of the person who sits there (y signed: left positive)"
+    )
     back_angle: Angle = Field(description="torso back from vertical, degrees")
     side: Literal["left", "right"] = "left"
     back_thickness: Length = Field(60.0, description="seat shell behind the back")
-    half_width: Length = Field(240.0, description="half of the seat's width at the shoulder bolsters")
+    half_width: Length = Field(
+        240.0, description="half of the seat's width at the shoulder bolsters"
+    )
 
 
 class Dash(FileModel):
@@ -126,15 +179,25 @@ class KeepOut(FileModel):
     start: Point | None = Field(None, description="cylinder: one end of the axis")
     end: Point | None = Field(None, description="cylinder: other end of the axis")
     radius: Length | None = Field(None, description="cylinder: radius")
-    plane: Literal["xy", "xz", "yz"] | None = Field(None, description="polygon: plane it is drawn in")
-    outline: tuple[tuple[Length, Length], ...] = Field((), description="polygon: corners in that plane")
-    span: tuple[Length, Length] | None = Field(None, description="polygon: from, to along the third axis")
+    plane: Literal["xy", "xz", "yz"] | None = Field(
+        None, description="polygon: plane it is drawn in"
+    )
+    outline: tuple[tuple[Length, Length], ...] = Field(
+        (), description="polygon: corners in that plane"
+    )
+    span: tuple[Length, Length] | None = Field(
+        None, description="polygon: from, to along the third axis"
+    )
     gap: Length = Field(0.0, description="distance to keep from it")
     moves: bool = Field(False, description="something that moves: door, window, seat")
 
     @model_validator(mode="after")
     def _complete(self) -> KeepOut:
-        needs = {"box": ("low", "high"), "cylinder": ("start", "end", "radius"), "polygon": ("plane", "outline", "span")}
+        needs = {
+            "box": ("low", "high"),
+            "cylinder": ("start", "end", "radius"),
+            "polygon": ("plane", "outline", "span"),
+        }
         for name in needs[self.shape]:
             if not getattr(self, name):
                 raise ValueError(f"a {self.shape} keep-out needs {name!r}")
@@ -154,9 +217,15 @@ class Car(FileModel):
     driver_side: Literal["left", "right"] = "left"
     mass: float | None = Field(None, gt=0, description="car ready to run without driver, kg")
     homologated: int | None = Field(None, description="year of homologation, if any")
-    class_: str = Field("", alias="class", description="competition class, free text for rule conditions")
-    engine_capacity: float | None = Field(None, ge=0, description="engine capacity, cm3; 0 for an electric car")
-    quarter_mile_time: float | None = Field(None, description="elapsed time in the quarter mile, s, for drag rulebooks")
+    class_: str = Field(
+        "", alias="class", description="competition class, free text for rule conditions"
+    )
+    engine_capacity: float | None = Field(
+        None, ge=0, description="engine capacity, cm3; 0 for an electric car"
+    )
+    quarter_mile_time: float | None = Field(
+        None, description="elapsed time in the quarter mile, s, for drag rulebooks"
+    )
     left: CarSide
     right: CarSide
     roof: RoofSection | None = None
@@ -167,7 +236,9 @@ class Car(FileModel):
     tunnel: Tunnel | None = None
     pedals: Pedals | None = None
     keepouts: tuple[KeepOut, ...] = ()
-    suspension_x: tuple[Length, Length] | None = Field(None, description="rear and front suspension mounting points, x")
+    suspension_x: tuple[Length, Length] | None = Field(
+        None, description="rear and front suspension mounting points, x"
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -181,6 +252,7 @@ class Car(FileModel):
         return data
 
     def side(self, name: str) -> CarSide:
+        """The measurements of one side, ``"left"`` or ``"right"``."""
         return self.left if name == "left" else self.right
 
 

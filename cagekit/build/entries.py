@@ -21,8 +21,14 @@ class MemberEntry(FileModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
-    id: str = Field("", pattern=r"^[a-z0-9_]*$", description="name of the member; with side = 'both' each side gets its own suffix")
-    side: EntrySide | None = Field(None, description="which side the member is for; 'both' makes one on each")
+    id: str = Field(
+        "",
+        pattern=r"^[a-z0-9_]*$",
+        description="name of the member; with side = 'both' each side gets its own suffix",
+    )
+    side: EntrySide | None = Field(
+        None, description="which side the member is for; 'both' makes one on each"
+    )
     tube: str | None = Field(None, description="tube preset, when not the build's")
     bend_radius: Length | None = Field(None, description="centre-line radius, when not the die's")
     omit: bool = Field(False, description="leave the member out")
@@ -34,11 +40,21 @@ class HoopEntry(MemberEntry):
     kind: Literal["main_hoop"]
     gap: Length = Field(12.0, description="tube surface to shell, at roof and sides")
     roof_gap: Length | None = Field(None, description="tube surface to roof skin, when not `gap`")
-    lean: Angle = Field(0.0, ge=-0.6, le=0.6, description="lean of the hoop's plane, degrees, positive backwards")
-    height: Length | None = Field(None, description="top of the tube above the sill plane, when not from the roof")
-    half_width_top: Length | None = Field(None, description="centre plane to the outside of the tube at the corner of the top bend")
-    half_width_belt: Length | None = Field(None, description="centre plane to the outside of the tube at the belt line")
-    straight_legs: bool = Field(False, description="one straight from foot to top bend, no belt bend")
+    lean: Angle = Field(
+        0.0, ge=-0.6, le=0.6, description="lean of the hoop's plane, degrees, positive backwards"
+    )
+    height: Length | None = Field(
+        None, description="top of the tube above the sill plane, when not from the roof"
+    )
+    half_width_top: Length | None = Field(
+        None, description="centre plane to the outside of the tube at the corner of the top bend"
+    )
+    half_width_belt: Length | None = Field(
+        None, description="centre plane to the outside of the tube at the belt line"
+    )
+    straight_legs: bool = Field(
+        False, description="one straight from foot to top bend, no belt bend"
+    )
 
 
 class FrontHoopEntry(MemberEntry):
@@ -53,16 +69,26 @@ class HaloEntry(MemberEntry):
 
     kind: Literal["halo"]
     gap: Length = Field(12.0, description="tube surface to roof, rails and header")
-    drop: Length = Field(30.0, description="node below the start of the main hoop's top bend, along the leg")
-    rail_bow: Length = Field(0.0, ge=0, description="how far the side rails stand out from a straight at mid length (adds a bend each side)")
+    drop: Length = Field(
+        30.0, description="node below the start of the main hoop's top bend, along the leg"
+    )
+    rail_bow: Length = Field(
+        0.0,
+        ge=0,
+        description=(
+            "how far the side rails stand out from a straight at mid length (adds a bend each side)"
+        ),
+    )
 
 
 class HalfHoopEntry(MemberEntry):
-    """Half hoop: one tube from the front floor up the pillar and back along the roof to the main hoop."""
+    """Half hoop: one tube from the front floor up the pillar and back to the main hoop."""
 
     kind: Literal["half_hoop"]
     gap: Length = Field(12.0, description="tube surface to pillar and roof")
-    drop: Length = Field(30.0, description="node below the start of the main hoop's top bend, along the leg")
+    drop: Length = Field(
+        30.0, description="node below the start of the main hoop's top bend, along the leg"
+    )
 
 
 class PillarBarEntry(MemberEntry):
@@ -71,8 +97,12 @@ class PillarBarEntry(MemberEntry):
     kind: Literal["a_pillar_bar"]
     gap: Length = Field(10.0, description="tube surface to the pillar's inner face")
     top: str | None = Field(None, description="place of the upper node")
-    knee_height: Length | None = Field(None, description="height of the bend above the sill plane, when not at the pillar's base")
-    outboard: Length = Field(0.0, description="moves the bend out from the pillar line (room at the wheel)")
+    knee_height: Length | None = Field(
+        None, description="height of the bend above the sill plane, when not at the pillar's base"
+    )
+    outboard: Length = Field(
+        0.0, description="moves the bend out from the pillar line (room at the wheel)"
+    )
 
 
 class StrutEntry(MemberEntry):
@@ -83,8 +113,16 @@ class StrutEntry(MemberEntry):
     kind: Literal["strut"] = "strut"
     from_: str | None = Field(None, alias="from", description="place of end a")
     to: str | None = Field(None, description="place of end b")
-    via: tuple[Point, ...] = Field((), description="corners on the way, x, y, z (y signed; with side = 'both' as on the left, mirrored on the right)")
-    split_by: tuple[str, ...] = Field((), description="members that run through: this one is cut and coped to them")
+    via: tuple[Point, ...] = Field(
+        (),
+        description=(
+            "corners on the way, x, y, z (y signed; with side = 'both' as on the left, "
+            "mirrored on the right)"
+        ),
+    )
+    split_by: tuple[str, ...] = Field(
+        (), description="members that run through: this one is cut and coped to them"
+    )
     role: str | None = Field(None, pattern=r"^[a-z0-9_]+$", description="role, when not the kind")
 
 
@@ -92,7 +130,9 @@ class BraceEntry(StrutEntry):
     """Rear brace (backstay)."""
 
     kind: Literal["rear_brace"]  # type: ignore[assignment]
-    drop: Length = Field(0.0, description="node below the middle of the main hoop's top bend, along the tube")
+    drop: Length = Field(
+        0.0, description="node below the middle of the main hoop's top bend, along the tube"
+    )
 
 
 class WindscreenBraceEntry(StrutEntry):
@@ -106,8 +146,12 @@ class HarnessBarEntry(StrutEntry):
     """Harness bar across the main hoop."""
 
     kind: Literal["harness_bar"]  # type: ignore[assignment]
-    height: Length | None = Field(None, description="axis above the sill plane, when not from the driver's shoulder")
-    below_shoulder: Length = Field(100.0, description="axis below the shoulder when the height follows from the driver")
+    height: Length | None = Field(
+        None, description="axis above the sill plane, when not from the driver's shoulder"
+    )
+    below_shoulder: Length = Field(
+        100.0, description="axis below the shoulder when the height follows from the driver"
+    )
 
 
 class HoopDiagonalEntry(StrutEntry):
@@ -115,8 +159,16 @@ class HoopDiagonalEntry(StrutEntry):
 
     kind: Literal["hoop_diagonal"]  # type: ignore[assignment]
     style: Literal["single", "crossed"] = "single"
-    upper: Literal["driver", "passenger"] = Field("driver", description="side of the upper end of the first diagonal")
-    drop: Length = Field(0.0, description="upper node below the middle of the top bend, along the tube; 0: in one node with the rear brace")
+    upper: Literal["driver", "passenger"] = Field(
+        "driver", description="side of the upper end of the first diagonal"
+    )
+    drop: Length = Field(
+        0.0,
+        description=(
+            "upper node below the middle of the top bend, along the tube; 0: in one node with "
+            "the rear brace"
+        ),
+    )
     rise: Length = Field(100.0, description="lower node above the foot, along the leg")
 
 
@@ -137,11 +189,17 @@ class DoorBarEntry(StrutEntry):
     height_front: Length = Field(300.0, description="node on the front member above the sill plane")
     low_rear: Length = Field(150.0, description="pair or X: lower node on the main hoop")
     low_front: Length = Field(120.0, description="pair or X: lower node on the front member")
-    front_member: str | None = Field(None, description="member at the front end, e.g. a_pillar_bar_{side}")
+    front_member: str | None = Field(
+        None, description="member at the front end, e.g. a_pillar_bar_{side}"
+    )
     swing_out: bool = Field(False, description="the bar is cut at two places and hung on brackets")
     hinge_end: Literal["front", "rear"] = Field("front", description="end that carries the hinge")
-    cut_front: Length | None = Field(None, description="front cut, mm along the bar from the front node")
-    cut_rear: Length | None = Field(None, description="rear cut, mm along the bar from the rear node")
+    cut_front: Length | None = Field(
+        None, description="front cut, mm along the bar from the front node"
+    )
+    cut_rear: Length | None = Field(
+        None, description="rear cut, mm along the bar from the rear node"
+    )
 
 
 class SillBarEntry(StrutEntry):
@@ -156,7 +214,9 @@ class DashBarEntry(StrutEntry):
     """Dash bar between the front members."""
 
     kind: Literal["dash_bar"]  # type: ignore[assignment]
-    height: Length | None = Field(None, description="axis above the sill plane, when not under the dash top")
+    height: Length | None = Field(
+        None, description="axis above the sill plane, when not under the dash top"
+    )
     member: str | None = Field(None, description="member it is coped to, e.g. a_pillar_bar_{side}")
 
 
@@ -170,7 +230,9 @@ class RoofRailEntry(StrutEntry):
     """Roof rail from front hoop to main hoop."""
 
     kind: Literal["roof_rail"]  # type: ignore[assignment]
-    inset: Length = Field(20.0, description="node in from the front hoop's top bend, along the tube")
+    inset: Length = Field(
+        20.0, description="node in from the front hoop's top bend, along the tube"
+    )
 
 
 class HeaderBarEntry(StrutEntry):
@@ -183,8 +245,12 @@ class OutriggerEntry(StrutEntry):
     """Outrigger: carries a foot from the car's frame or tunnel out to the sill."""
 
     kind: Literal["outrigger"]  # type: ignore[assignment]
-    inner_y: Length | None = Field(None, description="inner end from the centre plane, when not the tunnel's side")
-    outer_y: Length | None = Field(None, description="outer end from the centre plane, when not the inner sill")
+    inner_y: Length | None = Field(
+        None, description="inner end from the centre plane, when not the tunnel's side"
+    )
+    outer_y: Length | None = Field(
+        None, description="outer end from the centre plane, when not the inner sill"
+    )
     below: Length = Field(0.0, description="top of the outrigger below the foot")
 
 
@@ -200,10 +266,14 @@ class TubeGussetEntry(StrutEntry):
     """Short tube across the corner where two members meet."""
 
     kind: Literal["tube_gusset"]  # type: ignore[assignment]
-    node: str | None = Field(None, description="the joint's branch end, e.g. 'a_pillar_bar_left end a'")
+    node: str | None = Field(
+        None, description="the joint's branch end, e.g. 'a_pillar_bar_left end a'"
+    )
     along_branch: Length = Field(180.0, description="node on the branch from the joint")
     along_parent: Length = Field(180.0, description="node on the parent from the joint")
-    way: Literal["a", "b"] = Field("b", description="which way along the parent, towards its end a or b")
+    way: Literal["a", "b"] = Field(
+        "b", description="which way along the parent, towards its end a or b"
+    )
 
 
 AnyEntry = Annotated[

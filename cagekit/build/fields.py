@@ -15,12 +15,14 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, Wit
 from cagekit.units import parse_length
 
 
-def _length(value: Any, info: ValidationInfo) -> float:
+def check_length(value: Any, info: ValidationInfo) -> float:
+    """Read a length in the units that the validation's context names; mm."""
     context = info.context if isinstance(info.context, Mapping) else {}
     return parse_length(value, default=context.get("units", "mm"))
 
 
-def _angle(value: Any) -> float:
+def check_angle(value: Any) -> float:
+    """Read an angle in degrees; rad."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError("an angle is a number of degrees")
     return radians(float(value))
@@ -29,14 +31,15 @@ def _angle(value: Any) -> float:
 _LENGTH_SCHEMA = {
     "anyOf": [{"type": "number"}, {"type": "string"}],
     "description": "a length: number in the file's units, or text such as '1 5/8 in' or '41.3 mm'",
+    "x-unit": "mm",
 }
 
-Length = Annotated[float, BeforeValidator(_length), WithJsonSchema(_LENGTH_SCHEMA)]
+Length = Annotated[float, BeforeValidator(check_length), WithJsonSchema(_LENGTH_SCHEMA)]
 """A length; mm inside."""
 Angle = Annotated[
     float,
-    BeforeValidator(_angle),
-    WithJsonSchema({"type": "number", "description": "an angle in degrees"}),
+    BeforeValidator(check_angle),
+    WithJsonSchema({"type": "number", "description": "an angle in degrees", "x-unit": "deg"}),
 ]
 """An angle; written in degrees, rad inside."""
 Point = tuple[Length, Length, Length]

@@ -18,6 +18,12 @@ class Layout(FileModel):
     description: str = ""
     source: str = ""
     units: Literal["mm", "in"] = "mm"
-    member: tuple[AnyEntry, ...] = Field(min_length=1, description="members in the order they are built")
-    plate: tuple[dict[str, Any], ...] = Field((), description="plates, gussets and tabs, see the plate presets")
-    foot_plate: Length = Field(3.0, ge=0, description="thickness of plate between floor sheet and tube")
+    member: tuple[AnyEntry, ...] = Field(
+        min_length=1, description="members in the order they are built"
+    )
+    plate: tuple[dict[str, Any], ...] = Field(
+        (), description="plates, gussets and tabs, see the plate presets"
+    )
+    foot_plate: Length = Field(
+        3.0, ge=0, description="thickness of plate between floor sheet and tube"
+    )

@@ -39,11 +39,20 @@ def resolve(file: BuildFile, path: FilePath) -> Build:
     for profile in file.rules:
         found("rules", profile)
     entries = entries_of(file, layout, str(path))
-    references = dict.fromkeys([file.tube, *file.tubes.values(), *(e.tube for e in entries if e.tube)])
+    references = dict.fromkeys(
+        [file.tube, *file.tubes.values(), *(e.tube for e in entries if e.tube)]
+    )
     tubes: dict[str, Tube] = {}
     for reference in references:
         tubes[reference] = load("tube", found("tube", reference), TubeFile).tube()
     return Build(
-        name=file.name, file=file, car=car, drivers=drivers, tooling=tooling, layout=layout,
-        tubes=tubes, entries=entries, files=files,
-    )  # fmt: skip
+        name=file.name,
+        file=file,
+        car=car,
+        drivers=drivers,
+        tooling=tooling,
+        layout=layout,
+        tubes=tubes,
+        entries=entries,
+        files=files,
+    )

@@ -14,7 +14,8 @@ from cagekit.members.registry import make
 from cagekit.members.site import Site
 
 LOOK = 160.0
-"""How far from a node (mm along both tubes) two branches are looked at for running into each other."""
+"""How far from a node (mm along both tubes) two branches are checked for running
+into each other."""
 
 STEP = 2.5
 """Distance of the axis points looked at, mm."""
@@ -49,9 +50,10 @@ def members_only(build: Build) -> Cage:
     cage = Cage(build.name, site.members.values())
     for joint in cage.joints:
         if not joint.concentric:
+            names = ", ".join(joint.parents)
             notes.append(
-                f"{joint.branch} end {joint.branch_end}: axes of {', '.join(joint.parents)} do not all "
-                f"meet in its node (more than {CONCENTRIC} mm apart)."
+                f"{joint.branch} end {joint.branch_end}: axes of {names} do not all meet in its "
+                f"node (more than {CONCENTRIC} mm apart)."
             )
     return cage.having(notes=notes)
 
@@ -69,7 +71,9 @@ def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
             and _runs_into(site, member, name, other, end)
         ]
         if hit:
-            notes.append(f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node.")
+            notes.append(
+                f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
+            )
             new = replace(end, parents=(*end.parents, *hit))
             member = replace(member, a=new) if name == "a" else replace(member, b=new)
     return member

@@ -45,7 +45,12 @@ class Cage:
     """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept."""
 
     def __init__(
-        self, name: str, members: Iterable[Member], *, plates: Iterable[Plate] = (), notes: Iterable[str] = ()
+        self,
+        name: str,
+        members: Iterable[Member],
+        *,
+        plates: Iterable[Plate] = (),
+        notes: Iterable[str] = (),
     ) -> None:
         self.name = name
         self.members: Mapping[str, Member] = MappingProxyType({m.id: m for m in members})
@@ -55,13 +60,16 @@ class Cage:
         self._volumes: dict[str, float] = {}
         self._parents: dict[str, Parent] = {}
 
-    def having(self, *, plates: Iterable[Plate] | None = None, notes: Iterable[str] | None = None) -> Cage:
+    def having(
+        self, *, plates: Iterable[Plate] | None = None, notes: Iterable[str] | None = None
+    ) -> Cage:
         """The same tubes with other plates or notes; what was worked out is kept."""
         new = Cage(
-            self.name, self.members.values(),
+            self.name,
+            self.members.values(),
             plates=self.plates if plates is None else plates,
             notes=self.notes if notes is None else notes,
-        )  # fmt: skip
+        )
         new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
         if "joints" in self.__dict__:
             new.__dict__["joints"] = self.joints
@@ -82,9 +90,12 @@ class Cage:
         if id_ not in self._parents:
             m = self.member(id_)
             self._parents[id_] = Parent(
-                id=m.id, path=m.path, outer_radius=m.tube.outer_radius,
-                open_a=m.a.kind is not EndKind.COPE, open_b=m.b.kind is not EndKind.COPE,
-            )  # fmt: skip
+                id=m.id,
+                path=m.path,
+                outer_radius=m.tube.outer_radius,
+                open_a=m.a.kind is not EndKind.COPE,
+                open_b=m.b.kind is not EndKind.COPE,
+            )
         return self._parents[id_]
 
     def cut(self, id_: str, end: EndName) -> EndCut:
@@ -94,10 +105,14 @@ class Cage:
             m = self.member(id_)
             how = m.end(end)
             self._cuts[key] = cut_end(
-                m.path, end, m.tube.outer_radius, m.tube.inner_radius,
-                parents=[self.parent(p) for p in how.parents], plane=how.plane,
+                m.path,
+                end,
+                m.tube.outer_radius,
+                m.tube.inner_radius,
+                parents=[self.parent(p) for p in how.parents],
+                plane=how.plane,
                 owner=f"{m.id} end {end}",
-            )  # fmt: skip
+            )
         return self._cuts[key]
 
     def cut_length(self, id_: str) -> float:
@@ -110,7 +125,11 @@ class Cage:
         if id_ not in self._volumes:
             m = self.member(id_)
             self._volumes[id_] = wall_volume(
-                m.path, m.tube.outer_radius, m.tube.inner_radius, self.cut(id_, "a"), self.cut(id_, "b")
+                m.path,
+                m.tube.outer_radius,
+                m.tube.inner_radius,
+                self.cut(id_, "a"),
+                self.cut(id_, "b"),
             )
         return self._volumes[id_]
 
@@ -138,10 +157,16 @@ class Cage:
         parents = m.end(name).parents
         gaps = [self._axis_gap(p, node, m.path.out_direction(name)) for p in parents]
         return Joint(
-            id=id_, branch=m.id, branch_end=name, parents=parents, point=node,
-            angle=cut.angle, offset=gaps[0], weld_length=cut.saddle_length,
+            id=id_,
+            branch=m.id,
+            branch_end=name,
+            parents=parents,
+            point=node,
+            angle=cut.angle,
+            offset=gaps[0],
+            weld_length=cut.saddle_length,
             concentric=max(gaps) <= CONCENTRIC,
-        )  # fmt: skip
+        )
 
     def _axis_gap(self, parent: str, node: Vec, out: Vec) -> float:
         """Distance between the branch's axis and a parent's axis at the node, mm."""
@@ -163,7 +188,9 @@ class Cage:
         """Centre of gravity of the tubes, ``(3,)`` mm."""
         moment = np.zeros(3)
         for i, m in self.members.items():
-            at = centroid(m.path, m.tube.outer_radius, m.tube.inner_radius, self.cut(i, "a"), self.cut(i, "b"))
+            at = centroid(
+                m.path, m.tube.outer_radius, m.tube.inner_radius, self.cut(i, "a"), self.cut(i, "b")
+            )
             moment += self.mass(i) * np.asarray(at)
         return np.asarray(moment / self.tube_mass())
 

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
+from numpy.typing import ArrayLike
+
 from cagekit.geometry.path import Path, Vec, unit, vec
 from cagekit.materials.tubes import Tube
 
@@ -27,14 +29,15 @@ class EndKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Plane:
-    """A plane through ``point`` with unit ``normal``, ``(3,)`` each; the tube is on the normal's side."""
+    """A plane through ``point`` with unit ``normal``, ``(3,)`` each; the tube is on its side."""
 
     point: Vec
     normal: Vec
 
     @classmethod
-    def of(cls, point: object, normal: object) -> Plane:
-        return cls(vec(point), unit(normal))  # type: ignore[arg-type]
+    def of(cls, point: ArrayLike, normal: ArrayLike) -> Plane:
+        """The plane through ``point`` square to ``normal`` (any length), ``(3,)`` each."""
+        return cls(vec(point), unit(normal))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,10 +57,12 @@ class End:
 
     @classmethod
     def coped(cls, *parents: str) -> End:
+        """An end coped to the members of these ids, the one that holds the node first."""
         return cls(kind=EndKind.COPE, parents=parents)
 
     @classmethod
-    def flat(cls, point: object, normal: object, *, foot: str = "", surface: str = "") -> End:
+    def flat(cls, point: ArrayLike, normal: ArrayLike, *, foot: str = "", surface: str = "") -> End:
+        """An end that stands on the plane through ``point`` square to ``normal``."""
         return cls(kind=EndKind.FLAT, plane=Plane.of(point, normal), foot=foot, surface=surface)
 
 
@@ -91,8 +96,10 @@ class Member:
     swing: Swing | None = None
 
     def end(self, name: str) -> End:
+        """End ``"a"`` or ``"b"``."""
         return self.a if name == "a" else self.b
 
     @property
     def ends(self) -> tuple[tuple[EndName, End], tuple[EndName, End]]:
+        """Both ends with their names."""
         return ("a", self.a), ("b", self.b)

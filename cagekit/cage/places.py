@@ -41,9 +41,20 @@ MOVES: Mapping[str, tuple[int, float]] = {
     "outboard": (1, 1.0),
 }
 SELECTORS = (
-    "height", "x", "y", "station", "fraction", "middle", "end", "foot", "bend",
-    "top bend", "low bend", "front bend", "rear bend",
-)  # fmt: skip
+    "height",
+    "x",
+    "y",
+    "station",
+    "fraction",
+    "middle",
+    "end",
+    "foot",
+    "bend",
+    "top bend",
+    "low bend",
+    "front bend",
+    "rear bend",
+)
 FEET = ("main_foot", "front_foot", "rear_foot")
 
 
@@ -81,7 +92,9 @@ class Place:
 _MEMBER = re.compile(
     r"^on\s+(?P<member>[a-z0-9_]+)(?:\.(?P<side>left|right))?\s+at\s+(?P<rest>.+)$", re.IGNORECASE
 )
-_MOVE = re.compile(r"^(?P<head>.*?)\s+(?P<move>up|down|forward|back|inboard|outboard)\s+(?P<by>.+)$")
+_MOVE = re.compile(
+    r"^(?P<head>.*?)\s+(?P<move>up|down|forward|back|inboard|outboard)\s+(?P<by>.+)$"
+)
 _SELECTOR = re.compile(
     r"^(?P<sel>height|x|y|station|fraction|end|bend)\s+(?P<value>.+)$"
     r"|^(?P<word>middle|foot|top bend|low bend|front bend|rear bend)$"
@@ -110,11 +123,24 @@ def parse_place(text: str, *, where: str, units: str = "mm") -> PlaceText:
     if low.startswith("car "):
         words = low.split()
         if len(words) != 3 or words[1] not in ("left", "right") or words[2] not in FEET:
-            raise InputError(where, "", text, problem="a place on the car is `car left rear_foot`.", hint=f"Feet: {', '.join(FEET)}.")
+            raise InputError(
+                where,
+                "",
+                text,
+                problem="a place on the car is `car left rear_foot`.",
+                hint=f"Feet: {', '.join(FEET)}.",
+            )
         return PlaceText(text=text, form="car", side=words[1], selector=words[2])
     found = _MEMBER.match(low)
     if not found:
-        raise InputError(where, "", text, problem="this is not a place.", hint="Write e.g. `on main_hoop.left at height 450`, `at 0, 500, 300` or `car left rear_foot`.")
+        raise InputError(
+            where,
+            "",
+            text,
+            problem="this is not a place.",
+            hint="Write e.g. `on main_hoop.left at height 450`, `at 0, 500, 300` or "
+            "`car left rear_foot`.",
+        )
     rest, *others = [p.strip() for p in re.split(r"\s+and\s+", found["rest"])]
     move, distance = "", 0.0
     if m := _MOVE.match(rest):
@@ -122,7 +148,14 @@ def parse_place(text: str, *, where: str, units: str = "mm") -> PlaceText:
     sel = _SELECTOR.match(rest)
     if not sel:
         near = get_close_matches(rest, SELECTORS, 1)
-        raise InputError(where, "", text, problem=f"{rest!r} does not say where on the member.", hint=(f"Did you mean {near[0]!r}? " if near else "") + f"Allowed: {', '.join(SELECTORS)}.")
+        raise InputError(
+            where,
+            "",
+            text,
+            problem=f"{rest!r} does not say where on the member.",
+            hint=(f"Did you mean {near[0]!r}? " if near else "")
+            + f"Allowed: {', '.join(SELECTORS)}.",
+        )
     selector, value = (sel["word"], "") if sel["word"] else (sel["sel"], sel["value"].strip())
     if selector in ("height", "x", "y", "station"):
         value = repr(_length(value, where, text, units))
@@ -131,9 +164,16 @@ def parse_place(text: str, *, where: str, units: str = "mm") -> PlaceText:
     elif selector in ("bend", "fraction"):
         value = _number(value, selector, where, text)
     return PlaceText(
-        text=text, form="member", member=found["member"], side=found["side"] or "",
-        selector=selector, value=value, move=move, distance=distance, others=tuple(others),
-    )  # fmt: skip
+        text=text,
+        form="member",
+        member=found["member"],
+        side=found["side"] or "",
+        selector=selector,
+        value=value,
+        move=move,
+        distance=distance,
+        others=tuple(others),
+    )
 
 
 def _length(text: str, where: str, place: str, units: str) -> float:
@@ -163,7 +203,7 @@ class Places:
         self.car, self.members, self.units = car, members, units
 
     def find(self, text: str, *, where: str) -> Place:
-        """Find a place; InputError for a wrong text or name, GeometryError when it is off the tube."""
+        """Find a place; InputError for a wrong text or name, GeometryError off the tube."""
         p = parse_place(text, where=where, units=self.units)
         if p.form == "point":
             assert p.point is not None
@@ -180,25 +220,42 @@ class Places:
 
     def member(self, name: str, side: str = "", *, where: str, text: str = "") -> Member:
         """The member of that name (and side); InputError names the closest one there is."""
-        for key in ([name] if not side else [f"{name}_{side}", name]):
+        for key in [name] if not side else [f"{name}_{side}", name]:
             if key in self.members:
                 return self.members[key]
         near = get_close_matches(f"{name}_{side}" if side else name, list(self.members), 1)
-        hint = f"Did you mean {near[0]!r}?" if near else f"So far there are: {', '.join(self.members) or 'none'}."
-        raise InputError(where, "", text or name, problem=f"there is no member {name!r} yet (members are made in order).", hint=hint)
+        hint = (
+            f"Did you mean {near[0]!r}?"
+            if near
+            else f"So far there are: {', '.join(self.members) or 'none'}."
+        )
+        raise InputError(
+            where,
+            "",
+            text or name,
+            problem=f"there is no member {name!r} yet (members are made in order).",
+            hint=hint,
+        )
 
     def car_foot(self, side: str, foot: str, *, where: str) -> Place:
         """The place on the car's sheet metal where a foot lands."""
         spot: FootSpot | None = getattr(self.car.side(side), foot)
         if spot is None:
-            raise InputError(where, f"{side}.{foot}", problem="the car sheet has no such measurement.", hint="Measure it and add it to the car sheet.")
+            raise InputError(
+                where,
+                f"{side}.{foot}",
+                problem="the car sheet has no such measurement.",
+                hint="Measure it and add it to the car sheet.",
+            )
         sign = 1.0 if side == "left" else -1.0
         x, y, z = spot.point
         nx, ny, nz = spot.normal
         return Place(
-            point=vec((x, sign * y, z)), normal=unit((nx, sign * ny, nz)),
-            foot=f"{side}.{foot}", surface=spot.surface,
-        )  # fmt: skip
+            point=vec((x, sign * y, z)),
+            normal=unit((nx, sign * ny, nz)),
+            foot=f"{side}.{foot}",
+            surface=spot.surface,
+        )
 
     def _station(self, member: Member, p: PlaceText, where: str) -> float:
         path = member.path
@@ -234,7 +291,11 @@ class Places:
         if p.selector == "y" and p.side == "right":
             value = -abs(value)
         normal = np.eye(3)[axis]
-        spots = [s for s in member.path.crossings(normal * value, normal) if low - 1e-6 <= s.station <= high + 1e-6]
+        spots = [
+            s
+            for s in member.path.crossings(normal * value, normal)
+            if low - 1e-6 <= s.station <= high + 1e-6
+        ]
         if not spots:
             reach = member.path.points(np.linspace(low, high, 200))[:, axis]
             raise GeometryError(
@@ -252,7 +313,9 @@ class Places:
         if p.selector == "bend":
             n = int(p.value)
             if n > len(bends):
-                raise GeometryError(member.id, f"has {len(bends)} bends, no bend {n} ({where}: {p.text!r}).")
+                raise GeometryError(
+                    member.id, f"has {len(bends)} bends, no bend {n} ({where}: {p.text!r})."
+                )
             s, q = bends[n - 1]
             return s + q.length / 2
         here = [(s, q) for s, q in bends if low - 1e-6 <= s + q.length / 2 <= high + 1e-6]
@@ -273,7 +336,9 @@ class Places:
             raise GeometryError(member.id, f"does not run {p.move} there ({where}: {p.text!r}).")
         out = station + p.distance * (1.0 if slope > 0 else -1.0)
         if not 0 <= out <= path.length:
-            raise GeometryError(member.id, f"ends before {p.distance:.0f} mm {p.move} ({where}: {p.text!r}).")
+            raise GeometryError(
+                member.id, f"ends before {p.distance:.0f} mm {p.move} ({where}: {p.text!r})."
+            )
         return out
 
 

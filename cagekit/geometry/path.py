@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 from math import acos, atan2, pi, tan
 
 import numpy as np
@@ -98,6 +99,7 @@ class Line:
         return float(np.clip((p - self.start) @ self.direction, 0.0, self.length))
 
     def reversed(self) -> Line:
+        """The piece walked from its other end."""
         return Line(self.end, self.start)
 
     def part(self, s0: float, s1: float) -> Line:
@@ -105,12 +107,13 @@ class Line:
         return Line(vec(self.point(s0)), vec(self.point(s1)))
 
     def mapped(self, rotation: Vec, shift: Vec) -> Line:
+        """Apply an orthogonal ``(3, 3)`` map, then a shift ``(3,)`` mm."""
         return Line(vec(rotation @ self.start + shift), vec(rotation @ self.end + shift))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Arc:
-    """A bend: from ``start`` about ``centre``, right-handed about unit ``axis`` by ``angle`` rad."""
+    """A bend: from ``start`` about ``centre``, right-handed about ``axis`` by ``angle`` rad."""
 
     start: Vec
     centre: Vec
@@ -132,10 +135,12 @@ class Arc:
 
     @property
     def length(self) -> float:
+        """Length of the centre line, mm."""
         return self.radius * self.angle
 
     @property
     def end(self) -> Vec:
+        """Where the bend ends, ``(3,)`` mm."""
         return vec(self.point(self.length))
 
     def point(self, s: ArrayLike) -> Vec:
@@ -160,6 +165,7 @@ class Arc:
         return min(max(a, 0.0), self.angle) * self.radius
 
     def reversed(self) -> Arc:
+        """The bend walked from its other end."""
         return Arc(self.end, self.centre, vec(-self.axis), self.angle)
 
     def part(self, s0: float, s1: float) -> Arc:
@@ -167,6 +173,7 @@ class Arc:
         return Arc(vec(self.point(s0)), self.centre, self.axis, (s1 - s0) / self.radius)
 
     def mapped(self, rotation: Vec, shift: Vec) -> Arc:
+        """Apply an orthogonal ``(3, 3)`` map, then a shift ``(3,)`` mm."""
         # an axis is a pseudo-vector: a mirror turns it round
         axis = rotation @ self.axis * np.sign(np.linalg.det(rotation))
         start, centre = rotation @ self.start + shift, rotation @ self.centre + shift
@@ -240,7 +247,11 @@ class Path:
             need = float(tail[i] + tail[i + 1])
             if need > lengths[i] + 1e-6:
                 bends = [str(k) for k in (i, i + 1) if turn[k] > 0]
-                what = f"bend {bends[0]} needs" if len(bends) == 1 else f"bends {' and '.join(bends)} need"
+                what = (
+                    f"bend {bends[0]} needs"
+                    if len(bends) == 1
+                    else f"bends {' and '.join(bends)} need"
+                )
                 raise GeometryError(
                     owner,
                     f"{what} {need:.1f} mm of the leg from point {i + 1} to point {i + 2}, "
@@ -279,10 +290,12 @@ class Path:
 
     @property
     def start(self) -> Vec:
+        """End a, ``(3,)`` mm."""
         return self.pieces[0].start
 
     @property
     def end(self) -> Vec:
+        """End b, ``(3,)`` mm."""
         return self.pieces[-1].end
 
     @property
@@ -315,7 +328,9 @@ class Path:
             )
         i, local = self.locate(station)
         q = self.pieces[i]
-        return Spot(float(self.starts[i] + local), vec(q.point(local)), vec(q.tangent(local)), i, local)
+        return Spot(
+            float(self.starts[i] + local), vec(q.point(local)), vec(q.tangent(local)), i, local
+        )
 
     def points(self, stations: ArrayLike) -> Vec:
         """Centre-line points at stations ``(n,)`` mm, shape ``(n, 3)``."""
@@ -414,7 +429,7 @@ class Path:
     def split(self, *stations: float) -> tuple[Path, ...]:
         """Cut at the given stations, mm; returns one path more than stations."""
         cuts = [0.0, *sorted(stations), self.length]
-        return tuple(self.part(a, b) for a, b in zip(cuts[:-1], cuts[1:], strict=True))
+        return tuple(self.part(a, b) for a, b in pairwise(cuts))
 
     def corners(self) -> Vec:
         """The polyline that the path was rounded from: ends and bend corners, ``(n, 3)`` mm."""

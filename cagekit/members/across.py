@@ -9,6 +9,7 @@ from cagekit.build.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagon
 from cagekit.cage.model import Member
 from cagekit.members.site import Site
 from cagekit.members.strut import between
+from cagekit.occupant.posture import seated
 
 SEAT_TO_SHOULDER = 460.0
 """Hip point to top of the shoulder along the torso, mm, when no driver is given (from memory)."""
@@ -24,6 +25,9 @@ def make_harness_bar(site: Site, entry: HarnessBarEntry) -> list[Member]:
 def shoulder_height(site: Site) -> float:
     """Height of the driver's shoulder above the sill plane, mm."""
     car = site.car
+    people = seated(car, site.build.drivers[:1])
+    if people:
+        return float(people[0].shoulder[2])
     seat = next((s for s in car.seats if s.side == car.driver_side), car.seats[0])
     return seat.hip[2] + SEAT_TO_SHOULDER * cos(seat.back_angle)
 
@@ -40,15 +44,20 @@ def make_hoop_diagonal(site: Site, entry: HoopDiagonalEntry) -> list[Member]:
             f"on main_hoop.{bottom} at foot up {entry.rise!r} mm",
         )
 
-    return _crossed(site, entry, "hoop_diagonal", entry.style == "crossed", ends(high, low), ends(low, high))
+    return _crossed(
+        site, entry, "hoop_diagonal", entry.style == "crossed", ends(high, low), ends(low, high)
+    )
 
 
 def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
-    """Make the roof diagonal: from the driver's rear corner, crossed, or V from the hoop's middle."""
+    """Make the roof diagonal: from the driver's rear corner, crossed, or V from mid hoop."""
     driver = site.car.driver_side
     other = "right" if driver == "left" else "left"
     front = _front_corner(site, entry)
-    rear: Callable[[str], str] = lambda s: f"on main_hoop.{s} at top bend inboard {entry.inset!r} mm"  # noqa: E731
+
+    def rear(side: str) -> str:
+        return f"on main_hoop.{side} at top bend inboard {entry.inset!r} mm"
+
     if entry.style != "v":
         first, second = (rear(driver), front(other)), (rear(other), front(driver))
         return _crossed(site, entry, "roof_diagonal", entry.style == "crossed", first, second)
@@ -72,12 +81,24 @@ def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], str]:
 
 
 def _crossed(
-    site: Site, entry: StrutEntry, role: str, crossed: bool, first: tuple[str, str], second: tuple[str, str]
+    site: Site,
+    entry: StrutEntry,
+    role: str,
+    crossed: bool,
+    first: tuple[str, str],
+    second: tuple[str, str],
 ) -> list[Member]:
     """Make one strut, or two of which the second is cut and coped to the first."""
     made = between(site, entry, role, *first)
     if not crossed:
         return made
     site.add(made)
-    cross = entry.model_copy(update={"id": f"{entry.id}_cross", "from_": None, "to": None, "split_by": (*entry.split_by, entry.id)})
+    cross = entry.model_copy(
+        update={
+            "id": f"{entry.id}_cross",
+            "from_": None,
+            "to": None,
+            "split_by": (*entry.split_by, entry.id),
+        }
+    )
     return made + between(site, cross, role, *second)

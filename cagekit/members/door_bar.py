@@ -27,7 +27,9 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
         made = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
         return [_swinging(entry, m) for m in made] if entry.swing_out else made
     if entry.swing_out:
-        raise GeometryError(entry.id, "only a single door bar can swing out.", "Set style = 'single'.")
+        raise GeometryError(
+            entry.id, "only a single door bar can swing out.", "Set style = 'single'."
+        )
     if entry.style == "pair":
         upper = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
         low = entry.model_copy(update={"id": f"{entry.id}_lower", "from_": None, "to": None})
@@ -35,7 +37,12 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
     first = between(site, entry, "door_bar", *ends(entry.height_rear, entry.low_front))
     site.add(first)
     cross = entry.model_copy(
-        update={"id": f"{entry.id}_cross", "from_": None, "to": None, "split_by": (*entry.split_by, entry.id)}
+        update={
+            "id": f"{entry.id}_cross",
+            "from_": None,
+            "to": None,
+            "split_by": (*entry.split_by, entry.id),
+        }
     )
     return first + between(site, cross, "door_bar", *ends(entry.low_rear, entry.height_front))
 
@@ -47,17 +54,27 @@ def _swinging(entry: DoorBarEntry, bar: Member) -> Member:
     rear = usual if entry.cut_rear is None else entry.cut_rear
     front = length - (usual if entry.cut_front is None else entry.cut_front)
     if not 0 < rear < front < length:
-        raise GeometryError(bar.id, f"its cuts at {rear:.0f} mm and {front:.0f} mm leave no bar between them.", f"Keep both within {length:.0f} mm.")
+        raise GeometryError(
+            bar.id,
+            f"its cuts at {rear:.0f} mm and {front:.0f} mm leave no bar between them.",
+            f"Keep both within {length:.0f} mm.",
+        )
     _check_straight(bar, rear, front)
     hinge_front = entry.hinge_end == "front"
     return Member(
-        id=bar.id, role=bar.role, side=bar.side, tube=bar.tube, path=bar.path, a=bar.a, b=bar.b,
+        id=bar.id,
+        role=bar.role,
+        side=bar.side,
+        tube=bar.tube,
+        path=bar.path,
+        a=bar.a,
+        b=bar.b,
         swing=Swing(
             hinge_end="b" if hinge_front else "a",
             hinge_cut=front if hinge_front else rear,
             latch_cut=rear if hinge_front else front,
         ),
-    )  # fmt: skip
+    )
 
 
 def _check_straight(bar: Member, *cuts: float) -> None:
@@ -66,4 +83,6 @@ def _check_straight(bar: Member, *cuts: float) -> None:
         spot = path.spot(cut)
         piece = path.pieces[spot.piece]
         if piece in path.bends:
-            raise GeometryError(bar.id, f"its cut at {cut:.0f} mm lies in a bend.", "Cut on a straight.")
+            raise GeometryError(
+                bar.id, f"its cut at {cut:.0f} mm lies in a bend.", "Cut on a straight."
+            )

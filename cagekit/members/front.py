@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cagekit.build.entries import FrontHoopEntry, HaloEntry, HalfHoopEntry, PillarBarEntry
+from cagekit.build.entries import FrontHoopEntry, HalfHoopEntry, HaloEntry, PillarBarEntry
 from cagekit.cage.model import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
@@ -14,8 +14,8 @@ from cagekit.members.site import Site
 SIDES = ("left", "right")
 
 BEHIND_BEND = 60.0
-"""Upper node of an A-pillar bar behind the middle of the halo's front bend, mm: outside of the bend,
-where it gains room at the wheel (common practice)."""
+"""Upper node of an A-pillar bar behind the middle of the halo's front bend, mm: outside of the
+bend, where it gains room at the wheel (common practice)."""
 
 
 def make_halo(site: Site, entry: HaloEntry) -> list[Member]:
@@ -24,7 +24,12 @@ def make_halo(site: Site, entry: HaloEntry) -> list[Member]:
     inset = entry.gap + tube.od / 2
     nodes = [hoop_node(site, side, entry.drop) for side in SIDES]
     corners = [roof_corner(site, entry.id, side, inset) for side in SIDES]
-    points = [nodes[0].point, *_bow(nodes[0].point, corners[0], entry.rail_bow), corners[0], corners[1]]
+    points = [
+        nodes[0].point,
+        *_bow(nodes[0].point, corners[0], entry.rail_bow),
+        corners[0],
+        corners[1],
+    ]
     points += [*_bow(nodes[1].point, corners[1], entry.rail_bow), nodes[1].point]
     return [site.member(entry, "halo", points, *nodes)]
 
@@ -34,7 +39,11 @@ def make_front_hoop(site: Site, entry: FrontHoopEntry) -> list[Member]:
     inset = entry.gap + site.tube(entry, "front_hoop").od / 2
     feet = [site.foot(side, "front_foot", owner=entry.id) for side in SIDES]
     sides = [
-        [feet[i].point, pillar_base(site, entry.id, side, inset), roof_corner(site, entry.id, side, inset)]
+        [
+            feet[i].point,
+            pillar_base(site, entry.id, side, inset),
+            roof_corner(site, entry.id, side, inset),
+        ]
         for i, side in enumerate(SIDES)
     ]
     return [site.member(entry, "front_hoop", [*sides[0], *reversed(sides[1])], *feet)]
@@ -94,7 +103,12 @@ def roof_corner(site: Site, owner: str, side: str, inset: float) -> Vec:
     """Axis of a tube tucked into the roof's front corner, ``inset`` from header, rail and skin."""
     corner = site.car.side(side).roof_corner
     if corner is None:
-        raise InputError(f"car {site.car.name}", f"{side}.roof_corner", problem=f"{owner} needs it.", hint="Measure the inside of the roof's front corner.")
+        raise InputError(
+            f"car {site.car.name}",
+            f"{side}.roof_corner",
+            problem=f"{owner} needs it.",
+            hint="Measure the inside of the roof's front corner.",
+        )
     sign = 1.0 if side == "left" else -1.0
     x, y, z = corner
     return vec((x - inset, sign * (y - inset), z - inset))
@@ -104,7 +118,12 @@ def pillar_base(site: Site, owner: str, side: str, inset: float) -> Vec:
     """Axis of a tube at the base of the pillar, ``inset`` inboard of and square to its line."""
     pillar = site.car.side(side).pillar
     if pillar is None:
-        raise InputError(f"car {site.car.name}", f"{side}.pillar", problem=f"{owner} needs it.", hint="Measure top and base of the windscreen pillar.")
+        raise InputError(
+            f"car {site.car.name}",
+            f"{side}.pillar",
+            problem=f"{owner} needs it.",
+            hint="Measure top and base of the windscreen pillar.",
+        )
     sign = 1.0 if side == "left" else -1.0
     x, y, z = pillar.base
     line = unit(np.subtract(pillar.top, pillar.base))

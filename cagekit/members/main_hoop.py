@@ -44,9 +44,10 @@ def _top(site: Site, entry: HoopEntry, od: float) -> float:
     roof = site.car.roof
     if roof is None:
         raise InputError(
-            site.where(entry, "height"), problem="an open car has no roof to take the height from.",
+            site.where(entry, "height"),
+            problem="an open car has no roof to take the height from.",
             hint="Give the hoop's height.",
-        )  # fmt: skip
+        )
     gap = entry.gap if entry.roof_gap is None else entry.roof_gap
     return roof.height_at_hoop - gap - od / 2
 
@@ -61,7 +62,9 @@ def _foot(site: Site, entry: HoopEntry, side: str) -> Place:
     return Place(point=axis.point, members=(name,), spot=axis)
 
 
-def _leg(site: Site, entry: HoopEntry, side: str, foot: Place, top: float, od: float) -> list[np.ndarray]:
+def _leg(
+    site: Site, entry: HoopEntry, side: str, foot: Place, top: float, od: float
+) -> list[np.ndarray]:
     """Corners of one leg from foot to top bend, y signed."""
     sign = 1.0 if side == "left" else -1.0
     section = site.car.side(side).hoop

@@ -38,7 +38,9 @@ GENERATORS: Mapping[str, str] = {
 def generator(kind: str) -> Callable[[Site, Any], list[Member]]:
     """The function that makes members of ``kind``."""
     module, _, name = GENERATORS[kind].partition(":")
-    function: Callable[[Site, Any], list[Member]] = getattr(import_module(f"cagekit.members.{module}"), name)
+    function: Callable[[Site, Any], list[Member]] = getattr(
+        import_module(f"cagekit.members.{module}"), name
+    )
     return function
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -30,10 +31,12 @@ class Site:
         self.places = Places(build.car, self.members, build.units)
 
     def add(self, members: Sequence[Member]) -> None:
+        """Take in members, so that later ones can hang on them."""
         for m in members:
             self.members[m.id] = m
 
     def tube(self, entry: MemberEntry, role: str) -> Tube:
+        """The tube of an entry."""
         return self.build.tube_for(entry, role)
 
     def radius(self, entry: MemberEntry, tube: Tube) -> float:
@@ -43,6 +46,7 @@ class Site:
         return self.build.tooling.die_for(tube.od).clr
 
     def where(self, entry: MemberEntry, field: str) -> str:
+        """Name of an entry's field, for messages."""
         return f"{self.build.name} [members.{entry.id}] {field}"
 
     def place(self, entry: MemberEntry, text: str, field: str) -> Place:
@@ -57,6 +61,7 @@ class Site:
         raise GeometryError(names[0], f"the layout has none of {', '.join(names)} to attach to.")
 
     def has(self, name: str) -> bool:
+        """Whether a member of that id is made already."""
         return name in self.members
 
     def foot(self, side: str, which: str, *, owner: str) -> Place:
@@ -78,19 +83,45 @@ class Site:
         return End()
 
     def member(
-        self, entry: MemberEntry, role: str, points: ArrayLike, a: Place, b: Place, *, suffix: str = "", **more: Any
+        self,
+        entry: MemberEntry,
+        role: str,
+        points: ArrayLike,
+        a: Place,
+        b: Place,
+        *,
+        suffix: str = "",
+        **more: Any,
     ) -> Member:
         """One member through ``points`` (n, 3), its ends at the places ``a`` and ``b``."""
         tube = self.tube(entry, role)
         id_ = entry.id + suffix
-        side: Side = entry.side if entry.side in ("left", "right") else "centre"  # type: ignore[assignment]
-        path = Path.from_polyline(points, self.radius(entry, tube) if len(np.asarray(points)) > 2 else 0.0, owner=id_)
+        side: Side = entry.side if entry.side in ("left", "right") else "centre"
+        path = Path.from_polyline(
+            points, self.radius(entry, tube) if len(np.asarray(points)) > 2 else 0.0, owner=id_
+        )
         return Member(
-            id=id_, role=role, side=side, tube=tube, path=path,
-            a=self.end_at(a), b=self.end_at(b), **more,
-        )  # fmt: skip
+            id=id_,
+            role=role,
+            side=side,
+            tube=tube,
+            path=path,
+            a=self.end_at(a),
+            b=self.end_at(b),
+            **more,
+        )
 
-    def struts(self, entry: StrutEntry, role: str, a: Place, b: Place, *, suffix: str = "", split_by: Sequence[str] | None = None, **more: Any) -> list[Member]:
+    def struts(
+        self,
+        entry: StrutEntry,
+        role: str,
+        a: Place,
+        b: Place,
+        *,
+        suffix: str = "",
+        split_by: Sequence[str] | None = None,
+        **more: Any,
+    ) -> list[Member]:
         """A tube from ``a`` to ``b``, cut and coped where it meets the members of ``split_by``.
 
         The pieces of a cut tube aim at the axis of the member that runs through, so that the
@@ -102,15 +133,21 @@ class Site:
         if not cutters:
             return [self.member(entry, role, points, a, b, suffix=suffix, **more)]
         if len(points) > 2:
-            raise GeometryError(entry.id, "a tube with corners cannot be cut by another member.", "Make it of two struts.")
+            raise GeometryError(
+                entry.id,
+                "a tube with corners cannot be cut by another member.",
+                "Make it of two struts.",
+            )
         nodes = self._nodes(entry, points[0], points[1], cutters)
         stops = [a, *nodes, b]
         return [
             self.member(entry, role, [p.point, q.point], p, q, suffix=f"{suffix}_{i}", **more)
-            for i, (p, q) in enumerate(zip(stops[:-1], stops[1:], strict=True), start=1)
+            for i, (p, q) in enumerate(pairwise(stops), start=1)
         ]
 
-    def _nodes(self, entry: StrutEntry, start: Vec, end: Vec, cutters: Sequence[str]) -> list[Place]:
+    def _nodes(
+        self, entry: StrutEntry, start: Vec, end: Vec, cutters: Sequence[str]
+    ) -> list[Place]:
         """Nodes on the cutters' axes, in order along the strut."""
         axis = unit(end - start)
         found: list[tuple[float, Place]] = []
@@ -122,14 +159,18 @@ class Site:
             if gap < reach and 0 < along < float(np.linalg.norm(end - start)):
                 found.append((along, Place(point=spot, members=(name,))))
         if not found:
-            raise GeometryError(entry.id, f"never meets {', '.join(cutters)}, by which it is to be cut.")
+            raise GeometryError(
+                entry.id, f"never meets {', '.join(cutters)}, by which it is to be cut."
+            )
         return [place for _, place in sorted(found, key=lambda f: f[0])]
 
     def _pieces(self, cutters: Sequence[str], entry: StrutEntry) -> list[str]:
         """Ids of the cutters, a cut one standing for all its pieces."""
         out: list[str] = []
         for name in cutters:
-            pieces = [m for m in self.members if m.startswith(f"{name}_") and m[len(name) + 1 :].isdigit()]
+            pieces = [
+                m for m in self.members if m.startswith(f"{name}_") and m[len(name) + 1 :].isdigit()
+            ]
             out.extend(pieces or [self.places.member(name, where=self.where(entry, "split_by")).id])
         return out
 

@@ -38,7 +38,11 @@ def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
     """Make a free strut; both places must be given."""
     for name, text in (("from", entry.from_), ("to", entry.to)):
         if not text:
-            raise InputError(site.where(entry, name), problem="a free strut needs both places.", hint="e.g. `on main_hoop.left at height 450`.")
+            raise InputError(
+                site.where(entry, name),
+                problem="a free strut needs both places.",
+                hint="e.g. `on main_hoop.left at height 450`.",
+            )
     return between(site, entry, "strut", str(entry.from_), str(entry.to))
 
 
@@ -54,10 +58,16 @@ def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Membe
     """Make a windscreen-pillar brace from the rail behind the front corner to the lower leg."""
     side = entry.side
     holder = site.first("halo", "roof_rail_" + str(side), "half_hoop_" + str(side))
-    start = f"on {holder}.{side} at front bend back 140 mm" if holder != f"roof_rail_{side}" else f"on {holder} at station 140 mm"
+    start = (
+        f"on {holder}.{side} at front bend back 140 mm"
+        if holder != f"roof_rail_{side}"
+        else f"on {holder} at station 140 mm"
+    )
     foot = site.places.car_foot(str(side), "front_foot", where=site.where(entry, "to"))
     low = float(foot.point[2]) + 260.0 if entry.low is None else entry.low
-    return between(site, entry, "windscreen_brace", start, f"{front_leg(site, str(side))} at height {low!r} mm")
+    return between(
+        site, entry, "windscreen_brace", start, f"{front_leg(site, str(side))} at height {low!r} mm"
+    )
 
 
 def make_sill_bar(site: Site, entry: SillBarEntry) -> list[Member]:
@@ -74,7 +84,11 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
     if height is None:
         dash = site.car.dash
         if dash is None:
-            raise InputError(site.where(entry, "height"), problem="the car sheet has no dash to take it from.", hint="Give the bar's height.")
+            raise InputError(
+                site.where(entry, "height"),
+                problem="the car sheet has no dash to take it from.",
+                hint="Give the bar's height.",
+            )
         height = dash.top_z - site.tube(entry, "dash_bar").od
     ends = [
         (f"on {entry.member.replace('{side}', side)}" if entry.member else front_leg(site, side))
@@ -99,7 +113,9 @@ def make_header_bar(site: Site, entry: HeaderBarEntry) -> list[Member]:
 def make_roof_rail(site: Site, entry: RoofRailEntry) -> list[Member]:
     """Make a roof rail from the front hoop's corner back to the main hoop."""
     side = entry.side
-    start = f"on front_hoop.{side} at top bend" + (f" inboard {entry.inset!r} mm" if entry.inset > 0 else "")
+    start = f"on front_hoop.{side} at top bend" + (
+        f" inboard {entry.inset!r} mm" if entry.inset > 0 else ""
+    )
     return between(site, entry, "roof_rail", start, f"on main_hoop.{side} at top bend")
 
 
@@ -109,16 +125,34 @@ def make_outrigger(site: Site, entry: OutriggerEntry) -> list[Member]:
     sign = 1.0 if side == "left" else -1.0
     car = site.car
     foot = site.places.car_foot(side, "main_foot", where=site.where(entry, "id"))
-    inner = entry.inner_y if entry.inner_y is not None else (car.tunnel.half_width if car.tunnel else None)
+    inner = (
+        entry.inner_y
+        if entry.inner_y is not None
+        else (car.tunnel.half_width if car.tunnel else None)
+    )
     if inner is None:
-        raise InputError(site.where(entry, "inner_y"), problem="the car sheet has no tunnel to start from.", hint="Give inner_y.")
+        raise InputError(
+            site.where(entry, "inner_y"),
+            problem="the car sheet has no tunnel to start from.",
+            hint="Give inner_y.",
+        )
     outer = entry.outer_y if entry.outer_y is not None else car.side(side).sill_top_y[0]
     if not inner < abs(float(foot.point[1])) < outer:
-        raise GeometryError(entry.id, f"must pass under the foot at y {abs(float(foot.point[1])):.0f} mm, but runs from {inner:.0f} to {outer:.0f} mm.", "Change inner_y or outer_y.")
+        raise GeometryError(
+            entry.id,
+            f"must pass under the foot at y {abs(float(foot.point[1])):.0f} mm, but runs from "
+            f"{inner:.0f} to {outer:.0f} mm.",
+            "Change inner_y or outer_y.",
+        )
     z = float(foot.point[2]) - entry.below - site.tube(entry, "outrigger").od / 2
     x = float(foot.point[0])
     ends = [
-        Place(point=vec((x, sign * y, z)), normal=vec((0.0, n * sign, 0.0)), foot=f"{side}.outrigger_{name}", surface="frame")
+        Place(
+            point=vec((x, sign * y, z)),
+            normal=vec((0.0, n * sign, 0.0)),
+            foot=f"{side}.outrigger_{name}",
+            surface="frame",
+        )
         for y, n, name in ((inner, 1.0, "inner"), (outer, -1.0, "outer"))
     ]
     return site.struts(entry, "outrigger", ends[0], ends[1])
@@ -128,12 +162,20 @@ def make_rocker_brace(site: Site, entry: RockerBraceEntry) -> list[Member]:
     """Make a rocker brace from the main hoop's leg down and forward to the top of the sill."""
     side = str(entry.side)
     sign = 1.0 if side == "left" else -1.0
-    start = site.place(entry, entry.from_ or f"on main_hoop.{side} at height {entry.height!r} mm", "from")
+    start = site.place(
+        entry, entry.from_ or f"on main_hoop.{side} at height {entry.height!r} mm", "from"
+    )
     if entry.to:
         return site.struts(entry, "rocker_brace", start, site.place(entry, entry.to, "to"))
     inner, outer = site.car.side(side).sill_top_y
-    foot = (float(start.point[0]) + entry.forward, sign * (inner + outer) / 2, site.build.foot_plate)
-    end = Place(point=vec(foot), normal=vec((0.0, 0.0, 1.0)), foot=f"{side}.rocker", surface="floor")
+    foot = (
+        float(start.point[0]) + entry.forward,
+        sign * (inner + outer) / 2,
+        site.build.foot_plate,
+    )
+    end = Place(
+        point=vec(foot), normal=vec((0.0, 0.0, 1.0)), foot=f"{side}.rocker", surface="floor"
+    )
     return site.struts(entry, "rocker_brace", start, end)
 
 

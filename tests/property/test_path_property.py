@@ -34,7 +34,9 @@ def test_walked_backwards_a_tube_is_as_long(points: list, radius: float) -> None
 
 @settings(max_examples=150, deadline=None)
 @given(corners, st.floats(20, 200))
-def test_a_tube_is_never_longer_than_its_polyline_and_never_shorter_than_the_straight(points: list, radius: float) -> None:
+def test_a_tube_is_never_longer_than_its_polyline_and_never_shorter_than_the_straight(
+    points: list, radius: float
+) -> None:
     path = made(points, radius)
     straight = float(np.linalg.norm(np.subtract(points[-1], points[0])))
     polyline = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
@@ -43,7 +45,9 @@ def test_a_tube_is_never_longer_than_its_polyline_and_never_shorter_than_the_str
 
 @settings(max_examples=100, deadline=None)
 @given(corners, st.floats(20, 200), st.floats(0, 1))
-def test_the_nearest_spot_of_a_point_on_the_tube_is_that_point(points: list, radius: float, at: float) -> None:
+def test_the_nearest_spot_of_a_point_on_the_tube_is_that_point(
+    points: list, radius: float, at: float
+) -> None:
     path = made(points, radius)
     point = path.spot(at * path.length).point
     assert path.nearest(point).point == pytest.approx(point, abs=1e-6)

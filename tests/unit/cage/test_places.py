@@ -34,14 +34,14 @@ def test_inches_and_fractions_are_read(places: Places) -> None:
     assert find(places, "on main_hoop.left at height 17 1/2 in").point[2] == pytest.approx(444.5)
 
 
-@pytest.mark.parametrize(
-    ("word", "axis", "best"), [("top bend", 2, max), ("low bend", 2, min)]
-)
+@pytest.mark.parametrize(("word", "axis", "best"), [("top bend", 2, max), ("low bend", 2, min)])
 def test_named_bends(places: Places, word: str, axis: int, best) -> None:  # type: ignore[no-untyped-def]
     hoop = places.members["main_hoop"].path
     bends = [b.point(b.length / 2) for b in hoop.bends]
     left = [p for p in bends if p[1] > 0]
-    assert find(places, f"on main_hoop.left at {word}").point[axis] == pytest.approx(best(p[axis] for p in left))
+    assert find(places, f"on main_hoop.left at {word}").point[axis] == pytest.approx(
+        best(p[axis] for p in left)
+    )
 
 
 def test_moves_go_the_way_they_say(places: Places) -> None:
@@ -56,8 +56,12 @@ def test_moves_go_the_way_they_say(places: Places) -> None:
 def test_ends_middle_fraction_and_station(places: Places) -> None:
     path = places.members["halo"].path
     assert find(places, "on halo at end b").point == pytest.approx(path.end)
-    assert find(places, "on halo at middle").point == pytest.approx(path.spot(path.length / 2).point)
-    assert find(places, "on halo at fraction 0.25").point == pytest.approx(path.spot(path.length / 4).point)
+    assert find(places, "on halo at middle").point == pytest.approx(
+        path.spot(path.length / 2).point
+    )
+    assert find(places, "on halo at fraction 0.25").point == pytest.approx(
+        path.spot(path.length / 4).point
+    )
     assert find(places, "on halo at station 100").point == pytest.approx(path.spot(100).point)
 
 
@@ -99,7 +103,9 @@ def test_further_parents(places: Places) -> None:
         ("on halo at middle and nobody", InputError, "no member 'nobody'"),
     ],
 )
-def test_wrong_places_are_told(places: Places, text: str, kind: type[CagekitError], says: str) -> None:
+def test_wrong_places_are_told(
+    places: Places, text: str, kind: type[CagekitError], says: str
+) -> None:
     with pytest.raises(kind, match=says):
         find(places, text)
 

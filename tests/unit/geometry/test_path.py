@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import cos, pi, radians, sin, sqrt, tan
 
 import numpy as np
@@ -23,7 +24,7 @@ def test_a_right_angle_has_the_length_of_its_legs_less_two_radii_and_a_quarter_c
 
 def test_legs_are_tangent_to_the_bend() -> None:
     path = Path.from_polyline(HOOP, 152)
-    for before, after in zip(path.pieces[:-1], path.pieces[1:], strict=True):
+    for before, after in pairwise(path.pieces):
         assert before.end == pytest.approx(after.start, abs=1e-9)
         assert before.tangent(before.length) == pytest.approx(after.tangent(0.0), abs=1e-9)
 
@@ -64,7 +65,9 @@ def test_a_helix_of_corners_is_rebuilt_from_its_own_corners() -> None:
         ([(0, 0, 0)], 5, "at least two points"),
     ],
 )
-def test_impossible_tubes_are_refused_by_name_and_numbers(points: list, radius: float, says: str) -> None:
+def test_impossible_tubes_are_refused_by_name_and_numbers(
+    points: list, radius: float, says: str
+) -> None:
     with pytest.raises(GeometryError, match=says) as caught:
         Path.from_polyline(points, radius, owner="halo")
     assert caught.value.owner == "halo"
@@ -107,7 +110,7 @@ def test_splitting_keeps_the_length_and_the_ends() -> None:
     path = Path.from_polyline(HOOP, 152)
     parts = path.split(300.0, 620.0, 1500.0)
     assert sum(p.length for p in parts) == pytest.approx(path.length, abs=1e-9)
-    for left, right in zip(parts[:-1], parts[1:], strict=True):
+    for left, right in pairwise(parts):
         assert left.end == pytest.approx(right.start, abs=1e-9)
         assert left.out_direction("b") == pytest.approx(-right.out_direction("a"), abs=1e-9)
 
