@@ -17,11 +17,9 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Vec
+from cagekit.materials.steels import steel
 from cagekit.plates.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.plates.outline import Outline, Segment, Vec2, vec2
-
-STEEL_DENSITY = 7850.0
-"""kg/m3. Source: EN 1991-1-1 Table A.4 (steel 77.0 to 78.5 kN/m3), 7850 as EN 10305 tables use."""
 
 
 class HolePurpose(StrEnum):
@@ -177,7 +175,6 @@ class Plate:
         quantity: pieces of this shape at this place.
         members: tubes that the plate touches.
         ends: tube ends that stand on it, e.g. ``"main_hoop.a"``.
-        density: kg/m3.
 
     Raises:
         GeometryError: a hole outside the plate, holes that overlap, a fold through a hole and the
@@ -201,7 +198,6 @@ class Plate:
     members: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    density: float = STEEL_DENSITY
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "outline", self.outline.anticlockwise())
@@ -333,7 +329,7 @@ class Plate:
     @property
     def mass(self) -> float:
         """Mass of one piece, kg, of the metal that is cut."""
-        return self.flat_volume * self.density * 1e-9
+        return self.flat_volume * steel(self.material).density
 
     def edge_distance(self, hole: int) -> float:
         """Centre of a hole to the nearest edge of the outline, mm."""

@@ -1,0 +1,151 @@
+"""The plate entries of a build: layout and build tables read, presets filled in, sides spread."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import ValidationError
+
+from cagekit.build.plate import (
+    PLATE_ENTRY,
+    FloorPlateEntry,
+    PlateEntry,
+    PlateFile,
+    TabEntry,
+    laid_on,
+)
+from cagekit.errors import InputError, NotFoundError
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+
+DEFAULT_PRESETS: Mapping[str, str] = {"mm": "floor-150", "in": "floor-6in"}
+"""Floor plate of every foot that no entry speaks of, by the build's units."""
+
+
+def plate_entries(build: Build) -> tuple[PlateEntry, ...]:
+    """The layout's and the build's plate entries in order, one per side.
+
+    Raises:
+        InputError: an entry has a wrong field or names a preset that does not exist or is of
+            another kind.
+    """
+    sources = (
+        (build.layout.plate, build.layout.units, f"layout {build.layout.name}"),
+        (build.file.plate, build.file.units, build.name),
+    )
+    beside = build.files.get("build")
+    out: list[PlateEntry] = []
+    for tables, units, name in sources:
+        for n, table in enumerate(tables, 1):
+            where = f"{name} [[plate]] {n}"
+            entry = read_entry(table, units, where)
+            out.extend(spread(with_preset(entry, where, beside)))
+    return tuple(out)
+
+
+def read_entry(table: Mapping[str, Any], units: str, where: str) -> PlateEntry:
+    """Validate one ``[[plate]]`` table; InputError names the first wrong field."""
+    try:
+        return PLATE_ENTRY.validate_python(dict(table), context={"units": units})
+    except ValidationError as error:
+        first = error.errors()[0]
+        # the first part of the place is the union's tag
+        name = ".".join(str(p) for p in first["loc"][1:]) or "kind"
+        value = first.get("input") if not isinstance(first.get("input"), dict) else None
+        message = first["msg"].removeprefix("Value error, ")
+        raise InputError(where, name, value, problem=f"{message}.") from error
+
+
+def with_preset(entry: PlateEntry, where: str, beside: Path | None = None) -> PlateEntry:
+    """Fill in the values of the entry's preset."""
+    if not entry.preset:
+        return entry
+    try:
+        base = _preset(entry.preset, str(beside.parent) if beside else "")
+    except NotFoundError as error:
+        raise InputError(where, "preset", entry.preset, problem=str(error)) from error
+    if type(base) is not type(entry):
+        raise InputError(
+            where,
+            "preset",
+            entry.preset,
+            problem=f"is a {base.kind}, the entry is a {entry.kind}.",  # type: ignore[attr-defined]
+        )
+    return laid_on(base, entry)
+
+
+@lru_cache(maxsize=64)
+def _preset(ref: str, beside: str) -> PlateEntry:
+    from cagekit.build.presets import load
+
+    return load("plate", ref, PlateFile, beside=Path(beside) if beside else None).plate
+
+
+def default_floor_plate(units: Literal["mm", "in"]) -> FloorPlateEntry:
+    """The floor plate of a foot that no entry speaks of."""
+    entry = _preset(DEFAULT_PRESETS[units], "")
+    assert isinstance(entry, FloorPlateEntry)
+    return entry
+
+
+def spread(entry: PlateEntry) -> tuple[PlateEntry, ...]:
+    """One entry per side, ``{side}`` and ``{other}`` filled in."""
+    if entry.side not in ("left", "right", "both"):
+        return (entry,)
+    out = []
+    for side in ("left", "right") if entry.side == "both" else (entry.side,):
+        other = "right" if side == "left" else "left"
+        texts = {
+            n: getattr(entry, n).replace("{side}", side).replace("{other}", other)
+            for n in ("at", "id")
+        }
+        if texts["id"] and entry.side == "both" and not texts["id"].endswith(side):
+            texts["id"] += f"_{side}"
+        update: dict[str, Any] = {**texts, "side": side}
+        if isinstance(entry, TabEntry) and entry.side == "both" and side == "right":
+            for name in ("toward", "pull"):
+                v = getattr(entry, name)
+                update[name] = (v[0], -v[1], v[2]) if v else v
+        out.append(entry.model_copy(update=update))
+    return tuple(out)
+
+
+def floor_entry(
+    entries: Sequence[PlateEntry], names: Sequence[str], side: str, units: Literal["mm", "in"]
+) -> FloorPlateEntry:
+    """The floor plate entry for a foot: the default, then every entry that means this foot.
+
+    Args:
+        entries: the build's plate entries.
+        names: what the foot answers to: ``main_hoop end a``, ``main_hoop``, ``left.main_foot``...
+        side: side of the car the foot is on.
+        units: the build's.
+    """
+    out = default_floor_plate(units)
+    for entry in entries:
+        if not isinstance(entry, FloorPlateEntry) or entry.side not in (None, side):
+            continue
+        if entry.at in names or entry.at in ("feet", ""):
+            merged = laid_on(out, entry)
+            assert isinstance(merged, FloorPlateEntry)
+            out = merged
+    return out
+
+
+def foot_rise(build: Build, foot: str, member: str = "") -> float:
+    """How far the tube's foot stands above the sheet at a place of the car, mm.
+
+    Args:
+        build: the build.
+        foot: place of the car sheet, ``left.main_foot``.
+        member: id of the tube that stands there.
+    """
+    side, _, place = foot.partition(".")
+    entry = floor_entry(plate_entries(build), (foot, place, member), side, build.units)
+    if entry.style == "plinth":
+        return entry.plinth_height
+    return build.foot_plate if entry.thickness is None else entry.thickness

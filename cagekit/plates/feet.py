@@ -1,0 +1,148 @@
+"""All plates of a cage: one under every foot, then what layout and build ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from cagekit.build.plate import FloorPlateEntry, PlateEntry
+from cagekit.cage.model import EndKind, EndName
+from cagekit.errors import InputError
+from cagekit.hints import did_you_mean
+from cagekit.plates.entries import floor_entry, plate_entries
+from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
+from cagekit.plates.foot import Foot
+from cagekit.plates.model import Plate
+from cagekit.plates.profile import Folding
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+    from cagekit.cage.cage import Cage
+
+Maker = Callable[["Build", "Cage", PlateEntry, str], Sequence[Plate]]
+
+MAKERS = {
+    "gusset": "cagekit.plates.gusset:make",
+    "tab": "cagekit.plates.tab:make",
+    "outrigger_box": "cagekit.plates.outrigger:make",
+}
+"""Generator of each kind of entry that is not a floor plate, as ``module:function``."""
+
+
+def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
+    """Every plate of a cage, in order: feet, then the entries of layout and build.
+
+    A foot on an outrigger tube needs no plate of its own and gets none unless an entry names it.
+
+    Raises:
+        InputError: an entry names a place that does not exist, or two plates have one id.
+        GeometryError: a plate cannot be made; says which and why.
+    """
+    entries = plate_entries(build)
+    out: list[Plate] = []
+    used: set[str] = set()
+    for member, end in feet_of(cage):
+        out.extend(_foot_plates(build, cage, member, end, entries, used))
+    _require_used(cage, build, entries, used)
+    for entry in entries:
+        if isinstance(entry, FloorPlateEntry) or entry.omit:
+            continue
+        kind = str(entry.kind)  # type: ignore[attr-defined]
+        where = f"{build.name} [[plate]] {entry.id or kind}"
+        out.extend(maker(kind)(build, cage, entry, where))
+    _require_own_ids(build.name, out)
+    return tuple(out)
+
+
+def maker(kind: str) -> Maker:
+    """The function that makes plates of ``kind``."""
+    module, _, name = MAKERS[kind].partition(":")
+    function: Maker = getattr(import_module(module), name)
+    return function
+
+
+def feet_of(cage: Cage) -> tuple[tuple[str, EndName], ...]:
+    """Every tube end that stands flat, in build order."""
+    return tuple(
+        (m.id, name)
+        for m in cage.members.values()
+        for name, end in m.ends
+        if end.kind is EndKind.FLAT and end.plane is not None
+    )
+
+
+def foot_names(cage: Cage, member: str, end: EndName) -> tuple[str, ...]:
+    """What a foot answers to in an entry's ``at``."""
+    m = cage.member(member)
+    place = m.end(end).foot
+    names = [f"{m.id} end {end}", m.id, f"{m.role} end {end}", m.role]
+    if place:
+        names += [place, place.partition(".")[2]]
+    return tuple(names)
+
+
+def foot_plate_spec(
+    build: Build, entry: FloorPlateEntry, thickness: float | None = None
+) -> FloorPlateSpec:
+    """An entry with the build's tooling, steel and bolts filled in."""
+    t = thickness or entry.thickness or build.foot_plate
+    folding = (
+        Folding.of(build.tooling, t, entry.fold_radius) if _folds(entry) else Folding.of(None, t)
+    )
+    return FloorPlateSpec.of(entry, folding, t, build.units)
+
+
+def _folds(entry: FloorPlateEntry) -> bool:
+    return entry.style == "folded" or entry.front_flange > 0 or entry.rear_flange > 0
+
+
+def _foot_plates(
+    build: Build,
+    cage: Cage,
+    member: str,
+    end: EndName,
+    entries: Sequence[PlateEntry],
+    used: set[str],
+) -> Sequence[Plate]:
+    how = cage.member(member).end(end)
+    names = foot_names(cage, member, end)
+    used.update(names)
+    foot = Foot.of(cage, member, end, build.car)
+    side = "left" if foot.side > 0 else "right"
+    named = any(isinstance(e, FloorPlateEntry) and e.at in names for e in entries)
+    entry = floor_entry(entries, names, side, build.units)
+    if entry.omit or (how.surface == "outrigger" and not named):
+        return ()
+    name = entry.id or f"foot_{member}_{end}"
+    if entry.style == "plinth":
+        from cagekit.plates.plinth import plinth
+
+        return plinth(name, foot, foot_plate_spec(build, entry), entry)
+    return floor_plate(name, foot, foot_plate_spec(build, entry))
+
+
+def _require_used(cage: Cage, build: Build, entries: Sequence[PlateEntry], used: set[str]) -> None:
+    for entry in entries:
+        if isinstance(entry, FloorPlateEntry) and entry.at not in ("", "feet", *used):
+            raise InputError(
+                f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
+                "at",
+                entry.at,
+                problem="no tube stands there.",
+                hint=did_you_mean(entry.at, used, what="Feet"),
+            )
+
+
+def _require_own_ids(name: str, plates: Sequence[Plate]) -> None:
+    seen: set[str] = set()
+    for p in plates:
+        if p.id in seen:
+            raise InputError(
+                name,
+                "id",
+                p.id,
+                problem="two plates have this id.",
+                hint="Give one of them another `id`.",
+            )
+        seen.add(p.id)

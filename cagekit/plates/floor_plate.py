@@ -1,0 +1,426 @@
+"""Floor plates: flat or folded to the floor, bolted or welded, with the backing plate below."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import degrees, hypot, pi, tan
+from typing import Literal
+
+import numpy as np
+
+from cagekit.build.plate import FloorPlateEntry
+from cagekit.errors import GeometryError
+from cagekit.materials.fasteners import Fastener, fastener
+from cagekit.plates.fold import Fold, bend_allowance
+from cagekit.plates.foot import Foot
+from cagekit.plates.model import Bolt, Hole, HolePurpose, Mark, Plate, Weld
+from cagekit.plates.outline import Outline
+from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
+
+FOLD_CLEARANCE = 2.0
+"""Least distance from a hole's edge to a bend zone, in thicknesses (common practice)."""
+EDGE_RATIO = 2.0
+"""Hole centre to plate edge, in bolt diameters, when not given (common practice)."""
+WASHER_RATIO = 1.0
+"""Room round a bolt's axis to the tube's foot and its weld, in bolt diameters (common practice:
+the radius of a plain washer)."""
+
+DEFAULT_BOLT = {"mm": ("M10", "8.8"), "in": ("3/8-16", "grade-5")}
+DEFAULT_MATERIAL = {"mm": "s235", "in": "a36"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorPlateSpec:
+    """A floor plate with every choice made; lengths mm, angles rad."""
+
+    thickness: float
+    material: str
+    length: float
+    width: float
+    folding: Folding
+    shift: tuple[float, float] = (0.0, 0.0)
+    corner_radius: float = 12.0
+    style: Literal["flat", "folded", "plinth"] = "flat"
+    bolt: Fastener | None = None
+    bolts: int = 4
+    edge: float | None = None
+    plugs: int = 0
+    plug_diameter: float = 8.0
+    backing: float = 0.0
+    weld_leg: float = 4.0
+    front: tuple[float, float] = (0.0, 0.0)
+    rear: tuple[float, float] = (0.0, 0.0)
+
+    @classmethod
+    def of(
+        cls, entry: FloorPlateEntry, folding: Folding, thickness: float, units: Literal["mm", "in"]
+    ) -> FloorPlateSpec:
+        """Make the choices that an entry leaves open."""
+        bolted = entry.fix == "bolted"
+        size, grade = DEFAULT_BOLT[units]
+        bolt = fastener(entry.bolt_size or size, entry.bolt_grade or grade) if bolted else None
+        backing = bolted if entry.backing is None else entry.backing
+        own = entry.backing_thickness or thickness
+        return cls(
+            thickness=thickness,
+            material=entry.material or DEFAULT_MATERIAL[units],
+            length=entry.length,
+            width=entry.width,
+            folding=folding,
+            shift=entry.shift,
+            corner_radius=entry.corner_radius,
+            style=entry.style,
+            bolt=bolt,
+            bolts=entry.bolts,
+            edge=entry.edge,
+            plugs=0 if bolted else entry.plugs,
+            plug_diameter=entry.plug_diameter,
+            backing=own if backing else 0.0,
+            weld_leg=entry.weld_leg,
+            front=(entry.front_flange, entry.front_angle),
+            rear=(entry.rear_flange, entry.rear_angle),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """The flat pattern of a floor plate before holes: outline, folds and the flats in it.
+
+    ``base`` is the flat under the foot, ``wings`` the other flats with side folds, each as
+    (x low, x high, y low, y high) mm; ``folded`` tells which of the base's four borders
+    (rear, front, right, left) are folds.
+    """
+
+    outline: Outline
+    folds: tuple[Fold, ...]
+    base: tuple[float, float, float, float]
+    folded: tuple[bool, bool, bool, bool]
+    notes: tuple[str, ...] = ()
+
+
+def floor_plate(plate_id: str, foot: Foot, spec: FloorPlateSpec) -> tuple[Plate, ...]:
+    """Make the plate under a foot, and its backing plate when the spec asks for one.
+
+    Raises:
+        GeometryError: the foot hangs over the plate or a fold, or there is no room for the
+            bolts; says how much is missing.
+    """
+    top = _layout(plate_id, foot, spec, contact="back", thickness=spec.thickness, drop=0.0)
+    holes, bolts = _holes(plate_id, foot, spec, top)
+    middle = Mark(kind="datum", line=_cross(foot.od * 0.2), text="middle of the tube")
+    plate = Plate(
+        id=plate_id,
+        kind="floor_plate",
+        thickness=spec.thickness,
+        material=spec.material,
+        outline=top.outline,
+        holes=holes,
+        folds=top.folds,
+        marks=(Mark(kind="foot", line=foot.print, text=foot.name), middle),
+        bolts=bolts,
+        welds=_welds(foot, spec, top.outline, holes),
+        placement=foot.frame,
+        members=(foot.member,),
+        ends=(f"{foot.member}.{foot.end}",),
+        notes=top.notes,
+    )
+    _require_foot_clear(plate, foot)
+    if spec.backing <= 0:
+        return (plate,)
+    return plate, _backing(plate_id, foot, spec, holes, bolts)
+
+
+def _backing(
+    plate_id: str,
+    foot: Foot,
+    spec: FloorPlateSpec,
+    holes: tuple[Hole, ...],
+    bolts: tuple[Bolt, ...],
+) -> Plate:
+    """The plate on the other side of the sheet, its holes in line with the floor plate's."""
+    name = plate_id.replace("foot_", "backing_", 1)
+    if name == plate_id:
+        name = f"{plate_id}_backing"
+    below = _layout(
+        name, foot, spec, contact="face", thickness=spec.backing, drop=spec.thickness + foot.sheet
+    )
+    sink = np.eye(4)
+    sink[2, 3] = -(spec.thickness + foot.sheet)
+    keep = tuple(h for h in holes if h.purpose is HolePurpose.BOLT)
+    return Plate(
+        id=name,
+        kind="backing_plate",
+        thickness=spec.backing,
+        material=spec.material,
+        outline=below.outline,
+        holes=keep,
+        folds=below.folds,
+        bolts=bolts,
+        placement=foot.frame @ sink,
+        members=(foot.member,),
+        notes=(f"goes under the sheet below {plate_id}", *below.notes),
+    )
+
+
+# -- outline -----------------------------------------------------------------------------------
+
+
+def _layout(
+    owner: str,
+    foot: Foot,
+    spec: FloorPlateSpec,
+    *,
+    contact: Literal["back", "face"],
+    thickness: float,
+    drop: float,
+) -> Layout:
+    """Lay the plate flat: side folds from the section, then the flanges ahead and behind."""
+    out = spec.shift[1] * foot.side
+    wants = (spec.width / 2 - out, spec.width / 2 + out)
+    if spec.style == "folded" and foot.profile:
+        halves = _from_section(owner, foot, spec, wants, contact, thickness)
+    else:
+        halves = [HalfFlat(folds=(), end=w, base=w) for w in wants]
+    right, left = halves
+    x0, x1 = spec.shift[0] - spec.length / 2, spec.shift[0] + spec.length / 2
+    return _pattern(owner, spec, (x0, x1), right, left, contact, thickness)
+
+
+def _from_section(
+    owner: str,
+    foot: Foot,
+    spec: FloorPlateSpec,
+    wants: tuple[float, float],
+    contact: Literal["back", "face"],
+    thickness: float,
+) -> list[HalfFlat]:
+    pair = legs(foot.profile, -spec.thickness, owner)
+    if contact == "face":
+        pair = (under(pair[0], foot.sheet), under(pair[1], foot.sheet))
+    return [
+        flatten(leg, want, thickness, spec.folding, contact=contact, owner=owner)
+        for leg, want in zip(pair, wants, strict=True)
+    ]
+
+
+def _pattern(
+    owner: str,
+    spec: FloorPlateSpec,
+    span: tuple[float, float],
+    right: HalfFlat,
+    left: HalfFlat,
+    contact: Literal["back", "face"],
+    thickness: float,
+) -> Layout:
+    """Outline and folds from the two halves and the end flanges."""
+    x0, x1 = span
+    y0, y1 = -right.end, left.end
+    f, t = spec.folding, thickness
+    folds = [_across(x0, x1, -q.at, q.angle, f, "side fold") for q in right.folds]
+    folds += [_across(x0, x1, q.at, q.angle, f, "side fold") for q in left.folds]
+    # end flanges hang on the base only: their sides keep clear of the side folds' bend zones
+    inner0 = -right.base + (t if right.folds else 0.0)
+    inner1 = left.base - (t if left.folds else 0.0)
+    points: list[tuple[float, float]] = []
+    base_x = [x0, x1]
+    for end, (length, angle) in enumerate((spec.rear, spec.front)):
+        x, sign = (x0, -1.0) if end == 0 else (x1, 1.0)
+        if length <= 0:
+            points += [(x, y1), (x, y0)] if end == 0 else [(x, y0), (x, y1)]
+            continue
+        if length < f.flange:
+            raise GeometryError(
+                owner,
+                f"the {'front' if end else 'rear'} flange of {length:.1f} mm is shorter than the "
+                f"{f.flange:.1f} mm that the brake holds.",
+                "Make it longer or fold it on another tool.",
+            )
+        setback = (f.radius + (t if contact == "back" else 0.0)) * tan(angle / 2)
+        width = bend_allowance(angle, f.radius, t, f.k)
+        edge = x - sign * setback
+        tip = edge + sign * (width + length - setback)
+        middle = edge + sign * width / 2
+        folds.append(
+            Fold.along((middle, inner0), (middle, inner1), angle, f.radius, f.k, "end flange")
+        )
+        ring = [
+            (edge, y0),
+            (edge, inner0),
+            (tip, inner0),
+            (tip, inner1),
+            (edge, inner1),
+            (edge, y1),
+        ]
+        points += ring if end else ring[::-1]
+        base_x[end] = edge
+    kept = _distinct(points)
+    radii = _radii(kept, spec.corner_radius)
+    return Layout(
+        outline=Outline.polygon(kept, radii, owner=owner),
+        folds=tuple(folds),
+        base=(base_x[0], base_x[1], -right.base, left.base),
+        folded=(spec.rear[0] > 0, spec.front[0] > 0, bool(right.folds), bool(left.folds)),
+        notes=(*right.notes, *left.notes),
+    )
+
+
+def _across(x0: float, x1: float, y: float, angle: float, f: Folding, name: str) -> Fold:
+    return Fold.along((x0, y), (x1, y), angle, f.radius, f.k, name)
+
+
+def _distinct(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Drop repeated corners and corners in the middle of a straight."""
+    ring = [
+        p
+        for i, p in enumerate(points)
+        if hypot(p[0] - points[i - 1][0], p[1] - points[i - 1][1]) > 1e-6
+    ]
+    out = []
+    for i, p in enumerate(ring):
+        a, b = ring[i - 1], ring[(i + 1) % len(ring)]
+        turn = (p[0] - a[0]) * (b[1] - p[1]) - (p[1] - a[1]) * (b[0] - p[0])
+        if abs(turn) > 1e-6:
+            out.append(p)
+    return out
+
+
+def _radii(points: Sequence[tuple[float, float]], radius: float) -> list[float]:
+    """The corner radius at outside corners as far as the sides allow; inside corners are sharp."""
+    n = len(points)
+    out = []
+    for i, p in enumerate(points):
+        a, b = points[i - 1], points[(i + 1) % n]
+        turn = (p[0] - a[0]) * (b[1] - p[1]) - (p[1] - a[1]) * (b[0] - p[0])
+        short = min(hypot(p[0] - a[0], p[1] - a[1]), hypot(b[0] - p[0], b[1] - p[1]))
+        out.append(min(radius, 0.45 * short) if turn > 0 else 0.0)
+    return out
+
+
+# -- holes -------------------------------------------------------------------------------------
+
+
+def _holes(
+    owner: str, foot: Foot, spec: FloorPlateSpec, flat: Layout
+) -> tuple[tuple[Hole, ...], tuple[Bolt, ...]]:
+    if spec.bolt is not None:
+        b = spec.bolt
+        edge = EDGE_RATIO * b.diameter if spec.edge is None else spec.edge
+        room = foot.od / 2 + spec.weld_leg + WASHER_RATIO * b.diameter
+        spots = _spots(flat, spec.bolts, edge, b.clearance_hole / 2, spec.thickness)
+        _require_room(owner, foot, spots, room, edge, b.size)
+        holes = tuple(Hole.circle(p, b.clearance_hole, HolePurpose.BOLT) for p in spots)
+        bolts = tuple(
+            Bolt(hole=i, size=b.size, grade=b.grade, diameter=b.diameter) for i in range(len(holes))
+        )
+        return holes, bolts
+    if not spec.plugs:
+        return (), ()
+    d = spec.plug_diameter
+    edge = spec.edge if spec.edge is not None else EDGE_RATIO * d
+    spots = _spots(flat, spec.plugs, edge, d / 2, spec.thickness)
+    _require_room(owner, foot, spots, foot.od / 2 + spec.weld_leg + d / 2, edge, "plug weld")
+    return tuple(Hole.circle(p, d, HolePurpose.PLUG) for p in spots), ()
+
+
+def _spots(
+    flat: Layout, count: int, edge: float, radius: float, thickness: float
+) -> list[tuple[float, float]]:
+    """Spread holes over the flat under the foot: corners first, then along its longer sides."""
+    rows = list(flat.base)
+    for i, (sign, folded) in enumerate(zip((1, -1, 1, -1), flat.folded, strict=True)):
+        rows[i] += sign * (radius + FOLD_CLEARANCE * thickness if folded else edge)
+    x0, x1, y0, y1 = rows
+    xm, ym = (x0 + x1) / 2, (y0 + y1) / 2
+    along = x1 - x0 >= y1 - y0
+    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    middles = [(xm, y0), (xm, y1)] if along else [(x0, ym), (x1, ym)]
+    others = [(x0, ym), (x1, ym)] if along else [(xm, y0), (xm, y1)]
+    match count:
+        case 2:
+            return others
+        case 3:
+            return [corners[0], corners[3], (x1, ym)] if along else [*corners[:2], (xm, y1)]
+        case 4:
+            return corners
+        case 5:
+            return [*corners, others[1]]
+        case 6:
+            return [*corners, *middles]
+        case 7:
+            return [*corners, *middles, others[1]]
+        case _:
+            ring = [*corners, *middles, *others]
+            return ring if count == 8 else _ring(x0, x1, y0, y1, count)
+
+
+def _ring(x0: float, x1: float, y0: float, y1: float, count: int) -> list[tuple[float, float]]:
+    """Holes at equal steps round a rectangle, from a corner."""
+    sides = (x1 - x0, y1 - y0)
+    total = 2 * sum(sides)
+    out = []
+    for i in range(count):
+        s = total * i / count
+        if s < sides[0]:
+            out.append((x0 + s, y0))
+        elif s < sum(sides):
+            out.append((x1, y0 + s - sides[0]))
+        elif s < 2 * sides[0] + sides[1]:
+            out.append((x1 - (s - sum(sides)), y1))
+        else:
+            out.append((x0, y1 - (s - 2 * sides[0] - sides[1])))
+    return out
+
+
+def _require_room(
+    owner: str,
+    foot: Foot,
+    spots: Sequence[tuple[float, float]],
+    room: float,
+    edge: float,
+    what: str,
+) -> None:
+    nearest = min(hypot(x, y) for x, y in spots)
+    gap = float(foot.print.distance(np.array(spots)).min()) + foot.od / 2
+    inside = bool(foot.print.contains(np.array(spots)).any())
+    if inside or min(nearest, gap) < room - 1e-6:
+        raise GeometryError(
+            owner,
+            f"no room for {len(spots)} x {what} beside the foot of {foot.name}: the nearest hole "
+            f"is {nearest:.1f} mm from its axis, tube, weld and washer need {room:.1f} mm.",
+            f"Use a larger plate (hole to edge is {edge:.1f} mm), or use fewer or thinner bolts.",
+        )
+
+
+def _require_foot_clear(plate: Plate, foot: Foot) -> None:
+    edge = foot.print.sampled(1.0)
+    for b in plate.bends:
+        if b.loop.contains(edge).any():
+            over = float(b.loop.distance(edge[b.loop.contains(edge)]).max())
+            raise GeometryError(
+                plate.id,
+                f"the foot of {foot.name} stands {over:.1f} mm into the bend zone of fold "
+                f"{b.fold + 1} ({degrees(plate.folds[b.fold].angle):.0f} degrees).",
+                "Move the foot off the fold, or use a flat plate there.",
+            )
+
+
+def _welds(
+    foot: Foot, spec: FloorPlateSpec, outline: Outline, holes: tuple[Hole, ...]
+) -> tuple[Weld, ...]:
+    out = [Weld(to=foot.name, length=foot.weld_length, leg=spec.weld_leg)]
+    if spec.bolt is None:
+        out.append(Weld(to="car", length=outline.length, leg=min(spec.weld_leg, foot.sheet * 1.5)))
+        plugs = [h for h in holes if h.purpose is HolePurpose.PLUG]
+        if plugs:
+            length = sum(pi * h.diameter for h in plugs)
+            out.append(Weld(to="car", length=length, kind="plug", leg=foot.sheet))
+    return tuple(out)
+
+
+def _cross(size: float) -> Outline:
+    """A datum cross drawn in one stroke."""
+    s = size
+    return Outline(
+        np.array([[-s, 0.0], [s, 0.0], [0.0, 0.0], [0.0, s], [0.0, -s]]), np.zeros(5), closed=False
+    )

@@ -1,0 +1,145 @@
+"""The foot of a tube: where it stands, what it prints on the plate, what sheet is below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import pi
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.geometry.path import Vec, unit
+from cagekit.plates.outline import Outline, Segment, Vec2, vec2
+
+if TYPE_CHECKING:
+    from cagekit.build.car import Car
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.model import EndName
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Foot:
+    """A tube's foot in the frame of its plate.
+
+    Args:
+        member: id of the tube.
+        end: which end of it.
+        od: outside diameter, mm.
+        frame: ``(4, 4)`` plate frame in car axes: origin in the middle of the foot on the plate's
+            face, x forward along the face, y to the left, z away from the floor.
+        print: outline of the tube on the face, in the frame's x, y.
+        weld_length: length round the foot, mm.
+        side: +1 on the left half of the car, -1 on the right.
+        sheet: thickness of the car's metal there, mm.
+        profile: floor section ``(n, 2)`` in the frame's y and z, y rising, or empty.
+        surface: what is there: ``floor``, ``frame``, ``tower``, ``outrigger``.
+    """
+
+    member: str
+    end: str
+    od: float
+    frame: Vec
+    print: Outline
+    weld_length: float
+    side: float = 1.0
+    sheet: float = 1.0
+    profile: tuple[tuple[float, float], ...] = ()
+    surface: str = "floor"
+
+    @property
+    def name(self) -> str:
+        """The foot as a place: ``main_hoop end a``."""
+        return f"{self.member} end {self.end}"
+
+    @classmethod
+    def square(cls, od: float, *, member: str = "tube", end: str = "a") -> Foot:
+        """A tube that stands upright on a level floor at the origin."""
+        return cls(
+            member=member,
+            end=end,
+            od=od,
+            frame=np.eye(4),
+            print=Outline.circle((0.0, 0.0), od),
+            weld_length=pi * od,
+        )
+
+    @classmethod
+    def of(cls, cage: Cage, member: str, end: EndName, car: Car) -> Foot:
+        """The foot of a tube that stands flat."""
+        m = cage.member(member)
+        how = m.end(end)
+        assert how.plane is not None
+        frame = plate_frame(m.path.end_point(end), how.plane.normal)
+        cut = cage.cut(member, end)
+        phi = np.linspace(0.0, 2 * pi, 48, endpoint=False)
+        local = _local(frame, cut.points(phi, m.tube.outer_radius))
+        ring = through(local[:, :2])
+        side = 1.0 if float(frame[1, 3]) >= 0 else -1.0
+        spot = _spot(car, how.foot)
+        return cls(
+            member=member,
+            end=end,
+            od=m.tube.od,
+            frame=frame,
+            print=ring,
+            weld_length=ring.length,
+            side=side,
+            sheet=spot.sheet if spot else 1.0,
+            profile=_section(frame, side, spot.profile) if spot else (),
+            surface=how.surface or "floor",
+        )
+
+
+def plate_frame(point: ArrayLike, normal: ArrayLike) -> Vec:
+    """Frame ``(4, 4)`` of a plate's face at ``point``: z along ``normal``, x forward, y left.
+
+    On a face that looks forward or back, x points up.
+    """
+    z = unit(normal)
+    ahead = np.array([1.0, 0.0, 0.0]) if abs(float(z[0])) < 0.9 else np.array([0.0, 0.0, 1.0])
+    x = unit(ahead - (ahead @ z) * z)
+    m = np.eye(4)
+    m[:3, 0], m[:3, 1], m[:3, 2], m[:3, 3] = x, np.cross(z, x), z, np.asarray(point, float)
+    return m
+
+
+def through(points: Vec2) -> Outline:
+    """A closed outline of arcs through an even number of points ``(2 n, 2)``, two steps each."""
+    n = len(points)
+    segments = []
+    for i in range(0, n, 2):
+        a, m, b = points[i], points[i + 1], points[(i + 2) % n]
+        chord = b - a
+        size = float(np.hypot(*chord))
+        rise = float(chord[1] * (m[0] - a[0]) - chord[0] * (m[1] - a[1])) / size
+        along = float((m - a) @ chord) / size
+        # circle through three points: height of the arc over the middle of its chord
+        if abs(rise) < 1e-9:
+            segments.append(Segment(vec2(a), vec2(b)))
+            continue
+        centre = (rise**2 + along**2 - along * size) / (2 * rise)
+        radius = float(np.hypot(centre, size / 2)) * (1 if rise > 0 else -1)
+        segments.append(Segment(vec2(a), vec2(b), (centre + radius) / (size / 2)))
+    return Outline.of_segments(segments)
+
+
+def _local(frame: Vec, points: Vec) -> Vec:
+    return np.asarray((points - frame[:3, 3]) @ frame[:3, :3])
+
+
+def _spot(car: Car, foot: str):  # type: ignore[no-untyped-def]
+    side, _, name = foot.partition(".")
+    return getattr(car.side(side), name, None) if side in ("left", "right") else None
+
+
+def _section(
+    frame: Vec, side: float, profile: tuple[tuple[float, float], ...]
+) -> tuple[tuple[float, float], ...]:
+    """The car sheet's section (outboard, up) at a foot, in the plate's y and z."""
+    if len(profile) < 2:
+        return ()
+    points = np.array([[frame[0, 3], side * y, z] for y, z in profile])
+    local = _local(frame, points)[:, 1:]
+    order = local if local[0, 0] <= local[-1, 0] else local[::-1]
+    return tuple((float(y), float(z)) for y, z in order)

@@ -1,0 +1,56 @@
+"""Single-stroke letters for engraving: every stroke is one pass of the torch or scriber."""
+
+from __future__ import annotations
+
+from functools import cache, lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Strokes = tuple[NDArray[np.float64], ...]
+
+
+@cache
+def _font() -> Any:
+    from HersheyFonts import HersheyFonts  # type: ignore[import-untyped]
+
+    font = HersheyFonts()
+    font.load_default_font("futural")
+    font.normalize_rendering(1.0)
+    return font
+
+
+@lru_cache(maxsize=512)
+def strokes(text: str, height: float) -> Strokes:
+    """The strokes of one line of text, each ``(n, 2)`` mm, its lower left corner at the origin.
+
+    ``height`` is that of the capitals. Source of the shapes: A. V. Hershey's plain single-stroke
+    letters (US National Bureau of Standards, 1967), as data of an open package.
+    """
+    rows = [np.array(list(s), float) for s in _font().strokes_for_text(text)]
+    rows = [_distinct(r) for r in rows if len(r) > 1]
+    rows = [r for r in rows if len(r) > 1]
+    if not rows:
+        return ()
+    every = np.concatenate(rows)
+    low = every.min(0)
+    capital = np.concatenate([np.array(list(s), float) for s in _font().strokes_for_text("H")])
+    scale = height / float(np.ptp(capital[:, 1]))
+    base = float(capital[:, 1].min())
+    return tuple((r - np.array([low[0], base])) * scale for r in rows)
+
+
+def _distinct(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    keep = np.ones(len(points), bool)
+    keep[1:] = np.hypot(*np.diff(points, axis=0).T) > 1e-9
+    return points[keep]
+
+
+def text_box(text: str, height: float) -> tuple[float, float, float]:
+    """Width of a line of text and how far it reaches below and above its base line, mm."""
+    rows = strokes(text, height)
+    if not rows:
+        return 0.0, 0.0, 0.0
+    every = np.concatenate(rows)
+    return float(every[:, 0].max()), float(min(every[:, 1].min(), 0.0)), float(every[:, 1].max())

@@ -1,0 +1,223 @@
+"""DXF files for the cutting table: closed contours with true arcs on layers of our own.
+
+Closed polylines carry their arcs as bulges; round holes are circles; with ``entities="lines"``
+contours are separate lines and arcs. No splines, no text entities (letters are strokes), nothing
+twice and nothing of no length. The same drawing gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from math import atan2, degrees, pi
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from cagekit.errors import GeometryError, OutputError
+from cagekit.plates.model import Plate
+from cagekit.plates.outline import Outline, Segment
+from cagekit.shop.cutting import CutOptions, Drawing, Layer, Stroke, plate_drawing
+
+if TYPE_CHECKING:
+    from cagekit.cage.job import Job
+
+INCH = 25.4
+SHORTEST = 1e-6
+"""Pieces below this (mm) are not written."""
+
+COLOURS: Mapping[Layer, int] = {
+    Layer.OUTSIDE: 7,
+    Layer.INSIDE: 4,
+    Layer.FOLD: 6,
+    Layer.MARK: 3,
+    Layer.NOTE: 8,
+}
+"""Colour index of each layer, for the eye only: what a layer means is its name."""
+
+Version = Literal["R12", "R2000", "R2010", "R2018"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DxfOptions:
+    """How a drawing is written.
+
+    Args:
+        units: unit of the coordinates, told in the header (R12 has no place for it: the note
+            says it).
+        entities: ``polyline`` (bulges) or ``lines`` (separate lines and arcs).
+        version: R12 for old controllers.
+    """
+
+    units: Literal["mm", "in"] = "mm"
+    entities: Literal["polyline", "lines"] = "polyline"
+    version: Version = "R2010"
+
+
+def write_plates(job: Job, folder: Path) -> None:
+    """Write ``plates/<id>.dxf`` for every plate of the cage (product ``dxf``)."""
+    options = cut_options(job)
+    how = dxf_options(job)
+    target = folder / "plates"
+    plates = job.cage.plates
+    if not plates:
+        return
+    target.mkdir(parents=True, exist_ok=True)
+    for plate in plates:
+        drawing = plate_drawing(plate, options, quantity=plate.quantity)
+        save(drawing, target / f"{plate.id}.dxf", how)
+
+
+def cut_options(job: Job) -> CutOptions:
+    """What the job's options and tooling say about cutting.
+
+    Options: ``kerf`` (mm), ``bridges``, ``bridge_width`` (mm), ``process``, ``pilot``,
+    ``letter_height`` (mm).
+    """
+    from dataclasses import replace
+
+    base = CutOptions.of(job.build.tooling, job.units)
+    names = ("kerf", "bridges", "bridge_width", "process", "pilot", "letter_height")
+    return replace(base, **{n: job.options[n] for n in names if n in job.options})
+
+
+def dxf_options(job: Job) -> DxfOptions:
+    """What the job's options say about the files: ``dxf_units``, ``entities``, ``dxf_version``."""
+    o: Mapping[str, Any] = job.options
+    return DxfOptions(
+        units=o.get("dxf_units", "mm"),
+        entities=o.get("entities", "polyline"),
+        version=o.get("dxf_version", "R2010"),
+    )
+
+
+def save(drawing: Drawing, path: Path, options: DxfOptions | None = None) -> None:
+    """Write a drawing; OutputError when the file cannot be written."""
+    data = dxf_bytes(drawing, options or DxfOptions())
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror or error}).") from error
+
+
+def plate_dxf(
+    plate: Plate, cut: CutOptions | None = None, options: DxfOptions | None = None
+) -> bytes:
+    """The DXF of one plate as bytes."""
+    drawing = plate_drawing(plate, cut or CutOptions(), quantity=plate.quantity)
+    return dxf_bytes(drawing, options or DxfOptions())
+
+
+def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:
+    """The DXF of a drawing as bytes, equal for equal drawings.
+
+    Raises:
+        GeometryError: the drawing holds nothing to cut.
+    """
+    import ezdxf
+    import ezdxf.units
+
+    if not any(s.layer.is_cut for s in drawing):
+        raise GeometryError(drawing.name, "there is nothing to cut on the drawing.")
+    with _fixed_metadata():
+        doc = ezdxf.new(options.version)  # type: ignore[attr-defined]
+        inches = options.units == "in"
+        if options.version != "R12":
+            doc.units = ezdxf.units.IN if inches else ezdxf.units.MM
+            doc.header["$MEASUREMENT"] = 0 if inches else 1
+            doc.header["$LUNITS"] = 2
+        for layer in Layer:
+            doc.layers.add(layer.value, color=COLOURS[layer])
+        _Pen(doc, options).draw(_once(drawing))
+        out = io.StringIO()
+        doc.write(out)
+    return out.getvalue().encode("cp1252" if options.version in ("R12", "R2000") else "utf-8")
+
+
+class _fixed_metadata:
+    """Take dates, user and random ids out of the file while it is written."""
+
+    def __enter__(self) -> None:
+        from ezdxf import options  # type: ignore[attr-defined]
+
+        self.options, self.before = options, options.write_fixed_meta_data_for_testing
+        options.write_fixed_meta_data_for_testing = True
+
+    def __exit__(self, *_: object) -> None:
+        self.options.write_fixed_meta_data_for_testing = self.before
+
+
+def _once(strokes: Iterable[Stroke]) -> list[Stroke]:
+    """Leave out lines that lie on top of one another on the same layer."""
+    seen: set[tuple[object, ...]] = set()
+    out = []
+    for s in strokes:
+        ends = np.round(s.line.vertices, 6) + 0.0
+        forward = tuple(ends.ravel().tolist())
+        back = tuple(ends[::-1].ravel().tolist())
+        key = (
+            s.layer,
+            s.line.closed,
+            min(forward, back),
+            tuple(np.round(s.line.bulges, 9).tolist()),
+        )
+        if s.line.length > SHORTEST and key not in seen:
+            seen.add(key)
+            out.append(s)
+    return out
+
+
+class _Pen:
+    """Draws strokes into a document's model space."""
+
+    def __init__(self, doc: Any, options: DxfOptions) -> None:
+        self.space = doc.modelspace()
+        self.options = options
+        self.scale = 1 / INCH if options.units == "in" else 1.0
+
+    def draw(self, strokes: Iterable[Stroke]) -> None:
+        for s in strokes:
+            at = {"layer": s.layer.value}
+            if _is_circle(s.line):
+                first = s.line.segments[0]
+                c = first.centre * self.scale
+                self.space.add_circle((float(c[0]), float(c[1])), first.radius * self.scale, at)
+            elif self.options.entities == "lines":
+                for piece in s.line.segments:
+                    self._piece(piece, at)
+            else:
+                self._polyline(s.line, at)
+
+    def _polyline(self, line: Outline, at: dict[str, str]) -> None:
+        kept = [s for s in line.segments if s.chord > SHORTEST]
+        rows = [(*(s.start * self.scale).tolist(), s.bulge) for s in kept]
+        if not line.closed:
+            rows.append((*(kept[-1].end * self.scale).tolist(), 0.0))
+        if self.options.version == "R12":
+            self.space.add_polyline2d(rows, format="xyb", close=line.closed, dxfattribs=at)
+        else:
+            self.space.add_lwpolyline(rows, format="xyb", close=line.closed, dxfattribs=at)
+
+    def _piece(self, piece: Segment, at: dict[str, str]) -> None:
+        if piece.chord <= SHORTEST:
+            return
+        p, q = piece.start * self.scale, piece.end * self.scale
+        if not piece.is_arc:
+            self.space.add_line(p.tolist(), q.tolist(), at)
+            return
+        c = piece.centre * self.scale
+        start, end = (p, q) if piece.bulge > 0 else (q, p)
+        a, b = (degrees(atan2(v[1] - c[1], v[0] - c[0])) % 360 for v in (start, end))
+        self.space.add_arc(c.tolist(), piece.radius * self.scale, a, b, True, at)
+
+
+def _is_circle(line: Outline) -> bool:
+    """Whether an outline is one full circle in two half turns."""
+    if not line.closed or len(line) != 2:
+        return False
+    return (
+        bool(np.allclose(np.abs(line.bulges), 1.0, atol=1e-9))
+        and abs(abs(line.segments[0].sweep) - pi) < 1e-6
+    )
