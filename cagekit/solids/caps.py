@@ -49,7 +49,9 @@ def end_faces(record: Record, rays: Rays, rims: tuple[Rim, Rim]) -> None:
     walks = _rim_walks(rims) + [w for r in ridges for w in _ridge_walks(record, rays, r)]
     loops = _loops(walks)
     at_start = rays.cut.which == "a"
-    for surface, group in _group(loops):
+    groups = _group(loops)
+    _check_map(record, rays, groups)
+    for surface, group in groups:
         made: list[Loop] = []
         for loop in group:
             edges = [e for w in loop for e in w.edges]
@@ -147,6 +149,52 @@ def _group(loops: list[list[_Walk]]) -> list[tuple[int, list[list[_Walk]]]]:
     if len(rings) != 2 or rings[0][1] != rings[1][1]:
         raise Refused("the rings of an end face do not match")
     return [*out, (rings[0][1], [rings[0][2], rings[1][2]])]
+
+
+def _check_map(
+    record: Record, rays: Rays, groups: list[tuple[int, list[list[_Walk]]]]
+) -> None:
+    """Probe the wall's section: every ray must end on the surface whose face it runs into.
+
+    Raises:
+        Refused: the map is wrong, for instance because a parent only shows inside the wall.
+    """
+    outer, inner = rays.radii
+    rho = inner + (outer - inner) * np.array([0.07, 0.3, 0.5, 0.7, 0.93])
+    phi = np.arange(36) * tau / 36 + 0.05
+    p, r = (q.ravel() for q in np.meshgrid(phi, rho))
+    s, active = rays.contact(p, r)
+    here = np.stack([r * np.cos(p), r * np.sin(p)], axis=1)
+    for surface, loops in groups:
+        walls = np.concatenate([_section(record, rays, loop) for loop in loops])
+        odd = (active != surface) == _inside(here, walls)
+        if not odd.any():
+            continue
+        depth = rays.depth(rays.points(p[odd], r[odd], surface))
+        if float(np.abs(depth - s[odd]).max()) > 0.05:
+            raise Refused("the map of an end face is wrong")
+
+
+def _section(record: Record, rays: Rays, loop: list[_Walk]) -> Array:
+    """A loop's segments in the tube's section, ``(n, 2, 2)`` mm."""
+    parts = []
+    for e, forward in (pair for w in loop for pair in w.edges):
+        edge = record.edges[e]
+        t = np.linspace(edge.t0, edge.t1, 41)
+        w = edge.curve.at(t if forward else t[::-1]) - rays.node
+        parts.append(np.stack([w @ rays.x, w @ rays.y], axis=1))
+    points = np.concatenate(parts)
+    return np.stack([points, np.roll(points, -1, axis=0)], axis=1)
+
+
+def _inside(points: Array, segments: Array) -> NDArray[np.bool_]:
+    """Even-odd test of points ``(n, 2)`` against segments ``(m, 2, 2)``."""
+    x, y = points[:, :1], points[:, 1:]
+    (x0, y0), (x1, y1) = segments[:, 0].T, segments[:, 1].T
+    spans = (y0 > y) != (y1 > y)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cross = x0 + (y - y0) * (x1 - x0) / (y1 - y0)
+    return np.asarray((spans & (x < cross)).sum(axis=1) % 2 == 1)
 
 
 def _face_surface(

@@ -224,18 +224,33 @@ def _bisectors(a: CylinderPiece, b: CylinderPiece, at: Array) -> list[Cut]:
 
     The ellipses themselves cross twice; only there both planes are near.
     """
-    if abs(a.radius - b.radius) > CONCENTRIC:
+    cross = _axes_meet(a, b)
+    if cross is None:
         return []
-    normal = np.cross(a.axis, b.axis)
-    size = float(np.sqrt(normal @ normal))
-    if size < 1e-6:
-        return []
-    w = b.start - a.start
-    if abs(float(w @ normal)) / size > CONCENTRIC:
-        return []
-    t = float(np.cross(w, b.axis) @ normal) / size**2
-    cross = np.asarray(a.start + t * a.axis)
     planes = [Cut(cross, unit(a.axis - b.axis)), Cut(cross, unit(a.axis + b.axis))]
     planes.sort(key=lambda q: abs(float((at - q.point) @ q.normal)))
     both = abs(float((at - planes[1].point) @ planes[1].normal)) < 1e-3
     return planes if both else planes[:1]
+
+
+def _axes_meet(a: CylinderPiece, b: CylinderPiece) -> Array | None:
+    """Where the axes of two tubes of one diameter cross, ``(3,)``."""
+    normal = np.cross(a.axis, b.axis)
+    size = float(np.sqrt(normal @ normal))
+    if abs(a.radius - b.radius) > CONCENTRIC or size < 1e-6:
+        return None
+    w = b.start - a.start
+    if abs(float(w @ normal)) / size > CONCENTRIC:
+        return None
+    return np.asarray(a.start + float(np.cross(w, b.axis) @ normal) / size**2 * a.axis)
+
+
+def crossing_points(a: Surface, b: Surface) -> list[Array]:
+    """The two points at which the ellipses of crossing tubes of one diameter cross."""
+    if not isinstance(a, CylinderPiece) or not isinstance(b, CylinderPiece):
+        return []
+    cross = _axes_meet(a, b)
+    if cross is None or a.owner == b.owner:
+        return []
+    normal = unit(np.cross(a.axis, b.axis))
+    return [np.asarray(cross + t * a.radius * normal) for t in (1.0, -1.0)]

@@ -11,7 +11,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.solids.creases import Crease, Refused, creases, curve_range, distance
+from cagekit.solids.creases import (
+    Crease,
+    Refused,
+    creases,
+    crossing_points,
+    curve_range,
+    distance,
+)
 from cagekit.solids.record import Edge, Record, SplineCurve
 from cagekit.solids.rims import COARSE, FINE, Rays, Rim
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
@@ -76,18 +83,21 @@ def draw_ridges(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge
     """
     corners = rim_corners(rays, record, rims)
     out: list[Ridge] = []
+    crossings: list[Corner] = []
     for _ in range(40):
         start = next((c for c in corners if c.wanted), None)
         if start is None:
             return out
         pair = start.wanted.pop()
-        out.append(_draw(rays, record, corners, start, pair))
+        curve, track, end = _trace(rays, record, corners, start, pair)
+        out += _draw(record, curve, _divide(rays, record, crossings, pair, track, start, end))
     raise Refused("the end face has too many ridges")
 
 
-def _draw(
+def _trace(
     rays: Rays, record: Record, corners: list[Corner], start: Corner, pair: frozenset[int]
-) -> Ridge:
+) -> tuple[Crease, list[Array], Corner]:
+    """Follow one ridge from a corner to the corner where it ends."""
     curve, heading = _set_out(rays, start, pair)
     track, third = _follow(rays, curve, start, heading, pair)
     if third is None:
@@ -96,10 +106,50 @@ def _draw(
         end = _meeting(rays, record, corners, track[-1], curve, pair, third)
     end.wanted.remove(pair)
     track[-1] = end.point
+    return curve, track, end
+
+
+Stretch = tuple[Corner, list[Array], Corner]
+
+
+def _draw(record: Record, curve: Crease, stretches: list[Stretch]) -> list[Ridge]:
+    out = []
+    for start, track, end in stretches:
+        line = np.array(track)
+        edges = _write(record, curve, line, start.vertex, end.vertex)
+        k = min(2, len(line) - 1)
+        out.append(Ridge(edges, start.vertex, end.vertex, line[k], line[-1 - k]))
+    return out
+
+
+def _divide(
+    rays: Rays,
+    record: Record,
+    crossings: list[Corner],
+    pair: frozenset[int],
+    track: list[Array],
+    start: Corner,
+    end: Corner,
+) -> list[Stretch]:
+    """Divide a ridge where it crosses the twin of its own: tubes of one diameter meet twice."""
+    i, j = sorted(pair)
     line = np.array(track)
-    edges = _write(record, curve, line, start.vertex, end.vertex)
-    k = min(2, len(line) - 1)
-    return Ridge(edges, start.vertex, end.vertex, line[k], line[-1 - k])
+    for spot in crossing_points(rays.surfaces[i], rays.surfaces[j]):
+        gap = np.linalg.norm(line - spot, axis=1)
+        k = int(np.argmin(gap))
+        if gap[k] > STEP or not 0 < k < len(track) - 1 or min(gap[0], gap[-1]) < 0.05:
+            continue
+        if rays.contact(*rays.chart(spot[None]))[0][0] - rays.depth(spot[None])[0] > 1e-3:
+            continue
+        found = [c for c in crossings if float(np.linalg.norm(c.point - spot)) < 1e-6]
+        if not found:
+            found = [Corner(record.vertex(spot), spot)]
+            crossings += found
+        ahead = (spot - line[k]) @ (line[k + 1] - line[k - 1]) > 0
+        before = track[: k + 1] if ahead else track[:k]
+        after = track[k + 1 :] if ahead else track[k:]
+        return [(start, [*before, spot], found[0]), (found[0], [spot, *after], end)]
+    return [(start, track, end)]
 
 
 def _follow(

@@ -7,7 +7,7 @@ that both ends of a tube count the same way round.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import acos, acosh, asinh, cos, inf, pi, sqrt, tau
 
 import numpy as np
@@ -142,19 +142,22 @@ class Graze:
     missing: bool = False
 
 
+Beyond = tuple[Graze, float] | None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Arc:
     """A stretch of a rim on one surface, from angle ``start`` to ``stop`` (rising, rad).
 
     ``plane`` is the surface's stand-in where the stretch is part of an ellipse; ``grazes`` are
-    those at its two ends.
+    those at or just beyond its two ends, each with the angle from there to the end.
     """
 
     start: float
     stop: float
     surface: int
     plane: PlaneFace | None = None
-    grazes: tuple[Graze | None, Graze | None] = (None, None)
+    grazes: tuple[Beyond, Beyond] = (None, None)
 
 
 @dataclass(slots=True)
@@ -180,7 +183,7 @@ def breaks(rays: Rays, rho: float) -> list[float]:
     if not len(change):
         return []
     low, high = phi[change], np.append(phi[1:], phi[0] + tau)[change]
-    left = active[change]
+    left, right = active[change], np.roll(active, -1)[change]
     fraction = np.linspace(0.0, 1.0, 33)
     for _ in range(9):
         grid = low[:, None] + (high - low)[:, None] * fraction
@@ -190,7 +193,11 @@ def breaks(rays: Rays, rho: float) -> list[float]:
         k = np.argmax(other, axis=1)
         row = np.arange(len(k))
         low, high = grid[row, k - 1], grid[row, k]
-    return [_silhouette(float(a), rho, sharp) for a in (0.5 * (low + high)) % tau]
+    out = []
+    for angle, pair in zip((0.5 * (low + high)) % tau, zip(left, right, strict=True), strict=True):
+        beside = max(pair) >= rays.cut.count
+        out.append(_silhouette(float(angle), rho, sharp) if beside else float(angle))
+    return out
 
 
 def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:
@@ -248,21 +255,36 @@ def split(rays: Rays, rho: float, at_breaks: Sequence[float]) -> Rim:
         if not g.missing and _is_active(rays, rho, g):
             mark(g.angle)
     marks.sort()
-    for g in sharp:
-        if g.width > 0 and min(_apart(g.angle, m) for m in marks) < 1e-4:
-            for beside in (g.angle - NEAR, g.angle + NEAR):
-                if min(_apart(beside, m) for m in marks) > 0.3:
-                    mark(beside)
-    marks.sort()
     stops = [*marks[1:], tau]
     middle = np.array([0.5 * (a + b) for a, b in zip(marks, stops, strict=True)])
     _, active = rays.contact(middle, rho)
     arcs = []
     for a, b, k in zip(marks, stops, active.tolist(), strict=True):
         plane = _stand_in(rays, rho, k, 0.5 * (a + b))
-        ends = (_graze_at(sharp, k, a), _graze_at(sharp, k, b))
-        arcs.append(Arc(a, b, k, plane, ends))
+        ends = (_beyond(sharp, k, a, 1.0), _beyond(sharp, k, b, -1.0))
+        arcs += _eased(Arc(a, b, k, plane, ends))
     return Rim(rho, arcs)
+
+
+def _eased(arc: Arc) -> list[Arc]:
+    """Divide an arc so that each part has a sharp turn at one end at most, and not a long way."""
+    first, last = arc.grazes
+    if arc.plane is not None or (first is None and last is None):
+        return [Arc(arc.start, arc.stop, arc.surface, arc.plane)]
+    width = arc.stop - arc.start
+    cuts = [arc.start, arc.stop]
+    if width > NEAR + 0.3:
+        if first is not None:
+            cuts.append(arc.start + NEAR)
+        if last is not None and arc.stop - NEAR > max(cuts[:1] + cuts[2:]) + 0.1:
+            cuts.append(arc.stop - NEAR)
+    if len(cuts) == 2 and first is not None and last is not None:
+        cuts.append(0.5 * (arc.start + arc.stop))
+    cuts.sort()
+    out = [Arc(a, b, arc.surface) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    out[0] = replace(out[0], grazes=(first, None))
+    out[-1] = replace(out[-1], grazes=(out[-1].grazes[0], last))
+    return out
 
 
 def _apart(a: float, b: float) -> float:
@@ -274,11 +296,17 @@ def _is_active(rays: Rays, rho: float, g: Graze) -> bool:
     return bool((rays.contact(phi, rho)[1] == g.surface).any())
 
 
-def _graze_at(sharp: Sequence[Graze], surface: int, angle: float) -> Graze | None:
+def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> Beyond:
+    """The graze at or just beyond the end of an arc; ``sense`` is +1 at the arc's start."""
+    near = []
     for g in sharp:
-        if g.surface == surface and g.width > 0 and _apart(g.angle, angle) < 1e-4:
-            return g
-    return None
+        d = sense * ((end - g.angle + pi) % tau - pi)
+        if g.surface == surface and g.width > 0 and -1e-5 < d < SHARP:
+            near.append((max(d, 0.0), g))
+    if not near:
+        return None
+    d, g = min(near, key=lambda q: q[0])
+    return g, d
 
 
 def write(record: Record, rays: Rays, rim: Rim) -> None:
@@ -368,18 +396,14 @@ def _spread(u: Array, arc: Arc) -> Array:
     """
     width = arc.stop - arc.start
     first, last = arc.grazes
-    if first is not None and last is not None:
-        half = Arc(0.0, width / 2, arc.surface, None, (first, None))
-        mirrored = Arc(0.0, width / 2, arc.surface, None, (last, None))
-        low = _spread(np.minimum(2 * u, 1.0), half)
-        high = width - _spread(np.minimum(2 * (1 - u), 1.0), mirrored)
-        return np.asarray(arc.start + np.where(u < 0.5, low, high))
     if first is None and last is None:
         return np.asarray(arc.start + width * u)
     if first is None:
-        mirrored = Arc(0.0, width, arc.surface, None, (last, None))
+        mirrored = Arc(0.0, width, arc.surface, grazes=(last, None))
         return np.asarray(arc.stop - _spread(1 - u, mirrored))
-    w = first.width
-    if first.missing:
-        return np.asarray(arc.start + w * (np.cosh(u * acosh(1 + width / w)) - 1))
-    return np.asarray(arc.start + w * np.sinh(u * asinh(width / w)))
+    w, d = first[0].width, first[1]
+    if first[0].missing:
+        low, high = acosh(1 + d / w), acosh(1 + (d + width) / w)
+        return np.asarray(arc.start - d + w * (np.cosh(low + u * (high - low)) - 1))
+    low, high = asinh(d / w), asinh((d + width) / w)
+    return np.asarray(arc.start - d + w * np.sinh(low + u * (high - low)))
