@@ -484,12 +484,20 @@ def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:
             f"{share:.0%} of it would stand beside the parent.",
             f"Let {first.id} end on this tube instead, or use a tube of {2 * big:.1f} mm or less.",
         )
+    names = " and ".join(p.id for p in parents)
+    if cut.offset > NODE_TOL:
+        raise CopeError(
+            owner,
+            f"sits on {names} with only {1 - share:.0%} of its circumference; "
+            f"the axes pass each other by {cut.offset:.1f} mm.",
+            f"Move its end to within {max(big - r, 0.0) + 0.25 * r:.0f} mm of the centre line of "
+            f"{first.id}.",
+        )
     raise CopeError(
         owner,
-        f"sits on {' and '.join(p.id for p in parents)} with only {1 - share:.0%} of its "
-        f"circumference; the axes pass each other by {cut.offset:.1f} mm.",
-        f"Move its end onto the centre line of {first.id} "
-        f"(within {max(big - r, 0.0) + 0.25 * r:.0f} mm), away from the parent's own end.",
+        f"runs off the end of {names}: only {1 - share:.0%} of its circumference sits on it.",
+        f"Move its end away from the end of {first.id}, or cope it to what {first.id} ends on "
+        "as well.",
     )
 
 

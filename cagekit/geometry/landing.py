@@ -99,20 +99,30 @@ def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> 
     closest = far[:, stretch].min(axis=1)
     keep = [i for i in np.argsort(closest, kind="stable") if closest[i] < size + step]
     surfaces = tuple(pieces[i] for i in keep)
-    spot = grid[stretch][int(np.argmin(far[keep[0], stretch]))]
+    apart = far[:, stretch].min(axis=0)
+    nearest = int(np.argmin(apart))
+    spot = float(grid[stretch][nearest])
     angle, offset = _axes(surfaces[0], point - spot * out, out)
-    if angle < MIN_ANGLE:
+    if angle < MIN_ANGLE - 1e-6:
         raise CopeError(
             owner,
             f"meets {parent.id} at {degrees(angle):.1f} degrees, nearly parallel; "
             f"a cope needs at least {degrees(MIN_ANGLE):.0f}.",
             "Move the far end, or join the tubes side by side instead of coping.",
         )
-    if last == len(grid):
+    if spot < -size:
         raise CopeError(
             owner,
-            f"runs along {parent.id} for more than {span:.0f} mm without coming clear of it.",
-            "Let it leave on the outside of the bend, or at a larger angle.",
+            f"stops {-spot:.0f} mm short of {parent.id}'s centre line.",
+            f"Let it end on the centre line of {parent.id}.",
+        )
+    leaving = apart[nearest:]
+    if last == len(grid) or float((np.maximum.accumulate(leaving) - leaving).max()) > 1.0:
+        raise CopeError(
+            owner,
+            f"runs along {parent.id} or back into it before coming clear.",
+            "Let it leave on the outside of the bend, at a larger angle, or from a place farther "
+            "from the bend.",
         )
     return Landing(
         surfaces=surfaces,
