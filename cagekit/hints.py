@@ -5,12 +5,17 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+CLEAR = 0.85
+"""Likeness (0 to 1) from which one name alone is meant."""
+
 
 def closest(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:
     """Return up to ``most`` names of ``known`` that look like ``name``, the nearest first."""
     names = {k.casefold().replace("-", "_"): k for k in known}
     asked = name.casefold().replace("-", "_")
     near = difflib.get_close_matches(asked, sorted(names), n=most, cutoff=0.6)
+    if near and difflib.SequenceMatcher(None, asked, near[0]).ratio() > CLEAR:
+        return [names[near[0]]]
     inside = [n for n in sorted(names) if len(asked) > 2 and asked in n and n not in near]
     return [names[n] for n in [*near, *inside][:most]]
 

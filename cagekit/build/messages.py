@@ -6,6 +6,7 @@ tells all that is wrong with it at once, one line each.
 
 from __future__ import annotations
 
+import math
 import types
 import typing
 from collections.abc import Mapping, Sequence
@@ -14,6 +15,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from cagekit.build.fields import check_angle, check_length
 from cagekit.build.toml_lines import Key, line_of
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import did_you_mean
@@ -151,7 +153,7 @@ def _words(row: Any, model: type[BaseModel], loc: Key) -> tuple[str, str]:
     }
     if kind in bounds:
         limit = next(iter(ctx.values()))
-        return f"must be {bounds[kind]} {limit:g}.", _described(model, loc)
+        return f"must be {bounds[kind]} {_limit(limit, model, loc)}.", _described(model, loc)
     if kind == "union_tag_invalid":
         tags = [t.strip("' ") for t in str(ctx["expected_tags"]).split(",")]
         field = str(ctx["discriminator"]).strip("'")
@@ -229,6 +231,34 @@ def _described(model: type[BaseModel], loc: Key) -> str:
             if (info.alias or name) == loc[-1] and info.description:
                 return f"({info.description})"
     return ""
+
+
+def _limit(limit: float, model: type[BaseModel], loc: Key) -> str:
+    """A limit as the file counts it: angles in degrees, lengths with their unit."""
+    unit = unit_of(model, loc)
+    if unit == "deg":
+        return f"{math.degrees(limit):.4g} degrees"
+    return f"{limit:g} mm" if unit == "mm" and limit else f"{limit:g}"
+
+
+def unit_of(model: type[BaseModel], loc: Key) -> str:
+    """Return ``"mm"`` for a field that is a length, ``"deg"`` for an angle, else ``""``."""
+    names = [n for n in loc if isinstance(n, str)]
+    for owner in _models(model, tuple(names[:-1])):
+        for name, info in owner.model_fields.items():
+            if names and (info.alias or name) == names[-1]:
+                marks = [*info.metadata, *_metadata(info.annotation)]
+                checks = [getattr(m, "func", None) for m in marks]
+                return "deg" if check_angle in checks else "mm" if check_length in checks else ""
+    return ""
+
+
+def _metadata(annotation: Any) -> list[Any]:
+    """What the annotations inside a type such as ``Length | None`` carry."""
+    found = list(getattr(annotation, "__metadata__", ()))
+    for part in typing.get_args(annotation):
+        found += _metadata(part)
+    return found
 
 
 def _fields(model: type[BaseModel], loc: Key) -> list[str]:

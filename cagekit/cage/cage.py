@@ -75,6 +75,17 @@ class Cage:
             new.__dict__["joints"] = self.joints
         return new
 
+    def only(self, ids: Iterable[str]) -> Cage:
+        """These members alone, cut to the others as they are here, with the joints they make."""
+        kept = [self.member(i) for i in ids]
+        for m in kept:
+            self.cut(m.id, "a")
+            self.cut(m.id, "b")
+        new = Cage(self.name, kept, notes=self.notes)
+        new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
+        new.__dict__["joints"] = tuple(j for j in self.joints if j.branch in new.members)
+        return new
+
     def member(self, id_: str) -> Member:
         """The member of that id; NotFoundError when there is none."""
         if id_ not in self.members:

@@ -45,6 +45,12 @@ def width() -> int:
     return max(shutil.get_terminal_size((100, 24)).columns, 40)
 
 
+def wrapped(lead: str, text: str) -> str:
+    """Return ``text`` after ``lead``, wrapped to the terminal."""
+    gap = " " * len(lead)
+    return textwrap.fill(text, min(width(), 100), initial_indent=lead, subsequent_indent=gap)
+
+
 def table(rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, indent: int = 0) -> None:
     """Print columns; the last one is wrapped to the terminal, if there is one."""
     lines = [list(head), *map(list, rows)] if head else [list(r) for r in rows]

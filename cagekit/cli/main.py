@@ -116,6 +116,9 @@ def _dispatch(argv: list[str]) -> int:
         allow_abbrev=False,
     )
     module.add_arguments(parser)
+    more = getattr(module, "add_more", None)
+    if more:
+        more(parser, words[1:])
     defaults = {"json": False, "units": None, "debug": False, **vars(given)}
     args = argparse.Namespace(**defaults)
     args, unknown = parser.parse_known_args(words[1:], args)

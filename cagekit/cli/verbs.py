@@ -1,7 +1,7 @@
 """The verbs. A verb is a module with ``add_arguments(parser)`` and ``run(args) -> int``.
 
 It is imported only when it is called, so that help and version answer at once. A new verb is one
-more line here.
+more line here. A verb whose options depend on what is typed also has ``add_more(parser, words)``.
 """
 
 from __future__ import annotations

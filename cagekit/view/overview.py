@@ -301,8 +301,8 @@ def _members(draw: ImageDraw, cage: Cage, top: int, rows: int, units: Units) -> 
         draw.rounded_rectangle(mark, 4, _rgb(role_colour(member.role)), INK, 1)
         draw.text((x + 64, y), member.id.replace("_", " "), INK, font(18), anchor="lm")
         cut = format_length(cage.cut_length(member.id), units, decimals=0 if units == "mm" else 1)
-        text = f"{_tube(member, units)}   {cut}"
-        draw.text((x + pitch - 34, y), text, SOFT, font(17), anchor="rm")
+        draw.text((x + pitch - 150, y), _tube(member, units), SOFT, font(17), anchor="rm")
+        draw.text((x + pitch - 34, y), cut, INK, font(17), anchor="rm")
 
 
 def _tube(member: Member, units: Units) -> str:

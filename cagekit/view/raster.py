@@ -29,6 +29,8 @@ INK = 0.30
 """What is left of a colour on an outline."""
 STEP = 12.0
 """Jump in depth (mm) between neighbouring pixels that is drawn as an outline."""
+STEEPEST = 0.04
+"""Smallest part of a normal towards the viewer that counts when jumps are looked for."""
 _DEPTH_BITS = 31
 
 
@@ -92,15 +94,14 @@ def _paint(scene: Sequence[Body], frame: Frame, canvas: Array, seen: NDArray[np.
     y = pixel // frame.width + 0.5
     weights = _weights(points, tri[hit], x, y)
     depth_hit = _mix(points[:, 2][tri[hit]], weights)
-    shade = _shaded(
-        np.array([b.colour for b in scene])[body[hit]],
-        _normals(normals, tri[hit], weights),
-        depth_hit,
-    )
+    normal = _normals(normals, tri[hit], weights)
+    shade = _shaded(np.array([b.colour for b in scene])[body[hit]], normal, depth_hit)
     seen[pixel] = body[hit]
-    depth = np.full(len(seen), -np.inf)
+    depth, slope = np.full(len(seen), -np.inf), np.zeros(len(seen))
     depth[pixel] = depth_hit
-    ink = _outlines(seen.reshape(frame.height, frame.width), depth.reshape(frame.height, frame.width))
+    slope[pixel] = 1.0 / np.maximum(normal[:, 2], STEEPEST) / frame.scale
+    shape = frame.height, frame.width
+    ink = _outlines(seen.reshape(shape), depth.reshape(shape), slope.reshape(shape))
     shade[ink.ravel()[pixel]] *= INK
     canvas[pixel] = shade
 
@@ -137,7 +138,7 @@ def _depth_buffer(points: Array, tri: NDArray[np.int64], frame: Frame) -> NDArra
         return buffer
     corners = points[tri]
     which, row = _rows(corners, frame)
-    left, right = _span(corners[which], row + 0.5)
+    left, right = _span(corners, which, row + 0.5)
     first = np.clip(np.ceil(left - 0.5), 0, frame.width).astype(np.int64)
     last = np.clip(np.ceil(right - 0.5), 0, frame.width).astype(np.int64)
     wide = np.maximum(last - first, 0)
@@ -168,18 +169,24 @@ def _expand(counts: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.in
     return index, np.arange(len(index)) - begin[index]
 
 
-def _span(corners: Array, y: Array) -> tuple[Array, Array]:
-    """Leftmost and rightmost x at height ``y`` of each triangle ``(n, 3, 3)``."""
-    left, right = np.full(len(y), np.inf), np.full(len(y), -np.inf)
-    for i, j in ((0, 1), (1, 2), (2, 0)):
-        ya, yb = corners[:, i, 1], corners[:, j, 1]
-        crosses = (ya <= y) != (yb <= y)
-        rise = np.where(crosses, yb - ya, 1.0)
-        x = corners[:, i, 0] + (y - ya) / rise * (corners[:, j, 0] - corners[:, i, 0])
-        left = np.where(crosses, np.minimum(left, x), left)
-        right = np.where(crosses, np.maximum(right, x), right)
-    none = left > right
-    return np.where(none, 0.0, left), np.where(none, 0.0, right)
+def _span(corners: Array, which: NDArray[np.int64], y: Array) -> tuple[Array, Array]:
+    """Left and right x at height ``y`` of triangle ``which`` of ``(n, 3, 3)``."""
+    order = np.argsort(corners[:, :, 1], axis=1, kind="stable")[:, :, None]
+    low, mid, high = np.moveaxis(np.take_along_axis(corners, order, axis=1)[:, :, :2], 1, 0)
+
+    def slope(a: Array, b: Array) -> Array:
+        rise = b[:, 1] - a[:, 1]
+        return (b[:, 0] - a[:, 0]) / np.where(rise > 1e-12, rise, np.inf)
+
+    long, lower, upper = slope(low, high), slope(low, mid), slope(mid, high)
+    above = y > mid[which, 1]
+    one = (low[:, 0] - long * low[:, 1])[which] + long[which] * y
+    two = np.where(
+        above,
+        (mid[:, 0] - upper * mid[:, 1])[which] + upper[which] * y,
+        (mid[:, 0] - lower * mid[:, 1])[which] + lower[which] * y,
+    )
+    return np.minimum(one, two), np.maximum(one, two)
 
 
 def _plane(corners: Array, which: NDArray[np.int64], x: Array, y: Array) -> Array:
@@ -223,8 +230,11 @@ def _shaded(colour: Array, normal: Array, depth: Array) -> Array:
     return np.asarray(np.minimum(out, 1.0) * (1 - far)[:, None] + far[:, None])
 
 
-def _outlines(seen: NDArray[np.int32], depth: Array) -> NDArray[np.bool_]:
-    """Pixels where a body ends, or passes in front of another or of itself."""
+def _outlines(seen: NDArray[np.int32], depth: Array, slope: Array) -> NDArray[np.bool_]:
+    """Pixels where a body ends, or passes in front of another or of itself.
+
+    ``slope`` is how much depth a surface may gain from pixel to pixel without a jump.
+    """
     ink = np.zeros(seen.shape, bool)
     for axis in (0, 1):
         one = [slice(None), slice(None)]
@@ -233,7 +243,8 @@ def _outlines(seen: NDArray[np.int32], depth: Array) -> NDArray[np.bool_]:
         a, b = tuple(one), tuple(two)
         with np.errstate(invalid="ignore"):
             jump = depth[a] - depth[b]
-            edge = (seen[a] != seen[b]) | (np.abs(jump) > STEP)
+            allowed = STEP + np.maximum(slope[a], slope[b])
+            edge = (seen[a] != seen[b]) | (np.abs(jump) > allowed)
             # the nearer side carries the line, so that it stays thin and belongs to the body
             ink[a] |= edge & (depth[a] >= depth[b])
             ink[b] |= edge & (depth[b] > depth[a])

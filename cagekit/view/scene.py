@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,8 +43,17 @@ class Body:
     mesh: Mesh
 
 
-def bodies(cage: Cage) -> Iterator[Body]:
-    """Give every member, then every plate, in the order of the cage."""
+_KNOWN: WeakKeyDictionary[Cage, tuple[Body, ...]] = WeakKeyDictionary()
+
+
+def bodies(cage: Cage) -> tuple[Body, ...]:
+    """Return every member, then every plate, in the order of the cage; kept for the next asker."""
+    if cage not in _KNOWN:
+        _KNOWN[cage] = tuple(_made(cage))
+    return _KNOWN[cage]
+
+
+def _made(cage: Cage) -> Iterator[Body]:
     from cagekit.view.mesh import tube_mesh
     from cagekit.view.plate_mesh import plate_mesh
 

@@ -1,0 +1,48 @@
+"""``cagekit new NAME --from BUILD``: a commented build file of one's own to start from."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from cagekit.cli.console import emit, note
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the verb's arguments."""
+    parser.add_argument("name", metavar="NAME", help="name of the build; writes NAME.toml here")
+    parser.add_argument(
+        "--from", dest="origin", metavar="BUILD", required=True, help="build to start from"
+    )
+    parser.epilog = (
+        "For another car, copy the car sheet nearest to yours and name it in the new file:\n"
+        "  cagekit show car/sprint-wagon > my-sheet.toml      then: car = \"my-sheet.toml\""
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the file; one that exists is left alone."""
+    from cagekit.build.build import BuildFile
+    from cagekit.build.presets import find_preset, load_file, shown
+    from cagekit.build.starter import starter_text, valid_name
+    from cagekit.errors import OutputError
+    from cagekit.writers.folder import said
+
+    valid_name(args.name)
+    origin = find_preset("build", args.origin)
+    file = load_file("build", origin, BuildFile)
+    target = Path(f"{args.name}.toml")
+    text = starter_text(args.name, origin, file, folder=target.parent)
+    try:
+        with target.open("x", encoding="utf-8", newline="\n") as out:
+            out.write(text)
+    except FileExistsError:
+        raise OutputError(f"{target}: is there already; choose another name.") from None
+    except OSError as error:
+        raise said(error, target) from error
+    if args.json:
+        emit({"path": str(target), "from": shown(origin)})
+    else:
+        print(target)
+        note(f"Edit it, then: cagekit check {target}")
+    return 0

@@ -1,0 +1,183 @@
+"""``cagekit part KIND --DIM value``: one part from a few dimensions, without a car."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping, Sequence
+from math import degrees
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cagekit.cli.console import Progress, caution, emit, note, table
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from cagekit.members.parts import PartKind
+
+TOOLING = {"mm": "metric-shop", "in": "inch-shop"}
+"""Tooling preset for the schedules when none is named."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the verb's arguments."""
+    parser.usage = "cagekit part KIND [--DIM value ...] [options]"
+    parser.add_argument("kind", metavar="KIND", nargs="?", help="kind of part, see below")
+    parser.add_argument("--out", metavar="DIR", help="folder to write (outputs/part-<kind>)")
+    parser.add_argument("--only", metavar="NAMES", help="make some products only, e.g. --only step")
+    parser.add_argument("--tooling", metavar="NAME", help="tooling preset for the bend schedule")
+    kinds = part_kinds()
+    width = max(len(k) for k in kinds)
+    rows = "\n".join(f"  {k:<{width}}  {kinds[k].summary}" for k in kinds)
+    parser.epilog = (
+        f"kinds:\n{rows}\n\n"
+        "`cagekit part KIND --help` tells the dimensions of one. A length is a number in --units\n"
+        "(mm if not given) or carries its own unit: --height '3 ft 8 in'."
+    )
+
+
+def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
+    """Add the dimensions of the kind that was typed."""
+    kinds = part_kinds()
+    name = next((w.replace("-", "_") for w in words if w.replace("-", "_") in kinds), "")
+    if not name:
+        return
+    kind = kinds[name]
+    units = "in" if "in" in _after(words, "--units") or "--units=in" in words else "mm"
+    parser.usage = f"cagekit part {name} [--DIM value ...] [options]"
+    parser.description = f"{kind.summary[0].upper()}{kind.summary[1:]}."
+    parser.epilog = (
+        "A length is a number in --units or carries its own unit; an angle is in degrees."
+    )
+    group = parser.add_argument_group("dimensions")
+    base = kind.dims.model_validate(dict(kind.defaults), context={"units": "mm"})
+    for field, info in kind.dims.model_fields.items():
+        default = _shown(getattr(base, field), _unit(kind.dims, field), units)
+        about = f"{info.description} ({default})".replace("%", "%%")
+        group.add_argument(_option(field), dest=f"dim_{field}", metavar="VALUE", help=about)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the part."""
+    from cagekit.errors import InputError
+    from cagekit.hints import did_you_mean
+    from cagekit.make.part import make_part
+
+    kinds = part_kinds()
+    if args.kind is None:
+        if args.json:
+            emit([{"kind": k, "about": kinds[k].summary} for k in kinds])
+        else:
+            table([(k, kinds[k].summary) for k in kinds])
+            note("\n`cagekit part KIND --help` tells the dimensions of one.")
+        return 0
+    name = args.kind.replace("-", "_")
+    if name not in kinds:
+        hint = did_you_mean(name, kinds, what="Kinds")
+        raise InputError("cagekit part", problem=f"there is no kind {args.kind!r}.", hint=hint)
+    kind = kinds[name]
+    units = args.units or "mm"
+    dims = _read(kind, args, units)
+    with Progress() as progress:
+        made = make_part(
+            kind.make(dims),
+            Path(args.out) if args.out else Path("outputs") / f"part-{name}",
+            dims=_said(dims),
+            units=units,
+            tooling=args.tooling or TOOLING[units],
+            only=[n.strip() for n in (args.only or "").split(",") if n.strip()],
+            progress=progress.step,
+        )
+    _report(made, args)
+    caution()
+    return 0
+
+
+def part_kinds() -> Mapping[str, PartKind]:
+    """Return every kind of part, by name."""
+    from cagekit.members.parts import KINDS
+
+    return KINDS
+
+
+def _report(made: Any, args: argparse.Namespace) -> None:
+    from cagekit.units import format_length, format_mass
+
+    files = sorted(f for group in made.files.values() for f in group)
+    cage, units = made.cage, args.units or "mm"
+    if args.json:
+        rows = [
+            {"id": i, "cut_length": cage.cut_length(i), "mass_kg": cage.mass(i)} for i in cage.members
+        ]
+        emit({"folder": str(made.folder), "files": files, "members": rows})
+        return
+    for member in cage.members:
+        length = format_length(cage.cut_length(member), units)
+        print(f"{member}: cut length {length}, {format_mass(cage.mass(member), units, decimals=2)}")
+    print(f"{made.folder}/  {', '.join(files)}")
+
+
+def _read(kind: PartKind, args: argparse.Namespace, units: str) -> BaseModel:
+    """Check what was typed; every fault is told with its option."""
+    from pydantic import ValidationError
+
+    from cagekit.build.messages import FileInputError, problems_of
+
+    typed = {
+        field: _number(getattr(args, f"dim_{field}"), _unit(kind.dims, field))
+        for field in kind.dims.model_fields
+        if getattr(args, f"dim_{field}", None) is not None
+    }
+    try:
+        return kind.read(typed, units)
+    except ValidationError as error:
+        found = problems_of(error, kind.dims, typed, file=f"cagekit part {kind.name}", lines={})
+        raise FileInputError([_as_option(p) for p in found]) from None
+
+
+def _as_option(problem: Any) -> Any:
+    from dataclasses import replace
+
+    return replace(problem, line=None, field=_option(problem.field))
+
+
+def _number(text: str, unit: str) -> float | str:
+    """An angle or plain number as a number; lengths and words stay text."""
+    if unit == "mm":
+        return text
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _unit(dims: type[BaseModel], field: str) -> str:
+    from cagekit.build.messages import unit_of
+
+    return unit_of(dims, (field,))
+
+
+def _option(field: str) -> str:
+    return f"--{field.replace('_', '-')}"
+
+
+def _shown(value: Any, unit: str, units: str) -> str:
+    from cagekit.units import format_length
+
+    if unit == "mm":
+        return format_length(value, units)  # type: ignore[arg-type]
+    return f"{degrees(value):g} degrees" if unit == "deg" else str(value)
+
+
+def _said(dims: BaseModel) -> dict[str, Any]:
+    """The dimensions for the manifest, mm and degrees."""
+    out: dict[str, Any] = {}
+    for field, value in dims.model_dump().items():
+        deg = _unit(type(dims), field) == "deg"
+        out[field] = round(degrees(value) if deg else value, 9) if isinstance(value, float) else value
+    return out
+
+
+def _after(words: Sequence[str], option: str) -> tuple[str, ...]:
+    """What is typed right after ``option``."""
+    return tuple(b for a, b in zip(words, words[1:], strict=False) if a == option)

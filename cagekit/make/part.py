@@ -1,0 +1,81 @@
+"""Make one part alone: the same products as for a cage, as far as they make sense."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, cast
+
+from cagekit.build.presets import find_preset, load_file
+from cagekit.cage.job import Job
+from cagekit.make.products import PRODUCTS
+from cagekit.make.run import make
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+    from cagekit.build.tooling import Tooling
+    from cagekit.cage.cage import Cage
+    from cagekit.members.parts import Part
+
+SUITED = ("step", "dxf", "json", "glb", "png", "bends", "copes")
+"""Products that need no car, driver or layout."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartBuild:
+    """What stands in for a build file: a name, a shop and the dimensions that were typed."""
+
+    name: str
+    units: Literal["mm", "in"]
+    tooling: Tooling
+    files: Mapping[str, Path] = field(default_factory=dict)
+    rules: tuple[str, ...] = ()
+    drivers: tuple[Any, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadePart:
+    """The folder, its files by product and the part as a cage of its own."""
+
+    folder: Path
+    files: Mapping[str, tuple[str, ...]]
+    cage: Cage
+
+
+def make_part(
+    part: Part,
+    target: Path,
+    *,
+    dims: Mapping[str, Any],
+    units: Literal["mm", "in"],
+    tooling: str,
+    only: Sequence[str] = (),
+    progress: Callable[[str], None] = lambda name: None,
+) -> MadePart:
+    """Write a part's products into ``target``, whole or not at all.
+
+    Args:
+        part: the part with the stubs that it meets.
+        target: the output folder.
+        dims: its dimensions by name, for the manifest.
+        units: of papers and pictures.
+        tooling: tooling preset or path, for the bend schedule.
+        only: names of products; all that suit a part if empty.
+        progress: told the name of each product before it is made.
+    """
+    from cagekit.build.tooling import Tooling
+
+    shop = find_preset("tooling", tooling)
+    cage = part.cage.only(part.made)
+    build = PartBuild(
+        name=cage.name,
+        units=units,
+        tooling=load_file("tooling", shop, Tooling),
+        files={"tooling": shop},
+    )
+    job = Job(build=cast("Build", build), cage=cage, units=units, options={"dimensions": dict(dims)})
+    known = {p.name for p in PRODUCTS}
+    wanted = only or [n for n in SUITED if n in known]
+    made = make(job, target, only=wanted, progress=progress)
+    return MadePart(folder=target, files=made.files, cage=cage)
