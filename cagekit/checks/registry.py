@@ -36,6 +36,9 @@ class Group:
 
 
 GROUPS: tuple[Group, ...] = (
+    Group("fit", "cagekit.checks.fit.people", "the people in the cage: room, belts, way out"),
+    Group("car", "cagekit.checks.fit.car_fit", "tubes against shell, doors and keep-outs"),
+    Group("sight", "cagekit.checks.fit.sight", "what the bars hide from the driver"),
     Group("rules", "cagekit.checks.rules", "the rulebooks named in the build"),
 )
 """Every group, in the order they are run."""

@@ -28,6 +28,7 @@ class Reading:
         points: spots that show it, ``(3,)`` each, mm.
         note: which way, which part, what was assumed.
         missing: what is needed before it can be measured.
+        absent: what the cage does not have, so that there is nothing to measure.
     """
 
     value: float | None
@@ -35,6 +36,7 @@ class Reading:
     points: tuple[Vec, ...] = ()
     note: str = ""
     missing: str = ""
+    absent: str = ""
 
 
 @dataclass(eq=False)

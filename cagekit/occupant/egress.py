@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.model import Member
-from cagekit.geometry.path import Arc, Vec
+from cagekit.geometry.path import Arc, Path, Vec
 from cagekit.occupant.cockpit import Cockpit
 from cagekit.occupant.posture import Occupant
 
@@ -73,13 +73,13 @@ class _Bars:
     owner: tuple[str, ...]
 
 
-def way_out(cockpit: Cockpit, who: Occupant, *, opened: Iterable[str] = ()) -> Opening | None:
+def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening | None:
     """Measure the way out on the person's side.
 
     Args:
         cockpit: car, people, tubes.
         who: the person.
-        opened: members that are swung out of the way.
+        swung: with the bars that swing out swung out.
 
     Returns:
         None when the car sheet has no door outline on that side.
@@ -87,8 +87,7 @@ def way_out(cockpit: Cockpit, who: Occupant, *, opened: Iterable[str] = ()) -> O
     door = cockpit.car.side(who.door_side).door
     if door is None or len(door.outline) < 3:
         return None
-    away = set(opened)
-    bars = _bars(cockpit, who, [m for m in cockpit.members.values() if m.id not in away])
+    bars = _bars(cockpit, who, cockpit.members.values(), swung)
     outline = np.array(door.outline, dtype=float)
     xs, zs = _axis(outline[:, 0]), _axis(outline[:, 1])
     grid = np.stack(np.meshgrid(xs, zs, indexing="ij"), axis=-1)
@@ -119,14 +118,14 @@ def _axis(values: Vec) -> Vec:
     return np.linspace(low, high, max(ceil((high - low) / GRID), 2) + 1)
 
 
-def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member]) -> _Bars:
+def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: bool) -> _Bars:
     """Side view of what lies outboard of the person's middle."""
     sign = 1.0 if who.door_side == "left" else -1.0
     limit = sign * float(who.hip[1]) + _OUTBOARD
     start, end, radius, owner = [], [], [], []
     for member in members:
         r = member.tube.outer_radius + cockpit.padding.get(member.id, 0.0)
-        for a, b in _stretches(member):
+        for a, b in _stretches(member, swung):
             cut = _outboard(a, b, sign, limit)
             if cut is not None:
                 start.append(cut[0][[0, 2]])
@@ -138,13 +137,22 @@ def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member]) -> _Bars:
     return _Bars(np.array(start), np.array(end), np.array(radius), tuple(owner))
 
 
-def _stretches(member: Member) -> list[tuple[Vec, Vec]]:
+def _stretches(member: Member, swung: bool) -> list[tuple[Vec, Vec]]:
     out: list[tuple[Vec, Vec]] = []
-    for piece in member.path.pieces:
+    for piece in (q for path in _left(member, swung) for q in path.pieces):
         n = max(ceil(piece.angle / 0.1), 1) if isinstance(piece, Arc) else 1
         points = piece.point(np.linspace(0.0, piece.length, n + 1))
         out += list(pairwise(points))
     return out
+
+
+def _left(member: Member, swung: bool) -> tuple[Path, ...]:
+    """What stays in place: all of a member, or the stubs of one that is swung out."""
+    if member.swing is None or not swung:
+        return (member.path,)
+    cuts = sorted((member.swing.hinge_cut, member.swing.latch_cut))
+    first, _, last = member.path.split(*cuts)
+    return first, last
 
 
 def _outboard(a: Vec, b: Vec, sign: float, limit: float) -> tuple[Vec, Vec] | None:

@@ -22,7 +22,7 @@ above it, UN R125 the V points 68 mm behind it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import cos, radians, sin, sqrt
 from typing import Literal
 
@@ -71,8 +71,9 @@ FIST = 45.0
 """Knuckles stand out from the middle of the rim by this, gloved, mm. Source: from memory."""
 KNEE_ROUND, SHIN, FOREARM = 60.0, 55.0, 42.0
 """Radii of the body round knee, shin and forearm, mm. Source: from memory."""
-ELBOW_OUT, KNEE_OUT = radians(35), radians(12)
-"""Elbow out from hanging down, knee out from pointing up. Source: common practice."""
+ELBOW_OUT, KNEE_OUT = radians(20), radians(12)
+"""Elbow out from hanging down, tucked in as a bucket seat makes it; knee out from pointing up.
+Source: common practice."""
 PASSENGER_KNEE = radians(125)
 
 
@@ -91,7 +92,8 @@ class Occupant:
 
     ``shoulder`` is the middle between the bones on top of the shoulders, ``shoulders`` those
     bones, ``eyes`` the left and the right one; arms run shoulder joint, elbow, grip; legs hip
-    joint, knee, ankle. ``notes`` tell what the posture could not do.
+    joint, knee, ankle. ``elbows_at_rest`` are the elbows with the arms hanging down along the
+    torso. ``short`` tells by how much (mm) a hand or foot does not reach its place.
     """
 
     name: str
@@ -108,13 +110,14 @@ class Occupant:
     crown: Vec
     helmet: Capsule
     arms: dict[Side, Limb]
+    elbows_at_rest: dict[Side, Vec]
     legs: dict[Side, Limb]
     heels: dict[Side, Vec]
     toes: dict[Side, Vec]
     seat_back: Slab
     head_rest: Slab
     at_wheel: bool
-    notes: tuple[str, ...] = ()
+    short: dict[str, float] = field(default_factory=dict)
 
     @property
     def helmet_top(self) -> Vec:
@@ -195,17 +198,19 @@ def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occu
         x, y, z = given.shoulder
         shoulder, half = vec((x, hip[1], z)), max(abs(y - hip[1]), 1.0)
     eye, crown, helmet = _head(body, shoulder, angle, person)
-    notes: list[str] = []
-    legs, heels, toes = _legs(car, body, hip, index == 0, notes)
+    short: dict[str, float] = {}
+    legs, heels, toes = _legs(car, body, hip, index == 0, short)
     grips = _grips(car, hip, legs, index == 0)
     arms, shoulders = {}, {}
     for side, sign in SIDES:
         shoulders[side] = moved(shoulder, dy=sign * half)
         root = vec(shoulders[side] - SHOULDER_DROP * up)
-        arms[side] = _arm(body, root, grips[side], sign, side, notes)
+        arms[side] = _arm(body, root, grips[side], sign, side, short)
     door: Side = seat.side
+    rest = {s: vec(shoulders[s] - body.upper_arm_length * up) for s, _ in SIDES}
     if given.elbow is not None:
         arms = _measured(arms, hip, given.elbow)
+        rest = {s: arms[s].middle for s, _ in SIDES}
     if given.knee is not None:
         legs = _measured(legs, hip, given.knee)
     return Occupant(
@@ -223,13 +228,14 @@ def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occu
         crown=crown,
         helmet=helmet,
         arms=arms,
+        elbows_at_rest=rest,
         legs=legs,
         heels=heels,
         toes=toes,
         seat_back=_seat_back(seat, hip, angle, shoulder),
         head_rest=_head_rest(seat, hip, angle, shoulder, crown),
         at_wheel=index == 0,
-        notes=tuple(notes),
+        short=short,
     )
 
 
@@ -270,18 +276,20 @@ def _grips(car: Car, hip: Vec, legs: dict[Side, Limb], wheel: bool) -> dict[Side
     return on
 
 
-def _arm(body: Dimensions, root: Vec, grip: Vec, sign: int, side: Side, notes: list[str]) -> Limb:
+def _arm(
+    body: Dimensions, root: Vec, grip: Vec, sign: int, side: Side, short: dict[str, float]
+) -> Limb:
     upper = body.upper_arm_length - SHOULDER_DROP - JOINT_IN_LIMB
     fore = body.forearm_grip_length - JOINT_IN_LIMB
     pole = np.array([0.0, sign * sin(ELBOW_OUT), -cos(ELBOW_OUT)])
-    elbow, tip, short = two_links(root, grip, upper, fore, pole)
-    if short > 1.0:
-        notes.append(f"the {side} hand is {short:.0f} mm short of its grip")
+    elbow, tip, miss = two_links(root, grip, upper, fore, pole)
+    if miss > 1.0:
+        short[f"{side} hand"] = miss
     return Limb(root=root, middle=elbow, tip=tip)
 
 
 def _legs(
-    car: Car, body: Dimensions, hip: Vec, pedals: bool, notes: list[str]
+    car: Car, body: Dimensions, hip: Vec, pedals: bool, short: dict[str, float]
 ) -> tuple[dict[Side, Limb], dict[Side, Vec], dict[Side, Vec]]:
     thigh = body.buttock_knee_length - HIP_AHEAD_OF_BACK - KNEE_IN_LEG
     shin = body.knee_height - KNEE_IN_LEG - ANKLE_OVER_SOLE
@@ -295,9 +303,9 @@ def _legs(
         square = vec((-along[2], 0.0, along[0]))
         ankle = vec(heel + ANKLE_AHEAD_OF_HEEL * along + ANKLE_OVER_SOLE * square)
         pole = np.array([0.3, sign * sin(KNEE_OUT), cos(KNEE_OUT)])
-        knee, tip, short = two_links(root, ankle, thigh, shin, pole)
-        if short > 1.0:
-            notes.append(f"the {side} foot is {short:.0f} mm short of its pedal")
+        knee, tip, miss = two_links(root, ankle, thigh, shin, pole)
+        if miss > 1.0:
+            short[f"{side} foot"] = miss
         shift = tip - ankle
         legs[side] = Limb(root=root, middle=knee, tip=tip)
         heels[side] = vec(heel + shift)

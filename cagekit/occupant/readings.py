@@ -38,7 +38,7 @@ def helmet_to_bar(cockpit: Cockpit, who: Occupant) -> dict[str, Reading]:
 def helmet_to_hoop(cockpit: Cockpit, who: Occupant) -> Reading:
     """Room from the helmet's surface to the main hoop, mm."""
     best = cockpit.closest(who, ["helmet"], roles=["main_hoop"])
-    return Reading(value=None, missing=NO_HOOP) if best is None else _of(best[1], "")
+    return Reading(value=None, absent=NO_HOOP) if best is None else _of(best[1], "")
 
 
 def hoop_over_helmet(cockpit: Cockpit, who: Occupant) -> Reading:
@@ -46,7 +46,7 @@ def hoop_over_helmet(cockpit: Cockpit, who: Occupant) -> Reading:
     top = who.helmet_top
     spots = cockpit.crossing(cockpit.with_role("main_hoop"), top, ACROSS)
     if not spots:
-        return Reading(value=None, missing=NO_HOOP)
+        return Reading(value=None, absent=NO_HOOP)
     member, spot = max(spots, key=lambda row: float(row[1].point[2]))
     high = moved(spot.point, dz=_rise(member, spot))
     return Reading(value=float(high[2] - top[2]), members=(member.id,), points=(vec(top), high))
@@ -57,7 +57,7 @@ def helmet_ahead_of_hoop(cockpit: Cockpit, who: Occupant) -> Reading:
     middle = who.helmet.start
     spots = cockpit.crossing(cockpit.with_role("main_hoop"), middle, vec((0, 0, 1)))
     if not spots:
-        return Reading(value=None, missing=NO_HOOP)
+        return Reading(value=None, absent=NO_HOOP)
     member, spot = max(spots, key=lambda row: float(row[1].point[0]))
     back = moved(who.helmet.start, dx=-who.helmet.radius)
     front = float(spot.point[0]) + member.tube.outer_radius
@@ -81,7 +81,7 @@ def helmet_line(cockpit: Cockpit, who: Occupant) -> Reading:
     front = cockpit.crossing(cockpit.with_role(*roles), top, ACROSS)
     front = [r for r in front if float(r[1].point[0]) > float(top[0])]
     if not back:
-        return Reading(value=None, missing=NO_HOOP)
+        return Reading(value=None, absent=NO_HOOP)
     hoop, rear = max(back, key=lambda row: float(row[1].point[2]))
     a = moved(rear.point, dz=_rise(hoop, rear))
     members: tuple[str, ...] = (hoop.id,)
@@ -104,7 +104,7 @@ def harness_drop(cockpit: Cockpit, who: Occupant) -> Reading:
     """Top of the harness bar below the shoulder, at the middle of the person, mm."""
     bar = _harness(cockpit, who)
     if bar is None:
-        return Reading(value=None, missing="the cage has no harness bar behind this seat")
+        return Reading(value=None, absent="the cage has no harness bar behind this seat")
     member, _, top = bar
     return Reading(
         value=float(who.shoulder[2] - top[2]), members=(member.id,), points=(who.shoulder, top)
@@ -115,7 +115,7 @@ def harness_distance(cockpit: Cockpit, who: Occupant) -> Reading:
     """Level distance from the shoulder back to the harness bar's front surface, mm."""
     bar = _harness(cockpit, who)
     if bar is None:
-        return Reading(value=None, missing="the cage has no harness bar behind this seat")
+        return Reading(value=None, absent="the cage has no harness bar behind this seat")
     member, spot, top = bar
     front = float(spot.point[0]) + member.tube.outer_radius
     return Reading(
@@ -130,7 +130,7 @@ def belt_angle(cockpit: Cockpit, who: Occupant) -> Reading:
     """
     bar = _harness(cockpit, who)
     if bar is None:
-        return Reading(value=None, missing="the cage has no harness bar behind this seat")
+        return Reading(value=None, absent="the cage has no harness bar behind this seat")
     member, _, top = bar
     way = who.shoulder - top
     return Reading(
@@ -157,12 +157,13 @@ def door_bars(cockpit: Cockpit, who: Occupant) -> tuple[Member, ...]:
 def door_bar_share(cockpit: Cockpit, who: Occupant) -> Reading:
     """Where the door bar crosses the upper arm in side view: 0 at the shoulder, 1 at the elbow.
 
-    Of several bars the one that crosses nearest to the middle counts.
+    The arm hangs down along the torso, unless the elbow was measured in the car. Of several bars
+    the one that crosses nearest to the middle counts.
     """
     bars = door_bars(cockpit, who)
     if not bars:
-        return Reading(value=None, missing=f"no door bar on the {who.door_side}")
-    shoulder, elbow = who.shoulders[who.door_side], who.arms[who.door_side].middle
+        return Reading(value=None, absent=f"no door bar on the {who.door_side}")
+    shoulder, elbow = who.shoulders[who.door_side], who.elbows_at_rest[who.door_side]
     arm = elbow - shoulder
     flat = np.array([arm[0], 0.0, arm[2]])
     normal = np.cross(unit(flat), ACROSS)
@@ -171,7 +172,7 @@ def door_bar_share(cockpit: Cockpit, who: Occupant) -> Reading:
         for m, s in cockpit.crossing(bars, shoulder, vec(normal))
     ]
     if not found:
-        return Reading(value=None, missing="no door bar passes the driver's arm in side view")
+        return Reading(value=None, absent="no door bar passes the driver's arm in side view")
     share, member, spot = min(found, key=lambda row: (round(abs(row[0] - 0.5), 9), row[1].id))
     return Reading(value=share, members=(member.id,), points=(shoulder, elbow, spot.point))
 
@@ -185,7 +186,7 @@ def shoulder_to_hoop(cockpit: Cockpit, who: Occupant) -> Reading:
     level = cockpit.crossing(cockpit.with_role("main_hoop"), who.shoulder, vec((0, 0, 1)))
     spots = [row for row in level if sign * float(row[1].point[1]) > 0]
     if not spots:
-        return Reading(value=None, missing="the main hoop ends below the shoulder")
+        return Reading(value=None, absent="the main hoop ends below the shoulder")
     member, spot = max(spots, key=lambda row: sign * float(row[1].point[1]))
     upright = float(np.hypot(spot.tangent[0], spot.tangent[2]))
     inner = sign * float(spot.point[1]) - member.tube.outer_radius / max(upright, 0.2)
@@ -210,7 +211,7 @@ def room(cockpit: Cockpit, who: Occupant, name: str) -> Reading:
     parts = [f"{side} {part}" for side in ("left", "right") for part in ROOM[name]]
     best = cockpit.closest(who, parts)
     if best is None:
-        return Reading(value=None, missing="the cage has no members")
+        return Reading(value=None, absent="the cage has no members")
     return _of(best[1], best[0])
 
 
@@ -218,7 +219,7 @@ def torso_room(cockpit: Cockpit, who: Occupant) -> Reading:
     """Least room between chest or hips and any bar, mm."""
     best = cockpit.closest(who, ["chest", "hips"])
     if best is None:
-        return Reading(value=None, missing="the cage has no members")
+        return Reading(value=None, absent="the cage has no members")
     return _of(best[1], best[0])
 
 
@@ -229,11 +230,11 @@ PILLAR_ROLES = ("a_pillar_bar", "front_hoop", "half_hoop", "windscreen_brace")
 def wheel_room(cockpit: Cockpit, who: Occupant, roles: tuple[str, ...]) -> Reading:
     """Knuckle room: from gloved fists anywhere on the wheel's rim to bars of ``roles``, mm."""
     if not who.at_wheel:
-        return Reading(value=None, missing="this person has no wheel")
+        return Reading(value=None, absent="this person has no wheel")
     best = cockpit.closest(who, ["hands on the wheel"], roles=roles)
     if best is None:
         names = " or ".join(r.replace("_", " ") for r in roles)
-        return Reading(value=None, missing=f"the cage has no {names}")
+        return Reading(value=None, absent=f"the cage has no {names}")
     return _of(best[1], "knuckles")
 
 
@@ -244,5 +245,5 @@ def seat_room(cockpit: Cockpit, who: Occupant) -> Reading:
     """
     best = cockpit.closest(who, ["seat back", "head rest"])
     if best is None:
-        return Reading(value=None, missing="the cage has no members")
+        return Reading(value=None, absent="the cage has no members")
     return _of(best[1], best[0])

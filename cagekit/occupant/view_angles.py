@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import pi, radians
+from math import inf, pi, radians
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from cagekit.occupant.sight import Eyes, Row, extent, within
 
 PLANES = (radians(2.0), radians(-5.0))
 """Elevations at which the pillar is measured, rad. Source: UN R125 5.1.1, from memory."""
-SCREEN = tuple(radians(a) for a in range(-30, 31, 5))
+SCREEN = tuple(radians(a) for a in range(-15, 16, 5))
 """Azimuths at which the height of view through the windscreen is measured, rad."""
 OVERHEAD_ROLES = ("halo", "front_hoop", "half_hoop", "header_bar", "roof_diagonal", "roof_rail")
 _EDGE = 1.0
@@ -165,34 +165,59 @@ def screen_height(eyes: Eyes, rows: dict[str, Row], azimuth: float) -> tuple[flo
     return (low, high) if high > low else None
 
 
-def overhead_view(cockpit: Cockpit, who: Occupant) -> Reading:
-    """Most that the bars at the header hide of the windscreen's height, rad."""
-    return _screen(cockpit, who, cockpit.with_role(*OVERHEAD_ROLES), "no bar at the header")
+def view_up(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Clear view up under the bars at the header: lowest elevation that they hide, rad.
+
+    Looking ahead to 15 degrees to each side. Bars that stay behind the header leave the car's
+    own edge.
+    """
+    return _screen(
+        cockpit, who, cockpit.with_role(*OVERHEAD_ROLES), "no bar at the header", up=True
+    )
 
 
-def dash_view(cockpit: Cockpit, who: Occupant) -> Reading:
-    """Most that the dash bar hides of the view over the dash, rad."""
-    return _screen(cockpit, who, cockpit.with_role("dash_bar"), "the cage has no dash bar")
+def view_down(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Clear view down over the dash bar: highest elevation that it hides, rad.
+
+    Looking ahead to 15 degrees to each side. A bar that stays below the dash leaves the car's
+    own edge.
+    """
+    return _screen(
+        cockpit, who, cockpit.with_role("dash_bar"), "the cage has no dash bar", up=False
+    )
 
 
-def _screen(cockpit: Cockpit, who: Occupant, members: Sequence[Member], missing: str) -> Reading:
+def _screen(
+    cockpit: Cockpit, who: Occupant, members: Sequence[Member], absent: str, *, up: bool
+) -> Reading:
     if not members:
-        return Reading(value=None, missing=missing)
-    eyes = eyes_of(who)
+        return Reading(value=None, absent=absent)
+    eyes, edges = eyes_of(who), car_rows(cockpit.car)
     rows = [Row.of(m, cockpit.padding.get(m.id, 0.0)) for m in members]
-    edges = car_rows(cockpit.car)
-    worst, at, who_hides = 0.0, 0.0, rows[0].name
+    worst, at, added, name = inf, 0.0, 0.0, rows[0].name
     for azimuth in SCREEN:
         window = screen_height(eyes, edges, azimuth)
         if window is None:
             continue
-        hidden = extent(within(eyes.hidden_upright(rows, azimuth), *window))
-        if hidden > worst:
-            each = {
-                r.name: extent(within(eyes.hidden_upright([r], azimuth), *window)) for r in rows
-            }
-            worst, at = hidden, azimuth
-            who_hides = max(each, key=lambda name: each[name])
-    side = "straight ahead" if at == 0 else f"{abs(np.degrees(at)):.0f} deg to the "
-    where = side if at == 0 else side + ("left" if at > 0 else "right")
-    return Reading(value=worst, members=(who_hides,), points=(who.eye,), note=where)
+        edge = window[1] if up else -window[0]
+        for row in rows:
+            hidden = within(eyes.hidden_upright([row], azimuth), *window)
+            ends = [a if up else -b for a, b in hidden]
+            least = min(ends, default=edge)
+            if least < worst - 1e-9:
+                worst, at, name, added = least, azimuth, row.name, extent(hidden)
+    if worst is inf:
+        return Reading(value=None, members=(name,), missing="the car sheet leaves no view ahead")
+    return Reading(
+        value=worst if up else -worst,
+        members=(name,),
+        points=(who.eye,),
+        note=f"{_where(at)}, hides {np.degrees(added):.1f} deg beyond the car",
+    )
+
+
+def _where(azimuth: float) -> str:
+    if abs(azimuth) < 1e-9:
+        return "straight ahead"
+    side = "left" if azimuth > 0 else "right"
+    return f"{abs(np.degrees(azimuth)):.0f} deg to the {side}"

@@ -1,0 +1,29 @@
+"""The cockpit of a build under check."""
+
+from __future__ import annotations
+
+from cagekit.build.padding import thickness_by_member
+from cagekit.checks.context import CheckContext
+from cagekit.checks.finding import Finding, Status
+from cagekit.occupant.cockpit import Cockpit
+
+
+def cockpit_of(ctx: CheckContext) -> Cockpit:
+    """Seat the build's drivers in its cage, padding on."""
+    members = ctx.cage.members
+    roles = {m.id: m.role for m in members.values()}
+    padding = thickness_by_member(ctx.build.file.padding, roles)
+    return Cockpit.of(ctx.build.car, ctx.build.drivers, members, padding)
+
+
+def nobody(group: str, what: str) -> Finding:
+    """The finding of a build that names no driver."""
+    return Finding(
+        code=f"{group}/driver",
+        group=group,
+        subject="driver",
+        quantity=what,
+        status=Status.NEEDS_INPUT,
+        text="Not measured: the build names no driver.",
+        cure="Name driver sheets in the build file, e.g. drivers = ['tall-driver'].",
+    )
