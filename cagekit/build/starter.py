@@ -173,6 +173,8 @@ def _as_written(value: Any, unit: str) -> str:
     """A value of the model as a file says it; ``...`` where the layout leaves it open."""
     if value is None:
         return "..."
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_as_written(v, unit) for v in value) + "]"
     if unit == "deg":
         return f"{degrees(value):.6g}"
     if unit == "mm":

@@ -26,6 +26,7 @@ _WORDS = {
     errno.EACCES: "you may not write there",
     errno.EPERM: "you may not write there",
     errno.EROFS: "the disk is read-only",
+    errno.EEXIST: "a part of the path is a file, not a folder",
     errno.ENOTDIR: "a part of the path is a file, not a folder",
     errno.ENAMETOOLONG: "the name is too long",
 }

@@ -1,0 +1,65 @@
+"""Starter build files: the same cage as the build they come from, and every offer in them holds."""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from cagekit.build.build import BuildFile
+from cagekit.build.presets import find_preset, list_presets, load, load_file
+from cagekit.build.starter import starter_text, valid_name
+from cagekit.errors import InputError
+
+BUILDS = [p.name for p in list_presets("build")]
+
+
+def written(name: str, folder: Path) -> Path:
+    origin = find_preset("build", name)
+    file = load_file("build", origin, BuildFile)
+    path = folder / "mine.toml"
+    path.write_text(starter_text("mine", origin, file, folder=folder), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("name", BUILDS)
+def test_it_says_the_same_as_its_origin(name: str, tmp_path: Path) -> None:
+    mine = load_file("build", written(name, tmp_path), BuildFile)
+    origin = load("build", name, BuildFile)
+    assert mine == origin.model_copy(update={"name": "mine"})
+
+
+@pytest.mark.parametrize("name", BUILDS)
+def test_every_member_offered_can_be_uncommented(name: str, tmp_path: Path) -> None:
+    text = written(name, tmp_path).read_text(encoding="utf-8")
+    # take the # off tables and fields that have a value
+    live = re.sub(r"^# (\[members\.\w+\])$", r"\1", text, flags=re.M)
+    assert live != text
+    data = tomllib.loads(live)
+    assert set(data["members"]) >= set(re.findall(r"^\[members\.(\w+)\]$", live, flags=re.M))
+    fields = re.findall(r"^# (\w+ = (?!\.\.\.).+)$", text, flags=re.M)
+    assert len(fields) > 15
+    for field in fields:
+        tomllib.loads(field)
+
+
+def test_paths_are_turned_to_the_new_place(tmp_path: Path) -> None:
+    car = find_preset("car", "sprint-wagon").read_text(encoding="utf-8")
+    (tmp_path / "old/cars").mkdir(parents=True)
+    (tmp_path / "new").mkdir()
+    (tmp_path / "old/cars/mine.toml").write_text(car, encoding="utf-8")
+    text = find_preset("build", "sprint-wagon").read_text(encoding="utf-8")
+    old = tmp_path / "old/build.toml"
+    old.write_text(text.replace('car = "sprint-wagon"', 'car = "cars/mine.toml"'), encoding="utf-8")
+    file = load_file("build", old, BuildFile)
+    moved = tomllib.loads(starter_text("b", old, file, folder=tmp_path / "new"))["car"]
+    assert os.path.samefile(tmp_path / "new" / moved, tmp_path / "old/cars/mine.toml")
+
+
+@pytest.mark.parametrize("name", ["", "a b", "a/b", "..", "é", "x" * 81, "a.toml"])
+def test_names_that_cannot_be_a_folder_are_refused(name: str) -> None:
+    with pytest.raises(InputError, match=r"cannot be the name"):
+        valid_name(name)
