@@ -35,7 +35,8 @@ class Solution(NamedTuple):
     """What each of n rays does at one surface, arrays ``(n,)``.
 
     Attributes:
-        s: contact, or for a ray that misses the place where it is closest to the axis, mm.
+        s: contact, or for a ray that misses the place where it comes closest, mm (on a bend
+            about there).
         gap: by how much the ray passes the surface, mm (0 on a hit).
         over: how far beyond the piece's ends the contact lies, mm (0 within).
     """

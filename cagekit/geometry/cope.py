@@ -401,6 +401,7 @@ def cut_end(
     )
     if through:
         _check_seat(cut, through, name)
+        _check_steps(cut, name)
     _check_length(cut, path, name)
     return cut
 
@@ -499,6 +500,34 @@ def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:
         f"Move its end away from the end of {first.id}, or cope it to what {first.id} ends on "
         "as well.",
     )
+
+
+def _check_steps(cut: EndCut, owner: str) -> None:
+    """Refuse a tube that touches one parent twice, so that its edge would jump."""
+    s = cut._scan.s
+    jump = np.abs(np.roll(s, -1, axis=1) - s) > 0.5 * cut.outer_radius
+    row, k = np.nonzero(jump)
+    if not len(row):
+        return
+    phi = cut.grid
+    lo, hi = phi[k], np.append(phi[1:], phi[0] + 2 * pi)[k]
+    rho = cut._radii[row, 0]
+    for _ in range(24):
+        middle = 0.5 * (lo + hi)
+        a, b, c = (cut.trim(p, rho) for p in (lo, middle, hi))
+        left = np.abs(b - a) > np.abs(c - b)
+        lo, hi = np.where(left, lo, middle), np.where(left, middle, hi)
+    ends = [cut.contact(p, rho) for p in (lo, hi)]
+    steps = np.abs(ends[1].s - ends[0].s)
+    for i in np.argsort(-steps):
+        owners = {cut.surfaces[int(e.active[i])].owner for e in ends}
+        if steps[i] > 1.0 and len(owners) == 1:
+            far = float(max(e.s[i] for e in ends))
+            raise CopeError(
+                owner,
+                f"touches {owners.pop()} twice: at the joint and again {far:.0f} mm back.",
+                "Let it leave at a larger angle, or from a place farther from the bend.",
+            )
 
 
 def _check_length(cut: EndCut, path: Path, owner: str) -> None:

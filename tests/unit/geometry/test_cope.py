@@ -1,0 +1,297 @@
+"""Cuts of tube ends: frames, several surfaces, offsets and what is refused."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, pi, radians, sin
+
+import numpy as np
+import pytest
+
+from cagekit.errors import CopeError
+from cagekit.geometry.contact import PlaneFace
+from cagekit.geometry.cope import EndCut, Parent, check_pair, cut_end
+from cagekit.geometry.path import Arc, Path, Vec, unit, vec
+
+R = 20.65
+HOOP = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
+PARENT = Parent("hoop", HOOP, R)
+NODE = HOOP.spot(400.0).point
+X, Y, Z = np.eye(3)
+
+
+@dataclass(frozen=True)
+class Plate:
+    point: Vec
+    normal: Vec
+
+
+def cope(start: object, end: object, *, r: float = R, parents: object = (PARENT,)) -> EndCut:
+    path = Path.straight(start, end)  # type: ignore[arg-type]
+    return cut_end(path, "a", r, r - 3.4, parents=parents, owner="bar")  # type: ignore[arg-type]
+
+
+def test_square_cut() -> None:
+    path = Path.straight([0, 0, 0], [300, 0, 0])
+    cut = cut_end(path, "b", R, 17.0)
+    assert cut.trim(np.linspace(0, 6, 7), R) == pytest.approx(np.zeros(7))
+    assert cut.saddle_length == pytest.approx(2 * pi * R)
+    assert (cut.shortest, cut.longest, len(cut.corners)) == (0.0, 0.0, 0)
+    assert cut.angle == pytest.approx(pi / 2)
+
+
+def test_square_cut_at_the_end_of_a_bend() -> None:
+    bend = Path((Arc(vec(100 * X), vec([0, 0, 0]), vec(Z), 1.2),))
+    assert cut_end(bend, "a", R, 17.0).longest == 0.0
+
+
+def test_end_on_a_leaning_plate() -> None:
+    lean = radians(25)
+    plate = Plate(vec([0, 0, 0]), vec([sin(lean), 0, cos(lean)]))
+    path = Path.straight([0, 0, 0], [0, 0, 300])
+    cut = cut_end(path, "a", R, 17.0, plane=plate)
+    assert cut.angle == pytest.approx(pi / 2 - lean)
+    assert cut.longest == pytest.approx(R * np.tan(lean))
+    assert cut.shortest == pytest.approx(-R * np.tan(lean))
+    phi = np.linspace(0, 6, 9)
+    assert (cut.points(phi, R) - plate.point) @ plate.normal == pytest.approx(np.zeros(9), abs=1e-9)
+
+
+def test_plate_below_the_theoretical_end_lengthens_the_tube() -> None:
+    plate = Plate(vec([0, 0, -12.0]), vec(Z))
+    cut = cut_end(Path.straight([0, 0, 0], [0, 0, 300]), "a", R, 17.0, plane=plate)
+    assert cut.trim(1.0, R) == pytest.approx(-12.0)
+
+
+def test_plate_and_parent_whichever_comes_first() -> None:
+    post = Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)
+    plate = Plate(vec([0, 0, -5.0]), vec(Z))
+    path = Path.straight([0, 0, 0], [300, 0, 200])
+    cut = cut_end(path, "a", R, 17.0, parents=[post], plane=plate)
+    phi = np.linspace(0, 2 * pi, 60)
+    alone = cut_end(path, "a", R, 17.0, parents=[post]).trim(phi, R)
+    flat = cut_end(path, "a", R, 17.0, plane=plate).trim(phi, R)
+    assert cut.trim(phi, R) == pytest.approx(np.maximum(alone, flat))
+    assert len(cut.corners) >= 2
+
+
+def test_phi_is_right_handed_about_out_and_one_line_serves_both_ends() -> None:
+    # parents that lean the same way at both ends: the cut is long on the same side of the tube
+    left = Parent("left", Path.straight([-300, 0, 0], [300, 0, 0]), R)
+    right = Parent("right", Path.straight([-300, 500, 0], [300, 500, 0]), R)
+    path = Path.straight([0, 0, 0], [200, 500, 0])
+    a = cut_end(path, "a", R, 17.0, parents=[left])
+    b = cut_end(path, "b", R, 17.0, parents=[right])
+    assert a.zero == pytest.approx(b.zero)
+    for cut in (a, b):
+        assert np.cross(cut.out, cut.zero) == pytest.approx(cut.side)
+    # a half turn about the tube's middle maps one end on the other
+    phi = np.linspace(0, 2 * pi, 25)
+    assert a.trim(phi, R) == pytest.approx(b.trim(pi - phi, R), abs=1e-9) or a.trim(
+        phi, R
+    ) == pytest.approx(b.trim(phi, R), abs=1e-9)
+    tip = float(phi[np.argmax(a.trim(phi, R))])
+    acute = a.origins(tip, R) - a.point
+    assert acute @ X == pytest.approx(R * np.abs(acute @ X) / R)
+    assert float(acute @ X) > 0.9 * R * np.sin(np.arctan2(500, 200))
+
+
+def test_given_zero_is_squared_to_the_axis() -> None:
+    cut = cut_end(Path.straight([0, 0, 0], [300, 0, 0]), "a", R, 17.0, zero=[5.0, 0.0, -2.0])
+    assert cut.zero == pytest.approx([0, 0, -1])
+
+
+def test_points_lie_on_the_parent_and_slope_is_the_derivative() -> None:
+    node = HOOP.spot(float(HOOP.starts[1]) + 30.0).point
+    cut = cope(node, node + np.array([300.0, 90.0, 120.0]), r=17.0)
+    phi = np.linspace(0.05, 6.2, 40)
+    points = cut.points(phi, 17.0)
+    gaps = [HOOP.nearest(p) for p in points]
+    off = [np.linalg.norm(p - g.point) for p, g in zip(points, gaps, strict=True)]
+    assert off == pytest.approx(np.full(40, R), abs=1e-8)
+    h = 1e-5
+    numeric = (cut.trim(phi + h, 17.0) - cut.trim(phi - h, 17.0)) / (2 * h)
+    assert cut.slope(phi, np.full(40, 17.0)) == pytest.approx(numeric, abs=1e-4)
+
+
+def test_extremes_and_curves_agree() -> None:
+    cut = cope(NODE, NODE + np.array([300.0, 50.0, 180.0]), r=19.0)
+    phi = np.linspace(0, 2 * pi, 20001)
+    both = np.concatenate([cut.trim(phi, cut.outer_radius), cut.trim(phi, cut.inner_radius)])
+    assert cut.longest == pytest.approx(both.max(), abs=1e-4)
+    assert cut.shortest == pytest.approx(both.min(), abs=1e-4)
+    for curve, rho in ((cut.outer_curve(180), 19.0), (cut.inner_curve(180), 15.6)):
+        assert curve.shape == (180, 2)
+        assert (np.diff(curve[:, 0]) > 0).all()
+        assert curve[:, 1] == pytest.approx(cut.trim(curve[:, 0], rho))
+
+
+def test_corner_is_sampled_exactly() -> None:
+    cut = cope(NODE, NODE + np.array([300.0, 0.0, 100.0]))
+    assert len(cut.corners) == 2
+    curve = cut.outer_curve(100)
+    for c in cut.corners:
+        assert np.abs(curve[:, 0] - c).min() < 1e-12
+
+
+def test_straddling_end_names_the_pieces_it_sits_on() -> None:
+    node = HOOP.spot(float(HOOP.starts[1]) + 4.0).point
+    cut = cope(node, node + np.array([400.0, 0.0, 0.0]))
+    hit = {(cut.surfaces[i].owner, cut.surfaces[i].piece) for i in cut.active(cut.grid, R)}
+    assert hit == {("hoop", 0), ("hoop", 1)}
+    # the surface changes on the tangent plane of the joint
+    joint = HOOP.spot(float(HOOP.starts[1]))
+    change = [c for c in cut.corners if cut.active(c - 1e-4, R) != cut.active(c + 1e-4, R)]
+    assert len(change) == 2
+    for c in change:
+        assert float((cut.points(c, R) - joint.point) @ joint.tangent) == pytest.approx(0, abs=1e-6)
+
+
+def test_concentric_and_offset_are_reported() -> None:
+    on = cope(NODE, NODE + np.array([300.0, 0.0, 0.0]))
+    assert on.concentric
+    assert on.offset == pytest.approx(0.0, abs=1e-9)
+    leg = HOOP.pieces[0].direction
+    side = unit(np.cross(leg, X))
+    off = cope(NODE + 4 * side, NODE + 4 * side + np.array([300.0, 0.0, 0.0]))
+    assert not off.concentric
+    assert off.offset == pytest.approx(4.0)
+    assert on.angle == pytest.approx(pi / 2)
+
+
+def test_overhang_goes_on_in_the_plane_through_the_axis_without_a_step() -> None:
+    post = Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)
+    path = Path.straight([0, 5, 0], [400, 5, 200])
+    cut = cut_end(path, "a", R, 17.0, parents=[post])
+    phi = np.linspace(0, 2 * pi, 20001)
+    c = cut.contact(phi, R)
+    assert 0.1 < cut.miss_share < 0.25
+    closing = ~c.ok
+    planes = {int(i) for i in c.active[closing]}
+    (index,) = planes
+    plane = cut.surfaces[index]
+    assert isinstance(plane, PlaneFace)
+    assert plane.closure
+    points = cut.points(phi[closing], R)
+    assert points @ X == pytest.approx(np.zeros(len(points)), abs=1e-9)
+    # square-root ends: the curve is steep at the silhouette but has no step
+    assert np.abs(np.diff(c.s)).max() < 1.0
+    assert len(cut.corners) == 2
+
+
+@pytest.mark.parametrize("offset", [0.0, 1e-9, 1e-6, 1e-5])
+def test_equal_tubes_do_not_depend_on_the_last_digits(offset: float) -> None:
+    post = Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)
+    cut = cut_end(Path.straight([0, offset, 0], [400, offset, 0]), "a", R, 17.0, parents=[post])
+    assert cut.miss_share == 0.0
+    assert len(cut.corners) == 2
+    phi = np.linspace(0, 2 * pi, 73)
+    # near the tangent ray a distance e shows as sqrt(2 R e)
+    assert cut.trim(phi, R) == pytest.approx(R * np.abs(_cos_about(cut, phi)), abs=0.03)
+
+
+def _cos_about(cut: EndCut, phi: Vec) -> Vec:
+    across = np.cos(phi)[:, None] * cut.zero + np.sin(phi)[:, None] * cut.side
+    return np.asarray(np.sqrt(np.maximum(1 - (across @ Y) ** 2, 0.0)))
+
+
+def test_mirrored_joint_gives_the_mirrored_cope() -> None:
+    node = HOOP.spot(float(HOOP.starts[1]) + 60.0).point
+    path = Path.straight(node, node + np.array([-300.0, 80.0, -260.0]))
+    parent = Parent("hoop", HOOP.mirrored(), R)
+    one = cut_end(path, "a", 19.0, 16.0, parents=[PARENT], zero=[0, 0, 1])
+    two = cut_end(path.mirrored(), "a", 19.0, 16.0, parents=[parent], zero=[0, 0, 1])
+    phi = np.linspace(0, 2 * pi, 90)
+    assert two.trim(phi, 19.0) == pytest.approx(one.trim(-phi, 19.0), abs=1e-9)
+    assert two.saddle_length == pytest.approx(one.saddle_length)
+
+
+def test_second_parent_only_adds() -> None:
+    node = HOOP.spot(350.0).point
+    brace = Parent("brace", Path.straight(node, node + np.array([300.0, 0, 400.0])), R, False)
+    path = Path.straight(node, node + np.array([400.0, 150.0, 0.0]))
+    one = cut_end(path, "a", R, 17.0, parents=[PARENT])
+    two = cut_end(path, "a", R, 17.0, parents=[PARENT, brace])
+    phi = np.linspace(0, 2 * pi, 181)
+    more = two.trim(phi, R) - one.trim(phi, R)
+    assert more.min() > -1e-9
+    assert more.max() > 5.0
+    assert two.parents == ("hoop", "brace")
+    assert {two.surfaces[i].owner for i in two.active(phi, R)} == {"hoop", "brace"}
+
+
+# --- refusals ------------------------------------------------------------------------------
+
+LEG = HOOP.pieces[0].direction
+
+
+@pytest.mark.parametrize(
+    ("end", "r", "words"),
+    [
+        (NODE + 300 * LEG + np.array([40.0, 0, 0]), R, ("7.6 degrees", "at least 15")),
+        (NODE + np.array([400.0, 0, 0]), 25.4, ("50.8 mm wide", "hoop (41.3 mm)", "41.3 mm")),
+        (NODE + np.array([15.0, 0, 0]), R, ("end a", "20.6 mm long", "only 15.0 mm")),
+    ],
+)
+def test_refused_with_numbers_and_cure(end: Vec, r: float, words: tuple[str, ...]) -> None:
+    with pytest.raises(CopeError) as caught:
+        cope(NODE, end, r=r)
+    for word in ("bar", *words):
+        assert word in str(caught.value)
+    assert caught.value.hint
+
+
+def test_refuses_branch_that_stops_short() -> None:
+    with pytest.raises(CopeError, match="200 mm short of hoop"):
+        cope(NODE + 200 * X, NODE + 500 * X)
+
+
+def test_refuses_branch_that_passes() -> None:
+    with pytest.raises(CopeError, match=r"passes 58\.7 mm beside"):
+        cut_end(
+            Path.straight([0, 100, 0], [400, 100, 0]), "a", R, 17.0, owner="bar",
+            parents=[Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)],
+        )  # fmt: skip
+
+
+def test_refuses_branch_that_sits_beside() -> None:
+    with pytest.raises(CopeError, match=r"axes pass each other by 9\.0 mm"):
+        cope(NODE + 9 * unit(np.cross(LEG, X)), NODE + 9 * unit(np.cross(LEG, X)) + 400 * X)
+
+
+def test_refuses_branch_off_the_parents_end() -> None:
+    stub = Parent("stub", Path.straight(NODE, NODE + 300 * X), R, open_a=False)
+    with pytest.raises(CopeError, match="runs off the end of stub"):
+        cope(NODE + 3 * X, NODE + 3 * X + 300 * Z, parents=[stub])
+
+
+def test_refuses_branch_inside_a_bend_that_runs_back_into_it() -> None:
+    bend = HOOP.bends[0]
+    spot = HOOP.spot(float(HOOP.starts[1]) + 100.0)
+    inward = unit(bend.centre - spot.point)
+    a = radians(22)
+    with pytest.raises(CopeError, match="back into it"):
+        cope(spot.point, spot.point + 500 * (cos(a) * spot.tangent + sin(a) * inward))
+
+
+def test_refuses_own_bend_in_the_cope() -> None:
+    path = Path.from_polyline([NODE, NODE + 100 * X, NODE + 100 * X - 300 * Z], 85.0)
+    with pytest.raises(CopeError, match=r"20\.\d mm back, into the tube's own bend.*15\.0 mm"):
+        cut_end(path, "a", R, 17.0, parents=[PARENT], owner="bar")
+
+
+def test_refuses_plate_on_the_wrong_side() -> None:
+    plate = Plate(vec([0, 0, 0]), vec(-Z))
+    with pytest.raises(CopeError, match="which side"):
+        cut_end(Path.straight([0, 0, 0], [0, 0, 300]), "a", R, 17.0, plane=plate)
+
+
+def test_refuses_two_cuts_that_meet() -> None:
+    posts = [
+        Parent(n, Path.straight([x, 0, -500], [x, 0, 500]), R) for n, x in (("p", 0), ("q", 38))
+    ]
+    path = Path.straight([0, 0, 0], [38, 0, 0])
+    a = cut_end(path, "a", 15.0, 12.0, parents=posts[:1], owner="bar")
+    b = cut_end(path, "b", 15.0, 12.0, parents=posts[1:], owner="bar")
+    with pytest.raises(CopeError, match=r"need 41\.3 mm of a tube that is only 38\.0 mm"):
+        check_pair(path, a, b)
