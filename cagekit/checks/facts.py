@@ -1,0 +1,82 @@
+"""Facts about car, crew and cage that a rule's ``when`` may ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from cagekit.checks.finding import Value
+from cagekit.checks.quantity import Unit
+
+if TYPE_CHECKING:
+    from cagekit.checks.survey import Survey
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A fact that nobody has given; ``what`` says where it would stand."""
+
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A fact by name: its unit, what it is and how to get it."""
+
+    name: str
+    unit: Unit
+    about: str
+    get: Callable[[Survey], Value | Missing]
+
+
+def _homologated(s: Survey) -> Value | Missing:
+    return s.car.homologated or Missing("the car sheet's `homologated` year")
+
+
+def _class(s: Survey) -> Value | Missing:
+    return s.car.class_ or Missing("the car sheet's `class`")
+
+
+def _mass(s: Survey) -> Value | Missing:
+    return s.car.mass or Missing("the car sheet's `mass`, ready to run without driver")
+
+
+def _mass_with_driver(s: Survey) -> Value | Missing:
+    if s.car.mass is None:
+        return Missing("the car sheet's `mass`, ready to run without driver")
+    driver = next((d for d in s.drivers if d.role == "driver"), None)
+    if driver is None or driver.mass is None:
+        return Missing("a driver sheet with `mass`, helmet and suit included")
+    return s.car.mass + driver.mass
+
+
+def _time(s: Survey) -> Value | Missing:
+    return s.car.quarter_mile_time or Missing("the car sheet's `quarter_mile_time`")
+
+
+def _engine(s: Survey) -> Value | Missing:
+    if s.car.engine_capacity is None:
+        return Missing("the car sheet's `engine_capacity` in cm3, 0 for an electric car")
+    return s.car.engine_capacity
+
+
+FACTS: Mapping[str, Fact] = {
+    f.name: f
+    for f in (
+        Fact("body", "text", "closed or open", lambda s: s.car.body),
+        Fact("frame", "text", "unibody or frame", lambda s: s.car.frame),
+        Fact("doors", "count", "number of doors", lambda s: s.car.doors),
+        Fact("class", "text", "competition class as the car sheet names it", _class),
+        Fact("homologated", "year", "year of homologation", _homologated),
+        Fact("mass", "kg", "car ready to run without driver", _mass),
+        Fact("mass_with_driver", "kg", "car ready to run plus the driver in suit and helmet", _mass_with_driver),
+        Fact("quarter_mile_time", "s", "elapsed time in the quarter mile", _time),
+        Fact("engine_capacity", "ratio", "engine capacity, cm3", _engine),
+        Fact("co_driver", "flag", "whether a co-driver rides along", lambda s: s.co_driver),
+        Fact("layout", "text", "halo, front_hoop, half_hoops, lateral_hoops, roll_bar or none", lambda s: s.layout),
+        Fact("pillar_brace", "flag", "whether each side has a windscreen-pillar brace", lambda s: s.pillar_braced),
+        Fact("swing_out", "flag", "whether a door bar swings out", lambda s: s.swing_out),
+    )
+}  # fmt: skip
+"""Every fact by name."""

@@ -1,0 +1,187 @@
+"""Limits of rules: read them in the quantity's unit, and hold measured values against them."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from cagekit.checks.finding import Value
+from cagekit.checks.quantity import Unit
+from cagekit.units import INCH, POUND, LengthUnit, parse_length
+
+SLACK = {"mm": 1e-6, "pair": 0.02, "mm2": 1e-3, "deg": 1e-6}
+"""Differences below this are rounding, in the quantity's unit. Tube sizes get 0.02 mm because
+presets and rulebooks round inch sizes to hundredths of a millimetre."""
+
+_AREAS = {"mm2": 1.0, "cm2": 100.0, "in2": INCH**2, "sq in": INCH**2}
+_MASSES = {"kg": 1.0, "lb": POUND}
+_PLAIN = {"deg", "ratio", "count", "year", "s", "MPa", "percent"}
+_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*([a-z%][a-z0-9 ]*)?\s*$")
+_PAIR = re.compile(r"^\s*(.+?)\s*x\s*(.+?)\s*$")
+_OPERATOR = re.compile(r"^\s*(>=|<=|!=|>|<|=)\s*(.+)$")
+
+
+def read_limit(raw: Any, unit: Unit, op: str, units: LengthUnit) -> Value:
+    """Read a limit as written into the quantity's unit.
+
+    Args:
+        raw: number, text, flag, or a list of them.
+        unit: the quantity's unit.
+        op: the rule's operator; ``between`` needs two values.
+        units: length unit of bare numbers.
+
+    Raises:
+        ValueError: the limit is no value of that unit, in words for a person.
+    """
+    if op == "between":
+        if not isinstance(raw, list | tuple) or len(raw) != 2:
+            raise ValueError("'between' needs a limit of two values, [low, high]")
+        low, high = (_one(v, unit, units) for v in raw)
+        if low > high:  # type: ignore[operator]
+            raise ValueError(f"the low end {raw[0]} is above the high end {raw[1]}")
+        return low, high
+    if unit in ("text", "flag") and op not in ("=", "!=", "in"):
+        raise ValueError(f"a {unit} can only be compared with '=', '!=' or 'in'")
+    if unit == "pair" and op not in (">=", "=", "in"):
+        raise ValueError("a pair such as a tube size can only be compared with '>=', '=' or 'in'")
+    if isinstance(raw, list | tuple):
+        if unit not in ("text", "pair") and op != "in":
+            raise ValueError("a list of alternatives needs the operator 'in'")
+        if not raw:
+            raise ValueError("an empty list allows nothing")
+        return tuple(_one(v, unit, units) for v in raw)
+    one = _one(raw, unit, units)
+    return (one,) if unit == "pair" or op == "in" else one
+
+
+def _one(raw: Any, unit: Unit, units: LengthUnit) -> Value:
+    if unit == "flag":
+        if not isinstance(raw, bool):
+            raise ValueError(f"the limit is true or false, not {raw!r}")
+        return raw
+    if unit == "text":
+        if not isinstance(raw, str):
+            raise ValueError(f"the limit is a text, not {raw!r}")
+        return raw
+    if isinstance(raw, bool) or not isinstance(raw, int | float | str):
+        raise ValueError(f"{raw!r} is no value for a quantity in {unit}")
+    if unit == "mm":
+        return parse_length(raw, default=units)
+    if unit == "pair":
+        return _pair(raw, units)
+    if unit == "mm2":
+        return _scaled(raw, _AREAS, INCH**2 if units == "in" else 1.0, "an area")
+    if unit == "kg":
+        return _scaled(raw, _MASSES, 1.0, "a mass")
+    assert unit in _PLAIN
+    if isinstance(raw, str):
+        raise ValueError(f"the limit is a bare number, not {raw!r}")
+    return float(raw)
+
+
+def _pair(raw: Any, units: LengthUnit) -> tuple[float, float]:
+    found = _PAIR.match(raw) if isinstance(raw, str) else None
+    if not found:
+        raise ValueError(f"{raw!r} is no size; write e.g. '45 x 2.5 mm' or '1 5/8 x 0.120 in'")
+    first, second = found[1], found[2]
+    tail = re.search(r"(mm|in)\s*$", second)
+    own = tail[1] if tail else units
+    if tail and not re.search(r"[a-z]", first):
+        first = f"{first} {own}"
+    return _length_text(first, units), _length_text(second, units)
+
+
+def _length_text(text: str, units: LengthUnit) -> float:
+    bare = re.fullmatch(r"\s*(\d+\.?\d*|\.\d+)\s*", text)
+    return parse_length(float(text) if bare else text, default=units)
+
+
+def _scaled(raw: Any, factors: dict[str, float], bare: float, what: str) -> float:
+    if isinstance(raw, int | float):
+        return float(raw) * bare
+    found = _QUANTITY.match(raw)
+    unit = (found[2] or "").strip() if found else ""
+    if not found or (unit and unit not in factors):
+        raise ValueError(f"{raw!r} is no {what.split()[1]}; units: {', '.join(factors)}")
+    return float(found[1]) * (factors[unit] if unit else bare)
+
+
+def split_operator(text: str) -> tuple[str, str]:
+    """Split ``">= 2007"`` into operator and value; without operator it is ``=``."""
+    found = _OPERATOR.match(text)
+    return (found[1], found[2]) if found else ("=", text)
+
+
+def holds(value: Value, op: str, limit: Value, unit: Unit) -> bool:
+    """Whether ``value op limit`` is true, rounding aside."""
+    slack = SLACK.get(unit, 1e-9)
+    if unit == "pair":
+        assert isinstance(value, tuple) and isinstance(limit, tuple)
+        return any(_pair_holds(value, op, pair, slack) for pair in limit)
+    if op == "in" or isinstance(limit, tuple) and op == "=":
+        return any(_same(value, x, slack) for x in limit)  # type: ignore[union-attr]
+    if op == "!=":
+        options = limit if isinstance(limit, tuple) else (limit,)
+        return not any(_same(value, x, slack) for x in options)
+    if op == "=":
+        return _same(value, limit, slack)
+    v = float(value)  # type: ignore[arg-type]
+    if op == "between":
+        low, high = limit  # type: ignore[misc]
+        return float(low) - slack <= v <= float(high) + slack  # type: ignore[arg-type]
+    bound = float(limit)  # type: ignore[arg-type]
+    return {
+        ">=": v >= bound - slack,
+        "<=": v <= bound + slack,
+        ">": v > bound + slack,
+        "<": v < bound - slack,
+    }[op]
+
+
+def _pair_holds(value: Value, op: str, pair: Value, slack: float) -> bool:
+    assert isinstance(value, tuple) and isinstance(pair, tuple)
+    gaps = [float(v) - float(p) for v, p in zip(value, pair, strict=True)]  # type: ignore[arg-type]
+    return all(g >= -slack for g in gaps) if op == ">=" else all(abs(g) <= slack for g in gaps)
+
+
+def _same(value: Value, other: Value, slack: float) -> bool:
+    if isinstance(value, bool | str) or isinstance(other, bool | str):
+        return value == other
+    return abs(float(value) - float(other)) <= slack  # type: ignore[arg-type]
+
+
+def margin(value: Value, op: str, limit: Value, unit: Unit) -> float:
+    """How far inside the limit a value is, relative; the smallest is the most critical.
+
+    Texts and flags have no margin and give 0.
+    """
+    if unit in ("text", "flag") or value is None:
+        return 0.0
+    if unit == "pair":
+        assert isinstance(value, tuple) and isinstance(limit, tuple)
+        return max(min(_share(v, p, ">=") for v, p in zip(value, q, strict=True)) for q in limit)  # type: ignore[arg-type]
+    if op == "between":
+        low, high = limit  # type: ignore[misc]
+        return min(_share(value, low, ">="), _share(value, high, "<="))
+    if op in (">=", ">", "<=", "<"):
+        return _share(value, limit, op)
+    return 0.0
+
+
+def _share(value: Value, limit: Value, op: str) -> float:
+    v, bound = float(value), float(limit)  # type: ignore[arg-type]
+    gap = v - bound if op.startswith(">") else bound - v
+    return gap / max(abs(bound), 1e-3)
+
+
+def written(raw: Any, op: str, units: LengthUnit) -> str:
+    """The limit as the rulebook writes it, for people."""
+    parts = raw if isinstance(raw, list | tuple) else [raw]
+    texts = [_word(p, units) for p in parts]
+    return " to ".join(texts) if op == "between" else " or ".join(texts)
+
+
+def _word(value: Any, units: LengthUnit) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, int | float) else str(value)

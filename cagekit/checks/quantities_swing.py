@@ -1,0 +1,94 @@
+"""Quantities of swing-out door bars: pins, brackets, ears."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.checks.finding import Evidence
+from cagekit.checks.quantity import Measure, Pick, quantity
+from cagekit.checks.survey import Survey, side_of
+from cagekit.geometry.path import Vec
+
+if TYPE_CHECKING:
+    from cagekit.plates.model import Pin, Plate
+
+
+def swing_plates(s: Survey) -> Iterator[tuple[Plate, Pin, Vec]]:
+    """Plates that a swing-out bar's pins go through: plate, pin, the pin's middle ``(3,)``."""
+    for plate in s.plates:
+        if not any(word in plate.kind for word in ("hinge", "latch", "saddle", "cheek")):
+            continue
+        for pin in plate.pins:
+            centre = plate.holes[pin.hole].centre
+            yield plate, pin, plate.car_points(centre[None])[0]
+
+
+def _evidence(plate: Plate, at: Vec) -> Evidence:
+    return Evidence.of(*plate.members, plates=[plate.id], points=[at])
+
+
+@quantity("swing_pin_diameter", "mm", "pin diameter")
+def swing_pin_diameter(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Diameter of each pin or bolt that holds a swing-out bar."""
+    for plate, pin, at in swing_plates(s):
+        yield Measure(subject=plate.id, value=pin.diameter, evidence=_evidence(plate, at))
+
+
+@quantity("swing_pin_shear_planes", "count", "shear planes of the pin")
+def swing_pin_shear_planes(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Planes in which the load shears each pin of a swing-out bar."""
+    for plate, pin, at in swing_plates(s):
+        yield Measure(subject=plate.id, value=pin.shear_planes, evidence=_evidence(plate, at))
+
+
+@quantity("swing_ear_ligament", "ratio", "material round the hole over its diameter")
+def swing_ear_ligament(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Least material between each pin hole's edge and the bracket's edge, over the hole's
+    diameter.
+    """
+    for plate, pin, at in swing_plates(s):
+        hole = plate.holes[pin.hole]
+        least = plate.edge_distance(pin.hole) - hole.diameter / 2
+        value = least / hole.diameter
+        yield Measure(subject=plate.id, value=value, evidence=_evidence(plate, at))
+
+
+@quantity("swing_pin_to_upright", "mm", "pin to the upright")
+def swing_pin_to_upright(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Distance from each pin of a swing-out bar to the nearest upright's axis: main hoop, front
+    hoop, half hoop or A-pillar bar of that side.
+    """
+    uprights = s.of_role("main_hoop", "front_hoop", "half_hoop", "a_pillar_bar")
+    for plate, _, at in swing_plates(s):
+        gaps = [
+            (float(np.linalg.norm(m.path.nearest(at).point - at)), m.id)
+            for m in uprights
+            if m.side in ("centre", side_of(at))
+        ]
+        if gaps:
+            value, name = min(gaps)
+            evidence = Evidence.of(name, *plate.members, plates=[plate.id], points=[at])
+            yield Measure(subject=plate.id, value=value, evidence=evidence)
+
+
+@quantity("swing_bracket_thickness", "mm", "bracket thickness at the pin")
+def swing_bracket_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Thickness of bracket plate that holds each pin, all plates that share the pin added up."""
+    groups: list[tuple[Vec, list[Plate]]] = []
+    for plate, _, at in swing_plates(s):
+        near = [g for g in groups if float(np.linalg.norm(g[0] - at)) < 120.0]
+        if near:
+            near[0][1].append(plate)
+        else:
+            groups.append((at, [plate]))
+    for at, plates in groups:
+        cheeks = [p.thickness * (2 if len(p.facets) > 1 else p.quantity) for p in plates]
+        evidence = Evidence.of(
+            *dict.fromkeys(m for p in plates for m in p.members),
+            plates=[p.id for p in plates],
+            points=[at],
+        )
+        yield Measure(subject=plates[0].id, value=sum(cheeks), evidence=evidence)

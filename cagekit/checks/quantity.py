@@ -1,0 +1,96 @@
+"""Named quantities: what a rule can measure, in which unit, and how.
+
+A quantity is a function from the survey of a cage and a pick of members to measures. Rule
+profiles name it; its docstring is what `show quantities` prints.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from importlib import import_module
+from inspect import getdoc
+from typing import TYPE_CHECKING, Literal
+
+from cagekit.checks.finding import Evidence, Value
+
+if TYPE_CHECKING:
+    from cagekit.checks.survey import Survey
+
+Unit = Literal["mm", "mm2", "kg", "deg", "ratio", "count", "pair", "text", "flag", "year", "s", "MPa", "percent"]
+"""``pair`` is two lengths, such as outside diameter by wall."""
+
+MODULES = (
+    "cagekit.checks.quantities_car",
+    "cagekit.checks.quantities_tubes",
+    "cagekit.checks.quantities_hoops",
+    "cagekit.checks.quantities_braces",
+    "cagekit.checks.quantities_doors",
+    "cagekit.checks.quantities_front",
+    "cagekit.checks.quantities_plates",
+    "cagekit.checks.quantities_driver",
+    "cagekit.checks.quantities_swing",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pick:
+    """Which members a rule looks at: roles (all when empty), side of the car, family of steel."""
+
+    roles: tuple[str, ...] = ()
+    side: Literal["", "left", "right"] = ""
+    steel: Literal["", "mild", "alloy"] = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One measured value.
+
+    Args:
+        subject: what it was measured on.
+        value: the number in the quantity's unit; None when something is missing.
+        evidence: members and points.
+        missing: what has to be given before it can be measured, e.g. ``"a driver"``.
+    """
+
+    subject: str
+    value: Value = None
+    evidence: Evidence = field(default_factory=Evidence)
+    missing: str = ""
+
+
+Measurer = Callable[["Survey", Pick], Iterable[Measure]]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A quantity by name: unit, label as printed, description and the function that measures."""
+
+    name: str
+    unit: Unit
+    label: str
+    about: str
+    measure: Measurer
+
+
+_KNOWN: dict[str, Quantity] = {}
+
+
+def quantity(name: str, unit: Unit, label: str = "") -> Callable[[Measurer], Measurer]:
+    """Register a function as the quantity ``name``; its docstring describes it."""
+
+    def register(function: Measurer) -> Measurer:
+        if name in _KNOWN:
+            raise ValueError(f"two quantities are called {name!r}")
+        about = " ".join((getdoc(function) or "").split())
+        _KNOWN[name] = Quantity(name, unit, label or name.replace("_", " "), about, function)
+        return function
+
+    return register
+
+
+def quantities() -> Mapping[str, Quantity]:
+    """Every quantity by name."""
+    for module in MODULES:
+        import_module(module)
+    return _KNOWN
