@@ -246,7 +246,7 @@ def test_on_straights(case: tuple[float, ...]) -> None:
 
 
 @pytest.mark.parametrize("angle_deg", [90, 50, 25])
-@pytest.mark.parametrize("roll_deg", [40, 110, 200, 290])
+@pytest.mark.parametrize("roll_deg", [40, 110, 250, 290])
 @pytest.mark.parametrize("along", [-12.0, 0.0, 6.0, 45.0])
 def test_on_bends_and_across_tangent_points(
     along: float, roll_deg: float, angle_deg: float

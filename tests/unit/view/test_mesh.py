@@ -66,7 +66,7 @@ def test_volume_approaches_the_integral(name: str) -> None:
     exact = wall_volume(path, RO, RI, a, b)
     coarse = tube_mesh(path, RO, RI, a, b, sides=48, bend_step=0.015).volume / exact - 1
     # a regular polygon of 48 sides has 0.29 % less area than its circle
-    assert coarse == pytest.approx(-0.00285, abs=3e-4)
+    assert coarse == pytest.approx(-0.00285, abs=5e-4)
     fine = tube_mesh(path, RO, RI, a, b, sides=384, bend_step=0.015).volume / exact - 1
     # what is left: an end face is straight across the wall, the saddle bulges
     assert abs(fine) < 3e-4
