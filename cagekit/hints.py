@@ -28,5 +28,5 @@ def did_you_mean(name: str, known: Iterable[str], *, what: str = "Known") -> str
         return f"Did you mean {' or '.join(repr(n) for n in near)}?"
     if not known:
         return ""
-    some = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
-    return f"{what}: {some}."
+    end = ", ..." if len(known) > 12 else "."
+    return f"{what}: {', '.join(known[:12])}{end}"
