@@ -363,6 +363,22 @@ class Path:
         q = self.pieces[i]
         return Spot(float(self.starts[i] + s), vec(q.point(s)), vec(q.tangent(s)), i, s)
 
+    def distances(self, points: ArrayLike) -> Vec:
+        """Distance of points ``(n, 3)`` to the centre line, ``(n,)`` mm."""
+        p = np.asarray(points, float)
+        best = np.full(len(p), np.inf)
+        for q in self.pieces:
+            if isinstance(q, Line):
+                along = np.clip((p - q.start) @ q.direction, 0.0, q.length)
+                spots = q.start + along[:, None] * q.direction
+            else:
+                w = p - q.centre
+                turn = np.arctan2(w @ q.direction, w @ q.radial)
+                turn = np.where(turn < 0.5 * q.angle - pi, turn + 2 * pi, turn)
+                spots = q.point(np.clip(turn, 0.0, q.angle) * q.radius)
+            best = np.minimum(best, np.linalg.norm(p - spots, axis=1))
+        return best
+
     def crossings(self, point: ArrayLike, normal: ArrayLike) -> tuple[Spot, ...]:
         """Every spot where the centre line meets the plane through ``point`` square to ``normal``.
 

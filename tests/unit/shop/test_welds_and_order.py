@@ -1,0 +1,214 @@
+"""Torch access, weld map and order of work."""
+
+from __future__ import annotations
+
+from math import pi
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.build.tooling import Torch
+from cagekit.cage.assemble import members_only
+from cagekit.cage.cage import Cage
+from cagekit.cage.model import End, Member
+from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.materials.tubes import Tube
+from cagekit.shop.access import SPOTS, reach
+from cagekit.shop.order import move_text, order_of_work
+from cagekit.shop.welds import Moved, Way, weld_map
+
+TUBE = Tube(od=40.0, wall=2.5, material="1020-dom")
+TORCH = Torch()
+
+
+class Wall:
+    """Everything beyond a plane is wall."""
+
+    def __init__(
+        self, point: tuple[float, float, float], inward: tuple[float, float, float]
+    ) -> None:
+        self.point, self.inward = vec(point), unit(inward)
+
+    def gap(self, points: Vec) -> Vec:
+        return np.asarray((points - self.point) @ self.inward)
+
+    def nearest(self, points: Vec) -> Vec:
+        return points - self.gap(points)[:, None] * self.inward
+
+
+def tee(*more: Member) -> Cage:
+    trunk = Member(
+        id="trunk", role="strut", tube=TUBE, path=Path.straight((0, -800, 0), (0, 800, 0))
+    )
+    branch = Member(
+        id="branch",
+        role="strut",
+        tube=TUBE,
+        path=Path.straight((0, 0, 0), (600, 0, 0)),
+        a=End.coped("trunk"),
+    )
+    return Cage("tee", [trunk, branch, *more])
+
+
+def reached(cage: Cage, shell: dict | None = None) -> float:
+    return reach(cage, cage.joints[0], TORCH, present=cage.members, shell=shell or {}).share
+
+
+def test_a_tee_in_the_open_is_reached_all_round() -> None:
+    assert reached(tee()) == 1.0
+
+
+def test_a_wall_close_above_hides_the_upper_half_and_only_that() -> None:
+    cage = tee()
+    found = reach(
+        cage,
+        cage.joints[0],
+        TORCH,
+        present=cage.members,
+        shell={"roof": Wall((0, 0, 32), (0, 0, -1))},
+    )
+    assert not found.whole
+    assert found.blocked_by[0] == "roof"
+    hidden = found.points[~found.reached]
+    assert len(hidden)
+    assert (hidden[:, 2] > 0).all()
+    assert found.reached[found.points[:, 2] < -5].all()
+
+
+def test_the_farther_the_wall_the_more_is_reached_until_it_no_longer_matters() -> None:
+    shares = [
+        reached(tee(), {"roof": Wall((0, 0, z), (0, 0, -1))}) for z in (25, 60, 120, 200, 400)
+    ]
+    assert shares == sorted(shares)
+    assert shares[0] < 1.0
+    assert shares[-1] == 1.0
+
+
+def test_a_tube_beside_the_joint_is_named() -> None:
+    near = Member(
+        id="near", role="strut", tube=TUBE, path=Path.straight((45, -800, 45), (45, 800, 45))
+    )
+    cage = tee(near)
+    stiff = Torch(work_angle=10)
+    found = reach(cage, cage.joints[0], stiff, present=cage.members, shell={})
+    assert not found.whole
+    assert "near" in found.blocked_by
+    away = reach(cage, cage.joints[0], stiff, present=["trunk", "branch"], shell={})
+    assert away.whole
+
+
+def test_a_thin_torch_reaches_more_than_a_thick_one() -> None:
+    cage = tee()
+    shell = {"roof": Wall((0, 0, 90), (0, 0, -1))}
+    small = Torch(nozzle_diameter=12, body_diameter=20, nozzle_length=30, body_length=60)
+    thick = reach(cage, cage.joints[0], TORCH, present=cage.members, shell=shell).share
+    thin = reach(cage, cage.joints[0], small, present=cage.members, shell=shell).share
+    assert thin > thick
+
+
+def test_the_crotch_of_a_flat_angle_is_told_as_too_narrow() -> None:
+    trunk = Member(
+        id="trunk", role="strut", tube=TUBE, path=Path.straight((0, -800, 0), (0, 800, 0))
+    )
+    way = unit((np.sin(np.radians(20)), np.cos(np.radians(20)), 0))
+    branch = Member(
+        id="branch",
+        role="strut",
+        tube=TUBE,
+        path=Path.straight((0, 0, 0), 700 * way),
+        a=End.coped("trunk"),
+    )
+    cage = Cage("flat", [trunk, branch])
+    found = reach(cage, cage.joints[0], TORCH, present=cage.members, shell={})
+    assert 0 < found.tight < 0.5
+    assert (~found.reached).sum() >= round(found.tight * SPOTS)
+
+
+def test_a_lowered_cage_sees_the_shell_higher() -> None:
+    roof = Wall((0, 0, 1000), (0, 0, -1))
+    lowered = Moved(roof, np.eye(3), vec((0, 0, -100)), vec((0, 0, 0)))
+    assert lowered.gap(np.array([[0.0, 0.0, 950.0]]))[0] == pytest.approx(150.0)
+    assert lowered.nearest(np.array([[0.0, 0.0, 950.0]]))[0] == pytest.approx([0, 0, 1100])
+
+
+def test_a_cage_leaned_forward_brings_its_top_away_from_a_wall_behind() -> None:
+    wall = Wall((-50, 0, 0), (1, 0, 0))
+    a = pi / 18
+    turn = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
+    leaned = Moved(wall, turn, vec((0, 0, 0)), vec((0, 0, 0)))
+    assert leaned.gap(np.array([[0.0, 0.0, 1000.0]]))[0] == pytest.approx(50 + 1000 * np.sin(a))
+
+
+@pytest.fixture(scope="module")
+def sprint() -> tuple:
+    build = load_build("sprint-wagon")
+    cage = members_only(build)
+    return build, cage, weld_map(cage, build.car, build.tooling.torch)
+
+
+def test_every_joint_is_on_the_weld_map(sprint: tuple) -> None:
+    _, cage, welds = sprint
+    assert [w.joint.id for w in welds] == [j.id for j in cage.joints]
+
+
+def test_the_hidden_side_of_the_halo_is_not_welded_in_place(sprint: tuple) -> None:
+    welds = {(w.joint.branch, w.joint.branch_end): w for w in sprint[2]}
+    assert welds["halo", "a"].way is Way.LEANED
+    assert welds["halo", "a"].amount > 0, "leaned forward"
+    assert "roof" in welds["halo", "a"].reach.blocked_by
+    assert welds["cross_member", "a"].way is Way.IN_PLACE
+
+
+def test_the_order_has_parents_first_every_joint_tacked_once_and_welded_once(sprint: tuple) -> None:
+    _, cage, welds = sprint
+    steps = order_of_work(cage, welds)
+    fitted: list[str] = []
+    tacked: list[str] = []
+    welded: list[str] = []
+    for step in steps:
+        for joint in step.weld:
+            assert joint in tacked, "nothing is welded before it is tacked"
+        if not step.weld:
+            fitted.extend(step.members)
+        tacked.extend(step.tack)
+        welded.extend(step.weld)
+        for joint in cage.joints:
+            if joint.id in step.tack:
+                assert set(joint.parents) <= set(fitted)
+    assert fitted == list(cage.members)
+    assert sorted(tacked) == sorted(j.id for j in cage.joints)
+    assert sorted(welded) == sorted(j.id for j in cage.joints)
+    assert [s.number for s in steps] == list(range(1, len(steps) + 1))
+
+
+def test_joints_that_later_tubes_hide_are_welded_before_those_go_in(sprint: tuple) -> None:
+    _, cage, welds = sprint
+    steps = order_of_work(cage, welds)
+    when = {j: s.number for s in steps for j in s.weld}
+    fitted = {m: s.number for s in steps if not s.weld for m in s.members}
+    hidden = [w for w in welds if w.way is Way.BEFORE]
+    assert hidden
+    for weld in hidden:
+        later = [m for m in weld.before if fitted[m] > fitted[weld.joint.branch]]
+        assert when[weld.joint.id] <= min(fitted[m] for m in later)
+
+
+def test_tape_checks_are_distances_on_the_model(sprint: tuple) -> None:
+    _, cage, welds = sprint
+    hoop = next(s for s in order_of_work(cage, welds) if s.members == ("main_hoop",))
+    feet = next(c for c in hoop.checks if c.end == "main hoop, right end")
+    path = cage.members["main_hoop"].path
+    assert feet.distance == pytest.approx(np.linalg.norm(path.start - path.end))
+    diagonal = next(c for c in hoop.checks if c.twin is not None)
+    # the right belt line of this car is an eighth narrower: the diagonals must differ, a little
+    assert 0 < abs(diagonal.distance - diagonal.twin) < 3.0
+
+
+def test_moves_are_said_in_the_builders_units(sprint: tuple) -> None:
+    _, cage, welds = sprint
+    moves = [m for s in order_of_work(cage, welds) for m in s.moves]
+    texts = [move_text(m, "in") for m in moves]
+    assert any("lower the cage about 2 in" in t for t in texts)
+    assert any("lean the cage forward about 10 degrees" in t for t in texts)
+    assert any("lower the cage about 50.0 mm" in move_text(m, "mm") for m in moves)
