@@ -28,9 +28,10 @@ def triangulate(outer: Points, holes: Sequence[Points] = ()) -> tuple[Points, ND
     points = np.concatenate(loops)
     starts = np.cumsum([0, *(len(loop) for loop in loops)])
     ring = list(range(len(loops[0])))
-    order = sorted(range(1, len(loops)), key=lambda k: -float(loops[k][:, 0].max()))
-    for k in order:
-        ring = _bridged(points, ring, list(range(int(starts[k]), int(starts[k + 1]))))
+    left = [list(range(int(a), int(b))) for a, b in zip(starts[1:-1], starts[2:], strict=True)]
+    edges = np.concatenate([np.stack([q, np.roll(q, -1, axis=0)], axis=1) for q in loops])
+    while left:
+        ring = _bridged(points, ring, left, edges)
     return points, np.array(_ears(points, ring), dtype=np.int64).reshape(-1, 3)
 
 
@@ -45,15 +46,21 @@ def _turned(loop: Points, *, left: bool) -> Points:
     return loop if (signed_area(loop) > 0) == left else loop[::-1]
 
 
-def _bridged(points: Points, ring: list[int], hole: list[int]) -> list[int]:
-    """Join a hole to the ring by a bridge from its rightmost point to one that it sees."""
-    first = max(range(len(hole)), key=lambda i: points[hole[i], 0])
-    hole = hole[first:] + hole[:first]
-    here = points[hole[0]]
-    a, b = points[ring], points[np.roll(ring, -1)]
-    for at in np.argsort(np.linalg.norm(a - here, axis=1), kind="stable"):
-        if _sees(here, points[ring[at]], a, b) and _opens(points, ring, int(at), here):
-            return [*ring[: at + 1], *hole, hole[0], *ring[at:]]
+def _bridged(
+    points: Points, ring: list[int], left: list[list[int]], edges: NDArray[np.float64]
+) -> list[int]:
+    """Join one of the holes ``left`` to the ring by the shortest bridge that crosses nothing."""
+    here = np.array([i for hole in left for i in hole])
+    gaps = np.linalg.norm(points[here][:, None] - points[ring][None], axis=2)
+    for flat in np.argsort(gaps, axis=None, kind="stable"):
+        start, at = int(here[flat // len(ring)]), int(flat % len(ring))
+        p, q = points[start], points[ring[at]]
+        if _sees(p, q, edges[:, 0], edges[:, 1]) and _opens(points, ring, at, p):
+            hole = next(h for h in left if start in h)
+            left.remove(hole)
+            first = hole.index(start)
+            turned = hole[first:] + hole[:first]
+            return [*ring[: at + 1], *turned, start, *ring[at:]]
     raise ValueError("a hole lies outside its polygon")
 
 

@@ -63,7 +63,7 @@ def member_dict(cage: Cage, member: Member) -> dict[str, Any]:
         "ends": {name: _end(cage, member, name) for name, _ in member.ends},
         "cut_length": _mm(cage.cut_length(member.id)),
         "mass_kg": _round(cage.mass(member.id), 9),
-        "volume": _round(cage.volume(member.id), 3),
+        "volume": _round(cage.volume(member.id), 6),
     }
 
 
@@ -157,7 +157,7 @@ def plate_dict(plate: Plate) -> dict[str, Any]:
         "placement": [_direction(row[:3]) + [_mm(row[3])] for row in plate.placement],
         "members": list(plate.members),
         "mass_kg": _round(plate.mass, 9),
-        "volume": _round(plate.volume, 3),
+        "volume": _round(plate.volume, 6),
     }
 
 

@@ -1,0 +1,408 @@
+"""The fit sheet: everybody in the cage from the side, the front and above, with room in numbers.
+
+Measures are numbered where they are taken; the list gives number, what it is and how much. A
+second panel shows the way out through the door opening.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import cos, degrees, sin
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.geometry.path import Vec, vec
+from cagekit.occupant import readings
+from cagekit.occupant.cockpit import Cockpit, Reading
+from cagekit.occupant.egress import Opening, way_out
+from cagekit.occupant.posture import Occupant
+from cagekit.units import format_length
+from cagekit.view.camera import FRONT, SIDE, TOP, Camera
+from cagekit.view.fonts import font
+from cagekit.view.person_mesh import people
+from cagekit.view.raster import Frame, render
+from cagekit.view.scene import Body, bodies
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw
+
+    from cagekit.cage.cage import Cage
+
+Units = Literal["mm", "in"]
+Rgb = tuple[int, int, int]
+Array = NDArray[np.float64]
+
+WIDTH, HEIGHT = 2200, 1500
+MARGIN, HEAD = 46, 108
+PAPER: Rgb = (255, 255, 255)
+INK: Rgb = (38, 44, 54)
+SOFT: Rgb = (120, 128, 140)
+HAIR: Rgb = (196, 202, 210)
+MARK: Rgb = (196, 30, 58)
+FREE: Rgb = (222, 238, 226)
+STRAIGHT = {"hoop above helmet": 2, "harness bar below shoulder": 2, "shoulder to hoop": 1}
+"""Measures taken along one axis of the car (index); the rest run from spot to spot."""
+GHOST = 0.42
+"""Weight of a tube in front of a person."""
+
+CAUTION = (
+    "The posture is a simple model of a seated person, not a measurement: sit in the car, belted and "
+    "helmeted, before anything is welded. The rulebook and the scrutineer decide."
+)
+
+FROM_RIGHT = Camera.looking("side", (0, -1, 0), (0, 0, 1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measure:
+    """One numbered measure: a line from ``start`` to ``end`` and what it says."""
+
+    name: str
+    value: str
+    start: Vec
+    end: Vec
+    bad: bool
+    views: tuple[str, ...]
+    who: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Panel:
+    """A view on the sheet."""
+
+    frame: Frame
+    x: int
+    y: int
+    title: str
+
+    def spot(self, point: Vec) -> Array:
+        """Pixel of a point, ``(2,)``."""
+        return self.frame.pixels(point[None, :])[0, :2] + (self.x, self.y)
+
+
+Take = Callable[[Cockpit, Occupant], Reading]
+
+TAKEN: tuple[tuple[str, Take, tuple[str, ...]], ...] = (
+    ("hoop above helmet", readings.hoop_over_helmet, ("side", "front")),
+    ("helmet to main hoop", readings.helmet_to_hoop, ("side", "top")),
+    ("harness bar below shoulder", readings.harness_drop, ("side", "front")),
+    ("shoulder to hoop", readings.shoulder_to_hoop, ("front", "top")),
+    ("arm", lambda c, o: readings.room(c, o, "elbow"), ("front", "top")),
+    ("leg", lambda c, o: readings.room(c, o, "knee"), ("side", "top")),
+    ("shoe", lambda c, o: readings.room(c, o, "foot"), ("side", "top")),
+    ("seat", readings.seat_room, ("side", "top")),
+    ("knuckles", lambda c, o: readings.wheel_room(c, o, readings.DASH_ROLES), ("side", "top")),
+    ("knuckles", lambda c, o: readings.wheel_room(c, o, readings.PILLAR_ROLES), ("side", "front")),
+)
+
+
+def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: Units = "mm", title: str = "") -> Image:
+    """Return the sheet as a pillow image."""
+    from PIL import Image as image_module
+    from PIL import ImageDraw as draw_module
+
+    sheet = image_module.new("RGB", (WIDTH, HEIGHT), PAPER)
+    draw = draw_module.Draw(sheet)
+    _header(draw, cockpit, title or cage.name)
+    tubes, bodies_of = list(bodies(cage)), list(people(cockpit))
+    if tubes and cockpit.occupants:
+        near = cockpit.occupants[0]
+        panels = _panels([*tubes, *bodies_of], near)
+        taken = [m for who in cockpit.occupants for m in measures(cockpit, who, units)]
+        for name, panel in panels.items():
+            image = _blended(tubes, bodies_of, panel.frame)
+            sheet.paste(image_module.fromarray(image), (panel.x, panel.y))
+            draw.text((panel.x, panel.y - 14), panel.title, SOFT, font(20), anchor="ls")
+            _draw_measures(draw, panel, taken, name)
+        _list(draw, taken)
+        _egress(draw, cockpit, near, units)
+        _sizes(draw, cockpit, panels, units)
+    draw.line((MARGIN, HEIGHT - 76, WIDTH - MARGIN, HEIGHT - 76), HAIR, 2)
+    draw.text((MARGIN, HEIGHT - 54), CAUTION, INK, font(20))
+    return sheet
+
+
+def measures(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
+    """What is drawn for one person, in the order of the numbers."""
+    out = _helmet(cockpit, who, units)
+    for name, take, views in TAKEN:
+        reading = take(cockpit, who)
+        if reading.value is None or len(reading.points) < 2:
+            continue
+        member = reading.members[0].replace("_", " ") if reading.members else ""
+        part = reading.note.split(",")[0] if name in ("arm", "leg", "shoe", "seat") else name
+        label = f"{part} to {member}" if part != name or name == "knuckles" else name
+        out.append(_measure(label, reading, views, units, STRAIGHT.get(name)))
+    belt = readings.belt_angle(cockpit, who)
+    if belt.value is not None:
+        text = f"{degrees(belt.value):.0f}° below level"
+        out.append(
+            Measure(
+                name="shoulder belts", value=text, start=belt.points[0], end=belt.points[1],
+                bad=belt.value < 0, views=("side",),
+            )
+        )  # fmt: skip
+    return [replace(m, who=who.index) for m in out]
+
+
+def _helmet(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
+    """The three bars nearest to the helmet."""
+    rows = sorted(readings.helmet_to_bar(cockpit, who).items(), key=lambda r: (r[1].value, r[0]))
+    near = [(n, r) for n, r in rows if cockpit.members[n].role != "main_hoop"][:3]
+    views = ("side", "front", "top")
+    return [
+        _measure(f"helmet to {n.replace('_', ' ')}", r, views, units)
+        for n, r in near
+        if (r.value or 0.0) < 250.0
+    ]
+
+
+def _measure(
+    label: str,
+    reading: Reading,
+    views: tuple[str, ...],
+    units: Units,
+    axis: int | None = None,
+) -> Measure:
+    value = float(reading.value or 0.0)
+    end = np.array(reading.points[1])
+    if axis is not None:
+        end = np.array(reading.points[0])
+        end[axis] = reading.points[1][axis]
+    return Measure(
+        name=label,
+        value=_size(value, units),
+        start=reading.points[0],
+        end=vec(end),
+        bad=value < 0,
+        views=views,
+    )
+
+
+def _size(mm: float, units: Units) -> str:
+    return format_length(mm, units, decimals=0 if units == "mm" else 2)
+
+
+def _header(draw: ImageDraw, cockpit: Cockpit, title: str) -> None:
+    draw.text((MARGIN, 28), f"{title}: the people in the cage", INK, font(40, bold=True))
+    said = "   ·   ".join(
+        f"{who.name} ({who.role.replace('_', '-')}, {who.door_side} seat)"
+        for who in cockpit.occupants
+    )
+    draw.text((WIDTH - MARGIN, 56), said or "no driver sheet", SOFT, font(22), anchor="rm")
+    draw.line((MARGIN, 92, WIDTH - MARGIN, 92), HAIR, 2)
+
+
+def _panels(scene: Sequence[Body], who: Occupant) -> dict[str, Panel]:
+    """Side, front and top view in one scale, the side view from the driver's door."""
+    side = SIDE if who.door_side == "left" else FROM_RIGHT
+    top = TOP
+    if side is FROM_RIGHT:
+        top = Camera.looking("top", (0, 0, 1), (0, 1, 0))
+    cameras = {"side": side, "front": FRONT, "top": top}
+    boxes = {name: _box(scene, c) for name, c in cameras.items()}
+    size = {name: np.maximum(b[1] - b[0], 1.0) for name, b in boxes.items()}
+    gap = 70
+    scale = float(
+        min(
+            (LIST_X - MARGIN - 60 - gap) / (size["side"][0] + size["front"][0]),
+            (HEIGHT - HEAD - 170 - gap) / (size["side"][1] + size["top"][1]),
+        )
+    )
+    right = MARGIN + round(size["side"][0] * scale) + gap
+    low = HEAD + 40 + round(size["side"][1] * scale) + gap
+    spots = {
+        "side": (MARGIN, HEAD + 40, f"from the {who.door_side}"),
+        "front": (right, HEAD + 40, "from the front"),
+        "top": (MARGIN, low, "from above"),
+    }
+    out = {}
+    for name, camera in cameras.items():
+        x, y, text = spots[name]
+        width, height = (int(np.ceil(v * scale)) + 4 for v in size[name])
+        middle = boxes[name].mean(axis=0)
+        centre = (float(middle[0]), float(middle[1]))
+        frame = Frame(camera=camera, width=width, height=height, scale=scale, centre=centre)
+        out[name] = Panel(frame=frame, x=x, y=y, title=text)
+    return out
+
+
+def _box(scene: Sequence[Body], camera: Camera) -> Array:
+    flat = [camera.project(b.mesh.vertices)[:, :2] for b in scene]
+    low = np.min([f.min(axis=0) for f in flat], axis=0)
+    high = np.max([f.max(axis=0) for f in flat], axis=0)
+    return np.array([low, high])
+
+
+def _blended(tubes: Sequence[Body], persons: Sequence[Body], frame: Frame) -> NDArray[np.uint8]:
+    """The whole scene, tubes in front of people half transparent."""
+    whole = render([*tubes, *persons], frame, paper=PAPER)
+    alone = render(persons, frame, paper=PAPER)
+    cover = (whole.seen >= 0) & (whole.seen < len(tubes)) & (alone.seen >= 0)
+    mixed = GHOST * whole.image.astype(float) + (1 - GHOST) * alone.image.astype(float)
+    return np.where(cover[..., None], mixed, whole.image).astype(np.uint8)
+
+
+def _draw_measures(draw: ImageDraw, panel: Panel, taken: Sequence[Measure], view: str) -> None:
+    """Lines first, then their numbers, kept apart from each other."""
+    here = [
+        (n, m)
+        for n, m in enumerate(taken, start=1)
+        # from the side the second person is hidden behind the first
+        if view in m.views and not (view == "side" and m.who)
+    ]
+    lines = [(n, m, panel.spot(m.start), panel.spot(m.end)) for n, m in here]
+    for _, m, a, b in lines:
+        _arrow(draw, a, b, MARK if m.bad else INK)
+    placed: list[Array] = []
+    for n, m, a, b in lines:
+        spot = _free(a, b, placed)
+        placed.append(spot)
+        middle = (a + b) / 2
+        if np.linalg.norm(spot - middle) > 16:
+            draw.line((*middle, *spot), SOFT, 1)
+        colour = MARK if m.bad else INK
+        draw.ellipse((spot[0] - 14, spot[1] - 14, spot[0] + 14, spot[1] + 14), PAPER, colour, 2)
+        draw.text((spot[0], spot[1]), str(n), colour, font(16, bold=True), anchor="mm")
+
+
+def _arrow(draw: ImageDraw, a: Array, b: Array, colour: Rgb) -> None:
+    draw.line((*a, *b), PAPER, 6)
+    draw.line((*a, *b), colour, 3)
+    way = b - a
+    size = float(np.linalg.norm(way))
+    for tip, sign in ((a, 1.0), (b, -1.0)):
+        if size < 14:
+            draw.ellipse((tip[0] - 4, tip[1] - 4, tip[0] + 4, tip[1] + 4), colour)
+            continue
+        d = sign * way / size
+        n = np.array([-d[1], d[0]])
+        points = [tuple(tip), tuple(tip + 10 * d + 4 * n), tuple(tip + 10 * d - 4 * n)]
+        draw.polygon(points, colour)
+
+
+def _free(a: Array, b: Array, placed: Sequence[Array]) -> Array:
+    """Where a number goes: near the middle of its line, off it, clear of the others."""
+    middle = (a + b) / 2
+    best, score = middle, -np.inf
+    for radius in (26.0, 40.0, 56.0, 74.0):
+        for k in range(16):
+            angle = 2 * np.pi * k / 16
+            spot = middle + radius * np.array([cos(angle), sin(angle)])
+            air = min((float(np.linalg.norm(spot - p)) for p in placed), default=99.0)
+            off = min(_off_line(spot, a, b), 30.0)
+            value = min(air, 36.0) * 2 + off - 0.35 * radius
+            if value > score + 1e-9:
+                best, score = spot, value
+    return best
+
+
+def _off_line(p: Array, a: Array, b: Array) -> float:
+    d = b - a
+    t = float(np.clip((p - a) @ d / max(float(d @ d), 1e-9), 0.0, 1.0))
+    return float(np.linalg.norm(p - a - t * d))
+
+
+LIST_X, EGRESS_Y = 1580, 820
+
+
+def _list(draw: ImageDraw, taken: Sequence[Measure]) -> None:
+    """Number, what, how much."""
+    y = HEAD + 26
+    draw.text((LIST_X, y), "room, surface to surface", SOFT, font(20), anchor="ls")
+    y += 14
+    pitch = min(31, (EGRESS_Y - 60 - y) / max(len(taken), 1))
+    size = 19 if pitch >= 25 else 16
+    for n, m in enumerate(taken, start=1):
+        colour = MARK if m.bad else INK
+        mid = y + pitch / 2
+        draw.text((LIST_X + 30, mid), str(n), colour, font(size, bold=True), anchor="rm")
+        draw.text((LIST_X + 46, mid), m.name, colour, font(size), anchor="lm")
+        draw.text((WIDTH - MARGIN, mid), m.value, colour, font(size, bold=True), anchor="rm")
+        y += pitch
+
+
+SHOWN = (
+    "stature", "sitting_height", "eye_height", "shoulder_height", "shoulder_breadth",
+    "buttock_knee_length", "knee_height", "helmet_width", "helmet_length",
+)  # fmt: skip
+
+
+def _sizes(draw: ImageDraw, cockpit: Cockpit, panels: dict[str, Panel], units: Units) -> None:
+    """How each person was sized: measured, or at which percentile of whom."""
+    front, top = panels["front"], panels["top"]
+    x, y = front.x, top.y + 10
+    for who in cockpit.occupants:
+        draw.text((x, y), f"{who.name}: how sized", SOFT, font(20), anchor="ls")
+        y += 28
+        for name in SHOWN:
+            value = _size(getattr(who.body, name), units)
+            origin = who.body.origin[name].replace(" (army population)", "*")
+            draw.text((x, y), name.replace("_", " "), INK, font(16), anchor="ls")
+            draw.text((x + 290, y), value, INK, font(16, bold=True), anchor="rs")
+            draw.text((x + 304, y), origin, SOFT, font(14), anchor="ls")
+            y += 23
+        for limb, short in sorted(who.short.items()):
+            text = f"{limb} is {_size(short, units)} short of its place"
+            draw.text((x, y), text, MARK, font(16), anchor="ls")
+            y += 23
+        y += 24
+    if any("army" in o for who in cockpit.occupants for o in who.body.origin.values()):
+        draw.text((x, y - 8), "* soldiers, not the general public", SOFT, font(14), anchor="ls")
+
+
+def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: Units) -> None:
+    """The way out in side view."""
+    opening = way_out(cockpit, who)
+    if opening is None:
+        return
+    x0, y0, width, height = LIST_X, EGRESS_Y, WIDTH - MARGIN - LIST_X, 460
+    outline = np.array(opening.outline)
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    scale = float(min(width / (high[0] - low[0]), height / (high[1] - low[1])))
+    flip = who.door_side == "left"
+
+    def at(points: object) -> list[tuple[float, float]]:
+        p = np.asarray(points, dtype=float).reshape(-1, 2)
+        along = (high[0] - p[:, 0]) if flip else (p[:, 0] - low[0])
+        return [
+            (float(x0 + u * scale), float(y0 + (high[1] - z) * scale))
+            for u, z in zip(along, p[:, 1], strict=True)
+        ]
+
+    draw.text(
+        (x0, y0 - 18), f"way out through the {who.door_side} door", SOFT, font(20), anchor="ls"
+    )
+    draw.polygon(at(outline), (240, 241, 243), HAIR)
+    if len(opening.polygon) >= 3:
+        draw.polygon(at(opening.polygon), FREE, SOFT)
+    draw.line([*at(outline), at(outline)[0]], INK, 3)
+    bad = opening.margin < 0
+    draw.polygon(at(stadium(opening)), (255, 226, 226) if bad else PAPER, MARK if bad else INK)
+    bottom = y0 + (high[1] - low[1]) * scale + 34
+    person = f"{who.name}: {_size(opening.width, units)} x {_size(opening.depth, units)}"
+    lines = [
+        f"{person} dressed (shoulders by chest)",
+        f"room all round: {_size(opening.margin, units)}",
+    ]
+    if opening.tightest:
+        lines.append("limited by " + ", ".join(t.replace("_", " ") for t in opening.tightest))
+    for k, text in enumerate(lines):
+        draw.text((x0, bottom + 30 * k), text, MARK if bad else INK, font(18), anchor="ls")
+
+
+def stadium(opening: Opening) -> list[tuple[float, float]]:
+    """Outline of the person's section where it fits best, x and z, mm."""
+    r, core = opening.depth / 2, max(opening.width - opening.depth, 0.0) / 2
+    c, s = cos(opening.turn), sin(opening.turn)
+    out = []
+    for k in range(49):
+        a = np.pi * k / 24 - np.pi / 2
+        u = r * cos(a) + (core if k <= 24 else -core)
+        w = r * sin(a)
+        out.append((opening.place[0] + u * c - w * s, opening.place[1] + u * s + w * c))
+    return out

@@ -1,0 +1,290 @@
+"""The panorama: what the driver sees past the bars, with both eyes, in degrees.
+
+Azimuth runs across, elevation up, evenly. Something far away lies in the same direction from both
+eyes; where both have it hidden a bar is drawn full, where one eye sees past it pale.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import degrees, radians
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.build.car import Car
+from cagekit.geometry.path import Vec
+from cagekit.occupant.cockpit import Cockpit
+from cagekit.occupant.posture import Occupant
+from cagekit.occupant.sight import Caps, Row
+from cagekit.occupant.view_angles import PLANES, car_rows, header_edge, lower_edges, pillar_view
+from cagekit.view.colours import role_colour
+from cagekit.view.fonts import font
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw
+
+Array = NDArray[np.float64]
+Rgb = tuple[int, int, int]
+
+REACH_DEG, UP_DEG, DOWN_DEG = 100, 40, 40
+"""The picture's edges, degrees from straight ahead."""
+SCALE = 10
+"""Pixels per degree."""
+FINE = 2
+"""Masks are drawn this much finer."""
+MARGIN, HEAD, FOOT = 60, 110, 150
+PAPER: Rgb = (255, 255, 255)
+INK: Rgb = (38, 44, 54)
+SOFT: Rgb = (120, 128, 140)
+HAIR: Rgb = (196, 202, 210)
+SKY: Rgb = (226, 238, 247)
+GROUND: Rgb = (233, 232, 224)
+SHELL: Rgb = (176, 180, 186)
+PILLAR: Rgb = (128, 133, 141)
+WHEEL: Rgb = (84, 88, 95)
+HALF = 0.30
+"""Weight of what only one eye has hidden."""
+CAUTION = (
+    "For information: the 6 degree limit of UN R125 is for a new car's own pillar and is shown for "
+    "comparison only; it is no approval. Sit in the car and look before anything is welded."
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layer:
+    """Something that hides: rows of balls or outlines in space, and its colour."""
+
+    colour: Rgb
+    rows: tuple[Row, ...] = ()
+    faces: tuple[Array, ...] = ()
+
+
+def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
+    """Return the panorama of one person as a pillow image."""
+    from PIL import Image as image_module
+    from PIL import ImageDraw as draw_module
+
+    width, height = 2 * REACH_DEG * SCALE, (UP_DEG + DOWN_DEG) * SCALE
+    view = np.empty((height, width, 3), dtype=float)
+    view[: UP_DEG * SCALE], view[UP_DEG * SCALE :] = SKY, GROUND
+    for layer in layers(cockpit, who):
+        _cover(view, layer, who)
+    sheet = image_module.new("RGB", (width + 2 * MARGIN, height + HEAD + FOOT), PAPER)
+    sheet.paste(image_module.fromarray(np.clip(view + 0.5, 0, 255).astype(np.uint8)), (MARGIN, HEAD))
+    draw = draw_module.Draw(sheet)
+    _header(draw, who, title, sheet.width)
+    _grid(draw, width, height)
+    _planes(draw, width)
+    _pillars(draw, cockpit, who)
+    _names(draw, cockpit, who)
+    draw.text((MARGIN, sheet.height - 40), CAUTION, INK, font(18))
+    return sheet
+
+
+def layers(cockpit: Cockpit, who: Occupant) -> list[Layer]:
+    """What hides, the farthest first: shell, pillars, then tubes and wheel by distance."""
+    car, rows = cockpit.car, car_rows(cockpit.car)
+    out = [Layer(SHELL, faces=tuple(shell_faces(car)))]
+    pillars = tuple(rows[k] for k in ("pillar_left", "pillar_right") if k in rows)
+    if pillars:
+        out.append(Layer(PILLAR, rows=pillars))
+    things: list[tuple[float, Layer]] = []
+    for member in cockpit.members.values():
+        row = Row.of(member, cockpit.padding.get(member.id, 0.0))
+        colour = _rgb(role_colour(member.role))
+        things.append((_distance(row, who.eye), Layer(colour, rows=(row,))))
+    if who.at_wheel:
+        ring = cockpit.wheel(15.0)
+        turn = np.linspace(0.0, 2 * np.pi, 240)
+        x = np.array([0.0, 1.0, 0.0])
+        y = np.cross(ring.axis, x)
+        points = ring.centre + ring.ring_radius * (
+            np.multiply.outer(np.cos(turn), x) + np.multiply.outer(np.sin(turn), y)
+        )
+        wheel = Row("wheel", points, ring.radius)
+        things.append((_distance(wheel, who.eye), Layer(WHEEL, rows=(wheel,))))
+    things.sort(key=lambda t: -t[0])
+    return out + [layer for _, layer in things]
+
+
+def _distance(row: Row, eye: Vec) -> float:
+    return float(np.linalg.norm(row.points - eye, axis=1).min())
+
+
+def shell_faces(car: Car) -> Iterable[Array]:
+    """Roof, dash and doors as outlines in space that the car itself hides behind."""
+    header = header_edge(car)
+    sides = [(car.side("left"), 1.0), (car.side("right"), -1.0)]
+    if header is not None and car.roof is not None:
+        rails = [(-600.0, k * s.hoop.half_width_rail, s.hoop.height_rail) for s, k in sides]
+        yield _roof([rails[0], *header, rails[1]], car)
+    for edge in lower_edges(car):
+        (xa, ya, za), (xb, yb, zb) = edge
+        yield np.array([(xa, ya, za), (xb, yb, zb), (xb, yb, -600.0), (xa, ya, -600.0)])
+    for side, sign in sides:
+        if side.pillar is None or car.body == "open":
+            continue
+        x, y, z = side.pillar.base
+        rear = (-600.0, sign * side.hoop.half_width_belt, side.hoop.height_belt)
+        front = (x, sign * y, z)
+        yield np.array([front, rear, (rear[0], rear[1], -600.0), (x, sign * y, -600.0)])
+
+
+def _roof(edge: Sequence[tuple[float, float, float]], car: Car) -> Array:
+    """The roof from its edge up over the head."""
+    assert car.roof is not None
+    top = car.roof.height_at_hoop + 60.0
+    back = [(x, 0.6 * y, top) for x, y, _ in reversed(edge)]
+    return np.array([*edge, *back])
+
+
+def _cover(view: Array, layer: Layer, who: Occupant) -> None:
+    """Paint a layer: full where both eyes have it in the way, pale where one has."""
+    left, right = (_mask(view.shape[:2], layer, who.eyes[side]) for side in ("left", "right"))
+    both = np.minimum(left, right)
+    weight = (both + HALF * (np.maximum(left, right) - both))[..., None]
+    view[:] = (1 - weight) * view + weight * np.array(layer.colour, dtype=float)
+
+
+def _mask(shape: tuple[int, int], layer: Layer, eye: Vec) -> Array:
+    """How much of each pixel is hidden from one eye, 0 to 1."""
+    from PIL import Image as image_module
+    from PIL import ImageDraw as draw_module
+
+    height, width = shape
+    mask = image_module.new("L", (width * FINE, height * FINE), 0)
+    draw = draw_module.Draw(mask)
+    for face in layer.faces:
+        _fill(draw, face - eye)
+    for row in layer.rows:
+        caps = Caps.seen(row, eye)
+        near = (np.abs(caps.azimuth) < radians(REACH_DEG + 30)) & (caps.half < radians(60))
+        for a, e, h in zip(
+            caps.azimuth[near], caps.elevation[near], caps.half[near], strict=True
+        ):
+            x, y = _pixel(a, e, FINE)
+            ry = degrees(h) * SCALE * FINE
+            rx = ry / max(float(np.cos(e)), 0.2)
+            draw.ellipse((x - rx, y - ry, x + rx, y + ry), fill=255)
+    small = np.asarray(mask, dtype=float).reshape(height, FINE, width, FINE)
+    return np.asarray(small.mean(axis=(1, 3)) / 255)
+
+
+def _fill(draw: ImageDraw, face: Array) -> None:
+    """Fill an outline given from the eye, its edges cut fine because they bend in the picture."""
+    points = []
+    for a, b in zip(face, np.roll(face, -1, axis=0), strict=True):
+        for t in np.linspace(0.0, 1.0, 40, endpoint=False):
+            p = a + t * (b - a)
+            azimuth = float(np.arctan2(p[1], p[0]))
+            elevation = float(np.arcsin(p[2] / np.linalg.norm(p)))
+            points.append(_pixel(azimuth, elevation, FINE))
+    draw.polygon(points, fill=255)
+
+
+def _pixel(azimuth: float, elevation: float, k: int = 1) -> tuple[float, float]:
+    """Picture spot of a direction (rad), ``k`` times finer, without the margins."""
+    x = (REACH_DEG - degrees(azimuth)) * SCALE * k
+    y = (UP_DEG - degrees(elevation)) * SCALE * k
+    return x, y
+
+
+def _at(azimuth: float, elevation: float) -> tuple[float, float]:
+    x, y = _pixel(azimuth, elevation)
+    return x + MARGIN, y + HEAD
+
+
+def _header(draw: ImageDraw, who: Occupant, title: str, width: int) -> None:
+    name = f"{title}: " if title else ""
+    draw.text((MARGIN, 24), f"{name}what {who.name} sees", INK, font(36, bold=True))
+    text = "full: hidden from both eyes   pale: hidden from one eye   grey: the car itself"
+    draw.text((width - MARGIN, 50), text, SOFT, font(20), anchor="rm")
+
+
+def _grid(draw: ImageDraw, width: int, height: int) -> None:
+    """Degrees along the edges and the horizon."""
+    for a in range(-90, 91, 15):
+        x, _ = _at(radians(a), 0.0)
+        draw.line((x, HEAD + height, x, HEAD + height + 8), SOFT, 1)
+        side = "" if a == 0 else (" left" if a > 0 else " right")
+        draw.text((x, HEAD + height + 12), f"{abs(a)}°{side}", SOFT, font(16), anchor="ma")
+    for e in range(-DOWN_DEG, UP_DEG + 1, 10):
+        _, y = _at(0.0, radians(e))
+        draw.line((MARGIN - 8, y, MARGIN, y), SOFT, 1)
+        draw.text((MARGIN - 12, y), f"{e}°", SOFT, font(16), anchor="rm")
+    _, y = _at(0.0, 0.0)
+    draw.line((MARGIN, y, MARGIN + width, y), SOFT, 1)
+    x, _ = _at(0.0, 0.0)
+    draw.line((x, HEAD, x, HEAD + height), HAIR, 1)
+    draw.rectangle((MARGIN, HEAD, MARGIN + width, HEAD + height), outline=INK)
+
+
+def _planes(draw: ImageDraw, width: int) -> None:
+    """The two directions in which pillars are measured."""
+    for plane in PLANES:
+        _, y = _at(0.0, plane)
+        for x in range(MARGIN, MARGIN + width, 14):
+            draw.line((x, y, x + 6, y), INK, 1)
+        draw.text((MARGIN + width + 6, y), f"{degrees(plane):.0f}°", INK, font(15), anchor="lm")
+
+
+def _pillars(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
+    """Numbers for each pillar, under the picture."""
+    if not who.at_wheel:
+        return
+    y = HEAD + (UP_DEG + DOWN_DEG) * SCALE + 46
+    for side, x, anchor in (
+        ("left", MARGIN, "ls"),
+        ("right", MARGIN + 2 * REACH_DEG * SCALE, "rs"),
+    ):
+        view = pillar_view(cockpit, who, side)
+        if view is None:
+            continue
+        text = (
+            f"{side} pillar: the car's own hides {degrees(view.alone):.1f}°, "
+            f"with the bars {degrees(view.total):.1f}° (+{degrees(view.added):.1f}°)"
+        )
+        draw.text((x, y + 24), text, INK, font(20), anchor=anchor)
+    middle = MARGIN + REACH_DEG * SCALE
+    draw.text((middle, y + 24), "UN R125: 6° (information)", SOFT, font(18), anchor="ms")
+
+
+def _names(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
+    """Write the bars' names where there is most room in the picture."""
+    taken: list[tuple[float, float, float, float]] = []
+    for member in cockpit.members.values():
+        caps = Caps.seen(Row.of(member), who.eye)
+        inside = (np.abs(caps.azimuth) < radians(REACH_DEG - 8)) & (
+            np.abs(caps.elevation) < radians(UP_DEG - 4)
+        )
+        if not inside.any():
+            continue
+        text = member.id.replace("_", " ")
+        letters = font(16, bold=True)
+        w = draw.textlength(text, letters)
+        order = np.argsort(np.abs(np.linspace(0, 1, int(inside.sum())) - 0.5), kind="stable")
+        rows = np.nonzero(inside)[0][order][:: max(int(inside.sum()) // 24, 1)]
+        for i in rows:
+            x, y = _at(float(caps.azimuth[i]), float(caps.elevation[i]))
+            box = (x - w / 2 - 4, y - 11, x + w / 2 + 4, y + 11)
+            if box[0] < MARGIN or box[2] > MARGIN + 2 * REACH_DEG * SCALE:
+                continue
+            if any(_overlap(box, other) for other in taken):
+                continue
+            taken.append(box)
+            draw.rounded_rectangle(box, 6, PAPER, HAIR)
+            draw.text((x, y), text, INK, letters, anchor="mm")
+            break
+
+
+def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _rgb(colour: tuple[float, float, float]) -> Rgb:
+    r, g, b = (round(c * 255) for c in colour)
+    return r, g, b
