@@ -24,7 +24,7 @@ from cagekit.shop.stock import Bar
 
 TIGHT = 1e-7
 """Relative tolerance on costs and prices."""
-MOST_PATTERNS = 150_000
+MOST_PATTERNS = 40_000
 """Patterns listed at most for one target; beyond that the plan keeps its gap."""
 
 Column = tuple[int, Pattern]
@@ -65,27 +65,64 @@ def choose(kinds: Kinds, bars: Sequence[Bar], kerf: float, time_limit: float) ->
     stop = monotonic() + time_limit
     rooms = [b.room(kerf) for b in bars]
     columns = _first_columns(kinds, bars, rooms)
+    best = _first_fit(kinds, bars, rooms)
     prices = _generate(kinds, bars, rooms, columns, stop)
     if prices is None:
         return None
-    best = _integer(kinds, bars, columns, inf, stop)[0]
     bound = _next_cost(bars, prices.bound)
+    if best is None or bound < _cost(bars, best) - TIGHT:
+        share = monotonic() + 0.3 * max(stop - monotonic(), 0.0)
+        best = _cheaper(bars, best, _integer(kinds, bars, columns, inf, share)[0])
     while best is None or bound < _cost(bars, best) - TIGHT:
-        found, settled = _within(kinds, bars, rooms, prices, bound, stop)
-        if found is not None:
-            best = found
+        found, settled = _within(kinds, bars, rooms, prices, columns, bound, stop)
+        best = _cheaper(bars, best, found)
+        if not settled or found is not None:
             break
-        if not settled:
-            break
-        following = _next_cost(bars, bound * (1 + 1e-9) + 1e-6)
-        if not isfinite(following):
+        bound = _next_cost(bars, bound, above=True)
+        if not isfinite(bound):
             return None
-        bound = following
     if best is None:
         return None
     cost = _cost(bars, best)
     bound = min(bound, cost)
     return Choice(columns=best, cost=cost, bound=bound, proved=bound >= cost - TIGHT)
+
+
+def _cheaper(
+    bars: Sequence[Bar], a: tuple[Column, ...] | None, b: tuple[Column, ...] | None
+) -> tuple[Column, ...] | None:
+    """Return the cheaper of two plans; the first when they cost the same."""
+    if a is None or b is None:
+        return b if a is None else a
+    return b if _cost(bars, b) < _cost(bars, a) - TIGHT else a
+
+
+def _first_fit(
+    kinds: Kinds, bars: Sequence[Bar], rooms: Sequence[int]
+) -> tuple[Column, ...] | None:
+    """Fill bars one after the other, longest pieces first; the cheapest such plan, if any.
+
+    The shop's own off-cuts are filled first, then one kind of stick, the next kind when it runs
+    out or is too short; every order of the sticks that starts with another kind is tried.
+    """
+    own = [j for j, b in enumerate(bars) if b.owned]
+    sticks = [j for j, b in enumerate(bars) if not b.owned]
+    best: tuple[Column, ...] | None = None
+    for k in range(max(len(sticks), 1)):
+        left, plan = list(kinds.wanted), []
+        for j in own + sticks[k:] + sticks[:k]:
+            for _ in range(sum(left) if bars[j].count is None else bars[j].count or 0):
+                fill, space = [0] * kinds.count, rooms[j]
+                for i in sorted(range(kinds.count), key=lambda i: -kinds.sizes[i]):
+                    fill[i] = max(min(left[i], space // kinds.sizes[i]), 0)
+                    space -= fill[i] * kinds.sizes[i]
+                if not any(fill):
+                    break
+                left = [n - f for n, f in zip(left, fill, strict=True)]
+                plan.append((j, tuple(fill)))
+        if not any(left):
+            best = _cheaper(bars, best, tuple(plan))
+    return best
 
 
 def _cost(bars: Sequence[Bar], columns: Sequence[Column]) -> float:
@@ -128,11 +165,11 @@ def _generate(
         ratio = 1.0
         for j, bar in enumerate(bars):
             price = bar.cost + scarce[j]
-            value, pattern = best_pattern(kinds, rooms[j], worth)
-            if value > price + TIGHT * max(bar.cost, 1.0):
-                ratio = min(ratio, price / value) if value > 0 else ratio
-                if (j, pattern) not in seen:
-                    fresh.append((j, pattern))
+            fill = best_pattern(kinds, rooms[j], worth, price + TIGHT * max(bar.cost, 1.0))
+            if fill.bound > price:
+                ratio = min(ratio, price / fill.bound)
+            if any(fill.pattern) and (j, fill.pattern) not in seen:
+                fresh.append((j, fill.pattern))
         # prices scaled down until no pattern is worth more than its bar bound the optimum
         if not fresh or monotonic() > stop:
             if _relaxed(kinds, bars, columns, final=True) is None:
@@ -191,18 +228,25 @@ def _within(
     bars: Sequence[Bar],
     rooms: Sequence[int],
     prices: Prices,
+    spanning: list[Column],
     target: float,
     stop: float,
 ) -> tuple[tuple[Column, ...] | None, bool]:
-    """Look for a plan of cost ``target`` at most; also tell whether the answer is settled."""
+    """Look for a plan of cost ``target`` at most; also tell whether the answer is settled.
+
+    Where the patterns are too many to list, the best plan over those listed and the ``spanning``
+    columns is returned, whatever it costs, and nothing is settled.
+    """
     spare = target - prices.bound + TIGHT * max(target, 1.0)
+    pause = monotonic() + 0.4 * max(stop - monotonic(), 0.0)
     columns: list[Column] = []
     for j, bar in enumerate(bars):
         least = bar.cost + prices.bars[j] - spare
         for pattern in patterns_worth(kinds, rooms[j], prices.kinds, least):
             columns.append((j, pattern))
-            if len(columns) > MOST_PATTERNS or (len(columns) % 512 == 0 and monotonic() > stop):
-                return _integer(kinds, bars, columns, target, stop)[0], False
+            if len(columns) > MOST_PATTERNS or (len(columns) % 64 == 0 and monotonic() > pause):
+                some = list(dict.fromkeys(spanning + columns))
+                return _integer(kinds, bars, some, inf, stop)[0], False
     return _integer(kinds, bars, columns, target, stop)
 
 
@@ -228,7 +272,7 @@ def _integer(
             row = np.array([[float(k == j) for k, _ in columns]])
             rules.append(LinearConstraint(csr_array(row), ub=float(bar.count)))
     if isfinite(target):
-        rules.append(LinearConstraint(csr_array(cost[None, :]), ub=target * (1 + 1e-9) + 1e-6))
+        rules.append(LinearConstraint(csr_array(cost[None, :]), ub=target * (1 + TIGHT / 10)))
     result = milp(
         cost,
         constraints=rules,
@@ -243,9 +287,13 @@ def _integer(
     return used, result.status == 0
 
 
-def _next_cost(bars: Sequence[Bar], least: float) -> float:
-    """Least cost, ``least`` or more, that any number of bars can add up to; inf if none can."""
-    floor = least - TIGHT * max(abs(least), 1.0)
+def _next_cost(bars: Sequence[Bar], least: float, *, above: bool = False) -> float:
+    """Least cost from ``least`` on that any number of bars can add up to; inf if none can.
+
+    ``above`` leaves out ``least`` itself.
+    """
+    slack = TIGHT * max(abs(least), 1.0)
+    floor = least + slack if above else least - slack
     if floor <= 0:
         return 0.0
     # bars of one cost count together; the dearest first keeps the search short

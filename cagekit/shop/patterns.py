@@ -1,16 +1,26 @@
 """Ways to fill one bar: the best one for given piece values, or every one that is worth enough.
 
 Pieces of equal size make a kind; a pattern is how many of each kind one bar takes. Both searches
-are exact: depth first over the kinds by value per length, cut off by the fractional bound.
+are exact: depth first over the kinds, cut off by a bound from a table. The table holds, for the
+kinds still to come and the room left, the best value on a coarse grid on which pieces are rounded
+down, so it never promises less than there is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import gcd
+
+import numpy as np
+from numpy.typing import NDArray
 
 Pattern = tuple[int, ...]
 SLACK = 1e-9
+CELLS = 16384
+"""Cells of the grid unless all sizes fall on a grid of their own that is not much finer."""
+MOST_STEPS = 20_000
+"""Steps of the search for the best pattern."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,32 +36,55 @@ class Kinds:
         return len(self.sizes)
 
 
-def best_pattern(kinds: Kinds, room: int, values: Sequence[float]) -> tuple[float, Pattern]:
-    """Return the most valuable filling of ``room`` and its value.
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """The best filling found: its ``value``, its ``pattern``, and a bound no filling is above."""
+
+    value: float
+    pattern: Pattern
+    bound: float
+
+
+def best_pattern(kinds: Kinds, room: int, values: Sequence[float], above: float = 0.0) -> Fill:
+    """Return the most valuable filling of ``room``.
+
+    The search gives up after `MOST_STEPS`, which happens when very many fillings are worth almost
+    the same; the bound then stays above the value.
 
     Args:
         kinds: sizes and how many of each may be used.
         room: what the bar holds, in the sizes' unit.
         values: worth of one piece of each kind, zero or more.
+        above: only fillings worth more are looked for.
     """
-    order = _by_density(kinds, values)
-    best, best_counts = 0.0, [0] * kinds.count
+    order = [i for i in _by_size(kinds) if values[i] > 0 and kinds.sizes[i] <= room]
+    cell = _cell(kinds, room)
+    table = _bounds(kinds, room, values, order, cell)
     counts = [0] * kinds.count
+    best, best_counts, steps = above, counts.copy(), 0
 
     def search(at: int, left: int, value: float) -> None:
-        nonlocal best, best_counts
+        nonlocal best, best_counts, steps
         if value > best + SLACK:
             best, best_counts = value, counts.copy()
-        if at == len(order) or value + _bound(kinds, values, order, at, left) <= best + SLACK:
+        if at == len(order):
             return
         i = order[at]
-        for n in range(min(left // kinds.sizes[i], kinds.wanted[i]), -1, -1):
+        size, worth = kinds.sizes[i], values[i]
+        for n in range(min(left // size, kinds.wanted[i]), -1, -1):
+            rest = left - n * size
+            if value + n * worth + table[at + 1, rest // cell] <= best + SLACK:
+                continue
+            steps += 1
+            if steps > MOST_STEPS:
+                break
             counts[i] = n
-            search(at + 1, left - n * kinds.sizes[i], value + n * values[i])
+            search(at + 1, rest, value + n * worth)
         counts[i] = 0
 
     search(0, room, 0.0)
-    return best, tuple(best_counts)
+    top = float(table[0, max(room, 0) // cell])
+    return Fill(best, tuple(best_counts), top if steps > MOST_STEPS else min(best, top))
 
 
 def patterns_worth(
@@ -61,42 +94,59 @@ def patterns_worth(
 
     Full means that no further wanted piece fits; leaving pieces out never helps a plan.
     """
-    order = _by_density(kinds, values, all_kinds=True)
+    order = _by_size(kinds)
+    cell = _cell(kinds, room)
+    table = _bounds(kinds, room, values, order, cell)
     counts = [0] * kinds.count
+    floor = least - SLACK
+
+    def full(left: int) -> bool:
+        return not any(
+            size <= left and n < most
+            for size, n, most in zip(kinds.sizes, counts, kinds.wanted, strict=True)
+        )
 
     def search(at: int, left: int, value: float) -> Iterator[Pattern]:
-        if value + _bound(kinds, values, order, at, left) < least - SLACK:
-            return
         if at == len(order):
-            if not any(
-                kinds.sizes[i] <= left and counts[i] < kinds.wanted[i] for i in range(kinds.count)
-            ):
+            if value >= floor and full(left):
                 yield tuple(counts)
             return
         i = order[at]
-        for n in range(min(left // kinds.sizes[i], kinds.wanted[i]), -1, -1):
-            counts[i] = n
-            yield from search(at + 1, left - n * kinds.sizes[i], value + n * values[i])
+        size, worth = kinds.sizes[i], values[i]
+        for n in range(min(left // size, kinds.wanted[i]), -1, -1):
+            rest = left - n * size
+            if value + n * worth + table[at + 1, rest // cell] >= floor:
+                counts[i] = n
+                yield from search(at + 1, rest, value + n * worth)
         counts[i] = 0
 
     yield from search(0, room, 0.0)
 
 
-def _by_density(kinds: Kinds, values: Sequence[float], *, all_kinds: bool = False) -> list[int]:
-    useful = [i for i in range(kinds.count) if all_kinds or values[i] > 0]
-    return sorted(useful, key=lambda i: (-values[i] / kinds.sizes[i], -kinds.sizes[i], i))
+def _by_size(kinds: Kinds) -> list[int]:
+    return sorted(range(kinds.count), key=lambda i: (-kinds.sizes[i], i))
 
 
-def _bound(
-    kinds: Kinds, values: Sequence[float], order: Sequence[int], at: int, left: int
-) -> float:
-    """Most value that ``left`` can still take when pieces could be split."""
-    total = 0.0
-    for i in order[at:]:
-        size = kinds.sizes[i]
-        n = min(left // size, kinds.wanted[i])
-        total += n * values[i]
-        left -= n * size
-        if n < kinds.wanted[i]:
-            return total + values[i] * left / size
-    return total
+def _cell(kinds: Kinds, room: int) -> int:
+    """Size of a grid cell: the common divisor of all sizes where that gives a small grid."""
+    common = gcd(*kinds.sizes) if kinds.sizes else 1
+    return common if room // common <= 2 * CELLS else max(room // CELLS, 1)
+
+
+def _bounds(
+    kinds: Kinds, room: int, values: Sequence[float], order: Sequence[int], cell: int
+) -> NDArray[np.float64]:
+    """Best value of the kinds ``order[at:]`` in so many cells, ``(len(order) + 1, cells + 1)``."""
+    cells = max(room, 0) // cell
+    table = np.zeros((len(order) + 1, cells + 1))
+    for at in range(len(order) - 1, -1, -1):
+        i = order[at]
+        row = table[at + 1].copy()
+        step = kinds.sizes[i] // cell
+        if step == 0:
+            row += values[i] * kinds.wanted[i]
+        elif values[i] > 0 and step <= cells:
+            for _ in range(min(kinds.wanted[i], cells // step)):
+                np.maximum(row[step:], row[:-step].copy() + values[i], out=row[step:])
+        table[at] = row
+    return table

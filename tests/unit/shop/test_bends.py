@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import degrees, pi, radians
+from math import degrees, pi
 
 import numpy as np
 import pytest
@@ -260,7 +260,7 @@ def test_a_flat_hoop_does_not_hang_and_a_twisted_tube_does():
 
 
 def test_swing_side_in_a_machine_built_here():
-    """Stand behind the tail, look at the die, up is up: bend to the right and see where legs are."""
+    """Stand behind the tail, look at the die, bend to the right: where is up?"""
     path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (600, 700, 500)], 120)
     bend = path.bends[1]
     look = -bend.direction
