@@ -10,9 +10,19 @@ from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path as FilePath
 from re import fullmatch
+from typing import TYPE_CHECKING
 
 from cagekit import __version__
+from cagekit.cage.colours import Colour
 from cagekit.errors import OutputError
+from cagekit.solids.bodies import (
+    Body,
+    build_records,
+    colours,
+    expected_volumes,
+    groups,
+    plain_name,
+)
 from cagekit.solids.record import (
     CylinderSurface,
     Edge,
@@ -22,10 +32,13 @@ from cagekit.solids.record import (
     PlaneSurface,
     Record,
 )
+from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
+from cagekit.writers.step_check import StepReport, check_structure, compare, start_reading
 
-Colour = tuple[float, float, float]
-"""Red, green, blue in 0 to 1 (sRGB)."""
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.job import Job
 
 UNCERTAINTY = 1e-5
 """Accuracy stated in the file, mm: cope edges lie within 2e-5 mm of the exact curve."""
@@ -60,6 +73,52 @@ class StepPart:
     solid: Record | str
     colour: Colour
     group: str = "tubes"
+
+
+def write_cage(job: Job, folder: FilePath) -> None:
+    """Write ``cage.step``, ``members/<id>.step`` and ``plates/<id>.step`` and read them back."""
+    write_files(job.cage, folder)
+
+
+def write_files(cage: Cage, folder: FilePath) -> StepReport:
+    """Write a cage's STEP files into ``folder`` and read them back.
+
+    The kernel reads the whole cage in a process of its own while the single parts are written.
+
+    Raises:
+        KernelError: a solid cannot be made, or is not what it should be when read back.
+        OutputError: a file cannot be written or read back.
+    """
+    with KernelWorker() as worker:
+        bodies = build_records(cage, worker=worker)
+        whole = folder / "cage.step"
+        parts = step_parts(cage, bodies)
+        write_step(whole, plain_name(cage.name), parts)
+        reading = start_reading(whole, worker)
+        for part in parts:
+            home = folder / ("members" if part.name in cage.members else "plates")
+            home.mkdir(exist_ok=True)
+            path = home / f"{part.name}.step"
+            write_step_part(path, part)
+            check_structure(path, [part.name])
+        expected = expected_volumes(cage)
+        check_structure(whole, tuple(expected))
+        return compare(whole, reading.result(), expected)
+
+
+def step_parts(cage: Cage, bodies: Mapping[str, Body]) -> tuple[StepPart, ...]:
+    """The parts of a cage's STEP file, with group and colour."""
+    colour = colours(cage)
+    return tuple(
+        StepPart(
+            name=i,
+            solid=body if isinstance(body := bodies[i], Record) else body.step,
+            colour=colour[i],
+            group=group,
+        )
+        for group, ids in groups(cage).items()
+        for i in ids
+    )
 
 
 def write_step(
@@ -312,7 +371,3 @@ def _surface(deck: Deck, face: Face) -> int:
     frame = deck.frame(s.centre, s.axis, s.x)
     return deck.add(f"TOROIDAL_SURFACE('',#{frame},{real(s.major)},{real(s.minor)})")
 
-
-def colours_used(parts: Sequence[StepPart]) -> Mapping[str, Colour]:
-    """Colour per part name."""
-    return {p.name: p.colour for p in parts}

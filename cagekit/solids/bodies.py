@@ -1,0 +1,151 @@
+"""Every member and plate of a cage as a solid: written down where that goes, else by the kernel."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from typing import TYPE_CHECKING
+
+from cagekit.cage.colours import PLATE, Colour, role_colour
+from cagekit.errors import KernelError
+from cagekit.solids.creases import Refused
+from cagekit.solids.fallback import KernelSolid
+from cagekit.solids.record import Record
+from cagekit.solids.sheet import plate_record
+from cagekit.solids.tube import tube_record
+from cagekit.solids.worker import KernelWorker
+
+if TYPE_CHECKING:
+    import cadquery
+
+    from cagekit.cage.cage import Cage
+    from cagekit.plates.model import Plate
+
+Body = Record | KernelSolid
+
+VOLUME_TOL = 1e-5
+"""Relative difference of volumes above which a solid is wrong."""
+
+GetWorker = Callable[[], KernelWorker]
+
+
+def build_records(cage: Cage, *, worker: KernelWorker | None = None) -> Mapping[str, Body]:
+    """Solids of all members and plates, by id, members first.
+
+    Args:
+        cage: the cage.
+        worker: kernel process for what cannot be written down; one is started when needed.
+
+    Raises:
+        KernelError: a solid cannot be made, or not with the volume it must have.
+        CopeError: an end cannot be coped.
+    """
+    with ExitStack() as stack:
+        started: list[KernelWorker] = [worker] if worker is not None else []
+
+        def kernel() -> KernelWorker:
+            if not started:
+                started.append(stack.enter_context(KernelWorker()))
+            return started[0]
+
+        out: dict[str, Body] = {i: member_body(cage, i, kernel) for i in cage.members}
+        out.update((p.id, plate_body(p)) for p in cage.plates)
+    return out
+
+
+def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> Body:
+    """One member's solid; arguments and errors as :func:`build_records`."""
+    member = cage.member(id_)
+    cuts = cage.cut(id_, "a"), cage.cut(id_, "b")
+    try:
+        return tube_record(id_, member.path, *cuts)
+    except Refused as reason:
+        why = str(reason)
+    if kernel is not None:
+        solid = kernel().call("boolean", id_, member.path, *cuts)
+    else:
+        with KernelWorker() as own:
+            solid = own.call("boolean", id_, member.path, *cuts)
+    assert isinstance(solid, KernelSolid)
+    wanted = cage.volume(id_)
+    off = solid.volume / wanted - 1
+    if abs(off) > VOLUME_TOL:
+        raise KernelError(
+            f"{id_}: {why}, and the kernel's cut is off by {off:.1e} of the volume. "
+            "Move its end onto the centre line of its parents."
+        )
+    return solid
+
+
+def plate_body(plate: Plate) -> Body:
+    """One plate's solid, in car axes; KernelError when it cannot be made."""
+    try:
+        return plate_record(plate)
+    except Refused as reason:
+        raise KernelError(f"{plate.id}: {reason}.") from None
+
+
+def expected_volumes(cage: Cage) -> Mapping[str, float]:
+    """Volume that every solid must have, mm3, from path, cut and pattern alone."""
+    out = {i: cage.volume(i) for i in cage.members}
+    out.update((p.id, p.volume) for p in cage.plates)
+    return out
+
+
+def colours(cage: Cage) -> Mapping[str, Colour]:
+    """Colour of every solid, by id."""
+    out = {m.id: role_colour(m.role) for m in cage.members.values()}
+    out.update((p.id, PLATE) for p in cage.plates)
+    return out
+
+
+def member_solid(cage: Cage, id_: str) -> cadquery.Solid:
+    """A member as CadQuery's own solid, in car axes, mm.
+
+    Raises:
+        KernelError: the kernel is missing or the solid cannot be made.
+    """
+    return to_cadquery(member_body(cage, id_))
+
+
+def plate_solid(plate: Plate) -> cadquery.Solid:
+    """A plate, as folded, as CadQuery's own solid, in car axes, mm."""
+    return to_cadquery(plate_body(plate))
+
+
+def to_cadquery(body: Body) -> cadquery.Solid:
+    """Wrap a solid for CadQuery."""
+    from cagekit.solids import kernel
+
+    if isinstance(body, Record):
+        return kernel.as_cadquery(kernel.to_shape(body))
+    return kernel.as_cadquery(kernel.from_bytes(body.data))
+
+
+def cage_assembly(cage: Cage) -> cadquery.Assembly:
+    """The whole cage as CadQuery's own assembly: cage / group / part, a colour per role."""
+    import cadquery as cq
+
+    bodies, colour = build_records(cage), colours(cage)
+    out = cq.Assembly(name=plain_name(cage.name))
+    for group, ids in groups(cage).items():
+        inner = cq.Assembly(name=group)
+        for i in ids:
+            inner.add(to_cadquery(bodies[i]), name=i, color=cq.Color(*colour[i]))
+        out.add(inner)
+    return out
+
+
+def groups(cage: Cage) -> Mapping[str, tuple[str, ...]]:
+    """Ids of members and plates by the group they stand in."""
+    out: dict[str, tuple[str, ...]] = {}
+    if cage.members:
+        out["tubes"] = tuple(cage.members)
+    if cage.plates:
+        out["plates"] = tuple(p.id for p in cage.plates)
+    return out
+
+
+def plain_name(name: str) -> str:
+    """A name made of letters, digits and ``_`` only, which is what CAD trees take."""
+    return "".join(c if c.isascii() and c.isalnum() else "_" for c in name) or "cage"

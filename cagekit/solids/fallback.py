@@ -1,0 +1,234 @@
+"""Tubes that cannot be written down directly, made by the kernel's booleans.
+
+A plain cut leaves hooks behind a second parent. What a fabricator grinds is different: every ray
+of the wall ends where it first touches. So from the tube is cut not the parent but its *shadow*,
+the parent with everything behind it as seen from the tube. Runs in a process of its own with
+limits on memory and time (:mod:`cagekit.solids.worker`), because such cuts have been seen to use
+up all memory; the result's volume is compared with the integral over path and cut.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.errors import KernelError
+from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
+from cagekit.geometry.cope import EndCut
+from cagekit.geometry.path import Arc, Path, unit
+from cagekit.solids.kernel import count_solids, is_valid, occ, solids_of, to_bytes, volume
+from cagekit.solids.kernel_step import shape_text
+
+Array = NDArray[np.float64]
+
+FUZZY = 1e-4
+"""Distance (mm) within which the kernel takes two things as one; without it cuts between tubes of
+one diameter are silently left out."""
+REACH = 400.0
+"""Half size of the plane that stands for a plate, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KernelSolid:
+    """A solid that came out of the kernel: its own binary form, its STEP text, its volume."""
+
+    name: str
+    data: bytes
+    step: str
+    volume: float
+
+
+def boolean_tube(name: str, path: Path, cut_a: EndCut, cut_b: EndCut) -> KernelSolid:
+    """Make a coped tube by cutting the shadows of its parents from the bent tube.
+
+    Raises:
+        KernelError: the kernel fails or its result is not one sound solid.
+    """
+    shape = _tube(path, cut_a, cut_b)
+    for cut in (cut_a, cut_b):
+        for tool in _tools(cut):
+            shape = _largest(_cut(shape, tool), name)
+    if not is_valid(shape):
+        raise KernelError(f"{name}: the kernel's cut is not sound.")
+    size = volume(shape)
+    return KernelSolid(name=name, data=to_bytes(shape), step=shape_text(shape), volume=size)
+
+
+def _vector(v: Array) -> Any:
+    return occ("gp").gp_Vec(*(float(c) for c in v))
+
+
+def _pnt(p: Array) -> Any:
+    return occ("gp").gp_Pnt(*(float(c) for c in p))
+
+
+def _dir(d: Array) -> Any:
+    return occ("gp").gp_Dir(*(float(c) for c in d))
+
+
+def _extra(cut: EndCut) -> float:
+    """How far the tube must go on beyond its theoretical end before it is cut, mm."""
+    if _is_square(cut):
+        return 0.0
+    return max(0.0, -cut.shortest) + 5.0
+
+
+def _is_square(cut: EndCut) -> bool:
+    s = cut.surfaces[0]
+    return (
+        cut.count == 1
+        and isinstance(s, PlaneFace)
+        and abs(float(s.normal @ cut.out)) > 1 - 1e-12
+        and abs(float((s.point - cut.point) @ cut.out)) < 1e-9
+    )
+
+
+def _tube(path: Path, cut_a: EndCut, cut_b: EndCut) -> Any:
+    make = occ("BRepBuilderAPI")
+    wire = make.BRepBuilderAPI_MakeWire()
+    points = [path.start, path.end]
+    ahead, behind = _extra(cut_a), _extra(cut_b)
+    start = np.asarray(points[0] + ahead * cut_a.out)
+    end = np.asarray(points[1] + behind * cut_b.out)
+    if ahead:
+        wire.Add(make.BRepBuilderAPI_MakeEdge(_pnt(start), _pnt(points[0])).Edge())
+    for piece in path.pieces:
+        if isinstance(piece, Arc):
+            middle = piece.point(np.array(piece.length / 2))
+            arc = occ("GC").GC_MakeArcOfCircle(
+                _pnt(piece.start), _pnt(np.asarray(middle)), _pnt(piece.end)
+            ).Value()
+            wire.Add(make.BRepBuilderAPI_MakeEdge(arc).Edge())
+        else:
+            wire.Add(make.BRepBuilderAPI_MakeEdge(_pnt(piece.start), _pnt(piece.end)).Edge())
+    if behind:
+        wire.Add(make.BRepBuilderAPI_MakeEdge(_pnt(points[1]), _pnt(end)).Edge())
+    ring = _ring(start, -cut_a.out, cut_a.outer_radius, cut_a.inner_radius)
+    pipe = occ("BRepOffsetAPI").BRepOffsetAPI_MakePipe(wire.Wire(), ring)
+    return solids_of(pipe.Shape())[0]
+
+
+def _ring(centre: Array, axis: Array, outer: float, inner: float) -> Any:
+    gp, make = occ("gp"), occ("BRepBuilderAPI")
+    frame = gp.gp_Ax2(_pnt(centre), _dir(axis))
+    wires = [
+        make.BRepBuilderAPI_MakeWire(
+            make.BRepBuilderAPI_MakeEdge(gp.gp_Circ(frame, r)).Edge()
+        ).Wire()
+        for r in ((outer, inner) if inner > 0 else (outer,))
+    ]
+    face = make.BRepBuilderAPI_MakeFace(wires[0], True)
+    for hole in wires[1:]:
+        hole.Reverse()
+        face.Add(hole)
+    return face.Face()
+
+
+def _tools(cut: EndCut) -> list[Any]:
+    """The shadows that one end is cut with."""
+    if _is_square(cut):
+        return []
+    out = []
+    long = cut.longest + _extra(cut) + 4 * cut.outer_radius
+    touched = set(np.unique(cut.active(cut.grid[None, :], _radii(cut)[:, None])).tolist())
+    for k, surface in enumerate(cut.surfaces[: cut.count]):
+        beside = cut.closures[k] in touched
+        if k not in touched and not beside:
+            continue
+        if isinstance(surface, PlaneFace):
+            out.append(_prism(_sheet(surface.point, surface.normal), -surface.normal * long))
+        elif isinstance(surface, CylinderPiece):
+            out += _cylinder_shadow(cut, surface, long, beside)
+        else:
+            out += _torus_shadow(cut, surface, long, beside)
+    return out
+
+
+def _radii(cut: EndCut) -> Array:
+    return np.linspace(cut.inner_radius, cut.outer_radius, 5)
+
+
+def _sheet(point: Array, normal: Array) -> Any:
+    plane = occ("gp").gp_Pln(_pnt(point), _dir(normal))
+    face = occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace
+    return face(plane, -REACH, REACH, -REACH, REACH).Face()
+
+
+def _prism(face: Any, way: Array) -> Any:
+    return occ("BRepPrimAPI").BRepPrimAPI_MakePrism(face, _vector(way)).Shape()
+
+
+def _range(cut: EndCut, piece: CylinderPiece) -> tuple[float, float]:
+    """Stretch of a straight parent that can matter, as stations, mm."""
+    foot = float((cut.point - piece.start) @ piece.axis)
+    lean = float(np.linalg.norm(np.cross(cut.out, piece.axis)))
+    reach = (piece.radius + 2 * cut.outer_radius) / max(lean, 0.2) + 50.0
+    return max(piece.low, foot - reach), min(piece.high, foot + reach)
+
+
+def _cylinder_shadow(cut: EndCut, piece: CylinderPiece, long: float, beside: bool) -> list[Any]:
+    low, high = _range(cut, piece)
+    if high - low < 1e-6:
+        return []
+    d = -cut.out
+    front = unit(d - (d @ piece.axis) * piece.axis)
+    gp, make = occ("gp"), occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace
+    # half of the outside, seen from the tube: a quarter turn to either side of its front
+    side = np.cross(front, piece.axis)
+    frame = gp.gp_Ax3(_pnt(piece.start), _dir(piece.axis), _dir(side))
+    half = make(gp.gp_Cylinder(frame, piece.radius), 0.0, np.pi, low, high).Face()
+    way = cut.out * long
+    out = [_prism(half, way)]
+    if beside:
+        plane = gp.gp_Pln(gp.gp_Ax3(_pnt(piece.start), _dir(front), _dir(piece.axis)))
+        width = piece.radius + 3 * cut.outer_radius
+        out.append(_prism(make(plane, low, high, -width, width).Face(), way))
+    return out
+
+
+def _torus_shadow(cut: EndCut, piece: TorusPiece, long: float, beside: bool) -> list[Any]:
+    gp = occ("gp")
+    disc = _ring(np.asarray(piece.centre + piece.major * piece.x), piece.y, piece.radius, 0.0)
+    axis = gp.gp_Ax1(_pnt(piece.centre), _dir(piece.axis))
+    solid = occ("BRepPrimAPI").BRepPrimAPI_MakeRevol(disc, axis, piece.angle).Shape()
+    ribbon = _ribbon(cut, piece, piece.radius + (3 * cut.outer_radius if beside else 0.0))
+    return [solid, _prism(ribbon, cut.out * long)]
+
+
+def _ribbon(cut: EndCut, piece: TorusPiece, width: float) -> Any:
+    """The band through the bend's centre line, square to the rays, that casts its shadow."""
+    rails = []
+    for side in (1.0, -1.0):
+        points = occ("TColgp").TColgp_Array1OfPnt(1, 41)
+        for i, a in enumerate(np.linspace(0.0, piece.angle, 41), 1):
+            out = np.cos(a) * piece.x + np.sin(a) * piece.y
+            along = np.cos(a) * piece.y - np.sin(a) * piece.x
+            across = unit(np.cross(cut.out, along))
+            points.SetValue(i, _pnt(piece.centre + piece.major * out + side * width * across))
+        fit = occ("GeomAPI").GeomAPI_PointsToBSpline
+        rails.append(occ("BRepBuilderAPI").BRepBuilderAPI_MakeEdge(fit(points).Curve()).Edge())
+    return occ("BRepFill").BRepFill.Face_s(*rails)
+
+
+def _cut(shape: Any, tool: Any) -> Any:
+    shapes = occ("TopTools").TopTools_ListOfShape
+    whole, tools = shapes(), shapes()
+    whole.Append(shape)
+    tools.Append(tool)
+    cut = occ("BRepAlgoAPI").BRepAlgoAPI_Cut()
+    cut.SetArguments(whole)
+    cut.SetTools(tools)
+    cut.SetFuzzyValue(FUZZY)
+    cut.Build()
+    if not cut.IsDone():
+        raise KernelError("the kernel's cut failed.")
+    return cut.Shape()
+
+
+def _largest(shape: Any, name: str) -> Any:
+    if count_solids(shape) == 0:
+        raise KernelError(f"{name}: the kernel's cut left nothing of the tube.")
+    return max(solids_of(shape), key=volume)
