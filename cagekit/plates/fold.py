@@ -234,6 +234,9 @@ class FoldedSheet:
     @cached_property
     def _tree(self) -> tuple[tuple[Facet, ...], tuple[Bend, ...]]:
         flats, strips = self._pieces
+        if not strips:
+            facet = Facet(loop=self.outline, frame=np.eye(4), holes=tuple(range(len(self.holes))))
+            return (facet,), ()
         start = [i for i, q in enumerate(flats) if q.contains(self.base)[0]]
         if not start:
             raise GeometryError(

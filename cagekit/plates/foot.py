@@ -107,21 +107,27 @@ def plate_frame(point: ArrayLike, normal: ArrayLike) -> Vec:
 def through(points: Vec2) -> Outline:
     """A closed outline of arcs through an even number of points ``(2 n, 2)``, two steps each."""
     n = len(points)
-    segments = []
-    for i in range(0, n, 2):
-        a, m, b = points[i], points[i + 1], points[(i + 2) % n]
-        chord = b - a
-        size = float(np.hypot(*chord))
-        rise = float(chord[1] * (m[0] - a[0]) - chord[0] * (m[1] - a[1])) / size
-        along = float((m - a) @ chord) / size
-        # circle through three points: height of the arc over the middle of its chord
-        if abs(rise) < 1e-9:
-            segments.append(Segment(vec2(a), vec2(b)))
-            continue
-        centre = (rise**2 + along**2 - along * size) / (2 * rise)
-        radius = float(np.hypot(centre, size / 2)) * (1 if rise > 0 else -1)
-        segments.append(Segment(vec2(a), vec2(b), (centre + radius) / (size / 2)))
-    return Outline.of_segments(segments)
+    arcs = [arc_through(points[i], points[i + 1], points[(i + 2) % n]) for i in range(0, n, 2)]
+    return Outline.of_segments(arcs)
+
+
+def through_open(points: Vec2) -> Outline:
+    """An open chain of arcs through an odd number of points ``(2 n + 1, 2)``, two steps each."""
+    arcs = [arc_through(*points[i : i + 3]) for i in range(0, len(points) - 2, 2)]
+    return Outline.of_segments(arcs, closed=False)
+
+
+def arc_through(a: Vec2, m: Vec2, b: Vec2) -> Segment:
+    """The arc from ``a`` over ``m`` to ``b``, ``(2,)`` mm each; straight when in line."""
+    chord = b - a
+    size = float(np.hypot(*chord))
+    rise = float(chord[1] * (m[0] - a[0]) - chord[0] * (m[1] - a[1])) / size
+    along = float((m - a) @ chord) / size
+    if abs(rise) < 1e-9:
+        return Segment(vec2(a), vec2(b))
+    centre = (rise**2 + along**2 - along * size) / (2 * rise)
+    radius = float(np.hypot(centre, size / 2)) * (1 if rise > 0 else -1)
+    return Segment(vec2(a), vec2(b), (centre + radius) / (size / 2))
 
 
 def _local(frame: Vec, points: Vec) -> Vec:

@@ -128,6 +128,8 @@ def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:
             doc.units = ezdxf.units.IN if inches else ezdxf.units.MM
             doc.header["$MEASUREMENT"] = 0 if inches else 1
             doc.header["$LUNITS"] = 2
+        else:
+            del doc.header["$INSUNITS"]
         for layer in Layer:
             doc.layers.add(layer.value, color=COLOURS[layer])
         _Pen(doc, options).draw(_once(drawing))

@@ -1,0 +1,91 @@
+"""Outriggers made of plate: a box from frame or tunnel out to the sill that carries a foot."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from cagekit.build.plate import OutriggerBoxEntry, PlateEntry
+from cagekit.errors import GeometryError, InputError
+from cagekit.hints import did_you_mean
+from cagekit.plates.box import BoxSpec, box, told
+from cagekit.plates.floor_plate import DEFAULT_MATERIAL
+from cagekit.plates.foot import Foot
+from cagekit.plates.model import Mark, Plate, Weld
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+    from cagekit.cage.cage import Cage
+
+
+def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
+    """Make the box under each foot that the entry means."""
+    from cagekit.plates.feet import feet_of, foot_names
+
+    assert isinstance(entry, OutriggerBoxEntry)
+    out: list[Plate] = []
+    known: list[str] = []
+    for member, end in feet_of(cage):
+        names = foot_names(cage, member, end)
+        known += names
+        foot = Foot.of(cage, member, end, build.car)
+        side = "left" if foot.side > 0 else "right"
+        if entry.at in names and entry.side in (None, side):
+            out += outrigger_box(entry.id or f"outrigger_box_{side}", foot, entry, build, where)
+    if not out:
+        raise InputError(
+            where,
+            "at",
+            entry.at,
+            problem="no tube stands there.",
+            hint=did_you_mean(entry.at, known, what="Feet"),
+        )
+    return out
+
+
+def outrigger_box(
+    plate_id: str, foot: Foot, entry: OutriggerBoxEntry, build: Build, where: str
+) -> tuple[Plate, ...]:
+    """Make one box: the foot stands on its top, its ends meet tunnel or frame and sill."""
+    car = build.car
+    side = car.left if foot.side > 0 else car.right
+    inner = entry.inner_y
+    if inner is None and car.tunnel is not None:
+        inner = car.tunnel.half_width
+    if inner is None:
+        raise InputError(
+            where,
+            "inner_y",
+            problem="the car sheet has no tunnel to start from.",
+            hint="Give inner_y.",
+        )
+    outer = entry.outer_y if entry.outer_y is not None else side.sill_top_y[0]
+    at = abs(float(foot.frame[1, 3]))
+    if not inner + foot.od / 2 <= at <= outer - foot.od / 2:
+        raise GeometryError(
+            plate_id,
+            f"the foot of {foot.name} at y {at:.0f} mm does not stand on a box from {inner:.0f} to "
+            f"{outer:.0f} mm.",
+            "Change inner_y or outer_y.",
+        )
+    thickness = entry.thickness or build.foot_plate
+    lip = min(6.0, entry.width / 10)
+    spec = BoxSpec(
+        length=entry.width,
+        width=outer - inner,
+        height=entry.height,
+        top=thickness,
+        wall=thickness,
+        base=thickness,
+        material=entry.material or DEFAULT_MATERIAL[build.units],
+        centre=(0.0, foot.side * ((inner + outer) / 2 - at)),
+        lip=lip,
+        foot_lip=lip,
+        radius=entry.corner_radius,
+        weld_leg=entry.weld_leg,
+    )
+    mark = Mark(kind="foot", line=foot.print, text=foot.name)
+    top, *rest = told(box(plate_id, foot.frame, spec, (mark,)), members=(foot.member,))
+    weld = Weld(to=foot.name, length=foot.weld_length, leg=entry.weld_leg)
+    return (replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld,)), *rest)

@@ -1,0 +1,52 @@
+"""Plinths: a box foot of tab-and-slot plates between the floor sheet and a tube's foot."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from cagekit.build.plate import FloorPlateEntry
+from cagekit.errors import GeometryError
+from cagekit.plates.box import BoxSpec, box, told
+from cagekit.plates.floor_plate import FloorPlateSpec
+from cagekit.plates.foot import Foot
+from cagekit.plates.model import Mark, Plate, Weld
+
+FLANGE = 20.0
+"""How far the base stands out round the box to be welded to the sheet, mm (common practice)."""
+
+
+def plinth(
+    plate_id: str, foot: Foot, spec: FloorPlateSpec, entry: FloorPlateEntry
+) -> tuple[Plate, ...]:
+    """Make a box foot: its top's face is the foot's plane, its base lies on the sheet.
+
+    Raises:
+        GeometryError: it is to be bolted, or too low for its walls.
+    """
+    if spec.bolt is not None:
+        raise GeometryError(
+            plate_id, "a plinth is welded to the sheet, it has no bolts.", "Use fix = 'welded'."
+        )
+    size = BoxSpec(
+        length=spec.length,
+        width=spec.width,
+        height=entry.plinth_height,
+        top=spec.thickness,
+        wall=entry.wall or spec.thickness,
+        base=spec.thickness,
+        material=spec.material,
+        centre=(spec.shift[0], spec.shift[1] * foot.side),
+        foot_lip=6.0 + FLANGE,
+        radius=spec.corner_radius,
+        weld_leg=spec.weld_leg,
+    )
+    mark = Mark(kind="foot", line=foot.print, text=foot.name)
+    plates = told(box(plate_id, foot.frame, size, (mark,)), members=(foot.member,))
+    top, *walls, base = plates
+    top = replace(
+        top,
+        ends=(f"{foot.member}.{foot.end}",),
+        welds=(Weld(to=foot.name, length=foot.weld_length, leg=spec.weld_leg),),
+    )
+    base = replace(base, welds=(Weld(to="car", length=base.outline.length, leg=foot.sheet * 1.5),))
+    return (top, *walls, base)

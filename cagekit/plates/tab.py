@@ -1,0 +1,216 @@
+"""Tabs: small plates with one hole that stand on a tube, for harness anchors, seats and nets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import atan2, pi, sqrt
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.build.plate import PlateEntry, TabEntry
+from cagekit.cage.places import Places
+from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.path import Path, Vec, unit
+from cagekit.materials.fasteners import fastener
+from cagekit.plates.floor_plate import DEFAULT_MATERIAL
+from cagekit.plates.model import Hole, HolePurpose, Pin, Plate, Weld, circle_segment
+from cagekit.plates.outline import Outline, Segment, Vec2, vec2
+from cagekit.plates.seat import drawn, seat
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+    from cagekit.cage.cage import Cage
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TabSpec:
+    """Sizes of a tab, mm; ``pull`` is the load's direction in car axes."""
+
+    thickness: float
+    material: str
+    hole: float
+    reach: float
+    width: float
+    ear: float
+    weld_gap: float = 0.5
+    count: int = 1
+    gap: float = 12.0
+    weld_leg: float = 4.0
+    pull: tuple[float, float, float] | None = None
+    pin: float = 0.0
+    grade: str = ""
+
+
+def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
+    """Make the tab or the two cheeks of a clevis of one entry."""
+    assert isinstance(entry, TabEntry)
+    place = Places(build.car, cage.members, build.units).find(entry.at, where=where)
+    if not place.members or place.spot is None:
+        raise InputError(where, "at", entry.at, problem="a tab stands on a tube.")
+    member = cage.member(place.members[0])
+    bolt = fastener(entry.bolt_size, entry.bolt_grade or "") if entry.bolt_size else None
+    spec = TabSpec(
+        thickness=entry.thickness or build.foot_plate,
+        material=entry.material or DEFAULT_MATERIAL[build.units],
+        hole=entry.hole,
+        reach=entry.reach,
+        width=entry.width,
+        ear=entry.ear,
+        weld_gap=entry.weld_gap,
+        count=entry.count,
+        gap=entry.gap,
+        weld_leg=entry.weld_leg,
+        pull=entry.pull,
+        pin=bolt.diameter if bolt else 0.0,
+        grade=bolt.grade if bolt else "",
+    )
+    name = entry.id or f"{entry.use}_tab_{member.id}"
+    return tabs(
+        name,
+        member.id,
+        member.path,
+        member.tube.outer_radius,
+        place.spot.station,
+        spec,
+        entry.toward,
+    )
+
+
+def tabs(
+    plate_id: str,
+    member: str,
+    path: Path,
+    radius: float,
+    station: float,
+    spec: TabSpec,
+    toward: tuple[float, float, float],
+) -> tuple[Plate, ...]:
+    """Make one tab, or two for a clevis, on a tube.
+
+    Args:
+        plate_id: name; a clevis adds ``_1`` and ``_2``.
+        member: id of the tube.
+        path: its centre line.
+        radius: its outside radius, mm.
+        station: where on it, mm from end a.
+        spec: sizes.
+        toward: direction the tab stands off the tube.
+
+    Raises:
+        GeometryError: the hole leaves no ear, or the tab would lie along the tube.
+    """
+    _require(plate_id, spec)
+    spot = path.spot(station)
+    side = np.asarray(toward, float) - (np.asarray(toward, float) @ spot.tangent) * spot.tangent
+    if float(np.linalg.norm(side)) < 0.2:
+        raise GeometryError(plate_id, f"would stand along {member}.", "Change its direction.")
+    y = unit(side)
+    frame = np.eye(4)
+    frame[:3, 0], frame[:3, 1], frame[:3, 2] = spot.tangent, y, np.cross(spot.tangent, y)
+    frame[:3, 3] = spot.point
+    centre = np.array([0.0, radius + spec.reach])
+    outline = _outline(plate_id, path, spot.point, spot.tangent, y, radius, spec, centre)
+    load = _load(frame, spec.pull or toward)
+    offsets = (
+        [0.0]
+        if spec.count == 1
+        else [-(spec.gap + spec.thickness) / 2, (spec.gap + spec.thickness) / 2]
+    )
+    out = []
+    for n, offset in enumerate(offsets, 1):
+        shift = np.eye(4)
+        shift[2, 3] = offset + spec.thickness / 2
+        out.append(
+            Plate(
+                id=plate_id if spec.count == 1 else f"{plate_id}_{n}",
+                kind="tab",
+                thickness=spec.thickness,
+                material=spec.material,
+                outline=outline,
+                holes=(Hole.circle(centre, spec.hole, HolePurpose.PIN),),
+                pins=(
+                    Pin(
+                        hole=0,
+                        diameter=spec.pin or spec.hole,
+                        shear_planes=spec.count,
+                        load=load,
+                        grade=spec.grade,
+                        grip=spec.count * spec.thickness + (spec.gap if spec.count == 2 else 0.0),
+                    ),
+                ),
+                welds=(Weld(to=member, length=2 * spec.width, leg=spec.weld_leg),),
+                base=vec2(centre - np.array([0.0, (spec.ear + spec.hole / 2) / 2])),
+                placement=frame @ shift,
+                members=(member,),
+            )
+        )
+    return tuple(out)
+
+
+def _require(owner: str, spec: TabSpec) -> None:
+    ring = spec.ear - spec.hole / 2
+    if ring < 0.5 * spec.hole:
+        raise GeometryError(
+            owner,
+            f"a hole of {spec.hole:.1f} mm in an ear of {spec.ear:.1f} mm radius leaves "
+            f"{ring:.1f} mm ({0.5 * spec.hole:.1f} mm at least).",
+            f"Use an ear of {spec.hole:.1f} mm radius or more.",
+        )
+    if spec.pin > spec.hole:
+        raise GeometryError(
+            owner, f"the bolt of {spec.pin:.1f} mm does not go into a hole of {spec.hole:.1f} mm."
+        )
+    if spec.reach < spec.ear:
+        raise GeometryError(
+            owner,
+            f"the ear of {spec.ear:.1f} mm radius would run into the tube {spec.reach:.1f} mm off.",
+            "Use a longer reach.",
+        )
+
+
+def _outline(
+    owner: str,
+    path: Path,
+    origin: Vec,
+    along: Vec,
+    across: Vec,
+    radius: float,
+    spec: TabSpec,
+    centre: Vec2,
+) -> Outline:
+    """Edge on the tube, two flanks tangent to the ear, the ear."""
+    height = seat(path, origin, along, across, radius + spec.weld_gap, spec.thickness)
+    half = spec.width / 2
+    edge = drawn(np.array([[a, height(a)] for a in np.linspace(-half, half, 9)]))
+    right = tangent_angle(edge[-1].end, centre, spec.ear, owner, side=1.0)
+    left = tangent_angle(edge[0].start, centre, spec.ear, owner, side=-1.0)
+    sweep = (left - right) % (2 * pi)
+    arc = circle_segment(centre, spec.ear, right, right + sweep)
+    return Outline.of_segments(
+        [*edge, Segment(edge[-1].end, arc.start), arc, Segment(arc.end, edge[0].start)]
+    )
+
+
+def tangent_angle(point: Vec2, centre: Vec2, radius: float, owner: str, *, side: float) -> float:
+    """Angle (rad) at which a straight from ``point`` touches a circle, right side for +1."""
+    w = centre - point
+    size = float(np.hypot(*w))
+    if size <= radius:
+        raise GeometryError(
+            owner,
+            f"the foot of the flank lies inside the ear ({size:.1f} mm from its middle, radius "
+            f"{radius:.1f} mm).",
+            "Use a longer reach or a smaller ear.",
+        )
+    base = atan2(float(-w[1]), float(-w[0]))
+    return base + side * float(np.arccos(radius / size))
+
+
+def _load(frame: Vec, pull: tuple[float, float, float]) -> tuple[float, float]:
+    flat = np.asarray(pull, float) @ frame[:3, :2]
+    size = sqrt(float(flat @ flat))
+    if size < 1e-6:
+        return (0.0, 1.0)
+    return float(flat[0] / size), float(flat[1] / size)
