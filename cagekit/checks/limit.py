@@ -36,7 +36,7 @@ def read_limit(raw: Any, unit: Unit, op: str, units: LengthUnit) -> Value:
     if op == "between":
         if not isinstance(raw, list | tuple) or len(raw) != 2:
             raise ValueError("'between' needs a limit of two values, [low, high]")
-        low, high = (_one(v, unit, units) for v in raw)
+        low, high = _one(raw[0], unit, units), _one(raw[1], unit, units)
         if low > high:  # type: ignore[operator]
             raise ValueError(f"the low end {raw[0]} is above the high end {raw[1]}")
         return low, high
@@ -118,7 +118,7 @@ def holds(value: Value, op: str, limit: Value, unit: Unit) -> bool:
     if unit == "pair":
         assert isinstance(value, tuple) and isinstance(limit, tuple)
         return any(_pair_holds(value, op, pair, slack) for pair in limit)
-    if op == "in" or isinstance(limit, tuple) and op == "=":
+    if op == "in" or (isinstance(limit, tuple) and op == "="):
         return any(_same(value, x, slack) for x in limit)  # type: ignore[union-attr]
     if op == "!=":
         options = limit if isinstance(limit, tuple) else (limit,)
@@ -174,14 +174,17 @@ def _share(value: Value, limit: Value, op: str) -> float:
     return gap / max(abs(bound), 1e-3)
 
 
-def written(raw: Any, op: str, units: LengthUnit) -> str:
-    """The limit as the rulebook writes it, for people."""
+def written(raw: Any, op: str, unit: Unit | None, units: LengthUnit) -> str:
+    """The limit as the rulebook writes it, with its unit, for people."""
     parts = raw if isinstance(raw, list | tuple) else [raw]
-    texts = [_word(p, units) for p in parts]
+    texts = [_word(p, unit, units) for p in parts]
     return " to ".join(texts) if op == "between" else " or ".join(texts)
 
 
-def _word(value: Any, units: LengthUnit) -> str:
+def _word(value: Any, unit: Unit | None, units: LengthUnit) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"{value:g}" if isinstance(value, int | float) else str(value)
+    text = f"{value:g}" if isinstance(value, int | float) else str(value)
+    if unit in ("mm", "pair") and not re.search("[a-wyz]", text):
+        return f"{text} {units}"
+    return text

@@ -147,7 +147,7 @@ class _Reader:
             quantity=found,
             roles=tuple(self._roles()),
             limit=limit,
-            written="" if entry.limit is None else written(entry.limit, entry.op or "", self.units),
+            written=self._written(found),
             when=when,
             unless=unless,
             source=entry.source or self.file.title,
@@ -159,6 +159,13 @@ class _Reader:
     def _roles(self) -> Iterator[str]:
         for name in self.entry.of:
             yield from self.file.sets.get(name, (name,))
+
+    def _written(self, found: Quantity | None) -> str:
+        entry = self.entry
+        if entry.limit is None:
+            return ""
+        unit = found.unit if found and entry.op else None
+        return written(entry.limit, entry.op or "", unit, self.units)
 
     def _limit(self, found: Quantity | None) -> Value:
         entry = self.entry
@@ -198,7 +205,7 @@ class _Reader:
             op, value = "=", raw
         limit = read_limit(value, unit, op, self.units)
         return Condition(
-            name=name, unit=unit, op=op, limit=limit, written=written(value, op, self.units)
+            name=name, unit=unit, op=op, limit=limit, written=written(value, op, unit, self.units)
         )
 
     def _wrong(self, at: Key, value: Any, problem: str, hint: str) -> None:

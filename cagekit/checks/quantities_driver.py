@@ -1,194 +1,119 @@
-"""Quantities of the driver in the cage that rulebooks limit: head, shoulder, arm.
+"""Quantities of the people in the cage that rulebooks limit: head, shoulder, arm.
 
-The posture comes from ``cagekit.occupant``; without a driver sheet every one of them needs input.
+The posture and the readings come from ``cagekit.occupant``; without a driver sheet every one of
+them needs input.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
-import numpy as np
-
-from cagekit.cage.model import Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantity import Measure, Pick, quantity
-from cagekit.checks.survey import Survey, extreme, side_of
-from cagekit.geometry.path import Vec, unit
-from cagekit.occupant import Occupant
+from cagekit.checks.survey import Survey, side_of
+from cagekit.occupant import Occupant, readings
+from cagekit.occupant.cockpit import Cockpit, Reading
 
 NO_DRIVER = "a driver sheet (`drivers` in the build file)"
 
 
-def _people(s: Survey, subject: str) -> tuple[list[Occupant], list[Measure]]:
-    people = list(s.occupants)
-    return people, [] if people else [Measure(subject=subject, missing=NO_DRIVER)]
-
-
-def _driver(s: Survey) -> Occupant | None:
-    return next((p for p in s.occupants if p.at_wheel), None)
+def _read(
+    s: Survey, take: Callable[[Cockpit, Occupant], Reading], *, wheel_only: bool = False
+) -> Iterator[Measure]:
+    """One measure for each person; what a person lacks is said, what the cage lacks is no measure."""
+    if not s.cockpit.occupants:
+        yield Measure(subject="driver", missing=NO_DRIVER)
+    for who in s.cockpit.occupants:
+        if wheel_only and not who.at_wheel:
+            continue
+        r = take(s.cockpit, who)
+        evidence = Evidence.of(*r.members, points=r.points, note=r.note)
+        if r.value is not None:
+            yield Measure(subject=who.name, value=r.value, evidence=evidence)
+        elif r.missing:
+            yield Measure(subject=who.name, evidence=evidence, missing=r.missing)
 
 
 @quantity("helmet_to_main_hoop", "mm", "helmet to main hoop")
 def helmet_to_main_hoop(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Free gap between each occupant's helmet and the main hoop's tube, in any direction."""
-    hoop = s.main_hoop
-    if hoop is None:
-        return
-    people, missing = _people(s, "helmet")
-    yield from missing
-    for who, gaps in s.helmet_gaps:
-        g = next(g for g in gaps if g.member == hoop.id)
-        evidence = Evidence.of(hoop.id, points=[g.on_solid, g.on_tube])
-        yield Measure(subject=f"{who.role} helmet", value=g.gap, evidence=evidence)
+    """Free gap between each person's helmet and the main hoop, padding included, any direction."""
+    if s.main_hoop is not None:
+        yield from _read(s, readings.helmet_to_hoop)
 
 
 @quantity("helmet_to_nearest_tube", "mm", "helmet to the nearest tube")
 def helmet_to_nearest_tube(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Free gap between each occupant's helmet and the nearest tube of the cage, without padding."""
-    people, missing = _people(s, "helmet")
-    yield from missing
-    for who, gaps in s.helmet_gaps:
-        if not gaps:
-            continue
-        g = min(gaps, key=lambda x: x.gap)
-        evidence = Evidence.of(g.member, points=[g.on_solid, g.on_tube])
-        yield Measure(subject=f"{who.role} helmet", value=g.gap, evidence=evidence)
+    """Free gap between each person's helmet and the nearest tube or its padding."""
+    yield from _read(s, _nearest_tube)
+
+
+def _nearest_tube(cockpit: Cockpit, who: Occupant) -> Reading:
+    best = min(readings.helmet_to_bar(cockpit, who).items(), key=lambda kv: (kv[1].value, kv[0]))
+    return best[1]
 
 
 @quantity("hoop_above_helmet", "mm", "main hoop above the helmet")
 def hoop_above_helmet(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Height of the top of the main hoop's tube above the top of each occupant's helmet."""
-    hoop = s.main_hoop
-    if hoop is None:
-        return
-    people, missing = _people(s, "helmet")
-    yield from missing
-    top, point = extreme(hoop.path, (0.0, 0.0, 1.0))
-    for who in people:
-        value = top + hoop.tube.outer_radius - float(who.helmet_top[2])
-        evidence = Evidence.of(hoop.id, points=[who.helmet_top, point])
-        yield Measure(subject=f"{who.role} helmet", value=value, evidence=evidence)
+    """Height of the main hoop's tube above the top of each person's helmet, in its own plane."""
+    if s.main_hoop is not None:
+        yield from _read(s, readings.hoop_over_helmet)
 
 
 @quantity("helmet_ahead_of_hoop", "mm", "helmet ahead of the main hoop")
 def helmet_ahead_of_hoop(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far the rearmost point of each occupant's helmet lies ahead of the front of the main
-    hoop's tube at its top; negative when the helmet reaches under or behind the hoop.
-    """
-    hoop = s.main_hoop
-    if hoop is None:
-        return
-    people, missing = _people(s, "helmet")
-    yield from missing
-    _, top = extreme(hoop.path, (0.0, 0.0, 1.0))
-    for who in people:
-        rear = min(float(who.helmet.start[0]), float(who.helmet.end[0])) - who.helmet.radius
-        value = rear - float(top[0]) - hoop.tube.outer_radius
-        point = min((who.helmet.start, who.helmet.end), key=lambda p: float(p[0]))
-        evidence = Evidence.of(hoop.id, points=[point, top])
-        yield Measure(subject=f"{who.role} helmet", value=value, evidence=evidence)
+    """How far the back of each helmet lies ahead of the main hoop's front; negative below it."""
+    if s.main_hoop is not None:
+        yield from _read(s, readings.helmet_ahead_of_hoop)
 
 
 @quantity("helmet_under_hoop_line", "mm", "helmet under the line between hoops")
 def helmet_under_hoop_line(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Height of the straight from the main hoop's top to the front hoop's top above each helmet;
-    without a front hoop the rule has nothing to look at.
-    """
-    hoop, front = s.main_hoop, s.one("front_hoop")
-    if hoop is None or front is None:
-        return
-    people, missing = _people(s, "helmet")
-    yield from missing
-    up = (0.0, 0.0, 1.0)
-    a = extreme(hoop.path, up)[1] + np.array([0.0, 0.0, hoop.tube.outer_radius])
-    b = extreme(front.path, up)[1] + np.array([0.0, 0.0, front.tube.outer_radius])
-    for who in people:
-        p = who.helmet_top
-        t = (float(p[0]) - float(a[0])) / (float(b[0]) - float(a[0]))
-        value = float(a[2] + t * (b[2] - a[2])) - float(p[2])
-        evidence = Evidence.of(hoop.id, front.id, points=[a, b, p])
-        yield Measure(subject=f"{who.role} helmet", value=value, evidence=evidence)
-
-
-@quantity("hoop_width_over_shoulders", "mm", "hoop width over the driver's shoulders")
-def hoop_width_over_shoulders(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Outside width of the main hoop at the driver's shoulder height less the driver's breadth over
-    the shoulders.
-    """
-    hoop = s.main_hoop
-    if hoop is None:
-        return
-    who = _driver(s)
-    if who is None:
-        yield Measure(subject=hoop.id, missing=NO_DRIVER)
-        return
-    z = float(who.shoulder[2])
-    spots = hoop.path.at_height(z)
-    if len(spots) >= 2:
-        y = [float(p.point[1]) for p in spots]
-        value = max(y) - min(y) + hoop.tube.od - who.body.shoulder_breadth
-        evidence = Evidence.of(hoop.id, points=[p.point for p in spots])
-        yield Measure(subject=hoop.id, value=value, evidence=evidence)
+    """Height of the straight from main hoop to front hoop above each helmet."""
+    if s.main_hoop is not None and s.one("front_hoop") is not None:
+        yield from _read(s, readings.helmet_line)
 
 
 @quantity("harness_bar_drop", "mm", "harness bar below the shoulder")
 def harness_bar_drop(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far the harness bar's axis lies below the top of each occupant's shoulder, level with the
-    occupant's middle; negative when it is above.
-    """
-    bars = s.of_role("harness_bar")
-    if not bars:
-        return
-    people, missing = _people(s, "harness_bar")
-    yield from missing
-    for who in people:
-        y = float(who.shoulder[1])
-        for m in bars:
-            spots = m.path.crossings((0.0, y, 0.0), (0.0, 1.0, 0.0))
-            if spots:
-                p = spots[0].point
-                value = float(who.shoulder[2] - p[2])
-                evidence = Evidence.of(m.id, points=[who.shoulder, p])
-                yield Measure(subject=f"{m.id}, {who.role}", value=value, evidence=evidence)
+    """How far the top of the harness bar lies below each person's shoulder; negative above it."""
+    if s.one("harness_bar") is not None:
+        yield from _read(s, readings.harness_drop)
 
 
-@quantity("side_bar_on_arm", "ratio", "door bar between elbow (0) and shoulder (1)")
+@quantity("side_bar_on_arm", "ratio", "door bar between shoulder (0) and elbow (1)")
 def side_bar_on_arm(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Where the highest door bar passes the driver's upper arm on the door side: 0 at the height of
-    the elbow joint, 1 at the top of the shoulder, taken halfway along the arm.
-    """
-    who = _driver(s)
-    if who is None:
-        if s.of_role("door_bar"):
-            yield Measure(subject="door_bar", missing=NO_DRIVER)
-        return
-    elbow, shoulder = who.arms[who.door_side].middle, who.shoulders[who.door_side]
-    x = float(elbow[0] + shoulder[0]) / 2
-    best: tuple[float, Member, Vec] | None = None
-    for m in s.of_role("door_bar"):
-        if m.side != who.door_side:
-            continue
-        for spot in m.path.crossings((x, 0.0, 0.0), (1.0, 0.0, 0.0)):
-            z = float(spot.point[2])
-            if best is None or z > best[0]:
-                best = z, m, spot.point
-    if best is not None:
-        value = (best[0] - float(elbow[2])) / float(shoulder[2] - elbow[2])
-        evidence = Evidence.of(best[1].id, points=[best[2], elbow, shoulder])
-        yield Measure(subject=best[1].id, value=value, evidence=evidence)
+    """Where the door bar passes the driver's upper arm: 0 at the shoulder, 1 at the elbow."""
+    if s.one("door_bar") is not None:
+        yield from _read(s, readings.door_bar_share, wheel_only=True)
+
+
+@quantity("hoop_width_over_shoulders", "mm", "hoop width over the driver's shoulders")
+def hoop_width_over_shoulders(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Outside width of the main hoop at shoulder height less the driver's shoulder breadth."""
+    if s.main_hoop is not None:
+        yield from _read(s, lambda _, who: _width_over_shoulders(s, who), wheel_only=True)
+
+
+def _width_over_shoulders(s: Survey, who: Occupant) -> Reading:
+    hoop = s.main_hoop
+    assert hoop is not None
+    spots = hoop.path.at_height(float(who.shoulder[2]))
+    if len(spots) < 2:
+        return Reading(value=None, absent="the main hoop ends below the shoulder")
+    y = [float(p.point[1]) for p in spots]
+    value = max(y) - min(y) + hoop.tube.od - who.body.shoulder_breadth
+    return Reading(value=value, members=(hoop.id,), points=tuple(p.point for p in spots))
 
 
 @quantity("hoop_gap_to_driver_door", "mm", "hoop to the driver's door")
 def hoop_gap_to_driver_door(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Free gap between the main hoop's tube and the inner face of the driver's door or the belt
-    line's metal, whichever is nearer the hoop.
-    """
+    """Free gap at the belt line from the main hoop to the driver's door or its trim."""
     hoop = s.main_hoop
     if hoop is None:
         return
     sheet = s.car.side(s.driver_side)
-    z = sheet.hoop.height_belt
-    spots = [p for p in hoop.path.at_height(z) if side_of(p.point) == s.driver_side]
+    spots = [p for p in hoop.path.at_height(sheet.hoop.height_belt)]
+    spots = [p for p in spots if side_of(p.point) == s.driver_side]
     if spots:
         wall = sheet.hoop.half_width_belt
         if sheet.door is not None:
@@ -196,42 +121,3 @@ def hoop_gap_to_driver_door(s: Survey, pick: Pick) -> Iterator[Measure]:
         value = wall - abs(float(spots[0].point[1])) - hoop.tube.outer_radius
         evidence = Evidence.of(hoop.id, points=[spots[0].point])
         yield Measure(subject=hoop.id, value=value, evidence=evidence)
-
-
-@quantity("helmet_in_cage_hull", "mm", "helmet below the roof members")
-def helmet_in_cage_hull(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Height of the lowest roof member (halo, rails, header, hoops' tops, roof bars) above each
-    occupant's helmet, surfaces of the tubes, over the helmet's own length and width.
-    """
-    roof = s.of_role("halo", "roof_rail", "header_bar", "roof_diagonal", "half_hoop", "front_hoop")
-    if not roof:
-        return
-    people, missing = _people(s, "helmet")
-    yield from missing
-    for who in people:
-        got = _lowest_over(roof, who)
-        if got:
-            value, m, point = got
-            evidence = Evidence.of(m.id, points=[who.helmet_top, point])
-            yield Measure(subject=f"{who.role} helmet", value=value, evidence=evidence)
-
-
-def _lowest_over(roof: tuple[Member, ...], who: Occupant) -> tuple[float, Member, Vec] | None:
-    """The lowest tube over the helmet's footprint grown by the tube: height, member, point."""
-    axis = who.helmet.end - who.helmet.start
-    length = float(np.linalg.norm(axis))
-    way = unit(axis) if length > 1e-9 else np.array([1.0, 0.0, 0.0])
-    best: tuple[float, Member, Vec] | None = None
-    for m in roof:
-        p = m.path.points(np.linspace(0.0, m.path.length, max(int(m.path.length / 6), 8)))
-        w = p - who.helmet.start
-        t = np.clip(w @ way, 0.0, length)
-        off = w - np.multiply.outer(t, way)
-        near = np.hypot(off[:, 0], off[:, 1]) <= who.helmet.radius + m.tube.outer_radius
-        high = near & (p[:, 2] > float(who.eye[2]))
-        if high.any():
-            i = int(np.argmin(np.where(high, p[:, 2], np.inf)))
-            z = float(p[i, 2]) - m.tube.outer_radius - float(who.helmet_top[2])
-            if best is None or z < best[0]:
-                best = z, m, p[i]
-    return best

@@ -12,10 +12,11 @@ import numpy as np
 
 from cagekit.cage.model import EndKind, EndName, Member
 from cagekit.checks.bars import Bar, joined
+from cagekit.checks.context import CheckContext
+from cagekit.checks.fit.scene import cockpit_of
 from cagekit.checks.quantity import Pick
 from cagekit.geometry.path import Arc, Path, Spot, Vec, vec
-from cagekit.occupant import Occupant, seated
-from cagekit.occupant.tubes import Gap, Tubes
+from cagekit.occupant.cockpit import Cockpit
 
 if TYPE_CHECKING:
     from cagekit.build.build import Build
@@ -243,15 +244,9 @@ class Survey:
     # --- people ------------------------------------------------------------------------
 
     @cached_property
-    def occupants(self) -> tuple[Occupant, ...]:
-        """Everybody as seated; empty without driver sheets."""
-        return seated(self.car, self.drivers)
-
-    @cached_property
-    def helmet_gaps(self) -> tuple[tuple[Occupant, tuple[Gap, ...]], ...]:
-        """Room from each occupant's helmet to every tube."""
-        tubes = Tubes(self.members)
-        return tuple((who, tubes.nearest(who.helmet)) for who in self.occupants)
+    def cockpit(self) -> Cockpit:
+        """Everybody as seated among the tubes, padding on; empty without driver sheets."""
+        return cockpit_of(CheckContext(build=self.build, cage=self.cage))
 
     # --- pillar and swing-out ----------------------------------------------------------
 

@@ -3,33 +3,61 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
-from cagekit.cli.console import emit
+from cagekit.cli.console import emit, width
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
-    parser.add_argument("name", help="preset name, KIND/NAME where several kinds share it, or a path")
+    parser.add_argument(
+        "name", help="preset name, KIND/NAME where several kinds share it, or a path"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the file; comments and sources in it are part of what is shown."""
     from cagekit.build.presets import find_any, list_presets, read_toml, shown
 
+    if args.name == "quantities":
+        return _quantities()
     kind, path = find_any(args.name)
     data, text = read_toml(path)
     if args.json:
-        emit({"kind": kind, "path": str(path), "sources": list(_sources(data)), "data": _plain(data)})
+        emit(
+            {"kind": kind, "path": str(path), "sources": list(_sources(data)), "data": _plain(data)}
+        )
         return 0
     print(f"# {kind or 'file'} {path.stem}, from {shown(path)}")
     others = [p.kind for p in list_presets() if p.name == args.name and p.kind != kind]
     if others:
-        print(f"# the name is also that of a {', '.join(others)}: cagekit show {others[0]}/{args.name}")
+        print(
+            f"# the name is also that of a {', '.join(others)}: cagekit show {others[0]}/{args.name}"
+        )
     sources = list(dict.fromkeys(_sources(data)))
     for source in sources:
         print(f"# source: {source}")
     print()
+    if kind == "rules":
+        return _profile(path)
     print(text.rstrip())
+    return 0
+
+
+def _profile(path: Path) -> int:
+    """A rule profile with its gaps, and what is wrong in it."""
+    from cagekit.checks.profile import compile_file
+    from cagekit.checks.profile_sheet import profile_text
+
+    print(profile_text(compile_file(path), width=min(width(), 100)))
+    return 0
+
+
+def _quantities() -> int:
+    """What a rule profile may name."""
+    from cagekit.checks.profile_sheet import quantities_text
+
+    print(quantities_text(width=min(width(), 100)))
     return 0
 
 
