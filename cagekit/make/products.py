@@ -34,9 +34,18 @@ class Product:
 
 
 PRODUCTS: tuple[Product, ...] = (
-    Product("json", "cagekit.writers.json:write_cage", "cage.json: every member, joint and plate as data"),
+    Product(
+        "json",
+        "cagekit.writers.json:write_cage",
+        "cage.json: every member, joint and plate as data",
+    ),
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
+    Product(
+        "fit",
+        "cagekit.writers.fit:write_fit",
+        "fit.png, sight.png: the people in the cage, what the driver sees",
+    ),
 )
 """Every product, in the order they are made: quick ones first, so that errors come early."""
 

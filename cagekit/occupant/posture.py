@@ -143,13 +143,14 @@ class Occupant:
         across = np.array([0.0, max(hip_half - 90.0, 1.0), 0.0])
         out: dict[str, Capsule] = {"helmet": self.helmet}
         out["chest"] = Capsule(self.hip, vec(self.shoulder - chest * self.torso_up), chest)
+        out["neck"] = Capsule(self.shoulder, self.helmet.start, 58.0)
+        joints = [self.arms[side].root for side in ("left", "right")]
+        out["shoulders"] = Capsule(joints[0], joints[1], deltoid)
         out["hips"] = Capsule(vec(self.hip - across), vec(self.hip + across), 90.0)
         thigh = self.body.thigh_clearance / 2
         for side, _ in SIDES:
             arm, leg = self.arms[side], self.legs[side]
-            out[f"{side} shoulder"] = Capsule(arm.root, arm.root, deltoid)
             out[f"{side} upper arm"] = Capsule(arm.root, arm.middle, deltoid)
-            out[f"{side} elbow"] = Capsule(arm.middle, arm.middle, FOREARM)
             out[f"{side} forearm"] = Capsule(arm.middle, arm.tip, FOREARM)
             out[f"{side} hand"] = Capsule(arm.tip, arm.tip, FIST)
             out[f"{side} thigh"] = Capsule(leg.root, leg.middle, min(thigh, 80.0))

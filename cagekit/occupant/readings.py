@@ -199,7 +199,7 @@ def shoulder_to_hoop(cockpit: Cockpit, who: Occupant) -> Reading:
 
 
 ROOM: dict[str, tuple[str, ...]] = {
-    "elbow": ("shoulder", "upper arm", "elbow", "forearm"),
+    "elbow": ("upper arm", "forearm"),
     "knee": ("knee", "thigh", "shin"),
     "foot": ("foot",),
 }
@@ -216,8 +216,8 @@ def room(cockpit: Cockpit, who: Occupant, name: str) -> Reading:
 
 
 def torso_room(cockpit: Cockpit, who: Occupant) -> Reading:
-    """Least room between chest or hips and any bar, mm."""
-    best = cockpit.closest(who, ["chest", "hips"])
+    """Least room between chest, neck or hips and any bar, mm."""
+    best = cockpit.closest(who, ["chest", "neck", "hips"])
     if best is None:
         return Reading(value=None, absent="the cage has no members")
     return _of(best[1], best[0])

@@ -76,18 +76,21 @@ def header_edge(car: Car) -> list[tuple[float, float, float]] | None:
 
 
 def lower_edges(car: Car) -> list[list[tuple[float, float, float]]]:
-    """Edges below which the car hides everything: dash top and cowl, left to right, mm."""
+    """Edges below which the car hides everything: dash top and cowl, left to right, mm.
+
+    The cowl runs from pillar base to pillar base through its middle.
+    """
     if car.dash is None:
         return []
+    dash = car.dash
     half = 600.0
-    bases = [car.side(s).pillar for s in ("left", "right")]
-    if all(bases):
-        half = min(b.base[1] for b in bases if b is not None)
-    dash, cowl = car.dash, (car.dash.cowl_x, car.dash.cowl_z)
-    return [
-        [(dash.face_x, half, dash.top_z), (dash.face_x, -half, dash.top_z)],
-        [(cowl[0], half, cowl[1]), (cowl[0], -half, cowl[1])],
-    ]
+    cowl = [(dash.cowl_x, half, dash.cowl_z), (dash.cowl_x, -half, dash.cowl_z)]
+    left, right = car.left.pillar, car.right.pillar
+    if left is not None and right is not None:
+        half = min(left.base[1], right.base[1])
+        (xl, yl, zl), (xr, yr, zr) = left.base, right.base
+        cowl = [(xl, yl, zl), (dash.cowl_x, 0.0, dash.cowl_z), (xr, -yr, zr)]
+    return [[(dash.face_x, half, dash.top_z), (dash.face_x, -half, dash.top_z)], cowl]
 
 
 def eyes_of(who: Occupant) -> Eyes:

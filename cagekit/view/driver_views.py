@@ -50,8 +50,8 @@ GHOST = 0.42
 """Weight of a tube in front of a person."""
 
 CAUTION = (
-    "The posture is a simple model of a seated person, not a measurement: sit in the car, belted and "
-    "helmeted, before anything is welded. The rulebook and the scrutineer decide."
+    "The posture is a simple model of a seated person, not a measurement: sit in the car, belted "
+    "and helmeted, before anything is welded. The rulebook and the scrutineer decide."
 )
 
 FROM_RIGHT = Camera.looking("side", (0, -1, 0), (0, 0, 1))
@@ -312,7 +312,7 @@ LIST_X, EGRESS_Y = 1580, 820
 
 def _list(draw: ImageDraw, taken: Sequence[Measure]) -> None:
     """Number, what, how much."""
-    y = HEAD + 26
+    y = HEAD + 26.0
     draw.text((LIST_X, y), "room, surface to surface", SOFT, font(20), anchor="ls")
     y += 14
     pitch = min(31, (EGRESS_Y - 60 - y) / max(len(taken), 1))

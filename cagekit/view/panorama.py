@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import degrees, radians
 from typing import TYPE_CHECKING
 
@@ -46,6 +47,8 @@ GROUND: Rgb = (233, 232, 224)
 SHELL: Rgb = (176, 180, 186)
 PILLAR: Rgb = (128, 133, 141)
 WHEEL: Rgb = (84, 88, 95)
+BEHIND = -600.0
+"""Rails and belt lines are carried on to this far behind the hoop, mm."""
 HALF = 0.30
 """Weight of what only one eye has hidden."""
 CAUTION = (
@@ -56,11 +59,14 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Layer:
-    """Something that hides: rows of balls or outlines in space, and its colour."""
+    """Something that hides: rows of balls, or all above (or below) an edge; and its colour.
+
+    ``edges`` are polylines ``(n, 3)`` mm, each with True when what lies above it is hidden.
+    """
 
     colour: Rgb
     rows: tuple[Row, ...] = ()
-    faces: tuple[Array, ...] = ()
+    edges: tuple[tuple[Array, bool], ...] = ()
 
 
 def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
@@ -74,7 +80,9 @@ def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
     for layer in layers(cockpit, who):
         _cover(view, layer, who)
     sheet = image_module.new("RGB", (width + 2 * MARGIN, height + HEAD + FOOT), PAPER)
-    sheet.paste(image_module.fromarray(np.clip(view + 0.5, 0, 255).astype(np.uint8)), (MARGIN, HEAD))
+    sheet.paste(
+        image_module.fromarray(np.clip(view + 0.5, 0, 255).astype(np.uint8)), (MARGIN, HEAD)
+    )
     draw = draw_module.Draw(sheet)
     _header(draw, who, title, sheet.width)
     _grid(draw, width, height)
@@ -88,7 +96,7 @@ def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
 def layers(cockpit: Cockpit, who: Occupant) -> list[Layer]:
     """What hides, the farthest first: shell, pillars, then tubes and wheel by distance."""
     car, rows = cockpit.car, car_rows(cockpit.car)
-    out = [Layer(SHELL, faces=tuple(shell_faces(car)))]
+    out = [Layer(SHELL, edges=tuple(shell_edges(car)))]
     pillars = tuple(rows[k] for k in ("pillar_left", "pillar_right") if k in rows)
     if pillars:
         out.append(Layer(PILLAR, rows=pillars))
@@ -115,75 +123,98 @@ def _distance(row: Row, eye: Vec) -> float:
     return float(np.linalg.norm(row.points - eye, axis=1).min())
 
 
-def shell_faces(car: Car) -> Iterable[Array]:
-    """Roof, dash and doors as outlines in space that the car itself hides behind."""
+def shell_edges(car: Car) -> Iterable[tuple[Array, bool]]:
+    """Edges of roof, dash and doors, each with whether the shell is above it."""
     header = header_edge(car)
     sides = [(car.side("left"), 1.0), (car.side("right"), -1.0)]
-    if header is not None and car.roof is not None:
-        rails = [(-600.0, k * s.hoop.half_width_rail, s.hoop.height_rail) for s, k in sides]
-        yield _roof([rails[0], *header, rails[1]], car)
+    if header is not None:
+        rails = [(BEHIND, k * s.hoop.half_width_rail, s.hoop.height_rail) for s, k in sides]
+        yield np.array([rails[0], *header, rails[1]]), True
     for edge in lower_edges(car):
-        (xa, ya, za), (xb, yb, zb) = edge
-        yield np.array([(xa, ya, za), (xb, yb, zb), (xb, yb, -600.0), (xa, ya, -600.0)])
+        yield np.array(edge), False
     for side, sign in sides:
-        if side.pillar is None or car.body == "open":
+        if side.pillar is None:
             continue
         x, y, z = side.pillar.base
-        rear = (-600.0, sign * side.hoop.half_width_belt, side.hoop.height_belt)
-        front = (x, sign * y, z)
-        yield np.array([front, rear, (rear[0], rear[1], -600.0), (x, sign * y, -600.0)])
-
-
-def _roof(edge: Sequence[tuple[float, float, float]], car: Car) -> Array:
-    """The roof from its edge up over the head."""
-    assert car.roof is not None
-    top = car.roof.height_at_hoop + 60.0
-    back = [(x, 0.6 * y, top) for x, y, _ in reversed(edge)]
-    return np.array([*edge, *back])
+        rear = (BEHIND, sign * side.hoop.half_width_belt, side.hoop.height_belt)
+        yield np.array([(x, sign * y, z), rear]), False
 
 
 def _cover(view: Array, layer: Layer, who: Occupant) -> None:
     """Paint a layer: full where both eyes have it in the way, pale where one has."""
-    left, right = (_mask(view.shape[:2], layer, who.eyes[side]) for side in ("left", "right"))
+    eyes = (who.eyes["left"], who.eyes["right"])
+    seen = [[Caps.seen(row, eye) for row in layer.rows] for eye in eyes]
+    box = (0, 0, view.shape[1], view.shape[0]) if layer.edges else _window(seen, view.shape)
+    if box is None:
+        return
+    left, right = (
+        _mask(box, caps, [(edge - eye, up) for edge, up in layer.edges])
+        for caps, eye in zip(seen, eyes, strict=True)
+    )
     both = np.minimum(left, right)
     weight = (both + HALF * (np.maximum(left, right) - both))[..., None]
-    view[:] = (1 - weight) * view + weight * np.array(layer.colour, dtype=float)
+    part = view[box[1] : box[3], box[0] : box[2]]
+    part[:] = (1 - weight) * part + weight * np.array(layer.colour, dtype=float)
 
 
-def _mask(shape: tuple[int, int], layer: Layer, eye: Vec) -> Array:
-    """How much of each pixel is hidden from one eye, 0 to 1."""
+Box = tuple[int, int, int, int]
+
+
+def _window(seen: Sequence[Sequence[Caps]], shape: Sequence[int]) -> Box | None:
+    """The part of the picture that balls may cover: left, top, right, bottom."""
+    spots = [_ovals(caps, 1) for eye in seen for caps in eye]
+    table = np.concatenate(spots) if spots else np.zeros((0, 4))
+    if not len(table):
+        return None
+    x, y, rx, ry = table.T
+    left, right = int(max((x - rx).min() - 2, 0)), int(min((x + rx).max() + 2, shape[1]))
+    top, bottom = int(max((y - ry).min() - 2, 0)), int(min((y + ry).max() + 2, shape[0]))
+    return (left, top, right, bottom) if right > left and bottom > top else None
+
+
+def _ovals(caps: Caps, k: int) -> Array:
+    """Centre and half axes in pixels of the balls near the picture, ``(n, 4)``."""
+    near = (np.abs(caps.azimuth) < radians(REACH_DEG + 20)) & (caps.half < radians(60))
+    ry = np.degrees(caps.half[near]) * SCALE * k
+    return np.column_stack(
+        [
+            (REACH_DEG - np.degrees(caps.azimuth[near])) * SCALE * k,
+            (UP_DEG - np.degrees(caps.elevation[near])) * SCALE * k,
+            ry / np.maximum(np.cos(caps.elevation[near]), 0.2),
+            ry,
+        ]
+    )
+
+
+def _mask(box: Box, seen: Sequence[Caps], edges: Sequence[tuple[Array, bool]]) -> Array:
+    """How much of each pixel of ``box`` is hidden from one eye, 0 to 1."""
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 
-    height, width = shape
+    width, height = box[2] - box[0], box[3] - box[1]
     mask = image_module.new("L", (width * FINE, height * FINE), 0)
     draw = draw_module.Draw(mask)
-    for face in layer.faces:
-        _fill(draw, face - eye)
-    for row in layer.rows:
-        caps = Caps.seen(row, eye)
-        near = (np.abs(caps.azimuth) < radians(REACH_DEG + 30)) & (caps.half < radians(60))
-        for a, e, h in zip(
-            caps.azimuth[near], caps.elevation[near], caps.half[near], strict=True
-        ):
-            x, y = _pixel(a, e, FINE)
-            ry = degrees(h) * SCALE * FINE
-            rx = ry / max(float(np.cos(e)), 0.2)
-            draw.ellipse((x - rx, y - ry, x + rx, y + ry), fill=255)
+    x0, y0 = box[0] * FINE, box[1] * FINE
+    for edge, up in edges:
+        _fill(draw, edge, up)
+    for caps in seen:
+        for x, y, rx, ry in _ovals(caps, FINE):
+            draw.ellipse((x - rx - x0, y - ry - y0, x + rx - x0, y + ry - y0), fill=255)
     small = np.asarray(mask, dtype=float).reshape(height, FINE, width, FINE)
     return np.asarray(small.mean(axis=(1, 3)) / 255)
 
 
-def _fill(draw: ImageDraw, face: Array) -> None:
-    """Fill an outline given from the eye, its edges cut fine because they bend in the picture."""
+def _fill(draw: ImageDraw, edge: Array, up: bool) -> None:
+    """Fill all above or below an edge given from the eye, cut fine because it bends."""
     points = []
-    for a, b in zip(face, np.roll(face, -1, axis=0), strict=True):
-        for t in np.linspace(0.0, 1.0, 40, endpoint=False):
+    for a, b in pairwise(edge):
+        for t in np.linspace(0.0, 1.0, 60):
             p = a + t * (b - a)
             azimuth = float(np.arctan2(p[1], p[0]))
             elevation = float(np.arcsin(p[2] / np.linalg.norm(p)))
             points.append(_pixel(azimuth, elevation, FINE))
-    draw.polygon(points, fill=255)
+    level = 0.0 if up else float((UP_DEG + DOWN_DEG) * SCALE * FINE)
+    draw.polygon([*points, (points[-1][0], level), (points[0][0], level)], fill=255)
 
 
 def _pixel(azimuth: float, elevation: float, k: int = 1) -> tuple[float, float]:

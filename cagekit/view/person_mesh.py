@@ -112,7 +112,9 @@ def _grid(vertices: Array, normals: Array, *, wrap_rows: bool) -> SolidMesh:
 
 def slab_mesh(slab: Slab) -> SolidMesh:
     """A box with flat faces."""
-    vertices, normals, triangles = [], [], []
+    vertices: list[Vec] = []
+    normals: list[Vec] = []
+    triangles: list[tuple[int, int, int]] = []
     for k in range(3):
         u, v = slab.axes[(k + 1) % 3], slab.axes[(k + 2) % 3]
         hu, hv = slab.half[(k + 1) % 3], slab.half[(k + 2) % 3]

@@ -10,7 +10,8 @@ side at the hoop
 pillar
     a strip as wide as the pillar, 40 mm deep, its inner face on the measured line;
 windscreen
-    from header to cowl, bowed forward from the pillar lines to the centre plane;
+    from header to cowl, bowed forward to the centre plane, at the sides the pillar's depth outside
+    its inner face;
 sill, door
     the inner face of the sill, and of the trim or glass that moves, within the door opening;
 tunnel
@@ -24,7 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cagekit.build.car import Car, KeepOut
+from cagekit.build.car import Car, KeepOut, PillarLine
 from cagekit.geometry.path import Vec, unit, vec
 from cagekit.occupant.shapes import Slab, Solid
 
@@ -294,7 +295,8 @@ def windscreen(car: Car) -> Sheet:
         if not known:
             return np.asarray(middle - p[..., 0])
         edge_x = np.mean(
-            [line(z, (q.base[0], q.base[2]), (q.top[0], q.top[2])) for q in known], axis=0
+            [line(z, (q.base[0], q.base[2]), (q.top[0], q.top[2])) + _ahead(q) for q in known],
+            axis=0,
         )
         edge_y = np.mean(
             [line(z, (q.base[1], q.base[2]), (q.top[1], q.top[2])) for q in known], axis=0
@@ -306,6 +308,12 @@ def windscreen(car: Car) -> Sheet:
         return np.asarray((p[..., 2] > base_z) & (p[..., 2] < top_z) & (p[..., 0] > 0.3 * base_x))
 
     return Sheet(side, where)
+
+
+def _ahead(pillar: PillarLine) -> float:
+    """How far the glass lies ahead of the pillar's inner face, level, mm."""
+    run, rise = (pillar.base[k] - pillar.top[k] for k in (0, 2))
+    return PILLAR_DEPTH * float(np.hypot(run, rise)) / max(abs(rise), 1.0)
 
 
 def hoop_side(car: Car, side: str, sign: float) -> Sheet:
