@@ -274,6 +274,15 @@ def test_refuses_branch_inside_a_bend_that_runs_back_into_it() -> None:
         cope(spot.point, spot.point + 500 * (cos(a) * spot.tangent + sin(a) * inward))
 
 
+def test_refuses_branch_along_a_bend_that_touches_it_again() -> None:
+    bend = HOOP.bends[0]
+    spot = HOOP.spot(float(HOOP.starts[1]) + 20.0)
+    inward = unit(unit(bend.centre - spot.point) + 0.9 * X)
+    a = radians(25)
+    with pytest.raises(CopeError, match=r"touches hoop twice.*again \d+ mm back"):
+        cope(spot.point, spot.point + 500 * (cos(a) * spot.tangent + sin(a) * inward))
+
+
 def test_refuses_own_bend_in_the_cope() -> None:
     path = Path.from_polyline([NODE, NODE + 100 * X, NODE + 100 * X - 300 * Z], 85.0)
     with pytest.raises(CopeError, match=r"20\.\d mm back, into the tube's own bend.*15\.0 mm"):

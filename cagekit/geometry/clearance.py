@@ -1,0 +1,449 @@
+"""Clearances between tubes, and between tubes and plain solids.
+
+A tube is its centre line with a radius all along it, its ends therefore balls; a gap is the smallest distance between
+surfaces (negative where they overlap), right to 0.01 mm. Bends are cut into chords for a first
+pass over all pairs at once, and the chords that can hold the smallest gap are cut finer until
+their sagitta does not matter. Frame: car axes, mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from math import acos, ceil, inf
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.path import Arc, Path, Piece, Vec, vec
+from cagekit.geometry.shapes import Solid
+
+Ints = NDArray[np.intp]
+
+_SAGITTA = 0.5
+"""Largest distance (mm) between bend and chord in the first pass."""
+_SPLIT = 8
+"""Parts that a chord is cut into in each later pass; two passes bring the sagitta to 1/4096."""
+_TOL = 0.005
+"""Tolerance (mm) of the search against solids."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bar:
+    """A tube for clearance: centre line, outside radius, and the stretch of it that exists.
+
+    Args:
+        path: centre line.
+        radius: outside radius, mm.
+        low: station at which it starts, mm (a coped end starts ``shortest`` inside its path).
+        high: station at which it ends, mm; the end of the path by default.
+    """
+
+    path: Path
+    radius: float
+    low: float = 0.0
+    high: float = inf
+
+
+class Gap(NamedTuple):
+    """Smallest gap between two bodies.
+
+    Attributes:
+        gap: distance of the surfaces, mm; negative when they overlap.
+        station_a: where on the first body's centre line, mm from its end a.
+        station_b: where on the second's, mm.
+        point_a: that place on the first centre line, ``(3,)`` mm.
+        point_b: the same on the second.
+    """
+
+    gap: float
+    station_a: float
+    station_b: float
+    point_a: Vec
+    point_b: Vec
+
+
+class PairGap(NamedTuple):
+    """A gap and the two bodies' positions in the list given."""
+
+    a: int
+    b: int
+    found: Gap
+
+
+class SolidGap(NamedTuple):
+    """Smallest gap between a tube and a solid: gap (mm), station (mm) and centre-line point."""
+
+    gap: float
+    station: float
+    point: Vec
+
+
+def gap(path_a: Path, radius_a: float, path_b: Path, radius_b: float) -> Gap:
+    """Smallest gap between two tubes.
+
+    Args:
+        path_a: centre line of the first.
+        radius_a: its outside radius, mm.
+        path_b: centre line of the second.
+        radius_b: its outside radius, mm.
+    """
+    (pair,) = closest_pairs([Bar(path_a, radius_a), Bar(path_b, radius_b)])
+    return pair.found
+
+
+def point_gap(point: ArrayLike, path: Path, radius: float = 0.0) -> Gap:
+    """Smallest gap between a point ``(3,)`` mm and a tube; the point is the first body."""
+    p = vec(point)
+    spot = path.nearest(p)
+    away = float(np.linalg.norm(p - spot.point))
+    return Gap(away - radius, 0.0, spot.station, p, spot.point)
+
+
+def points_gap(points: ArrayLike, path: Path, radius: float = 0.0) -> tuple[Vec, Vec]:
+    """Gaps between points ``(n, 3)`` and a tube, and the stations nearest to them, ``(n,)`` mm."""
+    p = np.atleast_2d(np.asarray(points, float))
+    best = np.full(len(p), inf)
+    station = np.zeros(len(p))
+    for i, q in enumerate(path.pieces):
+        w = p - (q.centre if isinstance(q, Arc) else q.start)
+        if isinstance(q, Arc):
+            half = 0.5 * q.angle
+            turn = np.arctan2(w @ q.direction, w @ q.radial) - half
+            turn = (turn + np.pi) % (2 * np.pi) - np.pi + half
+            local = np.clip(turn, 0.0, q.angle) * q.radius
+        else:
+            local = np.clip(w @ q.direction, 0.0, q.length)
+        away = np.linalg.norm(p - q.point(local), axis=1)
+        nearer = away < best - 1e-12
+        best = np.where(nearer, away, best)
+        station = np.where(nearer, local + float(path.starts[i]), station)
+    return best - radius, station
+
+
+def segment_gap(
+    start: ArrayLike, end: ArrayLike, path: Path, radius: float = 0.0, thickness: float = 0.0
+) -> Gap:
+    """Smallest gap between a straight segment (with a radius ``thickness``) and a tube, mm."""
+    a, b = vec(start), vec(end)
+    if float(np.linalg.norm(b - a)) < 1e-6:
+        found = point_gap(a, path, radius)
+        return found._replace(gap=found.gap - thickness)
+    return gap(Path.straight(a, b), thickness, path, radius)
+
+
+def closest_pairs(
+    bars: Sequence[Bar],
+    *,
+    limit: float = inf,
+    skip: Collection[tuple[int, int]] = (),
+) -> list[PairGap]:
+    """Smallest gap of every pair of tubes, all pairs at once.
+
+    Args:
+        bars: the tubes.
+        limit: leave out pairs whose gap is larger than this, mm.
+        skip: pairs of positions that are not asked for, in either order (tubes that are joined).
+
+    Returns:
+        One entry per pair, by position in the list.
+    """
+    table = _Chords.of(bars)
+    i, j = _candidates(table, len(bars), limit, skip)
+    if not len(i):
+        return []
+    apart, u, v = _segments_apart(table.p[i], table.q[i], table.p[j], table.q[j])
+    reach = apart - table.radius[i] - table.radius[j]
+    slack = table.sagitta[i] + table.sagitta[j]
+    pair = table.bar[i] * len(bars) + table.bar[j]
+    least = np.full(len(bars) ** 2, inf)
+    np.minimum.at(least, pair, reach + slack)
+    keep = (reach - slack <= least[pair] + 1e-9) & (reach - slack <= limit)
+    stretch = _Stretches(
+        pair[keep], table.piece[i[keep]], table.piece[j[keep]],
+        np.stack([table.low[i[keep]], table.high[i[keep]]], axis=1),
+        np.stack([table.low[j[keep]], table.high[j[keep]]], axis=1),
+        reach[keep], u[keep], v[keep], slack[keep],
+    )  # fmt: skip
+    for _ in range(2):
+        stretch = _finer(table, stretch, len(bars) ** 2)
+    return _report(table, stretch, bars, limit)
+
+
+def solid_gap(solid: Solid, path: Path, radius: float = 0.0) -> SolidGap:
+    """Smallest gap between a tube and a solid.
+
+    Args:
+        solid: box, prism, cylinder, capsule or anything else with a signed distance.
+        path: the tube's centre line.
+        radius: the tube's outside radius, mm.
+
+    Returns:
+        The gap: negative when the tube reaches into the solid (then minus the depth of the
+        tube's deepest point).
+    """
+    best = (inf, 0.0)
+    for i, q in enumerate(path.pieces):
+        start = float(path.starts[i])
+        straight = not isinstance(q, Arc)
+        search = _convex_least if straight and solid.convex else _least
+        found = search(partial(_along, solid, q), q.length, best[0])
+        if found[0] < best[0]:
+            best = (found[0], start + found[1])
+    point = path.spot(best[1]).point
+    return SolidGap(best[0] - radius, best[1], point)
+
+
+# --- tables of chords ----------------------------------------------------------------------
+
+
+class _Chords(NamedTuple):
+    """Every chord of every tube; one row per chord, pieces in their own table."""
+
+    p: Vec
+    q: Vec
+    radius: Vec
+    sagitta: Vec
+    bar: Ints
+    piece: Ints
+    low: Vec
+    high: Vec
+    pieces: _Pieces
+
+    @classmethod
+    def of(cls, bars: Sequence[Bar]) -> _Chords:
+        pieces = _Pieces.of(bars)
+        count = np.where(
+            pieces.curved, np.ceil((pieces.high - pieces.low) / pieces.step - 1e-9), 1.0
+        ).astype(np.intp)
+        count = np.maximum(count, 1)
+        piece = np.repeat(np.arange(len(count)), count)
+        k = np.arange(len(piece)) - np.repeat(np.cumsum(count) - count, count)
+        width = ((pieces.high - pieces.low) / count)[piece]
+        low = pieces.low[piece] + k * width
+        high = low + width
+        sagitta = np.where(pieces.curved[piece], width**2 / (8.0 * pieces.bend[piece]) * 1.001, 0.0)
+        return cls(
+            pieces.at(piece, low), pieces.at(piece, high), pieces.radius[piece], sagitta,
+            pieces.bar[piece], piece, low, high, pieces,
+        )  # fmt: skip
+
+
+class _Pieces(NamedTuple):
+    """Every straight and bend: where it is, local stations that exist, and its tube."""
+
+    origin: Vec
+    x: Vec
+    y: Vec
+    bend: Vec
+    curved: NDArray[np.bool_]
+    low: Vec
+    high: Vec
+    start: Vec
+    step: Vec
+    radius: Vec
+    bar: Ints
+
+    @classmethod
+    def of(cls, bars: Sequence[Bar]) -> _Pieces:
+        rows = []
+        for k, b in enumerate(bars):
+            kept = 0
+            for i, q in enumerate(b.path.pieces):
+                start = float(b.path.starts[i])
+                low, high = max(b.low - start, 0.0), min(b.high - start, q.length)
+                if high - low < 1e-9:
+                    continue
+                kept += 1
+                if isinstance(q, Arc):
+                    r = q.radius
+                    step = 2.0 * r * acos(max(1.0 - _SAGITTA / r, 0.0))
+                    rows.append(
+                        (q.centre, q.radial, q.direction, r, True, low, high, start, step, k)
+                    )
+                else:
+                    d = q.direction
+                    rows.append((q.start, d, d, 1.0, False, low, high, start, inf, k))
+            if not kept:
+                raise GeometryError(f"tube {k + 1}", "nothing is left of it between its cuts.")
+        columns = list(zip(*rows, strict=True))
+        origin, x, y = (np.array(c) for c in columns[:3])
+        bar = np.array(columns[9], dtype=np.intp)
+        radius = np.array([b.radius for b in bars])[bar]
+        bend, curved, low_, high_, start_, step_ = (np.array(c) for c in columns[3:9])
+        return cls(origin, x, y, bend, curved, low_, high_, start_, step_, radius, bar)
+
+    def at(self, piece: Ints, s: Vec) -> Vec:
+        """Points of pieces ``(n,)`` at local stations ``(n,)`` or ``(n, m)``."""
+        more = (None,) * (s.ndim - 1)
+        bend = self.bend[(piece, *more)]
+        curved = self.curved[(piece, *more)]
+        turn = s / bend
+        along_x = np.where(curved, bend * np.cos(turn), s)
+        along_y = np.where(curved, bend * np.sin(turn), 0.0)
+        origin, x, y = (a[(piece, *more)] for a in (self.origin, self.x, self.y))
+        return np.asarray(origin + along_x[..., None] * x + along_y[..., None] * y)
+
+
+class _Stretches(NamedTuple):
+    """Pairs of chords that may hold the smallest gap of their pair of tubes."""
+
+    pair: Ints
+    piece_a: Ints
+    piece_b: Ints
+    range_a: Vec
+    range_b: Vec
+    reach: Vec
+    u: Vec
+    v: Vec
+    slack: Vec
+
+
+def _candidates(
+    table: _Chords, n: int, limit: float, skip: Collection[tuple[int, int]]
+) -> tuple[Ints, Ints]:
+    """Pairs of chords of different tubes that can be nearer than ``limit``."""
+    wanted = np.triu(np.ones((n, n), dtype=bool), 1)
+    for a, b in skip:
+        wanted[min(a, b), max(a, b)] = False
+    middle = 0.5 * (table.p + table.q)
+    half = 0.5 * np.linalg.norm(table.q - table.p, axis=1) + table.sagitta
+    square = np.einsum("ij,ij->i", middle, middle)
+    away = np.sqrt(np.maximum(square[:, None] + square - 2.0 * (middle @ middle.T), 0.0)) + 1e-3
+    # chords of a tube follow each other, so the nearest middles of two tubes are a block's least
+    first = np.searchsorted(table.bar, np.arange(n))
+    bound = np.minimum.reduceat(np.minimum.reduceat(away, first, axis=0), first, axis=1)
+    radius = table.radius[first]
+    bound = np.minimum(bound + 2.02 * _SAGITTA, limit + radius[:, None] + radius)
+    bound[~wanted] = -inf
+    i, j = np.nonzero(away - half[:, None] - half <= bound[np.ix_(table.bar, table.bar)] + 2e-3)
+    return i, j
+
+
+def _segments_apart(p1: Vec, q1: Vec, p2: Vec, q2: Vec) -> tuple[Vec, Vec, Vec]:
+    """Distances of segments ``(..., 3)`` and where: shares of the first and second, ``(...)``."""
+    d1, d2, r = q1 - p1, q2 - p2, p1 - p2
+    a = np.maximum(np.einsum("...i,...i", d1, d1), 1e-30)
+    e = np.maximum(np.einsum("...i,...i", d2, d2), 1e-30)
+    b = np.einsum("...i,...i", d1, d2)
+    c = np.einsum("...i,...i", d1, r)
+    f = np.einsum("...i,...i", d2, r)
+    area = a * e - b * b
+    skew = area > 1e-12 * a * e
+    u = np.where(skew, (b * f - c * e) / np.where(skew, area, 1.0), 0.0)
+    u = np.clip(u, 0.0, 1.0)
+    v = (b * u + f) / e
+    held = np.clip(v, 0.0, 1.0)
+    u = np.where(v == held, u, np.clip((b * held - c) / a, 0.0, 1.0))
+    away = r + u[..., None] * d1 - held[..., None] * d2
+    return np.sqrt(np.einsum("...i,...i", away, away)), u, held
+
+
+def _finer(table: _Chords, old: _Stretches, pairs: int) -> _Stretches:
+    """Cut the chords of bends into parts and keep the parts that still matter."""
+    bent = table.pieces.curved[old.piece_a] | table.pieces.curved[old.piece_b]
+    if not bent.any():
+        return old
+    straight = _Stretches._make(column[~bent] for column in old)
+    old = _Stretches._make(column[bent] for column in old)
+    share = np.arange(_SPLIT + 1) / _SPLIT
+    ends_a = old.range_a[:, :1] + np.diff(old.range_a, axis=1) * share
+    ends_b = old.range_b[:, :1] + np.diff(old.range_b, axis=1) * share
+    a, b = table.pieces.at(old.piece_a, ends_a), table.pieces.at(old.piece_b, ends_b)
+    apart, u, v = _segments_apart(a[:, :-1, None], a[:, 1:, None], b[:, None, :-1], b[:, None, 1:])
+    thick = table.pieces.radius[old.piece_a] + table.pieces.radius[old.piece_b]
+    reach = apart - thick[:, None, None]
+    slack = old.slack / _SPLIT**2
+    least = np.full(pairs, inf)
+    np.minimum.at(least, straight.pair, straight.reach)
+    np.minimum.at(least, old.pair, reach.min(axis=(1, 2)) + slack)
+    row, i, j = np.nonzero(reach - (slack + 1e-9)[:, None, None] <= least[old.pair][:, None, None])
+    parts = _Stretches(
+        old.pair[row], old.piece_a[row], old.piece_b[row],
+        np.stack([ends_a[row, i], ends_a[row, i + 1]], axis=1),
+        np.stack([ends_b[row, j], ends_b[row, j + 1]], axis=1),
+        reach[row, i, j], u[row, i, j], v[row, i, j], slack[row],
+    )  # fmt: skip
+    return _Stretches._make(np.concatenate(both) for both in zip(straight, parts, strict=True))
+
+
+def _report(table: _Chords, found: _Stretches, bars: Sequence[Bar], limit: float) -> list[PairGap]:
+    order = np.lexsort((found.reach, found.pair))
+    pair, first = np.unique(found.pair[order], return_index=True)
+    best = order[first]
+    local_a = found.range_a[best, 0] + found.u[best] * np.diff(found.range_a[best], axis=1)[:, 0]
+    local_b = found.range_b[best, 0] + found.v[best] * np.diff(found.range_b[best], axis=1)[:, 0]
+    piece_a, piece_b = found.piece_a[best], found.piece_b[best]
+    point_a, point_b = table.pieces.at(piece_a, local_a), table.pieces.at(piece_b, local_b)
+    thick = table.pieces.radius[piece_a] + table.pieces.radius[piece_b]
+    gaps = np.linalg.norm(point_a - point_b, axis=1) - thick
+    station_a = table.pieces.start[piece_a] + local_a
+    station_b = table.pieces.start[piece_b] + local_b
+    return [
+        PairGap(
+            int(pair[k]) // len(bars), int(pair[k]) % len(bars),
+            Gap(float(gaps[k]), float(station_a[k]), float(station_b[k]), point_a[k], point_b[k]),
+        )
+        for k in range(len(pair))
+        if gaps[k] <= limit
+    ]  # fmt: skip
+
+
+# --- search along one piece ----------------------------------------------------------------
+
+Function = Callable[[Vec], Vec]
+
+
+def _along(solid: Solid, piece: Piece, s: Vec) -> Vec:
+    return solid.distance(piece.point(s))
+
+
+def _convex_least(f: Function, length: float, beat: float) -> tuple[float, float]:
+    """Smallest value of a convex function on [0, length] and where: zoom in on the least sample."""
+    low, high = 0.0, length
+    for _ in range(12):
+        s: Vec = np.linspace(low, high, 17, dtype=np.float64)
+        values = f(s)
+        k = int(np.argmin(values))
+        if high - low < 1e-6:
+            break
+        low, high = float(s[max(k - 1, 0)]), float(s[min(k + 1, 16)])
+    return float(values[k]), float(s[k])
+
+
+def _least(f: Function, length: float, beat: float) -> tuple[float, float]:
+    """Smallest value on [0, length] of a function no steeper than 1, and where.
+
+    Halves every interval whose middle is not higher than the best by more than half its width.
+    """
+    n = max(8, ceil(length / 20.0))
+    half = 0.5 * length / n
+    middle: Vec = (2 * np.arange(n, dtype=np.float64) + 1) * half
+    values = f(middle)
+    k = int(np.argmin(values))
+    best = (float(values[k]), float(middle[k]))
+    while half > _TOL:
+        alive = middle[values - half < min(best[0], beat) - _TOL]
+        if not len(alive):
+            break
+        half *= 0.5
+        middle = np.concatenate([alive - half, alive + half])
+        values = f(middle)
+        k = int(np.argmin(values))
+        if values[k] < best[0]:
+            best = (float(values[k]), float(middle[k]))
+    return best
+
+
+def bars_of(tubes: Iterable[tuple[Path, float]]) -> list[Bar]:
+    """Make bars of centre lines and outside radii."""
+    return [Bar(path, radius) for path, radius in tubes]
+
+
+__all__ = [
+    "Bar", "Gap", "PairGap", "SolidGap", "bars_of", "closest_pairs", "gap", "point_gap",
+    "points_gap", "segment_gap", "solid_gap",
+]  # fmt: skip

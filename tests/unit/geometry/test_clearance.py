@@ -1,0 +1,234 @@
+"""Gaps between tubes and to solids, against closed forms, dense sampling and scipy's minimiser."""
+
+from __future__ import annotations
+
+from math import hypot, pi, sqrt
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.clearance import (
+    Bar,
+    bars_of,
+    closest_pairs,
+    gap,
+    point_gap,
+    points_gap,
+    segment_gap,
+    solid_gap,
+)
+from cagekit.geometry.path import Arc, Path, vec
+from cagekit.geometry.shapes import Box, Capsule, Cylinder, Prism, Solid
+
+HOOP = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
+EXACT = 0.01
+"""Gaps must be right to this (mm)."""
+
+
+def random_paths(seed: int, count: int) -> list[Path]:
+    rng = np.random.default_rng(seed)
+    out: list[Path] = []
+    while len(out) < count:
+        corners = rng.uniform(-800, 800, (rng.integers(2, 5), 3))
+        try:
+            out.append(Path.from_polyline(corners, float(rng.choice([95.0, 150.0, 1200.0]))))
+        except GeometryError:
+            continue
+    return out
+
+
+def sampled_gap(a: Path, b: Path) -> float:
+    """Distance of two centre lines: dense samples, the best few polished by scipy."""
+    sa, sb = np.linspace(0, a.length, 700), np.linspace(0, b.length, 700)
+    away = np.linalg.norm(a.points(sa)[:, None] - b.points(sb)[None], axis=2)
+    i, j = np.unravel_index(int(np.argmin(away)), away.shape)
+
+    def between(x: np.ndarray) -> float:
+        return float(np.linalg.norm(a.points(x[:1]) - b.points(x[1:])))
+
+    polished = minimize(
+        between, [sa[i], sb[j]], method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-9}
+    )
+    return float(polished.fun)
+
+
+# --- tube and tube -------------------------------------------------------------------------
+
+
+def test_crossing_straights() -> None:
+    a = Path.straight([-500, 0, 0], [500, 0, 0])
+    b = Path.straight([30, -400, 60], [30, 400, 60])
+    found = gap(a, 20.0, b, 15.0)
+    assert found.gap == pytest.approx(25.0)
+    assert found.station_a == pytest.approx(530.0)
+    assert found.station_b == pytest.approx(400.0)
+    assert found.point_b - found.point_a == pytest.approx([0, 0, 60])
+
+
+def test_parallel_straights_and_straights_end_to_end() -> None:
+    a = Path.straight([0, 0, 0], [500, 0, 0])
+    assert gap(a, 20.0, Path.straight([100, 70, 0], [900, 70, 0]), 20.0).gap == pytest.approx(30.0)
+    beyond = Path.straight([530, 40, 0], [900, 40, 0])
+    assert gap(a, 5.0, beyond, 5.0).gap == pytest.approx(hypot(30, 40) - 10)
+
+
+def test_overlap_is_negative() -> None:
+    a = Path.straight([-500, 0, 0], [500, 0, 0])
+    b = Path.straight([0, -400, 12], [0, 400, 12])
+    assert gap(a, 20.0, b, 20.0).gap == pytest.approx(-28.0)
+
+
+def test_ring_and_its_axis_and_concentric_rings() -> None:
+    quarter = Path((Arc(vec([150, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), pi / 2),))
+    axis = Path.straight([0, 0, -100], [0, 0, 100])
+    assert gap(quarter, 20.0, axis, 10.0).gap == pytest.approx(120.0, abs=EXACT)
+    wider = Path((Arc(vec([260, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), pi / 2),))
+    assert gap(quarter, 20.0, wider, 20.0).gap == pytest.approx(70.0, abs=EXACT)
+
+
+def test_linked_rings() -> None:
+    # the second ring's plane is square to the first's and passes through its side
+    one = Path((Arc(vec([100, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), 6.0),))
+    two = Path((Arc(vec([140, 0, 0]), vec([40, 0, 0]), vec([0, 1, 0]), 6.0),))
+    found = gap(one, 0.0, two, 0.0)
+    assert found.gap == pytest.approx(40.0, abs=EXACT)
+    assert found.station_a == pytest.approx(0.0, abs=0.5)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_random_pairs(seed: int) -> None:
+    paths = random_paths(seed, 8)
+    bars = [Bar(p, 10.0 + k) for k, p in enumerate(paths)]
+    pairs = closest_pairs(bars)
+    assert [(p.a, p.b) for p in pairs] == [(i, j) for i in range(8) for j in range(i + 1, 8)]
+    for p in pairs[seed::4]:
+        expected = sampled_gap(paths[p.a], paths[p.b]) - bars[p.a].radius - bars[p.b].radius
+        assert p.found.gap == pytest.approx(expected, abs=EXACT)
+        on_a = paths[p.a].spot(p.found.station_a).point
+        assert on_a == pytest.approx(p.found.point_a, abs=1e-6)
+
+
+def test_limit_and_skip_leave_out_and_change_nothing_else() -> None:
+    bars = bars_of((p, 20.0) for p in random_paths(9, 14))
+    every = {(p.a, p.b): p.found.gap for p in closest_pairs(bars)}
+    near = {(p.a, p.b): p.found.gap for p in closest_pairs(bars, limit=60.0)}
+    assert set(near) == {k for k, g in every.items() if g <= 60.0}
+    assert near == pytest.approx({k: every[k] for k in near})
+    some = list(every)[:5]
+    rest = closest_pairs(bars, skip=[some[0], some[1][::-1]])
+    assert {(p.a, p.b) for p in rest} == set(every) - set(some[:2])
+
+
+def test_trimmed_bar_ends_at_its_cut() -> None:
+    post = Bar(Path.straight([0, 0, -500], [0, 0, 500]), 20.0)
+    rung = Path.straight([0, 0, 0], [300, 0, 0])
+    (whole,) = closest_pairs([post, Bar(rung, 15.0)])
+    assert whole.found.gap == pytest.approx(-35.0)
+    (cut,) = closest_pairs([post, Bar(rung, 15.0, low=50.0)])
+    assert cut.found.gap == pytest.approx(15.0)
+    assert cut.found.station_b == pytest.approx(50.0)
+
+
+def test_bar_without_length_is_refused() -> None:
+    with pytest.raises(GeometryError, match="nothing is left"):
+        closest_pairs([Bar(HOOP, 20.0), Bar(HOOP, 20.0, low=900.0, high=900.0)])
+
+
+def test_no_pairs() -> None:
+    assert closest_pairs([Bar(HOOP, 20.0)]) == []
+
+
+# --- points and segments -------------------------------------------------------------------
+
+
+def test_points_agree_one_by_one_and_with_samples() -> None:
+    rng = np.random.default_rng(3)
+    points = rng.uniform([-200, -800, -100], [200, 800, 1200], (60, 3))
+    gaps, stations = points_gap(points, HOOP, 20.0)
+    line = HOOP.points(np.linspace(0, HOOP.length, 60001))
+    for p, g, s in zip(points, gaps, stations, strict=True):
+        assert g == pytest.approx(np.linalg.norm(line - p, axis=1).min() - 20.0, abs=1e-3)
+        one = point_gap(p, HOOP, 20.0)
+        assert one.gap == pytest.approx(g, abs=1e-9)
+        assert np.linalg.norm(HOOP.spot(float(s)).point - p) == pytest.approx(g + 20.0)
+
+
+def test_segment() -> None:
+    assert segment_gap([300, -100, 500], [300, 100, 500], HOOP, 20.0, 10.0).gap == pytest.approx(
+        gap(Path.straight([300, -100, 500], [300, 100, 500]), 10.0, HOOP, 20.0).gap
+    )
+    ball = segment_gap([0, 0, 900], [0, 0, 900], HOOP, 20.0, 30.0)
+    assert ball.gap == pytest.approx(50.0)
+
+
+# --- solids --------------------------------------------------------------------------------
+
+LSHAPE = [[0, 0], [400, 0], [400, 100], [100, 100], [100, 300], [0, 300]]
+SOLIDS: dict[str, Solid] = {
+    "box": Box.between([150, -700, 200], [500, -300, 700]),
+    "cylinder": Cylinder(vec([200, 300, 900]), vec([260, 700, 1100]), 80.0),
+    "capsule": Capsule(vec([100, 0, 600]), vec([140, 60, 850]), 90.0),
+    "ball": Capsule(vec([90, 0, 780]), vec([90, 0, 780]), 140.0),
+    "hexagon": Prism.along(
+        [[200 * np.cos(t), 200 * np.sin(t)] for t in np.arange(6) * pi / 3],
+        [0.2, 0.1, 1.0], origin=[300, 200, 500], low=-50, high=300,
+    ),
+    "corner": Prism.along(LSHAPE, [1, 0, 0], origin=[60, -500, 500], low=0, high=200),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SOLIDS)
+def test_solid_gap_is_the_least_of_dense_samples(name: str) -> None:
+    solid = SOLIDS[name]
+    for path in (HOOP, *random_paths(21, 5)):
+        found = solid_gap(solid, path, 20.0)
+        stations = np.linspace(0, path.length, 40001)
+        dense = solid.distance(path.points(stations)).min() - 20.0
+        # a distance is no steeper than 1: dense samples are right to half their spacing
+        assert dense - path.length / 80000 <= found.gap <= dense + EXACT
+        there = solid.distance(path.spot(found.station).point[None, :])[0]
+        assert there - 20.0 == pytest.approx(found.gap, abs=1e-9)
+
+
+def test_box_parallel_to_a_tube() -> None:
+    path = Path.straight([0, 0, 0], [0, 0, 3000])
+    assert solid_gap(Box.between([50, -20, 500], [90, 20, 900]), path, 20.0).gap == pytest.approx(
+        30.0, abs=EXACT
+    )
+
+
+def test_distances_in_closed_form() -> None:
+    box = Box.between([0, 0, 0], [2, 4, 6])
+    points = np.array([[5.0, 8, 3], [1, 2, 3], [1, 2, 5.5], [-1, -2, -2]])
+    assert box.distance(points) == pytest.approx([5, -1, -0.5, 3])
+    rod = Cylinder(vec([0, 0, 0]), vec([0, 0, 10]), 2.0)
+    points = np.array([[5.0, 0, 5], [0, 0, 14], [5, 0, 14], [0, 0, 9.5], [1, 0, 5]])
+    assert rod.distance(points) == pytest.approx([3, 4, 5, -0.5, -1])
+    pill = Capsule(vec([0, 0, 0]), vec([0, 0, 10]), 2.0)
+    assert pill.distance(np.array([[3.0, 0, 14], [0, 0, 5]])) == pytest.approx([3, -2])
+
+
+def test_prism_in_closed_form() -> None:
+    corner = Prism.along(LSHAPE, [1, 0, 0], origin=[0, 0, 0], low=0, high=50)
+    assert not corner.convex
+    z = np.cross(corner.x, corner.y)
+    assert z == pytest.approx([1, 0, 0])
+
+    def at(u: float, v: float, w: float) -> float:
+        point = u * corner.x + v * corner.y + w * z
+        return float(corner.distance(point[None, :])[0])
+
+    assert at(200, 200, 25) == pytest.approx(100.0)
+    assert at(50, 50, 25) == pytest.approx(-25.0)
+    assert at(130, 140, 54) == pytest.approx(sqrt(30**2 + 4**2))
+    assert at(90, 250, 25) == pytest.approx(-10.0)
+    assert SOLIDS["hexagon"].convex
+
+
+def test_prism_needs_corners_and_height() -> None:
+    with pytest.raises(GeometryError, match="three corners"):
+        Prism.along([[0, 0], [1, 0]], [0, 0, 1], origin=[0, 0, 0], low=0, high=1)
+    with pytest.raises(GeometryError, match="not positive"):
+        Prism.along(LSHAPE, [0, 0, 1], origin=[0, 0, 0], low=5, high=5)
