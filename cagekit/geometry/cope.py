@@ -538,8 +538,7 @@ def _check_length(cut: EndCut, path: Path, owner: str) -> None:
         if need >= path.length:
             raise CopeError(
                 owner,
-                f"the cut at end {cut.which} is {need:.1f} mm long, the tube only "
-                f"{path.length:.1f} mm.",
+                f"its cut is {need:.1f} mm long, the tube only {path.length:.1f} mm.",
                 "Use a longer tube or a larger angle.",
             )
         return
@@ -547,7 +546,7 @@ def _check_length(cut: EndCut, path: Path, owner: str) -> None:
     if need > have + 1e-6:
         raise CopeError(
             owner,
-            f"the cut at end {cut.which} reaches {need:.1f} mm back, into the tube's own bend; "
+            f"its cut reaches {need:.1f} mm back, into the tube's own bend; "
             f"the straight there is {have:.1f} mm.",
             "Move the bend away from the joint, use a smaller bend radius or a larger angle.",
         )

@@ -230,7 +230,7 @@ LEG = HOOP.pieces[0].direction
     [
         (NODE + 300 * LEG + np.array([40.0, 0, 0]), R, ("7.6 degrees", "at least 15")),
         (NODE + np.array([400.0, 0, 0]), 25.4, ("50.8 mm wide", "hoop (41.3 mm)", "41.3 mm")),
-        (NODE + np.array([15.0, 0, 0]), R, ("end a", "20.6 mm long", "only 15.0 mm")),
+        (NODE + np.array([15.0, 0, 0]), R, ("20.6 mm long", "only 15.0 mm")),
     ],
 )
 def test_refused_with_numbers_and_cure(end: Vec, r: float, words: tuple[str, ...]) -> None:
