@@ -134,7 +134,9 @@ def find_any(ref: str) -> tuple[str, Path]:
     if hits:
         return hits[0].kind, hits[0].path
     names = {p.name for p in list_presets()}
-    raise NotFoundError(f"{shorten(ref)}: there is no such preset. {did_you_mean(ref, names)}".rstrip())
+    raise NotFoundError(
+        f"{shorten(ref)}: there is no such preset. {did_you_mean(ref, names)}".rstrip()
+    )
 
 
 def load(kind: str, ref: str, model: type[M], *, beside: Path | None = None) -> M:
@@ -239,7 +241,10 @@ _SCHEMAS: Mapping[str, str] = {
 def _known(kind: str) -> str:
     if kind not in FOLDERS:
         raise InputError(
-            "presets", "kind", kind, problem="is no kind of preset.",
+            "presets",
+            "kind",
+            kind,
+            problem="is no kind of preset.",
             hint=did_you_mean(kind, FOLDERS),
         )
     return kind

@@ -60,7 +60,7 @@ def _spread_sides(schema: dict[str, Any]) -> None:
 
 
 def _as_written(value: Any) -> None:
-    """Turn what the model holds in rad and mm into what the file says: degrees, text with a unit."""
+    """Turn what the model holds in rad and mm into what the file says, degrees and text."""
     if isinstance(value, list):
         for inner in value:
             _as_written(inner)

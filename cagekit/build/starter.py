@@ -54,15 +54,16 @@ def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> s
     data, raw = read_toml(origin)
     moved = {ref: _moved(ref, origin.parent, folder) for ref in _references(file)}
     values = {**data, "kind": "build", "name": name, "units": file.units}
+    layout = load("layout", file.layout, Layout, beside=origin.parent)
     lines = [
         f"# Build file for cagekit, started from {file.name}.",
         "#",
-        '# A length is a number in `units` or a text with a unit of its own: "1 5/8 in", "41.3 mm".',
+        '# A length is a number in `units` or a text with its own unit: "1 5/8 in", "41.3 mm".',
         f"# Then: cagekit check {name}.toml, and: cagekit make {name}.toml",
         "",
         *_fields(values, moved),
         *_tables(raw, moved),
-        *_members(load("layout", file.layout, Layout, beside=origin.parent), set(file.members)),
+        *_members(layout, set(file.members)),
         *_strut(),
     ]
     return "\n".join(lines).rstrip() + "\n"
@@ -191,5 +192,3 @@ def _literal(value: Any) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_literal(v) for v in value) + "]"
     return repr(value)
-
-

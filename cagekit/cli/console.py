@@ -60,13 +60,20 @@ def table(rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, indent: in
     lead = indent + sum(s + 2 for s in sizes)
     room = max(width() - lead, 24) if sys.stdout.isatty() else 10_000
     for n, row in enumerate(lines):
-        start = " " * indent + "".join(f"{text:<{s}}  " for text, s in zip(row, sizes, strict=False))
-        wrapped = textwrap.wrap(row[-1], room, break_long_words=False) or [""]
+        start = " " * indent + "".join(
+            f"{text:<{s}}  " for text, s in zip(row, sizes, strict=False)
+        )
+        wrapped = textwrap.wrap(row[-1], room, break_long_words=False, break_on_hyphens=False) or [
+            ""
+        ]
         print((start + wrapped[0]).rstrip())
         for more in wrapped[1:]:
             print(" " * lead + more)
         if head and n == 0:
-            print(" " * indent + "-" * min(lead - indent + max(len(r[-1]) for r in lines), room + lead))
+            print(
+                " " * indent
+                + "-" * min(lead - indent + max(len(r[-1]) for r in lines), room + lead)
+            )
 
 
 class Progress:

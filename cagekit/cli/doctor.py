@@ -46,7 +46,10 @@ def _python() -> list[tuple[str, str, str]]:
     from cagekit import __version__
 
     system = f"{platform.system()} {platform.machine()}"
-    return [("cagekit", __version__, str(Path(__file__).parents[1])), ("python", platform.python_version(), system)]
+    return [
+        ("cagekit", __version__, str(Path(__file__).parents[1])),
+        ("python", platform.python_version(), system),
+    ]
 
 
 def _packages() -> list[tuple[str, str, str]]:
@@ -64,13 +67,23 @@ def _places() -> list[tuple[str, str, str]]:
     from cagekit.view.fonts import font_folder
 
     found = list_presets()
-    rows = [("presets", str(len(found)) if found else "missing", "; ".join(str(r) for _, r in roots()))]
-    rows.append(("fonts", "found" if font_folder() else "built in", str(font_folder() or "pillow's own letters")))
+    rows = [
+        ("presets", str(len(found)) if found else "missing", "; ".join(str(r) for _, r in roots()))
+    ]
+    rows.append(
+        (
+            "fonts",
+            "found" if font_folder() else "built in",
+            str(font_folder() or "pillow's own letters"),
+        )
+    )
     try:
         with tempfile.TemporaryFile(dir=Path.cwd()):
             rows.append(("this folder", "writable", str(Path.cwd())))
     except OSError as error:
-        rows.append(("this folder", "read-only", f"{Path.cwd()} ({error.strerror}); use --out elsewhere"))
+        rows.append(
+            ("this folder", "read-only", f"{Path.cwd()} ({error.strerror}); use --out elsewhere")
+        )
     return rows
 
 
@@ -81,6 +94,10 @@ def _kernel() -> tuple[str, str, str]:
     try:
         import_module("OCP.gp")
     except ImportError as error:
-        cure = "apt-get install libgl1" if "libGL" in str(error) and sys.platform == "linux" else "reinstall cadquery"
+        cure = (
+            "apt-get install libgl1"
+            if "libGL" in str(error) and sys.platform == "linux"
+            else "reinstall cadquery"
+        )
         return "CAD kernel", "missing", f"does not load: {error}; {cure}"
     return "CAD kernel", "loads", "Open CASCADE through OCP"

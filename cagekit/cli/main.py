@@ -36,6 +36,7 @@ class Parser(argparse.ArgumentParser):
     """Refuses in the words of the other messages instead of printing the whole usage."""
 
     def error(self, message: str) -> NoReturn:
+        """Refuse with one message."""
         raise InputError(self.prog, problem=f"{message}.", hint=f"See `{self.prog} --help`.")
 
 
@@ -63,8 +64,8 @@ def run(argv: Sequence[str]) -> int:
     except SystemExit as stop:  # argparse, after --help and --version
         return stop.code if isinstance(stop.code, int) else EXIT_USAGE
     except BrokenPipeError:
-        # the reader (head, less) has gone; nothing may be written at exit either
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
+        # the reader (head, less) has gone
+        _forget_output()
         return 0
     except KeyboardInterrupt:
         complain("stopped.")
@@ -74,13 +75,23 @@ def run(argv: Sequence[str]) -> int:
             traceback.print_exc()
         complain(str(error))
         return error.exit_code
-    except RecursionError as error:
-        return _fault(error, debug=debug)
+    except OSError as error:
+        if debug:
+            traceback.print_exc()
+        _forget_output()
+        place = f"{error.filename}: " if error.filename else ""
+        complain(f"the system refuses: {place}{error.strerror or error}.")
+        return EXIT_USAGE
     except MemoryError:
         complain("there is not enough memory for this.")
         return EXIT_FAULT
     except Exception as error:
         return _fault(error, debug=debug)
+
+
+def _forget_output() -> None:
+    """Drop what could not be written, so that it is not tried again at exit."""
+    sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
 
 
 def _fault(error: Exception, *, debug: bool) -> int:
@@ -123,7 +134,9 @@ def _dispatch(argv: list[str]) -> int:
     args = argparse.Namespace(**defaults)
     args, unknown = parser.parse_known_args(words[1:], args)
     if unknown:
-        raise InputError(parser.prog, problem=f"unknown option {unknown[0]}.", hint=_near(unknown[0], parser))
+        raise InputError(
+            parser.prog, problem=f"unknown option {unknown[0]}.", hint=_near(unknown[0], parser)
+        )
     return module.run(args)
 
 
@@ -154,8 +167,14 @@ def _top_parser() -> Parser:
 def _shared() -> argparse.ArgumentParser:
     """Options that every verb takes, before or after its name."""
     shared = argparse.ArgumentParser(add_help=False, argument_default=argparse.SUPPRESS)
-    shared.add_argument("--json", action="store_true", help="print for machines what is printed for people")
-    shared.add_argument("--units", choices=("mm", "in"), help="units of tables and messages (the build's own, if not given)")
+    shared.add_argument(
+        "--json", action="store_true", help="print for machines what is printed for people"
+    )
+    shared.add_argument(
+        "--units",
+        choices=("mm", "in"),
+        help="units of tables and messages (the build's own, if not given)",
+    )
     shared.add_argument("--debug", action="store_true", help="show the details of a fault")
     return shared
 
@@ -167,7 +186,8 @@ def _verb(name: str) -> Verb:
     from cagekit.hints import did_you_mean
 
     raise InputError(
-        PROGRAM, problem=f"there is no verb {name!r}.",
+        PROGRAM,
+        problem=f"there is no verb {name!r}.",
         hint=did_you_mean(name, [v.name for v in VERBS], what="Verbs"),
     )
 

@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.epilog = (
         "For another car, copy the car sheet nearest to yours and name it in the new file:\n"
-        "  cagekit show car/sprint-wagon > my-sheet.toml      then: car = \"my-sheet.toml\""
+        '  cagekit show car/sprint-wagon > my-sheet.toml      then: car = "my-sheet.toml"'
     )
 
 

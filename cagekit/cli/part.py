@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from math import degrees
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from cagekit.members.parts import PartKind
+    from cagekit.units import LengthUnit
 
 TOOLING = {"mm": "metric-shop", "in": "inch-shop"}
 """Tooling preset for the schedules when none is named."""
@@ -76,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
         hint = did_you_mean(name, kinds, what="Kinds")
         raise InputError("cagekit part", problem=f"there is no kind {args.kind!r}.", hint=hint)
     kind = kinds[name]
-    units = args.units or "mm"
+    units: LengthUnit = args.units or "mm"
     dims = _read(kind, args, units)
     with Progress() as progress:
         made = make_part(
@@ -104,10 +106,12 @@ def _report(made: Any, args: argparse.Namespace) -> None:
     from cagekit.units import format_length, format_mass
 
     files = sorted(f for group in made.files.values() for f in group)
-    cage, units = made.cage, args.units or "mm"
+    cage = made.cage
+    units: LengthUnit = args.units or "mm"
     if args.json:
         rows = [
-            {"id": i, "cut_length": cage.cut_length(i), "mass_kg": cage.mass(i)} for i in cage.members
+            {"id": i, "cut_length": cage.cut_length(i), "mass_kg": cage.mass(i)}
+            for i in cage.members
         ]
         emit({"folder": str(made.folder), "files": files, "members": rows})
         return
@@ -174,10 +178,12 @@ def _said(dims: BaseModel) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for field, value in dims.model_dump().items():
         deg = _unit(type(dims), field) == "deg"
-        out[field] = round(degrees(value) if deg else value, 9) if isinstance(value, float) else value
+        out[field] = (
+            round(degrees(value) if deg else value, 9) if isinstance(value, float) else value
+        )
     return out
 
 
 def _after(words: Sequence[str], option: str) -> tuple[str, ...]:
     """What is typed right after ``option``."""
-    return tuple(b for a, b in zip(words, words[1:], strict=False) if a == option)
+    return tuple(b for a, b in pairwise(words) if a == option)

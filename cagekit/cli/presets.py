@@ -9,16 +9,16 @@ from cagekit.cli.console import emit, note, table
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
-    parser.add_argument("kind", nargs="?", help="car, driver, tube, tooling, layout, rules, plate or build")
+    parser.add_argument(
+        "kind", nargs="?", help="car, driver, tube, tooling, layout, rules, plate or build"
+    )
     parser.add_argument(
         "--schema",
         action="store_true",
         help="print the JSON Schema of KIND, with which an editor completes and checks such files",
     )
     parser.epilog = (
-        "examples:\n"
-        "  cagekit presets builds\n"
-        "  cagekit presets car --schema > car.schema.json\n"
+        "examples:\n  cagekit presets builds\n  cagekit presets car --schema > car.schema.json\n"
     )
 
 
@@ -34,7 +34,13 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         emit(
             [
-                {"kind": p.kind, "name": p.name, "origin": p.origin, "path": str(p.path), "about": a}
+                {
+                    "kind": p.kind,
+                    "name": p.name,
+                    "origin": p.origin,
+                    "path": str(p.path),
+                    "about": a,
+                }
                 for p, a in rows
             ]
         )
@@ -59,7 +65,8 @@ def _schema(kind: str | None) -> int:
 
     if kind is None:
         raise InputError(
-            "cagekit presets --schema", problem="needs the kind of file.",
+            "cagekit presets --schema",
+            problem="needs the kind of file.",
             hint=f"One of: {', '.join(FOLDERS)}.",
         )
     emit(schema_of(kind))

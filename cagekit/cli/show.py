@@ -31,9 +31,8 @@ def run(args: argparse.Namespace) -> int:
     print(f"# {kind or 'file'} {path.stem}, from {shown(path)}")
     others = [p.kind for p in list_presets() if p.name == args.name and p.kind != kind]
     if others:
-        print(
-            f"# the name is also that of a {', '.join(others)}: cagekit show {others[0]}/{args.name}"
-        )
+        more = ", ".join(f"{kind}/{args.name}" for kind in others)
+        print(f"# of the same name: {more}")
     sources = list(dict.fromkeys(_sources(data)))
     for source in sources:
         print(f"# source: {source}")

@@ -17,9 +17,11 @@ if TYPE_CHECKING:
 class VerbModule(Protocol):
     """What a verb's module offers."""
 
-    def add_arguments(self, parser: argparse.ArgumentParser) -> None: ...
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        """Add the verb's arguments."""
 
-    def run(self, args: argparse.Namespace) -> int: ...
+    def run(self, args: argparse.Namespace) -> int:
+        """Do it; the exit code."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,9 @@ class Verb:
 
 
 VERBS: tuple[Verb, ...] = (
-    Verb("presets", "cagekit.cli.presets", "list cars, drivers, tubes, builds and all else there is"),
+    Verb(
+        "presets", "cagekit.cli.presets", "list cars, drivers, tubes, builds and all else there is"
+    ),
     Verb("show", "cagekit.cli.show", "print one preset with its sources"),
     Verb("new", "cagekit.cli.new", "write a build file of your own to start from"),
     Verb("check", "cagekit.cli.check", "check a build: geometry, shop limits, rulebooks, fit"),

@@ -74,7 +74,9 @@ def make_part(
         tooling=load_file("tooling", shop, Tooling),
         files={"tooling": shop},
     )
-    job = Job(build=cast("Build", build), cage=cage, units=units, options={"dimensions": dict(dims)})
+    job = Job(
+        build=cast("Build", build), cage=cage, units=units, options={"dimensions": dict(dims)}
+    )
     known = {p.name for p in PRODUCTS}
     wanted = only or [n for n in SUITED if n in known]
     made = make(job, target, only=wanted, progress=progress)

@@ -42,6 +42,11 @@ PRODUCTS: tuple[Product, ...] = (
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
     Product(
+        "dxf",
+        "cagekit.writers.dxf:write_plates",
+        "plates/<id>.dxf: every plate for the cutting table",
+    ),
+    Product(
         "fit",
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",

@@ -55,7 +55,9 @@ def make(
     with swapped_in(target) as fresh:
         files = {p.name: _write(p, job, fresh, progress) for p in products}
         last = read_manifest(target)
-        kept, dropped = _keep(last, target, fresh, set(files), inputs, options) if only else ({}, ())
+        kept, dropped = (
+            _keep(last, target, fresh, set(files), inputs, options) if only else ({}, ())
+        )
         content = manifest(
             fresh,
             build=job.build.name,
@@ -97,7 +99,11 @@ def _keep(
     if not rows:
         return {}, ()
     now = [{"path": name, "sha256": sha256(inputs[name])} for name in sorted(inputs)]
-    same = (last.get("inputs"), last.get("options"), last.get("versions")) == (now, dict(options), versions())
+    same = (last.get("inputs"), last.get("options"), last.get("versions")) == (
+        now,
+        dict(options),
+        versions(),
+    )
     if not same:
         return {}, tuple(sorted({str(r.get("product")) for r in rows}))
     kept: dict[str, list[str]] = {}

@@ -160,16 +160,28 @@ def _datum_lines(draw: ImageDraw, place: Place) -> None:
     name = f.camera.name
     names = {"side": ("x = 0", "sills, z = 0"), "front": ("", ""), "top": ("", "")}[name]
     if 0 <= zero[1] <= f.height:
-        _dashes(draw, (place.x - 20, place.y + zero[1]), (place.x + f.width + 20, place.y + zero[1]))
+        _dashes(
+            draw, (place.x - 20, place.y + zero[1]), (place.x + f.width + 20, place.y + zero[1])
+        )
         if names[1]:
             draw.text(
-                (place.x + f.width + 22, place.y + zero[1] - 5), "z = 0", DATUM, font(15), anchor="ls"
+                (place.x + f.width + 22, place.y + zero[1] - 5),
+                "z = 0",
+                DATUM,
+                font(15),
+                anchor="ls",
             )
     if 0 <= zero[0] <= f.width:
-        _dashes(draw, (place.x + zero[0], place.y - 8), (place.x + zero[0], place.y + f.height + 16))
+        _dashes(
+            draw, (place.x + zero[0], place.y - 8), (place.x + zero[0], place.y + f.height + 16)
+        )
         if names[0]:
             draw.text(
-                (place.x + zero[0] + 5, place.y + f.height + 18), names[0], DATUM, font(15), anchor="ls"
+                (place.x + zero[0] + 5, place.y + f.height + 18),
+                names[0],
+                DATUM,
+                font(15),
+                anchor="ls",
             )
 
 
@@ -189,9 +201,7 @@ def _sizes(draw: ImageDraw, places: Sequence[Place], scene: Sequence[Body], unit
     side, front, _, _ = places
     y = side.y + side.frame.height + 34
     _dimension(draw, (side.x + 2, y), (side.x + side.frame.width - 2, y), _size(length, units))
-    _dimension(
-        draw, (front.x + 2, y), (front.x + front.frame.width - 2, y), _size(width, units)
-    )
+    _dimension(draw, (front.x + 2, y), (front.x + front.frame.width - 2, y), _size(width, units))
     x = side.x - 32
     _dimension(draw, (x, side.y + 2), (x, side.y + side.frame.height - 2), _size(height, units))
 
@@ -202,10 +212,8 @@ def _size(mm: float, units: Units) -> str:
     return format_length(float(mm), "in", decimals=1)
 
 
-def _dimension(
-    draw: ImageDraw, a: tuple[float, float], b: tuple[float, float], text: str
-) -> None:
-    """A dimension line with arrowheads and its number in a gap; upright ones are written upwards."""
+def _dimension(draw: ImageDraw, a: tuple[float, float], b: tuple[float, float], text: str) -> None:
+    """A dimension line with its number in a gap; on an upright one it reads upwards."""
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 
@@ -315,5 +323,3 @@ def _tube(member: Member, units: Units) -> str:
 def _rgb(colour: Colour) -> Rgb:
     r, g, b = (round(c * 255) for c in colour)
     return r, g, b
-
-

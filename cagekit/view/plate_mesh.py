@@ -113,5 +113,5 @@ def _flat_shaded(corners: Points) -> Mesh:
     return Mesh(
         vertices=t.reshape(-1, 3),
         normals=np.repeat(normal, 3, axis=0),
-        triangles=np.arange(3 * len(t)).reshape(-1, 3),
+        triangles=np.arange(3 * len(t), dtype=np.int32).reshape(-1, 3),
     )

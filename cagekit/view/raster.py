@@ -36,8 +36,10 @@ _DEPTH_BITS = 31
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Frame:
-    """A picture's frame: ``width`` x ``height`` pixels, ``scale`` pixels per mm, centred on
-    ``centre`` ``(2,)`` mm in the camera's right and up.
+    """A picture's frame.
+
+    ``width`` x ``height`` pixels, ``scale`` pixels per mm, centred on ``centre`` ``(2,)`` mm in
+    the camera's right and up.
     """
 
     camera: Camera
@@ -90,8 +92,7 @@ def _paint(scene: Sequence[Body], frame: Frame, canvas: Array, seen: NDArray[np.
     if not len(pixel):
         return
     hit = (buffer[pixel] & 0xFFFFFFFF).astype(np.int64)
-    x = pixel % frame.width + 0.5
-    y = pixel // frame.width + 0.5
+    x, y = _middle(pixel % frame.width), _middle(pixel // frame.width)
     weights = _weights(points, tri[hit], x, y)
     depth_hit = _mix(points[:, 2][tri[hit]], weights)
     normal = _normals(normals, tri[hit], weights)
@@ -117,7 +118,9 @@ def _gather(
         t = np.asarray(body.mesh.triangles, np.int64).reshape(-1, 3)
         a, b, c = p[t[:, 0]], p[t[:, 1]], p[t[:, 2]]
         # y runs down, so a triangle that faces the viewer turns the other way round
-        facing = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) < (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+        facing = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) < (b[:, 1] - a[:, 1]) * (
+            c[:, 0] - a[:, 0]
+        )
         points.append(p)
         normals.append(np.asarray(body.mesh.normals, float) @ frame.camera.axes.T)
         triangles.append(t[facing] + count)
@@ -138,19 +141,24 @@ def _depth_buffer(points: Array, tri: NDArray[np.int64], frame: Frame) -> NDArra
         return buffer
     corners = points[tri]
     which, row = _rows(corners, frame)
-    left, right = _span(corners, which, row + 0.5)
+    left, right = _span(corners, which, _middle(row))
     first = np.clip(np.ceil(left - 0.5), 0, frame.width).astype(np.int64)
     last = np.clip(np.ceil(right - 0.5), 0, frame.width).astype(np.int64)
     wide = np.maximum(last - first, 0)
     span, column = _expand(wide)
     column = column + first[span]
     hit, y = which[span], row[span]
-    z = _plane(corners, hit, column + 0.5, y + 0.5)
+    z = _plane(corners, hit, _middle(column), _middle(y))
     low, high = float(points[:, 2].min()), float(points[:, 2].max())
     level = (z - low) / max(high - low, 1e-9) * (2**_DEPTH_BITS - 1)
     level = np.clip(level, 0, 2**_DEPTH_BITS - 1).astype(np.int64)
     np.maximum.at(buffer, y * frame.width + column, (level << 32) | hit)
     return buffer
+
+
+def _middle(pixel: NDArray[np.int64]) -> Array:
+    """Middle of a pixel."""
+    return np.asarray(pixel + 0.5, float)
 
 
 def _rows(corners: Array, frame: Frame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

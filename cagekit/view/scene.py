@@ -24,13 +24,16 @@ class Mesh(Protocol):
     """
 
     @property
-    def vertices(self) -> NDArray[np.floating]: ...
+    def vertices(self) -> NDArray[np.floating]:
+        """See the class."""
 
     @property
-    def normals(self) -> NDArray[np.floating]: ...
+    def normals(self) -> NDArray[np.floating]:
+        """See the class."""
 
     @property
-    def triangles(self) -> NDArray[np.integer]: ...
+    def triangles(self) -> NDArray[np.integer]:
+        """See the class."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,8 +68,6 @@ def _made(cage: Cage) -> Iterator[Body]:
             cage.cut(member.id, "a"),
             cage.cut(member.id, "b"),
         )
-        yield Body(
-            name=member.id, group="members", colour=role_colour(member.role), mesh=mesh
-        )
+        yield Body(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
     for plate in cage.plates:
         yield Body(name=plate.id, group="plates", colour=PLATE, mesh=plate_mesh(plate))

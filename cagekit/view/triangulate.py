@@ -10,6 +10,7 @@ joined to the outer loop by bridges.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ def triangulate(outer: Points, holes: Sequence[Points] = ()) -> tuple[Points, ND
     points = np.concatenate(loops)
     starts = np.cumsum([0, *(len(loop) for loop in loops)])
     ring = list(range(len(loops[0])))
-    left = [list(range(int(a), int(b))) for a, b in zip(starts[1:-1], starts[2:], strict=True)]
+    left = [list(range(int(a), int(b))) for a, b in pairwise(starts[1:])]
     edges = np.concatenate([np.stack([q, np.roll(q, -1, axis=0)], axis=1) for q in loops])
     while left:
         ring = _bridged(points, ring, left, edges)

@@ -154,7 +154,7 @@ def plate_dict(plate: Plate) -> dict[str, Any]:
             }
             for fold in plate.folds
         ],
-        "placement": [_direction(row[:3]) + [_mm(row[3])] for row in plate.placement],
+        "placement": [[*_direction(row[:3]), _mm(row[3])] for row in plate.placement],
         "members": list(plate.members),
         "mass_kg": _round(plate.mass, 9),
         "volume": _round(plate.volume, 6),
@@ -206,7 +206,11 @@ def _flat(values: Iterable[Any]) -> bool:
     """Whether values are scalars or short rows of scalars (a point)."""
     return all(
         not isinstance(v, Mapping | list | tuple)
-        or (isinstance(v, list | tuple) and len(v) <= 3 and not any(isinstance(x, Mapping | list | tuple) for x in v))
+        or (
+            isinstance(v, list | tuple)
+            and len(v) <= 3
+            and not any(isinstance(x, Mapping | list | tuple) for x in v)
+        )
         for v in values
     )
 

@@ -95,7 +95,9 @@ def read_manifest(folder: Path) -> dict[str, Any]:
 def listed_files(folder: Path) -> dict[str, str]:
     """Return the files that the last run made in ``folder`` with their SHA-256."""
     rows = read_manifest(folder).get("files", [])
-    return {str(r["path"]): str(r.get("sha256")) for r in rows if isinstance(r, dict) and "path" in r}
+    return {
+        str(r["path"]): str(r.get("sha256")) for r in rows if isinstance(r, dict) and "path" in r
+    }
 
 
 def unchanged_files(folder: Path) -> set[str]:

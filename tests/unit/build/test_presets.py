@@ -15,7 +15,9 @@ from cagekit.build.presets import find_any, find_preset, list_presets, load, loa
 from cagekit.build.tube import TubeFile
 from cagekit.errors import InputError, NotFoundError
 
-TUBE = 'kind = "tube"\nname = "t"\nod = {od}\nwall = "2 mm"\nmaterial = "1020-dom"\nsource = "test"\n'
+TUBE = (
+    'kind = "tube"\nname = "t"\nod = {od}\nwall = "2 mm"\nmaterial = "1020-dom"\nsource = "test"\n'
+)
 
 
 @pytest.fixture
@@ -80,7 +82,7 @@ def test_a_name_alone_means_the_first_kind_and_kind_slash_name_another(folder: P
 
 
 def test_listing_covers_every_shipped_file(folder: Path) -> None:
-    shipped = {p for p in presets.shipped_root().rglob("*.toml")}
+    shipped = set(presets.shipped_root().rglob("*.toml"))
     assert {p.path for p in list_presets()} == shipped
     put(folder / "presets/cars/mine.toml", 'kind = "car"')
     assert [p.origin for p in list_presets("car") if p.name == "mine"] == ["here"]
@@ -110,7 +112,7 @@ def test_numbers_count_in_the_units_of_their_own_file(folder: Path) -> None:
         (b"[t]\n[t]\n", "is not valid TOML"),
         (b"a = [" + b"[" * 5000, "nested too deeply"),
         (b"# " + b"x" * presets.LARGEST, "larger than 2 MB"),
-        (b'kind = "car"\n', "this file is a \"car\", a tube is needed here"),
+        (b'kind = "car"\n', 'this file is a "car", a tube is needed here'),
         (b'kind = "tubee"\n', "Did you mean 'tube'?"),
         (b"", "name: is missing"),
     ],
@@ -222,7 +224,7 @@ def test_kinds_of_tables_are_told_apart_by_their_kind(folder: Path) -> None:
     assert said == [
         "bad.toml:5 [member entry 1] gapp = 3: is not a field here. Did you mean 'gap'?",
         "bad.toml:6 [member entry 2]: kind \"hallo\" is not known. Did you mean 'halo'?",
-        "bad.toml:10 [member entry 3] style = \"xx\": is not one of the choices. "
+        'bad.toml:10 [member entry 3] style = "xx": is not one of the choices. '
         "Allowed: 'single', 'pair' or 'x'.",
         "bad.toml:13 [member entry 4] lean = 40: must be at most 34.38 degrees. "
         "(lean of the hoop's plane, degrees, positive backwards)",

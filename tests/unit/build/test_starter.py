@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
 from pathlib import Path
@@ -56,7 +55,7 @@ def test_paths_are_turned_to_the_new_place(tmp_path: Path) -> None:
     old.write_text(text.replace('car = "sprint-wagon"', 'car = "cars/mine.toml"'), encoding="utf-8")
     file = load_file("build", old, BuildFile)
     moved = tomllib.loads(starter_text("b", old, file, folder=tmp_path / "new"))["car"]
-    assert os.path.samefile(tmp_path / "new" / moved, tmp_path / "old/cars/mine.toml")
+    assert (tmp_path / "new" / moved).samefile(tmp_path / "old/cars/mine.toml")
 
 
 @pytest.mark.parametrize("name", ["", "a b", "a/b", "..", "é", "x" * 81, "a.toml"])

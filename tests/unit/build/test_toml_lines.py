@@ -20,7 +20,7 @@ path = 'C:\\dir'
 text = """
 first = 1
 [not.a.table]
-""" 
+"""
 literal = \'\'\'
 # not a comment\'\'\'
 numbers = [

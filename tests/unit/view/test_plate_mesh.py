@@ -59,7 +59,7 @@ def test_holes_in_a_row_hide_each_other_from_the_edge() -> None:
     ring = np.linspace(0, 2 * pi, 24, endpoint=False)
     round_ = 2.0 * np.column_stack([np.cos(ring), np.sin(ring)])
     outer = np.array([(0, 0), (100, 0), (100, 10), (0, 10)], float)
-    holes = [round_ + (x, 5.0) for x in np.arange(10, 95, 5)]
+    holes = [round_ + np.array((x, 5.0)) for x in np.arange(10, 95, 5)]
     points, triangles = triangulate(outer, holes)
     got = areas(points, triangles)
     assert (got > 0).all()
@@ -86,7 +86,9 @@ def plate(**over: object) -> Plate:
 
 
 FOLDED = plate(
-    folds=(Fold(start=np.array([0, 50.0]), end=np.array([120, 50.0]), angle=1.2, inside_radius=6.0),)
+    folds=(
+        Fold(start=np.array([0, 50.0]), end=np.array([120, 50.0]), angle=1.2, inside_radius=6.0),
+    )
 )
 
 

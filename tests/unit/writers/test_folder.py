@@ -31,6 +31,17 @@ def run(target: Path, **files: str) -> None:
         write_manifest(fresh, content)
 
 
+def broken(target: Path, error: BaseException) -> None:
+    """A run that fails half way."""
+    with swapped_in(target) as fresh:
+        (fresh / "cage").write_text("half")
+        raise error
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(p.name for p in folder.iterdir())
+
+
 def tree(folder: Path) -> dict[str, str]:
     return {
         p.relative_to(folder).as_posix(): p.read_text()
@@ -42,7 +53,7 @@ def tree(folder: Path) -> dict[str, str]:
 def test_a_new_folder_with_its_parents(tmp_path: Path) -> None:
     run(tmp_path / "outputs/deep/b", cage="1", members__hoop="2")
     assert tree(tmp_path) == {"outputs/deep/b/cage": "1", "outputs/deep/b/members/hoop": "2"}
-    assert os.listdir(tmp_path / "outputs/deep") == ["b"]
+    assert names(tmp_path / "outputs/deep") == ["b"]
 
 
 def test_what_the_last_run_made_goes_and_the_users_files_stay(tmp_path: Path) -> None:
@@ -64,7 +75,7 @@ def test_what_the_last_run_made_goes_and_the_users_files_stay(tmp_path: Path) ->
     assert (target / "link").is_symlink()
     assert (target / "photos").is_dir()
     assert (target / "notes.txt").stat().st_mtime == 1e9
-    assert os.listdir(tmp_path) == ["b"]
+    assert names(tmp_path) == ["b"]
 
 
 def test_a_file_of_a_run_that_was_edited_is_the_users(tmp_path: Path) -> None:
@@ -93,7 +104,7 @@ def test_a_users_file_is_never_overwritten(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match=r"would be overwritten"):
         run(target, cage="1")
     assert tree(target) == {"cage": "mine"}
-    assert os.listdir(tmp_path) == ["b"]
+    assert names(tmp_path) == ["b"]
 
 
 @pytest.mark.parametrize("existed", [False, True])
@@ -103,17 +114,15 @@ def test_a_failed_run_changes_nothing(tmp_path: Path, existed: bool) -> None:
         run(target, cage="1")
         (target / "notes").write_text("mine")
     before = {p: p.stat().st_ino for p in tmp_path.rglob("*")}
-    with pytest.raises(GeometryError), swapped_in(target) as fresh:
-        (fresh / "cage").write_text("half")
-        raise GeometryError("hoop", "cannot be made.")
+    with pytest.raises(GeometryError):
+        broken(target, GeometryError("hoop", "cannot be made."))
     assert {p: p.stat().st_ino for p in tmp_path.rglob("*")} == before
 
 
 def test_stopping_by_hand_changes_nothing(tmp_path: Path) -> None:
-    with pytest.raises(KeyboardInterrupt), swapped_in(tmp_path / "b") as fresh:
-        (fresh / "cage").write_text("half")
-        raise KeyboardInterrupt
-    assert os.listdir(tmp_path) == []
+    with pytest.raises(KeyboardInterrupt):
+        broken(tmp_path / "b", KeyboardInterrupt())
+    assert names(tmp_path) == []
 
 
 @pytest.mark.parametrize(
@@ -129,7 +138,7 @@ def test_the_systems_refusals_in_words(tmp_path: Path, code: int, words: str) ->
     with pytest.raises(OutputError, match=words), swapped_in(tmp_path / "b"):
         raise OSError(code, os.strerror(code))
     assert tree(tmp_path / "b") == {"cage": "1"}
-    assert os.listdir(tmp_path) == ["b"]
+    assert names(tmp_path) == ["b"]
 
 
 def test_a_fault_of_our_own_is_not_taken_for_the_disks(tmp_path: Path) -> None:
@@ -142,9 +151,14 @@ def test_a_full_disk_for_real() -> None:
     if not Path("/dev/full").exists():
         pytest.skip("this system has no full device")
     folder = Path.cwd() / "never-made"
-    with pytest.raises(OutputError, match=r"the disk is full"), swapped_in(folder) as fresh:
-        (fresh / "cage").symlink_to("/dev/full")
-        (fresh / "cage").write_text("x" * 100_000)
+
+    def fill() -> None:
+        with swapped_in(folder) as fresh:
+            (fresh / "cage").symlink_to("/dev/full")
+            (fresh / "cage").write_text("x" * 100_000)
+
+    with pytest.raises(OutputError, match=r"the disk is full"):
+        fill()
     assert not folder.exists()
 
 
@@ -185,13 +199,13 @@ def test_what_a_killed_run_left_is_put_right(tmp_path: Path) -> None:
     (tmp_path / ".b.new/half").write_text("x")
     (tmp_path / ".b.lock").write_text("")
     run(tmp_path / "b", cage="2")
-    assert os.listdir(tmp_path) == ["b"]
+    assert names(tmp_path) == ["b"]
     # killed in the swap, between the two renames
     (tmp_path / "b/notes").write_text("mine")
     (tmp_path / "b").rename(tmp_path / ".b.old")
     run(tmp_path / "b", cage="3")
     assert tree(tmp_path / "b") == {"cage": "3", "notes": "mine"}
-    assert os.listdir(tmp_path) == ["b"]
+    assert names(tmp_path) == ["b"]
 
 
 def test_a_file_saved_while_the_run_swaps_survives(tmp_path: Path) -> None:
@@ -215,23 +229,23 @@ def test_a_failed_swap_puts_the_old_folder_back(tmp_path: Path) -> None:
     run(target, cage="1")
     rename = Path.rename
 
-    def broken(self: Path, to: Path) -> Path:
+    def refused(self: Path, to: Path) -> Path:
         if self.name == ".b.new":
             raise OSError(errno.EACCES, "no")
         return rename(self, to)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Path, "rename", broken)
+        patch.setattr(Path, "rename", refused)
         with pytest.raises(OutputError, match=r"may not write"):
             run(target, cage="2")
     assert tree(target) == {"cage": "1"}
-    assert os.listdir(tmp_path) == ["b"]
+    assert names(tmp_path) == ["b"]
 
 
 def test_two_runs_do_not_mix(tmp_path: Path) -> None:
     """A second process is refused while the first writes, and free to go afterwards."""
     hold = (
-        "import sys, time; from pathlib import Path; from cagekit.writers.folder import swapped_in\n"
+        "import sys; from pathlib import Path; from cagekit.writers.folder import swapped_in\n"
         "with swapped_in(Path(sys.argv[1])) as fresh:\n"
         "    (fresh / 'cage').write_text('first'); print('in', flush=True); sys.stdin.readline()\n"
     )
@@ -261,7 +275,7 @@ def test_a_killed_process_leaves_no_lock(tmp_path: Path) -> None:
     subprocess.run([sys.executable, "-c", hold, str(target)], cwd=ROOT, check=False)
     run(target, cage="1")
     assert tree(target) == {"cage": "1"}
-    assert os.listdir(tmp_path) == ["b"]
+    assert names(tmp_path) == ["b"]
 
 
 def test_foreign_files_are_found_quickly_and_torn_manifests_are_no_trouble(tmp_path: Path) -> None:

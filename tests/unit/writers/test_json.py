@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from importlib.resources import files
+from itertools import pairwise
 from math import cos, pi, radians, sin
 from types import SimpleNamespace
 from typing import Any
@@ -60,9 +61,9 @@ def test_the_schema_is_one_and_holds(data: dict[str, Any]) -> None:
 def test_pieces_follow_each_other_tangentially(data: dict[str, Any]) -> None:
     for member in data["members"]:
         ways = [directions(p) for p in member["path"]]
-        for one, two in zip(member["path"], member["path"][1:], strict=False):
+        for one, two in pairwise(member["path"]):
             assert np.allclose(one["end"], two["start"], atol=1e-5)
-        for (_, leave), (enter, _) in zip(ways, ways[1:], strict=False):
+        for (_, leave), (enter, _) in pairwise(ways):
             assert np.allclose(leave, enter, atol=1e-7)
 
 
@@ -72,7 +73,11 @@ def directions(piece: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:
     if piece["kind"] == "line":
         d = (end - start) / np.linalg.norm(end - start)
         return d, d
-    centre, axis, angle = np.array(piece["centre"]), np.array(piece["axis"]), radians(piece["angle_deg"])
+    centre, axis, angle = (
+        np.array(piece["centre"]),
+        np.array(piece["axis"]),
+        radians(piece["angle_deg"]),
+    )
     arm = start - centre
     assert np.linalg.norm(arm) == pytest.approx(piece["radius"], abs=1e-5)
     assert np.linalg.norm(axis) == pytest.approx(1.0, abs=1e-11)
@@ -95,7 +100,10 @@ def test_cope_points_lie_on_the_parent(data: dict[str, Any]) -> None:
             for curve, r in radius.items():
                 points = in_space(end, end[curve], r)
                 gaps = [distance(p, first) for p in points]
-                assert np.allclose(gaps, members[parent]["tube"]["od"] / 2, atol=2e-4), (name, curve)
+                assert np.allclose(gaps, members[parent]["tube"]["od"] / 2, atol=2e-4), (
+                    name,
+                    curve,
+                )
 
 
 def in_space(end: dict[str, Any], curve: list[list[float]], r: float) -> np.ndarray:
@@ -171,5 +179,9 @@ def test_what_json_cannot_hold_is_refused(value: float) -> None:
 
 def test_numbers_stand_in_rows() -> None:
     text = dumps({"a": [[1, 2], [3, 4]], "b": {"c": {"d": 1, "e": [1, 2, 3]}}, "f": []})
-    assert json.loads(text) == {"a": [[1, 2], [3, 4]], "b": {"c": {"d": 1, "e": [1, 2, 3]}}, "f": []}
+    assert json.loads(text) == {
+        "a": [[1, 2], [3, 4]],
+        "b": {"c": {"d": 1, "e": [1, 2, 3]}},
+        "f": [],
+    }
     assert text.count("\n") == 7

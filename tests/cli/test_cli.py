@@ -1,0 +1,301 @@
+"""The command line: what it prints, its exit codes, and that it never ends in a traceback."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from cagekit.cli import console
+from cagekit.cli.main import run
+from cagekit.cli.verbs import VERBS
+
+ROOT = Path(__file__).parents[2]
+HEAVY = ("cadquery", "OCP", "ezdxf", "scipy", "typst", "PIL", "matplotlib", "pydantic", "numpy")
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty working folder with an own settings folder."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    monkeypatch.setenv("COLUMNS", "120")
+    return tmp_path
+
+
+# -- help -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], []])
+def test_help_and_version_import_nothing_heavy(words: list[str]) -> None:
+    code = (
+        "import sys; from cagekit.cli.main import run; code = run(sys.argv[1:]);"
+        f"print([m for m in {HEAVY} if m in sys.modules], code, file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, *words],
+        env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stderr.strip() == "[] 0"
+    assert done.stdout
+
+
+def test_help_names_every_verb(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--help"]) == 0
+    out = capsys.readouterr().out
+    for verb in VERBS:
+        assert f"  {verb.name}" in out
+        assert verb.about in out
+    assert "scrutineer" in out
+
+
+@pytest.mark.parametrize("verb", [v.name for v in VERBS])
+def test_every_verb_tells_its_options(verb: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([verb, "--help"]) == 0
+    out = capsys.readouterr().out
+    assert f"cagekit {verb}" in out
+    assert "--units" in out
+
+
+# -- usage ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["maek", "x"], "Did you mean 'make'?"),
+        (["--jsn", "presets"], "unknown option --jsn"),
+        (["presets", "--jsn"], "Did you mean --json?"),
+        (["presets", "carz"], "Did you mean 'car'?"),
+        (["presets", "--schema"], "needs the kind of file"),
+        (["show"], "required"),
+        (["show", "sprint_wagn"], "Did you mean 'sprint-wagon'?"),
+        (["show", "car/"], "no such preset"),
+        (["make"], "required"),
+        (["make", "sprint_wagn"], "Did you mean 'sprint-wagon'?"),
+        (["make", "sprint-wagon", "--only", "stepp"], "Did you mean 'step'?"),
+        (["make", "no/such.toml"], "no such file"),
+        (["check", "x.toml"], "no such file"),
+        (["check", "sprint-wagon", "--units", "ft"], "choose from"),
+        (["new", "a b", "--from", "sprint-wagon"], "cannot be the name"),
+        (["new", "mine"], "--from"),
+        (["part", "hallo"], "Did you mean 'halo'?"),
+        (["part", "halo", "--witdh-rear", "3"], "Did you mean --width-rear?"),
+        (["part", "halo", "--width-rear", "1,5"], "--width-rear"),
+        (["part", "halo", "--width-rear", "-5"], "must be above 0"),
+        (["part", "strut", "--end-a", "flatt"], "Allowed: 'cope' or 'flat'"),
+        (["part", "strut", "--angle-a", "steep"], "--angle-a"),
+        (["part", "strut", "--only", "jsn"], "Did you mean 'json'?"),
+    ],
+    ids=lambda v: " ".join(v) if isinstance(v, list) else "",
+)
+def test_wrong_usage_is_told_in_one_message(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    if "stepp" in words and not _has_step():
+        pytest.skip("no STEP product")
+    assert run(words) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert said in shown.err
+    assert "Traceback" not in shown.err
+    assert all(line.startswith("cagekit") for line in shown.err.splitlines())
+    assert list(folder.iterdir()) == []
+
+
+def _has_step() -> bool:
+    from cagekit.make.products import PRODUCTS
+
+    return any(p.name == "step" for p in PRODUCTS)
+
+
+def test_bad_files_are_told_with_their_lines(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "b.toml").write_text('kind = "build"\nname = "b"\ncarr = "x"\nunits = "ft"\n')
+    assert run(["check", "b.toml"]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert "cagekit: b.toml:3 carr = \"x\": is not a field here. Did you mean 'car'?" in lines
+    assert any(line.startswith('cagekit: b.toml:4 units = "ft"') for line in lines)
+    assert len(lines) > 4
+
+
+def test_geometry_that_cannot_be_has_its_own_code(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["part", "strut", "--angle-a", "4"]) == 3
+    assert "nearly parallel" in capsys.readouterr().err
+    assert run(["part", "halo", "--bend-radius", "900"]) == 3
+    assert "available" in capsys.readouterr().err
+
+
+def test_a_fault_of_its_own_is_told_without_a_traceback(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(args: object) -> int:
+        raise KeyError("oops")
+
+    monkeypatch.setattr("cagekit.cli.presets.run", broken)
+    assert run(["presets"]) == 3
+    said = capsys.readouterr().err
+    assert "KeyError: 'oops'" in said
+    assert "report" in said
+    assert "Traceback" not in said
+    assert run(["presets", "--debug"]) == 3
+    assert "Traceback" in capsys.readouterr().err
+
+
+# -- processes ------------------------------------------------------------------------------------
+
+
+def test_a_reader_that_goes_away_is_no_error() -> None:
+    command = f"{sys.executable} -m cagekit presets | head -n 1"
+    done = subprocess.run(
+        command, shell=True, env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True,
+        text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.count("\n") == 1
+    assert done.stderr == ""
+
+
+def test_an_output_that_is_full_is_told() -> None:
+    if not Path("/dev/full").exists():
+        pytest.skip("this system has no full device")
+    command = f"{sys.executable} -m cagekit show car/sprint-wagon > /dev/full"
+    done = subprocess.run(
+        command, shell=True, env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True,
+        text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr == "cagekit: the system refuses: No space left on device.\n"
+
+
+def test_stopping_by_hand_is_quiet(folder: Path) -> None:
+    code = (
+        "import sys, time; import cagekit.cli.presets as p\n"
+        "def wait(args): print('in', flush=True); time.sleep(20)\n"
+        "p.run = wait\n"
+        "from cagekit.cli.main import run; sys.exit(run(['presets']))\n"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    with process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "in\n"
+        process.send_signal(signal.SIGINT)
+        _, said = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert said.strip() == "cagekit: stopped."
+
+
+def test_progress_speaks_only_when_it_takes_long(capsys: pytest.CaptureFixture[str]) -> None:
+    with console.Progress(2) as progress:
+        progress.step("one")
+        progress.step("two")
+    assert capsys.readouterr().err == ""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(console.Progress, "PATIENCE", 0.05)
+        with console.Progress(2) as progress:
+            progress.step("one")
+            time.sleep(0.2)
+            progress.step("two")
+    assert capsys.readouterr().err == "cagekit: one ... (1 of 2)\ncagekit: two ... (2 of 2)\n"
+
+
+# -- verbs ----------------------------------------------------------------------------------------
+
+
+def test_presets_lists_and_speaks_json(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["presets", "builds"]) == 0
+    out = capsys.readouterr().out
+    assert [line.split()[1] for line in out.splitlines()] == [
+        "gravel-hatch",
+        "hillclimb-coupe",
+        "sprint-wagon",
+        "track-roadster",
+    ]
+    assert run(["--json", "presets", "builds"]) == 0
+    rows = json.loads(capsys.readouterr().out)
+    assert {r["kind"] for r in rows} == {"build"}
+    assert all(Path(r["path"]).is_file() for r in rows)
+
+
+def test_a_broken_file_is_listed_and_does_not_stop_the_list(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "presets/cars").mkdir(parents=True)
+    (folder / "presets/cars/mine.toml").write_text("a = \n")
+    assert run(["presets", "cars"]) == 0
+    out = capsys.readouterr().out
+    assert "cannot be read" in next(line for line in out.splitlines() if "mine" in line)
+    assert "sprint-wagon" in out
+
+
+def test_show_prints_a_file_that_can_be_used_again(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["show", "car/sprint-wagon"]) == 0
+    out = capsys.readouterr().out
+    assert tomllib.loads(out)["kind"] == "car"
+    (folder / "mine.toml").write_text(out)
+    assert run(["show", "mine.toml", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["data"] == tomllib.loads(out)
+
+
+def test_show_names_sources_and_namesakes(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["show", "dom-1.625x0.134"]) == 0
+    assert "# source: " in capsys.readouterr().out
+    assert run(["show", "sprint-wagon"]) == 0
+    assert "# of the same name: car/sprint-wagon" in capsys.readouterr().out
+
+
+def test_new_writes_once(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["new", "mine", "--from", "gravel-hatch"]) == 0
+    text = (folder / "mine.toml").read_text()
+    assert tomllib.loads(text)["name"] == "mine"
+    assert run(["new", "mine", "--from", "sprint-wagon"]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert (folder / "mine.toml").read_text() == text
+
+
+def test_part_says_its_dimensions_in_the_units_asked_for(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["part", "main_hoop", "--help"]) == 0
+    assert "1120.0 mm" in capsys.readouterr().out
+    assert run(["part", "main-hoop", "--help", "--units", "in"]) == 0
+    assert "44.094 in" in capsys.readouterr().out
+    assert run(["part"]) == 0
+    assert "halo" in capsys.readouterr().out
+
+
+def test_part_makes_what_was_typed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["part", "strut", "--length", "40", "--units", "in", "--only", "json", "--json"]
+    assert run([*words, "--end-a", "flat", "--end-b", "flat", "--od", "1 3/4 in"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["members"][0]["cut_length"] == pytest.approx(1016.0)
+    content = json.loads((folder / "outputs/part-strut/cage.json").read_text())
+    assert content["members"][0]["tube"]["od"] == pytest.approx(44.45)
+    made = json.loads((folder / "outputs/part-strut/manifest.json").read_text())
+    assert made["options"]["dimensions"]["length"] == pytest.approx(1016.0)
+
+
+def test_doctor_finds_what_it_needs(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["doctor", "--quick"]) == 0
+    out = capsys.readouterr().out
+    for word in ("python", "numpy", "cadquery", "presets"):
+        assert word in out
+    assert run(["doctor", "--quick", "--json"]) == 0
+    assert all(row["ok"] for row in json.loads(capsys.readouterr().out))
+
+
+def test_schemas_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["presets", "build", "--schema"]) == 0
+    assert json.loads(capsys.readouterr().out)["title"] == "cagekit build file"

@@ -1,0 +1,210 @@
+"""Cope templates: the curve wrapped back on the tube, and the PDF read back at true size."""
+
+from __future__ import annotations
+
+import io
+from math import pi
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.cage.job import Job
+from cagekit.shop.templates import ordinates, saw_setting, template, templates
+from cagekit.writers.copes import PAGES, TAB, lay_out, pdf_data, table, write_copes
+from cagekit.writers.pdf import document
+
+POINT = 72 / 25.4
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    build = load_build("sprint-wagon")
+    return Job(build=build, cage=members_only(build), units="in")
+
+
+@pytest.fixture(scope="module")
+def folder(job: Job, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    target = tmp_path_factory.mktemp("copes")
+    write_copes(job, target)
+    return target
+
+
+def wrapped(job: Job, t) -> np.ndarray:  # type: ignore[no-untyped-def]
+    """Points in space of a template's curve wrapped round its tube, by the sheet's own rules."""
+    member = job.cage.members[t.member]
+    path = member.path
+    zero = path.reference_lines()[0 if t.end == "a" else -1]
+    out = path.out_direction(t.end)
+    side = np.cross(out, zero)
+    phi = t.outer[:, 0] / t.width * 2 * pi
+    back = t.outer[:, 1] - t.node
+    ring = member.tube.outer_radius * (np.cos(phi)[:, None] * zero + np.sin(phi)[:, None] * side)
+    return path.end_point(t.end) + ring - back[:, None] * out
+
+
+def test_a_template_wrapped_on_its_tube_meets_the_parents_surface(job: Job) -> None:
+    for t in templates(job.cage, 0.1):
+        if not t.parents:
+            continue
+        points = wrapped(job, t)
+        gaps = np.min(
+            [
+                np.abs(job.cage.members[p].path.distances(points) - job.cage.members[p].tube.outer_radius)
+                for p in t.parents
+            ],
+            axis=0,
+        )
+        assert gaps.max() < 0.05, (t.member, t.end)
+
+
+def test_templates_of_feet_lie_in_the_plates_plane(job: Job) -> None:
+    for t in templates(job.cage, 0.1):
+        plane = job.cage.members[t.member].end(t.end).plane
+        if plane is not None:
+            assert np.abs((wrapped(job, t) - plane.point) @ plane.normal).max() < 0.05
+
+
+def test_both_ends_measure_from_one_line_along_the_tube(job: Job) -> None:
+    path = job.cage.members["hoop_diagonal"].path
+    cuts = [job.cage.cut("hoop_diagonal", e) for e in ("a", "b")]
+    assert cuts[0].zero == pytest.approx(cuts[1].zero)
+    assert cuts[0].zero == pytest.approx(path.reference_lines()[0])
+
+
+def test_the_paper_wraps_on_a_circle_larger_by_its_thickness(job: Job) -> None:
+    t = template(job.cage, job.cage.members["halo"], "a", 0.2)
+    assert t.width == pytest.approx(pi * (t.od + 0.2))
+    assert t.outer[-1, 0] == pytest.approx(t.width)
+    assert t.outer[-1, 1] == pytest.approx(t.outer[0, 1])
+    assert t.outer[:, 1].min() == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_nothing_crosses_an_edge_or_another_template(job: Job, page: str) -> None:
+    found = templates(job.cage, 0.1)
+    width, height = PAGES[page]
+    placed = lay_out(found, page)
+    assert sorted(p.index for sheet in placed for p in sheet) == list(range(len(found)))
+    for sheet in placed:
+        for p in sheet:
+            assert p.x >= 10
+            assert p.y >= 20
+            assert p.x + p.w <= width - 10
+            assert p.y + p.h <= height - 12
+        for i, p in enumerate(sheet):
+            for q in sheet[i + 1 :]:
+                apart = p.x + p.w < q.x or q.x + q.w < p.x or p.y + p.h < q.y or q.y + q.h < p.y
+                assert apart
+
+
+def test_a_template_larger_than_the_page_is_tiled_with_overlap(job: Job) -> None:
+    from dataclasses import replace
+
+    big = replace(templates(job.cage, 0.1)[0], width=400.0, height=500.0)
+    sheets = lay_out([big], "a4")
+    assert len(sheets) > 3
+    covered_w = max(p.dx + p.w for s in sheets for p in s)
+    covered_h = max(p.dy + p.h for s in sheets for p in s)
+    assert covered_w == pytest.approx(400.0 + TAB)
+    assert covered_h == pytest.approx(500.0)
+    assert all(p.tiled for s in sheets for p in s)
+
+
+def test_the_pdf_shows_bars_and_curves_at_true_size(job: Job, folder: Path) -> None:
+    pdfplumber = pytest.importorskip("pdfplumber")
+    found = templates(job.cage, job.build.tooling.paper.thickness)
+    page_name = job.build.tooling.paper.page
+    sheets = lay_out(found, page_name)
+    with pdfplumber.open(folder / "copes.pdf") as pdf:
+        assert len(pdf.pages) == len(sheets)
+        for page, sheet in zip(pdf.pages, sheets, strict=True):
+            assert (page.width / POINT, page.height / POINT) == pytest.approx(PAGES[page_name], abs=0.1)
+            lines = [*page.lines, *page.curves]
+            across = [r for r in lines if abs(r["width"] / POINT - 100) < 0.1 and r["height"] < 0.5]
+            up = [r for r in lines if abs(r["height"] / POINT - 50) < 0.1 and r["width"] < 0.5]
+            assert across, "the 100 mm bar"
+            assert up, "the 50 mm bar"
+            text = page.extract_text()
+            for p in sheet:
+                t = found[p.index]
+                assert t.member in text
+                drawn = _curve(page, t, p)
+                assert drawn == pytest.approx(t.outer + [p.x, p.y], abs=0.1)
+
+
+def _curve(page, t, p) -> np.ndarray:  # type: ignore[no-untyped-def]
+    """The drawn polyline with as many points as the template's outer line, nearest to its place."""
+    best, gap = None, np.inf
+    for r in page.curves:
+        points = np.array([(x / POINT, y / POINT) for x, y in r["pts"]])
+        if len(points) == len(t.outer):
+            far = float(np.abs(points - (t.outer + [p.x, p.y])).max())
+            if far < gap:
+                best, gap = points, far
+    assert best is not None
+    return best
+
+
+def test_the_pdf_embeds_its_fonts_and_is_the_same_every_time(job: Job, folder: Path) -> None:
+    found = templates(job.cage, job.build.tooling.paper.thickness)
+    again = document("copes", pdf_data(job, found))
+    assert again == (folder / "copes.pdf").read_bytes()
+    pdfplumber = pytest.importorskip("pdfplumber")
+    with pdfplumber.open(io.BytesIO(again)) as pdf:
+        names = {c["fontname"] for page in pdf.pages for c in page.chars}
+    assert all("DejaVu" in n and "+" in n for n in names), names
+
+
+def test_every_template_has_a_dxf_of_the_same_size(job: Job, folder: Path) -> None:
+    import ezdxf
+
+    for t in templates(job.cage, job.build.tooling.paper.thickness):
+        doc = ezdxf.readfile(folder / "copes" / f"{t.member}-{t.end}.dxf")
+        assert not doc.audit().has_errors
+        widths = []
+        for entity in doc.modelspace().query("LWPOLYLINE"):
+            xy = np.array(list(entity.get_points("xy")))
+            widths.append(float(np.ptp(xy[:, 0])))
+        assert max(widths) == pytest.approx(t.width + TAB, abs=1e-3)
+
+
+def test_ordinates_are_depths_from_the_blanks_end(job: Job) -> None:
+    row = ordinates(job.cage, "cross_member", "a", 12)
+    t = template(job.cage, job.cage.members["cross_member"], "a", 0.0)
+    for angle, depth in zip(row.angles, row.depths, strict=True):
+        assert depth == pytest.approx(np.interp(angle / 360 * t.width, t.outer[:, 0], t.outer[:, 1]), abs=0.02)
+
+
+def test_hole_saw_settings_make_the_same_cut(job: Job) -> None:
+    """A saw of the parent's diameter set by the table cuts to the parent's surface."""
+    for member, end in (("cross_member", "a"), ("hoop_diagonal", "b"), ("sill_bar_left", "b")):
+        saw = saw_setting(job.cage, member, end)
+        assert not saw.reason
+        cut = job.cage.cut(member, end)
+        # the saw's axis from the settings alone
+        toward = np.cos(np.radians(saw.clock)) * cut.zero + np.sin(np.radians(saw.clock)) * cut.side
+        axes = [np.cos(saw.angle) * s * cut.out + np.sin(saw.angle) * toward for s in (1, -1)]
+        phi = np.linspace(0, 2 * pi, 37)
+        points = cut.points(phi, cut.outer_radius) - cut.point
+        misses = []
+        for axis in axes:
+            off = points - (points @ axis)[:, None] * axis
+            misses.append(np.abs(np.linalg.norm(off, axis=1) - saw.diameter / 2).max())
+        assert min(misses) < 0.05
+
+
+def test_what_no_hole_saw_makes_is_said(job: Job) -> None:
+    assert "bend" in saw_setting(job.cage, "rear_brace_right", "a").reason
+    assert "several tubes" in saw_setting(job.cage, "rear_brace_left", "a").reason
+    assert "plate" in saw_setting(job.cage, "rear_brace_left", "b").reason
+
+
+def test_the_table_has_a_row_for_every_end(job: Job) -> None:
+    header, rows = table(job)
+    assert len(rows) == 2 * len(job.cage.members)
+    assert all(len(row) == len(header) for row in rows)
+    assert any("use the template" in row[header.index("hole_saw")] for row in rows)
+    assert any(row[header.index("hole_saw")].startswith("saw ") for row in rows)
