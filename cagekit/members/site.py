@@ -17,6 +17,7 @@ from cagekit.cage.places import Place, Places
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path, Vec, unit, vec
 from cagekit.materials.tubes import Tube
+from cagekit.plates.entries import foot_rise
 
 CONCENTRIC = 0.5
 """Distance of two axes (mm) up to which a node counts as concentric."""
@@ -72,7 +73,8 @@ class Site:
     def _raised(self, place: Place) -> Place:
         if place.normal is None or place.surface == "outrigger":
             return place
-        return replace(place, point=vec(place.point + self.build.foot_plate * place.normal))
+        rise = foot_rise(self.build, place.foot, place.surface)
+        return replace(place, point=vec(place.point + rise * place.normal))
 
     def end_at(self, place: Place) -> End:
         """How a tube ends at a place: coped to its members, flat on its surface, or free."""

@@ -80,11 +80,11 @@ def box(prefix: str, frame: Vec, spec: BoxSpec, marks: Sequence[Mark] = ()) -> t
     """
     high = spec.height - spec.top - spec.base
     long, wide = spec.length - 2 * spec.lip, spec.width - 2 * spec.lip
-    if high < 15.0 or min(long, wide) < 6 * spec.wall + 10.0:
+    if high < 15.0 or min(long, wide) < 10 * spec.wall + 10.0:
         raise GeometryError(
             prefix,
             f"a box of {long:.0f} x {wide:.0f} mm with walls {high:.0f} mm high is too small "
-            f"(walls 15 mm high at least, sides {6 * spec.wall + 10.0:.0f} mm).",
+            f"(walls 15 mm high at least, sides {10 * spec.wall + 10.0:.0f} mm).",
             "Make it larger or higher, or use a plain floor plate.",
         )
     walls = _walls(spec, long, wide)
@@ -96,12 +96,14 @@ def box(prefix: str, frame: Vec, spec: BoxSpec, marks: Sequence[Mark] = ()) -> t
 
 def _walls(spec: BoxSpec, long: float, wide: float) -> tuple[_Wall, ...]:
     inner = long - 2 * spec.wall
+    # the side walls stand in from the ends of the front and rear walls, which hold their slots
+    inset = max(2 * spec.wall, 6.0)
     out = []
     for name, outward, distance, length in (
         ("front", (1.0, 0.0), long / 2, wide),
         ("rear", (-1.0, 0.0), long / 2, wide),
-        ("left", (0.0, 1.0), wide / 2, inner),
-        ("right", (0.0, -1.0), wide / 2, inner),
+        ("left", (0.0, 1.0), wide / 2 - inset, inner),
+        ("right", (0.0, -1.0), wide / 2 - inset, inner),
     ):
         tab = min(24.0, length / 4)
         spots = (-length / 4, length / 4) if length > 3.5 * tab else (0.0,)

@@ -23,7 +23,9 @@ if TYPE_CHECKING:
     from cagekit.build.build import Build
 
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "floor-150", "in": "floor-6in"}
-"""Floor plate of every foot that no entry speaks of, by the build's units."""
+"""Plate of a foot on the floor that no entry speaks of, by the build's units."""
+LANDING_PRESETS: Mapping[str, str] = {"mm": "landing-100", "in": "landing-4in"}
+"""The same on a frame, tower or tunnel side."""
 
 
 def plate_entries(build: Build) -> tuple[PlateEntry, ...]:
@@ -85,9 +87,10 @@ def _preset(ref: str, beside: str) -> PlateEntry:
     return load("plate", ref, PlateFile, beside=Path(beside) if beside else None).plate
 
 
-def default_floor_plate(units: Literal["mm", "in"]) -> FloorPlateEntry:
-    """The floor plate of a foot that no entry speaks of."""
-    entry = _preset(DEFAULT_PRESETS[units], "")
+def default_floor_plate(units: Literal["mm", "in"], surface: str = "floor") -> FloorPlateEntry:
+    """The plate of a foot that no entry speaks of, by what it stands on."""
+    presets = DEFAULT_PRESETS if surface == "floor" else LANDING_PRESETS
+    entry = _preset(presets[units], "")
     assert isinstance(entry, FloorPlateEntry)
     return entry
 
@@ -115,7 +118,11 @@ def spread(entry: PlateEntry) -> tuple[PlateEntry, ...]:
 
 
 def floor_entry(
-    entries: Sequence[PlateEntry], names: Sequence[str], side: str, units: Literal["mm", "in"]
+    entries: Sequence[PlateEntry],
+    names: Sequence[str],
+    side: str,
+    units: Literal["mm", "in"],
+    surface: str = "floor",
 ) -> FloorPlateEntry:
     """The floor plate entry for a foot: the default, then every entry that means this foot.
 
@@ -124,8 +131,9 @@ def floor_entry(
         names: what the foot answers to: ``main_hoop end a``, ``main_hoop``, ``left.main_foot``...
         side: side of the car the foot is on.
         units: the build's.
+        surface: what the foot stands on.
     """
-    out = default_floor_plate(units)
+    out = default_floor_plate(units, surface)
     for entry in entries:
         if not isinstance(entry, FloorPlateEntry) or entry.side not in (None, side):
             continue
@@ -136,16 +144,16 @@ def floor_entry(
     return out
 
 
-def foot_rise(build: Build, foot: str, member: str = "") -> float:
+def foot_rise(build: Build, foot: str, surface: str = "floor") -> float:
     """How far the tube's foot stands above the sheet at a place of the car, mm.
 
     Args:
         build: the build.
         foot: place of the car sheet, ``left.main_foot``.
-        member: id of the tube that stands there.
+        surface: what is there.
     """
     side, _, place = foot.partition(".")
-    entry = floor_entry(plate_entries(build), (foot, place, member), side, build.units)
+    entry = floor_entry(plate_entries(build), (foot, place), side, build.units, surface)
     if entry.style == "plinth":
         return entry.plinth_height
     return build.foot_plate if entry.thickness is None else entry.thickness

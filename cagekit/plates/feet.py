@@ -10,7 +10,7 @@ from cagekit.build.plate import FloorPlateEntry, PlateEntry
 from cagekit.cage.model import EndKind, EndName
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
-from cagekit.plates.entries import floor_entry, plate_entries
+from cagekit.plates.entries import floor_entry, foot_rise, plate_entries
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
 from cagekit.plates.model import Plate
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
 
 Maker = Callable[["Build", "Cage", PlateEntry, str], Sequence[Plate]]
+
+CAR_FEET = ("main_foot", "front_foot", "rear_foot")
+"""Feet that the car sheet measures; tubes on them are raised by what stands below."""
 
 MAKERS = {
     "gusset": "cagekit.plates.gusset:make",
@@ -111,15 +114,33 @@ def _foot_plates(
     foot = Foot.of(cage, member, end, build.car)
     side = "left" if foot.side > 0 else "right"
     named = any(isinstance(e, FloorPlateEntry) and e.at in names for e in entries)
-    entry = floor_entry(entries, names, side, build.units)
+    entry = floor_entry(entries, names, side, build.units, foot.surface)
     if entry.omit or (how.surface == "outrigger" and not named):
         return ()
+    _require_height(build, foot, entry, how.foot)
     name = entry.id or f"foot_{member}_{end}"
     if entry.style == "plinth":
         from cagekit.plates.plinth import plinth
 
         return plinth(name, foot, foot_plate_spec(build, entry), entry)
     return floor_plate(name, foot, foot_plate_spec(build, entry))
+
+
+def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
+    """The tube must have been raised by what is put under it."""
+    if place.partition(".")[2] not in CAR_FEET:
+        return
+    rise = foot_rise(build, place, foot.surface)
+    own = build.foot_plate if entry.thickness is None else entry.thickness
+    need = entry.plinth_height if entry.style == "plinth" else own
+    if abs(rise - need) > 0.01:
+        raise InputError(
+            f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
+            "at",
+            entry.at,
+            problem=f"{foot.name} was raised {rise:.1f} mm, its plate is {need:.1f} mm high.",
+            hint=f"Say at = {place!r} or {place.partition('.')[2]!r}, so that the tube follows.",
+        )
 
 
 def _require_used(cage: Cage, build: Build, entries: Sequence[PlateEntry], used: set[str]) -> None:

@@ -89,13 +89,27 @@ class Corner:
         return np.array([w @ self.along, w @ self.across])
 
     @classmethod
-    def of(cls, cage: Cage, joint: Joint, way: EndName) -> Corner:
-        """The corner of a joint between the branch and the parent's arm towards its end ``way``."""
+    def of(
+        cls,
+        cage: Cage,
+        joint: Joint,
+        way: EndName,
+        reach: tuple[float, float] = (100.0, 100.0),
+    ) -> Corner:
+        """The corner of a joint between the branch and the parent's arm towards its end ``way``.
+
+        ``reach`` is how far along branch and parent the plate goes, mm: on a bent tube the arm
+        is the chord over that reach.
+        """
         branch, parent = cage.member(joint.branch), cage.member(joint.parents[0])
         spot = parent.path.nearest(joint.point)
-        arm = spot.tangent if way == "b" else -spot.tangent
-        out = branch.path.out_direction(joint.branch_end)
-        angle = acos(float(np.clip(-out @ arm, -1.0, 1.0)))
+        sign = 1.0 if way == "b" else -1.0
+        far = parent.path.points(spot.station + sign * reach[1])[0] - spot.point
+        arm = unit(far) if float(np.linalg.norm(far)) > 1.0 else sign * spot.tangent
+        start = 0.0 if joint.branch_end == "a" else branch.path.length
+        inward = 1.0 if joint.branch_end == "a" else -1.0
+        away = unit(branch.path.points(start + inward * reach[0])[0] - branch.path.points(start)[0])
+        angle = acos(float(np.clip(away @ arm, -1.0, 1.0)))
         owner = f"gusset at {joint.branch} end {joint.branch_end}"
         if not SHARPEST <= angle <= FLATTEST:
             raise GeometryError(
@@ -114,7 +128,7 @@ class Corner:
             end=joint.branch_end,
             node=spot.point,
             along=unit(arm),
-            across=unit(-out - (-out @ arm) * arm),
+            across=unit(away - (away @ arm) * arm),
             angle=angle,
             branch_path=branch.path if joint.branch_end == "a" else branch.path.reversed(),
             parent_path=part if way == "b" else part.reversed(),
@@ -170,7 +184,8 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
                 name = f"{entry.id}_{joint.branch}"
             if len(ways) > 1:
                 name = f"{name}_{way}"
-            corner = Corner.of(cage, joint, way)
+            reach = (entry.along_branch * 1.25, entry.along_parent * 1.25)
+            corner = Corner.of(cage, joint, way, reach)
             out.append((folded_gusset if folded else flat_gusset)(name, corner, spec))
     return out
 
