@@ -289,7 +289,7 @@ def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
     along = chord / size
     run = (track - track[0]) @ along
     best: tuple[float, SplineCurve] | None = None
-    for n in LADDER[:3]:
+    for n in LADDER[:5]:
         tool = interpolant(n)
         station = size * tool.all_nodes
         guess = np.stack([np.interp(station, run, track[:, k]) for k in range(3)], axis=1)

@@ -31,7 +31,7 @@ COARSE = 1e-3
 """Deviation (mm) at which a rim is refused."""
 SAME_ANGLE = 1e-6
 """Split angles (rad) closer than this are one."""
-SHARP = 0.6
+SHARP = 0.4
 """Half width (rad) of a turn of the rim above which it needs no care."""
 NEAR = 0.7
 """Length (rad) of the stretch beside a sharp turn that gets its own edge."""
@@ -371,7 +371,7 @@ def _arc_edge(
         curve, t0, t1 = curve_range(ring, p[0], p[1], p[2] if width < tau - 1e-9 else p[0])
         return Edge(ends[0], ends[1], curve, t0, t1, tol)
     best: tuple[float, SplineCurve] | None = None
-    for n in LADDER[0 if width < 3.3 else 1 :]:
+    for n in LADDER[_first_rung(width) :]:
         tool = interpolant(n)
         phi = _spread(tool.all_nodes, arc)
         poles, off = tool.fit(rays.points(phi, rho, arc.surface))
@@ -407,3 +407,8 @@ def _spread(u: Array, arc: Arc) -> Array:
         return np.asarray(arc.start - d + w * (np.cosh(low + u * (high - low)) - 1))
     low, high = asinh(d / w), asinh((d + width) / w)
     return np.asarray(arc.start - d + w * np.sinh(low + u * (high - low)))
+
+
+def _first_rung(width: float) -> int:
+    """Where on the ladder of node counts an arc of a given width (rad) starts."""
+    return 0 if width < 1.7 else 1 if width < 3.3 else 2

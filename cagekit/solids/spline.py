@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 DEGREE = 5
-LADDER = (25, 61, 121, 241)
+LADDER = (13, 25, 37, 61, 121, 241)
 """Numbers of nodes to try, one after the other, until the curve is close enough."""
 
 
@@ -78,7 +78,7 @@ def interpolant(n: int) -> Interpolant:
     long loops from starving in the middle.
     """
     even = np.linspace(0.0, 1.0, n)
-    mix = 0.5 if n < 40 else 0.15
+    mix = 0.5 if n < 30 else 0.15
     nodes = (1 - mix) * even + mix * (1 - np.cos(np.pi * even)) / 2
     nodes[0], nodes[-1] = 0.0, 1.0
     skip = (DEGREE + 1) // 2
