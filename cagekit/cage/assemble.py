@@ -33,7 +33,7 @@ def assemble(build: Build) -> Cage:
         GeometryError: a member or plate cannot be made; says which and why.
         InputError: a place or measurement that an entry needs is missing or wrong.
     """
-    from cagekit.plates.placing import plates_for
+    from cagekit.plates.feet import plates_for
 
     cage = members_only(build)
     return cage.having(plates=plates_for(build, cage))
@@ -56,6 +56,17 @@ def members_only(build: Build) -> Cage:
                 f"node (more than {CONCENTRIC} mm apart)."
             )
     return cage.having(notes=notes)
+
+
+def sketch(build: Build) -> Cage:
+    """Make the tubes' centre lines only: quick, for trying places.
+
+    Ends are coped to what their entry names; whether they can be is not looked at.
+    """
+    site = Site(build)
+    for entry in build.entries:
+        site.add(make(site, entry))
+    return Cage(build.name, site.members.values())
 
 
 def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:

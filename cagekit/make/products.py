@@ -47,6 +47,11 @@ PRODUCTS: tuple[Product, ...] = (
         "plates/<id>.dxf: every plate for the cutting table",
     ),
     Product(
+        "copes",
+        "cagekit.writers.copes:write_copes",
+        "copes.pdf, copes.csv, copes/<member>-<end>.dxf: templates and notching table",
+    ),
+    Product(
         "fit",
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",

@@ -52,7 +52,10 @@ def test_a_template_wrapped_on_its_tube_meets_the_parents_surface(job: Job) -> N
         points = wrapped(job, t)
         gaps = np.min(
             [
-                np.abs(job.cage.members[p].path.distances(points) - job.cage.members[p].tube.outer_radius)
+                np.abs(
+                    job.cage.members[p].path.distances(points)
+                    - job.cage.members[p].tube.outer_radius
+                )
                 for p in t.parents
             ],
             axis=0,
@@ -121,7 +124,9 @@ def test_the_pdf_shows_bars_and_curves_at_true_size(job: Job, folder: Path) -> N
     with pdfplumber.open(folder / "copes.pdf") as pdf:
         assert len(pdf.pages) == len(sheets)
         for page, sheet in zip(pdf.pages, sheets, strict=True):
-            assert (page.width / POINT, page.height / POINT) == pytest.approx(PAGES[page_name], abs=0.1)
+            assert (page.width / POINT, page.height / POINT) == pytest.approx(
+                PAGES[page_name], abs=0.1
+            )
             lines = [*page.lines, *page.curves]
             across = [r for r in lines if abs(r["width"] / POINT - 100) < 0.1 and r["height"] < 0.5]
             up = [r for r in lines if abs(r["height"] / POINT - 50) < 0.1 and r["width"] < 0.5]
@@ -132,7 +137,7 @@ def test_the_pdf_shows_bars_and_curves_at_true_size(job: Job, folder: Path) -> N
                 t = found[p.index]
                 assert t.member in text
                 drawn = _curve(page, t, p)
-                assert drawn == pytest.approx(t.outer + [p.x, p.y], abs=0.1)
+                assert drawn == pytest.approx(t.outer + np.array([p.x, p.y]), abs=0.1)
 
 
 def _curve(page, t, p) -> np.ndarray:  # type: ignore[no-untyped-def]
@@ -141,7 +146,7 @@ def _curve(page, t, p) -> np.ndarray:  # type: ignore[no-untyped-def]
     for r in page.curves:
         points = np.array([(x / POINT, y / POINT) for x, y in r["pts"]])
         if len(points) == len(t.outer):
-            far = float(np.abs(points - (t.outer + [p.x, p.y])).max())
+            far = float(np.abs(points - (t.outer + np.array([p.x, p.y]))).max())
             if far < gap:
                 best, gap = points, far
     assert best is not None
@@ -175,7 +180,9 @@ def test_ordinates_are_depths_from_the_blanks_end(job: Job) -> None:
     row = ordinates(job.cage, "cross_member", "a", 12)
     t = template(job.cage, job.cage.members["cross_member"], "a", 0.0)
     for angle, depth in zip(row.angles, row.depths, strict=True):
-        assert depth == pytest.approx(np.interp(angle / 360 * t.width, t.outer[:, 0], t.outer[:, 1]), abs=0.02)
+        assert depth == pytest.approx(
+            np.interp(angle / 360 * t.width, t.outer[:, 0], t.outer[:, 1]), abs=0.02
+        )
 
 
 def test_hole_saw_settings_make_the_same_cut(job: Job) -> None:

@@ -1,0 +1,278 @@
+"""Cope templates: ``copes.pdf`` at true size, and one DXF per end."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil, degrees, pi
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from cagekit.build.tooling import Notcher
+from cagekit.cage.job import Job
+from cagekit.geometry.path import Vec
+from cagekit.plates.outline import Outline
+from cagekit.shop.cutting import Drawing, Layer, Stroke
+from cagekit.shop.letters import strokes as letters
+from cagekit.shop.templates import SawSetting, Template, ordinates, saw_setting, templates
+from cagekit.units import format_length
+from cagekit.writers.dxf import dxf_options, save
+from cagekit.writers.pdf import document
+
+PAGES: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height of the papers, mm (ISO 216; ANSI/ASME Y14.1 size A)."""
+SIDE, TOP, BOTTOM, RIGHT = 12.0, 22.0, 16.0, 12.0
+GAP = 9.0
+TAB = 10.0
+OVERLAP = 15.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """A template, or a part of one, on a sheet: mm from the sheet's upper left corner."""
+
+    index: int
+    x: float
+    y: float
+    w: float
+    h: float
+    dx: float = 0.0
+    dy: float = 0.0
+    part: str = ""
+
+    @property
+    def tiled(self) -> bool:
+        """Whether this is one part of several."""
+        return bool(self.part)
+
+
+def lay_out(found: Sequence[Template], page: str) -> list[list[Placed]]:
+    """Lay templates on sheets, none across an edge; what is larger than a sheet is tiled."""
+    width, height = PAGES[page]
+    free_w, free_h = width - SIDE - RIGHT, height - TOP - BOTTOM
+    whole = [i for i, t in enumerate(found) if t.width + TAB <= free_w and t.height <= free_h]
+    sheets: list[list[Placed]] = []
+    shelf_x = shelf_y = shelf_h = 0.0
+    for i in sorted(whole, key=lambda k: (-round(found[k].height, 1), k)):
+        w, h = found[i].width + TAB, found[i].height
+        if sheets and shelf_x + w <= free_w and h <= shelf_h:
+            pass
+        elif sheets and shelf_y + shelf_h + GAP + h <= free_h:
+            shelf_x, shelf_y, shelf_h = 0.0, shelf_y + shelf_h + GAP, h
+        else:
+            sheets.append([])
+            shelf_x, shelf_y, shelf_h = 0.0, 0.0, h
+        sheets[-1].append(Placed(index=i, x=SIDE + shelf_x, y=TOP + shelf_y, w=w, h=h))
+        shelf_x += w + GAP
+    for i in range(len(found)):
+        if i not in whole:
+            sheets.extend(_tiles(i, found[i], free_w, free_h - 6.0))
+    return sheets
+
+
+def _tiles(index: int, t: Template, free_w: float, free_h: float) -> list[list[Placed]]:
+    """Cut one template into parts that overlap, a sheet each."""
+    total_w, total_h = t.width + TAB, t.height
+    across = max(ceil((total_w - OVERLAP) / (free_w - OVERLAP)), 1)
+    down = max(ceil((total_h - OVERLAP) / (free_h - OVERLAP)), 1)
+    out: list[list[Placed]] = []
+    for r in range(down):
+        for c in range(across):
+            dx, dy = c * (free_w - OVERLAP), r * (free_h - OVERLAP)
+            w, h = min(free_w, total_w - dx), min(free_h, total_h - dy)
+            part = f"{r * across + c + 1} of {across * down}"
+            out.append([Placed(index=index, x=SIDE, y=TOP, w=w, h=h, dx=dx, dy=dy, part=part)])
+    return out
+
+
+def _crosses(p: Placed, t: Template, free_w: float) -> list[list[float]]:
+    """Register marks in the strips where parts overlap, on the part's own sheet."""
+    out = []
+    for k in range(1, ceil((t.width + TAB) / (free_w - OVERLAP)) + 1):
+        x = k * (free_w - OVERLAP) + OVERLAP / 2 - p.dx
+        if 0 < x < p.w:
+            out += [[x, 0.25 * p.h], [x, 0.75 * p.h]]
+    return out
+
+
+def _label(t: Template) -> tuple[list[float], list[float]]:
+    """Where the text and the arrow to the middle go: below the curve, where it is highest."""
+    x = t.outer[:, 0]
+    need = 62.0
+    best, at = -1.0, 4.0
+    for start in np.arange(3.0, max(t.width - need - 14.0, 4.0), 2.0):
+        inside = (x >= start) & (x <= start + need)
+        room = t.height - float(t.outer[inside, 1].max())
+        if room > best + 0.01:
+            best, at = room, float(start)
+    top = t.height - 22.0
+    return [at, top], [min(at + need + 2.0, t.width - 24.0), top]
+
+
+def pdf_data(job: Job, found: Sequence[Template]) -> dict[str, Any]:
+    """What the document shows, in mm."""
+    page = str(job.options.get("page", job.build.tooling.paper.page))
+    sheets = lay_out(found, page)
+    width, height = PAGES[page]
+    rows = []
+    for t in found:
+        label, arrow = _label(t)
+        tube = job.cage.members[t.member].tube
+        rows.append(
+            {
+                "title": f"{t.member}  {t.end.upper()}",
+                "to": ", ".join(t.parents) or "its plate",
+                "tube": f"{_size(tube.od, job.units)} x {_size(tube.wall, job.units)}",
+                "deepest": f"{t.deepest:.0f}°",
+                "reference": t.reference,
+                "width": t.width,
+                "height": t.height,
+                "left": float(t.outer[0, 1]),
+                "tab": TAB,
+                "outer": np.round(t.outer, 4).tolist(),
+                "inner": np.round(t.inner, 4).tolist(),
+                "label": label,
+                "arrow": arrow,
+            }
+        )
+    free_w = width - SIDE - RIGHT
+    return {
+        "name": job.build.name,
+        "page": page,
+        "width": width,
+        "foot": height - 13.0,
+        "templates": rows,
+        "sheets": [
+            [
+                {
+                    "index": p.index,
+                    "x": p.x,
+                    "y": p.y,
+                    "w": p.w,
+                    "h": p.h,
+                    "dx": p.dx,
+                    "dy": p.dy,
+                    "part": p.part,
+                    "tiled": p.tiled,
+                    "crosses": _crosses(p, found[p.index], free_w) if p.tiled else [],
+                }
+                for p in sheet
+            ]
+            for sheet in sheets
+        ],
+    }
+
+
+def _size(mm: float, units: str) -> str:
+    return format_length(mm, "in", decimals=3) if units == "in" else format_length(mm, "mm")
+
+
+def _line(points: Vec, *, closed: bool = False) -> Outline:
+    return Outline(points, np.zeros(len(points)), closed)
+
+
+def drawing(t: Template) -> Drawing:
+    """A template as lines for a plotter or a laser: paper outline, inner line, marks and label."""
+    up = [1.0, -1.0]
+    outer, inner = t.outer * up, t.inner * up
+    paper = [*outer, (t.width + TAB, outer[-1, 1]), (t.width + TAB, -t.height), (0.0, -t.height)]
+    strokes = [
+        Stroke(layer=Layer.OUTSIDE, line=_line(np.array(paper), closed=True).cleaned()),
+        Stroke(layer=Layer.MARK, line=_line(inner).cleaned()),
+    ]
+    for k in range(5):
+        x = t.width * k / 4
+        size = 9.0 if k % 4 == 0 else 4.5
+        tick = np.array([(x, -t.height), (x, size - t.height)])
+        strokes.append(Stroke(layer=Layer.MARK, line=_line(tick)))
+    at = np.array(_label(t)[0]) * up
+    for row, text in enumerate((f"{t.member} {t.end.upper()}", f"0: {t.reference}")):
+        height = 4.0 if row == 0 else 2.0
+        shift = at + np.array([0.0, -5.0 - 5.0 * row])
+        strokes += [
+            Stroke(layer=Layer.NOTE, line=_line(line + shift)) for line in letters(text, height)
+        ]
+    bar = np.array([(0.0, 8.0), (100.0, 8.0)])
+    strokes.append(Stroke(layer=Layer.NOTE, line=_line(bar)))
+    return Drawing(name=f"{t.member}-{t.end}", strokes=tuple(strokes))
+
+
+def table(job: Job) -> tuple[list[str], list[list[str]]]:
+    """The notching table: saw settings and grinder's ordinates of every end, header and rows."""
+    stations = job.build.tooling.paper.stations
+    units = job.units
+    header = ["member", "end", "to", f"node_from_tip_{units}", "angle_deg", f"offset_{units}"]
+    header += [f"saw_{units}", f"depth_{units}", "clock_deg", "hole_saw"]
+    header += [f"ordinate_{round(k * 360 / stations)}_deg_{units}" for k in range(stations)]
+    rows = []
+    for member in job.cage.members.values():
+        for end, how in member.ends:
+            cut = job.cage.cut(member.id, end)
+            saw = saw_setting(job.cage, member.id, end)
+            told = saw.reason or notcher_says(saw, job.build.tooling.notcher)
+            cells = [
+                member.id,
+                end,
+                " ".join(how.parents) or "plate",
+                _number(-cut.shortest, units),
+            ]
+            cells += (
+                ["", "", "", "", ""]
+                if saw.reason
+                else [
+                    f"{degrees(saw.angle):.1f}",
+                    _number(saw.offset, units),
+                    _number(saw.diameter, units),
+                    _number(saw.depth, units),
+                    f"{saw.clock:.0f}",
+                ]
+            )
+            depths = ordinates(job.cage, member.id, end, stations).depths
+            rows.append([*cells, told, *(_number(d, units) for d in depths)])
+    return header, rows
+
+
+def notcher_says(saw: SawSetting, notcher: Notcher | None) -> str:
+    """Whether the shop's notcher can do it, or why not."""
+    if notcher is None:
+        return "no notcher in the tooling sheet: use the template"
+    fit = notcher.saw_for(saw.diameter)
+    lean = pi / 2 - saw.angle
+    if fit is None:
+        return f"no saw for {saw.diameter:.1f} mm: use the template"
+    if lean > notcher.max_angle + 1e-9:
+        reaches = f"{degrees(notcher.max_angle):.0f}"
+        return f"leans {degrees(lean):.0f} deg, notcher reaches {reaches}: use the template"
+    if saw.offset > notcher.max_offset + 0.5:
+        return "offset beyond the notcher: use the template"
+    if saw.depth > notcher.max_depth:
+        return "deeper than the saw cuts: use the template"
+    return f"saw {fit:.1f} mm"
+
+
+def write_rows(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Write a table as CSV."""
+    with path.open("w", newline="", encoding="utf-8") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(header)
+        writer.writerows(rows)
+
+
+def _number(mm: float, units: str) -> str:
+    value = 0.0 if abs(mm) < 5e-4 else mm
+    return f"{value / 25.4:.3f}" if units == "in" else f"{value:.1f}"
+
+
+def write_copes(job: Job, folder: Path) -> None:
+    """Write ``copes.pdf``, ``copes.csv`` and ``copes/<member>-<end>.dxf`` below ``folder``."""
+    found = templates(job.cage, job.build.tooling.paper.thickness)
+    (folder / "copes.pdf").write_bytes(document("copes", pdf_data(job, found)))
+    header, rows = table(job)
+    write_rows(folder / "copes.csv", header, rows)
+    if found:
+        (folder / "copes").mkdir(parents=True, exist_ok=True)
+    for t in found:
+        save(drawing(t), folder / "copes" / f"{t.member}-{t.end}.dxf", dxf_options(job))

@@ -1,0 +1,61 @@
+"""PDF documents: a Typst file for each in ``cagekit/data/documents``, its data as JSON.
+
+True scale, fonts embedded, same input same bytes: the only fonts are the DejaVu ones that
+matplotlib ships, and the documents carry no date.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Mapping
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any
+
+from cagekit.errors import OutputError
+
+
+def fonts() -> Path:
+    """Folder of the DejaVu fonts."""
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+
+
+def document(
+    name: str, data: Mapping[str, Any], pictures: Mapping[str, bytes] | None = None
+) -> bytes:
+    """Typeset the document ``name`` with its data.
+
+    Args:
+        name: file name without ending in ``cagekit/data/documents``.
+        data: what the document shows; anything JSON holds.
+        pictures: files it may show, by name (SVG or PNG).
+
+    Raises:
+        OutputError: the document does not compile; tells the typesetter's message.
+    """
+    import typst
+
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        as_file(files("cagekit.data") / "documents") as source,
+    ):
+        here = Path(folder)
+        for file in sorted(source.glob("*.typ")):
+            (here / file.name).write_bytes(file.read_bytes())
+        (here / "data.json").write_text(json.dumps(data), "utf-8")
+        for picture, content in (pictures or {}).items():
+            (here / picture).write_bytes(content)
+        try:
+            return bytes(
+                typst.compile(
+                    str(here / f"{name}.typ"),
+                    root=str(here),
+                    font_paths=[str(fonts())],
+                    ignore_system_fonts=True,
+                )
+            )
+        except typst.TypstError as exc:
+            raise OutputError(f"{name}.pdf: could not be typeset: {exc}") from exc
