@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import degrees, inf, pi, sin
 from typing import Literal, Protocol
 
@@ -177,18 +177,10 @@ class EndCut:
         through it should be split. Sorted, in [0, 2 pi).
         """
         radii = np.asarray(list(rho), dtype=float)
-        phi = self.grid
-        active = self.contact(phi[None, :], radii[:, None]).active
-        following = np.roll(active, -1, axis=1)
-        row, k = np.nonzero(active != following)
-        found = [list[float]() for _ in radii]
-        if len(row):
-            upper = np.append(phi[1:], phi[0] + 2 * pi)
-            spots = self._change(phi[k], upper[k], radii[row], active[row, k])
-            for i, spot in zip(row.tolist(), spots, strict=True):
-                found[i].append(float(spot))
-        for i, near in enumerate(self._near_tangent(radii)):
-            found[i].extend(near)
+        found = self._near_tangent(radii)
+        if self.count > 1 or not self._scan.ok.all():
+            for i, changes in enumerate(self._changes(radii)):
+                found[i].extend(changes)
         return [_distinct(np.array(f)) for f in found]
 
     @cached_property
@@ -223,6 +215,15 @@ class EndCut:
         phi, weight, _ = self.nodes([self.outer_radius], 48)
         slope = self.slope(phi, np.full(len(phi), self.outer_radius))
         return float(np.hypot(self.outer_radius, slope) @ weight)
+
+    @property
+    def used(self) -> list[int]:
+        """Indices of the contact surfaces that some ray ends on or comes closest to."""
+        active = set(self._scan.active.ravel().tolist())
+        if -1 in active:
+            return list(range(self.count))
+        closed = {c: i for i, c in enumerate(self.closures) if c >= 0}
+        return sorted({closed.get(i, i) for i in active})
 
     @cached_property
     def miss_share(self) -> float:
@@ -324,6 +325,19 @@ class EndCut:
                 found[k].append(float(phi[j]))
         return found
 
+    def _changes(self, radii: Vec) -> list[list[float]]:
+        """For each radius the angles where the surface changes."""
+        phi = self.grid
+        active = self.contact(phi[None, :], radii[:, None]).active
+        row, k = np.nonzero(active != np.roll(active, -1, axis=1))
+        found: list[list[float]] = [[] for _ in radii]
+        if len(row):
+            upper = np.append(phi[1:], phi[0] + 2 * pi)
+            spots = self._change(phi[k], upper[k], radii[row], active[row, k])
+            for i, spot in zip(row.tolist(), spots, strict=True):
+                found[i].append(float(spot))
+        return found
+
     def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> Vec:
         """Angles in brackets ``(n,)`` where the surface is no longer ``first``."""
         parts = np.linspace(0.0, 1.0, 33)
@@ -380,25 +394,32 @@ def cut_end(
     elif not through:
         surfaces.append(PlaneFace(owner="", point=point, normal=vec(-out)))
         windows.append((-inf, inf))
-    planes, closures = _closures(surfaces, point, out)
     tilt = abs(float(surfaces[0].normal @ out)) if isinstance(surfaces[0], PlaneFace) else 1.0
-    cut = EndCut(
-        owner=name,
-        which=which,
-        point=point,
-        out=out,
-        zero=reference,
-        outer_radius=outer_radius,
-        inner_radius=inner_radius,
-        surfaces=(*surfaces, *planes),
-        windows=tuple(windows),
-        count=len(surfaces),
-        closures=closures,
-        parents=tuple(p.id for p in through),
-        angle=landings[0].angle if landings else float(np.arcsin(min(tilt, 1.0))),
-        offset=landings[0].offset if landings else 0.0,
-        concentric=all(q.node_gap <= NODE_TOL for q in landings),
-    )
+
+    def made(surfaces: list[Surface], windows: list[Window]) -> EndCut:
+        planes, closures = _closures(surfaces, point, out)
+        return EndCut(
+            owner=name,
+            which=which,
+            point=point,
+            out=out,
+            zero=reference,
+            outer_radius=outer_radius,
+            inner_radius=inner_radius,
+            surfaces=(*surfaces, *planes),
+            windows=tuple(windows),
+            count=len(surfaces),
+            closures=closures,
+            parents=tuple(p.id for p in through),
+            angle=landings[0].angle if landings else float(np.arcsin(min(tilt, 1.0))),
+            offset=landings[0].offset if landings else 0.0,
+            concentric=all(q.node_gap <= NODE_TOL for q in landings),
+        )
+
+    cut = made(surfaces, windows)
+    used = cut.used
+    if len(used) < cut.count:
+        cut = made([surfaces[i] for i in used], [windows[i] for i in used])
     if through:
         _check_seat(cut, through, name)
         _check_steps(cut, name)
@@ -562,6 +583,7 @@ def _distinct(angles: Vec) -> Vec:
     return np.asarray(a[keep])
 
 
+@lru_cache(maxsize=8)
 def crowded_gauss(order: int) -> tuple[Vec, Vec]:
     """Gauss points and weights on (0, 1), crowded at both ends.
 
