@@ -283,7 +283,7 @@ def _integer(
     if result.x is None:
         return None, result.status == 2
     times = np.rint(result.x).astype(int)
-    used = tuple(columns[k] for k in np.flatnonzero(times) for _ in range(times[k]))
+    used = tuple(c for c, n in zip(columns, times.tolist(), strict=True) for _ in range(n))
     return used, result.status == 0
 
 

@@ -1,0 +1,51 @@
+"""The shop's schedules of one cage, each worked out when first asked for and kept."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
+
+from cagekit.cage.cage import Cage
+from cagekit.shop.bends import BendSchedule, schedules
+from cagekit.shop.cuts import CutPlan, cut_plans
+from cagekit.shop.takeoff import Takeoff, take_off
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+
+_KNOWN: WeakKeyDictionary[Cage, Papers] = WeakKeyDictionary()
+
+
+class Papers:
+    """Bend schedules, cutting plans and material list of a cage.
+
+    Several writers need the same schedules; `Papers.of` gives all of them the same object.
+    """
+
+    def __init__(self, build: Build, cage: Cage) -> None:
+        self.build = build
+        self.cage = cage
+
+    @classmethod
+    def of(cls, build: Build, cage: Cage) -> Papers:
+        """Return the papers of a cage, the same ones each time for the same build."""
+        known = _KNOWN.get(cage)
+        if known is None or known.build is not build:
+            known = _KNOWN[cage] = cls(build, cage)
+        return known
+
+    @cached_property
+    def bends(self) -> tuple[BendSchedule, ...]:
+        """Bend schedules of all members, in build order."""
+        return schedules(self.cage, self.build.tooling)
+
+    @cached_property
+    def cuts(self) -> tuple[CutPlan, ...]:
+        """Cutting plans, one per tube size."""
+        return cut_plans(self.bends, self.build.tooling)
+
+    @cached_property
+    def materials(self) -> Takeoff:
+        """Material list and masses."""
+        return take_off(self.build, self.cage, self.bends, self.cuts)
