@@ -1,9 +1,9 @@
 """Clearances between tubes, and between tubes and plain solids.
 
 A tube is its centre line with a radius all along it, its ends therefore balls; a gap is the
-smallest distance between surfaces (negative where they overlap), right to 0.01 mm. Bends are cut into chords for a first
-pass over all pairs at once, and the chords that can hold the smallest gap are cut finer until
-their sagitta does not matter. Frame: car axes, mm.
+smallest distance between surfaces (negative where they overlap), right to 0.01 mm. Bends are cut
+into chords for a first pass over all pairs at once, and the chords that can hold the smallest gap
+are cut finer until their sagitta does not matter. Frame: car axes, mm.
 """
 
 from __future__ import annotations

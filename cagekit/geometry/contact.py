@@ -29,6 +29,8 @@ RANGE_TOL = 1e-7
 
 _SETTLED = 1e-10
 """A root whose last step (mm) was smaller is found: below it rounding of the quartic rules."""
+_ROUNDING = 1e-15
+"""Rounding of the quartic relative to its largest term."""
 
 
 class Solution(NamedTuple):
@@ -227,8 +229,10 @@ class TorusPiece:
         ray, local, gap = np.concatenate(rays), np.concatenate(spots), np.concatenate(gaps)
         s = local + 0.5 * (lo + hi)
         over = self.overshoot(origins[ray] + s[:, None] * direction)
-        none = np.setdiff1d(np.arange(len(origins)), ray)
-        if len(none):
+        met = np.zeros(len(origins), dtype=bool)
+        met[ray] = True
+        if not met.all():
+            none = np.nonzero(~met)[0]
             rest = grid[np.argmin(f[none], axis=1)] + 0.5 * (lo + hi)
             passed = self._surface_distance(origins[none], direction, rest)
             ray, s = np.concatenate([ray, none]), np.concatenate([s, rest])
@@ -410,37 +414,50 @@ class _Quartic(NamedTuple):
         return f, g, (12 * t + 6 * c3) * t + 2 * c2
 
     def exit(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
-        """Root between ``lo`` (inside) and ``hi`` (outside)."""
+        """Root between ``lo`` (inside) and ``hi`` (outside).
+
+        Each step goes to the rising root of the parabola that agrees with the quartic in value,
+        slope and curvature: as quick for a ray that grazes, whose two roots nearly agree, as for
+        any other.
+        """
         return self._close_in(ray, lo, hi, order=0)
 
     def lowest(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
-        """Minimum between ``lo`` (falling) and ``hi`` (rising)."""
+        """Minimum between ``lo`` (falling) and ``hi`` (rising), by Newton steps on the slope."""
         return self._close_in(ray, lo, hi, order=1)
 
     def _close_in(self, ray: Ints, lo: Vec, hi: Vec, *, order: int) -> Vec:
-        """Newton steps kept inside a shrinking bracket whose low end is negative."""
+        """Steps kept inside a shrinking bracket whose low end is negative."""
         lo, hi = lo.copy(), hi.copy()
         start, stop = self.at(ray, lo)[order], self.at(ray, hi)[order]
         t = lo + (hi - lo) * np.clip(start / (start - stop), 0.05, 0.95)
-        open_ = np.arange(len(t))
-        for step in range(50):
-            if not len(open_):
+        far = np.maximum(np.abs(lo), np.abs(hi))
+        terms = (self.c0[ray], self.c1[ray] * far, self.c2[ray] * far**2, self.c3[ray] * far**3)
+        noise = _ROUNDING * sum(np.abs(v) for v in terms) / far**order
+        going = np.arange(len(t))
+        for _ in range(60):
+            if not len(going):
                 break
-            here = t[open_]
-            values = self.at(ray[open_], here)
-            f, g = values[order], values[order + 1]
-            below = f <= 0.0
-            low = np.where(below, here, lo[open_])
-            high = np.where(below, hi[open_], here)
-            lo[open_], hi[open_] = low, high
-            with np.errstate(divide="ignore", invalid="ignore"):
-                new = here - f / g
-            # bisect now and then, so that a slow Newton cannot creep along one side
-            wild = ~((new > low) & (new < high)) | (step % 6 == 5)
-            new = np.where(wild, 0.5 * (low + high), new)
-            t[open_] = new
-            open_ = open_[np.abs(new - here) > _SETTLED]
+            here, low, high = t[going], lo[going], hi[going]
+            f, g, h = self.at(ray[going], here)
+            value = f if order == 0 else g
+            low = np.where(value <= 0.0, here, low)
+            high = np.where(value <= 0.0, high, here)
+            new = here + (_rising_root(f, g, h) if order == 0 else -g / np.maximum(h, 1e-300))
+            new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
+            # at the level of rounding a step tells nothing any more
+            done = np.abs(value) <= noise[going]
+            new = np.where(done, here, new)
+            t[going], lo[going], hi[going] = new, low, high
+            going = going[~done & (np.abs(new - here) > _SETTLED)]
         return t
+
+
+def _rising_root(f: Vec, g: Vec, h: Vec) -> Vec:
+    """Step to the root with rising slope of the parabola of value, slope and curvature."""
+    root = np.sqrt(np.maximum(g * g - 2.0 * f * h, 0.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(g > 0.0, -2.0 * f / (g + root), (root - g) / h)
 
 
 def _best(n: int, ray: Ints, s: Vec, gap: Vec, over: Vec) -> Solution:

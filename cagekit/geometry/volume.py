@@ -17,7 +17,7 @@ from cagekit.geometry.path import Arc, Path, Vec
 _RADII = 8
 """Points across a wall; a solid bar, ten times as thick, needs more."""
 _RADII_SOLID = 24
-_ANGLES = 32
+_ANGLES = 24
 
 
 class Moments(NamedTuple):
