@@ -39,6 +39,7 @@ GROUPS: tuple[Group, ...] = (
     Group("fit", "cagekit.checks.fit.people", "the people in the cage: room, belts, way out"),
     Group("car", "cagekit.checks.fit.car_fit", "tubes against shell, doors and keep-outs"),
     Group("sight", "cagekit.checks.fit.sight", "what the bars hide from the driver"),
+    Group("shop", "cagekit.shop.bendability", "what the bender and the saw can make"),
     Group("rules", "cagekit.checks.rules", "the rulebooks named in the build"),
 )
 """Every group, in the order they are run."""
