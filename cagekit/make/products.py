@@ -39,12 +39,24 @@ PRODUCTS: tuple[Product, ...] = (
         "cagekit.writers.json:write_cage",
         "cage.json: every member, joint and plate as data",
     ),
+    Product(
+        "checks",
+        "cagekit.writers.checks:write_checks",
+        "checks.json: every check with number, limit, source and cure",
+    ),
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
     Product(
         "dxf",
         "cagekit.writers.dxf:write_plates",
         "plates/<id>.dxf: every plate for the cutting table",
+    ),
+    Product("bends", "cagekit.writers.csv:write_bends", "bends.csv: bend schedule of every tube"),
+    Product("cuts", "cagekit.writers.csv:write_cuts", "cuts.csv: what is sawn from which stick"),
+    Product(
+        "materials",
+        "cagekit.writers.csv:write_materials",
+        "materials.csv: what to buy, masses and centre of gravity",
     ),
     Product(
         "copes",
@@ -55,6 +67,11 @@ PRODUCTS: tuple[Product, ...] = (
         "fit",
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",
+    ),
+    Product(
+        "step",
+        "cagekit.writers.step:write_cage",
+        "cage.step, members/<id>.step, plates/<id>.step: exact solids",
     ),
 )
 """Every product, in the order they are made: quick ones first, so that errors come early."""

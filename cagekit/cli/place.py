@@ -1,0 +1,316 @@
+"""``cagekit place BUILD MEMBER``: try a member over a range and see which findings turn."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import textwrap
+from collections.abc import Sequence
+from math import degrees, radians
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cagekit.cli.console import Progress, caution, emit, note, width
+from cagekit.cli.job import add_build
+
+if TYPE_CHECKING:
+    from cagekit.build.build import Build
+    from cagekit.checks.finding import Finding
+    from cagekit.checks.fit.placement import Key, Placement, Sweep, Trial
+    from cagekit.view.placement_plot import Chart
+
+ANGLES = {"lean"}
+MARKS = {"good": "", "warn": "!", "fail": "X", "no": "-"}
+STEPS = 20
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the verb's arguments."""
+    add_build(parser)
+    parser.add_argument(
+        "member", metavar="MEMBER", help="member to place, e.g. dash_bar, door_bar, harness_bar"
+    )
+    parser.add_argument(
+        "--over", metavar="FIELD=LOW:HIGH[:STEP]", action="append", default=[],
+        help="field of the member and its range (twice for a grid); a usual one when left out",
+    )  # fmt: skip
+    parser.add_argument("--plot", metavar="FILE", help="also draw it: a .png")
+    parser.epilog = (
+        "Lengths are in the build's units unless written with a unit. X fails, ! warns; `*` marks\n"
+        "the place proposed, `>` the one nearest to where the member is now."
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Try the member and print the table."""
+    from cagekit.build.resolve import load_build
+    from cagekit.checks.fit.placement import place
+
+    with Progress() as progress:
+        progress.step("reading the build")
+        build = load_build(args.build)
+        sweeps = [_sweep(build, args.member, text) for text in args.over]
+        progress.step(f"trying places for {args.member}")
+        found = place(build, args.member, sweeps)
+    units = args.units or build.units
+    if args.json:
+        emit(as_json(found))
+    else:
+        _print(found, units)
+    if args.plot:
+        _plot(found, units, Path(args.plot), build.name)
+    caution()
+    return 0
+
+
+def _sweep(build: Build, member: str, text: str) -> Sweep:
+    """Read ``field=low:high:step``."""
+    from cagekit.checks.fit.placement import sweep
+    from cagekit.errors import InputError
+
+    match = re.fullmatch(r"\s*(\w+)\s*=\s*([^:]+):([^:]+)(?::([^:]+))?\s*", text)
+    if match is None:
+        raise InputError(
+            "--over", value=text, problem="is no range.", hint="Write e.g. height=380:520:10."
+        )
+    field, *numbers = match.groups()
+    low, high = (_number(build, field, n) for n in numbers[:2])
+    step = _number(build, field, numbers[2]) if numbers[2] else (high - low) / STEPS
+    if high < low or step <= 0:
+        raise InputError(
+            "--over",
+            value=text,
+            problem="runs backwards.",
+            hint="Give low:high:step, step above 0.",
+        )
+    count = int((high - low) / step + 1e-6) + 1 if high > low else 1
+    if count > 1000:
+        raise InputError("--over", value=text, problem=f"{count} places are too many.")
+    return sweep(build, member, field, [low + k * step for k in range(count)])
+
+
+def _number(build: Build, field: str, text: str) -> float:
+    from cagekit.errors import InputError
+    from cagekit.units import LengthError, parse_length
+
+    try:
+        if field in ANGLES:
+            return radians(float(text))
+        value = text.strip()
+        plain = re.fullmatch(r"[+-]?[\d.]+", value)
+        return parse_length(float(value) if plain else value, default=build.units)
+    except (LengthError, ValueError) as error:
+        raise InputError("--over", field, text, problem=f"{error}") from error
+
+
+def shown(value: float, field: str, units: str) -> str:
+    """A place as people read it."""
+    from cagekit.units import format_length
+
+    if field in ANGLES:
+        return f"{degrees(value):.1f}°"
+    text = format_length(value, units, decimals=0 if units == "mm" else 2)  # type: ignore[arg-type]
+    return text.removesuffix(" mm").removesuffix(" in")
+
+
+def cell(found: Finding | None, units: str) -> str:
+    """A finding's number, short, with its mark."""
+    if found is None or not isinstance(found.measured, float | int):
+        return ""
+    value = float(found.measured)
+    mark = {"fail": "X", "warn": "!"}.get(found.status.value, "")
+    if found.unit == "mm":
+        return shown(value, "", units) + mark
+    return (f"{value:.1f}" if found.unit else f"{value:.2f}") + mark
+
+
+def _print(found: Placement, units: str) -> None:
+    letters = [chr(65 + i) if i < 26 else f"Z{i - 25}" for i in range(len(found.keys))]
+    print(f"{found.member}: {len(found.trials)} places, {_range_words(found, units)}")
+    print()
+    for letter, key in zip(letters, found.keys, strict=True):
+        lead = f"  {letter}  "
+        text = f"{found.label(key)} ({limit_words(found, key, units)})"
+        print(textwrap.fill(text, width(), initial_indent=lead, subsequent_indent=" " * len(lead)))
+    print()
+    rows = [_row(found, t, units) for t in found.trials]
+    head = ["", *(s.name for s in found.sweeps), *letters]
+    sizes = [max(len(r[c]) for r in [head, *rows]) for c in range(len(head))]
+    for row in [head, *rows]:
+        print("  ".join(f"{text:>{s}}" for text, s in zip(row, sizes, strict=True)).rstrip())
+    print()
+    for line in remarks(found, units):
+        print(textwrap.fill(line, width(), subsequent_indent="  "))
+    for text in dict.fromkeys(t.error for t in found.trials if t.error):
+        note(f"note: {text}")
+
+
+def _row(found: Placement, trial: Trial, units: str) -> list[str]:
+    lead = "*" if found.best is not None and trial.values == found.best.values else ""
+    lead += ">" if trial is _nearest(found) else ""
+    places = [shown(v, s.name, units) for v, s in zip(trial.values, found.sweeps, strict=True)]
+    if trial.error:
+        return [lead or "-", *places, *("-" for _ in found.keys)]
+    return [lead, *places, *(cell(trial.findings.get(k), units) for k in found.keys)]
+
+
+def _nearest(found: Placement) -> Trial:
+    def away(t: Trial) -> float:
+        return sum(abs(v - n) for v, n in zip(t.values, found.now, strict=True))
+
+    return min(found.trials, key=away)
+
+
+def _range_words(found: Placement, units: str) -> str:
+    parts = []
+    for s, now in zip(found.sweeps, found.now, strict=True):
+        low, high = (shown(v, s.name, units) for v in (s.values[0], s.values[-1]))
+        what = " and ".join(s.fields) + (f" ({s.words})" if s.words else "")
+        unit = "" if s.name in ANGLES else f" {units}"
+        parts.append(f"{what} {low} to {high}{unit}, now {shown(now, s.name, units)}")
+    return "; ".join(parts)
+
+
+def limit_words(found: Placement, key: Key, units: str) -> str:
+    """The hardest and the softest limit of a finding over all places."""
+    from cagekit.checks.wording import limit_text
+
+    seen: dict[str, None] = {}
+    for t in found.trials:
+        f = t.findings.get(key)
+        if f is not None and f.limit is not None:
+            seen[limit_text(f, units)] = None  # type: ignore[arg-type]
+    return " / ".join(seen) or "no limit"
+
+
+def remarks(found: Placement, units: str) -> list[str]:
+    """What is proposed and why."""
+    if found.best is None:
+        return ["None of these places can be made."]
+    names = []
+    for sweep_, v in zip(found.sweeps, found.best.values, strict=True):
+        unit = "" if sweep_.name in ANGLES else f" {units}"
+        with_it = "".join(f", {f} moved with it" for f in sweep_.fields[1:])
+        names.append(f"{sweep_.name} {shown(v, sweep_.name, units)}{unit}{with_it}")
+    from cagekit.checks.finding import Status
+
+    fails, warns = found.best.count(Status.FAIL), found.best.count(Status.WARN)
+    state = "nothing here fails or warns" if not fails + warns else f"{fails} fail, {warns} warn"
+    out = [f"Proposed: {', '.join(names)}: {state}; the fewest fails and warnings of the range, then the most room to the nearest limit, then the shortest way from where it is now."]  # fmt: skip
+    if found.best.spot is not None:
+        x, _, z = found.best.spot
+        where = f"{shown(float(x), '', units)} {units} ahead of the hoop, {shown(float(z), '', units)} {units} above the sill plane"
+        out.append(f"Its middle is then {where}.")
+    field = found.sweeps[0].name
+    for reason in found.reasons:
+        text = re.sub(r"\{([-\d.]+)\}", lambda m: shown(float(m[1]), field, units), reason)
+        out.append(text[:1].upper() + text[1:] + ".")
+    return out
+
+
+def as_json(found: Placement) -> dict[str, Any]:
+    """The placement for machines; lengths mm, angles degrees."""
+
+    def value(field: str, v: float) -> float:
+        return round(degrees(v) if field in ANGLES else v, 6)
+
+    names = [s.name for s in found.sweeps]
+
+    def trial(t: Trial) -> dict[str, Any]:
+        return {
+            "values": {n: value(n, v) for n, v in zip(names, t.values, strict=True)},
+            "spot": None if t.spot is None else [round(float(x), 3) for x in t.spot],
+            "result": t.mark,
+            "error": t.error,
+            "findings": [f.to_json() for f in t.findings.values()],
+        }
+
+    return {
+        "member": found.member,
+        "now": {n: value(n, v) for n, v in zip(names, found.now, strict=True)},
+        "best": None if found.best is None else trial(found.best),
+        "trials": [trial(t) for t in found.trials],
+    }
+
+
+def chart_of(found: Placement, units: str, name: str) -> Chart:
+    """The placement as a chart."""
+    return _grid(found, units, name) if len(found.sweeps) > 1 else _lanes(found, units, name)
+
+
+def _lanes(found: Placement, units: str, name: str) -> Chart:
+    from cagekit.view.placement_plot import Cell, Chart, Lane, State
+
+    states: dict[str, State] = {"fail": "fail", "warn": "warn", "pass": "good"}
+    lanes = []
+    for key in found.keys:
+        cells = []
+        for t in found.trials:
+            f = t.findings.get(key)
+            state = states.get(f.status.value, "none") if f is not None else "none"
+            cells.append(Cell(text=cell(f, units).rstrip("X!"), state=state))
+        label = found.label(key)
+        limit = limit_words(found, key, units)
+        lanes.append(Lane(name=label[:1].upper() + label[1:], limit=limit, cells=tuple(cells)))
+    s = found.sweeps[0]
+    values = [t.values[0] for t in found.trials]
+    best = None if found.best is None else values.index(found.best.values[0])
+    unit = "" if s.name in ANGLES else f", {units}"
+    return Chart(
+        title=f"{name}: places for {found.member.replace('_', ' ')}",
+        axis=f"{s.words or s.name.replace('_', ' ')}{unit}",
+        columns=tuple(shown(v, s.name, units) for v in values),
+        lanes=tuple(lanes),
+        best=best,
+        now=_fraction(found.now[0], values),
+        remarks=tuple(remarks(found, units)),
+    )
+
+
+def _grid(found: Placement, units: str, name: str) -> Chart:
+    from cagekit.view.placement_plot import Cell, Chart, Lane, State
+
+    states: dict[str, State] = {"fail": "fail", "warn": "warn", "good": "good", "no": "none"}
+    first, second = found.sweeps
+    by_values = {t.values: t for t in found.trials}
+    lanes = []
+    for b in second.values:
+        row = [by_values[a, b] for a in first.values]
+        cells = tuple(Cell(text=_room(t, units), state=states[t.mark]) for t in row)
+        label = f"{second.name.replace('_', ' ')} {shown(b, second.name, units)}"
+        lanes.append(Lane(name=label, limit="", cells=cells))
+    best = found.best
+    return Chart(
+        title=f"{name}: places for {found.member.replace('_', ' ')}, room to the nearest limit",
+        axis=f"{first.name.replace('_', ' ')} across, {second.name.replace('_', ' ')} down",
+        columns=tuple(shown(v, first.name, units) for v in first.values),
+        lanes=tuple(lanes),
+        best=None if best is None else first.values.index(best.values[0]),
+        best_lane=None if best is None else second.values.index(best.values[1]),
+        now=_fraction(found.now[0], first.values),
+        remarks=tuple(remarks(found, units)),
+    )
+
+
+def _room(trial: Trial, units: str) -> str:
+    return "" if trial.error else shown(trial.room, "", units)
+
+
+def _fraction(value: float, values: Sequence[float]) -> float | None:
+    """Where a value lies among the columns, in columns from the left edge."""
+    if len(values) < 2 or not values[0] - 1e-6 <= value <= values[-1] + 1e-6:
+        return None
+    return (value - values[0]) / (values[-1] - values[0]) * (len(values) - 1) + 0.5
+
+
+def _plot(found: Placement, units: str, target: Path, name: str) -> None:
+    from cagekit.errors import InputError, OutputError
+    from cagekit.view.placement_plot import placement_plot
+
+    if target.suffix.lower() != ".png":
+        raise InputError("--plot", value=str(target), problem="must end in .png.")
+    try:
+        placement_plot(chart_of(found, units, name)).save(target)
+    except OSError as error:
+        raise OutputError(f"{target}: could not be written ({error.strerror or error}).") from error
+    note(f"wrote {target}")
