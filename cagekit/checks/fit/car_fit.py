@@ -5,8 +5,8 @@ from __future__ import annotations
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.fit.scene import cockpit_of
-from cagekit.occupant.shell import FAR, Surface, surfaces
 from cagekit.occupant.cockpit import Cockpit
+from cagekit.occupant.shell import FAR, Surface, surfaces
 from cagekit.occupant.tubes import Gap
 
 GROUP = "car"

@@ -73,12 +73,7 @@ class FitCheck:
         """
         code = f"{group}/{self.name}"
         if reading.value is None:
-            return Finding(
-                code=code, group=group, subject=subject, quantity=self.quantity, unit=self.unit,
-                status=Status.NOT_APPLICABLE if reading.absent else Status.NEEDS_INPUT,
-                text=f"Not measured: {reading.absent or reading.missing}.",
-                source=self.limits[-1].source, certainty=self.limits[-1].certainty,
-            )  # fmt: skip
+            return self._unmeasured(code, group, subject, reading)
         measured = reading.value * scale
         status, limit = self.judge(measured)
         words = "; ".join(w for w in (reading.note, note) if w)
@@ -100,6 +95,22 @@ class FitCheck:
             cure="" if status is Status.PASS else self.cure,
             text=limit.text,
             written=limit.written,
+        )
+
+    def _unmeasured(self, code: str, group: str, subject: str, reading: Reading) -> Finding:
+        """What to say when there is nothing to measure, or something is not given."""
+        absent = bool(reading.absent)
+        return Finding(
+            code=code,
+            group=group,
+            subject=subject,
+            quantity=self.quantity,
+            unit=self.unit,
+            status=Status.NOT_APPLICABLE if absent else Status.NEEDS_INPUT,
+            source=self.limits[-1].source,
+            certainty=self.limits[-1].certainty,
+            cure="" if absent else f"Complete the input: {reading.missing}.",
+            text=f"Not measured: {reading.absent or reading.missing}.",
         )
 
 
