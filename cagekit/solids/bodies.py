@@ -10,6 +10,7 @@ from cagekit.cage.colours import PLATE, Colour, role_colour
 from cagekit.errors import KernelError
 from cagekit.solids.creases import Refused
 from cagekit.solids.fallback import KernelSolid
+from cagekit.solids.measure import record_volume
 from cagekit.solids.record import Record
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
@@ -58,7 +59,7 @@ def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> Body:
     member = cage.member(id_)
     cuts = cage.cut(id_, "a"), cage.cut(id_, "b")
     try:
-        return tube_record(id_, member.path, *cuts)
+        return _sound(tube_record(id_, member.path, *cuts), cage.volume(id_))
     except Refused as reason:
         why = str(reason)
     if kernel is not None:
@@ -77,10 +78,21 @@ def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> Body:
     return solid
 
 
+def _sound(record: Record, wanted: float) -> Record:
+    """Pass a record on when it is closed and holds the volume that path and cuts ask for."""
+    errors = record.closure_errors(tol=1e-3)
+    if errors:
+        raise Refused(f"its boundary is not closed ({errors[0]})")
+    off = record_volume(record) / wanted - 1
+    if abs(off) > VOLUME_TOL:
+        raise Refused(f"its boundary holds {off:+.1e} of the volume")
+    return record
+
+
 def plate_body(plate: Plate) -> Body:
     """One plate's solid, in car axes; KernelError when it cannot be made."""
     try:
-        return plate_record(plate)
+        return _sound(plate_record(plate), plate.volume)
     except Refused as reason:
         raise KernelError(f"{plate.id}: {reason}.") from None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any
@@ -16,12 +16,13 @@ from cagekit.solids.kernel import is_valid, occ, solids_of, volume
 class ReadPart:
     """What the kernel found in a STEP file under one leaf of the assembly.
 
-    ``path`` are the names from the root's child down to the part; ``volume`` in mm3.
+    ``path`` are the names from the root's child down to the part; ``volume`` in mm3, if
+    it was asked for.
     """
 
     path: tuple[str, ...]
     solids: int
-    volume: float
+    volume: float | None
     valid: bool
     colour: tuple[float, float, float] | None = None
 
@@ -52,12 +53,14 @@ def shape_text(shape: Any) -> str:
         return path.read_text(encoding="ascii")
 
 
-def read_step(path: FilePath, *, check: bool = True) -> tuple[ReadPart, ...]:
+def read_step(
+    path: FilePath, *, measured: Collection[str] | None = None
+) -> tuple[ReadPart, ...]:
     """Read a STEP file with the kernel's own reader.
 
     Args:
         path: the file.
-        check: also ask the kernel whether each solid is sound.
+        measured: names of the parts whose volume is wanted; all by default.
 
     Raises:
         KernelError: the kernel cannot read it.
@@ -79,7 +82,7 @@ def read_step(path: FilePath, *, check: bool = True) -> tuple[ReadPart, ...]:
     shapes.GetFreeShapes(roots)
     out: list[ReadPart] = []
     for root in _labels(roots):
-        out += _leaves(shapes, colours, root, (), check)
+        out += _leaves(shapes, colours, root, (), measured)
     return tuple(out)
 
 
@@ -89,7 +92,7 @@ def _labels(sequence: Any) -> Iterator[Any]:
 
 
 def _leaves(
-    shapes: Any, colours: Any, label: Any, above: tuple[str, ...], check: bool
+    shapes: Any, colours: Any, label: Any, above: tuple[str, ...], measured: Collection[str] | None
 ) -> list[ReadPart]:
     if shapes.IsAssembly_s(label):
         children = occ("TDF").TDF_LabelSequence()
@@ -98,16 +101,18 @@ def _leaves(
         for child in _labels(children):
             target = occ("TDF").TDF_Label()
             shapes.GetReferredShape_s(child, target)
-            out += _leaves(shapes, colours, target, (*above, _name(child)), check)
+            out += _leaves(shapes, colours, target, (*above, _name(child)), measured)
         return out
     shape = shapes.GetShape_s(label)
     solids = solids_of(shape)
+    path = above or (_name(label),)
+    wanted = measured is None or path[-1] in measured
     return [
         ReadPart(
-            path=above or (_name(label),),
+            path=path,
             solids=len(solids),
-            volume=sum(volume(s) for s in solids),
-            valid=not check or all(is_valid(s) for s in solids),
+            volume=sum(volume(s) for s in solids) if wanted else None,
+            valid=all(is_valid(s) for s in solids),
             colour=_colour(colours, label, shape),
         )
     ]

@@ -163,10 +163,10 @@ def _boolean(*args: Any) -> Any:
     return boolean_tube(*args)
 
 
-def _read(path: str) -> Any:
+def _read(path: str, measured: tuple[str, ...] | None = None) -> Any:
     from cagekit.solids.kernel_step import read_step
 
-    return read_step(FilePath(path))
+    return read_step(FilePath(path), measured=measured)
 
 
 def _load() -> None:

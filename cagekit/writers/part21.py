@@ -103,7 +103,11 @@ def parse(text: str) -> dict[int, str]:
     if not head.startswith("ISO-10303-21;") or "END-ISO-10303-21;" not in data:
         raise OutputError("the file is not a whole STEP file.")
     body = data.split("ENDSEC;")[0]
-    return {int(n): _SPACE.sub(r"\1", t) for n, t in _ENTITY.findall(body)}
+    # what cagekit writes has no blanks but in names
+    return {
+        int(n): _SPACE.sub(r"\1", t) if " " in t or "\n" in t else t
+        for n, t in _ENTITY.findall(body)
+    }
 
 
 def references(entity: str) -> list[int]:

@@ -34,7 +34,7 @@ from cagekit.solids.record import (
 )
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
-from cagekit.writers.step_check import StepReport, check_structure, compare, start_reading
+from cagekit.writers.step_check import StepReport, compare, read_back, start_reading
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -83,7 +83,8 @@ def write_cage(job: Job, folder: FilePath) -> None:
 def write_files(cage: Cage, folder: FilePath) -> StepReport:
     """Write a cage's STEP files into ``folder`` and read them back.
 
-    The kernel reads the whole cage in a process of its own while the single parts are written.
+    The kernel reads the whole cage in a process of its own while the single parts are written
+    and read back without it: they hold the same text.
 
     Raises:
         KernelError: a solid cannot be made, or is not what it should be when read back.
@@ -91,19 +92,19 @@ def write_files(cage: Cage, folder: FilePath) -> StepReport:
     """
     with KernelWorker() as worker:
         bodies = build_records(cage, worker=worker)
-        whole = folder / "cage.step"
         parts = step_parts(cage, bodies)
+        expected = expected_volumes(cage)
+        whole = folder / "cage.step"
         write_step(whole, plain_name(cage.name), parts)
-        reading = start_reading(whole, worker)
+        report = read_back(whole, expected)
+        reading = start_reading(report, worker)
         for part in parts:
             home = folder / ("members" if part.name in cage.members else "plates")
             home.mkdir(exist_ok=True)
             path = home / f"{part.name}.step"
             write_step_part(path, part)
-            check_structure(path, [part.name])
-        expected = expected_volumes(cage)
-        check_structure(whole, tuple(expected))
-        return compare(whole, reading.result(), expected)
+            read_back(path, {part.name: expected[part.name]})
+        return compare(report, reading.result(), expected)
 
 
 def step_parts(cage: Cage, bodies: Mapping[str, Body]) -> tuple[StepPart, ...]:

@@ -1,4 +1,8 @@
-"""Read back what was written as STEP and compare it with what it should be."""
+"""Read back what was written as STEP and compare it with what it should be.
+
+Two readers look at a file. One is cagekit's own: it rebuilds every solid from the text and
+measures it. The other is the kernel's, which tells whether each solid is sound.
+"""
 
 from __future__ import annotations
 
@@ -6,34 +10,37 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path as FilePath
-from re import match
 
 from cagekit.errors import KernelError, OutputError
 from cagekit.solids.kernel_step import ReadPart
+from cagekit.solids.measure import record_volume
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import parse, references
+from cagekit.writers.step_read import read_records, solid_names
 
 VOLUME_TOL = 1e-5
+"""Relative difference of volumes above which a solid is wrong."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepReport:
     """What a STEP file was found to hold.
 
-    ``worst`` is the largest relative difference of a volume from what it should be; ``size`` the
-    file's bytes.
+    ``worst`` is the largest relative difference of a volume from what it should be; ``foreign``
+    the parts whose text only the kernel can measure; ``size`` the file's bytes.
     """
 
     path: FilePath
     parts: tuple[str, ...]
     worst: float
+    foreign: tuple[str, ...]
     size: int
 
 
 def verify_step(
     path: FilePath, expected: Mapping[str, float], *, worker: KernelWorker | None = None
 ) -> StepReport:
-    """Read a STEP file back with the kernel and compare count, names, soundness and volumes.
+    """Read a STEP file back and compare count, names, soundness and volumes.
 
     Args:
         path: the file.
@@ -42,46 +49,33 @@ def verify_step(
 
     Raises:
         OutputError: the file is cut short, or parts are missing, double or strange.
-        KernelError: a solid is unsound or has the wrong volume.
+        KernelError: a solid is unsound or has the wrong volume, by either reader.
     """
-    check_structure(path, tuple(expected))
+    report = read_back(path, expected)
     if worker is not None:
-        return compare(path, worker.call("read", str(path)), expected)
-    from cagekit.solids.kernel_step import read_step
+        parts = worker.call("read", str(path))
+    else:
+        from cagekit.solids.kernel_step import read_step
 
-    return compare(path, read_step(path), expected)
-
-
-def start_reading(path: FilePath, worker: KernelWorker) -> Future[Sequence[ReadPart]]:
-    """Let the kernel process read a file while the caller goes on; see :func:`compare`."""
-    return worker.submit("read", str(path))
+        parts = read_step(path)
+    return compare(report, parts, expected)
 
 
-def compare(
-    path: FilePath, parts: Sequence[ReadPart], expected: Mapping[str, float]
-) -> StepReport:
-    """Compare what was read with what was wanted; errors as :func:`verify_step`."""
-    names = [p.name for p in parts]
-    _same_names(path, names, expected)
-    worst = 0.0
-    for part in parts:
-        if part.solids != 1 or not part.valid:
-            raise KernelError(f"{path.name}: {part.name} was read back as no sound solid.")
-        off = part.volume / expected[part.name] - 1
-        worst = max(worst, abs(off))
-        if abs(off) > VOLUME_TOL:
-            raise KernelError(
-                f"{path.name}: {part.name} has {part.volume:.1f} mm3 when read back, "
-                f"{off:+.1e} of what it should have."
-            )
-    return StepReport(path=path, parts=tuple(names), worst=worst, size=path.stat().st_size)
+def start_reading(report: StepReport, worker: KernelWorker) -> Future[Sequence[ReadPart]]:
+    """Let the kernel process read a file while the caller goes on; see :func:`compare`.
+
+    Only what cagekit's own reader could not measure is measured there.
+    """
+    return worker.submit("read", str(report.path), report.foreign)
 
 
-def check_structure(path: FilePath, names: Sequence[str]) -> None:
-    """Check a file without the kernel: whole, every reference there, one solid per name, mm.
+def read_back(path: FilePath, expected: Mapping[str, float]) -> StepReport:
+    """Read a file with cagekit's own reader and compare count, names and volumes.
 
     Raises:
-        OutputError: it is not so.
+        OutputError: it is cut short, a reference leads nowhere, it is not in mm, or parts are
+            missing, double or strange.
+        KernelError: a solid is open or has the wrong volume.
     """
     try:
         text = path.read_text(encoding="ascii")
@@ -92,13 +86,51 @@ def check_structure(path: FilePath, names: Sequence[str]) -> None:
         for r in references(entity):
             if r not in entities:
                 raise OutputError(f"{path.name}: entity #{n} refers to #{r}, which is not there.")
-    found = []
-    for entity in entities.values():
-        if solid := match(r"MANIFOLD_SOLID_BREP\('([^']*)'", entity):
-            found.append(solid.group(1))
-    _same_names(path, found, dict.fromkeys(names))
     if "SI_UNIT(.MILLI.,.METRE.)" not in text:
         raise OutputError(f"{path.name}: is not in millimetres.")
+    _same_names(path, list(solid_names(entities).values()), expected)
+    worst = 0.0
+    foreign = []
+    for name, record in read_records(entities).items():
+        if record is None:
+            foreign.append(name)
+            continue
+        errors = record.closure_errors(tol=1e-3)
+        if errors:
+            raise KernelError(f"{path.name}: {name} is not closed when read back ({errors[0]}).")
+        worst = max(worst, _off(path, name, record_volume(record), expected[name]))
+    return StepReport(
+        path=path, parts=tuple(expected), worst=worst, foreign=tuple(foreign), size=len(text)
+    )
+
+
+def compare(
+    report: StepReport, parts: Sequence[ReadPart], expected: Mapping[str, float]
+) -> StepReport:
+    """Compare what the kernel read with what was wanted; errors as :func:`verify_step`."""
+    path = report.path
+    _same_names(path, [p.name for p in parts], expected)
+    worst = report.worst
+    for part in parts:
+        if part.solids != 1 or not part.valid:
+            raise KernelError(f"{path.name}: the kernel reads {part.name} as no sound solid.")
+        if part.volume is not None:
+            worst = max(worst, _off(path, part.name, part.volume, expected[part.name]))
+        elif part.name in report.foreign:
+            raise KernelError(f"{path.name}: {part.name} was not measured.")
+    return StepReport(
+        path=path, parts=report.parts, worst=worst, foreign=report.foreign, size=report.size
+    )
+
+
+def _off(path: FilePath, name: str, found: float, wanted: float) -> float:
+    off = found / wanted - 1
+    if abs(off) > VOLUME_TOL:
+        raise KernelError(
+            f"{path.name}: {name} has {found:.1f} mm3 when read back, {off:+.1e} of what it "
+            "should have."
+        )
+    return abs(off)
 
 
 def _same_names(path: FilePath, found: Sequence[str], wanted: Mapping[str, object]) -> None:
