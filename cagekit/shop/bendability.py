@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from math import degrees, tan
+from typing import TYPE_CHECKING
 
 from cagekit.build.tooling import Die, Tooling
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.errors import NotFoundError
 from cagekit.shop.bends import BendSchedule, hanging
@@ -18,6 +18,9 @@ from cagekit.shop.cuts import sawn
 from cagekit.shop.papers import Papers
 from cagekit.shop.section import expected_roundness, thickened_wall, thinned_wall
 from cagekit.shop.stock import bars_of
+
+if TYPE_CHECKING:
+    from cagekit.checks.context import CheckContext
 
 GROUP = "shop"
 RADIUS_MATCH = 0.5
