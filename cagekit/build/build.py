@@ -16,6 +16,7 @@ from cagekit.build.entries import AnyEntry, MemberEntry, StrutEntry
 from cagekit.build.fields import FileModel, Length
 from cagekit.build.layout import Layout
 from cagekit.build.padding import Padding
+from cagekit.build.presets import table_error
 from cagekit.build.tooling import Tooling
 from cagekit.errors import InputError, NotFoundError
 from cagekit.materials.tubes import Tube
@@ -169,7 +170,7 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
         for key in keys:
             if key in file.members:
                 used.add(key)
-                entry = _changed(entry, file.members[key], file.units, f"{where} [members.{key}]")
+                entry = _changed(entry, file.members[key], file.units, where, key)
         if not entry.omit:
             out.append(entry)
     known = sorted({k for e in entries for k in (str(e.kind), _base(e), e.id)})  # type: ignore[attr-defined]
@@ -187,12 +188,14 @@ def _base(entry: MemberEntry) -> str:
     return entry.id.removesuffix("_left").removesuffix("_right")
 
 
-def _changed(entry: MemberEntry, change: Mapping[str, Any], units: str, where: str) -> MemberEntry:
-    """Return ``entry`` with the fields of ``change`` laid on."""
+def _changed(
+    entry: MemberEntry, change: Mapping[str, Any], units: str, where: str, key: str
+) -> MemberEntry:
+    """Return ``entry`` with the fields of ``change``, the table ``[members.key]``, laid on."""
     kind = str(entry.kind)  # type: ignore[attr-defined]
     if "kind" in change and change["kind"] != kind:
         raise InputError(
-            where,
+            f"{where} [members.{key}]",
             "kind",
             change["kind"],
             problem=f"the member is a {kind}.",
@@ -201,18 +204,9 @@ def _changed(entry: MemberEntry, change: Mapping[str, Any], units: str, where: s
     data = {**change, "kind": kind}
     try:
         over = type(entry).model_validate(data, context={"units": units})
-    except ValidationError as exc:
-        fields = [n for n in type(entry).model_fields if n != "kind"]
-        first = exc.errors()[0]
-        name = ".".join(str(p) for p in first["loc"])
-        near = get_close_matches(name, fields, 1)
-        hint = f"Did you mean {near[0]!r}?" if near else f"It has: {', '.join(fields)}."
-        if first["type"] == "extra_forbidden":
-            raise InputError(
-                where, name, problem=f"a {kind} has no such field.", hint=hint
-            ) from exc
-        message = first["msg"].removeprefix("Value error, ")
-        raise InputError(where, name, first.get("input"), problem=f"{message}.") from exc
+    except ValidationError as error:
+        path, within = FilePath(where), ("members", key)
+        raise table_error(error, type(entry), data, path=path, within=within) from None
     update = {n: getattr(over, n) for n in over.model_fields_set if n not in ("kind", "id", "side")}
     changed = entry.model_copy(update=update)
     if entry.side in ("left", "right"):

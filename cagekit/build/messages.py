@@ -10,7 +10,7 @@ import math
 import types
 import typing
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -91,26 +91,45 @@ def shorten(value: Any, limit: int = 60) -> str:
 
 def problems_of(
     error: ValidationError,
-    model: type[BaseModel],
+    model: type[BaseModel] | Sequence[type[BaseModel]],
     data: Mapping[str, Any],
     *,
     file: str,
     lines: dict[Key, int],
+    within: Key = (),
 ) -> list[Problem]:
-    """Turn what pydantic found in ``data`` into messages with lines, without repeats."""
+    """Turn what pydantic found in ``data`` into messages with lines, without repeats.
+
+    Args:
+        error: what pydantic found.
+        model: what ``data`` should be, or the kinds of table that it may be.
+        data: the file, or one table of it.
+        file: name of the file.
+        lines: line of every key of the file.
+        within: key of the table that ``data`` is, when it is not the whole file.
+    """
+    here = {k[len(within) :]: n for k, n in lines.items() if k[: len(within)] == within}
+    models = [model] if isinstance(model, type) else list(model)
     found: dict[str, Problem] = {}
     rows = error.errors(include_url=False)
     faulty = {tuple(r["loc"][:n]) for r in rows for n in range(len(r["loc"]))}
     for row in rows:
         if row["type"] == "too_short" and tuple(row["loc"]) in faulty:
             continue  # entries with faults of their own are not counted
-        problem = _problem(row, model, data, file, lines)
+        problem = _problem(row, models, data, file, here)
+        if within:
+            table = ".".join(t for t in (_dotted(within), problem.table) if t)
+            problem = replace(problem, table=table, line=problem.line if lines else None)
         found.setdefault(str(problem), problem)
     return sorted(found.values(), key=lambda p: p.line or 0)
 
 
 def _problem(
-    row: Any, model: type[BaseModel], data: Mapping[str, Any], file: str, lines: dict[Key, int]
+    row: Any,
+    model: Sequence[type[BaseModel]],
+    data: Mapping[str, Any],
+    file: str,
+    lines: dict[Key, int],
 ) -> Problem:
     loc: Key = tuple(row["loc"])
     kind = row["type"]
@@ -123,7 +142,7 @@ def _problem(
     value = None if absent else _value(data, key)
     return Problem(
         file=file,
-        line=line_of(lines, key) or 1,
+        line=line_of(lines, key) or lines.get((), 1),
         table=table,
         field=field,
         value=None if isinstance(value, Mapping) else value,
@@ -132,7 +151,7 @@ def _problem(
     )
 
 
-def _words(row: Any, model: type[BaseModel], loc: Key) -> tuple[str, str]:
+def _words(row: Any, model: Sequence[type[BaseModel]], loc: Key) -> tuple[str, str]:
     """What is wrong and what would do."""
     kind, ctx = row["type"], row.get("ctx", {})
     if kind == "missing":
@@ -222,7 +241,7 @@ def _dotted(key: Key) -> str:
     return text
 
 
-def _described(model: type[BaseModel], loc: Key) -> str:
+def _described(model: Sequence[type[BaseModel]], loc: Key) -> str:
     """The description of the field at ``loc``, if the schema has one."""
     if not loc or not isinstance(loc[-1], str):
         return ""
@@ -233,7 +252,7 @@ def _described(model: type[BaseModel], loc: Key) -> str:
     return ""
 
 
-def _limit(limit: float, model: type[BaseModel], loc: Key) -> str:
+def _limit(limit: float, model: Sequence[type[BaseModel]], loc: Key) -> str:
     """A limit as the file counts it: angles in degrees, lengths with their unit."""
     unit = unit_of(model, loc)
     if unit == "deg":
@@ -241,10 +260,11 @@ def _limit(limit: float, model: type[BaseModel], loc: Key) -> str:
     return f"{limit:g} mm" if unit == "mm" and limit else f"{limit:g}"
 
 
-def unit_of(model: type[BaseModel], loc: Key) -> str:
+def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: Key) -> str:
     """Return ``"mm"`` for a field that is a length, ``"deg"`` for an angle, else ``""``."""
     names = [n for n in loc if isinstance(n, str)]
-    for owner in _models(model, tuple(names[:-1])):
+    models = [model] if isinstance(model, type) else model
+    for owner in _models(models, tuple(names[:-1])):
         for name, info in owner.model_fields.items():
             if names and (info.alias or name) == names[-1]:
                 marks = [*info.metadata, *_metadata(info.annotation)]
@@ -261,15 +281,15 @@ def _metadata(annotation: Any) -> list[Any]:
     return found
 
 
-def _fields(model: type[BaseModel], loc: Key) -> list[str]:
+def _fields(model: Sequence[type[BaseModel]], loc: Key) -> list[str]:
     """Names of the fields allowed in the table at ``loc``."""
     names = [i.alias or n for m in _models(model, loc) for n, i in m.model_fields.items()]
     return [*names, "side"] if "left" in names and "right" in names else names
 
 
-def _models(model: type[BaseModel], loc: Key) -> list[type[BaseModel]]:
+def _models(model: Sequence[type[BaseModel]], loc: Key) -> list[type[BaseModel]]:
     """Every model that the table at ``loc`` may be."""
-    here = [model]
+    here = list(model)
     for step in loc:
         if isinstance(step, int):
             continue
@@ -277,7 +297,7 @@ def _models(model: type[BaseModel], loc: Key) -> list[type[BaseModel]]:
         for owner in here:
             for name, info in owner.model_fields.items():
                 if (info.alias or name) == step:
-                    found += _inside(info.annotation)
+                    found += models_in(info.annotation)
         # a step that is no field is a key of a free table, or the tag that chose a kind of table
         here = found or [m for m in here if step in _tags(m)] or here
     return here
@@ -288,8 +308,8 @@ def _tags(model: type[BaseModel]) -> tuple[Any, ...]:
     return typing.get_args(kind.annotation) if kind else ()
 
 
-def _inside(annotation: Any) -> list[type[BaseModel]]:
+def models_in(annotation: Any) -> list[type[BaseModel]]:
     """Every model that occurs in a type such as ``tuple[Seat, ...] | None``."""
     if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
         return [annotation] if issubclass(annotation, BaseModel) else []
-    return [m for part in typing.get_args(annotation) for m in _inside(part)]
+    return [m for part in typing.get_args(annotation) for m in models_in(part)]

@@ -9,19 +9,19 @@ from __future__ import annotations
 import os
 import sys
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from cagekit.build.messages import FileInputError, Problem, problems_of, shorten
-from cagekit.build.toml_lines import line_map, line_of
+from cagekit.build.toml_lines import Key, line_map, line_of
 from cagekit.errors import InputError, NotFoundError
 from cagekit.hints import did_you_mean
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel
+    from pydantic import BaseModel, ValidationError
 
 FOLDERS: Mapping[str, str] = {
     "build": "builds",
@@ -162,7 +162,7 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
     says = data.get("kind", kind)
     if says != kind:
         problem = f"this file is a {shorten(says)}, a {kind} is needed here."
-        hint = "" if says in FOLDERS else did_you_mean(str(says), FOLDERS)
+        hint = "" if str(says) in FOLDERS else did_you_mean(str(says), FOLDERS)
         line = line_of(lines, ("kind",))
         raise FileInputError([Problem(file=file, line=line, problem=problem, hint=hint)])
     units = data.get("units", "mm")
@@ -171,6 +171,31 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
         return model.model_validate(data, context=context)
     except ValidationError as error:
         raise FileInputError(problems_of(error, model, data, file=file, lines=lines)) from None
+
+
+def table_error(
+    error: ValidationError,
+    model: type[BaseModel] | Sequence[type[BaseModel]],
+    table: Mapping[str, Any],
+    *,
+    path: Path,
+    within: Key,
+) -> FileInputError:
+    """Return all faults of one table of a file that was read before, each with its line.
+
+    Args:
+        error: what pydantic found in ``table``.
+        model: what the table should be, or the kinds that it may be.
+        table: the table as read.
+        path: the file.
+        within: key of the table in the file, e.g. ``("members", "halo")``.
+    """
+    try:
+        lines = line_map(read_toml(path)[1])
+    except FileInputError:  # moved away since, or never was a file
+        lines = {}
+    found = problems_of(error, model, table, file=shown(path), lines=lines, within=within)
+    return FileInputError(found)
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:

@@ -196,11 +196,16 @@ def remarks(found: Placement, units: str) -> list[str]:
 
     fails, warns = found.best.count(Status.FAIL), found.best.count(Status.WARN)
     state = "nothing here fails or warns" if not fails + warns else f"{fails} fail, {warns} warn"
-    out = [f"Proposed: {', '.join(names)}: {state}; the fewest fails and warnings of the range, then the most room to the nearest limit, then the shortest way from where it is now."]  # fmt: skip
+    why = (
+        "the fewest fails and warnings of the range, then the most room to the nearest limit, then "
+        "the shortest way from where it is now"
+    )
+    out = [f"Proposed: {', '.join(names)}: {state}; {why}."]
     if found.best.spot is not None:
-        x, _, z = found.best.spot
-        where = f"{shown(float(x), '', units)} {units} ahead of the hoop, {shown(float(z), '', units)} {units} above the sill plane"
-        out.append(f"Its middle is then {where}.")
+        x, _, z = (shown(float(v), "", units) for v in found.best.spot)
+        out.append(
+            f"Its middle is then {x} {units} ahead of the hoop, {z} {units} above the sills."
+        )
     field = found.sweeps[0].name
     for reason in found.reasons:
         text = re.sub(r"\{([-\d.]+)\}", lambda m: shown(float(m[1]), field, units), reason)
@@ -281,8 +286,8 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
         lanes.append(Lane(name=label, limit="", cells=cells))
     best = found.best
     return Chart(
-        title=f"{name}: places for {found.member.replace('_', ' ')}, room to the nearest limit",
-        axis=f"{first.name.replace('_', ' ')} across, {second.name.replace('_', ' ')} down",
+        title=f"{name}: places for {found.member.replace('_', ' ')}",
+        axis=f"room to the limit: {_words(first)} across, {_words(second)} down",
         columns=tuple(shown(v, first.name, units) for v in first.values),
         lanes=tuple(lanes),
         best=None if best is None else first.values.index(best.values[0]),
@@ -290,6 +295,10 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
         now=_fraction(found.now[0], first.values),
         remarks=tuple(remarks(found, units)),
     )
+
+
+def _words(sweep: Sweep) -> str:
+    return sweep.name.replace("_", " ")
 
 
 def _room(trial: Trial, units: str) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import ValidationError
 
+from cagekit.build.messages import models_in
 from cagekit.build.plate import (
     PLATE_ENTRY,
     FloorPlateEntry,
@@ -17,6 +18,7 @@ from cagekit.build.plate import (
     TabEntry,
     laid_on,
 )
+from cagekit.build.presets import shown, table_error
 from cagekit.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
@@ -36,30 +38,27 @@ def plate_entries(build: Build) -> tuple[PlateEntry, ...]:
             another kind.
     """
     sources = (
-        (build.layout.plate, build.layout.units, f"layout {build.layout.name}"),
-        (build.file.plate, build.file.units, build.name),
+        (build.layout.plate, build.layout.units, f"layout {build.file.layout}"),
+        (build.file.plate, build.file.units, "build"),
     )
     beside = build.files.get("build")
     out: list[PlateEntry] = []
     for tables, units, name in sources:
-        for n, table in enumerate(tables, 1):
-            where = f"{name} [[plate]] {n}"
-            entry = read_entry(table, units, where)
+        path = build.files.get(name, Path(name))
+        for n, table in enumerate(tables):
+            where = f"{shown(path)} [plate entry {n + 1}]"
+            entry = read_entry(table, units, path, n)
             out.extend(spread(with_preset(entry, where, beside)))
     return tuple(out)
 
 
-def read_entry(table: Mapping[str, Any], units: str, where: str) -> PlateEntry:
-    """Validate one ``[[plate]]`` table; InputError names the first wrong field."""
+def read_entry(table: Mapping[str, Any], units: str, path: Path, index: int) -> PlateEntry:
+    """Validate one ``[[plate]]`` table; FileInputError tells its faults with their lines."""
     try:
         return PLATE_ENTRY.validate_python(dict(table), context={"units": units})
     except ValidationError as error:
-        first = error.errors()[0]
-        # the first part of the place is the union's tag
-        name = ".".join(str(p) for p in first["loc"][1:]) or "kind"
-        value = first.get("input") if not isinstance(first.get("input"), dict) else None
-        message = first["msg"].removeprefix("Value error, ")
-        raise InputError(where, name, value, problem=f"{message}.") from error
+        kinds = models_in(PlateFile.model_fields["plate"].annotation)
+        raise table_error(error, kinds, table, path=path, within=("plate", index)) from None
 
 
 def with_preset(entry: PlateEntry, where: str, beside: Path | None = None) -> PlateEntry:

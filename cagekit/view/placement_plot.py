@@ -36,9 +36,11 @@ SIGN: dict[State, str] = {"good": "", "warn": "!", "fail": "✕", "none": ""}
 """Marks beside the colour, so that nothing hangs on colour alone."""
 
 MARGIN, HEAD, LABEL, CELL, LANE = 46, 150, 560, 66, 46
+LEAST = 1500
+"""Width of the narrowest plot, pixels."""
 CAUTION = (
-    "Geometry and screening figures only; the current rulebook and the scrutineer decide. Try it in "
-    "the car with the people who will sit in it."
+    "Geometry and screening figures only; the current rulebook and the scrutineer decide. Try it "
+    "in the car with the people who will sit in it."
 )
 
 
@@ -83,10 +85,9 @@ def placement_plot(chart: Chart) -> Image:
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 
-    width = 2 * MARGIN + LABEL + CELL * len(chart.columns)
-    remarks = [
-        line for r in chart.remarks for line in textwrap.wrap(r, max(int((width - 2 * MARGIN) / 11), 40))
-    ]  # fmt: skip
+    width = max(2 * MARGIN + LABEL + CELL * len(chart.columns), LEAST)
+    room = max(int((width - 2 * MARGIN) / 11), 40)
+    remarks = [line for r in chart.remarks for line in textwrap.wrap(r, room)]
     bottom = HEAD + LANE * len(chart.lanes)
     height = bottom + 66 + 30 * len(remarks) + 80
     sheet = image_module.new("RGB", (width, height), PAPER)
@@ -150,7 +151,7 @@ def _marks(draw: ImageDraw, chart: Chart, bottom: float) -> None:
         draw.polygon([(x, bottom + 2), (x - 8, bottom + 14), (x + 8, bottom + 14)], INK)
         lift = 46 if chart.best is not None and abs(chart.best + 0.5 - chart.now) < 1.4 else 30
         draw.text((x, bottom + lift), "now", INK, font(17), anchor="ms")
-    x = _left(len(chart.columns))
+    x = max(_left(len(chart.columns)), LEAST - MARGIN)
     legend: Sequence[tuple[State, str]] = (("good", "good"), ("warn", "warning"), ("fail", "fails"))
     for n, (state, text) in enumerate(legend):
         at = x - 330 + 112 * n

@@ -74,18 +74,21 @@ def render(scene: Sequence[Body], frame: Frame, *, paper: tuple[int, int, int]) 
         scale=frame.scale * k,
         centre=frame.centre,
     )
-    ground = np.array(paper, float) / 255
-    canvas = np.tile(ground, (fine.height * fine.width, 1))
+    canvas = np.empty((fine.height * fine.width, 3), np.float32)
+    canvas[:] = np.array(paper, np.float32) / 255
     seen = np.full(fine.height * fine.width, -1, np.int32)
     if scene:
         _paint(scene, fine, canvas, seen)
     big = canvas.reshape(frame.height, k, frame.width, k, 3)
-    image = np.clip(big.mean(axis=(1, 3)) * 255 + 0.5, 0, 255).astype(np.uint8)
+    total = sum(big[:, i, :, j] for i in range(k) for j in range(k))
+    image = (np.asarray(total) * np.float32(255 / k**2) + np.float32(0.5)).astype(np.uint8)
     coarse = seen.reshape(fine.height, fine.width)[::k, ::k]
     return Render(image=image, seen=np.ascontiguousarray(coarse))
 
 
-def _paint(scene: Sequence[Body], frame: Frame, canvas: Array, seen: NDArray[np.int32]) -> None:
+def _paint(
+    scene: Sequence[Body], frame: Frame, canvas: NDArray[np.float32], seen: NDArray[np.int32]
+) -> None:
     points, normals, tri, body = _gather(scene, frame)
     buffer = _depth_buffer(points, tri, frame)
     pixel = np.flatnonzero(buffer >= 0)
@@ -98,12 +101,9 @@ def _paint(scene: Sequence[Body], frame: Frame, canvas: Array, seen: NDArray[np.
     normal = _normals(normals, tri[hit], weights)
     shade = _shaded(np.array([b.colour for b in scene])[body[hit]], normal, depth_hit)
     seen[pixel] = body[hit]
-    depth, slope = np.full(len(seen), -np.inf), np.zeros(len(seen))
-    depth[pixel] = depth_hit
-    slope[pixel] = 1.0 / np.maximum(normal[:, 2], STEEPEST) / frame.scale
-    shape = frame.height, frame.width
-    ink = _outlines(seen.reshape(shape), depth.reshape(shape), slope.reshape(shape))
-    shade[ink.ravel()[pixel]] *= INK
+    slope = 1.0 / np.maximum(normal[:, 2], STEEPEST) / frame.scale
+    ink = _outlines(pixel, body[hit], depth_hit, slope, frame)
+    shade[ink] *= INK
     canvas[pixel] = shade
 
 
@@ -238,22 +238,36 @@ def _shaded(colour: Array, normal: Array, depth: Array) -> Array:
     return np.asarray(np.minimum(out, 1.0) * (1 - far)[:, None] + far[:, None])
 
 
-def _outlines(seen: NDArray[np.int32], depth: Array, slope: Array) -> NDArray[np.bool_]:
-    """Pixels where a body ends, or passes in front of another or of itself.
+def _outlines(
+    pixel: NDArray[np.int64], body: NDArray[np.int32], depth: Array, slope: Array, frame: Frame
+) -> NDArray[np.bool_]:
+    """Which covered pixels are drawn as an outline.
 
-    ``slope`` is how much depth a surface may gain from pixel to pixel without a jump.
+    A pixel is when a neighbour shows another body (or none), or the same one further back than
+    its slope explains, and the pixel is the nearer of the two: so the line stays thin and belongs
+    to the body in front.
+
+    Args:
+        pixel: covered pixels, by their number in the frame.
+        body: what each shows.
+        depth: how near it is, mm.
+        slope: how much depth its surface gains from pixel to pixel, mm.
+        frame: the picture's frame.
     """
-    ink = np.zeros(seen.shape, bool)
-    for axis in (0, 1):
-        one = [slice(None), slice(None)]
-        two = [slice(None), slice(None)]
-        one[axis], two[axis] = slice(None, -1), slice(1, None)
-        a, b = tuple(one), tuple(two)
-        with np.errstate(invalid="ignore"):
-            jump = depth[a] - depth[b]
-            allowed = STEP + np.maximum(slope[a], slope[b])
-            edge = (seen[a] != seen[b]) | (np.abs(jump) > allowed)
-            # the nearer side carries the line, so that it stays thin and belongs to the body
-            ink[a] |= edge & (depth[a] >= depth[b])
-            ink[b] |= edge & (depth[b] > depth[a])
+    where = np.full(frame.width * frame.height + 1, -1, np.int32)
+    where[pixel] = np.arange(len(pixel), dtype=np.int32)
+    column = pixel % frame.width
+    ink = np.zeros(len(pixel), bool)
+    for step, at_edge in (
+        (1, column == frame.width - 1),
+        (-1, column == 0),
+        (frame.width, pixel >= frame.width * (frame.height - 1)),
+        (-frame.width, pixel < frame.width),
+    ):
+        # the picture's edge counts as covered by the pixel itself: nothing ends there
+        other = np.where(at_edge, np.arange(len(pixel)), where[np.where(at_edge, -1, pixel + step)])
+        empty = other < 0
+        jump = depth - depth[other]
+        edge = (body != body[other]) | (jump > STEP + np.maximum(slope, slope[other]))
+        ink |= empty | (edge & (jump >= 0))
     return ink

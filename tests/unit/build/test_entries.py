@@ -16,7 +16,14 @@ LAYOUT = Layout.model_validate(
         "member": [
             {"kind": "main_hoop"},
             {"kind": "rear_brace", "side": "both"},
-            {"kind": "strut", "id": "tie", "side": "both", "from": "on main_hoop.{side} at foot", "to": "on rear_brace_{other} at middle", "via": [[1, 2, 3]]},
+            {
+                "kind": "strut",
+                "id": "tie",
+                "side": "both",
+                "from": "on main_hoop.{side} at foot",
+                "to": "on rear_brace_{other} at middle",
+                "via": [[1, 2, 3]],
+            },
         ],
     }
 )
@@ -33,7 +40,13 @@ def entries(**more: Any) -> dict[str, Any]:
 
 def test_both_sides_are_spread_and_filled_in() -> None:
     made = entries()
-    assert list(made) == ["main_hoop", "rear_brace_left", "rear_brace_right", "tie_left", "tie_right"]
+    assert list(made) == [
+        "main_hoop",
+        "rear_brace_left",
+        "rear_brace_right",
+        "tie_left",
+        "tie_right",
+    ]
     assert made["tie_right"].from_ == "on main_hoop.right at foot"
     assert made["tie_right"].to == "on rear_brace_left at middle"
     assert made["tie_left"].via == ((1, 2, 3),)
@@ -47,7 +60,9 @@ def test_changes_by_role_and_by_id() -> None:
 
 
 def test_bare_numbers_of_changes_are_in_the_builds_units() -> None:
-    assert entries(units="in", members={"main_hoop": {"gap": 0.5}})["main_hoop"].gap == pytest.approx(12.7)
+    assert entries(units="in", members={"main_hoop": {"gap": 0.5}})[
+        "main_hoop"
+    ].gap == pytest.approx(12.7)
 
 
 def test_members_can_be_left_out_and_added() -> None:
@@ -72,7 +87,7 @@ def test_one_side_may_get_another_place() -> None:
     [
         ({"rear_brase": {"drop": 1}}, "Did you mean 'rear_brace'"),
         ({"rear_brace": {"dorp": 1}}, "Did you mean 'drop'"),
-        ({"rear_brace": {"drop": "wide"}}, "drop = 'wide'"),
+        ({"rear_brace": {"drop": "wide"}}, 'drop = "wide"'),
         ({"rear_brace": {"kind": "halo"}}, "the member is a rear_brace"),
         ({"main_hoop": {"lean": 200}}, "lean"),
     ],
