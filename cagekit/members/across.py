@@ -50,7 +50,7 @@ def make_hoop_diagonal(site: Site, entry: HoopDiagonalEntry) -> list[Member]:
 
 
 def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
-    """Make the roof diagonal: from the driver's rear corner, crossed, or V from mid hoop."""
+    """Make the roof diagonal: to the driver's front corner, crossed, or V from mid hoop."""
     driver = site.car.driver_side
     other = "right" if driver == "left" else "left"
     front = _front_corner(site, entry)
@@ -59,7 +59,7 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
         return f"on main_hoop.{side} at top bend inboard {entry.inset!r} mm"
 
     if entry.style != "v":
-        first, second = (rear(driver), front(other)), (rear(other), front(driver))
+        first, second = (rear(other), front(driver)), (rear(driver), front(other))
         return _crossed(site, entry, "roof_diagonal", entry.style == "crossed", first, second)
     out: list[Member] = []
     for side in ("left", "right"):

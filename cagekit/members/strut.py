@@ -61,10 +61,10 @@ def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Membe
     start = (
         f"on {holder}.{side} at front bend back 140 mm"
         if holder != f"roof_rail_{side}"
-        else f"on {holder} at station 140 mm"
+        else f"on {holder} at station 80 mm"
     )
     foot = site.places.car_foot(str(side), "front_foot", where=site.where(entry, "to"))
-    low = float(foot.point[2]) + 260.0 if entry.low is None else entry.low
+    low = float(foot.point[2]) + 60.0 if entry.low is None else entry.low
     return between(
         site, entry, "windscreen_brace", start, f"{front_leg(site, str(side))} at height {low!r} mm"
     )

@@ -322,6 +322,8 @@ def hoop_side(car: Car, side: str, sign: float) -> Sheet:
     z = np.array([car.floor_z, s.height_belt, s.height_rail])
     y = np.array([s.half_width_floor, s.half_width_belt, s.half_width_rail])
     slope = (y[-1] - y[-2]) / max(z[-1] - z[-2], 1.0)
+    own = car.side(side).door
+    door = np.array(own.outline, dtype=float) if own and len(own.outline) >= 3 else None
 
     def wall(p: Vec) -> Vec:
         inner = np.interp(p[..., 2], z, y)
@@ -329,7 +331,13 @@ def hoop_side(car: Car, side: str, sign: float) -> Sheet:
         return np.asarray(inner + slope * over - sign * p[..., 1])
 
     def where(p: Vec) -> Vec:
-        return np.asarray((np.abs(p[..., 0]) < HOOP_PLANE) & (p[..., 2] > car.floor_z))
+        here = (np.abs(p[..., 0]) < HOOP_PLANE) & (p[..., 2] > car.floor_z)
+        if car.body == "open":
+            here &= p[..., 2] < s.height_rail
+        if door is not None:
+            # within the door opening there is no metal: a torch or an arm reaches through
+            here &= polygon_distance(p[..., [0, 2]], door)[0] > 0
+        return np.asarray(here)
 
     return Sheet(wall, where)
 

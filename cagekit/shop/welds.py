@@ -18,7 +18,7 @@ import numpy as np
 from cagekit.build.car import Car
 from cagekit.build.tooling import Torch
 from cagekit.cage.cage import Cage, Joint
-from cagekit.checks.fit.shell import surfaces
+from cagekit.occupant.shell import surfaces
 from cagekit.geometry.path import Vec, vec
 from cagekit.occupant.shapes import Solid
 from cagekit.shop.access import Reach, reach

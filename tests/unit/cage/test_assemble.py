@@ -66,12 +66,14 @@ def test_the_main_hoop_keeps_its_gap_to_roof_and_belt(demos: dict) -> None:
         hoop = cage.members["main_hoop"]
         points = hoop.path.points(np.linspace(0, hoop.path.length, 3000))
         top = points[:, 2].max() + hoop.tube.outer_radius
-        assert top == pytest.approx(build.car.roof.height_at_hoop - 12.0, abs=1e-6)
+        entry = next(e for e in build.entries if e.id == "main_hoop")
+        gap = entry.gap if entry.roof_gap is None else entry.roof_gap
+        assert top == pytest.approx(build.car.roof.height_at_hoop - gap, abs=1e-6)
         for side, sign in (("left", 1), ("right", -1)):
             section = build.car.side(side).hoop
             at_belt = np.abs(points[:, 2] - section.height_belt) < 1.0
             widest = (sign * points[at_belt, 1]).max() + hoop.tube.outer_radius
-            assert widest <= section.half_width_belt - 12.0 + 1e-6
+            assert widest <= section.half_width_belt - entry.gap + 1e-6
 
 
 def test_a_car_that_is_not_symmetric_gets_a_cage_that_is_not(demos: dict) -> None:
