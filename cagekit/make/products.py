@@ -51,6 +51,11 @@ PRODUCTS: tuple[Product, ...] = (
         "cagekit.writers.dxf:write_plates",
         "plates/<id>.dxf: every plate for the cutting table",
     ),
+    Product(
+        "sheets",
+        "cagekit.writers.dxf:write_sheets",
+        "sheets/sheet-NN.dxf: plates nested on sheets, with pictures and a piece list",
+    ),
     Product("bends", "cagekit.writers.csv:write_bends", "bends.csv: bend schedule of every tube"),
     Product("cuts", "cagekit.writers.csv:write_cuts", "cuts.csv: what is sawn from which stick"),
     Product(

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cache
-from math import atan2, degrees, hypot, pi
+from math import atan2, ceil, degrees, hypot, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -42,6 +42,10 @@ class Layer(StrEnum):
     def is_cut(self) -> bool:
         """Tell whether the table cuts through on this layer."""
         return self in (Layer.OUTSIDE, Layer.INSIDE)
+
+
+ROW = 1.7
+"""From one row of letters to the next, in letter heights."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -324,16 +328,47 @@ def _engraved(plate: Plate, options: CutOptions) -> list[Outline]:
     """The id, where it keeps clear of edges, holes, folds and the foot; empty without room."""
     height = options.letter_height
     while height >= 2.5:
-        spot = _room(plate, plate.id, height)
-        if spot is not None:
-            return written(plate.id, height, spot[0], spot[1])
+        for rows in _broken(plate.id):
+            spot = _room(plate, rows, height)
+            if spot is not None:
+                return _block(rows, height, *spot)
         height *= 0.8
     return []
 
 
-def _room(plate: Plate, text: str, height: float) -> tuple[Vec2, float] | None:
-    """Middle and angle of the clearest place for a line of text, or None."""
-    width, low, high = text_box(text, height)
+def _broken(text: str) -> list[list[str]]:
+    """The id in one, two and three rows, broken at underscores."""
+    words = text.split("_")
+    out = [[text]]
+    for count in (2, 3):
+        if len(words) >= count:
+            rows: list[str] = []
+            size = ceil(len(text) / count)
+            row = words[0]
+            for word in words[1:]:
+                if len(row) + len(word) + 1 > size + 3 and len(rows) < count - 1:
+                    rows.append(row)
+                    row = word
+                else:
+                    row = f"{row}_{word}"
+            out.append([*rows, row])
+    return out
+
+
+def _block(rows: Sequence[str], height: float, middle: Vec2, angle: float) -> list[Outline]:
+    """Rows of text about ``middle``."""
+    out: list[Outline] = []
+    down = np.array([np.sin(angle), -np.cos(angle)]) * ROW * height
+    for i, text in enumerate(rows):
+        out += written(text, height, middle + (i - (len(rows) - 1) / 2) * down, angle)
+    return out
+
+
+def _room(plate: Plate, rows: Sequence[str], height: float) -> tuple[Vec2, float] | None:
+    """Middle and angle of the clearest place for rows of text, or None."""
+    boxes = [text_box(text, height) for text in rows]
+    width = max(b[0] for b in boxes)
+    tall = max(b[2] - b[1] for b in boxes) + (len(rows) - 1) * ROW * height
     margin = max(1.5, 0.3 * height)
     x0, y0 = plate.outline.box[0]
     x1, y1 = plate.outline.box[1]
@@ -349,7 +384,7 @@ def _room(plate: Plate, text: str, height: float) -> tuple[Vec2, float] | None:
         return None
     u, v = np.meshgrid(
         np.linspace(-0.5, 0.5, max(3, int(np.ceil(width / height)) + 1)) * width,
-        np.array([-0.5, 0.5]) * (high - low),
+        np.linspace(-0.5, 0.5, len(rows) + 1) * tall,
     )
     box = np.column_stack([u.ravel(), v.ravel()])
     best: tuple[float, int, float] | None = None

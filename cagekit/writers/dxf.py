@@ -23,6 +23,7 @@ from cagekit.shop.cutting import CutOptions, Drawing, Layer, Stroke, plate_drawi
 
 if TYPE_CHECKING:
     from cagekit.cage.job import Job
+    from cagekit.shop.nest import NestPlan
 
 INCH = 25.4
 SHORTEST = 1e-6
@@ -68,6 +69,46 @@ def write_plates(job: Job, folder: Path) -> None:
     for plate in plates:
         drawing = plate_drawing(plate, options, quantity=plate.quantity)
         save(drawing, target / f"{plate.id}.dxf", how)
+
+
+def write_sheets(job: Job, folder: Path) -> None:
+    """Write ``sheets/sheet-NN.dxf``, a picture of each and ``sheets/pieces.csv`` (``sheets``)."""
+    from cagekit.shop.nest import nest_for
+    from cagekit.shop.sheet_drawing import sheet_drawing
+    from cagekit.writers.plate_png import save_picture
+
+    plates = job.cage.plates
+    if not plates:
+        return
+    plan = nest_for(plates, job.build.tooling, **nest_options(job))
+    target = folder / "sheets"
+    target.mkdir(parents=True, exist_ok=True)
+    options, how = cut_options(job), dxf_options(job)
+    for sheet in plan.sheets:
+        drawing = sheet_drawing(sheet, options)
+        save(drawing, target / f"{sheet.name}.dxf", how)
+        save_picture(drawing, target / f"{sheet.name}.png", width=1800)
+    (target / "pieces.csv").write_text(pieces_csv(plan), encoding="utf-8", newline="")
+
+
+def pieces_csv(plan: NestPlan) -> str:
+    """One row per plate and sheet: sheet, size, thickness, steel, id, pieces, share used."""
+    rows = ["sheet,length_mm,width_mm,thickness_mm,material,plate,pieces,sheet_used_pct"]
+    for s in plan.sheets:
+        head = f"{s.name},{s.stock.length:.1f},{s.stock.width:.1f},{s.thickness:.2f},{s.material}"
+        used = 100 * s.utilisation
+        rows += [f"{head},{name},{n},{used:.2f}" for name, n in s.pieces]
+    return "\n".join(rows) + "\n"
+
+
+def nest_options(job: Job) -> dict[str, Any]:
+    """What the job's options say about nesting.
+
+    Options: ``gap`` (mm), ``margin`` (mm), ``turning``, ``effort``, ``engine``,
+    ``folds_across_grain``.
+    """
+    names = ("gap", "margin", "turning", "effort", "engine", "folds_across_grain")
+    return {n: job.options[n] for n in names if n in job.options}
 
 
 def cut_options(job: Job) -> CutOptions:
