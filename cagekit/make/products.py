@@ -2,6 +2,9 @@
 
 It writes its files below ``folder``, which exists and is empty of other products' files of the
 same name. It is imported when it is made. A new product is one more line here.
+
+A product whose files are still being read back in a process of their own returns the
+:class:`Check` of it instead of None; ``make`` waits for it when everything else is written.
 """
 
 from __future__ import annotations
@@ -10,13 +13,24 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import cast
+from typing import Protocol, cast
 
 from cagekit.cage.job import Job
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 
-Writer = Callable[[Job, Path], None]
+
+class Check(Protocol):
+    """A check of written files that goes on while other products are made."""
+
+    def result(self) -> object:
+        """Wait for it; raises when the files are not what they should be."""
+
+    def close(self) -> None:
+        """Give up what it uses; always called at the end."""
+
+
+Writer = Callable[[Job, Path], Check | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +57,11 @@ PRODUCTS: tuple[Product, ...] = (
         "checks",
         "cagekit.writers.checks:write_checks",
         "checks.json: every check with number, limit, source and cure",
+    ),
+    Product(
+        "step",
+        "cagekit.writers.step:write_cage",
+        "cage.step, members/<id>.step, plates/<id>.step: exact solids",
     ),
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
@@ -73,13 +92,9 @@ PRODUCTS: tuple[Product, ...] = (
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",
     ),
-    Product(
-        "step",
-        "cagekit.writers.step:write_cage",
-        "cage.step, members/<id>.step, plates/<id>.step: exact solids",
-    ),
 )
-"""Every product, in the order they are made: quick ones first, so that errors come early."""
+"""Every product, in the order they are made: quick ones first, so that errors come early, and the
+solids before what takes as long as reading them back."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from cagekit.build.presets import label
 from cagekit.cage.job import Job
-from cagekit.make.products import Product, chosen
+from cagekit.make.products import Check, Product, chosen
 from cagekit.writers.folder import swapped_in
 from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, write_manifest
 
@@ -52,8 +53,11 @@ def make(
     products = chosen(only)
     inputs = {label(p): p for p in job.build.files.values()}
     options: dict[str, Any] = {"units": job.units, **dict(sorted(job.options.items()))}
-    with swapped_in(target) as fresh:
-        files = {p.name: _write(p, job, fresh, progress) for p in products}
+    with swapped_in(target) as fresh, ExitStack() as running:
+        checks: list[Check] = []
+        files = {p.name: _write(p, job, fresh, progress, checks, running) for p in products}
+        for check in checks:
+            check.result()
         last = read_manifest(target)
         kept, dropped = (
             _keep(last, target, fresh, set(files), inputs, options) if only else ({}, ())
@@ -70,12 +74,20 @@ def make(
 
 
 def _write(
-    product: Product, job: Job, folder: Path, progress: Callable[[str], None]
+    product: Product,
+    job: Job,
+    folder: Path,
+    progress: Callable[[str], None],
+    checks: list[Check],
+    running: ExitStack,
 ) -> tuple[str, ...]:
-    """Write one product and return its files."""
+    """Write one product and return its files; take note of a check that goes on meanwhile."""
     progress(product.name)
     before = _tree(folder)
-    product.load()(job, folder)
+    check = product.load()(job, folder)
+    if check is not None:
+        checks.append(check)
+        running.callback(check.close)
     return tuple(sorted(_tree(folder) - before))
 
 

@@ -151,9 +151,7 @@ def _group(loops: list[list[_Walk]]) -> list[tuple[int, list[list[_Walk]]]]:
     return [*out, (rings[0][1], [rings[0][2], rings[1][2]])]
 
 
-def _check_map(
-    record: Record, rays: Rays, groups: list[tuple[int, list[list[_Walk]]]]
-) -> None:
+def _check_map(record: Record, rays: Rays, groups: list[tuple[int, list[list[_Walk]]]]) -> None:
     """Probe the wall's section: every ray must end on the surface whose face it runs into.
 
     Raises:

@@ -98,9 +98,11 @@ def _tube(path: Path, cut_a: EndCut, cut_b: EndCut) -> Any:
     for piece in path.pieces:
         if isinstance(piece, Arc):
             middle = piece.point(np.array(piece.length / 2))
-            arc = occ("GC").GC_MakeArcOfCircle(
-                _pnt(piece.start), _pnt(np.asarray(middle)), _pnt(piece.end)
-            ).Value()
+            arc = (
+                occ("GC")
+                .GC_MakeArcOfCircle(_pnt(piece.start), _pnt(np.asarray(middle)), _pnt(piece.end))
+                .Value()
+            )
             wire.Add(make.BRepBuilderAPI_MakeEdge(arc).Edge())
         else:
             wire.Add(make.BRepBuilderAPI_MakeEdge(_pnt(piece.start), _pnt(piece.end)).Edge())

@@ -66,7 +66,9 @@ def occ(module: str) -> Any:
         with _calm_collector():
             return importlib.import_module(f"OCP.{module}")
     except ImportError as error:
-        raise KernelError(f"the CAD kernel cannot be loaded ({error}). Run 'cagekit doctor'.") from error
+        raise KernelError(
+            f"the CAD kernel cannot be loaded ({error}). Run 'cagekit doctor'."
+        ) from error
 
 
 def _point(p: Array) -> Any:
@@ -117,9 +119,7 @@ def _curve(curve: object) -> Any:
 def _surface(surface: object) -> Any:
     gp, geom = occ("gp"), occ("Geom")
     if isinstance(surface, PlaneSurface):
-        frame = gp.gp_Ax3(
-            _point(surface.origin), _direction(surface.normal), _direction(surface.x)
-        )
+        frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.normal), _direction(surface.x))
         return geom.Geom_Plane(frame)
     if isinstance(surface, CylinderSurface):
         frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.axis), _direction(surface.x))

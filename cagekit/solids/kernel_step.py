@@ -28,6 +28,7 @@ class ReadPart:
 
     @property
     def name(self) -> str:
+        """The part's own name."""
         return self.path[-1] if self.path else ""
 
 
@@ -53,9 +54,7 @@ def shape_text(shape: Any) -> str:
         return path.read_text(encoding="ascii")
 
 
-def read_step(
-    path: FilePath, *, measured: Collection[str] | None = None
-) -> tuple[ReadPart, ...]:
+def read_step(path: FilePath, *, measured: Collection[str] | None = None) -> tuple[ReadPart, ...]:
     """Read a STEP file with the kernel's own reader.
 
     Args:
@@ -134,5 +133,6 @@ def _colour(colours: Any, label: Any, shape: Any) -> tuple[float, float, float] 
             where = colours.GetColor_s if solid is label else colours.GetColor
             if where(solid, kind, found):
                 srgb = quantity.Quantity_TypeOfColor.Quantity_TOC_sRGB
-                return tuple(round(c, 4) for c in found.Values(srgb))  # type: ignore[return-value]
+                r, g, b = found.Values(srgb)
+                return round(r, 4), round(g, 4), round(b, 4)
     return None

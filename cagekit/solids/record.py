@@ -48,6 +48,7 @@ class LineCurve:
     direction: Array
 
     def at(self, t: Array) -> Array:
+        """Points at parameters ``(n,)``, shape ``(n, 3)``."""
         return np.asarray(self.origin + np.multiply.outer(t, self.direction))
 
 
@@ -63,9 +64,11 @@ class EllipseCurve:
 
     @property
     def is_circle(self) -> bool:
+        """Tell whether both radii are equal."""
         return self.major == self.minor
 
     def at(self, t: Array) -> Array:
+        """Points at parameters ``(n,)``, shape ``(n, 3)``."""
         y = np.cross(self.axis, self.x)
         ring = np.multiply.outer(self.major * np.cos(t), self.x)
         return np.asarray(self.centre + ring + np.multiply.outer(self.minor * np.sin(t), y))
@@ -86,6 +89,7 @@ class SplineCurve:
     multiplicities: tuple[int, ...]
 
     def at(self, t: Array) -> Array:
+        """Points at parameters ``(n,)``, shape ``(n, 3)``."""
         full = np.repeat(self.knots, self.multiplicities)
         return np.asarray(basis(np.asarray(t, float), full, self.degree) @ self.poles)
 
@@ -99,6 +103,7 @@ class PlaneSurface:
     x: Array
 
     def uv(self, points: Array) -> Array:
+        """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
         w = points - self.origin
         return np.stack([w @ self.x, w @ np.cross(self.normal, self.x)], axis=-1)
 
@@ -113,6 +118,7 @@ class CylinderSurface:
     radius: float
 
     def uv(self, points: Array) -> Array:
+        """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
         w = points - self.origin
         u = np.arctan2(w @ np.cross(self.axis, self.x), w @ self.x)
         return np.stack([u, w @ self.axis], axis=-1)
@@ -129,6 +135,7 @@ class TorusSurface:
     minor: float
 
     def uv(self, points: Array) -> Array:
+        """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
         w = points - self.centre
         wx, wy = w @ self.x, w @ np.cross(self.axis, self.x)
         v = np.arctan2(w @ self.axis, np.hypot(wx, wy) - self.major)

@@ -257,9 +257,7 @@ def _meeting(
     return new
 
 
-def _write(
-    record: Record, curve: Crease, track: Array, first: int, last: int
-) -> tuple[int, ...]:
+def _write(record: Record, curve: Crease, track: Array, first: int, last: int) -> tuple[int, ...]:
     """Add a ridge to the record, in one edge or, where it turns too far, in several."""
     chord = track[-1] - track[0]
     size = float(np.linalg.norm(chord))
@@ -306,5 +304,3 @@ def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
     if off > COARSE:
         raise Refused(f"a ridge is only known to {off:.2g} mm")
     return Edge(first, last, spline, 0.0, 1.0, max(1e-6, 4 * off))
-
-

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from math import acos, acosh, asinh, cos, inf, pi, sqrt, tau
 
 import numpy as np
@@ -69,10 +70,12 @@ class Rays:
 
     @property
     def surfaces(self) -> tuple[Surface, ...]:
+        """What the end stands on."""
         return self.cut.surfaces
 
     @property
     def inward(self) -> Array:
+        """Unit direction back into the tube, ``(3,)``."""
         return -self.cut.out
 
     @property
@@ -104,7 +107,7 @@ class Rays:
         return np.asarray(o + s[:, None] * self.inward)
 
     def depth(self, points: Array) -> Array:
-        """s of points ``(n, 3)``, mm."""
+        """Depth s of points ``(n, 3)``, mm."""
         return np.asarray((points - self.node) @ self.inward)
 
     def chart(self, points: Array) -> tuple[Array, Array]:
@@ -281,7 +284,7 @@ def _eased(arc: Arc) -> list[Arc]:
     if len(cuts) == 2 and first is not None and last is not None:
         cuts.append(0.5 * (arc.start + arc.stop))
     cuts.sort()
-    out = [Arc(a, b, arc.surface) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    out = [Arc(a, b, arc.surface) for a, b in pairwise(cuts)]
     out[0] = replace(out[0], grazes=(first, None))
     out[-1] = replace(out[-1], grazes=(out[-1].grazes[0], last))
     return out
@@ -357,9 +360,7 @@ def _stand_in(rays: Rays, rho: float, surface: int, angle: float) -> PlaneFace |
     return PlaneFace(owner=s.owner, point=foot, normal=normal)
 
 
-def _arc_edge(
-    rays: Rays, rho: float, arc: Arc, ends: tuple[int, int], tol: float
-) -> Edge:
+def _arc_edge(rays: Rays, rho: float, arc: Arc, ends: tuple[int, int], tol: float) -> Edge:
     width = arc.stop - arc.start
     if arc.plane is not None:
         phi = arc.start + width * np.array([0.0, 0.25, 1.0])

@@ -84,7 +84,7 @@ def interpolant(n: int) -> Interpolant:
     skip = (DEGREE + 1) // 2
     full = np.concatenate([np.zeros(DEGREE + 1), nodes[skip:-skip], np.ones(DEGREE + 1)])
     between = (nodes[1:] + nodes[:-1]) / 2
-    to_poles = np.linalg.inv(basis(nodes, full, DEGREE))
+    to_poles = np.asarray(np.linalg.inv(basis(nodes, full, DEGREE)), dtype=np.float64)
     knots, counts = np.unique(full, return_counts=True)
     return Interpolant(
         nodes=nodes,

@@ -121,8 +121,10 @@ def _wall(
             after = _joint_ring(record, path, lines, i + 1, radius)
         else:
             after = _Ring(b.edges, b.vertices[0], -b.station)
-        face = _straight if isinstance(piece, Line) else _bend
-        face(record, piece, lines[i], radius, (ring, after), outside)  # type: ignore[operator]
+        if isinstance(piece, Line):
+            _straight(record, piece, lines[i], radius, (ring, after), outside)
+        else:
+            _bend(record, piece, lines[i], radius, (ring, after), outside)
         ring = after
 
 

@@ -6,7 +6,6 @@ does in turn. A job that takes too long or too much memory ends the process, not
 
 from __future__ import annotations
 
-import io
 import os
 import pickle
 import queue
@@ -16,6 +15,7 @@ import sys
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
+from contextlib import suppress
 from pathlib import Path as FilePath
 from types import TracebackType
 from typing import IO, Any
@@ -114,11 +114,8 @@ class KernelWorker:
         process.wait()
         for stream in (process.stdin, process.stdout):
             if stream is not None:
-                with io.BytesIO():
-                    try:
-                        stream.close()
-                    except OSError:
-                        pass
+                with suppress(OSError):
+                    stream.close()
 
     def _serve(self) -> None:
         while (task := self._jobs.get()) is not None:
@@ -134,7 +131,9 @@ class KernelWorker:
         if self._process is None:
             self._start()
         process = self._process
-        assert process is not None and process.stdin is not None and process.stdout is not None
+        assert process is not None
+        assert process.stdin is not None
+        assert process.stdout is not None
         late = threading.Timer(self.seconds, process.kill)
         late.start()
         try:
@@ -200,7 +199,7 @@ def _limit(memory: int) -> None:
         import resource
     except ImportError:
         return
-    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
     most = memory if hard == resource.RLIM_INFINITY else min(memory, hard)
     resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
@@ -211,10 +210,8 @@ def serve(memory: int) -> None:
     # whatever the kernel prints must not get between the answers
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
-    try:
+    with suppress(CagekitError):
         _load()
-    except CagekitError:
-        pass
     while True:
         try:
             job, args = _receive(sys.stdin.buffer)

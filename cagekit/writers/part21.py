@@ -9,7 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from cagekit.errors import OutputError
+
+Triple = Sequence[float] | NDArray[np.float64]
 
 _ENTITY = re.compile(r"#(\d+)\s*=\s*((?:'(?:[^']|'')*'|[^;'])*);")
 _REFERENCE = re.compile(r"'(?:[^']|'')*'|#(\d+)")
@@ -61,7 +66,8 @@ class Deck:
         self.lines.append(f"#{n}={text};")
         return n
 
-    def point(self, p: Sequence[float]) -> int:
+    def point(self, p: Triple) -> int:
+        """Write a point."""
         x, y, z = (real(float(c)) for c in p)
         return self.add(f"CARTESIAN_POINT('',({x},{y},{z}))")
 
@@ -72,7 +78,8 @@ class Deck:
         self.lines += [form % (i, x, y, z) for i, (x, y, z) in enumerate(rows, n)]
         return range(n, len(self.lines) + 1)
 
-    def direction(self, d: Sequence[float]) -> int:
+    def direction(self, d: Triple) -> int:
+        """Write a direction, unless it has been written."""
         # adding zero turns -0.0 into 0.0
         key = tuple(round(float(c), 15) + 0.0 for c in d)
         found = self._directions.get(key)
@@ -81,7 +88,7 @@ class Deck:
             found = self._directions[key] = self.add(f"DIRECTION('',({x},{y},{z}))")
         return found
 
-    def frame(self, origin: Sequence[float], z: Sequence[float], x: Sequence[float]) -> int:
+    def frame(self, origin: Triple, z: Triple, x: Triple) -> int:
         """An axis placement from origin, axis and reference direction."""
         p, a, r = self.point(origin), self.direction(z), self.direction(x)
         return self.add(f"AXIS2_PLACEMENT_3D('',#{p},#{a},#{r})")

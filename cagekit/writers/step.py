@@ -34,7 +34,7 @@ from cagekit.solids.record import (
 )
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
-from cagekit.writers.step_check import StepReport, compare, read_back, start_reading
+from cagekit.writers.step_check import Reading, StepReport, read_back
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -75,36 +75,55 @@ class StepPart:
     group: str = "tubes"
 
 
-def write_cage(job: Job, folder: FilePath) -> None:
-    """Write ``cage.step``, ``members/<id>.step`` and ``plates/<id>.step`` and read them back."""
-    write_files(job.cage, folder)
+def write_cage(job: Job, folder: FilePath) -> Reading:
+    """Write ``cage.step``, ``members/<id>.step`` and ``plates/<id>.step``; read them back."""
+    return start_files(job.cage, folder)
 
 
 def write_files(cage: Cage, folder: FilePath) -> StepReport:
-    """Write a cage's STEP files into ``folder`` and read them back.
-
-    The kernel reads the whole cage in a process of its own while the single parts are written
-    and read back without it: they hold the same text.
+    """Write a cage's STEP files into ``folder``, read them back and wait for the result.
 
     Raises:
         KernelError: a solid cannot be made, or is not what it should be when read back.
         OutputError: a file cannot be written or read back.
     """
-    with KernelWorker() as worker:
-        bodies = build_records(cage, worker=worker)
-        parts = step_parts(cage, bodies)
-        expected = expected_volumes(cage)
-        whole = folder / "cage.step"
-        write_step(whole, plain_name(cage.name), parts)
-        report = read_back(whole, expected)
-        reading = start_reading(report, worker)
-        for part in parts:
-            home = folder / ("members" if part.name in cage.members else "plates")
-            home.mkdir(exist_ok=True)
-            path = home / f"{part.name}.step"
-            write_step_part(path, part)
-            read_back(path, {part.name: expected[part.name]})
-        return compare(report, reading.result(), expected)
+    reading = start_files(cage, folder)
+    try:
+        return reading.result()
+    finally:
+        reading.close()
+
+
+def start_files(cage: Cage, folder: FilePath) -> Reading:
+    """Write a cage's STEP files; the kernel goes on reading the whole cage meanwhile.
+
+    The single parts are read back without the kernel: they hold the same text. Errors as
+    :func:`write_files`.
+    """
+    worker = KernelWorker()
+    try:
+        return _write_all(cage, folder, worker)
+    except BaseException:
+        worker.close()
+        raise
+
+
+def _write_all(cage: Cage, folder: FilePath, worker: KernelWorker) -> Reading:
+    bodies = build_records(cage, worker=worker)
+    parts = step_parts(cage, bodies)
+    expected = expected_volumes(cage)
+    kernel_made = {i for i, body in bodies.items() if not isinstance(body, Record)}
+    whole = folder / "cage.step"
+    write_step(whole, plain_name(cage.name), parts)
+    report = read_back(whole, expected, kernel_made=kernel_made)
+    reading = Reading(report, expected, worker)
+    for part in parts:
+        home = folder / ("members" if part.name in cage.members else "plates")
+        home.mkdir(exist_ok=True)
+        path = home / f"{part.name}.step"
+        write_step_part(path, part)
+        read_back(path, {part.name: expected[part.name]}, kernel_made=kernel_made)
+    return reading
 
 
 def step_parts(cage: Cage, bodies: Mapping[str, Body]) -> tuple[StepPart, ...]:
@@ -153,9 +172,7 @@ def part_text(part: StepPart, *, schema: Schema = Schema.AP214) -> str:
     return file.finish()
 
 
-def assembly_text(
-    name: str, parts: Sequence[StepPart], *, schema: Schema = Schema.AP214
-) -> str:
+def assembly_text(name: str, parts: Sequence[StepPart], *, schema: Schema = Schema.AP214) -> str:
     """The text of a STEP file with the assembly ``name`` / group / part.
 
     Raises:
@@ -268,9 +285,7 @@ class _File:
         """Write an assembly whose children lie where they are."""
         add = self.deck.add
         definition, holder = self._product(name)
-        shape = add(
-            f"SHAPE_REPRESENTATION({string(name)},(#{self.origin}),#{self.space})"
-        )
+        shape = add(f"SHAPE_REPRESENTATION({string(name)},(#{self.origin}),#{self.space})")
         add(f"SHAPE_DEFINITION_REPRESENTATION(#{holder},#{shape})")
         for child, product in children:
             self.placed += 1
@@ -371,4 +386,3 @@ def _surface(deck: Deck, face: Face) -> int:
         return deck.add(f"CYLINDRICAL_SURFACE('',#{frame},{real(s.radius)})")
     frame = deck.frame(s.centre, s.axis, s.x)
     return deck.add(f"TOROIDAL_SURFACE('',#{frame},{real(s.major)},{real(s.minor)})")
-
