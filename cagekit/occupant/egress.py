@@ -1,8 +1,9 @@
 """The way out: what door bars, sill bar, hoop and pillar bar leave of the door opening.
 
 Seen from the side, the opening is the door's outline on the car sheet less every tube that lies
-between the person and the door. The person goes through it head or feet first: a stadium as wide
-as the shoulders and as deep as the chest, turned and placed as it fits best.
+between the person and the door, and less what is below the door bars. The person goes through it
+head or feet first: a stadium as wide as the shoulders and as deep as the chest, turned and placed
+as it fits best.
 """
 
 from __future__ import annotations
@@ -65,12 +66,13 @@ class Opening:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Bars:
-    """Straight stretches in side view: ends ``(n, 2)``, radii ``(n,)``, owner's index."""
+    """Straight stretches in side view: ends ``(n, 2)``, radii ``(n,)``, owners, door bars or not."""
 
     start: Vec
     end: Vec
     radius: Vec
     owner: tuple[str, ...]
+    door: tuple[bool, ...]
 
 
 def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening | None:
@@ -92,6 +94,7 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
     xs, zs = _axis(outline[:, 0]), _axis(outline[:, 1])
     grid = np.stack(np.meshgrid(xs, zs, indexing="ij"), axis=-1)
     free = np.minimum(_inside(grid, outline), _clear(grid, bars))
+    free = np.where(_under(grid, bars), -np.abs(free), free)
     width = who.body.shoulder_breadth + CLOTHES
     depth = who.body.chest_depth + CLOTHES
     best, at, turn = _fit(free, max(width - depth, 0.0))
@@ -122,7 +125,7 @@ def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: boo
     """Side view of what lies outboard of the person's middle."""
     sign = 1.0 if who.door_side == "left" else -1.0
     limit = sign * float(who.hip[1]) + _OUTBOARD
-    start, end, radius, owner = [], [], [], []
+    start, end, radius, owner, door = [], [], [], [], []
     for member in members:
         r = member.tube.outer_radius + cockpit.padding.get(member.id, 0.0)
         for a, b in _stretches(member, swung):
@@ -132,9 +135,10 @@ def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: boo
                 end.append(cut[1][[0, 2]])
                 radius.append(r)
                 owner.append(member.id)
+                door.append(member.role == "door_bar")
     if not owner:
-        return _Bars(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), ())
-    return _Bars(np.array(start), np.array(end), np.array(radius), tuple(owner))
+        return _Bars(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), (), ())
+    return _Bars(np.array(start), np.array(end), np.array(radius), tuple(owner), tuple(door))
 
 
 def _stretches(member: Member, swung: bool) -> list[tuple[Vec, Vec]]:
@@ -173,6 +177,18 @@ def _clear(grid: Vec, bars: _Bars) -> Vec:
     for a, b, r in zip(bars.start, bars.end, bars.radius, strict=True):
         out = np.minimum(out, _to_segment(flat, a, b) - r)
     return out.reshape(grid.shape[:-1])
+
+
+def _under(grid: Vec, bars: _Bars) -> Bools:
+    """Places below a door bar: nobody gets out of the seat that way."""
+    out = np.zeros(grid.shape[:-1], dtype=bool)
+    x, z = grid[..., 0], grid[..., 1]
+    for a, b, door in zip(bars.start, bars.end, bars.door, strict=True):
+        if not door or abs(b[0] - a[0]) < 1e-9:
+            continue
+        t = (x - a[0]) / (b[0] - a[0])
+        out |= (t >= 0) & (t <= 1) & (z < a[1] + t * (b[1] - a[1]))
+    return out
 
 
 def _to_segment(points: Vec, a: Vec, b: Vec) -> Vec:

@@ -71,6 +71,8 @@ FIST = 45.0
 """Knuckles stand out from the middle of the rim by this, gloved, mm. Source: from memory."""
 KNEE_ROUND, SHIN, FOREARM = 60.0, 55.0, 42.0
 """Radii of the body round knee, shin and forearm, mm. Source: from memory."""
+THIGH_SHARE = 0.7
+"""The thigh is taken as thick as where it lies on the seat up to this share of it."""
 ELBOW_OUT, KNEE_OUT = radians(20), radians(12)
 """Elbow out from hanging down, tucked in as a bucket seat makes it; knee out from pointing up.
 Source: common practice."""
@@ -153,8 +155,9 @@ class Occupant:
             out[f"{side} upper arm"] = Capsule(arm.root, arm.middle, deltoid)
             out[f"{side} forearm"] = Capsule(arm.middle, arm.tip, FOREARM)
             out[f"{side} hand"] = Capsule(arm.tip, arm.tip, FIST)
-            out[f"{side} thigh"] = Capsule(leg.root, leg.middle, min(thigh, 80.0))
-            out[f"{side} knee"] = Capsule(leg.middle, leg.middle, KNEE_ROUND)
+            taper = vec(leg.root + THIGH_SHARE * (leg.middle - leg.root))
+            out[f"{side} thigh"] = Capsule(leg.root, taper, min(thigh, 80.0))
+            out[f"{side} knee"] = Capsule(taper, leg.middle, KNEE_ROUND)
             out[f"{side} shin"] = Capsule(leg.middle, leg.tip, SHIN)
             out[f"{side} foot"] = self.foot(side)
         return out

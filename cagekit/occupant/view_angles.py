@@ -17,7 +17,7 @@ from cagekit.cage.model import Member
 from cagekit.occupant.cockpit import Cockpit, Reading
 from cagekit.occupant.posture import Occupant
 from cagekit.occupant.readings import PILLAR_ROLES
-from cagekit.occupant.sight import Eyes, Row, extent, within
+from cagekit.occupant.sight import Eyes, Interval, Row, extent, within
 
 PLANES = (radians(2.0), radians(-5.0))
 """Elevations at which the pillar is measured, rad. Source: UN R125 5.1.1, from memory."""
@@ -156,16 +156,23 @@ def screen_height(eyes: Eyes, rows: dict[str, Row], azimuth: float) -> tuple[flo
 
     ``rows`` are those of the car (``car_rows``); an open car's view ends 60 degrees up.
     """
-    header = eyes.hidden_upright([rows["header"]], azimuth) if "header" in rows else []
-    high = header[0][0] if header else radians(60.0)
+    # all above the header is roof, all below the edges is dash: hidden from both eyes where the
+    # edge is above (below) for both
+    header = [] if "header" not in rows else _edges(eyes, rows["header"], azimuth)
+    high = max((low for low, _ in header), default=radians(60.0))
     lows = [
-        top
+        min(top for _, top in spans)
         for name, row in rows.items()
-        if name.startswith("lower")
-        for _, top in eyes.hidden_upright([row], azimuth)
+        if name.startswith("lower") and (spans := _edges(eyes, row, azimuth))
     ]
     low = max(lows, default=-radians(40.0))
     return (low, high) if high > low else None
+
+
+def _edges(eyes: Eyes, row: Row, azimuth: float) -> list[Interval]:
+    """Where each eye sees a thin edge at ``azimuth``: elevations, one per eye that sees it."""
+    found = [caps.upright(azimuth) for caps in eyes.seen(row)]
+    return [(spans[0][0], spans[-1][1]) for spans in found if spans]
 
 
 def view_up(cockpit: Cockpit, who: Occupant) -> Reading:

@@ -1,0 +1,95 @@
+"""The way out, on openings where the answer can be worked out on paper."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from cagekit.build.car import Car
+from cagekit.cage.model import Member, Swing
+from cagekit.occupant.cockpit import Cockpit
+from cagekit.occupant.egress import GRID, polygon_area, way_out
+
+Bar = Callable[..., Member]
+Sit = Callable[..., Cockpit]
+
+
+@pytest.fixture
+def square(car: Car) -> Car:
+    """A door opening of 900 x 600 mm."""
+    door = car.left.door.model_copy(
+        update={"outline": ((0.0, 0.0), (900.0, 0.0), (900.0, 600.0), (0.0, 600.0))}
+    )
+    return car.model_copy(update={"left": car.left.model_copy(update={"door": door})})
+
+
+def test_an_open_rectangle(cockpit: Sit, bar: Bar, square: Car) -> None:
+    scene = cockpit(bar("main_hoop", (-200, 600, 0), (-200, 600, 900)), car=square)
+    who = scene.occupants[0]
+    found = way_out(scene, who)
+    assert found is not None
+    assert found.width == pytest.approx(who.body.shoulder_breadth + 20)
+    # the person lies level and is limited by the height
+    assert found.margin == pytest.approx(300 - found.depth / 2, abs=GRID)
+    assert found.margin <= 300 - found.depth / 2 + 1e-6
+    assert found.area == pytest.approx(900 * 600, rel=0.01)
+    assert found.members == ()
+
+
+def test_a_door_bar_takes_the_lower_part(cockpit: Sit, bar: Bar, square: Car) -> None:
+    bar_left = bar("door_bar_left", (-50, 640, 200), (950, 640, 200), role="door_bar", side="left")
+    scene = cockpit(bar_left, car=square)
+    found = way_out(scene, scene.occupants[0])
+    assert found is not None
+    free = 600 - 220
+    assert found.margin == pytest.approx(free / 2 - found.depth / 2, abs=GRID)
+    assert found.area == pytest.approx(900 * free, rel=0.02)
+    assert found.members == ("door_bar_left",)
+    assert found.tightest == ("door_bar_left",)
+    assert polygon_area(found.polygon) == pytest.approx(found.area)
+
+
+def test_a_bar_inboard_of_the_person_is_not_in_the_way(cockpit: Sit, bar: Bar, square: Car) -> None:
+    scene = cockpit(bar("tunnel_bar", (-50, 100, 300), (950, 100, 300)), car=square)
+    found = way_out(scene, scene.occupants[0])
+    assert found is not None
+    assert found.members == ()
+
+
+def test_a_higher_bar_closes_the_way(cockpit: Sit, bar: Bar, square: Car) -> None:
+    high = bar("door_bar_left", (-50, 640, 330), (950, 640, 330), role="door_bar", side="left")
+    scene = cockpit(high, car=square)
+    found = way_out(scene, scene.occupants[0])
+    assert found is not None
+    assert found.margin < 0
+
+
+def test_swung_out_only_the_stubs_stay(cockpit: Sit, bar: Bar, square: Car) -> None:
+    fixed = bar("door_bar_left", (-50, 640, 330), (950, 640, 330), role="door_bar", side="left")
+    swings = replace(fixed, swing=Swing(hinge_end="b", hinge_cut=950.0, latch_cut=60.0))
+    scene = cockpit(swings, car=square)
+    who = scene.occupants[0]
+    shut, opened = way_out(scene, who), way_out(scene, who, swung=True)
+    assert shut is not None
+    assert opened is not None
+    assert shut.margin < 0 < opened.margin
+    assert opened.margin == pytest.approx(300 - opened.depth / 2, abs=GRID)
+
+
+def test_larger_people_have_less_room(
+    cockpit: Sit, bar: Bar, square: Car, person: Callable
+) -> None:
+    low = bar("door_bar_left", (-50, 640, 150), (950, 640, 150), role="door_bar", side="left")
+    margins = [
+        way_out(s, s.occupants[0]).margin  # type: ignore[union-attr]
+        for s in (cockpit(low, car=square, driver=person("male", p)) for p in (5, 50, 95))
+    ]
+    assert margins[0] > margins[1] > margins[2]
+
+
+def test_without_an_outline_there_is_nothing_to_measure(cockpit: Sit, bar: Bar, car: Car) -> None:
+    bare = car.model_copy(update={"left": car.left.model_copy(update={"door": None})})
+    scene = cockpit(bar("main_hoop", (0, 600, 0), (0, 600, 900)), car=bare)
+    assert way_out(scene, scene.occupants[0]) is None

@@ -1,0 +1,123 @@
+"""What bars hide: closed forms of an upright bar seen from two eyes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import asin, atan2, degrees, hypot, radians
+
+import numpy as np
+import pytest
+
+from cagekit.build.car import Car
+from cagekit.cage.model import Member
+from cagekit.geometry.path import vec
+from cagekit.occupant.cockpit import Cockpit
+from cagekit.occupant.sight import Caps, Eyes, Row, both, extent, merged, within
+from cagekit.occupant.view_angles import pillar_view, view_down, view_up
+
+
+def post(x: float, y: float, radius: float) -> Row:
+    return Row.along("post", [(x, y, -2000.0), (x, y, 2000.0)], radius)
+
+
+def test_one_eye_sees_a_post_between_its_tangents() -> None:
+    caps = Caps.seen(post(600.0, 300.0, 25.0), vec((0, 0, 0)))
+    ((low, high),) = caps.across(0.0)
+    middle, half = atan2(300, 600), asin(25 / hypot(600, 300))
+    assert low == pytest.approx(middle - half, abs=1e-5)
+    assert high == pytest.approx(middle + half, abs=1e-5)
+
+
+def test_two_eyes_see_past_a_post_thinner_than_their_distance() -> None:
+    eyes = Eyes(vec((0, 32, 0)), vec((0, -32, 0)))
+    assert extent(eyes.hidden_across([post(600.0, 0.0, 20.0)], 0.0)) == 0.0
+
+
+def test_two_eyes_and_a_wide_post_straight_ahead() -> None:
+    eyes = Eyes(vec((0, 32, 0)), vec((0, -32, 0)))
+    hidden = eyes.hidden_across([post(700.0, 0.0, 60.0)], 0.0)
+    # the left eye's tangent on the left edge and the right eye's on the right one
+    size = hypot(700, 32)
+    edge = asin(60 / size) - atan2(32, 700)
+    assert extent(hidden) == pytest.approx(2 * edge, abs=1e-5)
+
+
+def test_a_level_bar_hides_the_same_height_everywhere_straight_ahead() -> None:
+    bar = Row.along("bar", [(800.0, 600.0, 200.0), (800.0, -600.0, 200.0)], 20.0)
+    caps = Caps.seen(bar, vec((0, 0, 0)))
+    ((low, high),) = caps.upright(0.0)
+    middle, half = atan2(200, 800), asin(20 / hypot(800, 200))
+    assert degrees(low) == pytest.approx(degrees(middle - half), abs=0.01)
+    assert degrees(high) == pytest.approx(degrees(middle + half), abs=0.01)
+
+
+def test_intervals() -> None:
+    assert merged([(3, 4), (0, 1), (0.5, 2)]) == [(0, 2), (3, 4)]
+    assert both([(0, 2), (3, 5)], [(1, 4)]) == [(1, 2), (3, 4)]
+    assert within([(0, 10)], 2, 3) == [(2, 3)]
+    assert extent([(0, 2), (3, 4.5)]) == 3.5
+    assert merged([]) == []
+
+
+def test_a_bar_behind_the_pillar_adds_nothing(
+    cockpit: Callable[..., Cockpit], bar: Callable[..., Member], car: Car
+) -> None:
+    """A bar in the shadow of the pillar hides no more; one beside it does."""
+    who = cockpit(bar("main_hoop", (0, 500, 0), (0, 500, 900))).occupants[0]
+    pillar = car.left.pillar
+    assert pillar is not None
+    ends = [np.array(pillar.top), np.array(pillar.base)]
+    shadow = [tuple(who.eye + 1.4 * (p - who.eye)) for p in ends]
+    wide = car.model_copy(
+        update={"left": car.left.model_copy(update={"pillar": pillar.model_copy(update={"width": 140.0})})}
+    )  # fmt: skip
+    hidden = pillar_view(
+        cockpit(bar("a_pillar_bar_left", *shadow, role="a_pillar_bar", side="left"), car=wide),
+        who,
+        "left",
+    )
+    assert hidden is not None
+    assert hidden.added == pytest.approx(0.0, abs=1e-9)
+    assert hidden.alone > radians(3)
+    beside = [tuple(p + (0, -130, 0)) for p in ends]
+    shown = pillar_view(
+        cockpit(bar("a_pillar_bar_left", *beside, role="a_pillar_bar", side="left")), who, "left"
+    )
+    assert shown is not None
+    assert shown.total == pytest.approx(shown.alone + shown.added, abs=radians(0.5))
+
+
+def test_header_bar_lowers_the_view_and_a_high_one_does_not(
+    cockpit: Callable[..., Cockpit], bar: Callable[..., Member]
+) -> None:
+    low = bar("header_bar", (800, 480, 860), (800, -480, 860))
+    high = bar("header_bar", (800, 480, 1100), (800, -480, 1100))
+    one = cockpit(low)
+    who = one.occupants[0]
+    found = view_up(one, who)
+    # the bar's underside straight ahead, at most: to the side it is farther away
+    dx, dz = 800 - who.eye[0], 860 - who.eye[2]
+    ahead = atan2(dz, dx) - asin(20 / hypot(dx, dz))
+    assert found.value is not None
+    assert found.value <= ahead + 1e-4
+    assert found.value == pytest.approx(ahead, abs=radians(1.0))
+    other = cockpit(high)
+    clear = view_up(other, other.occupants[0])
+    assert clear.value is not None
+    assert clear.value > found.value
+    assert "hides 0.0 deg" in clear.note
+
+
+def test_dash_bar_under_the_dash_hides_nothing_and_one_above_does(
+    cockpit: Callable[..., Cockpit], bar: Callable[..., Member]
+) -> None:
+    under, above = (
+        cockpit(bar("dash_bar", (1000, 600, z), (1000, -600, z))) for z in (440.0, 640.0)
+    )
+    hidden, shown = (view_down(c, c.occupants[0]) for c in (under, above))
+    assert "hides 0.0 deg" in hidden.note
+    assert shown.value is not None
+    assert hidden.value is not None
+    assert shown.value > hidden.value
+    none = cockpit(bar("main_hoop", (0, 500, 0), (0, 500, 900)))
+    assert view_down(none, none.occupants[0]).absent
