@@ -138,7 +138,7 @@ def _problem(
     if kind == "missing" and loc:
         key = (*_in_file(loc[:-1], data), loc[-1])
     words, hint = _words(row, model, loc)
-    table, field = _split(key, whole=not absent and isinstance(_value(data, key), Mapping))
+    table, field = table_and_field(key, whole=not absent and isinstance(_value(data, key), Mapping))
     value = None if absent else _value(data, key)
     return Problem(
         file=file,
@@ -224,7 +224,7 @@ def _value(data: Any, key: Key) -> Any:
     return data
 
 
-def _split(key: Key, *, whole: bool) -> tuple[str, str]:
+def table_and_field(key: Key, *, whole: bool = False) -> tuple[str, str]:
     """Split into the table's name and the field, as a person sees them in the file."""
     if whole:
         return _dotted(key), ""

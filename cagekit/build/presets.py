@@ -15,7 +15,13 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from cagekit.build.messages import FileInputError, Problem, problems_of, shorten
+from cagekit.build.messages import (
+    FileInputError,
+    Problem,
+    problems_of,
+    shorten,
+    table_and_field,
+)
 from cagekit.build.toml_lines import Key, line_map, line_of
 from cagekit.errors import InputError, NotFoundError
 from cagekit.hints import did_you_mean
@@ -196,6 +202,19 @@ def table_error(
         lines = {}
     found = problems_of(error, model, table, file=shown(path), lines=lines, within=within)
     return FileInputError(found)
+
+
+def reference_error(error: NotFoundError, path: Path, key: Key) -> FileInputError:
+    """Return ``error`` about a name that the file ``path`` gives under ``key``, with its line."""
+    try:
+        lines = line_map(read_toml(path)[1])
+    except FileInputError:
+        lines = {}
+    table, field = table_and_field(key)
+    line = line_of(lines, key)
+    return FileInputError(
+        [Problem(file=shown(path), line=line, table=table, field=field, problem=str(error))]
+    )
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:

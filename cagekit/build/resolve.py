@@ -8,9 +8,10 @@ from cagekit.build.build import Build, BuildFile, entries_of
 from cagekit.build.car import Car
 from cagekit.build.driver import Driver
 from cagekit.build.layout import Layout
-from cagekit.build.presets import find_preset, load_file
+from cagekit.build.presets import find_preset, load_file, reference_error
 from cagekit.build.tooling import Tooling
 from cagekit.build.tube import TubeFile
+from cagekit.errors import NotFoundError
 from cagekit.materials.tubes import Tube
 
 
@@ -28,24 +29,34 @@ def resolve(file: BuildFile, path: FilePath) -> Build:
     """Load everything that a build file refers to; ``path`` is the file's own place."""
     files: dict[str, FilePath] = {"build": path}
 
-    def found(kind: str, reference: str) -> FilePath:
+    def found(kind: str, reference: str, *key: str | int) -> FilePath:
         """Find a preset; a path in the build file is seen from where that file lies."""
-        files[f"{kind} {reference}"] = find_preset(kind, reference, beside=path.parent)
-        return files[f"{kind} {reference}"]
+        try:
+            place = find_preset(kind, reference, beside=path.parent)
+        except NotFoundError as error:
+            raise reference_error(error, path, key) from None
+        files[f"{kind} {reference}"] = place
+        return place
 
-    car = load_file("car", found("car", file.car), Car)
-    layout = load_file("layout", found("layout", file.layout), Layout)
-    tooling = load_file("tooling", found("tooling", file.tooling), Tooling)
-    drivers = tuple(load_file("driver", found("driver", d), Driver) for d in file.drivers)
-    for profile in file.rules:
-        found("rules", profile)
-    entries = entries_of(file, layout, str(path))
-    references = dict.fromkeys(
-        [file.tube, *file.tubes.values(), *(e.tube for e in entries if e.tube)]
+    car = load_file("car", found("car", file.car, "car"), Car)
+    layout = load_file("layout", found("layout", file.layout, "layout"), Layout)
+    tooling = load_file("tooling", found("tooling", file.tooling, "tooling"), Tooling)
+    drivers = tuple(
+        load_file("driver", found("driver", d, "drivers", n), Driver)
+        for n, d in enumerate(file.drivers)
     )
+    for n, profile in enumerate(file.rules):
+        found("rules", profile, "rules", n)
+    entries = entries_of(file, layout, str(path))
+    references: dict[str, tuple[str, ...]] = {file.tube: ("tube",)}
+    for role, tube in file.tubes.items():
+        references.setdefault(tube, ("tubes", role))
+    for entry in entries:
+        if entry.tube:
+            references.setdefault(entry.tube, ("members", entry.id, "tube"))
     tubes: dict[str, Tube] = {}
-    for reference in references:
-        tubes[reference] = load_file("tube", found("tube", reference), TubeFile).tube()
+    for reference, key in references.items():
+        tubes[reference] = load_file("tube", found("tube", reference, *key), TubeFile).tube()
     return Build(
         name=file.name,
         file=file,

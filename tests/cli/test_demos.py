@@ -1,0 +1,114 @@
+"""The four demo builds from the command line to their files."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from cagekit.build.presets import list_presets
+from cagekit.cli.main import run
+from cagekit.make.products import PRODUCTS
+
+ROOT = Path(__file__).parents[2]
+BUILDS = [p.name for p in list_presets("build")]
+QUICK = "json,checks,glb,png"
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return tmp_path
+
+
+def shas(folder: Path) -> dict[str, str]:
+    return {
+        p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in sorted(folder.rglob("*"))
+        if p.is_file()
+    }
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_data_and_picture_of_each(
+    build: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["make", build, "--only", QUICK, "--json"]) == 0
+    shown = capsys.readouterr()
+    told = json.loads(shown.out)
+    assert told["files"] == ["cage.glb", "cage.json", "cage.png", "checks.json"]
+    assert "scrutineer" in shown.err
+    target = folder / "outputs" / build
+    assert set(shas(target)) == {*told["files"], "manifest.json"}
+    content = json.loads((target / "cage.json").read_text())
+    assert content["name"] == build
+    assert len(content["members"]) >= 5
+    for row in json.loads((target / "checks.json").read_text()):
+        assert row["status"] in {
+            "pass", "fail", "warn", "needs_input", "needs_inspection", "not_applicable",
+        }  # fmt: skip
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_checks_of_each_in_both_units(build: str, capsys: pytest.CaptureFixture[str]) -> None:
+    codes, tables = [], []
+    for units in ("mm", "in"):
+        codes.append(run(["check", build, "--units", units]))
+        tables.append(capsys.readouterr())
+    assert codes[0] == codes[1]
+    assert codes[0] in (0, 1)
+    assert " mm" in tables[0].out
+    assert " in" in tables[1].out
+    assert "scrutineer" in tables[0].err
+
+
+def test_a_copy_of_a_demo_makes_the_same_cage(folder: Path) -> None:
+    assert run(["make", "track-roadster", "--only", "json"]) == 0
+    assert run(["new", "track-copy", "--from", "track-roadster"]) == 0
+    assert run(["make", "track-copy.toml", "--only", "json", "--out", "copy"]) == 0
+    one = (folder / "outputs/track-roadster/cage.json").read_text()
+    two = (folder / "copy/cage.json").read_text()
+    assert one.replace('"track-roadster"', '"track-copy"') == two
+
+
+def test_quick_verbs_do_without_the_kernel() -> None:
+    """Check, and the products that are no solids, import neither CadQuery nor its kernel."""
+    code = (
+        "import sys; from cagekit.cli.main import run\n"
+        "assert run(['check', 'gravel-hatch']) in (0, 1)\n"
+        "checked = [m for m in ('cadquery', 'OCP', 'ezdxf', 'scipy', 'PIL') if m in sys.modules]\n"
+        f"assert run(['make', 'gravel-hatch', '--only', '{QUICK}']) == 0\n"
+        "made = [m for m in ('cadquery', 'OCP') if m in sys.modules]\n"
+        "print(checked, made, file=sys.stderr)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONPATH": str(ROOT)}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stderr.splitlines()[-1] == "[] []"
+
+
+@pytest.mark.slow
+@pytest.mark.kernel
+@pytest.mark.parametrize("build", BUILDS)
+def test_everything_twice_is_the_same_bytes(build: str, folder: Path) -> None:
+    """Two processes, so that no order of memory or hashing can hide."""
+    for out in ("one", "two"):
+        done = subprocess.run(
+            [sys.executable, "-m", "cagekit", "make", build, "--out", out],
+            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": str(len(out))},
+            capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        assert "Traceback" not in done.stderr
+    one, two = shas(folder / "one"), shas(folder / "two")
+    assert one == two
+    listed = json.loads((folder / "one/manifest.json").read_text())["files"]
+    assert {row["path"] for row in listed} == set(one) - {"manifest.json"}
+    assert {row["product"] for row in listed} <= {p.name for p in PRODUCTS}

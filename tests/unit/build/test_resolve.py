@@ -1,0 +1,112 @@
+"""A build file and what it refers to: where that is looked for, and what is said without it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from cagekit.build.messages import FileInputError
+from cagekit.build.presets import find_preset
+from cagekit.build.resolve import load_build
+from cagekit.errors import NotFoundError
+
+BUILD = """\
+kind = "build"
+name = "b"
+car = "sprint-wagon"
+drivers = ["tall-driver"]
+layout = "halo-a-pillar"
+tube = "dom-1.625x0.134"
+tooling = "inch-shop"
+rules = [
+  "nhra",
+]
+
+[tubes]
+halo = "dom-1.5x0.120"
+
+[members.halo]
+gap = 12
+
+[[plate]]
+kind = "floor_plate"
+at = "main_hoop.a"
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return tmp_path
+
+
+def put(folder: Path, text: str) -> None:
+    (folder / "b.toml").write_text(text)
+
+
+def test_a_whole_build_knows_its_files(folder: Path) -> None:
+    put(folder, BUILD)
+    build = load_build("b.toml")
+    assert {p.name for p in build.files.values()} == {
+        "b.toml",
+        "sprint-wagon.toml",
+        "tall-driver.toml",
+        "halo-a-pillar.toml",
+        "dom-1.625x0.134.toml",
+        "dom-1.5x0.120.toml",
+        "inch-shop.toml",
+        "nhra.toml",
+    }
+    assert build.tubes["dom-1.5x0.120"].od == pytest.approx(38.1)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('"sprint-wagon"', '"sprint-wagn"', ":3 car: .*Did you mean 'sprint-wagon'"),
+        ('["tall-driver"]', '["tall"]', ":4 drivers entry 1: .*'tall-driver'"),
+        ('"halo-a-pillar"', '"none/such.toml"', ":5 layout: .*no such file"),
+        ('"nhra"', '"nhrra"', ":9 rules entry 1: .*Did you mean 'nhra'"),
+        ('"dom-1.5x0.120"', '"x"', r":13 \[tubes\] halo: tube"),
+    ],
+)
+def test_what_is_not_there_is_told_with_its_line(
+    folder: Path, old: str, new: str, said: str
+) -> None:
+    put(folder, BUILD.replace(old, new))
+    with pytest.raises(FileInputError, match=rf"^b\.toml{said}"):
+        load_build("b.toml")
+
+
+def test_a_changed_member_tells_all_its_faults(folder: Path) -> None:
+    put(folder, BUILD.replace("gap = 12", "gapp = 12\ndrop = 'deep'"))
+    with pytest.raises(FileInputError) as caught:
+        load_build("b.toml")
+    one, two = str(caught.value).split("\n")
+    assert one == "b.toml:16 [members.halo] gapp = 12: is not a field here. Did you mean 'gap'?"
+    assert two.startswith('b.toml:17 [members.halo] drop = "deep": ')
+
+
+def test_a_plate_tells_its_faults(folder: Path) -> None:
+    from cagekit.plates.entries import plate_entries
+
+    put(folder, BUILD.replace('at = "main_hoop.a"', "width = 'wide'\nat = 3"))
+    with pytest.raises(FileInputError) as caught:
+        plate_entries(load_build("b.toml"))
+    assert [line.split(":")[1].split("=")[0] for line in str(caught.value).split("\n")] == [
+        "20 [plate entry 1] width ",
+        "21 [plate entry 1] at ",
+    ]
+
+
+def test_paths_are_seen_from_the_build_file(folder: Path) -> None:
+    home = folder / "cars/blue"
+    home.mkdir(parents=True)
+    (home / "sheet.toml").write_bytes(find_preset("car", "sprint-wagon").read_bytes())
+    (home / "b.toml").write_text(BUILD.replace('"sprint-wagon"', '"sheet.toml"'))
+    build = load_build("cars/blue/b.toml")
+    assert build.files["car sheet.toml"].samefile(home / "sheet.toml")
+    with pytest.raises(NotFoundError, match=r"no such file"):
+        load_build("blue/b.toml")
