@@ -51,7 +51,7 @@ def make(
         GeometryError: a product cannot be made.
     """
     products = chosen(only)
-    inputs = {label(p): p for p in job.build.files.values()}
+    inputs = _inputs(job.build.files)
     options: dict[str, Any] = {"units": job.units, **dict(sorted(job.options.items()))}
     with swapped_in(target) as fresh, ExitStack() as running:
         checks: list[Check] = []
@@ -71,6 +71,17 @@ def make(
         )
         write_manifest(fresh, content)
     return Made(folder=target, files=files, kept=tuple(sorted(kept)), dropped=dropped)
+
+
+def _inputs(files: Mapping[str, Path]) -> dict[str, Path]:
+    """Input files by a name that is the same on every machine, each its own."""
+    named: dict[str, Path] = {}
+    for what, path in files.items():
+        name = label(path)
+        if named.get(name, path) != path:
+            name = f"{name} ({what})"
+        named[name] = path
+    return named
 
 
 def _write(

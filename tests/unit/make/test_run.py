@@ -68,6 +68,17 @@ def test_the_manifest_lists_every_file_and_input_with_its_sum(job: Job, tmp_path
     assert str(tmp_path) not in (target / "manifest.json").read_text()
 
 
+def test_two_inputs_of_one_name_are_both_listed(job: Job, tmp_path: Path) -> None:
+    other = tmp_path / "other/tooling.toml"
+    other.parent.mkdir()
+    other.write_text("# another\n")
+    files = {**job.build.files, "car other/tooling.toml": other}
+    twice = replace(job, build=replace(job.build, files=files))
+    make(twice, tmp_path / "out", only=["json"])
+    content = json.loads((tmp_path / "out/manifest.json").read_text())
+    assert len({row["sha256"] for row in content["inputs"]}) == 2
+
+
 def test_same_input_same_bytes(job: Job, tmp_path: Path) -> None:
     quick = ["json", "glb", "png"]
     make(job, tmp_path / "a", only=quick)

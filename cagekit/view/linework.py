@@ -1,0 +1,279 @@
+"""Black-and-white line drawings of tubes as SVG, in mm of paper: for printed sheets.
+
+A tube is drawn as its two sides; nearer tubes cover farther ones (painter's order on short
+slices). Numbers stand in balloons that do not cover each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
+
+import numpy as np
+
+from cagekit.geometry.path import Line, Path, Vec
+from cagekit.view.camera import Camera
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+
+SLICE = 45.0
+"""Length of a slice in painter's order, mm of tube."""
+BEND_STEP = 9.0
+EDGE = 0.28
+"""Line weight of a tube's side, mm of paper."""
+BALLOON = 2.9
+"""Radius of a balloon, mm of paper."""
+FRACTIONS = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawing:
+    """An SVG drawing and its size, mm of paper; ``scale`` is paper over model."""
+
+    svg: str
+    width: float
+    height: float
+    scale: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stroke:
+    """A slice of tube in the picture: points ``(n, 2)`` mm of model, depth, diameter."""
+
+    points: Vec
+    depth: float
+    od: float
+
+
+def cage_drawing(
+    cage: Cage,
+    camera: Camera,
+    width: float,
+    height: float,
+    numbers: Mapping[str, int],
+    *,
+    margin: float = 14.0,
+    sizes: tuple[str, str] | None = None,
+) -> Drawing:
+    """Draw a whole cage to fit ``width`` by ``height`` mm of paper.
+
+    Args:
+        cage: the cage.
+        camera: from where.
+        width: of the paper's field, mm.
+        height: of the paper's field, mm.
+        numbers: number in the balloon by member id; members left out get none.
+        margin: kept free round the drawing for sizes and balloons, mm.
+        sizes: texts of the overall width and height; None leaves them out.
+    """
+    strokes = [s for m in cage.members.values() for s in tube_strokes(_shown(cage, m.id), m.tube.od, camera)]
+    plates = [_outline(p, camera) for p in cage.plates]
+    everything = np.concatenate([s.points for s in strokes])
+    reach = max(s.od for s in strokes) / 2
+    low, high = everything.min(axis=0) - reach, everything.max(axis=0) + reach
+    size = high - low
+    scale = float(min((width - 2 * margin) / size[0], (height - 2 * margin) / size[1]))
+    paper = _Paper(low, high, scale, margin)
+    body = [paper.plate(p) for p in plates if len(p)]
+    body += paper.tubes(strokes)
+    if sizes:
+        body += paper.sizes(*sizes)
+    body += paper.balloons(
+        {i: camera.project(_along(cage.members[i].path))[:, :2] for i in numbers}, numbers
+    )
+    return paper.drawing(body)
+
+
+def tube_strokes(path: Path, od: float, camera: Camera) -> list[Stroke]:
+    """Cut a tube into slices as the camera sees them."""
+    out: list[Stroke] = []
+    for piece in path.pieces:
+        step = SLICE if isinstance(piece, Line) else BEND_STEP * 4
+        n = max(int(np.ceil(piece.length / step)), 1)
+        fine = 2 if isinstance(piece, Line) else 5
+        edges = np.linspace(0.0, piece.length, n + 1)
+        for a, b in zip(edges[:-1], edges[1:], strict=True):
+            seen = camera.project(piece.point(np.linspace(a, b, fine)))
+            out.append(Stroke(points=seen[:, :2], depth=float(seen[:, 2].mean()), od=od))
+    return out
+
+
+def _shown(cage: Cage, id_: str) -> Path:
+    """The centre line between the middles of both cuts."""
+    path = cage.members[id_].path
+    a, b = cage.cut(id_, "a"), cage.cut(id_, "b")
+    low = max(0.5 * (a.shortest + a.longest), 0.0)
+    high = path.length - max(0.5 * (b.shortest + b.longest), 0.0)
+    return path.part(low, high)
+
+
+def _along(path: Path) -> Vec:
+    return path.points(np.linspace(0.0, path.length, 101))
+
+
+def _outline(plate: object, camera: Camera) -> Vec:
+    corners = getattr(plate, "corners_in_car", None)
+    return camera.project(corners())[:, :2] if corners else np.zeros((0, 2))
+
+
+class _Paper:
+    """Turns model coordinates of the picture into an SVG, y down."""
+
+    def __init__(self, low: Vec, high: Vec, scale: float, margin: float) -> None:
+        self.low, self.high, self.scale, self.margin = low, high, scale, margin
+        self.width = float((high - low)[0]) * scale + 2 * margin
+        self.height = float((high - low)[1]) * scale + 2 * margin
+
+    def at(self, points: Vec) -> Vec:
+        """Paper coordinates ``(n, 2)`` mm of model points ``(n, 2)``."""
+        flat = (np.atleast_2d(points) - self.low) * self.scale
+        return np.column_stack([flat[:, 0] + self.margin, self.height - self.margin - flat[:, 1]])
+
+    def plate(self, outline: Vec) -> str:
+        return _polygon(self.at(outline), fill="#e4e4e4", stroke="black", width=0.2)
+
+    def tubes(self, strokes: Iterable[Stroke]) -> list[str]:
+        """Tubes in painter's order, farthest first."""
+        out = []
+        for s in sorted(strokes, key=lambda q: q.depth):
+            d = _path_data(_stretched(self.at(s.points), 0.12))
+            size = max(s.od * self.scale, 2.5 * EDGE)
+            out.append(
+                f'<path d="{d}" fill="none" stroke="black" stroke-width="{size:.3f}"/>'
+                f'<path d="{d}" fill="none" stroke="white" stroke-width="{size - 2 * EDGE:.3f}"/>'
+            )
+        return out
+
+    def sizes(self, wide: str, tall: str) -> list[str]:
+        """Overall width below and height on the left."""
+        m, w, h = self.margin, self.width, self.height
+        return [
+            dimension((m, h - 5), (w - m, h - 5), wide),
+            dimension((5.5, h - m), (5.5, m), tall),
+        ]
+
+    def balloons(self, lines: Mapping[str, Vec], numbers: Mapping[str, int]) -> list[str]:
+        """A number on each tube, moved along it until it covers no other."""
+        taken: list[np.ndarray] = []
+        out: list[str] = []
+        for id_ in sorted(lines, key=lambda i: numbers[i]):
+            points = self.at(lines[id_])
+            spots = [points[round(f * (len(points) - 1))] for f in FRACTIONS]
+            free = next((p for p in spots if _free(p, taken)), None)
+            if free is None:
+                free, tail = self._aside(spots[0], taken)
+                out.append(_line(tail, free, 0.2))
+            taken.append(free)
+            out.append(balloon(free, str(numbers[id_])))
+        return out
+
+    def _aside(self, spot: np.ndarray, taken: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+        """A free place beside ``spot`` and where the leader starts."""
+        for reach in np.arange(3.0, 40.0, 1.5):
+            for a in np.linspace(0.0, 2 * np.pi, 16, endpoint=False):
+                p = spot + reach * BALLOON / 2 * np.array([np.cos(a), np.sin(a)])
+                inside = (BALLOON < p[0] < self.width - BALLOON) and (
+                    BALLOON < p[1] < self.height - BALLOON
+                )
+                if inside and _free(p, taken):
+                    return p, spot
+        return spot, spot
+
+    def drawing(self, body: Iterable[str]) -> Drawing:
+        return Drawing(
+            svg=svg(self.width, self.height, body),
+            width=self.width,
+            height=self.height,
+            scale=self.scale,
+        )
+
+
+def _free(p: np.ndarray, taken: Sequence[np.ndarray]) -> bool:
+    return all(float(np.hypot(*(p - q))) > 2.15 * BALLOON for q in taken)
+
+
+def svg(width: float, height: float, body: Iterable[str]) -> str:
+    """An SVG document of ``width`` by ``height`` mm, user units mm."""
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
+        f'viewBox="0 0 {width:.3f} {height:.3f}" stroke-linejoin="round">' + "".join(body) + "</svg>"
+    )
+
+
+def text(
+    at: Sequence[float], words: str, *, size: float = 2.6, anchor: str = "middle",
+    turn: float = 0.0, bold: bool = False, halo: bool = False,
+) -> str:
+    """A line of text; ``size`` mm, ``turn`` degrees clockwise about ``at``; ``halo`` clears behind it."""
+    x, y = float(at[0]), float(at[1])
+    rotated = f' transform="rotate({turn:.2f} {x:.3f} {y:.3f})"' if turn else ""
+    weight = ' font-weight="bold"' if bold else ""
+    base = (
+        f'x="{x:.3f}" y="{y:.3f}" font-family="DejaVu Sans" font-size="{size:.2f}" '
+        f'text-anchor="{anchor}"{weight}{rotated}'
+    )
+    words = escape(words)
+    behind = f'<text {base} stroke="white" stroke-width="0.9">{words}</text>' if halo else ""
+    return f"{behind}<text {base}>{words}</text>"
+
+
+def balloon(at: Sequence[float], number: str) -> str:
+    """A number in a white circle."""
+    x, y = float(at[0]), float(at[1])
+    size = 2.9 if len(number) < 3 else 2.3
+    return (
+        f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{BALLOON}" fill="white" stroke="black" '
+        f'stroke-width="0.25"/>' + text((x, y + 0.36 * size), number, size=size, bold=True)
+    )
+
+
+def dimension(a: Sequence[float], b: Sequence[float], words: str, *, size: float = 2.7) -> str:
+    """A dimension line with arrows and its text in the middle, reading from below or the right."""
+    p, q = np.asarray(a, float), np.asarray(b, float)
+    d = q - p
+    n = float(np.hypot(*d))
+    if n < 1e-6:
+        return ""
+    d = d / n
+    across = np.array([-d[1], d[0]])
+    heads = "".join(
+        _polygon(np.array([tip, tip + s * 2.0 * d + 0.55 * across, tip + s * 2.0 * d - 0.55 * across]), fill="black")
+        for tip, s in ((p, 1.0), (q, -1.0))
+    )
+    turn = float(np.degrees(np.arctan2(d[1], d[0])))
+    if turn > 90 or turn <= -90:
+        turn += 180 if turn <= -90 else -180
+    mid = (p + q) / 2
+    up = np.array([np.sin(np.radians(turn)), -np.cos(np.radians(turn))])
+    return _line(p, q, 0.2) + heads + text(mid + 0.9 * up, words, size=size, turn=turn, halo=True)
+
+
+def _line(a: Sequence[float], b: Sequence[float], width: float, dash: str = "") -> str:
+    dashed = f' stroke-dasharray="{dash}"' if dash else ""
+    return (
+        f'<line x1="{a[0]:.3f}" y1="{a[1]:.3f}" x2="{b[0]:.3f}" y2="{b[1]:.3f}" stroke="black" '
+        f'stroke-width="{width}"{dashed}/>'
+    )
+
+
+def _polygon(points: Vec, *, fill: str, stroke: str = "none", width: float = 0.0) -> str:
+    data = " ".join(f"{x:.3f},{y:.3f}" for x, y in points)
+    return f'<polygon points="{data}" fill="{fill}" stroke="{stroke}" stroke-width="{width}"/>'
+
+
+def _path_data(points: Vec) -> str:
+    return "M" + " L".join(f"{x:.3f} {y:.3f}" for x, y in points)
+
+
+def _stretched(points: Vec, by: float) -> Vec:
+    """Lengthen a chain at both ends a little, so that no gap shows between slices."""
+    out = points.copy()
+    for end, nxt in ((0, 1), (-1, -2)):
+        d = points[end] - points[nxt]
+        n = float(np.hypot(*d))
+        if n > 1e-9:
+            out[end] = points[end] + by * d / n
+    return out
