@@ -68,6 +68,8 @@ def make_part(
 
     shop = find_preset("tooling", tooling)
     cage = part.cage.only(part.made)
+    # in a STEP file the whole and its one member must not have the same name
+    cage.name = f"part_{cage.name}"
     build = PartBuild(
         name=cage.name,
         units=units,

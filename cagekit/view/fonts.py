@@ -5,12 +5,12 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont, ImageFont
 
-    Font = FreeTypeFont | ImageFont
+Font: TypeAlias = "FreeTypeFont | ImageFont"
 
 
 def font_folder() -> Path | None:

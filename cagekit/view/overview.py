@@ -18,7 +18,7 @@ from cagekit.units import format_length, format_mass
 from cagekit.units.scale import INCH
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.colours import FAMILIES, Colour, role_colour
-from cagekit.view.fonts import font
+from cagekit.view.fonts import Font, font
 from cagekit.view.raster import Frame, Render, render
 from cagekit.view.scene import Body, bodies
 
@@ -41,6 +41,8 @@ DATUM: Rgb = (64, 120, 170)
 
 MARGIN, HEAD, GAP = 50, 120, 84
 ORTHO_WIDTH, ORTHO_HEIGHT = 1290, 1010
+KEY_TOP, KEY_ROW = 92, 30
+"""First row of the colours below the front view's scale, and from row to row."""
 ROW = 27
 COLUMNS = 4
 BALLOON = 15
@@ -68,13 +70,16 @@ def overview(cage: Cage, *, units: Units = "mm", title: str = "") -> Image:
 
     scene = list(bodies(cage))
     rows = -(-len(cage.members) // COLUMNS)
-    list_top = HEAD + ORTHO_HEIGHT + 70
+    places = _placed(scene) if scene else []
+    bottoms = [p.y + p.frame.height for p in places]
+    if places:
+        bottoms.append(places[2].y + KEY_TOP + KEY_ROW * len(_used(cage)) - 40)
+    list_top = max(bottoms, default=HEAD) + 90
     height = list_top + max(rows, 1) * ROW + 110
     sheet = image_module.new("RGB", (WIDTH, height), PAPER)
     draw = draw_module.Draw(sheet)
     _header(draw, cage, units, title)
     if scene:
-        places = _placed(scene)
         renders = [render(scene, p.frame, paper=PAPER) for p in places]
         for place, shown in zip(places, renders, strict=True):
             sheet.paste(image_module.fromarray(shown.image), (place.x, place.y))
@@ -110,7 +115,8 @@ def _placed(scene: Sequence[Body]) -> list[Place]:
     column = x0 + round(size["side"][0] * scale) + GAP
     row = y0 + round(size["side"][1] * scale) + GAP + 30
     oblique_x = MARGIN + ORTHO_WIDTH + 90
-    room = np.array([WIDTH - MARGIN - oblique_x, ORTHO_HEIGHT - 30.0])
+    bottom = max(row + round(size["top"][1] * scale), HEAD + 640)
+    room = np.array([WIDTH - MARGIN - oblique_x, float(bottom - HEAD - 40)])
     large = float((room / size["oblique"]).min())
     spots = {
         "side": (x0, y0, scale, "from the left"),
@@ -136,14 +142,19 @@ def _placed(scene: Sequence[Body]) -> list[Place]:
 
 
 def _header(draw: ImageDraw, cage: Cage, units: Units, title: str) -> None:
-    draw.text((MARGIN, 28), title or cage.name, INK, font(44, bold=True))
+    name = (title or cage.name).replace("_", " ")
+    draw.text(
+        (MARGIN, 28), _fitted(draw, name, 1200, font(44, bold=True)), INK, font(44, bold=True)
+    )
     length = sum(cage.cut_length(i) for i in cage.members)
     metres = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
-    parts = [f"{len(cage.members)} members", f"{metres} of tube"]
+    count = len(cage.members)
+    parts = [f"{count} member{'' if count == 1 else 's'}", f"{metres} of tube"]
     parts.append(f"{format_mass(cage.tube_mass(), units)} of tube")
     if cage.plates:
         plates = sum(p.mass * p.quantity for p in cage.plates)
-        parts.append(f"{len(cage.plates)} plates, {format_mass(plates, units)}")
+        some = "1 plate" if len(cage.plates) == 1 else f"{len(cage.plates)} plates"
+        parts.append(f"{some}, {format_mass(plates, units)}")
     text = "   ·   ".join(parts)
     draw.text((WIDTH - MARGIN, 52), text, SOFT, font(24), anchor="rm")
     draw.line((MARGIN, 92, WIDTH - MARGIN, 92), HAIR, 2)
@@ -253,14 +264,18 @@ def _scale_bar(draw: ImageDraw, scale: float, places: Sequence[Place], units: Un
 
 def _families(draw: ImageDraw, cage: Cage, places: Sequence[Place]) -> None:
     """Which colour is what."""
-    used = {role_colour(m.role) for m in cage.members.values()}
     front, top = places[1], places[2]
-    y = top.y + 92
-    for name, colour in FAMILIES:
-        if colour in used or (name == "plates" and cage.plates):
-            draw.rounded_rectangle((front.x, y, front.x + 34, y + 16), 5, _rgb(colour), INK, 1)
-            draw.text((front.x + 48, y + 8), name, INK, font(18), anchor="lm")
-            y += 30
+    y = top.y + KEY_TOP
+    for name, colour in _used(cage):
+        draw.rounded_rectangle((front.x, y, front.x + 34, y + 16), 5, _rgb(colour), INK, 1)
+        draw.text((front.x + 48, y + 8), name, INK, font(18), anchor="lm")
+        y += KEY_ROW
+
+
+def _used(cage: Cage) -> list[tuple[str, Colour]]:
+    """The families of colours that occur."""
+    used = {role_colour(m.role) for m in cage.members.values()}
+    return [(n, c) for n, c in FAMILIES if c in used or (n == "plates" and cage.plates)]
 
 
 def _balloons(draw: ImageDraw, cage: Cage, place: Place, shown: Render) -> None:
@@ -307,10 +322,18 @@ def _members(draw: ImageDraw, cage: Cage, top: int, rows: int, units: Units) -> 
         draw.text((x + 28, y), str(n + 1), INK, font(18, bold=True), anchor="rm")
         mark = (x + 38, y - 7, x + 54, y + 7)
         draw.rounded_rectangle(mark, 4, _rgb(role_colour(member.role)), INK, 1)
-        draw.text((x + 64, y), member.id.replace("_", " "), INK, font(18), anchor="lm")
+        name = _fitted(draw, member.id.replace("_", " "), pitch - 64 - 280, font(18))
+        draw.text((x + 64, y), name, INK, font(18), anchor="lm")
         cut = format_length(cage.cut_length(member.id), units, decimals=0 if units == "mm" else 1)
         draw.text((x + pitch - 150, y), _tube(member, units), SOFT, font(17), anchor="rm")
         draw.text((x + pitch - 34, y), cut, INK, font(17), anchor="rm")
+
+
+def _fitted(draw: ImageDraw, text: str, room: float, letters: Font) -> str:
+    """Cut a text that is wider than ``room`` pixels."""
+    while text and draw.textlength(text, letters) > room:
+        text = text[:-2] + "…" if text.endswith("…") else text[:-1] + "…"
+    return text
 
 
 def _tube(member: Member, units: Units) -> str:
