@@ -72,6 +72,11 @@ class Cockpit:
         """All members, padding included."""
         return Tubes(self.members.values(), self.padding)
 
+    @cached_property
+    def bare(self) -> Tubes:
+        """All members, steel only."""
+        return Tubes(self.members.values()) if self.padding else self.tubes
+
     def with_role(self, *roles: str) -> tuple[Member, ...]:
         """Members of any of ``roles``, in build order."""
         return tuple(m for m in self.members.values() if m.role in roles)
@@ -80,12 +85,15 @@ class Cockpit:
         """Room between one part of a body and every tube, by member id."""
         key = (who.index, part)
         if key not in self._gaps:
-            self._gaps[key] = self.gaps_to(self._solid(who, part))
+            # padding faces people; against a seat it is cut away
+            padded = part not in ("seat back", "head rest")
+            self._gaps[key] = self.gaps_to(self._solid(who, part), padded=padded)
         return self._gaps[key]
 
-    def gaps_to(self, solid: Solid) -> dict[str, Gap]:
-        """Room between any solid and every tube, by member id."""
-        return {g.member: g for g in self.tubes.nearest(solid)}
+    def gaps_to(self, solid: Solid, *, padded: bool = False) -> dict[str, Gap]:
+        """Room between any solid and every tube, or its padding, by member id."""
+        tubes = self.tubes if padded else self.bare
+        return {g.member: g for g in tubes.nearest(solid)}
 
     def _solid(self, who: Occupant, part: str) -> Solid:
         if part == "seat back":

@@ -66,7 +66,7 @@ class Opening:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Bars:
-    """Straight stretches in side view: ends ``(n, 2)``, radii ``(n,)``, owners, door bars or not."""
+    """Straight stretches in side view: ends ``(n, 2)``, radii ``(n,)``, owners, door bars."""
 
     start: Vec
     end: Vec
@@ -84,10 +84,11 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
         swung: with the bars that swing out swung out.
 
     Returns:
-        None when the car sheet has no door outline on that side.
+        None when the car sheet has no door outline on that side, or the car is open and people
+        climb out over the side.
     """
     door = cockpit.car.side(who.door_side).door
-    if door is None or len(door.outline) < 3:
+    if cockpit.car.body == "open" or door is None or len(door.outline) < 3:
         return None
     bars = _bars(cockpit, who, cockpit.members.values(), swung)
     outline = np.array(door.outline, dtype=float)

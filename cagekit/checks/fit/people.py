@@ -134,7 +134,9 @@ def opening_finding(cockpit: Cockpit, who: Occupant, name: str, opening: Opening
     """Hold a way out against the person's own size."""
     if opening is None:
         missing = f"the car sheet has no door outline on the {who.door_side}"
-        absent = "the car has no doors" if cockpit.car.body == "open" else ""
+        absent = (
+            "the car is open, the way out is over its side" if cockpit.car.body == "open" else ""
+        )
         reading = Reading(value=None, missing=missing, absent=absent)
         return fit_check(name).finding(GROUP, who.name, reading)
     y = cockpit.car.side(who.door_side).door
