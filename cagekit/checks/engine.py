@@ -20,7 +20,6 @@ GROUP = "rules"
 
 _PRINTED: dict[Unit, str] = {
     "mm": "mm", "pair": "mm", "mm2": "mm2", "kg": "kg", "deg": "deg", "s": "s", "MPa": "MPa",
-    "percent": "%",
 }  # fmt: skip
 
 

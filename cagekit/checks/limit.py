@@ -15,7 +15,7 @@ presets and rulebooks round inch sizes to hundredths of a millimetre."""
 
 _AREAS = {"mm2": 1.0, "cm2": 100.0, "in2": INCH**2, "sq in": INCH**2}
 _MASSES = {"kg": 1.0, "lb": POUND}
-_PLAIN = {"deg", "ratio", "count", "year", "s", "MPa", "percent"}
+_PLAIN = {"deg", "ratio", "count", "year", "s", "MPa"}
 _QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*([a-z%][a-z0-9 ]*)?\s*$")
 _PAIR = re.compile(r"^\s*(.+?)\s*x\s*(.+?)\s*$")
 _OPERATOR = re.compile(r"^\s*(>=|<=|!=|>|<|=)\s*(.+)$")

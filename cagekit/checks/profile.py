@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path as FilePath
-from typing import Any
+from typing import Any, get_args
 
+from cagekit.build.entries import AnyEntry
 from cagekit.build.messages import FileInputError, Problem
 from cagekit.build.presets import find_preset, load_file, read_toml, shown
 from cagekit.build.rules import RuleEntry, RuleProfile
@@ -19,8 +20,17 @@ from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Certainty, Value
 from cagekit.checks.limit import read_limit, split_operator, written
 from cagekit.checks.quantity import Quantity, Unit, quantities
-from cagekit.hints import did_you_mean
+from cagekit.hints import closest, did_you_mean
 from cagekit.units import LengthUnit
+
+
+ROLES: tuple[str, ...] = tuple(
+    model.model_fields["kind"].annotation.__args__[0]  # type: ignore[union-attr]
+    for model in get_args(get_args(AnyEntry)[0])
+) + ("lateral_hoop", "rear_header_bar", "rear_diagonal", "brace_diagonal", "door_strut")
+"""Roles that generators and layouts give to members."""
+FEET = ("hoop", "backstay", "other")
+"""Kinds of feet that `of` may name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +146,7 @@ class _Reader:
         if entry.quantity and found is None:
             hint = did_you_mean(entry.quantity, known)
             self._wrong(("quantity",), entry.quantity, "is no quantity that cagekit measures.", hint)
+        self._check_names()
         limit = self._limit(found)
         when = tuple(self._conditions("when", entry.when))
         unless = tuple(self._conditions("unless", entry.unless))
@@ -159,6 +170,15 @@ class _Reader:
     def _roles(self) -> Iterator[str]:
         for name in self.entry.of:
             yield from self.file.sets.get(name, (name,))
+
+    def _check_names(self) -> None:
+        """Refuse a name in `of` that looks like a slip: free roles of struts are allowed."""
+        known = {*ROLES, *FEET, *self.file.sets}
+        for n, name in enumerate(self.entry.of):
+            bare = name.removeprefix("!")
+            if bare not in known and closest(bare, known, most=1):
+                hint = did_you_mean(bare, known)
+                self._wrong(("of", n), name, "is no role, set or kind of foot.", hint)
 
     def _written(self, found: Quantity | None) -> str:
         entry = self.entry

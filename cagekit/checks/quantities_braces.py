@@ -15,7 +15,7 @@ from cagekit.checks.quantity import Measure, Pick, quantity
 from cagekit.checks.survey import Survey, extreme, side_of
 from cagekit.geometry.path import Arc, Vec, unit
 
-DIAGONALS = ("hoop_diagonal", "brace_diagonal")
+DIAGONALS = ("hoop_diagonal", "rear_diagonal", "brace_diagonal")
 """Roles that count as a diagonal of the main hoop or between the rear braces."""
 
 
@@ -100,14 +100,14 @@ def rear_brace_bends(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 
 def hoop_diagonals(s: Survey) -> tuple[Bar, ...]:
-    """Diagonals of the main hoop or between the rear braces, pieces joined."""
-    return s.bars(*DIAGONALS)
+    """Diagonals of the main hoop, or between the rear braces where the hoop has none."""
+    return s.bars("hoop_diagonal") or s.bars(*DIAGONALS)
 
 
 @quantity("hoop_diagonals", "count", "diagonals of hoop or braces")
 def hoop_diagonal_count(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Diagonals of the main hoop or between the rear braces, pieces joined; 0 counts."""
-    bars = hoop_diagonals(s)
+    bars = s.bars(*DIAGONALS)
     ids = [i for b in bars for i in b.ids]
     yield Measure(subject="hoop_diagonal", value=len(bars), evidence=Evidence.of(*ids))
 

@@ -202,7 +202,7 @@ def _highest(m: Member) -> tuple[float, Vec]:
 def gussets_at_crossing(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Gussets (plates or short tubes) where two bars of one role in `of` cross; 0 counts."""
     view = {"hoop_diagonal": AHEAD, "roof_diagonal": UP, "door_bar": ACROSS}
-    for role in pick.roles or tuple(view):
+    for role in pick.named or tuple(view):
         for side in ("left", "right", "centre"):
             bars = joined(m for m in s.of_role(role) if m.side == side)
             for i, one in enumerate(bars):

@@ -25,19 +25,28 @@ SAME_PLANE = 0.966
 
 
 def plates_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
-    """Plates that a foot stands on, backing plates left out."""
-    return tuple(
+    """Plates that a foot stands on, backing plates left out; of a box foot its base."""
+    found = [
         p
         for p in s.plates
         if f"{foot.member.id}.{foot.end}" in p.ends and "backing" not in p.kind
-    )
+    ]
+    tops = {p.id.removesuffix("_top") for p in found if p.kind == "box_top"}
+    bases = [p for p in s.plates if p.kind == "box_base" and p.id.removesuffix("_base") in tops]
+    return tuple(p for p in found if p.kind != "box_top") + tuple(bases)
 
 
 def backing_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
-    """Backing plates under a foot."""
-    return tuple(
-        p for p in s.plates if f"{foot.member.id}.{foot.end}" in p.ends and "backing" in p.kind
-    )
+    """Backing plates under a foot: those of its member that lie nearest to this foot."""
+    ends = [foot.member.path.end_point(n) for n in ("a", "b")]
+    found = []
+    for p in s.plates:
+        if "backing" not in p.kind or foot.member.id not in p.members:
+            continue
+        at = p.placement[:3, 3]
+        if min(ends, key=lambda q: float(np.linalg.norm(q - at))) is ends[foot.end == "b"]:
+            found.append(p)
+    return tuple(found)
 
 
 def _main_plate(s: Survey, foot: Foot) -> Plate | None:

@@ -210,7 +210,7 @@ def lean_from_vertical(s: Survey, pick: Pick) -> Iterator[Measure]:
 def bar_count(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Bars of the roles in `of`, pieces that a crossing tube divides counted as one; 0 counts."""
     bars = joined(s.pick(pick))
-    name = pick.roles[0] if pick.roles else "cage"
+    name = pick.named[0] if pick.named else "cage"
     ids = [i for b in bars for i in b.ids]
     yield Measure(subject=name, value=len(bars), evidence=Evidence.of(*ids))
 
@@ -220,9 +220,9 @@ def bars_each_side(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Bars of the roles in `of` on each side of the car (or on `side`), pieces joined; 0 counts."""
     for side in SIDES:
         if pick.side in ("", side):
-            bars = s.bars(*pick.roles, side=side)
+            bars = s.bars(*pick.named, side=side)
             ids = [i for b in bars for i in b.ids]
-            name = f"{pick.roles[0] if pick.roles else 'bars'} {side}"
+            name = f"{pick.named[0] if pick.named else 'bars'} {side}"
             yield Measure(subject=name, value=len(bars), evidence=Evidence.of(*ids))
 
 

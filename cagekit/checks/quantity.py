@@ -17,7 +17,9 @@ from cagekit.checks.finding import Evidence, Value
 if TYPE_CHECKING:
     from cagekit.checks.survey import Survey
 
-Unit = Literal["mm", "mm2", "kg", "deg", "ratio", "count", "pair", "text", "flag", "year", "s", "MPa", "percent"]
+Unit = Literal[
+    "mm", "mm2", "kg", "deg", "ratio", "count", "pair", "text", "flag", "year", "s", "MPa"
+]
 """``pair`` is two lengths, such as outside diameter by wall."""
 
 MODULES = (
@@ -35,11 +37,25 @@ MODULES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pick:
-    """Which members a rule looks at: roles (all when empty), side of the car, family of steel."""
+    """Which members a rule looks at: roles (all when empty), side of the car, family of steel.
+
+    A role with ``!`` before it is left out.
+    """
 
     roles: tuple[str, ...] = ()
     side: Literal["", "left", "right"] = ""
     steel: Literal["", "mild", "alloy"] = ""
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """The roles asked for, without those left out."""
+        return tuple(r for r in self.roles if not r.startswith("!"))
+
+    def takes(self, *names: str) -> bool:
+        """Whether something that goes by ``names`` (role, id, kind of foot) is looked at."""
+        if any(f"!{n}" in self.roles for n in names):
+            return False
+        return not self.named or any(n in self.named for n in names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -116,7 +116,7 @@ class Survey:
         return tuple(
             m
             for m in self.members
-            if (not pick.roles or m.role in pick.roles or m.id in pick.roles)
+            if pick.takes(m.role, m.id)
             and (not pick.side or m.side == pick.side)
             and (not pick.steel or self.steel_family(m) == pick.steel)
         )
@@ -182,7 +182,8 @@ class Survey:
             for name, end in m.ends:
                 parents = [self.cage.members[p] for p in end.parents if p in self.cage.members]
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
-                if end.kind is EndKind.FLAT or carried or _stands_free(m, name, end.kind):
+                carried = carried or end.surface == "outrigger"
+                if end.kind in (EndKind.FLAT, EndKind.PINNED) or carried:
                     out.append(Foot(m, name, _foot_kind(m), carried))
         return tuple(out)
 
@@ -191,7 +192,7 @@ class Survey:
         return tuple(
             f
             for f in self.feet
-            if (not pick.roles or f.kind in pick.roles or f.member.role in pick.roles)
+            if pick.takes(f.kind, f.member.role, f.member.id)
             and (not pick.side or side_of(f.point) == pick.side)
         )
 
@@ -257,8 +258,8 @@ class Survey:
 
     @cached_property
     def swing_out(self) -> bool:
-        """Whether the build asks for a door bar that swings out."""
-        return any(getattr(e, "swing_out", False) for e in self.build.entries)
+        """Whether a door bar swings out."""
+        return any(m.swing is not None for m in self.members)
 
 
 def side_of(point: Iterable[float]) -> HandSide:
@@ -301,11 +302,3 @@ def _foot_kind(member: Member) -> Literal["hoop", "backstay", "other"]:
     if member.role in HOOPS or member.role == "a_pillar_bar":
         return "hoop"
     return "backstay" if member.role == "rear_brace" else "other"
-
-
-def _stands_free(member: Member, end: str, kind: EndKind) -> bool:
-    """A hoop or brace whose lower end is left free stands where the car is."""
-    if kind is not EndKind.FREE or _foot_kind(member) == "other":
-        return False
-    mid = member.path.length / 2
-    return float(member.path.end_point(end)[2]) < float(member.path.spot(mid).point[2])
