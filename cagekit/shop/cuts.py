@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import ceil
 
 from cagekit.build.tooling import Tooling
 from cagekit.errors import InputError
@@ -12,10 +13,12 @@ from cagekit.materials.tubes import Tube
 from cagekit.shop.bends import BendSchedule
 from cagekit.shop.columns import choose
 from cagekit.shop.patterns import Kinds
-from cagekit.shop.stock import NM, Bar, Piece, bars_of, check_pieces, whole
+from cagekit.shop.stock import Bar, Piece, bars_of, check_pieces, whole
 
 SAW_STEP = 0.1
 """Blanks are rounded up to this, mm: no tape and no saw does better."""
+SPARE = "spare"
+"""Name of the length left over on purpose."""
 TIME_LIMIT = 20.0
 """Seconds after which a plan is returned with its gap."""
 
@@ -116,6 +119,7 @@ def plan_cuts(
     *,
     kerf: float,
     keep: float = 300.0,
+    spare: float = 0.0,
     tube: Tube | None = None,
     where: str = "cut list",
     unit: str = "mm",
@@ -128,6 +132,8 @@ def plan_cuts(
         bars: sticks and off-cuts.
         kerf: width of a cut, mm.
         keep: remnants from this length on are kept, mm.
+        spare: length that shall be left over for mistakes, in one piece where a bar can hold it,
+            mm; it is no cut of the plan but stays on a remnant.
         tube: the tube, for the papers.
         where: named in errors.
         unit: unit of the bars' cost.
@@ -139,10 +145,10 @@ def plan_cuts(
     if not pieces:
         return CutPlan(tube=tube, bars=(), cost=0.0, bound=0.0, proved=True, unit=unit, kerf=kerf)
     check_pieces(pieces, bars, kerf, where)
-    cut = whole(kerf)
+    spares = _spares(spare, bars, kerf)
     by_size: dict[int, list[Piece]] = {}
-    for p in pieces:
-        by_size.setdefault(whole(p.length) + cut, []).append(p)
+    for p in sorted((*pieces, *spares), key=lambda p: p.name):
+        by_size.setdefault(whole(p.length) + whole(kerf), []).append(p)
     sizes = sorted(by_size, reverse=True)
     kinds = Kinds(tuple(sizes), tuple(len(by_size[s]) for s in sizes))
     choice = choose(kinds, bars, kerf, time_limit)
@@ -152,31 +158,40 @@ def plan_cuts(
             problem="the bars that can be had are too few for the pieces.",
             hint="Raise the count of a [[stock]], or leave it out to buy as many as needed.",
         )
-    left = {s: sorted(by_size[s], key=lambda p: p.name) for s in sizes}
-    fills: list[tuple[int, list[int]]] = []
-    for j, pattern in sorted(choice.columns):
-        fill = []
-        for s, n in zip(sizes, pattern, strict=True):
-            fill += [s] * n
-        fills.append((j, fill))
-    _drop_surplus(fills, {s: len(left[s]) for s in sizes})
-    fills += [
-        (j, [])
-        for j, bar in enumerate(bars)
-        if bar.owned
-        for _ in range((bar.count or 0) - sum(1 for k, _ in fills if k == j))
+    fills = [
+        (j, [s for s, n in zip(sizes, pattern, strict=True) for _ in range(n)])
+        for j, pattern in sorted(choice.columns)
     ]
+    _drop_surplus(fills, {s: len(by_size[s]) for s in sizes})
+    # the spare is what is left, not a cut: gathering only makes the longest remnants longer
+    for p in spares:
+        size = whole(p.length) + whole(kerf)
+        by_size[size].remove(p)
+        next(fill for _, fill in reversed(fills) if size in fill).remove(size)
+    fills += _unused(bars, fills)
     _gather([bars[j].room(kerf) for j, _ in fills], [f for _, f in fills])
     done: list[CutBar] = []
-    for j, fill in sorted(fills, key=lambda f: (f[0], sorted(f[1], reverse=True)), reverse=False):
-        if not fill:
-            continue
-        taken = tuple(left[s].pop(0) for s in sorted(fill, reverse=True))
-        done.append(_cut_bar(len(done) + 1, bars[j], taken, sum(fill), kerf, keep))
+    for j, fill in sorted((j, sorted(f, reverse=True)) for j, f in fills):
+        if fill or not bars[j].owned:
+            taken = tuple(by_size[s].pop(0) for s in fill)
+            done.append(_cut_bar(len(done) + 1, bars[j], taken, kerf, keep))
     return CutPlan(
         tube=tube, bars=tuple(done), cost=choice.cost, bound=choice.bound, proved=choice.proved,
         unit=unit, kerf=kerf,
     )  # fmt: skip
+
+
+def _unused(
+    bars: Sequence[Bar], fills: Sequence[tuple[int, list[int]]]
+) -> list[tuple[int, list[int]]]:
+    """The shop's own off-cuts that the plan leaves in the rack, as empty bars."""
+    used = [j for j, _ in fills]
+    return [
+        (j, [])
+        for j, bar in enumerate(bars)
+        if bar.owned
+        for _ in range((bar.count or 0) - used.count(j))
+    ]
 
 
 def cut_plans(
@@ -195,12 +210,14 @@ def cut_plans(
     for (od, wall, material), members in sorted(groups.items(), reverse=True):
         stock = tooling.stock_for(od, wall)
         bars = bars_of(stock, tooling.offcuts_for(od, wall, material), tooling.saw)
+        pieces = [Piece(name=m.member, length=sawn(m.blank)) for m in members]
         plans.append(
             plan_cuts(
-                [Piece(name=m.member, length=sawn(m.blank)) for m in members],
+                pieces,
                 bars,
                 kerf=tooling.saw.kerf,
                 keep=tooling.saw.keep,
+                spare=sawn(tooling.order.spare * sum(p.length for p in pieces)),
                 tube=members[0].tube,
                 where=f"cut list of {od:.2f} x {wall:.2f} mm tube",
                 unit="price" if all(s.price is not None for s in stock) else "mm",
@@ -210,19 +227,25 @@ def cut_plans(
     return tuple(plans)
 
 
+def _spares(spare: float, bars: Sequence[Bar], kerf: float) -> tuple[Piece, ...]:
+    """The spare length as pieces that the longest bar can hold."""
+    longest = max(b.longest(kerf) for b in bars)
+    n = ceil(spare / longest - 1e-9)
+    return tuple(Piece(name=SPARE, length=spare / n) for _ in range(n))
+
+
 def sawn(length: float) -> float:
     """Round a blank (mm) up to what can be sawn."""
     steps = -(-round(length / SAW_STEP, 6) // 1)
     return round(steps * SAW_STEP, 1)
 
 
-def _cut_bar(
-    number: int, bar: Bar, pieces: tuple[Piece, ...], sizes: int, kerf: float, keep: float
-) -> CutBar:
-    # room counts a kerf behind the last piece; without a trim that kerf may run off the bar
-    remnant = (bar.room(kerf) - sizes) / NM + bar.trim
-    if bar.trim <= 0:
-        remnant = max(remnant - kerf, 0.0)
+def _cut_bar(number: int, bar: Bar, pieces: tuple[Piece, ...], kerf: float, keep: float) -> CutBar:
+    remnant = bar.length
+    if pieces:
+        first = bar.trim + kerf if bar.trim > 0 else 0.0
+        # without a trim the last cut may run off the bar
+        remnant = max(bar.length - first - sum(p.length + kerf for p in pieces), 0.0)
     return CutBar(
         number=number, bar=bar, pieces=pieces, kerf=kerf, remnant=remnant, kept=remnant >= keep
     )

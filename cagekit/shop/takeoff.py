@@ -19,10 +19,15 @@ from cagekit.shop.mass import CageMass, weigh
 if TYPE_CHECKING:
     from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.cage.model import Member
+    from cagekit.occupant.shapes import Solid
 
 PAD_WITHIN = 150.0
 """A bar this near to a helmet is padded, mm. Source: Motorsport UK yearbook, appendix 3, 16.2
 (2026 ed. 1)."""
+BODY_WITHIN = 300.0
+"""A bar that the build pads is padded where it is this near to a body, mm (common practice: what
+a belted person still reaches when thrown about)."""
 PAD_STEP = 5.0
 """Spacing of the points a bar is looked at, mm."""
 FILLET = "fillet of equal legs, leg over wall {leg:g}, {eff:.0%} of the filler deposited"
@@ -30,10 +35,10 @@ FILLET = "fillet of equal legs, leg over wall {leg:g}, {eff:.0%} of the filler d
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TubeOrder:
-    """One size of tube: what the parts need, what the plan buys, what the spare margin adds.
+    """One size of tube: what the parts need and what is bought, the spare margin in it.
 
-    Lengths in mm. ``sticks`` are pairs of stick length and how many, ``spare_sticks`` those of them
-    that are bought only for the margin; ``own`` is the length taken from the shop's off-cuts.
+    Lengths in mm. ``sticks`` are pairs of stick length and how many; ``own`` is the length taken
+    from the shop's off-cuts; ``left`` the off-cuts to keep, which hold the ``spare`` margin.
     """
 
     name: str
@@ -43,7 +48,6 @@ class TubeOrder:
     pieces: int
     needed: float
     sticks: tuple[tuple[float, int], ...]
-    spare_sticks: int
     spare: float
     own: float
     left: float
@@ -74,7 +78,7 @@ class FastenerOrder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PaddingOrder:
-    """Padding of one bar: length near the heads or all of it when the build asks for it, mm."""
+    """Padding of one bar, mm: where it is near a helmet, or near a body when the build pads it."""
 
     member: str
     od: float
@@ -135,21 +139,13 @@ def take_off(
 
 
 def _tube_order(plan: CutPlan, sheets: Sequence[BendSchedule], tooling: Tooling) -> TubeOrder:
-    """What is bought of one tube; the margin is met by off-cuts of this job before new sticks."""
+    """What is bought of one tube; the plan leaves the spare margin on the off-cuts."""
     tube = plan.tube
     assert tube is not None
     mine = [s for s in sheets if s.tube == tube]
     bought: dict[float, int] = {}
     for b in plan.bought:
         bought[b.bar.length] = bought.get(b.bar.length, 0) + 1
-    spare = tooling.order.spare * plan.pieces_length
-    # a margin is only worth something in a piece that can replace a part
-    lacking = spare - sum(plan.remnants)
-    more = 0
-    if lacking > 0:
-        stick = min(s.length for s in tooling.stock_for(tube.od, tube.wall))
-        more = ceil(lacking / (stick - 2 * tooling.saw.end_trim))
-        bought[stick] = bought.get(stick, 0) + more
     per_mm = np.pi * (tube.outer_radius**2 - tube.inner_radius**2) * steel(tube.material).density
     return TubeOrder(
         name=tube.name,
@@ -159,8 +155,7 @@ def _tube_order(plan: CutPlan, sheets: Sequence[BendSchedule], tooling: Tooling)
         pieces=len(mine),
         needed=plan.pieces_length,
         sticks=tuple(sorted(bought.items())),
-        spare_sticks=more,
-        spare=spare,
+        spare=tooling.order.spare * plan.pieces_length,
         own=sum(b.bar.length for b in plan.bars if b.bar.owned),
         left=sum(plan.remnants),
         mass=float(per_mm) * sum(length * n for length, n in bought.items()),
@@ -203,25 +198,31 @@ def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:
     from cagekit.occupant.posture import seated
 
     asked = thickness_by_member(build.file.padding, {m.id: m.role for m in cage.members.values()})
-    helmets = [who.parts()["helmet"] for who in seated(build.car, build.drivers)]
+    people = seated(build.car, build.drivers)
+    helmets = [who.parts()["helmet"] for who in people]
+    bodies = [part for who in people for part in who.parts().values()]
     for m in cage.members.values():
-        near = 0.0
-        if helmets:
-            n = max(int(np.ceil(m.path.length / PAD_STEP)), 1)
-            mids = (np.arange(n) + 0.5) * m.path.length / n
-            points = m.path.points(mids)
-            gap = np.min([h.gap(points) for h in helmets], axis=0) - m.tube.outer_radius
-            near = float(np.count_nonzero(gap <= PAD_WITHIN)) * m.path.length / n
+        length = _length_near(m, helmets, PAD_WITHIN)
         if m.id in asked:
+            length = max(length, _length_near(m, bodies, BODY_WITHIN)) or cage.cut_length(m.id)
+        if length > 0:
             yield PaddingOrder(
                 member=m.id,
                 od=m.tube.od,
-                length=near or cage.cut_length(m.id),
-                thickness=asked[m.id],
-                asked=True,
+                length=length,
+                thickness=asked.get(m.id, 0.0),
+                asked=m.id in asked,
             )
-        elif near > 0:
-            yield PaddingOrder(member=m.id, od=m.tube.od, length=near, thickness=0.0, asked=False)
+
+
+def _length_near(member: Member, solids: Sequence[Solid], room: float) -> float:
+    """Length of a tube whose surface is within ``room`` mm of any of the solids, mm."""
+    if not solids:
+        return 0.0
+    n = max(ceil(member.path.length / PAD_STEP), 1)
+    points = member.path.points((np.arange(n) + 0.5) * member.path.length / n)
+    gap = np.min([s.gap(points) for s in solids], axis=0) - member.tube.outer_radius
+    return float(np.count_nonzero(gap <= room)) * member.path.length / n
 
 
 def weld_metal(cage: Cage, tooling: Tooling) -> WeldMetal:

@@ -233,9 +233,7 @@ def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:
 
 def _tube_rows(listed: Takeoff) -> Iterator[dict[str, Cell]]:
     for t in listed.tubes:
-        short = min((length for length, _ in t.sticks), default=0.0)
         for length, n in t.sticks:
-            spare = t.spare_sticks if length == short else 0
             yield {
                 "kind": "tube to buy",
                 "item": t.name,
@@ -245,8 +243,8 @@ def _tube_rows(listed: Takeoff) -> Iterator[dict[str, Cell]]:
                 "count": n,
                 "length_mm": length,
                 "mass_kg": t.mass * length * n / sum(x * k for x, k in t.sticks),
-                "note": f"{t.pieces} blanks of {t.needed:.0f} mm in all"
-                + (f"; {spare} of them for the spare margin of {t.spare:.0f} mm" if spare else ""),
+                "note": f"{t.pieces} blanks, {t.needed:.0f} mm in all; off-cuts of "
+                f"{t.left:.0f} mm hold the spare margin of {t.spare:.0f} mm",
             }
         if t.own > 0:
             yield {

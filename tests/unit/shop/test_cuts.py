@@ -237,3 +237,21 @@ def test_next_cost():
     assert _next_cost(bars, 12.0, above=True) == 16
     # the second kind can be had once only
     assert _next_cost(bars, 19.0) == 22
+
+
+@given(st.lists(length, min_size=1, max_size=10), st.floats(50, 5000))
+@settings(max_examples=40)
+def test_the_spare_is_left_in_one_piece_and_is_no_cut(lengths, spare):
+    bars = [Bar(name="s", length=6000.0, cost=6000.0, trim=5.0)]
+    plan = plan_cuts(pieces(*lengths), bars, kerf=2, keep=10, spare=spare)
+    assert max(plan.remnants) >= spare - 1e-6
+    assert sorted(p.name for b in plan.bars for p in b.pieces) == [p.name for p in pieces(*lengths)]
+    assert sum(b.bar.cost for b in plan.bars) == plan.cost
+    # no cheaper plan leaves as much: the spare as a piece of its own
+    assert plan.cost == pytest.approx(plan_cuts(pieces(*lengths, spare), bars, kerf=2).cost)
+
+
+def test_spare_longer_than_a_stick_is_left_on_several():
+    bars = [Bar(name="s", length=3000.0, cost=1.0)]
+    plan = plan_cuts(pieces(2900), bars, kerf=2, spare=5000)
+    assert plan.remnants == (3000.0, 3000.0)

@@ -161,16 +161,20 @@ def test_tube_to_buy(cage, monkeypatch):
     assert tube.needed == pytest.approx(2697.0 + 1000.0, abs=0.2)
     # 370 mm of spare are in the 1998 mm off-cut of the second stick
     assert tube.sticks == ((3000, 2),)
-    assert tube.spare_sticks == 0
+    assert tube.left == sum(plans[0].remnants)
     assert sum(plans[0].remnants) > tube.spare
     per_mm = pi * (20**2 - 18**2) * material().density
     assert tube.mass == pytest.approx(per_mm * 6000)
 
 
 def test_a_large_margin_buys_a_stick_more(cage, monkeypatch):
-    _, _, listed = papers(cage, shop(spare=0.9), monkeypatch)
+    _, plans, listed = papers(cage, shop(spare=0.9), monkeypatch)
     assert listed.tubes[0].sticks == ((3000, 3),)
-    assert listed.tubes[0].spare_sticks == 1
+    assert listed.tubes[0].left > listed.tubes[0].spare
+    # the stick that is bought for the margin alone is not cut, and no cut is called spare
+    whole = [b for b in plans[0].bars if not b.pieces]
+    assert [b.remnant for b in whole] == [3000]
+    assert {p.name for b in plans[0].bars for p in b.pieces} == set(cage.members)
 
 
 def test_plate_and_bolts(cage, monkeypatch):
