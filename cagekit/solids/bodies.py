@@ -10,7 +10,7 @@ from cagekit.cage.colours import PLATE, Colour, role_colour
 from cagekit.errors import KernelError
 from cagekit.solids.creases import Refused
 from cagekit.solids.fallback import KernelSolid
-from cagekit.solids.measure import record_volume
+from cagekit.solids.measure import measure
 from cagekit.solids.record import Record
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
@@ -26,6 +26,8 @@ Body = Record | KernelSolid
 
 VOLUME_TOL = 1e-5
 """Relative difference of volumes above which a solid is wrong."""
+SURFACE_TOL = 1e-3
+"""Distance (mm) of an edge from its surfaces above which a solid is wrong."""
 
 GetWorker = Callable[[], KernelWorker]
 
@@ -83,7 +85,10 @@ def _sound(record: Record, wanted: float) -> Record:
     errors = record.closure_errors(tol=1e-3)
     if errors:
         raise Refused(f"its boundary is not closed ({errors[0]})")
-    off = record_volume(record) / wanted - 1
+    found = measure(record)
+    if found.gap > SURFACE_TOL:
+        raise Refused(f"an edge lies {found.gap:.2g} mm off its surface")
+    off = found.volume / wanted - 1
     if abs(off) > VOLUME_TOL:
         raise Refused(f"its boundary holds {off:+.1e} of the volume")
     return record

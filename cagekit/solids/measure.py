@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from functools import cache, lru_cache
 from math import ceil, pi
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,12 +39,24 @@ def _gauss(order: int) -> tuple[Array, Array]:
     return 0.5 * (x + 1.0), 0.5 * w
 
 
+class Measured(NamedTuple):
+    """Volume inside a boundary (mm3), and how far (mm) an edge lies off one of its surfaces."""
+
+    volume: float
+    gap: float
+
+
 def record_volume(record: Record) -> float:
     """Volume inside a record's boundary, mm3."""
+    return measure(record).volume
+
+
+def measure(record: Record) -> Measured:
+    """Measure a record's boundary."""
     # a near origin keeps the terms from cancelling
     base = np.mean(record.vertices, axis=0)
     walks = [_walk(e) for e in record.edges]
-    total = 0.0
+    total = gap = 0.0
     for face in record.faces:
         points, steps = [], []
         for loop in face.loops:
@@ -51,9 +64,11 @@ def record_volume(record: Record) -> float:
                 p, d = walks[e]
                 points.append(p)
                 steps.append(d if forward else -d)
-        flux = _flux(face, base, np.concatenate(points), np.concatenate(steps))
+        spots = np.concatenate(points)
+        flux = _flux(face, base, spots, np.concatenate(steps))
         total += flux if face.same_sense else -flux
-    return total / 3.0
+        gap = max(gap, float(np.abs(face.surface.height(spots)).max()))
+    return Measured(total / 3.0, gap)
 
 
 def _walk(edge: Edge) -> tuple[Array, Array]:

@@ -39,6 +39,10 @@ class Surface(Protocol):
         """Surface parameters of points ``(n, 3)`` on it, ``(n, 2)``, angles in (-pi, pi]."""
         ...
 
+    def height(self, points: Array) -> Array:
+        """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
+        ...
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LineCurve:
@@ -107,6 +111,10 @@ class PlaneSurface:
         w = points - self.origin
         return np.stack([w @ self.x, w @ np.cross(self.normal, self.x)], axis=-1)
 
+    def height(self, points: Array) -> Array:
+        """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
+        return np.asarray((points - self.origin) @ self.normal)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CylinderSurface:
@@ -122,6 +130,12 @@ class CylinderSurface:
         w = points - self.origin
         u = np.arctan2(w @ np.cross(self.axis, self.x), w @ self.x)
         return np.stack([u, w @ self.axis], axis=-1)
+
+    def height(self, points: Array) -> Array:
+        """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
+        w = points - self.origin
+        w = w - np.outer(w @ self.axis, self.axis)
+        return np.asarray(np.sqrt(np.einsum("ij,ij->i", w, w)) - self.radius)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,6 +154,13 @@ class TorusSurface:
         wx, wy = w @ self.x, w @ np.cross(self.axis, self.x)
         v = np.arctan2(w @ self.axis, np.hypot(wx, wy) - self.major)
         return np.stack([np.arctan2(wy, wx), v], axis=-1)
+
+    def height(self, points: Array) -> Array:
+        """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
+        w = points - self.centre
+        up = w @ self.axis
+        flat = np.sqrt(np.maximum(np.einsum("ij,ij->i", w, w) - up * up, 0.0))
+        return np.asarray(np.hypot(flat - self.major, up) - self.minor)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,14 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path as FilePath
 
 from cagekit.errors import KernelError, OutputError
+from cagekit.solids.bodies import SURFACE_TOL, VOLUME_TOL
 from cagekit.solids.kernel_step import ReadPart
-from cagekit.solids.measure import record_volume
+from cagekit.solids.measure import measure
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import parse, references
 from cagekit.writers.step_read import read_records, solid_names
-
-VOLUME_TOL = 1e-5
-"""Relative difference of volumes above which a solid is wrong."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +120,12 @@ def read_back(
         errors = record.closure_errors(tol=1e-3)
         if errors:
             raise KernelError(f"{path.name}: {name} is not closed when read back ({errors[0]}).")
-        worst = max(worst, _off(path, name, record_volume(record), expected[name]))
+        found = measure(record)
+        if found.gap > SURFACE_TOL:
+            raise KernelError(
+                f"{path.name}: an edge of {name} lies {found.gap:.2g} mm off its surface."
+            )
+        worst = max(worst, _off(path, name, found.volume, expected[name]))
     return StepReport(
         path=path, parts=tuple(expected), worst=worst, foreign=tuple(foreign), size=len(text)
     )

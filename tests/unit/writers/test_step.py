@@ -39,7 +39,9 @@ def parts() -> tuple[StepPart, ...]:
         outline=Outline.rectangle(150, 150, 10), holes=(Hole.circle((50, 50), 11),),
     )  # fmt: skip
     return (
-        StepPart(name="main_hoop", solid=tube_record("main_hoop", hoop, *free), colour=(0.8, 0.3, 0.3)),
+        StepPart(
+            name="main_hoop", solid=tube_record("main_hoop", hoop, *free), colour=(0.8, 0.3, 0.3)
+        ),
         StepPart(
             name="rear_brace",
             solid=tube_record(
@@ -210,7 +212,8 @@ def test_writing_steps_needs_no_kernel_in_this_process() -> None:
         "from cagekit.geometry.path import Path\n"
         "from cagekit.geometry.cope import cut_end\n"
         "p = Path.straight((0, 0, 0), (0, 0, 100))\n"
-        "r = cagekit.solids.tube.tube_record('t', p, cut_end(p, 'a', 20, 17), cut_end(p, 'b', 20, 17))\n"
+        "cuts = cut_end(p, 'a', 20, 17), cut_end(p, 'b', 20, 17)\n"
+        "r = cagekit.solids.tube.tube_record('t', p, *cuts)\n"
         "cagekit.writers.step.part_text(\n"
         "    cagekit.writers.step.StepPart(name='t', solid=r, colour=(0, 0, 0)))\n"
         "print([m for m in ('OCP', 'cadquery', 'scipy', 'ezdxf') if m in sys.modules])\n"
