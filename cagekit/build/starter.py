@@ -6,6 +6,7 @@ import json
 import os
 import re
 import textwrap
+import tomllib
 from collections.abc import Iterator
 from math import degrees
 from pathlib import Path
@@ -20,8 +21,8 @@ from cagekit.errors import InputError
 
 SCALARS = ("kind", "name", "description", "units")
 """Fields that explain themselves."""
-TABLES = ("tubes", "members", "add", "strut", "plate")
-"""Fields that are written as tables; they are taken over as they stand."""
+TABLES = ("tubes", "members", "add", "strut", "plate", "padding")
+"""Fields that are usually written as tables, which are taken over as they stand."""
 LIST_WITH = {
     "car": "cagekit presets cars",
     "drivers": "cagekit presets drivers",
@@ -55,13 +56,14 @@ def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> s
     moved = {ref: _moved(ref, origin.parent, folder) for ref in _references(file)}
     values = {**data, "kind": "build", "name": name, "units": file.units}
     layout = load("layout", file.layout, Layout, beside=origin.parent)
+    tables = tomllib.loads("\n".join(_tables(raw, {})))
     lines = [
         f"# Build file for cagekit, started from {file.name}.",
         "#",
         '# A length is a number in `units` or a text with its own unit: "1 5/8 in", "41.3 mm".',
         f"# Then: cagekit check {name}.toml, and: cagekit make {name}.toml",
         "",
-        *_fields(values, moved),
+        *_fields({k: v for k, v in values.items() if k not in tables}, moved),
         *_tables(raw, moved),
         *_members(layout, set(file.members)),
         *_strut(),
@@ -72,7 +74,7 @@ def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> s
 def _fields(values: dict[str, Any], moved: dict[str, str]) -> Iterator[str]:
     """Every field that is not a table, with what it means; unused ones as comments."""
     for field, info in BuildFile.model_fields.items():
-        if field in TABLES:
+        if field in TABLES and field not in values:
             continue
         if field not in SCALARS:
             more = f" ({LIST_WITH[field]})" if field in LIST_WITH else ""
@@ -191,4 +193,6 @@ def _literal(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False)
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_literal(v) for v in value) + "]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_literal(k)} = {_literal(v)}" for k, v in value.items()) + " }"
     return repr(value)

@@ -6,13 +6,17 @@ import argparse
 from pathlib import Path
 
 from cagekit.cli.console import emit, width
+from cagekit.cli.tables import TABLES, show_table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
     parser.add_argument(
-        "name", help="preset name, KIND/NAME where several kinds share it, or a path"
+        "name", help="preset name, KIND/NAME where several kinds share it, a path or a table"
     )
+    columns = max(map(len, [*TABLES, "quantities"]))
+    rows = "\n".join(f"  {name:<{columns}}  {about}" for name, about in TABLES.items())
+    parser.epilog = f"tables:\n{rows}\n  {'quantities':<{columns}}  what a rule can measure"
 
 
 def run(args: argparse.Namespace) -> int:
@@ -21,6 +25,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.name == "quantities":
         return _quantities()
+    if args.name in TABLES:
+        return show_table(args.name, as_json=args.json)
     kind, path = find_any(args.name)
     data, text = read_toml(path)
     if args.json:

@@ -44,7 +44,9 @@ VERBS: tuple[Verb, ...] = (
     Verb("show", "cagekit.cli.show", "print one preset with its sources"),
     Verb("new", "cagekit.cli.new", "write a build file of your own to start from"),
     Verb("check", "cagekit.cli.check", "check a build: geometry, shop limits, rulebooks, fit"),
-    Verb("place", "cagekit.cli.place", "try a member over a range: which findings turn good or bad"),
+    Verb(
+        "place", "cagekit.cli.place", "try a member over a range: which findings turn good or bad"
+    ),
     Verb("make", "cagekit.cli.make", "make solids, papers and schedules of a build"),
     Verb("part", "cagekit.cli.part", "make one part from a few dimensions"),
     Verb("doctor", "cagekit.cli.doctor", "versions, and what is missing"),

@@ -18,6 +18,7 @@ from cagekit.view.camera import Camera
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
+    from cagekit.plates.model import Plate
 
 SLICE = 45.0
 """Length of a slice in painter's order, mm of tube."""
@@ -71,13 +72,13 @@ def cage_drawing(
     """
     strokes = [s for m in cage.members.values() for s in tube_strokes(_shown(cage, m.id), m.tube.od, camera)]
     plates = [_outline(p, camera) for p in cage.plates]
-    everything = np.concatenate([s.points for s in strokes])
+    everything = np.concatenate([*(s.points for s in strokes), *plates])
     reach = max(s.od for s in strokes) / 2
     low, high = everything.min(axis=0) - reach, everything.max(axis=0) + reach
     size = high - low
     scale = float(min((width - 2 * margin) / size[0], (height - 2 * margin) / size[1]))
     paper = _Paper(low, high, scale, margin)
-    body = [paper.plate(p) for p in plates if len(p)]
+    body = [paper.plate(p) for p in plates]
     body += paper.tubes(strokes)
     if sizes:
         body += paper.sizes(*sizes)
@@ -114,9 +115,9 @@ def _along(path: Path) -> Vec:
     return path.points(np.linspace(0.0, path.length, 101))
 
 
-def _outline(plate: object, camera: Camera) -> Vec:
-    corners = getattr(plate, "corners_in_car", None)
-    return camera.project(corners())[:, :2] if corners else np.zeros((0, 2))
+def _outline(plate: Plate, camera: Camera) -> Vec:
+    """The plate's folded edge in the picture, ``(n, 2)`` mm of model."""
+    return camera.project(plate.car_points(plate.outline.sampled(6.0)))[:, :2]
 
 
 class _Paper:

@@ -15,6 +15,7 @@ import pytest
 
 from cagekit.cli import console
 from cagekit.cli.main import run
+from cagekit.cli.tables import TABLES
 from cagekit.cli.verbs import VERBS
 
 ROOT = Path(__file__).parents[2]
@@ -254,6 +255,18 @@ def test_show_names_sources_and_namesakes(capsys: pytest.CaptureFixture[str]) ->
     assert "# source: " in capsys.readouterr().out
     assert run(["show", "sprint-wagon"]) == 0
     assert "# of the same name: car/sprint-wagon" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_show_prints_tables_with_sources(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["show", name]) == 0
+    out = capsys.readouterr().out.splitlines()
+    assert "source" in out[1]
+    assert len(out) > 5
+    assert run(["show", name, "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)
+    assert len(rows) == len(out) - 3
+    assert all(row["source"] for row in rows)
 
 
 def test_new_writes_once(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

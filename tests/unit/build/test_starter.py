@@ -45,6 +45,16 @@ def test_every_member_offered_can_be_uncommented(name: str, tmp_path: Path) -> N
         tomllib.loads(field)
 
 
+def test_tables_written_in_a_line_are_taken_over_too(tmp_path: Path) -> None:
+    old = tmp_path / "old.toml"
+    text = find_preset("build", "sprint-wagon").read_text(encoding="utf-8")
+    top, _, _ = text.partition("\n[")
+    old.write_text(top + '\nmembers = { halo = { gap = 20, "omit" = false } }\n', encoding="utf-8")
+    file = load_file("build", old, BuildFile)
+    made = tomllib.loads(starter_text("b", old, file, folder=tmp_path))
+    assert made["members"] == {"halo": {"gap": 20, "omit": False}}
+
+
 def test_paths_are_turned_to_the_new_place(tmp_path: Path) -> None:
     car = find_preset("car", "sprint-wagon").read_text(encoding="utf-8")
     (tmp_path / "old/cars").mkdir(parents=True)

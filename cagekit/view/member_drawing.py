@@ -1,0 +1,126 @@
+"""Drawing of one tube in its bend plane, with straights, angles and ends named; SVG in mm of paper."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from cagekit.geometry.path import Arc, Line, Path, Vec, unit
+from cagekit.units import format_length
+from cagekit.view.camera import Camera
+from cagekit.view.linework import Drawing, dimension, svg, text, tube_strokes
+
+FLAT = 1.0
+"""A tube whose axis keeps within this of one plane (mm) is drawn in that plane only."""
+NAME = 4.2
+
+
+def member_drawings(
+    path: Path, od: float, width: float, height: float, units: Literal["mm", "in"], fraction: int
+) -> list[Drawing]:
+    """Draw a tube: one view in its bend plane, a second square to it when it is not flat.
+
+    Args:
+        path: centre line between the outermost tips.
+        od: outside diameter, mm.
+        width: of the paper's field, mm.
+        height: of the paper's field for all views together, mm.
+        units: of the texts.
+        fraction: finest inch fraction.
+    """
+    main = bend_plane(path)
+    off = path.points(np.linspace(0.0, path.length, 200)) @ main.eye
+    if float(np.ptp(off)) <= FLAT:
+        return [_view(path, od, main, width, height, units, fraction, sizes=True)]
+    side = Camera(name="edge", right=main.right, up=unit(-main.eye), eye=main.up)
+    return [
+        _view(path, od, main, width, 0.66 * height, units, fraction, sizes=True),
+        _view(path, od, side, width, 0.32 * height, units, fraction, sizes=False),
+    ]
+
+
+def bend_plane(path: Path) -> Camera:
+    """Look square at the plane that lies best through the tube, its chord level."""
+    corners = path.corners()
+    middle = corners - corners.mean(axis=0)
+    chord = unit(path.end - path.start) if np.linalg.norm(path.end - path.start) > 1e-6 else None
+    axes = np.linalg.svd(path.points(np.linspace(0, path.length, 200)) - path.points([path.length / 2]))[2]
+    eye = axes[2]
+    right = chord if chord is not None else axes[0]
+    right = unit(right - (right @ eye) * eye)
+    up = np.cross(eye, right)
+    if (middle @ up).max() < -(middle @ up).min():
+        eye, up = -eye, -up
+    if (path.start - path.end) @ right > 0:
+        right, eye = -right, -eye
+    return Camera(name="plane", right=unit(right), up=unit(up), eye=unit(np.cross(right, up)))
+
+
+def _view(
+    path: Path, od: float, camera: Camera, width: float, height: float, units: Literal["mm", "in"], fraction: int, *, sizes: bool
+) -> Drawing:
+    margin = 12.0
+    points = camera.project(path.points(np.linspace(0.0, path.length, 300)))[:, :2]
+    low, high = points.min(axis=0) - od / 2, points.max(axis=0) + od / 2
+    scale = float(min((width - 2 * margin) / (high - low)[0], (height - 2 * margin) / max((high - low)[1], 1.0)))
+    w = float((high - low)[0]) * scale + 2 * margin
+    h = float((high - low)[1]) * scale + 2 * margin
+
+    def at(p: Vec) -> Vec:
+        flat = (np.atleast_2d(camera.project(np.atleast_2d(p)))[:, :2] - low) * scale
+        return np.column_stack([flat[:, 0] + margin, h - margin - flat[:, 1]])
+
+    body: list[str] = []
+    for s in sorted(tube_strokes(path, od, camera), key=lambda q: q.depth):
+        flat = np.column_stack([(s.points[:, 0] - low[0]) * scale + margin, h - margin - (s.points[:, 1] - low[1]) * scale])
+        d = "M" + " L".join(f"{x:.3f} {y:.3f}" for x, y in flat)
+        size = max(od * scale, 0.9)
+        body.append(f'<path d="{d}" fill="none" stroke="black" stroke-width="{size:.3f}"/>')
+        body.append(f'<path d="{d}" fill="none" stroke="white" stroke-width="{size - 0.5:.3f}"/>')
+    axis = at(path.points(np.linspace(0, path.length, 240)))
+    dash = "M" + " L".join(f"{x:.3f} {y:.3f}" for x, y in axis)
+    body.append(f'<path d="{dash}" fill="none" stroke="black" stroke-width="0.15" stroke-dasharray="4 1 0.6 1"/>')
+    centre = axis.mean(axis=0)
+    if sizes:
+        body += _texts(path, at, centre, od * scale / 2, units, fraction)
+    for name, spot in (("A", path.start), ("B", path.end)):
+        p = at(spot)[0]
+        toward = p - at(path.points([path.length * (0.02 if name == "A" else 0.98)]))[0]
+        n = float(np.hypot(*toward)) or 1.0
+        q = p + toward / n * (od * scale / 2 + 3.2)
+        body.append(text((q[0], q[1] + 0.36 * NAME), name, size=NAME, bold=True, halo=True))
+    return Drawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
+
+
+def _texts(path: Path, at, centre: Vec, half: float, units: Literal["mm", "in"], fraction: int) -> list[str]:  # type: ignore[no-untyped-def]
+    """Length of each straight beside it, number, angle and radius at each bend."""
+    out: list[str] = []
+    bend = 0
+    for piece in path.pieces:
+        if isinstance(piece, Line):
+            a, b = at(piece.start)[0], at(piece.end)[0]
+            away = _away((a + b) / 2, b - a, centre) * (half + 3.4)
+            out.append(dimension(a + away, b + away, _length(piece.length, units, fraction)))
+        elif isinstance(piece, Arc):
+            bend += 1
+            mid = at(piece.point(piece.length / 2))[0]
+            ahead = at(piece.point(piece.length / 2 + 1.0))[0] - mid
+            spot = mid - _away(mid, ahead, centre) * (half + 6.0)
+            words = f"{bend}: {np.degrees(piece.angle):.1f}°"
+            out.append(text(spot, words, size=2.9, bold=True, halo=True))
+            out.append(text((spot[0], spot[1] + 3.2), f"R {_length(piece.radius, units, fraction)}", size=2.4, halo=True))
+    return out
+
+
+def _away(spot: Vec, along: Vec, centre: Vec) -> Vec:
+    """Unit vector square to ``along`` that points away from the drawing's middle."""
+    n = float(np.hypot(*along))
+    if n < 1e-9:
+        return np.array([0.0, -1.0])
+    across = np.array([-along[1], along[0]]) / n
+    return across if float(across @ (spot - centre)) >= 0 else -across
+
+
+def _length(mm: float, units: Literal["mm", "in"], fraction: int) -> str:
+    return format_length(mm, "in", denominator=fraction) if units == "in" else f"{mm:.1f}"
