@@ -7,17 +7,20 @@ finding names another source.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from math import degrees, tan
 from typing import TYPE_CHECKING
 
 from cagekit.build.tooling import Die, Tooling
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.errors import NotFoundError
+from cagekit.shop import springback
 from cagekit.shop.bends import BendSchedule, hanging
 from cagekit.shop.cuts import sawn
 from cagekit.shop.papers import Papers
-from cagekit.shop.section import expected_roundness, thickened_wall, thinned_wall
+from cagekit.shop.section import expected_roundness, thinned_wall
 from cagekit.shop.stock import bars_of
+from cagekit.units import LengthUnit, format_length
 
 if TYPE_CHECKING:
     from cagekit.checks.context import CheckContext
@@ -38,21 +41,37 @@ SLEEVE = "Split the tube with a sleeve only where the rulebook allows a joint th
 
 def findings(ctx: CheckContext) -> list[Finding]:
     """Run every shop check on the cage of a build."""
-    return bend_findings(Papers.of(ctx.build, ctx.cage).bends, ctx.build.tooling)
+    build = ctx.build
+    return bend_findings(Papers.of(build, ctx.cage).bends, build.tooling, build.units)
 
 
-def bend_findings(sheets: Sequence[BendSchedule], tooling: Tooling) -> list[Finding]:
-    """Return the findings of all schedules of one cage."""
+def bend_findings(
+    sheets: Sequence[BendSchedule], tooling: Tooling, units: LengthUnit = "mm"
+) -> list[Finding]:
+    """Return the findings of all schedules of one cage; cures speak in ``units``."""
+    shop = _Shop(tooling, units)
     out: list[Finding] = []
     for sheet in sheets:
-        out += _tube(sheet, tooling)
+        out += _tube(sheet, shop)
     out += _springback(sheets)
     out += _sections(sheets)
     return out
 
 
-def _tube(sheet: BendSchedule, tooling: Tooling) -> Iterator[Finding]:
-    yield from _blank(sheet, tooling)
+@dataclass(frozen=True, slots=True)
+class _Shop:
+    """The tooling sheet and the units that its people read."""
+
+    tooling: Tooling
+    units: LengthUnit
+
+    def length(self, mm: float) -> str:
+        """A length as a sentence says it: whole mm, or inches to a hundredth."""
+        return format_length(mm, self.units, decimals=0 if self.units == "mm" else 2)
+
+
+def _tube(sheet: BendSchedule, shop: _Shop) -> Iterator[Finding]:
+    yield from _blank(sheet, shop)
     if sheet.bends == 0:
         return
     if sheet.die is None:
@@ -63,17 +82,19 @@ def _tube(sheet: BendSchedule, tooling: Tooling) -> Iterator[Finding]:
             "the tube bent elsewhere.",
         )  # fmt: skip
         return
-    yield from _radius(sheet, sheet.die, tooling)
-    yield from _angles(sheet, sheet.die)
-    yield from _straights(sheet, sheet.die, tooling)
-    yield from _grip(sheet, sheet.die)
-    yield from _floor(sheet, tooling)
+    yield from _radius(sheet, sheet.die, shop)
+    yield from _angles(sheet, sheet.die, shop)
+    yield from _straights(sheet, sheet.die, shop)
+    yield from _grip(sheet, sheet.die, shop)
+    yield from _floor(sheet, shop)
 
 
-def _radius(sheet: BendSchedule, die: Die, tooling: Tooling) -> Iterator[Finding]:
+def _radius(sheet: BendSchedule, die: Die, shop: _Shop) -> Iterator[Finding]:
     drawn = [r.clr for r in sheet.rows if r.clr is not None]
     worst = max(drawn, key=lambda clr: abs(clr - die.clr))
-    others = [d.name for d in tooling.dies_for(sheet.tube.od) if abs(d.clr - worst) <= RADIUS_MATCH]
+    others = [
+        d.name for d in shop.tooling.dies_for(sheet.tube.od) if abs(d.clr - worst) <= RADIUS_MATCH
+    ]
     fits = abs(worst - die.clr) <= RADIUS_MATCH
     yield _finding(
         "bend-radius", sheet, "centre-line radius of the bends",
@@ -81,13 +102,13 @@ def _radius(sheet: BendSchedule, die: Die, tooling: Tooling) -> Iterator[Finding
         measured=worst, op="=", limit=die.clr, unit="mm",
         text=f"Die {die.name}.",
         cure="" if fits else (
-            f"Draw the bends with {die.clr:.1f} mm"
+            f"Draw the bends with a radius of {shop.length(die.clr)}"
             + (f", or bend them on die {others[0]}." if others else " or add the die.")
         ),
     )  # fmt: skip
 
 
-def _angles(sheet: BendSchedule, die: Die) -> Iterator[Finding]:
+def _angles(sheet: BendSchedule, die: Die, shop: _Shop) -> Iterator[Finding]:
     top = max(sheet.steps, key=lambda s: s.set_angle)
     fits = top.set_angle <= die.max_angle + 1e-9
     least = top.angle / 2
@@ -98,12 +119,12 @@ def _angles(sheet: BendSchedule, die: Die) -> Iterator[Finding]:
         text=f"Finished angle {degrees(top.angle):.1f} degrees and springback, die {die.name}.",
         cure="" if fits else (
             f"Make it in two bends of about {degrees(least):.0f} degrees with a straight of "
-            f"{die.least_straight:.0f} mm between them, or use a die with a longer stroke."
+            f"{shop.length(die.least_straight)} between them, or use a die with a longer stroke."
         ),
     )  # fmt: skip
 
 
-def _straights(sheet: BendSchedule, die: Die, tooling: Tooling) -> Iterator[Finding]:
+def _straights(sheet: BendSchedule, die: Die, shop: _Shop) -> Iterator[Finding]:
     inner = sheet.rows[1:-1]
     if not inner:
         return
@@ -121,30 +142,32 @@ def _straights(sheet: BendSchedule, die: Die, tooling: Tooling) -> Iterator[Find
             "straight-between-bends", sheet, f"straight between bends {i} and {i + 1}",
             Status.FAIL, measured=length, op=">=", limit=need, unit="mm",
             text=f"Nothing for the clamp of die {die.name} to hold.",
-            cure=_straight_cure(sheet, die, tooling, i, need - length),
+            cure=_straight_cure(sheet, die, shop, i, need - length),
         )  # fmt: skip
 
 
-def _straight_cure(sheet: BendSchedule, die: Die, tooling: Tooling, i: int, missing: float) -> str:
+def _straight_cure(sheet: BendSchedule, die: Die, shop: _Shop, i: int, missing: float) -> str:
     """Ways to a longer straight between bends i and i + 1, with numbers."""
-    cures = [f"Move bend {i} or {i + 1} so that the leg between them grows by {missing:.0f} mm"]
+    cures = [
+        f"Move bend {i} or {i + 1} so that the leg between them grows by {shop.length(missing)}"
+    ]
     # a smaller radius gives back its share of both tangent lengths
     tangents = sum(tan((sheet.rows[k].angle or 0.0) / 2) for k in (i - 1, i))
-    for other in tooling.dies_for(sheet.tube.od):
+    for other in shop.tooling.dies_for(sheet.tube.od):
         if other.name == die.name:
             continue
         room = sheet.rows[i].feed + tangents * (die.clr - other.clr)
         if room >= other.least_straight:
-            cures.append(f"bend it on die {other.name}, which leaves {room:.0f} mm")
+            cures.append(f"bend it on die {other.name}, which leaves {shop.length(room)}")
     if sheet.rows[i].feed < 1.0 and abs(sheet.rows[i].rotation) < 1e-3:
         cures.append("make one bend of the two")
     return "; ".join(cures) + f". {SLEEVE}"
 
 
-def _grip(sheet: BendSchedule, die: Die) -> Iterator[Finding]:
+def _grip(sheet: BendSchedule, die: Die, shop: _Shop) -> Iterator[Finding]:
     work = sheet.work
     ends = [
-        f"{extra:.0f} mm at end {end}"
+        f"{shop.length(extra)} at end {end}"
         for end, extra in (("a", work.extra_a), ("b", work.extra_b))
         if extra > 0.05
     ]
@@ -155,7 +178,8 @@ def _grip(sheet: BendSchedule, die: Die) -> Iterator[Finding]:
         f"{work.bends} to {work.from_a + 1} from end b",
     }
     way = ways["both" if work.flips else work.datum]
-    held = f"The clamp holds {die.clamp:.0f} mm, the pressure block {die.tail:.0f} mm; {way}."
+    clamp, block = shop.length(die.clamp), shop.length(die.tail)
+    held = f"The clamp holds {clamp}, the pressure block {block}; {way}."
     yield _finding(
         "tube-to-hold", sheet, "tube left longer for the clamp",
         Status.WARN if ends else Status.PASS,
@@ -164,11 +188,11 @@ def _grip(sheet: BendSchedule, die: Die) -> Iterator[Finding]:
     )  # fmt: skip
 
 
-def _floor(sheet: BendSchedule, tooling: Tooling) -> Iterator[Finding]:
-    height = tooling.bender.bed_height
+def _floor(sheet: BendSchedule, shop: _Shop) -> Iterator[Finding]:
+    height = shop.tooling.bender.bed_height
     if height is None:
         return
-    depths = hanging(sheet.rows, sheet.work, tooling.bender.swing)
+    depths = hanging(sheet.rows, sheet.work, shop.tooling.bender.swing)
     k = max(range(len(depths)), key=lambda n: depths[n])
     fits = depths[k] + FLOOR_ROOM <= height
     yield _finding(
@@ -177,14 +201,15 @@ def _floor(sheet: BendSchedule, tooling: Tooling) -> Iterator[Finding]:
         Status.PASS if fits else Status.WARN,
         measured=depths[k], op="<=", limit=height - FLOOR_ROOM, unit="mm",
         certainty=Certainty.COMMON_PRACTICE,
-        text=f"Bender {height:.0f} mm above the floor, {FLOOR_ROOM:.0f} mm to spare.",
+        text=f"Bender {shop.length(height)} above the floor, {shop.length(FLOOR_ROOM)} to spare.",
         cure="" if fits else "Raise the bender, hang the leg over a bench edge or pit, or start "
         "from the other end.",
     )  # fmt: skip
 
 
-def _blank(sheet: BendSchedule, tooling: Tooling) -> Iterator[Finding]:
-    tube, kerf = sheet.tube, tooling.saw.kerf
+def _blank(sheet: BendSchedule, shop: _Shop) -> Iterator[Finding]:
+    tooling, tube = shop.tooling, sheet.tube
+    kerf = tooling.saw.kerf
     try:
         stock = tooling.stock_for(tube.od, tube.wall)
     except NotFoundError as error:
@@ -201,7 +226,7 @@ def _blank(sheet: BendSchedule, tooling: Tooling) -> Iterator[Finding]:
         "blank-length", sheet, "length of the blank", Status.PASS if fits else Status.FAIL,
         measured=length, op="<=", limit=longest, unit="mm",
         text="Longest piece that can be cut from the sticks and off-cuts.",
-        cure="" if fits else f"Buy sticks longer by {length - longest:.0f} mm. {SLEEVE}",
+        cure="" if fits else f"Buy sticks longer by {shop.length(length - longest)}. {SLEEVE}",
     )  # fmt: skip
     if length < tooling.saw.min_piece:
         yield _finding(
@@ -227,9 +252,10 @@ def _springback(sheets: Iterable[BendSchedule]) -> Iterator[Finding]:
                 status = Status.WARN if model.measured else Status.NEEDS_INPUT
             yield Finding(
                 code="shop/springback", group=GROUP, subject=sheet.die.name,
-                quantity=f"scatter of the test bends, {sheet.tube.wall:.2f} mm wall",
-                status=status, measured=degrees(model.rms) if model.pairs > 2 else None,
-                unit="deg" if model.pairs > 2 else "",
+                quantity="scatter of the test bends", status=status,
+                measured=degrees(model.rms) if model.measured else None,
+                op="<=", limit=degrees(springback.POOR), unit="deg",
+                certainty=Certainty.COMMON_PRACTICE,
                 text=" ".join((f"Model: {model.words}.", *model.warnings)),
                 cure="Bend test pieces of this tube and enter them under [[die]] test."
                 if model.warnings else "",
@@ -257,18 +283,17 @@ def _sections(sheets: Iterable[BendSchedule]) -> Iterator[Finding]:
         die = members[0].die
         assert die is not None
         evidence = Evidence.of(*(m.member for m in members))
-        outer, inner = thinned_wall(od, wall, die.clr), thickened_wall(od, wall, die.clr)
-        loss = 1 - outer / wall
+        outer = thinned_wall(od, wall, die.clr)
+        least = (1 - MOST_THINNING) * wall
         yield Finding(
             code="shop/wall-in-bends", group=GROUP, subject=name,
-            quantity=f"estimated thinning of the {wall:.2f} mm wall on the outside of bends",
-            status=Status.NEEDS_INSPECTION if loss <= MOST_THINNING else Status.WARN,
-            measured=loss, op="<=", limit=MOST_THINNING, source="TEMA R-2.31, as quoted",
+            quantity="estimated wall on the outside of the bends",
+            status=Status.NEEDS_INSPECTION if outer >= least else Status.WARN,
+            measured=outer, op=">=", limit=least, unit="mm", source="TEMA R-2.31, as quoted",
             certainty=Certainty.PARAPHRASE, evidence=evidence,
-            text=f"About {outer:.2f} mm outside and {inner:.2f} mm inside of the bend "
-            "(R / (R + D / 2), common practice).",
-            cure="Measure the outside of a bend with ultrasound; where a rulebook sets a wall, "
-            "hold it against that.",
+            text="Measure the wall on the outside of a bend with ultrasound; where a rulebook "
+            "asks for a wall, hold it against that.",
+            cure="" if outer >= least else "Use a thicker wall or a die with a larger radius.",
         )  # fmt: skip
         measured = die.min_over_max_od
         ratio = expected_roundness(od, die.clr) if measured is None else measured
@@ -283,7 +308,8 @@ def _sections(sheets: Iterable[BendSchedule]) -> Iterator[Finding]:
             clause="8.3.3; App. 3 20.3",
             edition="2009, 2016; 2025, 2026", certainty=Certainty.TWO_EDITIONS, evidence=evidence,
             text="Measured on a test bend." if measured is not None else
-            "Estimate, out-of-roundness 20 D / R percent (from memory): no test bend was measured.",
+            "Measure a test bend across both ways: only estimated, by 20 D / R percent of "
+            "out-of-roundness (from memory).",
             cure="" if status is Status.PASS else
             "Measure a 90 degree test bend across both ways and enter min_over_max_od.",
         )  # fmt: skip

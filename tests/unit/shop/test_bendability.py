@@ -62,7 +62,7 @@ def test_another_radius_names_the_die_that_has_it():
     f = found(path, shop())["shop/bend-radius"]
     assert f.status is Status.FAIL
     assert (f.measured, f.limit) == (pytest.approx(118), 120)
-    assert "Draw the bends with 120.0 mm" in f.cure
+    assert "Draw the bends with a radius of 120 mm" in f.cure
 
 
 def test_angle_beyond_the_stroke_counts_springback():
@@ -159,3 +159,20 @@ def test_roundness_measured_or_estimated():
     good = found(L_SHAPE, shop(min_over_max_od=0.95))["shop/roundness-in-bends"]
     bad = found(L_SHAPE, shop(min_over_max_od=0.88))["shop/roundness-in-bends"]
     assert (good.status, bad.status) == (Status.PASS, Status.WARN)
+
+
+def test_cures_speak_the_units_of_the_shop():
+    path = bent((0, 0, 0), (600, 0, 0), (600, 300, 0), (1200, 300, 0))
+    tooling = shop()
+    sheet = schedule("bar", TUBE, path, tooling)
+    found_in = {f.code: f for f in bend_findings([sheet], tooling, "in")}
+    assert "grows by 0.79 in" in found_in["shop/straight-between-bends"].cure
+    assert found_in["shop/straight-between-bends"].measured == pytest.approx(60)
+
+
+def test_thin_bends_are_a_warning():
+    wall = found(bent((0, 0, 0), (600, 0, 0), (600, 700, 0), clr=90), shop(clr=90))
+    f = wall["shop/wall-in-bends"]
+    assert f.status is Status.WARN
+    assert f.measured == pytest.approx(2.5 * 90 / 110)
+    assert f.limit == pytest.approx(2.5 * 0.83)
