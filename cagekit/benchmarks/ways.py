@@ -1,0 +1,151 @@
+"""The three ways to the same STEP file; each is run in a process of its own.
+
+``python -m cagekit.benchmarks.ways WAY CAGE OUT`` with a pickled name and members;
+prints the seconds since
+the process started its work.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import pickle
+import sys
+import time
+from pathlib import Path as FilePath
+from typing import Any
+
+import numpy as np
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.model import Member
+from cagekit.geometry.path import Line, Path
+
+MEMORY = 5 * 2**30
+"""Address space of a process, bytes: the plain way has been seen to fill 24 GB."""
+BEYOND = 40.0
+"""How far (mm) the plain way lets a tube stand over before it is cut."""
+
+
+def cagekit(cage: Cage, out: FilePath) -> None:
+    """Write the solids down and check them."""
+    from cagekit.writers.step import write_files
+
+    write_files(cage, out)
+
+
+def plain(cage: Cage, out: FilePath) -> None:
+    """Sweep rings and cut them, the way it is written by hand."""
+    import cadquery as cq
+
+    def swept(member: Member, path: Path, *, solid: bool) -> Any:
+        first = path.pieces[0]
+        work = cq.Workplane(cq.Plane(origin=tuple(first.start), normal=tuple(first.direction)))
+        work = work.circle(member.tube.outer_radius)
+        if not solid:
+            work = work.circle(member.tube.inner_radius)
+        edges = []
+        for piece in path.pieces:
+            ends = [cq.Vector(*p) for p in (piece.start, piece.end)]
+            if isinstance(piece, Line):
+                edges.append(cq.Edge.makeLine(*ends))
+            else:
+                middle = cq.Vector(*piece.point(np.array(piece.length / 2)))
+                edges.append(cq.Edge.makeThreePointArc(ends[0], middle, ends[1]))
+        return work.sweep(cq.Workplane(cq.Wire.assembleEdges(edges)))
+
+    rods: dict[str, Any] = {}
+    assembly = cq.Assembly(name="cage")
+    for member in cage.members.values():
+        tube = swept(member, _with_feet_longer(member), solid=False)
+        for _, end in member.ends:
+            for parent in end.parents:
+                if parent not in rods:
+                    p = cage.members[parent]
+                    rods[parent] = swept(p, _with_feet_longer(p), solid=True)
+                tube = tube.cut(rods[parent])
+            if end.plane is not None:
+                plane = cq.Plane(origin=tuple(end.plane.point), normal=tuple(end.plane.normal))
+                tube = tube.cut(cq.Workplane(plane).rect(400, 400).extrude(-100))
+        assembly.add(tube, name=member.id, color=cq.Color(0.6, 0.6, 0.65))
+    assembly.save(str(out / "cage.step"))
+
+
+def _with_feet_longer(member: Member) -> Path:
+    """The path, standing over where it is cut by a plane."""
+    corners = member.path.corners()
+    for k, (name, end) in zip((0, -1), member.ends, strict=True):
+        if end.plane is not None:
+            corners[k] = corners[k] + BEYOND * member.path.out_direction(name)
+    radii = [b.radius for b in member.path.bends]
+    return Path.from_polyline(corners, radii)
+
+
+def floor(cage: Cage, out: FilePath) -> None:
+    """Save shapes that another process finished and left beside the output."""
+    import cadquery as cq
+
+    from cagekit.solids.kernel import as_cadquery, from_bytes
+
+    finished = pickle.loads((out / "finished").read_bytes())
+    assembly = cq.Assembly(name="cage")
+    for id_, data in finished.items():
+        shape = as_cadquery(from_bytes(data))
+        assembly.add(shape, name=id_, color=cq.Color(0.6, 0.6, 0.65))
+    assembly.save(str(out / "cage.step"))
+
+
+def finish(cage: Cage, out: FilePath) -> None:
+    """Leave finished shapes for :func:`floor`."""
+    from cagekit.solids.bodies import build_records
+    from cagekit.solids.kernel import to_bytes, to_shape
+    from cagekit.solids.record import Record
+
+    done = {
+        i: to_bytes(to_shape(body)) if isinstance(body, Record) else body.data
+        for i, body in build_records(cage).items()
+    }
+    (out / "finished").write_bytes(pickle.dumps(done))
+
+
+def volumes(cage: Cage, out: FilePath) -> None:
+    """Count the solids of a written file whose volume is off by more than 1e-5, or are unsound."""
+    from cagekit.solids.bodies import expected_volumes
+    from cagekit.solids.kernel_step import read_step
+
+    wanted = expected_volumes(cage)
+    wrong = 0
+    for part in read_step(out / "cage.step"):
+        size = part.volume or 0.0
+        near = abs(size / wanted[part.name] - 1) <= 1e-5 if part.name in wanted else False
+        wrong += not (near and part.valid and part.solids == 1)
+    print(wrong, file=sys.stderr)
+
+
+WAYS = {"cagekit": cagekit, "plain": plain, "floor": floor, "finish": finish, "volumes": volumes}
+
+
+def main(way: str, cage_file: str, out: str) -> None:
+    """Go one way and leave."""
+    start = time.perf_counter()
+    _limit()
+    cage = Cage(*pickle.loads(FilePath(cage_file).read_bytes()))
+    gc.collect()
+    WAYS[way](cage, FilePath(out))
+    print(f"{time.perf_counter() - start:.3f}", flush=True)
+    # taking the kernel down again costs a fifth of a second and proves nothing
+    sys.stderr.flush()
+    os._exit(0)
+
+
+def _limit() -> None:
+    try:
+        import resource
+    except ImportError:
+        return
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, hard))
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:4])
