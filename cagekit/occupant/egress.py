@@ -28,6 +28,8 @@ TURNS = 12
 CLOTHES = 20.0
 """Overalls add this to breadth and depth, mm. Source: common practice, from memory."""
 _OUTBOARD = 100.0
+DOWN = 2000.0
+"""Below a door bar the opening is shut this far down, mm."""
 
 Point2 = tuple[float, float]
 Bools = NDArray[np.bool_]
@@ -119,7 +121,7 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
 
 def _axis(values: Vec) -> Vec:
     low, high = float(values.min()), float(values.max())
-    return np.linspace(low, high, max(ceil((high - low) / GRID), 2) + 1)
+    return low + GRID * np.arange(ceil((high - low) / GRID) + 1)
 
 
 def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: bool) -> _Bars:
@@ -175,8 +177,11 @@ def _clear(grid: Vec, bars: _Bars) -> Vec:
     """Distance from every grid place to the nearest tube's outline, mm."""
     flat = grid.reshape(-1, 2)
     out = np.full(len(flat), 1e6)
-    for a, b, r in zip(bars.start, bars.end, bars.radius, strict=True):
+    for a, b, r, door in zip(bars.start, bars.end, bars.radius, bars.door, strict=True):
         out = np.minimum(out, _to_segment(flat, a, b) - r)
+        for end in (a, b) if door else ():
+            # what lies below a door bar is shut: the sides of that part
+            out = np.minimum(out, _to_segment(flat, end, end - (0.0, DOWN)))
     return out.reshape(grid.shape[:-1])
 
 

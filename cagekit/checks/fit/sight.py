@@ -22,17 +22,21 @@ def findings(ctx: CheckContext) -> list[Finding]:
     drivers = [who for who in cockpit.occupants if who.at_wheel]
     if not drivers:
         return [nobody(GROUP, "sight")]
+    return [f for who in drivers for f in sight_of(cockpit, who)]
+
+
+def sight_of(cockpit: Cockpit, who: Occupant) -> list[Finding]:
+    """What the bars hide from one person."""
     out: list[Finding] = []
-    for who in drivers:
-        for side in ("left", "right"):
-            view = pillar_view(cockpit, who, side)
-            if view is not None:
-                out += _pillar(cockpit, who, view)
-        for name, measure in (("view-up", view_up), ("view-down", view_down)):
-            reading = measure(cockpit, who)
-            if not reading.absent:
-                found = fit_check(name).finding(GROUP, who.name, reading, scale=degrees(1.0))
-                out.append(found)
+    for side in ("left", "right"):
+        view = pillar_view(cockpit, who, side)
+        if view is not None:
+            out += _pillar(cockpit, who, view)
+    for name, measure in (("view-up", view_up), ("view-down", view_down)):
+        reading = measure(cockpit, who)
+        if not reading.absent:
+            found = fit_check(name).finding(GROUP, who.name, reading, scale=degrees(1.0))
+            out.append(found)
     return out
 
 
