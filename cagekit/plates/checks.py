@@ -30,7 +30,7 @@ SPACING_OVER_HOLE = 2.2
 2.2 d0)."""
 MIN_RADIUS = {"a36": 1.0, "s235": 1.0, "s275": 1.0, "s355": 1.5, "a572-50": 1.5}
 """Least inside radius over thickness for cold folding plate up to 6 mm. Source: common practice;
-EN 10025-2 Table 12 asks for 1.0 to 1.5 t in these grades across the rolling direction."""
+from memory EN 10025-2 asks for 1 to 1.6 thicknesses in the grades made for flanging."""
 OTHER_RADIUS = 2.0
 """The same for steels not in the list (common practice)."""
 
@@ -103,7 +103,7 @@ def _fold_checks(plate: Plate, brake: PressBrake | None) -> list[PlateWarning]:
                 op=">=",
                 limit=least,
                 unit="mm",
-                source="common practice; EN 10025-2 Table 12",
+                source="common practice",
                 cure=f"Fold {t:.1f} mm {plate.material} on a radius of {least:.1f} mm or more.",
                 at=at,
             )

@@ -368,17 +368,18 @@ class Outline:
         x, y = p[:, 0], p[:, 1]
         inside = np.zeros(len(p), bool)
         for s in self.segments:
-            (x0, y0), (x1, y1) = s.start, s.end
+            # always worked out from the same end, so that two arcs on one chord agree which
+            # side of it a point is on, whatever the rounding
+            swap = tuple(s.start) > tuple(s.end)
+            (x0, y0), (x1, y1) = (s.end, s.start) if swap else (s.start, s.end)
+            cross = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
+            cross = np.where(cross == 0, -(y1 - y0) if y1 != y0 else x1 - x0, cross)
             spans = (y0 > y) != (y1 > y)
-            if y0 != y1:
-                inside ^= spans & (x < (x1 - x0) * (y - y0) / (y1 - y0) + x0)
+            inside ^= spans & ((cross > 0) if y1 > y0 else (cross < 0))
             if s.is_arc:
                 w = p - s.centre
-                cross = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
-                # a point on the chord goes to the side that the crossing test above gives it
-                cross = np.where(cross == 0, -(y1 - y0) if y1 != y0 else x1 - x0, cross)
-                cap = (np.hypot(*w.T) < s.radius) & ((cross < 0) if s.bulge > 0 else (cross > 0))
-                inside ^= cap
+                outward = (cross < 0) if (s.bulge > 0) != swap else (cross > 0)
+                inside ^= (np.hypot(*w.T) < s.radius) & outward
         return inside
 
     def distance(self, points: ArrayLike) -> Vec2:

@@ -1,0 +1,171 @@
+"""Plates of whole cages: every foot gets one, entries change them, wrong entries are told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.errors import GeometryError, InputError
+from cagekit.plates.entries import plate_entries, spread
+from cagekit.plates.feet import feet_of, plates_for
+from cagekit.plates.model import HolePurpose
+
+DEMOS = ("gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster")
+
+
+def made(name, *tables):
+    build = load_build(name)
+    build = replace(build, file=build.file.model_copy(update={"plate": tables}))
+    cage = members_only(build)
+    return build, cage, plates_for(build, cage)
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_every_foot_of_the_demos_stands_on_a_plate(name):
+    build = load_build(name)
+    cage = members_only(build)
+    plates = plates_for(build, cage)
+    feet = {f"{m}.{e}" for m, e in feet_of(cage) if cage.member(m).end(e).surface != "outrigger"}
+    assert feet <= {e for p in plates for e in p.ends}
+    assert len({p.id for p in plates}) == len(plates)
+    for p in plates:
+        for e in p.ends:
+            member, _, end = e.partition(".")
+            foot = cage.member(member).path.end_point(end)
+            plane = cage.member(member).end(end).plane
+            # the tube's end lies on the plate's face, and the face looks at the tube
+            assert (foot - p.placement[:3, 3]) @ p.normal == pytest.approx(0, abs=1e-6)
+            assert p.normal == pytest.approx(plane.normal, abs=1e-9)
+
+
+def test_left_and_right_feet_mirror_each_other_on_a_symmetric_car():
+    _, _, plates = made("track-roadster")
+    by_id = {p.id: p for p in plates}
+    a, b = by_id["foot_main_hoop_a"], by_id["foot_main_hoop_b"]
+    corners = a.car_points(a.outline.vertices) * [1, -1, 1]
+    other = b.car_points(b.outline.vertices)
+    gaps = np.linalg.norm(corners[:, None] - other[None], axis=2).min(1)
+    assert gaps.max() < 1e-6
+
+
+def test_a_later_entry_changes_what_an_earlier_one_said():
+    _, _, plates = made(
+        "track-roadster",
+        {"kind": "floor_plate", "at": "feet", "length": 130, "width": 120},
+        {"kind": "floor_plate", "at": "main_foot", "length": 160},
+    )
+    sizes = {p.id: tuple(np.round(p.size, 6)) for p in plates}
+    assert sizes["foot_main_hoop_a"] == (160, 120)
+    assert sizes["foot_rear_brace_left_b"] == (130, 120)
+
+
+def test_a_bolted_preset_brings_backing_plates():
+    _, _, plates = made(
+        "track-roadster", {"kind": "floor_plate", "at": "feet", "preset": "floor-bolted-m10"}
+    )
+    kinds = [p.kind for p in plates]
+    assert kinds.count("floor_plate") == kinds.count("backing_plate") == 4
+    assert all(len(p.bolts) == 4 for p in plates)
+
+
+def test_a_thicker_plate_lifts_its_tube():
+    thin, thick = (
+        made("track-roadster", {"kind": "floor_plate", "at": "main_foot", "thickness": t})
+        for t in (3, 8)
+    )
+    ends = [c.member("main_hoop").path.end_point("a") for _, c, _ in (thin, thick)]
+    assert ends[1][2] - ends[0][2] == pytest.approx(5)
+    backs = [
+        p.car_points([[0, 0]], -p.thickness)[0, 2] for _, _, ps in (thin, thick) for p in ps[:1]
+    ]
+    assert backs[0] == pytest.approx(backs[1])
+
+
+def test_a_plinth_lifts_its_tube():
+    _, cage, plates = made(
+        "track-roadster", {"kind": "floor_plate", "at": "rear_foot", "preset": "plinth-60"}
+    )
+    assert sum(p.kind == "box_wall" for p in plates) == 8
+    base = next(p for p in plates if p.id == "foot_rear_brace_left_b_base")
+    flat = made("track-roadster")[2]
+    plain = next(p for p in flat if p.id == "foot_rear_brace_left_b")
+    gap = base.car_points([base.base], -base.thickness) - plain.car_points(
+        [[0, 0]], -plain.thickness
+    )
+    assert gap[0] @ base.normal == pytest.approx(0, abs=1e-6)
+    assert cage.member("rear_brace_left").end("b").plane.point[2] > 100
+
+
+def test_gussets_tabs_and_omissions():
+    _, _, plates = made(
+        "track-roadster",
+        {"kind": "gusset", "at": "rear_brace end a", "preset": "gusset-80"},
+        {"kind": "tab", "at": "on harness_bar at y 120", "preset": "harness-tab", "side": "left"},
+        {"kind": "floor_plate", "at": "rear_foot", "omit": True},
+    )
+    ids = [p.id for p in plates]
+    assert sum(i.startswith("gusset_rear_brace") for i in ids) == 2
+    assert sum(p.kind == "tab" for p in plates) == 2
+    assert not any("foot_rear_brace" in i for i in ids)
+    tab = next(p for p in plates if p.kind == "tab")
+    assert tab.holes[0].purpose is HolePurpose.PIN
+
+
+def test_a_plate_outrigger_carries_the_foot():
+    _, _, plates = made(
+        "track-roadster",
+        {"kind": "outrigger_box", "at": "main_foot", "inner_y": 380, "outer_y": 660},
+        {"kind": "floor_plate", "at": "main_foot", "omit": True},
+    )
+    tops = [p for p in plates if p.kind == "box_top"]
+    assert {e for p in tops for e in p.ends} == {"main_hoop.a", "main_hoop.b"}
+    for p in tops:
+        y = np.abs(p.car_points(p.outline.vertices)[:, 1])
+        assert (y.min(), y.max()) == pytest.approx((380, 660), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ({"kind": "floor_plate", "at": "mane_hoop"}, "no tube stands there.*main_hoop"),
+        ({"kind": "floor_plate", "at": "feet", "preset": "floor-15"}, r"no such preset.*floor-150"),
+        ({"kind": "floor_plate", "at": "feet", "preset": "gusset-80"}, "is a gusset"),
+        ({"kind": "floor_plate", "at": "feet", "lenght": 10}, "lenght"),
+        ({"kind": "floor_plate", "at": "feet", "material": "cheese"}, "material.*cheese"),
+        ({"kind": "flor_plate"}, "flor_plate"),
+        ({"kind": "gusset", "at": "rear_brace end z"}, "no tube is coped there"),
+        ({"kind": "tab", "at": "at 0, 0, 0"}, "stands on a tube"),
+        ({"kind": "floor_plate", "at": "main_hoop end a", "thickness": 9}, "raised 3.0 mm"),
+        ({"kind": "outrigger_box", "at": "nowhere", "inner_y": 1}, "no tube stands there"),
+    ],
+)
+def test_wrong_entries_name_entry_field_and_cure(table, words):
+    with pytest.raises(InputError, match=words) as error:
+        made("track-roadster", table)
+    assert "track-roadster" in str(error.value)
+    assert "plate" in str(error.value)
+
+
+def test_an_impossible_plate_names_itself():
+    with pytest.raises(GeometryError, match="foot_main_hoop_a: the foot of main_hoop end a hangs"):
+        made("track-roadster", {"kind": "floor_plate", "at": "main_foot", "width": 30})
+
+
+def test_both_sides_are_spread_and_mirrored():
+    build = load_build("track-roadster")
+    table = {
+        "kind": "tab",
+        "id": "net",
+        "side": "both",
+        "at": "on rear_brace_{side} at fraction 0.5",
+        "toward": [0, 1, 0],
+    }
+    build = replace(build, file=build.file.model_copy(update={"plate": (table,)}))
+    left, right = [e for e in plate_entries(build) if e.id.startswith("net")]
+    assert (left.id, right.id) == ("net_left", "net_right")
+    assert (left.at, right.toward) == ("on rear_brace_left at fraction 0.5", (0, -1, 0))
+    assert spread(left.model_copy(update={"side": None})) != ()

@@ -1,0 +1,147 @@
+"""Gussets stand on the real tubes: distances to the axes measured by sampling."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import degrees, pi
+
+import numpy as np
+import pytest
+
+from cagekit.errors import GeometryError, InputError
+from cagekit.plates.gusset import Corner, GussetSpec, flat_gusset, folded_gusset, joints_at, widest
+from cagekit.plates.outline import Outline
+from cagekit.plates.profile import Folding
+
+from .stand_in import axis_gaps, hoop_cage
+
+SPEC = GussetSpec(
+    thickness=3, material="s235", folding=Folding(radius=3.0, k=0.42, flange=16.0), weld_gap=1.0
+)
+CAGE = hoop_cage()
+RADII = {"main_hoop": 22.5, "brace_left": 20.0, "stay": 20.0}
+
+
+def corner(branch, way):
+    (joint,) = joints_at(CAGE, f"{branch} end a", "test")
+    return Corner.of(CAGE, joint, way)
+
+
+def surface_gaps(plate, z):
+    """Smallest gap of the plate's edge at height z to the surface of each tube it touches."""
+    points = plate.car_points(plate.outline.sampled(2.0), z)
+    return {m: axis_gaps(CAGE.member(m).path, points).min() - RADII[m] for m in plate.members}
+
+
+@pytest.mark.parametrize("way", ["a", "b"])
+def test_flat_gusset_on_straight_tubes(way):
+    c = corner("brace_left", way)
+    p = flat_gusset("g", c, SPEC)
+    middle = surface_gaps(p, -1.5)
+    assert middle["main_hoop"] == pytest.approx(1.0, abs=1e-3)
+    assert middle["brace_left"] == pytest.approx(1.0, abs=1e-3)
+    # it lies in the plane of both axes
+    across = np.cross(c.along, c.branch_arm)
+    for xy in ([0, 0], [40, 10]):
+        assert (p.car_points([xy], -1.5)[0] - c.node) @ across == pytest.approx(0, abs=1e-9)
+    # welded on both sides: four times the leg less the clip
+    assert [w.length for w in p.welds] == pytest.approx([2 * 68, 2 * 68])
+
+
+@pytest.mark.parametrize("way", ["a", "b"])
+def test_flat_gusset_follows_a_bend(way):
+    p = flat_gusset("g", corner("stay", way), SPEC)
+    assert any(s.radius > 50 for s in p.outline.segments if s.is_arc)
+    for z in (0.0, -1.5, -3.0):
+        gaps = surface_gaps(p, z)
+        assert gaps["main_hoop"] > 0.9
+    nearest = min(surface_gaps(p, z)["main_hoop"] for z in (0.0, -1.5, -3.0))
+    assert nearest == pytest.approx(1.0, abs=0.02)
+
+
+@pytest.mark.parametrize("way", ["a", "b"])
+def test_folded_gusset_saddles_both_tubes(way):
+    c = corner("brace_left", way)
+    p = folded_gusset("g", c, SPEC)
+    assert len(p.facets) == 3
+    cheeks = [f for f in p.facets if abs(f.frame[2, 2]) < 0.5]
+    assert [degrees(abs(f.angle)) for f in p.folds] == pytest.approx([90, 90])
+    # cheeks are tangent to the larger tube: inner faces a radius and the gap off the plane
+    for facet in cheeks:
+        inner = p.car_points(facet.loop.vertices, -3.0)
+        off = (inner - c.node) @ c.normal
+        assert np.abs(off) == pytest.approx(23.5, abs=1e-9)
+    # nothing of it runs into a tube
+    grid = p.outline.flat_points(0.5)
+    for z in (0.0, -3.0):
+        points = p.car_points(grid, z)
+        for m in p.members:
+            assert axis_gaps(CAGE.member(m).path, points).min() - RADII[m] > 0.98
+
+
+def test_the_web_is_coped_to_the_tube():
+    c = corner("brace_left", "a")
+    p = folded_gusset("g", c, SPEC)
+    x0 = p.outline.vertices[:, 0]
+    web = p.outline.vertices[np.abs(p.outline.vertices[:, 1]) < 15]
+    ends = web[web[:, 0] < (x0.min() + x0.max()) / 2]
+    under = axis_gaps(CAGE.member("main_hoop").path, p.car_points(ends, -3.0))
+    assert under == pytest.approx(23.5, abs=0.05)
+
+
+def test_lightening_hole_keeps_metal_round_it():
+    p = flat_gusset("g", corner("brace_left", "a"), SPEC)
+    (h,) = p.holes
+    centre, radius = widest(p.outline)
+    assert h.centre == pytest.approx(centre)
+    assert radius - h.diameter / 2 == pytest.approx(12.0, abs=0.5)
+    assert flat_gusset("g", corner("brace_left", "a"), replace(SPEC, hole=0.0)).holes == ()
+    with pytest.raises(GeometryError, match=r"hole of 60\.0 mm leaves"):
+        flat_gusset("g", corner("brace_left", "a"), replace(SPEC, hole=60.0))
+
+
+def test_widest_circle_in_a_triangle_is_its_incircle():
+    """Radius of the incircle: area over half the perimeter."""
+    o = Outline.polygon([(0, 0), (120, 0), (0, 50)])
+    centre, radius = widest(o)
+    assert radius == pytest.approx(120 * 50 / (120 + 50 + 130), abs=0.02)
+    assert centre == pytest.approx([20, 20], abs=0.05)
+
+
+def test_an_arc_rim_is_drawn_in():
+    straight = flat_gusset(
+        "g", corner("brace_left", "a"), replace(SPEC, hole=0.0, corner_radius=0.0)
+    )
+    curved = flat_gusset("g", corner("brace_left", "a"), replace(SPEC, hole=0.0, bulge=5.0))
+    assert curved.area < straight.area
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"clip": 90.0}, r"clip of 90\.0 mm leaves nothing"),
+        ({"along_parent": 2000.0}, "reaches 20.. mm along main_hoop"),
+    ],
+)
+def test_flat_refusals(change, words):
+    with pytest.raises(GeometryError, match=words):
+        flat_gusset("g", corner("brace_left", "a"), replace(SPEC, **change))
+
+
+def test_folded_gusset_needs_straight_tubes_and_long_legs():
+    with pytest.raises(GeometryError, match="mm of straight main_hoop from the node"):
+        folded_gusset("g", corner("stay", "a"), SPEC)
+    with pytest.raises(GeometryError, match=r"too short|of web|deep at its tip"):
+        folded_gusset(
+            "g", corner("brace_left", "a"), replace(SPEC, along_parent=10, along_branch=10)
+        )
+
+
+def test_a_wrong_joint_names_the_closest():
+    with pytest.raises(InputError, match="brace_left end a"):
+        joints_at(CAGE, "brace_lft end a", "test")
+
+
+def test_both_corners_of_a_joint_add_up_to_half_a_turn():
+    # on a straight parent
+    assert corner("brace_left", "a").angle + corner("brace_left", "b").angle == pytest.approx(pi)

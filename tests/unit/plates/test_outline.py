@@ -1,0 +1,181 @@
+"""Outlines of lines and arcs: closed forms, and a polygon fine enough to stand for the arcs."""
+
+from __future__ import annotations
+
+from math import pi, sqrt, tan
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cagekit.errors import GeometryError
+from cagekit.plates.foot import arc_through, through
+from cagekit.plates.outline import Outline, Segment, vec2
+
+
+def shoelace(points):
+    x, y = points.T
+    return 0.5 * float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+
+
+@st.composite
+def rounded_polygons(draw):
+    """Star-shaped polygons about the origin, corners rounded as far as they go."""
+    n = draw(st.integers(3, 9))
+    radii = draw(st.lists(st.floats(30, 100), min_size=n, max_size=n))
+    a = np.arange(n) * 2 * pi / n
+    points = np.column_stack([np.array(radii) * np.cos(a), np.array(radii) * np.sin(a)])
+    for r in (draw(st.floats(0, 15)), 3.0, 0.5, 0.0):
+        try:
+            return Outline.polygon(points, r)
+        except GeometryError:
+            continue
+    raise AssertionError("a sharp polygon always works")
+
+
+def test_rectangle_with_round_corners():
+    o = Outline.rectangle(150, 90, 12)
+    assert o.area == pytest.approx(150 * 90 - (4 - pi) * 144, rel=1e-14)
+    assert o.length == pytest.approx(2 * (150 + 90) - 8 * 12 + 2 * pi * 12, rel=1e-14)
+    assert o.centroid == pytest.approx([0, 0], abs=1e-12)
+    assert o.size == pytest.approx([150, 90], abs=1e-12)
+
+
+def test_circle_slot_and_half_disc():
+    c = Outline.circle((3, -2), 22)
+    assert c.area == pytest.approx(121 * pi, rel=1e-14)
+    assert c.centroid == pytest.approx([3, -2], abs=1e-12)
+    assert Outline.slot((0, 0), (20, 0), 8).area == pytest.approx(160 + 16 * pi, rel=1e-14)
+    half = Outline(np.array([[-10.0, 0], [10, 0]]), np.array([0.0, 1.0]))
+    assert half.area == pytest.approx(50 * pi, rel=1e-14)
+    # centre of area of a half disc, any handbook: 4 r / 3 pi
+    assert half.centroid == pytest.approx([0, 40 / (3 * pi)], abs=1e-12)
+
+
+def test_flat_arc_keeps_its_area():
+    """A cap of a thousandth of a radian: the closed form cancels, the series must not."""
+    bulge = tan(1e-3 / 4)
+    cap = Outline(np.array([[0.0, 0], [1.0, 0]]), np.array([bulge, 0.0]))
+    radius = 0.5 / np.sin(0.5e-3)
+    assert cap.area == pytest.approx(radius**2 * (1e-3) ** 3 / 12, rel=1e-6)
+
+
+@given(rounded_polygons())
+def test_area_centroid_and_length_agree_with_a_fine_polygon(o):
+    p = o.flat_points(1e-4)
+    assert o.area == pytest.approx(shoelace(p), rel=1e-5)
+    assert o.length == pytest.approx(float(np.hypot(*(np.roll(p, -1, 0) - p).T).sum()), rel=1e-5)
+
+
+@given(rounded_polygons(), st.floats(-40, 40), st.floats(0, pi))
+def test_a_cut_keeps_the_area_and_sides(o, offset, angle):
+    d = np.array([np.cos(angle), np.sin(angle)])
+    n = np.array([-d[1], d[0]])
+    origin = offset * 0.3 * n
+    parts = o.cut(origin, d)
+    if parts is None:
+        assert not o.contains(origin)[0] or float(o.distance(origin)[0]) < 1e-6
+        return
+    left, right = parts
+    assert left.area + right.area == pytest.approx(o.area, rel=1e-9)
+    assert ((left.centroid - origin) @ n) > 0 > ((right.centroid - origin) @ n)
+
+
+@given(rounded_polygons(), st.floats(0.2, 5))
+def test_outward_offset_obeys_steiner(o, d):
+    """Area of a body's parallel body: A + L d + pi d^2 for a convex one (Steiner's formula)."""
+    p = o.flat_points(0.01)
+    edge = np.roll(p, -1, 0) - p
+    turn = edge[:, 0] * np.roll(edge, -1, 0)[:, 1] - edge[:, 1] * np.roll(edge, -1, 0)[:, 0]
+    if (turn < -1e-9).any():
+        return
+    grown = o.offset(d)
+    assert grown.area == pytest.approx(o.area + o.length * d + pi * d * d, rel=1e-9)
+    assert o.distance(grown.sampled(0.5)) == pytest.approx(d, abs=1e-6)
+
+
+@given(rounded_polygons(), st.floats(0.2, 2))
+def test_inward_offset_stays_at_its_distance(o, d):
+    try:
+        less = o.offset(-d)
+    except GeometryError:
+        return
+    assert float(o.distance(less.sampled(0.5)).min()) > d - 1e-4
+    assert o.contains(less.sampled(0.5)).all()
+
+
+@given(rounded_polygons(), st.lists(st.tuples(st.floats(-99, 99), st.floats(-99, 99)), min_size=40))
+def test_inside_agrees_with_a_fine_polygon(o, points):
+    q = np.array(points)
+    fine = o.flat_points(1e-4)
+    wind = np.zeros(len(q))
+    for a, b in zip(fine, np.roll(fine, -1, 0), strict=True):
+        u, v = a - q, b - q
+        wind += np.arctan2(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0], (u * v).sum(1))
+    clear = o.distance(q) > 0.01
+    assert (o.contains(q) == (np.abs(wind) > pi))[clear].all()
+
+
+def test_points_on_the_chord_of_a_circle_are_inside():
+    o = Outline.circle((0, 0), 20)
+    x = np.linspace(-9.9, 9.9, 41)
+    assert o.contains(np.column_stack([x, 0 * x])).all()
+    assert o.turned(0.3).contains(np.column_stack([x * np.cos(0.3), x * np.sin(0.3)])).all()
+
+
+def test_a_line_through_a_corner_crosses_once():
+    square = Outline.rectangle(20, 20)
+    hits = square.line_crossings((0, 0), (1, 1))
+    assert [round(h[0], 9) for h in hits] == pytest.approx([-10 * sqrt(2), 10 * sqrt(2)])
+
+
+def test_a_cut_along_a_ledge_leaves_no_spikes():
+    tee = Outline.polygon(
+        [(-30, -20), (30, -20), (30, 0), (10, 0), (10, 25), (-10, 25), (-10, 0), (-30, 0)]
+    )
+    parts = tee.cut((0, 0), (1, 0))
+    assert parts is not None
+    assert parts[0].area == pytest.approx(500)
+    assert len(parts[0]) == 4
+    assert len(parts[1]) == 4
+
+
+def test_arcs_through_points_of_an_ellipse():
+    """Area of an ellipse from arcs through 48 of its points; it is pi a b in every handbook."""
+    t = np.linspace(0, 2 * pi, 48, endpoint=False)
+    o = through(np.column_stack([30 * np.cos(t), 20 * np.sin(t)]))
+    assert o.area == pytest.approx(600 * pi, rel=1e-4)
+
+
+def test_arc_through_three_points_both_ways_round():
+    for flip in (1.0, -1.0):
+        s = arc_through(np.array([1.0, 0]), np.array([0, flip * 1.0]), np.array([-1.0, 0]))
+        assert s.radius == pytest.approx(1)
+        assert s.centre == pytest.approx([0, 0], abs=1e-12)
+        assert s.bulge == pytest.approx(flip)
+
+
+def test_corner_radius_too_large_names_the_side():
+    with pytest.raises(GeometryError, match=r"side 2 is 10\.0 mm long.*need 12\.0 mm"):
+        Outline.polygon([(0, 0), (40, 0), (40, 10), (0, 10)], 6, owner="p")
+
+
+def test_a_bow_tie_is_not_simple():
+    assert not Outline.polygon([(0, 0), (10, 10), (10, 0), (0, 10)]).is_simple()
+    assert Outline.rectangle(10, 10, 2).is_simple()
+
+
+def test_a_hole_smaller_than_the_kerf_is_refused():
+    with pytest.raises(GeometryError, match="vanishes"):
+        Outline.circle((0, 0), 3).offset(-2)
+    with pytest.raises(GeometryError):
+        Outline.rectangle(60, 3).offset(-2)
+
+
+def test_a_segment_splits_into_arcs_of_the_same_circle():
+    s = Segment(vec2((10, 0)), vec2((0, 10)), tan(pi / 8))
+    a, b = s.part(0, 0.3), s.part(0.3, 1)
+    assert a.radius == pytest.approx(10)
+    assert b.centre == pytest.approx([0, 0], abs=1e-12)
+    assert a.length + b.length == pytest.approx(5 * pi)
