@@ -70,7 +70,11 @@ def cage_drawing(
         margin: kept free round the drawing for sizes and balloons, mm.
         sizes: texts of the overall width and height; None leaves them out.
     """
-    strokes = [s for m in cage.members.values() for s in tube_strokes(_shown(cage, m.id), m.tube.od, camera)]
+    strokes = [
+        s
+        for m in cage.members.values()
+        for s in tube_strokes(_shown(cage, m.id), m.tube.od, camera)
+    ]
     plates = [_outline(p, camera) for p in cage.plates]
     everything = np.concatenate([*(s.points for s in strokes), *plates])
     reach = max(s.od for s in strokes) / 2
@@ -140,12 +144,7 @@ class _Paper:
         """Tubes in painter's order, farthest first."""
         out = []
         for s in sorted(strokes, key=lambda q: q.depth):
-            d = _path_data(_stretched(self.at(s.points), 0.12))
-            size = max(s.od * self.scale, 2.5 * EDGE)
-            out.append(
-                f'<path d="{d}" fill="none" stroke="black" stroke-width="{size:.3f}"/>'
-                f'<path d="{d}" fill="none" stroke="white" stroke-width="{size - 2 * EDGE:.3f}"/>'
-            )
+            out.append(tube_slice(self.at(s.points), s.od * self.scale))
         return out
 
     def sizes(self, wide: str, tall: str) -> list[str]:
@@ -171,7 +170,9 @@ class _Paper:
             out.append(balloon(free, str(numbers[id_])))
         return out
 
-    def _aside(self, spot: np.ndarray, taken: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    def _aside(
+        self, spot: np.ndarray, taken: Sequence[np.ndarray]
+    ) -> tuple[np.ndarray, np.ndarray]:
         """A free place beside ``spot`` and where the leader starts."""
         for reach in np.arange(3.0, 40.0, 1.5):
             for a in np.linspace(0.0, 2 * np.pi, 16, endpoint=False):
@@ -200,13 +201,21 @@ def svg(width: float, height: float, body: Iterable[str]) -> str:
     """An SVG document of ``width`` by ``height`` mm, user units mm."""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
-        f'viewBox="0 0 {width:.3f} {height:.3f}" stroke-linejoin="round">' + "".join(body) + "</svg>"
+        f'viewBox="0 0 {width:.3f} {height:.3f}" stroke-linejoin="round">'
+        + "".join(body)
+        + "</svg>"
     )
 
 
 def text(
-    at: Sequence[float], words: str, *, size: float = 2.6, anchor: str = "middle",
-    turn: float = 0.0, bold: bool = False, halo: bool = False,
+    at: Sequence[float],
+    words: str,
+    *,
+    size: float = 2.6,
+    anchor: str = "middle",
+    turn: float = 0.0,
+    bold: bool = False,
+    halo: bool = False,
 ) -> str:
     """A line of text; ``size`` mm, ``turn`` degrees clockwise about ``at``; ``halo`` clears behind it."""
     x, y = float(at[0]), float(at[1])
@@ -241,7 +250,10 @@ def dimension(a: Sequence[float], b: Sequence[float], words: str, *, size: float
     d = d / n
     across = np.array([-d[1], d[0]])
     heads = "".join(
-        _polygon(np.array([tip, tip + s * 2.0 * d + 0.55 * across, tip + s * 2.0 * d - 0.55 * across]), fill="black")
+        _polygon(
+            np.array([tip, tip + s * 2.0 * d + 0.55 * across, tip + s * 2.0 * d - 0.55 * across]),
+            fill="black",
+        )
         for tip, s in ((p, 1.0), (q, -1.0))
     )
     turn = float(np.degrees(np.arctan2(d[1], d[0])))
@@ -265,8 +277,22 @@ def _polygon(points: Vec, *, fill: str, stroke: str = "none", width: float = 0.0
     return f'<polygon points="{data}" fill="{fill}" stroke="{stroke}" stroke-width="{width}"/>'
 
 
-def _path_data(points: Vec) -> str:
-    return "M" + " L".join(f"{x:.3f} {y:.3f}" for x, y in points)
+def tube_slice(points: Vec, od: float) -> str:
+    """A slice of tube as its two sides: a black band and a white one over it, mm of paper."""
+    size = max(od, 2.5 * EDGE)
+    black, white = path_data(_stretched(points, 0.1)), path_data(_stretched(points, 0.35))
+    return (
+        f'<path d="{black}" fill="none" stroke="black" stroke-width="{size:.3f}"/>'
+        f'<path d="{white}" fill="none" stroke="white" stroke-width="{size - 2 * EDGE:.3f}"/>'
+    )
+
+
+def path_data(points: Vec) -> str:
+    """SVG path through points; never quite level or upright, which some readers do not stroke."""
+    rows = np.array(points, float)
+    if len(rows) == 2:
+        rows = np.array([rows[0], rows.mean(axis=0) + 0.002, rows[1]])
+    return "M" + " L".join(f"{x:.4f} {y:.4f}" for x, y in rows)
 
 
 def _stretched(points: Vec, by: float) -> Vec:

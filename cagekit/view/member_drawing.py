@@ -9,7 +9,15 @@ import numpy as np
 from cagekit.geometry.path import Arc, Line, Path, Vec, unit
 from cagekit.units import format_length
 from cagekit.view.camera import Camera
-from cagekit.view.linework import Drawing, dimension, svg, text, tube_strokes
+from cagekit.view.linework import (
+    Drawing,
+    dimension,
+    path_data,
+    svg,
+    text,
+    tube_slice,
+    tube_strokes,
+)
 
 FLAT = 1.0
 """A tube whose axis keeps within this of one plane (mm) is drawn in that plane only."""
@@ -45,25 +53,46 @@ def bend_plane(path: Path) -> Camera:
     corners = path.corners()
     middle = corners - corners.mean(axis=0)
     chord = unit(path.end - path.start) if np.linalg.norm(path.end - path.start) > 1e-6 else None
-    axes = np.linalg.svd(path.points(np.linspace(0, path.length, 200)) - path.points([path.length / 2]))[2]
+    axes = np.linalg.svd(
+        path.points(np.linspace(0, path.length, 200)) - path.points([path.length / 2])
+    )[2]
     eye = axes[2]
     right = chord if chord is not None else axes[0]
     right = unit(right - (right @ eye) * eye)
     up = np.cross(eye, right)
-    if (middle @ up).max() < -(middle @ up).min():
+    # as it stands in the car where that can be, else with its back up
+    upright = (
+        float(up[2])
+        if abs(float(up[2])) > 0.3
+        else float((middle @ up).max() + (middle @ up).min())
+    )
+    if upright < 0:
         eye, up = -eye, -up
     if (path.start - path.end) @ right > 0:
-        right, eye = -right, -eye
+        right = -right
     return Camera(name="plane", right=unit(right), up=unit(up), eye=unit(np.cross(right, up)))
 
 
 def _view(
-    path: Path, od: float, camera: Camera, width: float, height: float, units: Literal["mm", "in"], fraction: int, *, sizes: bool
+    path: Path,
+    od: float,
+    camera: Camera,
+    width: float,
+    height: float,
+    units: Literal["mm", "in"],
+    fraction: int,
+    *,
+    sizes: bool,
 ) -> Drawing:
     margin = 12.0
     points = camera.project(path.points(np.linspace(0.0, path.length, 300)))[:, :2]
     low, high = points.min(axis=0) - od / 2, points.max(axis=0) + od / 2
-    scale = float(min((width - 2 * margin) / (high - low)[0], (height - 2 * margin) / max((high - low)[1], 1.0)))
+    scale = float(
+        min(
+            (width - 2 * margin) / (high - low)[0],
+            (height - 2 * margin) / max((high - low)[1], 1.0),
+        )
+    )
     w = float((high - low)[0]) * scale + 2 * margin
     h = float((high - low)[1]) * scale + 2 * margin
 
@@ -73,14 +102,18 @@ def _view(
 
     body: list[str] = []
     for s in sorted(tube_strokes(path, od, camera), key=lambda q: q.depth):
-        flat = np.column_stack([(s.points[:, 0] - low[0]) * scale + margin, h - margin - (s.points[:, 1] - low[1]) * scale])
-        d = "M" + " L".join(f"{x:.3f} {y:.3f}" for x, y in flat)
-        size = max(od * scale, 0.9)
-        body.append(f'<path d="{d}" fill="none" stroke="black" stroke-width="{size:.3f}"/>')
-        body.append(f'<path d="{d}" fill="none" stroke="white" stroke-width="{size - 0.5:.3f}"/>')
+        flat = np.column_stack(
+            [
+                (s.points[:, 0] - low[0]) * scale + margin,
+                h - margin - (s.points[:, 1] - low[1]) * scale,
+            ]
+        )
+        body.append(tube_slice(flat, od * scale))
     axis = at(path.points(np.linspace(0, path.length, 240)))
-    dash = "M" + " L".join(f"{x:.3f} {y:.3f}" for x, y in axis)
-    body.append(f'<path d="{dash}" fill="none" stroke="black" stroke-width="0.15" stroke-dasharray="4 1 0.6 1"/>')
+    body.append(
+        f'<path d="{path_data(axis)}" fill="none" stroke="black" stroke-width="0.15" '
+        'stroke-dasharray="4 1 0.6 1"/>'
+    )
     centre = axis.mean(axis=0)
     if sizes:
         body += _texts(path, at, centre, od * scale / 2, units, fraction)
@@ -93,7 +126,9 @@ def _view(
     return Drawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
 
 
-def _texts(path: Path, at, centre: Vec, half: float, units: Literal["mm", "in"], fraction: int) -> list[str]:  # type: ignore[no-untyped-def]
+def _texts(
+    path: Path, at, centre: Vec, half: float, units: Literal["mm", "in"], fraction: int
+) -> list[str]:  # type: ignore[no-untyped-def]
     """Length of each straight beside it, number, angle and radius at each bend."""
     out: list[str] = []
     bend = 0
@@ -106,10 +141,17 @@ def _texts(path: Path, at, centre: Vec, half: float, units: Literal["mm", "in"],
             bend += 1
             mid = at(piece.point(piece.length / 2))[0]
             ahead = at(piece.point(piece.length / 2 + 1.0))[0] - mid
-            spot = mid - _away(mid, ahead, centre) * (half + 6.0)
+            spot = mid - _away(mid, ahead, centre) * (half + 8.5)
             words = f"{bend}: {np.degrees(piece.angle):.1f}°"
             out.append(text(spot, words, size=2.9, bold=True, halo=True))
-            out.append(text((spot[0], spot[1] + 3.2), f"R {_length(piece.radius, units, fraction)}", size=2.4, halo=True))
+            out.append(
+                text(
+                    (spot[0], spot[1] + 3.2),
+                    f"R {_length(piece.radius, units, fraction)}",
+                    size=2.4,
+                    halo=True,
+                )
+            )
     return out
 
 

@@ -112,3 +112,42 @@ def test_everything_twice_is_the_same_bytes(build: str, folder: Path) -> None:
     listed = json.loads((folder / "one/manifest.json").read_text())["files"]
     assert {row["path"] for row in listed} == set(one) - {"manifest.json"}
     assert {row["product"] for row in listed} <= {p.name for p in PRODUCTS}
+
+
+def test_a_run_that_fails_leaves_the_last_one(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["new", "mine", "--from", "track-roadster"]) == 0
+    assert run(["make", "mine.toml", "--only", "json"]) == 0
+    (folder / "outputs/mine/notes.txt").write_text("measured again on the car")
+    before = shas(folder / "outputs")
+    text = (folder / "mine.toml").read_text()
+    (folder / "mine.toml").write_text(
+        text + "\n[[strut]]\nid = 'x'\nfrom = 'on nothing'\nto = 'at 1,1,1'\n"
+    )
+    capsys.readouterr()
+    assert run(["make", "mine.toml", "--only", "json,glb"]) in (2, 3)
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert "x" in shown.err
+    assert "Traceback" not in shown.err
+    assert shas(folder / "outputs") == before
+    (folder / "mine.toml").write_text(text)
+    assert run(["make", "mine.toml", "--only", "json,glb"]) == 0
+    after = shas(folder / "outputs")
+    assert {**after, **before}.keys() == after.keys()
+    assert after["mine/cage.json"] == before["mine/cage.json"]
+    assert after["mine/notes.txt"] == before["mine/notes.txt"]
+
+
+@pytest.mark.slow
+@pytest.mark.kernel
+@pytest.mark.parametrize("kind", ["main_hoop", "halo", "half_hoop", "rear_brace", "strut"])
+def test_a_part_has_its_solid_schedule_and_templates(kind: str, folder: Path) -> None:
+    assert run(["part", kind]) == 0
+    target = folder / f"outputs/part-{kind}"
+    made = set(shas(target))
+    wanted = {"cage.step", f"members/{kind}.step", "cage.json", "cage.glb", "cage.png", "bends.csv"}
+    assert made >= wanted
+    content = json.loads((target / "cage.json").read_text())
+    assert [m["id"] for m in content["members"]] == [kind]

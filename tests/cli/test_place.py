@@ -1,0 +1,73 @@
+"""``cagekit place``: table, JSON, plot, and what it says when it is asked wrongly."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from cagekit.cli.main import run
+
+OVER = ["--over", "height=300:500:50", "--units", "mm"]
+
+
+def test_table_marks_and_proposes(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["place", "gravel-hatch", "harness_bar", "--over", "height=300:600:50"]
+    assert run(words) == 0
+    out, err = capsys.readouterr()
+    assert "harness bar below the shoulder, tall-driver" in out
+    assert "Proposed: height" in out
+    assert "X" in out
+    assert "!" in out
+    assert "A cage can kill" in err
+    assert max(len(line) for line in out.splitlines()) <= 110
+
+
+def test_json_holds_every_place(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["place", "gravel-hatch", "harness_bar", "--over", "height=400:500:50", "--json"]
+    assert run(words) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [t["values"]["height"] for t in data["trials"]] == [400, 450, 500]
+    assert data["best"]["values"]["height"] in (400, 450, 500)
+    assert all(f["code"] for t in data["trials"] for f in t["findings"])
+
+
+def test_inches(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["place", "sprint-wagon", "door_bar", "--over", "height_rear=12:14:1", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    values = [t["values"]["height_rear"] for t in data["trials"]]
+    assert values == pytest.approx([304.8, 330.2, 355.6])
+
+
+def test_plot_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    target = tmp_path / "places.png"
+    words = ["place", "gravel-hatch", "harness_bar", "--over", "height=400:500:50"]
+    assert run([*words, "--plot", str(target)]) == 0
+    assert target.read_bytes().startswith(b"\x89PNG")
+    assert run([*words, "--plot", str(tmp_path / "places.gif")]) == 2
+    assert run([*words, "--plot", str(tmp_path / "nowhere" / "places.png")]) == 2
+    assert "could not be written" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("over", "says"),
+    [
+        ("height", "no range"),
+        ("height=5:1", "runs backwards"),
+        ("height=1:2:-1", "runs backwards"),
+        ("height=1:x", "number"),
+        ("hight=1:2", "Did you mean 'height'"),
+        ("height=0:1e9:0.1", "too many"),
+    ],
+)
+def test_wrong_ranges(over: str, says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["place", "gravel-hatch", "harness_bar", "--over", over]) == 2
+    err = capsys.readouterr().err
+    assert says in err
+    assert "Traceback" not in err
+
+
+def test_unknown_member(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["place", "gravel-hatch", "hood_bar"]) == 2
+    assert "no such member" in capsys.readouterr().err

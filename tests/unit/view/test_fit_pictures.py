@@ -1,0 +1,92 @@
+"""Fit sheet, panorama and placement plot: meshes closed, what hides is drawn, same bytes."""
+
+from __future__ import annotations
+
+from io import BytesIO
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.geometry.path import unit, vec
+from cagekit.occupant.cockpit import Cockpit
+from cagekit.occupant.shapes import Capsule, Ring, Slab
+from cagekit.occupant.view_angles import pillar_view
+from cagekit.view.driver_views import fit_sheet, measures
+from cagekit.view.panorama import DOWN_DEG, HEAD, MARGIN, REACH_DEG, SCALE, UP_DEG, panorama
+from cagekit.view.person_mesh import SolidMesh, capsule_mesh, ring_mesh, slab_mesh
+from cagekit.view.placement_plot import FILL, Cell, Chart, Lane, placement_plot
+
+
+@pytest.fixture(scope="module")
+def wagon() -> tuple:
+    build = load_build("sprint-wagon")
+    cage = members_only(build)
+    return cage, Cockpit.of(build.car, build.drivers, cage.members)
+
+
+def volume(mesh: SolidMesh) -> float:
+    a, b, c = (mesh.vertices[mesh.triangles[:, k]] for k in range(3))
+    return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum()) / 6
+
+
+def test_meshes_are_closed_and_as_large_as_their_solids() -> None:
+    capsule = capsule_mesh(Capsule(vec((0, 0, 0)), vec((200, 30, 40)), 130.0))
+    length = float(np.linalg.norm((200, 30, 40)))
+    exact = np.pi * 130**2 * (length + 4 / 3 * 130)
+    assert volume(capsule) == pytest.approx(exact, rel=0.02)
+    ring = ring_mesh(Ring(vec((5, 6, 7)), unit((1, 0, 1)), 175.0, 15.0))
+    assert volume(ring) == pytest.approx(2 * np.pi**2 * 175 * 15**2, rel=0.05)
+    slab = slab_mesh(Slab(vec((1, 2, 3)), np.eye(3), vec((10, 20, 30))))
+    assert volume(slab) == pytest.approx(8 * 10 * 20 * 30)
+
+
+def test_every_number_on_the_sheet_is_drawn_at_its_place(wagon: tuple) -> None:
+    _, cockpit = wagon
+    for m in measures(cockpit, cockpit.occupants[0], "mm"):
+        if m.value.endswith(" mm") and "below" not in m.name and "above" not in m.name:
+            drawn = float(np.linalg.norm(m.end - m.start))
+            assert drawn == pytest.approx(abs(float(m.value.removesuffix(" mm"))), abs=1.0)
+
+
+def test_fit_sheet_is_a_picture_and_the_same_one_twice(wagon: tuple) -> None:
+    cage, cockpit = wagon
+    data = []
+    for _ in range(2):
+        out = BytesIO()
+        fit_sheet(cage, cockpit, units="in").save(out, "PNG")
+        data.append(out.getvalue())
+    assert data[0] == data[1]
+    pixels = np.asarray(fit_sheet(cage, cockpit))
+    assert pixels.std() > 20
+
+
+def test_panorama_shows_what_the_numbers_say(wagon: tuple) -> None:
+    """On the 5 degrees down line the dark part near the right pillar is as wide as measured."""
+    _, cockpit = wagon
+    who = cockpit.occupants[0]
+    picture = np.asarray(panorama(cockpit, who)).astype(int)
+    assert picture.shape[1] == 2 * REACH_DEG * SCALE + 2 * MARGIN
+    view = pillar_view(cockpit, who, "right")
+    assert view is not None
+    row = picture[HEAD + (UP_DEG + 4) * SCALE, MARGIN : MARGIN + 2 * REACH_DEG * SCALE]
+    ground = np.array([233, 232, 224])
+    right = row[REACH_DEG * SCALE + 300 : REACH_DEG * SCALE + 700]
+    # hidden from at least one eye: the binocular part and what one eye sees past
+    hidden = (np.abs(right - ground).sum(axis=1) > 12).sum() / SCALE
+    assert hidden > np.degrees(view.total)
+    assert hidden < np.degrees(view.total) + 20
+    assert DOWN_DEG == UP_DEG
+
+
+def test_placement_plot_colours_every_cell() -> None:
+    cells = tuple(Cell(text=str(k), state=s) for k, s in enumerate(("good", "warn", "fail", "none")))
+    chart = Chart(
+        title="places", axis="height", columns=("1", "2", "3", "4"),
+        lanes=(Lane(name="knee", limit=">= 40 mm", cells=cells),), best=0, now=2.5,
+        remarks=("Proposed.",),
+    )  # fmt: skip
+    picture = np.asarray(placement_plot(chart))
+    colours = {tuple(int(v) for v in c) for c in picture.reshape(-1, 3)}
+    assert set(FILL.values()) <= colours
