@@ -1,0 +1,147 @@
+"""Rule profiles: what is wrong in one is told with its line, and one made by the README works."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from cagekit.build.presets import list_presets
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.checks import Certainty, Status, run
+from cagekit.checks.profile import compile_file, load_profile
+from cagekit.checks.profile_sheet import profile_text, quantities_text
+from cagekit.checks.quantity import quantities
+from cagekit.errors import InputError
+
+README = (Path(__file__).parents[4] / "README.md").read_text("utf-8")
+SHIPPED = ["common-practice", "fia-253", "motorsport-uk", "nasa-ccr", "nhra", "scca-gcr"]
+
+HEAD = """kind = "rules"
+name = "mine"
+title = "My rules"
+
+"""
+GOOD = """[[rule]]
+code = "angle"
+quantity = "rear_brace_angle"
+op = ">="
+limit = 30
+text = "At least 30 degrees."
+cure = "Move the foot."
+"""
+
+
+def write(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "mine.toml"
+    path.write_text(HEAD + text, encoding="utf-8")
+    return path
+
+
+def fault(tmp_path: Path, text: str) -> str:
+    with pytest.raises(InputError) as caught:
+        compile_file(write(tmp_path, text))
+    return str(caught.value)
+
+
+def test_the_shipped_ones_are_found() -> None:
+    assert [p.name for p in list_presets("rules")] == SHIPPED
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_a_shipped_one_is_whole(name: str) -> None:
+    profile = load_profile(name)
+    assert profile.name == name
+    assert profile.file.caution
+    assert profile.file.gaps
+    for rule in profile.rules:
+        assert rule.source
+        assert rule.certainty in Certainty
+        assert rule.entry.text.endswith(".")
+        assert "legal" not in f"{rule.entry.text} {rule.entry.cure}".lower()
+        assert rule.measured or rule.entry.op is None
+
+
+def test_an_unknown_quantity_names_its_line(tmp_path: Path) -> None:
+    message = fault(tmp_path, GOOD.replace("rear_brace_angle", "rear_brace_angel"))
+    assert "mine.toml:7" in message
+    assert "rear_brace_angel" in message
+    assert "'rear_brace_angle'" in message
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "word"),
+    [
+        ("limit = 30", 'limit = "30 mm"', 9, "number"),
+        ('op = ">="', 'op = "=>"', 8, "op"),
+        ('cure = "Move the foot."', "", 5, "cure"),
+        ("limit = 30", "", 5, "limit"),
+        ('code = "angle"', 'code = "The Angle"', 6, "code"),
+        ("limit = 30", 'limit = 30\nwhen = { homologted = ">= 2007" }', 10, "homologated"),
+        ("limit = 30", 'limit = 30\nof = ["rear_brce"]', 10, "rear_brace"),
+        ("limit = 30", "limit = 30\nclauze = '1'", 10, "clause"),
+    ],
+)
+def test_a_slip_names_its_line(tmp_path: Path, old: str, new: str, line: int, word: str) -> None:
+    message = fault(tmp_path, GOOD.replace(old, new))
+    assert f"mine.toml:{line}" in message
+    assert word in message
+
+
+def test_all_slips_are_told_at_once(tmp_path: Path) -> None:
+    text = GOOD.replace("rear_brace_angle", "no_such_thing")
+    message = fault(tmp_path, text + text.replace('"angle"', '"other"'))
+    assert message.count("is no quantity") == 2
+
+
+def test_two_rules_of_one_code(tmp_path: Path) -> None:
+    assert "two rules have the code 'angle'" in fault(tmp_path, GOOD + GOOD)
+
+
+def test_what_needs_inspection_compares_nothing(tmp_path: Path) -> None:
+    message = fault(tmp_path, GOOD.replace('op = ">="', 'op = ">="\nneeds = "inspection"'))
+    assert "nothing is compared" in message
+
+
+def test_the_profile_of_the_readme_works_without_code(tmp_path: Path) -> None:
+    """Saved as it stands, held against a demo cage: passes, and fails with another limit."""
+    (block,) = re.findall(r'```toml\n(kind = "rules".*?)```', README, re.DOTALL)
+    path = tmp_path / "my-club.toml"
+    path.write_text(block, encoding="utf-8")
+    build = load_build("hillclimb-coupe")
+    cage = members_only(build)
+    rows = run(build, cage, groups=["rules"], rules=[str(path)])
+    hoops = {f.subject: f.status for f in rows if f.code == "my-club/hoop-tube"}
+    assert hoops["main_hoop"] is Status.PASS
+    assert hoops["half_hoop_left"] is hoops["half_hoop_right"] is Status.FAIL
+    found = {f.code: f for f in rows}
+    assert found["my-club/brace-angle"].status is Status.PASS
+    assert found["my-club/brace-angle"].certainty is Certainty.FROM_MEMORY
+    assert found["my-club/welds"].status is Status.NEEDS_INSPECTION
+    path.write_text(block.replace("[30, 60]", "[70, 80]"), encoding="utf-8")
+    found = {f.code: f for f in run(build, cage, groups=["rules"], rules=[str(path)])}
+    assert found["my-club/brace-angle"].status is Status.WARN
+
+
+def test_print_of_a_profile_shows_gaps_and_certainty() -> None:
+    profile = load_profile("nhra")
+    text = profile_text(profile, width=80)
+    assert max(map(len, text.splitlines())) <= 80
+    assert "Not in this profile:" in text
+    for gap in profile.file.gaps:
+        assert gap.split()[0] in text
+    for rule in profile.rules:
+        assert f"{rule.entry.code}:" in text
+        assert rule.certainty.value in text
+    assert text.count("(from memory)") == sum(
+        r.certainty is Certainty.FROM_MEMORY for r in profile.rules
+    )
+
+
+def test_every_quantity_says_what_it_is() -> None:
+    text = quantities_text(width=80)
+    for q in quantities().values():
+        assert len(q.about) > 15, q.name
+        assert f"{q.name} [{q.unit}]" in text
