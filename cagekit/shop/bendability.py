@@ -168,7 +168,7 @@ def _grip(sheet: BendSchedule, die: Die, shop: _Shop) -> Iterator[Finding]:
     work = sheet.work
     ends = [
         f"{shop.length(extra)} at end {end}"
-        for end, extra in (("a", work.extra_a), ("b", work.extra_b))
+        for end, extra in zip("ab", work.held, strict=True)
         if extra > 0.05
     ]
     ways = {
@@ -183,7 +183,7 @@ def _grip(sheet: BendSchedule, die: Die, shop: _Shop) -> Iterator[Finding]:
     yield _finding(
         "tube-to-hold", sheet, "tube left longer for the clamp",
         Status.WARN if ends else Status.PASS,
-        measured=work.extra_a + work.extra_b, op="<=", limit=0.0, unit="mm", text=held,
+        measured=sum(work.held), op="<=", limit=0.0, unit="mm", text=held,
         cure=f"Leave {' and '.join(ends)} on the blank, cut it off after bending." if ends else "",
     )  # fmt: skip
 

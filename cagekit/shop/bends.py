@@ -37,7 +37,8 @@ class Work:
     """Which bends are made with end a leading (``1 .. from_a``), the others with end b leading.
 
     ``extra_a`` and ``extra_b`` (mm) are left on the blank beyond the finished tips so that the
-    clamp and the pressure block have something to hold; they are cut off after bending. ``short``
+    clamp and the pressure block have something to hold; they are cut off after bending. ``trim_a``
+    and ``trim_b`` are the part of them that is left for fitting in any case. ``short``
     lists the straights between bends (by the number of the bend before) that are too short to
     hold, with the length there is and the length needed, mm.
     """
@@ -46,6 +47,8 @@ class Work:
     bends: int
     extra_a: float
     extra_b: float
+    trim_a: float = 0.0
+    trim_b: float = 0.0
     short: tuple[tuple[int, float, float], ...] = ()
 
     @property
@@ -53,6 +56,11 @@ class Work:
         """Bend numbers (from 1 at end a) in machine order, each with its leading end."""
         first: list[tuple[int, EndName]] = [(i, "a") for i in range(1, self.from_a + 1)]
         return (*first, *((i, "b") for i in range(self.bends, self.from_a, -1)))
+
+    @property
+    def held(self) -> tuple[float, float]:
+        """What the clamp needs at ends a and b beyond the trim for fitting, mm."""
+        return max(self.extra_a - self.trim_a, 0.0), max(self.extra_b - self.trim_b, 0.0)
 
     @property
     def flips(self) -> int:
@@ -197,6 +205,8 @@ def _way(rows: Sequence[BendRow], die: Die, k: int, trim_a: float, trim_b: float
         bends=n,
         extra_a=max(trim_a, need_a - first, 0.0),
         extra_b=max(trim_b, need_b - last, 0.0),
+        trim_a=trim_a,
+        trim_b=trim_b,
         short=tuple(short),
     )
 
@@ -237,7 +247,8 @@ def schedule(
         except NotFoundError as error:
             problem = str(error)
     if die is None:
-        work = Work(from_a=len(rows) - 1, bends=len(rows) - 1, extra_a=trim_a, extra_b=trim_b)
+        n = len(rows) - 1
+        work = Work(from_a=n, bends=n, extra_a=trim_a, extra_b=trim_b, trim_a=trim_a, trim_b=trim_b)
         return BendSchedule(
             member=member, tube=tube, rows=rows, work=work, steps=(), problem=problem,
             cut_length=finished.length, blank=finished.length + trim_a + trim_b, stretch=0.0,

@@ -56,7 +56,9 @@ def instructions(
         if extra > 0.05
     ]
     if extras:
-        lines.append(f"After bending cut off what was left for the clamp: {', '.join(extras)}.")
+        lines.append(
+            f"Longer than the finished tube, to be cut off after bending: {', '.join(extras)}."
+        )
     lines.append(
         f"Check: from tip to tip along the centre line the tube is {length(sheet.cut_length)}."
     )

@@ -176,3 +176,11 @@ def test_thin_bends_are_a_warning():
     assert f.status is Status.WARN
     assert f.measured == pytest.approx(2.5 * 90 / 110)
     assert f.limit == pytest.approx(2.5 * 0.83)
+
+
+def test_trim_for_fitting_is_no_tube_for_the_clamp():
+    tooling = shop()
+    sheet = schedule("bar", TUBE, L_SHAPE, tooling, trim_a=5, trim_b=5)
+    codes = {f.code: f for f in bend_findings([sheet], tooling)}
+    assert codes["shop/tube-to-hold"].status is Status.PASS
+    assert sheet.waste == 10

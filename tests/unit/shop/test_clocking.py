@@ -56,9 +56,9 @@ def test_a_turn_is_told_three_ways():
 def test_from_both_ends_and_extra_length():
     lines = words([(0, 0, 0), (215, 0, 0), (215, 900, 0), (0, 900, 0)])
     assert any("Turn the blank end for end: end b goes in first" in x for x in lines)
-    assert not any("cut off" in x for x in lines)
+    assert not any("to be cut off" in x for x in lines)
     short = words([(0, 0, 0), (150, 0, 0), (150, 900, 0), (-400, 900, 0)])
-    assert any("cut off what was left for the clamp: 50.0 mm at end a" in x for x in short)
+    assert any("to be cut off after bending: 50.0 mm at end a" in x for x in short)
 
 
 def test_from_end_b_the_line_turns_with_the_tube_too():
