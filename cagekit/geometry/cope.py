@@ -136,26 +136,6 @@ class EndCut:
         """Points of the cut in space, ``(..., 3)`` mm; arguments broadcast."""
         return np.asarray(self.origins(phi, rho) - self.trim(phi, rho)[..., None] * self.out)
 
-    def slope(self, phi: Vec, rho: Vec) -> Vec:
-        """ds/dphi (mm per rad) at angles ``(n,)`` and radii ``(n,)``, from surface normals."""
-        c = self.contact(phi, rho)
-        points = self.origins(phi, rho) - c.s[:, None] * self.out
-        around = rho[:, None] * (
-            np.cos(phi)[:, None] * self.side - np.sin(phi)[:, None] * self.zero
-        )
-        result = np.zeros(len(phi))
-        for i in sorted(set(c.active.tolist())):
-            m = c.active == i
-            if i < 0:
-                h = 1e-6
-                step = self.trim(phi[m] + h, rho[m]) - self.trim(phi[m] - h, rho[m])
-                result[m] = step / (2 * h)
-                continue
-            n = self.surfaces[i].normals(points[m])
-            facing = np.maximum(-(n @ self.out), 1e-12)
-            result[m] = -np.einsum("ij,ij->i", n, around[m]) / facing
-        return result
-
     @cached_property
     def special(self) -> Vec:
         """Angles in [0, 2 pi) where a cope has its tips, lows and tangencies, sorted ``(k,)``."""
@@ -211,10 +191,29 @@ class EndCut:
 
     @cached_property
     def saddle_length(self) -> float:
-        """Length in space of the outside curve, mm: the weld's length, steps left out."""
-        phi, weight, _ = self.nodes([self.outer_radius], 48)
-        slope = self.slope(phi, np.full(len(phi), self.outer_radius))
-        return float(np.hypot(self.outer_radius, slope) @ weight)
+        """Length in space of the outside curve, mm: the weld's length, steps left out.
+
+        Unrolled, the curve is measured in chords between its corners, with 32, 64 and 128 of
+        them to a stretch, and carried on to none too long (Romberg).
+        """
+        cuts = self._stretches(self.corners)
+        width = np.diff(np.append(cuts, cuts[0] + 2 * pi))[:, None]
+        share = np.linspace(0.0, 1.0, 129)
+        # crowded at both ends, where the curve may be as steep as a square root, and just short
+        # of the corners, beyond which another surface may hold
+        share = np.clip(share * share * (3.0 - 2.0 * share), 1e-10, 1.0 - 1e-10)
+        phi = cuts[:, None] + width * share
+        s = self.trim(phi, self.outer_radius)
+        coarse, middle, fine = (
+            float(
+                np.hypot(
+                    self.outer_radius * np.diff(phi[:, ::k], axis=1), np.diff(s[:, ::k], axis=1)
+                ).sum()
+            )
+            for k in (4, 2, 1)
+        )
+        once, twice = (4 * middle - coarse) / 3, (4 * fine - middle) / 3
+        return (16 * twice - once) / 15
 
     @property
     def used(self) -> list[int]:
@@ -245,15 +244,19 @@ class EndCut:
         """
         radii = list(rho)
         t, w = crowded_gauss(order)
-        base = np.array(self._tangent_angles(self.surfaces[0]))
         phi, weight, index = [], [], []
         for i, corners in enumerate(self.corners_at(radii)):
-            cuts = _distinct(np.concatenate([base, corners]))
+            cuts = self._stretches(corners)
             width = np.diff(np.append(cuts, cuts[0] + 2 * pi))
             phi.append((cuts[:, None] + width[:, None] * t).ravel())
             weight.append((width[:, None] * w).ravel())
             index.append(np.full(len(cuts) * order, i))
         return np.concatenate(phi), np.concatenate(weight), np.concatenate(index)
+
+    def _stretches(self, corners: Vec) -> Vec:
+        """Angles that part the curve into smooth stretches of half a turn at most."""
+        base = np.array(self._tangent_angles(self.surfaces[0]))
+        return _distinct(np.concatenate([base, corners]))
 
     def grazing_radii(self, low: float, high: float) -> list[float]:
         """Radii between two where rays start to pass a straight parent, rising, mm."""
@@ -288,7 +291,15 @@ class EndCut:
             best = np.append(np.argmin(near[:2], axis=1), np.argmax(near[2:], axis=1))
             phi = phi + fine[best][:, None]
             fine = fine / 12.0
-        return float(min(s.min(), near[:2].min())), float(max(s.max(), near[2:].max()))
+        low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
+        if self.count > 1 or not self._scan.ok.all():
+            # where one surface takes over from another there is a tip or a low, however sharp
+            for rho, changes in zip(
+                self._radii[:, 0], self._changes(self._radii[:, 0]), strict=True
+            ):
+                at_change = self.trim(changes, rho) if changes else s[0]
+                low, high = min(low, at_change.min()), max(high, at_change.max())
+        return float(low), float(high)
 
     def _curve(self, n: int, rho: float, corners: Vec) -> Vec:
         phi = np.arange(n) * (2 * pi / n)

@@ -124,6 +124,55 @@ def test_volume_is_what_a_plain_sum_over_rays_gives(joint: dict[str, float]) -> 
     assert np.isclose(wall_volume(path, r, r - 3, one, square), whole - rough, rtol=2e-5)
 
 
+@given(
+    st.floats(1.0, HOOP.length - 1.0),
+    degrees(5, 175),
+    degrees(0, 360),
+    st.floats(1.0, 25.0) | st.floats(1.0, 60.0),
+    st.floats(0.05, 0.999),
+    st.sampled_from([0.0, 0.0, 1e-7, 3.0, -15.0, 60.0]),
+    st.just(0.0) | st.floats(-60.0, 60.0),
+    st.booleans(),
+    st.booleans(),
+)
+def test_any_joint_is_cut_or_refused(
+    station: float,
+    angle: float,
+    roll: float,
+    r: float,
+    bore: float,
+    offset: float,
+    beyond: float,
+    open_ends: bool,
+    second: bool,
+) -> None:
+    spot = HOOP.spot(station)
+    square = rotate(perpendicular(spot.tangent), spot.tangent, roll)
+    back = cos(angle) * spot.tangent + sin(angle) * square
+    side = unit(np.cross(back, spot.tangent))
+    node = spot.point + offset * side - beyond * back
+    parents = [Parent("hoop", HOOP, R, open_ends, open_ends)]
+    if second:
+        other = Path.straight(spot.point, spot.point + 300 * unit(side + 0.4 * square))
+        parents.append(Parent("other", other, 15.0, open_ends, True))
+    path = Path.straight(node, node + 400 * back)
+    try:
+        one = cut_end(path, "a", r, bore * r, parents=parents, owner="bar")
+    except CopeError as error:
+        assert str(error).startswith("bar: ")
+        assert error.hint
+        return
+    curve = one.outer_curve(90)
+    assert np.isfinite(curve).all()
+    assert curve[:, 1].max() <= one.longest + 1e-2
+    assert curve[:, 1].min() >= one.shortest - 1e-2
+    assert one.longest < path.length
+    assert 2 * pi * r * 0.999 <= one.saddle_length < 100 * r
+    whole = pi * r**2 * (1 - bore**2) * path.length
+    left = wall_volume(path, r, bore * r, one, cut_end(path, "b", r, bore * r))
+    assert 0 < left < whole * (1 - one.shortest / path.length) + 1e-6 * whole
+
+
 def _rotation(turn: float, tip: float) -> NDArray[np.float64]:
     a = np.array([[cos(turn), -sin(turn), 0], [sin(turn), cos(turn), 0], [0, 0, 1.0]])
     b = np.array([[1.0, 0, 0], [0, cos(tip), -sin(tip)], [0, sin(tip), cos(tip)]])

@@ -324,3 +324,20 @@ def test_volume_on_a_bend(along: float, angle_deg: float, small: float) -> None:
     square = cut_end(path, "b", small, small - 2.5)
     expected = pi * (small**2 - (small - 2.5) ** 2) * path.length - marched_volume(cut, tubes)
     assert wall_volume(path, small, small - 2.5, cut, square) == pytest.approx(expected, rel=2e-6)
+
+
+@pytest.mark.parametrize("seed", [2, 5])
+def test_volume_at_a_node_of_two_parents(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    hoop = Round(HOOP, 150.0, 20.65)
+    spot = hoop.parent("hoop").path.spot(float(rng.uniform(200, 2200)))
+    turn = rotate(perpendicular(spot.tangent), spot.tangent, rng.uniform(0, 2 * pi))
+    across = unit(np.cross(turn, spot.tangent) + 0.6 * turn)
+    second = Round(np.array([spot.point - 500 * across, spot.point + 500 * across]), 1.0, 19.05)
+    path = Path.straight(spot.point, spot.point + 500 * turn)
+    cut = cut_end(path, "a", 19.05, 16.0, parents=[hoop.parent("hoop"), second.parent("second")])
+    square = cut_end(path, "b", 19.05, 16.0)
+    whole = pi * (19.05**2 - 16.0**2) * path.length
+    expected = whole - marched_volume(cut, [hoop, second])
+    # the plain sum over rays is itself only this good across a ridge
+    assert wall_volume(path, 19.05, 16.0, cut, square) == pytest.approx(expected, rel=1e-5)
