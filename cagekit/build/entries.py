@@ -200,6 +200,22 @@ class DoorBarEntry(StrutEntry):
     cut_rear: Length | None = Field(
         None, description="rear cut, mm along the bar from the rear node"
     )
+    cut_front_height: Length | None = Field(
+        None, description="front cut by its height above the sill plane instead"
+    )
+    cut_rear_height: Length | None = Field(
+        None, description="rear cut by its height above the sill plane instead"
+    )
+    cut_gap: Length = Field(2.0, gt=0, description="width of the saw cut at each end")
+    pin_tilt: Angle = Field(
+        0.0,
+        ge=-1.6,
+        le=1.6,
+        description="pins turned about the bar from upright, degrees, top outboard positive",
+    )
+    open_angle: Angle = Field(
+        1.5708, gt=0.1, le=3.0, description="how far the bar should swing out, degrees"
+    )
 
 
 class SillBarEntry(StrutEntry):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -9,9 +10,11 @@ import numpy as np
 from cagekit.build.build import Build
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.model import End, EndKind, EndName, Member
+from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path, Vec
 from cagekit.members.registry import make
 from cagekit.members.site import Site
+from cagekit.swing.divide import Divided, divide_all
 
 LOOK = 160.0
 """How far from a node (mm along both tubes) two branches are checked for running
@@ -36,18 +39,25 @@ def assemble(build: Build) -> Cage:
     from cagekit.plates.feet import plates_for
 
     cage = members_only(build)
-    return cage.having(plates=plates_for(build, cage))
+    return cage.having(plates=(*plates_for(build, cage), *cage.plates))
 
 
 def members_only(build: Build) -> Cage:
-    """Make the tubes of a build, without plates."""
+    """Make the tubes of a build, without plates but for the brackets of swing-out bars."""
     site = Site(build)
     notes: list[str] = []
     for entry in build.entries:
         made = make(site, entry)
         made = [_meet_neighbours(site, m, notes) for m in made]
         site.add(made)
-    cage = Cage(build.name, site.members.values())
+    divided = divide_all(build, site.members)
+    cage = Cage(
+        build.name,
+        _divided(site.members, divided),
+        plates=[p for d in divided for p in d.plates],
+        doors=[d.door for d in divided],
+        parts=[p for d in divided for p in d.parts],
+    )
     for joint in cage.joints:
         if not joint.concentric:
             names = ", ".join(joint.parents)
@@ -56,6 +66,47 @@ def members_only(build: Build) -> Cage:
                 f"node (more than {CONCENTRIC} mm apart)."
             )
     return cage.having(notes=notes)
+
+
+def _divided(members: Mapping[str, Member], divided: Sequence[Divided]) -> list[Member]:
+    """Members in build order, each swing-out bar as its pieces; what hangs on its stubs follows.
+
+    Raises:
+        GeometryError: a member is coped to the piece that swings.
+    """
+    by_bar = {d.door.bar: d for d in divided}
+    out: list[Member] = []
+    for member in members.values():
+        if member.id in by_bar:
+            out += by_bar[member.id].pieces
+            continue
+        ends = {}
+        for name, end in member.ends:
+            held = [by_bar[p] for p in end.parents if p in by_bar]
+            if not held:
+                continue
+            swaps = {d.door.bar: _standing(member, name, d) for d in held}
+            ends[name] = replace(end, parents=tuple(swaps.get(p, p) for p in end.parents))
+        out.append(replace(member, **ends) if ends else member)
+    return out
+
+
+def _standing(member: Member, name: EndName, divided: Divided) -> str:
+    """The stub that a member's end is coped to."""
+    door = divided.door
+    station = door.fitted.path.nearest(member.path.end_point(name)).station
+    low, high = sorted((door.hinge.cut_station, door.latch.cut_station))
+    reach = 1.2 * member.tube.outer_radius
+    if station + reach <= low:
+        return door.pieces[0]
+    if station - reach >= high:
+        return door.pieces[2]
+    raise GeometryError(
+        member.id,
+        f"is coped to {door.bar} {station:.0f} mm from its end a; between {low:.0f} and "
+        f"{high:.0f} mm that bar swings out.",
+        "Attach it to another member, or set swing_out = false.",
+    )
 
 
 def sketch(build: Build) -> Cage:

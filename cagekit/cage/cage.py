@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
 
@@ -16,6 +16,7 @@ from cagekit.geometry.path import Path, Vec
 from cagekit.geometry.volume import centroid, wall_volume
 from cagekit.materials.steels import steel
 from cagekit.plates.model import Plate
+from cagekit.swing.model import SmallPart, SwingDoor
 
 CONCENTRIC = 0.5
 """Axes that pass within this distance (mm) count as meeting in the node."""
@@ -42,7 +43,11 @@ class Joint:
 
 
 class Cage:
-    """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept."""
+    """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept.
+
+    ``doors`` are the swing-out bars; their pieces are members, their brackets are among the
+    plates, sleeves, washers, pins and half cups are ``parts``.
+    """
 
     def __init__(
         self,
@@ -51,11 +56,15 @@ class Cage:
         *,
         plates: Iterable[Plate] = (),
         notes: Iterable[str] = (),
+        doors: Iterable[SwingDoor] = (),
+        parts: Iterable[SmallPart] = (),
     ) -> None:
         self.name = name
         self.members: Mapping[str, Member] = MappingProxyType({m.id: m for m in members})
         self.plates: tuple[Plate, ...] = tuple(plates)
         self.notes: tuple[str, ...] = tuple(notes)
+        self.doors: tuple[SwingDoor, ...] = tuple(doors)
+        self.parts: tuple[SmallPart, ...] = tuple(parts)
         self._cuts: dict[tuple[str, str], EndCut] = {}
         self._volumes: dict[str, float] = {}
         self._parents: dict[str, Parent] = {}
@@ -69,6 +78,8 @@ class Cage:
             self.members.values(),
             plates=self.plates if plates is None else plates,
             notes=self.notes if notes is None else notes,
+            doors=self.doors,
+            parts=self.parts,
         )
         new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
         if "joints" in self.__dict__:
@@ -81,10 +92,38 @@ class Cage:
         for m in kept:
             self.cut(m.id, "a")
             self.cut(m.id, "b")
-        new = Cage(self.name, kept, notes=self.notes)
+        names = {m.id for m in kept}
+        doors = [d for d in self.doors if names.issuperset(d.pieces)]
+        parts = {i for d in doors for i in d.parts}
+        new = Cage(
+            self.name,
+            kept,
+            notes=self.notes,
+            doors=doors,
+            parts=[p for p in self.parts if p.id in parts],
+        )
         new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
         new.__dict__["joints"] = tuple(j for j in self.joints if j.branch in new.members)
         return new
+
+    def as_fitted(self) -> Cage:
+        """The cage before its swing-out bars are cut: each of them whole, under an id of its own.
+
+        Bends, blanks, copes, welds and order of work are those of the whole bar; it is divided
+        when its brackets are welded. The cage itself when nothing swings out.
+        """
+        if not self.doors:
+            return self
+        whole = {d.pieces[0]: d.fitted for d in self.doors}
+        gone = {i for d in self.doors for i in d.pieces}
+        members = [
+            whole.get(m.id, m) for m in self.members.values() if m.id in whole or m.id not in gone
+        ]
+        taken = {i: d.fitted.id for d in self.doors for i in d.pieces}
+        members = [_hung_on(m, taken) for m in members]
+        return Cage(
+            self.name, members, plates=self.plates, notes=self.notes, parts=self.parts
+        )
 
     def member(self, id_: str) -> Member:
         """The member of that id; NotFoundError when there is none."""
@@ -192,8 +231,8 @@ class Cage:
         return sum(self.mass(i) for i in self.members)
 
     def mass_total(self) -> float:
-        """Mass of tubes and plates, kg."""
-        return self.tube_mass() + sum(p.mass for p in self.plates)
+        """Mass of tubes, plates and small parts, kg."""
+        return self.tube_mass() + sum(p.mass for p in (*self.plates, *self.parts))
 
     def centre_of_gravity(self) -> Vec:
         """Centre of gravity of the tubes, ``(3,)`` mm."""
@@ -204,6 +243,16 @@ class Cage:
             )
             moment += self.mass(i) * np.asarray(at)
         return np.asarray(moment / self.tube_mass())
+
+
+def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:
+    """A member whose ends are coped to the bars that took the place of their pieces."""
+    ends = {
+        name: replace(end, parents=tuple(taken.get(p, p) for p in end.parents))
+        for name, end in member.ends
+        if any(p in taken for p in end.parents)
+    }
+    return replace(member, **ends) if ends else member
 
 
 def bounds(paths: Iterable[Path], margin: float = 0.0) -> tuple[Vec, Vec]:

@@ -70,7 +70,8 @@ class End:
 class Swing:
     """How a door bar swings out: which end carries the hinge and where the bar is cut.
 
-    ``hinge_cut`` and ``latch_cut`` are stations on the bar's centre line, mm from end a.
+    ``hinge_cut`` and ``latch_cut`` are stations on the centre line of the bar as it is fitted, mm
+    from its end a: where the standing stubs end.
     """
 
     hinge_end: EndName

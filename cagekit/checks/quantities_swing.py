@@ -14,6 +14,10 @@ from cagekit.geometry.path import Vec
 
 if TYPE_CHECKING:
     from cagekit.plates.model import Pin, Plate
+    from cagekit.swing.model import BracketSpec
+
+SAME_PIN = 120.0
+"""Ears within this distance share a pin, mm (common practice: a bracket is not wider)."""
 
 
 def swing_plates(s: Survey) -> Iterator[tuple[Plate, Pin, Vec]]:
@@ -76,19 +80,40 @@ def swing_pin_to_upright(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("swing_bracket_thickness", "mm", "bracket thickness at the pin")
 def swing_bracket_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Thickness of bracket plate that holds each pin, all plates that share the pin added up."""
+    """Thickness of bracket that holds each pin, all ears that share the pin added up."""
     groups: list[tuple[Vec, list[Plate]]] = []
     for plate, _, at in swing_plates(s):
-        near = [g for g in groups if float(np.linalg.norm(g[0] - at)) < 120.0]
+        near = [g for g in groups if float(np.linalg.norm(g[0] - at)) < SAME_PIN]
         if near:
             near[0][1].append(plate)
         else:
             groups.append((at, [plate]))
-    for at, plates in groups:
-        cheeks = [p.thickness * (2 if len(p.facets) > 1 else p.quantity) for p in plates]
-        evidence = Evidence.of(
-            *dict.fromkeys(m for p in plates for m in p.members),
-            plates=[p.id for p in plates],
-            points=[at],
-        )
-        yield Measure(subject=plates[0].id, value=sum(cheeks), evidence=evidence)
+    for at, ears in groups:
+        ids = dict.fromkeys(p.id for p in ears)
+        members = dict.fromkeys(m for p in ears for m in p.members)
+        evidence = Evidence.of(*members, plates=ids, points=[at])
+        value = sum(p.thickness * p.quantity for p in ears)
+        yield Measure(subject=ears[0].id, value=value, evidence=evidence)
+
+
+def _cups(s: Survey) -> Iterator[tuple[str, BracketSpec, Evidence]]:
+    """Joints with a half cup behind the bar: name, sizes, evidence."""
+    for door in s.cage.doors:
+        for joint in door.joints:
+            if joint.spec.cup:
+                evidence = Evidence.of(door.bar, joint.stub, points=[joint.origin])
+                yield f"{door.bar} {joint.name}", joint.spec, evidence
+
+
+@quantity("swing_cup_wall", "mm", "wall of the half cup")
+def swing_cup_wall(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Wall of the half cup that a closed swing-out bar bears on."""
+    for name, spec, evidence in _cups(s):
+        yield Measure(subject=name, value=spec.cup_wall, evidence=evidence)
+
+
+@quantity("swing_cup_reach", "mm", "half cup past the pin")
+def swing_cup_reach(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """How far the half cup of a swing-out bar's end reaches past the pin's centre."""
+    for name, spec, evidence in _cups(s):
+        yield Measure(subject=name, value=spec.cup_overlap, evidence=evidence)

@@ -50,9 +50,8 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
 def _swinging(entry: DoorBarEntry, bar: Member) -> Member:
     """Note on the bar where it is cut; proposes a cut at each end when the entry names none."""
     length = bar.path.length
-    usual = CUT_FROM_NODE * bar.tube.od
-    rear = usual if entry.cut_rear is None else entry.cut_rear
-    front = length - (usual if entry.cut_front is None else entry.cut_front)
+    rear = _cut(entry, bar, "rear")
+    front = _cut(entry, bar, "front")
     if not 0 < rear < front < length:
         raise GeometryError(
             bar.id,
@@ -75,6 +74,36 @@ def _swinging(entry: DoorBarEntry, bar: Member) -> Member:
             latch_cut=rear if hinge_front else front,
         ),
     )
+
+
+def _cut(entry: DoorBarEntry, bar: Member, end: str) -> float:
+    """Station of one cut: typed along the bar or by its height, else the usual one."""
+    along, height = (
+        (entry.cut_rear, entry.cut_rear_height)
+        if end == "rear"
+        else (entry.cut_front, entry.cut_front_height)
+    )
+    if along is not None and height is not None:
+        raise GeometryError(
+            bar.id,
+            f"its {end} cut is given twice, {along:.0f} mm along the bar and at height "
+            f"{height:.0f} mm.",
+            f"Give cut_{end} or cut_{end}_height.",
+        )
+    length = bar.path.length
+    if height is not None:
+        spots = [s.station for s in bar.path.at_height(height)]
+        if not spots:
+            ends = sorted(float(bar.path.end_point(e)[2]) for e in "ab")
+            raise GeometryError(
+                bar.id,
+                f"never passes the height of its {end} cut, {height:.0f} mm "
+                f"(it runs from {ends[0]:.0f} to {ends[1]:.0f} mm).",
+                f"Use cut_{end}, mm along the bar.",
+            )
+        return spots[0] if end == "rear" else spots[-1]
+    usual = CUT_FROM_NODE * bar.tube.od if along is None else along
+    return usual if end == "rear" else length - usual
 
 
 def _check_straight(bar: Member, *cuts: float) -> None:

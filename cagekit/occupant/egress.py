@@ -16,7 +16,7 @@ from math import ceil, cos, pi, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.cage.model import Member
+from cagekit.cage.model import EndKind, Member
 from cagekit.geometry.path import Arc, Path, Vec
 from cagekit.occupant.cockpit import Cockpit
 from cagekit.occupant.posture import Occupant
@@ -154,9 +154,11 @@ def _stretches(member: Member, swung: bool) -> list[tuple[Vec, Vec]]:
 
 
 def _left(member: Member, swung: bool) -> tuple[Path, ...]:
-    """What stays in place: all of a member, or the stubs of one that is swung out."""
+    """What stays in place: all of a member, or the stubs of a bar that is swung out."""
     if member.swing is None or not swung:
         return (member.path,)
+    if member.a.kind is EndKind.PINNED and member.b.kind is EndKind.PINNED:
+        return ()  # divided: the stubs are members of their own
     cuts = sorted((member.swing.hinge_cut, member.swing.latch_cut))
     first, _, last = member.path.split(*cuts)
     return first, last

@@ -79,6 +79,11 @@ def with_preset(entry: PlateEntry, where: str, beside: Path | None = None) -> Pl
     return laid_on(base, entry)
 
 
+def plate_preset(ref: str) -> PlateEntry:
+    """The values of a plate preset; NotFoundError when there is none of that name."""
+    return _preset(ref, "")
+
+
 @lru_cache(maxsize=64)
 def _preset(ref: str, beside: str) -> PlateEntry:
     from cagekit.build.presets import load

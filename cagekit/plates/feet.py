@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from cagekit.build.plate import FloorPlateEntry, PlateEntry
+from cagekit.build.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
 from cagekit.cage.model import EndKind, EndName
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
@@ -49,7 +49,8 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
         out.extend(_foot_plates(build, cage, member, end, entries, used))
     _require_used(cage, build, entries, used)
     for entry in entries:
-        if isinstance(entry, FloorPlateEntry) or entry.omit:
+        # brackets of swing-out bars come with the bars
+        if isinstance(entry, FloorPlateEntry | SwingBracketEntry) or entry.omit:
             continue
         kind = str(entry.kind)  # type: ignore[attr-defined]
         where = f"{build.name} [[plate]] {entry.id or kind}"

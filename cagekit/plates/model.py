@@ -350,19 +350,26 @@ class Plate:
 
     def reach(self, point: ArrayLike, direction: ArrayLike) -> float:
         """Distance from a point of the flat pattern to the outline along ``direction``, mm."""
-        hit = self.outline.chord_through(point, direction)
+        return self._reach(self.outline, point, direction)
+
+    def _reach(self, loop: Outline, point: ArrayLike, direction: ArrayLike) -> float:
+        hit = loop.chord_through(point, direction)
         if hit is None:
             raise GeometryError(self.id, "the point lies off the plate.")
         return hit[1][0]
 
     def ear(self, pin: Pin) -> PinEar:
-        """Distances round a pin's hole that the pin-plate check needs, mm."""
+        """Distances round a pin's hole that the pin-plate check needs, mm.
+
+        On a folded plate they end at the flat part that holds the hole.
+        """
         h = self.holes[pin.hole]
+        flat = next((f.loop for f in self.facets if pin.hole in f.holes), self.outline)
         pull = np.asarray(pin.load, float)
         across = np.array([-pull[1], pull[0]])
-        sides = [self.reach(h.centre, across), self.reach(h.centre, -across)]
+        ahead, *sides = (self._reach(flat, h.centre, d) for d in (pull, across, -across))
         return PinEar(
-            a=self.reach(h.centre, pull) - h.diameter / 2,
+            a=ahead - h.diameter / 2,
             width=sum(sides),
             side=min(sides) - h.diameter / 2,
             hole=h.diameter,

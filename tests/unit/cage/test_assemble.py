@@ -113,10 +113,11 @@ def test_branches_that_share_a_node_are_coped_to_each_other(demos: dict) -> None
 
 
 def test_swing_out_bars_know_their_cuts(demos: dict) -> None:
-    bar = demos["sprint-wagon"][1].members["door_bar_left"]
+    cage = demos["sprint-wagon"][1]
+    bar, door = cage.members["door_bar_left"], cage.doors[0]
     assert bar.swing is not None
     assert bar.swing.hinge_end == "b"
-    assert 0 < bar.swing.latch_cut < bar.swing.hinge_cut < bar.path.length
+    assert 0 < bar.swing.latch_cut < bar.swing.hinge_cut < door.fitted.path.length
 
 
 def test_asking_for_a_member_that_is_not_there(demos: dict) -> None:

@@ -1,0 +1,135 @@
+"""Small parts as records: prisms one on another, with or without a bore."""
+
+from __future__ import annotations
+
+from math import pi, tau
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.plates.outline import Outline, Segment
+from cagekit.solids.creases import Refused
+from cagekit.solids.record import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
+from cagekit.solids.sheet import plate_record
+from cagekit.swing.model import SmallPart
+
+Array = NDArray[np.float64]
+
+
+def small_part_record(part: SmallPart) -> Record:
+    """Write down the boundary of a small part, in car axes.
+
+    Raises:
+        Refused: two stages of which neither lies wholly inside the other.
+    """
+    if len(part.stages) == 1:
+        return plate_record(part.prisms()[0])
+    return _Stack(part).record()
+
+
+def _round(outline: Outline) -> float:
+    """Radius of a full circle about the axis, 0 for any other outline."""
+    r = np.hypot(*outline.vertices.T)
+    whole = len(outline) == 2 and np.allclose(outline.bulges, 1.0) and np.ptp(r) < 1e-9
+    return float(r[0]) if whole else 0.0
+
+
+class _Stack:
+    """A solid part of several stages; each end of a stage is one loop of edges."""
+
+    def __init__(self, part: SmallPart) -> None:
+        if part.bore:
+            raise Refused("a stepped part with a bore")
+        self.part, self.made = part, Record(part.id)
+        self.x, self.y, self.axis = part.frame[:3, 0], part.frame[:3, 1], part.frame[:3, 2]
+
+    def record(self) -> Record:
+        z = 0.0
+        below: tuple[Loop, float] | None = None
+        for stage in self.part.stages:
+            outline = stage.outline.anticlockwise()
+            low, high = self._wall(outline, z, z + stage.length)
+            self._step(below, (low, abs(outline.area)), z)
+            z += stage.length
+            below = high, abs(outline.area)
+        self._step(below, None, z)
+        errors = self.made.closure_errors()
+        if errors:
+            raise Refused(f"the part does not close: {errors[0]}")
+        return self.made
+
+    def _at(self, xy: Array, z: float) -> Array:
+        o = self.part.frame[:3, 3]
+        return np.asarray(o + xy[0] * self.x + xy[1] * self.y + z * self.axis)
+
+    def _step(self, below: tuple[Loop, float] | None, above: tuple[Loop, float] | None, z: float) -> None:
+        """The flat between two stages, or at an end: the larger section less the smaller."""
+        plane = PlaneSurface(self._at(np.zeros(2), z), self.axis, self.x)
+        up = above is None or (below is not None and below[1] > above[1])
+        both = [q for q in (below, above) if q is not None]
+        big, *small = sorted(both, key=lambda q: -q[1])
+        # loops run anticlockwise seen from +z; a hole is walked the other way
+        loops = [big[0], *(_back(q[0]) for q in small)]
+        self.made.faces.append(Face(plane, up, tuple(loops)))
+
+    def _wall(self, outline: Outline, z0: float, z1: float) -> tuple[Loop, Loop]:
+        radius = _round(outline)
+        return self._drum(radius, z0, z1) if radius else self._facets(outline, z0, z1)
+
+    def _drum(self, radius: float, z0: float, z1: float) -> tuple[Loop, Loop]:
+        r = self.made
+        ends = []
+        for z in (z0, z1):
+            centre = self._at(np.zeros(2), z)
+            v = r.vertex(centre + radius * self.x)
+            ends.append((v, r.edge(Edge(v, v, circle(centre, self.axis, self.x, radius), 0.0, tau))))
+        (v0, low), (v1, high) = ends
+        seam = r.segment(v0, v1)
+        surface = CylinderSurface(self._at(np.zeros(2), z0), self.axis, self.x, radius)
+        walk: Loop = ((low, True), (seam, True), (high, False), (seam, False))
+        r.faces.append(Face(surface, True, (walk,)))
+        return ((low, True),), ((high, True),)
+
+    def _facets(self, outline: Outline, z0: float, z1: float) -> tuple[Loop, Loop]:
+        r = self.made
+        n = len(outline)
+        rings = [[r.vertex(self._at(v, z)) for v in outline.vertices] for z in (z0, z1)]
+        posts = [r.segment(rings[0][i], rings[1][i]) for i in range(n)]
+        loops: list[list[tuple[int, bool]]] = [[], []]
+        for i, s in enumerate(outline.segments):
+            j = (i + 1) % n
+            low, high = (
+                self._edge(s, ring[i], ring[j], z)
+                for ring, z in zip(rings, (z0, z1), strict=True)
+            )
+            loops[0].append((low, True))
+            loops[1].append((high, True))
+            walk: Loop = ((low, True), (posts[j], True), (high, False), (posts[i], False))
+            self._side(s, walk, z0)
+        return tuple(loops[0]), tuple(loops[1])
+
+    def _edge(self, s: Segment, first: int, last: int, z: float) -> int:
+        if not s.is_arc:
+            return self.made.segment(first, last)
+        out = (s.start - s.centre) / s.radius
+        x = out[0] * self.x + out[1] * self.y
+        ring = circle(self._at(s.centre, z), self.axis * np.sign(s.sweep), x, s.radius)
+        return self.made.edge(Edge(first, last, ring, 0.0, abs(s.sweep)))
+
+    def _side(self, s: Segment, walk: Loop, z: float) -> None:
+        if not s.is_arc:
+            d = (s.end - s.start) / s.chord
+            normal = d[1] * self.x - d[0] * self.y
+            plane = PlaneSurface(self._at(s.start, z), normal, d[0] * self.x + d[1] * self.y)
+            self.made.faces.append(Face(plane, True, (walk,)))
+            return
+        out = (s.start - s.centre) / s.radius
+        x = out[0] * self.x + out[1] * self.y
+        surface = CylinderSurface(self._at(s.centre, z), self.axis, x, s.radius)
+        convex = s.sweep > 0
+        loop = walk if convex else _back(walk)
+        self.made.faces.append(Face(surface, convex, (loop,), (s.sweep / 2 - pi, 0.0)))
+
+
+def _back(loop: Loop) -> Loop:
+    return tuple((e, not forward) for e, forward in reversed(loop))

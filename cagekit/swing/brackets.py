@@ -1,0 +1,261 @@
+"""The two bracket designs of a swing-out bar: a folded saddle, and a pair of flat cheeks.
+
+Flat patterns have x along the joint's ``along`` and their pin holes at x = 0. A saddle's web is
+its base, behind the bar (towards the car's middle), flanges folded up to both sides of the bar; a
+cheek lies square to the pin, its face away from the bar.
+"""
+
+from __future__ import annotations
+
+from math import cos, pi, sin, sqrt
+
+import numpy as np
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.path import Vec
+from cagekit.plates.fold import Fold, bend_allowance
+from cagekit.plates.model import Hole, HolePurpose, Mark, Pin, Plate, Weld, circle_segment
+from cagekit.plates.outline import Outline, Segment, vec2
+from cagekit.plates.tab import tangent_angle
+from cagekit.swing.model import SwingJoint
+
+EDGE = 0.25
+"""Height of a flange's edge over the tube's middle where it is welded to the stub, in radii: low
+enough that the tube falls away and leaves a groove for the weld."""
+NOSE = 0.2
+"""The same beyond the latch pin, below the middle, so that the bar comes out."""
+STUB_WIDTH = 0.75
+"""Half width of a cheek on the stub, in radii: tube to be seen and welded on both sides."""
+SHALLOW = 1.6
+"""Gap (mm) between web and tube up to which a fillet closes it: 1/16 in (AWS D1.1 5.21.1, from
+memory)."""
+
+
+def brackets(owner: str, joint: SwingJoint, radius: float) -> tuple[Plate, ...]:
+    """Bracket plates of one joint of the bar ``owner`` of outside ``radius`` mm.
+
+    Raises:
+        GeometryError: ear, web or flange cannot be drawn with these sizes.
+    """
+    if joint.spec.design == "saddle":
+        return (saddle(f"{owner}_{joint.name}_saddle", owner, joint, radius),)
+    return tuple(
+        cheek(f"{owner}_{joint.name}_cheek_{way}", owner, joint, radius, up)
+        for way, up in (("upper", True), ("lower", False))
+    )
+
+
+# -- saddle ----------------------------------------------------------------------------------
+
+
+def saddle(id_: str, owner: str, joint: SwingJoint, radius: float) -> Plate:
+    """The folded saddle: web behind the tube, a flange with an ear above and below it.
+
+    At the hinge the web ends with the stub, so that the bar's end can turn; at the latch it
+    reaches past the pin and the closed bar bears on it.
+    """
+    s = joint.spec
+    half, zone = web_and_zone(joint, radius)
+    flange = _flange(id_, joint, radius)
+    top = half + zone + flange.vertices * np.array([0.0, 1.0])
+    upper = np.column_stack([flange.vertices[:, 0], top[:, 1]])
+    up = Outline(upper, flange.bulges, closed=False)
+    down = up.mapped(np.diag([1.0, -1.0])).reversed()
+    pattern = _joined(up, down)
+    centre = half + zone + radius + s.stop_gap - s.fold_radius
+    folds = tuple(
+        Fold.along((x0, y), (x1, y), pi / 2, s.fold_radius, s.k, name)
+        for name, x0, x1, y in (
+            ("upper", -stub_end(joint), web_end(joint), half + zone / 2),
+            ("lower", web_end(joint), -stub_end(joint), -half - zone / 2),
+        )
+    )
+    pins = tuple(_pin(n, joint, radius) for n in (0, 1))
+    return Plate(
+        id=id_,
+        kind=f"{joint.name}_saddle",
+        thickness=s.thickness,
+        material=s.material,
+        outline=pattern,
+        holes=tuple(Hole.circle((0.0, y), s.hole, HolePurpose.PIN) for y in (centre, -centre)),
+        folds=folds,
+        marks=(_cut_mark(joint, half),),
+        pins=pins,
+        welds=_saddle_welds(joint, radius),
+        base=vec2((-joint.pin_offset - s.overlap / 2, 0.0)),
+        placement=_placement(joint, -(radius + s.stop_gap) * joint.out, joint.out),
+        members=(joint.stub, owner),
+        notes=(f"pin at {joint.pin_offset:.1f} mm from the cut",),
+    )
+
+
+def web_and_zone(joint: SwingJoint, radius: float) -> tuple[float, float]:
+    """Half width of the web's flat and width of a bend zone in the flat pattern, mm."""
+    s = joint.spec
+    half = s.inside_width(radius) / 2 - s.fold_radius
+    return half, bend_allowance(pi / 2, s.fold_radius, s.thickness, s.k)
+
+
+def stub_end(joint: SwingJoint) -> float:
+    """How far the bracket reaches from the pin over the stub, mm."""
+    return joint.pin_offset + joint.spec.overlap
+
+
+def web_end(joint: SwingJoint) -> float:
+    """Where the saddle's web ends, mm from the pin along the bar."""
+    return -joint.pin_offset if joint.name == "hinge" else joint.spec.reach
+
+
+def _flange(id_: str, joint: SwingJoint, radius: float) -> Outline:
+    """Edge of the upper flange from the web's end to the stub's end, y over the bend zone, mm."""
+    s = joint.spec
+    low = radius + s.stop_gap - s.fold_radius  # height of the tube's middle over the bend zone
+    centre = np.array([0.0, low])
+    back = -stub_end(joint)
+    edge = low + EDGE * radius
+    corner = min(s.corner_radius, edge / 2)
+    start = np.array([web_end(joint), 0.0])
+    if joint.name == "hinge":
+        near = np.array([web_end(joint), min(2.0, low / 4)])
+        first = [Segment(vec2(start), vec2(near))]
+    else:
+        near = np.array([web_end(joint), low - NOSE * radius])
+        first = _rounded(start, near, centre, s.ear, min(s.corner_radius, near[1] / 2), id_)
+    touch = first[-1].end
+    down = tangent_angle(vec2(touch), vec2(centre), s.ear, id_, side=1.0)
+    shoulder = np.array([-joint.pin_offset, edge])
+    if edge >= low + s.ear:
+        raise GeometryError(
+            id_,
+            f"an ear of {s.ear:.1f} mm radius is hidden in a flange {edge:.1f} mm high.",
+            f"Use an ear of {edge - low + 2:.1f} mm radius or more.",
+        )
+    rise = tangent_angle(vec2(shoulder), vec2(centre), s.ear, id_, side=-1.0)
+    sweep = (rise - down) % (2 * pi)
+    arc = circle_segment(centre, s.ear, down, down + sweep)
+    tail = np.array([back, edge])
+    return Outline.of_segments(
+        [
+            *first,
+            Segment(vec2(touch), arc.start),
+            arc,
+            Segment(arc.end, vec2(shoulder)),
+            Segment(vec2(shoulder), vec2(tail + [corner, 0.0])),
+            Segment(vec2(tail + [corner, 0.0]), vec2(tail - [0.0, corner]), sqrt(2) - 1),
+            Segment(vec2(tail - [0.0, corner]), vec2((back, 0.0))),
+        ],
+        closed=False,
+    )
+
+
+def _rounded(
+    start: Vec, corner: Vec, centre: Vec, ear: float, radius: float, id_: str
+) -> list[Segment]:
+    """From the web's end up and over a rounded corner, aimed at the ear's tangent."""
+    angle = tangent_angle(vec2(corner), vec2(centre), ear, id_, side=1.0)
+    aim = centre + ear * np.array([cos(angle), sin(angle)]) - corner
+    aim = aim / float(np.hypot(*aim))
+    up = np.array([0.0, 1.0])
+    turn = float(np.arctan2(up[0] * aim[1] - up[1] * aim[0], up @ aim))
+    cut = radius * np.tan(abs(turn) / 2)
+    a, b = corner - cut * up, corner + cut * aim
+    return [
+        Segment(vec2(start), vec2(a)),
+        Segment(vec2(a), vec2(b), float(np.tan(turn / 4))),
+    ]
+
+
+def _joined(upper: Outline, lower: Outline) -> Outline:
+    """Upper flange's edge, the stub's end of the web, lower flange's edge, the web's other end."""
+    up, down = list(upper.segments), list(lower.segments)
+    return Outline.of_segments(
+        [*up, Segment(up[-1].end, down[0].start), *down, Segment(down[-1].end, up[0].start)]
+    ).cleaned()
+
+
+def _saddle_welds(joint: SwingJoint, radius: float) -> tuple[Weld, ...]:
+    """Both flange edges along the stub, and across the web's end where it is near the tube."""
+    s = joint.spec
+    near = sqrt(max(radius**2 - (radius + s.stop_gap - SHALLOW) ** 2, 0.0))
+    return (
+        Weld(to=joint.stub, length=2 * s.overlap, kind="flare groove", leg=s.weld_leg),
+        Weld(to=joint.stub, length=2 * near, kind="fillet", leg=s.weld_leg),
+    )
+
+
+# -- cheeks ----------------------------------------------------------------------------------
+
+
+def cheek(id_: str, owner: str, joint: SwingJoint, radius: float, upper: bool) -> Plate:
+    """One flat cheek: a strip on the stub that widens or narrows to the ear round the pin."""
+    s = joint.spec
+    half = STUB_WIDTH * radius
+    side = 1.0 if (joint.pin[2] >= 0) == upper else -1.0
+    shoulder = vec2((-joint.pin_offset, -half))
+    centre = vec2((0.0, 0.0))
+    first = tangent_angle(shoulder, centre, s.ear, id_, side=1.0)
+    last = -first
+    arc = circle_segment(centre, s.ear, first, first + (last - first) % (2 * pi))
+    back, r = -stub_end(joint), s.corner_radius
+    flip = np.array([1.0, -1.0])
+    bulge = sqrt(2) - 1
+    outline = Outline.of_segments(
+        [
+            Segment(vec2((back + r, -half)), shoulder),
+            Segment(shoulder, arc.start),
+            arc,
+            Segment(arc.end, vec2(shoulder * flip)),
+            Segment(vec2(shoulder * flip), vec2((back + r, half))),
+            Segment(vec2((back + r, half)), vec2((back, half - r)), bulge),
+            Segment(vec2((back, half - r)), vec2((back, r - half))),
+            Segment(vec2((back, r - half)), vec2((back + r, -half)), bulge),
+        ]
+    )
+    normal = side * joint.pin
+    lift = (s.inside_width(radius) / 2 + s.thickness) * normal
+    return Plate(
+        id=id_,
+        kind=f"{joint.name}_cheek",
+        thickness=s.thickness,
+        material=s.material,
+        outline=outline,
+        holes=(Hole.circle(centre, s.hole, HolePurpose.PIN),),
+        marks=(_cut_mark(joint, half),),
+        pins=(_pin(0, joint, radius),),
+        welds=(Weld(to=joint.stub, length=2 * s.overlap, kind="flare groove", leg=s.weld_leg),),
+        base=centre,
+        placement=_placement(joint, lift, normal),
+        members=(joint.stub, owner),
+        notes=(f"pin at {joint.pin_offset:.1f} mm from the cut",),
+    )
+
+
+# -- both ------------------------------------------------------------------------------------
+
+
+def _pin(hole: int, joint: SwingJoint, radius: float) -> Pin:
+    """The pin in double shear, pulled along the bar away from the stub."""
+    s = joint.spec
+    return Pin(
+        hole=hole,
+        diameter=s.pin.diameter,
+        shear_planes=2,
+        load=(1.0, 0.0),
+        grade=s.grade if s.pin_kind == "bolt" else "",
+        grip=s.grip(radius),
+    )
+
+
+def _cut_mark(joint: SwingJoint, half: float) -> Mark:
+    """Scribed line where the stub ends: the bracket is set to it."""
+    x = -joint.pin_offset
+    reach = 0.8 * half
+    line = Outline(np.array([[x, -reach], [x, reach]]), np.zeros(2), closed=False)
+    return Mark(kind="cut", line=line, text=f"{joint.stub} ends here")
+
+
+def _placement(joint: SwingJoint, shift: Vec, face: Vec) -> Vec:
+    m = np.eye(4)
+    m[:3, 0], m[:3, 1], m[:3, 2] = joint.along, np.cross(face, joint.along), face
+    m[:3, 3] = joint.origin + shift
+    return m

@@ -1,0 +1,262 @@
+"""Sleeves, washers, pins and half cups of a swing-out bar, with the grip worked out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import asin, cos, pi, radians
+
+import numpy as np
+
+from cagekit.geometry.path import Vec
+from cagekit.materials.fasteners import fastener
+from cagekit.materials.pins import lengths_of
+from cagekit.plates.model import circle_segment
+from cagekit.plates.outline import Outline, Segment
+from cagekit.swing.model import BracketSpec, SmallPart, Stage, SwingJoint
+from cagekit.units import INCH
+
+SPARE_THREADS = 2
+"""Threads that stand out of the nut (common practice)."""
+TIP = 0.6
+"""Tip with the balls beyond a quick-release pin's usable length, in diameters."""
+KNOB = (2.0, 0.8)
+"""Width and height of a quick-release pin's knob, in diameters."""
+CUP_PLAY = 0.5
+"""Half cup to the plates beside it, mm."""
+CUP_ANGLE = radians(80.0)
+"""Most that a half cup reaches round to each side of its middle, rad."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinChoice:
+    """The pin that is bought for one joint; mm.
+
+    Args:
+        grip: plates, spacers and sleeve between head and nut, washers not counted.
+        needed: shortest length that would do (bolt: under the head, with washers, nut and
+            threads; quick-release pin: its usable length).
+        length: the next length sold.
+        shank: part of it without thread.
+        shank_needed: shank that keeps the thread out of the far shear plane.
+        found: whether the table has a length that does.
+    """
+
+    grip: float
+    needed: float
+    length: float
+    shank: float
+    shank_needed: float
+    found: bool
+
+
+def choose_pin(spec: BracketSpec, radius: float) -> PinChoice:
+    """Work out the grip and choose the shortest pin sold that holds it.
+
+    A bolt's shank should reach past the far shear plane and end under the nut's washer; the
+    shortest that does is taken, else the shortest that is long enough at all.
+    """
+    grip = spec.grip(radius)
+    row = lengths_of(spec.pin_kind, spec.pin.size)
+    if spec.pin_kind == "quick-release":
+        fits = [x for x in row.lengths if x >= grip - 1e-9]
+        length = fits[0] if fits else row.lengths[-1]
+        return PinChoice(
+            grip=grip, needed=grip, length=length, shank=length, shank_needed=grip,
+            found=bool(fits),
+        )  # fmt: skip
+    w = spec.pin.washer_thickness
+    pitch = fastener(spec.pin.thread, spec.grade).pitch
+    needed = grip + 2 * w + spec.pin.nut_height + SPARE_THREADS * pitch
+    shear = w + grip - spec.thickness
+    fits = [x for x in row.lengths if x >= needed - 1e-9]
+    whole = [x for x in fits if shear <= x - row.thread_length + 1e-9 <= grip + 2 * w + 1e-6]
+    pick = (whole or fits or [row.lengths[-1]])[0]
+    return PinChoice(
+        grip=grip, needed=needed, length=pick, shank=pick - row.thread_length,
+        shank_needed=shear, found=bool(fits),
+    )  # fmt: skip
+
+
+def hardware(
+    owner: str, joint: SwingJoint, radius: float, material: str, tube: str
+) -> tuple[SmallPart, ...]:
+    """Every small part of one joint, closed.
+
+    Args:
+        owner: id of the bar.
+        joint: hinge or latch.
+        radius: outside radius of the bar, mm.
+        material: steel of the bar, taken for sleeve and half cup too.
+        tube: name of the bar's tube, for messages.
+
+    Raises:
+        NotFoundError: the bolt's grade is not in the fastener table.
+    """
+    base = f"{owner}_{joint.name}"
+    s = joint.spec
+    sleeve = s.sleeve_length(radius)
+    out = [
+        _ring(f"{base}_sleeve", "sleeve", joint, s.sleeve_od, s.sleeve_bore, -sleeve / 2, sleeve,
+              material, f"{s.sleeve_od:.2f} x {(s.sleeve_od - s.sleeve_bore) / 2:.2f} mm tube",
+              welded=owner),
+    ]  # fmt: skip
+    if s.spacer > 0:
+        low = -sleeve / 2 - s.spacer
+        for way, z in (("lower", low), ("upper", sleeve / 2)):
+            out.append(
+                _ring(f"{base}_spacer_{way}", "spacer", joint, s.pin.spacer_od,
+                      max(s.pin.diameter, s.sleeve_bore), z, s.spacer, "washer steel",
+                      f"spacer {s.pin.size} x {s.spacer:.2f} mm"),
+            )  # fmt: skip
+    out += _bolt(base, joint, radius) if s.pin_kind == "bolt" else [_quick(base, joint, radius)]
+    if s.cup:
+        out.append(half_cup(f"{base}_half_cup", joint, radius, material, tube))
+    return tuple(out)
+
+
+def _up(joint: SwingJoint) -> Vec:
+    """The pin's direction that points upward."""
+    return joint.pin if joint.pin[2] >= 0 else np.asarray(-joint.pin)
+
+
+def _axis_frame(joint: SwingJoint, z: float) -> Vec:
+    """Frame with its z along the pin, upward, at height ``z`` over the tube's axis."""
+    up = _up(joint)
+    m = np.eye(4)
+    m[:3, 0], m[:3, 1], m[:3, 2] = joint.along, np.cross(up, joint.along), up
+    m[:3, 3] = joint.origin + z * up
+    return m
+
+
+def _ring(
+    id_: str,
+    kind: str,
+    joint: SwingJoint,
+    od: float,
+    bore: float,
+    z: float,
+    length: float,
+    material: str,
+    size: str,
+    *,
+    welded: str = "",
+) -> SmallPart:
+    return SmallPart(
+        id=id_,
+        kind=kind,
+        material=material,
+        stages=(Stage(Outline.circle((0.0, 0.0), od), length),),
+        frame=_axis_frame(joint, z),
+        bore=bore,
+        size=size,
+        welded_to=welded,
+        joint=joint.name,
+        source=joint.spec.pin.source,
+    )
+
+
+def _bolt(base: str, joint: SwingJoint, radius: float) -> list[SmallPart]:
+    """Bolt from above with its two washers and nut."""
+    s = joint.spec
+    choice = choose_pin(s, radius)
+    size = fastener(s.pin.thread, s.grade)
+    half, w, d = choice.grip / 2, s.pin.washer_thickness, s.pin.diameter
+    head = _hexagon(size.across_flats)
+    inch = "/" in s.pin.size
+    long = f"{choice.length / INCH:g} in" if inch else f"{choice.length:g} mm"
+    bolt = SmallPart(
+        id=f"{base}_bolt",
+        kind="bolt",
+        material=f"bolt steel {s.grade}",
+        stages=(
+            Stage(Outline.circle((0.0, 0.0), d), choice.length),
+            Stage(head, s.pin.head_height),
+        ),
+        frame=_axis_frame(joint, half + w - choice.length),
+        size=f"{s.pin.thread} x {long} {s.grade}",
+        joint=joint.name,
+        source=s.pin.source,
+    )
+    nut = SmallPart(
+        id=f"{base}_nut",
+        kind="nut",
+        material="nut steel",
+        stages=(Stage(head, s.pin.nut_height),),
+        frame=_axis_frame(joint, -half - w - s.pin.nut_height),
+        bore=d,
+        size=f"{s.pin.thread} locking nut",
+        joint=joint.name,
+        source=s.pin.source,
+    )
+    rings = [
+        _ring(f"{base}_washer_{way}", "washer", joint, s.pin.washer_od, s.hole, z, w, "washer steel",
+              f"washer {s.pin.size}")
+        for way, z in (("lower", -half - w), ("upper", half))
+    ]  # fmt: skip
+    return [bolt, *rings, nut]
+
+
+def _quick(base: str, joint: SwingJoint, radius: float) -> SmallPart:
+    """Quick-release pin from above, its knob on the upper plate."""
+    s = joint.spec
+    choice = choose_pin(s, radius)
+    d = s.pin.diameter
+    shank = choice.length + TIP * d
+    inch = "/" in s.pin.size
+    usable = f"{choice.length / INCH:g} in" if inch else f"{choice.length:g} mm"
+    return SmallPart(
+        id=f"{base}_pin",
+        kind="pin",
+        material="pin steel",
+        stages=(
+            Stage(Outline.circle((0.0, 0.0), d), shank),
+            Stage(Outline.circle((0.0, 0.0), KNOB[0] * d), KNOB[1] * d),
+        ),
+        frame=_axis_frame(joint, choice.grip / 2 - shank),
+        size=f"quick-release pin {s.pin.size}, {usable} usable",
+        joint=joint.name,
+        source=lengths_of("quick-release", s.pin.size).source,
+    )
+
+
+def _hexagon(across_flats: float) -> Outline:
+    corner = across_flats / 2 / cos(pi / 6)
+    turns = np.arange(6) * pi / 3
+    return Outline.polygon(corner * np.stack([np.cos(turns), np.sin(turns)], axis=1))
+
+
+def half_cup(id_: str, joint: SwingJoint, radius: float, material: str, tube: str) -> SmallPart:
+    """Tube split along its length that stands behind the bar, welded to the stub."""
+    s = joint.spec
+    inner = radius + s.stop_gap
+    outer = inner + s.cup_wall
+    half = cup_half_angle(s, radius)
+    a, b = pi - half, pi + half
+    arc_out = circle_segment((0.0, 0.0), outer, a, b)
+    arc_in = circle_segment((0.0, 0.0), inner, b, a)
+    outline = Outline.of_segments(
+        [arc_out, Segment(arc_out.end, arc_in.start), arc_in, Segment(arc_in.end, arc_out.start)]
+    )
+    start = -(joint.pin_offset + s.cup_overlap)
+    m = np.eye(4)
+    m[:3, 0], m[:3, 1], m[:3, 2] = joint.out, joint.pin, joint.along
+    m[:3, 3] = joint.origin + start * joint.along
+    return SmallPart(
+        id=id_,
+        kind="half_cup",
+        material=material,
+        stages=(Stage(outline, s.cup_overlap + joint.pin_offset + s.reach),),
+        frame=m,
+        size=f"{2 * outer:.1f} x {s.cup_wall:.1f} mm tube, split to {2 * np.degrees(half):.0f} deg",
+        made_from=f"tube {2 * outer:.1f} x {s.cup_wall:.1f} mm (the bar is {tube})",
+        welded_to=joint.stub,
+        joint=joint.name,
+        source="NHRA 4:11 swing-out C (from memory)",
+    )
+
+
+def cup_half_angle(s: BracketSpec, radius: float) -> float:
+    """How far the half cup reaches round to each side, rad: it stays between the plates."""
+    outer = radius + s.stop_gap + s.cup_wall
+    room = s.inside_width(radius) / 2 - CUP_PLAY
+    return min(CUP_ANGLE, asin(min(room / outer, 1.0)))

@@ -1,0 +1,201 @@
+"""Bracket sizes of one joint: entries, presets, pin table and tooling put together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from cagekit.build.plate import PlateEntry, SwingBracketEntry, laid_on
+from cagekit.errors import GeometryError, InputError, NotFoundError
+from cagekit.materials.pins import PinKind, pin_size
+from cagekit.plates.entries import plate_preset
+from cagekit.plates.profile import Folding
+from cagekit.swing.model import BracketSpec, JointName
+
+if TYPE_CHECKING:
+    from cagekit.build.tooling import Tooling
+
+DEFAULT_PRESETS: Mapping[str, str] = {"mm": "swing-saddle-m10", "in": "swing-saddle-3-8in"}
+"""Brackets of a bar that no entry speaks of, by the build's units."""
+DEFAULT_SIZE: Mapping[str, str] = {"mm": "M10", "in": "3/8"}
+DEFAULT_GRADE: Mapping[str, str] = {"mm": "10.9", "in": "grade-8"}
+DEFAULT_MATERIAL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
+DEFAULT_THICKNESS: Mapping[str, float] = {"mm": 5.0, "in": 4.7625}
+PIN_BY_JOINT: Mapping[JointName, PinKind] = {"hinge": "bolt", "latch": "quick-release"}
+
+LEAST_RING = 0.5
+"""Metal round a hole under this many hole diameters is no ear any more (common practice)."""
+MOST_SLEEVE = 0.6
+"""A sleeve wider than this share of the tube leaves too little of the bar's walls beside it
+(common practice)."""
+
+
+def bracket_entry(
+    entries: Sequence[PlateEntry], bar: str, role: str, joint: JointName, units: str
+) -> SwingBracketEntry:
+    """The entry for one joint of a bar: the default, then every entry that means this joint.
+
+    Args:
+        entries: the build's plate entries.
+        bar: id of the bar.
+        role: its role.
+        joint: hinge or latch.
+        units: the build's, ``mm`` or ``in``.
+    """
+    out = plate_preset(DEFAULT_PRESETS[units])
+    assert isinstance(out, SwingBracketEntry)
+    names = {"", bar, role, joint, f"{bar} {joint}", f"{role} {joint}"}
+    side = bar.rpartition("_")[2]
+    for entry in entries:
+        if not isinstance(entry, SwingBracketEntry) or entry.at not in names:
+            continue
+        if entry.side in ("left", "right") and entry.side != side:
+            continue
+        merged = laid_on(out, entry)
+        assert isinstance(merged, SwingBracketEntry)
+        out = merged
+    return out
+
+
+def require_known(entries: Sequence[PlateEntry], bars: Sequence[tuple[str, str]], name: str) -> None:
+    """Refuse entries whose ``at`` is no swing-out bar; ``bars`` are ids and roles."""
+    known = {"", "hinge", "latch"}
+    for bar, role in bars:
+        known |= {n + e for n in (bar, role) for e in ("", " hinge", " latch")}
+    for entry in entries:
+        if isinstance(entry, SwingBracketEntry) and entry.at not in known:
+            raise InputError(
+                f"{name} [[plate]] swing_bracket",
+                "at",
+                entry.at,
+                problem="no swing-out bar of that name.",
+                hint=f"There are: {', '.join(sorted(known - {''}))}.",
+            )
+
+
+def bracket_spec(
+    owner: str,
+    entry: SwingBracketEntry,
+    joint: JointName,
+    radius: float,
+    tooling: Tooling | None,
+    units: str,
+) -> BracketSpec:
+    """Fill in tables and tooling, and refuse what cannot be made.
+
+    Args:
+        owner: bar and joint, for messages.
+        entry: sizes as typed.
+        joint: hinge or latch.
+        radius: outside radius of the bar, mm.
+        tooling: the shop; common practice where it has none.
+        units: the build's.
+
+    Raises:
+        InputError: the pin is not in the table.
+        GeometryError: pin, sleeve, ear, plate or fold do not go together; with numbers and cure.
+    """
+    try:
+        pin = pin_size(entry.pin_size or DEFAULT_SIZE[units])
+    except NotFoundError as error:
+        raise InputError(owner, "pin_size", entry.pin_size, problem=str(error)) from error
+    thickness = entry.thickness or DEFAULT_THICKNESS[units]
+    folding = _folding(owner, entry, thickness, tooling)
+    cup = joint == "latch" and (entry.cup or ("latch" if entry.design == "cheeks" else "none"))
+    spec = BracketSpec(
+        design=entry.design,
+        thickness=thickness,
+        material=entry.material or DEFAULT_MATERIAL[units],
+        pin_kind=entry.pin or PIN_BY_JOINT[joint],
+        pin=pin,
+        grade=entry.pin_grade or DEFAULT_GRADE[units],
+        hole=entry.hole or pin.hole,
+        sleeve_od=entry.sleeve_od or pin.sleeve_od,
+        sleeve_bore=entry.sleeve_bore or pin.sleeve_bore,
+        sleeve_stand=entry.sleeve_stand,
+        spacer=pin.spacer_thickness if entry.spacer is None else entry.spacer,
+        ear=entry.ear,
+        overlap=entry.overlap,
+        ligament=entry.ligament,
+        clearance=entry.clearance,
+        stop_gap=entry.stop_gap,
+        reach=entry.reach,
+        cup=cup == "latch",
+        cup_wall=entry.cup_wall,
+        cup_overlap=entry.cup_overlap,
+        weld_leg=entry.weld_leg,
+        fold_radius=folding.radius,
+        k=folding.k,
+        min_flange=folding.flange,
+        corner_radius=min(entry.corner_radius, 6.0),
+        pin_offset=entry.pin_offset,
+    )
+    _require_pin(owner, spec)
+    _require_room(owner, spec, radius)
+    return spec
+
+
+def _folding(
+    owner: str, entry: SwingBracketEntry, thickness: float, tooling: Tooling | None
+) -> Folding:
+    if entry.design == "cheeks":
+        return Folding.of(None, thickness, entry.fold_radius)
+    try:
+        return Folding.of(tooling, thickness, entry.fold_radius)
+    except NotFoundError as error:
+        raise GeometryError(owner, str(error), "Or use design = 'cheeks': no folds.") from error
+
+
+def _require_pin(owner: str, s: BracketSpec) -> None:
+    d = s.pin.diameter
+    for name, value in (("hole", s.hole), ("sleeve_bore", s.sleeve_bore)):
+        if value < d:
+            raise GeometryError(
+                owner,
+                f"the pin of {d:.2f} mm does not go into {name} = {value:.2f} mm.",
+                f"Make it {d + 0.2:.2f} mm, or use a thinner pin.",
+            )
+    ring = s.ear - s.hole / 2
+    if ring < LEAST_RING * s.hole:
+        raise GeometryError(
+            owner,
+            f"the pin is larger than its ear can hold: a hole of {s.hole:.1f} mm in an ear of "
+            f"{s.ear:.1f} mm radius leaves {ring:.1f} mm of metal "
+            f"({LEAST_RING * s.hole:.1f} mm at least).",
+            f"Use an ear of {1.5 * s.hole:.1f} mm radius or more, or a thinner pin.",
+        )
+    wall = (s.sleeve_od - s.sleeve_bore) / 2
+    if wall < 1.0:
+        raise GeometryError(
+            owner,
+            f"the sleeve of {s.sleeve_od:.1f} mm with a bore of {s.sleeve_bore:.1f} mm has "
+            f"{wall:.1f} mm of wall (1.0 mm at least).",
+            "Use a larger sleeve.",
+        )
+
+
+def _require_room(owner: str, s: BracketSpec, radius: float) -> None:
+    od = 2 * radius
+    if s.sleeve_od > MOST_SLEEVE * od:
+        raise GeometryError(
+            owner,
+            f"a sleeve of {s.sleeve_od:.1f} mm cuts the tube of {od:.1f} mm nearly through "
+            f"({MOST_SLEEVE * od:.1f} mm at most).",
+            "Use a smaller pin and sleeve.",
+        )
+    if s.design == "saddle":
+        most = min(radius + s.stop_gap, s.inside_width(radius) / 2)
+        if s.fold_radius > most:
+            raise GeometryError(
+                owner,
+                f"the saddle runs into its own tube: folds of {s.fold_radius:.1f} mm inside "
+                f"radius round a tube of {radius:.1f} mm radius ({most:.1f} mm at most).",
+                "Use a smaller `fold_radius`, or design = 'cheeks'.",
+            )
+        if s.fold_radius > most - 0.5:
+            raise GeometryError(
+                owner,
+                f"folds of {s.fold_radius:.1f} mm leave no flat between them "
+                f"({most - 0.5:.1f} mm at most).",
+                "Use a smaller `fold_radius`.",
+            )
