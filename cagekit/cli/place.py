@@ -46,6 +46,7 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.build.resolve import load_build
     from cagekit.checks.fit.placement import place
 
+    target = _target(args.plot)
     with Progress() as progress:
         progress.step("reading the build")
         build = load_build(args.build)
@@ -57,10 +58,24 @@ def run(args: argparse.Namespace) -> int:
         emit(as_json(found))
     else:
         _print(found, units)
-    if args.plot:
-        _plot(found, units, Path(args.plot), build.name)
+    if target is not None:
+        _plot(found, units, target, build.name)
     caution()
     return 0
+
+
+def _target(plot: str | None) -> Path | None:
+    """Where the plot goes; told before anything is worked out when it cannot go there."""
+    from cagekit.errors import InputError, OutputError
+
+    if plot is None:
+        return None
+    target = Path(plot)
+    if target.suffix.lower() != ".png":
+        raise InputError("--plot", value=plot, problem="must end in .png.")
+    if not target.parent.is_dir():
+        raise OutputError(f"{plot}: could not be written, there is no folder {target.parent}.")
+    return target
 
 
 def _sweep(build: Build, member: str, text: str) -> Sweep:
@@ -313,11 +328,9 @@ def _fraction(value: float, values: Sequence[float]) -> float | None:
 
 
 def _plot(found: Placement, units: str, target: Path, name: str) -> None:
-    from cagekit.errors import InputError, OutputError
+    from cagekit.errors import OutputError
     from cagekit.view.placement_plot import placement_plot
 
-    if target.suffix.lower() != ".png":
-        raise InputError("--plot", value=str(target), problem="must end in .png.")
     try:
         placement_plot(chart_of(found, units, name)).save(target)
     except OSError as error:

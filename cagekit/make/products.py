@@ -88,6 +88,11 @@ PRODUCTS: tuple[Product, ...] = (
         "copes.pdf, copes.csv, copes/<member>-<end>.dxf: templates and notching table",
     ),
     Product(
+        "shopbook",
+        "cagekit.writers.shopbook:write_shopbook",
+        "shopbook.pdf: drawings, bends, cuts, order of work, weld map, inspection",
+    ),
+    Product(
         "fit",
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",

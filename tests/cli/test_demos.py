@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -138,6 +140,27 @@ def test_a_run_that_fails_leaves_the_last_one(
     assert {**after, **before}.keys() == after.keys()
     assert after["mine/cage.json"] == before["mine/cage.json"]
     assert after["mine/notes.txt"] == before["mine/notes.txt"]
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_run_that_is_stopped_leaves_nothing(folder: Path, number: signal.Signals) -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-m", "cagekit", "make", "track-roadster"],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )  # fmt: skip
+    with process:
+        deadline = time.monotonic() + 30
+        while not (folder / "outputs/.track-roadster.new").exists():
+            assert time.monotonic() < deadline
+            assert process.poll() is None
+            time.sleep(0.01)
+        process.send_signal(number)
+        _, said = process.communicate(timeout=30)
+    assert process.returncode == 128 + number
+    assert "Traceback" not in said
+    assert list(folder.iterdir()) == []
 
 
 @pytest.mark.slow
