@@ -1,0 +1,138 @@
+"""The shop papers of every demo build, read back from their files as a fabricator would."""
+
+from __future__ import annotations
+
+import csv
+from functools import cache
+from math import radians
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.job import Job
+from cagekit.checks.finding import Status
+from cagekit.shop.bendability import bend_findings
+from cagekit.shop.cuts import sawn
+from cagekit.shop.papers import Papers
+from cagekit.shop.rows import BendRow, rebuild, trimmed
+from cagekit.writers.csv import write_bends, write_cuts, write_materials
+
+DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
+
+
+@cache
+def made(name):
+    build = load_build(name)
+    cage = assemble(build)
+    return Job(build=build, cage=cage), Papers.of(build, cage)
+
+
+def table(path):
+    return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+
+
+def rigid_gap(p, q):
+    """Largest distance between two point rows after the best rotation (no mirror) and shift."""
+    a, b = p - p.mean(0), q - q.mean(0)
+    u, _, vt = np.linalg.svd(a.T @ b)
+    d = np.diag([1, 1, np.sign(np.linalg.det(u @ vt))])
+    return float(np.linalg.norm(a @ u @ d @ vt - b, axis=1).max())
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_every_tube_is_rebuilt_from_the_file(name, tmp_path):
+    job, _ = made(name)
+    write_bends(job, tmp_path)
+    rows = table(tmp_path / "bends.csv")
+    assert list(dict.fromkeys(r["member"] for r in rows)) == list(job.cage.members)
+    for member in job.cage.members.values():
+        mine = [r for r in rows if r["member"] == member.id]
+        back = rebuild(
+            [
+                BendRow(
+                    row=int(r["row"]),
+                    feed=float(r["feed_mm"]),
+                    rotation=radians(float(r["rotation_deg"] or 0)),
+                    angle=radians(float(r["angle_deg"])) if r["angle_deg"] else None,
+                    clr=float(r["clr_mm"]) if r["clr_mm"] else None,
+                )
+                for r in mine
+            ]
+        )
+        drawn = trimmed(
+            member.path,
+            job.cage.cut(member.id, "a").shortest,
+            job.cage.cut(member.id, "b").shortest,
+        )
+        share = np.linspace(0, 1, 60)
+        gap = rigid_gap(back.points(share * back.length), drawn.points(share * drawn.length))
+        assert gap < 0.01
+        assert drawn.length == pytest.approx(job.cage.cut_length(member.id), abs=1e-6)
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_marks_stand_in_order_on_the_blank_and_the_sheet_adds_up(name):
+    _, papers = made(name)
+    for sheet in papers.bends:
+        assert sheet.balance == pytest.approx(0, abs=1e-9)
+        assert sheet.problem == ""
+        starts = [s.start for s in sheet.steps if s.lead == sheet.work.datum]
+        assert starts == sorted(starts)
+        assert all(0 <= s.mark <= sheet.blank for s in sheet.steps)
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_every_blank_is_sawn_once_from_bars_that_hold_it(name, tmp_path):
+    job, papers = made(name)
+    write_cuts(job, tmp_path)
+    rows = [r for r in table(tmp_path / "cuts.csv") if r["cut"]]
+    assert sorted(r["member"] for r in rows) == sorted(job.cage.members)
+    blank = {s.member: sawn(s.blank) for s in papers.bends}
+    for r in rows:
+        assert float(r["length_mm"]) == pytest.approx(blank[r["member"]])
+        assert r["proved"] == "yes"
+        end = float(r["start_mm"]) + float(r["length_mm"])
+        trim = job.build.tooling.saw.end_trim
+        assert end <= float(r["bar_length_mm"]) - trim - job.build.tooling.saw.kerf + 1e-3
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_the_shop_can_make_it(name):
+    job, papers = made(name)
+    findings = bend_findings(papers.bends, job.build.tooling)
+    assert [f for f in findings if f.status in (Status.FAIL, Status.WARN)] == []
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_files_are_the_same_every_time(name, tmp_path):
+    job, _ = made(name)
+    again = Job(build=job.build, cage=assemble(job.build))
+    for run, which in (("a", job), ("b", again)):
+        folder = tmp_path / run
+        folder.mkdir()
+        for write in (write_bends, write_cuts, write_materials):
+            write(which, folder)
+    for file in ("bends.csv", "cuts.csv", "materials.csv"):
+        first = (tmp_path / "a" / file).read_bytes()
+        assert first == (tmp_path / "b" / file).read_bytes()
+        assert b"\r" not in first
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_materials_hold_the_parts_of_the_cage(name, tmp_path):
+    job, papers = made(name)
+    write_materials(job, tmp_path)
+    rows = table(tmp_path / "materials.csv")
+    tubes = [r for r in rows if r["kind"] == "part: tube"]
+    assert [r["item"] for r in tubes] == list(job.cage.members)
+    total = next(r for r in rows if r["kind"] == "total")
+    assert float(total["mass_kg"]) == pytest.approx(
+        job.cage.tube_mass() + sum(p.mass * p.quantity for p in job.cage.plates), abs=1e-3
+    )
+    bought = sum(
+        float(r["length_mm"]) * int(r["count"]) for r in rows if r["kind"] == "tube to buy"
+    )
+    needed = sum(p.pieces_length for p in papers.cuts)
+    assert bought >= needed * (1 + job.build.tooling.order.spare)
