@@ -12,6 +12,7 @@
 from __future__ import annotations
 
 import csv
+from itertools import pairwise
 from math import radians
 from pathlib import Path
 
@@ -43,7 +44,7 @@ def test_percentiles_are_the_printed_ones(row: dict[str, str]) -> None:
 def test_between_them_it_rises_and_stays_near_the_normal_curve(row: dict[str, str]) -> None:
     found = survey()[row["sex"], row["measure"]]
     values = [found.value(p) for p in range(1, 100)]
-    assert all(b > a for a, b in zip(values, values[1:], strict=False))
+    assert all(b > a for a, b in pairwise(values))
     mean, sd = float(row["mean"]), float(row["sd"])
     # quartiles of a normal population lie 0.6745 standard deviations from the mean
     assert found.value(25) == pytest.approx(mean - 0.6745 * sd, abs=0.2 * sd)

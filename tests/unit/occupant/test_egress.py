@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from cagekit.build.car import Car
-from cagekit.cage.model import Member, Swing
+from cagekit.cage.model import End, EndKind, Member, Swing
 from cagekit.occupant.cockpit import Cockpit
 from cagekit.occupant.egress import GRID, polygon_area, way_out
 
@@ -76,6 +76,19 @@ def test_swung_out_only_the_stubs_stay(cockpit: Sit, bar: Bar, square: Car) -> N
     assert opened is not None
     assert shut.margin < 0 < opened.margin
     assert opened.margin == pytest.approx(300 - opened.depth / 2, abs=GRID)
+    # the same once the bar is cut into its three pieces
+    low, middle, high = fixed.path.split(60.0, 950.0)
+    pinned = End(kind=EndKind.PINNED)
+    pieces = (
+        replace(fixed, id="door_bar_left_latch_stub", path=low, b=pinned),
+        replace(swings, path=middle, a=pinned, b=pinned),
+        replace(fixed, id="door_bar_left_hinge_stub", path=high, a=pinned),
+    )
+    again = cockpit(*pieces, car=square)
+    for was, swung in ((shut, False), (opened, True)):
+        found = way_out(again, again.occupants[0], swung=swung)
+        assert found is not None
+        assert found.margin == pytest.approx(was.margin, abs=1e-6)
 
 
 def test_larger_people_have_less_room(

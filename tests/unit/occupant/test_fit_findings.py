@@ -259,9 +259,15 @@ def test_dash_is_cut_not_failed(cockpit: Sit, bar: Bar, car: Car) -> None:
     ("keep", "inside", "gap"),
     [
         ({"shape": "box", "low": (-100, -100, 0), "high": (100, 100, 50)}, (0, 0, 25), 25.0),
-        ({"shape": "cylinder", "start": (0, -300, 200), "end": (0, 300, 200), "radius": 60}, (0, 0, 200), 60.0),
         (
-            {"shape": "polygon", "plane": "xz", "outline": [(-50, 0), (50, 0), (0, 100)], "span": (-80, 80)},
+            {"shape": "cylinder", "start": (0, -300, 200), "end": (0, 300, 200), "radius": 60},
+            (0, 0, 200), 60.0,
+        ),
+        (
+            {
+                "shape": "polygon", "plane": "xz", "span": (-80, 80),
+                "outline": [(-50, 0), (50, 0), (0, 100)],
+            },
             (0, 0, 30), 30.0,
         ),
     ],

@@ -14,7 +14,7 @@ from cagekit.build.car import Car
 from cagekit.build.driver import Driver
 from cagekit.geometry.path import vec
 from cagekit.occupant import posture
-from cagekit.occupant.posture import seated, two_links
+from cagekit.occupant.posture import moved, seated, two_links
 
 number = st.floats(-600, 600)
 
@@ -46,7 +46,7 @@ def test_hands_are_on_the_rim_and_feet_on_the_pedals(
     (who,) = seated(car, [person()])
     assert not who.short
     for side, sign in posture.SIDES:
-        grip = np.array(car.wheel.centre) + (0, sign * car.wheel.diameter / 2, 0)
+        grip = moved(car.wheel.centre, dy=sign * car.wheel.diameter / 2)
         assert who.arms[side].tip == pytest.approx(grip)
         along = who.toes[side] - who.heels[side]
         ball = who.heels[side] + along / np.linalg.norm(along) * (
@@ -74,8 +74,8 @@ def test_measured_points_replace_solved_ones(car: Car, person: Callable[..., Dri
 
 def test_a_measured_eye_moves_the_helmet_with_it(car: Car, person: Callable[..., Driver]) -> None:
     (solved,) = seated(car, [person()])
-    moved = tuple(float(v) for v in solved.eye + (10, 0, 20))
-    (who,) = seated(car, [person(seated={"eye": moved})])
+    eye = tuple(float(v) for v in moved(solved.eye, 10, 0, 20))
+    (who,) = seated(car, [person(seated={"eye": eye})])
     assert who.helmet_top - solved.helmet_top == pytest.approx((10, 0, 20))
 
 
@@ -107,7 +107,7 @@ def test_a_hand_that_does_not_reach_is_told(car: Car, person: Callable[..., Driv
     (who,) = seated(far, [person("female", 5)])
     arm = who.arms["left"]
     reach = np.linalg.norm(arm.middle - arm.root) + np.linalg.norm(arm.tip - arm.middle)
-    grip = np.array(far.wheel.centre) + (0, far.wheel.diameter / 2, 0)
+    grip = moved(far.wheel.centre, dy=far.wheel.diameter / 2)
     assert who.short["left hand"] == pytest.approx(np.linalg.norm(grip - arm.root) - reach)
 
 

@@ -12,6 +12,7 @@ from cagekit.cage.model import Member
 from cagekit.geometry.path import vec
 from cagekit.occupant import readings
 from cagekit.occupant.cockpit import Cockpit, bearing
+from cagekit.occupant.posture import moved
 
 Bar = Callable[..., Member]
 Sit = Callable[..., Cockpit]
@@ -125,7 +126,7 @@ def test_seat_shell_is_behind_the_back(cockpit: Sit, bar: Bar) -> None:
     who = cockpit(bar("main_hoop", (0, 600, 0), (0, 600, 900))).occupants[0]
     rear = who.seat_back.centre - 30 * who.torso_forward
     spot = rear - 70 * who.torso_forward
-    scene = cockpit(bar("harness_bar", vec(spot + (0, 300, 0)), vec(spot - (0, 300, 0))))
+    scene = cockpit(bar("harness_bar", moved(spot, dy=300), moved(spot, dy=-300)))
     found = readings.seat_room(scene, who)
     assert found.value == pytest.approx(70 - 20, abs=1e-4)
     depth = (who.hip - rear) @ who.torso_forward

@@ -12,6 +12,7 @@ from cagekit.build.car import Car
 from cagekit.cage.model import Member
 from cagekit.geometry.path import vec
 from cagekit.occupant.cockpit import Cockpit
+from cagekit.occupant.posture import moved
 from cagekit.occupant.sight import Caps, Eyes, Row, both, extent, merged, within
 from cagekit.occupant.view_angles import pillar_view, view_down, view_up
 
@@ -68,9 +69,8 @@ def test_a_bar_behind_the_pillar_adds_nothing(
     assert pillar is not None
     ends = [np.array(pillar.top), np.array(pillar.base)]
     shadow = [tuple(who.eye + 1.4 * (p - who.eye)) for p in ends]
-    wide = car.model_copy(
-        update={"left": car.left.model_copy(update={"pillar": pillar.model_copy(update={"width": 140.0})})}
-    )  # fmt: skip
+    fat = pillar.model_copy(update={"width": 140.0})
+    wide = car.model_copy(update={"left": car.left.model_copy(update={"pillar": fat})})
     hidden = pillar_view(
         cockpit(bar("a_pillar_bar_left", *shadow, role="a_pillar_bar", side="left"), car=wide),
         who,
@@ -79,7 +79,7 @@ def test_a_bar_behind_the_pillar_adds_nothing(
     assert hidden is not None
     assert hidden.added == pytest.approx(0.0, abs=1e-9)
     assert hidden.alone > radians(3)
-    beside = [tuple(p + (0, -130, 0)) for p in ends]
+    beside = [tuple(moved(p, dy=-130)) for p in ends]
     shown = pillar_view(
         cockpit(bar("a_pillar_bar_left", *beside, role="a_pillar_bar", side="left")), who, "left"
     )

@@ -1,0 +1,119 @@
+"""Places for a member on the demo builds: what turns where, and what is proposed."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+
+from cagekit.build.build import Build
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only, sketch
+from cagekit.checks.finding import Status
+from cagekit.checks.fit.placement import Placement, place, room, sweep
+from cagekit.errors import InputError
+
+
+@pytest.fixture(scope="module")
+def wagon() -> Build:
+    return load_build("sprint-wagon")
+
+
+@pytest.fixture(scope="module")
+def harness(wagon: Build) -> Placement:
+    return place(wagon, "harness_bar", [sweep(wagon, "harness_bar", "height", range(300, 640, 20))])
+
+
+def test_a_harness_bar_turns_where_the_shoulder_is(harness: Placement) -> None:
+    key = ("fit/harness-drop", "tall-driver")
+    assert key in harness.keys
+    drops = [t.findings[key] for t in harness.trials]
+    measured = [float(f.measured) for f in drops]
+    # 20 mm up is 20 mm less drop
+    steps = [a - b for a, b in pairwise(measured)]
+    assert steps == pytest.approx([20.0] * len(steps), abs=1e-6)
+    for f in drops:
+        expected = Status.PASS if 0 <= f.measured <= 101.6 else None
+        expected = Status.FAIL if f.measured < 0 else expected or Status.WARN
+        assert f.status is expected
+
+
+def test_the_proposal_has_the_fewest_fails_and_warnings(harness: Placement) -> None:
+    best = harness.best
+    assert best is not None
+    least = min((t.count(Status.FAIL), t.count(Status.WARN)) for t in harness.trials if not t.error)
+    assert (best.count(Status.FAIL), best.count(Status.WARN)) == least
+    equal = [t for t in harness.trials if (t.count(Status.FAIL), t.count(Status.WARN)) == least]
+    assert best.room == pytest.approx(max(t.room for t in equal), abs=0.1)
+
+
+def test_reasons_name_the_ends_of_each_stretch(harness: Placement) -> None:
+    text = " ".join(harness.reasons)
+    assert "harness bar below the shoulder, tall-driver: fails from {" in text
+    assert "harness bar below the shoulder, tall-driver: warns up to {" in text
+
+
+@pytest.mark.slow
+def test_the_usual_range_of_a_member_is_around_where_it_is(wagon: Build) -> None:
+    found = place(wagon, "door_bar")
+    values = found.sweeps[0].values
+    assert values[0] < found.now[0] < values[-1]
+    steps = {round(b - a, 6) for a, b in pairwise(values)}
+    assert steps == {12.7}
+    marks = {t.mark for t in found.trials}
+    assert "fail" in marks
+    assert found.best is not None
+    assert found.best.count(Status.FAIL) == 0
+    # both fields move together
+    heights = {t.values: t.spot[2] for t in found.trials if t.spot is not None}
+    rise = (max(heights.values()) - min(heights.values())) / (values[-1] - values[0])
+    assert rise == pytest.approx(1.0, abs=0.02)
+
+
+def test_two_fields_make_a_grid(wagon: Build) -> None:
+    sweeps = [
+        sweep(wagon, "door_bar", "height_rear", (280.0, 320.0)),
+        sweep(wagon, "door_bar", "height_front", (260.0, 300.0, 340.0)),
+    ]
+    found = place(wagon, "door_bar", sweeps)
+    assert [t.values for t in found.trials] == [
+        (280, 260), (280, 300), (280, 340), (320, 260), (320, 300), (320, 340),
+    ]  # fmt: skip
+
+
+def test_a_place_that_cannot_be_made_is_told(wagon: Build) -> None:
+    found = place(wagon, "door_bar", [sweep(wagon, "door_bar", "height_rear", (330.0, 5000.0))])
+    assert found.trials[1].mark == "no"
+    assert found.trials[1].error
+    assert found.best is found.trials[0]
+
+
+def test_wrong_names_are_told(wagon: Build) -> None:
+    with pytest.raises(InputError, match="door_bar"):
+        place(wagon, "dor_bar")
+    with pytest.raises(InputError, match="height_rear"):
+        sweep(wagon, "door_bar", "hight_rear", (1.0,))
+    with pytest.raises(InputError, match="no number"):
+        sweep(wagon, "door_bar", "style", (1.0,))
+    one = sweep(wagon, "door_bar", "height_rear", (1.0,))
+    with pytest.raises(InputError, match="two ranges"):
+        place(wagon, "door_bar", [one, one, one])
+    with pytest.raises(InputError, match="too many"):
+        place(wagon, "door_bar", [sweep(wagon, "door_bar", "height_rear", range(900))])
+
+
+def test_the_sketch_has_the_same_centre_lines_as_the_cage(wagon: Build) -> None:
+    quick, whole = sketch(wagon), members_only(wagon).as_fitted()
+    known = {name.removesuffix("_fitted"): m for name, m in whole.members.items()}
+    assert list(quick.members) == list(known)
+    for name, member in quick.members.items():
+        assert member.path.corners() == pytest.approx(known[name].path.corners())
+
+
+def test_room_to_a_limit(harness: Placement) -> None:
+    key = ("fit/harness-drop", "tall-driver")
+    for t in harness.trials:
+        f = t.findings[key]
+        left = room(f)
+        assert left is not None
+        assert (left >= 0) == (f.status is Status.PASS)
