@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike
 from cagekit.errors import CopeError
 from cagekit.geometry.contact import (
     TOUCH,
+    Bools,
     Contact,
     CylinderPiece,
     Ints,
@@ -43,6 +44,9 @@ _GRID = 120
 _NEAR_TANGENT = 0.3
 """Sine of the angle between ray and surface below which the curve turns so sharply that it is
 split there."""
+_STEEP = 0.3
+"""Rise of s between two angles of the scan, in outside radii, beyond which the curve is split
+where it is steepest: a tube at the smallest angle allowed rises by 0.2."""
 _SAME = 1e-7
 """Angles (rad) closer than this are one corner."""
 
@@ -158,7 +162,7 @@ class EndCut:
         """
         radii = np.asarray(list(rho), dtype=float)
         found = self._near_tangent(radii)
-        if self.count > 1 or not self._scan.ok.all():
+        if not self._plain:
             for i, changes in enumerate(self._changes(radii)):
                 found[i].extend(changes)
         return [_distinct(np.array(f)) for f in found]
@@ -292,7 +296,7 @@ class EndCut:
             phi = phi + fine[best][:, None]
             fine = fine / 12.0
         low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
-        if self.count > 1 or not self._scan.ok.all():
+        if not self._plain:
             # where one surface takes over from another there is a tip or a low, however sharp
             for rho, changes in zip(
                 self._radii[:, 0], self._changes(self._radii[:, 0]), strict=True
@@ -336,18 +340,42 @@ class EndCut:
                 found[k].append(float(phi[j]))
         return found
 
+    @cached_property
+    def _plain(self) -> bool:
+        """Whether one surface takes every ray and the curve is nowhere steep."""
+        return self.count == 1 and bool(self._scan.ok.all()) and not self._steep(self._scan.s).any()
+
+    def _steep(self, s: Vec) -> Bools:
+        """Where the curve, on ``grid``, rises or falls more between two angles than it should."""
+        return np.asarray(np.abs(np.roll(s, -1, axis=1) - s) > _STEEP * self.outer_radius)
+
     def _changes(self, radii: Vec) -> list[list[float]]:
-        """For each radius the angles where the surface changes."""
+        """For each radius the angles where the surface changes or the curve is steepest."""
         phi = self.grid
-        active = self.contact(phi[None, :], radii[:, None]).active
-        row, k = np.nonzero(active != np.roll(active, -1, axis=1))
+        upper = np.append(phi[1:], phi[0] + 2 * pi)
+        c = self.contact(phi[None, :], radii[:, None])
+        other = c.active != np.roll(c.active, -1, axis=1)
         found: list[list[float]] = [[] for _ in radii]
+        row, k = np.nonzero(other)
         if len(row):
-            upper = np.append(phi[1:], phi[0] + 2 * pi)
-            spots = self._change(phi[k], upper[k], radii[row], active[row, k])
+            spots = self._change(phi[k], upper[k], radii[row], c.active[row, k])
             for i, spot in zip(row.tolist(), spots, strict=True):
                 found[i].append(float(spot))
+        row, k = np.nonzero(self._steep(c.s) & ~other)
+        if len(row):
+            lo, _ = self._steepest(phi[k], upper[k], radii[row])
+            for i, spot in zip(row.tolist(), lo, strict=True):
+                found[i].append(float(spot))
         return found
+
+    def _steepest(self, lo: Vec, hi: Vec, rho: Vec) -> tuple[Vec, Vec]:
+        """Narrow brackets ``(n,)`` down to where s changes most, by halves."""
+        for _ in range(24):
+            middle = 0.5 * (lo + hi)
+            a, b, c = (self.trim(p, rho) for p in (lo, middle, hi))
+            left = np.abs(b - a) > np.abs(c - b)
+            lo, hi = np.where(left, lo, middle), np.where(left, middle, hi)
+        return lo, hi
 
     def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> Vec:
         """Angles in brackets ``(n,)`` where the surface is no longer ``first``."""
@@ -536,19 +564,11 @@ def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:
 
 def _check_steps(cut: EndCut, owner: str) -> None:
     """Refuse a tube that touches one parent twice, so that its edge would jump."""
-    s = cut._scan.s
-    jump = np.abs(np.roll(s, -1, axis=1) - s) > 0.5 * cut.outer_radius
-    row, k = np.nonzero(jump)
+    row, k = np.nonzero(cut._steep(cut._scan.s))
     if not len(row):
         return
-    phi = cut.grid
-    lo, hi = phi[k], np.append(phi[1:], phi[0] + 2 * pi)[k]
-    rho = cut._radii[row, 0]
-    for _ in range(24):
-        middle = 0.5 * (lo + hi)
-        a, b, c = (cut.trim(p, rho) for p in (lo, middle, hi))
-        left = np.abs(b - a) > np.abs(c - b)
-        lo, hi = np.where(left, lo, middle), np.where(left, middle, hi)
+    phi, rho = cut.grid, cut._radii[row, 0]
+    lo, hi = cut._steepest(phi[k], np.append(phi[1:], phi[0] + 2 * pi)[k], rho)
     ends = [cut.contact(p, rho) for p in (lo, hi)]
     steps = np.abs(ends[1].s - ends[0].s)
     for i in np.argsort(-steps):
