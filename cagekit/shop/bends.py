@@ -130,7 +130,8 @@ class BendSchedule:
 
     ``cut_length`` is the finished centre line between the outermost tips, ``blank`` the length
     to saw, ``stretch`` what the bends add to it, ``waste`` what is cut off after bending (mm).
-    ``die`` is None for a straight tube or where no die of the shop takes it (``problem`` says so).
+    ``die`` is None for a straight tube or where no die of the shop takes it: then ``problem`` says
+    so, marks are at the start of each bend and angles are finished angles.
     """
 
     member: str
@@ -235,8 +236,8 @@ def schedule(
         trim_b: the same at end b.
 
     Returns:
-        The schedule. Where no die takes the tube it still has its rows and its blank, worked
-        out with the drawn radius and without stretch.
+        The schedule. Where no die takes the tube it is worked out with the drawn radius, marks at
+        the start of each bend, finished angles to set, and without stretch.
     """
     finished = trimmed(path, tip_a, tip_b)
     rows = bend_rows(finished)
@@ -247,12 +248,7 @@ def schedule(
         except NotFoundError as error:
             problem = str(error)
     if die is None:
-        n = len(rows) - 1
-        work = Work(from_a=n, bends=n, extra_a=trim_a, extra_b=trim_b, trim_a=trim_a, trim_b=trim_b)
-        return BendSchedule(
-            member=member, tube=tube, rows=rows, work=work, steps=(), problem=problem,
-            cut_length=finished.length, blank=finished.length + trim_a + trim_b, stretch=0.0,
-        )  # fmt: skip
+        return _without_die(member, tube, finished, rows, tooling, trim_a, trim_b, problem)
     work = plan_work(rows, die, trim_a=trim_a, trim_b=trim_b)
     model = springback.for_die(die, tube.wall)
     stretch = sum(r.arc for r in rows) * die.stretch / (1 + die.stretch)
@@ -261,6 +257,33 @@ def schedule(
     return BendSchedule(
         member=member, tube=tube, rows=rows, work=work, steps=steps, die=die, springback=model,
         cut_length=finished.length, blank=blank, stretch=stretch,
+    )  # fmt: skip
+
+
+def _without_die(
+    member: str,
+    tube: Tube,
+    finished: Path,
+    rows: tuple[BendRow, ...],
+    tooling: Tooling,
+    trim_a: float,
+    trim_b: float,
+    problem: str,
+) -> BendSchedule:
+    """A straight tube, or one no die takes: marks at the start of each bend, nothing corrected."""
+    n = len(rows) - 1
+    work = Work(from_a=n, bends=n, extra_a=trim_a, extra_b=trim_b, trim_a=trim_a, trim_b=trim_b)
+    blank = finished.length + trim_a + trim_b
+    steps: tuple[Step, ...] = ()
+    if n:
+        plain = Die(
+            name="none", od=tube.od, clr=max(rows[0].clr or 0.0, tube.od), clamp=1.0, tail=0.0,
+            max_angle=180.0,
+        )  # fmt: skip
+        steps = _steps(finished, rows, work, plain, Springback(), tube, tooling, blank)
+    return BendSchedule(
+        member=member, tube=tube, rows=rows, work=work, steps=steps, problem=problem,
+        cut_length=finished.length, blank=blank, stretch=0.0,
     )  # fmt: skip
 
 

@@ -38,7 +38,8 @@ def instructions(
     if not sheet.steps:
         return tuple(lines)
     marks = ", ".join(f"{length(s.mark)} (bend {s.bend})" for s in sheet.steps)
-    assert sheet.die is not None
+    if sheet.problem:
+        lines.append(f"No die for this tube: angles are finished angles. {sheet.problem}")
     lines += [
         "Scribe the reference line along the whole blank; it will be the outside of bend 1, away "
         "from the middle of the die.",
@@ -67,11 +68,10 @@ def instructions(
 
 def _bend(sheet: BendSchedule, step: Step, arc: str, *, first: bool) -> str:
     """One bend in words."""
-    assert sheet.die is not None
     words = [f"Bend {step.bend}:"]
     if first:
         words.append(f"end {step.lead} into the die,")
-    words.append(f"mark at {AT[sheet.die.mark_at]},")
+    words.append(f"mark at {AT[sheet.die.mark_at if sheet.die else 'start']},")
     if first or step.rotation is None:
         words.append(_line(step, arc))
     elif abs(step.rotation) < IN_PLANE:

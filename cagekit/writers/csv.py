@@ -102,17 +102,13 @@ def bend_table(sheets: Iterable[BendSchedule]) -> Iterator[dict[str, Cell]]:
                 "rotation_deg": degrees(row.rotation),
                 "angle_deg": degrees(row.angle),
                 "clr_mm": row.clr,
-                "note": sheet.problem,
             }
-            if row.row in by_bend:
-                bend |= _machine(sheet, *by_bend[row.row])
-            yield common | bend
+            yield common | bend | _machine(sheet, *by_bend[row.row])
 
 
 def _machine(sheet: BendSchedule, order: int, step: Step) -> dict[str, Cell]:
-    assert sheet.die is not None
     model = sheet.springback
-    notes = list(model.warnings) if model else []
+    notes = [sheet.problem] if sheet.problem else list(model.warnings if model else ())
     if model and model.beyond_tests(step.angle):
         notes.append("angle lies far from the test bends: extrapolated.")
     return {
@@ -129,8 +125,8 @@ def _machine(sheet: BendSchedule, order: int, step: Step) -> dict[str, Cell]:
         "clock_deg": degrees(step.clock),
         "clock_arc_mm": step.clock_arc,
         "finder_deg": None if step.finder is None else degrees(step.finder),
-        "die": sheet.die.name,
-        "mark_at": sheet.die.mark_at,
+        "die": sheet.die.name if sheet.die else "none",
+        "mark_at": sheet.die.mark_at if sheet.die else "start",
         "note": " ".join(notes),
     }
 
