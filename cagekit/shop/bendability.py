@@ -19,7 +19,7 @@ from cagekit.shop.bends import BendSchedule, hanging
 from cagekit.shop.cuts import sawn
 from cagekit.shop.papers import Papers
 from cagekit.shop.section import expected_roundness, thinned_wall
-from cagekit.shop.stock import bars_of
+from cagekit.shop.stock import bars_of, usual_sticks
 from cagekit.units import LengthUnit, format_length
 
 if TYPE_CHECKING:
@@ -226,7 +226,7 @@ def _blank(sheet: BendSchedule, shop: _Shop) -> Iterator[Finding]:
         "blank-length", sheet, "length of the blank", Status.PASS if fits else Status.FAIL,
         measured=length, op="<=", limit=longest, unit="mm",
         text="Longest piece that can be cut from the sticks and off-cuts.",
-        cure="" if fits else f"Buy sticks longer by {shop.length(length - longest)}. {SLEEVE}",
+        cure="" if fits else _longer_stick(length, longest, shop),
     )  # fmt: skip
     if length < tooling.saw.min_piece:
         yield _finding(
@@ -235,6 +235,16 @@ def _blank(sheet: BendSchedule, shop: _Shop) -> Iterator[Finding]:
             text=f"The vice of the {tooling.saw.name} does not hold it safely.",
             cure="Cope it on the end of the stick first, then cut it off.",
         )  # fmt: skip
+
+
+def _longer_stick(length: float, longest: float, shop: _Shop) -> str:
+    """What to buy for a blank that no stick of the shop gives, the usual length where one does."""
+    lost = 2 * shop.tooling.saw.end_trim + 2 * shop.tooling.saw.kerf
+    usual = [s for s in usual_sticks() if s.units == shop.units and s.length - lost >= length]
+    buy = f"Buy sticks longer by {shop.length(length - longest)}"
+    if usual:
+        buy += f", e.g. {usual[0].name} ({usual[0].source}, {usual[0].certainty})"
+    return f"{buy}. {SLEEVE}"
 
 
 def _springback(sheets: Iterable[BendSchedule]) -> Iterator[Finding]:

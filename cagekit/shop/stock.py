@@ -8,12 +8,43 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from cagekit.build.tooling import Offcut, Saw, Stock
+from cagekit.data import rows
 from cagekit.errors import InputError
+from cagekit.materials.source import Certainty, certainty
+from cagekit.units import LengthUnit, parse_length
 
 NM = 1_000_000
 """Nanometres in a millimetre."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsualStick:
+    """A stick length that is commonly sold, mm, with where that is known from."""
+
+    name: str
+    units: LengthUnit
+    length: float
+    source: str
+    certainty: Certainty
+
+
+@cache
+def usual_sticks() -> tuple[UsualStick, ...]:
+    """Return the stick lengths of ``stock.csv``, shortest first."""
+    found = (
+        UsualStick(
+            name=row["name"],
+            units="in" if row["units"] == "in" else "mm",
+            length=parse_length(f"{row['length']} {row['unit']}"),
+            source=row["source"],
+            certainty=certainty(row["certainty"]),
+        )
+        for row in rows("stock")
+    )
+    return tuple(sorted(found, key=lambda s: s.length))
 
 
 def whole(mm: float) -> int:

@@ -133,7 +133,8 @@ def test_blank_longer_than_the_stick():
     f = found(path, shop(stock=3000))["shop/blank-length"]
     assert f.status is Status.FAIL
     assert f.measured == 3500
-    assert "longer by 500 mm" in f.cure
+    assert "longer by 500 mm, e.g. 6 m" in f.cure
+    assert "sleeve" in f.cure
 
 
 def test_piece_too_short_for_the_vice():
