@@ -34,6 +34,7 @@ from cagekit.geometry.path import Path
 from cagekit.plates.feet import plates_for
 from cagekit.plates.model import Hole, HolePurpose, Pin, Plate
 from cagekit.plates.outline import Outline
+from cagekit.swing.model import SwingJoint
 
 PROFILES = ("fia-253", "motorsport-uk", "nhra", "scca-gcr", "nasa-ccr", "common-practice")
 HATCH, COUPE, WAGON, ROADSTER = "gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster"
@@ -83,7 +84,7 @@ def made(demo: str, key: str) -> tuple[Build, Cage]:
     if tubes not in _TUBES.setdefault(demo, {}):
         _TUBES[demo][tubes] = members_only(build)
     cage = _TUBES[demo][tubes]
-    return build, cage.having(plates=plates_for(build, cage))
+    return build, cage.having(plates=(*plates_for(build, cage), *cage.plates))
 
 
 _TUBES: dict[str, dict[str, Cage]] = {}
@@ -259,6 +260,20 @@ def more_legs(n: int) -> Mutation:
         leg = cage.members["rear_brace_left"]
         more = [replace(leg, id=f"rear_brace_left_{i}") for i in range(n)]
         return Cage(cage.name, [*cage.members.values(), *more], plates=cage.plates)
+
+    return after
+
+
+def cups(wall: float, reach: float) -> Mutation:
+    """Half cups of these sizes at every joint of the swing-out bars."""
+
+    def sized(joint: SwingJoint) -> SwingJoint:
+        spec = replace(joint.spec, cup=True, cup_wall=wall, cup_overlap=reach)
+        return replace(joint, spec=spec)
+
+    def after(cage: Cage) -> Cage:
+        doors = [replace(d, hinge=sized(d.hinge), latch=sized(d.latch)) for d in cage.doors]
+        return Cage(cage.name, cage.members.values(), plates=cage.plates, doors=doors)
 
     return after
 
@@ -651,11 +666,13 @@ BY_CODE: dict[str, Proof] = {
     "nhra/swing-out-time": (
         scene(WAGON, car__quarter_mile_time=11.0), scene(WAGON, car__quarter_mile_time=8.0)
     ),
-    "nhra/swing-pin": (scene(WAGON, hung()), scene(WAGON, hung(pin=8.0))),
-    "nhra/swing-shear": (scene(WAGON, hung()), scene(WAGON, hung(planes=1))),
-    "nhra/swing-bracket": (scene(WAGON, hung()), scene(WAGON, hung(thickness=3.0))),
-    "nhra/swing-pin-place": (scene(WAGON, hung()), scene(WAGON, hung(back=320.0))),
-    "nhra/swing-hole-edge": (scene(WAGON, hung()), scene(WAGON, hung(width=26.0))),
+    "nhra/swing-pin": (scene(WAGON), scene(WAGON, hung(pin=8.0))),
+    "nhra/swing-shear": (scene(WAGON), scene(WAGON, hung(planes=1))),
+    "nhra/swing-bracket": (scene(WAGON), scene(WAGON, hung(thickness=3.0, back=400.0))),
+    "nhra/swing-pin-place": (scene(WAGON), scene(WAGON, hung(back=320.0))),
+    "nhra/swing-hole-edge": (scene(WAGON), scene(WAGON, hung(width=26.0))),
+    "nhra/swing-cup-wall": (scene(WAGON, cups(3.2, 42.0)), scene(WAGON, cups(2.0, 42.0))),
+    "nhra/swing-cup-reach": (scene(WAGON, cups(3.2, 42.0)), scene(WAGON, cups(3.2, 30.0))),
     # ---
     "scca-gcr/size-to-1700": (
         scene(ROADSTER, car__mass=600),
