@@ -31,6 +31,8 @@ STEP = 0.6
 MOST_STEPS = 900
 ABOVE = 1e-6
 """A third parent stands above a ridge when its contact is this much earlier, mm."""
+GRAZE = 0.01
+"""Distance (mm) from a rim within which a ridge must not pass by."""
 TURN = 0.6
 """Cosine of the turn from its chord at which a ridge is split."""
 
@@ -106,7 +108,18 @@ def _trace(
         end = _meeting(rays, record, corners, track[-1], curve, pair, third)
     end.wanted.remove(pair)
     track[-1] = end.point
+    _keep_off(rays, np.array(track))
     return curve, track, end
+
+
+def _keep_off(rays: Rays, line: Array) -> None:
+    """Refuse a ridge that grazes the other rim: the face would touch itself there."""
+    outer, inner = rays.radii
+    rho = rays.chart(line)[1]
+    both_outside = min(rho[0], rho[-1]) > outer - GRAZE
+    both_inside = max(rho[0], rho[-1]) < inner + GRAZE
+    if (both_outside and rho.min() < inner + GRAZE) or (both_inside and rho.max() > outer - GRAZE):
+        raise Refused("a ridge grazes a rim")
 
 
 Stretch = tuple[Corner, list[Array], Corner]

@@ -14,7 +14,7 @@ from math import acos, acosh, asinh, cos, inf, pi, sqrt, tau
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface
+from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface, TorusPiece
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.path import unit
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
@@ -222,25 +222,53 @@ def grazes(rays: Rays, rho: float) -> list[Graze]:
     for k, s in enumerate(rays.surfaces[: rays.cut.count]):
         if isinstance(s, PlaneFace):
             continue
-        foot, along = s.tangent_at(rays.node)
-        across = np.cross(rays.inward, along)
-        size = float(np.sqrt(across @ across))
-        if size < 1e-9:
-            raise Refused("branch and parent are parallel")
-        across = across / size
-        off = float((rays.node - foot) @ across)
-        first = float(np.arctan2(across @ rays.y, across @ rays.x))
-        for side, angle in ((1.0, first), (-1.0, first + pi)):
-            room = s.radius - side * off
-            gap = room - rho
+        for side in (1.0, -1.0):
+            angle, off = _passing(rays, rho, s, side)
+            gap = s.radius - off
             if abs(gap) < CONCENTRIC:
                 out.append(Graze(angle % tau, 0.0, k))
             elif gap > 0 and (width := sqrt(2 * gap / rho)) < SHARP:
                 out.append(Graze(angle % tau, width, k))
-            elif gap < 0 and abs(room) < rho:
+            elif gap < 0 and (room := rho + gap) > -rho:
                 width = acos(room / rho)
                 out += [Graze((angle + t * width) % tau, width, k, True) for t in (-1, 1)]
     return out
+
+
+def _passing(
+    rays: Rays, rho: float, surface: CylinderPiece | TorusPiece, side: float
+) -> tuple[float, float]:
+    """The ray that passes a tube's centre line farthest to one side: its angle and distance.
+
+    On a bend the line is its whole circle, and the ray is found by going from ray to nearest
+    spot and back a few times.
+    """
+    foot, along = _spot(surface, rays.node)
+    angle = off = 0.0
+    for _ in range(1 if isinstance(surface, CylinderPiece) else 8):
+        across = np.cross(rays.inward, along)
+        size = float(np.sqrt(across @ across))
+        if size < 1e-9:
+            raise Refused("branch and parent are parallel")
+        out = side * across / size
+        angle = float(np.arctan2(out @ rays.y, out @ rays.x))
+        start = rays.node + rho * (np.cos(angle) * rays.x + np.sin(angle) * rays.y)
+        # nearest point of the ray to the tangent at the spot
+        w = foot - start
+        lean = float(rays.inward @ along)
+        here = start + float(w @ (rays.inward - lean * along)) / size**2 * rays.inward
+        foot, along = _spot(surface, here)
+        off = float((here - foot) @ out)
+    return angle, off
+
+
+def _spot(surface: CylinderPiece | TorusPiece, point: Array) -> tuple[Array, Array]:
+    """The spot of a tube's centre line nearest to a point, ends ignored, and its direction."""
+    if isinstance(surface, CylinderPiece):
+        return surface.tangent_at(point)
+    w = point - surface.centre
+    out = unit(w - (w @ surface.axis) * surface.axis)
+    return np.asarray(surface.centre + surface.major * out), np.cross(surface.axis, out)
 
 
 def split(rays: Rays, rho: float, at_breaks: Sequence[float]) -> Rim:
@@ -354,10 +382,14 @@ def _stand_in(rays: Rays, rho: float, surface: int, angle: float) -> PlaneFace |
     across = np.cross(rays.inward, along)
     if abs(float((rays.node - foot) @ across)) > CONCENTRIC * float(np.linalg.norm(across)):
         return None
+    # the axes cross here, which is not the node when that was moved along the branch
+    lean = float(rays.inward @ along)
+    w = rays.node - foot
+    foot = foot + along * float(w @ (along - lean * rays.inward)) / (1 - lean * lean)
     at = rays.points(np.array([angle]), rho, surface)[0]
     normals = [unit(rays.inward - along), unit(rays.inward + along)]
     normal = min(normals, key=lambda n: abs(float((at - foot) @ n)))
-    return PlaneFace(owner=s.owner, point=foot, normal=normal)
+    return PlaneFace(owner=s.owner, point=np.asarray(foot), normal=normal)
 
 
 def _arc_edge(rays: Rays, rho: float, arc: Arc, ends: tuple[int, int], tol: float) -> Edge:

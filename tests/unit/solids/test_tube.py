@@ -10,6 +10,7 @@ import pytest
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.path import Path
 from cagekit.geometry.volume import wall_volume
+from cagekit.solids.creases import Refused
 from cagekit.solids.measure import record_volume
 from cagekit.solids.record import CylinderSurface, EllipseCurve, PlaneSurface, Record, TorusSurface
 from cagekit.solids.tube import tube_record
@@ -61,7 +62,7 @@ def test_equal_tubes_meet_in_two_exact_half_ellipses() -> None:
 
 
 @pytest.mark.parametrize(
-    "offset", [0.0, 1e-6, 3e-5, 1e-4, 1e-3, 0.01, 0.1, 0.5, 1.0, 2.0, 3.4, 4.5, 6.0]
+    "offset", [0.0, 1e-6, 3e-5, 1e-4, 1e-3, 0.01, 0.1, 0.5, 1.0, 2.0, 3.3, 3.5, 4.5, 6.0]
 )
 def test_branch_beside_the_axis(offset: float) -> None:
     record = check(Path.straight((0, offset, 0), (200, offset, 300)), LEVEL)
@@ -71,8 +72,12 @@ def test_branch_beside_the_axis(offset: float) -> None:
 
 @pytest.mark.parametrize("station", [600.0, 630.0, 640.0, 647.9, 648.0, 648.1, 660.0, 700.0, 760.0])
 @pytest.mark.parametrize(
-    "way", [(-300, 0, -200), (-300, 0, 0), (-200, -100, -300), (0, -300, 300), (-200, 200, 0)]
-)
+    "way",
+    [
+        (-300, 0, -200), (-300, 0, 0), (-200, -100, -300), (0, -300, 300), (-200, 200, 0),
+        (0, 300, -120),
+    ],
+)  # fmt: skip
 def test_joint_on_and_beside_a_bend(station: float, way: tuple[float, float, float]) -> None:
     node = HOOP.path.spot(station).point
     record = check(Path.straight(node, node + np.array(way, float)), HOOP)
@@ -128,3 +133,8 @@ def test_reversed_tube_has_the_same_volume() -> None:
     record = tube_record("back", back, a, cut_end(back, "b", RO, RI, parents=[LEVEL]))
     assert record.closure_errors() == []
     assert record_volume(record) == pytest.approx(there, rel=1e-9)
+
+
+def test_ridge_that_grazes_the_bore_is_left_to_the_kernel() -> None:
+    with pytest.raises(Refused, match="grazes a rim"):
+        made(Path.straight((0, 3.4, 0), (200, 3.4, 300)), LEVEL)
