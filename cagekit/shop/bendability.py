@@ -6,8 +6,8 @@ finding names another source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from math import degrees, tan
 from typing import TYPE_CHECKING
 
@@ -42,7 +42,18 @@ SLEEVE = "Split the tube with a sleeve only where the rulebook allows a joint th
 def findings(ctx: CheckContext) -> list[Finding]:
     """Run every shop check on the cage of a build."""
     build = ctx.build
-    return bend_findings(Papers.of(build, ctx.cage).bends, build.tooling, build.units)
+    found = bend_findings(Papers.of(build, ctx.cage).bends, build.tooling, build.units)
+    # a picture shows the finished cage, in which a swing-out bar is in pieces
+    pieces = {d.fitted.id: d.pieces for d in ctx.cage.doors}
+    return [_shown_on(f, pieces) for f in found]
+
+
+def _shown_on(finding: Finding, pieces: Mapping[str, tuple[str, ...]]) -> Finding:
+    shown = finding.evidence.members
+    if not any(m in pieces for m in shown):
+        return finding
+    members = tuple(p for m in shown for p in pieces.get(m, (m,)))
+    return replace(finding, evidence=replace(finding.evidence, members=members))
 
 
 def bend_findings(

@@ -14,6 +14,7 @@ from cagekit.plates.model import Plate
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
+    from cagekit.swing.model import SmallPart
 
 STRIPS = 16
 """Strips across a bend zone over which its centre is averaged."""
@@ -21,10 +22,10 @@ STRIPS = 16
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartMass:
-    """One part: id, ``tube`` or ``plate``, pieces, mass of all of them (kg), centre ``(3,)`` mm."""
+    """One part: id, kind, pieces, mass of all of them (kg), centre of gravity ``(3,)`` mm."""
 
     id: str
-    kind: Literal["tube", "plate"]
+    kind: Literal["tube", "plate", "small part"]
     pieces: int
     mass: float
     centre: Vec
@@ -34,7 +35,7 @@ class PartMass:
 class CageMass:
     """Masses of a cage, kg, and where its centre of gravity is, ``(3,)`` mm, vehicle axes.
 
-    Welds, bolts, sleeves and padding are not in it.
+    Small parts are those of swing-out bars; welds, bolts of plates and padding are not in it.
     """
 
     parts: tuple[PartMass, ...]
@@ -51,20 +52,21 @@ class CageMass:
 
     @property
     def total(self) -> float:
-        """Mass of tubes and plates, kg."""
-        return self.tubes + self.plates
+        """Mass of tubes, plates and small parts, kg."""
+        return sum(p.mass for p in self.parts)
 
     @property
     def centre(self) -> Vec:
-        """Centre of gravity of tubes and plates, ``(3,)`` mm."""
+        """Centre of gravity of all parts, ``(3,)`` mm."""
         if self.total <= 0:
             return vec((0.0, 0.0, 0.0))
         return vec(sum(p.mass * p.centre for p in self.parts) / self.total)
 
 
 def weigh(cage: Cage) -> CageMass:
-    """Weigh every coped tube and every plate of a cage."""
-    return CageMass(parts=(*_tubes(cage), *(_plate(p) for p in cage.plates)))
+    """Weigh every coped tube, every plate and every small part of a cage."""
+    plates = (_plate(p) for p in cage.plates)
+    return CageMass(parts=(*_tubes(cage), *plates, *(_small(p) for p in cage.parts)))
 
 
 def _tubes(cage: Cage) -> Iterable[PartMass]:
@@ -87,6 +89,14 @@ def _plate(plate: Plate) -> PartMass:
         mass=plate.mass * plate.quantity,
         centre=plate_centre(plate),
     )
+
+
+def _small(part: SmallPart) -> PartMass:
+    prisms = part.prisms()
+    weights = np.array([p.flat_volume for p in prisms])
+    centres = np.array([plate_centre(p) for p in prisms])
+    centre = vec(weights @ centres / weights.sum())
+    return PartMass(id=part.id, kind="small part", pieces=1, mass=part.mass, centre=centre)
 
 
 def plate_centre(plate: Plate) -> Vec:

@@ -36,9 +36,25 @@ class Papers:
         return known
 
     @cached_property
+    def fitted(self) -> Cage:
+        """The cage as it is made: swing-out bars still whole."""
+        return self.cage.as_fitted()
+
+    @cached_property
     def bends(self) -> tuple[BendSchedule, ...]:
-        """Bend schedules of all members, in build order."""
-        return schedules(self.cage, self.build.tooling)
+        """Bend schedules of all tubes that are made, in build order, swing-out bars whole."""
+        return schedules(self.fitted, self.build.tooling)
+
+    @cached_property
+    def pieces(self) -> tuple[BendSchedule, ...]:
+        """What swing-out bars are cut into: shapes only, the blank is that of the whole bar."""
+        cut = [m for m in self.cage.members if m not in self.fitted.members]
+        return schedules(self.cage.only(cut), self.build.tooling) if cut else ()
+
+    @property
+    def whole(self) -> dict[str, str]:
+        """Id of the whole bar by the id of the piece that is cut from it."""
+        return {piece: d.fitted.id for d in self.cage.doors for piece in d.pieces}
 
     @cached_property
     def cuts(self) -> tuple[CutPlan, ...]:
@@ -48,4 +64,4 @@ class Papers:
     @cached_property
     def materials(self) -> Takeoff:
         """Material list and masses."""
-        return take_off(self.build, self.cage, self.bends, self.cuts)
+        return take_off(self.build, self.cage, self.fitted, self.bends, self.cuts)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.model import Member
     from cagekit.occupant.shapes import Solid
+    from cagekit.swing.model import SmallPart
 
 PAD_WITHIN = 150.0
 """A bar this near to a helmet is padded, mm. Source: Motorsport UK yearbook, appendix 3, 16.2
@@ -30,7 +31,10 @@ BODY_WITHIN = 300.0
 a belted person still reaches when thrown about)."""
 PAD_STEP = 5.0
 """Spacing of the points a bar is looked at, mm."""
-FILLET = "fillet of equal legs, leg over wall {leg:g}, {eff:.0%} of the filler deposited"
+FILLET = (
+    "fillets of equal legs, leg over wall {leg:g}, {eff:.0%} of the filler deposited; sleeves and "
+    "half cups not counted"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +81,22 @@ class FastenerOrder:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HardwareOrder:
+    """Small parts of one kind and size: bolts, pins, nuts, washers, sleeves, half cups.
+
+    ``length`` along the axis of one (mm), ``mass`` of all (kg), ``parts`` their ids.
+    """
+
+    kind: str
+    size: str
+    material: str
+    count: int
+    length: float
+    mass: float
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PaddingOrder:
     """Padding of one bar, mm: where it is near a helmet, or near a body when the build pads it."""
 
@@ -109,6 +129,7 @@ class Takeoff:
     tubes: tuple[TubeOrder, ...]
     plates: tuple[PlateOrder, ...]
     fasteners: tuple[FastenerOrder, ...]
+    hardware: tuple[HardwareOrder, ...]
     padding: tuple[PaddingOrder, ...]
     weld: WeldMetal
     mass: CageMass
@@ -116,13 +137,18 @@ class Takeoff:
 
 
 def take_off(
-    build: Build, cage: Cage, sheets: Sequence[BendSchedule], plans: Sequence[CutPlan]
+    build: Build,
+    cage: Cage,
+    fitted: Cage,
+    sheets: Sequence[BendSchedule],
+    plans: Sequence[CutPlan],
 ) -> Takeoff:
     """List what a cage is made of.
 
     Args:
         build: resolved input: car, drivers, tooling, padding.
-        cage: the cage.
+        cage: the finished cage.
+        fitted: the cage as it is made, swing-out bars still whole.
         sheets: its bend schedules.
         plans: its cutting plans.
     """
@@ -131,8 +157,9 @@ def take_off(
         tubes=tuple(_tube_order(p, sheets, tooling) for p in plans if p.tube is not None),
         plates=tuple(_plate_orders(cage, tooling.order.spare)),
         fasteners=tuple(_fasteners(cage)),
+        hardware=tuple(_hardware(cage)),
         padding=tuple(_padding(build, cage)),
-        weld=weld_metal(cage, tooling),
+        weld=weld_metal(fitted, tooling),
         mass=weigh(cage),
         spare=tooling.order.spare,
     )
@@ -191,6 +218,22 @@ def _fasteners(cage: Cage) -> Iterator[FastenerOrder]:
             groups[b.size, b.grade] = n + p.quantity, [*plates, p.id]
     for (size, grade), (n, plates) in sorted(groups.items()):
         yield FastenerOrder(size=size, grade=grade, bolts=n, plates=tuple(dict.fromkeys(plates)))
+
+
+def _hardware(cage: Cage) -> Iterator[HardwareOrder]:
+    groups: dict[tuple[str, str, str, float], list[SmallPart]] = {}
+    for p in cage.parts:
+        groups.setdefault((p.kind, p.size, p.material, round(p.length, 4)), []).append(p)
+    for (kind, size, material, length), parts in sorted(groups.items()):
+        yield HardwareOrder(
+            kind=kind,
+            size=size,
+            material=material,
+            count=len(parts),
+            length=length,
+            mass=sum(p.mass for p in parts),
+            parts=tuple(p.id for p in parts),
+        )
 
 
 def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:

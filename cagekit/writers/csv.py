@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from cagekit.shop.bends import BendSchedule, Step
 from cagekit.shop.cuts import CutPlan
 from cagekit.shop.papers import Papers
+from cagekit.shop.rows import BendRow
 from cagekit.shop.takeoff import Takeoff
 
 if TYPE_CHECKING:
@@ -42,7 +43,9 @@ MATERIAL_COLUMNS = (
 
 def write_bends(job: Job, folder: FilePath) -> None:
     """Write ``bends.csv``."""
-    _write(folder / "bends.csv", BEND_COLUMNS, bend_table(_papers(job).bends))
+    papers = _papers(job)
+    rows = [*bend_table(papers.bends), *piece_table(papers.pieces, papers.whole)]
+    _write(folder / "bends.csv", BEND_COLUMNS, rows)
 
 
 def write_cuts(job: Job, folder: FilePath) -> None:
@@ -82,28 +85,42 @@ def bend_table(sheets: Iterable[BendSchedule]) -> Iterator[dict[str, Cell]]:
     """
     for sheet in sheets:
         by_bend = {s.bend: (n, s) for n, s in enumerate(sheet.steps, 1)}
+        made: dict[str, Cell] = {
+            "extra_a_mm": sheet.work.extra_a,
+            "extra_b_mm": sheet.work.extra_b,
+            "blank_mm": sheet.blank,
+        }
         for row in sheet.rows:
-            common: dict[str, Cell] = {
-                "member": sheet.member,
-                "row": row.row,
-                "feed_mm": row.feed,
-                "extra_a_mm": sheet.work.extra_a,
-                "extra_b_mm": sheet.work.extra_b,
-                "cut_length_mm": sheet.cut_length,
-                "blank_mm": sheet.blank,
-                "od_mm": sheet.tube.od,
-                "wall_mm": sheet.tube.wall,
-                "material": sheet.tube.material,
-            }
-            if row.angle is None:
-                yield common
-                continue
-            bend: dict[str, Cell] = {
-                "rotation_deg": degrees(row.rotation),
-                "angle_deg": degrees(row.angle),
-                "clr_mm": row.clr,
-            }
-            yield common | bend | _machine(sheet, *by_bend[row.row])
+            machine = {} if row.angle is None else _machine(sheet, *by_bend[row.row])
+            yield _shape(sheet, row) | made | machine
+
+
+def piece_table(
+    sheets: Iterable[BendSchedule], whole: Mapping[str, str]
+) -> Iterator[dict[str, Cell]]:
+    """Rows of ``bends.csv`` for the pieces of swing-out bars: their shape, and what they are of."""
+    for sheet in sheets:
+        note = (
+            f"cut from {whole[sheet.member]} once that is fitted" if sheet.member in whole else ""
+        )
+        for row in sheet.rows:
+            yield _shape(sheet, row) | {"note": note}
+
+
+def _shape(sheet: BendSchedule, row: BendRow) -> dict[str, Cell]:
+    """The finished tube in one row."""
+    return {
+        "member": sheet.member,
+        "row": row.row,
+        "feed_mm": row.feed,
+        "rotation_deg": None if row.angle is None else degrees(row.rotation),
+        "angle_deg": None if row.angle is None else degrees(row.angle),
+        "clr_mm": row.clr,
+        "cut_length_mm": sheet.cut_length,
+        "od_mm": sheet.tube.od,
+        "wall_mm": sheet.tube.wall,
+        "material": sheet.tube.material,
+    }
 
 
 def _machine(sheet: BendSchedule, order: int, step: Step) -> dict[str, Cell]:
@@ -187,6 +204,16 @@ def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:
             "note": f"as many nuts, {2 * f.bolts} washers; length by the grip measured on the car; "
             f"for {', '.join(f.plates)}",
         }
+    for h in listed.hardware:
+        yield {
+            "kind": h.kind,
+            "item": h.size,
+            "material": h.material,
+            "count": h.count,
+            "length_mm": h.length,
+            "mass_kg": h.mass,
+            "note": f"for {', '.join(h.parts)}",
+        }
     for pad in listed.padding:
         yield {
             "kind": "padding",
@@ -220,10 +247,10 @@ def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:
         }
     yield {
         "kind": "total",
-        "item": "tubes and plates",
+        "item": "tubes, plates and small parts",
         "mass_kg": listed.mass.total,
         **_place(listed.mass.centre),
-        "note": "welds, bolts, sleeves and padding not counted; x, y, z are the centre of gravity",
+        "note": "welds, bolts of plates and padding not counted; x, y, z are the centre of gravity",
     }
 
 

@@ -12,8 +12,9 @@ import pytest
 from cagekit.build.resolve import load_build
 from cagekit.cage.assemble import assemble
 from cagekit.cage.job import Job
+from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Status
-from cagekit.shop.bendability import bend_findings
+from cagekit.shop.bendability import findings as shop_findings
 from cagekit.shop.cuts import sawn
 from cagekit.shop.papers import Papers
 from cagekit.shop.rows import BendRow, rebuild, trimmed
@@ -46,8 +47,12 @@ def test_every_tube_is_rebuilt_from_the_file(name, tmp_path):
     job, _ = made(name)
     write_bends(job, tmp_path)
     rows = table(tmp_path / "bends.csv")
-    assert list(dict.fromkeys(r["member"] for r in rows)) == list(job.cage.members)
-    for member in job.cage.members.values():
+    fitted = job.cage.as_fitted()
+    everything = {m.id: (m, fitted) for m in fitted.members.values()} | {
+        m.id: (m, job.cage) for m in job.cage.members.values()
+    }
+    assert {r["member"] for r in rows} == set(everything)
+    for member, cage in everything.values():
         mine = [r for r in rows if r["member"] == member.id]
         back = rebuild(
             [
@@ -63,13 +68,13 @@ def test_every_tube_is_rebuilt_from_the_file(name, tmp_path):
         )
         drawn = trimmed(
             member.path,
-            job.cage.cut(member.id, "a").shortest,
-            job.cage.cut(member.id, "b").shortest,
+            cage.cut(member.id, "a").shortest,
+            cage.cut(member.id, "b").shortest,
         )
         share = np.linspace(0, 1, 60)
         gap = rigid_gap(back.points(share * back.length), drawn.points(share * drawn.length))
         assert gap < 0.01
-        assert drawn.length == pytest.approx(job.cage.cut_length(member.id), abs=1e-6)
+        assert drawn.length == pytest.approx(cage.cut_length(member.id), abs=1e-6)
 
 
 @pytest.mark.parametrize("name", DEMOS)
@@ -88,7 +93,8 @@ def test_every_blank_is_sawn_once_from_bars_that_hold_it(name, tmp_path):
     job, papers = made(name)
     write_cuts(job, tmp_path)
     rows = [r for r in table(tmp_path / "cuts.csv") if r["cut"]]
-    assert sorted(r["member"] for r in rows) == sorted(job.cage.members)
+    # a swing-out bar is sawn, bent and fitted whole
+    assert sorted(r["member"] for r in rows) == sorted(job.cage.as_fitted().members)
     blank = {s.member: sawn(s.blank) for s in papers.bends}
     for r in rows:
         assert float(r["length_mm"]) == pytest.approx(blank[r["member"]])
@@ -100,8 +106,9 @@ def test_every_blank_is_sawn_once_from_bars_that_hold_it(name, tmp_path):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_shop_can_make_it(name):
-    job, papers = made(name)
-    findings = bend_findings(papers.bends, job.build.tooling)
+    job, _ = made(name)
+    findings = shop_findings(CheckContext(build=job.build, cage=job.cage))
+    assert {m for f in findings for m in f.evidence.members} <= set(job.cage.members)
     assert [f for f in findings if f.status in (Status.FAIL, Status.WARN)] == []
 
 
@@ -129,10 +136,30 @@ def test_materials_hold_the_parts_of_the_cage(name, tmp_path):
     assert [r["item"] for r in tubes] == list(job.cage.members)
     total = next(r for r in rows if r["kind"] == "total")
     assert float(total["mass_kg"]) == pytest.approx(
-        job.cage.tube_mass() + sum(p.mass * p.quantity for p in job.cage.plates), abs=1e-3
+        job.cage.tube_mass()
+        + sum(p.mass * p.quantity for p in job.cage.plates)
+        + sum(p.mass for p in job.cage.parts),
+        abs=1e-3,
     )
     bought = sum(
         float(r["length_mm"]) * int(r["count"]) for r in rows if r["kind"] == "tube to buy"
     )
     needed = sum(p.pieces_length for p in papers.cuts)
     assert bought >= needed * (1 + job.build.tooling.order.spare)
+
+
+def test_swing_out_bars_bring_their_pins(tmp_path):
+    job, papers = made("sprint-wagon")
+    assert job.cage.doors
+    write_materials(job, tmp_path)
+    rows = table(tmp_path / "materials.csv")
+    counted = sum(int(r["count"]) for r in rows if r["kind"] in {p.kind for p in job.cage.parts})
+    assert counted == len(job.cage.parts)
+    pieces = {i for d in job.cage.doors for i in d.pieces}
+    assert {s.member for s in papers.pieces} == pieces
+    assert set(papers.whole) == pieces
+    # what is cut out of the whole bar is shorter than it by the two saw cuts and reliefs
+    for door in job.cage.doors:
+        whole = next(s for s in papers.bends if s.member == door.fitted.id)
+        parts = sum(s.cut_length for s in papers.pieces if s.member in door.pieces)
+        assert 0 < whole.cut_length - parts < 40

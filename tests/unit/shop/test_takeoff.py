@@ -150,7 +150,7 @@ def papers(cage, tooling, monkeypatch):
     monkeypatch.setattr("cagekit.occupant.posture.seated", lambda car, drivers: ())
     sheets = schedules(cage, tooling)
     plans = cut_plans(sheets, tooling)
-    return sheets, plans, take_off(build_of(tooling), cage, sheets, plans)
+    return sheets, plans, take_off(build_of(tooling), cage, cage, sheets, plans)
 
 
 def test_tube_to_buy(cage, monkeypatch):
