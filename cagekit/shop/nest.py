@@ -31,6 +31,8 @@ TURNS: dict[Turning, tuple[int, ...]] = {
     "fixed": (0,),
 }
 """Turns (degrees) a part may be laid at: any quarter, along the grain either way, as drawn."""
+ROUNDS = 150
+"""Rounds of improvement in one attempt to shorten a layout."""
 GAP_TOL = 1e-3
 """A gap may be this much (mm) under what was asked for before a layout is refused."""
 
@@ -66,7 +68,8 @@ class NestOptions:
         margin: part to sheet edge, mm.
         turning: which turns are allowed.
         folds_across_grain: lay folded parts so that their folds run across the sheet's length.
-        effort: rounds of improvement after the first layout; more is denser and slower.
+        effort: attempts to press the first layout into a shorter piece of the sheet; each takes
+            seconds.
         engine: ``auto``, ``shapes`` (the library) or ``boxes`` (rows of bounding boxes).
     """
 
@@ -320,8 +323,6 @@ def _by_shapes(
     rest: Sequence[tuple[int, Plate]], sheet: SheetStock, options: NestOptions
 ) -> list[Laid]:
     """Lay real shapes with the nesting library; its answer is the same for the same parts."""
-    import u_nesting  # type: ignore[import-untyped]
-
     shapes = [
         {
             "id": str(number),
@@ -331,23 +332,49 @@ def _by_shapes(
         }
         for number, plate in rest
     ]
-    config: dict[str, Any] = {"spacing": options.gap + 2e-3, "margin": options.margin + 1e-3}
-    if options.effort > 0:
-        # a limit on rounds, none on time: time would make the layout depend on the machine
-        config |= {
-            "strategy": "alns",
-            "seed": 1,
-            "max_iterations": options.effort,
-            "time_limit_ms": 600_000,
-        }
-    else:
-        config["strategy"] = "nfp"
-    result = u_nesting.solve_2d(shapes, {"width": sheet.length, "height": sheet.width}, config)
-    if not result.get("success"):
-        return []
     plates = dict(rest)
+    best = _solved(shapes, plates, sheet, sheet.length, options, strategy="nfp")
+    for _ in range(options.effort if best else 0):
+        # press the same parts into a shorter piece of the sheet
+        reach = max(float(p.outline.box[1][0]) for p in best) + options.margin
+        kept = {str(p.number) for p in best}
+        shorter = _solved(
+            [s for s in shapes if s["id"] in kept],
+            plates,
+            sheet,
+            0.96 * reach,
+            options,
+            strategy="alns",
+            seed=1,
+            max_iterations=ROUNDS,
+            # the limit is on rounds: one on time would make the layout depend on the machine
+            time_limit_ms=600_000,
+        )
+        if len(shorter) < len(best):
+            break
+        best = shorter
+    return best
+
+
+def _solved(
+    shapes: Sequence[dict[str, Any]],
+    plates: dict[int, Plate],
+    sheet: SheetStock,
+    length: float,
+    options: NestOptions,
+    **config: Any,
+) -> list[Laid]:
+    """Ask the library for a layout on the first ``length`` mm of a sheet."""
+    import u_nesting  # type: ignore[import-untyped]
+
+    result = u_nesting.solve_2d(
+        list(shapes),
+        {"width": length, "height": sheet.width},
+        # a little more than asked, for what the library rounds
+        {"spacing": options.gap + 2e-3, "margin": options.margin + 1e-3, **config},
+    )
     out = []
-    for row in sorted(result["placements"], key=lambda r: int(r["geometry_id"])):
+    for row in sorted(result.get("placements") or (), key=lambda r: int(r["geometry_id"])):
         if row.get("boundary_index", 0) != 0 or row.get("mirrored"):
             continue
         number = int(row["geometry_id"])
