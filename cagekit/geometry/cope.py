@@ -136,16 +136,20 @@ class EndCut:
         """Index into ``surfaces`` of what each ray ends on (-1: none, beside a bend)."""
         return self.contact(phi, rho).active
 
-    def points(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
-        """Points of the cut in space, ``(..., 3)`` mm; arguments broadcast."""
-        return np.asarray(self.origins(phi, rho) - self.trim(phi, rho)[..., None] * self.out)
+    def points(self, phi: ArrayLike, rho: ArrayLike, s: Vec | None = None) -> Vec:
+        """Points of the cut in space, ``(..., 3)`` mm; arguments broadcast.
+
+        ``s`` saves finding the contacts again when they are known.
+        """
+        depth = self.trim(phi, rho) if s is None else s
+        return np.asarray(self.origins(phi, rho) - depth[..., None] * self.out)
 
     @cached_property
     def special(self) -> Vec:
         """Angles in [0, 2 pi) where a cope has its tips, lows and tangencies, sorted ``(k,)``."""
         found = [0.0]
-        for q in self.surfaces[: self.count]:
-            found.extend(self._tangent_angles(q)[0] + k * pi / 2 for k in range(4))
+        for first in self._tangents[:, 0]:
+            found.extend(first + k * pi / 2 for k in range(4))
         return _distinct(np.array(found))
 
     @cached_property
@@ -259,8 +263,7 @@ class EndCut:
 
     def _stretches(self, corners: Vec) -> Vec:
         """Angles that part the curve into smooth stretches of half a turn at most."""
-        base = np.array(self._tangent_angles(self.surfaces[0]))
-        return _distinct(np.concatenate([base, corners]))
+        return _distinct(np.concatenate([self._tangents[0], corners]))
 
     def grazing_radii(self, low: float, high: float) -> list[float]:
         """Radii between two where rays start to pass a straight parent, rising, mm."""
@@ -298,9 +301,7 @@ class EndCut:
         low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
         if not self._plain:
             # where one surface takes over from another there is a tip or a low, however sharp
-            for rho, changes in zip(
-                self._radii[:, 0], self._changes(self._radii[:, 0]), strict=True
-            ):
+            for rho, changes in self._edge_changes.items():
                 at_change = self.trim(changes, rho) if changes else s[0]
                 low, high = min(low, at_change.min()), max(high, at_change.max())
         return float(low), float(high)
@@ -312,32 +313,34 @@ class EndCut:
         phi[0] = max(phi[0], 0.0)
         return np.stack([phi, self.trim(phi, rho)], axis=1)
 
-    def _tangent_angles(self, surface: Surface) -> tuple[float, float]:
-        """The two angles whose rays pass a surface's axis farthest to the sides."""
-        along = (
-            surface.normal if isinstance(surface, PlaneFace) else surface.tangent_at(self.point)[1]
-        )
-        v = np.cross(self.out, along)
-        if float(v @ v) < 1e-12:
-            v = self.zero
-        phi = float(np.arctan2(v @ self.side, v @ self.zero)) % (2 * pi)
-        return phi, (phi + pi) % (2 * pi)
+    @cached_property
+    def _tangents(self) -> Vec:
+        """For each contact surface the two angles whose rays pass its axis farthest, ``(n, 2)``."""
+        found = []
+        for q in self.surfaces[: self.count]:
+            along = q.normal if isinstance(q, PlaneFace) else q.tangent_at(self.point)[1]
+            v = np.cross(self.out, along)
+            if float(v @ v) < 1e-12:
+                v = self.zero
+            phi = float(np.arctan2(v @ self.side, v @ self.zero)) % (2 * pi)
+            found.append((phi, (phi + pi) % (2 * pi)))
+        return np.array(found)
 
     def _near_tangent(self, radii: Vec) -> list[list[float]]:
         """For each radius the angles where rays nearly graze the surface they end on."""
         found: list[list[float]] = [[] for _ in radii]
+        if all(isinstance(q, PlaneFace) for q in self.surfaces[: self.count]):
+            return found
+        every = self.contact(self._tangents[:, None, :], radii[None, :, None])
+        points = self.points(self._tangents[:, None, :], radii[None, :, None], every.s)
+        limit = _NEAR_TANGENT * max(sin(self.angle), 0.2)
         for i, q in enumerate(self.surfaces[: self.count]):
             if isinstance(q, PlaneFace):
                 continue
-            phi = np.array(self._tangent_angles(q))
-            c = self.contact(phi[None, :], radii[:, None])
-            points = self.origins(phi[None, :], radii[:, None]) - c.s[..., None] * self.out
-            facing = -(q.normals(points.reshape(-1, 3)) @ self.out).reshape(c.s.shape)
-            lean = max(sin(self.angle), 0.2)
-            for k, j in zip(
-                *np.nonzero((c.active == i) & (facing < _NEAR_TANGENT * lean)), strict=True
-            ):
-                found[k].append(float(phi[j]))
+            facing = -(q.normals(points[i].reshape(-1, 3)) @ self.out).reshape(-1, 2)
+            near = (every.active[i] == i) & (facing < limit)
+            for k, j in zip(*np.nonzero(near), strict=True):
+                found[k].append(float(self._tangents[i, j]))
         return found
 
     @cached_property
@@ -349,8 +352,19 @@ class EndCut:
         """Where the curve, on ``grid``, rises or falls more between two angles than it should."""
         return np.asarray(np.abs(np.roll(s, -1, axis=1) - s) > _STEEP * self.outer_radius)
 
+    @cached_property
+    def _edge_changes(self) -> dict[float, list[float]]:
+        """The changes on the outside and the inside."""
+        radii = [self.outer_radius, self.inner_radius]
+        return dict(zip(radii, self._found_changes(np.array(radii)), strict=True))
+
     def _changes(self, radii: Vec) -> list[list[float]]:
         """For each radius the angles where the surface changes or the curve is steepest."""
+        if all(r in self._edge_changes for r in radii.tolist()):
+            return [list(self._edge_changes[r]) for r in radii.tolist()]
+        return self._found_changes(radii)
+
+    def _found_changes(self, radii: Vec) -> list[list[float]]:
         phi = self.grid
         upper = np.append(phi[1:], phi[0] + 2 * pi)
         c = self.contact(phi[None, :], radii[:, None])
