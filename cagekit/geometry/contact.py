@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.geometry.path import Arc, Path, Piece, Vec, unit, vec
+from cagekit.geometry.quartic import Quartic
 
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
@@ -26,11 +27,6 @@ TOUCH = 2e-5
 """A ray that passes a surface by less than this (mm) is tangent to it."""
 RANGE_TOL = 1e-7
 """Overlap (mm along the axis) of pieces that follow each other, so that no ray falls between."""
-
-_SETTLED = 1e-10
-"""A root whose last step (mm) was smaller is found: below it rounding of the quartic rules."""
-_ROUNDING = 1e-15
-"""Rounding of the quartic relative to its largest term."""
 
 
 class Solution(NamedTuple):
@@ -202,7 +198,8 @@ class TorusPiece:
         the first contact is found at any angle.
         """
         lo, hi = self._window(origins, direction, window)
-        quartic = _Quartic.of(self, origins + 0.5 * (lo + hi) * direction, direction)
+        start = origins + 0.5 * (lo + hi) * direction - self.centre
+        quartic = Quartic.of(start, direction, self.axis, major=self.major, radius=self.radius)
         half = 0.5 * (hi - lo)
         count = max(16, ceil(2 * half / (0.5 * self.radius))) + 1
         grid = np.linspace(-half, half, count)
@@ -374,90 +371,6 @@ def first_contact(
     s = np.take_along_axis(s, pick, axis=0)[0]
     gap = np.take_along_axis(gap, pick, axis=0)[0]
     return Contact(s.reshape(shape), active.reshape(shape), ok.reshape(shape), gap.reshape(shape))
-
-
-class _Quartic(NamedTuple):
-    """Torus function along n rays, ``((..t + c3) t + ..)``, coefficients ``(n,)``."""
-
-    c0: Vec
-    c1: Vec
-    c2: Vec
-    c3: Vec
-
-    @classmethod
-    def of(cls, torus: TorusPiece, origins: Vec, direction: Vec) -> _Quartic:
-        w = origins - torus.centre
-        h = w @ torus.axis
-        q = w - h[:, None] * torus.axis
-        rise = float(direction @ torus.axis)
-        flat = direction - rise * torus.axis
-        b = w @ direction
-        k = np.einsum("ij,ij->i", w, w) + torus.major**2 - torus.radius**2
-        m = 4 * torus.major**2
-        c0 = k * k - m * np.einsum("ij,ij->i", q, q)
-        c1 = 4 * b * k - 2 * m * (q @ flat)
-        c2 = 4 * b * b + 2 * k - m * float(flat @ flat)
-        return cls(c0, c1, c2, 4 * b)
-
-    def values(self, grid: Vec) -> tuple[Vec, Vec]:
-        """Function and slope on a grid ``(m,)`` common to all rays, shape ``(n, m)`` each."""
-        powers = np.stack([np.ones_like(grid), grid, grid**2, grid**3])
-        low = np.stack([self.c0, self.c1, self.c2, self.c3], axis=1)
-        slope = np.stack([self.c1, 2 * self.c2, 3 * self.c3, np.full_like(self.c0, 4.0)], axis=1)
-        return low @ powers + grid**4, slope @ powers
-
-    def at(self, ray: Ints, t: Vec) -> tuple[Vec, Vec, Vec]:
-        """Function, slope and curvature at one ``t`` for each of the rays named."""
-        c0, c1, c2, c3 = self.c0[ray], self.c1[ray], self.c2[ray], self.c3[ray]
-        f = (((t + c3) * t + c2) * t + c1) * t + c0
-        g = ((4 * t + 3 * c3) * t + 2 * c2) * t + c1
-        return f, g, (12 * t + 6 * c3) * t + 2 * c2
-
-    def exit(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
-        """Root between ``lo`` (inside) and ``hi`` (outside).
-
-        Each step goes to the rising root of the parabola that agrees with the quartic in value,
-        slope and curvature: as quick for a ray that grazes, whose two roots nearly agree, as for
-        any other.
-        """
-        return self._close_in(ray, lo, hi, order=0)
-
-    def lowest(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
-        """Minimum between ``lo`` (falling) and ``hi`` (rising), by Newton steps on the slope."""
-        return self._close_in(ray, lo, hi, order=1)
-
-    def _close_in(self, ray: Ints, lo: Vec, hi: Vec, *, order: int) -> Vec:
-        """Steps kept inside a shrinking bracket whose low end is negative."""
-        lo, hi = lo.copy(), hi.copy()
-        start, stop = self.at(ray, lo)[order], self.at(ray, hi)[order]
-        t = lo + (hi - lo) * np.clip(start / (start - stop), 0.05, 0.95)
-        far = np.maximum(np.abs(lo), np.abs(hi))
-        terms = (self.c0[ray], self.c1[ray] * far, self.c2[ray] * far**2, self.c3[ray] * far**3)
-        noise = _ROUNDING * sum(np.abs(v) for v in terms) / far**order
-        going = np.arange(len(t))
-        for _ in range(60):
-            if not len(going):
-                break
-            here, low, high = t[going], lo[going], hi[going]
-            f, g, h = self.at(ray[going], here)
-            value = f if order == 0 else g
-            low = np.where(value <= 0.0, here, low)
-            high = np.where(value <= 0.0, high, here)
-            new = here + (_rising_root(f, g, h) if order == 0 else -g / np.maximum(h, 1e-300))
-            new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
-            # at the level of rounding a step tells nothing any more
-            done = np.abs(value) <= noise[going]
-            new = np.where(done, here, new)
-            t[going], lo[going], hi[going] = new, low, high
-            going = going[~done & (np.abs(new - here) > _SETTLED)]
-        return t
-
-
-def _rising_root(f: Vec, g: Vec, h: Vec) -> Vec:
-    """Step to the root with rising slope of the parabola of value, slope and curvature."""
-    root = np.sqrt(np.maximum(g * g - 2.0 * f * h, 0.0))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(g > 0.0, -2.0 * f / (g + root), (root - g) / h)
 
 
 def _best(n: int, ray: Ints, s: Vec, gap: Vec, over: Vec) -> Solution:

@@ -11,7 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.geometry.cope import EndCut, check_pair, crowded_gauss
+from cagekit.geometry.cope import check_pair
+from cagekit.geometry.end_cut import EndCut, crowded_gauss
 from cagekit.geometry.path import Arc, Path, Vec
 
 _RADII = 8

@@ -1,0 +1,426 @@
+"""The cut of one tube end as a function: where each ray along the tube meets what it sits on.
+
+The cut is ``s(phi, rho)``: phi goes around the tube's own axis, right-handed about the direction
+that points out of the member at that end, from the reference line; rho is the distance from the
+axis; s is how far back from the theoretical end the wall starts (positive = cut away).
+Frame: car axes, mm, rad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from math import pi, sin
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.geometry.contact import (
+    TOUCH,
+    Bools,
+    Contact,
+    CylinderPiece,
+    Ints,
+    PlaneFace,
+    Surface,
+    Window,
+    first_contact,
+)
+from cagekit.geometry.path import Vec, vec
+
+_GRID = 120
+_NEAR_TANGENT = 0.3
+"""Sine of the angle between ray and surface below which the curve turns so sharply that it is
+split there."""
+_STEEP = 0.3
+"""Rise of s between two angles of the scan, in outside radii, beyond which the curve is split
+where it is steepest: a tube at the smallest angle allowed rises by 0.2."""
+_SAME = 1e-7
+"""Angles (rad) closer than this are one corner."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class EndCut:
+    """How one end of a tube is cut.
+
+    Attributes:
+        owner: name of the tube.
+        which: the end.
+        point: theoretical end, ``(3,)`` mm.
+        out: unit vector out of the member, ``(3,)``.
+        zero: unit vector from the axis to the reference line at this end, ``(3,)``.
+        outer_radius: outside radius, mm.
+        inner_radius: inside radius, mm.
+        surfaces: what the end sits on: ``count`` contact surfaces (pieces of parents, plate),
+            then the closure planes of those that the tube partly misses.
+        windows: range of s that counts for each contact surface, mm.
+        count: number of contact surfaces.
+        parents: ids of the parents, in the order given.
+        angle: acute angle between the axes of tube and first parent, rad; for a flat end the
+            angle between axis and plate.
+        offset: distance between the axes of tube and first parent, mm.
+        concentric: the theoretical end lies on the axis of every parent (within NODE_TOL).
+    """
+
+    owner: str
+    which: Literal["a", "b"]
+    point: Vec
+    out: Vec
+    zero: Vec
+    outer_radius: float
+    inner_radius: float
+    surfaces: tuple[Surface, ...]
+    windows: tuple[Window, ...]
+    count: int
+    closures: tuple[int, ...]
+    parents: tuple[str, ...] = ()
+    angle: float = pi / 2
+    offset: float = 0.0
+    concentric: bool = True
+
+    @cached_property
+    def side(self) -> Vec:
+        """Unit vector at phi = 90 degrees, ``(3,)``."""
+        return vec(np.cross(self.out, self.zero))
+
+    def origins(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
+        """Points of the rays at s = 0, ``(..., 3)`` mm, for angles and radii that broadcast."""
+        p, r = np.broadcast_arrays(np.asarray(phi, float), np.asarray(rho, float))
+        u, v = r * np.cos(p), r * np.sin(p)
+        return np.asarray(self.point + u[..., None] * self.zero + v[..., None] * self.side)
+
+    def contact(self, phi: ArrayLike, rho: ArrayLike) -> Contact:
+        """First contact of the rays at angles ``phi`` and radii ``rho``, which broadcast.
+
+        ``active`` indexes ``surfaces``: where a ray passes a straight parent it is the closure
+        plane, where it passes a bend -1.
+        """
+        c = first_contact(
+            self.surfaces[: self.count], self.origins(phi, rho), -self.out, self.windows
+        )
+        if c.ok.all():
+            return c
+        beside = ~c.ok & (c.gap > TOUCH)
+        active = np.where(beside, np.asarray(self.closures)[c.active], c.active)
+        return c._replace(active=active)
+
+    def trim(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
+        """Distance s (mm) back from the theoretical end to the wall; arguments broadcast."""
+        return self.contact(phi, rho).s
+
+    def active(self, phi: ArrayLike, rho: ArrayLike) -> Ints:
+        """Index into ``surfaces`` of what each ray ends on (-1: none, beside a bend)."""
+        return self.contact(phi, rho).active
+
+    def points(self, phi: ArrayLike, rho: ArrayLike, s: Vec | None = None) -> Vec:
+        """Points of the cut in space, ``(..., 3)`` mm; arguments broadcast.
+
+        ``s`` saves finding the contacts again when they are known.
+        """
+        depth = self.trim(phi, rho) if s is None else s
+        return np.asarray(self.origins(phi, rho) - depth[..., None] * self.out)
+
+    @cached_property
+    def special(self) -> Vec:
+        """Angles in [0, 2 pi) where a cope has its tips, lows and tangencies, sorted ``(k,)``."""
+        found = [0.0]
+        for first in self._tangents[:, 0]:
+            found.extend(first + k * pi / 2 for k in range(4))
+        return _distinct(np.array(found))
+
+    @cached_property
+    def grid(self) -> Vec:
+        """Angles in [0, 2 pi) that hold every special angle, sorted ``(m,)``, for scans."""
+        n = _GRID if self.count == 1 else 2 * _GRID
+        return _distinct(np.concatenate([self.special, np.arange(n) * (2 * pi / n)]))
+
+    def corners_at(self, rho: Iterable[float]) -> list[Vec]:
+        """Angles where the curve at each radius has a kink or changes surface.
+
+        Includes the angles where it turns so sharply (nearly equal diameters) that a curve
+        through it should be split. Sorted, in [0, 2 pi).
+        """
+        radii = np.asarray(list(rho), dtype=float)
+        found = self._near_tangent(radii)
+        if not self._plain:
+            for i, changes in enumerate(self._changes(radii)):
+                found[i].extend(changes)
+        return [_distinct(np.array(f)) for f in found]
+
+    @cached_property
+    def corners(self) -> Vec:
+        """Angles of the outside curve's kinks and surface changes, sorted, ``(k,)`` rad."""
+        return self.corners_at([self.outer_radius])[0]
+
+    def outer_curve(self, n: int) -> Vec:
+        """The cut on the outside, ``(n, 2)`` rows of phi (rad, rising from 0) and s (mm).
+
+        Evenly spaced, not closed; the sample nearest to a corner is moved onto it.
+        """
+        return self._curve(n, self.outer_radius, self.corners)
+
+    def inner_curve(self, n: int) -> Vec:
+        """The cut on the inside, ``(n, 2)`` rows like ``outer_curve``."""
+        return self._curve(n, self.inner_radius, self.corners_at([self.inner_radius])[0])
+
+    @cached_property
+    def longest(self) -> float:
+        """Largest s on both curves, mm."""
+        return self._extremes[1]
+
+    @cached_property
+    def shortest(self) -> float:
+        """Smallest s on both curves, mm: minus this is how far the tip stands out."""
+        return self._extremes[0]
+
+    @cached_property
+    def saddle_length(self) -> float:
+        """Length in space of the outside curve, mm: the weld's length, steps left out.
+
+        Unrolled, the curve is measured in chords between its corners, with 32, 64 and 128 of
+        them to a stretch, and carried on to none too long (Romberg).
+        """
+        cuts = self._stretches(self.corners)
+        width = np.diff(np.append(cuts, cuts[0] + 2 * pi))[:, None]
+        share = np.linspace(0.0, 1.0, 129)
+        # crowded at both ends, where the curve may be as steep as a square root, and just short
+        # of the corners, beyond which another surface may hold
+        share = np.clip(share * share * (3.0 - 2.0 * share), 1e-10, 1.0 - 1e-10)
+        phi = cuts[:, None] + width * share
+        s = self.trim(phi, self.outer_radius)
+        coarse, middle, fine = (
+            float(
+                np.hypot(
+                    self.outer_radius * np.diff(phi[:, ::k], axis=1), np.diff(s[:, ::k], axis=1)
+                ).sum()
+            )
+            for k in (4, 2, 1)
+        )
+        once, twice = (4 * middle - coarse) / 3, (4 * fine - middle) / 3
+        return (16 * twice - once) / 15
+
+    @property
+    def used(self) -> list[int]:
+        """Indices of the contact surfaces that some ray ends on or comes closest to."""
+        active = set(self._scan.active.ravel().tolist())
+        if -1 in active:
+            return list(range(self.count))
+        closed = {c: i for i, c in enumerate(self.closures) if c >= 0}
+        return sorted({closed.get(i, i) for i in active})
+
+    @cached_property
+    def miss_share(self) -> float:
+        """Share of the outside circumference that touches no parent."""
+        if self._scan.ok[0].all():
+            return 0.0
+        phi = np.arange(720) * (pi / 360)
+        return float(1.0 - self.contact(phi, self.outer_radius).ok.mean())
+
+    def nodes(self, rho: Iterable[float], order: int) -> tuple[Vec, Vec, Ints]:
+        """Quadrature around the tube at several radii, split at the corners of each.
+
+        Args:
+            rho: radii, mm.
+            order: points between two corners.
+
+        Returns:
+            Angles, weights (rad) and index of the radius, one entry per point.
+        """
+        radii = list(rho)
+        t, w = crowded_gauss(order)
+        phi, weight, index = [], [], []
+        for i, corners in enumerate(self.corners_at(radii)):
+            cuts = self._stretches(corners)
+            width = np.diff(np.append(cuts, cuts[0] + 2 * pi))
+            phi.append((cuts[:, None] + width[:, None] * t).ravel())
+            weight.append((width[:, None] * w).ravel())
+            index.append(np.full(len(cuts) * order, i))
+        return np.concatenate(phi), np.concatenate(weight), np.concatenate(index)
+
+    def _stretches(self, corners: Vec) -> Vec:
+        """Angles that part the curve into smooth stretches of half a turn at most."""
+        return _distinct(np.concatenate([self._tangents[0], corners]))
+
+    def grazing_radii(self, low: float, high: float) -> list[float]:
+        """Radii between two where rays start to pass a straight parent, rising, mm."""
+        found = set()
+        for q in self.surfaces[: self.count]:
+            if isinstance(q, CylinderPiece):
+                foot, along = q.tangent_at(self.point)
+                v = np.cross(self.out, along)
+                e = abs(float((self.point - foot) @ v)) / float(np.sqrt(v @ v))
+                found |= {r for r in (q.radius - e, q.radius + e) if low + 1e-3 < r < high - 1e-3}
+        return sorted(found)
+
+    @cached_property
+    def _scan(self) -> Contact:
+        """Contacts on ``grid`` at the outside (row 0) and the inside (row 1)."""
+        return self.contact(self.grid[None, :], self._radii)
+
+    @property
+    def _radii(self) -> Vec:
+        return np.array([[self.outer_radius], [self.inner_radius]])
+
+    @cached_property
+    def _extremes(self) -> tuple[float, float]:
+        s = self._scan.s
+        step = 2 * pi / _GRID
+        fine = np.linspace(-1.0, 1.0, 25) * step
+        row = np.array([0, 1, 0, 1])
+        at = np.concatenate([np.argmin(s, axis=1), np.argmax(s, axis=1)])
+        phi = self.grid[at][:, None]
+        for _ in range(1 if self.count == 1 else 2):
+            near = self.trim(phi + fine, self._radii[row])
+            best = np.append(np.argmin(near[:2], axis=1), np.argmax(near[2:], axis=1))
+            phi = phi + fine[best][:, None]
+            fine = fine / 12.0
+        low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
+        if not self._plain:
+            # where one surface takes over from another there is a tip or a low, however sharp
+            for rho, changes in self._edge_changes.items():
+                at_change = self.trim(changes, rho) if changes else s[0]
+                low, high = min(low, at_change.min()), max(high, at_change.max())
+        return float(low), float(high)
+
+    def _curve(self, n: int, rho: float, corners: Vec) -> Vec:
+        phi = np.arange(n) * (2 * pi / n)
+        for c in corners:
+            phi[round(float(c) * n / (2 * pi)) % n] = c if c < 2 * pi - pi / n else c - 2 * pi
+        phi[0] = max(phi[0], 0.0)
+        return np.stack([phi, self.trim(phi, rho)], axis=1)
+
+    @cached_property
+    def _tangents(self) -> Vec:
+        """For each contact surface the two angles whose rays pass its axis farthest, ``(n, 2)``."""
+        found = []
+        for q in self.surfaces[: self.count]:
+            along = q.normal if isinstance(q, PlaneFace) else q.tangent_at(self.point)[1]
+            v = np.cross(self.out, along)
+            if float(v @ v) < 1e-12:
+                v = self.zero
+            phi = float(np.arctan2(v @ self.side, v @ self.zero)) % (2 * pi)
+            found.append((phi, (phi + pi) % (2 * pi)))
+        return np.array(found)
+
+    def _near_tangent(self, radii: Vec) -> list[list[float]]:
+        """For each radius the angles where rays nearly graze the surface they end on."""
+        found: list[list[float]] = [[] for _ in radii]
+        if all(isinstance(q, PlaneFace) for q in self.surfaces[: self.count]):
+            return found
+        every = self.contact(self._tangents[:, None, :], radii[None, :, None])
+        points = self.points(self._tangents[:, None, :], radii[None, :, None], every.s)
+        limit = _NEAR_TANGENT * max(sin(self.angle), 0.2)
+        for i, q in enumerate(self.surfaces[: self.count]):
+            if isinstance(q, PlaneFace):
+                continue
+            facing = -(q.normals(points[i].reshape(-1, 3)) @ self.out).reshape(-1, 2)
+            near = (every.active[i] == i) & (facing < limit)
+            for k, j in zip(*np.nonzero(near), strict=True):
+                found[k].append(float(self._tangents[i, j]))
+        return found
+
+    @cached_property
+    def _plain(self) -> bool:
+        """Whether one surface takes every ray and the curve is nowhere steep."""
+        return self.count == 1 and bool(self._scan.ok.all()) and not self._steep(self._scan.s).any()
+
+    def _steep(self, s: Vec) -> Bools:
+        """Where the curve, on ``grid``, rises or falls more between two angles than it should."""
+        return np.asarray(np.abs(np.roll(s, -1, axis=1) - s) > _STEEP * self.outer_radius)
+
+    @cached_property
+    def _edge_changes(self) -> dict[float, list[float]]:
+        """The changes on the outside and the inside."""
+        radii = [self.outer_radius, self.inner_radius]
+        return dict(zip(radii, self._found_changes(np.array(radii)), strict=True))
+
+    def _changes(self, radii: Vec) -> list[list[float]]:
+        """For each radius the angles where the surface changes or the curve is steepest."""
+        if all(r in self._edge_changes for r in radii.tolist()):
+            return [list(self._edge_changes[r]) for r in radii.tolist()]
+        return self._found_changes(radii)
+
+    def _found_changes(self, radii: Vec) -> list[list[float]]:
+        phi = self.grid
+        upper = np.append(phi[1:], phi[0] + 2 * pi)
+        c = self.contact(phi[None, :], radii[:, None])
+        other = c.active != np.roll(c.active, -1, axis=1)
+        found: list[list[float]] = [[] for _ in radii]
+        row, k = np.nonzero(other)
+        if len(row):
+            spots = self._change(phi[k], upper[k], radii[row], c.active[row, k])
+            for i, spot in zip(row.tolist(), spots, strict=True):
+                found[i].append(float(spot))
+        row, k = np.nonzero(self._steep(c.s) & ~other)
+        if len(row):
+            lo, _ = self._steepest(phi[k], upper[k], radii[row])
+            for i, spot in zip(row.tolist(), lo, strict=True):
+                found[i].append(float(spot))
+        return found
+
+    def _steepest(self, lo: Vec, hi: Vec, rho: Vec) -> tuple[Vec, Vec]:
+        """Narrow brackets ``(n,)`` down to where s changes most, by halves."""
+        for _ in range(24):
+            middle = 0.5 * (lo + hi)
+            a, b, c = (self.trim(p, rho) for p in (lo, middle, hi))
+            left = np.abs(b - a) > np.abs(c - b)
+            lo, hi = np.where(left, lo, middle), np.where(left, middle, hi)
+        return lo, hi
+
+    def second_touch(self) -> tuple[str, float] | None:
+        """Owner of a parent that the tube touches twice, and how far back (mm); None if none.
+
+        There the edge jumps from one place of the parent to another.
+        """
+        row, k = np.nonzero(self._steep(self._scan.s))
+        if not len(row):
+            return None
+        phi, rho = self.grid, self._radii[row, 0]
+        lo, hi = self._steepest(phi[k], np.append(phi[1:], phi[0] + 2 * pi)[k], rho)
+        ends = [self.contact(p, rho) for p in (lo, hi)]
+        steps = np.abs(ends[1].s - ends[0].s)
+        for i in np.argsort(-steps, kind="stable"):
+            active = [int(e.active[i]) for e in ends]
+            owners = {self.surfaces[j].owner for j in active}
+            if steps[i] > 1.0 and min(active) >= 0 and len(owners) == 1:
+                return owners.pop(), float(max(e.s[i] for e in ends))
+        return None
+
+    def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> Vec:
+        """Angles in brackets ``(n,)`` where the surface is no longer ``first``."""
+        parts = np.linspace(0.0, 1.0, 33)
+        rows = np.arange(len(lo))
+        for _ in range(6):
+            t = lo[:, None] + (hi - lo)[:, None] * parts
+            other = self.contact(t, rho[:, None]).active != first[:, None]
+            other[:, -1] = True
+            k = np.maximum(np.argmax(other, axis=1), 1)
+            lo, hi = t[rows, k - 1], t[rows, k]
+        return np.asarray(0.5 * (lo + hi))
+
+
+def _distinct(angles: Vec) -> Vec:
+    """Sort angles into [0, 2 pi) and drop those that coincide."""
+    a = np.sort(np.mod(angles, 2 * pi))
+    if len(a) < 2:
+        return a
+    keep = np.append(np.diff(a) > _SAME, 2 * pi - a[-1] + a[0] > _SAME)
+    # keep the last of a run; the run across zero keeps the one just above zero
+    return np.asarray(a[keep])
+
+
+@lru_cache(maxsize=8)
+def crowded_gauss(order: int) -> tuple[Vec, Vec]:
+    """Gauss points and weights on (0, 1), crowded at both ends.
+
+    With x = 3 t^2 - 2 t^3 a square-root end, as where a ray starts to graze, is integrated as
+    well as a smooth one.
+    """
+    g, w = np.polynomial.legendre.leggauss(order)
+    t = 0.5 * (g + 1.0)
+    return t * t * (3.0 - 2.0 * t), 3.0 * w * t * (1.0 - t)
+
+
+__all__ = ["EndCut", "crowded_gauss"]
