@@ -13,6 +13,7 @@ from cagekit.cage.colours import (
     HOOP,
     LOOP,
     OTHER,
+    PART,
     PLATE,
     ROLES,
     Colour,
@@ -22,5 +23,5 @@ from cagekit.cage.colours import (
 
 __all__ = [
     "BRACE", "CROSS", "DIAGONAL", "DOOR", "FAMILIES", "FLOOR", "GUSSET", "HOOP", "LOOP", "OTHER",
-    "PLATE", "ROLES", "Colour", "linear", "role_colour",
+    "PART", "PLATE", "ROLES", "Colour", "linear", "role_colour",
 ]  # fmt: skip

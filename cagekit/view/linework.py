@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from cagekit.geometry.path import Line, Path, Vec
 from cagekit.view.camera import Camera
@@ -100,7 +102,7 @@ def tube_strokes(path: Path, od: float, camera: Camera) -> list[Stroke]:
         n = max(int(np.ceil(piece.length / step)), 1)
         fine = 2 if isinstance(piece, Line) else 5
         edges = np.linspace(0.0, piece.length, n + 1)
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        for a, b in pairwise(edges):
             seen = camera.project(piece.point(np.linspace(a, b, fine)))
             out.append(Stroke(points=seen[:, :2], depth=float(seen[:, 2].mean()), od=od))
     return out
@@ -208,7 +210,7 @@ def svg(width: float, height: float, body: Iterable[str]) -> str:
 
 
 def text(
-    at: Sequence[float],
+    at: ArrayLike,
     words: str,
     *,
     size: float = 2.6,
@@ -217,8 +219,8 @@ def text(
     bold: bool = False,
     halo: bool = False,
 ) -> str:
-    """A line of text; ``size`` mm, ``turn`` degrees clockwise about ``at``; ``halo`` clears behind it."""
-    x, y = float(at[0]), float(at[1])
+    """A line of text; ``size`` mm, ``turn`` degrees clockwise; ``halo`` clears behind it."""
+    x, y = (float(v) for v in np.asarray(at, float))
     rotated = f' transform="rotate({turn:.2f} {x:.3f} {y:.3f})"' if turn else ""
     weight = ' font-weight="bold"' if bold else ""
     base = (
@@ -230,9 +232,9 @@ def text(
     return f"{behind}<text {base}>{words}</text>"
 
 
-def balloon(at: Sequence[float], number: str) -> str:
+def balloon(at: ArrayLike, number: str) -> str:
     """A number in a white circle."""
-    x, y = float(at[0]), float(at[1])
+    x, y = (float(v) for v in np.asarray(at, float))
     size = 2.9 if len(number) < 3 else 2.3
     return (
         f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{BALLOON}" fill="white" stroke="black" '
@@ -240,7 +242,7 @@ def balloon(at: Sequence[float], number: str) -> str:
     )
 
 
-def dimension(a: Sequence[float], b: Sequence[float], words: str, *, size: float = 2.7) -> str:
+def dimension(a: ArrayLike, b: ArrayLike, words: str, *, size: float = 2.7) -> str:
     """A dimension line with arrows and its text in the middle, reading from below or the right."""
     p, q = np.asarray(a, float), np.asarray(b, float)
     d = q - p
@@ -264,12 +266,9 @@ def dimension(a: Sequence[float], b: Sequence[float], words: str, *, size: float
     return _line(p, q, 0.2) + heads + text(mid + 0.9 * up, words, size=size, turn=turn, halo=True)
 
 
-def _line(a: Sequence[float], b: Sequence[float], width: float, dash: str = "") -> str:
-    dashed = f' stroke-dasharray="{dash}"' if dash else ""
-    return (
-        f'<line x1="{a[0]:.3f}" y1="{a[1]:.3f}" x2="{b[0]:.3f}" y2="{b[1]:.3f}" stroke="black" '
-        f'stroke-width="{width}"{dashed}/>'
-    )
+def _line(a: ArrayLike, b: ArrayLike, width: float) -> str:
+    points = np.array([np.asarray(a, float), np.asarray(b, float)])
+    return f'<path d="{path_data(points)}" fill="none" stroke="black" stroke-width="{width}"/>'
 
 
 def _polygon(points: Vec, *, fill: str, stroke: str = "none", width: float = 0.0) -> str:

@@ -1,7 +1,8 @@
-"""Drawing of one tube in its bend plane, with straights, angles and ends named; SVG in mm of paper."""
+"""Drawing of one tube in its bend plane: straights, angles and ends; SVG in mm of paper."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Literal
 
 import numpy as np
@@ -127,8 +128,13 @@ def _view(
 
 
 def _texts(
-    path: Path, at, centre: Vec, half: float, units: Literal["mm", "in"], fraction: int
-) -> list[str]:  # type: ignore[no-untyped-def]
+    path: Path,
+    at: Callable[[Vec], Vec],
+    centre: Vec,
+    half: float,
+    units: Literal["mm", "in"],
+    fraction: int,
+) -> list[str]:
     """Length of each straight beside it, number, angle and radius at each bend."""
     out: list[str] = []
     bend = 0

@@ -275,7 +275,12 @@ def _families(draw: ImageDraw, cage: Cage, places: Sequence[Place]) -> None:
 def _used(cage: Cage) -> list[tuple[str, Colour]]:
     """The families of colours that occur."""
     used = {role_colour(m.role) for m in cage.members.values()}
-    return [(n, c) for n, c in FAMILIES if c in used or (n == "plates" and cage.plates)]
+    return [(n, c) for n, c in FAMILIES if c in used or _shown(cage, n)]
+
+
+def _shown(cage: Cage, family: str) -> bool:
+    """Whether a family without members of its own is in the picture."""
+    return bool(cage.plates if family == "plates" else family.startswith("pins") and cage.parts)
 
 
 def _balloons(draw: ImageDraw, cage: Cage, place: Place, shown: Render) -> None:

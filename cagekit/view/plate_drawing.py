@@ -38,6 +38,4 @@ def plate_drawing(plate: Plate, width: float, height: float) -> Drawing:
 
 
 def _loop(points: Vec, fill: str) -> str:
-    return (
-        f'<path d="{path_data(points)} Z" fill="{fill}" stroke="black" stroke-width="0.3"/>'
-    )
+    return f'<path d="{path_data(points)} Z" fill="{fill}" stroke="black" stroke-width="0.3"/>'

@@ -10,7 +10,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.view.colours import PLATE, Colour, role_colour
+from cagekit.view.colours import PART, PLATE, Colour, role_colour
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -38,7 +38,7 @@ class Mesh(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Body:
-    """One thing to be seen: a member or a plate."""
+    """One thing to be seen: a member, a plate or a small part."""
 
     name: str
     group: str
@@ -50,14 +50,14 @@ _KNOWN: WeakKeyDictionary[Cage, tuple[Body, ...]] = WeakKeyDictionary()
 
 
 def bodies(cage: Cage) -> tuple[Body, ...]:
-    """Return every member, then every plate, in the order of the cage; kept for the next asker."""
+    """Return every member, plate and small part, in the order of the cage; kept for the next asker."""
     if cage not in _KNOWN:
         _KNOWN[cage] = tuple(_made(cage))
     return _KNOWN[cage]
 
 
 def _made(cage: Cage) -> Iterator[Body]:
-    from cagekit.view.mesh import tube_mesh
+    from cagekit.view.mesh import joined, tube_mesh
     from cagekit.view.plate_mesh import plate_mesh
 
     for member in cage.members.values():
@@ -71,3 +71,6 @@ def _made(cage: Cage) -> Iterator[Body]:
         yield Body(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
     for plate in cage.plates:
         yield Body(name=plate.id, group="plates", colour=PLATE, mesh=plate_mesh(plate))
+    for part in cage.parts:
+        solid = joined([plate_mesh(p) for p in part.prisms()])
+        yield Body(name=part.id, group="parts", colour=PART, mesh=solid)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from cagekit.cage.job import Job
     from cagekit.plates.model import Plate
     from cagekit.plates.outline import Outline
+    from cagekit.swing.model import SmallPart, SwingDoor, SwingJoint
 
 SCHEMA_VERSION = 1
 CURVE_POINTS = 180
@@ -44,6 +45,8 @@ def cage_dict(cage: Cage) -> dict[str, Any]:
         "members": [member_dict(cage, m) for m in cage.members.values()],
         "joints": [joint_dict(j) for j in cage.joints],
         "plates": [plate_dict(p) for p in cage.plates],
+        **({"parts": [part_dict(p) for p in cage.parts]} if cage.parts else {}),
+        **({"doors": [door_dict(cage, d) for d in cage.doors]} if cage.doors else {}),
     }
 
 
@@ -158,6 +161,63 @@ def plate_dict(plate: Plate) -> dict[str, Any]:
         "members": list(plate.members),
         "mass_kg": _round(plate.mass, 9),
         "volume": _round(plate.volume, 6),
+    }
+
+
+def part_dict(part: SmallPart) -> dict[str, Any]:
+    """Return one small part: its stages one on another along z of its placement."""
+    return {
+        "id": part.id,
+        "kind": part.kind,
+        "material": part.material,
+        "size": part.size,
+        "bore": _mm(part.bore),
+        "stages": [
+            {"length": _mm(s.length), "outline": _loop(s.outline)} for s in part.stages
+        ],
+        "placement": [[*_direction(row[:3]), _mm(row[3])] for row in part.frame],
+        "welded_to": part.welded_to,
+        "mass_kg": _round(part.mass, 9),
+        "volume": _round(part.volume, 6),
+    }
+
+
+def door_dict(cage: Cage, door: SwingDoor) -> dict[str, Any]:
+    """Return one swing-out bar: the bar as fitted, its cuts, hinge axis and what pins need."""
+    return {
+        "id": door.bar,
+        "pieces": list(door.pieces),
+        "fitted": {"id": door.fitted.id, "path": path_list(door.fitted.path)},
+        "open_angle_deg": _round(degrees(door.open_angle), 9),
+        "axis": {"point": _point(door.hinge.origin), "direction": _direction(door.hinge.pin)},
+        "plates": list(door.plates),
+        "parts": list(door.parts),
+        "joints": [joint_sizes(j, cage.member(door.bar).tube.outer_radius) for j in door.joints],
+    }
+
+
+def joint_sizes(joint: SwingJoint, radius: float) -> dict[str, Any]:
+    """Return one joint of a swing-out bar in numbers."""
+    s = joint.spec
+    return {
+        "name": joint.name,
+        "end": joint.end,
+        "stub": joint.stub,
+        "design": s.design,
+        "cut_station": _mm(joint.cut_station),
+        "cut_gap": _mm(joint.gap),
+        "relief_deg": _round(degrees(joint.relief), 9),
+        "pin_offset": _mm(joint.pin_offset),
+        "pin": s.pin_kind,
+        "pin_size": s.pin.size,
+        "pin_diameter": _mm(s.pin.diameter),
+        "pin_length": _mm(joint.pin_length),
+        "grip": _mm(s.grip(radius)),
+        "shear_planes": 2,
+        "hole": _mm(s.hole),
+        "thickness": _mm(s.thickness),
+        "ear": _mm(s.ear),
+        "sleeve": [_mm(s.sleeve_od), _mm(s.sleeve_bore), _mm(s.sleeve_length(radius))],
     }
 
 

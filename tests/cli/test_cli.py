@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -14,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from cagekit.cli import console
+from cagekit.cli.doctor import NEEDED
 from cagekit.cli.main import run
 from cagekit.cli.tables import TABLES
 from cagekit.cli.verbs import VERBS
@@ -307,6 +309,22 @@ def test_doctor_finds_what_it_needs(capsys: pytest.CaptureFixture[str]) -> None:
         assert word in out
     assert run(["doctor", "--quick", "--json"]) == 0
     assert all(row["ok"] for row in json.loads(capsys.readouterr().out))
+
+
+def test_doctor_looks_for_every_package_that_is_installed_with_it() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    named = {re.split(r"[<>=~!; \[]", line)[0] for line in project["dependencies"]}
+    assert set(NEEDED) == named
+
+
+def test_doctor_tells_what_is_missing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(NEEDED, "no-such-package", "nothing at all")
+    assert run(["doctor", "--quick"]) == 1
+    line = next(t for t in capsys.readouterr().out.splitlines() if "no-such-package" in t)
+    assert "missing" in line
+    assert "pip install no-such-package" in line
 
 
 def test_schemas_are_printed(capsys: pytest.CaptureFixture[str]) -> None:

@@ -13,7 +13,15 @@ from cagekit.build.resolve import load_build
 from cagekit.cage.assemble import members_only
 from cagekit.cage.job import Job
 from cagekit.shop.templates import ordinates, saw_setting, template, templates
-from cagekit.writers.copes import PAGES, TAB, lay_out, pdf_data, table, write_copes
+from cagekit.writers.copes import (
+    PAGES,
+    TAB,
+    all_templates,
+    lay_out,
+    pdf_data,
+    table,
+    write_copes,
+)
 from cagekit.writers.pdf import document
 
 POINT = 72 / 25.4
@@ -79,7 +87,7 @@ def test_both_ends_measure_from_one_line_along_the_tube(job: Job) -> None:
 
 def test_the_paper_wraps_on_a_circle_larger_by_its_thickness(job: Job) -> None:
     t = template(job.cage, job.cage.members["halo"], "a", 0.2)
-    assert t.width == pytest.approx(pi * (t.od + 0.2))
+    assert t.width == pytest.approx(pi * (t.tube.od + 0.2))
     assert t.outer[-1, 0] == pytest.approx(t.width)
     assert t.outer[-1, 1] == pytest.approx(t.outer[0, 1])
     assert t.outer[:, 1].min() == pytest.approx(0.0, abs=0.02)
@@ -118,7 +126,7 @@ def test_a_template_larger_than_the_page_is_tiled_with_overlap(job: Job) -> None
 
 def test_the_pdf_shows_bars_and_curves_at_true_size(job: Job, folder: Path) -> None:
     pdfplumber = pytest.importorskip("pdfplumber")
-    found = templates(job.cage, job.build.tooling.paper.thickness)
+    found = all_templates(job)
     page_name = job.build.tooling.paper.page
     sheets = lay_out(found, page_name)
     with pdfplumber.open(folder / "copes.pdf") as pdf:
@@ -154,7 +162,7 @@ def _curve(page, t, p) -> np.ndarray:  # type: ignore[no-untyped-def]
 
 
 def test_the_pdf_embeds_its_fonts_and_is_the_same_every_time(job: Job, folder: Path) -> None:
-    found = templates(job.cage, job.build.tooling.paper.thickness)
+    found = all_templates(job)
     again = document("copes", pdf_data(job, found))
     assert again == (folder / "copes.pdf").read_bytes()
     pdfplumber = pytest.importorskip("pdfplumber")
@@ -166,7 +174,7 @@ def test_the_pdf_embeds_its_fonts_and_is_the_same_every_time(job: Job, folder: P
 def test_every_template_has_a_dxf_of_the_same_size(job: Job, folder: Path) -> None:
     import ezdxf
 
-    for t in templates(job.cage, job.build.tooling.paper.thickness):
+    for t in all_templates(job):
         doc = ezdxf.readfile(folder / "copes" / f"{t.member}-{t.end}.dxf")
         assert not doc.audit().has_errors
         widths = []
@@ -211,7 +219,7 @@ def test_what_no_hole_saw_makes_is_said(job: Job) -> None:
 
 def test_the_table_has_a_row_for_every_end(job: Job) -> None:
     header, rows = table(job)
-    assert len(rows) == 2 * len(job.cage.members)
+    assert len(rows) == 2 * len(job.cage.as_fitted().members)
     assert all(len(row) == len(header) for row in rows)
     assert any("use the template" in row[header.index("hole_saw")] for row in rows)
     assert any(row[header.index("hole_saw")].startswith("saw ") for row in rows)

@@ -1,0 +1,116 @@
+"""The shop book read back: every tube, joint and step is there, nothing is cut off."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.job import Job
+from cagekit.shop.inspection import AWAY, wall_spot
+from cagekit.writers.shopbook import Book, write_shopbook
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    build = load_build("sprint-wagon")
+    return Job(build=build, cage=assemble(build), units="in")
+
+
+@pytest.fixture(scope="module")
+def pages(job: Job, tmp_path_factory: pytest.TempPathFactory) -> list:
+    pdfplumber = pytest.importorskip("pdfplumber")
+    folder: Path = tmp_path_factory.mktemp("book")
+    write_shopbook(job, folder)
+    with pdfplumber.open(folder / "shopbook.pdf") as pdf:
+        return [
+            {
+                "text": page.extract_text(),
+                "words": page.extract_words(),
+                "size": (page.width, page.height),
+                "fonts": {c["fontname"] for c in page.chars},
+            }
+            for page in pdf.pages
+        ]
+
+
+def test_every_chapter_is_there(pages: list) -> None:
+    everything = "\n".join(p["text"] for p in pages)
+    for chapter in (
+        "Before anything is cut",
+        "From the left",
+        "From the front",
+        "From above",
+        "Bent tubes",
+        "Straight tubes",
+        "Copes: where each template is",
+        "Cuts from stock",
+        "What to buy",
+        "Plates",
+        "Order of work",
+        "Weld map",
+        "Inspection by the builder",
+        "For the scrutineer",
+    ):
+        assert chapter in everything, chapter
+
+
+def test_every_tube_and_joint_is_named(job: Job, pages: list) -> None:
+    everything = " ".join(" ".join(p["text"].split()) for p in pages)
+    fitted = job.cage.as_fitted()
+    for n, id_ in enumerate(fitted.members, start=1):
+        assert f"{n} {id_.replace('_', ' ')}" in everything
+    for joint in fitted.joints:
+        assert joint.id in everything
+
+
+def test_every_page_carries_the_caution_and_never_says_safe_or_legal(pages: list) -> None:
+    for page in pages:
+        text = " ".join(page["text"].split())
+        assert "A cage can kill when it is wrong" in text
+        for word in ("is safe", "is legal", "approved"):
+            assert word not in text.lower()
+
+
+def test_no_word_leaves_the_page_and_no_page_is_almost_empty(pages: list) -> None:
+    for number, page in enumerate(pages, start=1):
+        wide, tall = page["size"]
+        for word in page["words"]:
+            assert word["x0"] >= 10, (number, word["text"])
+            assert word["x1"] <= wide - 10, (number, word["text"])
+            assert word["bottom"] <= tall - 8, (number, word["text"])
+        assert len(page["words"]) > 60, f"page {number} is nearly empty"
+
+
+def test_fonts_are_embedded(pages: list) -> None:
+    fonts = {f for p in pages for f in p["fonts"]}
+    assert fonts
+    assert all("+" in f and "DejaVu" in f for f in fonts)
+
+
+def test_lengths_are_said_in_the_builders_units(job: Job) -> None:
+    book = Book(job)
+    assert book.length(25.4 * 12.0625) == "12 1/16 in"
+    metric = Book(Job(build=job.build, cage=job.cage, units="mm"))
+    assert metric.length(306.4) == "306 mm"
+
+
+def test_walls_are_measured_on_a_straight_away_from_bends_and_cuts(job: Job) -> None:
+    hoop = job.cage.members["main_hoop"]
+    spot = wall_spot(job.cage, hoop)
+    assert spot.clear > AWAY
+    tip = job.cage.cut("main_hoop", "a").shortest
+    place = hoop.path.spot(spot.station + tip)
+    piece = hoop.path.pieces[place.piece]
+    assert piece not in hoop.path.bends
+    assert min(place.local, piece.length - place.local) == pytest.approx(spot.clear)
+
+
+def test_the_book_is_the_same_every_time(job: Job, tmp_path: Path) -> None:
+    first, second = tmp_path / "1", tmp_path / "2"
+    for folder in (first, second):
+        folder.mkdir()
+        write_shopbook(job, folder)
+    assert (first / "shopbook.pdf").read_bytes() == (second / "shopbook.pdf").read_bytes()
