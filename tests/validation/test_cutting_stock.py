@@ -37,9 +37,11 @@ def instances():
             yield row["instance"], float(found[1]) * scale, kerf, sizes, int(row["optimum"])
 
 
-def check(stock, kerf, sizes, optimum):
+def check(stock, kerf, sizes, optimum, time_limit=60.0):
     pieces = [Piece(name=f"p{i:03d}", length=s) for i, s in enumerate(sizes)]
-    plan = plan_cuts(pieces, [Bar(name="bar", length=stock, cost=1.0)], kerf=kerf)
+    plan = plan_cuts(
+        pieces, [Bar(name="bar", length=stock, cost=1.0)], kerf=kerf, time_limit=time_limit
+    )
     assert len(plan.bars) == optimum
     assert plan.proved
     assert plan.bound == optimum
@@ -69,4 +71,4 @@ def test_falkenauer(name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["t60_01", "t120_00", "u250_01"])
 def test_falkenauer_harder(name):
-    check(*falkenauer(name))
+    check(*falkenauer(name), time_limit=600.0)
