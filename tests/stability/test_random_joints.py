@@ -1,0 +1,126 @@
+"""A seeded sweep over random joints: whatever is written down is right, the rest is refused.
+
+Every joint gets a tag:
+
+- WRITTEN: closed, edges on their surfaces, and of the volume of path and cut;
+- REFUSED: left to the kernel's boolean, said so;
+- NO_CUT: there is no sensible cut, said so;
+- WRONG: written down, but open, off its surfaces or of the wrong volume;
+- CRASHED: anything else.
+
+Branches lean by at least 30 degrees from their parents, half of the nodes lie on or near a bend,
+a fifth of them beside the axis, diameters are equal or smaller.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from math import cos, pi, radians, sin
+
+import numpy as np
+import pytest
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.cope import Parent, cut_end
+from cagekit.geometry.path import Path
+from cagekit.geometry.volume import wall_volume
+from cagekit.solids.creases import Refused
+from cagekit.solids.measure import measure
+from cagekit.solids.tube import tube_record
+
+RO, WALL = 20.64, 3.4
+Rng = np.random.Generator
+
+
+def _way(rng: Rng) -> np.ndarray:
+    v = rng.normal(size=3)
+    return v / np.linalg.norm(v)
+
+
+def _bent(rng: Rng) -> Path:
+    first, angle = _way(rng), rng.uniform(0.3, 1.9)
+    axis = np.cross(first, _way(rng))
+    axis /= np.linalg.norm(axis)
+    second = first * cos(angle) + np.cross(axis, first) * sin(angle)
+    return Path.from_polyline([-700 * first, np.zeros(3), 700 * second], rng.uniform(120, 220))
+
+
+def _joint(rng: Rng, count: int) -> tuple[Path, list[Parent], float]:
+    parents: list[Parent] = []
+    tangents: list[np.ndarray] = []
+    node = np.zeros(3)
+    for i in range(count):
+        path = _bent(rng)
+        near_bend = rng.random() < 0.5
+        station = path.starts[1] + 25 * rng.normal() if near_bend else rng.uniform(200, 500)
+        spot = path.spot(float(np.clip(station, 150, path.length - 150)))
+        beside = rng.uniform(0, 3) if rng.random() < 0.3 else 0.0
+        if i:
+            path = path.mapped(np.eye(3), node - spot.point + beside * _way(rng))
+        else:
+            node = spot.point
+        tangents.append(spot.tangent)
+        parents.append(Parent(f"p{i}", path, RO if rng.random() < 0.7 else RO - 1.5))
+    way = _way(rng)
+    for _ in range(200):
+        if all(abs(way @ t) < cos(radians(30)) for t in tangents):
+            break
+        way = _way(rng)
+    start = node + (rng.uniform(0, 4) if rng.random() < 0.2 else 0.0) * _way(rng)
+    ro = RO if rng.random() < 0.6 else rng.uniform(12.0, 20.0)
+    return Path.straight(start, start + 350 * way), parents, float(ro)
+
+
+def tag(path: Path, parents: list[Parent], ro: float) -> str:
+    """Make one joint and judge it."""
+    try:
+        a = cut_end(path, "a", ro, ro - WALL, parents=parents)
+        b = cut_end(path, "b", ro, ro - WALL)
+        record = tube_record("tube", path, a, b)
+    except Refused:
+        return "REFUSED"
+    except GeometryError:
+        return "NO_CUT"
+    except Exception as error:
+        return f"CRASHED {type(error).__name__}"
+    found = measure(record)
+    wanted = wall_volume(path, ro, ro - WALL, a, b)
+    sound = not record.closure_errors(tol=1e-3) and found.gap < 1e-3
+    return "WRITTEN" if sound and abs(found.volume / wanted - 1) < 1e-5 else "WRONG"
+
+
+def sweep(seed: int, parents: int, joints: int) -> Counter[str]:
+    """Tags of a number of random joints with so many parents."""
+    rng = np.random.default_rng([seed, parents])
+    return Counter(tag(*_joint(rng, parents)) for _ in range(joints))
+
+
+@pytest.mark.parametrize(("parents", "least"), [(1, 0.8), (2, 0.5), (3, 0.4)])
+def test_random_joints_are_right_or_refused(parents: int, least: float) -> None:
+    tags = sweep(7, parents, 20)
+    assert set(tags) <= {"WRITTEN", "REFUSED", "NO_CUT"}, tags
+    assert tags["WRITTEN"] >= least * 20, tags
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1, 7, 2024])
+@pytest.mark.parametrize(("parents", "least"), [(1, 0.8), (2, 0.5), (3, 0.4)])
+def test_many_random_joints_are_right_or_refused(seed: int, parents: int, least: float) -> None:
+    tags = sweep(seed, parents, 100)
+    assert set(tags) <= {"WRITTEN", "REFUSED", "NO_CUT"}, tags
+    assert tags["WRITTEN"] >= least * 100, tags
+
+
+@pytest.mark.slow
+def test_equal_tubes_at_every_station_and_angle() -> None:
+    """Equal diameters are where kernels fail: walk across a tangent point in small steps."""
+    hoop = Path.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800)], 152.0)
+    parent = Parent("hoop", hoop, RO)
+    tags: Counter[str] = Counter()
+    for station in (*np.linspace(600, 700, 21), 648.0, 648.0 + 1e-6, 648.0 - 1e-6):
+        node = hoop.spot(float(station)).point
+        for turn in np.linspace(0, 2 * pi, 7)[:-1]:
+            way = np.array([cos(turn), 0.7 * sin(turn), 0.5 * sin(turn)])
+            tags[tag(Path.straight(node, node + 300 * way), [parent], RO)] += 1
+    assert set(tags) <= {"WRITTEN", "REFUSED", "NO_CUT"}, tags
+    assert tags["WRITTEN"] >= 0.95 * tags.total(), tags
