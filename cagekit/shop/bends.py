@@ -17,7 +17,7 @@ import numpy as np
 
 from cagekit.build.tooling import Die, Tooling
 from cagekit.cage.model import EndKind, EndName
-from cagekit.errors import NotFoundError
+from cagekit.errors import GeometryError, NotFoundError
 from cagekit.geometry.path import Line, Path
 from cagekit.materials.tubes import Tube
 from cagekit.shop import springback
@@ -192,8 +192,10 @@ def _way(rows: Sequence[BendRow], die: Die, k: int, trim_a: float, trim_b: float
     need_a = need_b = 0.0
     short: list[tuple[int, float, float]] = []
     if n:
-        need_a = die.clamp if k > 0 else die.tail
-        need_b = die.clamp if k < n else die.tail
+        # the pencil mark has to be on the tube as well
+        lead = max(die.clamp, -die.mark_offset if die.mark_at == "offset" else 0.0)
+        need_a = lead if k > 0 else die.tail
+        need_b = lead if k < n else die.tail
         for i in range(1, n):
             need = die.tail if i == k else die.least_straight
             if rows[i].feed < need - 1e-6:
@@ -235,11 +237,17 @@ def schedule(
         trim_a: length left on end a for fitting, mm.
         trim_b: the same at end b.
 
+    Raises:
+        GeometryError: the cuts at both ends leave nothing of the tube.
+
     Returns:
         The schedule. Where no die takes the tube it is worked out with the drawn radius, marks at
         the start of each bend, finished angles to set, and without stretch.
     """
-    finished = trimmed(path, tip_a, tip_b)
+    try:
+        finished = trimmed(path, tip_a, tip_b)
+    except GeometryError as error:
+        raise error.within(member) from error
     rows = bend_rows(finished)
     die, problem = None, ""
     if len(rows) > 1:

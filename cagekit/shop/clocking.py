@@ -66,6 +66,27 @@ def instructions(
     return tuple(lines)
 
 
+def why(sheet: BendSchedule, units: LengthUnit = "mm") -> str:
+    """Tell in a sentence or two why the tube is bent from that end; empty where nothing decides."""
+    if sheet.die is None or not sheet.steps:
+        return ""
+
+    def length(mm: float) -> str:
+        return format_length(mm, units, decimals=0 if units == "mm" else 2)
+
+    work, die = sheet.work, sheet.die
+    ends = {"a": sheet.rows[0].feed, "b": sheet.rows[-1].feed}
+    need = f"the clamp holds {length(die.clamp)}, the pressure block {length(die.tail)}"
+    have = f"the tube has {length(ends['a'])} at end a and {length(ends['b'])} at end b"
+    if work.flips:
+        way = f"bends 1 to {work.from_a} from end a, the others from end b"
+    else:
+        way = f"end {work.datum} goes in first"
+    held = sum(work.held)
+    kept = f", with {length(held)} more left on for bending" if held > 0.05 else ""
+    return f"{need[0].upper()}{need[1:]}; {have}: {way}{kept}."
+
+
 def _bend(sheet: BendSchedule, step: Step, arc: str, *, first: bool) -> str:
     """One bend in words."""
     words = [f"Bend {step.bend}:"]

@@ -146,6 +146,19 @@ def test_centre_and_offset_marks():
     assert ahead.steps[0].mark == pytest.approx(380 - 38)
 
 
+def test_the_mark_is_on_the_tube():
+    path = Path.from_polyline([(0, 0, 0), (0, 0, 220), (0, 700, 220)], 120)
+    sheet = schedule("x", TUBE, path, shop(mark_at="offset", mark_offset=-130))
+    # 100 mm ahead of the bend are enough for the clamp, but the mark is 130 ahead
+    assert sheet.work.extra_a == pytest.approx(30)
+    assert sheet.steps[0].mark == pytest.approx(0)
+
+
+def test_nothing_left_between_the_cuts_names_the_tube():
+    with pytest.raises(GeometryError, match="stub: nothing left"):
+        schedule("stub", TUBE, Path.straight((0, 0, 0), (50, 0, 0)), shop(), tip_a=30, tip_b=30)
+
+
 def test_marks_from_end_b_count_from_its_blank_end():
     path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 220, 500)], 120)
     sheet = schedule("x", TUBE, path, shop(mark_at="offset", mark_offset=15))

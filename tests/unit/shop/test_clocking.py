@@ -8,7 +8,7 @@ from cagekit.build.tooling import Tooling
 from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bends import schedule
-from cagekit.shop.clocking import instructions
+from cagekit.shop.clocking import instructions, why
 
 TUBE = Tube(od=40.0, wall=2.5, material="steel")
 
@@ -79,3 +79,12 @@ def test_inches_by_the_tape():
 def test_a_straight_tube_is_only_sawn():
     path = Path.straight((0, 0, 0), (900, 0, 0))
     assert len(instructions(schedule("x", TUBE, path, shop()))) == 1
+
+
+def test_why_that_end():
+    path = Path.from_polyline([(0, 0, 0), (600, 0, 0), (600, 0, 600), (600, 220, 600)], 120)
+    assert why(schedule("x", TUBE, path, shop())) == (
+        "The clamp holds 80 mm, the pressure block 200 mm; the tube has 480 mm at end a and "
+        "100 mm at end b: end b goes in first."
+    )
+    assert why(schedule("x", TUBE, Path.straight((0, 0, 0), (900, 0, 0)), shop())) == ""
