@@ -255,7 +255,18 @@ def _pattern(
         points += ring if end else ring[::-1]
         base_x[end] = edge
     kept = _distinct(points)
-    radii = _radii(kept, spec.corner_radius)
+    # a rounding that reached into a bend zone would leave its ends slanting
+    free = [spec.corner_radius]
+    for half in (right, left):
+        if half.folds:
+            last = half.folds[-1]
+            zone = bend_allowance(last.angle, f.radius, t, f.k) / 2
+            free.append(half.end - last.at - zone - 0.5)
+    for length, angle in (spec.rear, spec.front):
+        if length > 0:
+            back = f.radius + (t if contact == "back" else 0.0)
+            free.append(length - back * tan(angle / 2) - 0.5)
+    radii = _radii(kept, max(min(free), 0.0))
     return Layout(
         outline=Outline.polygon(kept, radii, owner=owner),
         folds=tuple(folds),

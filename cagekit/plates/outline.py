@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from math import atan, atan2, ceil, cos, hypot, pi, sin, sqrt, tan
 
 import numpy as np
@@ -455,6 +456,20 @@ class Outline:
                 changed = True
                 break
         return Outline.of_segments(segments, self.closed)
+
+    def with_corners(self, points: ArrayLike) -> Outline:
+        """Split pieces where points ``(n, 2)`` lie on them; the shape stays the same."""
+        p = np.asarray(points, float).reshape(-1, 2)
+        out: list[Segment] = []
+        for s in self.segments:
+            d = s.end - s.start
+            t = np.sort((p - s.start) @ d / max(float(d @ d), 1e-30))
+            near = s.distance(p)[np.argsort((p - s.start) @ d)] < 1e-6
+            tol = 1e-5 / max(s.chord, 1e-9)
+            cuts = [] if s.is_arc else t[near & (t > tol) & (t < 1 - tol)].tolist()
+            stops = [0.0, *(f for i, f in enumerate(cuts) if not i or f - cuts[i - 1] > tol), 1.0]
+            out += [s.part(a, b) for a, b in pairwise(stops)]
+        return Outline.of_segments(out, self.closed) if len(out) > len(self.segments) else self
 
     def line_crossings(self, origin: ArrayLike, direction: ArrayLike) -> list[Crossing]:
         """Where a line crosses the outline, in order along it."""
