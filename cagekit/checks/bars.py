@@ -35,15 +35,18 @@ class Bar:
 
     @property
     def side(self) -> str:
+        """Side of the car, or centre."""
         return self.pieces[0].side
 
     @property
     def start(self) -> Vec:
+        """First theoretical end point, ``(3,)`` mm."""
         member, end = self.ends[0]
         return member.path.end_point(end)
 
     @property
     def end(self) -> Vec:
+        """Last theoretical end point, ``(3,)`` mm."""
         member, end = self.ends[1]
         return member.path.end_point(end)
 

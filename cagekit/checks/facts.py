@@ -61,22 +61,26 @@ def _engine(s: Survey) -> Value | Missing:
     return s.car.engine_capacity
 
 
-FACTS: Mapping[str, Fact] = {
-    f.name: f
-    for f in (
-        Fact("body", "text", "closed or open", lambda s: s.car.body),
-        Fact("frame", "text", "unibody or frame", lambda s: s.car.frame),
-        Fact("doors", "count", "number of doors", lambda s: s.car.doors),
-        Fact("class", "text", "competition class as the car sheet names it", _class),
-        Fact("homologated", "year", "year of homologation", _homologated),
-        Fact("mass", "kg", "car ready to run without driver", _mass),
-        Fact("mass_with_driver", "kg", "car ready to run plus the driver in suit and helmet", _mass_with_driver),
-        Fact("quarter_mile_time", "s", "elapsed time in the quarter mile", _time),
-        Fact("engine_capacity", "ratio", "engine capacity, cm3", _engine),
-        Fact("co_driver", "flag", "whether a co-driver rides along", lambda s: s.co_driver),
-        Fact("layout", "text", "halo, front_hoop, half_hoops, lateral_hoops, roll_bar or none", lambda s: s.layout),
-        Fact("pillar_brace", "flag", "whether each side has a windscreen-pillar brace", lambda s: s.pillar_braced),
-        Fact("swing_out", "flag", "whether a door bar swings out", lambda s: s.swing_out),
-    )
-}  # fmt: skip
+_LAYOUTS = "halo, front_hoop, half_hoops, lateral_hoops, roll_bar or none"
+_ALL = (
+    Fact("body", "text", "closed or open", lambda s: s.car.body),
+    Fact("frame", "text", "unibody or frame", lambda s: s.car.frame),
+    Fact("doors", "count", "number of doors", lambda s: s.car.doors),
+    Fact("class", "text", "competition class as the car sheet names it", _class),
+    Fact("homologated", "year", "year of homologation", _homologated),
+    Fact("mass", "kg", "car ready to run without driver", _mass),
+    Fact(
+        "mass_with_driver",
+        "kg",
+        "car ready to run plus driver in suit and helmet",
+        _mass_with_driver,
+    ),
+    Fact("quarter_mile_time", "s", "elapsed time in the quarter mile", _time),
+    Fact("engine_capacity", "ratio", "engine capacity, cm3", _engine),
+    Fact("co_driver", "flag", "whether a co-driver rides along", lambda s: s.co_driver),
+    Fact("layout", "text", _LAYOUTS, lambda s: s.layout),
+    Fact("pillar_brace", "flag", "whether each side has a pillar brace", lambda s: s.pillar_braced),
+    Fact("swing_out", "flag", "whether a door bar swings out", lambda s: s.swing_out),
+)
+FACTS: Mapping[str, Fact] = {f.name: f for f in _ALL}
 """Every fact by name."""

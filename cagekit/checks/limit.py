@@ -116,7 +116,7 @@ def holds(value: Value, op: str, limit: Value, unit: Unit) -> bool:
     """Whether ``value op limit`` is true, rounding aside."""
     slack = SLACK.get(unit, 1e-9)
     if unit == "pair":
-        assert isinstance(value, tuple) and isinstance(limit, tuple)
+        assert isinstance(limit, tuple)
         return any(_pair_holds(value, op, pair, slack) for pair in limit)
     if op == "in" or (isinstance(limit, tuple) and op == "="):
         return any(_same(value, x, slack) for x in limit)  # type: ignore[union-attr]
@@ -127,8 +127,8 @@ def holds(value: Value, op: str, limit: Value, unit: Unit) -> bool:
         return _same(value, limit, slack)
     v = float(value)  # type: ignore[arg-type]
     if op == "between":
-        low, high = limit  # type: ignore[misc]
-        return float(low) - slack <= v <= float(high) + slack  # type: ignore[arg-type]
+        low, high = _range(limit)
+        return low - slack <= v <= high + slack
     bound = float(limit)  # type: ignore[arg-type]
     return {
         ">=": v >= bound - slack,
@@ -138,8 +138,14 @@ def holds(value: Value, op: str, limit: Value, unit: Unit) -> bool:
     }[op]
 
 
+def _range(limit: Value) -> tuple[float, float]:
+    assert isinstance(limit, tuple)
+    return float(limit[0]), float(limit[1])  # type: ignore[arg-type]
+
+
 def _pair_holds(value: Value, op: str, pair: Value, slack: float) -> bool:
-    assert isinstance(value, tuple) and isinstance(pair, tuple)
+    assert isinstance(value, tuple)
+    assert isinstance(pair, tuple)
     gaps = [float(v) - float(p) for v, p in zip(value, pair, strict=True)]  # type: ignore[arg-type]
     return all(g >= -slack for g in gaps) if op == ">=" else all(abs(g) <= slack for g in gaps)
 
@@ -158,10 +164,11 @@ def margin(value: Value, op: str, limit: Value, unit: Unit) -> float:
     if unit in ("text", "flag") or value is None:
         return 0.0
     if unit == "pair":
-        assert isinstance(value, tuple) and isinstance(limit, tuple)
+        assert isinstance(value, tuple)
+        assert isinstance(limit, tuple)
         return max(min(_share(v, p, ">=") for v, p in zip(value, q, strict=True)) for q in limit)  # type: ignore[arg-type]
     if op == "between":
-        low, high = limit  # type: ignore[misc]
+        low, high = _range(limit)
         return min(_share(value, low, ">="), _share(value, high, "<="))
     if op in (">=", ">", "<=", "<"):
         return _share(value, limit, op)

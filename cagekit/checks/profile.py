@@ -23,11 +23,10 @@ from cagekit.checks.quantity import Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
 from cagekit.units import LengthUnit
 
-
-ROLES: tuple[str, ...] = tuple(
-    model.model_fields["kind"].annotation.__args__[0]  # type: ignore[union-attr]
-    for model in get_args(get_args(AnyEntry)[0])
-) + ("lateral_hoop", "rear_header_bar", "rear_diagonal", "brace_diagonal", "door_strut")
+ROLES: tuple[str, ...] = (
+    *(get_args(m.model_fields["kind"].annotation)[0] for m in get_args(get_args(AnyEntry)[0])),
+    *("lateral_hoop", "rear_header_bar", "rear_diagonal", "brace_diagonal", "door_strut"),
+)
 """Roles that generators and layouts give to members."""
 FEET = ("hoop", "backstay", "other")
 """Kinds of feet that `of` may name."""
@@ -69,10 +68,12 @@ class Rule:
 
     @property
     def op(self) -> str:
+        """Operator; empty when nothing is compared."""
         return self.entry.op or ""
 
     @property
     def unit(self) -> Unit:
+        """Unit of the measured quantity."""
         return self.quantity.unit if self.quantity else "text"
 
     @property
@@ -91,6 +92,7 @@ class Profile:
 
     @property
     def name(self) -> str:
+        """Short name; findings are coded ``name/code``."""
         return self.file.name
 
 
@@ -145,7 +147,9 @@ class _Reader:
         found = known.get(entry.quantity)
         if entry.quantity and found is None:
             hint = did_you_mean(entry.quantity, known)
-            self._wrong(("quantity",), entry.quantity, "is no quantity that cagekit measures.", hint)
+            self._wrong(
+                ("quantity",), entry.quantity, "is no quantity that cagekit measures.", hint
+            )
         self._check_names()
         limit = self._limit(found)
         when = tuple(self._conditions("when", entry.when))
@@ -201,7 +205,9 @@ class _Reader:
     def _conditions(self, table: str, when: Mapping[str, Any]) -> Iterator[Condition]:
         known = quantities()
         for name, raw in when.items():
-            unit = FACTS[name].unit if name in FACTS else known[name].unit if name in known else None
+            unit = (
+                FACTS[name].unit if name in FACTS else known[name].unit if name in known else None
+            )
             if unit is None:
                 hint = did_you_mean(name, [*FACTS, *known], what="Facts")
                 self._wrong((table, name), raw, "is no fact or quantity that cagekit knows.", hint)

@@ -29,7 +29,9 @@ def _braces(s: Survey, pick: Pick) -> Iterator[tuple[Bar, Vec, Member]]:
 
 def _away(bar: Bar, node: Vec) -> Vec:
     """Unit vector from the node along the bar."""
-    far = bar.end if np.linalg.norm(bar.start - node) < np.linalg.norm(bar.end - node) else bar.start
+    far = (
+        bar.end if np.linalg.norm(bar.start - node) < np.linalg.norm(bar.end - node) else bar.start
+    )
     return unit(far - node)
 
 
@@ -64,8 +66,9 @@ def rear_brace_drop(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("rear_brace_to_bend", "mm", "junction from the top outer bend")
 def rear_brace_to_bend(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Distance along the hoop from each rear brace's junction to the hoop's top outer bend of that
-    side; 0 on the bend.
+    """Distance along the hoop from each rear brace's junction to the top outer bend.
+
+    The bend of that side counts; 0 on the bend.
     """
     for bar, node, hoop in _braces(s, pick):
         spot = hoop.path.nearest(node)
@@ -144,8 +147,9 @@ def diagonal_bends(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("diagonal_foot_gap", "mm", "lower end from the foot")
 def diagonal_foot_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Distance from the lower end of each diagonal to the nearest foot of the main hoop or a rear
-    brace, centre lines' end to end.
+    """Distance from the lower end of each diagonal to the nearest foot.
+
+    Feet of the main hoop and the rear braces count, axis end to axis end.
     """
     feet = [f for f in s.feet if f.member.role in ("main_hoop", "rear_brace")]
     for bar in hoop_diagonals(s):
@@ -159,8 +163,9 @@ def diagonal_foot_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("diagonal_brace_gap", "mm", "upper end from the brace junction")
 def diagonal_brace_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Distance from the upper end of each diagonal to the nearest junction of main hoop and rear
-    brace, centre line to centre line.
+    """Distance from the upper end of each diagonal to the nearest brace junction.
+
+    The junction is that of main hoop and rear brace, centre line to centre line.
     """
     nodes = [(bar, node) for bar, node, _ in _braces(s, Pick())]
     for bar in hoop_diagonals(s):
@@ -174,8 +179,9 @@ def diagonal_brace_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("diagonal_corner_gap", "mm", "upper end from the driver's corner")
 def diagonal_corner_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Smallest distance from a diagonal's upper end to the main hoop's upper corner on the
-    driver's side (where the straights of the top bend would meet).
+    """Smallest distance from a diagonal's upper end to the driver's upper corner of the hoop.
+
+    The corner is where the straights of the top bend would meet.
     """
     hoop, bars = s.main_hoop, s.bars("hoop_diagonal")
     if hoop is None or not bars:
@@ -184,9 +190,7 @@ def diagonal_corner_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
     if not corners:
         return
     corner = max(corners, key=lambda c: float(c[2]))
-    gap, bar = min(
-        ((float(np.linalg.norm(b.upper - corner)), b) for b in bars), key=lambda x: x[0]
-    )
+    gap, bar = min(((float(np.linalg.norm(b.upper - corner)), b) for b in bars), key=lambda x: x[0])
     evidence = Evidence.of(*bar.ids, hoop.id, points=[bar.upper, corner])
     yield Measure(subject=bar.name, value=gap, evidence=evidence)
 

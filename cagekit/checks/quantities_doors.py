@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -40,6 +41,7 @@ class Door:
 
     @cached_property
     def height(self) -> float:
+        """Height of the opening, mm."""
         return float(self.corners[:, 1].max()) - self.base
 
     @cached_property
@@ -51,7 +53,7 @@ class Door:
         """Height of the opening's upper edge at ``x``, mm."""
         p = np.vstack([self.corners, self.corners[:1]])
         hits = []
-        for (x0, z0), (x1, z1) in zip(p[:-1], p[1:], strict=True):
+        for (x0, z0), (x1, z1) in pairwise(p):
             if min(x0, x1) - 1e-9 <= x <= max(x0, x1) + 1e-9:
                 t = 0.0 if abs(x1 - x0) < 1e-9 else (x - x0) / (x1 - x0)
                 hits.append(float(z0 + t * (z1 - z0)))
@@ -124,17 +126,20 @@ def door_x_one_piece_legs(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("door_bar_height_ratio", "ratio", "height over the opening's height")
 def door_bar_height_ratio(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Highest attachment of each side's door bars, or their highest crossing with the edge of the
-    opening (axis), over the height of the door opening, both measured from its base.
+    """Height of each side's door bars over the height of the door opening.
+
+    Their highest attachment or crossing with the edge of the opening (axis) counts; both are
+    measured from the opening's base.
     """
     yield from _heights(s, pick, surface=False)
 
 
 @quantity("door_figure_e", "ratio", "E over H of the door figure")
 def door_figure_e(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Dimension E of the door-aperture figure over its height H: the highest point of the door
-    bars' surface within the opening, measured from the opening's base (reading of the figure
-    from memory).
+    """Dimension E of the door-aperture figure over its height H.
+
+    E is the highest point of the door bars' surface within the opening, measured from the
+    opening's base (reading of the figure from memory).
     """
     yield from _heights(s, pick, surface=True)
 
@@ -157,16 +162,15 @@ def _heights(s: Survey, pick: Pick, *, surface: bool) -> Iterator[Measure]:
                     best = z, p
         if best is not None:
             value = (best[0] - door.base) / door.height
-            yield Measure(
-                subject=name, value=value, evidence=Evidence.of(*ids, points=[best[1]])
-            )
+            yield Measure(subject=name, value=value, evidence=Evidence.of(*ids, points=[best[1]]))
 
 
 @quantity("door_figure_a", "mm", "A of the door figure")
 def door_figure_a(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Dimension A of the door-aperture figure: free height over the door bars in the middle of the
-    opening's length, up to the next tube or the opening's upper edge (reading of the figure from
-    memory).
+    """Dimension A of the door-aperture figure: free height over the door bars.
+
+    Measured in the middle of the opening's length, up to the next tube or the opening's upper
+    edge (reading of the figure from memory).
     """
     for side, door in doors(s, pick):
         name = f"door {side}"
@@ -193,16 +197,18 @@ def door_figure_a(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("door_figure_b", "mm", "B of the door figure")
 def door_figure_b(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Dimension B of the door-aperture figure: length along X that a strut across the opening's
-    upper corner takes of it (reading of the figure from memory).
+    """Dimension B of the door-aperture figure: length of the upper corner's strut along X.
+
+    It is what the strut takes of the opening (reading of the figure from memory).
     """
     yield from _corner(s, pick, axis=0)
 
 
 @quantity("door_figure_c", "mm", "C of the door figure")
 def door_figure_c(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Dimension C of the door-aperture figure: height that a strut across the opening's upper
-    corner takes of it (reading of the figure from memory).
+    """Dimension C of the door-aperture figure: height of the upper corner's strut.
+
+    It is what the strut takes of the opening (reading of the figure from memory).
     """
     yield from _corner(s, pick, axis=2)
 

@@ -20,7 +20,7 @@ NO_DRIVER = "a driver sheet (`drivers` in the build file)"
 def _read(
     s: Survey, take: Callable[[Cockpit, Occupant], Reading], *, wheel_only: bool = False
 ) -> Iterator[Measure]:
-    """One measure for each person; what a person lacks is said, what the cage lacks is no measure."""
+    """One measure for each person; what the person lacks is said, what the cage lacks is not."""
     if not s.cockpit.occupants:
         yield Measure(subject="driver", missing=NO_DRIVER)
     for who in s.cockpit.occupants:
@@ -112,8 +112,8 @@ def hoop_gap_to_driver_door(s: Survey, pick: Pick) -> Iterator[Measure]:
     if hoop is None:
         return
     sheet = s.car.side(s.driver_side)
-    spots = [p for p in hoop.path.at_height(sheet.hoop.height_belt)]
-    spots = [p for p in spots if side_of(p.point) == s.driver_side]
+    level = hoop.path.at_height(sheet.hoop.height_belt)
+    spots = [p for p in level if side_of(p.point) == s.driver_side]
     if spots:
         wall = sheet.hoop.half_width_belt
         if sheet.door is not None:

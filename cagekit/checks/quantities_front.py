@@ -1,4 +1,4 @@
-"""Quantities of the front and the roof: pillar braces, roof bars, dash bar, gussets at crossings."""
+"""Quantities of front and roof: pillar braces, roof bars, dash bar, gussets at crossings."""
 
 from __future__ import annotations
 
@@ -24,9 +24,10 @@ APEX = 350.0
 
 @quantity("front_leg_bow", "mm", "bow of an unbraced front leg")
 def front_leg_bow(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Largest distance in side view between a front leg's centre line and the straight from its
-    foot to its upper corner, for each side without a windscreen-pillar brace. It is how the
-    dimension of the pillar figure is read (from memory).
+    """Bow in side view of each front leg without a windscreen-pillar brace.
+
+    Largest distance between its centre line and the straight from its foot to its upper
+    corner: how the dimension of the pillar figure is read (from memory).
     """
     braced = {m.side for m in s.of_role("windscreen_brace")}
     for member, side, leg in front_legs(s, pick):
@@ -51,8 +52,9 @@ def _bow(leg: Path) -> tuple[float, Vec]:
 
 @quantity("pillar_brace_upper_gap", "mm", "upper end from the corner")
 def pillar_brace_upper_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Distance from the upper end of each windscreen-pillar brace to the nearest junction of hoop
-    or pillar bar with a roof member on that side.
+    """Distance from the upper end of each windscreen-pillar brace to the nearest junction.
+
+    Junctions of hoop or pillar bar with a roof member on that side count.
     """
     for bar in s.bars("windscreen_brace", side=pick.side):
         nodes = [j.point for j in s.junctions if side_of(j.point) == bar.side]
@@ -118,8 +120,9 @@ def roof_bars(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("roof_end_gap", "mm", "end from the junction")
 def roof_end_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Distance from each end of each roof bar, the apex of a V left out, to the nearest junction of
-    the roof's frame.
+    """Distance from each end of each roof bar to the nearest junction of the roof's frame.
+
+    The apex of a V is left out.
     """
     bars = _roof(s)
     apex: list[Vec] = []
@@ -160,12 +163,15 @@ def roof_front_on_driver_side(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("front_bar_over_dash", "mm", "lower edge over the dash top")
 def front_bar_over_dash(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far the lower edge of each dash bar lies above the top of the dashboard; negative below
-    it. Measured at the bar's highest point.
+    """Height of the lower edge of each dash bar above the top of the dashboard.
+
+    Measured at the bar's highest point; negative below the dash top.
     """
     for m in s.of_role("dash_bar"):
         if s.car.dash is None:
-            yield Measure(subject=m.id, evidence=Evidence.of(m.id), missing="`[dash]` in the car sheet")
+            yield Measure(
+                subject=m.id, evidence=Evidence.of(m.id), missing="`[dash]` in the car sheet"
+            )
             continue
         z, point = _highest(m)
         value = z - m.tube.outer_radius - s.car.dash.top_z
@@ -174,9 +180,10 @@ def front_bar_over_dash(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("front_bar_over_column", "mm", "axis over the steering column")
 def front_bar_over_column(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far the axis of each dash bar lies above the steering column's axis where it passes it;
-    negative below it. The column runs from the wheel's centre forward and down at the car sheet's
-    column angle.
+    """Height of the axis of each dash bar above the steering column's axis.
+
+    Measured where the bar passes the column, which runs from the wheel's centre forward and
+    down at the car sheet's column angle; negative below it.
     """
     wheel = s.car.wheel
     for m in s.of_role("dash_bar"):
@@ -214,7 +221,7 @@ def gussets_at_crossing(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("gussets_at_pillar_brace", "count", "gussets at the pillar brace")
 def gussets_at_pillar_brace(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Gussets (plates or short tubes) where a door bar meets a windscreen-pillar brace; 0 counts."""
+    """Gussets (plates or short tubes) where a door bar meets a pillar brace; 0 counts."""
     for bar in s.bars("door_bar"):
         for brace in s.bars("windscreen_brace", side=bar.side):
             for member, end in bar.ends:
@@ -224,14 +231,8 @@ def gussets_at_pillar_brace(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 def _gussets(s: Survey, one: Bar, two: Bar, at: Vec) -> Measure:
     ids = set(one.ids) | set(two.ids)
-    plates = [
-        p.id for p in s.plates if "gusset" in p.kind and len(ids & set(p.members)) >= 2
-    ]
-    tubes = [
-        m.id
-        for m in s.of_role("tube_gusset")
-        if all(set(e.parents) & ids for _, e in m.ends)
-    ]
+    plates = [p.id for p in s.plates if "gusset" in p.kind and len(ids & set(p.members)) >= 2]
+    tubes = [m.id for m in s.of_role("tube_gusset") if all(set(e.parents) & ids for _, e in m.ends)]
     n = sum(p.quantity for p in s.plates if p.id in plates) + len(tubes)
     evidence = Evidence.of(*sorted(ids), *tubes, plates=plates, points=[at])
     return Measure(subject=f"{one.name} x {two.name}", value=n, evidence=evidence)
@@ -239,8 +240,9 @@ def _gussets(s: Survey, one: Bar, two: Bar, at: Vec) -> Measure:
 
 @quantity("tube_gusset_share", "ratio", "gusset's reach along the member")
 def tube_gusset_share(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far each tube gusset's end lies along the member it stiffens from the joint, over that
-    member's length; the branch's share counts.
+    """How far along the member that it stiffens each tube gusset ends.
+
+    From the joint to the gusset's end over the length of the branch.
     """
     for g in s.of_role("tube_gusset"):
         parents = [p for _, e in g.ends for p in e.parents[:1]]

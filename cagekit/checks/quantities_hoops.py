@@ -89,7 +89,10 @@ def _other(end: str) -> str:
 
 @quantity("mounting_points", "count", "mounting points")
 def mounting_points(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Tube ends of the cage that stand on the car: on a plate, on sheet metal or on an outrigger."""
+    """Tube ends of the cage that stand on the car.
+
+    On a plate, on sheet metal or on an outrigger.
+    """
     feet = s.feet_of(pick)
     ids = dict.fromkeys(f.member.id for f in feet)
     points = [f.point for f in feet]
@@ -98,8 +101,10 @@ def mounting_points(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("base_layout", "text", "base structure")
 def base_layout(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Which hoops carry the cage: 'front_hoop' (main and front hoop), 'lateral_hoops',
-    'half_hoops', 'halo', 'roll_bar' or 'none'.
+    """Which hoops carry the cage.
+
+    'front_hoop' (main and front hoop), 'lateral_hoops', 'half_hoops', 'halo', 'roll_bar' or
+    'none'.
     """
     yield Measure(subject="cage", value=s.layout)
 

@@ -27,9 +27,7 @@ SAME_PLANE = 0.966
 def plates_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
     """Plates that a foot stands on, backing plates left out; of a box foot its base."""
     found = [
-        p
-        for p in s.plates
-        if f"{foot.member.id}.{foot.end}" in p.ends and "backing" not in p.kind
+        p for p in s.plates if f"{foot.member.id}.{foot.end}" in p.ends and "backing" not in p.kind
     ]
     tops = {p.id.removesuffix("_top") for p in found if p.kind == "box_top"}
     bases = [p for p in s.plates if p.kind == "box_base" and p.id.removesuffix("_base") in tops]
@@ -91,8 +89,9 @@ def plate_area_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("plate_contact_area", "mm2", "contact area of the foot plate")
 def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Area of each foot's plate that lies flat on the shell: its flat parts without the bend zones,
-    holes taken off. A plinth's side walls do not count.
+    """Area of each foot's plate that lies flat on the shell.
+
+    Its flat parts without the bend zones, holes taken off. A plinth's side walls do not count.
     """
     for foot, plate, e in _feet(s, pick):
         flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
@@ -164,8 +163,9 @@ def plate_size(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("plate_planes", "count", "planes that the plate touches")
 def plate_planes(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Planes of the shell that each foot's plate lies on: flat parts whose directions differ by
-    more than 15 degrees.
+    """Planes of the shell that each foot's plate lies on.
+
+    Flat parts whose directions differ by more than 15 degrees.
     """
     for foot, plate, e in _feet(s, pick):
         normals: list[Vec] = []
@@ -222,8 +222,10 @@ def bolt_diameter(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("bolt_tensile", "MPa", "bolt tensile strength")
 def bolt_tensile(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Nominal tensile strength of the weakest bolt of each bolted foot, from its property class
-    (ISO 898-1: the first number times 100 MPa) or SAE grade (SAE J429, from memory).
+    """Nominal tensile strength of the weakest bolt of each bolted foot.
+
+    From its property class (ISO 898-1: the first number times 100 MPa) or SAE grade (SAE J429,
+    from memory).
     """
     for foot, plate, e in _bolted(s, pick):
         values = [_tensile(b.grade) for b in plate.bolts]
@@ -245,7 +247,7 @@ def _tensile(grade: str) -> float | None:
 
 @quantity("bolt_spread", "deg", "angle between bolts at the tube")
 def bolt_spread(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Smallest angle between two bolts of a foot, seen from the tube's axis in the plate's plane."""
+    """Smallest angle between two bolts of a foot, seen from the tube's axis along the plate."""
     for foot, plate, e in _bolted(s, pick):
         flat = (foot.point - plate.placement[:3, 3]) @ plate.placement[:3, :3]
         ways = [plate.holes[b.hole].centre - flat[:2] for b in plate.bolts]
@@ -257,12 +259,11 @@ def bolt_spread(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("brace_bolt_section_share", "ratio", "bolt section against the hoop's leg")
 def brace_bolt_section_share(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Total nominal section of the bolts of each bolted rear-brace foot over that of the main
-    hoop's leg with the smallest total.
+    """Bolt section of each bolted rear-brace foot over that of a leg of the main hoop.
+
+    Total nominal section; the leg with the smallest total counts.
     """
-    legs = [
-        _section(p) for f, p, _ in _bolted(s, Pick(roles=("main_hoop",), side=pick.side))
-    ]
+    legs = [_section(p) for f, p, _ in _bolted(s, Pick(roles=("main_hoop",), side=pick.side))]
     if legs:
         for foot, plate, e in _bolted(s, Pick(roles=("rear_brace",), side=pick.side)):
             value = _section(plate) / min(legs)
@@ -291,8 +292,9 @@ def gusset_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("gusset_reach_over_od", "ratio", "gusset's reach over tube diameter")
 def gusset_reach_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far each gusset plate reaches along its tubes from where their axes meet, over the
-    diameter of the larger tube; the shorter leg counts.
+    """Reach of each gusset plate along its tubes over the larger tube's diameter.
+
+    From where the axes meet to the plate's far edge; the shorter leg counts.
     """
     for p, e in _gussets(s):
         reach = _reaches(s, p)
@@ -320,8 +322,10 @@ def _spans(s: Survey, plate: Plate) -> list[tuple[float, float]]:
     for m, other in ((members[0], members[1]), (members[1], members[0])):
         node = min(
             (e for e in (m.path.start, m.path.end, other.path.start, other.path.end)),
-            key=lambda q: float(np.linalg.norm(m.path.nearest(q).point - q))
-            + float(np.linalg.norm(other.path.nearest(q).point - q)),
+            key=lambda q: (
+                float(np.linalg.norm(m.path.nearest(q).point - q))
+                + float(np.linalg.norm(other.path.nearest(q).point - q))
+            ),
         )
         spots = [m.path.nearest(q) for q in edge]
         close = [

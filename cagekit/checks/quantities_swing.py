@@ -50,8 +50,9 @@ def swing_pin_shear_planes(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("swing_ear_ligament", "ratio", "material round the hole over its diameter")
 def swing_ear_ligament(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Least material between each pin hole's edge and the bracket's edge, over the hole's
-    diameter.
+    """Material round each pin hole of a swing-out bar's bracket over the hole's diameter.
+
+    The least between the hole's edge and the bracket's edge.
     """
     for plate, pin, at in swing_plates(s):
         hole = plate.holes[pin.hole]
@@ -62,8 +63,9 @@ def swing_ear_ligament(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("swing_pin_to_upright", "mm", "pin to the upright")
 def swing_pin_to_upright(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Distance from each pin of a swing-out bar to the nearest upright's axis: main hoop, front
-    hoop, half hoop or A-pillar bar of that side.
+    """Distance from each pin of a swing-out bar to the nearest upright's axis.
+
+    Main hoop, front hoop, half hoop and A-pillar bar of that side are uprights.
     """
     uprights = s.of_role("main_hoop", "front_hoop", "half_hoop", "a_pillar_bar")
     for plate, _, at in swing_plates(s):

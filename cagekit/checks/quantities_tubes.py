@@ -91,8 +91,9 @@ def tube_size_as_main_hoop(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("tube_process", "text", "making of the tube")
 def tube_process(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How each tube is made, from its steel's standard: 'as welded', 'drawn over mandrel',
-    'cold drawn seamless', 'seamless' or 'unknown'.
+    """How each tube is made, from its steel's standard.
+
+    'as welded', 'drawn over mandrel', 'cold drawn seamless', 'seamless' or 'unknown'.
     """
     for m, e in _each(s, pick):
         yield Measure(subject=m.id, value=process(m.tube.material), evidence=e)
@@ -141,14 +142,17 @@ def bend_radius_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("bend_roundness", "ratio", "smallest over largest diameter")
 def bend_roundness(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Smallest over largest diameter in the bends of each bent tube, from the test bend of the
-    die in the tooling sheet that bends it.
+    """Smallest over largest diameter in the bends of each bent tube.
+
+    From the test bend of the die in the tooling sheet that bends it.
     """
     for m in s.pick(pick):
         if not m.path.bends:
             continue
         e = Evidence.of(m.id)
-        need = f"`min_over_max_od` of a test bend for the {m.tube.od:.1f} mm die in the tooling sheet"
+        need = (
+            f"`min_over_max_od` of a test bend for the {m.tube.od:.1f} mm die in the tooling sheet"
+        )
         try:
             die = s.build.tooling.die_for(m.tube.od, m.path.bends[0].radius)
         except NotFoundError:
@@ -250,8 +254,9 @@ def _ends(bar: Bar) -> Evidence:
 
 @quantity("beyond_suspension", "mm", "reach beyond the suspension points")
 def beyond_suspension(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far each tube's surface reaches ahead of the front or behind the rear suspension
-    mounting points of the car sheet, measured along X; negative when it stays between them.
+    """Reach of each tube's surface beyond the suspension mounting points along X.
+
+    Ahead of the front or behind the rear ones of the car sheet; negative between them.
     """
     span = s.car.suspension_x
     for m in s.pick(pick):

@@ -70,7 +70,5 @@ def run(
                 "--groups", "group", name, problem="no such check group.",
                 hint=f"Known: {', '.join(known)}.",
             )  # fmt: skip
-    ctx = CheckContext(
-        build=build, cage=cage, rules=tuple(build.rules if rules is None else rules)
-    )
+    ctx = CheckContext(build=build, cage=cage, rules=tuple(build.rules if rules is None else rules))
     return worst_first(f for name in wanted for f in known[name].check()(ctx))

@@ -51,6 +51,7 @@ class Foot:
 
     @property
     def point(self) -> Vec:
+        """Theoretical end point of the tube, ``(3,)`` mm."""
         return self.member.path.end_point(self.end)
 
     @property
@@ -83,10 +84,12 @@ class Survey:
 
     @property
     def car(self) -> Car:
+        """The car sheet."""
         return self.build.car
 
     @property
     def drivers(self) -> tuple[Driver, ...]:
+        """The driver sheets, the driver first."""
         return self.build.drivers
 
     @cached_property
@@ -96,6 +99,7 @@ class Survey:
 
     @property
     def driver_side(self) -> HandSide:
+        """Side of the car that the driver sits on."""
         return self.car.driver_side
 
     @property
@@ -143,6 +147,7 @@ class Survey:
 
     @cached_property
     def main_hoop(self) -> Member | None:
+        """The main hoop, or its first piece."""
         return self.one("main_hoop")
 
     @cached_property
@@ -240,6 +245,7 @@ class Survey:
 
     @property
     def plates(self) -> tuple[Plate, ...]:
+        """Every plate of the cage."""
         return tuple(self.cage.plates)
 
     # --- people ------------------------------------------------------------------------

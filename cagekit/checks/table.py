@@ -58,25 +58,35 @@ def _loud(found: Sequence[Finding], units: LengthUnit, width: int) -> str:
             groups.setdefault(f.subject, []).append(f)
     alike: dict[str, list[str]] = {}
     for subject, rows in groups.items():
-        body = "\n".join(_full(f, units, width) for f in rows)
+        body = "\n".join(_full(same, units, width) for same in _same(rows))
         alike.setdefault(body, []).append(subject)
     return "\n\n".join(
         f"{_wrapped('', ', '.join(subjects), width)}\n{body}" for body, subjects in alike.items()
     )
 
 
-def _full(f: Finding, units: LengthUnit, width: int) -> str:
-    """One finding: what is and what must be, where that stands, what cures it."""
+def _same(rows: Sequence[Finding]) -> list[list[Finding]]:
+    """Findings of one subject that say the same, as several rulebooks do, side by side."""
+    groups: dict[object, list[Finding]] = {}
+    for f in rows:
+        measured = round(f.measured, 3) if isinstance(f.measured, float) else f.measured
+        key = (f.status, measured, f.op, f.limit, f.unit, frozenset(f.evidence.members))
+        groups.setdefault(key, []).append(f)
+    return list(groups.values())
+
+
+def _full(same: Sequence[Finding], units: LengthUnit, width: int) -> str:
+    """Findings that say the same: what is and must be, where that stands, what cures it."""
+    f = same[0]
     measured, limit = value_text(f.measured, f.unit, units), limit_text(f, units)
     verb = "should be" if f.status is Status.WARN else "must be"
     said = f"{f.quantity}: {measured}, {verb} {limit}" if limit else f"{f.quantity}: {measured}"
-    source = source_text(f)
-    rows = [
-        _wrapped(f"  {MARKS[f.status]:<{_LEAD - 2}}", said, width),
-        _wrapped(" " * _LEAD, f"{source} [{f.code}]" if source else f"[{f.code}]", width),
-    ]
-    if f.cure:
-        rows.append(_wrapped(" " * _LEAD, f"Cure: {f.cure}", width))
+    rows = [_wrapped(f"  {MARKS[f.status]:<{_LEAD - 2}}", said.removesuffix(": "), width)]
+    for one in same:
+        source = source_text(one)
+        rows.append(_wrapped(" " * _LEAD, f"{source} [{one.code}]".strip(), width))
+    for cure in dict.fromkeys(one.cure for one in same if one.cure):
+        rows.append(_wrapped(" " * _LEAD, f"Cure: {cure}", width))
     return "\n".join(rows)
 
 
@@ -134,7 +144,10 @@ def summary_text(found: Iterable[Finding], *, width: int = 80) -> str:
         row[f.status] += 1
     size = max((len(n) for n in counts), default=0)
     head = " " * size + "".join(f"{MARKS[s]:>8}" for s in Status)
-    rows = [f"{name:<{size}}" + "".join(f"{n:>8}" for n in counts[name].values()) for name in sorted(counts)]
+    rows = [
+        f"{name:<{size}}" + "".join(f"{n:>8}" for n in counts[name].values())
+        for name in sorted(counts)
+    ]
     return "\n".join(line[:width] for line in [head, *rows]) if counts else "No checks were made."
 
 

@@ -103,10 +103,7 @@ def _change(data: dict[str, Any], changes: tuple[tuple[str, Any], ...], kind: st
             continue
         here: Any = data
         for step in steps[:-1]:
-            if isinstance(here, list):
-                here = here[int(step)]
-            else:
-                here = here.setdefault(step, {})
+            here = here[int(step)] if isinstance(here, list) else here.setdefault(step, {})
         if isinstance(here, list):
             here[int(steps[-1])] = value
         elif steps[-1] in ("plate", "add", "strut") and steps[-1] in here:
@@ -221,13 +218,15 @@ def kinked(name: str, aside: float = 25.0) -> Mutation:
 
 def one_bolt(role: str) -> Mutation:
     """Feet of a role held by a single bolt."""
-    return plates(
-        lambda p: replace(p, bolts=p.bolts[:1]) if any(role in e for e in p.ends) else p
-    )
+    return plates(lambda p: replace(p, bolts=p.bolts[:1]) if any(role in e for e in p.ends) else p)
 
 
 def hung(
-    thickness: float = 6.5, pin: float = 10.0, planes: int = 2, width: float = 60.0, back: float = 90.0
+    thickness: float = 6.5,
+    pin: float = 10.0,
+    planes: int = 2,
+    width: float = 60.0,
+    back: float = 90.0,
 ) -> Mutation:
     """A hinge bracket on the left door bar: a flat ear with one pin, ``back`` mm off the hoop."""
 
@@ -281,9 +280,14 @@ def cups(wall: float, reach: float) -> Mutation:
 def tube_gusset(along: float, **fields: Any) -> list[dict[str, Any]]:
     """A short tube in the corner of left rear brace and main hoop."""
     return [
-        {"kind": "tube_gusset", "id": "tube_gusset_left", "side": "left",
-         "from": f"on rear_brace_left at station {along}",
-         "to": "on main_hoop.left at height 780", **fields}
+        {
+            "kind": "tube_gusset",
+            "id": "tube_gusset_left",
+            "side": "left",
+            "from": f"on rear_brace_left at station {along}",
+            "to": "on main_hoop.left at height 780",
+            **fields,
+        }
     ]
 
 
@@ -307,7 +311,9 @@ Proof = tuple[Scene, Scene]
 
 _DOOR_LOW = [[110, 0], [960, 0], [1000, 300], [900, 560], [180, 580]]
 _STRUT = {"kind": "strut", "id": "door_strut_left", "side": "left", "role": "door_strut"}
-_SMALL = [{**_STRUT, "from": "on front_hoop.left at height 800", "to": "on roof_rail_left at x 520"}]
+_SMALL = [
+    {**_STRUT, "from": "on front_hoop.left at height 800", "to": "on roof_rail_left at x 520"}
+]
 _LONG = [{**_STRUT, "from": "on front_hoop.left at height 620", "to": "on roof_rail_left at x 100"}]
 _TALL = [{**_STRUT, "from": "on front_hoop.left at height 400", "to": "on roof_rail_left at x 300"}]
 
@@ -320,8 +326,13 @@ BY_QUANTITY: dict[str, Proof] = {
     "bend_radius_over_od": (scene(PLAIN), scene(PLAIN, build__members__main_hoop__bend_radius=120)),
     "bend_roundness": (
         scene(PLAIN),
-        scene(PLAIN, tooling__die__0__min_over_max_od=0.85, tooling__die__1__min_over_max_od=0.85,
-              tooling__die__2__min_over_max_od=0.85, tooling__die__3__min_over_max_od=0.85),
+        scene(
+            PLAIN,
+            tooling__die__0__min_over_max_od=0.85,
+            tooling__die__1__min_over_max_od=0.85,
+            tooling__die__2__min_over_max_od=0.85,
+            tooling__die__3__min_over_max_od=0.85,
+        ),
     ),
     "pieces": (scene(PLAIN), scene(PLAIN, cut_in_two("main_hoop"))),
     "beyond_suspension": (scene(WAGON), scene(WAGON, car__suspension_x=[-20, 30])),
@@ -329,36 +340,39 @@ BY_QUANTITY: dict[str, Proof] = {
     "hoop_lean": (scene(PLAIN), scene(PLAIN, build__members__main_hoop__lean=12)),
     "hoop_out_of_plane": (scene(PLAIN), scene(PLAIN, twisted("main_hoop"))),
     "base_layout": (
-        scene(PLAIN, car__engine_capacity=2500), scene(WAGON, car__engine_capacity=2500)
+        scene(PLAIN, car__engine_capacity=2500),
+        scene(WAGON, car__engine_capacity=2500),
     ),
     "front_leg_bends": (
         scene(PLAIN, build__members__windscreen_brace__omit=True),
-        scene(PLAIN, kinked("front_hoop"),
-              build__members__windscreen_brace__omit=True),
+        scene(PLAIN, kinked("front_hoop"), build__members__windscreen_brace__omit=True),
     ),
     "leg_spacing": (scene(ROADSTER), scene(ROADSTER, car__side__main_foot__point=[0, 180, -60])),
     "hoop_share_over_door": (
         scene(ROADSTER),
-        scene(ROADSTER, build__members__main_hoop__half_width_top=220,
-              build__members__harness_bar__omit=True, build__members__hoop_diagonal__omit=True),
+        scene(
+            ROADSTER,
+            build__members__main_hoop__half_width_top=220,
+            build__members__harness_bar__omit=True,
+            build__members__hoop_diagonal__omit=True,
+        ),
     ),
-    "hoop_above_helmet": (
-        scene(ROADSTER), scene(ROADSTER, build__members__main_hoop__height=840)
-    ),
+    "hoop_above_helmet": (scene(ROADSTER), scene(ROADSTER, build__members__main_hoop__height=840)),
     # braces
     "bars_each_side": (scene(COUPE), scene(COUPE, build__members__rear_brace_right__omit=True)),
-    "rear_brace_angle": (
-        scene(COUPE), scene(COUPE, car__side__rear_foot__point=[-330, 470, 268])
-    ),
+    "rear_brace_angle": (scene(COUPE), scene(COUPE, car__side__rear_foot__point=[-330, 470, 268])),
     "rear_brace_hoop_angle": (
-        scene(COUPE), scene(COUPE, car__side__rear_foot__point=[-330, 470, 268])
+        scene(COUPE),
+        scene(COUPE, car__side__rear_foot__point=[-330, 470, 268]),
     ),
     "rear_brace_drop": (scene(COUPE), scene(COUPE, build__members__rear_brace__drop=250)),
     "rear_brace_rearward": (
-        scene(ROADSTER), scene(ROADSTER, car__side__rear_foot__point=[690, 420, 110])
+        scene(ROADSTER),
+        scene(ROADSTER, car__side__rear_foot__point=[690, 420, 110]),
     ),
     "rear_brace_bends": (
-        scene(COUPE), scene(COUPE, build__members__rear_brace__via=[[-400, 500, 700]])
+        scene(COUPE),
+        scene(COUPE, build__members__rear_brace__via=[[-400, 500, 700]]),
     ),
     "hoop_diagonals": (
         scene(COUPE, car__homologated=1999),
@@ -366,51 +380,67 @@ BY_QUANTITY: dict[str, Proof] = {
     ),
     "hoop_diagonals_crossed": (
         scene(PLAIN),
-        scene(PLAIN, build__members__hoop_diagonal__style="single",
-              build__members__harness_bar__split_by=["hoop_diagonal"]),
+        scene(
+            PLAIN,
+            build__members__hoop_diagonal__style="single",
+            build__members__harness_bar__split_by=["hoop_diagonal"],
+        ),
     ),
     "diagonal_one_piece_legs": (scene(PLAIN), scene(PLAIN, cut_in_two("hoop_diagonal"))),
     "diagonal_bends": (
-        scene(WAGON), scene(WAGON, build__members__hoop_diagonal__via=[[-3, 4, 26]],
-                            build__members__harness_bar__split_by=[])
+        scene(WAGON),
+        scene(
+            WAGON,
+            build__members__hoop_diagonal__via=[[-3, 4, 26]],
+            build__members__harness_bar__split_by=[],
+        ),
     ),
     "diagonal_foot_gap": (scene(WAGON), scene(WAGON, build__members__hoop_diagonal__rise=10)),
     "diagonal_brace_gap": (scene(WAGON), scene(WAGON, build__members__hoop_diagonal__drop=10)),
     "diagonal_corner_gap": (scene(WAGON), scene(WAGON, build__members__hoop_diagonal__drop=16)),
     "diagonal_from_driver_corner": (
-        scene(WAGON), scene(WAGON, build__members__hoop_diagonal__upper="passenger")
+        scene(WAGON),
+        scene(WAGON, build__members__hoop_diagonal__upper="passenger"),
     ),
     "diagonal_out_of_plane": (
-        scene(WAGON), scene(WAGON, build__members__hoop_diagonal__to="at -5, -22, 1",
-                            build__members__harness_bar__split_by=[])
+        scene(WAGON),
+        scene(
+            WAGON,
+            build__members__hoop_diagonal__to="at -5, -22, 1",
+            build__members__harness_bar__split_by=[],
+        ),
     ),
     "harness_bar_out_of_plane": (
-        scene(WAGON), scene(WAGON, build__members__harness_bar__via=[[-4, 0, 16]],
-                            build__members__harness_bar__split_by=[])
+        scene(WAGON),
+        scene(
+            WAGON,
+            build__members__harness_bar__via=[[-4, 0, 16]],
+            build__members__harness_bar__split_by=[],
+        ),
     ),
     # doors
     "door_bars_on_driver_side": (
-        scene(PLAIN), scene(PLAIN, build__members__door_bar_left__omit=True)
+        scene(PLAIN),
+        scene(PLAIN, build__members__door_bar_left__omit=True),
     ),
     "door_bars_on_passenger_side": (
-        scene(PLAIN), scene(PLAIN, build__members__door_bar_right__omit=True)
+        scene(PLAIN),
+        scene(PLAIN, build__members__door_bar_right__omit=True),
     ),
     "door_bars_identical": (
-        scene(PLAIN), scene(PLAIN, build__members__door_bar_right__height_rear=300)
+        scene(PLAIN),
+        scene(PLAIN, build__members__door_bar_right__height_rear=300),
     ),
-    "door_bar_pattern": (
-        scene(PLAIN), scene(PLAIN, build__members__door_bar__style="single")
-    ),
+    "door_bar_pattern": (scene(PLAIN), scene(PLAIN, build__members__door_bar__style="single")),
     "door_bar_height_ratio": (
-        scene(PLAIN), scene(PLAIN, build__members__door_bar__height_rear=640)
+        scene(PLAIN),
+        scene(PLAIN, build__members__door_bar__height_rear=640),
     ),
     "door_x_one_piece_legs": (scene(PLAIN), scene(PLAIN, cut_in_two("door_bar_left"))),
     "door_figure_a": (scene(PLAIN), scene(PLAIN, car__side__door__outline=_DOOR_LOW)),
     "door_figure_b": (scene(PLAIN, build__add=_SMALL), scene(PLAIN, build__add=_LONG)),
     "door_figure_c": (scene(PLAIN, build__add=_SMALL), scene(PLAIN, build__add=_TALL)),
-    "door_figure_e": (
-        scene(PLAIN), scene(PLAIN, build__members__door_bar__height_rear=640)
-    ),
+    "door_figure_e": (scene(PLAIN), scene(PLAIN, build__members__door_bar__height_rear=640)),
     # roof and pillar
     "roof_pattern": (scene(PLAIN), scene(PLAIN, build__members__roof_diagonal__style="single")),
     "roof_bars": (
@@ -418,26 +448,41 @@ BY_QUANTITY: dict[str, Proof] = {
         scene(COUPE, car__homologated=2006, build__members__roof_diagonal__omit=True),
     ),
     "roof_front_on_driver_side": (
-        scene(COUPE, build__members__roof_diagonal__from="on main_hoop.right at top bend inboard 60",
-              build__members__roof_diagonal__to="on half_hoop_left at top bend back 60"),
-        scene(COUPE, build__members__roof_diagonal__from="on main_hoop.left at top bend inboard 60",
-              build__members__roof_diagonal__to="on half_hoop_right at top bend back 60"),
+        scene(
+            COUPE,
+            build__members__roof_diagonal__from="on main_hoop.right at top bend inboard 60",
+            build__members__roof_diagonal__to="on half_hoop_left at top bend back 60",
+        ),
+        scene(
+            COUPE,
+            build__members__roof_diagonal__from="on main_hoop.left at top bend inboard 60",
+            build__members__roof_diagonal__to="on half_hoop_right at top bend back 60",
+        ),
     ),
     "roof_end_gap": (scene(PLAIN), scene(PLAIN, build__members__roof_diagonal__inset=170)),
     "roof_apex_gap": (
         scene(PLAIN, build__members__roof_diagonal__style="v"),
-        scene(PLAIN, build__members__roof_diagonal__omit=True, build__strut=[
-            {"id": f"roof_{side}", "role": "roof_diagonal", "from": f"on main_hoop at y {y}",
-             "to": f"on front_hoop.{side} at top bend inboard 60"}
-            for side, y in (("left", 110), ("right", -110))
-        ]),
+        scene(
+            PLAIN,
+            build__members__roof_diagonal__omit=True,
+            build__strut=[
+                {
+                    "id": f"roof_{side}",
+                    "role": "roof_diagonal",
+                    "from": f"on main_hoop at y {y}",
+                    "to": f"on front_hoop.{side} at top bend inboard 60",
+                }
+                for side, y in (("left", 110), ("right", -110))
+            ],
+        ),
     ),
     "front_leg_bow": (
         scene(COUPE, car__homologated=2006, car__side__pillar__base=[1420, 668, 560]),
         scene(COUPE, car__homologated=2006),
     ),
     "side_view_turn": (
-        scene(PLAIN), scene(PLAIN, build__members__windscreen_brace__via=[[1050, 600, 640]])
+        scene(PLAIN),
+        scene(PLAIN, build__members__windscreen_brace__via=[[1050, 600, 640]]),
     ),
     "pillar_brace_upper_gap": (
         scene(PLAIN),
@@ -451,28 +496,47 @@ BY_QUANTITY: dict[str, Proof] = {
     "front_bar_over_column": (scene(PLAIN), scene(PLAIN, build__members__dash_bar__height=150)),
     # gussets
     "gussets_at_pillar_brace": (
-        scene(PLAIN, build__members__door_bar__front_member="windscreen_brace_{side}",
-              build__members__door_bar__style="single",
-              build__plate=[*gusset("door_bar_left end b", way="both"),
-                            *gusset("door_bar_right end b", way="both")]),
-        scene(PLAIN, build__members__door_bar__front_member="windscreen_brace_{side}",
-              build__members__door_bar__style="single"),
+        scene(
+            PLAIN,
+            build__members__door_bar__front_member="windscreen_brace_{side}",
+            build__members__door_bar__style="single",
+            build__plate=[
+                *gusset("door_bar_left end b", way="both"),
+                *gusset("door_bar_right end b", way="both"),
+            ],
+        ),
+        scene(
+            PLAIN,
+            build__members__door_bar__front_member="windscreen_brace_{side}",
+            build__members__door_bar__style="single",
+        ),
     ),
     "gusset_reach_over_od": (
-        scene(PLAIN, build__plate=gusset("rear_brace_left end a", along_branch=80, along_parent=80)),
-        scene(PLAIN, build__plate=gusset("rear_brace_left end a", along_branch=45, along_parent=45)),
+        scene(
+            PLAIN, build__plate=gusset("rear_brace_left end a", along_branch=80, along_parent=80)
+        ),
+        scene(
+            PLAIN, build__plate=gusset("rear_brace_left end a", along_branch=45, along_parent=45)
+        ),
     ),
     "gusset_reach": (
         scene(WAGON, build__plate=gusset("sill_bar_left end a", along_branch=3, along_parent=3)),
-        scene(WAGON, build__plate=gusset("sill_bar_left end a", along_branch=1.2, along_parent=1.2)),
+        scene(
+            WAGON, build__plate=gusset("sill_bar_left end a", along_branch=1.2, along_parent=1.2)
+        ),
     ),
     "gusset_hole_over_od": (
         scene(PLAIN, build__plate=gusset("rear_brace_left end a", hole=14)),
-        scene(PLAIN, build__plate=gusset("rear_brace_left end a", along_branch=140,
-                                         along_parent=140, hole=46)),
+        scene(
+            PLAIN,
+            build__plate=gusset(
+                "rear_brace_left end a", along_branch=140, along_parent=140, hole=46
+            ),
+        ),
     ),
     "tube_gusset_share": (
-        scene(PLAIN, build__add=tube_gusset(180)), scene(PLAIN, build__add=tube_gusset(640))
+        scene(PLAIN, build__add=tube_gusset(180)),
+        scene(PLAIN, build__add=tube_gusset(640)),
     ),
     # feet
     "plates_at_foot": (scene(PLAIN), scene(PLAIN, build__plate=floor("main_hoop", omit=True))),
@@ -481,21 +545,28 @@ BY_QUANTITY: dict[str, Proof] = {
     "plate_thickness": (scene(PLAIN), scene(PLAIN, build__plate=floor(thickness=1.5))),
     "welded_plate_thickness": (scene(PLAIN), scene(PLAIN, build__plate=floor(thickness=1.5))),
     "bolted_plate_thickness": (
-        scene(PLAIN, build__plate=bolted()), scene(PLAIN, build__plate=bolted(thickness=3))
+        scene(PLAIN, build__plate=bolted()),
+        scene(PLAIN, build__plate=bolted(thickness=3)),
     ),
     "bolted_plate_over_wall": (
-        scene(PLAIN, build__plate=bolted()), scene(PLAIN, build__plate=bolted(thickness=1.5))
+        scene(PLAIN, build__plate=bolted()),
+        scene(PLAIN, build__plate=bolted(thickness=1.5)),
     ),
     "plate_longest_side": (scene(PLAIN), scene(PLAIN, build__plate=floor(length=400))),
     "plate_shortest_side": (scene(PLAIN), scene(PLAIN, build__plate=floor("rear_brace", width=48))),
     "plate_planes": (
-        scene(PLAIN, build__plate=[
-            *floor("main_foot", style="folded", width=200, shift=[0, 30]),
-            *floor("front_foot", style="folded", width=200, shift=[0, 30])]),
+        scene(
+            PLAIN,
+            build__plate=[
+                *floor("main_foot", style="folded", width=200, shift=[0, 30]),
+                *floor("front_foot", style="folded", width=200, shift=[0, 30]),
+            ],
+        ),
         scene(PLAIN),
     ),
     "backing_plates": (
-        scene(PLAIN, build__plate=bolted()), scene(PLAIN, build__plate=bolted(backing=False))
+        scene(PLAIN, build__plate=bolted()),
+        scene(PLAIN, build__plate=bolted(backing=False)),
     ),
     "backing_plate_thickness_share": (
         scene(PLAIN, build__plate=bolted()),
@@ -511,7 +582,8 @@ BY_QUANTITY: dict[str, Proof] = {
         scene(PLAIN, bolts(grade="5.8"), build__plate=bolted()),
     ),
     "bolt_spread": (
-        scene(PLAIN, build__plate=bolted()), scene(PLAIN, build__plate=bolted(bolts=8))
+        scene(PLAIN, build__plate=bolted()),
+        scene(PLAIN, build__plate=bolted(bolts=8)),
     ),
     "brace_bolt_section_share": (
         scene(PLAIN, build__plate=bolted()),
@@ -533,26 +605,23 @@ BY_CODE: dict[str, Proof] = {
     "fia-253/six-feet": (scene(PLAIN), scene(ROADSTER)),
     "fia-253/mountings-pillars": (scene(PLAIN), scene(PLAIN, in_the_air("main_hoop", "a"))),
     "fia-253/mountings-backstays": (
-        scene(PLAIN), scene(PLAIN, build__members__rear_brace_left__to="at -700, 480, 360")
+        scene(PLAIN),
+        scene(PLAIN, build__members__rear_brace_left__to="at -700, 480, 360"),
     ),
     "fia-253/pillar-brace-bend": (
-        scene(PLAIN), scene(PLAIN, build__members__windscreen_brace__via=[[1060, 420, 700]])
+        scene(PLAIN),
+        scene(PLAIN, build__members__windscreen_brace__via=[[1060, 420, 700]]),
     ),
-    "fia-253/gussets-hoop-x": (
-        scene(HATCH), scene(PLAIN)
-    ),
-    "fia-253/gussets-door-x": (
-        scene(HATCH), scene(PLAIN)
-    ),
-    "fia-253/gussets-roof-x": (
-        scene(HATCH), scene(PLAIN)
-    ),
+    "fia-253/gussets-hoop-x": (scene(HATCH), scene(PLAIN)),
+    "fia-253/gussets-door-x": (scene(HATCH), scene(PLAIN)),
+    "fia-253/gussets-roof-x": (scene(HATCH), scene(PLAIN)),
     "fia-253/gusset-thickness": (
         scene(PLAIN, build__plate=gusset("rear_brace_left end a", thickness=2)),
         scene(PLAIN, build__plate=gusset("rear_brace_left end a", thickness=0.8)),
     ),
     "fia-253/plate-area-backstay": (
-        scene(PLAIN), scene(PLAIN, build__plate=floor("rear_brace", length=70, width=70))
+        scene(PLAIN),
+        scene(PLAIN, build__plate=floor("rear_brace", length=70, width=70)),
     ),
     "fia-253/bolts-backstay": (
         scene(PLAIN, build__plate=bolted()),
@@ -561,13 +630,16 @@ BY_CODE: dict[str, Proof] = {
     # ---
     "motorsport-uk/size-mandatory": (scene(PLAIN, build__tube="cds-45x2.5"), scene(PLAIN)),
     "motorsport-uk/size-optional": (
-        scene(PLAIN), scene(PLAIN, steel("door_bar", "e355-n", 35.0, 2.5))
+        scene(PLAIN),
+        scene(PLAIN, steel("door_bar", "e355-n", 35.0, 2.5)),
     ),
     "motorsport-uk/harness-bar-size": (
-        scene(PLAIN), scene(PLAIN, steel("harness_bar", "e355-n", 35.0, 2.5))
+        scene(PLAIN),
+        scene(PLAIN, steel("harness_bar", "e355-n", 35.0, 2.5)),
     ),
     "motorsport-uk/padding-helmet": (
-        scene(ROADSTER, car__seats__0__hip=[480, 320, -160]), scene(ROADSTER)
+        scene(ROADSTER, car__seats__0__hip=[480, 320, -160]),
+        scene(ROADSTER),
     ),
     "motorsport-uk/mounting-count": (scene(PLAIN), scene(PLAIN, more_legs(9))),
     "motorsport-uk/bolts-backstay": (
@@ -576,10 +648,12 @@ BY_CODE: dict[str, Proof] = {
     ),
     # ---
     "nhra/bar-enough": (
-        scene(ROADSTER, car__quarter_mile_time=12.0), scene(ROADSTER, car__quarter_mile_time=9.5)
+        scene(ROADSTER, car__quarter_mile_time=12.0),
+        scene(ROADSTER, car__quarter_mile_time=9.5),
     ),
     "nhra/bar-unaltered": (
-        scene(ROADSTER, car__quarter_mile_time=12.0), scene(ROADSTER, car__quarter_mile_time=10.5)
+        scene(ROADSTER, car__quarter_mile_time=12.0),
+        scene(ROADSTER, car__quarter_mile_time=10.5),
     ),
     "nhra/bar-size-mild": (
         scene(ROADSTER, steel("", "1020-dom", 44.45, 3.05)),
@@ -590,23 +664,27 @@ BY_CODE: dict[str, Proof] = {
         scene(ROADSTER, steel("main_hoop", "4130-n", 41.3, 2.11)),
     ),
     "nhra/bar-braces-like-hoop": (
-        scene(ROADSTER), scene(ROADSTER, build__tubes__rear_brace="cds-40x2.0")
+        scene(ROADSTER),
+        scene(ROADSTER, build__tubes__rear_brace="cds-40x2.0"),
     ),
     "nhra/hoop-to-head": (
         scene(COUPE, car__seats__0__hip=[310, 335, 4]),
         scene(COUPE, car__seats__0__hip=[440, 335, 4]),
     ),
-    "nhra/hoop-width": (
-        scene(ROADSTER), scene(ROADSTER, driver__body__shoulder_breadth=1150)
-    ),
+    "nhra/hoop-width": (scene(ROADSTER), scene(ROADSTER, driver__body__shoulder_breadth=1150)),
     "nhra/side-bar-at-arm": (
         scene(WAGON),
-        scene(WAGON, build__members__door_bar__height_rear=5, build__members__door_bar__height_front=4),
+        scene(
+            WAGON, build__members__door_bar__height_rear=5, build__members__door_bar__height_front=4
+        ),
     ),
     "nhra/side-bar-midway": (
         scene(PLAIN),
-        scene(PLAIN, build__members__door_bar__style="single",
-              build__members__door_bar__height_rear=560),
+        scene(
+            PLAIN,
+            build__members__door_bar__style="single",
+            build__members__door_bar__height_rear=560,
+        ),
     ),
     "nhra/harness-bar": (scene(WAGON), scene(WAGON, build__members__harness_bar__omit=True)),
     "nhra/harness-bar-drop": (
@@ -622,7 +700,8 @@ BY_CODE: dict[str, Proof] = {
         scene(WAGON, steel("door_bar", "4130-n", 38.1, 2.11)),
     ),
     "nhra/cage-size-minor-mild": (
-        scene(WAGON), scene(WAGON, build__tubes__harness_bar="dom-1.5x0.095")
+        scene(WAGON),
+        scene(WAGON, build__tubes__harness_bar="dom-1.5x0.095"),
     ),
     "nhra/cage-size-minor-4130": (
         scene(WAGON, build__tubes__harness_bar="4130-1.625x0.083"),
@@ -638,14 +717,26 @@ BY_CODE: dict[str, Proof] = {
     ),
     "nhra/dash-bar-mild": (
         scene(WAGON, build__members__dash_bar__omit=False, car__quarter_mile_time=11.0),
-        scene(WAGON, build__members__dash_bar__omit=False, car__quarter_mile_time=11.0,
-              build__tubes__dash_bar="dom-1.5x0.095"),
+        scene(
+            WAGON,
+            build__members__dash_bar__omit=False,
+            car__quarter_mile_time=11.0,
+            build__tubes__dash_bar="dom-1.5x0.095",
+        ),
     ),
     "nhra/dash-bar-4130": (
-        scene(WAGON, steel("dash_bar", "4130-n", 38.1, 1.5),
-              build__members__dash_bar__omit=False, car__quarter_mile_time=11.0),
-        scene(WAGON, steel("dash_bar", "4130-n", 30.0, 1.2),
-              build__members__dash_bar__omit=False, car__quarter_mile_time=11.0),
+        scene(
+            WAGON,
+            steel("dash_bar", "4130-n", 38.1, 1.5),
+            build__members__dash_bar__omit=False,
+            car__quarter_mile_time=11.0,
+        ),
+        scene(
+            WAGON,
+            steel("dash_bar", "4130-n", 30.0, 1.2),
+            build__members__dash_bar__omit=False,
+            car__quarter_mile_time=11.0,
+        ),
     ),
     "nhra/gusset-thickness": (
         scene(PLAIN, build__plate=gusset("rear_brace_left end a", thickness=3)),
@@ -664,7 +755,8 @@ BY_CODE: dict[str, Proof] = {
         scene(PLAIN, stub("tube_gusset_left", 90.0), build__add=tube_gusset(180)),
     ),
     "nhra/swing-out-time": (
-        scene(WAGON, car__quarter_mile_time=11.0), scene(WAGON, car__quarter_mile_time=8.0)
+        scene(WAGON, car__quarter_mile_time=11.0),
+        scene(WAGON, car__quarter_mile_time=8.0),
     ),
     "nhra/swing-pin": (scene(WAGON), scene(WAGON, hung(pin=8.0))),
     "nhra/swing-shear": (scene(WAGON), scene(WAGON, hung(planes=1))),
@@ -678,23 +770,34 @@ BY_CODE: dict[str, Proof] = {
         scene(ROADSTER, car__mass=600),
         scene(ROADSTER, steel("harness_bar", "e355-n", 30.0, 2.0), car__mass=600),
     ),
-    "scca-gcr/size-to-2699": (scene(ROADSTER), scene(ROADSTER, build__tubes__rear_brace="cds-40x2.0")),
+    "scca-gcr/size-to-2699": (
+        scene(ROADSTER),
+        scene(ROADSTER, build__tubes__rear_brace="cds-40x2.0"),
+    ),
     "scca-gcr/size-2700-up": (scene(WAGON), scene(WAGON, build__tubes__door_bar="dom-1.5x0.120")),
     "scca-gcr/no-erw": (scene(WAGON), scene(WAGON, build__tubes__door_bar="erw-1.75x0.120")),
-    "scca-gcr/helmet-line": (scene(PLAIN), scene(PLAIN, build__drivers=["tall-driver"], driver__seated__helmet_top=[150, 340, 1090])),
+    "scca-gcr/helmet-line": (
+        scene(PLAIN),
+        scene(PLAIN, build__drivers=["tall-driver"], driver__seated__helmet_top=[150, 340, 1090]),
+    ),
     "scca-gcr/braces": (scene(COUPE), scene(COUPE, build__members__rear_brace_right__omit=True)),
     "scca-gcr/door-bars": (scene(PLAIN), scene(PLAIN, build__members__door_bar__style="single")),
     "scca-gcr/plate-area": (scene(PLAIN), scene(PLAIN, build__plate=floor(length=320, width=320))),
     "scca-gcr/plate-area-old": (
-        scene(PLAIN), scene(PLAIN, build__plate=floor(length=300, width=300))
+        scene(PLAIN),
+        scene(PLAIN, build__plate=floor(length=300, width=300)),
     ),
     "scca-gcr/plate-too-thick": (scene(PLAIN), scene(PLAIN, build__plate=floor(thickness=8))),
     "scca-gcr/mounting-count": (scene(PLAIN), scene(PLAIN, more_legs(3))),
     "scca-gcr/gusset-count": (
         scene(PLAIN, build__plate=gusset("rear_brace_left end a", way="both")),
-        scene(PLAIN, build__plate=[
-            *gusset("rear_brace_left end a", way="both"),
-            *gusset("rear_brace_left end a", id="third", along_branch=60, along_parent=60)]),
+        scene(
+            PLAIN,
+            build__plate=[
+                *gusset("rear_brace_left end a", way="both"),
+                *gusset("rear_brace_left end a", id="third", along_branch=60, along_parent=60),
+            ],
+        ),
     ),
     "scca-gcr/rally-plate-area": (
         scene(PLAIN, car__class="rally", build__plate=floor(length=160, width=160)),
@@ -747,12 +850,12 @@ BY_CODE: dict[str, Proof] = {
     ),
     "common-practice/side-bar-at-arm": (
         scene(WAGON),
-        scene(WAGON, build__members__door_bar__height_rear=5, build__members__door_bar__height_front=4),
+        scene(
+            WAGON, build__members__door_bar__height_rear=5, build__members__door_bar__height_front=4
+        ),
     ),
     "common-practice/hoop-bends": (scene(PLAIN), scene(PLAIN, kinked("main_hoop"))),
-    "common-practice/hoop-bend-sum": (
-        scene(PLAIN), scene(PLAIN, kinked("main_hoop", 110.0))
-    ),
+    "common-practice/hoop-bend-sum": (scene(PLAIN), scene(PLAIN, kinked("main_hoop", 110.0))),
 }
 """Proof for rules whose limit or condition asks for scenes of their own."""
 
@@ -803,5 +906,7 @@ FOR_OWN_PROFILES = {"lean_from_vertical"}
 def test_every_quantity_is_asked_for() -> None:
     asked = {r.entry.quantity for name in PROFILES for r in load_profile(name).rules}
     known = set(quantities())
-    facts = {c.name for name in PROFILES for r in load_profile(name).rules for c in (*r.when, *r.unless)}
+    facts = {
+        c.name for name in PROFILES for r in load_profile(name).rules for c in (*r.when, *r.unless)
+    }
     assert known - asked - facts == FOR_OWN_PROFILES

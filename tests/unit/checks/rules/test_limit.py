@@ -43,7 +43,7 @@ def test_one_value(raw: Any, unit: Any, units: Any, value: Any) -> None:
 def test_tube_sizes(raw: Any, units: Any, pairs: list[tuple[float, float]]) -> None:
     got = read_limit(raw, "pair", ">=", units)
     assert isinstance(got, tuple)
-    assert [p for p in got] == [pytest.approx(p) for p in pairs]
+    assert list(got) == [pytest.approx(p) for p in pairs]
 
 
 @pytest.mark.parametrize(
@@ -65,7 +65,7 @@ def test_tube_sizes(raw: Any, units: Any, pairs: list[tuple[float, float]]) -> N
     ],
 )
 def test_no_limit(raw: Any, unit: Any, op: str) -> None:
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match=r"\w"):
         read_limit(raw, unit, op, "mm")
 
 
@@ -120,7 +120,10 @@ def test_the_margin_has_the_sign_of_the_verdict(value: float, limit: float) -> N
 
 
 def test_words() -> None:
-    assert written(["45 x 2.5", "2.0 x 0.083 in"], ">=", "pair", "mm") == "45 x 2.5 mm or 2.0 x 0.083 in"
+    assert (
+        written(["45 x 2.5", "2.0 x 0.083 in"], ">=", "pair", "mm")
+        == "45 x 2.5 mm or 2.0 x 0.083 in"
+    )
     assert written([0, 4], "between", "mm", "in") == "0 in to 4 in"
     assert written("3/8 in", ">=", "mm", "in") == "3/8 in"
     assert written(True, "=", "flag", "mm") == "yes"

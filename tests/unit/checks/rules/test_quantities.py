@@ -68,7 +68,9 @@ def bar(
     )
 
 
-def brace(foot: tuple[float, float, float], node: tuple[float, float, float] = (0, W, 700)) -> Member:
+def brace(
+    foot: tuple[float, float, float], node: tuple[float, float, float] = (0, W, 700)
+) -> Member:
     return bar(
         "rear_brace_left", "rear_brace", node, foot, side="left",
         ends=(("main_hoop",), ()), foot=End.flat(foot, (0, 0, 1)),
@@ -156,7 +158,9 @@ def test_a_brace_on_the_top_bend_is_at_the_bend() -> None:
     mid = (0, W - CLR * (1 - cos(radians(45))), H - CLR * (1 - sin(radians(45))))
     assert value("rear_brace_to_bend", survey(hoop(), brace((-700, W, 100), mid))) == 0
     low = (0, W, H - CLR - 100)
-    assert value("rear_brace_to_bend", survey(hoop(), brace((-700, W, 100), low))) == pytest.approx(100)
+    assert value("rear_brace_to_bend", survey(hoop(), brace((-700, W, 100), low))) == pytest.approx(
+        100
+    )
 
 
 def test_a_forward_brace_is_seen() -> None:
@@ -240,7 +244,7 @@ def test_an_x_in_the_door() -> None:
 
 
 def test_door_heights_of_the_rectangle() -> None:
-    """Each leg crosses the opening's edges (x = 100 and 900) at 460 mm; E adds the tube's radius."""
+    """Each leg crosses the opening's edges (x = 100, 900) at 460 mm; E adds the radius."""
     s = survey(hoop(), *x_bars(), sheet=door_sheet())
     assert value("door_bar_height_ratio", s) == pytest.approx(460 / 800, abs=2 / 800)
     assert value("door_figure_e", s) == pytest.approx((460 + OD / 2) / 800, abs=2 / 800)
@@ -268,7 +272,7 @@ def test_mirrored_door_bars_are_alike() -> None:
 
 
 def half_hoop(knee: float) -> Member:
-    """Foot, pillar base, roof corner, back along the roof; the knee ``knee`` mm ahead of the chord."""
+    """Foot, pillar base, roof corner, roof; the knee ``knee`` mm ahead of the chord."""
     foot, top = np.array((1200.0, W, 0.0)), np.array((800.0, W, 1000.0))
     chord = (top - foot) / np.linalg.norm(top - foot)
     across = np.array((chord[2], 0.0, -chord[0]))
@@ -288,14 +292,16 @@ def test_bow_of_a_front_leg(knee: float) -> None:
 
 
 def test_a_braced_leg_is_not_asked_for_its_bow() -> None:
-    stay = bar("windscreen_brace_left", "windscreen_brace", (800, W, 1000), (1200, W, 0), side="left")
+    stay = bar(
+        "windscreen_brace_left", "windscreen_brace", (800, W, 1000), (1200, W, 0), side="left"
+    )
     assert measure("front_leg_bow", survey(half_hoop(200), stay)) == []
 
 
 @given(st.floats(2, 60), st.floats(0, 80))
 @settings(max_examples=25)
 def test_a_turn_is_seen_from_the_side_as_its_shadow(angle: float, yaw: float) -> None:
-    """A bend in a plane turned by ``yaw`` out of the side view: tan of the shadow is tan a cos yaw."""
+    """A bend in a plane turned by ``yaw`` out of the side view: tan a cos yaw is seen."""
     a, y = radians(angle), radians(yaw)
     far = (300 + 300 * cos(a), 300 * sin(a) * sin(y), 300 * sin(a) * cos(y))
     path = Path.from_polyline([(0, 0, 0), (300, 0, 0), far], 80.0)
@@ -362,12 +368,8 @@ def test_contact_of_a_folded_plate_leaves_the_bend_out() -> None:
 
 @pytest.mark.parametrize(("angles", "least"), [((0, 90, 180, 270), 90), ((0, 50, 180), 50)])
 def test_bolts_of_a_foot(angles: tuple[float, ...], least: float) -> None:
-    holes = tuple(
-        Hole.circle((55 * cos(radians(a)), 55 * sin(radians(a))), 11.0) for a in angles
-    )
-    bolts = tuple(
-        Bolt(hole=i, size="M10", grade="8.8", diameter=10.0) for i in range(len(angles))
-    )
+    holes = tuple(Hole.circle((55 * cos(radians(a)), 55 * sin(radians(a))), 11.0) for a in angles)
+    bolts = tuple(Bolt(hole=i, size="M10", grade="8.8", diameter=10.0) for i in range(len(angles)))
     s = survey(hoop(), plates=(plate(rectangle(150, 150), holes=holes, bolts=bolts),))
     assert value("bolt_count", s) == len(angles)
     assert value("bolt_diameter", s) == 10.0
@@ -404,5 +406,7 @@ def test_steel_of_a_tube() -> None:
 
 def test_steel_nobody_knows_needs_a_certificate() -> None:
     odd = Tube(od=45, wall=2.5, material="found-in-the-shed")
-    (got,) = measure("steel_tensile", survey(bar("strut", "strut", (0, 0, 0), (0, 0, 500), tube=odd)))
+    (got,) = measure(
+        "steel_tensile", survey(bar("strut", "strut", (0, 0, 0), (0, 0, 500), tube=odd))
+    )
     assert "certificate" in got.missing
