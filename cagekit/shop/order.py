@@ -213,7 +213,7 @@ def _weld_out(number: int, cage: Cage, welds: Sequence[Weld]) -> list[Step]:
         if not here:
             continue
         here.sort(key=lambda w: (abs(w.amount), _gap(w.joint.point, middle)))
-        lines = [texts["fit"]]
+        lines = [texts["fit"]] if not steps else []
         if way is Way.PARTLY:
             lines = [
                 "This torch does not reach all round these joints in any position that was tried: "

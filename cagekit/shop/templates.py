@@ -17,6 +17,7 @@ from cagekit.cage.model import EndKind, EndName, Member
 from cagekit.geometry.contact import CylinderPiece
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.path import Vec
+from cagekit.materials.tubes import Tube
 
 SAMPLES = 360
 SKIRT = 26.0
@@ -30,7 +31,7 @@ class Template:
     Attributes:
         member: id of the tube.
         end: the end.
-        od: outside diameter, mm.
+        tube: its size.
         parents: what it is cut to: ids of tubes, or nothing for a plate.
         width: once round the tube on paper, mm.
         height: from the end of the blank to the straight edge of the paper, mm.
@@ -43,7 +44,7 @@ class Template:
 
     member: str
     end: EndName
-    od: float
+    tube: Tube
     parents: tuple[str, ...]
     width: float
     height: float
@@ -112,7 +113,7 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
     return Template(
         member=member.id,
         end=end,
-        od=member.tube.od,
+        tube=member.tube,
         parents=member.end(end).parents,
         width=width,
         height=cut.longest - cut.shortest + SKIRT,

@@ -17,6 +17,7 @@ from cagekit.geometry.path import Vec
 from cagekit.plates.outline import Outline
 from cagekit.shop.cutting import Drawing, Layer, Stroke
 from cagekit.shop.letters import strokes as letters
+from cagekit.shop.papers import Papers
 from cagekit.shop.templates import SawSetting, Template, ordinates, saw_setting, templates
 from cagekit.units import format_length
 from cagekit.writers.dxf import dxf_options, save
@@ -112,6 +113,22 @@ def _label(t: Template) -> tuple[list[float], list[float]]:
     return [at, top], [min(at + need + 2.0, t.width - 24.0), top]
 
 
+def all_templates(job: Job) -> tuple[Template, ...]:
+    """Templates of the tubes as they are made, then of what swing-out bars are cut to.
+
+    A swing-out bar is coped whole; its ends at the cuts come after it.
+    """
+    papers = Papers.of(job.build, job.cage)
+    thickness = job.build.tooling.paper.thickness
+    whole = templates(papers.fitted, thickness)
+    cut = [
+        t
+        for t in templates(job.cage, thickness)
+        if t.member not in papers.fitted.members and not t.parents
+    ]
+    return (*whole, *cut)
+
+
 def pdf_data(job: Job, found: Sequence[Template]) -> dict[str, Any]:
     """What the document shows, in mm."""
     page = str(job.options.get("page", job.build.tooling.paper.page))
@@ -120,7 +137,7 @@ def pdf_data(job: Job, found: Sequence[Template]) -> dict[str, Any]:
     rows = []
     for t in found:
         label, arrow = _label(t)
-        tube = job.cage.members[t.member].tube
+        tube = t.tube
         rows.append(
             {
                 "title": f"{t.member}  {t.end.upper()}",
@@ -208,10 +225,11 @@ def table(job: Job) -> tuple[list[str], list[list[str]]]:
     header += [f"saw_{units}", f"depth_{units}", "clock_deg", "hole_saw"]
     header += [f"ordinate_{round(k * 360 / stations)}_deg_{units}" for k in range(stations)]
     rows = []
-    for member in job.cage.members.values():
+    cage = Papers.of(job.build, job.cage).fitted
+    for member in cage.members.values():
         for end, how in member.ends:
-            cut = job.cage.cut(member.id, end)
-            saw = saw_setting(job.cage, member.id, end)
+            cut = cage.cut(member.id, end)
+            saw = saw_setting(cage, member.id, end)
             told = saw.reason or notcher_says(saw, job.build.tooling.notcher)
             cells = [
                 member.id,
@@ -230,7 +248,7 @@ def table(job: Job) -> tuple[list[str], list[list[str]]]:
                     f"{saw.clock:.0f}",
                 ]
             )
-            depths = ordinates(job.cage, member.id, end, stations).depths
+            depths = ordinates(cage, member.id, end, stations).depths
             rows.append([*cells, told, *(_number(d, units) for d in depths)])
     return header, rows
 
@@ -268,7 +286,7 @@ def _number(mm: float, units: str) -> str:
 
 def write_copes(job: Job, folder: Path) -> None:
     """Write ``copes.pdf``, ``copes.csv`` and ``copes/<member>-<end>.dxf`` below ``folder``."""
-    found = templates(job.cage, job.build.tooling.paper.thickness)
+    found = all_templates(job)
     (folder / "copes.pdf").write_bytes(document("copes", pdf_data(job, found)))
     header, rows = table(job)
     write_rows(folder / "copes.csv", header, rows)

@@ -58,4 +58,4 @@ def document(
                 )
             )
         except typst.TypstError as exc:
-            raise OutputError(f"{name}.pdf: could not be typeset: {exc}") from exc
+            raise OutputError(f"{name}.pdf: could not be typeset: {exc.diagnostic}") from exc

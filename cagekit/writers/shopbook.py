@@ -1,0 +1,451 @@
+"""The shop book: ``shopbook.pdf``, everything that is needed in the shop to build one cage.
+
+Gathers the schedules that others work out, says lengths in the builder's units, and hands them
+to the document ``shopbook.typ`` together with line drawings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import degrees
+from pathlib import Path
+from typing import Any
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.job import Job
+from cagekit.checks import run as run_checks
+from cagekit.checks.finding import Finding
+from cagekit.checks.sheet import sheet_rows
+from cagekit.shop.bends import BendSchedule
+from cagekit.shop.cuts import CutPlan
+from cagekit.shop.inspection import inspection_rows
+from cagekit.shop.order import Step, TapeCheck, move_text, order_of_work
+from cagekit.shop.papers import Papers
+from cagekit.shop.rows import trimmed
+from cagekit.shop.takeoff import PaddingOrder, PlateOrder, TubeOrder
+from cagekit.shop.welds import Way, Weld, weld_map
+from cagekit.units import format_area, format_length, format_mass
+from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
+from cagekit.view.linework import Drawing, cage_drawing
+from cagekit.view.member_drawing import member_drawings
+from cagekit.view.plate_drawing import plate_drawing
+from cagekit.writers.copes import all_templates, lay_out
+from cagekit.writers.pdf import document
+
+FIELD: Mapping[str, tuple[float, float]] = {"a4": (186.0, 250.0), "letter": (191.0, 232.0)}
+"""Free width and height of a page of the book, mm."""
+
+
+VIEWS: tuple[tuple[Camera, str], ...] = (
+    (SIDE, "From the left"),
+    (FRONT, "From the front"),
+    (TOP, "From above"),
+)
+MARKS_AT: Mapping[str, str] = {
+    "start": "start of the bend",
+    "centre": "centre of the bend",
+    "offset": "mark on the die",
+}
+CLOCKING = (
+    "Clock is the outside of the bend round from the reference line, clockwise as seen from end A; "
+    "rotate right-handed about the feed."
+)
+
+
+class Book:
+    """Data of one shop book; pictures are collected on the way."""
+
+    def __init__(self, job: Job) -> None:
+        self.job, self.build = job, job.build
+        self.tooling = job.build.tooling
+        self.page = str(job.options.get("page", self.tooling.paper.page))
+        self.papers = Papers.of(job.build, job.cage)
+        # swing-out bars are bent, coped and welded whole, and cut when their brackets are on
+        self.cage = self.papers.fitted
+        self.numbers = {id_: i for i, id_ in enumerate(self.cage.members, start=1)}
+        self.pictures: dict[str, bytes] = {}
+        self.width, self.height = FIELD[self.page]
+        self.welds = weld_map(self.cage, self.build.car, self.tooling.torch)
+        self.steps = order_of_work(self.cage, self.welds)
+
+    # -- words ---------------------------------------------------------------------------------
+
+    def length(self, mm: float) -> str:
+        """A length for the tape: tenths of a millimetre, or inches with a fraction."""
+        if self.job.units == "in":
+            return format_length(mm, "in", denominator=self.tooling.paper.fraction)
+        return f"{mm:.1f} mm" if abs(mm) < 100 else f"{mm:.0f} mm"
+
+    def size(self, mm: float) -> str:
+        """A size of stock: three decimals of an inch, or the millimetres as they are."""
+        return format_length(mm, "in", decimals=3) if self.job.units == "in" else f"{mm:g} mm"
+
+    def tube(self, member: str) -> str:
+        """Size and steel of a member's tube."""
+        t = self.cage.members[member].tube
+        return f"{self.size(t.od)} x {self.size(t.wall)}"
+
+    def number(self, member: str) -> str:
+        """A member as the book calls it: its number and name."""
+        plain = member.replace("_", " ")
+        return f"{self.numbers[member]} {plain}" if member in self.numbers else plain
+
+    def picture(self, name: str, drawing: Drawing) -> dict[str, Any]:
+        """Keep a drawing and return how the document finds it."""
+        self.pictures[f"{name}.svg"] = drawing.svg.encode()
+        return {"file": f"{name}.svg", "width": drawing.width, "height": drawing.height}
+
+    # -- parts ---------------------------------------------------------------------------------
+
+    def data(self) -> dict[str, Any]:
+        """Everything the document shows."""
+        found = run_checks(self.build, self.job.cage)
+        return {
+            "name": self.build.name,
+            "page": self.page,
+            "description": self.build.file.description,
+            "facts": self.facts(),
+            "cover": self.picture(
+                "oblique", cage_drawing(self.cage, OBLIQUE, self.width, 94.0, {}, margin=2.0)
+            ),
+            "views": [self.view(camera, title) for camera, title in VIEWS],
+            "members": [self.member(m) for m in self.numbers],
+            "bent": [self.bent(s) for s in self.papers.bends if s.bends],
+            "straight": [self.straight(s) for s in self.papers.bends if not s.bends],
+            "copes": self.copes(),
+            "cuts": [self.cut(p, i) for i, p in enumerate(self.papers.cuts)],
+            "materials": self.materials(),
+            "plates": self.plates(),
+            "steps": [self.step(s) for s in self.steps],
+            "welds": [self.weld(w) for w in self.welds],
+            "inspection": inspection_rows(self.cage, self.size, self.length),
+            "findings": self.findings(found),
+            "springback": self.springback(),
+        }
+
+    def member(self, id_: str) -> list[str]:
+        """One line of the member list."""
+        return [
+            str(self.numbers[id_]),
+            id_.replace("_", " "),
+            self.tube(id_),
+            self.length(self.cage.cut_length(id_)),
+            format_mass(self.cage.mass(id_)),
+        ]
+
+    def facts(self) -> list[list[str]]:
+        """What the cover says of the cage: pairs of name and words."""
+        listed = self.papers.materials
+        run = sum(self.cage.cut_length(m) for m in self.cage.members)
+        total = f"{run / 304.8:.1f} ft" if self.job.units == "in" else f"{run / 1000:.1f} m"
+        tubes = sorted({self.tube(m) for m in self.cage.members})
+        x, y, z = (float(v) for v in listed.mass.centre)
+        side = "left" if y >= 0 else "right"
+        where = (
+            f"{self.length(x)} ahead of the hoop's feet, {self.length(abs(y))} to the {side}, "
+            f"{self.length(z)} above the sills"
+        )
+        return [
+            ["Car", self.build.car.description or self.build.car.name],
+            ["Driver", ", ".join(d.name for d in self.build.drivers) or "none given"],
+            ["Layout", self.build.layout.description or self.build.layout.name],
+            ["Members", f"{len(self.cage.members)} tubes, {total}"],
+            ["Tube", "; ".join(tubes)],
+            ["Plates", str(sum(p.quantity for p in self.cage.plates))],
+            ["Mass", f"{format_mass(listed.mass.total)} without welds, bolts and padding"],
+            ["Centre of gravity", where],
+            ["Tooling", self.tooling.description or self.tooling.name],
+            ["Rules looked at", ", ".join(self.build.rules) or "none"],
+        ]
+
+    def view(self, camera: Camera, title: str) -> dict[str, Any]:
+        """A view with balloons and overall sizes."""
+        low, high = _box(self.cage, camera)
+        wide, tall = (self.length(float(v)) for v in high - low)
+        drawing = cage_drawing(
+            self.cage, camera, self.width, 0.56 * self.height, self.numbers, sizes=(wide, tall)
+        )
+        return {"title": title, **self.picture(camera.name, drawing)}
+
+    def bent(self, s: BendSchedule) -> dict[str, Any]:
+        """The sheet of a bent tube: drawings, facts, bend table, notes."""
+        member = self.cage.members[s.member]
+        path = trimmed(
+            member.path,
+            self.cage.cut(s.member, "a").shortest,
+            self.cage.cut(s.member, "b").shortest,
+        )
+        drawn = member_drawings(
+            path,
+            member.tube.od,
+            self.width,
+            0.42 * self.height,
+            self.job.units,
+            self.tooling.paper.fraction,
+        )
+        steps = [
+            [
+                str(t.bend),
+                t.lead.upper(),
+                self.length(t.feed),
+                "-" if t.rotation is None else f"{degrees(t.rotation):+.1f}°",
+                f"{degrees(t.clock):.1f}°",
+                f"{degrees(t.angle):.1f}°",
+                f"{degrees(t.set_angle):.1f}°",
+                self.length(t.mark),
+            ]
+            for t in s.steps
+        ]
+        return {
+            "title": self.number(s.member),
+            "drawings": [self.picture(f"{s.member}-{k}", d) for k, d in enumerate(drawn)],
+            "facts": self.tube_facts(s),
+            "steps": steps,
+            "notes": self.bend_notes(s),
+        }
+
+    def bend_notes(self, s: BendSchedule) -> list[str]:
+        """What has to be said below a bend table."""
+        notes: list[str] = []
+        if s.problem:
+            notes.append(s.problem)
+        if s.die is not None:
+            notes.append(
+                f"Die {s.die.name}: marks are measured along the blank from end "
+                f"{s.work.datum.upper()}; put each mark at the die's {MARKS_AT[s.die.mark_at]}."
+            )
+        if s.work.flips:
+            notes.append("Turn the blank end for end where the leading end changes.")
+        if s.waste > 0.05:
+            notes.append(
+                f"The blank has {self.length(s.waste)} left on for the machine: cut it off after "
+                "bending."
+            )
+        if s.springback is not None:
+            notes.extend(s.springback.warnings)
+        notes.append(CLOCKING)
+        return notes
+
+    def straight(self, s: BendSchedule) -> dict[str, Any]:
+        """The card of a straight tube."""
+        return {"title": self.number(s.member), "facts": self.tube_facts(s)}
+
+    def tube_facts(self, s: BendSchedule) -> list[list[str]]:
+        """Tube, blank, length, mass and ends of a tube: pairs of name and words."""
+        member = self.cage.members[s.member]
+        rows = [
+            ["Tube", f"{self.tube(s.member)}, {member.tube.material}"],
+            ["Blank to saw", self.length(s.blank)],
+            ["Length tip to tip", self.length(s.cut_length)],
+            ["Mass", format_mass(self.cage.mass(s.member))],
+        ]
+        for name, end in member.ends:
+            cut = self.cage.cut(s.member, name)
+            if end.parents:
+                names = ", ".join(self.number(p) for p in end.parents)
+                label = f"{s.member} {name.upper()}"
+                what = f"coped to {names} at {degrees(cut.angle):.1f}°, template {label}"
+            elif end.plane is not None:
+                what = f"on its plate, cut at {degrees(cut.angle):.1f}° to the axis"
+            else:
+                what = "cut square"
+            rows.append([f"End {name.upper()}", what])
+        return rows
+
+    def springback(self) -> list[list[str]]:
+        """Which springback each die was given, in words."""
+        seen: dict[str, list[str]] = {}
+        for s in self.papers.bends:
+            if s.die is not None and s.springback is not None:
+                seen.setdefault(
+                    s.die.name, [s.die.name, s.springback.words, "; ".join(s.springback.warnings)]
+                )
+        return list(seen.values())
+
+    def copes(self) -> list[list[str]]:
+        """Where each template is: tube, end, parents, deepest, depth, sheet."""
+        found = all_templates(self.job)
+        sheet_of = {
+            p.index: n for n, sheet in enumerate(lay_out(found, self.page), start=1) for p in sheet
+        }
+        return [
+            [
+                self.number(t.member),
+                t.end.upper(),
+                ", ".join(self.number(p) for p in t.parents) or "plate",
+                f"{t.deepest:.0f}°",
+                self.length(t.height - 26.0),
+                str(sheet_of[i]),
+            ]
+            for i, t in enumerate(found)
+        ]
+
+    def cut(self, plan: CutPlan, index: int) -> dict[str, Any]:
+        """One cutting plan as bars to draw."""
+        longest = max((b.bar.length for b in plan.bars), default=1.0)
+        bars = []
+        for b in plan.bars:
+            bars.append(
+                {
+                    "label": f"{b.number}: {'own off-cut' if b.bar.owned else 'stick'}, "
+                    f"{self.length(b.bar.length)}",
+                    "length": b.bar.length / longest,
+                    "pieces": [
+                        {
+                            "start": start / longest,
+                            "width": p.length / longest,
+                            "name": str(self.numbers.get(p.name, p.name)),
+                            "length": self.length(p.length),
+                        }
+                        for p, start in zip(b.pieces, b.starts, strict=True)
+                    ],
+                    "left": self.length(b.remnant),
+                    "kept": b.kept,
+                }
+            )
+        tube = plan.tube
+        title = "Tube" if tube is None else f"{self.size(tube.od)} x {self.size(tube.wall)}"
+        return {
+            "title": title,
+            "bars": bars,
+            "verdict": plan.verdict,
+            "lost": self.length(plan.lost),
+            "left": [self.length(r) for r in plan.remnants],
+        }
+
+    def materials(self) -> dict[str, Any]:
+        """What to buy."""
+        m = self.papers.materials
+        return {
+            "spare": f"{m.spare:.0%}",
+            "tubes": [self.tube_order(t) for t in m.tubes],
+            "plates": [self.plate_order(p) for p in m.plates],
+            "fasteners": [
+                [f.size, f.grade, str(f.bolts), ", ".join(f.plates)] for f in m.fasteners
+            ],
+            "padding": [self.padding_order(p) for p in m.padding],
+            "weld": [
+                ["Joints of tubes", self.length(m.weld.joints)],
+                ["Plates", self.length(m.weld.plates)],
+                ["Filler to buy", f"{format_mass(m.weld.filler)}: {m.weld.assumption}"],
+            ],
+        }
+
+    def tube_order(self, t: TubeOrder) -> list[str]:
+        """One size of tube to buy."""
+        sticks = ", ".join(f"{n} of {self.length(length)}" for length, n in t.sticks)
+        return [
+            f"{self.size(t.od)} x {self.size(t.wall)}, {t.material}",
+            str(t.pieces),
+            self.length(t.needed),
+            sticks or "own off-cuts",
+            format_mass(t.mass),
+        ]
+
+    def plate_order(self, p: PlateOrder) -> list[str]:
+        """One thickness of plate to buy."""
+        area, order = (format_area(v, self.job.units) for v in (p.area, p.order))
+        return [self.size(p.thickness), p.material, str(p.pieces), area, order, format_mass(p.mass)]
+
+    def padding_order(self, p: PaddingOrder) -> list[str]:
+        """Padding of one tube."""
+        why = "asked for" if p.asked else "within reach of a helmet"
+        return [self.number(p.member), self.length(p.length), self.length(p.thickness), why]
+
+    def plates(self) -> list[dict[str, Any]]:
+        """Every plate with its pattern."""
+        out = []
+        for p in self.cage.plates:
+            wide, tall = (float(v) for v in p.size)
+            out.append(
+                {
+                    "id": p.id,
+                    "what": p.kind.replace("_", " "),
+                    "size": f"{self.length(wide)} x {self.length(tall)} x {self.size(p.thickness)}",
+                    "material": p.material,
+                    "quantity": str(p.quantity),
+                    "holes": str(len(p.holes)),
+                    "folds": str(len(p.folds)),
+                    "on": ", ".join(p.ends) or ", ".join(p.members),
+                    **self.picture(f"plate-{p.id}", plate_drawing(p, 40.0, 30.0)),
+                }
+            )
+        return out
+
+    def step(self, s: Step) -> dict[str, Any]:
+        """One step of the order of work."""
+        return {
+            "number": s.number,
+            "title": s.title,
+            "members": ", ".join(self.number(m) for m in s.members),
+            "text": [*s.text, *(move_text(m, self.job.units) for m in s.moves)],
+            "tack": ", ".join(s.tack),
+            "weld": ", ".join(s.weld),
+            "checks": [self.check(c) for c in s.checks],
+            "tries": list(s.tries),
+        }
+
+    def check(self, c: TapeCheck) -> list[str]:
+        """One tape check: from, to, distance, crossed distance."""
+        return [
+            c.start,
+            c.end,
+            self.length(c.distance),
+            "" if c.twin is None else self.length(c.twin),
+        ]
+
+    def weld(self, w: Weld) -> list[str]:
+        """One row of the weld map."""
+        j = w.joint
+        how = w.way.value
+        if w.way is Way.BEFORE:
+            how = "before " + ", ".join(self.number(m) for m in w.before)
+        elif w.way is Way.PARTLY:
+            how = f"{how}: {w.best:.0%} with this torch"
+        elif w.way in (Way.LOWERED, Way.SLID):
+            how = f"{how} {self.length(abs(w.amount))}"
+        elif w.way is Way.LEANED:
+            how = f"{how} {degrees(w.amount):+.0f}°"
+        return [
+            j.id,
+            f"{self.number(j.branch)} {j.branch_end.upper()}",
+            ", ".join(self.number(p) for p in j.parents),
+            f"{degrees(j.angle):.0f}°",
+            self.length(j.weld_length),
+            f"{w.reach.share:.0%}",
+            how,
+        ]
+
+    def findings(self, found: Sequence[Finding]) -> list[dict[str, Any]]:
+        """The scrutineer's sheet."""
+        return [
+            {
+                "status": r.status,
+                "subject": r.subject,
+                "finding": r.finding,
+                "measured": r.measured,
+                "limit": r.limit,
+                "source": r.source,
+                "sign": r.sign,
+            }
+            for r in sheet_rows([f for f in found if f.group != "shop"], units=self.job.units)
+        ]
+
+
+def _box(cage: Cage, camera: Camera) -> tuple[Any, Any]:
+    """Lowest and highest corner of the tubes in a view, ``(2,)`` mm each."""
+    import numpy as np
+
+    points = []
+    for m in cage.members.values():
+        flat = camera.project(m.path.points(np.linspace(0.0, m.path.length, 120)))[:, :2]
+        points += [flat - m.tube.outer_radius, flat + m.tube.outer_radius]
+    every = np.concatenate(points)
+    return every.min(axis=0), every.max(axis=0)
+
+
+def write_shopbook(job: Job, folder: Path) -> None:
+    """Write ``shopbook.pdf``."""
+    book = Book(job)
+    data = book.data()
+    (folder / "shopbook.pdf").write_bytes(document("shopbook", data, book.pictures))
