@@ -16,7 +16,7 @@ def _hex(text: str) -> Colour:
     return int(text[0:2], 16) / 255, int(text[2:4], 16) / 255, int(text[4:6], 16) / 255
 
 
-HOOP, LOOP, BRACE, DIAGONAL, DOOR, CROSS, FLOOR, GUSSET, PLATE, OTHER = map(
+HOOP, LOOP, BRACE, DIAGONAL, DOOR, CROSS, FLOOR, GUSSET, PLATE, PART, OTHER = map(
     _hex,
     (
         "d1495b",  # main hoop, the one everything hangs on
@@ -28,6 +28,7 @@ HOOP, LOOP, BRACE, DIAGONAL, DOOR, CROSS, FLOOR, GUSSET, PLATE, OTHER = map(
         "6a994e",  # along the floor
         "c9ada7",  # tube gussets
         "8d99ae",  # plates
+        "d9b44a",  # pins, sleeves and washers
         "9a8c98",  # free struts and the rest
     ),
 )
@@ -66,6 +67,7 @@ FAMILIES: tuple[tuple[str, Colour], ...] = (
     ("floor bars", FLOOR),
     ("tube gussets", GUSSET),
     ("plates", PLATE),
+    ("pins, sleeves, washers", PART),
     ("other", OTHER),
 )
 """Families in the order of a legend."""

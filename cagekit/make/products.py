@@ -63,6 +63,11 @@ PRODUCTS: tuple[Product, ...] = (
         "cagekit.writers.step:write_cage",
         "cage.step, members/<id>.step, plates/<id>.step: exact solids",
     ),
+    Product(
+        "doors",
+        "cagekit.writers.doors:write_doors",
+        "door_open.step, door_open.glb, doors.png: swing-out bars closed, half open and open",
+    ),
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
     Product(

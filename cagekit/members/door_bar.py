@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from cagekit.build.entries import DoorBarEntry
 from cagekit.cage.model import Member, Swing
 from cagekit.errors import GeometryError
@@ -12,6 +14,9 @@ from cagekit.members.strut import between, front_leg
 CUT_FROM_NODE = 3.5
 """Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld
 and long enough for the standing half of a bracket (common practice)."""
+EDGE_GAP = 2.5
+"""A front hinge's cut lies this far behind the front edge of the door opening, mm: the pin is more
+than the tube's radius further back, so that the bar can stand square out of the car."""
 
 
 def make(site: Site, entry: DoorBarEntry) -> list[Member]:
@@ -25,7 +30,7 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
 
     if entry.style == "single":
         made = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
-        return [_swinging(entry, m) for m in made] if entry.swing_out else made
+        return [_swinging(site, entry, m) for m in made] if entry.swing_out else made
     if entry.swing_out:
         raise GeometryError(
             entry.id, "only a single door bar can swing out.", "Set style = 'single'."
@@ -47,11 +52,11 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
     return first + between(site, cross, "door_bar", *ends(entry.low_rear, entry.height_front))
 
 
-def _swinging(entry: DoorBarEntry, bar: Member) -> Member:
+def _swinging(site: Site, entry: DoorBarEntry, bar: Member) -> Member:
     """Note on the bar where it is cut; proposes a cut at each end when the entry names none."""
     length = bar.path.length
-    rear = _cut(entry, bar, "rear")
-    front = _cut(entry, bar, "front")
+    rear = _cut(entry, bar, "rear", None)
+    front = _cut(entry, bar, "front", _front_edge(site, bar))
     if not 0 < rear < front < length:
         raise GeometryError(
             bar.id,
@@ -76,7 +81,20 @@ def _swinging(entry: DoorBarEntry, bar: Member) -> Member:
     )
 
 
-def _cut(entry: DoorBarEntry, bar: Member, end: str) -> float:
+def _front_edge(site: Site, bar: Member) -> float | None:
+    """Front edge of the door opening at the height of the bar's front end, x mm, if measured."""
+    door = site.car.side(bar.side).door if bar.side in ("left", "right") else None
+    if door is None or len(door.outline) < 3:
+        return None
+    z = float(bar.path.end[2])
+    hits = []
+    for (x0, z0), (x1, z1) in pairwise((*door.outline, door.outline[0])):
+        if min(z0, z1) <= z <= max(z0, z1) and z0 != z1:
+            hits.append(x0 + (z - z0) / (z1 - z0) * (x1 - x0))
+    return max(hits, default=None)
+
+
+def _cut(entry: DoorBarEntry, bar: Member, end: str, front_edge: float | None) -> float:
     """Station of one cut: typed along the bar or by its height, else the usual one."""
     along, height = (
         (entry.cut_rear, entry.cut_rear_height)
@@ -102,8 +120,17 @@ def _cut(entry: DoorBarEntry, bar: Member, end: str) -> float:
                 f"Use cut_{end}, mm along the bar.",
             )
         return spots[0] if end == "rear" else spots[-1]
-    usual = CUT_FROM_NODE * bar.tube.od if along is None else along
-    return usual if end == "rear" else length - usual
+    if along is not None:
+        return along if end == "rear" else length - along
+    usual = CUT_FROM_NODE * bar.tube.od
+    if end == "rear":
+        return usual
+    station = length - usual
+    if entry.hinge_end == "front" and front_edge is not None:
+        # a bar that is to stand square out of the car turns behind the opening's front edge
+        for spot in bar.path.crossings((front_edge - EDGE_GAP, 0.0, 0.0), (1.0, 0.0, 0.0)):
+            station = min(station, spot.station)
+    return station
 
 
 def _check_straight(bar: Member, *cuts: float) -> None:

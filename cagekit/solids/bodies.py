@@ -1,4 +1,4 @@
-"""Every member and plate of a cage as a solid: written down where that goes, else by the kernel."""
+"""Every member, plate and small part of a cage as a solid: written down where that goes, else by the kernel."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
-from cagekit.cage.colours import PLATE, Colour, role_colour
+from cagekit.cage.colours import PART, PLATE, Colour, role_colour
 from cagekit.errors import KernelError
 from cagekit.solids.creases import Refused
 from cagekit.solids.fallback import KernelSolid
@@ -14,6 +14,7 @@ from cagekit.solids.measure import measure
 from cagekit.solids.record import Record
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
+from cagekit.solids.turned import small_part_record
 from cagekit.solids.worker import KernelWorker
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     from cagekit.cage.cage import Cage
     from cagekit.plates.model import Plate
+    from cagekit.swing.model import SmallPart
 
 Body = Record | KernelSolid
 
@@ -33,7 +35,7 @@ GetWorker = Callable[[], KernelWorker]
 
 
 def build_records(cage: Cage, *, worker: KernelWorker | None = None) -> Mapping[str, Body]:
-    """Solids of all members and plates, by id, members first.
+    """Solids of all members, plates and small parts, by id, members first.
 
     Args:
         cage: the cage.
@@ -53,6 +55,7 @@ def build_records(cage: Cage, *, worker: KernelWorker | None = None) -> Mapping[
 
         out: dict[str, Body] = {i: member_body(cage, i, kernel) for i in cage.members}
         out.update((p.id, plate_body(p)) for p in cage.plates)
+        out.update((p.id, small_part_body(p)) for p in cage.parts)
     return out
 
 
@@ -102,10 +105,18 @@ def plate_body(plate: Plate) -> Body:
         raise KernelError(f"{plate.id}: {reason}.") from None
 
 
+def small_part_body(part: SmallPart) -> Body:
+    """One small part's solid, in car axes; KernelError when it cannot be made."""
+    try:
+        return small_part_record(part)
+    except Refused as reason:
+        raise KernelError(f"{part.id}: {reason}.") from None
+
+
 def expected_volumes(cage: Cage) -> Mapping[str, float]:
     """Volume that every solid must have, mm3, from path, cut and pattern alone."""
     out = {i: cage.volume(i) for i in cage.members}
-    out.update((p.id, p.volume) for p in cage.plates)
+    out.update((p.id, p.volume) for p in (*cage.plates, *cage.parts))
     return out
 
 
@@ -113,6 +124,7 @@ def colours(cage: Cage) -> Mapping[str, Colour]:
     """Colour of every solid, by id."""
     out = {m.id: role_colour(m.role) for m in cage.members.values()}
     out.update((p.id, PLATE) for p in cage.plates)
+    out.update((p.id, PART) for p in cage.parts)
     return out
 
 
@@ -154,12 +166,14 @@ def cage_assembly(cage: Cage) -> cadquery.Assembly:
 
 
 def groups(cage: Cage) -> Mapping[str, tuple[str, ...]]:
-    """Ids of members and plates by the group they stand in."""
+    """Ids of members, plates and small parts by the group they stand in."""
     out: dict[str, tuple[str, ...]] = {}
     if cage.members:
         out["tubes"] = tuple(cage.members)
     if cage.plates:
         out["plates"] = tuple(p.id for p in cage.plates)
+    if cage.parts:
+        out["parts"] = tuple(p.id for p in cage.parts)
     return out
 
 

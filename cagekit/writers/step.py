@@ -76,7 +76,7 @@ class StepPart:
 
 
 def write_cage(job: Job, folder: FilePath) -> Reading:
-    """Write ``cage.step``, ``members/<id>.step`` and ``plates/<id>.step``; read them back."""
+    """Write ``cage.step`` and one STEP file each in ``members/``, ``plates/`` and ``parts/``."""
     return start_files(job.cage, folder)
 
 
@@ -118,7 +118,7 @@ def _write_all(cage: Cage, folder: FilePath, worker: KernelWorker) -> Reading:
     report = read_back(whole, expected, kernel_made=kernel_made)
     reading = Reading(report, expected, worker)
     for part in parts:
-        home = folder / ("members" if part.name in cage.members else "plates")
+        home = folder / ("members" if part.name in cage.members else part.group)
         home.mkdir(exist_ok=True)
         path = home / f"{part.name}.step"
         write_step_part(path, part)

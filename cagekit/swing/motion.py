@@ -1,0 +1,261 @@
+"""How a swing-out bar opens: swept path, what it meets, how far it goes.
+
+The bar is followed as balls along its axis and points round both its ends; every obstacle tells
+its distance to them at every angle at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import pi, radians
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.geometry.path import Vec, vec
+from cagekit.occupant.shell import surfaces
+from cagekit.swing.bodies import BodySide, Obstacle, part_gap, plate_gap, stub_gap, tube_gap
+from cagekit.swing.model import SmallPart, SwingDoor, SwingJoint, moved_points
+
+if TYPE_CHECKING:
+    from cagekit.build.car import Car
+    from cagekit.cage.cage import Cage
+
+STEP = radians(5.0)
+"""Angles looked at first."""
+MOST = radians(150.0)
+"""A bar is followed this far."""
+SPACING = 8.0
+"""Balls along the axis, mm."""
+ROUND = 24
+"""Points round an end."""
+BACK = radians(1.0)
+"""A bar is opened this much less than where it meets something."""
+CONTACT = -0.02
+"""Gaps (mm) below this are contact."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Closest:
+    """Least gap to one obstacle over a swing: gap (mm), angle (rad) and where, ``(3,)``."""
+
+    name: str
+    kind: str
+    gap: float
+    angle: float
+    point: Vec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Swept:
+    """How one bar swings.
+
+    Args:
+        door: the bar.
+        limit: angle at which it meets something, rad; None when it meets nothing.
+        meets: what it meets there.
+        full: how far it opens: as asked, or just short of the limit.
+        closest: least gap to every obstacle from closed to ``full``, tightest first.
+        path: middle of the bar's latch end at angles from closed to ``full``, ``(n, 3)``.
+    """
+
+    door: SwingDoor
+    limit: float | None
+    meets: Closest | None
+    full: float
+    closest: tuple[Closest, ...]
+    path: Vec
+
+    @property
+    def half(self) -> float:
+        """Half open, rad."""
+        return self.full / 2
+
+    def to(self, *kinds: str) -> Closest | None:
+        """The tightest obstacle of any of these kinds."""
+        return next((c for c in self.closest if c.kind in kinds), None)
+
+
+class Probe:
+    """The bar as balls and points: ``points`` ``(n, 3)`` and ``radii`` ``(n,)`` mm, closed."""
+
+    def __init__(self, cage: Cage, door: SwingDoor) -> None:
+        bar = cage.member(door.bar)
+        r = bar.tube.outer_radius
+        inside = [r + 2 * r * abs(np.tan(j.relief)) for j in door.joints]
+        low, high = max(inside), bar.path.length - max(inside)
+        n = max(int((high - low) / SPACING), 2)
+        spine = bar.path.points(np.linspace(low, high, n + 1))
+        ends = [_end_points(cage, door, j) for j in door.joints]
+        # the sleeve swings too
+        sleeves = [_part_points(p) for p in cage.parts if p.id in door.parts and _swings(p)]
+        rims = np.concatenate([*ends, *sleeves])
+        self.points = np.concatenate([spine, rims])
+        self.radii = np.concatenate([np.full(len(spine), r), np.zeros(len(rims))])
+
+
+def _swings(part: SmallPart) -> bool:
+    return part.kind == "sleeve"
+
+
+def _end_points(cage: Cage, door: SwingDoor, joint: SwingJoint) -> Vec:
+    """Points on the bar's outside from its cut inward."""
+    cut = cage.cut(door.bar, joint.end)
+    phi = np.arange(ROUND) * (2 * pi / ROUND)
+    r = cut.outer_radius
+    rim = cut.points(phi, r)
+    depth = np.linspace(0.0, 1.0, 6) * r * (1.2 + 2 * abs(np.tan(joint.relief)))
+    rows = [rim, rim + 0.5 * (cut.points(phi, cut.inner_radius) - rim)]
+    # along each line of the wall from its own cut
+    rows += [rim - d * cut.out for d in depth[1:]]
+    return np.concatenate(rows)
+
+
+def _part_points(part: SmallPart) -> Vec:
+    loop = part.stages[0].outline.flat_points(0.3)
+    rows = [
+        np.column_stack([loop, np.full(len(loop), z)]) for z in (0.0, part.length)
+    ]
+    return moved_points(np.concatenate(rows), part.frame)
+
+
+def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, ...]:
+    """Everything that a bar could meet: its stubs and brackets, other tubes, the body."""
+    own = set(door.pieces)
+    out: list[Obstacle] = []
+    for joint in door.joints:
+        stub = cage.member(joint.stub)
+        out.append(Obstacle(name=stub.id, kind=f"{joint.name} stub", gap=stub_gap(stub, joint.stub_face)))
+        for plate in cage.plates:
+            if plate.id in door.plates and joint.stub in plate.members:
+                out.append(
+                    Obstacle(name=plate.id, kind=f"{joint.name} bracket", gap=plate_gap(plate))
+                )
+        out += [
+            Obstacle(name=p.id, kind=f"{joint.name} bracket", gap=part_gap(p))
+            for p in cage.parts
+            if p.id in door.parts and p.kind == "half_cup" and p.joint == joint.name
+        ]
+    out += [
+        Obstacle(name=m.id, kind="tube", gap=tube_gap(m))
+        for m in cage.members.values()
+        if m.id not in own
+    ]
+    return (*out, *body(car, door)) if car is not None else tuple(out)
+
+
+def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
+    """The body: its side with the door opening, the shell's surfaces, every keep-out.
+
+    Doors stand open; a dash is cut where tubes pass. The shell's side at the hoop is the body
+    side's inner face and would hold the bar inside.
+    """
+    out = []
+    wall = BodySide.of(car, door.side)
+    if wall is not None:
+        out.append(
+            Obstacle(
+                name=f"{door.side} door opening", kind="opening", gap=wall.gap, part=wall.part
+            )
+        )
+    keep = {k.name for k in car.keepouts}
+    for s in surfaces(car):
+        if s.name in keep or not (s.moves or s.trimmed or s.name.endswith("side at the hoop")):
+            out.append(Obstacle(name=s.name, kind="body", gap=s.solid.gap))
+    return tuple(out)
+
+
+class Swing:
+    """Gaps of one bar to its obstacles at any angles."""
+
+    def __init__(self, cage: Cage, car: Car | None, door: SwingDoor) -> None:
+        self.cage, self.car, self.door = cage, car, door
+        self.probe = Probe(cage, door)
+        self.obstacles = obstacles(cage, car, door)
+
+    def positions(self, angles: Vec) -> Vec:
+        """The probe's points at angles ``(k,)`` rad, ``(k, n, 3)``."""
+        return np.stack(
+            [moved_points(self.probe.points, self.door.motion(float(a))) for a in angles]
+        )
+
+    def gaps(self, angles: Vec, which: Sequence[int] | None = None) -> tuple[Vec, Vec]:
+        """Least gap to each obstacle at angles ``(k,)``: ``(m, k)`` mm, and where ``(m, k, 3)``."""
+        at = self.positions(angles)
+        k, n = at.shape[:2]
+        flat = at.reshape(-1, 3)
+        rows, spots = [], []
+        for i in range(len(self.obstacles)) if which is None else which:
+            g = self.obstacles[i].gap(flat).reshape(k, n) - self.probe.radii
+            best = np.argmin(g, axis=1)
+            rows.append(g[np.arange(k), best])
+            spots.append(at[np.arange(k), best])
+        return np.array(rows), np.array(spots)
+
+
+def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
+    """Open a bar until it meets something.
+
+    Args:
+        cage: the cage.
+        car: the car; without one only the cage's own steel counts.
+        door: the bar.
+    """
+    swing = Swing(cage, car, door)
+    angles = np.arange(0.0, MOST + STEP / 2, STEP)
+    gaps, _ = swing.gaps(angles)
+    limit, meets = _limit(swing, angles, gaps)
+    full = door.open_angle if limit is None else min(door.open_angle, max(limit - BACK, 0.0))
+    closest = _closest(swing, angles, gaps, full)
+    tip = cage.member(door.bar).path.end_point(door.latch.end)
+    steps = np.linspace(0.0, full, 19)
+    path = np.array([moved_points(tip[None], door.motion(float(a)))[0] for a in steps])
+    return Swept(door=door, limit=limit, meets=meets, full=full, closest=closest, path=path)
+
+
+def _limit(swing: Swing, angles: Vec, gaps: Vec) -> tuple[float | None, Closest | None]:
+    """The first angle at which some gap is contact, halved down to a hundredth of a degree."""
+    hit = gaps < CONTACT
+    if not hit.any():
+        return None, None
+    first = int(np.argmax(hit.any(axis=0)))
+    which = [int(i) for i in np.nonzero(hit[:, first])[0]]
+    low, high = (float(angles[first - 1]), float(angles[first])) if first else (0.0, 0.0)
+    while high - low > radians(0.01):
+        middle = 0.5 * (low + high)
+        now, _ = swing.gaps(np.array([middle]), which)
+        low, high = (low, middle) if (now < CONTACT).any() else (middle, high)
+    now, spots = swing.gaps(np.array([high]), which)
+    i = int(np.argmin(now[:, 0]))
+    found = swing.obstacles[which[i]]
+    return high, Closest(
+        name=found.named(spots[i, 0]), kind=found.kind, gap=float(now[i, 0]), angle=high, point=vec(spots[i, 0])
+    )
+
+
+def _closest(swing: Swing, angles: Vec, gaps: Vec, full: float) -> tuple[Closest, ...]:
+    """Least gap to every obstacle up to ``full``, refined round the coarse least."""
+    out = []
+    for i, found in enumerate(swing.obstacles):
+        inside = np.append(angles[angles < full], full)
+        coarse = np.append(gaps[i][: len(inside) - 1], np.inf)
+        near = float(coarse.min()) < 60.0
+        best = float(inside[int(np.argmin(coarse))])
+        width = STEP
+        for _ in range(3 if near else 1):
+            tries = np.unique(np.clip(best + np.linspace(-width, width, 9), 0.0, full))
+            now, spots = swing.gaps(tries, [i])
+            k = int(np.argmin(now[0]))
+            best, width = float(tries[k]), width / 4
+        out.append(
+            Closest(
+                name=found.named(spots[0, k]),
+                kind=found.kind,
+                gap=float(now[0, k]),
+                angle=best,
+                point=vec(spots[0, k]),
+            )
+        )
+    return tuple(sorted(out, key=lambda c: (round(c.gap, 6), c.name)))
+

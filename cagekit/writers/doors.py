@@ -1,0 +1,76 @@
+"""Swing-out bars: the cage with its bars open as STEP and GLB, and pictures of them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cagekit.swing.motion import Swept, sweep
+from cagekit.swing.opened import opened_cage
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.job import Job
+    from cagekit.view.scene import Body
+
+HALF = (0.62, 0.80, 0.78)
+"""Colour of the bars half open."""
+
+
+def write_doors(job: Job, folder: Path) -> None:
+    """Write ``door_open.step``, ``door_open.glb`` and ``doors.png``; nothing without such bars."""
+    if not job.cage.doors:
+        return
+    from cagekit.view.door_sheet import door_sheet
+    from cagekit.writers.glb import glb
+
+    swept = {d.bar: sweep(job.cage, job.build.car, d) for d in job.cage.doors}
+    opened = opened_cage(job.cage, {i: s.full for i, s in swept.items()})
+    write_open_step(opened, folder / "door_open.step")
+    scene = open_scene(job.cage, swept)
+    (folder / "door_open.glb").write_bytes(glb(scene, name=f"{job.cage.name}_open"))
+    door_sheet(job.cage, swept).save(folder / "doors.png", optimize=False, compress_level=6)
+
+
+def write_open_step(opened: Cage, path: Path) -> None:
+    """Write the open cage as one STEP file and read it back without the kernel."""
+    from cagekit.solids.bodies import build_records, expected_volumes, plain_name
+    from cagekit.solids.record import Record
+    from cagekit.writers.step import step_parts, write_step
+    from cagekit.writers.step_check import read_back
+
+    bodies = build_records(opened)
+    write_step(path, f"{plain_name(opened.name)}_open", step_parts(opened, bodies))
+    made = {i for i, body in bodies.items() if not isinstance(body, Record)}
+    read_back(path, expected_volumes(opened), kernel_made=made)
+
+
+def open_scene(cage: Cage, swept: dict[str, Swept]) -> tuple[Body, ...]:
+    """What is in ``door_open.glb``: the cage with its bars open, and the bars half open.
+
+    Bars and sleeves have a node ``<id>_open`` in the group ``open`` and one ``<id>_half`` in the
+    group ``half``; the rest of the cage keeps its names.
+    """
+    from cagekit.view.scene import bodies
+
+    full = opened_cage(cage, {i: s.full for i, s in swept.items()})
+    half = opened_cage(cage, {i: s.half for i, s in swept.items()})
+    swings = swinging(cage)
+    out = [
+        replace(b, name=f"{b.name}_open", group="open") if b.name in swings else b
+        for b in bodies(full)
+    ]
+    out += [
+        replace(b, name=f"{b.name}_half", group="half", colour=HALF)
+        for b in bodies(half)
+        if b.name in swings
+    ]
+    return tuple(out)
+
+
+def swinging(cage: Cage) -> frozenset[str]:
+    """Ids of what moves when the bars are opened."""
+    sleeves = (p.id for p in cage.parts if p.kind == "sleeve")
+    return frozenset([*(d.bar for d in cage.doors), *sleeves])
+
