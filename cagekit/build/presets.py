@@ -164,18 +164,19 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
 
     data, text = read_toml(path)
     file = shown(path)
-    lines = line_map(text)
     says = data.get("kind", kind)
     if says != kind:
         problem = f"this file is a {shorten(says)}, a {kind} is needed here."
         hint = "" if str(says) in FOLDERS else did_you_mean(str(says), FOLDERS)
-        line = line_of(lines, ("kind",))
+        line = line_of(line_map(text), ("kind",))
         raise FileInputError([Problem(file=file, line=line, problem=problem, hint=hint)])
     units = data.get("units", "mm")
     context = {"units": units if units in ("mm", "in") else "mm", "path": str(path)}
     try:
         return model.model_validate(data, context=context)
     except ValidationError as error:
+        # only now: finding the lines takes longer than reading the file
+        lines = line_map(text)
         raise FileInputError(problems_of(error, model, data, file=file, lines=lines)) from None
 
 

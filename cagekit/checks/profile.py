@@ -64,7 +64,6 @@ class Rule:
     source: str
     edition: str
     certainty: Certainty
-    line: int
 
     @property
     def op(self) -> str:
@@ -113,11 +112,10 @@ def load_profile(ref: str, *, beside: FilePath | None = None) -> Profile:
 def compile_file(path: FilePath) -> Profile:
     """Read and compile the profile in one file; see `load_profile`."""
     file = load_file("rules", path, RuleProfile)
-    lines = line_map(read_toml(path)[1])
     problems: list[Problem] = []
     rules: list[Rule] = []
     for i, entry in enumerate(file.rule):
-        reader = _Reader(file, entry, ("rule", i), lines, shown(path))
+        reader = _Reader(file, entry, ("rule", i), path)
         rule = reader.rule()
         problems += reader.problems
         if rule is not None:
@@ -130,11 +128,8 @@ def compile_file(path: FilePath) -> Profile:
 class _Reader:
     """Compiles one rule and gathers what is wrong with it."""
 
-    def __init__(
-        self, file: RuleProfile, entry: RuleEntry, key: Key, lines: dict[Key, int], shown_as: str
-    ) -> None:
-        self.file, self.entry, self.key = file, entry, key
-        self.lines, self.shown_as = lines, shown_as
+    def __init__(self, file: RuleProfile, entry: RuleEntry, key: Key, path: FilePath) -> None:
+        self.file, self.entry, self.key, self.path = file, entry, key, path
         self.problems: list[Problem] = []
 
     @property
@@ -168,7 +163,6 @@ class _Reader:
             source=entry.source or self.file.title,
             edition=entry.edition or self.file.edition,
             certainty=Certainty(entry.certainty or self.file.certainty),
-            line=line_of(self.lines, self.key) or 1,
         )
 
     def _roles(self) -> Iterator[str]:
@@ -235,10 +229,11 @@ class _Reader:
         )
 
     def _wrong(self, at: Key, value: Any, problem: str, hint: str) -> None:
-        line = line_of(self.lines, (*self.key, *at))
+        # lines are looked up only when there is something to tell: a scan costs more than a load
+        line = line_of(line_map(read_toml(self.path)[1]), (*self.key, *at))
         self.problems.append(
             Problem(
-                file=self.shown_as,
+                file=shown(self.path),
                 line=line,
                 table=f"rule {self.entry.code}",
                 field=".".join(str(a) for a in at),

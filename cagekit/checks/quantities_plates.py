@@ -317,7 +317,7 @@ def _spans(s: Survey, plate: Plate) -> list[tuple[float, float]]:
     members = [s.cage.members[m] for m in plate.members if m in s.cage.members]
     if len(members) < 2:
         return []
-    edge = plate.car_points(plate.outline.sampled(2.0))
+    edge = plate.car_points(plate.outline.vertices)
     out = []
     for m, other in ((members[0], members[1]), (members[1], members[0])):
         node = min(

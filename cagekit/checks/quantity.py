@@ -90,6 +90,7 @@ class Quantity:
 
 
 _KNOWN: dict[str, Quantity] = {}
+_LOADED: list[bool] = []
 
 
 def quantity(name: str, unit: Unit, label: str = "") -> Callable[[Measurer], Measurer]:
@@ -107,6 +108,8 @@ def quantity(name: str, unit: Unit, label: str = "") -> Callable[[Measurer], Mea
 
 def quantities() -> Mapping[str, Quantity]:
     """Every quantity by name."""
-    for module in MODULES:
-        import_module(module)
+    if not _LOADED:
+        for module in MODULES:
+            import_module(module)
+        _LOADED.append(True)
     return _KNOWN
