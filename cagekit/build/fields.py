@@ -14,17 +14,25 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, Wit
 
 from cagekit.units import parse_length
 
+LONGEST = 50_000.0
+"""No length on a car or in a shop is longer than this, mm."""
+
 
 def check_length(value: Any, info: ValidationInfo) -> float:
     """Read a length in the units that the validation's context names; mm."""
     context = info.context if isinstance(info.context, Mapping) else {}
-    return parse_length(value, default=context.get("units", "mm"))
+    length = parse_length(value, default=context.get("units", "mm"))
+    if abs(length) > LONGEST:
+        raise ValueError(f"{length / 1000:.0f} m is no length on a car or in a shop; check the unit")
+    return length
 
 
 def check_angle(value: Any) -> float:
     """Read an angle in degrees; rad."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError("an angle is a number of degrees")
+    if abs(value) > 360:
+        raise ValueError("an angle lies within a full turn, -360 to 360 degrees")
     return radians(float(value))
 
 

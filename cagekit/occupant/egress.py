@@ -23,6 +23,8 @@ from cagekit.occupant.posture import Occupant
 
 GRID = 15.0
 """Spacing of the places tried, mm."""
+CELLS = 150
+"""Most places tried along one side: a larger opening is looked at more coarsely."""
 TURNS = 12
 """Directions tried over half a turn."""
 CLOTHES = 20.0
@@ -94,13 +96,14 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
         return None
     bars = _bars(cockpit, who, cockpit.members.values(), swung)
     outline = np.array(door.outline, dtype=float)
-    xs, zs = _axis(outline[:, 0]), _axis(outline[:, 1])
+    step = max(GRID, float(np.ptp(outline, axis=0).max()) / CELLS)
+    xs, zs = _axis(outline[:, 0], step), _axis(outline[:, 1], step)
     grid = np.stack(np.meshgrid(xs, zs, indexing="ij"), axis=-1)
     free = np.minimum(_inside(grid, outline), _clear(grid, bars))
     free = np.where(_under(grid, bars), -np.abs(free), free)
     width = who.body.shoulder_breadth + CLOTHES
     depth = who.body.chest_depth + CLOTHES
-    best, at, turn = _fit(free, max(width - depth, 0.0))
+    best, at, turn = _fit(free, max(width - depth, 0.0), step)
     place = grid[at]
     part = _connected(free > 0, at)
     contour = _border(free, part, xs, zs)
@@ -108,7 +111,7 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
         side=who.door_side,
         outline=tuple((float(x), float(z)) for x, z in outline),
         polygon=contour,
-        area=float(part.sum()) * GRID**2 if len(contour) < 3 else polygon_area(contour),
+        area=float(part.sum()) * step**2 if len(contour) < 3 else polygon_area(contour),
         place=(float(place[0]), float(place[1])),
         turn=turn,
         width=width,
@@ -119,9 +122,9 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
     )
 
 
-def _axis(values: Vec) -> Vec:
+def _axis(values: Vec, step: float) -> Vec:
     low, high = float(values.min()), float(values.max())
-    return low + GRID * np.arange(ceil((high - low) / GRID) + 1)
+    return low + step * np.arange(ceil((high - low) / step) + 1)
 
 
 def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: bool) -> _Bars:
@@ -221,15 +224,15 @@ def _inside(grid: Vec, outline: Vec) -> Vec:
     return np.where(odd, far, -far).reshape(grid.shape[:-1])
 
 
-def _fit(free: Vec, core: float) -> tuple[float, tuple[int, int], float]:
+def _fit(free: Vec, core: float, step: float) -> tuple[float, tuple[int, int], float]:
     """Best place of a segment ``core`` mm long: its clearance, grid index and direction."""
     best, at, turn = -1e9, (0, 0), 0.0
-    steps = max(ceil(core / GRID), 1)
+    steps = max(ceil(core / step), 1)
     for k in range(TURNS):
         angle = pi * k / TURNS
         clear = free
         for t in np.linspace(-core / 2, core / 2, steps + 1):
-            i, j = round(t * cos(angle) / GRID), round(t * sin(angle) / GRID)
+            i, j = round(t * cos(angle) / step), round(t * sin(angle) / step)
             clear = np.minimum(clear, _shifted(free, i, j))
         spot = int(np.argmax(clear))
         value = float(clear.ravel()[spot])

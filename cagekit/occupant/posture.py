@@ -390,7 +390,7 @@ def _head_rest(seat: Seat, hip: Vec, angle: float, shoulder: Vec, crown: Vec) ->
     """The shell carried on behind the head, as high as the crown; assumed half a head wide."""
     up = np.array([-sin(angle), 0.0, cos(angle)])
     low = float(np.linalg.norm(shoulder - hip)) + 30.0
-    top = max((crown[2] - hip[2]) / up[2], low + 60.0)
+    top = max((crown[2] - hip[2]) / max(up[2], 0.2), low + 60.0)
     return _shell(seat, hip, angle, low, float(top), 140.0)
 
 

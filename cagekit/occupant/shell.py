@@ -22,16 +22,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import dist
 
 import numpy as np
 
 from cagekit.build.car import Car, KeepOut, PillarLine
 from cagekit.geometry.path import Vec, unit, vec
-from cagekit.occupant.shapes import Slab, Solid
+from cagekit.occupant.shapes import Capsule, Slab, Solid
 
 FAR = 1e5
 """Distance (mm) given to points where a surface does not exist."""
 PILLAR_DEPTH = 40.0
+NEAR = 20.0
+"""Points of the car sheet nearer to each other than this (mm) do not make a surface."""
 HOOP_PLANE = 120.0
 """The hoop's side section holds this far ahead of and behind the plane it was measured in, mm."""
 BEHIND_HOOP = 300.0
@@ -185,9 +188,11 @@ class Surface:
 def surfaces(car: Car) -> tuple[Surface, ...]:
     """Every surface that the car sheet can describe, and the keep-outs, in a fixed order."""
     out: list[Surface] = []
-    if car.roof is not None:
+    if car.roof is not None and car.roof.header_x > NEAR:
         out.append(Surface(name="roof", solid=roof(car)))
-        out.append(Surface(name="windscreen", solid=windscreen(car)))
+        glass = windscreen(car)
+        if glass is not None:
+            out.append(Surface(name="windscreen", solid=glass))
     for side, sign in (("left", 1.0), ("right", -1.0)):
         out += _side(car, side, sign)
     if car.tunnel is not None:
@@ -215,7 +220,7 @@ def _front(car: Car) -> float:
 def _side(car: Car, side: str, sign: float) -> list[Surface]:
     own = car.side(side)
     out = [Surface(name=f"{side} side at the hoop", solid=hoop_side(car, side, sign))]
-    if own.pillar is not None:
+    if own.pillar is not None and dist(own.pillar.top, own.pillar.base) > NEAR:
         top, base = (vec((x, sign * y, z)) for x, y, z in (own.pillar.top, own.pillar.base))
         out.append(Surface(name=f"{side} pillar", solid=strip(top, base, own.pillar.width, sign)))
     if own.door is None:
@@ -249,6 +254,8 @@ def keep_out(k: KeepOut) -> Solid:
         assert k.start is not None
         assert k.end is not None
         assert k.radius is not None
+        if dist(k.start, k.end) < 1e-6:
+            return Capsule(vec(k.start), vec(k.end), k.radius)
         return Cylinder(vec(k.start), vec(k.end), k.radius)
     assert k.plane is not None
     assert k.span is not None
@@ -260,7 +267,7 @@ def roof(car: Car) -> Sheet:
     r = car.roof
     assert r is not None
     corners = [car.side(s).roof_corner for s in ("left", "right")]
-    half = min((c[1] for c in corners if c is not None), default=450.0)
+    half = max(min((c[1] for c in corners if c is not None), default=450.0), 1.0)
     low = min((c[2] for c in corners if c is not None), default=r.height_at_header)
     sag = max(r.height_at_header - low, 0.0)
 
@@ -276,15 +283,18 @@ def roof(car: Car) -> Sheet:
     return Sheet(side, where)
 
 
-def windscreen(car: Car) -> Sheet:
-    """The glass from header to cowl."""
+def windscreen(car: Car) -> Sheet | None:
+    """The glass from header to cowl; None when the car sheet has it upside down."""
     r, dash = car.roof, car.dash
     assert r is not None
     pillars = [car.side(s).pillar for s in ("left", "right")]
-    known = [p for p in pillars if p is not None]
+    known = [p for p in pillars if p is not None and p.top[2] - p.base[2] > NEAR]
     top_x, top_z = r.header_x, r.height_at_header
     base_x = dash.cowl_x if dash else max((p.base[0] for p in known), default=top_x + 400)
     base_z = dash.cowl_z if dash else min((p.base[2] for p in known), default=top_z - 400)
+
+    if top_z - base_z < NEAR:
+        return None
 
     def line(z: Vec, a: tuple[float, float], b: tuple[float, float]) -> Vec:
         return np.asarray(a[0] + (z - a[1]) / (b[1] - a[1]) * (b[0] - a[0]))

@@ -22,9 +22,16 @@ from cagekit.cage.model import Member
 from cagekit.geometry.path import Vec
 
 Interval = tuple[float, float]
+MOST = 2000
+"""Balls along one stretch at most."""
 SPACING = 4.0
 """Balls along a centre line, mm; a 38 mm tube's outline is then right to 0.1 mm."""
 _NEAR = 1e-6
+
+
+def _count(length: float) -> int:
+    """How many balls a stretch of ``length`` mm gets."""
+    return min(max(ceil(length / SPACING), 1), MOST) + 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,7 +45,7 @@ class Row:
     @classmethod
     def of(cls, member: Member, padding: float = 0.0) -> Row:
         """The balls of a member, with its padding."""
-        n = max(ceil(member.path.length / SPACING), 1) + 1
+        n = _count(member.path.length)
         points = member.path.points(np.linspace(0.0, member.path.length, n))
         return cls(member.id, points, member.tube.outer_radius + padding)
 
@@ -48,7 +55,7 @@ class Row:
         p = np.asarray(corners, dtype=float)
         parts = []
         for a, b in pairwise(p):
-            n = max(ceil(float(np.linalg.norm(b - a)) / SPACING), 1) + 1
+            n = _count(float(np.linalg.norm(b - a)))
             parts.append(a + np.multiply.outer(np.linspace(0.0, 1.0, n), b - a))
         return cls(name, np.concatenate(parts), radius)
 
