@@ -50,7 +50,7 @@ _KNOWN: WeakKeyDictionary[Cage, tuple[Body, ...]] = WeakKeyDictionary()
 
 
 def bodies(cage: Cage) -> tuple[Body, ...]:
-    """Return every member, plate and small part, in the order of the cage; kept for the next asker."""
+    """Return every member, plate and small part in the order of the cage, made once a cage."""
     if cage not in _KNOWN:
         _KNOWN[cage] = tuple(_made(cage))
     return _KNOWN[cage]
