@@ -1,4 +1,4 @@
-"""Every member, plate and small part of a cage as a solid: written down where that goes, else by the kernel."""
+"""Members, plates and small parts as solids: written down where that goes, else by the kernel."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def plate_body(plate: Plate) -> Body:
 def small_part_body(part: SmallPart) -> Body:
     """One small part's solid, in car axes; KernelError when it cannot be made."""
     try:
-        return small_part_record(part)
+        return _sound(small_part_record(part), part.volume)
     except Refused as reason:
         raise KernelError(f"{part.id}: {reason}.") from None
 
@@ -116,7 +116,8 @@ def small_part_body(part: SmallPart) -> Body:
 def expected_volumes(cage: Cage) -> Mapping[str, float]:
     """Volume that every solid must have, mm3, from path, cut and pattern alone."""
     out = {i: cage.volume(i) for i in cage.members}
-    out.update((p.id, p.volume) for p in (*cage.plates, *cage.parts))
+    out.update((p.id, p.volume) for p in cage.plates)
+    out.update((p.id, p.volume) for p in cage.parts)
     return out
 
 

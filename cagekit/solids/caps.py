@@ -50,7 +50,8 @@ def end_faces(record: Record, rays: Rays, rims: tuple[Rim, Rim]) -> None:
     loops = _loops(walks)
     at_start = rays.cut.which == "a"
     groups = _group(loops)
-    _check_map(record, rays, groups)
+    if ridges or rays.cut.count > 1:
+        _check_map(record, rays, groups)
     for surface, group in groups:
         made: list[Loop] = []
         for loop in group:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface, TorusPiece
 from cagekit.geometry.path import unit
-from cagekit.solids.record import EllipseCurve, LineCurve, circle
+from cagekit.solids.record import EllipseCurve, LineCurve, circle, cross3
 
 Array = NDArray[np.float64]
 
@@ -99,7 +99,7 @@ class Crease:
 
     def tangent(self, point: Array) -> Array:
         """Unit direction of the curve at a point ``(3,)``; raises Refused where it is singular."""
-        t = np.cross(
+        t = cross3(
             distance(self.first, point[None])[1][0], distance(self.second, point[None])[1][0]
         )
         size = float(np.sqrt(t @ t))
@@ -117,7 +117,7 @@ class Crease:
             c = self.first
             return conic(c.start, c.axis, c.radius, plane.point, plane.normal, through)
         if isinstance(plane, PlaneFace) and isinstance(self.first, PlaneFace):
-            along = np.cross(plane.normal, self.first.normal)
+            along = cross3(plane.normal, self.first.normal)
             return LineCurve(through, unit(along))
         return None
 
@@ -140,13 +140,13 @@ def conic(
         w = through - start
         return LineCurve(np.asarray(start + w - (w @ axis) * axis), np.asarray(axis))
     centre = np.asarray(start + axis * (float((point - start) @ normal) / lean))
-    across = np.cross(axis, normal)
+    across = cross3(axis, normal)
     size = float(np.sqrt(across @ across))
     if size < 1e-9:
         w = through - centre
         return circle(centre, np.asarray(normal), unit(w - (w @ normal) * normal), radius)
     minor = across / size
-    major = np.cross(minor, normal)
+    major = cross3(minor, normal)
     return EllipseCurve(centre, np.asarray(normal), major, radius / abs(lean), radius)
 
 
@@ -179,7 +179,7 @@ def curve_range(
 def ring_angle(ring: EllipseCurve, point: Array) -> float:
     """Parameter of a point on an ellipse, rad in (-pi, pi]."""
     w = point - ring.centre
-    y = np.cross(ring.axis, ring.x)
+    y = cross3(ring.axis, ring.x)
     return atan2(float(w @ y) / ring.minor, float(w @ ring.x) / ring.major)
 
 
@@ -235,14 +235,14 @@ def _bisectors(a: CylinderPiece, b: CylinderPiece, at: Array) -> list[Cut]:
 
 def _axes_meet(a: CylinderPiece, b: CylinderPiece) -> Array | None:
     """Where the axes of two tubes of one diameter cross, ``(3,)``."""
-    normal = np.cross(a.axis, b.axis)
+    normal = cross3(a.axis, b.axis)
     size = float(np.sqrt(normal @ normal))
     if abs(a.radius - b.radius) > CONCENTRIC or size < 1e-6:
         return None
     w = b.start - a.start
     if abs(float(w @ normal)) / size > CONCENTRIC:
         return None
-    return np.asarray(a.start + float(np.cross(w, b.axis) @ normal) / size**2 * a.axis)
+    return np.asarray(a.start + float(cross3(w, b.axis) @ normal) / size**2 * a.axis)
 
 
 def crossing_points(a: Surface, b: Surface) -> list[Array]:
@@ -252,5 +252,5 @@ def crossing_points(a: Surface, b: Surface) -> list[Array]:
     cross = _axes_meet(a, b)
     if cross is None or a.owner == b.owner:
         return []
-    normal = unit(np.cross(a.axis, b.axis))
+    normal = unit(cross3(a.axis, b.axis))
     return [np.asarray(cross + t * a.radius * normal) for t in (1.0, -1.0)]

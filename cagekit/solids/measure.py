@@ -24,6 +24,7 @@ from cagekit.solids.record import (
     Record,
     SplineCurve,
     TorusSurface,
+    cross3,
 )
 from cagekit.solids.spline import basis
 
@@ -86,7 +87,7 @@ def _walk(edge: Edge) -> tuple[Array, Array]:
     if isinstance(curve, LineCurve):
         return curve.at(t), weight[:, None] * curve.direction
     around = np.outer(-curve.major * np.sin(t), curve.x)
-    around = around + np.outer(curve.minor * np.cos(t), np.cross(curve.axis, curve.x))
+    around = around + np.outer(curve.minor * np.cos(t), cross3(curve.axis, curve.x))
     return curve.at(t), weight[:, None] * around
 
 
@@ -114,7 +115,7 @@ def _flux(face: Face, base: Array, points: Array, steps: Array) -> float:
     """Flux of the position from ``base`` through a face, along the surface's own normal."""
     s = face.surface
     if isinstance(s, PlaneSurface):
-        y = np.cross(s.normal, s.x)
+        y = cross3(s.normal, s.x)
         w = points - s.origin
         area = 0.5 * float((w @ s.x) @ (steps @ y) - (w @ y) @ (steps @ s.x))
         return float((s.origin - base) @ s.normal) * area
@@ -132,7 +133,7 @@ def _cylinder_flux(s: CylinderSurface, base: Array, points: Array, steps: Array)
 
 
 def _torus_flux(s: TorusSurface, base: Array, points: Array, steps: Array) -> float:
-    y = np.cross(s.axis, s.x)
+    y = cross3(s.axis, s.x)
     w = points - s.centre
     u = np.arctan2(w @ y, w @ s.x)
     # a patch on a bend never goes all the way round: let the angle jump where there is none of it
@@ -142,7 +143,7 @@ def _torus_flux(s: TorusSurface, base: Array, points: Array, steps: Array) -> fl
     jump = order[widest] + 0.5 * gaps[widest]
     u = (u - jump) % (2 * pi)
     turn = np.cos(jump) * s.x + np.sin(jump) * y
-    y = np.cross(s.axis, turn)
+    y = cross3(s.axis, turn)
     ring = np.outer(np.cos(u), turn) + np.outer(np.sin(u), y)
     n = (w - s.major * ring) / s.minor
     cos_v, sin_v = np.einsum("ij,ij->i", n, ring), n @ s.axis

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from math import acos, acosh, asinh, cos, inf, pi, sqrt, tau
+from math import acos, acosh, asinh, atan2, cos, inf, pi, sqrt, tau
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,7 @@ from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface, T
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.path import unit
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
-from cagekit.solids.record import Edge, Record, SplineCurve
+from cagekit.solids.record import Edge, Record, SplineCurve, cross3
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
 
 Array = NDArray[np.float64]
@@ -64,7 +64,7 @@ class Rays:
         travel = cut.out if cut.which == "b" else -cut.out
         off = _off_centre(cut)
         return cls(
-            cut=cut, x=x, y=np.cross(travel, x), room=room, node=cut.point - off,
+            cut=cut, x=x, y=cross3(travel, x), room=room, node=cut.point - off,
             shift=float(np.sqrt(off @ off)),
         )  # fmt: skip
 
@@ -122,7 +122,7 @@ def _off_centre(cut: EndCut) -> Array:
         if isinstance(s, PlaneFace) or abs(s.radius - cut.outer_radius) > CONCENTRIC:
             continue
         foot, along = s.tangent_at(cut.point)
-        across = np.cross(cut.out, along)
+        across = cross3(cut.out, along)
         size = float(np.sqrt(across @ across))
         if size > 1e-9:
             off = float((cut.point - foot) @ across) / size
@@ -175,9 +175,12 @@ class Rim:
     """s at angle 0, mm."""
 
 
-def breaks(rays: Rays, rho: float) -> list[float]:
-    """Angles at which a rim passes from one surface to another, rad in [0, 2 pi)."""
-    sharp = [g for g in grazes(rays, rho) if g.missing]
+def breaks(rays: Rays, rho: float, every: Sequence[Graze]) -> list[float]:
+    """Angles at which a rim passes from one surface to another, rad in [0, 2 pi).
+
+    ``every`` are the rim's grazes.
+    """
+    sharp = [g for g in every if g.missing]
     beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
     phi = (np.arange(SAMPLES) + 0.37) * tau / SAMPLES
     phi = np.unique(np.concatenate([phi, np.array(beyond) % tau]))
@@ -244,14 +247,16 @@ def _passing(
     spot and back a few times.
     """
     foot, along = _spot(surface, rays.node)
-    angle = off = 0.0
-    for _ in range(1 if isinstance(surface, CylinderPiece) else 8):
-        across = np.cross(rays.inward, along)
+    off = 0.0
+    angle = inf
+    for _ in range(1 if isinstance(surface, CylinderPiece) else 12):
+        before = angle
+        across = cross3(rays.inward, along)
         size = float(np.sqrt(across @ across))
         if size < 1e-9:
             raise Refused("branch and parent are parallel")
         out = side * across / size
-        angle = float(np.arctan2(out @ rays.y, out @ rays.x))
+        angle = atan2(float(out @ rays.y), float(out @ rays.x))
         start = rays.node + rho * (np.cos(angle) * rays.x + np.sin(angle) * rays.y)
         # nearest point of the ray to the tangent at the spot
         w = foot - start
@@ -259,6 +264,8 @@ def _passing(
         here = start + float(w @ (rays.inward - lean * along)) / size**2 * rays.inward
         foot, along = _spot(surface, here)
         off = float((here - foot) @ out)
+        if abs(angle - before) < 1e-13:
+            break
     return angle, off
 
 
@@ -268,12 +275,11 @@ def _spot(surface: CylinderPiece | TorusPiece, point: Array) -> tuple[Array, Arr
         return surface.tangent_at(point)
     w = point - surface.centre
     out = unit(w - (w @ surface.axis) * surface.axis)
-    return np.asarray(surface.centre + surface.major * out), np.cross(surface.axis, out)
+    return np.asarray(surface.centre + surface.major * out), cross3(surface.axis, out)
 
 
-def split(rays: Rays, rho: float, at_breaks: Sequence[float]) -> Rim:
+def split(rays: Rays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]) -> Rim:
     """Divide a rim at angle 0, where the surface changes and where it turns sharply."""
-    sharp = grazes(rays, rho)
     marks = [0.0]
 
     def mark(angle: float) -> None:
@@ -379,7 +385,7 @@ def _stand_in(rays: Rays, rho: float, surface: int, angle: float) -> PlaneFace |
     if not isinstance(s, CylinderPiece) or abs(rho - s.radius) > CONCENTRIC:
         return None
     foot, along = s.tangent_at(rays.node)
-    across = np.cross(rays.inward, along)
+    across = cross3(rays.inward, along)
     if abs(float((rays.node - foot) @ across)) > CONCENTRIC * float(np.linalg.norm(across)):
         return None
     # the axes cross here, which is not the node when that was moved along the branch

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import atan2, tau
 
 import numpy as np
@@ -20,6 +21,7 @@ from cagekit.solids.record import (
     Record,
     TorusSurface,
     circle,
+    cross3,
 )
 from cagekit.solids.rims import Rays, Rim, breaks, grazes, split, write
 
@@ -46,16 +48,22 @@ def tube_record(name: str, path: Path, cut_a: EndCut, cut_b: EndCut) -> Record:
     ends = tuple(
         Rays.of(cut, lines[k], _room(path, k, cut)) for cut, k in zip(cuts, (0, -1), strict=True)
     )
-    marks = [tuple(breaks(e, r) for r in e.radii) for e in ends]
+    sharp = [[grazes(e, r) for r in e.radii] for e in ends]
+    marks = [
+        [breaks(e, r, g) for r, g in zip(e.radii, at, strict=True)]
+        for e, at in zip(ends, sharp, strict=True)
+    ]
     taken = [a for pair in marks for group in pair for a in group]
-    seam = _seam(taken + [g.angle for e in ends for r in e.radii for g in grazes(e, r)])
+    seam = _seam(taken + [g.angle for pair in sharp for group in pair for g in group])
     lines = np.array([_turned(path, lines, i, seam) for i in range(len(lines))])
     record = Record(name)
     rims: list[tuple[Rim, Rim]] = []
-    for end, (outside, inside), k in zip(ends, marks, (0, -1), strict=True):
+    for end, at_breaks, at_grazes, k in zip(ends, marks, sharp, (0, -1), strict=True):
         rays = Rays.of(end.cut, lines[k], end.room)
-        outer = split(rays, rays.radii[0], _less(outside, seam))
-        inner = split(rays, rays.radii[1], _less(inside, seam))
+        outer, inner = (
+            split(rays, r, _less(b, seam), [replace(g, angle=_turn(g.angle, seam)) for g in s])
+            for r, b, s in zip(rays.radii, at_breaks, at_grazes, strict=True)
+        )
         pair = outer, inner
         for rim in pair:
             write(record, rays, rim)
@@ -84,7 +92,11 @@ def _room(path: Path, k: int, cut: EndCut) -> float:
 
 
 def _less(angles: list[float], seam: float) -> list[float]:
-    return [float((a - seam) % tau) for a in angles]
+    return [_turn(a, seam) for a in angles]
+
+
+def _turn(angle: float, seam: float) -> float:
+    return float((angle - seam) % tau)
 
 
 def _seam(taken: list[float]) -> float:
@@ -100,7 +112,7 @@ def _turned(path: Path, lines: Array, i: int, seam: float) -> Array:
     piece = path.pieces[min(i, len(path.pieces) - 1)]
     travel = piece.direction if i < len(path.pieces) else path.out_direction("b")
     x = lines[i]
-    return np.asarray(np.cos(seam) * x + np.sin(seam) * np.cross(travel, x))
+    return np.asarray(np.cos(seam) * x + np.sin(seam) * cross3(travel, x))
 
 
 class _Ring:

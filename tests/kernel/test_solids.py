@@ -182,8 +182,8 @@ def _plain_cut(path: Path, parents: tuple[Parent, ...], *, clean: bool) -> objec
         plane = cq.Plane(origin=tuple(p.start), normal=tuple(p.pieces[0].direction))
         return cq.Workplane(plane).circle(radius)
 
-    wire = cq.Workplane(cq.Wire.assembleEdges([cq.Edge.makeLine(tuple(path.start), tuple(path.end))]))
-    tube = rod(path, RO).circle(RO - WALL).sweep(wire)
+    line = cq.Edge.makeLine(cq.Vector(*path.start), cq.Vector(*path.end))
+    tube = rod(path, RO).circle(RO - WALL).sweep(cq.Workplane(cq.Wire.assembleEdges([line])))
     for p in parents:
         tube = tube.cut(rod(p.path, p.outer_radius).extrude(p.path.length), clean=clean)
     return tube.val()
