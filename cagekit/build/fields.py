@@ -23,7 +23,7 @@ def check_length(value: Any, info: ValidationInfo) -> float:
     context = info.context if isinstance(info.context, Mapping) else {}
     length = parse_length(value, default=context.get("units", "mm"))
     if abs(length) > LONGEST:
-        raise ValueError(f"{length / 1000:.0f} m is no length on a car or in a shop; check the unit")
+        raise ValueError(f"{length / 1000:.0f} m is no length on a car or in a shop; check units")
     return length
 
 

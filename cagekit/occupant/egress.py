@@ -124,7 +124,7 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
 
 def _axis(values: Vec, step: float) -> Vec:
     low, high = float(values.min()), float(values.max())
-    return low + step * np.arange(ceil((high - low) / step) + 1)
+    return np.asarray(low + step * np.arange(ceil((high - low) / step) + 1), dtype=float)
 
 
 def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: bool) -> _Bars:

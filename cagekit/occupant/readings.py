@@ -186,7 +186,7 @@ def shoulder_to_hoop(cockpit: Cockpit, who: Occupant) -> Reading:
     level = cockpit.crossing(cockpit.with_role("main_hoop"), who.shoulder, vec((0, 0, 1)))
     spots = [row for row in level if sign * float(row[1].point[1]) > 0]
     if not spots:
-        return Reading(value=None, absent="the main hoop ends below the shoulder")
+        return _hoop_ends_below(cockpit, who)
     member, spot = max(spots, key=lambda row: sign * float(row[1].point[1]))
     upright = float(np.hypot(spot.tangent[0], spot.tangent[2]))
     inner = sign * float(spot.point[1]) - member.tube.outer_radius / max(upright, 0.2)
@@ -196,6 +196,21 @@ def shoulder_to_hoop(cockpit: Cockpit, who: Occupant) -> Reading:
         vec((spot.point[0], sign * inner, spot.point[2])),
     )
     return Reading(value=inner - outer, members=(member.id,), points=points)
+
+
+def _hoop_ends_below(cockpit: Cockpit, who: Occupant) -> Reading:
+    """A hoop that does not reach the shoulder: by how much its top is below it, negative, mm."""
+    hoops = cockpit.with_role("main_hoop")
+    if not hoops:
+        return Reading(value=None, absent=NO_HOOP)
+    member = hoops[0]
+    points = member.path.points(np.linspace(0.0, member.path.length, 400))
+    top = points[int(np.argmax(points[:, 2]))]
+    value = float(top[2]) + member.tube.outer_radius - float(who.shoulder[2])
+    note = "the hoop ends below the shoulder"
+    return Reading(
+        value=min(value, 0.0), members=(member.id,), points=(who.shoulder, vec(top)), note=note
+    )
 
 
 ROOM: dict[str, tuple[str, ...]] = {

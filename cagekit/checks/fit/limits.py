@@ -44,13 +44,17 @@ class Limit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitCheck:
-    """One check: what is measured, its limits (hardest first) and the cure."""
+    """One check: what is measured, its limits (hardest first) and the cure.
+
+    ``names_bar``: the cure is about one bar and says which.
+    """
 
     name: str
     quantity: str
     unit: str
     cure: str
     limits: tuple[Limit, ...]
+    names_bar: bool = False
 
     def judge(self, measured: float) -> tuple[Status, Limit]:
         """The status and the limit that decides it."""
@@ -92,10 +96,17 @@ class FitCheck:
             edition=limit.edition,
             certainty=limit.certainty,
             evidence=Evidence.of(*reading.members, points=reading.points, note=words),
-            cure="" if status is Status.PASS else self.cure,
+            cure="" if status is Status.PASS else self._cure(reading),
             text=limit.text,
             written=limit.written,
         )
+
+    def _cure(self, reading: Reading) -> str:
+        """The cure, with the bar and the spot where one bar is meant."""
+        if not self.names_bar or not reading.members:
+            return self.cure
+        where = f"{reading.members[0]} ({reading.note})" if reading.note else reading.members[0]
+        return f"At {where}: {self.cure[:1].lower()}{self.cure[1:]}"
 
     def _unmeasured(self, code: str, group: str, subject: str, reading: Reading) -> Finding:
         """What to say when there is nothing to measure, or something is not given."""
@@ -133,6 +144,7 @@ def _check(name: str, table: Mapping[str, Any]) -> FitCheck:
         unit=table["unit"],
         cure=table["cure"],
         limits=tuple(_limit(row) for row in table["limit"]),
+        names_bar=table.get("names_bar", False),
     )
 
 

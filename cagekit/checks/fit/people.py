@@ -80,7 +80,7 @@ def nearest_bar(cockpit: Cockpit, who: Occupant) -> Reading:
         value=gap.gap,
         members=(gap.member,),
         points=(gap.on_solid, gap.on_tube),
-        note=f"{bearing(gap.direction)} of the helmet",
+        note=f"tube {bearing(gap.direction)}",
     )
 
 

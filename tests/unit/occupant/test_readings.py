@@ -88,6 +88,15 @@ def test_shoulder_to_hoop_at_shoulder_height(cockpit: Sit, bar: Bar) -> None:
     assert readings.shoulder_to_hoop(scene, who).value == pytest.approx(640 - 20 - outer)
 
 
+def test_a_hoop_below_the_shoulder_is_short_by_its_height(cockpit: Sit, bar: Bar) -> None:
+    scene = cockpit(bar("main_hoop", (0, 640, 0), (0, 640, 400), (0, -640, 400), (0, -640, 0)))
+    who = scene.occupants[0]
+    found = readings.shoulder_to_hoop(scene, who)
+    assert found.value == pytest.approx(420 - who.shoulder[2], abs=0.1)
+    none = cockpit(bar("dash_bar", (0, 640, 0), (0, 640, 400)))
+    assert readings.shoulder_to_hoop(none, who).absent
+
+
 def test_knee_room_to_a_dash_bar_overhead(cockpit: Sit, bar: Bar) -> None:
     who = cockpit(bar("main_hoop", (0, 600, 0), (0, 600, 900))).occupants[0]
     knee = who.legs["left"].middle
