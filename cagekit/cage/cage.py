@@ -98,6 +98,7 @@ class Cage:
         new = Cage(
             self.name,
             kept,
+            plates=self.plates,
             notes=self.notes,
             doors=doors,
             parts=[p for p in self.parts if p.id in parts],

@@ -98,8 +98,9 @@ def run(args: argparse.Namespace) -> int:
 def part_kinds() -> Mapping[str, PartKind]:
     """Return every kind of part, by name."""
     from cagekit.members.parts import KINDS
+    from cagekit.plates.parts import PLATE_KINDS
 
-    return KINDS
+    return {**KINDS, **PLATE_KINDS}
 
 
 def _report(made: Any, args: argparse.Namespace) -> None:
@@ -113,11 +114,15 @@ def _report(made: Any, args: argparse.Namespace) -> None:
             {"id": i, "cut_length": cage.cut_length(i), "mass_kg": cage.mass(i)}
             for i in cage.members
         ]
-        emit({"folder": str(made.folder), "files": files, "members": rows})
+        plates = [{"id": p.id, "mass_kg": p.mass, "folds": len(p.folds)} for p in cage.plates]
+        emit({"folder": str(made.folder), "files": files, "members": rows, "plates": plates})
         return
     for member in cage.members:
         length = format_length(cage.cut_length(member), units)
         print(f"{member}: cut length {length}, {format_mass(cage.mass(member), units, decimals=2)}")
+    for plate in cage.plates:
+        size = " x ".join(format_length(float(v), units) for v in plate.size)
+        print(f"{plate.id}: flat {size}, {format_mass(plate.mass, units, decimals=2)}")
     print(f"{made.folder}/  {', '.join(files)}")
 
 
@@ -168,6 +173,8 @@ def _option(field: str) -> str:
 def _shown(value: Any, unit: str, units: str) -> str:
     from cagekit.units import format_length
 
+    if value is None:
+        return "worked out when left out"
     if unit == "mm":
         return format_length(value, units)  # type: ignore[arg-type]
     return f"{degrees(value):g} degrees" if unit == "deg" else str(value)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 SUITED = ("step", "dxf", "json", "glb", "png", "bends", "copes")
 """Products that need no car, driver or layout."""
+PLATES_ONLY = ("step", "dxf", "sheets", "json", "glb")
+"""Products of a part that has no tube."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +82,6 @@ def make_part(
         build=cast("Build", build), cage=cage, units=units, options={"dimensions": dict(dims)}
     )
     known = {p.name for p in PRODUCTS}
-    wanted = only or [n for n in SUITED if n in known]
+    wanted = only or [n for n in (SUITED if part.made else PLATES_ONLY) if n in known]
     made = make(job, target, only=wanted, progress=progress)
     return MadePart(folder=target, files=made.files, cage=cage)

@@ -13,7 +13,7 @@ from cagekit.geometry.path import Vec, unit
 from cagekit.plates.outline import Outline, Segment, Vec2, vec2
 
 if TYPE_CHECKING:
-    from cagekit.build.car import Car
+    from cagekit.build.car import Car, FootSpot
     from cagekit.cage.cage import Cage
     from cagekit.cage.model import EndName
 
@@ -65,8 +65,8 @@ class Foot:
         )
 
     @classmethod
-    def of(cls, cage: Cage, member: str, end: EndName, car: Car) -> Foot:
-        """The foot of a tube that stands flat."""
+    def of(cls, cage: Cage, member: str, end: EndName, car: Car | None) -> Foot:
+        """The foot of a tube that stands flat; ``car`` tells the sheet below it."""
         m = cage.member(member)
         how = m.end(end)
         assert how.plane is not None
@@ -134,9 +134,12 @@ def _local(frame: Vec, points: Vec) -> Vec:
     return np.asarray((points - frame[:3, 3]) @ frame[:3, :3])
 
 
-def _spot(car: Car, foot: str):  # type: ignore[no-untyped-def]
+def _spot(car: Car | None, foot: str) -> FootSpot | None:
     side, _, name = foot.partition(".")
-    return getattr(car.side(side), name, None) if side in ("left", "right") else None
+    if car is None or side not in ("left", "right"):
+        return None
+    spot: FootSpot | None = getattr(car.side(side), name, None)
+    return spot
 
 
 def _section(

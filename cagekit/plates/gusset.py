@@ -23,7 +23,6 @@ from cagekit.geometry.path import Line, Path, Vec, unit
 from cagekit.hints import did_you_mean
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.fold import Fold, bend_allowance
-from cagekit.plates.foot import through_open
 from cagekit.plates.model import Hole, HolePurpose, Plate, Weld
 from cagekit.plates.outline import Outline, Segment, Vec2, vec2
 from cagekit.plates.profile import Folding
@@ -450,16 +449,65 @@ def folded_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
     return replace(plate, holes=_cheek_holes(plate, spec.hole))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tip:
+    """The coped end of a web on one tube.
+
+    Args:
+        radius: of the tube and the gap, mm.
+        angle: between the web and the tube's axis, rad.
+        thickness: of the sheet, mm.
+        depth: of the fold behind the web's face, mm.
+        half: half width of the web's flat, mm.
+    """
+
+    radius: float
+    angle: float
+    thickness: float
+    depth: float
+    half: float
+
+    @property
+    def least(self) -> float:
+        """Where the cheek is deep enough for the fold and a little more, from the axis, mm."""
+        return (self.depth + 2.0) / tan(self.angle) if self.angle < pi / 2 else 0.0
+
+    def curve(self, y: float) -> float:
+        """Where web and tube meet ``y`` mm off the middle, mm from the axis along the web."""
+        over = sqrt(max(self.radius**2 - y**2, 0.0))
+        return (over + self.thickness * max(cos(self.angle), 0.0)) / sin(self.angle)
+
+    def reach(self, y: float) -> float:
+        """Where the web ends ``y`` mm off the middle, mm from the axis along the web."""
+        return max(self.curve(y), self.least)
+
+    def edge(self) -> list[Vec2]:
+        """Rows of points ``(n, 2)`` along the end for rising y: straight, coped, straight."""
+        y = self.half
+        if self.curve(y) < self.least:
+            lean = self.least * sin(self.angle) - self.thickness * max(cos(self.angle), 0.0)
+            y = sqrt(max(self.radius**2 - max(lean, 0.0) ** 2, 0.0))
+            y = min(y, self.half)
+        coped = np.array([[self.curve(v), v] for v in np.linspace(-y, y, 17)])
+        if self.half - y < 1e-6:
+            return [coped]
+        ends = np.array([[self.least, self.half], [self.least, (self.half + y) / 2]])
+        coped[[0, -1], 0] = self.least
+        after = np.vstack([coped[-1:], ends[1:], ends[:1]])
+        return [after[::-1] * np.array([1.0, -1.0]), coped, after]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Saddle:
     """A folded gusset before it is laid flat.
 
     ``cheek`` holds the cheek's corners (along the web, inward from the web's face); ``tips`` the
-    coped ends of the web as functions of the distance across; ``ends`` where the folds end.
+    coped ends of the web; ``length`` the whole web from axis to axis; ``ends`` where the folds end.
     """
 
     cheek: tuple[tuple[float, float], ...]
-    tips: tuple[Callable[[float], float], Callable[[float], float]]
+    tips: tuple[_Tip, _Tip]
+    length: float
     ends: tuple[float, float]
     web_half: float
     depth: float
@@ -492,11 +540,9 @@ def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle
     half = max(rp, rb) - f.radius
     depth = t + f.radius
 
-    def tip(radius: float, angle: float) -> Callable[[float], float]:
-        return lambda y: (sqrt(max(radius**2 - y**2, 0.0)) + t * max(cos(angle), 0.0)) / sin(angle)
-
-    start, end = tip(rp, at_parent), tip(rb, at_branch)
-    x0, x1 = start(half), length - end(half)
+    start = _Tip(radius=rp, angle=at_parent, thickness=t, depth=depth, half=half)
+    end = _Tip(radius=rb, angle=at_branch, thickness=t, depth=depth, half=half)
+    x0, x1 = start.reach(half), length - end.reach(half)
     reach = [x0 * tan(at_parent), (length - x1) * tan(at_branch)]
     for name, angle, deep in (
         (corner.parent, at_parent, reach[0]),
@@ -518,7 +564,8 @@ def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle
     cheek = _cheek(owner, corner, spec, (x0, x1, length), (at_parent, at_branch), (a, b), depth)
     return _Saddle(
         cheek=cheek,
-        tips=(start, lambda y: length - end(y)),
+        tips=(start, end),
+        length=length,
         ends=(x0, x1),
         web_half=half,
         depth=depth,
@@ -588,9 +635,12 @@ def _saddle_outline(shape: _Saddle, half: float, width: float) -> Outline:
         return [Segment(vec2(p), vec2(q)) for p, q in pairwise(points)]
 
     def tip(number: int, upward: bool) -> list[Segment]:
-        y = np.linspace(-half, half, 17) * (1.0 if upward else -1.0)
-        points = np.array([[shape.tips[number](float(v)), v] for v in y])
-        return list(through_open(points).segments)
+        rows = shape.tips[number].edge()
+        if number:
+            rows = [np.column_stack([shape.length - r[:, 0], r[:, 1]]) for r in rows]
+        if not upward:
+            rows = [r[::-1] for r in reversed(rows)]
+        return [s for r in rows for s in drawn(r)]
 
     x0, x1 = shape.ends
     upper = side([(x0, half), *laid(shape.cheek, 1.0), (x1, half)])
