@@ -799,6 +799,10 @@ BY_CODE: dict[str, Proof] = {
             ],
         ),
     ),
+    "scca-gcr/solo-roll-bar": (
+        scene(ROADSTER, steel("main_hoop", "1020-dom", 44.45, 2.42), car__class="solo"),
+        scene(ROADSTER, steel("main_hoop", "1020-dom", 38.1, 2.42), car__class="solo"),
+    ),
     "scca-gcr/rally-plate-area": (
         scene(PLAIN, car__class="rally", build__plate=floor(length=160, width=160)),
         scene(PLAIN, car__class="rally", build__plate=floor(length=70, width=70)),
@@ -872,7 +876,11 @@ def proof_of(rule: Rule) -> Proof:
 
 
 def statuses(rule: Rule, where: Scene) -> dict[str, Status]:
-    found = list(evaluate_rule(rule, where.survey()))
+    survey = where.survey()
+    found = list(evaluate_rule(rule, survey))
+    for f in found:
+        assert set(f.evidence.members) <= set(survey.cage.members)
+        assert set(f.evidence.plates) <= {p.id for p in survey.plates}
     return {f"{f.subject}: {f.measured}": f.status for f in found}
 
 
@@ -890,6 +898,29 @@ def test_a_mutated_build_does_not(rule: Rule) -> None:
     bad = Status.FAIL if rule.entry.level == "must" else Status.WARN
     got = statuses(rule, proof_of(rule)[1])
     assert bad in got.values(), got
+
+
+STREETS = (
+    scene(PLAIN, car__engine_capacity=1600, car__frame="frame"),
+    scene(COUPE, car__engine_capacity=2500),
+    scene(WAGON, build__tubes__door_bar="4130-1.625x0.083", car__quarter_mile_time=11.0),
+    scene(WAGON, car__quarter_mile_time=7.2),
+    scene(WAGON, car__quarter_mile_time=8.0),
+    scene(ROADSTER),
+)
+"""Builds among which every rule that no model can answer has to show up."""
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_no_rule_is_unreachable(name: str) -> None:
+    open_rules = [r for r in load_profile(name).rules if not r.measured]
+    surveys = [s.survey() for s in STREETS]
+    for rule in open_rules:
+        wanted = Status.NEEDS_INPUT if rule.entry.needs == "input" else Status.NEEDS_INSPECTION
+        found = [f for s in surveys for f in evaluate_rule(rule, s)]
+        got = [f for f in found if f.status is wanted]
+        assert got, rule.code
+        assert all(f.source and f.cure for f in got), rule.code
 
 
 def test_every_proof_is_used() -> None:
