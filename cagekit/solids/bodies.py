@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
@@ -34,12 +34,15 @@ SURFACE_TOL = 1e-3
 GetWorker = Callable[[], KernelWorker]
 
 
-def build_records(cage: Cage, *, worker: KernelWorker | None = None) -> Mapping[str, Body]:
+def build_records(
+    cage: Cage, *, worker: KernelWorker | None = None, by_kernel: Collection[str] = ()
+) -> Mapping[str, Body]:
     """Solids of all members, plates and small parts, by id, members first.
 
     Args:
         cage: the cage.
         worker: kernel process for what cannot be written down; one is started when needed.
+        by_kernel: members that are left to the kernel in any case.
 
     Raises:
         KernelError: a solid cannot be made, or not with the volume it must have.
@@ -53,7 +56,10 @@ def build_records(cage: Cage, *, worker: KernelWorker | None = None) -> Mapping[
                 started.append(stack.enter_context(KernelWorker()))
             return started[0]
 
-        out: dict[str, Body] = {i: member_body(cage, i, kernel) for i in cage.members}
+        out: dict[str, Body] = {
+            i: kernel_body(cage, i, kernel) if i in by_kernel else member_body(cage, i, kernel)
+            for i in cage.members
+        }
         out.update((p.id, plate_body(p)) for p in cage.plates)
         out.update((p.id, small_part_body(p)) for p in cage.parts)
     return out
@@ -66,19 +72,25 @@ def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> Body:
     try:
         return _sound(tube_record(id_, member.path, *cuts), cage.volume(id_))
     except Refused as reason:
-        why = str(reason)
+        return kernel_body(cage, id_, kernel, why=str(reason))
+
+
+def kernel_body(
+    cage: Cage, id_: str, kernel: GetWorker | None = None, *, why: str = "it was asked for"
+) -> KernelSolid:
+    """One member's solid by the kernel's boolean; ``why`` it is not written down is told."""
+    job = "boolean", id_, cage.member(id_).path, cage.cut(id_, "a"), cage.cut(id_, "b")
     if kernel is not None:
-        solid = kernel().call("boolean", id_, member.path, *cuts)
+        solid = kernel().call(*job)
     else:
         with KernelWorker() as own:
-            solid = own.call("boolean", id_, member.path, *cuts)
+            solid = own.call(*job)
     assert isinstance(solid, KernelSolid)
-    wanted = cage.volume(id_)
-    off = solid.volume / wanted - 1
+    off = solid.volume / cage.volume(id_) - 1
     if abs(off) > VOLUME_TOL:
         raise KernelError(
-            f"{id_}: {why}, and the kernel's cut is off by {off:.1e} of the volume. "
-            "Move its end onto the centre line of its parents."
+            f"{id_}: cannot be written down ({why}), and the kernel's cut is off by {off:.1e} of "
+            "the volume. Move its end onto the centre line of its parents."
         )
     return solid
 

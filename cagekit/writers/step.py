@@ -5,7 +5,7 @@ The assembly is kept shallow: cage / group / part. Parts lie in vehicle axes, mm
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path as FilePath
@@ -108,15 +108,23 @@ def start_files(cage: Cage, folder: FilePath) -> Reading:
         raise
 
 
-def _write_all(cage: Cage, folder: FilePath, worker: KernelWorker) -> Reading:
-    bodies = build_records(cage, worker=worker)
+def _write_all(
+    cage: Cage, folder: FilePath, worker: KernelWorker, by_kernel: Collection[str] = ()
+) -> Reading:
+    bodies = build_records(cage, worker=worker, by_kernel=by_kernel)
     parts = step_parts(cage, bodies)
     expected = expected_volumes(cage)
     kernel_made = {i for i, body in bodies.items() if not isinstance(body, Record)}
     whole = folder / "cage.step"
     write_step(whole, plain_name(cage.name), parts)
     report = read_back(whole, expected, kernel_made=kernel_made)
-    reading = Reading(report, expected, worker)
+
+    def again(unsound: tuple[str, ...]) -> Reading:
+        return _write_all(cage, folder, worker, unsound)
+
+    # a member that the kernel finds unsound is cut by the kernel, once
+    mend = again if not by_kernel else None
+    reading = Reading(report, expected, worker, mend)
     for part in parts:
         home = folder / ("members" if part.name in cage.members else part.group)
         home.mkdir(exist_ok=True)

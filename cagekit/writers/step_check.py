@@ -6,7 +6,7 @@ measures it. The other is the kernel's, which tells whether each solid is sound.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 
@@ -17,6 +17,14 @@ from cagekit.solids.measure import measure
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import parse, references
 from cagekit.writers.step_read import read_records, solid_names
+
+
+class UnsoundError(KernelError):
+    """The kernel does not take some parts of a file for sound solids."""
+
+    def __init__(self, path: FilePath, parts: Sequence[str]) -> None:
+        self.parts = tuple(parts)
+        super().__init__(f"{path.name}: the kernel reads {', '.join(parts)} as no sound solid.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,17 +80,28 @@ class Reading:
         report: what cagekit's own reader found.
         expected: volume of every part, mm3, by name.
         worker: the process; it belongs to the reading and ends with it.
+        again: writes the files once more with the unsound parts made another way, and reads
+            them back.
     """
 
     def __init__(
-        self, report: StepReport, expected: Mapping[str, float], worker: KernelWorker
+        self,
+        report: StepReport,
+        expected: Mapping[str, float],
+        worker: KernelWorker,
+        again: Callable[[tuple[str, ...]], Reading] | None = None,
     ) -> None:
-        self.report, self.expected, self.worker = report, expected, worker
+        self.report, self.expected, self.worker, self.again = report, expected, worker, again
         self.parts = worker.submit("read", str(report.path), report.foreign)
 
     def result(self) -> StepReport:
         """Wait for the kernel and compare; errors as :func:`verify_step`."""
-        return compare(self.report, self.parts.result(), self.expected)
+        try:
+            return compare(self.report, self.parts.result(), self.expected)
+        except UnsoundError as error:
+            if self.again is None:
+                raise
+            return self.again(error.parts).result()
 
     def close(self) -> None:
         """End the process."""
@@ -138,9 +157,10 @@ def compare(
     path = report.path
     _same_names(path, [p.name for p in parts], expected)
     worst = report.worst
+    unsound = [p.name for p in parts if p.solids != 1 or not p.valid]
+    if unsound:
+        raise UnsoundError(path, unsound)
     for part in parts:
-        if part.solids != 1 or not part.valid:
-            raise KernelError(f"{path.name}: the kernel reads {part.name} as no sound solid.")
         if part.volume is not None:
             worst = max(worst, _off(path, part.name, part.volume, expected[part.name]))
         elif part.name in report.foreign:

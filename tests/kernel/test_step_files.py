@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -19,7 +21,7 @@ from cagekit.solids.bodies import (
     member_solid,
     plate_solid,
 )
-from cagekit.solids.kernel_step import read_step
+from cagekit.solids.kernel_step import ReadPart, read_step
 from cagekit.solids.record import Record
 from cagekit.writers.step import StepPart, step_parts, write_files, write_step
 from cagekit.writers.step_check import verify_step
@@ -82,6 +84,27 @@ def test_a_solid_turned_inside_out_is_found_by_reading_back(cage: Cage, tmp_path
     write_step(tmp_path / "cage.step", "cage", step_parts(cage, bodies))
     with pytest.raises(KernelError, match=id_):
         verify_step(tmp_path / "cage.step", expected_volumes(cage))
+
+
+def test_a_member_that_the_kernel_finds_unsound_is_made_by_the_kernel(
+    cage: Cage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The kernel's verdict is forged for one member; the second file holds its own cut."""
+    import cagekit.writers.step_check as step_check
+
+    id_ = next(i for i, m in cage.members.items() if m.a.parents)
+    verdicts = [id_]
+
+    def forged(report: object, parts: Sequence[ReadPart], expected: object) -> object:
+        doubted = verdicts.pop() if verdicts else None
+        told = [replace(p, valid=p.valid and p.name != doubted) for p in parts]
+        return compare(report, told, expected)  # type: ignore[arg-type]
+
+    compare = step_check.compare
+    monkeypatch.setattr(step_check, "compare", forged)
+    report = write_files(cage, tmp_path)
+    assert report.foreign == (id_,)
+    assert not verdicts
 
 
 def test_a_part_left_out_is_found_by_reading_back(cage: Cage, tmp_path: Path) -> None:
