@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 from collections import Counter
 from dataclasses import replace
+from math import degrees
 from typing import Any
 
 import pytest
@@ -30,10 +31,14 @@ def shaken(build: Build, rng: random.Random, strength: float) -> dict[str, Any]:
         fields: dict[str, Any] = {}
         for name, value in entry:
             if isinstance(value, float) and rng.random() < 0.5:
-                shift = value * rng.uniform(-strength, strength) + rng.uniform(-80, 80) * strength
-                fields[name] = f"{value + shift} mm"
-                if name == "lean":
-                    fields[name] = rng.uniform(-30, 30) * strength
+                room = 80.0 if value > 10.0 else 0.5
+                shift = (
+                    value * rng.uniform(-strength, strength) + rng.uniform(-room, room) * strength
+                )
+                angle = "angle" in str(type(entry).model_fields[name].metadata)
+                fields[name] = degrees(value) + rng.uniform(-30, 30) * strength
+                if not angle:
+                    fields[name] = f"{value + shift} mm"
             elif (
                 value is None
                 and name in ("height", "bend_radius", "knee_height", "low", "half_width_top")
