@@ -46,6 +46,8 @@ MARK: Rgb = (196, 30, 58)
 FREE: Rgb = (222, 238, 226)
 STRAIGHT = {"hoop above helmet": 2, "harness bar below shoulder": 2, "shoulder to hoop": 1}
 """Measures taken along one axis of the car (index); the rest run from spot to spot."""
+FAR = 450.0
+"""Room beyond this is not worth a number, mm."""
 GHOST = 0.42
 """Weight of a tube in front of a person."""
 
@@ -131,7 +133,7 @@ def measures(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
     out = _helmet(cockpit, who, units)
     for name, take, views in TAKEN:
         reading = take(cockpit, who)
-        if reading.value is None or len(reading.points) < 2:
+        if reading.value is None or len(reading.points) < 2 or reading.value > FAR:
             continue
         member = reading.members[0].replace("_", " ") if reading.members else ""
         part = reading.note.split(",")[0] if name in ("arm", "leg", "shoe", "seat") else name
@@ -390,7 +392,13 @@ def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: Units) -> N
         f"room all round: {_size(opening.margin, units)}",
     ]
     if opening.tightest:
-        lines.append("limited by " + ", ".join(t.replace("_", " ") for t in opening.tightest))
+        names = [t.replace("_", " ") for t in opening.tightest]
+        more = f" and {len(names) - 2} more" if len(names) > 2 else ""
+        lines.append(f"limited by {', '.join(names[:2])}{more}")
+    if any(m.swing is not None for m in readings.door_bars(cockpit, who)):
+        swung = way_out(cockpit, who, swung=True)
+        assert swung is not None
+        lines.append(f"with the door bar swung out: {_size(swung.margin, units)}")
     for k, text in enumerate(lines):
         draw.text((x0, bottom + 30 * k), text, MARK if bad else INK, font(18), anchor="ls")
 

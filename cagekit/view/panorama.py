@@ -133,11 +133,15 @@ def shell_edges(car: Car) -> Iterable[tuple[Array, bool]]:
     for edge in lower_edges(car):
         yield np.array(edge), False
     for side, sign in sides:
-        if side.pillar is None:
+        if side.pillar is not None:
+            front = [side.pillar.base]
+        elif car.dash is not None:
+            wide, dash = side.hoop.half_width_belt, car.dash
+            front = [(dash.cowl_x, wide, dash.cowl_z), (dash.face_x, wide, dash.top_z)]
+        else:
             continue
-        x, y, z = side.pillar.base
         rear = (BEHIND, sign * side.hoop.half_width_belt, side.hoop.height_belt)
-        yield np.array([(x, sign * y, z), rear]), False
+        yield np.array([*((x, sign * y, z) for x, y, z in front), rear]), False
 
 
 def _cover(view: Array, layer: Layer, who: Occupant) -> None:
@@ -268,6 +272,7 @@ def _pillars(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
     if not who.at_wheel:
         return
     y = HEAD + (UP_DEG + DOWN_DEG) * SCALE + 46
+    shown = False
     for side, x, anchor in (
         ("left", MARGIN, "ls"),
         ("right", MARGIN + 2 * REACH_DEG * SCALE, "rs"),
@@ -275,11 +280,14 @@ def _pillars(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
         view = pillar_view(cockpit, who, side)
         if view is None:
             continue
+        shown = True
         text = (
             f"{side} pillar: the car's own hides {degrees(view.alone):.1f}°, "
             f"with the bars {degrees(view.total):.1f}° (+{degrees(view.added):.1f}°)"
         )
         draw.text((x, y + 24), text, INK, font(20), anchor=anchor)
+    if not shown:
+        return
     middle = MARGIN + REACH_DEG * SCALE
     draw.text((middle, y + 24), "UN R125: 6° (information)", SOFT, font(18), anchor="ms")
 
