@@ -36,10 +36,13 @@ class Group:
 
 
 GROUPS: tuple[Group, ...] = (
+    Group("geometry", "cagekit.checks.geometry", "nodes, sharp joints, loose ends"),
     Group("fit", "cagekit.checks.fit.people", "the people in the cage: room, belts, way out"),
     Group("car", "cagekit.checks.fit.car_fit", "tubes against shell, doors and keep-outs"),
     Group("sight", "cagekit.checks.fit.sight", "what the bars hide from the driver"),
     Group("shop", "cagekit.shop.bendability", "what the bender and the saw can make"),
+    Group("plates", "cagekit.checks.plates", "folds, flanges and holes of the plates"),
+    Group("swing_out", "cagekit.checks.swing_out", "swing-out door bars: brackets, pins, swing"),
     Group("rules", "cagekit.checks.rules", "the rulebooks named in the build"),
 )
 """Every group, in the order they are run."""

@@ -11,9 +11,12 @@ from cagekit.geometry.path import Path
 from cagekit.members.site import Site
 from cagekit.members.strut import between, front_leg
 
-CUT_FROM_NODE = 3.5
-"""Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld
-and long enough for the standing half of a bracket (common practice)."""
+CUT_FROM_NODE = 2.75
+"""Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld,
+long enough for the standing half of a bracket, and no longer, so that at the main hoop the cut lies
+behind the driver's back (common practice)."""
+QUARTER_GAP = 12.0
+"""The rear cut lies this far ahead of the quarter panel's edge, mm, so that the bar comes out."""
 EDGE_GAP = 2.5
 """A front hinge's cut lies this far behind the front edge of the door opening, mm: the pin is more
 than the tube's radius further back, so that the bar can stand square out of the car."""
@@ -55,8 +58,8 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
 def _swinging(site: Site, entry: DoorBarEntry, bar: Member) -> Member:
     """Note on the bar where it is cut; proposes a cut at each end when the entry names none."""
     length = bar.path.length
-    rear = _cut(entry, bar, "rear", None)
-    front = _cut(entry, bar, "front", _front_edge(site, bar))
+    rear = _cut(entry, bar, "rear", _edges(site, bar, "a"))
+    front = _cut(entry, bar, "front", _edges(site, bar, "b"))
     if not 0 < rear < front < length:
         raise GeometryError(
             bar.id,
@@ -81,20 +84,22 @@ def _swinging(site: Site, entry: DoorBarEntry, bar: Member) -> Member:
     )
 
 
-def _front_edge(site: Site, bar: Member) -> float | None:
-    """Front edge of the door opening at the height of the bar's front end, x mm, if measured."""
+def _edges(site: Site, bar: Member, end: str) -> tuple[float, float] | None:
+    """Rear and front edge of the door opening at the height of an end, x mm, if measured."""
     door = site.car.side(bar.side).door if bar.side in ("left", "right") else None
     if door is None or len(door.outline) < 3:
         return None
-    z = float(bar.path.end[2])
+    z = float(bar.path.end_point(end)[2])
     hits = []
     for (x0, z0), (x1, z1) in pairwise((*door.outline, door.outline[0])):
         if min(z0, z1) <= z <= max(z0, z1) and z0 != z1:
             hits.append(x0 + (z - z0) / (z1 - z0) * (x1 - x0))
-    return max(hits, default=None)
+    return (min(hits), max(hits)) if hits else None
 
 
-def _cut(entry: DoorBarEntry, bar: Member, end: str, front_edge: float | None) -> float:
+def _cut(
+    entry: DoorBarEntry, bar: Member, end: str, edges: tuple[float, float] | None
+) -> float:
     """Station of one cut: typed along the bar or by its height, else the usual one."""
     along, height = (
         (entry.cut_rear, entry.cut_rear_height)
@@ -123,14 +128,19 @@ def _cut(entry: DoorBarEntry, bar: Member, end: str, front_edge: float | None) -
     if along is not None:
         return along if end == "rear" else length - along
     usual = CUT_FROM_NODE * bar.tube.od
-    if end == "rear":
-        return usual
-    station = length - usual
-    if entry.hinge_end == "front" and front_edge is not None:
-        # a bar that is to stand square out of the car turns behind the opening's front edge
-        for spot in bar.path.crossings((front_edge - EDGE_GAP, 0.0, 0.0), (1.0, 0.0, 0.0)):
-            station = min(station, spot.station)
-    return station
+    low, high = usual, length - usual
+    if edges is not None:
+        for spot in _at_x(bar, edges[0] + QUARTER_GAP):
+            low = max(low, spot) if spot < length / 2 else low
+        if entry.hinge_end == "front":
+            # a bar that is to stand square out of the car turns behind the opening's front edge
+            for spot in _at_x(bar, edges[1] - EDGE_GAP):
+                high = min(high, spot) if spot > length / 2 else high
+    return low if end == "rear" else high
+
+
+def _at_x(bar: Member, x: float) -> list[float]:
+    return [s.station for s in bar.path.crossings((x, 0.0, 0.0), (1.0, 0.0, 0.0))]
 
 
 def _check_straight(bar: Member, *cuts: float) -> None:

@@ -7,15 +7,15 @@ tube's axis at the pin. The bar opens by turning right-handed about the hinge's 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import cos, sin
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.cage.model import EndName, Member, Plane
-from cagekit.geometry.path import Vec, rotate, vec
+from cagekit.geometry.path import Vec, vec
 from cagekit.materials.pins import PinKind, PinSize
 from cagekit.plates.model import Hole, HolePurpose, Plate
 from cagekit.plates.outline import Outline
@@ -247,9 +247,10 @@ class SwingDoor:
 
 def turn_about(point: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
     """Rigid motion ``(4, 4)``: right-handed turn by ``angle`` rad about an axis through a point."""
-    p, w = np.asarray(point, float), vec(axis)
+    p, (x, y, z) = np.asarray(point, float), vec(axis)
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     m = np.eye(4)
-    m[:3, :3] = np.column_stack([rotate(e, w, angle) for e in np.eye(3)])
+    m[:3, :3] += sin(angle) * cross + (1.0 - cos(angle)) * (cross @ cross)
     m[:3, 3] = p - m[:3, :3] @ p
     return m
 
@@ -258,7 +259,3 @@ def moved_points(points: ArrayLike, motion: Vec) -> Vec:
     """Points ``(n, 3)`` after a rigid motion ``(4, 4)``."""
     return np.asarray(np.asarray(points, float) @ motion[:3, :3].T + motion[:3, 3])
 
-
-def small_part_ids(parts: Sequence[SmallPart]) -> tuple[str, ...]:
-    """Ids of parts, in order."""
-    return tuple(p.id for p in parts)

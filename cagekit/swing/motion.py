@@ -26,10 +26,12 @@ STEP = radians(5.0)
 """Angles looked at first."""
 MOST = radians(150.0)
 """A bar is followed this far."""
-SPACING = 8.0
+SPACING = 10.0
 """Balls along the axis, mm."""
-ROUND = 24
+ROUND = 20
 """Points round an end."""
+REFINED = 40.0
+"""Gaps below this (mm) are followed between the angles looked at first."""
 BACK = radians(1.0)
 """A bar is opened this much less than where it meets something."""
 CONTACT = -0.02
@@ -93,6 +95,9 @@ class Probe:
         rims = np.concatenate([*ends, *sleeves])
         self.points = np.concatenate([spine, rims])
         self.radii = np.concatenate([np.full(len(spine), r), np.zeros(len(rims))])
+        # far from its own joints the axis and the rims are enough
+        first = len(spine) + np.arange(ROUND)
+        self.rough = np.concatenate([np.arange(len(spine)), first, first + len(ends[0])])
 
 
 def _swings(part: SmallPart) -> bool:
@@ -105,7 +110,7 @@ def _end_points(cage: Cage, door: SwingDoor, joint: SwingJoint) -> Vec:
     phi = np.arange(ROUND) * (2 * pi / ROUND)
     r = cut.outer_radius
     rim = cut.points(phi, r)
-    depth = np.linspace(0.0, 1.0, 6) * r * (1.2 + 2 * abs(np.tan(joint.relief)))
+    depth = np.linspace(0.0, 1.0, 4) * r * (1.2 + 2 * abs(np.tan(joint.relief)))
     rows = [rim, rim + 0.5 * (cut.points(phi, cut.inner_radius) - rim)]
     # along each line of the wall from its own cut
     rows += [rim - d * cut.out for d in depth[1:]]
@@ -183,14 +188,18 @@ class Swing:
     def gaps(self, angles: Vec, which: Sequence[int] | None = None) -> tuple[Vec, Vec]:
         """Least gap to each obstacle at angles ``(k,)``: ``(m, k)`` mm, and where ``(m, k, 3)``."""
         at = self.positions(angles)
-        k, n = at.shape[:2]
-        flat = at.reshape(-1, 3)
+        k = len(at)
         rows, spots = [], []
+        rough = at[:, self.probe.rough]
         for i in range(len(self.obstacles)) if which is None else which:
-            g = self.obstacles[i].gap(flat).reshape(k, n) - self.probe.radii
+            own = self.obstacles[i].kind.startswith(("hinge", "latch"))
+            points, radii = (
+                (at, self.probe.radii) if own else (rough, self.probe.radii[self.probe.rough])
+            )
+            g = self.obstacles[i].gap(points.reshape(-1, 3)).reshape(k, -1) - radii
             best = np.argmin(g, axis=1)
             rows.append(g[np.arange(k), best])
-            spots.append(at[np.arange(k), best])
+            spots.append(points[np.arange(k), best])
         return np.array(rows), np.array(spots)
 
 
@@ -204,10 +213,10 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
     """
     swing = Swing(cage, car, door)
     angles = np.arange(0.0, MOST + STEP / 2, STEP)
-    gaps, _ = swing.gaps(angles)
+    gaps, spots = swing.gaps(angles)
     limit, meets = _limit(swing, angles, gaps)
     full = door.open_angle if limit is None else min(door.open_angle, max(limit - BACK, 0.0))
-    closest = _closest(swing, angles, gaps, full)
+    closest = _closest(swing, angles, gaps, spots, full)
     tip = cage.member(door.bar).path.end_point(door.latch.end)
     steps = np.linspace(0.0, full, 19)
     path = np.array([moved_points(tip[None], door.motion(float(a)))[0] for a in steps])
@@ -234,28 +243,29 @@ def _limit(swing: Swing, angles: Vec, gaps: Vec) -> tuple[float | None, Closest 
     )
 
 
-def _closest(swing: Swing, angles: Vec, gaps: Vec, full: float) -> tuple[Closest, ...]:
-    """Least gap to every obstacle up to ``full``, refined round the coarse least."""
+def _closest(
+    swing: Swing, angles: Vec, gaps: Vec, spots: Vec, full: float
+) -> tuple[Closest, ...]:
+    """Least gap to every obstacle up to ``full``; near ones refined round the coarse least."""
+    inside = int(np.searchsorted(angles, full - 1e-9))
+    tail, tail_spots = swing.gaps(np.array([full]))
+    steps = np.append(angles[:inside], full)
+    gaps = np.concatenate([gaps[:, :inside], tail], axis=1)
+    spots = np.concatenate([spots[:, :inside], tail_spots], axis=1)
     out = []
     for i, found in enumerate(swing.obstacles):
-        inside = np.append(angles[angles < full], full)
-        coarse = np.append(gaps[i][: len(inside) - 1], np.inf)
-        near = float(coarse.min()) < 60.0
-        best = float(inside[int(np.argmin(coarse))])
+        k = int(np.argmin(gaps[i]))
+        gap, best, point = float(gaps[i, k]), float(steps[k]), spots[i, k]
         width = STEP
-        for _ in range(3 if near else 1):
+        for _ in range(3 if gap < REFINED else 0):
             tries = np.unique(np.clip(best + np.linspace(-width, width, 9), 0.0, full))
-            now, spots = swing.gaps(tries, [i])
+            now, where = swing.gaps(tries, [i])
             k = int(np.argmin(now[0]))
-            best, width = float(tries[k]), width / 4
+            gap, best, point = float(now[0, k]), float(tries[k]), where[0, k]
+            width /= 4
         out.append(
             Closest(
-                name=found.named(spots[0, k]),
-                kind=found.kind,
-                gap=float(now[0, k]),
-                angle=best,
-                point=vec(spots[0, k]),
+                name=found.named(point), kind=found.kind, gap=gap, angle=best, point=vec(point)
             )
         )
     return tuple(sorted(out, key=lambda c: (round(c.gap, 6), c.name)))
-

@@ -126,10 +126,15 @@ class FitCheck:
 
 
 @cache
+def checks_in(file: str) -> Mapping[str, FitCheck]:
+    """Every check of a limits file of ``cagekit/data`` by name, in the file's order."""
+    text = files("cagekit.data").joinpath(file).read_text(encoding="utf-8")
+    return {name: _check(name, table) for name, table in tomllib.loads(text).items()}
+
+
 def fit_checks() -> Mapping[str, FitCheck]:
     """Every fit check by name, in the file's order."""
-    text = files("cagekit.data").joinpath("fit_limits.toml").read_text(encoding="utf-8")
-    return {name: _check(name, table) for name, table in tomllib.loads(text).items()}
+    return checks_in("fit_limits.toml")
 
 
 def fit_check(name: str) -> FitCheck:

@@ -1,0 +1,136 @@
+"""What is measured on the brackets of a swing-out bar: room, gaps, welds, and why it is cut there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.cage.model import EndKind, EndName
+from cagekit.geometry.path import Vec
+from cagekit.plates.model import Plate
+from cagekit.swing.bodies import BodySide, stub_gap
+from cagekit.swing.brackets import EDGE, STUB_WIDTH, stub_end
+from cagekit.swing.model import SwingDoor, SwingJoint
+
+if TYPE_CHECKING:
+    from cagekit.build.car import Car
+    from cagekit.cage.cage import Cage
+    from cagekit.occupant.posture import Occupant
+
+GRID = 4.0
+"""Spacing of the points looked at on a plate, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measured:
+    """A number in mm and the point ``(3,)`` it was found at."""
+
+    value: float
+    point: Vec
+
+
+def bracket_clearance(cage: Cage, door: SwingDoor, joint: SwingJoint) -> Measured:
+    """Least distance of a joint's plates to stub and closed bar, negative where they overlap."""
+    bar, stub = cage.member(door.bar), cage.member(joint.stub)
+    gaps = (stub_gap(stub, joint.stub_face), stub_gap(bar, joint.face))
+    best: Measured | None = None
+    for plate in plates_of(cage, door, joint):
+        points = plate_points(plate)
+        for gap in gaps:
+            values = gap(points)
+            k = int(np.argmin(values))
+            if best is None or float(values[k]) < best.value:
+                best = Measured(value=float(values[k]), point=points[k])
+    assert best is not None
+    return best
+
+
+def plates_of(cage: Cage, door: SwingDoor, joint: SwingJoint) -> tuple[Plate, ...]:
+    """The bracket plates of one joint."""
+    return tuple(
+        p for p in cage.plates if p.id in door.plates and p.kind.startswith(joint.name)
+    )
+
+
+def plate_points(plate: Plate) -> Vec:
+    """Points on the face and the back of a plate as folded, car axes, ``(n, 3)``."""
+    low, high = plate.outline.box
+    x = np.arange(low[0], high[0] + GRID, GRID)
+    y = np.arange(low[1], high[1] + GRID / 2, GRID / 2)
+    grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+    flat = np.concatenate([grid[plate.outline.contains(grid)], plate.outline.sampled(GRID)])
+    return np.concatenate([plate.car_points(flat, 0.0), plate.car_points(flat, -plate.thickness)])
+
+
+def root_gap(joint: SwingJoint, radius: float) -> float:
+    """Gap between plate and stub along the long welds, mm: spacer, sleeve and the tube's curve."""
+    s = joint.spec
+    share = EDGE if s.design == "saddle" else STUB_WIDTH
+    drop = radius * (1.0 - sqrt(1.0 - share**2))
+    # a cheek is welded in the groove on both sides of its line of contact, a flange at its edge
+    return s.sleeve_stand + s.spacer + (drop if s.design == "saddle" else 0.0)
+
+
+def cope_room(cage: Cage, joint: SwingJoint) -> Measured:
+    """Bracket or half cup to the nearest of the stub's cope, along the stub, mm."""
+    stub = cage.member(joint.stub)
+    end: EndName = "a" if stub.a.kind is not EndKind.PINNED else "b"
+    cut = cage.cut(stub.id, end)
+    length = stub.path.length - cut.longest
+    s = joint.spec
+    taken = max(stub_end(joint) - joint.pin_offset, s.cup_overlap if s.cup else 0.0)
+    return Measured(value=length - taken, point=joint.origin - stub_end(joint) * joint.along)
+
+
+def behind_back(joint: SwingJoint, who: Occupant) -> Measured:
+    """How far the latch's cut lies behind the person's back at its own height, x, mm."""
+    z = float(joint.stub_face.point[2])
+    share = (z - float(who.hip[2])) / max(float(who.shoulder[2] - who.hip[2]), 1.0)
+    middle = who.hip + np.clip(share, 0.0, 1.0) * (who.shoulder - who.hip)
+    back = middle - who.body.chest_depth / 2 * who.torso_forward
+    # the swinging bar's end is what a back could catch on
+    front = float(joint.stub_face.point[0]) + joint.gap * float(joint.along[0])
+    return Measured(value=float(back[0]) - front, point=joint.stub_face.point)
+
+
+def free_length(door: SwingDoor) -> float:
+    """Level distance between the two cuts, mm: what the open bar leaves free of itself."""
+    step = door.hinge.stub_face.point - door.latch.stub_face.point
+    return float(np.hypot(step[0], step[1]))
+
+
+def cut_reasons(cage: Cage, car: Car | None, door: SwingDoor, joint: SwingJoint) -> str:
+    """Say in words where a cut lies and what speaks for it."""
+    tube = cage.member(door.bar).tube
+    length = cage.member(joint.stub).path.length
+    room = cope_room(cage, joint).value
+    words = [
+        f"The {joint.name}'s cut is {length:.0f} mm from the node "
+        f"({length / tube.od:.1f} diameters): {joint.spec.overlap:.0f} mm of bracket on the stub "
+        f"and {room:.0f} mm clear of the cope weld."
+    ]
+    wall = BodySide.of(car, door.side) if car is not None else None
+    if wall is not None:
+        edges = opening_span(wall.outline, float(joint.stub_face.point[2]))
+        x = float(joint.stub_face.point[0])
+        if edges is not None:
+            front = joint.along[0] < 0
+            edge = edges[1] if front else edges[0]
+            gap = edge - x if front else x - edge
+            name = "front edge of the door opening" if front else "quarter panel"
+            side = "behind" if front else "ahead of"
+            words.append(f"It lies {gap:.0f} mm {side} the {name} at its own height.")
+    return " ".join(words)
+
+
+def opening_span(outline: Vec, z: float) -> tuple[float, float] | None:
+    """Rearmost and foremost x of the door opening at a height, mm; None above and below it."""
+    hits = []
+    for (x0, z0), (x1, z1) in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        if min(z0, z1) <= z <= max(z0, z1) and z0 != z1:
+            hits.append(float(x0 + (z - z0) / (z1 - z0) * (x1 - x0)))
+    return (min(hits), max(hits)) if hits else None
+
