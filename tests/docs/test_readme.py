@@ -9,8 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from cagekit.build.driver import Driver
+from cagekit.build.padding import Padding, thickness_by_member
+from cagekit.build.resolve import load_build
 from cagekit.build.tube import TubeFile
 from cagekit.cli.verbs import VERBS
+from cagekit.occupant import seated
 from cagekit.units import parse_length
 
 ROOT = Path(__file__).parents[2]
@@ -47,6 +51,23 @@ def test_commands_are_shell(block: str) -> None:
 def test_tube_of_the_readme_loads(block: str) -> None:
     tube = TubeFile.model_validate(tomllib.loads(block)).tube()
     assert tube.od == pytest.approx(44.45)
+
+
+@pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if 'kind = "driver"' in b])
+def test_driver_of_the_readme_can_be_seated(block: str) -> None:
+    driver = Driver.model_validate(tomllib.loads(block), context={"units": "mm"})
+    (who,) = seated(load_build("sprint-wagon").car, [driver])
+    assert who.helmet_top[2] == pytest.approx(905)
+    assert who.body.origin["stature"] == "measured"
+    assert "percentile 60" in who.body.origin["knee_height"]
+
+
+@pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if "[[padding]]" in b])
+def test_padding_of_the_readme_is_put_on(block: str) -> None:
+    rows = tomllib.loads(block)["padding"]
+    pads = [Padding.model_validate(r, context={"units": "mm"}) for r in rows]
+    roles = {"main_hoop": "main_hoop", "door_bar_left": "door_bar"}
+    assert thickness_by_member(pads, roles) == pytest.approx({"main_hoop": 12.7})
 
 
 def test_lengths_of_the_readme_are_lengths() -> None:
