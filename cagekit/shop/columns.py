@@ -4,7 +4,8 @@ The linear relaxation over all patterns gives prices for pieces and a lower boun
 costs no more than a target can only use patterns whose reduced cost is within target minus bound,
 so all of those are listed and an integer programme over them either finds such a plan or proves
 that there is none. The target starts at the least cost any set of bars can add up to above the
-bound and is raised until a plan is found.
+bound and is raised until a plan is found. Where bars are few the pieces are first put into a set of
+bars of that cost directly, which is quicker when there is room to spare.
 
 Source: Gilmore and Gomory, "A linear programming approach to the cutting-stock problem",
 Operations Research 9 (1961), for the column generation (method from memory).
@@ -12,7 +13,7 @@ Operations Research 9 (1961), for the column generation (method from memory).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import inf, isfinite
 from time import monotonic
@@ -26,6 +27,10 @@ TIGHT = 1e-7
 """Relative tolerance on costs and prices."""
 MOST_PATTERNS = 40_000
 """Patterns listed at most for one target; beyond that the plan keeps its gap."""
+MOST_PLACES = 600
+"""Kinds times bars up to which pieces are also assigned to bars directly."""
+MOST_NODES = 2_000
+"""Nodes that a direct assignment may take; a count, so that every machine makes the same plan."""
 
 Column = tuple[int, Pattern]
 """Index of the bar and what is cut from it."""
@@ -74,7 +79,9 @@ def choose(kinds: Kinds, bars: Sequence[Bar], kerf: float, time_limit: float) ->
         share = monotonic() + 0.3 * max(stop - monotonic(), 0.0)
         best = _cheaper(bars, best, _integer(kinds, bars, columns, inf, share)[0])
     while best is None or bound < _cost(bars, best) - TIGHT:
-        found, settled = _within(kinds, bars, rooms, prices, columns, bound, stop)
+        found, settled = _assigned(kinds, bars, rooms, bound)
+        if not settled:
+            found, settled = _within(kinds, bars, rooms, prices, columns, bound, stop)
         best = _cheaper(bars, best, found)
         if not settled or found is not None:
             break
@@ -221,6 +228,80 @@ def _relaxed(
     for r, j in enumerate(limited):
         scarce[j] = max(float(marginals[kinds.count + r]), 0.0)
     return float(result.fun), worth, scarce
+
+
+def _assigned(
+    kinds: Kinds, bars: Sequence[Bar], rooms: Sequence[int], target: float
+) -> tuple[tuple[Column, ...] | None, bool]:
+    """Look for a plan that costs ``target`` exactly by putting the pieces into given bars.
+
+    Quick where there are few bars and some room to spare; also tells whether it is settled.
+    """
+    own = [j for j, b in enumerate(bars) if b.cost <= 0 for _ in range(b.count or 0)]
+    if any(b.cost <= 0 and b.count is None for b in bars):
+        return None, False
+    settled = True
+    for sticks in _sets_of_cost(bars, target):
+        slots = own + list(sticks)
+        if len(slots) * kinds.count > MOST_PLACES:
+            return None, False
+        found, sure = _placed(kinds, slots, [rooms[j] for j in slots])
+        if found is not None:
+            return found, True
+        settled = settled and sure
+    return None, settled
+
+
+def _placed(
+    kinds: Kinds, slots: Sequence[int], rooms: Sequence[int]
+) -> tuple[tuple[Column, ...] | None, bool]:
+    """Put all pieces into the bars ``slots``; also tell whether the answer is settled."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    n, m = kinds.count, len(slots)
+    unit = float(max(rooms, default=1))
+    wanted = np.array(kinds.wanted, dtype=float)
+    size = np.array(kinds.sizes, dtype=float) / unit
+    result = milp(
+        np.zeros(n * m),
+        constraints=[
+            LinearConstraint(np.kron(np.eye(n), np.ones((1, m))), wanted, wanted),
+            LinearConstraint(np.kron(size[None, :], np.eye(m)), ub=np.array(rooms) / unit),
+        ],
+        integrality=np.ones(n * m),
+        bounds=Bounds(0, np.repeat(wanted, m)),
+        options={"node_limit": MOST_NODES},
+    )
+    if result.x is None:
+        return None, result.status == 2
+    counts = np.rint(result.x).astype(int).reshape(n, m).T.tolist()
+    used = tuple((j, tuple(row)) for j, row in zip(slots, counts, strict=True) if any(row))
+    # the solver's tolerance is no saw's: what does not fit to the nanometre is no plan
+    full = all(
+        sum(k * s for k, s in zip(row, kinds.sizes, strict=True)) <= room
+        for row, room in zip(counts, rooms, strict=True)
+    )
+    return (used, True) if full else (None, False)
+
+
+def _sets_of_cost(bars: Sequence[Bar], target: float) -> Iterator[tuple[int, ...]]:
+    """Every set of bars to buy that costs ``target``, as bar indices."""
+    buy = [j for j, b in enumerate(bars) if b.cost > 0]
+    slack = TIGHT * max(target, 1.0)
+
+    def search(at: int, left: float, chosen: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+        if abs(left) <= slack:
+            yield chosen
+            return
+        if at == len(buy):
+            return
+        bar = bars[buy[at]]
+        most = int((left + slack) // bar.cost)
+        most = most if bar.count is None else min(most, bar.count)
+        for n in range(most, -1, -1):
+            yield from search(at + 1, left - n * bar.cost, chosen + (buy[at],) * n)
+
+    yield from search(0, target, ())
 
 
 def _within(
