@@ -1,0 +1,47 @@
+"""The plates group of the checks: folds, flanges, holes and edges against shop practice."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from cagekit.checks.context import CheckContext
+from cagekit.checks.finding import Certainty, Evidence, Finding, Status
+from cagekit.checks.gather import gathered
+from cagekit.plates.checks import PlateWarning, plate_checks
+
+GROUP = "plates"
+
+
+def findings(ctx: CheckContext) -> list[Finding]:
+    """Hold every plate of the cage against what brake and table of the shop can make."""
+    return gathered(
+        _finding(w, plate.members)
+        for plate in ctx.cage.plates
+        for w in plate_checks(plate, ctx.build.tooling)
+    )
+
+
+def _finding(w: PlateWarning, members: tuple[str, ...]) -> Finding:
+    possible = isfinite(w.limit)
+    return Finding(
+        code=w.code,
+        group=GROUP,
+        subject=w.plate,
+        quantity=w.quantity,
+        status=Status.PASS if w.ok else Status.WARN,
+        measured=w.measured,
+        op=w.op if possible else "",
+        limit=w.limit if possible else None,
+        unit=w.unit,
+        source=w.source,
+        certainty=_certainty(w.source),
+        evidence=Evidence.of(*members, plates=[w.plate], points=[w.at]),
+        cure="" if w.ok else w.cure,
+        text="" if possible else "The shop has no tool for this thickness.",
+    )
+
+
+def _certainty(source: str) -> Certainty:
+    if source.startswith("common practice"):
+        return Certainty.COMMON_PRACTICE
+    return Certainty.MEASURED if source.startswith("tooling") else Certainty.IN_TEXT

@@ -1,0 +1,158 @@
+"""The registry of check groups, and the groups that look at nodes and plates."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.cage import Cage
+from cagekit.cage.model import End, Member
+from cagekit.checks import CheckContext, Finding, Status, run
+from cagekit.checks.finding import to_json_text
+from cagekit.checks.gather import gathered
+from cagekit.checks.geometry import findings as geometry
+from cagekit.checks.plates import findings as plates
+from cagekit.checks.registry import GROUPS
+from cagekit.errors import InputError
+from cagekit.geometry.path import Path
+from cagekit.materials.tubes import Tube
+from cagekit.plates.model import Hole, Plate
+from cagekit.plates.outline import Outline
+
+TUBE = Tube(od=40.0, wall=2.0, material="e355-n")
+DEMOS = ["sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster"]
+
+
+def tube(id_: str, start: Any, stop: Any, a: End | None = None, b: End | None = None) -> Member:
+    path = Path.straight(start, stop)
+    return Member(id=id_, role="strut", tube=TUBE, path=path, a=a or End(), b=b or End())
+
+
+def context(*members: Member, plate: tuple[Plate, ...] = ()) -> CheckContext:
+    cage = Cage("by hand", members, plates=plate)
+    build = SimpleNamespace(tooling=None)
+    return CheckContext(build=build, cage=cage)  # type: ignore[arg-type]
+
+
+FLAT = End.flat((0, 0, 0), (0, 0, 1))
+POST = tube("post", (0, 0, 0), (0, 0, 1000), a=FLAT, b=End.flat((0, 0, 1000), (0, 0, -1)))
+
+
+def by_code(found: list[Finding]) -> dict[str, list[Finding]]:
+    out: dict[str, list[Finding]] = {}
+    for f in found:
+        out.setdefault(f.code, []).append(f)
+    return out
+
+
+@pytest.mark.parametrize("angle", [25.0, 35.0, 90.0])
+def test_the_angle_of_a_joint(angle: float) -> None:
+    a = np.radians(angle)
+    far = (600 * np.sin(a), 0, 500 + 600 * np.cos(a))
+    branch = tube("branch", far, (0, 0, 500), a=FLAT, b=End.coped("post"))
+    (f,) = by_code(geometry(context(POST, branch)))["geometry/joint-angle"]
+    assert f.measured == pytest.approx(angle)
+    assert f.status is (Status.WARN if angle < 30 else Status.PASS)
+    assert f.evidence.members == ("branch", "post")
+
+
+@pytest.mark.parametrize("aside", [0.0, 3.0])
+def test_axes_that_pass_each_other(aside: float) -> None:
+    branch = tube("branch", (600, aside, 500), (0, aside, 500), a=FLAT, b=End.coped("post"))
+    (f,) = by_code(geometry(context(POST, branch)))["geometry/node"]
+    assert f.measured == pytest.approx(aside)
+    assert f.status is (Status.WARN if aside else Status.PASS)
+
+
+def test_an_end_that_hangs_in_the_air() -> None:
+    branch = tube("branch", (600, 0, 500), (0, 0, 500), b=End.coped("post"))
+    rows = by_code(geometry(context(POST, branch)))["geometry/loose-end"]
+    assert {f.subject: f.status for f in rows} == {
+        "branch end a": Status.WARN,
+        "3 parts": Status.PASS,
+    }
+
+
+def test_a_hole_too_near_the_edge() -> None:
+    square = Outline.polygon([(0, 0), (60, 0), (60, 60), (0, 60)])
+    plate = Plate(
+        id="p", kind="tab", thickness=5.0, material="s235", outline=square,
+        holes=(Hole.circle((12, 30), 11.0),),
+    )  # fmt: skip
+    found = by_code(plates(context(POST, plate=(plate,))))
+    bad = [f for rows in found.values() for f in rows if f.status is Status.WARN]
+    assert len(bad) == 1
+    assert bad[0].evidence.plates == ("p",)
+    assert bad[0].cure
+    assert bad[0].certainty.value != "measured"
+
+
+def test_what_passes_is_told_once_with_the_most_critical() -> None:
+    def one(subject: str, measured: float, status: Status = Status.PASS) -> Finding:
+        return Finding(
+            code="g/c", group="g", subject=subject, quantity="q", status=status,
+            measured=measured, op=">=", limit=10.0, unit="mm",
+        )  # fmt: skip
+
+    got = gathered([one("a", 30.0), one("b", 11.0), one("c", 5.0, Status.WARN)])
+    assert [(f.subject, f.measured) for f in got] == [("c", 5.0), ("2 parts", 11.0)]
+    assert "b" in got[1].evidence.note
+
+
+# --- the registry -------------------------------------------------------------------------------
+
+
+def test_an_unknown_group_is_refused() -> None:
+    build = load_build("track-roadster")
+    with pytest.raises(InputError, match=r"Known: .*rules"):
+        run(build, assemble(build), groups=["rulez"])
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_every_group_speaks_in_findings(name: str) -> None:
+    build = load_build(name)
+    cage = assemble(build)
+    for group in GROUPS:
+        found = run(build, cage, groups=[group.name])
+        for f in found:
+            assert f.code.count("/") == 1, f.code
+            assert f.status is Status.PASS or f.cure or f.text, f.code
+            assert set(f.evidence.members) <= set(cage.members), f.code
+            if f.status is Status.FAIL:
+                assert f.source, f.code
+                assert f.cure, f.code
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_a_demo_fails_no_rulebook_that_it_names(name: str) -> None:
+    """The demos are believable builds: what they name they keep, as far as a model can tell."""
+    build = load_build(name)
+    found = run(build, assemble(build), groups=["rules"])
+    assert [f.code for f in found if f.status is Status.FAIL] == []
+
+
+def test_same_build_same_bytes() -> None:
+    builds = [load_build("gravel-hatch") for _ in range(2)]
+    one, two = (to_json_text(run(b, assemble(b))) for b in builds)
+    assert one == two
+    assert "Infinity" not in one
+    assert "NaN" not in one
+
+
+def test_checks_need_no_kernel() -> None:
+    code = (
+        "import sys; from cagekit.build.resolve import load_build;"
+        "from cagekit.cage.assemble import assemble; from cagekit.checks import run;"
+        "b = load_build('sprint-wagon'); run(b, assemble(b));"
+        "slow = {'OCP', 'cadquery', 'ezdxf', 'matplotlib', 'scipy', 'typst'};"
+        "print(sorted(slow & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
