@@ -17,6 +17,7 @@ from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.path import Path
 from cagekit.geometry.volume import wall_volume
 from cagekit.solids import kernel
+from cagekit.solids.creases import Refused
 from cagekit.solids.fallback import KernelSolid, boolean_tube
 from cagekit.solids.tube import tube_record
 from cagekit.solids.worker import KernelWorker
@@ -220,3 +221,14 @@ def test_shadow_cut_stops_at_first_contact() -> None:
     a, b = _cuts(path, (LEVEL, second), RO)
     wanted = wall_volume(path, RO, RO - WALL, a, b)
     assert boolean_tube("tube", path, a, b).volume == pytest.approx(wanted, rel=2e-6)
+
+
+@pytest.mark.parametrize("way", [(-300, 0, -200), (-200, -100, -300)])
+def test_branch_beside_a_bend_is_left_to_the_kernel(way: tuple[float, float, float]) -> None:
+    node = HOOP.path.spot(700.0).point + np.array([0.0, 3.0, 2.0])
+    path = Path.straight(node, node + np.array(way, float))
+    a, b = _cuts(path, (HOOP,), RO)
+    with pytest.raises(Refused, match="misses the bend"):
+        tube_record("tube", path, a, b)
+    wanted = wall_volume(path, RO, RO - WALL, a, b)
+    assert boolean_tube("tube", path, a, b).volume == pytest.approx(wanted, rel=5e-6)
