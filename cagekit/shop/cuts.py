@@ -64,7 +64,8 @@ class CutPlan:
     """The plan for one tube.
 
     ``bound`` is a proven lower bound of what has to be bought (in ``unit``), ``cost`` what the
-    plan buys; ``proved`` when nothing cheaper exists.
+    plan buys; ``proved`` when nothing cheaper exists. ``unused`` are the shop's own off-cuts that
+    stay in the rack, one entry each.
     """
 
     tube: Tube | None
@@ -74,6 +75,7 @@ class CutPlan:
     proved: bool
     unit: str
     kerf: float
+    unused: tuple[Bar, ...] = ()
 
     @property
     def gap(self) -> float:
@@ -87,8 +89,9 @@ class CutPlan:
 
     @property
     def remnants(self) -> tuple[float, ...]:
-        """Off-cuts for next time, longest first, mm."""
-        return tuple(sorted((b.remnant for b in self.bars if b.kept), reverse=True))
+        """Off-cuts for next time, those that were not touched too, longest first, mm."""
+        kept = [b.remnant for b in self.bars if b.kept]
+        return tuple(sorted(kept + [b.length for b in self.unused], reverse=True))
 
     @property
     def pieces_length(self) -> float:
@@ -171,13 +174,16 @@ def plan_cuts(
     fills += _unused(bars, fills)
     _gather([bars[j].room(kerf) for j, _ in fills], [f for _, f in fills])
     done: list[CutBar] = []
+    unused: list[Bar] = []
     for j, fill in sorted((j, sorted(f, reverse=True)) for j, f in fills):
         if fill or not bars[j].owned:
             taken = tuple(by_size[s].pop(0) for s in fill)
             done.append(_cut_bar(len(done) + 1, bars[j], taken, kerf, keep))
+        else:
+            unused.append(bars[j])
     return CutPlan(
         tube=tube, bars=tuple(done), cost=choice.cost, bound=choice.bound, proved=choice.proved,
-        unit=unit, kerf=kerf,
+        unit=unit, kerf=kerf, unused=tuple(unused),
     )  # fmt: skip
 
 

@@ -178,6 +178,18 @@ def cut_table(plans: Iterable[CutPlan]) -> Iterator[dict[str, Cell]]:
                 "length_mm": b.remnant,
                 "remnant_mm": b.remnant if b.kept else 0.0,
             }
+        for bar in plan.unused:
+            yield {
+                "od_mm": plan.tube.od if plan.tube else None,
+                "wall_mm": plan.tube.wall if plan.tube else None,
+                "material": plan.tube.material if plan.tube else None,
+                "source": "own off-cut",
+                "bar_length_mm": bar.length,
+                "member": "not used",
+                "start_mm": 0.0,
+                "length_mm": bar.length,
+                "remnant_mm": bar.length,
+            }
 
 
 def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:

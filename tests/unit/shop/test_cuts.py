@@ -125,6 +125,13 @@ def test_own_offcuts_save_a_stick():
     assert [p.length for p in plan.bars[0].pieces] == [2000]
 
 
+def test_offcuts_that_are_not_needed_stay_in_the_rack():
+    bars = bars_of([Stock(length=6000)], [Offcut(od=40, wall=2, length=500, count=2)], Saw(kerf=2))
+    plan = plan_cuts(pieces(3000, 2990), bars, kerf=2)
+    assert [b.length for b in plan.unused] == [500, 500]
+    assert plan.remnants == (500, 500)
+
+
 def test_two_stick_lengths_take_the_cheaper_mix():
     bars = [Bar(name="6", length=6000, cost=6000), Bar(name="4", length=4000, cost=4000)]
     plan = plan_cuts(pieces(3900, 2900, 2900), bars, kerf=2)
