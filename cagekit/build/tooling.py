@@ -308,6 +308,9 @@ class Sheet(FileModel):
         description="holds for every thickness when left out",
     )
     count: int | None = Field(None, ge=0)
+    offcut: bool = Field(False, description="a piece left from an earlier job: used first, once")
+    material: str = Field("", description="steel; holds for every steel when left out")
+    label: str = Field("", description="what is chalked on an off-cut")
 
 
 class CuttingTable(FileModel):
@@ -324,6 +327,23 @@ class CuttingTable(FileModel):
     gap: Length = Field(gt=0, description="between two parts on the sheet")
     margin: Length = Field(gt=0, description="between a part and the sheet's edge")
     lead_in: Length = Field(0.0, ge=0)
+    compensate_kerf: bool = Field(
+        False,
+        description="move the contours by half the kerf; false when the table's control does it",
+    )
+    pilot: bool = Field(True, description="mark holes that are too small to cut, for drilling")
+    bridges: int = Field(0, ge=0, le=12, description="tabs that hold a part in the sheet")
+    bridge_width: Length = Field(1.0, gt=0)
+    turning: Literal["any", "grain", "fixed"] = Field(
+        "any", description="turns of parts on the sheet: any quarter, along the grain, as drawn"
+    )
+    dxf_version: Literal["R12", "R2000", "R2010", "R2018"] = Field(
+        "R2010", description="R12 for old controls; it cannot tell its units"
+    )
+    dxf_units: Literal["mm", "in"] = Field("mm", description="unit of the coordinates")
+    dxf_entities: Literal["polyline", "lines"] = Field(
+        "polyline", description="contours as polylines with true arcs, or as single lines and arcs"
+    )
     sheet: tuple[Sheet, ...] = Field(min_length=1)
 
     @property

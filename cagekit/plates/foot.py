@@ -74,7 +74,7 @@ class Foot:
         cut = cage.cut(member, end)
         phi = np.linspace(0.0, 2 * pi, 48, endpoint=False)
         local = _local(frame, cut.points(phi, m.tube.outer_radius))
-        ring = through(local[:, :2])
+        ring = through(local[:, :2]).anticlockwise()
         side = 1.0 if float(frame[1, 3]) >= 0 else -1.0
         spot = _spot(car, how.foot)
         return cls(

@@ -135,7 +135,15 @@ class CutOptions:
         if tooling is None or tooling.table is None:
             return cls(units=units)
         table = tooling.table
-        return cls(process=table.process, min_hole_ratio=table.min_hole_ratio, units=units)
+        return cls(
+            process=table.process,
+            min_hole_ratio=table.min_hole_ratio,
+            kerf=table.kerf if table.compensate_kerf else 0.0,
+            pilot=table.pilot,
+            bridges=table.bridges,
+            bridge_width=table.bridge_width,
+            units=units,
+        )
 
     def smallest_hole(self, thickness: float) -> float:
         """Smallest clean hole in a plate of ``thickness`` mm, mm."""

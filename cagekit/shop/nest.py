@@ -173,11 +173,15 @@ def nest_for(
             length=max(s.length, s.width),
             width=min(s.length, s.width),
             thickness=s.thickness,
-            count=s.count,
+            material=s.material,
+            count=1 if s.offcut and s.count is None else s.count,
+            label=s.label,
+            offcut=s.offcut,
         )
         for s in table.sheet
     ]
-    options = replace(NestOptions(gap=table.gap, margin=table.margin), **changes)
+    base = NestOptions(gap=table.gap, margin=table.margin, turning=table.turning)
+    options = replace(base, **changes)
     return nest(plates, [*offcuts, *stock], options)
 
 

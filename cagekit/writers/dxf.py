@@ -125,12 +125,15 @@ def cut_options(job: Job) -> CutOptions:
 
 
 def dxf_options(job: Job) -> DxfOptions:
-    """What the job's options say about the files: ``dxf_units``, ``entities``, ``dxf_version``."""
+    """The files that the shop's table reads; the job's options of the same names go before it."""
     o: Mapping[str, Any] = job.options
+    table = job.build.tooling.table
+    own = (table.dxf_units, table.dxf_entities, table.dxf_version) if table else ()
+    units, entities, version = own or ("mm", "polyline", "R2010")
     return DxfOptions(
-        units=o.get("dxf_units", "mm"),
-        entities=o.get("entities", "polyline"),
-        version=o.get("dxf_version", "R2010"),
+        units=o.get("dxf_units", units),
+        entities=o.get("dxf_entities", entities),
+        version=o.get("dxf_version", version),
     )
 
 

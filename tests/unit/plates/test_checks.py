@@ -1,0 +1,78 @@
+"""Shop practice measured on plates: folds, flanges, holes near folds and edges."""
+
+from __future__ import annotations
+
+from math import radians
+
+import pytest
+
+from cagekit.build.presets import load
+from cagekit.build.tooling import Tooling
+from cagekit.plates.checks import flange, plate_checks, plate_warnings
+from cagekit.plates.fold import Fold
+from cagekit.plates.model import Hole, Plate
+from cagekit.plates.outline import Outline
+
+SHOP = load("tooling", "metric-shop", Tooling)
+
+
+def angle(*, at=0.0, radius=3.0, holes=(), thickness=3.0, turn=90.0, width=160.0):
+    return Plate(
+        id="angle",
+        kind="test",
+        thickness=thickness,
+        material="s235",
+        outline=Outline.rectangle(width, 60),
+        folds=(Fold.along((at, -30), (at, 30), radians(turn), radius),),
+        holes=tuple(holes),
+        base=(-width / 2 + 5, 0),
+    )
+
+
+def codes(plate):
+    return {w.code for w in plate_warnings(plate, SHOP)}
+
+
+def test_a_sound_plate_has_no_warnings_and_lists_what_was_measured():
+    good = angle(holes=[Hole.circle((40, 0), 11)])
+    assert codes(good) == set()
+    listed = {c.code for c in plate_checks(good, SHOP)}
+    assert {
+        "plate/fold-radius",
+        "plate/flange",
+        "plate/hole-to-fold",
+        "plate/edge-distance",
+    } <= listed
+
+
+def test_a_flange_is_measured_outside_to_the_mould_line():
+    # width of the far flat from the middle of the bend, less half the allowance, plus r + t
+    plate = angle(at=60)
+    allowance = radians(90) * (3 + 0.42 * 3)
+    assert flange(plate, 0) == pytest.approx(20 - allowance / 2 + 6)
+
+
+def test_each_measure_fails_alone():
+    assert codes(angle(at=69)) == {"plate/flange"}
+    assert codes(angle(radius=1.5)) == {"plate/fold-radius"}
+    assert codes(angle(turn=140)) == {"plate/fold-angle"}
+    assert codes(angle(holes=[Hole.circle((12, 0), 11)])) == {"plate/hole-to-fold"}
+    assert codes(angle(holes=[Hole.circle((70, 0), 11)])) == {"plate/edge-distance"}
+    close = [Hole.circle((40, -6.5), 11), Hole.circle((40, 6.5), 11)]
+    assert codes(angle(holes=close)) == {"plate/hole-spacing"}
+    assert codes(angle(holes=[Hole.circle((40, 0), 2.0)])) == {"plate/small-hole"}
+
+
+def test_slots_keep_further_off_a_fold_than_round_holes():
+    at = 3.346 + 7.0
+    slot = Hole.slot((at + 4, -10), (at + 4, 10), 8)
+    round_ = Hole.circle((at + 4, 0), 8)
+    assert "plate/hole-to-fold" in codes(angle(holes=[slot]))
+    assert "plate/hole-to-fold" not in codes(angle(holes=[round_]))
+
+
+def test_a_warning_reads_with_its_numbers():
+    (w,) = plate_warnings(angle(at=69), SHOP)
+    assert "flange at fold 1" in str(w)
+    assert ">= 16.0" in str(w)
+    assert w.source.startswith("tooling")
