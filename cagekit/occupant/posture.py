@@ -178,15 +178,21 @@ def moved(point: ArrayLike, dx: float = 0.0, dy: float = 0.0, dz: float = 0.0) -
 
 
 def seated(car: Car, drivers: Sequence[Driver]) -> tuple[Occupant, ...]:
-    """Seat everybody: the first on the driver's seat, the next on the next seat.
+    """Seat everybody: the driver on the driver's seat, the next on the next seat.
 
     People for whom the car sheet has no seat are left out.
     """
+    drivers = in_order(drivers)
     order = sorted(range(len(car.seats)), key=lambda i: (car.seats[i].side != car.driver_side, i))
     pairs = zip(drivers, order, strict=False)
     return tuple(
         seat_person(car, car.seats[s], person, index=i) for i, (person, s) in enumerate(pairs)
     )
+
+
+def in_order(drivers: Sequence[Driver]) -> list[Driver]:
+    """The driver first, then the others as named; the first named drives when nobody is said to."""
+    return sorted(drivers, key=lambda d: d.role != "driver")
 
 
 def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occupant:

@@ -12,7 +12,7 @@ from cagekit.checks.fit.scene import cockpit_of, nobody
 from cagekit.occupant import readings
 from cagekit.occupant.cockpit import Cockpit, Reading, bearing
 from cagekit.occupant.egress import Opening, way_out
-from cagekit.occupant.posture import Occupant, moved
+from cagekit.occupant.posture import Occupant, in_order, moved
 
 GROUP = "fit"
 Measure = Callable[[Cockpit, Occupant], Reading]
@@ -156,7 +156,7 @@ def opening_finding(cockpit: Cockpit, who: Occupant, name: str, opening: Opening
 
 def _without_seat(ctx: CheckContext, cockpit: Cockpit) -> Iterator[Finding]:
     """People for whom the car sheet has no seat."""
-    for person_sheet in ctx.build.drivers[len(cockpit.occupants) :]:
+    for person_sheet in in_order(ctx.build.drivers)[len(cockpit.occupants) :]:
         yield Finding(
             code="fit/seat",
             group=GROUP,

@@ -28,7 +28,7 @@ from cagekit.geometry.path import Vec
 from cagekit.hints import did_you_mean
 from cagekit.units import INCH
 
-GROUPS = ("fit", "car", "sight")
+GROUPS = ("fit", "car", "sight", "rules")
 MOST = 400
 """Places tried at most in one go."""
 ENOUGH = 60.0
@@ -108,7 +108,7 @@ class Placement:
     def label(self, key: Key) -> str:
         """What a finding is about, in words."""
         found = next(t.findings[key] for t in self.trials if key in t.findings)
-        return f"{found.quantity}, {key[1]}" if key[1] else found.quantity
+        return label_of(found, key)
 
     def unit(self, key: Key) -> str:
         """Unit of a finding's numbers."""
@@ -275,7 +275,7 @@ def _try(
     variant = _variant(build, entries, sweeps, now, values)
     try:
         cage = sketch(variant)
-        found = run(variant, cage, groups=groups, rules=[])
+        found = run(variant, cage, groups=groups)
     except (GeometryError, InputError) as error:
         return Trial(values=values, spot=None, findings={}, error=str(error))
     first = next((m for m in cage.members.values() if _belongs(m.id, entries[0].id)), None)
@@ -321,7 +321,8 @@ def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[Key, ...]:
         if not judged or not numbers:
             continue
         moves = max(numbers) - min(numbers) > 0.5 / WORTH.get(rows[0].unit, 1.0)
-        if len(judged) > 1 or len(rows) < len(made):
+        comes_and_goes = key[0].startswith("fit/") and len(rows) < len(made)
+        if len(judged) > 1 or comes_and_goes:
             turning.append(key)
         elif moves and _matters(rows, ids):
             moving.append(key)
@@ -344,6 +345,12 @@ def _kept(trial: Trial, keys: Sequence[Key], ids: set[str]) -> Trial:
     rooms = [room(f) for f in kept.values() if _hangs(f, ids)]
     least = min((r for r in rooms if r is not None), default=ENOUGH)
     return replace(trial, findings=kept, room=min(least, ENOUGH))
+
+
+def label_of(found: Finding, key: Key) -> str:
+    """A finding in words: what, of whom, and for a rulebook's the rule."""
+    text = f"{found.quantity}, {key[1]}" if key[1] else found.quantity
+    return f"{text} [{found.code}]" if found.group == "rules" else text
 
 
 def room(found: Finding) -> float | None:
@@ -403,7 +410,7 @@ def _reasons(
         for status in (Status.FAIL, Status.WARN):
             for low, high in _runs(trials, key, status):
                 f = next(t.findings[key] for t in trials if key in t.findings)
-                name = f"{f.quantity}, {key[1]}" if key[1] else f.quantity
+                name = label_of(f, key)
                 verb = "fails" if status is Status.FAIL else "warns"
                 ends = _ends(low, high, sweeps[0].values)
                 yield f"{name}: {verb} {ends}"

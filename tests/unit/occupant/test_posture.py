@@ -86,6 +86,7 @@ def test_driver_takes_the_seat_on_the_drivers_side(car: Car, person: Callable[..
     assert [w.door_side for w in seated(right, two)] == ["right", "left"]
     assert [w.at_wheel for w in seated(right, two)] == [True, False]
     assert len(seated(car, [*two, person(name="three")])) == 2
+    assert [w.name for w in seated(car, two[::-1])] == ["one", "two"]
 
 
 def test_co_driver_sits_with_bent_knees_on_the_floor(
