@@ -38,8 +38,13 @@ class Joint:
     point: Vec
     angle: float
     offset: float
-    weld_length: float
     concentric: bool
+    cut: EndCut
+
+    @property
+    def weld_length(self) -> float:
+        """Length of the saddle round the tube, mm; worked out when asked for."""
+        return self.cut.saddle_length
 
 
 class Cage:
@@ -94,14 +99,13 @@ class Cage:
             self.cut(m.id, "b")
         names = {m.id for m in kept}
         doors = [d for d in self.doors if names.issuperset(d.pieces)]
-        parts = {i for d in doors for i in d.parts}
         new = Cage(
             self.name,
             kept,
             plates=self.plates,
             notes=self.notes,
             doors=doors,
-            parts=[p for p in self.parts if p.id in parts],
+            parts=self.parts,
         )
         new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
         new.__dict__["joints"] = tuple(j for j in self.joints if j.branch in new.members)
@@ -122,9 +126,13 @@ class Cage:
         ]
         taken = {i: d.fitted.id for d in self.doors for i in d.pieces}
         members = [_hung_on(m, taken) for m in members]
-        return Cage(
-            self.name, members, plates=self.plates, notes=self.notes, parts=self.parts
-        )
+        plates = [
+            replace(p, members=tuple(dict.fromkeys(taken.get(m, m) for m in p.members)))
+            if taken.keys() & set(p.members)
+            else p
+            for p in self.plates
+        ]
+        return Cage(self.name, members, plates=plates, notes=self.notes, parts=self.parts)
 
     def member(self, id_: str) -> Member:
         """The member of that id; NotFoundError when there is none."""
@@ -215,8 +223,8 @@ class Cage:
             point=node,
             angle=cut.angle,
             offset=gaps[0],
-            weld_length=cut.saddle_length,
             concentric=max(gaps) <= CONCENTRIC,
+            cut=cut,
         )
 
     def _axis_gap(self, parent: str, node: Vec, out: Vec) -> float:

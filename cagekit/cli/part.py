@@ -99,8 +99,9 @@ def part_kinds() -> Mapping[str, PartKind]:
     """Return every kind of part, by name."""
     from cagekit.members.parts import KINDS
     from cagekit.plates.parts import PLATE_KINDS
+    from cagekit.swing.parts import SWING_KINDS
 
-    return {**KINDS, **PLATE_KINDS}
+    return {**KINDS, **PLATE_KINDS, **SWING_KINDS}
 
 
 def _report(made: Any, args: argparse.Namespace) -> None:
@@ -115,7 +116,16 @@ def _report(made: Any, args: argparse.Namespace) -> None:
             for i in cage.members
         ]
         plates = [{"id": p.id, "mass_kg": p.mass, "folds": len(p.folds)} for p in cage.plates]
-        emit({"folder": str(made.folder), "files": files, "members": rows, "plates": plates})
+        parts = [{"id": p.id, "size": p.size, "mass_kg": p.mass} for p in cage.parts]
+        emit(
+            {
+                "folder": str(made.folder),
+                "files": files,
+                "members": rows,
+                "plates": plates,
+                **({"parts": parts} if parts else {}),
+            }
+        )
         return
     for member in cage.members:
         length = format_length(cage.cut_length(member), units)
@@ -123,6 +133,8 @@ def _report(made: Any, args: argparse.Namespace) -> None:
     for plate in cage.plates:
         size = " x ".join(format_length(float(v), units) for v in plate.size)
         print(f"{plate.id}: flat {size}, {format_mass(plate.mass, units, decimals=2)}")
+    for part in cage.parts:
+        print(f"{part.id}: {part.size}, {format_mass(part.mass, units, decimals=3)}")
     print(f"{made.folder}/  {', '.join(files)}")
 
 

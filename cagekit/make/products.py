@@ -66,7 +66,7 @@ PRODUCTS: tuple[Product, ...] = (
     Product(
         "doors",
         "cagekit.writers.doors:write_doors",
-        "door_open.step, door_open.glb, doors.png: swing-out bars closed, half open and open",
+        "door_open.step, door_open.glb, doors.png: swing-out bars open; plates/<bracket>.png",
     ),
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),

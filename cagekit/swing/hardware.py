@@ -97,7 +97,7 @@ def hardware(
     sleeve = s.sleeve_length(radius)
     out = [
         _ring(f"{base}_sleeve", "sleeve", joint, s.sleeve_od, s.sleeve_bore, -sleeve / 2, sleeve,
-              material, f"{s.sleeve_od:.2f} x {(s.sleeve_od - s.sleeve_bore) / 2:.2f} mm tube",
+              material, f"tube {s.sleeve_od:.2f} mm, bore {s.sleeve_bore:.2f} mm",
               welded=owner),
     ]  # fmt: skip
     if s.spacer > 0:

@@ -19,7 +19,10 @@ HALF = (0.62, 0.80, 0.78)
 
 
 def write_doors(job: Job, folder: Path) -> None:
-    """Write ``door_open.step``, ``door_open.glb`` and ``doors.png``; nothing without such bars."""
+    """Write ``door_open.step``, ``door_open.glb``, ``doors.png`` and a picture of each bracket.
+
+    Nothing is written when no bar swings out.
+    """
     if not job.cage.doors:
         return
     from cagekit.view.door_sheet import door_sheet
@@ -31,6 +34,21 @@ def write_doors(job: Job, folder: Path) -> None:
     scene = open_scene(job.cage, swept)
     (folder / "door_open.glb").write_bytes(glb(scene, name=f"{job.cage.name}_open"))
     door_sheet(job.cage, swept).save(folder / "doors.png", optimize=False, compress_level=6)
+    write_bracket_pictures(job, folder / "plates")
+
+
+def write_bracket_pictures(job: Job, folder: Path) -> None:
+    """Write ``plates/<id>.png``: the drawing of each bracket, as it goes to the cutting table."""
+    from cagekit.shop.cutting import plate_drawing
+    from cagekit.writers.dxf import cut_options
+    from cagekit.writers.plate_png import save_picture
+
+    folder.mkdir(parents=True, exist_ok=True)
+    own = {i for d in job.cage.doors for i in d.plates}
+    for plate in job.cage.plates:
+        if plate.id in own:
+            drawing = plate_drawing(plate, cut_options(job), quantity=plate.quantity)
+            save_picture(drawing, folder / f"{plate.id}.png")
 
 
 def write_open_step(opened: Cage, path: Path) -> None:
