@@ -57,4 +57,6 @@ Point = tuple[Length, Length, Length]
 class FileModel(BaseModel):
     """Base of every table in a file: unknown fields are errors, values do not change."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True
+    )
