@@ -234,6 +234,13 @@ class DashBarEntry(StrutEntry):
         None, description="axis above the sill plane, when not under the dash top"
     )
     member: str | None = Field(None, description="member it is coped to, e.g. a_pillar_bar_{side}")
+    set_back: Length = Field(
+        0.0,
+        description=(
+            "middle of the bar behind the straight between its nodes, with two bends; "
+            "negative: ahead of it"
+        ),
+    )
 
 
 class CrossMemberEntry(StrutEntry):

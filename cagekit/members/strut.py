@@ -20,6 +20,11 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.path import vec
 from cagekit.members.site import Site
 
+SET_BACK_TOL = 0.5
+"""A dash bar set back by less than this (mm) is straight."""
+BEND_SHARE = 0.2
+"""Bends of a dash bar that is set back, from each node over its length."""
+
 
 def between(site: Site, entry: StrutEntry, role: str, start: str, end: str) -> list[Member]:
     """Make a strut between the entry's places, or these usual ones where it names none."""
@@ -95,6 +100,13 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
         + f" at height {height!r} mm"
         for side in ("left", "right")
     ]
+    if abs(entry.set_back) > SET_BACK_TOL and not entry.via:
+        a = site.place(entry, entry.from_ or ends[0], "from").point
+        b = site.place(entry, entry.to or ends[1], "to").point
+        back = (entry.set_back, 0.0, 0.0)
+        corners = [a + share * (b - a) - back for share in (BEND_SHARE, 1 - BEND_SHARE)]
+        via = tuple((float(x), float(y), float(z)) for x, y, z in corners)
+        entry = entry.model_copy(update={"via": via})
     return between(site, entry, "dash_bar", ends[0], ends[1])
 
 

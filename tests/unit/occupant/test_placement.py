@@ -117,3 +117,13 @@ def test_room_to_a_limit(harness: Placement) -> None:
         left = room(f)
         assert left is not None
         assert (left >= 0) == (f.status is Status.PASS)
+
+
+def test_a_dash_bar_set_back_comes_nearer_to_the_knuckles() -> None:
+    hatch = load_build("gravel-hatch")
+    found = place(hatch, "dash_bar", [sweep(hatch, "dash_bar", "set_back", (0.0, 100.0, 200.0))])
+    key = ("fit/wheel-dash", "tall-driver")
+    rooms = [float(t.findings[key].measured) for t in found.trials]
+    assert rooms[0] > rooms[1] > rooms[2]
+    spots = [float(t.spot[0]) for t in found.trials if t.spot is not None]
+    assert [spots[0] - s for s in spots] == pytest.approx([0, 100, 200], abs=0.01)
