@@ -399,14 +399,17 @@ def widest(outline: Outline) -> tuple[Vec2, float]:
     step = float(max(high - low)) / 12
     best = outline.centroid
     span = step * 6
+    found = 0.0
     while span > 0.005:
         g = np.linspace(-span, span, 9)
         x, y = np.meshgrid(g, g)
         points = best + np.column_stack([x.ravel(), y.ravel()])
-        inside = outline.contains(points)
-        gaps = np.where(inside, outline.distance(points), -1.0)
-        best = vec2(points[int(np.argmax(gaps))])
-        span *= 0.4
+        gaps = outline.distance(points)
+        # near the best spot so far everything is inside
+        if found <= 1.5 * span:
+            gaps = np.where(outline.contains(points), gaps, -1.0)
+        best, found = vec2(points[int(np.argmax(gaps))]), float(gaps.max())
+        span *= 0.35
     return best, float(outline.distance(best)[0])
 
 

@@ -386,7 +386,28 @@ class Outline:
     def distance(self, points: ArrayLike) -> Vec2:
         """Distance of points ``(n, 2)`` to the nearest piece, ``(n,)`` mm."""
         p = np.atleast_2d(np.asarray(points, float))
-        return np.asarray(np.min([s.distance(p) for s in self.segments], axis=0))
+        start, step, size2 = self._straights
+        best = np.full(len(p), np.inf)
+        if len(start):
+            w = p[:, None, :] - start
+            f = np.clip((w * step).sum(-1) / size2, 0.0, 1.0)
+            off = w - f[..., None] * step
+            best = np.sqrt((off * off).sum(-1).min(1))
+        for s in self._arcs:
+            best = np.minimum(best, s.distance(p))
+        return best
+
+    @cached_property
+    def _straights(self) -> tuple[Vec2, Vec2, Vec2]:
+        """Starts ``(k, 2)``, steps ``(k, 2)`` and squared lengths ``(k,)`` of the straights."""
+        straights = [s for s in self.segments if not s.is_arc]
+        start = np.array([s.start for s in straights]).reshape(-1, 2)
+        step = np.array([s.end - s.start for s in straights]).reshape(-1, 2)
+        return start, step, np.maximum((step * step).sum(-1), 1e-30)
+
+    @cached_property
+    def _arcs(self) -> tuple[Segment, ...]:
+        return tuple(s for s in self.segments if s.is_arc)
 
     def flat_points(self, tolerance: float = 0.05) -> Vec2:
         """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
