@@ -58,7 +58,7 @@ class Population(FileModel):
     )
     measures: dict[Measure, float] = Field(
         default_factory=dict,
-        description="other percentiles for single dimensions; hardly anybody is at the same one in all",
+        description="other percentiles for single dimensions; nobody is at the same one in all",
     )
 
     @field_validator("measures")
@@ -111,6 +111,9 @@ class Body(FileModel):
         None, gt=0, description="head over the ears, bare, at its widest"
     )
     head_length: Length | None = Field(None, gt=0, description="forehead to the back of the head")
+    head_circumference: Length | None = Field(
+        None, gt=0, description="round the forehead, as for a hat; the head's other sizes follow"
+    )
     eye_spacing: Length | None = Field(None, gt=0, description="between the pupils")
     foot_length: Length | None = Field(None, gt=0, description="heel to longest toe, bare")
     foot_breadth: Length | None = Field(None, gt=0, description="ball of the foot, bare")
@@ -126,6 +129,10 @@ class Helmet(FileModel):
         None,
         gt=0,
         description="front of the chin bar to the back; head length + 140 mm when not measured",
+    )
+    headform: Literal["A", "E", "J", "M", "O"] | None = Field(
+        None,
+        description="headform the helmet's size is for (EN 960), when nobody measured the head",
     )
     above_crown: Length = Field(
         40.0, gt=0, description="top of the helmet above the crown of the head"

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cagekit.build.driver import Driver
-from cagekit.occupant.population import survey
+from cagekit.occupant.population import headform_circumference, survey
 
 FOREARM_SHARE = 0.200
 """Elbow to grip over stature. Source: forearm 0.146 and half of hand 0.108 of stature (Drillis
 and Contini 1966), from memory."""
+DERIVED = ("forearm_grip_length", "head_circumference")
+"""Dimensions that are not filled from the population."""
 HELMET_SIDES = 104.0
 """Full-face helmet's width over the head's breadth, mm. No standard fixes it; gives about 258 mm
 on an average head. Source: common practice, from memory."""
@@ -57,16 +59,35 @@ def dimensions(driver: Driver) -> Dimensions:
         own = getattr(driver.body, name)
         if own is not None:
             value[name], origin[name] = own, "measured"
-        elif driver.population is not None and name != "forearm_grip_length":
+        elif driver.population is not None and name not in DERIVED:
             who = driver.population
             p = who.measures.get(name, who.percentile)  # type: ignore[call-overload]
             value[name] = survey(who.survey)[who.sex, name].value(p)
             origin[name] = f"percentile {p:g}, {who.sex}, {who.survey} (army population)"
+    _head(driver, value, origin)
     if "forearm_grip_length" not in value:
         value["forearm_grip_length"] = FOREARM_SHARE * value["stature"]
         origin["forearm_grip_length"] = "0.200 of stature (from memory)"
     _helmet(driver, value, origin)
     return Dimensions(**value, origin=origin)
+
+
+def _head(driver: Driver, value: dict[str, float], origin: dict[str, str]) -> None:
+    """Size the head after its circumference, in the proportions of the population's mean head."""
+    around = value.pop("head_circumference", None)
+    said = "head circumference"
+    origin.pop("head_circumference", None)
+    if around is None and driver.helmet.headform is not None:
+        around = headform_circumference(driver.helmet.headform)
+        said = f"headform {driver.helmet.headform}"
+    if around is None or driver.population is None:
+        return
+    table, sex = survey(driver.population.survey), driver.population.sex
+    scale = around / table[sex, "head_circumference"].mean
+    for name in ("head_breadth", "head_length"):
+        if origin[name] != "measured":
+            value[name] = scale * table[sex, name].mean
+            origin[name] = f"{said} {around:.0f} mm, proportions of the survey's mean"
 
 
 def _helmet(driver: Driver, value: dict[str, float], origin: dict[str, str]) -> None:

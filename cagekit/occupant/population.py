@@ -61,6 +61,22 @@ def _score(percentile: float) -> float:
 
 
 @cache
+def headform_circumference(letter: str) -> float:
+    """Circumference of a headform, mm.
+
+    Source: headforms of EN 960 as used with UN R22 (``cagekit/data/headforms.csv``).
+
+    Raises:
+        NotFoundError: no headform of that letter in the table.
+    """
+    text = files("cagekit.data").joinpath("headforms.csv").read_text(encoding="utf-8")
+    for row in csv.DictReader(text.splitlines()):
+        if row["what"] == "circumference" and row["item"].endswith(f"headform {letter}"):
+            return float(row["value"])
+    raise NotFoundError(f"there is no headform {letter!r} in the table of headforms.")
+
+
+@cache
 def survey(name: str = "ANSUR II 2012") -> dict[tuple[str, str], Distribution]:
     """Return the survey's distributions by ``(sex, measure)``.
 

@@ -21,8 +21,8 @@ import pytest
 
 from cagekit.build.car import Car, Seat, Wheel
 from cagekit.build.driver import Driver, Measure
-from cagekit.occupant.body import dimensions
-from cagekit.occupant.population import survey
+from cagekit.occupant.body import Dimensions, dimensions
+from cagekit.occupant.population import headform_circumference, survey
 from cagekit.occupant.posture import Occupant, seat_person
 
 TABLE = Path(__file__).parents[1] / "data" / "body_sizes.csv"
@@ -119,3 +119,28 @@ def test_a_percentile_says_which_population_it_is_of() -> None:
     assert body.knee_height == pytest.approx(510.0)
     assert "percentile 50" in body.origin["knee_height"]
     assert "army population" in body.origin["stature"]
+
+
+@pytest.mark.parametrize(
+    ("letter", "around"), [("A", 500), ("E", 540), ("J", 570), ("M", 600), ("O", 620)]
+)
+def test_headforms_are_the_printed_ones(letter: str, around: float) -> None:
+    """Circumferences of the headforms used with UN R22 (EN 960)."""
+    assert headform_circumference(letter) == around
+
+
+def test_a_hat_size_sizes_the_head_and_the_helmet() -> None:
+    def body(**more: object) -> Dimensions:
+        data = {"name": "x", "population": {"sex": "male", "percentile": 50}, **more}
+        return dimensions(Driver.model_validate(data, context={"units": "mm"}))
+
+    mean = survey()["male", "head_circumference"].mean
+    usual = body(body={"head_circumference": mean})
+    assert usual.head_length == pytest.approx(199.5, abs=0.05)
+    assert usual.head_breadth == pytest.approx(154.33, abs=0.05)
+    small, large = body(helmet={"headform": "A"}), body(helmet={"headform": "O"})
+    assert large.head_length / small.head_length == pytest.approx(620 / 500)
+    assert large.helmet_width > usual.helmet_width > small.helmet_width
+    assert "headform O 620 mm" in large.origin["head_length"]
+    own = body(body={"head_length": 205}, helmet={"headform": "O"})
+    assert own.head_length == 205
