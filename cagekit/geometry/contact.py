@@ -112,6 +112,26 @@ class CylinderPiece:
         """
         return unit(direction - (direction @ self.axis) * self.axis)
 
+    def passing(self, node: Vec, direction: Vec, rho: float, side: float) -> tuple[Vec, float]:
+        """The ray of a bundle around ``node`` that passes the axis farthest to one side.
+
+        Args:
+            node: middle of the bundle at s = 0, ``(3,)``.
+            direction: unit direction of the rays, ``(3,)``.
+            rho: radius of the bundle, mm.
+            side: which side, 1 or -1.
+
+        Returns:
+            The unit vector from the middle to that ray and the ray's distance from the axis, mm;
+            both zero for rays along the axis.
+        """
+        across = np.cross(direction, self.axis)
+        size = float(np.sqrt(across @ across))
+        if size < 1e-9:
+            return vec(np.zeros(3)), 0.0
+        out = side * across / size
+        return vec(out), float((node - self.start) @ out) + rho
+
     def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
         """Contact of rays ``(n, 3)``; closed form (the larger root of a quadratic)."""
         w = origins - self.start
@@ -189,6 +209,37 @@ class TorusPiece:
         t = float(np.clip(self.turn(point[None, :])[0], 0.0, self.angle))
         out = np.cos(t) * self.x + np.sin(t) * self.y
         return vec(self.centre + self.major * out), vec(np.cross(self.axis, out))
+
+    def passing(self, node: Vec, direction: Vec, rho: float, side: float) -> tuple[Vec, float]:
+        """As for a straight; the centre line counts as a whole circle.
+
+        The shortest line between ray and circle is square to both, so the ray is found by going
+        from spot to ray and back until they agree.
+        """
+        foot, along = self._spot(node)
+        out = np.zeros(3)
+        distance = 0.0
+        for _ in range(30):
+            before = out
+            across = np.cross(direction, along)
+            size = float(np.sqrt(across @ across))
+            if size < 1e-9:
+                return vec(np.zeros(3)), 0.0
+            out = side * across / size
+            start = node + rho * out
+            lean = float(direction @ along)
+            here = start + float((foot - start) @ (direction - lean * along)) / size**2 * direction
+            foot, along = self._spot(here)
+            distance = float((here - foot) @ out)
+            if float(np.abs(out - before).max()) < 1e-14:
+                break
+        return vec(out), distance
+
+    def _spot(self, point: Vec) -> tuple[Vec, Vec]:
+        """The spot of the whole circle nearest to a point, and the direction there."""
+        w = point - self.centre
+        out = unit(w - (w @ self.axis) * self.axis)
+        return np.asarray(self.centre + self.major * out), np.cross(self.axis, out)
 
     def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
         """Contact of rays ``(n, 3)`` within ``window``: largest root of a quartic.

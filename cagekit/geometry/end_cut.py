@@ -244,14 +244,17 @@ class EndCut:
         return _distinct(np.concatenate([self._tangents[0], corners]))
 
     def grazing_radii(self, low: float, high: float) -> list[float]:
-        """Radii between two where rays start to pass a straight parent, rising, mm."""
+        """Radii between two where rays start to pass a parent, rising, mm."""
         found = set()
         for q in self.surfaces[: self.count]:
-            if isinstance(q, CylinderPiece):
-                foot, along = q.tangent_at(self.point)
-                v = np.cross(self.out, along)
-                e = abs(float((self.point - foot) @ v)) / float(np.sqrt(v @ v))
-                found |= {r for r in (q.radius - e, q.radius + e) if low + 1e-3 < r < high - 1e-3}
+            if isinstance(q, PlaneFace):
+                continue
+            for side in (1.0, -1.0):
+                r = high
+                # the distance grows with the radius, by exactly as much beside a straight
+                for _ in range(1 if isinstance(q, CylinderPiece) else 12):
+                    r += q.radius - q.passing(self.point, -self.out, r, side)[1]
+                found |= {r} if low + 1e-3 < r < high - 1e-3 else set()
         return sorted(found)
 
     @cached_property

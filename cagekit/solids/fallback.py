@@ -19,8 +19,18 @@ from cagekit.errors import KernelError
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.path import Arc, Path, unit
-from cagekit.solids.kernel import count_solids, is_valid, occ, solids_of, to_bytes, volume
+from cagekit.solids.kernel import (
+    count_solids,
+    integers,
+    is_valid,
+    occ,
+    reals,
+    solids_of,
+    to_bytes,
+    volume,
+)
 from cagekit.solids.kernel_step import shape_text
+from cagekit.solids.spline import DEGREE, interpolant
 
 Array = NDArray[np.float64]
 
@@ -201,18 +211,26 @@ def _torus_shadow(cut: EndCut, piece: TorusPiece, long: float, beside: bool) -> 
 
 
 def _ribbon(cut: EndCut, piece: TorusPiece, width: float) -> Any:
-    """The band through the bend's centre line, square to the rays, that casts its shadow."""
-    rails = []
-    for side in (1.0, -1.0):
-        points = occ("TColgp").TColgp_Array1OfPnt(1, 41)
-        for i, a in enumerate(np.linspace(0.0, piece.angle, 41), 1):
-            out = np.cos(a) * piece.x + np.sin(a) * piece.y
-            along = np.cos(a) * piece.y - np.sin(a) * piece.x
-            across = unit(np.cross(cut.out, along))
-            points.SetValue(i, _pnt(piece.centre + piece.major * out + side * width * across))
-        fit = occ("GeomAPI").GeomAPI_PointsToBSpline
-        rails.append(occ("BRepBuilderAPI").BRepBuilderAPI_MakeEdge(fit(points).Curve()).Edge())
-    return occ("BRepFill").BRepFill.Face_s(*rails)
+    """The band through the bend's centre line, square to the rays, that casts its shadow.
+
+    It is ruled from side to side; both borders share their parameter.
+    """
+    tool = interpolant(61)
+    angle = piece.angle * tool.nodes
+    out = np.outer(np.cos(angle), piece.x) + np.outer(np.sin(angle), piece.y)
+    along = np.outer(np.cos(angle), piece.y) - np.outer(np.sin(angle), piece.x)
+    across = np.cross(cut.out, along)
+    across = across / np.linalg.norm(across, axis=1)[:, None]
+    middle = piece.centre + piece.major * out
+    poles = occ("TColgp").TColgp_Array2OfPnt(1, len(angle), 1, 2)
+    for j, side in enumerate((-width, width), 1):
+        for i, p in enumerate(tool.to_poles @ (middle + side * across), 1):
+            poles.SetValue(i, j, _pnt(p))
+    surface = occ("Geom").Geom_BSplineSurface(
+        poles, reals(tool.knots), reals(np.array([0.0, 1.0])),
+        integers(tool.multiplicities), integers((2, 2)), DEGREE, 1,
+    )  # fmt: skip
+    return occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace(surface, 1e-6).Face()
 
 
 def _cut(shape: Any, tool: Any) -> Any:

@@ -79,7 +79,8 @@ def _direction(d: Array) -> Any:
     return occ("gp").gp_Dir(float(d[0]), float(d[1]), float(d[2]))
 
 
-def _reals(values: Array) -> Any:
+def reals(values: Array) -> Any:
+    """The kernel's array of real numbers."""
     out = occ("TColStd").TColStd_Array1OfReal(1, len(values))
     for i, v in enumerate(values.tolist(), 1):
         out.SetValue(i, v)
@@ -87,7 +88,8 @@ def _reals(values: Array) -> Any:
 
 
 @cache
-def _integers(values: tuple[int, ...]) -> Any:
+def integers(values: tuple[int, ...]) -> Any:
+    """The kernel's array of whole numbers."""
     out = occ("TColStd").TColStd_Array1OfInteger(1, len(values))
     for i, v in enumerate(values, 1):
         out.SetValue(i, v)
@@ -109,8 +111,8 @@ def _curve(curve: object) -> Any:
         poles.SetValue(i, pnt(*p))
     return geom.Geom_BSplineCurve(
         poles,
-        _reals(curve.knots),  # type: ignore[attr-defined]
-        _integers(curve.multiplicities),  # type: ignore[attr-defined]
+        reals(curve.knots),  # type: ignore[attr-defined]
+        integers(curve.multiplicities),  # type: ignore[attr-defined]
         curve.degree,  # type: ignore[attr-defined]
         False,
     )
@@ -190,8 +192,8 @@ def _on_surface(edge: Edge, face: Face) -> _Plane2d:
     pnt = occ("gp").gp_Pnt2d
     for i, p in enumerate(poles.tolist(), 1):
         array.SetValue(i, pnt(*p))
-    knots = _reals(edge.t0 + (edge.t1 - edge.t0) * tool.knots)
-    counts = _integers(tool.multiplicities)
+    knots = reals(edge.t0 + (edge.t1 - edge.t0) * tool.knots)
+    counts = integers(tool.multiplicities)
     curve = occ("Geom2d").Geom2d_BSplineCurve(array, knots, counts, DEGREE, False)
     return _Plane2d(curve, deviation)
 

@@ -14,7 +14,7 @@ from math import acos, acosh, asinh, atan2, cos, inf, pi, sqrt, tau
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface, TorusPiece
+from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.path import unit
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
@@ -226,8 +226,9 @@ def grazes(rays: Rays, rho: float) -> list[Graze]:
         if isinstance(s, PlaneFace):
             continue
         for side in (1.0, -1.0):
-            angle, off = _passing(rays, rho, s, side)
-            gap = s.radius - off
+            out_way, distance = s.passing(rays.node, rays.inward, rho, side)
+            angle = atan2(float(out_way @ rays.y), float(out_way @ rays.x))
+            gap = s.radius - distance
             if abs(gap) < CONCENTRIC:
                 out.append(Graze(angle % tau, 0.0, k))
             elif gap > 0 and (width := sqrt(2 * gap / rho)) < SHARP:
@@ -236,46 +237,6 @@ def grazes(rays: Rays, rho: float) -> list[Graze]:
                 width = acos(room / rho)
                 out += [Graze((angle + t * width) % tau, width, k, True) for t in (-1, 1)]
     return out
-
-
-def _passing(
-    rays: Rays, rho: float, surface: CylinderPiece | TorusPiece, side: float
-) -> tuple[float, float]:
-    """The ray that passes a tube's centre line farthest to one side: its angle and distance.
-
-    On a bend the line is its whole circle, and the ray is found by going from ray to nearest
-    spot and back a few times.
-    """
-    foot, along = _spot(surface, rays.node)
-    off = 0.0
-    angle = inf
-    for _ in range(1 if isinstance(surface, CylinderPiece) else 12):
-        before = angle
-        across = cross3(rays.inward, along)
-        size = float(np.sqrt(across @ across))
-        if size < 1e-9:
-            raise Refused("branch and parent are parallel")
-        out = side * across / size
-        angle = atan2(float(out @ rays.y), float(out @ rays.x))
-        start = rays.node + rho * (np.cos(angle) * rays.x + np.sin(angle) * rays.y)
-        # nearest point of the ray to the tangent at the spot
-        w = foot - start
-        lean = float(rays.inward @ along)
-        here = start + float(w @ (rays.inward - lean * along)) / size**2 * rays.inward
-        foot, along = _spot(surface, here)
-        off = float((here - foot) @ out)
-        if abs(angle - before) < 1e-13:
-            break
-    return angle, off
-
-
-def _spot(surface: CylinderPiece | TorusPiece, point: Array) -> tuple[Array, Array]:
-    """The spot of a tube's centre line nearest to a point, ends ignored, and its direction."""
-    if isinstance(surface, CylinderPiece):
-        return surface.tangent_at(point)
-    w = point - surface.centre
-    out = unit(w - (w @ surface.axis) * surface.axis)
-    return np.asarray(surface.centre + surface.major * out), cross3(surface.axis, out)
 
 
 def split(rays: Rays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]) -> Rim:
