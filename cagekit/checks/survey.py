@@ -182,8 +182,11 @@ class Survey:
     @cached_property
     def feet(self) -> tuple[Foot, ...]:
         """Every end that stands on the car: flat on plate or sheet, or on an outrigger."""
+        hung = {i for door in self.cage.doors for i in door.pieces}
         out = []
         for m in self.members:
+            if m.id in hung:
+                continue
             for name, end in m.ends:
                 parents = [self.cage.members[p] for p in end.parents if p in self.cage.members]
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
