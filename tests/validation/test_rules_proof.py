@@ -37,8 +37,11 @@ from cagekit.plates.outline import Outline
 from cagekit.swing.model import SwingJoint
 
 PROFILES = ("fia-253", "motorsport-uk", "nhra", "scca-gcr", "nasa-ccr", "common-practice")
-HATCH, COUPE, WAGON, ROADSTER = "gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster"
-PLAIN = "gravel-hatch without the plates that its build file adds"
+HATCH = "gravel-hatch"
+PLAIN, COUPE, WAGON, ROADSTER = (
+    f"{name} without the plates that its build file adds"
+    for name in ("gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster")
+)
 
 Mutation = Callable[[Cage], Cage]
 

@@ -20,6 +20,7 @@ from cagekit.checks.gather import gathered
 from cagekit.checks.geometry import findings as geometry
 from cagekit.checks.plates import findings as plates
 from cagekit.checks.registry import GROUPS
+from cagekit.checks.survey import Survey
 from cagekit.errors import InputError
 from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
@@ -136,6 +137,16 @@ def test_a_demo_fails_no_rulebook_that_it_names(name: str) -> None:
     build = load_build(name)
     found = run(build, assemble(build), groups=["rules"])
     assert [f.code for f in found if f.status is Status.FAIL] == []
+
+
+def test_the_stubs_of_a_swing_out_bar_are_no_feet() -> None:
+    """Sawn and hung on brackets, they stand on nothing."""
+    build = load_build("sprint-wagon")
+    survey = Survey(build, assemble(build))
+    assert survey.swing_out
+    assert {f.member.role for f in survey.feet} == {"main_hoop", "rear_brace", "a_pillar_bar"}
+    assert len(survey.feet) == 6
+    assert [len(b.pieces) for b in survey.bars("door_bar")] == [3, 3]
 
 
 def test_same_build_same_bytes() -> None:
