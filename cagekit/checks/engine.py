@@ -31,14 +31,20 @@ def evaluate(profile: Profile, survey: Survey) -> tuple[Finding, ...]:
 def evaluate_rule(rule: Rule, survey: Survey) -> Iterator[Finding]:
     """Hold one rule against a cage; always at least one finding."""
     subject = _subject_asked(rule)
-    for condition in rule.when:
-        state = _state(condition, survey)
-        if isinstance(state, Missing):
-            yield _needs_input(rule, subject, state.what, f"applies when {condition.words}")
-            return
-        if not state:
+    states = [(c, _state(c, survey)) for c in rule.when]
+    for condition, state in states:
+        if state is False:
             note = f"does not apply: only when {condition.words}"
             yield _finding(rule, subject, Status.NOT_APPLICABLE, note=note)
+            return
+    measures = _measures(rule, survey)
+    if rule.quantity is not None and not measures:
+        note = "does not apply: the cage has none"
+        yield _finding(rule, subject, Status.NOT_APPLICABLE, note=note)
+        return
+    for condition, state in states:
+        if isinstance(state, Missing):
+            yield _needs_input(rule, subject, state.what, f"applies when {condition.words}")
             return
     for other in rule.unless:
         if _state(other, survey) is True:
@@ -48,13 +54,8 @@ def evaluate_rule(rule: Rule, survey: Survey) -> Iterator[Finding]:
     if rule.entry.needs == "input":
         yield _needs_input(rule, subject, rule.written or "the paper or fact", "")
         return
-    measures = _measures(rule, survey)
     if rule.entry.needs == "inspection":
         yield from _inspection(rule, subject, measures)
-        return
-    if not measures:
-        note = "does not apply: the cage has none"
-        yield _finding(rule, subject, Status.NOT_APPLICABLE, note=note)
         return
     yield from _compared(rule, measures)
 
@@ -89,10 +90,6 @@ def _compared(rule: Rule, measures: Sequence[Measure]) -> Iterator[Finding]:
 def _inspection(rule: Rule, subject: str, measures: Sequence[Measure]) -> Iterator[Finding]:
     """Lines of the inspection sheet, with the number the model gives where there is one."""
     known = [m for m in measures if not m.missing]
-    if rule.quantity is not None and not measures:
-        note = "does not apply: the cage has none"
-        yield _finding(rule, subject, Status.NOT_APPLICABLE, note=note)
-        return
     cure = rule.entry.cure or "Look at it on the real cage."
     if not known:
         yield _finding(rule, subject, Status.NEEDS_INSPECTION, cure=cure)
