@@ -35,24 +35,31 @@ def profile_text(profile: Profile, *, width: int = 80) -> str:
 
 def _rule(rule: Rule, width: int) -> str:
     entry = rule.entry
-    rows = [_wrapped(f"{entry.code}: ", entry.text, width)]
-    of = f" of {', '.join(entry.of)}" if entry.of else ""
-    side = f", {entry.side} side" if entry.side else ""
-    steel = f", {entry.steel} steel" if entry.steel else ""
-    what = rule.quantity.label if rule.quantity else _MARK[entry.needs]
-    limit = f" {rule.op} {rule.written}" if rule.written else ""
-    if rule.op == "between":
-        limit = f" from {rule.written}"
-    advice = " (advice)" if entry.level == "should" else ""
-    rows.append(_wrapped("    ", f"{what}{of}{side}{steel}:{limit}{advice}".rstrip(":"), width))
+    rows = [_wrapped(f"{entry.code}: ", entry.text, width), _wrapped("    ", _asks(rule), width)]
     for word, conditions in (("when", rule.when), ("unless", rule.unless)):
         if conditions:
-            rows.append(_wrapped("    ", f"{word} {', '.join(c.words for c in conditions)}", width))
+            said = f"{word} {', '.join(c.words for c in conditions)}"
+            rows.append(_wrapped("    ", said, width))
     where = " ".join(t for t in (rule.source, entry.clause) if t)
     edition = f", {rule.edition}" if rule.edition not in ("", "-") else ""
     kind = _MARK[entry.needs]
     rows.append(_wrapped("    ", f"{where}{edition} ({rule.certainty.value}) [{kind}]", width))
     return "\n".join(rows)
+
+
+def _asks(rule: Rule) -> str:
+    """What a rule measures, looks at or asks for, in one line."""
+    entry = rule.entry
+    if entry.needs == "input":
+        return f"asks for {rule.written}" if rule.written else "asks for a paper or fact"
+    said = rule.quantity.label if rule.quantity else "judged on the car"
+    said += f" of {', '.join(entry.of)}" if entry.of else ""
+    said += f", {entry.side} side" if entry.side else ""
+    said += f", {entry.steel} steel" if entry.steel else ""
+    if rule.written:
+        op = "from" if rule.op == "between" else rule.op
+        said += f": {op} {rule.written}" if op else f": {rule.written}"
+    return f"{said} (advice)" if entry.level == "should" else said
 
 
 def _counts(profile: Profile, width: int) -> str:
