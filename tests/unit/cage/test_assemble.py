@@ -11,6 +11,7 @@ from cagekit.cage.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.model import EndKind
 from cagekit.errors import NotFoundError
+from cagekit.plates.feet import plates_for
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
 
@@ -55,7 +56,12 @@ def test_feet_stand_on_their_plate_above_the_sheet(demos: dict, name: str) -> No
             side, foot = how.foot.split(".")
             spot = getattr(build.car.side(side), foot)
             sheet = np.array(spot.point) * [1, 1 if side == "left" else -1, 1]
-            lift = 0.0 if spot.surface == "outrigger" else build.foot_plate
+            under = [
+                p
+                for p in plates_for(build, cage)
+                if f"{member.id}.{end}" in p.ends and p.kind != "backing_plate"
+            ]
+            lift = sum(p.thickness for p in under)
             rise = (member.path.end_point(end) - sheet) @ how.plane.normal
             assert rise == pytest.approx(lift, abs=1e-6), member.id
 

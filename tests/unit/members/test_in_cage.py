@@ -1,0 +1,233 @@
+"""Every kind of member inside a cage, also those that the demo builds leave out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from cagekit.build.build import Build, BuildFile, entries_of
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import members_only
+from cagekit.cage.cage import Cage
+from cagekit.errors import CagekitError, GeometryError, InputError
+from cagekit.members.registry import GENERATORS
+
+
+def changed(name: str, **tables: Any) -> Build:
+    """A demo build with more members or other values."""
+    build = load_build(name)
+    data = build.file.model_dump(by_alias=True, exclude_unset=True, exclude={"members"})
+    data = {k: v for k, v in data.items() if k not in ("add", "strut")}
+    members = dict(build.file.members)
+    for key, fields in tables.pop("members", {}).items():
+        members[key] = {**members.get(key, {}), **fields}
+    context = {"units": build.file.units}
+    file = BuildFile.model_validate({**data, "plate": (), **tables}, context=context)
+    file = file.model_copy(update={"members": members})
+    return replace(build, file=file, entries=entries_of(file, build.layout, "test"))
+
+
+def made(name: str, **tables: Any) -> Cage:
+    return members_only(changed(name, **tables))
+
+
+def test_every_kind_is_made_in_some_cage() -> None:
+    seen = {
+        m.role
+        for n in ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
+        for m in made(n).members.values()
+    }
+    more = made(
+        "sprint-wagon",
+        members={k: {"omit": False} for k in ("dash_bar", "rocker_brace")},
+        add=[
+            {
+                "kind": "tube_gusset",
+                "side": "both",
+                "node": "a_pillar_bar_{side} end a",
+                "along_branch": "7 in",
+                "along_parent": "7 in",
+            }
+        ],
+        strut=[
+            {
+                "id": "tie",
+                "from": "on main_hoop.left at height 6",
+                "to": "on rear_brace_left at fraction 0.7",
+            }
+        ],
+    )
+    seen |= {m.role for m in more.members.values()}
+    assert set(GENERATORS) <= seen
+    for id_ in more.members:
+        assert more.volume(id_) > 0
+
+
+def test_a_rocker_brace_lands_on_the_sill() -> None:
+    cage = made("sprint-wagon", members={"rocker_brace": {"omit": False}})
+    brace = cage.members["rocker_brace_left"]
+    inner, outer = 25.5 * 25.4, 29 * 25.4
+    assert inner < brace.path.end[1] < outer
+    assert brace.path.end[2] == pytest.approx(cage_plate("sprint-wagon"))
+
+
+def cage_plate(name: str) -> float:
+    return load_build(name).foot_plate
+
+
+def test_a_tube_gusset_sits_at_its_distances_from_the_joint() -> None:
+    cage = made(
+        "sprint-wagon",
+        add=[
+            {
+                "kind": "tube_gusset",
+                "id": "gusset",
+                "node": "a_pillar_bar_left end a",
+                "along_branch": "180 mm",
+                "along_parent": "150 mm",
+                "way": "a",
+            }
+        ],
+    )
+    node = cage.members["a_pillar_bar_left"].path.start
+    gusset = cage.members["gusset"].path
+    branch = cage.members["a_pillar_bar_left"].path
+    assert branch.nearest(gusset.start).station == pytest.approx(180, abs=1e-6)
+    halo = cage.members["halo"].path
+    assert abs(halo.nearest(gusset.end).station - halo.nearest(node).station) == pytest.approx(
+        150, abs=1e-6
+    )
+
+
+def test_a_v_in_the_roof_starts_in_the_middle_of_the_hoop() -> None:
+    cage = made("sprint-wagon", members={"roof_diagonal": {"style": "v"}})
+    left, right = (cage.members[f"roof_diagonal_{s}"].path for s in ("left", "right"))
+    assert left.start == pytest.approx(right.start)
+    assert left.start[1] == pytest.approx(0.0, abs=1e-9)
+    assert left.end[1] > 0 > right.end[1]
+
+
+def test_a_pair_of_door_bars_keeps_its_heights() -> None:
+    cage = made(
+        "hillclimb-coupe",
+        members={
+            "door_bar": {
+                "style": "pair",
+                "height_rear": 380,
+                "height_front": 340,
+                "low_rear": 180,
+                "low_front": 150,
+            }
+        },
+    )
+    upper, lower = cage.members["door_bar_left"].path, cage.members["door_bar_left_lower"].path
+    assert upper.start[2] == pytest.approx(380)
+    assert upper.end[2] == pytest.approx(340)
+    assert lower.start[2] == pytest.approx(180)
+    assert lower.end[2] == pytest.approx(150)
+
+
+def test_a_bowed_halo_stands_out_at_the_rails() -> None:
+    straight = made("sprint-wagon").members["halo"].path
+    bowed = made("sprint-wagon", members={"halo": {"rail_bow": "1 in"}}).members["halo"].path
+    assert len(bowed.bends) == len(straight.bends) + 2
+    x = 400.0
+    y = [max(s.point[1] for s in p.crossings((x, 0, 0), (1, 0, 0))) for p in (straight, bowed)]
+    assert 10 < y[1] - y[0] < 30
+
+
+def test_a_leaning_hoop_leans_by_its_angle() -> None:
+    build = changed("track-roadster", members={"main_hoop": {"lean": 5}})
+    entries = [e for e in build.entries if e.id == "main_hoop"]
+    hoop = members_only(replace(build, entries=tuple(entries))).members["main_hoop"].path
+    points = hoop.points(np.linspace(0, hoop.length, 2000))
+    high = points[np.argmax(points[:, 2])]
+    rise = high[2] - hoop.start[2]
+    assert np.degrees(np.arctan2(hoop.start[0] - high[0], rise)) == pytest.approx(5.0, abs=1e-6)
+
+
+def test_a_strut_with_corners_is_mirrored_on_the_other_side() -> None:
+    cage = made(
+        "sprint-wagon",
+        strut=[
+            {
+                "id": "kick",
+                "side": "both",
+                "from": "on main_hoop.{side} at height 3",
+                "via": [[15, 25, 1]],
+                "to": "on a_pillar_bar.{side} at height 5",
+            }
+        ],
+    )
+    left, right = (cage.members[f"kick_{s}"].path for s in ("left", "right"))
+    assert left.corners()[1] == pytest.approx([381, 635, 25.4])
+    assert right.corners()[1] == pytest.approx([381, -635, 25.4])
+
+
+def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
+    low = made("sprint-wagon", members={"main_hoop": {"roof_gap": 2}})
+    high = made("sprint-wagon")
+    drop = (
+        high.members["rear_brace_left"].path.start[2] - low.members["rear_brace_left"].path.start[2]
+    )
+    assert drop == pytest.approx(1.5 * 25.4, abs=8.0)
+    assert all(j.concentric for j in low.joints)
+
+
+@pytest.mark.parametrize(
+    ("name", "tables", "kind", "says"),
+    [
+        (
+            "track-roadster",
+            {"members": {"main_hoop": {"height": None}}},
+            InputError,
+            "Give the hoop's height",
+        ),
+        (
+            "sprint-wagon",
+            {"strut": [{"id": "loose", "from": "on main_hoop.left at height 6"}]},
+            InputError,
+            "needs both places",
+        ),
+        (
+            "sprint-wagon",
+            {"members": {"outrigger": {"outer_y": 10}}},
+            GeometryError,
+            "must pass under the foot",
+        ),
+        (
+            "sprint-wagon",
+            {"members": {"door_bar": {"style": "x"}}},
+            GeometryError,
+            "only a single door bar can swing out",
+        ),
+        (
+            "sprint-wagon",
+            {"members": {"door_bar": {"cut_rear": 40}}},
+            GeometryError,
+            "comes within",
+        ),
+        (
+            "sprint-wagon",
+            {"add": [{"kind": "tube_gusset", "node": "halo"}]},
+            InputError,
+            "names no joint",
+        ),
+        (
+            "sprint-wagon",
+            {"members": {"cross_member": {"split_by": ["main_hoop"]}}},
+            GeometryError,
+            "never meets main_hoop",
+        ),
+        ("track-roadster", {"add": [{"kind": "dash_bar"}]}, GeometryError, "none of"),
+        ("track-roadster", {"add": [{"kind": "front_hoop"}]}, InputError, "front_foot"),
+    ],
+)
+def test_what_cannot_be_made_says_which_member_and_why(
+    name: str, tables: dict, kind: type[CagekitError], says: str
+) -> None:
+    with pytest.raises(kind, match=says):
+        made(name, **tables)
