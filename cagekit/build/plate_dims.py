@@ -19,7 +19,7 @@ class PlateDims(FileModel):
 class FloorPlateDims(PlateDims):
     """A floor plate under one tube, flat or folded once beside the foot."""
 
-    od: Length = Field(45.0, gt=0, description="outside diameter of the tube")
+    od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     lean: Angle = Field(0.0, ge=0, lt=1.2, description="tube off square to the plate")
     length: Length = Field(150.0, gt=0, description="fore and aft")
     width: Length = Field(150.0, gt=0, description="across, along the sheet when folded")
@@ -43,8 +43,8 @@ class GussetDims(PlateDims):
     """A sheet gusset in the corner of two straight tubes."""
 
     style: Literal["flat", "folded"] = Field("flat", description="flat or a folded saddle")
-    od_branch: Length = Field(40.0, gt=0, description="diameter of the branch")
-    od_parent: Length = Field(45.0, gt=0, description="diameter of the tube that runs through")
+    od_branch: Length = Field(40.0, ge=5, description="diameter of the branch")
+    od_parent: Length = Field(45.0, ge=5, description="diameter of the tube that runs through")
     angle: Angle = Field(1.0472, gt=0.3, lt=2.9, description="corner between the two tubes")
     along_branch: Length = Field(80.0, gt=0, description="leg along the branch")
     along_parent: Length = Field(80.0, gt=0, description="leg along the parent")
@@ -62,7 +62,7 @@ class TabDims(PlateDims):
     """A tab, or a clevis of two, square on a straight tube."""
 
     thickness: Length = Field(5.0, gt=0, description="thickness of the plate")
-    od: Length = Field(45.0, gt=0, description="outside diameter of the tube")
+    od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     hole: Length = Field(11.5, gt=0, description="hole")
     bolt: Length = Field(11.1, gt=0, description="bolt or pin in it")
     reach: Length = Field(32.0, gt=0, description="tube surface to the middle of the hole")
@@ -76,7 +76,7 @@ class TabDims(PlateDims):
 class PlinthDims(PlateDims):
     """A box foot of tab-and-slot plates."""
 
-    od: Length = Field(45.0, gt=0, description="outside diameter of the tube")
+    od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     length: Length = Field(120.0, gt=0, description="fore and aft, of the top")
     width: Length = Field(120.0, gt=0, description="across, of the top")
     height: Length = Field(60.0, gt=0, description="floor to the top's face")

@@ -491,6 +491,8 @@ class _Tip:
             lean = self.least * sin(self.angle) - self.thickness * max(cos(self.angle), 0.0)
             y = sqrt(max(self.radius**2 - max(lean, 0.0) ** 2, 0.0))
             y = min(y, self.half)
+        if y < 0.5:
+            return [np.array([[self.least, v] for v in (-self.half, 0.0, self.half)])]
         coped = np.array([[self.curve(v), v] for v in np.linspace(-y, y, 17)])
         if self.half - y < 1e-6:
             return [coped]
@@ -541,6 +543,13 @@ def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle
     at_parent = acos(float(-web[0] / length))
     at_branch = pi - corner.angle - at_parent
     half = max(rp, rb) - f.radius
+    if half < t:
+        raise GeometryError(
+            owner,
+            f"a fold of {f.radius:.1f} mm inside radius leaves no flat web over a tube of "
+            f"{2 * max(rp, rb):.1f} mm.",
+            "Fold it on a smaller radius.",
+        )
     depth = t + f.radius
 
     start = _Tip(radius=rp, angle=at_parent, thickness=t, depth=depth, half=half)

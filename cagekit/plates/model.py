@@ -284,7 +284,7 @@ class Plate:
 
     def _require_marks(self) -> None:
         for m in self.marks:
-            if m.kind != "foot":
+            if m.kind != "foot" or not m.line.segments:
                 continue
             edge = m.line.sampled(1.0)
             inside = self.outline.contains(edge)
