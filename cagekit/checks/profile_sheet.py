@@ -35,7 +35,8 @@ def profile_text(profile: Profile, *, width: int = 80) -> str:
 
 def _rule(rule: Rule, width: int) -> str:
     entry = rule.entry
-    rows = [_wrapped(f"{entry.code}: ", entry.text, width), _wrapped("    ", _asks(rule), width)]
+    head = _wrapped(f"{entry.code}: ", entry.text, width, hang=4)
+    rows = [head, _wrapped("    ", _asks(rule), width)]
     for word, conditions in (("when", rule.when), ("unless", rule.unless)):
         if conditions:
             said = f"{word} {', '.join(c.words for c in conditions)}"
@@ -87,7 +88,7 @@ def _wrapped(lead: str, text: str, width: int, *, hang: int | None = None) -> st
         text,
         width,
         initial_indent=lead,
-        subsequent_indent=" " * (len(lead) if hang is None and len(lead) <= 12 else hang or 4),
+        subsequent_indent=" " * (len(lead) if hang is None else hang),
         break_long_words=False,
         break_on_hyphens=False,
     )
