@@ -79,14 +79,15 @@ def kernel_body(
     cage: Cage, id_: str, kernel: GetWorker | None = None, *, why: str = "it was asked for"
 ) -> KernelSolid:
     """One member's solid by the kernel's boolean; ``why`` it is not written down is told."""
-    job = "boolean", id_, cage.member(id_).path, cage.cut(id_, "a"), cage.cut(id_, "b")
+    wanted = cage.volume(id_)
+    job = "boolean", id_, cage.member(id_).path, cage.cut(id_, "a"), cage.cut(id_, "b"), wanted
     if kernel is not None:
         solid = kernel().call(*job)
     else:
         with KernelWorker() as own:
             solid = own.call(*job)
     assert isinstance(solid, KernelSolid)
-    off = solid.volume / cage.volume(id_) - 1
+    off = solid.volume / wanted - 1
     if abs(off) > VOLUME_TOL:
         raise KernelError(
             f"{id_}: cannot be written down ({why}), and the kernel's cut is off by {off:.1e} of "

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from cagekit.errors import KernelError
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
 from cagekit.geometry.cope import EndCut
-from cagekit.geometry.path import Arc, Path, unit
+from cagekit.geometry.path import Arc, Path, perpendicular, rotate, unit
 from cagekit.solids.kernel import (
     count_solids,
     integers,
@@ -34,9 +34,12 @@ from cagekit.solids.spline import DEGREE, interpolant
 
 Array = NDArray[np.float64]
 
-FUZZY = 1e-4
-"""Distance (mm) within which the kernel takes two things as one; without it cuts between tubes of
-one diameter are silently left out."""
+WAYS = ((1e-4, 0.0), (1e-4, 0.7), (1e-5, 1.9), (1e-3, 2.6), (0.0, 0.3))
+"""Ways to cut, in the order they are tried: the distance (mm) within which the kernel takes two
+things as one, and the angle (rad) by which seams are turned. A cut that the kernel silently
+leaves out one way is done another."""
+CLOSE = 1e-5
+"""Relative difference of volumes at which a cut is taken as done."""
 REACH = 400.0
 """Half size of the plane that stands for a plate, mm."""
 
@@ -51,20 +54,51 @@ class KernelSolid:
     volume: float
 
 
-def boolean_tube(name: str, path: Path, cut_a: EndCut, cut_b: EndCut) -> KernelSolid:
+def boolean_tube(
+    name: str, path: Path, cut_a: EndCut, cut_b: EndCut, wanted: float = 0.0
+) -> KernelSolid:
     """Make a coped tube by cutting the shadows of its parents from the bent tube.
+
+    Args:
+        name: name of the solid.
+        path: centre line up to the theoretical ends.
+        cut_a: how end a is cut.
+        cut_b: how end b is cut.
+        wanted: volume that it must have, mm3; until it does, the cut is tried in several ways.
 
     Raises:
         KernelError: the kernel fails or its result is not one sound solid.
     """
-    shape = _tube(path, cut_a, cut_b)
-    for cut in (cut_a, cut_b):
-        for tool in _tools(cut):
-            shape = _largest(_cut(shape, tool), name)
+    best: tuple[float, Any] | None = None
+    problem = "the kernel's cut failed."
+    for fuzzy, turn in WAYS:
+        try:
+            shape = _cut_tube(name, (path, cut_a, cut_b), fuzzy, turn)
+        except KernelError as error:
+            problem = str(error)
+            continue
+        size = volume(shape)
+        off = abs(size / wanted - 1) if wanted > 0 else 0.0
+        if best is None or off < best[0]:
+            best = off, shape
+        if off < CLOSE:
+            break
+    if best is None:
+        raise KernelError(problem)
+    shape = best[1]
+    return KernelSolid(
+        name=name, data=to_bytes(shape), step=shape_text(shape), volume=volume(shape)
+    )
+
+
+def _cut_tube(name: str, what: tuple[Path, EndCut, EndCut], fuzzy: float, turn: float) -> Any:
+    shape = _tube(*what, turn)
+    for cut in what[1:]:
+        for tool in _tools(cut, turn):
+            shape = _largest(_cut(shape, tool, fuzzy), name)
     if not is_valid(shape):
         raise KernelError(f"{name}: the kernel's cut is not sound.")
-    size = volume(shape)
-    return KernelSolid(name=name, data=to_bytes(shape), step=shape_text(shape), volume=size)
+    return shape
 
 
 def _vector(v: Array) -> Any:
@@ -96,7 +130,7 @@ def _is_square(cut: EndCut) -> bool:
     )
 
 
-def _tube(path: Path, cut_a: EndCut, cut_b: EndCut) -> Any:
+def _tube(path: Path, cut_a: EndCut, cut_b: EndCut, turn: float) -> Any:
     make = occ("BRepBuilderAPI")
     wire = make.BRepBuilderAPI_MakeWire()
     points = [path.start, path.end]
@@ -118,19 +152,19 @@ def _tube(path: Path, cut_a: EndCut, cut_b: EndCut) -> Any:
             wire.Add(make.BRepBuilderAPI_MakeEdge(_pnt(piece.start), _pnt(piece.end)).Edge())
     if behind:
         wire.Add(make.BRepBuilderAPI_MakeEdge(_pnt(points[1]), _pnt(end)).Edge())
-    ring = _ring(start, -cut_a.out, cut_a.outer_radius, cut_a.inner_radius)
+    ring = _ring(start, -cut_a.out, (cut_a.outer_radius, cut_a.inner_radius), turn)
     pipe = occ("BRepOffsetAPI").BRepOffsetAPI_MakePipe(wire.Wire(), ring)
     return solids_of(pipe.Shape())[0]
 
 
-def _ring(centre: Array, axis: Array, outer: float, inner: float) -> Any:
+def _ring(centre: Array, axis: Array, radii: tuple[float, ...], turn: float) -> Any:
     gp, make = occ("gp"), occ("BRepBuilderAPI")
-    frame = gp.gp_Ax2(_pnt(centre), _dir(axis))
+    frame = gp.gp_Ax2(_pnt(centre), _dir(axis), _dir(rotate(perpendicular(axis), axis, turn)))
     wires = [
         make.BRepBuilderAPI_MakeWire(
             make.BRepBuilderAPI_MakeEdge(gp.gp_Circ(frame, r)).Edge()
         ).Wire()
-        for r in ((outer, inner) if inner > 0 else (outer,))
+        for r in radii
     ]
     face = make.BRepBuilderAPI_MakeFace(wires[0], True)
     for hole in wires[1:]:
@@ -139,7 +173,7 @@ def _ring(centre: Array, axis: Array, outer: float, inner: float) -> Any:
     return face.Face()
 
 
-def _tools(cut: EndCut) -> list[Any]:
+def _tools(cut: EndCut, turn: float) -> list[Any]:
     """The shadows that one end is cut with."""
     if _is_square(cut):
         return []
@@ -155,7 +189,7 @@ def _tools(cut: EndCut) -> list[Any]:
         elif isinstance(surface, CylinderPiece):
             out += _cylinder_shadow(cut, surface, long, beside)
         else:
-            out += _torus_shadow(cut, surface, long, beside)
+            out += _torus_shadow(cut, surface, long, beside, turn)
     return out
 
 
@@ -201,9 +235,12 @@ def _cylinder_shadow(cut: EndCut, piece: CylinderPiece, long: float, beside: boo
     return out
 
 
-def _torus_shadow(cut: EndCut, piece: TorusPiece, long: float, beside: bool) -> list[Any]:
+def _torus_shadow(
+    cut: EndCut, piece: TorusPiece, long: float, beside: bool, turn: float
+) -> list[Any]:
     gp = occ("gp")
-    disc = _ring(np.asarray(piece.centre + piece.major * piece.x), piece.y, piece.radius, 0.0)
+    start = np.asarray(piece.centre + piece.major * piece.x)
+    disc = _ring(start, piece.y, (piece.radius,), turn)
     axis = gp.gp_Ax1(_pnt(piece.centre), _dir(piece.axis))
     solid = occ("BRepPrimAPI").BRepPrimAPI_MakeRevol(disc, axis, piece.angle).Shape()
     ribbon = _ribbon(cut, piece, piece.radius + (3 * cut.outer_radius if beside else 0.0))
@@ -233,7 +270,7 @@ def _ribbon(cut: EndCut, piece: TorusPiece, width: float) -> Any:
     return occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace(surface, 1e-6).Face()
 
 
-def _cut(shape: Any, tool: Any) -> Any:
+def _cut(shape: Any, tool: Any, fuzzy: float) -> Any:
     shapes = occ("TopTools").TopTools_ListOfShape
     whole, tools = shapes(), shapes()
     whole.Append(shape)
@@ -241,7 +278,8 @@ def _cut(shape: Any, tool: Any) -> Any:
     cut = occ("BRepAlgoAPI").BRepAlgoAPI_Cut()
     cut.SetArguments(whole)
     cut.SetTools(tools)
-    cut.SetFuzzyValue(FUZZY)
+    if fuzzy > 0:
+        cut.SetFuzzyValue(fuzzy)
     cut.Build()
     if not cut.IsDone():
         raise KernelError("the kernel's cut failed.")

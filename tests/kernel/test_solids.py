@@ -232,3 +232,24 @@ def test_branch_beside_a_bend_is_left_to_the_kernel(way: tuple[float, float, flo
         tube_record("tube", path, a, b)
     wanted = wall_volume(path, RO, RO - WALL, a, b)
     assert boolean_tube("tube", path, a, b).volume == pytest.approx(wanted, rel=5e-6)
+
+
+def test_cut_that_is_silently_left_out_is_done_another_way() -> None:
+    """Three bent parents whose second bend the first way of cutting leaves standing."""
+    import sys
+    from importlib.util import module_from_spec, spec_from_file_location
+    from pathlib import Path as FilePath
+
+    source = FilePath(__file__).parents[1] / "stability" / "test_random_joints.py"
+    spec = spec_from_file_location("random_joints", source)
+    assert spec is not None
+    assert spec.loader is not None
+    joints = module_from_spec(spec)
+    sys.modules["random_joints"] = joints
+    spec.loader.exec_module(joints)
+    rng = np.random.default_rng([7, 3])
+    path, parents, ro = [joints._joint(rng, 3) for _ in range(3)][-1]
+    a, b = _cuts(path, tuple(parents), ro)
+    wanted = wall_volume(path, ro, ro - WALL, a, b)
+    assert boolean_tube("tube", path, a, b).volume != pytest.approx(wanted, rel=1e-5)
+    assert boolean_tube("tube", path, a, b, wanted).volume == pytest.approx(wanted, rel=1e-5)
