@@ -472,14 +472,16 @@ def _title(
     return [Stroke(Layer.NOTE, o) for o in out]
 
 
-def check_bar(start: tuple[float, float], length: float, units: str) -> list[Outline]:
+def check_bar(
+    start: tuple[float, float], length: float, units: str, height: float = 3.0
+) -> list[Outline]:
     """A bar of known length to measure before cutting, with its length written above."""
     x, y = start
     ends = [_line((x, y), (x + length, y))]
     ends += [_line((x + d, y - 2.0), (x + d, y + 2.0)) for d in (0.0, length)]
     said = f"CHECK {length:g} mm" + (f" = {length / 25.4:.3f} in" if units == "in" else "")
-    shift = np.array([x + 2.0, y + 3.0])
-    ends += [Outline(r + shift, np.zeros(len(r)), closed=False) for r in strokes(said, 3.0)]
+    shift = np.array([x + 2.0, y + max(3.0, 0.4 * height)])
+    ends += [Outline(r + shift, np.zeros(len(r)), closed=False) for r in strokes(said, height)]
     return ends
 
 

@@ -59,7 +59,7 @@ def _notes(sheet: NestedSheet, options: CutOptions) -> list[Stroke]:
     y = -3.0 * height
     lines: list[Outline] = []
     if options.check_bar > 0:
-        lines += check_bar((0.0, y), options.check_bar, options.units)
+        lines += check_bar((0.0, y), options.check_bar, options.units, 0.6 * height)
         y -= 3.0 * height
     rows = sheet_lines(sheet, options.units)
     column, width = 0.0, 0.0

@@ -1,0 +1,131 @@
+"""What ``make`` writes for the cutting table of a whole cage."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from math import pi
+
+import ezdxf
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.job import Job
+from cagekit.shop.cutting import CutOptions, Layer
+from cagekit.writers.dxf import cut_options, dxf_options, nest_options, write_plates, write_sheets
+
+BUILD = load_build("track-roadster")
+CAGE = assemble(BUILD)
+
+
+def job(*, table=None, **options):
+    build = BUILD
+    if table:
+        tooling = BUILD.tooling
+        changed = tooling.table.model_copy(update=table)
+        build = replace(BUILD, tooling=tooling.model_copy(update={"table": changed}))
+    return Job(build=build, cage=CAGE, options=options)
+
+
+def layer_area(doc, layer):
+    """Area inside the closed contours of a layer, from bulges and circles."""
+    total = 0.0
+    for e in doc.modelspace().query(f'*[layer=="{layer.value}"]'):
+        if e.dxftype() == "CIRCLE":
+            total += pi * e.dxf.radius**2
+            continue
+        assert e.closed
+        rows = np.array(list(e.get_points("xyb")))
+        x, y, b = rows.T
+        area = 0.5 * float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+        chord = np.hypot(np.roll(x, -1) - x, np.roll(y, -1) - y)
+        turn = 4 * np.arctan(np.abs(b))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            radius = np.where(b != 0, chord * (1 + b * b) / (4 * np.abs(b)), 0.0)
+        area += float(np.sum(np.sign(b) * radius**2 / 2 * (turn - np.sin(turn))))
+        total += abs(area)
+    return total
+
+
+def test_one_file_per_plate_with_its_area(tmp_path):
+    write_plates(job(), tmp_path)
+    files = sorted((tmp_path / "plates").iterdir())
+    assert [f.stem for f in files] == sorted(p.id for p in CAGE.plates)
+    plates = {p.id: p for p in CAGE.plates}
+    for f in files:
+        doc = ezdxf.readfile(f)
+        assert doc.audit().errors == []
+        p = plates[f.stem]
+        cut = layer_area(doc, Layer.OUTSIDE) - layer_area(doc, Layer.INSIDE)
+        assert cut * p.thickness == pytest.approx(p.flat_volume, rel=1e-9)
+
+
+def test_sheets_hold_every_piece_once(tmp_path):
+    write_sheets(job(), tmp_path)
+    folder = tmp_path / "sheets"
+    rows = list(csv.DictReader(io.StringIO((folder / "pieces.csv").read_text(encoding="utf-8"))))
+    assert {r["plate"]: int(r["pieces"]) for r in rows} == {p.id: p.quantity for p in CAGE.plates}
+    sheets = sorted({r["sheet"] for r in rows})
+    assert [f.name for f in sorted(folder.glob("*.dxf"))] == [f"{s}.dxf" for s in sheets]
+    total = 0.0
+    for s in sheets:
+        doc = ezdxf.readfile(folder / f"{s}.dxf")
+        assert doc.audit().errors == []
+        total += layer_area(doc, Layer.OUTSIDE) - layer_area(doc, Layer.INSIDE)
+        assert (folder / f"{s}.png").read_bytes().startswith(b"\x89PNG")
+    assert total == pytest.approx(sum(p.area * p.quantity for p in CAGE.plates), rel=1e-9)
+
+
+def test_two_runs_write_the_same_bytes(tmp_path):
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        write_plates(job(), tmp_path / name)
+        write_sheets(job(), tmp_path / name)
+    first = sorted((tmp_path / "one").rglob("*.*"))
+    assert first
+    for f in first:
+        other = tmp_path / "two" / f.relative_to(tmp_path / "one")
+        assert f.read_bytes() == other.read_bytes(), f.name
+
+
+def test_the_shops_table_says_how_files_are_made():
+    old = job(
+        table={
+            "dxf_version": "R12",
+            "dxf_units": "in",
+            "dxf_entities": "lines",
+            "compensate_kerf": True,
+            "kerf": 1.5,
+            "bridges": 2,
+            "turning": "grain",
+        }
+    )
+    how = dxf_options(old)
+    assert (how.version, how.units, how.entities) == ("R12", "in", "lines")
+    cut = cut_options(old)
+    assert (cut.kerf, cut.bridges) == (1.5, 2)
+    assert cut_options(job()).kerf == 0.0
+    # what a run is told goes before the shop's habits
+    assert dxf_options(job(table={"dxf_units": "in"}, dxf_units="mm")).units == "mm"
+    assert cut_options(job(kerf=0.8)).kerf == 0.8
+    assert nest_options(job(gap=9.0)) == {"gap": 9.0}
+    assert CutOptions.of(None, "in").units == "in"
+
+
+def test_a_shop_with_off_cuts_uses_them_first(tmp_path):
+    from cagekit.build.tooling import Sheet
+
+    sheets = (*BUILD.tooling.table.sheet, Sheet(width=400, length=600, offcut=True, label="B3"))
+    write_sheets(job(table={"sheet": sheets}), tmp_path)
+    text = (tmp_path / "sheets" / "pieces.csv").read_text(encoding="utf-8")
+    assert text.splitlines()[1].startswith("sheet-01,600.0,400.0")
+
+
+def test_a_cage_without_plates_writes_nothing(tmp_path):
+    bare = Job(build=BUILD, cage=CAGE.having(plates=()))
+    write_plates(bare, tmp_path)
+    write_sheets(bare, tmp_path)
+    assert list(tmp_path.iterdir()) == []
