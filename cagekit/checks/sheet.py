@@ -29,23 +29,35 @@ class SheetRow:
     signature: str = ""
 
 
+WORKSHOP = ("shop", "plates")
+"""Groups that tell the builder what the shop can make; a scrutineer does not ask for them."""
+
+
 def sheet_rows(findings: Iterable[Finding], *, units: LengthUnit = "mm") -> tuple[SheetRow, ...]:
-    """The rows of the sheet: worst first, then what passes; what does not apply is left out."""
-    rows = []
+    """The rows of the sheet: worst first, then what passes; what does not apply is left out.
+
+    Lines to be inspected are one a rule, with the numbers of all that it looks at.
+    """
+    groups: dict[object, list[Finding]] = {}
     for f in worst_first(findings):
-        if f.status is Status.NOT_APPLICABLE:
+        if f.status is Status.NOT_APPLICABLE or f.group in WORKSHOP:
             continue
-        inspected = f.status in (Status.NEEDS_INSPECTION, Status.NEEDS_INPUT)
-        rows.append(
-            SheetRow(
-                code=f.code,
-                subject=f.subject,
-                finding=f.text if inspected or not f.quantity else f.quantity,
-                measured=value_text(f.measured, f.unit, units),
-                limit=limit_text(f, units),
-                source=source_text(f),
-                status=f.status.words,
-                sign=inspected,
-            )
-        )
-    return tuple(rows)
+        alone = f.status is not Status.NEEDS_INSPECTION
+        groups.setdefault((f.code, f.subject, id(f)) if alone else f.code, []).append(f)
+    return tuple(_row(group, units) for group in groups.values())
+
+
+def _row(group: list[Finding], units: LengthUnit) -> SheetRow:
+    f = group[0]
+    inspected = f.status in (Status.NEEDS_INSPECTION, Status.NEEDS_INPUT)
+    values = [value_text(g.measured, g.unit, units) for g in group]
+    return SheetRow(
+        code=f.code,
+        subject=", ".join(g.subject for g in group),
+        finding=f.text if inspected or not f.quantity else f.quantity,
+        measured=", ".join(dict.fromkeys(v for v in values if v)),
+        limit=limit_text(f, units),
+        source=source_text(f),
+        status=f.status.words,
+        sign=inspected,
+    )

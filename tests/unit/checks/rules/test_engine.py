@@ -204,6 +204,9 @@ def test_lines_for_the_inspection_sheet(tmp_path: Path) -> None:
     assert by_code["mine/paper"].cure == "Give the certificate."
     assert [f.measured for f in found if f.code == "mine/seen"] == [45.0, 50.0]
     rows = {r.code: r for r in sheet_rows(found)}
+    assert len(rows) == 3
+    assert rows["mine/seen"].subject == "main_hoop, door_bar_left"
+    assert rows["mine/seen"].measured == "45 mm, 50 mm"
     assert rows["mine/welds"].sign
     assert rows["mine/welds"].signature == ""
     assert "from memory" in rows["mine/welds"].source
