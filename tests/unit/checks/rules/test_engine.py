@@ -205,8 +205,8 @@ def test_lines_for_the_inspection_sheet(tmp_path: Path) -> None:
     assert [f.measured for f in found if f.code == "mine/seen"] == [45.0, 50.0]
     rows = {r.code: r for r in sheet_rows(found)}
     assert len(rows) == 3
-    assert rows["mine/seen"].subject == "main_hoop, door_bar_left"
-    assert rows["mine/seen"].measured == "45 mm, 50 mm"
+    assert rows["mine/seen"].subject == "door_bar_left, main_hoop"
+    assert rows["mine/seen"].measured == "50 mm, 45 mm"
     assert rows["mine/welds"].sign
     assert rows["mine/welds"].signature == ""
     assert "from memory" in rows["mine/welds"].source
