@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,8 +14,10 @@ from cagekit.build.driver import Driver
 from cagekit.build.padding import Padding, thickness_by_member
 from cagekit.build.resolve import load_build
 from cagekit.build.tube import TubeFile
+from cagekit.cage.assemble import members_only
 from cagekit.cli.verbs import VERBS
 from cagekit.occupant import seated
+from cagekit.plates.feet import plates_for
 from cagekit.units import parse_length
 
 ROOT = Path(__file__).parents[2]
@@ -68,6 +71,16 @@ def test_padding_of_the_readme_is_put_on(block: str) -> None:
     pads = [Padding.model_validate(r, context={"units": "mm"}) for r in rows]
     roles = {"main_hoop": "main_hoop", "door_bar_left": "door_bar"}
     assert thickness_by_member(pads, roles) == pytest.approx({"main_hoop": 12.7})
+
+
+@pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if "[[plate]]" in b])
+def test_plates_of_the_readme_are_made(block: str) -> None:
+    tables = tuple(tomllib.loads(block)["plate"])
+    build = load_build("hillclimb-coupe")
+    build = replace(build, file=build.file.model_copy(update={"plate": tables}))
+    plates = plates_for(build, members_only(build))
+    assert {"floor_plate", "backing_plate", "gusset", "tab"} <= {p.kind for p in plates}
+    assert any(p.folds for p in plates)
 
 
 def test_lengths_of_the_readme_are_lengths() -> None:
