@@ -169,3 +169,45 @@ def test_both_sides_are_spread_and_mirrored():
     assert (left.id, right.id) == ("net_left", "net_right")
     assert (left.at, right.toward) == ("on rear_brace_left at fraction 0.5", (0, -1, 0))
     assert spread(left.model_copy(update={"side": None})) != ()
+
+
+def test_every_plate_preset_loads_and_carries_its_source():
+    from cagekit.build.plate import PlateFile
+    from cagekit.build.presets import list_presets, load_file
+
+    found = list_presets("plate")
+    assert len(found) >= 12
+    for preset in found:
+        file = load_file("plate", preset.path, PlateFile)
+        assert file.name == preset.name
+        assert len(file.source) > 10
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        {"kind": "gusset", "at": "rear_brace end a", "preset": "gusset-3in"},
+        {"kind": "tab", "at": "on harness_bar at y 10", "preset": "harness-tab-in"},
+        {"kind": "floor_plate", "at": "front_foot", "preset": "floor-bolted-6in"},
+        {"kind": "floor_plate", "at": "rear_foot", "preset": "plinth-2in"},
+    ],
+    ids=lambda t: t["preset"],
+)
+def test_inch_presets_in_an_inch_build(table):
+    _, _, plates = made("sprint-wagon", table)
+    sizes = {round(p.thickness / 25.4 * 16, 3) for p in plates}
+    assert sizes <= {2.0, 3.0}
+
+
+def test_folded_feet_rise_outboard_on_both_sides():
+    """The floor section runs up the inner sill: the wing stands outboard, left and right."""
+    build = load_build("gravel-hatch")
+    plates = plates_for(build, members_only(build))
+    folded = [p for p in plates if p.kind == "floor_plate" and p.folds]
+    assert len(folded) == 4
+    for p in folded:
+        side = np.sign(p.placement[1, 3])
+        corners = p.car_points(p.outline.vertices)
+        top = corners[np.argmax(corners[:, 2])]
+        assert top[2] > p.placement[2, 3] + 20
+        assert side * (top[1] - p.placement[1, 3]) > 0
