@@ -33,17 +33,24 @@ def front_leg_bow(s: Survey, pick: Pick) -> Iterator[Measure]:
     for member, side, leg in front_legs(s, pick):
         if side in braced:
             continue
-        value, point = _bow(leg)
+        found = _bow(leg)
+        if found is None:
+            continue
+        value, point = found
         name = member.id if member.side in SIDES else f"{member.id} {side}"
         yield Measure(subject=name, value=value, evidence=Evidence.of(member.id, points=[point]))
 
 
-def _bow(leg: Path) -> tuple[float, Vec]:
+def _bow(leg: Path) -> tuple[float, Vec] | None:
+    """Largest gap to the chord in side view and where; None for a leg without height or run."""
     top = leg_top(leg)
     stop = leg.nearest(top).station
     p = leg.points(np.linspace(0.0, stop, 200))
     a, b = leg.start[[0, 2]], top[[0, 2]]
-    d = (b - a) / np.linalg.norm(b - a)
+    chord = float(np.linalg.norm(b - a))
+    if chord < 1.0:
+        return None
+    d = (b - a) / chord
     w = p[:, [0, 2]] - a
     gaps = np.abs(w[:, 0] * d[1] - w[:, 1] * d[0])
     i = int(np.argmax(gaps))

@@ -172,7 +172,7 @@ class Survey:
                 return None
             return path if path.start[2] <= path.end[2] else path.reversed()
         mids = path.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
-        if len(mids) != 1:
+        if len(mids) != 1 or not 1.0 < mids[0].station < path.length - 1.0:
             return None
         first, second = path.split(mids[0].station)
         return first if side_of(path.start) == side else second.reversed()
