@@ -80,14 +80,12 @@ def _divided(members: Mapping[str, Member], divided: Sequence[Divided]) -> list[
         if member.id in by_bar:
             out += by_bar[member.id].pieces
             continue
-        ends = {}
         for name, end in member.ends:
-            held = [by_bar[p] for p in end.parents if p in by_bar]
-            if not held:
-                continue
-            swaps = {d.door.bar: _standing(member, name, d) for d in held}
-            ends[name] = replace(end, parents=tuple(swaps.get(p, p) for p in end.parents))
-        out.append(replace(member, **ends) if ends else member)
+            held = {p: _standing(member, name, by_bar[p]) for p in end.parents if p in by_bar}
+            if held:
+                new = replace(end, parents=tuple(held.get(p, p) for p in end.parents))
+                member = replace(member, a=new) if name == "a" else replace(member, b=new)
+        out.append(member)
     return out
 
 

@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from cagekit.cage.model import EndKind, EndName, Member
+from cagekit.cage.model import End, EndKind, EndName, Member
 from cagekit.errors import NotFoundError
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.path import Path, Vec
@@ -241,7 +241,7 @@ class Cage:
 
     def mass_total(self) -> float:
         """Mass of tubes, plates and small parts, kg."""
-        return self.tube_mass() + sum(p.mass for p in (*self.plates, *self.parts))
+        return self.tube_mass() + sum(p.mass for p in self.plates) + sum(p.mass for p in self.parts)
 
     def centre_of_gravity(self) -> Vec:
         """Centre of gravity of the tubes, ``(3,)`` mm."""
@@ -256,12 +256,12 @@ class Cage:
 
 def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:
     """A member whose ends are coped to the bars that took the place of their pieces."""
-    ends = {
-        name: replace(end, parents=tuple(taken.get(p, p) for p in end.parents))
-        for name, end in member.ends
-        if any(p in taken for p in end.parents)
-    }
-    return replace(member, **ends) if ends else member
+
+    def end(e: End) -> End:
+        parents = tuple(taken.get(p, p) for p in e.parents)
+        return e if parents == e.parents else replace(e, parents=parents)
+
+    return replace(member, a=end(member.a), b=end(member.b))
 
 
 def bounds(paths: Iterable[Path], margin: float = 0.0) -> tuple[Vec, Vec]:

@@ -62,7 +62,9 @@ class _Stack:
         o = self.part.frame[:3, 3]
         return np.asarray(o + xy[0] * self.x + xy[1] * self.y + z * self.axis)
 
-    def _step(self, below: tuple[Loop, float] | None, above: tuple[Loop, float] | None, z: float) -> None:
+    def _step(
+        self, below: tuple[Loop, float] | None, above: tuple[Loop, float] | None, z: float
+    ) -> None:
         """The flat between two stages, or at an end: the larger section less the smaller."""
         plane = PlaneSurface(self._at(np.zeros(2), z), self.axis, self.x)
         up = above is None or (below is not None and below[1] > above[1])
@@ -82,7 +84,9 @@ class _Stack:
         for z in (z0, z1):
             centre = self._at(np.zeros(2), z)
             v = r.vertex(centre + radius * self.x)
-            ends.append((v, r.edge(Edge(v, v, circle(centre, self.axis, self.x, radius), 0.0, tau))))
+            ends.append(
+                (v, r.edge(Edge(v, v, circle(centre, self.axis, self.x, radius), 0.0, tau)))
+            )
         (v0, low), (v1, high) = ends
         seam = r.segment(v0, v1)
         surface = CylinderSurface(self._at(np.zeros(2), z0), self.axis, self.x, radius)
@@ -99,8 +103,7 @@ class _Stack:
         for i, s in enumerate(outline.segments):
             j = (i + 1) % n
             low, high = (
-                self._edge(s, ring[i], ring[j], z)
-                for ring, z in zip(rings, (z0, z1), strict=True)
+                self._edge(s, ring[i], ring[j], z) for ring, z in zip(rings, (z0, z1), strict=True)
             )
             loops[0].append((low, True))
             loops[1].append((high, True))

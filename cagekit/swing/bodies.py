@@ -87,7 +87,7 @@ def prism_gap(frame: Vec, loop: Outline, low: float, high: float) -> Gap:
             edge = loop.distance(q[:, :2])
             edge = np.where(loop.contains(q[:, :2]), -edge, edge)
             out[near] = _outside(edge, np.maximum(low - q[:, 2], q[:, 2] - high))
-        return out
+        return np.asarray(out)
 
     return gap
 

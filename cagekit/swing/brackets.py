@@ -7,7 +7,7 @@ cheek lies square to the pin, its face away from the bar.
 
 from __future__ import annotations
 
-from math import cos, pi, sin, sqrt
+from math import pi, sqrt, tan
 
 import numpy as np
 
@@ -26,6 +26,8 @@ NOSE = 0.2
 """The same beyond the latch pin, below the middle, so that the bar comes out."""
 STUB_WIDTH = 0.75
 """Half width of a cheek on the stub, in radii: tube to be seen and welded on both sides."""
+INSIDE = 3.0
+"""Radius of inside corners, mm: a sharp one starts a crack and cannot be cut anyway."""
 SHALLOW = 1.6
 """Gap (mm) between web and tube up to which a fillet closes it: 1/16 in (AWS D1.1 5.21.1, from
 memory)."""
@@ -79,13 +81,16 @@ def saddle(id_: str, owner: str, joint: SwingJoint, radius: float) -> Plate:
         outline=pattern,
         holes=tuple(Hole.circle((0.0, y), s.hole, HolePurpose.PIN) for y in (centre, -centre)),
         folds=folds,
-        marks=(_cut_mark(joint, half),),
+        marks=() if joint.name == "hinge" else (_cut_mark(joint, half),),
         pins=pins,
         welds=_saddle_welds(joint, radius),
         base=vec2((-joint.pin_offset - s.overlap / 2, 0.0)),
         placement=_placement(joint, -(radius + s.stop_gap) * joint.out, joint.out),
         members=(joint.stub, owner),
-        notes=(f"pin at {joint.pin_offset:.1f} mm from the cut",),
+        notes=(
+            f"pin at {joint.pin_offset:.1f} mm from the cut",
+            *(("web's end flush with the cut",) if joint.name == "hinge" else ()),
+        ),
     )
 
 
@@ -114,55 +119,69 @@ def _flange(id_: str, joint: SwingJoint, radius: float) -> Outline:
     back = -stub_end(joint)
     edge = low + EDGE * radius
     corner = min(s.corner_radius, edge / 2)
-    start = np.array([web_end(joint), 0.0])
-    if joint.name == "hinge":
-        near = np.array([web_end(joint), min(2.0, low / 4)])
-        first = [Segment(vec2(start), vec2(near))]
-    else:
-        near = np.array([web_end(joint), low - NOSE * radius])
-        first = _rounded(start, near, centre, s.ear, min(s.corner_radius, near[1] / 2), id_)
-    touch = first[-1].end
-    down = tangent_angle(vec2(touch), vec2(centre), s.ear, id_, side=1.0)
-    shoulder = np.array([-joint.pin_offset, edge])
     if edge >= low + s.ear:
         raise GeometryError(
             id_,
             f"an ear of {s.ear:.1f} mm radius is hidden in a flange {edge:.1f} mm high.",
             f"Use an ear of {edge - low + 2:.1f} mm radius or more.",
         )
+    start = np.array([web_end(joint), 0.0])
+    hinge = joint.name == "hinge"
+    # beside the hinge's ear the flange is left on the bend, so that the corner can be rounded
+    near = start + np.array([0.0, min(6.0, 0.35 * low) if hinge else low - NOSE * radius])
+    shoulder = np.array([-_shoulder(joint, edge - low), edge])
+    down = tangent_angle(vec2(near), vec2(centre), s.ear, id_, side=1.0)
     rise = tangent_angle(vec2(shoulder), vec2(centre), s.ear, id_, side=-1.0)
-    sweep = (rise - down) % (2 * pi)
-    arc = circle_segment(centre, s.ear, down, down + sweep)
+    arc = circle_segment(centre, s.ear, down, down + (rise - down) % (2 * pi))
     tail = np.array([back, edge])
-    return Outline.of_segments(
-        [
-            *first,
-            Segment(vec2(touch), arc.start),
-            arc,
-            Segment(arc.end, vec2(shoulder)),
-            Segment(vec2(shoulder), vec2(tail + [corner, 0.0])),
-            Segment(vec2(tail + [corner, 0.0]), vec2(tail - [0.0, corner]), sqrt(2) - 1),
-            Segment(vec2(tail - [0.0, corner]), vec2((back, 0.0))),
-        ],
-        closed=False,
+    first = INSIDE if hinge else min(s.corner_radius, near[1] / 2)
+    return _rounded(
+        [start, near, arc, shoulder, tail, np.array([back, 0.0])],
+        {1: min(first, 0.6 * near[1]), 3: INSIDE, 4: corner},
     )
 
 
-def _rounded(
-    start: Vec, corner: Vec, centre: Vec, ear: float, radius: float, id_: str
-) -> list[Segment]:
-    """From the web's end up and over a rounded corner, aimed at the ear's tangent."""
-    angle = tangent_angle(vec2(corner), vec2(centre), ear, id_, side=1.0)
-    aim = centre + ear * np.array([cos(angle), sin(angle)]) - corner
-    aim = aim / float(np.hypot(*aim))
-    up = np.array([0.0, 1.0])
-    turn = float(np.arctan2(up[0] * aim[1] - up[1] * aim[0], up @ aim))
-    cut = radius * np.tan(abs(turn) / 2)
-    a, b = corner - cut * up, corner + cut * aim
-    return [
-        Segment(vec2(start), vec2(a)),
-        Segment(vec2(a), vec2(b), float(np.tan(turn / 4))),
-    ]
+def _shoulder(joint: SwingJoint, height: float) -> float:
+    """How far from the pin an ear begins, mm: at the cut, or further off when the ear is large.
+
+    ``height`` is that of the edge it leaves, from the middle of the ear.
+    """
+    reach = sqrt(max(joint.spec.ear**2 - height**2, 0.0))
+    return max(joint.pin_offset, 1.25 * reach)
+
+
+def _rounded(points: list[Vec | Segment], radii: dict[int, float]) -> Outline:
+    """An open chain through points, and an arc where one is among them, corners rounded.
+
+    ``radii`` are by index; a corner whose straights are too short gets what they hold.
+    """
+
+    def last(q: Vec | Segment) -> Vec:
+        return q.end if isinstance(q, Segment) else q
+
+    def first(q: Vec | Segment) -> Vec:
+        return q.start if isinstance(q, Segment) else q
+
+    out: list[Segment] = []
+    here = last(points[0])
+    for i, q in enumerate(points[1:], 1):
+        if isinstance(q, Segment):
+            out += [Segment(vec2(here), q.start), q]
+            here = q.end
+            continue
+        if i not in radii:
+            out.append(Segment(vec2(here), vec2(q)))
+            here = q
+            continue
+        before, after = q - last(points[i - 1]), first(points[i + 1]) - q
+        sizes = np.hypot(*before), np.hypot(*after)
+        u, v = before / sizes[0], after / sizes[1]
+        turn = float(np.arctan2(u[0] * v[1] - u[1] * v[0], u @ v))
+        tail = min(radii[i] * tan(abs(turn) / 2), 0.45 * float(min(sizes)))
+        a, b = q - tail * u, q + tail * v
+        out += [Segment(vec2(here), vec2(a)), Segment(vec2(a), vec2(b), tan(turn / 4))]
+        here = b
+    return Outline.of_segments(out, closed=False)
 
 
 def _joined(upper: Outline, lower: Outline) -> Outline:
@@ -191,7 +210,7 @@ def cheek(id_: str, owner: str, joint: SwingJoint, radius: float, upper: bool) -
     s = joint.spec
     half = STUB_WIDTH * radius
     side = 1.0 if (joint.pin[2] >= 0) == upper else -1.0
-    shoulder = vec2((-joint.pin_offset, -half))
+    shoulder = vec2((-_shoulder(joint, half), -half))
     centre = vec2((0.0, 0.0))
     first = tangent_angle(shoulder, centre, s.ear, id_, side=1.0)
     last = -first

@@ -272,4 +272,3 @@ def _require_straight(
             "the bar).",
             "Move the cut to a straight.",
         )
-

@@ -189,8 +189,8 @@ def _bolt(base: str, joint: SwingJoint, radius: float) -> list[SmallPart]:
         source=s.pin.source,
     )
     rings = [
-        _ring(f"{base}_washer_{way}", "washer", joint, s.pin.washer_od, s.hole, z, w, "washer steel",
-              f"washer {s.pin.size}")
+        _ring(f"{base}_washer_{way}", "washer", joint, s.pin.washer_od, s.hole, z, w,
+              "washer steel", f"washer {s.pin.size}")
         for way, z in (("lower", -half - w), ("upper", half))
     ]  # fmt: skip
     return [bolt, *rings, nut]

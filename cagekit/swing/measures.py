@@ -1,4 +1,4 @@
-"""What is measured on the brackets of a swing-out bar: room, gaps, welds, and why it is cut there."""
+"""What is measured on the brackets of a swing-out bar, and why it is cut where it is."""
 
 from __future__ import annotations
 
@@ -50,9 +50,7 @@ def bracket_clearance(cage: Cage, door: SwingDoor, joint: SwingJoint) -> Measure
 
 def plates_of(cage: Cage, door: SwingDoor, joint: SwingJoint) -> tuple[Plate, ...]:
     """The bracket plates of one joint."""
-    return tuple(
-        p for p in cage.plates if p.id in door.plates and p.kind.startswith(joint.name)
-    )
+    return tuple(p for p in cage.plates if p.id in door.plates and p.kind.startswith(joint.name))
 
 
 def plate_points(plate: Plate) -> Vec:
@@ -133,4 +131,3 @@ def opening_span(outline: Vec, z: float) -> tuple[float, float] | None:
         if min(z0, z1) <= z <= max(z0, z1) and z0 != z1:
             hits.append(float(x0 + (z - z0) / (z1 - z0) * (x1 - x0)))
     return (min(hits), max(hits)) if hits else None
-

@@ -258,4 +258,3 @@ def turn_about(point: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
 def moved_points(points: ArrayLike, motion: Vec) -> Vec:
     """Points ``(n, 3)`` after a rigid motion ``(4, 4)``."""
     return np.asarray(np.asarray(points, float) @ motion[:3, :3].T + motion[:3, 3])
-

@@ -107,7 +107,9 @@ def _swings(part: SmallPart) -> bool:
 def _end_points(cage: Cage, door: SwingDoor, joint: SwingJoint) -> Vec:
     """Points on the bar's outside from its cut inward."""
     cut = cage.cut(door.bar, joint.end)
-    phi = np.arange(ROUND) * (2 * pi / ROUND)
+    # the outermost and innermost points come nearest to the stub
+    first = float(np.arctan2(joint.out @ cut.side, joint.out @ cut.zero))
+    phi = first + np.arange(ROUND) * (2 * pi / ROUND)
     r = cut.outer_radius
     rim = cut.points(phi, r)
     depth = np.linspace(0.0, 1.0, 4) * r * (1.2 + 2 * abs(np.tan(joint.relief)))
@@ -119,9 +121,7 @@ def _end_points(cage: Cage, door: SwingDoor, joint: SwingJoint) -> Vec:
 
 def _part_points(part: SmallPart) -> Vec:
     loop = part.stages[0].outline.flat_points(0.3)
-    rows = [
-        np.column_stack([loop, np.full(len(loop), z)]) for z in (0.0, part.length)
-    ]
+    rows = [np.column_stack([loop, np.full(len(loop), z)]) for z in (0.0, part.length)]
     return moved_points(np.concatenate(rows), part.frame)
 
 
@@ -131,7 +131,9 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
     out: list[Obstacle] = []
     for joint in door.joints:
         stub = cage.member(joint.stub)
-        out.append(Obstacle(name=stub.id, kind=f"{joint.name} stub", gap=stub_gap(stub, joint.stub_face)))
+        out.append(
+            Obstacle(name=stub.id, kind=f"{joint.name} stub", gap=stub_gap(stub, joint.stub_face))
+        )
         for plate in cage.plates:
             if plate.id in door.plates and joint.stub in plate.members:
                 out.append(
@@ -160,9 +162,7 @@ def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
     wall = BodySide.of(car, door.side)
     if wall is not None:
         out.append(
-            Obstacle(
-                name=f"{door.side} door opening", kind="opening", gap=wall.gap, part=wall.part
-            )
+            Obstacle(name=f"{door.side} door opening", kind="opening", gap=wall.gap, part=wall.part)
         )
     keep = {k.name for k in car.keepouts}
     for s in surfaces(car):
@@ -239,13 +239,15 @@ def _limit(swing: Swing, angles: Vec, gaps: Vec) -> tuple[float | None, Closest 
     i = int(np.argmin(now[:, 0]))
     found = swing.obstacles[which[i]]
     return high, Closest(
-        name=found.named(spots[i, 0]), kind=found.kind, gap=float(now[i, 0]), angle=high, point=vec(spots[i, 0])
+        name=found.named(spots[i, 0]),
+        kind=found.kind,
+        gap=float(now[i, 0]),
+        angle=high,
+        point=vec(spots[i, 0]),
     )
 
 
-def _closest(
-    swing: Swing, angles: Vec, gaps: Vec, spots: Vec, full: float
-) -> tuple[Closest, ...]:
+def _closest(swing: Swing, angles: Vec, gaps: Vec, spots: Vec, full: float) -> tuple[Closest, ...]:
     """Least gap to every obstacle up to ``full``; near ones refined round the coarse least."""
     inside = int(np.searchsorted(angles, full - 1e-9))
     tail, tail_spots = swing.gaps(np.array([full]))
@@ -264,8 +266,6 @@ def _closest(
             gap, best, point = float(now[0, k]), float(tries[k]), where[0, k]
             width /= 4
         out.append(
-            Closest(
-                name=found.named(point), kind=found.kind, gap=gap, angle=best, point=vec(point)
-            )
+            Closest(name=found.named(point), kind=found.kind, gap=gap, angle=best, point=vec(point))
         )
     return tuple(sorted(out, key=lambda c: (round(c.gap, 6), c.name)))

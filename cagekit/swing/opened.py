@@ -47,9 +47,7 @@ def moved_member(member: Member, motion: Vec) -> Member:
     return replace(member, path=path, a=end(member.a), b=end(member.b))
 
 
-def _part(
-    part: SmallPart, door: SwingDoor | None, motions: Mapping[str, Vec]
-) -> SmallPart | None:
+def _part(part: SmallPart, door: SwingDoor | None, motions: Mapping[str, Vec]) -> SmallPart | None:
     """Where a part is when its door is open; None when it is taken out."""
     if door is None:
         return part

@@ -38,9 +38,9 @@ def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
         same = set(SwingBracketEntry.model_fields) & set(BracketDims.model_fields)
         values = {n: getattr(d, n) for n in same}
         entry = SwingBracketEntry(kind="swing_bracket", **values)
-        how = DoorBarEntry(
-            kind="door_bar", id=BAR, swing_out=True, cut_gap=d.cut_gap
-        ).model_copy(update={"open_angle": d.open_angle})
+        how = DoorBarEntry(kind="door_bar", id=BAR, swing_out=True, cut_gap=d.cut_gap).model_copy(
+            update={"open_angle": d.open_angle}
+        )
         made = _divided(d, entry, how)
         plates = [p for p in made.plates if p.kind.startswith(joint)]
         parts = [p for p in made.parts if p.joint == joint]
@@ -57,7 +57,9 @@ def _sleeve(d: SleeveDims) -> Part:
     return Part(cage=Cage("sleeve", (), parts=parts), made=())
 
 
-def _kind(name: str, summary: str, make: Callable[[Any], Part], dims: Any, **defaults: Any) -> PartKind:
+def _kind(
+    name: str, summary: str, make: Callable[[Any], Part], dims: Any, **defaults: Any
+) -> PartKind:
     return PartKind(name=name, summary=summary, dims=dims, make=make, defaults=defaults)
 
 

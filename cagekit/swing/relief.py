@@ -49,7 +49,8 @@ def end_clearance(
         radius: outside radius, mm.
         face: middle of the stub's face, ``(3,)``.
         frame: columns along, out, pin of the joint, ``(3, 3)``.
-        axis_point, axis: hinge, ``(3,)`` each; the bar opens right-handed about it.
+        axis_point: a point of the hinge's axis, ``(3,)``.
+        axis: its direction, ``(3,)``; the bar opens right-handed about it.
         angle: how far it opens, rad.
     """
     phi = np.linspace(0.0, 2 * np.pi, RIM)[:-1]

@@ -57,7 +57,9 @@ def bracket_entry(
     return out
 
 
-def require_known(entries: Sequence[PlateEntry], bars: Sequence[tuple[str, str]], name: str) -> None:
+def require_known(
+    entries: Sequence[PlateEntry], bars: Sequence[tuple[str, str]], name: str
+) -> None:
     """Refuse entries whose ``at`` is no swing-out bar; ``bars`` are ids and roles."""
     known = {"", "hinge", "latch"}
     for bar, role in bars:

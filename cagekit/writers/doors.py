@@ -91,4 +91,3 @@ def swinging(cage: Cage) -> frozenset[str]:
     """Ids of what moves when the bars are opened."""
     sleeves = (p.id for p in cage.parts if p.kind == "sleeve")
     return frozenset([*(d.bar for d in cage.doors), *sleeves])
-

@@ -1,0 +1,72 @@
+"""Solids of swing-out bars: every part sound, volumes as by area and length, open as closed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.cage import Cage
+from cagekit.solids.bodies import member_body, plate_body, small_part_body, to_cadquery
+from cagekit.swing.opened import opened_cage
+from cagekit.swing.parts import SWING_KINDS
+
+pytestmark = pytest.mark.kernel
+
+
+@pytest.fixture(scope="module")
+def cage() -> Cage:
+    return assemble(load_build("sprint-wagon"))
+
+
+@pytest.mark.parametrize("design", ["saddle", "cheeks"])
+@pytest.mark.parametrize("kind", ["hinge_bracket", "latch_bracket"])
+def test_bracket_alone_is_sound(kind: str, design: str) -> None:
+    part = SWING_KINDS[kind]
+    made = part.make(part.read({"design": design}))
+    assert made.cage.plates
+    for plate in made.cage.plates:
+        solid = to_cadquery(plate_body(plate))
+        assert solid.isValid()
+        assert solid.Volume() == pytest.approx(plate.volume, rel=1e-9)
+    for small in made.cage.parts:
+        solid = to_cadquery(small_part_body(small))
+        assert solid.isValid()
+        assert solid.Volume() == pytest.approx(small.volume, rel=1e-9)
+        box = solid.BoundingBox()
+        assert np.isfinite([box.xmin, box.xmax]).all()
+
+
+def test_pieces_have_the_volume_of_path_and_cuts(cage: Cage) -> None:
+    for door in cage.doors:
+        for i in door.pieces:
+            solid = to_cadquery(member_body(cage, i))
+            assert solid.isValid()
+            assert solid.Volume() == pytest.approx(cage.volume(i), rel=1e-5)
+
+
+def test_open_bar_meets_neither_stub_nor_bracket(cage: Cage) -> None:
+    """The kernel's own boolean of the opened bar with what stands round its hinge is empty."""
+    door = cage.doors[0]
+    for angle in (0.35, 0.95, door.open_angle):
+        opened = opened_cage(cage, {door.bar: angle})
+        bar = to_cadquery(member_body(opened, door.bar))
+        for other in (
+            to_cadquery(member_body(opened, door.hinge.stub)),
+            *(
+                to_cadquery(plate_body(p))
+                for p in opened.plates
+                if p.id in door.plates and "hinge" in p.kind
+            ),
+        ):
+            common = bar.intersect(other)
+            assert not common.Solids() or common.Volume() < 1e-6
+
+
+def test_closed_bar_touches_nothing_but_lies_in_its_brackets(cage: Cage) -> None:
+    for door in cage.doors:
+        bar = to_cadquery(member_body(cage, door.bar))
+        for plate in (p for p in cage.plates if p.id in door.plates):
+            common = bar.intersect(to_cadquery(plate_body(plate)))
+            assert not common.Solids() or common.Volume() < 1e-6

@@ -1,0 +1,84 @@
+"""Swing-out bars to test with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+import pytest
+
+from cagekit.build.build import Build
+from cagekit.build.entries import DoorBarEntry
+from cagekit.build.plate import SwingBracketEntry
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.cage import Cage
+from cagekit.cage.model import Member, Swing
+from cagekit.geometry.path import Path
+from cagekit.materials.tubes import Tube
+from cagekit.swing.divide import Divided, divide
+
+Make = Callable[..., Divided]
+
+
+@pytest.fixture
+def make() -> Make:
+    """A divided bar on the left, hinge in front; bracket and bar fields as keywords."""
+
+    def made(
+        *,
+        start: tuple[float, float, float] = (0.0, 650.0, 380.0),
+        end: tuple[float, float, float] = (1150.0, 610.0, 300.0),
+        od: float = 40.0,
+        hinge_end: str = "b",
+        side: str = "left",
+        cut: float = 160.0,
+        bar: dict[str, Any] | None = None,
+        **bracket: Any,
+    ) -> Divided:
+        path = Path.straight(start, end)
+        cuts = (path.length - cut, cut)
+        swing = Swing(
+            hinge_end=hinge_end,  # type: ignore[arg-type]
+            hinge_cut=cuts[0] if hinge_end == "b" else cuts[1],
+            latch_cut=cuts[1] if hinge_end == "b" else cuts[0],
+        )
+        member = Member(
+            id=f"door_bar_{side}",
+            role="door_bar",
+            side=side,  # type: ignore[arg-type]
+            tube=Tube(od=od, wall=2.5, material="e235-n"),
+            path=path,
+            swing=swing,
+        )
+        how = DoorBarEntry.model_validate(
+            {"kind": "door_bar", "id": member.id, "swing_out": True, **(bar or {})}
+        )
+        entry = SwingBracketEntry.model_validate({"kind": "swing_bracket", **bracket})
+        return divide(member, how, (entry,), None, "mm")
+
+    return made
+
+
+def caged(divided: Divided) -> Cage:
+    """The pieces alone as a cage."""
+    return Cage(
+        "door",
+        divided.pieces,
+        plates=divided.plates,
+        doors=[divided.door],
+        parts=divided.parts,
+    )
+
+
+@cache
+def _wagon() -> tuple[Build, Cage]:
+    build = load_build("sprint-wagon")
+    return build, assemble(build)
+
+
+@pytest.fixture
+def wagon() -> tuple[Build, Cage]:
+    """The demo with swing-out bars on both sides."""
+    return _wagon()

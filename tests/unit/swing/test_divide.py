@@ -1,0 +1,95 @@
+"""The fitted bar and its pieces."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cagekit.build.build import Build
+from cagekit.build.plate import SwingBracketEntry
+from cagekit.cage.cage import Cage
+from cagekit.cage.model import EndKind
+from cagekit.errors import GeometryError, InputError
+from cagekit.swing.spec import require_known
+
+SIDES = ("left", "right")
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_pieces_and_saw_cuts_make_up_the_fitted_bar(wagon: tuple[Build, Cage], side: str) -> None:
+    cage = wagon[1]
+    door = next(d for d in cage.doors if d.side == side)
+    pieces = [cage.members[i] for i in door.pieces]
+    assert [p.role for p in pieces] == ["door_bar"] * 3
+    assert door.pieces[1] == f"door_bar_{side}"
+    total = sum(p.path.length for p in pieces) + door.hinge.gap + door.latch.gap
+    assert total == pytest.approx(door.fitted.path.length, abs=1e-6)
+    for one, two in zip(pieces[:-1], pieces[1:], strict=True):
+        assert float(np.linalg.norm(two.path.start - one.path.end)) == pytest.approx(2.0)
+    assert pieces[0].a.kind is EndKind.COPE
+    assert pieces[2].b.kind is EndKind.COPE
+    assert {pieces[0].b.kind, pieces[1].a.kind, pieces[1].b.kind} == {EndKind.PINNED}
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_volume_of_the_pieces_is_the_bars_less_what_is_cut_out(
+    wagon: tuple[Build, Cage], side: str
+) -> None:
+    cage = wagon[1]
+    door = next(d for d in cage.doors if d.side == side)
+    tube = door.fitted.tube
+    area = np.pi * (tube.outer_radius**2 - tube.inner_radius**2)
+    whole = cage.as_fitted().volume(door.fitted.id)
+    pieces = sum(cage.volume(i) for i in door.pieces)
+    # a saw cut of 2 mm at each end, and a wedge whose middle is r tan(relief) long
+    wedges = sum(tube.outer_radius * abs(np.tan(j.relief)) for j in door.joints)
+    assert whole - pieces == pytest.approx(area * (4.0 + wedges), rel=1e-6)
+
+
+def test_fitted_cage_has_the_same_joints(wagon: tuple[Build, Cage]) -> None:
+    cage = wagon[1]
+    fitted = cage.as_fitted()
+    assert [j.id for j in fitted.joints] == [j.id for j in cage.joints]
+    for one, two in zip(fitted.joints, cage.joints, strict=True):
+        assert one.point == pytest.approx(two.point, abs=1e-6)
+        assert one.weld_length == pytest.approx(two.weld_length, rel=1e-6)
+    assert "door_bar_left_fitted" in fitted.members
+    assert not {"door_bar_left", "door_bar_left_hinge_stub"} & set(fitted.members)
+
+
+def test_rear_hinge_swings_about_the_rear_pin(make) -> None:
+    front, rear = make(hinge_end="b"), make(hinge_end="a")
+    assert front.door.hinge.origin[0] > 900
+    assert rear.door.hinge.origin[0] < 300
+    for d in (front.door, rear.door):
+        tip = d.latch.origin
+        moved = (d.motion(0.3) @ [*tip, 1.0])[:3]
+        assert moved[1] > tip[1] + 100  # outward on the left
+
+
+@pytest.mark.parametrize("tilt", [-40.0, 0.0, 25.0])
+def test_tilt_turns_the_pin_about_the_bar(make, tilt: float) -> None:
+    hinge = make(bar={"pin_tilt": tilt}).door.hinge
+    assert float(hinge.pin @ hinge.along) == pytest.approx(0.0, abs=1e-12)
+    up = hinge.pin if hinge.pin[2] > 0 else -hinge.pin
+    level = np.cross(hinge.along, (0.0, 0.0, 1.0))
+    level *= np.sign(level[1])
+    # top outboard is positive, measured in the plane square to the bar
+    assert np.degrees(np.arcsin(up @ level / np.linalg.norm(level))) == pytest.approx(tilt)
+
+
+def test_bar_must_be_long_enough(make) -> None:
+    with pytest.raises(GeometryError, match="of bar are left"):
+        make(end=(440.0, 640.0, 370.0), cut=192.0)
+
+
+def test_bracket_needs_room_on_the_stub(make) -> None:
+    with pytest.raises(GeometryError, match="bracket takes 80 mm of stub, the cut is 60 mm"):
+        make(cut=60.0, overlap=80)
+
+
+def test_bracket_entry_for_no_bar_is_refused() -> None:
+    entry = SwingBracketEntry(kind="swing_bracket", at="door_bar_rihgt")
+    with pytest.raises(InputError, match="no swing-out bar"):
+        require_known([entry], [("door_bar_left", "door_bar")], "x")
+    require_known([entry.model_copy(update={"at": "latch"})], [], "x")

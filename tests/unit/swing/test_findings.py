@@ -1,0 +1,134 @@
+"""Findings of swing-out bars: each is made to pass and to fail by changing one number."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from cagekit.build.build import Build
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.cage import Cage
+from cagekit.checks.context import CheckContext
+from cagekit.checks.finding import Finding, Status
+from cagekit.checks.registry import run
+from cagekit.checks.swing_out import findings
+
+Told = Callable[..., dict[str, Finding]]
+
+
+@pytest.fixture
+def told(wagon: tuple[Build, Cage]) -> Told:
+    """Findings of the demo's left bar, worst of each code, with bar or bracket fields changed."""
+
+    def run_with(bar: dict[str, Any] | None = None, **bracket: Any) -> dict[str, Finding]:
+        build = wagon[0]
+        members = dict(build.file.members)
+        members["door_bar"] = {**members.get("door_bar", {}), **(bar or {})}
+        plate = {"kind": "swing_bracket", **bracket}
+        file = build.file.model_copy(update={"plate": (*build.file.plate, plate)})
+        entries = tuple(
+            e.model_copy(update=_read(type(e), bar)) if bar and str(e.kind) == "door_bar" else e
+            for e in build.entries
+        )
+        changed = replace(build, file=file, entries=entries)
+        cage = assemble(changed)
+        out: dict[str, Finding] = {}
+        for f in findings(CheckContext(build=changed, cage=cage)):
+            if f.subject != "door_bar_left":
+                continue
+            name = f.code.removeprefix("swing_out/")
+            if name not in out or f.status.rank < out[name].status.rank:
+                out[name] = f
+        return out
+
+    return run_with
+
+
+@pytest.fixture(scope="module")
+def plain() -> dict[str, Finding]:
+    """Findings of the demo's left bar as it is."""
+    build = load_build("sprint-wagon")
+    found = findings(CheckContext(build=build, cage=assemble(build)))
+    own = [f for f in found if f.subject == "door_bar_left"]
+    return {f.code.removeprefix("swing_out/"): f for f in own}
+
+
+def _read(model: Any, fields: dict[str, Any]) -> dict[str, Any]:
+    read = model.model_validate({"kind": "door_bar", **fields}, context={"units": "mm"})
+    return {n: getattr(read, n) for n in read.model_fields_set if n != "kind"}
+
+
+def test_demo_has_nothing_to_say(wagon: tuple[Build, Cage]) -> None:
+    found = run(*wagon, ["swing_out"])
+    assert {f.status for f in found} == {Status.PASS}
+    assert {f.subject for f in found} == {"door_bar_left", "door_bar_right"}
+    for f in found:
+        assert f.measured is not None
+        assert f.source
+        assert f.text
+
+
+def test_cage_without_swing_out_bars_has_no_findings() -> None:
+    build = load_build("track-roadster")
+    assert run(build, assemble(build), ["swing_out"]) == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "status", "bar", "bracket"),
+    [
+        # cut ahead of the opening's front edge: the bar soon meets it
+        ("opens", Status.FAIL, {"cut_front": 130}, {}),
+        ("opens", Status.WARN, {"open_angle": 60}, {}),
+        ("free-swing", Status.WARN, {"open_angle": 100}, {}),
+        ("hinge-relief", Status.WARN, {}, {"clearance": "0.5 mm"}),
+        ("hinge-relief", Status.FAIL, {}, {"clearance": "0.2 mm"}),
+        ("latch-gap", Status.WARN, {"cut_gap": 0.7}, {"clearance": "0.5 mm"}),
+        ("root-gap", Status.FAIL, {}, {"spacer": "4 mm"}),
+        ("cope-room", Status.WARN, {"cut_rear": 78}, {}),
+        ("cope-room", Status.FAIL, {"cut_rear": 65}, {}),
+        ("back-room", Status.WARN, {"cut_rear": 200}, {}),
+        ("plate", Status.WARN, {}, {"thickness": "4 mm"}),
+        ("lug-width", Status.WARN, {}, {"ear": "12 mm"}),
+        ("pin", Status.WARN, {}, {"pin_size": "5/16"}),
+        ("ear", Status.WARN, {}, {"ear": "14 mm"}),
+        ("hole-play", Status.WARN, {}, {"hole": "11 mm", "ear": "20 mm"}),
+        ("reach", Status.WARN, {}, {"reach": "30 mm"}),
+        ("stop", Status.WARN, {}, {"stop_gap": "0.5 mm"}),
+        ("stop", Status.FAIL, {}, {"design": "cheeks", "cup": "none"}),
+        ("stop-wall", Status.WARN, {}, {"design": "cheeks", "cup_wall": "2 mm"}),
+        ("process", Status.FAIL, {}, {"design": "cheeks", "thickness": "16 mm"}),
+        ("grip", Status.FAIL, {}, {"design": "cheeks", "thickness": "60 mm"}),
+        ("thread", Status.WARN, {}, {"design": "cheeks", "thickness": "1 mm", "spacer": "0 mm"}),
+    ],
+)
+def test_one_number_makes_the_difference(
+    told: Told,
+    plain: dict[str, Finding],
+    name: str,
+    status: Status,
+    bar: dict[str, Any],
+    bracket: dict[str, Any],
+) -> None:
+    assert plain[name].status is Status.PASS
+    found = told(bar, **bracket)[name]
+    assert found.status is status
+    assert found.cure
+    if name != "stop":
+        assert found.measured is not None
+
+
+def test_cut_places_come_with_their_reasons(told: Told) -> None:
+    text = told()["cope-room"].text
+    assert "diameters" in text
+    assert "clear of the cope weld" in text
+    assert "door opening" in text or "quarter panel" in text
+
+
+def test_opening_says_what_it_meets_and_where(told: Told) -> None:
+    found = told({"cut_front": 130})["opens"]
+    assert "front edge of the door opening" in found.evidence.note
+    assert found.evidence.points
