@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from cagekit.build.presets import list_presets
 from cagekit.checks.context import CheckContext
-from cagekit.checks.engine import evaluate
-from cagekit.checks.finding import Finding
+from cagekit.checks.engine import GROUP, evaluate
+from cagekit.checks.finding import Finding, Status
 from cagekit.checks.profile import load_profile
 from cagekit.checks.survey import Survey
 
 
 def findings(ctx: CheckContext) -> list[Finding]:
     """Hold the cage against each profile of the context, in the order named."""
+    if not ctx.rules:
+        return [_no_rulebook()]
     survey = Survey(ctx.build, ctx.cage)
     build_file = ctx.build.files.get("build")
     beside = build_file.parent if build_file else None
@@ -18,3 +21,17 @@ def findings(ctx: CheckContext) -> list[Finding]:
     for ref in dict.fromkeys(ctx.rules):
         out += evaluate(load_profile(ref, beside=beside), survey)
     return out
+
+
+def _no_rulebook() -> Finding:
+    """The finding of a build that names no rulebook."""
+    known = ", ".join(p.name for p in list_presets("rules"))
+    return Finding(
+        code="rules/none",
+        group=GROUP,
+        subject="cage",
+        quantity="rulebook",
+        status=Status.NEEDS_INPUT,
+        cure=f"Name the rulebooks to build to under `rules` in the build file. Known: {known}.",
+        text="Held against no rulebook: the build names none.",
+    )

@@ -116,6 +116,13 @@ def test_an_unknown_group_is_refused() -> None:
         run(build, assemble(build), groups=["rulez"])
 
 
+def test_a_build_without_rulebooks_is_told_so() -> None:
+    build = load_build("track-roadster")
+    (f,) = run(build, assemble(build), groups=["rules"], rules=[])
+    assert f.status is Status.NEEDS_INPUT
+    assert "common-practice" in f.cure
+
+
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_group_speaks_in_findings(name: str) -> None:
     build = load_build(name)
