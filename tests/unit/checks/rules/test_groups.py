@@ -83,9 +83,11 @@ def test_an_end_that_hangs_in_the_air() -> None:
 
 def test_a_hole_too_near_the_edge() -> None:
     square = Outline.polygon([(0, 0), (60, 0), (60, 60), (0, 60)])
+    aside = np.eye(4)
+    aside[0, 3] = 500.0
     plate = Plate(
         id="p", kind="tab", thickness=5.0, material="s235", outline=square,
-        holes=(Hole.circle((12, 30), 11.0),),
+        holes=(Hole.circle((12, 30), 11.0),), placement=aside,
     )  # fmt: skip
     found = by_code(plates(context(POST, plate=(plate,))))
     bad = [f for rows in found.values() for f in rows if f.status is Status.WARN]
