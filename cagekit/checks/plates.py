@@ -8,17 +8,19 @@ from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.gather import gathered
 from cagekit.plates.checks import PlateWarning, plate_checks
+from cagekit.plates.clash import plate_clashes
 
 GROUP = "plates"
 
 
 def findings(ctx: CheckContext) -> list[Finding]:
-    """Hold every plate of the cage against what brake and table of the shop can make."""
-    return gathered(
+    """Hold every plate against what the shop can make, and against tubes it is not made for."""
+    made = (
         _finding(w, plate.members)
         for plate in ctx.cage.plates
         for w in plate_checks(plate, ctx.build.tooling)
     )
+    return gathered([*made, *(_finding(w, ()) for w in plate_clashes(ctx.cage))])
 
 
 def _finding(w: PlateWarning, members: tuple[str, ...]) -> Finding:
@@ -42,6 +44,8 @@ def _finding(w: PlateWarning, members: tuple[str, ...]) -> Finding:
 
 
 def _certainty(source: str) -> Certainty:
+    if not source:
+        return Certainty.MEASURED
     if source.startswith("common practice"):
         return Certainty.COMMON_PRACTICE
     return Certainty.MEASURED if source.startswith("tooling") else Certainty.IN_TEXT

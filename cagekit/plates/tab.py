@@ -120,6 +120,14 @@ def tabs(
     """
     _require(plate_id, spec)
     spot = path.spot(station)
+    room = min(station, path.length - station)
+    if room < spec.width / 2:
+        raise GeometryError(
+            plate_id,
+            f"is {spec.width:.0f} mm wide, {room:.0f} mm from the end of {member} "
+            f"({spec.width / 2:.0f} mm at least).",
+            "Move it along the tube or make it narrower.",
+        )
     side = np.asarray(toward, float) - (np.asarray(toward, float) @ spot.tangent) * spot.tangent
     if float(np.linalg.norm(side)) < 0.2:
         raise GeometryError(plate_id, f"would stand along {member}.", "Change its direction.")

@@ -76,3 +76,34 @@ def test_a_warning_reads_with_its_numbers():
     assert "flange at fold 1" in str(w)
     assert ">= 16.0" in str(w)
     assert w.source.startswith("tooling")
+
+
+def test_a_tube_through_a_plate_is_found():
+    from dataclasses import replace
+
+    import numpy as np
+
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.model import Member
+    from cagekit.geometry.path import Path
+    from cagekit.materials.tubes import Tube
+    from cagekit.plates.clash import plate_clashes
+
+    tube = Tube(od=40, wall=2, material="e235-n")
+
+    def cage(x, **changes):
+        path = Path.straight((x, 0, -300), (x, 0, 300))
+        plate = replace(angle(turn=1.0), folds=(), **changes)
+        return Cage("c", [Member(id="post", role="post", tube=tube, path=path)], plates=[plate])
+
+    (hit,) = plate_clashes(cage(90.0))
+    assert not hit.ok
+    assert hit.measured == pytest.approx(-10, abs=0.2)
+    (clear,) = plate_clashes(cage(110.0))
+    assert clear.ok
+    assert clear.measured == pytest.approx(10, abs=0.5)
+    assert plate_clashes(cage(180.0)) == ()
+    assert plate_clashes(cage(90.0, members=("post",))) == ()
+    lifted = np.eye(4)
+    lifted[2, 3] = 400
+    assert plate_clashes(cage(0.0, placement=lifted)) == ()
