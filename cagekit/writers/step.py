@@ -80,58 +80,63 @@ def write_cage(job: Job, folder: FilePath) -> Reading:
     return start_files(job.cage, folder)
 
 
-def write_files(cage: Cage, folder: FilePath) -> StepReport:
+def write_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> StepReport:
     """Write a cage's STEP files into ``folder``, read them back and wait for the result.
+
+    Args:
+        cage: the cage.
+        folder: where to.
+        kernel: also let the kernel read the whole cage and judge every solid.
 
     Raises:
         KernelError: a solid cannot be made, or is not what it should be when read back.
         OutputError: a file cannot be written or read back.
     """
-    reading = start_files(cage, folder)
+    reading = start_files(cage, folder, kernel=kernel)
     try:
         return reading.result()
     finally:
         reading.close()
 
 
-def start_files(cage: Cage, folder: FilePath) -> Reading:
+def start_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> Reading:
     """Write a cage's STEP files; the kernel goes on reading the whole cage meanwhile.
 
-    The single parts are read back without the kernel: they hold the same text. Errors as
-    :func:`write_files`.
+    The single parts are read back without the kernel: they hold the same text. Arguments and
+    errors as :func:`write_files`.
     """
-    worker = KernelWorker()
+    worker = KernelWorker() if kernel else None
     try:
         return _write_all(cage, folder, worker)
     except BaseException:
-        worker.close()
+        if worker is not None:
+            worker.close()
         raise
 
 
 def _write_all(
-    cage: Cage, folder: FilePath, worker: KernelWorker, by_kernel: Collection[str] = ()
+    cage: Cage, folder: FilePath, worker: KernelWorker | None, by_kernel: Collection[str] = ()
 ) -> Reading:
     bodies = build_records(cage, worker=worker, by_kernel=by_kernel)
     parts = step_parts(cage, bodies)
-    expected = expected_volumes(cage)
-    kernel_made = {i for i, body in bodies.items() if not isinstance(body, Record)}
+    kernel_made = tuple(i for i, body in bodies.items() if not isinstance(body, Record))
     whole = folder / "cage.step"
     write_step(whole, plain_name(cage.name), parts)
+    found = worker.submit("read", str(whole), kernel_made) if worker is not None else None
+    expected = expected_volumes(cage)
     report = read_back(whole, expected, kernel_made=kernel_made)
 
     def again(unsound: tuple[str, ...]) -> Reading:
         return _write_all(cage, folder, worker, unsound)
 
-    # a member that the kernel finds unsound is cut by the kernel, once
-    mend = again if not by_kernel else None
-    reading = Reading(report, expected, worker, mend)
     for part in parts:
         home = folder / ("members" if part.name in cage.members else part.group)
         home.mkdir(exist_ok=True)
         path = home / f"{part.name}.step"
         write_step_part(path, part)
         read_back(path, {part.name: expected[part.name]}, kernel_made=kernel_made)
-    return reading
+    # a member that the kernel finds unsound is cut by the kernel, once
+    return Reading(report, expected, found, worker, again if not by_kernel else None)
 
 
 def step_parts(cage: Cage, bodies: Mapping[str, Body]) -> tuple[StepPart, ...]:

@@ -7,6 +7,7 @@ measures it. The other is the kernel's, which tells whether each solid is sound.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 
@@ -72,14 +73,15 @@ def verify_step(
 
 
 class Reading:
-    """The kernel reading a file in its own process.
+    """What goes on while a file is read back: the kernel reads it in its own process.
 
-    Only what cagekit's own reader could not measure is measured there.
+    Only what came from the kernel is measured there; the rest is by cagekit's own reader.
 
     Args:
         report: what cagekit's own reader found.
         expected: volume of every part, mm3, by name.
-        worker: the process; it belongs to the reading and ends with it.
+        parts: what the kernel finds, when it is done; none if it is not asked.
+        worker: its process; it belongs to the reading and ends with it.
         again: writes the files once more with the unsound parts made another way, and reads
             them back.
     """
@@ -88,14 +90,17 @@ class Reading:
         self,
         report: StepReport,
         expected: Mapping[str, float],
-        worker: KernelWorker,
+        parts: Future[Sequence[ReadPart]] | None = None,
+        worker: KernelWorker | None = None,
         again: Callable[[tuple[str, ...]], Reading] | None = None,
     ) -> None:
-        self.report, self.expected, self.worker, self.again = report, expected, worker, again
-        self.parts = worker.submit("read", str(report.path), report.foreign)
+        self.report, self.expected, self.parts = report, expected, parts
+        self.worker, self.again = worker, again
 
     def result(self) -> StepReport:
         """Wait for the kernel and compare; errors as :func:`verify_step`."""
+        if self.parts is None:
+            return self.report
         try:
             return compare(self.report, self.parts.result(), self.expected)
         except UnsoundError as error:
@@ -105,7 +110,8 @@ class Reading:
 
     def close(self) -> None:
         """End the process."""
-        self.worker.close()
+        if self.worker is not None:
+            self.worker.close()
 
 
 def read_back(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.benchmarks.__main__ import Row, run, table
+from cagekit.benchmarks.__main__ import Row, Spent, run, table
 from cagekit.benchmarks.frames import frame
 from cagekit.materials.tubes import Tube
 from cagekit.solids.measure import record_volume
@@ -27,13 +27,20 @@ def test_frame_has_the_tubes_asked_for_and_each_can_be_written_down(count: int) 
 
 
 def test_table_shows_ratios_and_failures() -> None:
-    rows = [
-        Row(name="one", tubes=27, cagekit=1.0, plain=6.0, floor=1.25, wrong="4"),
-        Row(name="two", tubes=120, cagekit=2.0, plain=None, floor=1.0, wrong="out of memory"),
-    ]
-    lines = table(rows).splitlines()
-    assert lines[2].split() == ["one", "27", "1.00", "6.00", "1.25", "6.00", "0.80", "4"]
-    assert lines[3].split()[:7] == ["two", "120", "2.00", "-", "1.00", "-", "2.00"]
+    one = Row(
+        name="one", tubes=27, cagekit=Spent(1.0, 2.0), checked=Spent(2.0, 4.0),
+        plain=Spent(6.0, 6.0), floor=Spent(1.25, 1.0), wrong="4",
+    )  # fmt: skip
+    two = Row(
+        name="two", tubes=120, cagekit=Spent(2.0, 2.0), checked=Spent(3.0, 3.0), plain=None,
+        floor=Spent(1.0, 1.0), wrong="out of memory",
+    )  # fmt: skip
+    lines = table([one, two]).splitlines()
+    assert lines[2].split() == [
+        "one", "27", "1.00", "2.00", "6.00", "1.25", "6.00", "(3.00)", "3.00", "(1.50)", "1.60",
+        "(4.00)", "4",
+    ]  # fmt: skip
+    assert lines[3].split()[:8] == ["two", "120", "2.00", "3.00", "-", "1.00", "-", "-"]
     assert lines[3].endswith("out of memory")
 
 
@@ -43,7 +50,7 @@ def test_all_ways_run_on_a_small_frame(tmp_path: Path) -> None:
     cage = frame(4, TUBE)
     file = tmp_path / "cage"
     file.write_bytes(pickle.dumps((cage.name, tuple(cage.members.values()))))
-    for way in ("finish", "floor", "plain", "cagekit"):
+    for way in ("finish", "floor", "plain", "cagekit", "checked"):
         spent, said = run(way, file, tmp_path)
         assert spent is not None, (way, said)
     assert run("volumes", file, tmp_path)[1] == "0"
