@@ -277,3 +277,12 @@ def member_length(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Length of each tube's centre line between its theoretical ends."""
     for m, e in _each(s, pick):
         yield Measure(subject=m.id, value=m.path.length, evidence=e)
+
+
+@quantity("joint_count", "count", "joints on the tube")
+def joint_count(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Joints on each tube: its own coped ends and the ends of others that are coped to it."""
+    for m, e in _each(s, pick):
+        own = sum(bool(end.parents) for _, end in m.ends)
+        others = sum(m.id in end.parents for o in s.cage.members.values() for _, end in o.ends)
+        yield Measure(subject=m.id, value=own + others, evidence=e)

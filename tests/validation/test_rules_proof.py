@@ -933,7 +933,7 @@ def test_every_proof_is_used() -> None:
     assert set(BY_QUANTITY) <= own
 
 
-FOR_OWN_PROFILES = {"lean_from_vertical"}
+FOR_OWN_PROFILES = {"lean_from_vertical", "joint_count"}
 """Quantities that no shipped profile asks for, for people's own rules."""
 
 

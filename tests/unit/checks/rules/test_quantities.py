@@ -163,6 +163,16 @@ def test_a_brace_on_the_top_bend_is_at_the_bend() -> None:
     )
 
 
+def test_joints_of_hoop_and_brace() -> None:
+    s = survey(hoop(), brace((-700, W, 100)), diagonal(50))
+    assert [m.value for m in measure("joint_count", s)] == [3, 1, 2]
+
+
+def test_lean_of_a_strut() -> None:
+    leaning = bar("strut", "strut", (0, 0, 0), (300, 0, 300 * 3**0.5))
+    assert value("lean_from_vertical", survey(leaning)) == pytest.approx(30)
+
+
 def test_a_forward_brace_is_seen() -> None:
     assert value("rear_brace_rearward", survey(hoop(), brace((-700, W, 100)))) is True
     assert value("rear_brace_rearward", survey(hoop(), brace((700, W, 100)))) is False
