@@ -49,6 +49,7 @@ VERBS: tuple[Verb, ...] = (
     ),
     Verb("make", "cagekit.cli.make", "make solids, papers and schedules of a build"),
     Verb("part", "cagekit.cli.part", "make one part from a few dimensions"),
+    Verb("measure", "cagekit.cli.measure", "write the blank measuring sheet of a layout"),
     Verb("doctor", "cagekit.cli.doctor", "versions, and what is missing"),
 )
 """Every verb, in the order of the help."""

@@ -246,24 +246,32 @@ def dimension(a: ArrayLike, b: ArrayLike, words: str, *, size: float = 2.7) -> s
     """A dimension line with arrows and its text in the middle, reading from below or the right."""
     p, q = np.asarray(a, float), np.asarray(b, float)
     d = q - p
-    n = float(np.hypot(*d))
-    if n < 1e-6:
+    if float(np.hypot(*d)) < 1e-6:
         return ""
-    d = d / n
-    across = np.array([-d[1], d[0]])
-    heads = "".join(
-        _polygon(
-            np.array([tip, tip + s * 2.0 * d + 0.55 * across, tip + s * 2.0 * d - 0.55 * across]),
-            fill="black",
-        )
-        for tip, s in ((p, 1.0), (q, -1.0))
-    )
     turn = float(np.degrees(np.arctan2(d[1], d[0])))
     if turn > 90 or turn <= -90:
         turn += 180 if turn <= -90 else -180
     mid = (p + q) / 2
     up = np.array([np.sin(np.radians(turn)), -np.cos(np.radians(turn))])
-    return _line(p, q, 0.2) + heads + text(mid + 0.9 * up, words, size=size, turn=turn, halo=True)
+    return arrow(p, q) + text(mid + 0.9 * up, words, size=size, turn=turn, halo=True)
+
+
+def arrow(a: ArrayLike, b: ArrayLike) -> str:
+    """A line with an arrow at both ends, shorter arrows on a short line."""
+    p, q = np.asarray(a, float), np.asarray(b, float)
+    n = float(np.hypot(*(q - p)))
+    if n < 1e-6:
+        return ""
+    d = (q - p) / n
+    size = min(2.0, 0.45 * n)
+    across = 0.275 * size * np.array([-d[1], d[0]])
+    heads = "".join(
+        _polygon(
+            np.array([tip, tip + s * size * d + across, tip + s * size * d - across]), fill="black"
+        )
+        for tip, s in ((p, 1.0), (q, -1.0))
+    )
+    return _line(p, q, 0.2) + heads
 
 
 def _line(a: ArrayLike, b: ArrayLike, width: float) -> str:

@@ -1,0 +1,111 @@
+"""``cagekit measure [LAYOUT]``: the blank measuring sheet, and the car sheet to fill in."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cagekit.cli.console import caution, emit, note
+
+if TYPE_CHECKING:
+    from cagekit.build.entries import MemberEntry
+
+SHEET, CAR = "measuring-sheet.pdf", "car.toml"
+LAYOUT = "halo-a-pillar"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the verb's arguments."""
+    parser.add_argument(
+        "layout", metavar="LAYOUT", nargs="?", default=LAYOUT,
+        help=f"layout preset or path, or a build ({LAYOUT})",
+    )  # fmt: skip
+    parser.add_argument("--out", metavar="DIR", default=".", help="folder to write (here)")
+    parser.add_argument(
+        "--page", choices=("a4", "letter"), help="paper (a4; letter where units are in)"
+    )
+    parser.add_argument(
+        "--toml", action="store_true",
+        help=f"also write {CAR}: the car sheet with a blank for every number",
+    )  # fmt: skip
+    parser.epilog = (
+        "The sheet asks for what the layout's members need, in the order of taking, with a picture\n"
+        "of every point and the tapes that must agree before anything is cut."
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the sheet."""
+    from cagekit.writers.measuring import measuring_pdf
+
+    entries, what, own_units, own_page = _asked(args.layout)
+    units = args.units or own_units
+    page = args.page or own_page or ("letter" if units == "in" else "a4")
+    made = {SHEET: measuring_pdf(entries, what, units=units, page=page)}
+    if args.toml:
+        from cagekit.writers.measuring_toml import car_toml
+
+        made[CAR] = car_toml(entries, what, units=units).encode()
+    folder = Path(args.out)
+    paths = [_write(folder / name, content) for name, content in made.items()]
+    if args.json:
+        emit({"files": [str(p) for p in paths], "units": units, "page": page})
+    else:
+        for path in paths:
+            print(path)
+        note(f"{what}. Fill it in by hand; then write the numbers into a car sheet.")
+    caution()
+    return 0
+
+
+def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, str, str | None]:
+    """Members of a layout or a build, what it is, its units and its paper if it has one."""
+    from cagekit.build.build import spread
+    from cagekit.build.layout import Layout
+    from cagekit.build.presets import find_any, find_preset, load_file
+    from cagekit.build.resolve import load_build
+    from cagekit.errors import InputError, NotFoundError
+
+    try:
+        kind, path = "layout", find_preset("layout", name)
+    except NotFoundError:
+        try:
+            kind, path = "build", find_preset("build", name)
+        except NotFoundError:
+            raise InputError(
+                "LAYOUT", value=name, problem="there is no layout or build of that name.",
+                hint="`cagekit presets layout` lists them.",
+            ) from None  # fmt: skip
+    else:
+        if name.endswith(".toml") or "/" in name:
+            kind = find_any(name)[0]
+    if kind == "build":
+        build = load_build(name)
+        return (
+            build.entries,
+            f"For the build {build.name}, layout {build.layout.name}",
+            build.units,
+            build.tooling.paper.page,
+        )
+    layout = load_file("layout", path, Layout)
+    entries = tuple(e for e in spread(list(layout.member)) if not e.omit)
+    return entries, f"For the layout {layout.name}", layout.units, None
+
+
+def _write(path: Path, content: bytes) -> Path:
+    from cagekit.errors import OutputError
+    from cagekit.writers.folder import said
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.name == CAR:
+            with path.open("xb") as out:
+                out.write(content)
+        else:
+            path.write_bytes(content)
+    except FileExistsError:
+        raise OutputError(f"{path}: is there already and stays; choose another --out.") from None
+    except OSError as error:
+        raise said(error, path) from error
+    return path

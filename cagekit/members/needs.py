@@ -1,0 +1,133 @@
+"""What every kind of member reads on the car sheet: the measurements that a layout needs.
+
+Fields are named as on the sheet; ``side.`` stands for ``left.`` and ``right.``. The tests change
+every field of a car sheet and hold this table against the cages that come out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from cagekit.build.entries import MemberEntry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """One field of the car sheet that a kind of member reads.
+
+    ``unless`` are fields of the entry, each of which says it instead; ``when`` are values that
+    fields of the entry must have; ``without`` is a kind of member that makes it needless.
+    """
+
+    field: str
+    unless: tuple[str, ...] = ()
+    when: Mapping[str, object] | None = None
+    without: str = ""
+
+
+def _needs(*fields: str) -> tuple[Need, ...]:
+    return tuple(Need(field=f) for f in fields)
+
+
+_FRONT_FOOT = _needs("side.front_foot.point", "side.front_foot.normal")
+_PILLAR = _needs("side.pillar.top", "side.pillar.base")
+_CORNER = _needs("side.roof_corner")
+_DRIVER_SIDE = _needs("driver_side")
+
+NEEDS: Mapping[str, tuple[Need, ...]] = {
+    "main_hoop": (
+        Need(field="side.hoop.half_width_belt", unless=("half_width_belt",)),
+        *_needs("side.hoop.height_belt"),
+        Need(field="side.hoop.half_width_rail", unless=("half_width_top",)),
+        Need(field="side.hoop.height_rail", unless=("half_width_top",)),
+        Need(field="roof.height_at_hoop", unless=("height",)),
+        *_needs("side.main_foot.point"),
+        Need(field="side.main_foot.normal", without="outrigger"),
+    ),
+    "halo": _CORNER,
+    "front_hoop": (*_FRONT_FOOT, *_PILLAR, *_CORNER),
+    "half_hoop": (*_FRONT_FOOT, *_PILLAR, *_CORNER),
+    "a_pillar_bar": (*_FRONT_FOOT, *_PILLAR),
+    "rear_brace": (
+        Need(field="side.rear_foot.point", unless=("to",)),
+        Need(field="side.rear_foot.normal", unless=("to",)),
+    ),
+    "harness_bar": (
+        Need(field="driver_side", unless=("height",)),
+        Need(field="seats.hip", unless=("height",)),
+        Need(field="seats.back_angle", unless=("height",)),
+    ),
+    "hoop_diagonal": _DRIVER_SIDE,
+    "roof_diagonal": _DRIVER_SIDE,
+    "door_bar": (
+        Need(
+            field="side.door.outline",
+            unless=("cut_front", "cut_front_height"),
+            when={"swing_out": True, "hinge_end": "front"},
+        ),
+    ),
+    "dash_bar": (Need(field="dash.top_z", unless=("height",)),),
+    "outrigger": (
+        *_needs("side.main_foot.point"),
+        Need(field="tunnel.half_width", unless=("inner_y",)),
+        Need(field="side.sill_top_y", unless=("outer_y",)),
+    ),
+    "rocker_brace": (Need(field="side.sill_top_y", unless=("to",)),),
+    "windscreen_brace": _needs("side.front_foot.point"),
+    "header_bar": (),
+    "roof_rail": (),
+    "sill_bar": (),
+    "cross_member": (),
+    "tube_gusset": (),
+    "strut": (),
+}
+"""Fields by kind of member, whatever the entry says in its own places."""
+
+FOOT_PLATE = ("sheet", "profile")
+"""Fields of a foot that the plate under it reads; a rear brace lands on no floor to be folded to."""
+
+_CAR = re.compile(r"\bcar\s+(left|right)\s+(main_foot|front_foot|rear_foot)\b", re.IGNORECASE)
+
+
+def needed(entries: Sequence[MemberEntry]) -> dict[str, tuple[str, ...]]:
+    """Return the fields of the car sheet that members read, each with the kinds that do.
+
+    Args:
+        entries: members of a layout or build, those left out already gone.
+
+    Returns:
+        Kinds by field, in the order of first use; the plates of the feet count as ``foot plate``.
+    """
+    present = {_kind(e) for e in entries}
+    found: dict[str, list[str]] = {}
+    for entry in entries:
+        for field in _fields(entry, present):
+            kinds = found.setdefault(field, [])
+            if _kind(entry) not in kinds:
+                kinds.append(_kind(entry))
+    for field in list(found):
+        foot, _, what = field.rpartition(".")
+        if foot.endswith("_foot") and what == "point":
+            found.setdefault(f"{foot}.surface", []).append("foot plate")
+        elif foot.endswith("_foot"):
+            for more in FOOT_PLATE[: 1 if "rear" in foot else 2]:
+                found.setdefault(f"{foot}.{more}", []).append("foot plate")
+    return {field: tuple(kinds) for field, kinds in found.items()}
+
+
+def _kind(entry: MemberEntry) -> str:
+    return str(entry.kind)  # type: ignore[attr-defined]
+
+
+def _fields(entry: MemberEntry, present: Iterable[str]) -> Iterator[str]:
+    for need in NEEDS[_kind(entry)]:
+        told = any(getattr(entry, name) is not None for name in need.unless)
+        fits = all(getattr(entry, k) == v for k, v in (need.when or {}).items())
+        if fits and not told and need.without not in present:
+            yield need.field
+    for name in ("from_", "to", "top"):
+        for _, foot in _CAR.findall(getattr(entry, name, None) or ""):
+            yield f"side.{foot}.point"
+            yield f"side.{foot}.normal"
