@@ -13,6 +13,7 @@ from cagekit.checks.fit.limits import checks_in
 from cagekit.checks.fit.scene import cockpit_of
 from cagekit.data import rows
 from cagekit.occupant.cockpit import Reading
+from cagekit.swing.bodies import BodySide
 from cagekit.swing.hardware import choose_pin
 from cagekit.swing.measures import (
     Measured,
@@ -45,6 +46,8 @@ def door_findings(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
     """Findings about one bar: how it swings, then hinge and latch."""
     swept = sweep(ctx.cage, ctx.build.car, door)
     yield from _swing(door, swept)
+    if BodySide.of(ctx.build.car, door.side) is None:
+        yield _no_outline(door)
     yield from _back(ctx, door)
     for joint in door.joints:
         yield from _cut(ctx, door, joint)
@@ -102,6 +105,20 @@ def _swing(door: SwingDoor, swept: Swept) -> Iterator[Finding]:
                 name, door, found.gap, found.point, members=(door.bar, found.name),
                 note=f"at {degrees(found.angle):.0f} degrees",
             )  # fmt: skip
+
+
+def _no_outline(door: SwingDoor) -> Finding:
+    return Finding(
+        code=f"{GROUP}/door-opening",
+        group=GROUP,
+        subject=door.bar,
+        quantity="bar against the door opening",
+        status=Status.NEEDS_INPUT,
+        source="car sheet",
+        evidence=Evidence.of(door.bar),
+        cure=f"Measure the {door.side} door opening (`outline`) and put it in the car sheet.",
+        text="Not measured: the car sheet has no outline of the door opening on this side.",
+    )
 
 
 def _members(found: Closest) -> tuple[str, ...]:

@@ -22,6 +22,8 @@ from cagekit.cage.model import Member
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Arc, Vec
 from cagekit.shop.welds import Way, Weld
+from cagekit.swing.model import SwingDoor
+from cagekit.swing.work import division
 from cagekit.units import format_length
 
 
@@ -79,12 +81,19 @@ def _texts() -> Mapping[str, Mapping[str, Any]]:
     return tomllib.loads(files("cagekit.data").joinpath("steps.toml").read_text("utf-8"))
 
 
-def order_of_work(cage: Cage, welds: Sequence[Weld]) -> tuple[Step, ...]:
+def order_of_work(
+    cage: Cage,
+    welds: Sequence[Weld],
+    doors: Sequence[SwingDoor] = (),
+    units: Literal["mm", "in"] = "mm",
+) -> tuple[Step, ...]:
     """Derive the order of work.
 
     Args:
-        cage: the cage.
+        cage: the cage, swing-out bars whole.
         welds: its weld map.
+        doors: the bars that are divided when all is welded.
+        units: lengths in the texts.
 
     Raises:
         GeometryError: a branch would have to be fitted before its parent.
@@ -103,6 +112,16 @@ def order_of_work(cage: Cage, welds: Sequence[Weld]) -> tuple[Step, ...]:
     steps.append(Step(number=len(steps) + 1, title=last["title"], tries=tuple(last["try"])))
     done = {w.joint.id for now in due for w in now}
     steps.extend(_weld_out(len(steps) + 1, cage, [w for w in welds if w.joint.id not in done]))
+    for door in doors:
+        steps.append(
+            Step(
+                number=len(steps) + 1,
+                title=f"Divide {_plain(door.fitted.id)}",
+                members=(door.fitted.id,),
+                text=division(door, units),
+                tries=tuple(_texts()["swing_out"]["try"]),
+            )
+        )
     return tuple(steps)
 
 

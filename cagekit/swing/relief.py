@@ -18,6 +18,8 @@ from cagekit.geometry.path import Vec
 
 RIM = 721
 """Points round the rim that are followed."""
+ROUNDING = 1e-9
+"""What a clearance may fall short by, mm."""
 MOST = 1.2
 """Steepest lean tried, as a slope (50 degrees)."""
 
@@ -96,6 +98,7 @@ def relief_lean(
             angle=angle,
         )
 
+    clearance -= ROUNDING
     if room(0.0) >= clearance:
         return 0.0
     sign = 1.0 if room(0.05) > room(-0.05) else -1.0

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cagekit.build.plate import PlateEntry, SwingBracketEntry, laid_on
 from cagekit.errors import GeometryError, InputError, NotFoundError
+from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinKind, pin_size
 from cagekit.plates.entries import plate_preset
 from cagekit.plates.profile import Folding
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "swing-saddle-m10", "in": "swing-saddle-3-8in"}
 """Brackets of a bar that no entry speaks of, by the build's units."""
 DEFAULT_SIZE: Mapping[str, str] = {"mm": "M10", "in": "3/8"}
-DEFAULT_GRADE: Mapping[str, str] = {"mm": "10.9", "in": "grade-8"}
+DEFAULT_GRADE: Mapping[bool, str] = {False: "10.9", True: "grade-8"}
+"""Grade of a bolt that says none, by whether its size is in inches."""
 DEFAULT_MATERIAL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
 DEFAULT_THICKNESS: Mapping[str, float] = {"mm": 5.0, "in": 4.7625}
 PIN_BY_JOINT: Mapping[JointName, PinKind] = {"hinge": "bolt", "latch": "quick-release"}
@@ -94,13 +96,18 @@ def bracket_spec(
         units: the build's.
 
     Raises:
-        InputError: the pin is not in the table.
+        InputError: pin or grade are not in their tables.
         GeometryError: pin, sleeve, ear, plate or fold do not go together; with numbers and cure.
     """
     try:
         pin = pin_size(entry.pin_size or DEFAULT_SIZE[units])
     except NotFoundError as error:
         raise InputError(owner, "pin_size", entry.pin_size, problem=str(error)) from error
+    grade = entry.pin_grade or DEFAULT_GRADE["/" in pin.size]
+    try:
+        fastener(pin.thread, grade)
+    except NotFoundError as error:
+        raise InputError(owner, "pin_grade", grade, problem=str(error)) from error
     thickness = entry.thickness or DEFAULT_THICKNESS[units]
     folding = _folding(owner, entry, thickness, tooling)
     cup = joint == "latch" and (entry.cup or ("latch" if entry.design == "cheeks" else "none"))
@@ -110,7 +117,7 @@ def bracket_spec(
         material=entry.material or DEFAULT_MATERIAL[units],
         pin_kind=entry.pin or PIN_BY_JOINT[joint],
         pin=pin,
-        grade=entry.pin_grade or DEFAULT_GRADE[units],
+        grade=grade,
         hole=entry.hole or pin.hole,
         sleeve_od=entry.sleeve_od or pin.sleeve_od,
         sleeve_bore=entry.sleeve_bore or pin.sleeve_bore,

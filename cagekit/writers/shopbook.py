@@ -66,7 +66,7 @@ class Book:
         self.pictures: dict[str, bytes] = {}
         self.width, self.height = FIELD[self.page]
         self.welds = weld_map(self.cage, self.build.car, self.tooling.torch)
-        self.steps = order_of_work(self.cage, self.welds)
+        self.steps = order_of_work(self.cage, self.welds, job.cage.doors, job.units)
 
     # -- words ---------------------------------------------------------------------------------
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,8 @@ from cagekit.build.plate import SwingBracketEntry
 from cagekit.cage.cage import Cage
 from cagekit.cage.model import EndKind
 from cagekit.errors import GeometryError, InputError
+from cagekit.shop.order import order_of_work
+from cagekit.shop.welds import weld_map
 from cagekit.swing.spec import require_known
 
 SIDES = ("left", "right")
@@ -24,7 +28,7 @@ def test_pieces_and_saw_cuts_make_up_the_fitted_bar(wagon: tuple[Build, Cage], s
     assert door.pieces[1] == f"door_bar_{side}"
     total = sum(p.path.length for p in pieces) + door.hinge.gap + door.latch.gap
     assert total == pytest.approx(door.fitted.path.length, abs=1e-6)
-    for one, two in zip(pieces[:-1], pieces[1:], strict=True):
+    for one, two in pairwise(pieces):
         assert float(np.linalg.norm(two.path.start - one.path.end)) == pytest.approx(2.0)
     assert pieces[0].a.kind is EndKind.COPE
     assert pieces[2].b.kind is EndKind.COPE
@@ -93,3 +97,29 @@ def test_bracket_entry_for_no_bar_is_refused() -> None:
     with pytest.raises(InputError, match="no swing-out bar"):
         require_known([entry], [("door_bar_left", "door_bar")], "x")
     require_known([entry.model_copy(update={"at": "latch"})], [], "x")
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_order_of_work_divides_the_bar_last(wagon: tuple[Build, Cage], units: str) -> None:
+    build, cage = wagon
+    fitted = cage.as_fitted()
+    steps = order_of_work(
+        fitted, weld_map(fitted, build.car, build.tooling.torch), cage.doors, units
+    )
+    last = steps[-2:]
+    assert [s.members for s in last] == [("door_bar_left_fitted",), ("door_bar_right_fitted",)]
+    for step, door in zip(last, cage.doors, strict=True):
+        text = " ".join(step.text)
+        for piece in door.pieces:
+            assert piece in text
+        assert "13 degrees off square, its outer side the shorter" in text
+    if units == "mm":
+        hinge = cage.doors[0].hinge
+        far = cage.doors[0].fitted.path.length - hinge.cut_station
+        assert f"the stub ends {far:.1f} mm from the front node" in " ".join(last[0].text)
+    assert [s.number for s in steps] == list(range(1, len(steps) + 1))
+
+
+def test_relief_binds_at_no_clearance_wider_than_the_cut(make) -> None:
+    d = make(bar={"cut_gap": 0.8}, clearance=1.0)
+    assert d.door.hinge.relief > 0

@@ -101,6 +101,7 @@ def test_cage_without_swing_out_bars_has_no_findings() -> None:
         ("stop", Status.FAIL, {}, {"design": "cheeks", "cup": "none"}),
         ("stop-wall", Status.WARN, {}, {"design": "cheeks", "cup_wall": "2 mm"}),
         ("process", Status.FAIL, {}, {"design": "cheeks", "thickness": "16 mm"}),
+        ("process", Status.FAIL, {}, {"design": "cheeks", "thickness": "0.8 mm"}),
         ("grip", Status.FAIL, {}, {"design": "cheeks", "thickness": "60 mm"}),
         ("thread", Status.WARN, {}, {"design": "cheeks", "thickness": "1 mm", "spacer": "0 mm"}),
     ],
@@ -132,3 +133,15 @@ def test_opening_says_what_it_meets_and_where(told: Told) -> None:
     found = told({"cut_front": 130})["opens"]
     assert "front edge of the door opening" in found.evidence.note
     assert found.evidence.points
+
+
+def test_unmeasured_door_opening_is_asked_for(wagon: tuple[Build, Cage]) -> None:
+    build, cage = wagon
+    side = build.car.left
+    assert side.door is not None
+    bare = side.model_copy(update={"door": side.door.model_copy(update={"outline": ()})})
+    car = build.car.model_copy(update={"left": bare})
+    found = findings(CheckContext(build=replace(build, car=car), cage=cage))
+    asked = [f for f in found if f.status is Status.NEEDS_INPUT]
+    assert [f.subject for f in asked] == ["door_bar_left"]
+    assert "outline" in asked[0].cure

@@ -12,13 +12,15 @@ from cagekit.build.car import KeepOut
 from cagekit.cage.cage import Cage
 from cagekit.cage.model import Member
 from cagekit.geometry.path import Path
+from cagekit.plates.outline import Outline
 from cagekit.swing.bodies import BodySide, part_gap, plate_gap, prism_gap, stub_gap
 from cagekit.swing.model import turn_about
 from cagekit.swing.motion import sweep
 from cagekit.swing.opened import opened_cage
-from cagekit.plates.outline import Outline
 
 from .conftest import caged
+
+RISE = np.array([0.0, 0.0, 200.0])
 
 
 def rotated(points: np.ndarray, origin: np.ndarray, axis: np.ndarray, angle: float) -> np.ndarray:
@@ -153,7 +155,7 @@ def test_a_post_in_the_way_stops_the_bar(make) -> None:
     spot = np.array([x - reach * np.cos(away), y + reach * np.sin(away), 300.0])
     post = Member(
         id="post", role="strut", side="left", tube=door.fitted.tube,
-        path=Path.straight(spot - [0, 0, 200], spot + [0, 0, 200]),
+        path=Path.straight(spot - RISE, spot + RISE),
     )  # fmt: skip
     cage = Cage("door", [*d.pieces, post], plates=d.plates, doors=[door], parts=d.parts)
     swept = sweep(cage, None, door)

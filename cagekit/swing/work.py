@@ -1,0 +1,55 @@
+"""How a fitted bar becomes one that swings out: what is drilled, welded and cut, in order."""
+
+from __future__ import annotations
+
+from math import degrees
+from typing import Literal
+
+from cagekit.swing.model import SwingDoor, SwingJoint
+from cagekit.units import format_length
+
+Units = Literal["mm", "in"]
+
+
+def division(door: SwingDoor, units: Units = "mm") -> tuple[str, ...]:
+    """Instructions for one bar, a sentence or two each; lengths in ``units``."""
+    out = [
+        f"{door.fitted.id} is fitted, welded at both ends and still whole. Mark both saw cuts on "
+        "it with a hose clamp, the pins' middles, and the line of the pins along it."
+    ]
+    for joint in door.joints:
+        out += _joint(door, joint, units)
+    out.append(
+        "Shut the bar against its stop, set the brackets with bolts of the pins' size, tack, open "
+        "and shut it through the whole swing, then weld the brackets to the stubs only."
+    )
+    out.append(
+        f"Cut the bar at both marks. It becomes {door.bar}; {door.pieces[0]} and {door.pieces[2]} "
+        "stay in the car. Keep fingers out of the gaps: they pinch."
+    )
+    return tuple(out)
+
+
+def _joint(door: SwingDoor, joint: SwingJoint, units: Units) -> list[str]:
+    s = joint.spec
+    whole = door.fitted.path.length
+    from_node = joint.cut_station if joint.end == "a" else whole - joint.cut_station
+    node = "rear" if joint.end == "a" else "front"
+    pin = from_node + joint.pin_offset
+
+    def said(mm: float) -> str:
+        # saw cuts and pins are marked with a rule: sixteenths of an inch are too coarse
+        return format_length(mm, units, denominator=32 if units == "in" else None)
+
+    out = [
+        f"{joint.name.capitalize()}: the stub ends {said(from_node)} from the {node} node, the saw "
+        f"takes {said(joint.gap)}, the pin is {said(pin)} from the node. Drill "
+        f"{said(s.sleeve_od)} through both walls and weld the sleeve in."
+    ]
+    if joint.relief:
+        side = "outer" if joint.relief > 0 else "inner"
+        out.append(
+            f"The bar's end leans {abs(degrees(joint.relief)):.0f} degrees off square, its {side} "
+            "side the shorter: without this relief it binds on the stub."
+        )
+    return out
