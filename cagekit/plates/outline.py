@@ -344,17 +344,13 @@ class Outline:
         area, mx, my = self._moments
         return vec2([mx / area, my / area])
 
-    @property
+    @cached_property
     def box(self) -> tuple[Vec2, Vec2]:
         """Lowest and highest corner of the bounding box, arcs included, ``(2,)`` mm each."""
         points = [*self.vertices]
-        for s in self.segments:
-            if s.is_arc:
-                for quarter in np.eye(2):
-                    for sign in (1.0, -1.0):
-                        p = s.centre + sign * s.radius * quarter
-                        if float(s.distance(p[None])[0]) < 1e-9:
-                            points.append(p)
+        for s in self._arcs:
+            quarters = s.centre + s.radius * np.array([[1.0, 0], [0, 1], [-1, 0], [0, -1]])
+            points += list(quarters[s.distance(quarters) < 1e-9])
         return vec2(np.min(points, 0)), vec2(np.max(points, 0))
 
     @property

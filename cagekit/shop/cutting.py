@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
 from math import atan2, ceil, degrees, hypot, pi
 from typing import TYPE_CHECKING, Any
 
@@ -182,6 +182,7 @@ class Drawing:
         return replace(self, strokes=tuple(s for s in self.strokes if s.layer not in layers))
 
 
+@lru_cache(maxsize=256)
 def plate_drawing(plate: Plate, options: CutOptions, *, quantity: int = 1) -> Drawing:
     """Draw one plate for the cutting table.
 
@@ -334,10 +335,11 @@ def written(
 
 def _engraved(plate: Plate, options: CutOptions) -> list[Outline]:
     """The id, where it keeps clear of edges, holes, folds and the foot; empty without room."""
+    free = _Free(plate)
     height = options.letter_height
     while height >= 2.5:
         for rows in _broken(plate.id):
-            spot = _room(plate, rows, height)
+            spot = free.room(rows, height)
             if spot is not None:
                 return _block(rows, height, *spot)
         height *= 0.8
@@ -372,51 +374,62 @@ def _block(rows: Sequence[str], height: float, middle: Vec2, angle: float) -> li
     return out
 
 
-def _room(plate: Plate, rows: Sequence[str], height: float) -> tuple[Vec2, float] | None:
-    """Middle and angle of the clearest place for rows of text, or None."""
-    boxes = [text_box(text, height) for text in rows]
-    width = max(b[0] for b in boxes)
-    tall = max(b[2] - b[1] for b in boxes) + (len(rows) - 1) * ROW * height
-    margin = max(1.5, 0.3 * height)
-    x0, y0 = plate.outline.box[0]
-    x1, y1 = plate.outline.box[1]
-    step = max(max(x1 - x0, y1 - y0) / 30, 1.0)
-    gx, gy = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
-    centres = np.column_stack([gx.ravel(), gy.ravel()])
-    reach = margin + 0.25 * height
-    # a line of text fits nowhere that its middle does not: try the clearest middles only
-    clear = _clearance(plate, centres)
-    order = np.argsort(-clear, kind="stable")[:48]
-    centres = centres[order[clear[order] >= reach]]
-    if not len(centres):
-        return None
-    u, v = np.meshgrid(
-        np.linspace(-0.5, 0.5, max(3, int(np.ceil(width / height)) + 1)) * width,
-        np.linspace(-0.5, 0.5, len(rows) + 1) * tall,
-    )
-    box = np.column_stack([u.ravel(), v.ravel()])
-    best: tuple[float, int, float] | None = None
-    for angle in (0.0, pi / 2):
-        c, s = np.cos(angle), np.sin(angle)
-        points = centres[:, None, :] + (box @ np.array([[c, s], [-s, c]]))[None]
-        least = _clearance(plate, points.reshape(-1, 2)).reshape(len(centres), -1).min(1)
-        i = int(np.argmax(least))
-        if least[i] >= reach and (best is None or least[i] > best[0] + 1e-9):
-            best = (float(least[i]), i, angle)
-    return None if best is None else (centres[best[1]], best[2])
+class _Free:
+    """Where on a plate letters may stand: clear of edges, holes, bend zones and marks."""
+
+    def __init__(self, plate: Plate) -> None:
+        self.edge = _chords(plate.outline)
+        closed = [h.loop for h in plate.holes] + [b.loop for b in plate.bends]
+        closed += [m.line for m in plate.marks if m.line.closed]
+        self.closed = [_chords(loop) for loop in closed]
+        self.open = [_chords(m.line) for m in plate.marks if not m.line.closed]
+        low, high = plate.outline.box
+        step = max(float(max(high - low)) / 30, 1.0)
+        x, y = (np.arange(a + step / 2, b, step) for a, b in zip(low, high, strict=True))
+        grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+        clear = self.clearance(grid)
+        # a text fits nowhere that its middle does not: only the clearest middles are tried
+        order = np.argsort(-clear, kind="stable")[:48]
+        self.middles, self.clear = grid[order], clear[order]
+
+    def clearance(self, points: Vec2) -> Vec2:
+        """How far points ``(n, 2)`` are from what letters keep off, mm; negative on it."""
+        gap = np.where(self.edge.contains(points), self.edge.distance(points), -1.0)
+        for loop in self.closed:
+            gap = np.minimum(gap, np.where(loop.contains(points), -1.0, loop.distance(points)))
+        for line in self.open:
+            gap = np.minimum(gap, line.distance(points))
+        return np.asarray(gap)
+
+    def room(self, rows: Sequence[str], height: float) -> tuple[Vec2, float] | None:
+        """Middle and angle of the clearest place for rows of text, or None."""
+        boxes = [text_box(text, height) for text in rows]
+        width = max(b[0] for b in boxes)
+        tall = max(b[2] - b[1] for b in boxes) + (len(rows) - 1) * ROW * height
+        reach = max(1.5, 0.3 * height) + 0.25 * height
+        middles = self.middles[self.clear >= reach + min(width, tall) / 2]
+        if not len(middles):
+            return None
+        u, v = np.meshgrid(
+            np.linspace(-0.5, 0.5, max(3, int(np.ceil(width / height)) + 1)) * width,
+            np.linspace(-0.5, 0.5, len(rows) + 1) * tall,
+        )
+        box = np.column_stack([u.ravel(), v.ravel()])
+        best: tuple[float, int, float] | None = None
+        for angle in (0.0, pi / 2):
+            c, s = np.cos(angle), np.sin(angle)
+            points = middles[:, None, :] + (box @ np.array([[c, s], [-s, c]]))[None]
+            least = self.clearance(points.reshape(-1, 2)).reshape(len(middles), -1).min(1)
+            i = int(np.argmax(least))
+            if least[i] >= reach and (best is None or least[i] > best[0] + 1e-9):
+                best = (float(least[i]), i, angle)
+        return None if best is None else (middles[best[1]], best[2])
 
 
-def _clearance(plate: Plate, points: Vec2) -> Vec2:
-    """How far points are from anything that letters must keep off; negative where forbidden."""
-    gap = np.where(plate.outline.contains(points), plate.outline.distance(points), -1.0)
-    closed = [h.loop for h in plate.holes] + [b.loop for b in plate.bends]
-    closed += [m.line for m in plate.marks if m.line.closed]
-    for loop in closed:
-        gap = np.minimum(gap, np.where(loop.contains(points), -1.0, loop.distance(points)))
-    for m in plate.marks:
-        if not m.line.closed:
-            gap = np.minimum(gap, m.line.distance(points))
-    return np.asarray(gap)
+def _chords(line: Outline) -> Outline:
+    """The line with its arcs as short straights: quicker to measure to."""
+    points = line.flat_points(0.05)
+    return Outline(points, np.zeros(len(points)), line.closed)
 
 
 # -- notes -------------------------------------------------------------------------------------

@@ -25,7 +25,7 @@ def sheet_drawing(sheet: NestedSheet, options: CutOptions) -> Drawing:
     for part in sheet.parts:
         drawing = known.get(part.plate.id)
         if drawing is None:
-            drawing = plate_drawing(part.plate, options).without(Layer.NOTE)
+            drawing = plate_drawing(part.plate, options, quantity=1).without(Layer.NOTE)
             known[part.plate.id] = drawing
             warnings += drawing.warnings
         out += drawing.mapped(part.turn, part.shift).strokes
