@@ -12,165 +12,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import atan, atan2, ceil, cos, hypot, pi, sin, sqrt, tan
+from math import ceil, cos, hypot, pi, sin, tan
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
+from cagekit.plates.segment import POINT_TOL, Segment, Vec2, vec2
 
-Vec2 = NDArray[np.float64]
-
-POINT_TOL = 1e-7
-"""Vertices (mm) nearer than this are one vertex."""
-BULGE_TOL = 1e-12
-"""Bulges below this are straights."""
+__all__ = ["Crossing", "Outline", "Segment", "Vec2", "vec2"]
 
 Crossing = tuple[float, int, float]
 """Distance along the line from its origin (mm), index of the piece, fraction of the piece."""
-
-
-def vec2(value: ArrayLike) -> Vec2:
-    """Return ``value`` as a read-only float array of shape ``(2,)``."""
-    out = np.array(value, dtype=float)
-    if out.shape != (2,):
-        raise ValueError(f"a point in the flat pattern has two coordinates, got shape {out.shape}")
-    out.setflags(write=False)
-    return out
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Segment:
-    """One piece of an outline: straight when ``bulge`` is 0, else a true arc."""
-
-    start: Vec2
-    end: Vec2
-    bulge: float = 0.0
-
-    @property
-    def is_arc(self) -> bool:
-        """Tell whether the piece is an arc."""
-        return abs(self.bulge) > BULGE_TOL
-
-    @property
-    def chord(self) -> float:
-        """Distance between the two ends, mm."""
-        return float(hypot(*(self.end - self.start)))
-
-    @property
-    def sweep(self) -> float:
-        """Signed angle of the arc, rad (anticlockwise positive); 0 for a straight."""
-        return 4 * atan(self.bulge) if self.is_arc else 0.0
-
-    @property
-    def radius(self) -> float:
-        """Radius of the arc, mm; infinite for a straight."""
-        if not self.is_arc:
-            return float("inf")
-        return self.chord * (1 + self.bulge**2) / (4 * abs(self.bulge))
-
-    @property
-    def centre(self) -> Vec2:
-        """Centre of the arc, ``(2,)`` mm."""
-        mid = (self.start + self.end) / 2
-        d = self.end - self.start
-        left = np.array([-d[1], d[0]])
-        return vec2(mid + left * (1 - self.bulge**2) / (4 * self.bulge))
-
-    @property
-    def length(self) -> float:
-        """Length along the piece, mm."""
-        return abs(self.sweep) * self.radius if self.is_arc else self.chord
-
-    def point(self, f: ArrayLike) -> Vec2:
-        """Points at fractions ``f`` of the piece, shape ``f.shape + (2,)``."""
-        f = np.asarray(f, float)
-        if not self.is_arc:
-            return np.asarray(self.start + np.multiply.outer(f, self.end - self.start))
-        c = self.centre
-        a = atan2(self.start[1] - c[1], self.start[0] - c[0]) + f * self.sweep
-        return np.asarray(c + self.radius * np.stack([np.cos(a), np.sin(a)], -1))
-
-    def tangent(self, f: float) -> Vec2:
-        """Unit direction of travel at fraction ``f``, ``(2,)``."""
-        d = (self.end - self.start) / self.chord
-        turn = (f - 0.5) * self.sweep
-        c, s = cos(turn), sin(turn)
-        return vec2([c * d[0] - s * d[1], s * d[0] + c * d[1]])
-
-    def part(self, f0: float, f1: float) -> Segment:
-        """The piece between two fractions."""
-        p = self.point(np.array([f0, f1]))
-        start = self.start if f0 == 0.0 else p[0]
-        end = self.end if f1 == 1.0 else p[1]
-        return Segment(
-            vec2(start), vec2(end), tan((f1 - f0) * self.sweep / 4) if self.is_arc else 0.0
-        )
-
-    def reversed(self) -> Segment:
-        """The same piece walked the other way."""
-        return Segment(self.end, self.start, -self.bulge)
-
-    def distance(self, points: Vec2) -> Vec2:
-        """Distance of points ``(n, 2)`` to the piece, ``(n,)`` mm."""
-        p = np.asarray(points, float)
-        if not self.is_arc:
-            d = self.end - self.start
-            f = np.clip((p - self.start) @ d / max(float(d @ d), 1e-30), 0.0, 1.0)
-            return np.asarray(np.hypot(*(p - self.start - f[:, None] * d).T))
-        w = p - self.centre
-        mid = self.point(0.5) - self.centre
-        turn = np.abs(np.arctan2(mid[0] * w[:, 1] - mid[1] * w[:, 0], w @ mid))
-        to_arc = np.abs(np.hypot(*w.T) - self.radius)
-        to_ends = np.minimum(np.hypot(*(p - self.start).T), np.hypot(*(p - self.end).T))
-        return np.asarray(np.where(turn <= abs(self.sweep) / 2, to_arc, to_ends))
-
-    def crossings(self, origin: Vec2, direction: Vec2) -> list[float]:
-        """Fractions at which the piece crosses a line; touching is no crossing.
-
-        A vertex on the line counts as lying on its left, so that each crossing of a closed
-        outline is found once and once only.
-        """
-        normal = np.array([-direction[1], direction[0]])
-        h0, h1 = float((self.start - origin) @ normal), float((self.end - origin) @ normal)
-        if abs(h0) < POINT_TOL:
-            h0 = 0.0
-        if abs(h1) < POINT_TOL:
-            h1 = 0.0
-        changes = (h0 >= 0) != (h1 >= 0)
-        if not self.is_arc:
-            return [h0 / (h0 - h1)] if changes else []
-        c, r = self.centre, self.radius
-        hc = float((c - origin) @ normal)
-        if abs(hc) >= r:
-            return [0.0 if h0 == 0 else 1.0] if changes else []
-        # on the circle the height is hc + r sin(a - base)
-        base = atan2(direction[1], direction[0])
-        first = atan2(self.start[1] - c[1], self.start[0] - c[0]) - base
-        root = float(np.arcsin(-hc / r))
-        found = []
-        for a in (root, pi - root):
-            turn = (a - first) % (2 * pi)
-            if self.sweep < 0:
-                turn -= 2 * pi
-            found.append(turn / self.sweep)
-        hits = [f for f in found if 0.0 < f < 1.0]
-        for end, h in ((0.0, h0), (1.0, h1)):
-            if h == 0:
-                hits = [f for f in hits if abs(f - end) > 1e-6]
-                if not self._leaves_left(end, normal):
-                    hits.append(end)
-        if (len(hits) % 2 == 1) == changes:
-            return sorted(hits)
-        if not changes:
-            return []
-        best = min(found, key=lambda f: max(0.0, -f, f - 1.0))
-        return [min(max(best, 0.0), 1.0)]
-
-    def _leaves_left(self, end: float, normal: Vec2) -> bool:
-        """Tell whether the arc, next to the end that lies on a line, is on the line's left."""
-        near = self.point(1e-3 if end == 0.0 else 1 - 1e-3)
-        return float((near - (self.start if end == 0.0 else self.end)) @ normal) > 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -553,6 +406,8 @@ class Outline:
         """
         if abs(distance) < 1e-12:
             return self
+        from cagekit.plates.offset import offset_outline
+
         return offset_outline(self, distance, owner)
 
     def is_simple(self) -> bool:
@@ -589,108 +444,3 @@ def _merged(a: Segment, b: Segment) -> Segment | None:
     if same and a.bulge * b.bulge > 0 and abs(total) < 1.5 * pi:
         return Segment(a.start, b.end, tan(total / 4))
     return None
-
-
-def offset_outline(outline: Outline, distance: float, owner: str) -> Outline:
-    """Offset a closed outline; see `Outline.offset`."""
-    # to the right of the direction of travel is outside on an anticlockwise outline
-    d = distance if outline.area >= 0 else -distance
-    moved = [_moved(s, d, owner) for s in outline.segments]
-    n = len(moved)
-    source = outline.segments
-    starts: list[Vec2] = [s.start for s in moved]
-    ends: list[Vec2] = [s.end for s in moved]
-    joints: list[Segment | None] = [None] * n
-    for i in range(n):
-        j = (i + 1) % n
-        turn = _cross(source[i].tangent(1.0), source[j].tangent(0.0))
-        if hypot(*(ends[i] - starts[j])) < 1e-9 or abs(turn) < 1e-9:
-            continue
-        if turn * d > 0:
-            sweep = atan2(turn, float(source[i].tangent(1.0) @ source[j].tangent(0.0)))
-            joints[i] = Segment(ends[i], starts[j], tan(sweep / 4))
-        else:
-            meet = _meeting(moved[i], moved[j], source[i].end, owner)
-            ends[i] = starts[j] = meet
-    out: list[Segment] = []
-    for i, s in enumerate(moved):
-        out.append(_retrimmed(s, starts[i], ends[i], owner))
-        if joints[i] is not None:
-            out.append(joints[i])  # type: ignore[arg-type]
-    result = Outline.of_segments(out)
-    gap = outline.distance(result.sampled(1.0))
-    if float(np.min(gap)) < abs(distance) - 1e-4 or result.area * outline.area <= 0:
-        raise GeometryError(
-            owner,
-            f"a notch or hole is too narrow to be followed {abs(distance):.2f} mm off its edge "
-            f"({float(np.min(gap)):.2f} mm at the tightest).",
-            "Widen it or cut with a narrower kerf.",
-        )
-    return result
-
-
-def _moved(s: Segment, d: float, owner: str) -> Segment:
-    """The piece shifted ``d`` to the right of its travel."""
-    t0, t1 = s.tangent(0.0), s.tangent(1.0)
-    a = s.start + d * np.array([t0[1], -t0[0]])
-    b = s.end + d * np.array([t1[1], -t1[0]])
-    if s.is_arc:
-        radius = s.radius + (d if s.bulge > 0 else -d)
-        if radius <= 1e-6:
-            raise GeometryError(
-                owner,
-                f"an arc of radius {s.radius:.2f} mm vanishes when offset by {abs(d):.2f} mm.",
-                "Use a larger radius or a narrower kerf.",
-            )
-    return Segment(vec2(a), vec2(b), s.bulge)
-
-
-def _meeting(a: Segment, b: Segment, near: Vec2, owner: str) -> Vec2:
-    """The point nearest to ``near`` where the carriers of two pieces meet."""
-    found = [p for p in _carrier_meetings(a, b) if np.isfinite(p).all()]
-    if not found:
-        raise GeometryError(
-            owner, "two edges no longer meet after the offset.", "Use a narrower kerf."
-        )
-    return vec2(min(found, key=lambda p: float(hypot(*(p - near)))))
-
-
-def _carrier_meetings(a: Segment, b: Segment) -> list[Vec2]:
-    if not a.is_arc and not b.is_arc:
-        da, db = a.end - a.start, b.end - b.start
-        den = _cross(da, db)
-        return [] if abs(den) < 1e-12 else [a.start + da * (_cross(b.start - a.start, db) / den)]
-    if a.is_arc and b.is_arc:
-        w = b.centre - a.centre
-        gap = hypot(*w)
-        x = (gap**2 + a.radius**2 - b.radius**2) / (2 * gap)
-        h2 = a.radius**2 - x**2
-        if h2 < 0:
-            return []
-        u = w / gap
-        side = np.array([-u[1], u[0]]) * sqrt(h2)
-        return [a.centre + x * u + side, a.centre + x * u - side]
-    line, arc = (b, a) if a.is_arc else (a, b)
-    u = (line.end - line.start) / line.chord
-    foot = line.start + ((arc.centre - line.start) @ u) * u
-    h2 = arc.radius**2 - float((foot - arc.centre) @ (foot - arc.centre))
-    if h2 < 0:
-        return []
-    return [foot + sqrt(h2) * u, foot - sqrt(h2) * u]
-
-
-def _retrimmed(s: Segment, start: Vec2, end: Vec2, owner: str) -> Segment:
-    """The piece with new ends on its own carrier."""
-    if not s.is_arc:
-        if float((end - start) @ (s.end - s.start)) < -1e-9:
-            raise GeometryError(owner, "an edge vanishes in the offset.", "Use a narrower kerf.")
-        return Segment(start, end)
-    c = s.centre
-    a0 = atan2(start[1] - c[1], start[0] - c[0])
-    a1 = atan2(end[1] - c[1], end[0] - c[0])
-    sweep = (a1 - a0) % (2 * pi)
-    if s.bulge < 0:
-        sweep -= 2 * pi
-    if abs(sweep) > abs(s.sweep) + pi:
-        raise GeometryError(owner, "an arc vanishes in the offset.", "Use a narrower kerf.")
-    return Segment(start, end, tan(sweep / 4))

@@ -24,12 +24,14 @@ from cagekit.materials.fasteners import fastener
 from cagekit.materials.tubes import Tube
 from cagekit.members.parts import Part, PartKind
 from cagekit.plates.box import BoxSpec, box
+from cagekit.plates.corner import Corner
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
-from cagekit.plates.gusset import Corner, GussetSpec, flat_gusset, folded_gusset
+from cagekit.plates.gusset import GussetSpec, flat_gusset
 from cagekit.plates.model import Plate
 from cagekit.plates.plinth import plinth
 from cagekit.plates.profile import Folding
+from cagekit.plates.saddle import folded_gusset
 from cagekit.plates.tab import TabSpec, tabs
 
 STUB = 600.0

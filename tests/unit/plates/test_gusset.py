@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from cagekit.errors import GeometryError, InputError
-from cagekit.plates.gusset import Corner, GussetSpec, flat_gusset, folded_gusset, joints_at, widest
+from cagekit.plates.corner import Corner, joints_at
+from cagekit.plates.gusset import GussetSpec, flat_gusset, widest
 from cagekit.plates.outline import Outline
 from cagekit.plates.profile import Folding
+from cagekit.plates.saddle import folded_gusset
 
 from .stand_in import axis_gaps, hoop_cage
 

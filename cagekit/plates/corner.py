@@ -1,0 +1,139 @@
+"""The corner between two tubes that a gusset is fitted into."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import acos, cos, degrees, pi, sin
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.cage.model import EndName
+from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.path import Path, Vec, unit
+from cagekit.hints import did_you_mean
+from cagekit.plates.outline import Vec2
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage, Joint
+
+SHARPEST = 0.35
+"""Least angle of the corner (rad, 20 degrees) that a gusset can be welded into."""
+FLATTEST = pi - 0.26
+"""Largest angle of the corner (rad, 165 degrees) that a gusset does anything in."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Corner:
+    """The corner of a joint on the side of one parent arm.
+
+    Args:
+        branch, parent: ids of the tubes.
+        end: end of the branch.
+        node: where the axes meet, ``(3,)`` mm.
+        along: unit direction of the parent's arm, ``(3,)``.
+        across: unit vector square to it in the plane of the axes, towards the branch, ``(3,)``.
+        angle: between the two arms, rad.
+        branch_path, parent_path: centre lines, each running away from the node.
+        branch_radius, parent_radius: outside radii, mm.
+    """
+
+    branch: str
+    parent: str
+    end: str
+    node: Vec
+    along: Vec
+    across: Vec
+    angle: float
+    branch_path: Path
+    parent_path: Path
+    branch_radius: float
+    parent_radius: float
+
+    @property
+    def name(self) -> str:
+        """The joint in words."""
+        return f"{self.branch} end {self.end} on {self.parent}"
+
+    @property
+    def branch_arm(self) -> Vec:
+        """Unit direction of the branch away from the node, ``(3,)``."""
+        return np.asarray(cos(self.angle) * self.along + sin(self.angle) * self.across)
+
+    @property
+    def normal(self) -> Vec:
+        """Unit normal of the plane of the axes, ``(3,)``."""
+        return np.asarray(np.cross(self.along, self.across))
+
+    def flat(self, point: Vec) -> Vec2:
+        """A point in the plane's coordinates (along, across) from the node, ``(2,)``."""
+        w = point - self.node
+        return np.array([w @ self.along, w @ self.across])
+
+    @classmethod
+    def of(
+        cls,
+        cage: Cage,
+        joint: Joint,
+        way: EndName,
+        reach: tuple[float, float] = (100.0, 100.0),
+    ) -> Corner:
+        """The corner of a joint between the branch and the parent's arm towards its end ``way``.
+
+        ``reach`` is how far along branch and parent the plate goes, mm: on a bent tube the arm
+        is the chord over that reach.
+        """
+        branch, parent = cage.member(joint.branch), cage.member(joint.parents[0])
+        spot = parent.path.nearest(joint.point)
+        sign = 1.0 if way == "b" else -1.0
+        far = parent.path.points(spot.station + sign * reach[1])[0] - spot.point
+        arm = unit(far) if float(np.linalg.norm(far)) > 1.0 else sign * spot.tangent
+        start = 0.0 if joint.branch_end == "a" else branch.path.length
+        inward = 1.0 if joint.branch_end == "a" else -1.0
+        away = unit(branch.path.points(start + inward * reach[0])[0] - branch.path.points(start)[0])
+        angle = acos(float(np.clip(away @ arm, -1.0, 1.0)))
+        owner = f"gusset at {joint.branch} end {joint.branch_end}"
+        if not SHARPEST <= angle <= FLATTEST:
+            raise GeometryError(
+                owner,
+                f"the corner towards end {way} of {parent.id} is {degrees(angle):.0f} degrees "
+                f"(allowed: {degrees(SHARPEST):.0f} to {degrees(FLATTEST):.0f}).",
+                "Put it on the other side of the branch.",
+            )
+        ends = (0.0, spot.station) if way == "a" else (spot.station, parent.path.length)
+        if ends[1] - ends[0] < 1.0:
+            raise GeometryError(owner, f"{parent.id} ends at the node on that side.")
+        part = parent.path.part(*ends)
+        return cls(
+            branch=branch.id,
+            parent=parent.id,
+            end=joint.branch_end,
+            node=spot.point,
+            along=unit(arm),
+            across=unit(away - (away @ arm) * arm),
+            angle=angle,
+            branch_path=branch.path if joint.branch_end == "a" else branch.path.reversed(),
+            parent_path=part if way == "b" else part.reversed(),
+            branch_radius=branch.tube.outer_radius,
+            parent_radius=parent.tube.outer_radius,
+        )
+
+
+def joints_at(cage: Cage, at: str, where: str) -> tuple[Joint, ...]:
+    """The joints an entry's ``at`` means: ``rear_brace_left end a`` or ``rear_brace end a``."""
+    name, _, end = at.strip().partition(" end ")
+    found = tuple(
+        j
+        for j in cage.joints
+        if j.branch_end == end and name in (j.branch, cage.member(j.branch).role)
+    )
+    if not found:
+        known = [f"{j.branch} end {j.branch_end}" for j in cage.joints]
+        raise InputError(
+            where,
+            "at",
+            at,
+            problem="no tube is coped there.",
+            hint=did_you_mean(at, known, what="Coped ends"),
+        )
+    return found

@@ -1,0 +1,292 @@
+"""Folded gussets: a saddle of sheet over both tubes of a joint.
+
+A web lies across the corner, coped to the tubes; two cheeks lie along the tubes' flanks, where
+they are tangent, and are welded along their edges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import acos, cos, hypot, pi, sin, sqrt, tan
+
+import numpy as np
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.path import Line, Vec
+from cagekit.plates.corner import Corner
+from cagekit.plates.fold import Fold, bend_allowance
+from cagekit.plates.gusset import GussetSpec, lightened
+from cagekit.plates.model import Hole, Plate, Weld
+from cagekit.plates.outline import Outline, Segment, Vec2, vec2
+from cagekit.plates.profile import Folding
+from cagekit.plates.seat import drawn
+
+
+def folded_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
+    """A gusset folded to a saddle: a coped web across the corner, a cheek on either flank.
+
+    The face is the outside of the web. The cheeks end on the tubes' flanks, where they are
+    tangent, and are welded along those edges.
+
+    Raises:
+        GeometryError: a tube is bent within reach, or the legs are too short for the fold.
+    """
+    assert spec.folding is not None
+    shape = _saddle(plate_id, corner, spec, spec.folding)
+    f = spec.folding
+    half = shape.web_half
+    width = bend_allowance(pi / 2, f.radius, spec.thickness, f.k)
+    outline = _saddle_outline(shape, half, width)
+    x0, x1 = shape.ends
+    folds = tuple(
+        Fold.along((x0, y), (x1, y), -pi / 2, f.radius, f.k, "cheek")
+        for y in (half + width / 2, -half - width / 2)
+    )
+    plate = Plate(
+        id=plate_id,
+        kind="folded_gusset",
+        thickness=spec.thickness,
+        material=spec.material,
+        outline=outline,
+        folds=folds,
+        base=vec2(((x0 + x1) / 2, 0.0)),
+        placement=shape.frame,
+        welds=_saddle_welds(corner, spec, shape),
+        members=(corner.branch, corner.parent),
+        notes=(corner.name,),
+    )
+    return replace(plate, holes=_cheek_holes(plate, spec.hole))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tip:
+    """The coped end of a web on one tube.
+
+    Args:
+        radius: of the tube and the gap, mm.
+        angle: between the web and the tube's axis, rad.
+        thickness: of the sheet, mm.
+        depth: of the fold behind the web's face, mm.
+        half: half width of the web's flat, mm.
+    """
+
+    radius: float
+    angle: float
+    thickness: float
+    depth: float
+    half: float
+
+    @property
+    def least(self) -> float:
+        """Where the cheek is deep enough for the fold and a little more, from the axis, mm."""
+        return (self.depth + 2.0) / tan(self.angle) if self.angle < pi / 2 else 0.0
+
+    def curve(self, y: float) -> float:
+        """Where web and tube meet ``y`` mm off the middle, mm from the axis along the web."""
+        over = sqrt(max(self.radius**2 - y**2, 0.0))
+        return (over + self.thickness * max(cos(self.angle), 0.0)) / sin(self.angle)
+
+    def reach(self, y: float) -> float:
+        """Where the web ends ``y`` mm off the middle, mm from the axis along the web."""
+        return max(self.curve(y), self.least)
+
+    def edge(self) -> list[Vec2]:
+        """Rows of points ``(n, 2)`` along the end for rising y: straight, coped, straight."""
+        y = self.half
+        if self.curve(y) < self.least:
+            lean = self.least * sin(self.angle) - self.thickness * max(cos(self.angle), 0.0)
+            y = sqrt(max(self.radius**2 - max(lean, 0.0) ** 2, 0.0))
+            y = min(y, self.half)
+        if y < 0.5:
+            return [np.array([[self.least, v] for v in (-self.half, 0.0, self.half)])]
+        coped = np.array([[self.curve(v), v] for v in np.linspace(-y, y, 17)])
+        if self.half - y < 1e-6:
+            return [coped]
+        ends = np.array([[self.least, self.half], [self.least, (self.half + y) / 2]])
+        coped[[0, -1], 0] = self.least
+        after = np.vstack([coped[-1:], ends[1:], ends[:1]])
+        return [after[::-1] * np.array([1.0, -1.0]), coped, after]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Saddle:
+    """A folded gusset before it is laid flat.
+
+    ``cheek`` holds the cheek's corners (along the web, inward from the web's face); ``tips`` the
+    coped ends of the web; ``length`` the whole web from axis to axis; ``ends`` where the folds end.
+    """
+
+    cheek: tuple[tuple[float, float], ...]
+    tips: tuple[_Tip, _Tip]
+    length: float
+    ends: tuple[float, float]
+    web_half: float
+    depth: float
+    frame: Vec
+
+
+def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle:
+    t = spec.thickness
+    rp, rb = corner.parent_radius + spec.weld_gap, corner.branch_radius + spec.weld_gap
+    s, c = sin(corner.angle), cos(corner.angle)
+    a = spec.along_parent + (rb + rp * c) / s
+    b = spec.along_branch + (rp + rb * c) / s
+    for name, need, path in (
+        (corner.parent, a, corner.parent_path),
+        (corner.branch, b, corner.branch_path),
+    ):
+        first = path.pieces[0]
+        if not isinstance(first, Line) or first.length < need:
+            straight = first.length if isinstance(first, Line) else 0.0
+            raise GeometryError(
+                owner,
+                f"needs {need:.0f} mm of straight {name} from the node, has {straight:.0f} mm.",
+                "Use shorter legs or a flat gusset.",
+            )
+    on_parent, on_branch = np.array([a, 0.0]), b * np.array([c, s])
+    web = on_branch - on_parent
+    length = hypot(*web)
+    at_parent = acos(float(-web[0] / length))
+    at_branch = pi - corner.angle - at_parent
+    half = max(rp, rb) - f.radius
+    if half < t:
+        raise GeometryError(
+            owner,
+            f"a fold of {f.radius:.1f} mm inside radius leaves no flat web over a tube of "
+            f"{2 * max(rp, rb):.1f} mm.",
+            "Fold it on a smaller radius.",
+        )
+    depth = t + f.radius
+
+    start = _Tip(radius=rp, angle=at_parent, thickness=t, depth=depth, half=half)
+    end = _Tip(radius=rb, angle=at_branch, thickness=t, depth=depth, half=half)
+    x0, x1 = start.reach(half), length - end.reach(half)
+    reach = [x0 * tan(at_parent), (length - x1) * tan(at_branch)]
+    for name, angle, deep in (
+        (corner.parent, at_parent, reach[0]),
+        (corner.branch, at_branch, reach[1]),
+    ):
+        if angle < pi / 2 and deep < depth + 1.0:
+            raise GeometryError(
+                owner,
+                f"the cheek on {name} would be {deep:.1f} mm deep at its tip, the fold takes "
+                f"{depth:.1f} mm.",
+                "Use a smaller fold radius, or make the other leg shorter.",
+            )
+    if x1 - x0 < 4 * t:
+        raise GeometryError(
+            owner,
+            f"between the tubes there are {x1 - x0:.1f} mm of web ({4 * t:.1f} mm at least).",
+            "Use longer legs.",
+        )
+    cheek = _cheek(owner, corner, spec, (x0, x1, length), (at_parent, at_branch), (a, b), depth)
+    return _Saddle(
+        cheek=cheek,
+        tips=(start, end),
+        length=length,
+        ends=(x0, x1),
+        web_half=half,
+        depth=depth,
+        frame=_saddle_frame(corner, on_parent, web / length),
+    )
+
+
+def _saddle_frame(corner: Corner, start: Vec2, along: Vec2) -> Vec:
+    """Frame of the web's face: x along the web from parent to branch, z away from the corner."""
+    x = along[0] * corner.along + along[1] * corner.across
+    out = np.array([along[1], -along[0]])
+    if float(out @ start) < 0:
+        out = -out
+    z = out[0] * corner.along + out[1] * corner.across
+    m = np.eye(4)
+    m[:3, 0], m[:3, 1], m[:3, 2] = x, np.cross(z, x), z
+    m[:3, 3] = corner.node + start[0] * corner.along + start[1] * corner.across
+    return m
+
+
+def _cheek(
+    owner: str,
+    corner: Corner,
+    spec: GussetSpec,
+    span: tuple[float, float, float],
+    angles: tuple[float, float],
+    legs: tuple[float, float],
+    depth: float,
+) -> tuple[tuple[float, float], ...]:
+    """Corners of a cheek in web coordinates, from the parent's tip round to the branch's."""
+    x0, x1, length = span
+    # keep clear of the joint's own weld round the larger tube
+    back = max(corner.parent_radius, corner.branch_radius) * 1.2 / sin(corner.angle / 2) + spec.clip
+    near = [min(back, 0.7 * leg) for leg in legs]
+
+    def on_parent(d: float) -> tuple[float, float]:
+        away = legs[0] - d
+        return away * cos(angles[0]), away * sin(angles[0])
+
+    def on_branch(d: float) -> tuple[float, float]:
+        away = legs[1] - d
+        return length - away * cos(angles[1]), away * sin(angles[1])
+
+    nose0 = (x0, x0 * tan(angles[0])) if angles[0] < pi / 2 - 1e-6 else None
+    nose1 = (x1, (length - x1) * tan(angles[1])) if angles[1] < pi / 2 - 1e-6 else None
+    if nose0 is None or nose1 is None:
+        raise GeometryError(
+            owner,
+            "one leg is so short that the web stands square to its tube or leans back.",
+            "Make the legs more alike.",
+        )
+    inner = [on_parent(near[0]), on_branch(near[1])]
+    if inner[0][1] < nose0[1] or inner[1][1] < nose1[1]:
+        raise GeometryError(
+            owner, "the legs are too short for cheeks beside the joint's weld.", "Use longer legs."
+        )
+    return ((x0, depth), nose0, *inner, nose1, (x1, depth))
+
+
+def _saddle_outline(shape: _Saddle, half: float, width: float) -> Outline:
+    """The flat pattern: cheek, web end, cheek, web end."""
+
+    def laid(points: Sequence[tuple[float, float]], sign: float) -> list[tuple[float, float]]:
+        return [(x, sign * (half + width + v - shape.depth)) for x, v in points]
+
+    def side(points: list[tuple[float, float]]) -> list[Segment]:
+        return [Segment(vec2(p), vec2(q)) for p, q in pairwise(points)]
+
+    def tip(number: int, upward: bool) -> list[Segment]:
+        rows = shape.tips[number].edge()
+        if number:
+            rows = [np.column_stack([shape.length - r[:, 0], r[:, 1]]) for r in rows]
+        if not upward:
+            rows = [r[::-1] for r in reversed(rows)]
+        return [s for r in rows for s in drawn(r)]
+
+    x0, x1 = shape.ends
+    upper = side([(x0, half), *laid(shape.cheek, 1.0), (x1, half)])
+    lower = side([(x1, -half), *laid(shape.cheek[::-1], -1.0), (x0, -half)])
+    ring = [*upper, *tip(1, False), *lower, *tip(0, True)]
+    return Outline.of_segments(ring).cleaned()
+
+
+def _cheek_holes(plate: Plate, hole: float | None) -> tuple[Hole, ...]:
+    """The same lightening hole in both cheeks."""
+    if hole is not None and hole <= 0:
+        return ()
+    out: list[Hole] = []
+    web = plate.folded.facets
+    for facet in web:
+        if abs(float(facet.frame[2, 2])) > 0.5:
+            continue
+        out += lightened(plate.id, facet.loop, hole)
+    return tuple(out)
+
+
+def _saddle_welds(corner: Corner, spec: GussetSpec, shape: _Saddle) -> tuple[Weld, ...]:
+    c = shape.cheek
+    on_parent = 2 * hypot(c[2][0] - c[1][0], c[2][1] - c[1][1])
+    on_branch = 2 * hypot(c[4][0] - c[3][0], c[4][1] - c[3][1])
+    return (
+        Weld(to=corner.parent, length=on_parent + 2 * shape.web_half, leg=spec.weld_leg),
+        Weld(to=corner.branch, length=on_branch + 2 * shape.web_half, leg=spec.weld_leg),
+    )
