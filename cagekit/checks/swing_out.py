@@ -13,6 +13,7 @@ from cagekit.checks.fit.limits import checks_in
 from cagekit.checks.fit.scene import cockpit_of
 from cagekit.data import rows
 from cagekit.occupant.cockpit import Reading
+from cagekit.occupant.egress import way_out
 from cagekit.swing.bodies import BodySide
 from cagekit.swing.hardware import choose_pin
 from cagekit.swing.measures import (
@@ -48,6 +49,7 @@ def door_findings(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
     yield from _swing(door, swept)
     if BodySide.of(ctx.build.car, door.side) is None:
         yield _no_outline(door)
+    yield from _ways_out(ctx, door)
     yield from _back(ctx, door)
     for joint in door.joints:
         yield from _cut(ctx, door, joint)
@@ -58,13 +60,14 @@ def door_findings(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
 
 def _held(
     name: str, door: SwingDoor, value: float, *points: Vec, members: tuple[str, ...] = (),
-    note: str = "", text: str = "", plates: tuple[str, ...] = (),
+    note: str = "", text: str = "", plates: tuple[str, ...] = (), quantity: str = "",
 ) -> Finding:  # fmt: skip
     """Hold one number against the limits of a check."""
     reading = Reading(value=value, members=members or (door.bar,), points=points, note=note)
     found = checks_in("swing_limits.toml")[name].finding(GROUP, door.bar, reading)
     evidence = replace(found.evidence, plates=plates)
-    return replace(found, evidence=evidence, text=" ".join(t for t in (found.text, text) if t))
+    words = " ".join(t for t in (found.text, text) if t)
+    return replace(found, evidence=evidence, text=words, quantity=quantity or found.quantity)
 
 
 # -- the swing -------------------------------------------------------------------------------
@@ -81,12 +84,11 @@ def _swing(door: SwingDoor, swept: Swept) -> Iterator[Finding]:
         note = f"meets {swept.meets.name} at {limit:.1f} degrees"
         members, points = _members(swept.meets), (swept.meets.point,)
     length = free_length(door)
+    stop = "" if swept.meets is None else f", stopped by {swept.meets.name}"
     yield _held(
         "opens", door, angle, *points, members=(door.bar, *members), note=note,
-        text=(
-            f"Open, it leaves {length:.0f} mm between its cuts; "
-            f"the door itself must open as far ({note})."
-        ),
+        quantity=f"opening angle of the bar{stop if angle < degrees(door.open_angle) else ''}",
+        text=f"Open, it leaves {length:.0f} mm between its cuts; the door itself must open as far.",
     )  # fmt: skip
     around = [c for c in swept.closest if c.kind in ("tube", "body", "opening")]
     if around:
@@ -94,17 +96,51 @@ def _swing(door: SwingDoor, swept: Swept) -> Iterator[Finding]:
         yield _held(
             "free-swing", door, worst.gap, worst.point, members=(door.bar, *_members(worst)),
             note=f"{worst.name} at {degrees(worst.angle):.0f} degrees",
+            quantity=f"room to {worst.name} through the swing",
         )  # fmt: skip
-    for name, kinds in (
-        ("hinge-relief", ("hinge stub",)),
-        ("latch-gap", ("latch stub",)),
-    ):
-        found = swept.to(*kinds)
-        if found is not None:
-            yield _held(
-                name, door, found.gap, found.point, members=(door.bar, found.name),
-                note=f"at {degrees(found.angle):.0f} degrees",
-            )  # fmt: skip
+    found = swept.to("hinge stub")
+    if found is not None:
+        yield _held(
+            "hinge-relief", door, found.gap, found.point, members=(door.bar, found.name),
+            note=f"at {degrees(found.angle):.0f} degrees",
+        )  # fmt: skip
+    found = swept.to("latch stub")
+    if found is not None:
+        yield _held(
+            "latch-gap", door, min(found.gap, swept.latch_side), found.point,
+            members=(door.bar, found.name),
+            note=f"to the stub {found.gap:.1f} mm, to the sides of the bracket "
+            f"{swept.latch_side:.1f} mm",
+        )  # fmt: skip
+
+
+def _ways_out(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
+    """What the open bar gives the person on its side."""
+    cockpit = cockpit_of(ctx)
+    for who in cockpit.occupants:
+        if who.door_side != door.side:
+            continue
+        shut, opened = (way_out(cockpit, who, swung=s) for s in (False, True))
+        if shut is None or opened is None:
+            continue
+        good = opened.area > shut.area and opened.margin >= shut.margin
+        yield Finding(
+            code=f"{GROUP}/way-out",
+            group=GROUP,
+            subject=door.bar,
+            quantity="free part of the door opening with the bar open",
+            status=Status.PASS if good else Status.WARN,
+            measured=opened.area,
+            op=">",
+            limit=shut.area,
+            unit="mm2",
+            source="door opening of the car sheet, less the bars in it",
+            certainty=Certainty.MEASURED,
+            evidence=Evidence.of(door.bar, note=who.name),
+            cure="" if good else "Cut nearer to the nodes, or lower the bar's ends.",
+            text=f"{who.name} has {opened.margin:.0f} mm to spare all round, "
+            f"{shut.margin:.0f} mm with the bar shut (negative: too tight).",
+        )
 
 
 def _no_outline(door: SwingDoor) -> Finding:

@@ -16,10 +16,11 @@ CUT_FROM_NODE = 2.75
 long enough for the standing half of a bracket, and no longer, so that at the main hoop the cut lies
 behind the driver's back (common practice)."""
 QUARTER_GAP = 12.0
-"""The rear cut lies this far ahead of the quarter panel's edge, mm, so that the bar comes out."""
+"""A latch's cut lies this far inside the door opening, mm, so that the bar comes out past the
+quarter panel (or the opening's front edge when the hinge is behind)."""
 EDGE_GAP = 2.5
-"""A front hinge's cut lies this far behind the front edge of the door opening, mm: the pin is more
-than the tube's radius further back, so that the bar can stand square out of the car."""
+"""A hinge's cut lies this far inside the door opening, mm: the pin is more than the tube's radius
+further in, so that the bar can stand square out of the car."""
 
 
 def make(site: Site, entry: DoorBarEntry) -> list[Member]:
@@ -130,12 +131,12 @@ def _cut(
     usual = CUT_FROM_NODE * bar.tube.od
     low, high = usual, length - usual
     if edges is not None:
-        for spot in _at_x(bar, edges[0] + QUARTER_GAP):
+        front_hinge = entry.hinge_end == "front"
+        gaps = (QUARTER_GAP, EDGE_GAP) if front_hinge else (EDGE_GAP, QUARTER_GAP)
+        for spot in _at_x(bar, edges[0] + gaps[0]):
             low = max(low, spot) if spot < length / 2 else low
-        if entry.hinge_end == "front":
-            # a bar that is to stand square out of the car turns behind the opening's front edge
-            for spot in _at_x(bar, edges[1] - EDGE_GAP):
-                high = min(high, spot) if spot > length / 2 else high
+        for spot in _at_x(bar, edges[1] - gaps[1]):
+            high = min(high, spot) if spot > length / 2 else high
     return low if end == "rear" else high
 
 

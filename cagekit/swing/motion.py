@@ -16,6 +16,7 @@ import numpy as np
 from cagekit.geometry.path import Vec, vec
 from cagekit.occupant.shell import surfaces
 from cagekit.swing.bodies import BodySide, Obstacle, part_gap, plate_gap, stub_gap, tube_gap
+from cagekit.swing.brackets import stub_end
 from cagekit.swing.model import SmallPart, SwingDoor, SwingJoint, moved_points
 
 if TYPE_CHECKING:
@@ -30,6 +31,8 @@ SPACING = 10.0
 """Balls along the axis, mm."""
 ROUND = 20
 """Points round an end."""
+LEAVING = 91
+"""Angles at which the bar is looked at while it leaves its latch."""
 REFINED = 40.0
 """Gaps below this (mm) are followed between the angles looked at first."""
 BACK = radians(1.0)
@@ -60,6 +63,8 @@ class Swept:
         full: how far it opens: as asked, or just short of the limit.
         closest: least gap to every obstacle from closed to ``full``, tightest first.
         path: middle of the bar's latch end at angles from closed to ``full``, ``(n, 3)``.
+        latch_side: least room between the bar and the two sides of the latch's bracket while it
+            leaves it, mm.
     """
 
     door: SwingDoor
@@ -68,6 +73,7 @@ class Swept:
     full: float
     closest: tuple[Closest, ...]
     path: Vec
+    latch_side: float
 
     @property
     def half(self) -> float:
@@ -93,6 +99,7 @@ class Probe:
         # the sleeve swings too
         sleeves = [_part_points(p) for p in cage.parts if p.id in door.parts and _swings(p)]
         rims = np.concatenate([*ends, *sleeves])
+        self.sleeves = sum(len(p) for p in sleeves)
         self.points = np.concatenate([spine, rims])
         self.radii = np.concatenate([np.full(len(spine), r), np.zeros(len(rims))])
         # far from its own joints the axis and the rims are enough
@@ -220,7 +227,29 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
     tip = cage.member(door.bar).path.end_point(door.latch.end)
     steps = np.linspace(0.0, full, 19)
     path = np.array([moved_points(tip[None], door.motion(float(a)))[0] for a in steps])
-    return Swept(door=door, limit=limit, meets=meets, full=full, closest=closest, path=path)
+    return Swept(
+        door=door,
+        limit=limit,
+        meets=meets,
+        full=full,
+        closest=closest,
+        path=path,
+        latch_side=_latch_side(swing, cage, full),
+    )
+
+
+def _latch_side(swing: Swing, cage: Cage, full: float) -> float:
+    """Room beside the bar between the latch's plates, while any of it is between them, mm."""
+    joint = swing.door.latch
+    s = joint.spec
+    at = swing.positions(np.linspace(0.0, full, LEAVING)) - joint.origin
+    along, out, side = (at @ v for v in (joint.along, joint.out, joint.pin))
+    between = (along > -stub_end(joint)) & (along < max(s.ear, s.reach)) & (out < s.ear)
+    half = s.inside_width(cage.member(swing.door.bar).tube.outer_radius) / 2
+    room = half - np.abs(side) - swing.probe.radii
+    # the sleeve stands out of the bar and runs against the spacers, which are taken out first
+    tube = np.arange(room.shape[1]) < len(swing.probe.points) - swing.probe.sleeves
+    return float(np.where(between & tube, room, np.inf).min())
 
 
 def _limit(swing: Swing, angles: Vec, gaps: Vec) -> tuple[float | None, Closest | None]:
