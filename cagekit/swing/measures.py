@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.occupant.posture import Occupant
 
-GRID = 4.0
+GRID = 3.0
 """Spacing of the points looked at on a plate, mm."""
 
 
@@ -56,8 +56,10 @@ def plates_of(cage: Cage, door: SwingDoor, joint: SwingJoint) -> tuple[Plate, ..
 def plate_points(plate: Plate) -> Vec:
     """Points on the face and the back of a plate as folded, car axes, ``(n, 3)``."""
     low, high = plate.outline.box
-    x = np.arange(low[0], high[0] + GRID, GRID)
-    y = np.arange(low[1], high[1] + GRID / 2, GRID / 2)
+    x = np.arange(low[0], high[0] + GRID, 2 * GRID)
+    # a saddle comes nearest to its tube on the middle line of its web, y = 0
+    n = int(np.abs([low[1], high[1]]).max() / GRID) + 1
+    y = np.arange(-n, n + 1) * GRID
     grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
     flat = np.concatenate([grid[plate.outline.contains(grid)], plate.outline.sampled(GRID)])
     return np.concatenate([plate.car_points(flat, 0.0), plate.car_points(flat, -plate.thickness)])

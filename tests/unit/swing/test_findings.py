@@ -145,3 +145,27 @@ def test_unmeasured_door_opening_is_asked_for(wagon: tuple[Build, Cage]) -> None
     asked = [f for f in found if f.status is Status.NEEDS_INPUT]
     assert [f.subject for f in asked] == ["door_bar_left"]
     assert "outline" in asked[0].cure
+
+
+def test_open_bar_frees_the_way_out(told: Told, plain: dict[str, Finding]) -> None:
+    found = plain["way-out"]
+    assert found.measured > 1.3 * found.limit  # type: ignore[operator]
+    assert "mm to spare" in found.text
+    # bars cut in their middle free next to nothing
+    less = told({"cut_rear": 330, "cut_front": 420})["way-out"]
+    assert less.measured < found.measured  # type: ignore[operator]
+
+
+def test_rear_hinged_bar_clears_the_quarter_panel(wagon: tuple[Build, Cage]) -> None:
+    build = wagon[0]
+    entries = tuple(
+        e.model_copy(update={"hinge_end": "rear"}) if str(e.kind) == "door_bar" else e
+        for e in build.entries
+    )
+    changed = replace(build, entries=entries)
+    cage = assemble(changed)
+    found = findings(CheckContext(build=changed, cage=cage))
+    opens = [f for f in found if f.code == "swing_out/opens"]
+    assert [f.status for f in opens] == [Status.PASS, Status.PASS]
+    assert all(d.hinge.end == "a" for d in cage.doors)
+    assert not [f for f in found if f.status is Status.FAIL]
