@@ -150,7 +150,16 @@ def _edge(corner: Corner, path: Path, reach: float, thickness: float, *, parent:
         u, n = np.array([c, s]), np.array([s, -c])
     along = u[0] * corner.along + u[1] * corner.across
     across = n[0] * corner.along + n[1] * corner.across
-    height = seat(path, corner.node, along, across, reach, thickness, straight=straight_reach(path))
+    height = seat(
+        path,
+        corner.node,
+        along,
+        across,
+        reach,
+        thickness,
+        straight=straight_reach(path),
+        owner=f"gusset at {corner.name}",
+    )
     return lambda a: np.asarray(a * u + height(a) * n)
 
 
@@ -170,6 +179,14 @@ def _meeting(corner: Corner, on_parent: Edge, on_branch: Edge, gap: float) -> tu
         if abs(f) < 1e-9:
             break
         a -= f / max(s, 0.2)
+        if abs(a) > 8 * (rp + rb) / s:
+            break
+    if abs(off(a)) > 1e-3:
+        raise GeometryError(
+            f"gusset at {corner.name}",
+            "the tubes bend so sharply at the node that its edges do not meet.",
+            "Use a tube gusset there, or the other corner.",
+        )
     p = on_parent(a)
     return a, float(p @ np.array([c, s]))
 

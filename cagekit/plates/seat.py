@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from cagekit.errors import GeometryError
 from cagekit.geometry.path import Line, Path, Vec
 from cagekit.plates.foot import through_open
 from cagekit.plates.outline import Segment, Vec2, vec2
@@ -23,6 +24,7 @@ def seat(
     thickness: float,
     *,
     straight: float = 0.0,
+    owner: str = "plate",
 ) -> Height:
     """The edge of a plate that stands square on a tube.
 
@@ -34,6 +36,7 @@ def seat(
         reach: tube radius and gap, mm.
         thickness: of the plate, which lies on either side of the plane, mm.
         straight: the tube is straight this far along, mm; saves the search.
+        owner: the plate, for the error.
 
     Where a tube bends out of the plane, the nearer face of the plate keeps the distance.
     """
@@ -52,8 +55,16 @@ def seat(
             off = reach - min(gap(a, h, z) for z in sides)
             h += off
             if abs(off) < 1e-9:
+                return h
+            if abs(h) > 4 * reach + abs(a):
                 break
-        return h
+        if abs(off) < 1e-3:
+            return h
+        raise GeometryError(
+            owner,
+            f"the tube bends away from the plate {abs(a):.0f} mm along: no edge can follow.",
+            "Use a shorter leg or a narrower plate.",
+        )
 
     return at
 

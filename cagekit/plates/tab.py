@@ -206,7 +206,8 @@ def _outline(
     centre: Vec2,
 ) -> Outline:
     """Edge on the tube, two flanks tangent to the ear, the ear."""
-    height = seat(path, origin, along, across, radius + spec.weld_gap, spec.thickness)
+    reach = radius + spec.weld_gap
+    height = seat(path, origin, along, across, reach, spec.thickness, owner=owner)
     half = spec.width / 2
     edge = drawn(np.array([[a, height(a)] for a in np.linspace(-half, half, 9)]))
     right = tangent_angle(edge[-1].end, centre, spec.ear, owner, side=1.0)
