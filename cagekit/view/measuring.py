@@ -49,10 +49,10 @@ NOTES: Mapping[str, Sequence[tuple[tuple[float, float, float], str]]] = {
         ((330, -80, 0), "X"),
     ),
     "fall": (
-        ((0, 1490, 335), "from the left: falls to the front"),
-        ((0, 290, 335), "from behind: falls outwards"),
-        ((0, 1560, -105), "degrees"),
-        ((0, 360, -105), "degrees"),
+        ((0, 1440, 335), "from the left: to the front"),
+        ((0, 290, 335), "from behind: outwards"),
+        ((0, 1500, -75), "degrees"),
+        ((0, 350, -75), "degrees"),
     ),
 }
 """Words in the pictures: where, car axes mm, and what."""
@@ -473,12 +473,13 @@ def _door_section(car: Car) -> list[Stroke]:
 def _fall(car: Car) -> list[Stroke]:
     """A foot's sheet metal with an angle finder on it: from the left, and from behind."""
     out: list[Stroke] = []
-    for shift in (0.0, 1200.0):
+    for shift in (0.0, 1150.0):
         row = [
             [(20, 0), (560, -95)], [(20, 0), (560, 0)], [(240, -39), (250, 300)],
             [(340, -56), (350, 300)],
         ]  # fmt: skip
-        weights: tuple[Weight, ...] = ("edge", "hidden", "seen", "seen")
+        weights: tuple[Weight, ...] = ("edge", "hidden", "seen", "seen", "skin")
+        row.append([(-60, -130), (640, -130)])
         out += [
             _row([(0, shift + y, z) for y, z in line], weight)
             for line, weight in zip(row, weights, strict=True)

@@ -32,16 +32,16 @@ LEADS: Mapping[str, tuple[str, ...]] = {
 """Words before the blanks of each kind."""
 SIZES: Mapping[str, Sequence[tuple[float, float]]] = {
     "hoop": [(160.0, 88.0)],
-    "roof": [(92.0, 70.0), (92.0, 70.0)],
-    "feet": [(92.0, 70.0), (92.0, 70.0), (150.0, 32.0)],
+    "roof": [(130.0, 61.0), (130.0, 63.0)],
+    "feet": [(130.0, 64.0), (130.0, 70.0), (150.0, 34.0)],
     "door": [(118.0, 80.0), (66.0, 66.0)],
     "cabin": [(176.0, 96.0), (100.0, 66.0)],
 }
 """Room for each picture of a page, width and height, mm."""
 COLUMNS: Mapping[str, Sequence[int]] = {
     "hoop": [1],
-    "roof": [2],
-    "feet": [2, 1],
+    "roof": [1, 1],
+    "feet": [1, 1, 1],
     "door": [2],
     "cabin": [1, 1],
 }
