@@ -19,13 +19,20 @@ def division(door: SwingDoor, units: Units = "mm") -> tuple[str, ...]:
     ]
     for joint in door.joints:
         out += _joint(door, joint, units)
+    cup = " and the half cup" if any(j.spec.cup for j in door.joints) else ""
     out.append(
-        "Shut the bar against its stop, set the brackets with bolts of the pins' size, tack, open "
-        "and shut it through the whole swing, then weld the brackets to the stubs only."
+        f"Set the brackets{cup} over their marks with bolts of the pins' size through the sleeves, "
+        "hard against the bar where it is to bear, and tack them on the stubs' side of the cuts only."
     )
     out.append(
-        f"Cut the bar at both marks. It becomes {door.bar}; {door.pieces[0]} and {door.pieces[2]} "
-        "stay in the car. Keep fingers out of the gaps: they pinch."
+        f"Cut the bar at both marks with a thin blade, from the open side of the brackets. It "
+        f"becomes {door.bar}; {door.pieces[0]} and {door.pieces[2]} stay in the car. Take it out, "
+        "finish the cuts and the relief."
+    )
+    out.append(
+        "Hang it again, open and shut it the whole way, then weld the brackets to the stubs with "
+        "the bar shut, so that they do not pull out of line. Keep fingers out of the gaps: they "
+        "pinch."
     )
     return tuple(out)
 
