@@ -22,8 +22,8 @@ def division(door: SwingDoor, units: Units = "mm") -> tuple[str, ...]:
     cup = " and the half cup" if any(j.spec.cup for j in door.joints) else ""
     out.append(
         f"Set the brackets{cup} over their marks with bolts of the pins' size through the "
-        "sleeves, hard against the bar where it is to bear, and tack them on the stubs' side of the "
-        "cuts only."
+        "sleeves, hard against the bar where it is to bear, and tack them on the stubs' side of "
+        "the cuts only."
     )
     out.append(
         f"Cut the bar at both marks with a thin blade, from the open side of the brackets. It "

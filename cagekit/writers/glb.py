@@ -11,11 +11,13 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from cagekit import __version__
 from cagekit.view.colours import Colour, linear
@@ -31,21 +33,66 @@ FLOAT, UNSIGNED_SHORT, UNSIGNED_INT = 5126, 5123, 5125
 ROOT = [0, 0, 0.001, 0, 0.001, 0, 0, 0, 0, 0.001, 0, 0, 0, 0, 0, 1]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pivot:
+    """Bodies that turn together, as an animation.
+
+    Args:
+        name: of the node that turns and of its animation.
+        point: a point of the axis, ``(3,)`` mm.
+        axis: unit vector of the axis, ``(3,)``; positive angles are right-handed about it.
+        angles: positions, rad, one a second from the start; each within half a turn of the last.
+        bodies: names of what turns.
+    """
+
+    name: str
+    point: ArrayLike
+    axis: ArrayLike
+    angles: tuple[float, ...]
+    bodies: frozenset[str]
+
+
 def write_cage(job: Job, folder: Path) -> None:
-    """Write ``cage.glb``."""
-    (folder / "cage.glb").write_bytes(glb(bodies(job.cage), name=job.cage.name))
+    """Write ``cage.glb``; swing-out bars open and shut when its animations are played."""
+    scene, pivots = bodies(job.cage), door_pivots(job)
+    (folder / "cage.glb").write_bytes(glb(scene, name=job.cage.name, pivots=pivots))
 
 
-def glb(scene: Iterable[Body], *, name: str = "cage") -> bytes:
-    """Return a GLB with one node per body below a node per group below the root."""
-    return _Glb(name).add(scene).packed()
+def door_pivots(job: Job) -> tuple[Pivot, ...]:
+    """Closed, half open and open of every swing-out bar, and shut again."""
+    if not job.cage.doors:
+        return ()
+    from cagekit.swing.motion import sweep
+
+    out = []
+    for door in job.cage.doors:
+        swept = sweep(job.cage, job.build.car, door)
+        sleeves = {p.id for p in job.cage.parts if p.kind == "sleeve" and p.id in door.parts}
+        out.append(
+            Pivot(
+                name=f"{door.bar}_open",
+                point=door.hinge.origin,
+                axis=door.hinge.pin,
+                angles=(0.0, swept.half, swept.full, swept.half, 0.0),
+                bodies=frozenset({door.bar, *sleeves}),
+            )
+        )
+    return tuple(out)
+
+
+def glb(scene: Iterable[Body], *, name: str = "cage", pivots: Sequence[Pivot] = ()) -> bytes:
+    """Return a GLB with one node per body below a node per group below the root.
+
+    What turns lies below a node of its pivot's name, in the group ``swings``.
+    """
+    return _Glb(name, pivots).add(scene).packed()
 
 
 class _Glb:
     """Collects buffers and the JSON that describes them."""
 
-    def __init__(self, name: str) -> None:
-        self.name = name
+    def __init__(self, name: str, pivots: Sequence[Pivot] = ()) -> None:
+        self.name, self.pivots = name, pivots
         self.chunks: list[bytes] = []
         self.size = 0
         self.views: list[dict[str, Any]] = []
@@ -55,6 +102,7 @@ class _Glb:
         self.materials: list[dict[str, Any]] = []
         self.colours: dict[Colour, int] = {}
         self.groups: dict[str, list[int]] = {}
+        self.turning: dict[str, list[int]] = {}
 
     def add(self, scene: Iterable[Body]) -> _Glb:
         for body in scene:
@@ -97,7 +145,9 @@ class _Glb:
             "material": self._material(body.colour),
         }
         self.meshes.append({"name": body.name, "primitives": [part]})
-        self.groups.setdefault(body.group, []).append(len(self.nodes))
+        turns = next((p.name for p in self.pivots if body.name in p.bodies), "")
+        home = self.turning if turns else self.groups
+        home.setdefault(turns or body.group, []).append(len(self.nodes))
         self.nodes.append({"name": body.name, "mesh": len(self.meshes) - 1})
 
     def _material(self, colour: Colour) -> int:
@@ -126,7 +176,57 @@ class _Glb:
         self.accessors.append({"bufferView": len(self.views) - 1, **fields})
         return len(self.accessors) - 1
 
+    def _data(self, rows: NDArray[np.float64], kind: str, **fields: Any) -> int:
+        """An accessor of numbers that are no vertices."""
+        data = np.ascontiguousarray(rows, "<f4").tobytes()
+        self.views.append({"buffer": 0, "byteOffset": self.size, "byteLength": len(data)})
+        self.chunks.append(data)
+        self.size += len(data)
+        self.accessors.append(
+            {
+                "bufferView": len(self.views) - 1,
+                "componentType": FLOAT,
+                "count": len(rows),
+                "type": kind,
+                **fields,
+            }
+        )
+        return len(self.accessors) - 1
+
+    def _pivot(self, pivot: Pivot) -> dict[str, Any]:
+        """Two nodes, to turn about a point that is not the origin; returns the animation."""
+        p = np.asarray(pivot.point, float)
+        inner = {
+            "name": f"{pivot.name}_parts",
+            "translation": (-p).tolist(),
+            "children": self.turning[pivot.name],
+        }
+        self.nodes.append(inner)
+        outer = {
+            "name": pivot.name,
+            "translation": p.tolist(),
+            "children": [len(self.nodes) - 1],
+        }
+        self.nodes.append(outer)
+        self.groups.setdefault("swings", []).append(len(self.nodes) - 1)
+        half = np.asarray(pivot.angles) / 2
+        times = np.arange(len(half), dtype=np.float64)
+        turns = np.column_stack(
+            [np.multiply.outer(np.sin(half), np.asarray(pivot.axis, float)), np.cos(half)]
+        )
+        reading = self._data(times, "SCALAR", min=[0.0], max=[float(times[-1])])
+        return {
+            "name": pivot.name,
+            "samplers": [
+                {"input": reading, "output": self._data(turns, "VEC4"), "interpolation": "LINEAR"}
+            ],
+            "channels": [
+                {"sampler": 0, "target": {"node": len(self.nodes) - 1, "path": "rotation"}}
+            ],
+        }
+
     def packed(self) -> bytes:
+        animations = [self._pivot(p) for p in self.pivots if p.name in self.turning]
         nodes = list(self.nodes)
         children = []
         for group, members in self.groups.items():
@@ -141,6 +241,7 @@ class _Glb:
             "scene": 0,
             "scenes": [{"name": self.name, "nodes": [len(nodes) - 1]}],
             "nodes": nodes,
+            **({"animations": animations} if animations else {}),
         }
         if self.meshes:
             content |= {

@@ -14,6 +14,7 @@ from cagekit.cage.assemble import assemble
 from cagekit.cage.job import Job
 from cagekit.swing.motion import sweep
 from cagekit.writers.doors import swinging, write_doors
+from cagekit.writers.glb import write_cage
 from cagekit.writers.json import cage_dict
 from cagekit.writers.part21 import parse
 from cagekit.writers.step_read import read_records
@@ -107,3 +108,38 @@ def test_cage_json_lists_parts_and_doors(job: Job) -> None:
     ids = [p["id"] for p in content["parts"]]
     assert len(ids) == len(set(ids))
     assert {p["kind"] for p in content["parts"]} >= {"sleeve", "bolt", "nut", "pin", "washer"}
+
+
+def test_cage_glb_plays_the_bar_open_about_its_pin(job: Job, tmp_path: Path) -> None:
+    write_cage(job, tmp_path)
+    found, content, chunk = nodes(tmp_path / "cage.glb")
+    door = job.cage.doors[0]
+    swept = sweep(job.cage, job.build.car, door)
+    animation = next(a for a in content["animations"] if a["name"] == f"{door.bar}_open")
+    node = found[f"{door.bar}_open"]
+    assert content["nodes"][animation["channels"][0]["target"]["node"]] is node
+    (inner,) = (content["nodes"][i] for i in node["children"])
+    names = {content["nodes"][i]["name"] for i in inner["children"]}
+    assert names == {i for i in swinging(job.cage) if i.startswith(door.bar)}
+
+    def numbers(index: int, width: int) -> np.ndarray:
+        a = content["accessors"][index]
+        view = content["bufferViews"][a["bufferView"]]
+        start = view["byteOffset"]
+        raw = np.frombuffer(chunk[start : start + view["byteLength"]], "<f4")
+        return raw.reshape(-1, width)[: a["count"]]
+
+    sampler = animation["samplers"][0]
+    assert numbers(sampler["input"], 1).ravel() == pytest.approx([0, 1, 2, 3, 4])
+    x, y, z, w = numbers(sampler["output"], 4)[2]  # open
+    # the matrix of a unit quaternion, applied between the two shifts of the nodes
+    turn = np.array(
+        [
+            [1 - 2 * (y * y + z * z), 2 * (x * y - z * w), 2 * (x * z + y * w)],
+            [2 * (x * y + z * w), 1 - 2 * (x * x + z * z), 2 * (y * z - x * w)],
+            [2 * (x * z - y * w), 2 * (y * z + x * w), 1 - 2 * (x * x + y * y)],
+        ]
+    )
+    tip = swept.path[0]
+    moved = turn @ (tip + np.array(inner["translation"])) + np.array(node["translation"])
+    assert moved == pytest.approx(swept.path[-1], abs=0.01)
