@@ -63,9 +63,11 @@ def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, str, str | None]:
     """Members of a layout or a build, what it is, its units and its paper if it has one."""
     from cagekit.build.build import spread
     from cagekit.build.layout import Layout
-    from cagekit.build.presets import find_any, find_preset, load_file
+    from cagekit.build.messages import shorten
+    from cagekit.build.presets import find_any, find_preset, list_presets, load_file
     from cagekit.build.resolve import load_build
     from cagekit.errors import InputError, NotFoundError
+    from cagekit.hints import did_you_mean
 
     try:
         kind, path = "layout", find_preset("layout", name)
@@ -73,10 +75,12 @@ def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, str, str | None]:
         try:
             kind, path = "build", find_preset("build", name)
         except NotFoundError:
+            known = [p.name for kind in ("layout", "build") for p in list_presets(kind)]
             raise InputError(
-                "LAYOUT", value=name, problem="there is no layout or build of that name.",
-                hint="`cagekit presets layout` lists them.",
-            ) from None  # fmt: skip
+                "LAYOUT",
+                problem=f"there is no layout or build {shorten(name)!r}.",
+                hint=did_you_mean(name, known),
+            ) from None
     else:
         if name.endswith(".toml") or "/" in name:
             kind = find_any(name)[0]

@@ -17,7 +17,8 @@ from cagekit.build.entries import MemberEntry
 class Need:
     """One field of the car sheet that a kind of member reads.
 
-    ``unless`` are fields of the entry, each of which says it instead; ``when`` are values that
+    ``unless`` are fields of the entry, each of which says it instead (``a+b``: both together do);
+    ``when`` are values that
     fields of the entry must have; ``without`` is a kind of member that makes it needless.
     """
 
@@ -38,8 +39,11 @@ _DRIVER_SIDE = _needs("driver_side")
 
 NEEDS: Mapping[str, tuple[Need, ...]] = {
     "main_hoop": (
-        Need(field="side.hoop.half_width_belt", unless=("half_width_belt",)),
-        *_needs("side.hoop.height_belt"),
+        Need(
+            field="side.hoop.half_width_belt",
+            unless=("half_width_belt", "straight_legs+half_width_top"),
+        ),
+        Need(field="side.hoop.height_belt", unless=("straight_legs+half_width_top",)),
         Need(field="side.hoop.half_width_rail", unless=("half_width_top",)),
         Need(field="side.hoop.height_rail", unless=("half_width_top",)),
         Need(field="roof.height_at_hoop", unless=("height",)),
@@ -121,9 +125,14 @@ def _kind(entry: MemberEntry) -> str:
     return str(entry.kind)  # type: ignore[attr-defined]
 
 
+def _given(entry: MemberEntry, name: str) -> bool:
+    value = getattr(entry, name)
+    return value is not None and value is not False
+
+
 def _fields(entry: MemberEntry, present: Iterable[str]) -> Iterator[str]:
     for need in NEEDS[_kind(entry)]:
-        told = any(getattr(entry, name) is not None for name in need.unless)
+        told = any(all(_given(entry, n) for n in names.split("+")) for names in need.unless)
         fits = all(getattr(entry, k) == v for k, v in (need.when or {}).items())
         if fits and not told and need.without not in present:
             yield need.field

@@ -21,9 +21,7 @@ from cagekit.build.driver import Driver
 from cagekit.build.entries import MemberEntry
 from cagekit.members.needs import needed
 
-Blank = Literal[
-    "one", "pair", "xyz", "falls", "choice", "section", "rearfront", "corners", "angle"
-]
+Blank = Literal["one", "pair", "xyz", "falls", "choice", "section", "rearfront", "corners", "angle"]
 """What is written into the sheet: a length, two, a point, two angles, a word, a list, an angle."""
 
 CHECKED = frozenset({"side.door", "dash", "tunnel", "pedals", "suspension_x"})
@@ -269,9 +267,7 @@ def _field(text: str) -> str:
     return f"side.{rest}" if head in ("left", "right", "other") else name
 
 
-def _term(
-    text: str, axis: str, side: str, numbers: Mapping[str, int], minus: bool = False
-) -> Term:
+def _term(text: str, axis: str, side: str, numbers: Mapping[str, int], minus: bool = False) -> Term:
     name, _, index = text.partition("#")
     head, _, rest = name.partition(".")
     other = "right" if side == "left" else "left"
@@ -294,8 +290,7 @@ def _point(
     if len(texts) == 1:
         flat = "#" in texts[0]
         x, y, z = (
-            [] if flat and axis == "y" else [_term(texts[0], axis, side, numbers)]
-            for axis in "xyz"
+            [] if flat and axis == "y" else [_term(texts[0], axis, side, numbers)] for axis in "xyz"
         )
         return x, y, z
     out: list[list[Term]] = []

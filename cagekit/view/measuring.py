@@ -209,7 +209,9 @@ class Paper:
         for reach in np.arange(BALLOON + 1.4, 40.0, 1.0):
             for a in np.linspace(0.0, 2 * np.pi, 24, endpoint=False) - np.pi / 4:
                 p = spot + reach * np.array([cos(a), sin(a)])
-                inside = all(BALLOON < p[k] < (self.width, self.height)[k] - BALLOON for k in (0, 1))
+                inside = all(
+                    BALLOON < p[k] < (self.width, self.height)[k] - BALLOON for k in (0, 1)
+                )
                 if inside and self._free(p):
                     return np.asarray(p)
         return spot
@@ -217,9 +219,7 @@ class Paper:
     def _free(self, p: Vec, own: int = -1) -> bool:
         if any(float(np.hypot(*(p - q))) < 2.1 * BALLOON for q in self.taken):
             return False
-        return all(
-            n == own or _gap(p, a, b) > BALLOON + 0.4 for n, (a, b) in enumerate(self.lines)
-        )
+        return all(n == own or _gap(p, a, b) > BALLOON + 0.4 for n, (a, b) in enumerate(self.lines))
 
 
 def _spot(p: Vec) -> str:
@@ -634,7 +634,9 @@ def _cabin_side_marks(car: Car) -> list[Mark]:
         Mark(field="dash.face_x", a=(0, 0, 330), b=(dash.face_x, 0, 330)),
         Mark(field="dash.top_z", a=(dash.face_x + 40, 0, 0), b=(dash.face_x + 40, 0, dash.top_z)),
         Mark(
-            field="dash.bottom_z", a=(dash.face_x - 60, 0, 0), b=(dash.face_x - 60, 0, dash.bottom_z)
+            field="dash.bottom_z",
+            a=(dash.face_x - 60, 0, 0),
+            b=(dash.face_x - 60, 0, dash.bottom_z),
         ),
         Mark(field="dash.cowl_x", a=(0, 0, 760), b=(dash.cowl_x, 0, 760)),
         Mark(field="dash.cowl_z", a=(dash.cowl_x, 0, 0), b=(dash.cowl_x, 0, dash.cowl_z)),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from math import ceil
 from typing import Any, Literal
 
 from cagekit.build.entries import MemberEntry

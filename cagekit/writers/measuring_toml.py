@@ -90,7 +90,9 @@ def _optional(rows: Sequence[Measure]) -> bool:
 def _lines(rows: Sequence[Measure], *, optional: bool) -> Iterator[str]:
     mark = "# " if optional else ""
     for m in sorted(rows, key=lambda m: m.number):
-        words = f"{m.number} {m.name}: {m.how}" + (f"; {NOTES[m.blank]}" if m.blank in NOTES else "")
+        words = f"{m.number} {m.name}: {m.how}" + (
+            f"; {NOTES[m.blank]}" if m.blank in NOTES else ""
+        )
         yield from (f"# {line}" for line in textwrap.wrap(words, 94))
         value = VALUES.get(m.blank, BLANK)
         if m.blank == "choice":

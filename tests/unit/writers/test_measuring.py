@@ -1,0 +1,215 @@
+"""The measuring sheet read back, its reckoning and the car sheet to fill in."""
+
+from __future__ import annotations
+
+import io
+import re
+import tomllib
+from dataclasses import replace
+from math import degrees, dist
+from pathlib import Path
+from typing import Any
+
+import pdfplumber
+import pytest
+
+from cagekit.build.car import Car
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import sketch
+from cagekit.cli.main import run
+from cagekit.shop.measuring import measuring_sheet
+from cagekit.view.measuring import PICTURES, measuring_picture, shell
+from cagekit.view.measuring_people import PEOPLE
+from cagekit.writers.measuring import measuring_pdf
+from cagekit.writers.measuring_toml import car_toml
+
+CASES = [
+    ("sprint-wagon", "in", "letter"),
+    ("gravel-hatch", "mm", "a4"),
+    ("track-roadster", "mm", "letter"),
+]
+
+
+@pytest.fixture(scope="module", params=CASES, ids=[c[0] for c in CASES])
+def sheet(request: pytest.FixtureRequest) -> dict[str, Any]:
+    name, units, page = request.param
+    build = load_build(name)
+    raw = measuring_pdf(build.entries, name, units=units, page=page)
+    with pdfplumber.open(io.BytesIO(raw)) as pdf:
+        pages = [
+            {
+                "words": p.extract_words(),
+                "text": p.extract_text(),
+                "size": (p.width, p.height),
+                "fonts": {c["fontname"] for c in p.chars},
+            }
+            for p in pdf.pages
+        ]
+    return {"build": build, "raw": raw, "units": units, "page": page, "pages": pages}
+
+
+def test_every_measure_is_in_the_table_and_in_a_picture(sheet: dict[str, Any]) -> None:
+    asked = measuring_sheet(sheet["build"].entries)
+    everything = "\n".join(p["text"] for p in sheet["pages"])
+    people = [m for g in asked.people for m in g.measures]
+    for m in [*asked.measures, *people]:
+        assert m.name in everything, m.name
+    marked = {m.field for _, _, marks in PICTURES.values() for m in marks(shell())}
+    marked |= {m.field for _, _, marks in PEOPLE.values() for m in marks}
+    # the falls have a picture of their own, named by their numbers below it
+    bare = {m.field for m in [*asked.measures, *people] if m.blank != "falls"} - marked
+    assert not bare
+
+
+def test_numbers_are_seen_once_in_the_table_and_in_the_pictures(sheet: dict[str, Any]) -> None:
+    asked = measuring_sheet(sheet["build"].entries)
+    words = [w["text"].split(".")[0] for p in sheet["pages"] for w in p["words"]]
+    for m in asked.measures:
+        assert words.count(str(m.number)) >= (1 if m.blank == "falls" else 2), m
+
+
+def test_nothing_leaves_the_page_and_no_page_is_nearly_empty(sheet: dict[str, Any]) -> None:
+    size = {"a4": (595.3, 841.9), "letter": (612.0, 792.0)}[sheet["page"]]
+    for n, page in enumerate(sheet["pages"], start=1):
+        assert page["size"] == pytest.approx(size, abs=0.5)
+        for w in page["words"]:
+            assert w["x0"] >= 20, (n, w["text"])
+            assert w["x1"] <= size[0] - 20, (n, w["text"])
+            assert w["bottom"] <= size[1] - 10, (n, w["text"])
+        assert len(page["words"]) > 60, n
+        assert "A cage can kill when it is wrong" in " ".join(page["text"].split())
+        assert all("+" in f and "DejaVu" in f for f in page["fonts"])
+
+
+def test_blanks_are_in_the_units_asked_for(sheet: dict[str, Any]) -> None:
+    everything = "\n".join(p["text"] for p in sheet["pages"])
+    assert f"Left, {sheet['units']}" in everything
+    assert ("inches" in everything) == (sheet["units"] == "in")
+
+
+def test_same_bytes_every_time(sheet: dict[str, Any]) -> None:
+    build = sheet["build"]
+    again = measuring_pdf(build.entries, build.name, units=sheet["units"], page=sheet["page"])
+    assert again == sheet["raw"]
+
+
+def test_balloons_do_not_cover_each_other() -> None:
+    numbers = {
+        m.field: m.number for m in measuring_sheet(load_build("gravel-hatch").entries).measures
+    }
+    for name in PICTURES:
+        svg = measuring_picture(name, numbers, 150.0, 80.0).svg
+        balls = [
+            (float(c.split('"')[1]), float(c.split('"')[3]))
+            for c in svg.split("<circle ")[1:]
+            if 'r="2.9"' in c.split("/>")[0]
+        ]
+        for i, a in enumerate(balls):
+            for b in balls[i + 1 :]:
+                assert dist(a, b) > 5.8, name
+
+
+def test_tapes_agree_with_points_of_the_car() -> None:
+    build = load_build("gravel-hatch")
+    car = build.car
+    found = {a.name: a for a in measuring_sheet(build.entries).agreements}
+
+    def point(side: str, xyz: tuple[float, float, float]) -> tuple[float, float, float]:
+        x, y, z = xyz
+        return (x, y if side == "left" else -y, z)
+
+    left, right = car.left, car.right
+    assert left.front_foot
+    assert right.front_foot
+    cross = [
+        dist(point("left", left.main_foot.point), point("right", right.front_foot.point)),
+        dist(point("right", right.main_foot.point), point("left", left.front_foot.point)),
+    ]
+    name = "Diagonal: main foot to front foot of the other side"
+    assert found[name].values(car) == pytest.approx(cross)
+    h = left.hoop
+    assert left.roof_corner
+    rail = dist((0, h.half_width_rail, h.height_rail), left.roof_corner)
+    name = "Rail mark in the hoop plane to the roof's front corner"
+    assert found[name].values(car)[0] == pytest.approx(rail)
+    assert found["Width at the belt line"].values(car) == pytest.approx([2 * 724])
+
+
+def test_formulas_reckon_what_the_values_say() -> None:
+    """The formula as printed, worked out as a builder would, gives the same length."""
+    build = load_build("hillclimb-coupe")
+    car, asked = build.car, measuring_sheet(build.entries)
+    for a in asked.agreements:
+        for (_, formula), (_, axes), value in zip(
+            a.formulas(), a.sides, a.values(car), strict=True
+        ):
+            text = formula.replace("−", "-").replace("²", "**2").replace("√", "sqrt")
+            terms = {t.label: t for axis in axes for t in axis}
+            sheet = {label: t.value(car) / t.sign for label, t in terms.items()}
+            names = "|".join(sorted(terms, key=len, reverse=True))
+            # the exponent of a square is no number of the sheet
+            text = re.sub(rf"(?<![\w*])({names})(?!\w)", lambda m, s=sheet: f"({s[m[1]]!r})", text)
+            assert eval(text, {"sqrt": lambda v: v**0.5}) == pytest.approx(value), a.name
+
+
+def fill(blank: Any, given: Any) -> Any:
+    """Put the values of a car where the blank sheet has question marks."""
+    if isinstance(blank, dict):
+        return {k: fill(v, given[k]) for k, v in blank.items()}
+    if isinstance(blank, list) and blank and isinstance(blank[0], dict):
+        return [fill(blank[0], g) for g in given]
+    if isinstance(blank, list):
+        return list(given) if "?" in str(blank) else blank
+    return given if blank == "?" else blank
+
+
+@pytest.mark.parametrize("demo", ["sprint-wagon", "gravel-hatch", "hillclimb-coupe"])
+def test_the_blank_car_sheet_once_filled_makes_the_same_cage(demo: str) -> None:
+    build = load_build(demo)
+    given = build.car.model_dump(mode="json")
+    for seat in given["seats"]:
+        seat["back_angle"] = degrees(seat["back_angle"])
+    given["wheel"]["column_angle"] = degrees(given["wheel"]["column_angle"])
+    filled = fill(tomllib.loads(car_toml(build.entries, demo)), given)
+    for side in ("left", "right"):
+        for foot in ("main_foot", "front_foot", "rear_foot"):
+            for name in ("surface", "normal"):
+                filled[side][foot][name] = given[side][foot][name]
+    filled["seats"] = [
+        s | {"side": g["side"]} for s, g in zip(filled["seats"], given["seats"], strict=True)
+    ]
+    car = Car.model_validate(filled, context={"units": "mm"})
+    if build.car.dash is not None and car.dash is None:
+        car = car.model_copy(update={"dash": build.car.dash})
+    one, two = sketch(build), sketch(replace(build, car=car))
+    for id_, m in one.members.items():
+        assert dist(m.path.start, two.members[id_].path.start) < 1e-6
+        assert m.path.length == pytest.approx(two.members[id_].path.length)
+
+
+def test_a_blank_left_over_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["measure", "halo-a-pillar", "--out", str(tmp_path), "--toml"]) == 0
+    car = tmp_path / "car.toml"
+    build = tmp_path / "b.toml"
+    build.write_text(
+        'kind = "build"\nname = "b"\ncar = "car.toml"\nlayout = "halo-a-pillar"\n'
+        'tube = "dom-1.625x0.134"\ntooling = "inch-shop"\n'
+    )
+    capsys.readouterr()
+    assert run(["check", str(build)]) == 2
+    said = capsys.readouterr().err
+    assert "car.toml" in said
+    assert "half_width_belt" in said
+    # a filled car sheet is never overwritten
+    car.write_text("# mine\n")
+    assert run(["measure", "--out", str(tmp_path), "--toml"]) == 2
+    assert car.read_text() == "# mine\n"
+
+
+def test_layouts_and_builds_may_be_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["measure", "gravel-hatch", "--out", str(tmp_path)]) == 0
+    assert (tmp_path / "measuring-sheet.pdf").read_bytes().startswith(b"%PDF")
+    assert run(["measure", "halo-a-piller", "--out", str(tmp_path)]) == 2
+    assert "halo-a-piller" in capsys.readouterr().err
