@@ -96,7 +96,7 @@ def bracket_spec(
         units: the build's.
 
     Raises:
-        InputError: pin or grade are not in their tables.
+        InputError: pin or grade are not in their tables, or a saddle is to have a half cup.
         GeometryError: pin, sleeve, ear, plate or fold do not go together; with numbers and cure.
     """
     try:
@@ -110,6 +110,14 @@ def bracket_spec(
         raise InputError(owner, "pin_grade", grade, problem=str(error)) from error
     thickness = entry.thickness or DEFAULT_THICKNESS[units]
     folding = _folding(owner, entry, thickness, tooling)
+    if entry.design == "saddle" and entry.cup == "latch":
+        raise InputError(
+            owner,
+            "cup",
+            entry.cup,
+            problem="a half cup has no room in a saddle, whose web is the stop already.",
+            hint="Leave `cup` out, or set design = 'cheeks'.",
+        )
     cup = joint == "latch" and (entry.cup or ("latch" if entry.design == "cheeks" else "none"))
     spec = BracketSpec(
         design=entry.design,

@@ -82,6 +82,7 @@ overlap = 2.5
         ('at = "door_bar_middle"', "no swing-out bar"),
         ('pin_size = "3/4"', "pin_size"),
         ('pin_grade = "12.9"', "pin_grade"),
+        ('cup = "latch"', "whose web is the stop already"),
     ],
 )
 def test_wrong_words_are_named(tmp_path: Path, text: str, words: str) -> None:
