@@ -1,0 +1,1 @@
+"""Files that people write: schemas, presets, messages, and what they resolve to."""

@@ -18,9 +18,9 @@ import numpy as np
 from cagekit.build.car import Car
 from cagekit.build.tooling import Torch
 from cagekit.cage.cage import Cage, Joint
-from cagekit.occupant.shell import surfaces
 from cagekit.geometry.path import Vec, vec
 from cagekit.occupant.shapes import Solid
+from cagekit.occupant.shell import surfaces
 from cagekit.shop.access import Reach, reach
 
 LOWERINGS = (50.0, 100.0, 150.0)

@@ -67,8 +67,14 @@ def test_crossings_are_all_there(points: list, radius: float, z: float) -> None:
 
 
 @settings(max_examples=100, deadline=None)
-@given(corners, st.floats(20, 200), st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=1, max_size=5))
+@given(
+    corners,
+    st.floats(20, 200),
+    st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=1, max_size=5),
+)
 def test_distances_agree_with_the_nearest_spots(points: list, radius: float, asked: list) -> None:
     path = made(points, radius)
     for q, distance in zip(asked, path.distances(asked), strict=True):
-        assert distance == pytest.approx(np.linalg.norm(path.nearest(q).point - np.array(q)), abs=1e-6)
+        assert distance == pytest.approx(
+            np.linalg.norm(path.nearest(q).point - np.array(q)), abs=1e-6
+        )

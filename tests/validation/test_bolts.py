@@ -1,8 +1,8 @@
 """Bolt table against the definitions of the thread standards.
 
-Stress area of ISO 898-1 (9.1.6.1) and ASME B1.1, Appendix B: a circle whose diameter is the mean of
-pitch and minor diameter, that is d - 0.9382 P for metric and D - 0.9743 / n for inch threads. Loads:
-ISO 898-1 Tables 4 and 5 and SAE J429 Table 1 print area times stress.
+Stress area of ISO 898-1 (9.1.6.1) and ASME B1.1, Appendix B: a circle whose diameter is the mean
+of pitch and minor diameter, that is d - 0.9382 P for metric and D - 0.9743 / n for inch threads.
+Loads: ISO 898-1 Tables 4 and 5 and SAE J429 Table 1 print area times stress.
 """
 
 from __future__ import annotations
