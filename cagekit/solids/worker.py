@@ -55,6 +55,7 @@ class KernelWorker:
         self.memory, self.seconds = memory, seconds
         self._jobs: queue.SimpleQueue[tuple[str, tuple[Any, ...], Future[Any]] | None]
         self._jobs = queue.SimpleQueue()
+        self._closed = False
         self._process: subprocess.Popen[bytes] | None = None
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._start()
@@ -72,7 +73,8 @@ class KernelWorker:
         self.close()
 
     def close(self) -> None:
-        """End the process."""
+        """End the process; jobs that still wait fail."""
+        self._closed = True
         self._jobs.put(None)
         self._stop()
         self._thread.join(timeout=5.0)
@@ -128,6 +130,8 @@ class KernelWorker:
                 future.set_exception(KernelError(f"the CAD kernel's process failed ({error})."))
 
     def _do(self, job: str, args: tuple[Any, ...]) -> Any:
+        if self._closed:
+            raise KernelError("the CAD kernel's process was ended.")
         if self._process is None:
             self._start()
         process = self._process
@@ -168,6 +172,19 @@ def _read(path: str, measured: tuple[str, ...] | None = None) -> Any:
     return read_step(FilePath(path), measured=measured)
 
 
+def _judge(solids: dict[str, Any]) -> Any:
+    from cagekit.solids.kernel import count_solids, is_valid, to_shape
+    from cagekit.solids.kernel_step import ReadPart
+
+    out = []
+    for name, record in solids.items():
+        shape = to_shape(record)
+        out.append(
+            ReadPart(path=(name,), solids=count_solids(shape), volume=None, valid=is_valid(shape))
+        )
+    return tuple(out)
+
+
 def _load() -> None:
     from cagekit.solids.kernel import occ
 
@@ -187,11 +204,13 @@ def _sleep(seconds: float) -> None:
 JOBS: dict[str, Callable[..., Any]] = {
     "boolean": _boolean,
     "read": _read,
+    "judge": _judge,
     "load": _load,
     "hog": _hog,
     "sleep": _sleep,
 }
-"""What the process can be asked: a coped tube, a STEP file read back; the last two test limits."""
+"""What the process can be asked: a coped tube, a STEP file read back, whether solids are sound; the
+last two test its limits."""
 
 
 def _limit(memory: int) -> None:

@@ -34,7 +34,7 @@ from cagekit.solids.record import (
 )
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
-from cagekit.writers.step_check import Reading, StepReport, read_back
+from cagekit.writers.step_check import Reading, StepReport, read_back, rebuild
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -86,7 +86,7 @@ def write_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> StepRep
     Args:
         cage: the cage.
         folder: where to.
-        kernel: also let the kernel read the whole cage and judge every solid.
+        kernel: also let the kernel judge every solid.
 
     Raises:
         KernelError: a solid cannot be made, or is not what it should be when read back.
@@ -100,10 +100,9 @@ def write_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> StepRep
 
 
 def start_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> Reading:
-    """Write a cage's STEP files; the kernel goes on reading the whole cage meanwhile.
+    """Write a cage's STEP files and read them back; the kernel goes on judging the solids.
 
-    The single parts are read back without the kernel: they hold the same text. Arguments and
-    errors as :func:`write_files`.
+    Arguments and errors as :func:`write_files`.
     """
     worker = KernelWorker() if kernel else None
     try:
@@ -122,9 +121,9 @@ def _write_all(
     kernel_made = tuple(i for i, body in bodies.items() if not isinstance(body, Record))
     whole = folder / "cage.step"
     write_step(whole, plain_name(cage.name), parts)
-    found = worker.submit("read", str(whole), kernel_made) if worker is not None else None
     expected = expected_volumes(cage)
-    report = read_back(whole, expected, kernel_made=kernel_made)
+    report, solids = rebuild(whole, expected, kernel_made=kernel_made)
+    verdicts = [worker.submit("judge", solids)] if worker is not None else []
 
     def again(unsound: tuple[str, ...]) -> Reading:
         return _write_all(cage, folder, worker, unsound)
@@ -135,8 +134,10 @@ def _write_all(
         path = home / f"{part.name}.step"
         write_step_part(path, part)
         read_back(path, {part.name: expected[part.name]}, kernel_made=kernel_made)
+        if worker is not None and part.name in kernel_made:
+            verdicts.append(worker.submit("read", str(path)))
     # a member that the kernel finds unsound is cut by the kernel, once
-    return Reading(report, expected, found, worker, again if not by_kernel else None)
+    return Reading(report, expected, verdicts, worker, again if not by_kernel else None)
 
 
 def step_parts(cage: Cage, bodies: Mapping[str, Body]) -> tuple[StepPart, ...]:

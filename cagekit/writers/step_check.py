@@ -1,7 +1,8 @@
 """Read back what was written as STEP and compare it with what it should be.
 
-Two readers look at a file. One is cagekit's own: it rebuilds every solid from the text and
-measures it. The other is the kernel's, which tells whether each solid is sound.
+Cagekit's own reader rebuilds every solid from the text and measures it, and the kernel judges
+what was rebuilt: that is quick enough for every run. :func:`verify_step` also lets the kernel's
+own reader at the file.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from cagekit.errors import KernelError, OutputError
 from cagekit.solids.bodies import SURFACE_TOL, VOLUME_TOL
 from cagekit.solids.kernel_step import ReadPart
 from cagekit.solids.measure import measure
+from cagekit.solids.record import Record
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import parse, references
 from cagekit.writers.step_read import read_records, solid_names
@@ -73,14 +75,15 @@ def verify_step(
 
 
 class Reading:
-    """What goes on while a file is read back: the kernel reads it in its own process.
+    """What goes on when files have been read back: the kernel judges in its own process.
 
-    Only what came from the kernel is measured there; the rest is by cagekit's own reader.
+    The solids that were rebuilt from the text are given to it as they are; of parts that it made
+    itself it reads the files and measures them too.
 
     Args:
         report: what cagekit's own reader found.
         expected: volume of every part, mm3, by name.
-        parts: what the kernel finds, when it is done; none if it is not asked.
+        verdicts: what the kernel finds, when it is done; none if it is not asked.
         worker: its process; it belongs to the reading and ends with it.
         again: writes the files once more with the unsound parts made another way, and reads
             them back.
@@ -90,19 +93,20 @@ class Reading:
         self,
         report: StepReport,
         expected: Mapping[str, float],
-        parts: Future[Sequence[ReadPart]] | None = None,
+        verdicts: Sequence[Future[Sequence[ReadPart]]] = (),
         worker: KernelWorker | None = None,
         again: Callable[[tuple[str, ...]], Reading] | None = None,
     ) -> None:
-        self.report, self.expected, self.parts = report, expected, parts
+        self.report, self.expected, self.verdicts = report, expected, verdicts
         self.worker, self.again = worker, again
 
     def result(self) -> StepReport:
         """Wait for the kernel and compare; errors as :func:`verify_step`."""
-        if self.parts is None:
+        if not self.verdicts:
             return self.report
+        parts = [part for verdict in self.verdicts for part in verdict.result()]
         try:
-            return compare(self.report, self.parts.result(), self.expected)
+            return compare(self.report, parts, self.expected)
         except UnsoundError as error:
             if self.again is None:
                 raise
@@ -117,7 +121,22 @@ class Reading:
 def read_back(
     path: FilePath, expected: Mapping[str, float], *, kernel_made: Collection[str] = ()
 ) -> StepReport:
-    """Read a file with cagekit's own reader and compare count, names and volumes.
+    """Read a file with cagekit's own reader and compare; as :func:`rebuild`."""
+    return rebuild(path, expected, kernel_made=kernel_made)[0]
+
+
+def rebuild(
+    path: FilePath, expected: Mapping[str, float], *, kernel_made: Collection[str] = ()
+) -> tuple[StepReport, dict[str, Record]]:
+    """Rebuild the solids of a file from its text and compare count, names and volumes.
+
+    Args:
+        path: the file.
+        expected: volume of every part, mm3, by name.
+        kernel_made: parts that came from the kernel, which alone measures them.
+
+    Returns:
+        What was found, and the rebuilt solids by name.
 
     Raises:
         OutputError: it is cut short, a reference leads nowhere, it is not in mm, or parts are
@@ -138,10 +157,12 @@ def read_back(
     _same_names(path, list(solid_names(entities).values()), expected)
     worst = 0.0
     foreign = []
+    solids: dict[str, Record] = {}
     for name, record in read_records(entities).items():
         if record is None or name in kernel_made:
             foreign.append(name)
             continue
+        solids[name] = record
         errors = record.closure_errors(tol=1e-3)
         if errors:
             raise KernelError(f"{path.name}: {name} is not closed when read back ({errors[0]}).")
@@ -151,9 +172,10 @@ def read_back(
                 f"{path.name}: an edge of {name} lies {found.gap:.2g} mm off its surface."
             )
         worst = max(worst, _off(path, name, found.volume, expected[name]))
-    return StepReport(
+    report = StepReport(
         path=path, parts=tuple(expected), worst=worst, foreign=tuple(foreign), size=len(text)
     )
+    return report, solids
 
 
 def compare(

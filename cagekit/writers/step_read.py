@@ -7,6 +7,7 @@ others, which is told.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from math import pi, tau
 
 import numpy as np
@@ -92,7 +93,25 @@ class _Reader:
         *bounds, surface = references(text)
         sense = text.endswith(".T.)")
         loops = tuple(self._bound(b, sense) for b in bounds)
-        self.record.faces.append(Face(self._surface(surface), sense, loops))
+        shape = self._surface(surface)
+        self._allow(shape, loops)
+        self.record.faces.append(Face(shape, sense, loops, _lower(self.record, shape, loops)))
+
+    def _allow(
+        self, surface: PlaneSurface | CylinderSurface | TorusSurface, loops: tuple[Loop, ...]
+    ) -> None:
+        """Give every edge the tolerance that it needs; the file does not tell."""
+        t = np.linspace(0.0, 1.0, 50)
+        for e in {e for loop in loops for e, _ in loop}:
+            edge = self.record.edges[e]
+            points = edge.curve.at(edge.t0 + (edge.t1 - edge.t0) * t)
+            ends = np.array([self.record.vertices[v] for v in (edge.first, edge.last)])
+            off = max(
+                float(np.abs(surface.height(points)).max()),
+                float(np.linalg.norm(points[[0, -1]] - ends, axis=1).max()),
+            )
+            if 2 * off > edge.tol:
+                self.record.edges[e] = replace(edge, tol=2 * off)
 
     def _bound(self, n: int, sense: bool) -> Loop:
         text = self.entities[n]
@@ -120,7 +139,7 @@ class _Reader:
         ends = self._vertex(first), self._vertex(last)
         shape = self._curve(curve)
         t0, t1 = _range(shape, *(self.record.vertices[v] for v in ends))
-        return self.record.edge(Edge(*ends, shape, t0, t1))
+        return self.record.edge(Edge(*ends, shape, t0, t1, 1e-6))
 
     def _vertex(self, n: int) -> int:
         if n not in self.vertices:
@@ -179,6 +198,54 @@ class _Reader:
             major, minor = self._numbers(text)
             return TorusSurface(*self._frame(references(text)[0]), major, minor)
         raise UnknownEntity(keyword)
+
+
+def _lower(
+    record: Record, surface: PlaneSurface | CylinderSurface | TorusSurface, loops: tuple[Loop, ...]
+) -> tuple[float, float]:
+    """Where the periodic parameters of a face begin: at its seam, or where there is none of it.
+
+    The file does not tell; see :class:`cagekit.solids.record.Face`.
+    """
+    if isinstance(surface, PlaneSurface):
+        return 0.0, 0.0
+    walked = [e for loop in loops for e, _ in loop]
+    t = np.linspace(0.0, 1.0, 17)
+    spots = []
+    seam = None
+    for e in dict.fromkeys(walked):
+        edge = record.edges[e]
+        uv = surface.uv(edge.curve.at(edge.t0 + (edge.t1 - edge.t0) * t))
+        spots.append(uv)
+        seam = uv[8] if walked.count(e) == 2 else seam
+    every = np.concatenate(spots)
+    across = None if seam is None else _seam_side(surface, record, walked)
+    count = 2 if isinstance(surface, TorusSurface) else 1
+    lower = [0.0, 0.0]
+    for k in range(count):
+        if seam is not None and across == k:
+            lower[k] = float(seam[k])
+        else:
+            lower[k] = _gap(every[:, k])
+    return lower[0], lower[1]
+
+
+def _seam_side(surface: CylinderSurface | TorusSurface, record: Record, walked: list[int]) -> int:
+    """Which parameter stays the same along the seam."""
+    edge = record.edges[next(e for e in walked if walked.count(e) == 2)]
+    uv = surface.uv(edge.curve.at(np.linspace(edge.t0, edge.t1, 5)))
+    turns = np.abs((np.diff(uv, axis=0) + pi) % tau - pi).sum(axis=0)
+    if isinstance(surface, CylinderSurface):
+        return 0
+    return int(np.argmin(turns))
+
+
+def _gap(angles: Array) -> float:
+    """The middle of the widest gap between angles, rad."""
+    order = np.sort(angles)
+    gaps = np.diff(np.append(order, order[0] + tau))
+    widest = int(np.argmax(gaps))
+    return float(order[widest] + 0.5 * gaps[widest] - tau)
 
 
 def _range(

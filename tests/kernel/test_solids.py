@@ -87,9 +87,7 @@ def test_written_down_solid_is_sound_and_holds_what_it_must(name: str) -> None:
     shape = kernel.to_shape(tube_record("tube", path, a, b))
     assert kernel.is_valid(shape)
     assert kernel.count_solids(shape) == 1
-    assert kernel.volume(shape) == pytest.approx(
-        wall_volume(path, ro, ro - WALL, a, b), rel=3e-6
-    )
+    assert kernel.volume(shape) == pytest.approx(wall_volume(path, ro, ro - WALL, a, b), rel=3e-6)
     assert set(kernel.face_kinds(shape)) <= {"cylinder", "torus", "plane"}
 
 

@@ -14,6 +14,7 @@ from cagekit.cage.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.colours import role_colour
 from cagekit.errors import KernelError, OutputError
+from cagekit.solids import kernel
 from cagekit.solids.bodies import (
     build_records,
     cage_assembly,
@@ -24,7 +25,7 @@ from cagekit.solids.bodies import (
 from cagekit.solids.kernel_step import ReadPart, read_step
 from cagekit.solids.record import Record
 from cagekit.writers.step import StepPart, step_parts, write_files, write_step
-from cagekit.writers.step_check import verify_step
+from cagekit.writers.step_check import rebuild, verify_step
 
 pytestmark = pytest.mark.kernel
 
@@ -180,3 +181,20 @@ def test_an_independent_reader_finds_the_same_solids(name: str, tmp_path: Path) 
     assert len(found) == len(wanted)
     # its default volume integral is coarse on trimmed faces
     assert found == pytest.approx(wanted, rel=5e-3)
+
+
+@pytest.mark.parametrize(
+    "name", [SMALL, *(pytest.param(n, marks=pytest.mark.slow) for n in DEMOS[:3])]
+)
+def test_solids_rebuilt_from_the_text_are_the_ones_that_were_written(
+    name: str, tmp_path: Path
+) -> None:
+    cage = assemble(load_build(name))
+    write_step(tmp_path / "cage.step", "cage", step_parts(cage, build_records(cage)))
+    expected = expected_volumes(cage)
+    _, solids = rebuild(tmp_path / "cage.step", expected)
+    assert set(solids) == set(expected)
+    for id_, record in solids.items():
+        shape = kernel.to_shape(record)
+        assert kernel.is_valid(shape), id_
+        assert kernel.volume(shape) == pytest.approx(expected[id_], rel=3e-6), id_
