@@ -178,6 +178,20 @@ def rebuild(
     return report, solids
 
 
+def confirm(path: FilePath, text: str) -> None:
+    """Compare a file with the text that was written into it.
+
+    Raises:
+        OutputError: it cannot be read, or holds something else.
+    """
+    try:
+        found = path.read_bytes()
+    except OSError as error:
+        raise OutputError(f"{path.name}: cannot be read back ({error.strerror}).") from error
+    if found != text.encode("ascii"):
+        raise OutputError(f"{path.name}: does not hold what was written into it.")
+
+
 def compare(
     report: StepReport, parts: Sequence[ReadPart], expected: Mapping[str, float]
 ) -> StepReport:

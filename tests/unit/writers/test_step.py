@@ -21,7 +21,7 @@ from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
 from cagekit.writers.part21 import Deck, closure, parse, real, references, splice, string
 from cagekit.writers.step import Schema, StepPart, assembly_text, part_text, write_step
-from cagekit.writers.step_check import read_back
+from cagekit.writers.step_check import confirm, read_back
 from cagekit.writers.step_read import read_records
 
 RO, RI = 20.64, 17.24
@@ -179,6 +179,19 @@ def test_wrong_volume_is_noticed(parts: tuple[StepPart, ...], tmp_path: Path) ->
     del expected["foot"]
     with pytest.raises(OutputError, match="also holds foot"):
         read_back(path, expected)
+
+
+def test_a_part_file_that_was_changed_is_noticed(
+    parts: tuple[StepPart, ...], tmp_path: Path
+) -> None:
+    path, text = tmp_path / "foot.step", part_text(parts[2])
+    path.write_text(text)
+    confirm(path, text)
+    path.write_text(text[:-1])
+    with pytest.raises(OutputError, match="does not hold"):
+        confirm(path, text)
+    with pytest.raises(OutputError, match="cannot be read back"):
+        confirm(tmp_path / "none.step", text)
 
 
 # -- splicing ----------------------------------------------------------------------------------
