@@ -177,9 +177,18 @@ def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:
         for layer in Layer:
             doc.layers.add(layer.value, color=COLOURS[layer])
         _Pen(doc, options).draw(_once(drawing))
+        _name_classes(doc)
         out = io.StringIO()
         doc.write(out)
     return out.getvalue().encode("cp1252" if options.version in ("R12", "R2000") else "utf-8")
+
+
+def _name_classes(doc: Any) -> None:
+    """List the classes in use by name; ezdxf lists them in an order that changes by run."""
+    if doc.dxfversion == "AC1009":
+        return
+    for name in sorted(doc.entitydb.dxf_types_in_use()):
+        doc.classes.add_class(name)
 
 
 class _fixed_metadata:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import shutil
 import subprocess
+import sys
 from dataclasses import replace
 from math import pi, radians
 
@@ -155,6 +157,30 @@ def test_nothing_twice_and_nothing_of_no_length(plate, entities):
 def test_equal_plates_give_equal_bytes():
     again = replace(PLATE)
     assert plate_dxf(PLATE, PLAIN) == plate_dxf(again, PLAIN)
+
+
+def test_every_run_gives_equal_bytes():
+    """Text hashes change by run, and with them the order of every set."""
+    code = (
+        "import hashlib\n"
+        "from cagekit.plates.model import Plate\n"
+        "from cagekit.plates.outline import Outline\n"
+        "from cagekit.writers.dxf import plate_dxf\n"
+        "plate = Plate(id='p', kind='test', thickness=3, material='s235',"
+        " outline=Outline.rectangle(80, 60, 5))\n"
+        "print(hashlib.sha256(plate_dxf(plate)).hexdigest())"
+    )
+    sums = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            env=os.environ | {"PYTHONHASHSEED": seed},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed in "12345678"
+    }
+    assert len(sums) == 1
 
 
 @pytest.mark.skipif(shutil.which("ogr2ogr") is None, reason="GDAL's command line is not installed")
