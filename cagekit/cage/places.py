@@ -90,7 +90,8 @@ class Place:
 
 
 _MEMBER = re.compile(
-    r"^on\s+(?P<member>[a-z0-9_]+)(?:\.(?P<side>left|right))?\s+at\s+(?P<rest>.+)$", re.IGNORECASE
+    r"^on\s+(?P<member>[a-z0-9_]+)(?:\.(?P<side>left|right))?\s+at\s+(?:the\s+)?(?P<rest>.+)$",
+    re.IGNORECASE,
 )
 _MOVE = re.compile(
     r"^(?P<head>.*?)\s+(?P<move>up|down|forward|back|inboard|outboard)\s+(?P<by>.+)$"

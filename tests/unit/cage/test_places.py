@@ -44,6 +44,11 @@ def test_named_bends(places: Places, word: str, axis: int, best) -> None:  # typ
     )
 
 
+def test_an_article_is_read_over(places: Places) -> None:
+    plain = find(places, "on halo.left at front bend").point
+    assert find(places, "on halo.left at the front bend").point == pytest.approx(plain)
+
+
 def test_moves_go_the_way_they_say(places: Places) -> None:
     here = find(places, "on main_hoop.left at height 300")
     up = find(places, "on main_hoop.left at height 300 up 50")
