@@ -21,7 +21,7 @@ from cagekit.geometry.path import Arc, Path, Piece
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
     from cagekit.cage.job import Job
-    from cagekit.plates.model import Plate
+    from cagekit.plates.model import Pin, Plate, Weld
     from cagekit.plates.outline import Outline
     from cagekit.swing.model import SmallPart, SwingDoor, SwingJoint
 
@@ -159,8 +159,34 @@ def plate_dict(plate: Plate) -> dict[str, Any]:
         ],
         "placement": [[*_direction(row[:3]), _mm(row[3])] for row in plate.placement],
         "members": list(plate.members),
+        **({"pins": [_pin(plate, p) for p in plate.pins]} if plate.pins else {}),
+        **({"welds": [_weld(w) for w in plate.welds]} if plate.welds else {}),
         "mass_kg": _round(plate.mass, 9),
         "volume": _round(plate.volume, 6),
+    }
+
+
+def _pin(plate: Plate, pin: Pin) -> dict[str, Any]:
+    """Return a pin with the distances round its hole, in the letters of AISC 360 D5."""
+    ear = plate.ear(pin)
+    return {
+        "hole": pin.hole,
+        "diameter": _mm(pin.diameter),
+        "shear_planes": pin.shear_planes,
+        "load": _direction(pin.load),
+        "grade": pin.grade,
+        "grip": _mm(pin.grip),
+        "ear": {"a": _mm(ear.a), "width": _mm(ear.width), "side": _mm(ear.side)},
+    }
+
+
+def _weld(weld: Weld) -> dict[str, Any]:
+    """Return a weld on a plate."""
+    return {
+        "to": weld.to,
+        "kind": weld.kind,
+        "length": _mm(weld.length),
+        "leg": _mm(weld.leg),
     }
 
 

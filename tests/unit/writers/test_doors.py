@@ -105,6 +105,16 @@ def test_cage_json_lists_parts_and_doors(job: Job) -> None:
             assert joint["grip"] == pytest.approx(
                 sleeve + 2 * joint["thickness"] + 2 * 0.0478 * 25.4, abs=1e-5
             )
+    brackets = [p for p in content["plates"] if "saddle" in p["kind"]]
+    assert len(brackets) == 4
+    for plate in brackets:
+        assert len(plate["pins"]) == 2
+        for pin in plate["pins"]:
+            assert pin["diameter"] == pytest.approx(9.525)
+            assert pin["shear_planes"] == 2
+            assert pin["ear"]["a"] >= pin["ear"]["side"] > 8
+        assert sum(w["length"] for w in plate["welds"]) > 100
+        assert {w["to"] for w in plate["welds"]} <= set(by_id)
     ids = [p["id"] for p in content["parts"]]
     assert len(ids) == len(set(ids))
     assert {p["kind"] for p in content["parts"]} >= {"sleeve", "bolt", "nut", "pin", "washer"}
