@@ -336,19 +336,19 @@ class EndCut:
     @cached_property
     def _edge_changes(self) -> dict[float, list[float]]:
         """The changes on the outside and the inside."""
-        radii = [self.outer_radius, self.inner_radius]
-        return dict(zip(radii, self._found_changes(np.array(radii)), strict=True))
+        radii = self._radii[:, 0]
+        return dict(zip(radii.tolist(), self._found_changes(radii, self._scan), strict=True))
 
     def _changes(self, radii: Vec) -> list[list[float]]:
         """For each radius the angles where the surface changes or the curve is steepest."""
         if all(r in self._edge_changes for r in radii.tolist()):
             return [list(self._edge_changes[r]) for r in radii.tolist()]
-        return self._found_changes(radii)
+        return self._found_changes(radii, self.contact(self.grid[None, :], radii[:, None]))
 
-    def _found_changes(self, radii: Vec) -> list[list[float]]:
+    def _found_changes(self, radii: Vec, c: Contact) -> list[list[float]]:
+        """Changes of the curves of which ``c`` holds the contacts on ``grid``."""
         phi = self.grid
         upper = np.append(phi[1:], phi[0] + 2 * pi)
-        c = self.contact(phi[None, :], radii[:, None])
         other = c.active != np.roll(c.active, -1, axis=1)
         found: list[list[float]] = [[] for _ in radii]
         row, k = np.nonzero(other)
