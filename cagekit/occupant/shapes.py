@@ -47,7 +47,7 @@ class Capsule:
 
     def gap(self, points: Vec) -> Vec:
         """Distance to the surface, ``(n,)`` mm."""
-        return np.asarray(np.linalg.norm(points - self.core(points), axis=-1) - self.radius)
+        return np.asarray(_lengths(points - self.core(points)) - self.radius)
 
     def nearest(self, points: Vec) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
@@ -72,7 +72,7 @@ class Slab:
     def gap(self, points: Vec) -> Vec:
         """Distance to the surface, ``(n,)`` mm."""
         over = np.abs((points - self.centre) @ self.axes.T) - self.half
-        outside = np.linalg.norm(np.maximum(over, 0.0), axis=-1)
+        outside = _lengths(np.maximum(over, 0.0))
         return np.asarray(outside + np.minimum(over.max(axis=-1), 0.0))
 
     def nearest(self, points: Vec) -> Vec:
@@ -107,7 +107,7 @@ class Ring:
 
     def gap(self, points: Vec) -> Vec:
         """Distance to the surface, ``(n,)`` mm."""
-        return np.asarray(np.linalg.norm(points - self.core(points), axis=-1) - self.radius)
+        return np.asarray(_lengths(points - self.core(points)) - self.radius)
 
     def nearest(self, points: Vec) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
@@ -115,7 +115,12 @@ class Ring:
         return np.asarray(core + self.radius * _directions(points - core, self.axis))
 
 
+def _lengths(v: Vec) -> Vec:
+    """Lengths of vectors ``(n, 3)``, ``(n,)``; numpy's own norm takes three times as long."""
+    return np.sqrt(np.einsum("...i,...i->...", v, v))
+
+
 def _directions(v: Vec, spare: Vec) -> Vec:
     """Unit vectors of ``v``, ``(n, 3)``; unit ``spare`` stands in where ``v`` has no length."""
-    size = np.linalg.norm(v, axis=-1, keepdims=True)
+    size = _lengths(v)[..., None]
     return np.where(size > 1e-9, v / np.maximum(size, 1e-9), spare)

@@ -110,24 +110,22 @@ class Tubes:
         if not len(stations):
             return np.zeros((0, 3))
         i = self._piece(owner, stations)
-        s = (stations - self._low[i])[:, None]
-        r = self._radius[i][:, None]
-        a = s / r
-        bent = r * (np.cos(a) * self._out[i] + np.sin(a) * self._ahead[i])
-        straight = s * self._ahead[i]
-        return np.asarray(self._base[i] + np.where(self._arc[i][:, None], bent, straight))
+        s, r = stations - self._low[i], self._radius[i]
+        ahead = np.where(self._arc[i], r * np.sin(s / r), s)
+        # on a straight the way out has no length
+        out = r * np.cos(s / r)
+        return np.asarray(
+            self._base[i] + ahead[:, None] * self._ahead[i] + out[:, None] * self._out[i]
+        )
 
     def nearest(self, solid: Solid) -> tuple[Gap, ...]:
         """The nearest spot of every member to ``solid``, in the members' order."""
         if not self.members:
             return ()
         coarse = solid.gap(self.points)
-        best = np.array(
-            [
-                b + int(np.argmin(part))
-                for b, part in zip(self._begin, np.split(coarse, self._begin[1:]), strict=True)
-            ]
-        )
+        least = np.minimum.reduceat(coarse, self._begin)
+        hits = np.flatnonzero(coarse == least[self.owner])
+        best = hits[np.searchsorted(self.owner[hits], np.arange(len(self.members)))]
         owner = np.arange(len(self.members), dtype=np.intp)
         station, gap = self._refine(solid, owner, self.stations[best], coarse[best])
         points = self.at(owner, station)
