@@ -69,6 +69,12 @@ def _line(member: Member) -> Vec:
     return path.points(np.linspace(0.0, path.length, ceil(path.length / STEP) + 1))
 
 
+def _squares(a: Vec, b: Vec) -> Vec:
+    """Squares of the distances of points ``(n, 3)`` and ``(m, 3)``, ``(n, m)`` mm2."""
+    x, y, z = (a[:, k, None] - b[:, k] for k in range(3))
+    return np.asarray(x * x + y * y + z * z)
+
+
 def _gaps(
     plate: Plate, points: Vec, members: Iterable[Member], lines: dict[str, Vec]
 ) -> Iterable[tuple[float, str, int]]:
@@ -81,7 +87,7 @@ def _gaps(
         near = line[((line > low - reach) & (line < high + reach)).all(1)]
         if not len(near):
             continue
-        d2 = ((points[:, None] - near[None]) ** 2).sum(-1)
+        d2 = _squares(points, near)
         i = int(np.argmin(d2.min(1)))
         gap = float(np.sqrt(d2[i].min())) - m.tube.outer_radius
         if gap < NEAR:

@@ -108,8 +108,9 @@ class Segment:
             d = self.end - self.start
             f = np.clip((p - self.start) @ d / max(float(d @ d), 1e-30), 0.0, 1.0)
             return np.asarray(np.hypot(*(p - self.start - f[:, None] * d).T))
-        w = p - self.centre
-        mid = self.point(0.5) - self.centre
+        centre, (dx, dy) = self.centre, self.end - self.start
+        w = p - centre
+        mid = (self.start + self.end + self.bulge * np.array([dy, -dx])) / 2 - centre
         turn = np.abs(np.arctan2(mid[0] * w[:, 1] - mid[1] * w[:, 0], w @ mid))
         to_arc = np.abs(np.hypot(*w.T) - self.radius)
         to_ends = np.minimum(np.hypot(*(p - self.start).T), np.hypot(*(p - self.end).T))
