@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,8 +16,10 @@ from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.path import Path, Vec
 from cagekit.geometry.volume import centroid, wall_volume
 from cagekit.materials.steels import steel
-from cagekit.plates.model import Plate
-from cagekit.swing.model import SmallPart, SwingDoor
+
+if TYPE_CHECKING:
+    from cagekit.plates.model import Plate
+    from cagekit.swing.model import SmallPart, SwingDoor
 
 CONCENTRIC = 0.5
 """Axes that pass within this distance (mm) count as meeting in the node."""
