@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,7 +15,9 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path, Vec
 from cagekit.members.registry import make
 from cagekit.members.site import Site
-from cagekit.swing.divide import Divided, divide_all
+
+if TYPE_CHECKING:
+    from cagekit.swing.divide import Divided
 
 LOOK = 160.0
 """How far from a node (mm along both tubes) two branches are checked for running
@@ -50,7 +53,7 @@ def members_only(build: Build) -> Cage:
         made = make(site, entry)
         made = [_meet_neighbours(site, m, notes) for m in made]
         site.add(made)
-    divided = divide_all(build, site.members)
+    divided = _swung(build, site.members)
     cage = Cage(
         build.name,
         _divided(site.members, divided),
@@ -66,6 +69,17 @@ def members_only(build: Build) -> Cage:
                 f"node (more than {CONCENTRIC} mm apart)."
             )
     return cage.having(notes=notes)
+
+
+def _swung(build: Build, members: dict[str, Member]) -> Sequence[Divided]:
+    """The bars that swing out, divided; a cage without any does not load what that takes."""
+    tables = (*build.layout.plate, *build.file.plate)
+    named = any(t.get("kind") == "swing_bracket" for t in tables)
+    if not named and all(m.swing is None for m in members.values()):
+        return ()
+    from cagekit.swing.divide import divide_all
+
+    return divide_all(build, members)
 
 
 def _divided(members: Mapping[str, Member], divided: Sequence[Divided]) -> list[Member]:
@@ -123,13 +137,7 @@ def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
     for name, end in member.ends:
         if end.kind is not EndKind.COPE:
             continue
-        hit = [
-            other.id
-            for other in site.members.values()
-            if other.id != member.id
-            and other.id not in end.parents
-            and _runs_into(site, member, name, other, end)
-        ]
+        hit = _run_into(site, member, name, end)
         if hit:
             notes.append(
                 f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
@@ -139,24 +147,42 @@ def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
     return member
 
 
-def _runs_into(site: Site, member: Member, name: EndName, other: Member, end: End) -> bool:
-    """Whether an earlier branch of a parent overlaps this one outside that parent's own tube."""
-    shares = any(set(e.parents) & set(end.parents) for _, e in other.ends if e.kind is EndKind.COPE)
-    if not shares:
-        return False
+def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:
+    """Earlier branches of a parent that overlap this one outside that parent's own tube."""
     node = member.path.end_point(name)
-    its = _stretch(other.path, node)
-    mine = _stretch(member.path, node)
-    if its is None or mine is None:
-        return False
-    # inside the parent's tube both may be: the parent is between them there
     parent = site.members[end.parents[0]]
-    trunk = _stretch(parent.path, node)
-    if trunk is not None:
-        mine = mine[_gaps(mine, trunk).min(axis=1) > _left(parent, member)]
-        its = its[_gaps(its, trunk).min(axis=1) > _left(parent, other)]
-    reach = member.tube.outer_radius + other.tube.outer_radius
-    return bool(len(mine) and len(its) and (_gaps(mine, its) < reach - TOUCH).any())
+    mine: Vec | None = None
+    trunk: Vec | None = None
+    hit = []
+    for other in site.members.values():
+        if other.id == member.id or other.id in end.parents or not _shares(other, end.parents):
+            continue
+        its = _stretch(other.path, node)
+        if its is None:
+            continue
+        if mine is None:
+            mine, trunk = _stretch(member.path, node), _stretch(parent.path, node)
+            if mine is None:
+                return []
+            mine = _outside(mine, trunk, _left(parent, member))
+        its = _outside(its, trunk, _left(parent, other))
+        reach = member.tube.outer_radius + other.tube.outer_radius
+        if len(mine) and len(its) and (_gaps(mine, its) < reach - TOUCH).any():
+            hit.append(other.id)
+    return hit
+
+
+def _shares(other: Member, parents: Sequence[str]) -> bool:
+    """Whether a member is coped to one of these parents too."""
+    ends = (e for _, e in other.ends if e.kind is EndKind.COPE)
+    return any(not set(parents).isdisjoint(e.parents) for e in ends)
+
+
+def _outside(points: Vec, trunk: Vec | None, distance: float) -> Vec:
+    """Those points that the parent's tube is not around: inside it both branches may be."""
+    if trunk is None:
+        return points
+    return np.asarray(points[_gaps(points, trunk).min(axis=1) > distance])
 
 
 def _left(parent: Member, branch: Member) -> float:

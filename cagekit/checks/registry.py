@@ -24,11 +24,15 @@ Check = Callable[[CheckContext], Iterable[Finding]]
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """A check group: its name on the command line, its module, and what it looks at."""
+    """A check group: its name on the command line, its module, and what it looks at.
+
+    ``of`` names the part of a cage that it is about; without one the module is not loaded.
+    """
 
     name: str
     module: str
     about: str
+    of: str = ""
 
     def check(self) -> Check:
         """Import the module and return its ``findings`` function."""
@@ -42,7 +46,12 @@ GROUPS: tuple[Group, ...] = (
     Group("sight", "cagekit.checks.fit.sight", "what the bars hide from the driver"),
     Group("shop", "cagekit.shop.bendability", "what the bender and the saw can make"),
     Group("plates", "cagekit.checks.plates", "folds, flanges and holes of the plates"),
-    Group("swing_out", "cagekit.checks.swing_out", "swing-out door bars: brackets, pins, swing"),
+    Group(
+        "swing_out",
+        "cagekit.checks.swing_out",
+        "swing-out door bars: brackets, pins, swing",
+        of="doors",
+    ),
     Group("rules", "cagekit.checks.rules", "the rulebooks named in the build"),
 )
 """Every group, in the order they are run."""
@@ -74,4 +83,5 @@ def run(
                 hint=f"Known: {', '.join(known)}.",
             )  # fmt: skip
     ctx = CheckContext(build=build, cage=cage, rules=tuple(build.rules if rules is None else rules))
-    return worst_first(f for name in wanted for f in known[name].check()(ctx))
+    groups_here = [g for g in map(known.__getitem__, wanted) if not g.of or getattr(cage, g.of)]
+    return worst_first(f for g in groups_here for f in g.check()(ctx))
