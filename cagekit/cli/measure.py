@@ -10,6 +10,7 @@ from cagekit.cli.console import caution, emit, note
 
 if TYPE_CHECKING:
     from cagekit.build.entries import MemberEntry
+    from cagekit.units import LengthUnit
 
 SHEET, CAR = "measuring-sheet.pdf", "car.toml"
 LAYOUT = "halo-a-pillar"
@@ -30,8 +31,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"also write {CAR}: the car sheet with a blank for every number",
     )  # fmt: skip
     parser.epilog = (
-        "The sheet asks for what the layout's members need, in the order of taking, with a picture\n"
-        "of every point and the tapes that must agree before anything is cut."
+        "The sheet asks for what the layout's members need, in the order of taking, with a\n"
+        "picture of every point and the tapes that must agree before anything is cut."
     )
 
 
@@ -40,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.writers.measuring import measuring_pdf
 
     entries, what, own_units, own_page = _asked(args.layout)
-    units = args.units or own_units
+    units: LengthUnit = args.units or own_units
     page = args.page or own_page or ("letter" if units == "in" else "a4")
     made = {SHEET: measuring_pdf(entries, what, units=units, page=page)}
     if args.toml:
@@ -59,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, str, str | None]:
+def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | None]:
     """Members of a layout or a build, what it is, its units and its paper if it has one."""
     from cagekit.build.build import spread
     from cagekit.build.layout import Layout

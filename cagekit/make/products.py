@@ -88,6 +88,26 @@ PRODUCTS: tuple[Product, ...] = (
         "materials.csv: what to buy, masses and centre of gravity",
     ),
     Product(
+        "welds",
+        "cagekit.writers.csv:write_welds",
+        "welds.csv: weld map with reach of the torch",
+    ),
+    Product(
+        "order",
+        "cagekit.writers.csv:write_order",
+        "order.csv: order of work with tape checks",
+    ),
+    Product(
+        "inspection",
+        "cagekit.writers.csv:write_inspection",
+        "inspection.csv: where to measure every tube, with blanks",
+    ),
+    Product(
+        "scrutineer",
+        "cagekit.writers.csv:write_scrutineer",
+        "scrutineer.csv: what the rules ask and what was measured",
+    ),
+    Product(
         "copes",
         "cagekit.writers.copes:write_copes",
         "copes.pdf, copes.csv, copes/<member>-<end>.dxf: templates and notching table",

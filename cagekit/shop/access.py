@@ -16,7 +16,7 @@ import numpy as np
 
 from cagekit.build.tooling import Torch
 from cagekit.cage.cage import Cage, Joint
-from cagekit.geometry.path import Vec, unit
+from cagekit.geometry.path import Vec
 from cagekit.occupant.shapes import Solid
 
 SPOTS = 24
@@ -60,6 +60,23 @@ class Reach:
         return bool(self.reached.all())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rays:
+    """Spots round a saddle ``(n, 3)``, the two normals there, and leans tried ``(n, k, 3)``."""
+
+    points: Vec
+    normals: Vec
+    seats: Vec
+    ways: Vec
+
+
+def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
+    """Where the torch is tried at a joint, whatever stands around it."""
+    points, normals, seats = _saddle(cage, joint)
+    ways = _leans(normals, seats, torch.work_angle)
+    return Rays(points=points, normals=normals, seats=seats, ways=ways)
+
+
 def reach(
     cage: Cage,
     joint: Joint,
@@ -67,6 +84,7 @@ def reach(
     *,
     present: Iterable[str],
     shell: Mapping[str, Solid],
+    rays: Rays | None = None,
 ) -> Reach:
     """Try the torch all round a joint.
 
@@ -76,9 +94,10 @@ def reach(
         torch: the tooling sheet's torch.
         present: ids of the members that are in place.
         shell: surfaces of the car that are in place, by name.
+        rays: spots and leans of this joint, when they are known already.
     """
-    points, normals, seats = _saddle(cage, joint)
-    ways = np.stack([_leans(n, s, torch.work_angle) for n, s in zip(normals, seats, strict=True)])
+    rays = rays or rays_of(cage, joint, torch)
+    points, normals, seats, ways = rays.points, rays.normals, rays.seats, rays.ways
     along, radius, is_body = _torch(torch)
     n, k = ways.shape[:2]
     tips = points[:, None, None, :] + ways[:, :, None, :] * along[None, None, :, None]
@@ -132,22 +151,26 @@ def _saddle(cage: Cage, joint: Joint) -> tuple[Vec, Vec, Vec]:
     return points, normals, seats
 
 
-def _leans(normal: Vec, seat: Vec, largest: float) -> Vec:
-    """Directions of the torch away from the weld, ``(k, 3)``: the bisector first, then leans."""
-    middle = normal + seat
-    if float(middle @ middle) < 1e-4:
-        middle = normal
-    axis = unit(middle)
-    across = np.cross(normal, seat)
-    first = unit(across) if float(across @ across) > 1e-6 else unit(np.cross(axis, [0.3, 0.5, 0.8]))
+def _leans(normals: Vec, seats: Vec, largest: float) -> Vec:
+    """Directions of the torch away from the weld, ``(n, k, 3)``: bisectors first, then leans."""
+    middle = normals + seats
+    flat = (middle * middle).sum(axis=1) < 1e-4
+    axis = _rows_unit(np.where(flat[:, None], normals, middle))
+    across = np.cross(normals, seats)
+    level = (across * across).sum(axis=1) <= 1e-6
+    first = _rows_unit(np.where(level[:, None], np.cross(axis, [0.3, 0.5, 0.8]), across))
     second = np.cross(axis, first)
-    out = [np.asarray(axis)]
+    out = [axis]
     for share in LEANS[1:]:
         a = share * largest
         for i in range(8):
             way = cos(i * pi / 4) * first + sin(i * pi / 4) * second
             out.append(cos(a) * axis + sin(a) * way)
-    return np.array(out)
+    return np.stack(out, axis=1)
+
+
+def _rows_unit(rows: Vec) -> Vec:
+    return np.asarray(rows / np.linalg.norm(rows, axis=1)[:, None])
 
 
 def _torch(torch: Torch) -> tuple[Vec, Vec, np.ndarray]:

@@ -56,7 +56,7 @@ def inspection_rows(
         near = "" if spot.clear >= AWAY else f", only {length(spot.clear)} clear"
         rows.append(
             [
-                f"{n} {member.id}",
+                f"{n} {member.id.replace('_', ' ')}",
                 f"{size(member.tube.od)} x {size(member.tube.wall)}",
                 f"{length(spot.station)} from end A's tip{near}",
             ]

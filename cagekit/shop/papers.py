@@ -9,7 +9,10 @@ from weakref import WeakKeyDictionary
 from cagekit.cage.cage import Cage
 from cagekit.shop.bends import BendSchedule, schedules
 from cagekit.shop.cuts import CutPlan, cut_plans
+from cagekit.shop.order import Step, order_of_work
 from cagekit.shop.takeoff import Takeoff, take_off
+from cagekit.shop.welds import Weld, weld_map
+from cagekit.units import LengthUnit
 
 if TYPE_CHECKING:
     from cagekit.build.build import Build
@@ -65,3 +68,12 @@ class Papers:
     def materials(self) -> Takeoff:
         """Material list and masses."""
         return take_off(self.build, self.cage, self.fitted, self.bends, self.cuts)
+
+    @cached_property
+    def welds(self) -> tuple[Weld, ...]:
+        """Weld map of the cage as it is made."""
+        return weld_map(self.fitted, self.build.car, self.build.tooling.torch)
+
+    def steps(self, units: LengthUnit) -> tuple[Step, ...]:
+        """Order of work, its words in ``units``."""
+        return order_of_work(self.fitted, self.welds, self.cage.doors, units)

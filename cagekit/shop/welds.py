@@ -21,7 +21,7 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.geometry.path import Vec, vec
 from cagekit.occupant.shapes import Solid
 from cagekit.occupant.shell import surfaces
-from cagekit.shop.access import Reach, reach
+from cagekit.shop.access import Reach, rays_of, reach
 
 LOWERINGS = (50.0, 100.0, 150.0)
 """Drops (mm) tried, feet through the floor or off their plates (common practice)."""
@@ -97,18 +97,19 @@ def _weld(
     cage: Cage, joint: Joint, torch: Torch, shell: Mapping[str, Solid], order: Sequence[str]
 ) -> Weld:
     near = _near(cage, joint, torch, order)
-    done = reach(cage, joint, torch, present=near, shell=shell)
+    rays = rays_of(cage, joint, torch)
+    done = reach(cage, joint, torch, present=near, shell=shell, rays=rays)
     if done.whole:
         return Weld(joint=joint, way=Way.IN_PLACE, reach=done)
     stage = order.index(joint.branch)
     earlier = [m for m in near if order.index(m) <= stage]
-    now = reach(cage, joint, torch, present=earlier, shell=shell)
+    now = reach(cage, joint, torch, present=earlier, shell=shell, rays=rays)
     later = tuple(m for m in done.blocked_by if m in cage.members and order.index(m) > stage)
     if now.whole and later:
         return Weld(joint=joint, way=Way.BEFORE, reach=done, before=later)
     best = Weld(joint=joint, way=Way.PARTLY, reach=done, before=later, best=now.share)
     for way, amount, moved in _moves(cage, shell):
-        tried = reach(cage, joint, torch, present=earlier, shell=moved)
+        tried = reach(cage, joint, torch, present=earlier, shell=moved, rays=rays)
         if tried.whole:
             return Weld(joint=joint, way=way, reach=done, before=later, amount=amount)
         if tried.share > best.best + 1e-9:
@@ -120,7 +121,7 @@ def _weld(
                 amount=amount,
                 best=tried.share,
             )
-    free = reach(cage, joint, torch, present=earlier, shell={})
+    free = reach(cage, joint, torch, present=earlier, shell={}, rays=rays)
     if free.whole:
         return Weld(joint=joint, way=Way.OUTSIDE, reach=done, before=later)
     if free.share > best.best:

@@ -474,7 +474,7 @@ def _fall(car: Car) -> list[Stroke]:
     """A foot's sheet metal with an angle finder on it: from the left, and from behind."""
     out: list[Stroke] = []
     for shift in (0.0, 1150.0):
-        row = [
+        row: list[list[tuple[float, float]]] = [
             [(20, 0), (560, -95)], [(20, 0), (560, 0)], [(240, -39), (250, 300)],
             [(340, -56), (350, 300)],
         ]  # fmt: skip

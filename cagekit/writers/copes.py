@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, degrees, pi
@@ -20,6 +19,7 @@ from cagekit.shop.letters import strokes as letters
 from cagekit.shop.papers import Papers
 from cagekit.shop.templates import SawSetting, Template, ordinates, saw_setting, templates
 from cagekit.units import format_length
+from cagekit.writers.csv import write_table
 from cagekit.writers.dxf import dxf_options, save
 from cagekit.writers.pdf import document
 
@@ -230,7 +230,7 @@ def table(job: Job) -> tuple[list[str], list[list[str]]]:
         for end, how in member.ends:
             cut = cage.cut(member.id, end)
             saw = saw_setting(cage, member.id, end)
-            told = saw.reason or notcher_says(saw, job.build.tooling.notcher)
+            told = saw.reason or notcher_says(saw, job.build.tooling.notcher, units)
             cells = [
                 member.id,
                 end,
@@ -253,14 +253,14 @@ def table(job: Job) -> tuple[list[str], list[list[str]]]:
     return header, rows
 
 
-def notcher_says(saw: SawSetting, notcher: Notcher | None) -> str:
+def notcher_says(saw: SawSetting, notcher: Notcher | None, units: str = "mm") -> str:
     """Whether the shop's notcher can do it, or why not."""
     if notcher is None:
         return "no notcher in the tooling sheet: use the template"
     fit = notcher.saw_for(saw.diameter)
     lean = pi / 2 - saw.angle
     if fit is None:
-        return f"no saw for {saw.diameter:.1f} mm: use the template"
+        return f"no saw for {_size(round(saw.diameter, 2), units)}: use the template"
     if lean > notcher.max_angle + 1e-9:
         reaches = f"{degrees(notcher.max_angle):.0f}"
         return f"leans {degrees(lean):.0f} deg, notcher reaches {reaches}: use the template"
@@ -268,15 +268,7 @@ def notcher_says(saw: SawSetting, notcher: Notcher | None) -> str:
         return "offset beyond the notcher: use the template"
     if saw.depth > notcher.max_depth:
         return "deeper than the saw cuts: use the template"
-    return f"saw {fit:.1f} mm"
-
-
-def write_rows(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Write a table as CSV."""
-    with path.open("w", newline="", encoding="utf-8") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
+    return f"saw {_size(round(fit, 2), units)}"
 
 
 def _number(mm: float, units: str) -> str:
@@ -289,7 +281,7 @@ def write_copes(job: Job, folder: Path) -> None:
     found = all_templates(job)
     (folder / "copes.pdf").write_bytes(document("copes", pdf_data(job, found)))
     header, rows = table(job)
-    write_rows(folder / "copes.csv", header, rows)
+    write_table(folder / "copes.csv", header, [dict(zip(header, row, strict=True)) for row in rows])
     if found:
         (folder / "copes").mkdir(parents=True, exist_ok=True)
     for t in found:

@@ -1,4 +1,4 @@
-"""Shop tables as CSV: ``bends.csv``, ``cuts.csv``, ``materials.csv``.
+"""Shop tables as CSV: bends, cuts, materials, welds, order of work, inspection, scrutineer.
 
 RFC 4180 with a header row, UTF-8, lines ended by LF; mm, degrees and kg, the unit in the column's
 name. Equal cages give equal bytes.
@@ -13,11 +13,19 @@ from math import degrees
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING
 
+from cagekit.cage.cage import Cage
+from cagekit.checks.finding import Finding
+from cagekit.checks.sheet import sheet_rows
 from cagekit.shop.bends import BendSchedule, Step
 from cagekit.shop.cuts import CutPlan
+from cagekit.shop.inspection import wall_spot
+from cagekit.shop.order import Step as WorkStep
 from cagekit.shop.papers import Papers
 from cagekit.shop.rows import BendRow
 from cagekit.shop.takeoff import Takeoff
+from cagekit.shop.welds import Way, Weld
+from cagekit.units import LengthUnit
+from cagekit.writers.checks import findings
 
 if TYPE_CHECKING:
     from cagekit.cage.job import Job
@@ -40,22 +48,60 @@ MATERIAL_COLUMNS = (
     "area_mm2", "mass_kg", "x_mm", "y_mm", "z_mm", "note",
 )  # fmt: skip
 
+WELD_COLUMNS = (
+    "joint", "branch", "end", "parents", "x_mm", "y_mm", "z_mm", "angle_deg", "offset_mm",
+    "saddle_mm", "reached_percent", "way", "before", "move_mm", "lean_deg",
+    "best_reached_percent", "in_the_way",
+)  # fmt: skip
+ORDER_COLUMNS = (
+    "step", "title", "kind", "item", "to", "distance_mm", "crossed_mm", "text",
+)  # fmt: skip
+INSPECTION_COLUMNS = (
+    "number", "member", "od_mm", "wall_mm", "material", "measure_from_a_mm", "clear_mm",
+    "od_measured_mm", "wall_measured_mm", "welds_seen",
+)  # fmt: skip
+SCRUTINEER_COLUMNS = (
+    "code", "subject", "finding", "measured", "limit", "source", "status", "signature",
+)  # fmt: skip
+
 
 def write_bends(job: Job, folder: FilePath) -> None:
     """Write ``bends.csv``."""
     papers = _papers(job)
     rows = [*bend_table(papers.bends), *piece_table(papers.pieces, papers.whole)]
-    _write(folder / "bends.csv", BEND_COLUMNS, rows)
+    write_table(folder / "bends.csv", BEND_COLUMNS, rows)
 
 
 def write_cuts(job: Job, folder: FilePath) -> None:
     """Write ``cuts.csv``."""
-    _write(folder / "cuts.csv", CUT_COLUMNS, cut_table(_papers(job).cuts))
+    write_table(folder / "cuts.csv", CUT_COLUMNS, cut_table(_papers(job).cuts))
 
 
 def write_materials(job: Job, folder: FilePath) -> None:
     """Write ``materials.csv``."""
-    _write(folder / "materials.csv", MATERIAL_COLUMNS, material_table(_papers(job).materials))
+    write_table(folder / "materials.csv", MATERIAL_COLUMNS, material_table(_papers(job).materials))
+
+
+def write_welds(job: Job, folder: FilePath) -> None:
+    """Write ``welds.csv``."""
+    write_table(folder / "welds.csv", WELD_COLUMNS, weld_table(_papers(job).welds))
+
+
+def write_order(job: Job, folder: FilePath) -> None:
+    """Write ``order.csv``."""
+    write_table(folder / "order.csv", ORDER_COLUMNS, order_table(_papers(job).steps(job.units)))
+
+
+def write_inspection(job: Job, folder: FilePath) -> None:
+    """Write ``inspection.csv``."""
+    rows = inspection_table(_papers(job).fitted)
+    write_table(folder / "inspection.csv", INSPECTION_COLUMNS, rows)
+
+
+def write_scrutineer(job: Job, folder: FilePath) -> None:
+    """Write ``scrutineer.csv``."""
+    rows = scrutineer_table(findings(job), job.units)
+    write_table(folder / "scrutineer.csv", SCRUTINEER_COLUMNS, rows)
 
 
 def _papers(job: Job) -> Papers:
@@ -266,6 +312,90 @@ def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:
     }
 
 
+def weld_table(welds: Iterable[Weld]) -> Iterator[dict[str, Cell]]:
+    """Rows of ``welds.csv``: every joint, what the torch reaches, and how it is welded."""
+    for w in welds:
+        j = w.joint
+        moved = (
+            {"move_mm": w.amount} if w.way is not Way.LEANED else {"lean_deg": degrees(w.amount)}
+        )
+        yield {
+            "joint": j.id,
+            "branch": j.branch,
+            "end": j.branch_end,
+            "parents": " ".join(j.parents),
+            **_place(j.point),
+            "angle_deg": degrees(j.angle),
+            "offset_mm": j.offset,
+            "saddle_mm": j.weld_length,
+            "reached_percent": 100.0 * w.reach.share,
+            "way": w.way.value,
+            "before": " ".join(w.before),
+            **(moved if w.amount else {}),
+            "best_reached_percent": 100.0 * w.best,
+            "in_the_way": " ".join(w.reach.blocked_by),
+        }
+
+
+def order_table(steps: Iterable[WorkStep]) -> Iterator[dict[str, Cell]]:
+    """Rows of ``order.csv``: what is fitted, said, tacked, welded, measured and tried in a step."""
+    for s in steps:
+        common: dict[str, Cell] = {"step": s.number, "title": s.title}
+        for kind, items in (("fit", s.members), ("tack", s.tack), ("weld", s.weld)):
+            for item in items:
+                yield common | {"kind": kind, "item": item}
+        for words in s.text:
+            yield common | {"kind": "do", "text": words}
+        for move in s.moves:
+            amount = {"distance_mm": move.amount} if move.way is not Way.LEANED else {}
+            lean = f", {degrees(move.amount):.0f} degrees" if move.way is Way.LEANED else ""
+            yield common | {
+                "kind": "move",
+                "item": " ".join(move.joints),
+                "text": move.way.value + lean,
+                **amount,
+            }
+        for c in s.checks:
+            yield common | {
+                "kind": "measure",
+                "item": c.start,
+                "to": c.end,
+                "distance_mm": c.distance,
+                "crossed_mm": c.twin,
+            }
+        for words in s.tries:
+            yield common | {"kind": "try", "text": words}
+
+
+def inspection_table(cage: Cage) -> Iterator[dict[str, Cell]]:
+    """Rows of ``inspection.csv``: nominal sizes, where to measure, and blanks."""
+    for n, member in enumerate(cage.members.values(), start=1):
+        spot = wall_spot(cage, member)
+        yield {
+            "number": n,
+            "member": member.id,
+            "od_mm": member.tube.od,
+            "wall_mm": member.tube.wall,
+            "material": member.tube.material,
+            "measure_from_a_mm": spot.station,
+            "clear_mm": spot.clear,
+        }
+
+
+def scrutineer_table(found: Iterable[Finding], units: LengthUnit) -> Iterator[dict[str, Cell]]:
+    """Rows of ``scrutineer.csv``: as printed in the shop book, room to sign."""
+    for r in sheet_rows(found, units=units):
+        yield {
+            "code": r.code,
+            "subject": r.subject,
+            "finding": r.finding,
+            "measured": r.measured,
+            "limit": r.limit,
+            "source": r.source,
+            "status": r.status,
+        }
+
+
 def _tube_rows(listed: Takeoff) -> Iterator[dict[str, Cell]]:
     for t in listed.tubes:
         for length, n in t.sticks:
@@ -308,5 +438,8 @@ def _cell(column: str, value: Cell) -> str:
     return str(value)
 
 
-def _write(target: FilePath, columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> None:
+def write_table(
+    target: FilePath, columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]
+) -> None:
+    """Write a table as CSV; columns that a row does not name stay empty."""
     target.write_text(text(columns, rows), encoding="utf-8", newline="\n")

@@ -13,23 +13,24 @@ from typing import Any
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.job import Job
-from cagekit.checks import run as run_checks
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
 from cagekit.shop.bends import BendSchedule
 from cagekit.shop.cuts import CutPlan
 from cagekit.shop.inspection import inspection_rows
-from cagekit.shop.order import Step, TapeCheck, move_text, order_of_work
+from cagekit.shop.order import Step, TapeCheck, move_text
 from cagekit.shop.papers import Papers
 from cagekit.shop.rows import trimmed
 from cagekit.shop.takeoff import PaddingOrder, PlateOrder, TubeOrder
-from cagekit.shop.welds import Way, Weld, weld_map
+from cagekit.shop.templates import Template, ordinates, saw_setting
+from cagekit.shop.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import Drawing, cage_drawing
 from cagekit.view.member_drawing import member_drawings
 from cagekit.view.plate_drawing import plate_drawing
-from cagekit.writers.copes import all_templates, lay_out
+from cagekit.writers.checks import findings
+from cagekit.writers.copes import all_templates, lay_out, notcher_says
 from cagekit.writers.pdf import document
 
 FIELD: Mapping[str, tuple[float, float]] = {"a4": (186.0, 250.0), "letter": (191.0, 232.0)}
@@ -65,13 +66,15 @@ class Book:
         self.numbers = {id_: i for i, id_ in enumerate(self.cage.members, start=1)}
         self.pictures: dict[str, bytes] = {}
         self.width, self.height = FIELD[self.page]
-        self.welds = weld_map(self.cage, self.build.car, self.tooling.torch)
-        self.steps = order_of_work(self.cage, self.welds, job.cage.doors, job.units)
+        self.welds = self.papers.welds
+        self.steps = self.papers.steps(job.units)
+        self.templates = all_templates(job)
 
     # -- words ---------------------------------------------------------------------------------
 
     def length(self, mm: float) -> str:
         """A length for the tape: tenths of a millimetre, or inches with a fraction."""
+        mm = 0.0 if abs(mm) < 0.05 else mm
         if self.job.units == "in":
             return format_length(mm, "in", denominator=self.tooling.paper.fraction)
         return f"{mm:.1f} mm" if abs(mm) < 100 else f"{mm:.0f} mm"
@@ -99,7 +102,7 @@ class Book:
 
     def data(self) -> dict[str, Any]:
         """Everything the document shows."""
-        found = run_checks(self.build, self.job.cage)
+        found = findings(self.job)
         return {
             "name": self.build.name,
             "page": self.page,
@@ -113,6 +116,13 @@ class Book:
             "bent": [self.bent(s) for s in self.papers.bends if s.bends],
             "straight": [self.straight(s) for s in self.papers.bends if not s.bends],
             "copes": self.copes(),
+            "clocks": self.clocks(),
+            "saws": self.saws(),
+            "stations": [
+                f"{k * 360 / self.tooling.paper.stations:g}°"
+                for k in range(self.tooling.paper.stations)
+            ],
+            "ordinates": self.ordinates(),
             "cuts": [self.cut(p, i) for i, p in enumerate(self.papers.cuts)],
             "materials": self.materials(),
             "plates": self.plates(),
@@ -175,11 +185,12 @@ class Book:
             self.cage.cut(s.member, "a").shortest,
             self.cage.cut(s.member, "b").shortest,
         )
+        tall = s.bends > 2
         drawn = member_drawings(
             path,
             member.tube.od,
-            self.width,
-            0.42 * self.height,
+            self.width * (1.0 if tall else 0.8),
+            (0.42 if tall else 0.24) * self.height,
             self.job.units,
             self.tooling.paper.fraction,
         )
@@ -264,7 +275,7 @@ class Book:
 
     def copes(self) -> list[list[str]]:
         """Where each template is: tube, end, parents, deepest, depth, sheet."""
-        found = all_templates(self.job)
+        found = self.templates
         sheet_of = {
             p.index: n for n, sheet in enumerate(lay_out(found, self.page), start=1) for p in sheet
         }
@@ -279,6 +290,62 @@ class Book:
             ]
             for i, t in enumerate(found)
         ]
+
+    def clocks(self) -> list[list[str]]:
+        """Reference line of every coped tube and how its two ends are turned to each other."""
+        ends: dict[str, dict[str, Template]] = {}
+        for t in self.templates:
+            if t.member in self.cage.members:
+                ends.setdefault(t.member, {})[t.end] = t
+        rows = []
+        for member, found in ends.items():
+            turn = "-"
+            if len(found) == 2:
+                # each clock turns about the way out of its own end, so along the tube they add
+                both = found["a"].deepest + found["b"].deepest
+                turn = f"{180.0 - (180.0 - both) % 360.0:+.0f}°"
+            deep = [f"{found[e].deepest:.0f}°" if e in found else "square" for e in "ab"]
+            rows.append([self.number(member), next(iter(found.values())).reference, *deep, turn])
+        return rows
+
+    def saws(self) -> list[list[str]]:
+        """How every end is notched with a hole saw or a mill, or why it is not."""
+        rows = []
+        for member in self.cage.members.values():
+            for end, how in member.ends:
+                if not how.parents:
+                    continue
+                saw = saw_setting(self.cage, member.id, end)
+                told = saw.reason or notcher_says(saw, self.tooling.notcher, self.job.units)
+                cells = (
+                    ["", "", "", "", "", ""]
+                    if saw.reason
+                    else [
+                        f"{degrees(saw.angle):.1f}°",
+                        self.length(saw.offset) if saw.offset > 0.05 else "0",
+                        self.size(round(saw.diameter, 2)),
+                        self.length(saw.depth),
+                        self.length(saw.position),
+                        f"{saw.clock:.0f}°",
+                    ]
+                )
+                rows.append([self.number(member.id), end.upper(), *cells, told])
+        return rows
+
+    def ordinates(self) -> list[list[str]]:
+        """Depths from the end of the blank round every end, for the grinder."""
+        short = self.tooling.paper.fraction
+        rows = []
+        for t in self.templates:
+            if t.member not in self.cage.members:
+                continue
+            found = ordinates(self.cage, t.member, t.end, self.tooling.paper.stations).depths
+            if self.job.units == "in":
+                depths = [format_length(d, "in", denominator=short, unit=False) for d in found]
+            else:
+                depths = [f"{abs(d):.1f}" for d in found]
+            rows.append([f"{self.number(t.member)} {t.end.upper()}", *depths])
+        return rows
 
     def cut(self, plan: CutPlan, index: int) -> dict[str, Any]:
         """One cutting plan as bars to draw."""
@@ -324,6 +391,16 @@ class Book:
                 [f.size, f.grade, str(f.bolts), ", ".join(f.plates)] for f in m.fasteners
             ],
             "padding": [self.padding_order(p) for p in m.padding],
+            "hardware": [
+                [
+                    h.kind.replace("_", " "),
+                    h.size,
+                    h.material,
+                    str(h.count),
+                    ", ".join(p.replace("_", " ") for p in h.parts),
+                ]
+                for h in m.hardware
+            ],
             "weld": [
                 ["Joints of tubes", self.length(m.weld.joints)],
                 ["Plates", self.length(m.weld.plates)],

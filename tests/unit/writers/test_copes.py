@@ -7,6 +7,7 @@ from math import pi
 from pathlib import Path
 
 import numpy as np
+import pdfplumber
 import pytest
 
 from cagekit.build.resolve import load_build
@@ -125,7 +126,6 @@ def test_a_template_larger_than_the_page_is_tiled_with_overlap(job: Job) -> None
 
 
 def test_the_pdf_shows_bars_and_curves_at_true_size(job: Job, folder: Path) -> None:
-    pdfplumber = pytest.importorskip("pdfplumber")
     found = all_templates(job)
     page_name = job.build.tooling.paper.page
     sheets = lay_out(found, page_name)
@@ -165,7 +165,6 @@ def test_the_pdf_embeds_its_fonts_and_is_the_same_every_time(job: Job, folder: P
     found = all_templates(job)
     again = document("copes", pdf_data(job, found))
     assert again == (folder / "copes.pdf").read_bytes()
-    pdfplumber = pytest.importorskip("pdfplumber")
     with pdfplumber.open(io.BytesIO(again)) as pdf:
         names = {c["fontname"] for page in pdf.pages for c in page.chars}
     assert all("DejaVu" in n and "+" in n for n in names), names

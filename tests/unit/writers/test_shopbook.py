@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pdfplumber
 import pytest
 
 from cagekit.build.resolve import load_build
@@ -21,7 +22,6 @@ def job() -> Job:
 
 @pytest.fixture(scope="module")
 def pages(job: Job, tmp_path_factory: pytest.TempPathFactory) -> list:
-    pdfplumber = pytest.importorskip("pdfplumber")
     folder: Path = tmp_path_factory.mktemp("book")
     write_shopbook(job, folder)
     with pdfplumber.open(folder / "shopbook.pdf") as pdf:
