@@ -187,7 +187,7 @@ def _outside(points: Vec, trunk: Vec | None, distance: float) -> Vec:
 
 def _left(parent: Member, branch: Member) -> float:
     """Distance from the parent's axis (mm) from which a branch is outside it for the most part."""
-    return parent.tube.outer_radius + 0.3 * branch.tube.outer_radius
+    return parent.tube.outer_radius + 0.1 * branch.tube.outer_radius
 
 
 def _gaps(a: Vec, b: Vec) -> Vec:

@@ -1,4 +1,4 @@
-"""The geometry group of the checks: nodes that miss each other, sharp joints, loose ends."""
+"""The geometry group: nodes that miss each other, sharp joints, loose ends, collisions."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ import numpy as np
 
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.model import EndKind
+from cagekit.checks.collisions import GROUP, collisions
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.gather import gathered
 
-GROUP = "geometry"
 SHARP = 30.0
 """Acute angle of a joint, degrees, below which the heel is hard to weld. Source: common practice;
 AWS D1.1 asks for a special procedure below 30 degrees (from memory)."""
@@ -21,7 +21,8 @@ AWS D1.1 asks for a special procedure below 30 degrees (from memory)."""
 
 def findings(ctx: CheckContext) -> list[Finding]:
     """Hold every joint and end against what can be welded and carried."""
-    return gathered([*_nodes(ctx.cage), *_angles(ctx.cage), *_loose_ends(ctx.cage)])
+    cage = ctx.cage
+    return gathered([*_nodes(cage), *_angles(cage), *_loose_ends(cage), *collisions(cage)])
 
 
 def _nodes(cage: Cage) -> Iterator[Finding]:

@@ -40,7 +40,7 @@ class Group:
 
 
 GROUPS: tuple[Group, ...] = (
-    Group("geometry", "cagekit.checks.geometry", "nodes, sharp joints, loose ends"),
+    Group("geometry", "cagekit.checks.geometry", "nodes, sharp joints, loose ends, collisions"),
     Group("fit", "cagekit.checks.fit.people", "the people in the cage: room, belts, way out"),
     Group("car", "cagekit.checks.fit.car_fit", "tubes against shell, doors and keep-outs"),
     Group("sight", "cagekit.checks.fit.sight", "what the bars hide from the driver"),
