@@ -179,7 +179,7 @@ def _as_written(value: Any, unit: str) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_as_written(v, unit) for v in value) + "]"
     if unit == "deg":
-        return f"{degrees(value):.6g}"
+        return f"{degrees(value):.4g}"
     if unit == "mm":
         return f'"{value:.6g} mm"'
     return _literal(value)

@@ -124,9 +124,10 @@ def tabs(
     if room < spec.width / 2:
         raise GeometryError(
             plate_id,
-            f"is {spec.width:.0f} mm wide, {room:.0f} mm from the end of {member} "
-            f"({spec.width / 2:.0f} mm at least).",
-            "Move it along the tube or make it narrower.",
+            f"is {spec.width:.0f} mm wide and its middle {room:.1f} mm from an end of {member}, "
+            f"whose axis is {path.length:.0f} mm long: it would reach past that end.",
+            f"Move it {spec.width / 2 - room + 0.5:.0f} mm or more along the tube, away from that "
+            "end, or make it narrower.",
         )
     side = np.asarray(toward, float) - (np.asarray(toward, float) @ spot.tangent) * spot.tangent
     if float(np.linalg.norm(side)) < 0.2:
