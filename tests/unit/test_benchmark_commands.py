@@ -1,0 +1,31 @@
+"""The benchmark of the commands measures CPU, not waiting, and tells ratios."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import pytest
+
+from cagekit.benchmarks.commands import checks_table, cpu, products_table
+
+
+def test_waiting_costs_no_cpu_and_work_does() -> None:
+    env = dict(os.environ)
+    waiting = cpu((sys.executable, "-S", "-c", "import time; time.sleep(0.4)"), env)
+    working = cpu((sys.executable, "-S", "-c", "for i in range(6_000_000): pass"), env)
+    assert waiting < 0.2 < 2 * working
+
+
+def test_tables_tell_ratios_and_shares() -> None:
+    lines = checks_table({"start": 0.1, "numpy": 0.2, "loop": 0.4, "one": 0.6}).splitlines()
+    assert lines[2].split() == ["one", "0.60", "0.50", "3.0", "1.50"]
+    rows = products_table("one", {"json": 0.5, "png": 1.5}).splitlines()
+    assert [r.split() for r in rows[1:]] == [["png", "1.50", "75%"], ["json", "0.50", "25%"]]
+    assert rows[0].endswith("2.00 s CPU")
+
+
+@pytest.mark.parametrize("name", ["start", "numpy", "loop"])
+def test_what_is_compared_with_is_no_row(name: str) -> None:
+    table = checks_table({"start": 0.1, "numpy": 0.2, "loop": 0.4})
+    assert not any(line.split()[0] == name for line in table.splitlines()[2:-1])
