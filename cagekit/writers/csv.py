@@ -339,9 +339,14 @@ def weld_table(welds: Iterable[Weld]) -> Iterator[dict[str, Cell]]:
 
 def order_table(steps: Iterable[WorkStep]) -> Iterator[dict[str, Cell]]:
     """Rows of ``order.csv``: what is fitted, said, tacked, welded, measured and tried in a step."""
+    fitted: set[str] = set()
     for s in steps:
         common: dict[str, Cell] = {"step": s.number, "title": s.title}
-        for kind, items in (("fit", s.members), ("tack", s.tack), ("weld", s.weld)):
+        for member in s.members:
+            # a later step may name a tube again that it only welds
+            yield common | {"kind": "welded" if member in fitted else "fit", "item": member}
+        fitted.update(s.members)
+        for kind, items in (("tack", s.tack), ("weld", s.weld)):
             for item in items:
                 yield common | {"kind": kind, "item": item}
         for words in s.text:

@@ -176,10 +176,12 @@ def test_every_template_has_a_dxf_of_the_same_size(job: Job, folder: Path) -> No
     for t in all_templates(job):
         doc = ezdxf.readfile(folder / "copes" / f"{t.member}-{t.end}.dxf")
         assert not doc.audit().has_errors
+        # the file says in which unit its numbers are: 1 inches, 4 millimetres
+        unit = {1: 25.4, 4: 1.0}[doc.header["$INSUNITS"]]
         widths = []
         for entity in doc.modelspace().query("LWPOLYLINE"):
             xy = np.array(list(entity.get_points("xy")))
-            widths.append(float(np.ptp(xy[:, 0])))
+            widths.append(unit * float(np.ptp(xy[:, 0])))
         assert max(widths) == pytest.approx(t.width + TAB, abs=1e-3)
 
 

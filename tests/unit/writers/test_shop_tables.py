@@ -1,0 +1,107 @@
+"""The shop's tables as CSV: every row is there, numbers are those of the cage."""
+
+from __future__ import annotations
+
+import csv
+from math import degrees
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cagekit.build.resolve import load_build
+from cagekit.cage.assemble import assemble
+from cagekit.cage.job import Job
+from cagekit.make.products import chosen
+from cagekit.shop.papers import Papers
+from cagekit.shop.templates import template
+from cagekit.writers import checks
+from cagekit.writers.shopbook import Book
+
+TABLES = ("welds", "order", "inspection", "scrutineer", "copes")
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    build = load_build("gravel-hatch")
+    return Job(build=build, cage=assemble(build), units="mm")
+
+
+@pytest.fixture(scope="module")
+def tables(job: Job, tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[dict[str, str]]]:
+    folder: Path = tmp_path_factory.mktemp("tables")
+    out = {}
+    for product in chosen(TABLES):
+        product.load()(job, folder)
+    for name in TABLES:
+        text = (folder / f"{name}.csv").read_text("utf-8")
+        assert "\r" not in text
+        out[name] = list(csv.DictReader(text.splitlines()))
+    return out
+
+
+def test_every_joint_is_in_the_weld_table(job: Job, tables: dict) -> None:
+    rows = {r["joint"]: r for r in tables["welds"]}
+    assert list(rows) == [j.id for j in job.cage.joints]
+    for joint in job.cage.joints:
+        row = rows[joint.id]
+        assert float(row["angle_deg"]) == pytest.approx(degrees(joint.angle), abs=1e-4)
+        at = [float(row[k]) for k in ("x_mm", "y_mm", "z_mm")]
+        assert at == pytest.approx(list(joint.point), abs=1e-3)
+        assert 0 <= float(row["reached_percent"]) <= float(row["best_reached_percent"]) <= 100
+
+
+def test_the_order_fits_every_tube_once_and_welds_every_joint_once(job: Job, tables: dict) -> None:
+    rows = tables["order"]
+    assert sorted(r["item"] for r in rows if r["kind"] == "fit") == sorted(job.cage.members)
+    welded = [r["item"] for r in rows if r["kind"] == "weld"]
+    assert sorted(welded) == sorted(j.id for j in job.cage.joints)
+    steps = [int(r["step"]) for r in rows]
+    assert steps == sorted(steps)
+    measured = [r for r in rows if r["kind"] == "measure"]
+    assert measured
+    assert all(float(r["distance_mm"]) > 0 for r in measured)
+
+
+def test_inspection_and_scrutineer_leave_blanks_to_fill_in(job: Job, tables: dict) -> None:
+    assert [r["member"] for r in tables["inspection"]] == list(job.cage.members)
+    assert all(r["wall_measured_mm"] == "" for r in tables["inspection"])
+    assert tables["scrutineer"]
+    assert all(r["signature"] == "" for r in tables["scrutineer"])
+
+
+def test_checks_and_welds_are_worked_out_once_for_a_job(
+    job: Job, tables: dict, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("the checks ran twice")
+
+    monkeypatch.setattr(checks, "run", never)
+    assert len(checks.findings(job)) >= len(tables["scrutineer"])
+    papers = Papers.of(job.build, job.cage)
+    assert papers.welds is papers.welds
+
+
+def test_the_turn_between_the_ends_is_that_of_the_deepest_spots_in_space(job: Job) -> None:
+    book = Book(job)
+    rows = {r[0]: r for r in book.clocks()}
+    member = job.cage.members["windscreen_brace_left"]
+    axis = member.path.out_direction("b")
+    deep = []
+    for end in ("a", "b"):
+        t = template(job.cage, member, end, 0.1)  # type: ignore[arg-type]
+        out, zero = member.path.out_direction(end), job.cage.cut(member.id, end).zero
+        phi = np.radians(t.deepest)
+        deep.append(np.cos(phi) * zero + np.sin(phi) * np.cross(out, zero))
+    turn = degrees(np.arctan2(np.cross(deep[0], deep[1]) @ axis, deep[0] @ deep[1]))
+    said = float(rows[book.number(member.id)][-1].rstrip("°"))
+    assert (said - turn + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1.0)
+
+
+def test_every_end_has_a_row_for_the_saw_and_for_the_grinder(job: Job) -> None:
+    book = Book(job)
+    coped = [(m.id, e) for m in job.cage.members.values() for e, end in m.ends if end.parents]
+    assert [(r[0], r[1]) for r in book.saws()] == [(book.number(m), e.upper()) for m, e in coped]
+    stations = job.build.tooling.paper.stations
+    assert all(len(r) == stations + 1 for r in book.ordinates())
+    assert len(book.ordinates()) >= len(coped)
