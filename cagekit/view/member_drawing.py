@@ -23,6 +23,10 @@ from cagekit.view.linework import (
 FLAT = 1.0
 """A tube whose axis keeps within this of one plane (mm) is drawn in that plane only."""
 NAME = 4.2
+MARGIN = 12.0
+"""Room round a view for lengths, angles and names, mm of paper."""
+BARE_MARGIN = 6.0
+"""Room above and below a view that carries no sizes, mm of paper."""
 
 
 def member_drawings(
@@ -34,18 +38,20 @@ def member_drawings(
         path: centre line between the outermost tips.
         od: outside diameter, mm.
         width: of the paper's field, mm.
-        height: of the paper's field for all views together, mm.
+        height: of the paper's field for the view in the bend plane, mm; a second view is added
+            below it at the same scale.
         units: of the texts.
         fraction: finest inch fraction.
     """
     main = bend_plane(path)
     off = path.points(np.linspace(0.0, path.length, 200)) @ main.eye
     if float(np.ptp(off)) <= FLAT:
-        return [_view(path, od, main, width, height, units, fraction, sizes=True)]
+        return [_view(path, od, main, _scale(path, od, main, width, height), units, fraction)]
     side = Camera(name="edge", right=main.right, up=unit(-main.eye), eye=main.up)
+    scale = _scale(path, od, main, width, height)
     return [
-        _view(path, od, main, width, 0.66 * height, units, fraction, sizes=True),
-        _view(path, od, side, width, 0.32 * height, units, fraction, sizes=False),
+        _view(path, od, main, scale, units, fraction),
+        _view(path, od, side, scale, units, fraction, sizes=False),
     ]
 
 
@@ -74,39 +80,44 @@ def bend_plane(path: Path) -> Camera:
     return Camera(name="plane", right=unit(right), up=unit(up), eye=unit(np.cross(right, up)))
 
 
+def _box(path: Path, od: float, camera: Camera) -> tuple[Vec, Vec]:
+    """Low and high corner ``(2,)`` of the tube as the camera sees it, mm."""
+    points = camera.project(path.points(np.linspace(0.0, path.length, 300)))[:, :2]
+    return points.min(axis=0) - od / 2, points.max(axis=0) + od / 2
+
+
+def _scale(path: Path, od: float, camera: Camera, width: float, height: float) -> float:
+    """The scale at which a view with its texts fills the field."""
+    low, high = _box(path, od, camera)
+    size = np.maximum(high - low, 1.0)
+    return float(min((width - 2 * MARGIN) / size[0], (height - 2 * MARGIN) / size[1]))
+
+
 def _view(
     path: Path,
     od: float,
     camera: Camera,
-    width: float,
-    height: float,
+    scale: float,
     units: Literal["mm", "in"],
     fraction: int,
     *,
-    sizes: bool,
+    sizes: bool = True,
 ) -> Drawing:
-    margin = 12.0
-    points = camera.project(path.points(np.linspace(0.0, path.length, 300)))[:, :2]
-    low, high = points.min(axis=0) - od / 2, points.max(axis=0) + od / 2
-    scale = float(
-        min(
-            (width - 2 * margin) / (high - low)[0],
-            (height - 2 * margin) / max((high - low)[1], 1.0),
-        )
-    )
+    low, high = _box(path, od, camera)
+    margin, upright = MARGIN, MARGIN if sizes else BARE_MARGIN
     w = float((high - low)[0]) * scale + 2 * margin
-    h = float((high - low)[1]) * scale + 2 * margin
+    h = float((high - low)[1]) * scale + 2 * upright
 
     def at(p: Vec) -> Vec:
         flat = (np.atleast_2d(camera.project(np.atleast_2d(p)))[:, :2] - low) * scale
-        return np.column_stack([flat[:, 0] + margin, h - margin - flat[:, 1]])
+        return np.column_stack([flat[:, 0] + margin, h - upright - flat[:, 1]])
 
     body: list[str] = []
     for s in sorted(tube_strokes(path, od, camera), key=lambda q: q.depth):
         flat = np.column_stack(
             [
                 (s.points[:, 0] - low[0]) * scale + margin,
-                h - margin - (s.points[:, 1] - low[1]) * scale,
+                h - upright - (s.points[:, 1] - low[1]) * scale,
             ]
         )
         body.append(tube_slice(flat, od * scale))

@@ -58,4 +58,6 @@ def document(
                 )
             )
         except typst.TypstError as exc:
-            raise OutputError(f"{name}.pdf: could not be typeset: {exc.diagnostic}") from exc
+            # the lines after the first show the whole source
+            what = str(exc.diagnostic).strip().splitlines()[0]
+            raise OutputError(f"{name}.pdf: could not be typeset: {what}") from exc
