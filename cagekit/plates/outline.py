@@ -238,10 +238,11 @@ class Outline:
         start, step, size2 = self._straights
         best = np.full(len(p), np.inf)
         if len(start):
-            w = p[:, None, :] - start
-            f = np.clip((w * step).sum(-1) / size2, 0.0, 1.0)
-            off = w - f[..., None] * step
-            best = np.sqrt((off * off).sum(-1).min(1))
+            # by coordinates: several times as fast as an array of pairs
+            x, y = p[:, 0, None] - start[:, 0], p[:, 1, None] - start[:, 1]
+            f = np.clip((x * step[:, 0] + y * step[:, 1]) / size2, 0.0, 1.0)
+            x, y = x - f * step[:, 0], y - f * step[:, 1]
+            best = np.sqrt((x * x + y * y).min(1))
         for s in self._arcs:
             best = np.minimum(best, s.distance(p))
         return best
