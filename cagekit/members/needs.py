@@ -90,7 +90,7 @@ NEEDS: Mapping[str, tuple[Need, ...]] = {
 """Fields by kind of member, whatever the entry says in its own places."""
 
 FOOT_PLATE = ("sheet", "profile")
-"""Fields of a foot that the plate under it reads; a rear brace lands on no floor to be folded to."""
+"""Fields of a foot that the plate under it reads; a rear brace lands on no floor to fold to."""
 
 _CAR = re.compile(r"\bcar\s+(left|right)\s+(main_foot|front_foot|rear_foot)\b", re.IGNORECASE)
 

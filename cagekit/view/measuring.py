@@ -139,6 +139,7 @@ class Paper:
         return np.column_stack([flat[:, 0], self.height - flat[:, 1]])
 
     def stroke(self, s: Stroke) -> str:
+        """A line of the shell, or a limb as a white band between two lines."""
         data = path_data(self.at(s.points))
         if not s.thick:
             return f'<path d="{data}" fill="none" {STYLES[s.weight]}/>'
@@ -250,12 +251,18 @@ def side_view(car: Car) -> list[Stroke]:
     """Cabin in side view, as the left side is seen with its skin gone."""
     s = car.left
     roof, dash, pillar, door = car.roof, car.dash, s.pillar, s.door
-    assert roof and dash and pillar and door and car.pedals and s.front_foot
+    assert roof
+    assert dash
+    assert pillar
+    assert door
+    assert car.pedals
+    assert s.front_foot
     fx, fz = s.front_foot.point[0], car.floor_z
     rear = s.rear_foot.point
     skin = [
-        (-1250, 0, 470), (-1180, 0, 700), (-980, 0, 905), (-600, 0, 1045), (0, 0, roof.height_at_hoop),
-        (450, 0, roof.height_at_hoop - 8), (roof.header_x, 0, roof.height_at_header),
+        (-1250, 0, 470), (-1180, 0, 700), (-980, 0, 905), (-600, 0, 1045),
+        (0, 0, roof.height_at_hoop), (450, 0, roof.height_at_hoop - 8), (roof.header_x, 0, roof.height_at_header),
+        
         (dash.cowl_x, 0, dash.cowl_z), (dash.cowl_x + 330, 0, dash.cowl_z - 40),
     ]  # fmt: skip
     floor = [
@@ -291,7 +298,8 @@ def _body(car: Car) -> list[Stroke]:
 def cabin(car: Car) -> list[Stroke]:
     """Seat, wheel, dash and pedals in side view."""
     dash, wheel, pedals = car.dash, car.wheel, car.pedals
-    assert dash and pedals
+    assert dash
+    assert pedals
     c, r, a = wheel.centre, wheel.diameter / 2, wheel.column_angle
     rim = [(c[0] - r * sin(a) * k, 0, c[2] + r * cos(a) * k) for k in (-1, 1)]
     return [
@@ -343,11 +351,14 @@ def _datum_side() -> list[Stroke]:
 def _top(car: Car) -> list[Stroke]:
     """Shell from above."""
     roof, dash = car.roof, car.dash
-    assert roof and dash
+    assert roof
+    assert dash
     out: list[Stroke] = []
     for sign, s in ((1.0, car.left), (-1.0, car.right)):
         pillar = s.pillar
-        assert pillar and s.front_foot and s.roof_corner
+        assert pillar
+        assert s.front_foot
+        assert s.roof_corner
         inner, outer = (sign * y for y in s.sill_top_y)
         out += [
             _row([(-280, inner, 0), (pillar.base[0] + 60, inner, 0)], "edge"),
@@ -365,7 +376,11 @@ def _top(car: Car) -> list[Stroke]:
             _row([(-1150, sign * 560, 0), (-280, sign * (s.sill_top_y[1] - 20), 0)], "skin"),
         ]
     header = [(roof.header_x, sign * y, 0) for sign, y in ((1, 470), (-1, 470))]
-    corners = [(s.roof_corner[0], k * s.roof_corner[1], 0) for k, s in ((1, car.left), (-1, car.right)) if s.roof_corner]  # fmt: skip
+    corners = [
+        (s.roof_corner[0], k * s.roof_corner[1], 0)
+        for k, s in ((1, car.left), (-1, car.right))
+        if s.roof_corner
+    ]
     out += [
         _row([corners[0], header[0], header[1], corners[1]], "seen"),
         _row([(dash.cowl_x - 20, 690, 0), (dash.cowl_x + 25, 0, 0), (dash.cowl_x - 20, -690, 0)]),
@@ -416,17 +431,21 @@ def _axes_top() -> list[Stroke]:
 def _section(car: Car) -> list[Stroke]:
     """Shell in the plane of the main hoop, from behind."""
     roof, tunnel = car.roof, car.tunnel
-    assert roof and tunnel
+    assert roof
+    assert tunnel
     half: list[list[tuple[float, float, float]]] = []
     out: list[Stroke] = []
     for sign, s in ((1.0, car.left), (-1.0, car.right)):
         h = s.hoop
         inner, outer = s.sill_top_y
-        inside = [
-            (0, sign * tunnel.half_width * 0.8, tunnel.top_z), (0, sign * tunnel.half_width, car.floor_z),
+        inside: list[tuple[float, float, float]] = [
+            (0, sign * tunnel.half_width * 0.8, tunnel.top_z),
+            (0, sign * tunnel.half_width, car.floor_z),
             (0, sign * h.half_width_floor, car.floor_z), (0, sign * inner, 0), (0, sign * outer, 0),
-            (0, sign * h.half_width_belt, h.height_belt - 160), (0, sign * h.half_width_belt, h.height_belt),
-            (0, sign * h.half_width_rail, h.height_rail), (0, sign * (h.half_width_rail - 110), roof.height_at_hoop - 35),
+            (0, sign * h.half_width_belt, h.height_belt - 160),
+            (0, sign * h.half_width_belt, h.height_belt),
+            (0, sign * h.half_width_rail, h.height_rail),
+            (0, sign * (h.half_width_rail - 110), roof.height_at_hoop - 35),
             (0, sign * 240, roof.height_at_hoop - 5),
         ]  # fmt: skip
         half.append(inside)
@@ -495,10 +514,11 @@ def _fall(car: Car) -> list[Stroke]:
 
 def _section_marks(car: Car) -> list[Mark]:
     left, roof, tunnel = car.left, car.roof, car.tunnel
-    assert roof and tunnel
+    assert roof
+    assert tunnel
     h, r = left.hoop, car.right
     belt, rail = h.height_belt, h.height_rail
-    out = [
+    return [
         Mark(field="side.hoop.half_width_floor", a=(0, 0, -62), b=(0, h.half_width_floor, -62)),
         Mark(field="side.hoop.half_width_belt", a=(0, 0, belt), b=(0, h.half_width_belt, belt)),
         Mark(field="side.hoop.half_width_rail", a=(0, 0, rail), b=(0, h.half_width_rail, rail)),
@@ -518,12 +538,13 @@ def _section_marks(car: Car) -> list[Mark]:
         Mark(field="tunnel.top_z", a=(0, 60, tunnel.top_z)),
         Mark(field="side.sill_top_y", a=(0, left.sill_top_y[0], 0), b=(0, left.sill_top_y[1], 0)),
     ]
-    return out
 
 
 def _roof_side_marks(car: Car) -> list[Mark]:
     roof, p = car.roof, car.left.pillar
-    assert roof and p and car.left.roof_corner
+    assert roof
+    assert p
+    assert car.left.roof_corner
     return [
         Mark(
             field="roof.header_x",
@@ -543,7 +564,9 @@ def _roof_side_marks(car: Car) -> list[Mark]:
 
 def _roof_top_marks(car: Car) -> list[Mark]:
     roof, p = car.roof, car.left.pillar
-    assert roof and p and car.left.roof_corner
+    assert roof
+    assert p
+    assert car.left.roof_corner
     mid = (np.array(p.top) + p.base) / 2
     x, y, z = (float(v) for v in mid)
     return [
@@ -557,7 +580,8 @@ def _roof_top_marks(car: Car) -> list[Mark]:
 
 def _feet_marks(car: Car) -> list[Mark]:
     s = car.left
-    assert s.front_foot and car.suspension_x
+    assert s.front_foot
+    assert car.suspension_x
     return [
         Mark(field="side.main_foot.point", a=s.main_foot.point),
         Mark(field="side.front_foot.point", a=s.front_foot.point),
@@ -620,7 +644,8 @@ def _door_section_marks(car: Car) -> list[Mark]:
 
 def _cabin_side_marks(car: Car) -> list[Mark]:
     dash, pedals, seat, wheel = car.dash, car.pedals, car.seats[0], car.wheel
-    assert dash and pedals
+    assert dash
+    assert pedals
     x, y, z = seat.hip
     c, a = wheel.centre, wheel.column_angle
     up = 420.0

@@ -200,7 +200,7 @@ class Book:
                 t.lead.upper(),
                 self.length(t.feed),
                 "-" if t.rotation is None else f"{degrees(t.rotation):+.1f}°",
-                f"{degrees(t.clock):.1f}°",
+                f"{degrees(t.clock) if abs(degrees(t.clock)) >= 0.05 else 0.0:.1f}°",
                 f"{degrees(t.angle):.1f}°",
                 f"{degrees(t.set_angle):.1f}°",
                 self.length(t.mark),

@@ -14,10 +14,10 @@ from cagekit.shop.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 
 
-@pytest.fixture(scope="module")
-def job() -> Job:
-    build = load_build("sprint-wagon")
-    return Job(build=build, cage=assemble(build), units="in")
+@pytest.fixture(scope="module", params=["sprint-wagon", "gravel-hatch"])
+def job(request: pytest.FixtureRequest) -> Job:
+    build = load_build(request.param)
+    return Job(build=build, cage=assemble(build), units=build.units)
 
 
 @pytest.fixture(scope="module")
@@ -46,6 +46,9 @@ def test_every_chapter_is_there(pages: list) -> None:
         "Bent tubes",
         "Straight tubes",
         "Copes: where each template is",
+        "Reference lines: both ends of a tube on one clock",
+        "By hole saw or mill",
+        "By grinder",
         "Cuts from stock",
         "What to buy",
         "Plates",
@@ -91,7 +94,7 @@ def test_fonts_are_embedded(pages: list) -> None:
 
 
 def test_lengths_are_said_in_the_builders_units(job: Job) -> None:
-    book = Book(job)
+    book = Book(Job(build=job.build, cage=job.cage, units="in"))
     assert book.length(25.4 * 12.0625) == "12 1/16 in"
     metric = Book(Job(build=job.build, cage=job.cage, units="mm"))
     assert metric.length(306.4) == "306 mm"
