@@ -96,13 +96,14 @@ def _paint(
         return
     hit = (buffer[pixel] & 0xFFFFFFFF).astype(np.int64)
     x, y = _middle(pixel % frame.width), _middle(pixel // frame.width)
-    weights = _weights(points, tri[hit], x, y)
-    depth_hit = _mix(points[:, 2][tri[hit]], weights)
-    normal = _normals(normals, tri[hit], weights)
-    shade = _shaded(np.array([b.colour for b in scene])[body[hit]], normal, depth_hit)
-    seen[pixel] = body[hit]
+    weights = _weights(points[tri], hit, x, y)
+    depth_hit = _mix(points[tri, 2], hit, weights)
+    normal = _normals(normals, tri, hit, weights)
+    owner = body[hit]
+    shade = _shaded(np.array([b.colour for b in scene])[owner], normal, depth_hit)
+    seen[pixel] = owner
     slope = 1.0 / np.maximum(normal[:, 2], STEEPEST) / frame.scale
-    ink = _outlines(pixel, body[hit], depth_hit, slope, frame)
+    ink = _outlines(pixel, owner, depth_hit, slope, frame)
     shade[ink] *= INK
     canvas[pixel] = shade
 
@@ -208,23 +209,29 @@ def _plane(corners: Array, which: NDArray[np.int64], x: Array, y: Array) -> Arra
     return base[which] + gx[which] * x + gy[which] * y
 
 
-def _weights(points: Array, tri: NDArray[np.int64], x: Array, y: Array) -> Array:
-    """Barycentric weights ``(n, 3)`` of pixels in their triangles."""
-    a, b, c = points[tri[:, 0]], points[tri[:, 1]], points[tri[:, 2]]
-    det = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+def _weights(corners: Array, hit: NDArray[np.int64], x: Array, y: Array) -> list[Array]:
+    """Barycentric weights, three times ``(n,)``, of pixels in the triangles they hit."""
+    a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
     det = np.where(np.abs(det) < 1e-12, np.inf, det)
-    wb = ((x - a[:, 0]) * (c[:, 1] - a[:, 1]) - (y - a[:, 1]) * (c[:, 0] - a[:, 0])) / det
-    wc = ((b[:, 0] - a[:, 0]) * (y - a[:, 1]) - (b[:, 1] - a[:, 1]) * (x - a[:, 0])) / det
-    return np.column_stack([1 - wb - wc, wb, wc])
+    right, down = x - a[hit, 0], y - a[hit, 1]
+    wb = (c[:, 1] / det)[hit] * right - (c[:, 0] / det)[hit] * down
+    wc = (b[:, 0] / det)[hit] * down - (b[:, 1] / det)[hit] * right
+    return [1 - wb - wc, wb, wc]
 
 
-def _mix(values: Array, weights: Array) -> Array:
-    return np.asarray(np.einsum("ni,ni->n", values, weights))
+def _mix(values: Array, hit: NDArray[np.int64], weights: Sequence[Array]) -> Array:
+    """Values at the corners ``(m, 3)`` of triangles, in between ``(n,)``."""
+    a, b, c = (values[:, k][hit] * w for k, w in enumerate(weights))
+    return np.asarray(a + b + c)
 
 
-def _normals(normals: Array, tri: NDArray[np.int64], weights: Array) -> Array:
-    n = np.einsum("nic,ni->nc", normals[tri], weights)
-    return np.asarray(n / np.maximum(np.linalg.norm(n, axis=1), 1e-9)[:, None])
+def _normals(
+    normals: Array, tri: NDArray[np.int64], hit: NDArray[np.int64], weights: Sequence[Array]
+) -> Array:
+    x, y, z = (_mix(normals[tri, k], hit, weights) for k in range(3))
+    size = np.maximum(np.sqrt(x * x + y * y + z * z), 1e-9)
+    return np.column_stack([x / size, y / size, z / size])
 
 
 def _shaded(colour: Array, normal: Array, depth: Array) -> Array:
