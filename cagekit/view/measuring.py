@@ -261,8 +261,8 @@ def side_view(car: Car) -> list[Stroke]:
     rear = s.rear_foot.point
     skin = [
         (-1250, 0, 470), (-1180, 0, 700), (-980, 0, 905), (-600, 0, 1045),
-        (0, 0, roof.height_at_hoop), (450, 0, roof.height_at_hoop - 8), (roof.header_x, 0, roof.height_at_header),
-        
+        (0, 0, roof.height_at_hoop), (450, 0, roof.height_at_hoop - 8),
+        (roof.header_x, 0, roof.height_at_header),
         (dash.cowl_x, 0, dash.cowl_z), (dash.cowl_x + 330, 0, dash.cowl_z - 40),
     ]  # fmt: skip
     floor = [
