@@ -209,5 +209,5 @@ def because(m: Measure) -> str:
     if m.because == (CAR_FILE,):
         return "asked for by every car sheet"
     if m.because == (CHECKS,):
-        return "for the checks of fit and rules; may be left out"
+        return "for the checks; may be left out"
     return "for " + ", ".join(k.replace("_", " ") for k in m.because)
