@@ -96,7 +96,7 @@ class Line:
 
     def nearest(self, p: Vec) -> float:
         """Local station (mm, within the piece) of the point nearest to ``p``."""
-        return float(np.clip((p - self.start) @ self.direction, 0.0, self.length))
+        return min(max(float((p - self.start) @ self.direction), 0.0), self.length)
 
     def reversed(self) -> Line:
         """The piece walked from its other end."""
@@ -342,6 +342,8 @@ class Path:
 
     def _map(self, stations: ArrayLike, f) -> Vec:  # type: ignore[no-untyped-def]
         s = np.clip(np.atleast_1d(np.asarray(stations, float)), 0.0, self.length)
+        if len(self.pieces) == 1:
+            return np.array(f(self.pieces[0], s))
         which = np.clip(np.searchsorted(self.starts, s, side="right") - 1, 0, len(self.pieces) - 1)
         out = np.empty((len(s), 3))
         for i in np.unique(which):
@@ -355,7 +357,8 @@ class Path:
         best: tuple[float, int, float] | None = None
         for i, q in enumerate(self.pieces):
             s = q.nearest(p)
-            gap = float(np.linalg.norm(q.point(s) - p))
+            away = q.point(s) - p
+            gap = float(np.sqrt(away @ away))
             if best is None or gap < best[0] - 1e-9:
                 best = (gap, i, s)
         assert best is not None

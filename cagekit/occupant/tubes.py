@@ -152,7 +152,7 @@ class Tubes:
     def _gap(self, i: int, point: Vec, spot: Vec, axis_gap: float, station: float) -> Gap:
         r = float(self.radii[i])
         way = spot - point
-        size = float(np.linalg.norm(way))
+        size = float(np.sqrt(way @ way))
         inside = axis_gap < 0
         surface = point + (r / size) * (-way if inside else way) if size > 1e-9 else point
         return Gap(
