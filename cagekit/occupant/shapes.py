@@ -117,7 +117,7 @@ class Ring:
 
 def _lengths(v: Vec) -> Vec:
     """Lengths of vectors ``(n, 3)``, ``(n,)``; numpy's own norm takes three times as long."""
-    return np.sqrt(np.einsum("...i,...i->...", v, v))
+    return np.asarray(np.sqrt(np.einsum("...i,...i->...", v, v)))
 
 
 def _directions(v: Vec, spare: Vec) -> Vec:
