@@ -47,7 +47,7 @@ def main() -> int:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _leave)
-    # else pydantic asks every installed package whether it brings a plug-in, for 30 ms
+    # else pydantic asks every installed package whether it brings a plug-in
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # most objects of a run live until its end: looking for dead cycles all the time finds none
     gc.set_threshold(100_000, 20, 50)
