@@ -116,10 +116,22 @@ class CarSide(FileModel):
     rear_foot: FootSpot = Field(
         description="rear frame rail, wheel arch or tower point for the rear brace"
     )
+    spots: dict[str, FootSpot] = Field(
+        default_factory=dict,
+        description=(
+            "further places to stand a tube on, by a name of your own, e.g. "
+            "[side.spots.front_tower]; a strut ends there with `car left front_tower`"
+        ),
+    )
     door: DoorOpening | None = None
     sill_top_y: tuple[Length, Length] = Field(
         description="inner and outer edge of the sill's top, from the centre plane"
     )
+
+    def feet(self) -> dict[str, FootSpot]:
+        """Every place to stand a tube on that was measured, by its name."""
+        named = {n: getattr(self, n) for n in ("main_foot", "front_foot", "rear_foot")}
+        return {n: s for n, s in (*named.items(), *self.spots.items()) if s is not None}
 
 
 class Wheel(FileModel):

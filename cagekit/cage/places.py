@@ -4,7 +4,7 @@ Grammar (words in any case, lengths in the file's units or with their own)::
 
     on MEMBER[.SIDE] at SELECTOR [MOVE] [and MEMBER ...]
     at X, Y, Z
-    car SIDE main_foot | front_foot | rear_foot
+    car SIDE main_foot | front_foot | rear_foot | a spot of the car sheet
 
     SELECTOR   height H | x X | y Y | station S | fraction F | middle | end a|b | foot
                bend N | top bend | low bend | front bend | rear bend
@@ -26,7 +26,7 @@ from typing import Literal
 
 import numpy as np
 
-from cagekit.build.car import Car, FootSpot
+from cagekit.build.car import Car
 from cagekit.cage.model import Member
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.path import Arc, Path, Spot, Vec, unit, vec
@@ -55,7 +55,6 @@ SELECTORS = (
     "front bend",
     "rear bend",
 )
-FEET = ("main_foot", "front_foot", "rear_foot")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,14 +122,8 @@ def parse_place(text: str, *, where: str, units: str = "mm") -> PlaceText:
         return PlaceText(text=text, form="point", point=(x, y, z))
     if low.startswith("car "):
         words = low.split()
-        if len(words) != 3 or words[1] not in ("left", "right") or words[2] not in FEET:
-            raise InputError(
-                where,
-                "",
-                text,
-                problem="a place on the car is `car left rear_foot`.",
-                hint=f"Feet: {', '.join(FEET)}.",
-            )
+        if len(words) != 3 or words[1] not in ("left", "right"):
+            raise InputError(where, "", text, problem="a place on the car is `car left rear_foot`.")
         return PlaceText(text=text, form="car", side=words[1], selector=words[2])
     found = _MEMBER.match(low)
     if not found:
@@ -240,14 +233,16 @@ class Places:
 
     def car_foot(self, side: str, foot: str, *, where: str) -> Place:
         """The place on the car's sheet metal where a foot lands."""
-        spot: FootSpot | None = getattr(self.car.side(side), foot)
-        if spot is None:
+        measured = self.car.side(side).feet()
+        if foot not in measured:
             raise InputError(
                 where,
                 f"{side}.{foot}",
                 problem="the car sheet has no such measurement.",
-                hint="Measure it and add it to the car sheet.",
+                hint=f"Measured on that side: {', '.join(measured)}. Measure it and add it to the "
+                f"car sheet, under [{side}.spots.{foot}] when it is a place of your own.",
             )
+        spot = measured[foot]
         sign = 1.0 if side == "left" else -1.0
         x, y, z = spot.point
         nx, ny, nz = spot.normal

@@ -22,9 +22,6 @@ if TYPE_CHECKING:
 
 Maker = Callable[["Build", "Cage", PlateEntry, str], Sequence[Plate]]
 
-CAR_FEET = ("main_foot", "front_foot", "rear_foot")
-"""Feet that the car sheet measures; tubes on them are raised by what stands below."""
-
 MAKERS = {
     "gusset": "cagekit.plates.gusset:make",
     "tab": "cagekit.plates.tab:make",
@@ -128,8 +125,9 @@ def _foot_plates(
 
 
 def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
-    """The tube must have been raised by what is put under it."""
-    if place.partition(".")[2] not in CAR_FEET:
+    """The tube must have been raised by what is put under it, where the car sheet has its foot."""
+    side, _, name = place.partition(".")
+    if not side or name not in build.car.side(side).feet():
         return
     rise = foot_rise(build, place, foot.surface)
     own = build.foot_plate if entry.thickness is None else entry.thickness

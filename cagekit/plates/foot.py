@@ -138,8 +138,7 @@ def _spot(car: Car | None, foot: str) -> FootSpot | None:
     side, _, name = foot.partition(".")
     if car is None or side not in ("left", "right"):
         return None
-    spot: FootSpot | None = getattr(car.side(side), name, None)
-    return spot
+    return car.side(side).feet().get(name)
 
 
 def _section(

@@ -6,15 +6,19 @@ import re
 import subprocess
 import tomllib
 from dataclasses import replace
+from math import pi
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from cagekit.build.driver import Driver
 from cagekit.build.padding import Padding, thickness_by_member
+from cagekit.build.presets import find_preset
 from cagekit.build.resolve import load_build
 from cagekit.build.tube import TubeFile
 from cagekit.cage.assemble import members_only
+from cagekit.checks.collisions import overlaps
 from cagekit.cli.verbs import VERBS
 from cagekit.occupant import seated
 from cagekit.plates.feet import plates_for
@@ -113,3 +117,43 @@ def test_links_lead_somewhere() -> None:
     for text in (README, GUIDE):
         for target in re.findall(r"\]\(([^)#]+)\)", text):
             assert (ROOT / target).exists(), target
+
+
+@pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if "[[strut]]" in b])
+def test_struts_of_the_readme_stand_in_the_coupe(block: str, tmp_path: Path) -> None:
+    (spot,) = (b for b in blocks(README, "toml") if b.startswith("[side.spots."))
+    car = find_preset("car", "hillclimb-coupe").read_text("utf-8")
+    (tmp_path / "car.toml").write_text(f"{car}\n{spot}", "utf-8")
+    build = find_preset("build", "hillclimb-coupe").read_text("utf-8")
+    build = build.replace('car = "hillclimb-coupe"', 'car = "car.toml"')
+    # a table may stand in a file once only
+    role, own = block.split("\n\n", 1)
+    build = build.replace("[tubes]", role)
+    (tmp_path / "own.toml").write_text(f"{build}\n{own}", "utf-8")
+    loaded = load_build(str(tmp_path / "own.toml"))
+    cage = members_only(loaded)
+    for table in tomllib.loads(block)["strut"]:
+        sides = ("left", "right") if table.get("side") == "both" else ("",)
+        for side in sides:
+            id_ = "_".join(filter(None, (table["id"], side)))
+            assert cage.cut_length(id_) > 100
+    assert cage.member("rear_brace_left").tube.od == pytest.approx(38.0)
+    assert overlaps(cage) == []
+
+
+@pytest.mark.kernel
+@pytest.mark.parametrize("block", blocks(README, "python"))
+def test_scripts_of_the_readme_make_solids(block: str) -> None:
+    names: dict[str, Any] = {}
+    exec(compile(block, "README.md", "exec"), names)
+    cage = names["cage"] if "cage" in names else names["part"].cage
+    id_ = "main_hoop" if "hoop" in names else names["part"].made[0]
+    solid = names["hoop"] if "hoop" in names else names["strut"]
+    assert solid.isValid()
+    assert solid.Volume(tol=1e-6) == pytest.approx(cage.volume(id_), rel=1e-5)
+    if "drilled" in names:
+        # two holes of 8 mm through the wall, a little more for its roundness
+        gone = solid.Volume() - names["drilled"].Volume()
+        wall = cage.member(id_).tube.wall
+        assert gone == pytest.approx(2 * pi * 4**2 * wall, rel=0.05)
+        assert all(f.isValid() for f in names["feet"])

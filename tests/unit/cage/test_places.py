@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import numpy as np
 import pytest
 
+from cagekit.build.presets import find_preset
 from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.cage.assemble import assemble, members_only
+from cagekit.cage.model import EndKind
 from cagekit.cage.places import Places, parse_place
 from cagekit.errors import CagekitError, GeometryError, InputError
 
@@ -105,6 +110,7 @@ def test_further_parents(places: Places) -> None:
         ("on harness_bar_1 at top bend", GeometryError, "has no bend there"),
         ("at 1, 2", InputError, "X, Y, Z"),
         ("car middle foot", InputError, "car left rear_foot"),
+        ("car left front_tower", InputError, "left.spots.front_tower"),
         ("on halo at middle and nobody", InputError, "no member 'nobody'"),
     ],
 )
@@ -117,3 +123,24 @@ def test_wrong_places_are_told(
 
 def test_bare_numbers_follow_the_file() -> None:
     assert parse_place("on a at height 10", where="t", units="in").value == repr(254.0)
+
+
+def test_a_strut_stands_on_a_spot_of_its_own(tmp_path: Path) -> None:
+    """A tower that only the car sheet knows: the strut stands on its plate, square to the sheet."""
+    shown = find_preset("car", "gravel-hatch").read_text("utf-8")
+    lean = 'point = [1560, 520, 420]\nnormal = [-0.2, 0.0, 0.98]\nsurface = "tower"\nsheet = 1.5\n'
+    (tmp_path / "car.toml").write_text(f"{shown}\n[side.spots.front_tower]\n{lean}", "utf-8")
+    build = find_preset("build", "gravel-hatch").read_text("utf-8")
+    strut = (
+        '[[strut]]\nid = "tower_strut"\nside = "both"\n'
+        'from = "on front_hoop.{side} at height 560"\nto = "car {side} front_tower"\n'
+    )
+    text = build.replace('car = "gravel-hatch"', 'car = "car.toml"')
+    (tmp_path / "own.toml").write_text(f"{text}\n{strut}", "utf-8")
+    cage = assemble(load_build(str(tmp_path / "own.toml")))
+    for side, y in (("left", 520.0), ("right", -520.0)):
+        m = cage.member(f"tower_strut_{side}")
+        assert m.b.kind is EndKind.FLAT
+        (plate,) = [p for p in cage.plates if p.id == f"foot_{m.id}_b"]
+        up = np.array([-0.2, 0.0, 0.98]) / np.hypot(0.2, 0.98)
+        assert m.path.end == pytest.approx(np.array([1560, y, 420]) + plate.thickness * up)
