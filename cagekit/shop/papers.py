@@ -9,13 +9,13 @@ from weakref import WeakKeyDictionary
 from cagekit.cage.cage import Cage
 from cagekit.shop.bends import BendSchedule, schedules
 from cagekit.shop.cuts import CutPlan, cut_plans
-from cagekit.shop.order import Step, order_of_work
-from cagekit.shop.takeoff import Takeoff, take_off
-from cagekit.shop.welds import Weld, weld_map
 from cagekit.units import LengthUnit
 
 if TYPE_CHECKING:
     from cagekit.build.build import Build
+    from cagekit.shop.order import Step
+    from cagekit.shop.takeoff import Takeoff
+    from cagekit.shop.welds import Weld
 
 _KNOWN: WeakKeyDictionary[Cage, Papers] = WeakKeyDictionary()
 
@@ -67,13 +67,19 @@ class Papers:
     @cached_property
     def materials(self) -> Takeoff:
         """Material list and masses."""
+        from cagekit.shop.takeoff import take_off
+
         return take_off(self.build, self.cage, self.fitted, self.bends, self.cuts)
 
     @cached_property
     def welds(self) -> tuple[Weld, ...]:
         """Weld map of the cage as it is made."""
+        from cagekit.shop.welds import weld_map
+
         return weld_map(self.fitted, self.build.car, self.build.tooling.torch)
 
     def steps(self, units: LengthUnit) -> tuple[Step, ...]:
         """Order of work, its words in ``units``."""
+        from cagekit.shop.order import order_of_work
+
         return order_of_work(self.fitted, self.welds, self.cage.doors, units)
