@@ -51,8 +51,8 @@ def members_only(build: Build) -> Cage:
     notes: list[str] = []
     for entry in build.entries:
         made = make(site, entry)
-        made = [_meet_neighbours(site, m, notes) for m in made]
-        site.add(made)
+        for member in made:  # one after another: of two that meet only the later one is coped
+            site.add([_meet_neighbours(site, member, notes)])
     divided = _swung(build, site.members)
     cage = Cage(
         build.name,
@@ -155,7 +155,9 @@ def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:
     trunk: Vec | None = None
     hit = []
     for other in site.members.values():
-        if other.id == member.id or other.id in end.parents or not _shares(other, end.parents):
+        if other.id == member.id:
+            break
+        if other.id in end.parents or not _shares(other, end.parents):
             continue
         its = _stretch(other.path, node)
         if its is None:

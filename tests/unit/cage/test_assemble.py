@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -129,3 +132,19 @@ def test_swing_out_bars_know_their_cuts(demos: dict) -> None:
 def test_asking_for_a_member_that_is_not_there(demos: dict) -> None:
     with pytest.raises(NotFoundError, match="no member 'spoiler'"):
         demos["sprint-wagon"][1].member("spoiler")
+
+
+@pytest.mark.parametrize("name", ["gravel-hatch", "sprint-wagon"])
+def test_of_two_tubes_that_meet_only_the_later_is_coped(name: str, tmp_path: Path) -> None:
+    file = tmp_path / "v.toml"
+    start = load_build(name)
+    text = next(p for p in start.files.values() if p.parent.name == "builds").read_text("utf-8")
+    text = re.sub(r"(?s)\[\[plate\]\].*?(?=\n\[\[padding|\Z)", "", text)
+    file.write_text(text + '\n[members.roof_diagonal]\nstyle = "v"\n', "utf-8")
+    cage = members_only(load_build(str(file)))
+    order = list(cage.members)
+    left, right = cage.member("roof_diagonal_left"), cage.member("roof_diagonal_right")
+    assert left.a.parents == ("main_hoop",)
+    assert right.a.parents == ("main_hoop", "roof_diagonal_left")
+    for joint in cage.joints:
+        assert all(order.index(p) < order.index(joint.branch) for p in joint.parents)
