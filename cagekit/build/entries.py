@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field
 
-from cagekit.build.fields import Angle, FileModel, Length, Point
+from cagekit.build.fields import Angle, FileModel, Length, PlaceString, Point
 
 EntrySide = Literal["left", "right", "both", "centre"]
 
@@ -96,7 +96,7 @@ class PillarBarEntry(MemberEntry):
 
     kind: Literal["a_pillar_bar"]
     gap: Length = Field(10.0, description="tube surface to the pillar's inner face")
-    top: str | None = Field(None, description="place of the upper node")
+    top: PlaceString | None = Field(None, description="place of the upper node")
     knee_height: Length | None = Field(
         None, description="height of the bend above the sill plane, when not at the pillar's base"
     )
@@ -111,8 +111,8 @@ class StrutEntry(MemberEntry):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
     kind: Literal["strut"] = "strut"
-    from_: str | None = Field(None, alias="from", description="place of end a")
-    to: str | None = Field(None, description="place of end b")
+    from_: PlaceString | None = Field(None, alias="from", description="place of end a")
+    to: PlaceString | None = Field(None, description="place of end b")
     via: tuple[Point, ...] = Field(
         (),
         description=(

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, TypeAdapter, field_validator
 
-from cagekit.build.fields import Angle, FileModel, Length
+from cagekit.build.fields import Angle, FileModel, Length, PlaceString
 from cagekit.errors import NotFoundError
 from cagekit.materials.steels import steel
 
@@ -26,7 +26,7 @@ class PlateEntry(FileModel):
         pattern=r"^[a-z0-9_]*$",
         description="name of the plate; with side = 'both' each side gets its own suffix",
     )
-    at: str = Field("", description="where it goes; see the kind")
+    at: PlaceString = Field("", description="where it goes; see the kind")
     side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")
     preset: str | None = Field(None, description="plate preset that gives the other values")
     thickness: Length | None = Field(None, gt=0, description="plate thickness")

@@ -78,7 +78,7 @@ def test_members_can_be_left_out_and_added() -> None:
 
 def test_one_side_may_get_another_place() -> None:
     made = entries(members={"tie_left": {"from": "on main_hoop.{side} at height 300"}})
-    assert made["tie_left"].from_ == "on main_hoop.left at height 300"
+    assert made["tie_left"].from_ == "on main_hoop.left at height 300 mm"
     assert made["tie_right"].from_ == "on main_hoop.right at foot"
 
 
