@@ -27,10 +27,12 @@ _STEP = 4.0
 """Distance of the rings of points on a wall, mm."""
 _ROUND = 36
 """Points of a ring."""
+_BY = 3.0
+"""Tubes that meet within this many diameters of a node are in each other's way at that node."""
 
 
 class Overlap(NamedTuple):
-    """Two tubes in one place: how deep (mm), where ``(3,)``, and whether they are joined.
+    """Two tubes in one place: how deep (mm), where ``(3,)``, and whether by a node of theirs.
 
     ``gap`` is the gap of the two surfaces as if both were whole, mm, negative.
     """
@@ -84,14 +86,17 @@ def _overlap(cage: Cage, a: Member, b: Member, pair: PairGap) -> Overlap | None:
                 deepest, where = float(depth[k]), points[k]
     if deepest <= TOUCH:
         return None
-    return Overlap(a, b, deepest, pair.found.gap, where, _joined(a, b))
+    return Overlap(a, b, deepest, pair.found.gap, where, _joined(a, b, where))
 
 
-def _joined(a: Member, b: Member) -> bool:
-    """Whether one is coped to the other, or both to the same tube."""
+def _joined(a: Member, b: Member, where: Vec) -> bool:
+    """Whether the place is by an end that one has on the other, or both on the same tube."""
     of_a = {p for _, e in a.ends for p in e.parents}
     of_b = {p for _, e in b.ends for p in e.parents}
-    return a.id in of_b or b.id in of_a or bool(of_a & of_b)
+    if a.id not in of_b and b.id not in of_a and not of_a & of_b:
+        return False
+    nodes = [m.path.end_point(name) for m in (a, b) for name, e in m.ends if e.parents]
+    return min(float(np.linalg.norm(where - n)) for n in nodes) < _BY * max(a.tube.od, b.tube.od)
 
 
 def _wall_near(cage: Cage, m: Member, other: Member) -> Vec:
