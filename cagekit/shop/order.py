@@ -203,7 +203,10 @@ def move_text(move: Move, units: Literal["mm", "in"] = "mm") -> str:
         way = "forward" if move.amount > 0 else "back"
         size = f"{abs(degrees(move.amount)):.0f} degrees about the hoop's feet"
         return f"{joints}: lean the cage {way} about {size}."
-    size = format_length(abs(move.amount), units, denominator=4 if units == "in" else None)
+    inch = units == "in"
+    size = format_length(
+        abs(move.amount), units, denominator=4 if inch else None, decimals=None if inch else 0
+    )
     if move.way is Way.LOWERED:
         return f"{joints}: lower the cage about {size}, feet off their plates."
     way = "forward" if move.amount > 0 else "back"

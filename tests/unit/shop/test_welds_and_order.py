@@ -211,4 +211,4 @@ def test_moves_are_said_in_the_builders_units(sprint: tuple) -> None:
     texts = [move_text(m, "in") for m in moves]
     assert any("lower the cage about 2 in" in t for t in texts)
     assert any("lean the cage forward about 10 degrees" in t for t in texts)
-    assert any("lower the cage about 50.0 mm" in move_text(m, "mm") for m in moves)
+    assert any("lower the cage about 50 mm" in move_text(m, "mm") for m in moves)
