@@ -181,7 +181,19 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
             raise InputError(
                 where, f"members.{key}", problem="the layout has no such member.", hint=hint
             )
+    _check_padded(file, known, where)
     return tuple(out)
+
+
+def _check_padded(file: BuildFile, known: Sequence[str], where: str) -> None:
+    """Refuse padding for tubes that nobody makes; halves and stubs carry their bar's name."""
+    for name in (n for p in file.padding for n in p.members):
+        if not any(name == k or name.startswith(f"{k}_") for k in known):
+            near = get_close_matches(name, known, 1)
+            hint = f"Did you mean {near[0]!r}?" if near else f"There are: {', '.join(known)}."
+            raise InputError(
+                where, "padding members", name, problem="there is no such member.", hint=hint
+            )
 
 
 def _base(entry: MemberEntry) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.job import add_build, job_of
+from cagekit.errors import InputError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,6 +32,9 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.make.products import chosen
     from cagekit.make.run import make
 
+    for option in ("only", "out"):
+        if getattr(args, option) is not None and not getattr(args, option).strip(" ,"):
+            raise InputError(f"--{option}", "", "", problem="is empty; leave it out or name one.")
     only = names(args.only)
     products = chosen(only)
     with Progress(len(products) + 2) as progress:

@@ -330,3 +330,13 @@ def test_doctor_tells_what_is_missing(
 def test_schemas_are_printed(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["presets", "build", "--schema"]) == 0
     assert json.loads(capsys.readouterr().out)["title"] == "cagekit build file"
+
+
+@pytest.mark.parametrize("option", ["--only", "--out"])
+def test_an_empty_option_makes_nothing(
+    option: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["make", "track-roadster", option, ""]) == 2
+    assert f"{option}: is empty" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())

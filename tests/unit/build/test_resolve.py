@@ -9,7 +9,7 @@ import pytest
 from cagekit.build.messages import FileInputError
 from cagekit.build.presets import find_preset
 from cagekit.build.resolve import load_build
-from cagekit.errors import NotFoundError
+from cagekit.errors import InputError, NotFoundError
 
 BUILD = """\
 kind = "build"
@@ -110,3 +110,22 @@ def test_paths_are_seen_from_the_build_file(folder: Path) -> None:
     assert build.files["car sheet.toml"].samefile(home / "sheet.toml")
     with pytest.raises(NotFoundError, match=r"no such file"):
         load_build("blue/b.toml")
+
+
+def test_padding_for_a_tube_that_is_not_there_is_refused(folder: Path) -> None:
+    put(folder, BUILD + '\n[[padding]]\nmembers = ["main_hop"]\nthickness = 20\n')
+    with pytest.raises(InputError, match=r"'main_hop': there is no such member. .*'main_hoop'"):
+        load_build("b.toml")
+
+
+def test_padding_may_name_one_half_of_a_bar(folder: Path) -> None:
+    put(folder, BUILD + '\n[[padding]]\nmembers = ["harness_bar_1"]\nthickness = 20\n')
+    assert load_build("b.toml").file.padding[0].members == ("harness_bar_1",)
+
+
+@pytest.mark.parametrize("value", ["1e300", "-1e300", "'700 in'"])
+def test_a_length_of_another_unit_is_refused_in_few_words(folder: Path, value: str) -> None:
+    put(folder, BUILD.replace("gap = 12", f"gap = {value}"))
+    with pytest.raises(InputError, match="is no length on a car or in a shop; check units") as told:
+        load_build("b.toml")
+    assert len(str(told.value)) < 150
