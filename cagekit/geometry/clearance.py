@@ -1,4 +1,4 @@
-"""Clearances between tubes, and between tubes and plain solids.
+"""Clearances between tubes, and between tubes and points.
 
 A tube is its centre line with a radius all along it, its ends therefore balls; a gap is the
 smallest distance between surfaces (negative where they overlap), right to 0.01 mm. Bends are cut
@@ -8,18 +8,16 @@ are cut finer until their sagitta does not matter. Frame: car axes, mm.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from functools import partial
-from math import acos, ceil, inf
+from math import acos, inf
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Arc, Path, Piece, Vec, vec
-from cagekit.geometry.shapes import Solid
+from cagekit.geometry.path import Arc, Path, Vec, vec
 
 Ints = NDArray[np.intp]
 
@@ -27,8 +25,6 @@ _SAGITTA = 0.5
 """Largest distance (mm) between bend and chord in the first pass."""
 _SPLIT = 8
 """Parts that a chord is cut into in each later pass; two passes bring the sagitta to 1/4096."""
-_TOL = 0.005
-"""Tolerance (mm) of the search against solids."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,14 +68,6 @@ class PairGap(NamedTuple):
     a: int
     b: int
     found: Gap
-
-
-class SolidGap(NamedTuple):
-    """Smallest gap between a tube and a solid: gap (mm), station (mm) and centre-line point."""
-
-    gap: float
-    station: float
-    point: Vec
 
 
 def gap(path_a: Path, radius_a: float, path_b: Path, radius_b: float) -> Gap:
@@ -171,30 +159,6 @@ def closest_pairs(
     for _ in range(2):
         stretch = _finer(table, stretch, len(bars) ** 2)
     return _report(table, stretch, bars, limit)
-
-
-def solid_gap(solid: Solid, path: Path, radius: float = 0.0) -> SolidGap:
-    """Smallest gap between a tube and a solid.
-
-    Args:
-        solid: box, prism, cylinder, capsule or anything else with a signed distance.
-        path: the tube's centre line.
-        radius: the tube's outside radius, mm.
-
-    Returns:
-        The gap: negative when the tube reaches into the solid (then minus the depth of the
-        tube's deepest point).
-    """
-    best = (inf, 0.0)
-    for i, q in enumerate(path.pieces):
-        start = float(path.starts[i])
-        straight = not isinstance(q, Arc)
-        search = _convex_least if straight and solid.convex else _least
-        found = search(partial(_along, solid, q), q.length, best[0])
-        if found[0] < best[0]:
-            best = (found[0], start + found[1])
-    point = path.spot(best[1]).point
-    return SolidGap(best[0] - radius, best[1], point)
 
 
 # --- tables of chords ----------------------------------------------------------------------
@@ -392,58 +356,12 @@ def _report(table: _Chords, found: _Stretches, bars: Sequence[Bar], limit: float
     ]  # fmt: skip
 
 
-# --- search along one piece ----------------------------------------------------------------
-
-Function = Callable[[Vec], Vec]
-
-
-def _along(solid: Solid, piece: Piece, s: Vec) -> Vec:
-    return solid.distance(piece.point(s))
-
-
-def _convex_least(f: Function, length: float, beat: float) -> tuple[float, float]:
-    """Smallest value of a convex function on [0, length] and where: zoom in on the least sample."""
-    low, high = 0.0, length
-    for _ in range(12):
-        s: Vec = np.linspace(low, high, 17, dtype=np.float64)
-        values = f(s)
-        k = int(np.argmin(values))
-        if high - low < 1e-6:
-            break
-        low, high = float(s[max(k - 1, 0)]), float(s[min(k + 1, 16)])
-    return float(values[k]), float(s[k])
-
-
-def _least(f: Function, length: float, beat: float) -> tuple[float, float]:
-    """Smallest value on [0, length] of a function no steeper than 1, and where.
-
-    Halves every interval whose middle is not higher than the best by more than half its width.
-    """
-    n = max(8, ceil(length / 20.0))
-    half = 0.5 * length / n
-    middle: Vec = (2 * np.arange(n, dtype=np.float64) + 1) * half
-    values = f(middle)
-    k = int(np.argmin(values))
-    best = (float(values[k]), float(middle[k]))
-    while half > _TOL:
-        alive = middle[values - half < min(best[0], beat) - _TOL]
-        if not len(alive):
-            break
-        half *= 0.5
-        middle = np.concatenate([alive - half, alive + half])
-        values = f(middle)
-        k = int(np.argmin(values))
-        if values[k] < best[0]:
-            best = (float(values[k]), float(middle[k]))
-    return best
-
-
 def bars_of(tubes: Iterable[tuple[Path, float]]) -> list[Bar]:
     """Make bars of centre lines and outside radii."""
     return [Bar(path, radius) for path, radius in tubes]
 
 
 __all__ = [
-    "Bar", "Gap", "PairGap", "SolidGap", "bars_of", "closest_pairs", "gap", "point_gap",
-    "points_gap", "segment_gap", "solid_gap",
+    "Bar", "Gap", "PairGap", "bars_of", "closest_pairs", "gap", "point_gap",
+    "points_gap", "segment_gap",
 ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import hypot, pi, sqrt
+from math import hypot, pi
 
 import numpy as np
 import pytest
@@ -17,10 +17,8 @@ from cagekit.geometry.clearance import (
     point_gap,
     points_gap,
     segment_gap,
-    solid_gap,
 )
 from cagekit.geometry.path import Arc, Path, vec
-from cagekit.geometry.shapes import Box, Capsule, Cylinder, Prism, Solid
 
 HOOP = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
 EXACT = 0.01
@@ -161,74 +159,3 @@ def test_segment() -> None:
     )
     ball = segment_gap([0, 0, 900], [0, 0, 900], HOOP, 20.0, 30.0)
     assert ball.gap == pytest.approx(50.0)
-
-
-# --- solids --------------------------------------------------------------------------------
-
-LSHAPE = [[0, 0], [400, 0], [400, 100], [100, 100], [100, 300], [0, 300]]
-SOLIDS: dict[str, Solid] = {
-    "box": Box.between([150, -700, 200], [500, -300, 700]),
-    "cylinder": Cylinder(vec([200, 300, 900]), vec([260, 700, 1100]), 80.0),
-    "capsule": Capsule(vec([100, 0, 600]), vec([140, 60, 850]), 90.0),
-    "ball": Capsule(vec([90, 0, 780]), vec([90, 0, 780]), 140.0),
-    "hexagon": Prism.along(
-        [[200 * np.cos(t), 200 * np.sin(t)] for t in np.arange(6) * pi / 3],
-        [0.2, 0.1, 1.0], origin=[300, 200, 500], low=-50, high=300,
-    ),
-    "corner": Prism.along(LSHAPE, [1, 0, 0], origin=[60, -500, 500], low=0, high=200),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", SOLIDS)
-def test_solid_gap_is_the_least_of_dense_samples(name: str) -> None:
-    solid = SOLIDS[name]
-    for path in (HOOP, *random_paths(21, 5)):
-        found = solid_gap(solid, path, 20.0)
-        stations = np.linspace(0, path.length, 40001)
-        dense = solid.distance(path.points(stations)).min() - 20.0
-        # a distance is no steeper than 1: dense samples are right to half their spacing
-        assert dense - path.length / 80000 <= found.gap <= dense + EXACT
-        there = solid.distance(path.spot(found.station).point[None, :])[0]
-        assert there - 20.0 == pytest.approx(found.gap, abs=1e-9)
-
-
-def test_box_parallel_to_a_tube() -> None:
-    path = Path.straight([0, 0, 0], [0, 0, 3000])
-    assert solid_gap(Box.between([50, -20, 500], [90, 20, 900]), path, 20.0).gap == pytest.approx(
-        30.0, abs=EXACT
-    )
-
-
-def test_distances_in_closed_form() -> None:
-    box = Box.between([0, 0, 0], [2, 4, 6])
-    points = np.array([[5.0, 8, 3], [1, 2, 3], [1, 2, 5.5], [-1, -2, -2]])
-    assert box.distance(points) == pytest.approx([5, -1, -0.5, 3])
-    rod = Cylinder(vec([0, 0, 0]), vec([0, 0, 10]), 2.0)
-    points = np.array([[5.0, 0, 5], [0, 0, 14], [5, 0, 14], [0, 0, 9.5], [1, 0, 5]])
-    assert rod.distance(points) == pytest.approx([3, 4, 5, -0.5, -1])
-    pill = Capsule(vec([0, 0, 0]), vec([0, 0, 10]), 2.0)
-    assert pill.distance(np.array([[3.0, 0, 14], [0, 0, 5]])) == pytest.approx([3, -2])
-
-
-def test_prism_in_closed_form() -> None:
-    corner = Prism.along(LSHAPE, [1, 0, 0], origin=[0, 0, 0], low=0, high=50)
-    assert not corner.convex
-    z = np.cross(corner.x, corner.y)
-    assert z == pytest.approx([1, 0, 0])
-
-    def at(u: float, v: float, w: float) -> float:
-        point = u * corner.x + v * corner.y + w * z
-        return float(corner.distance(point[None, :])[0])
-
-    assert at(200, 200, 25) == pytest.approx(100.0)
-    assert at(50, 50, 25) == pytest.approx(-25.0)
-    assert at(130, 140, 54) == pytest.approx(sqrt(30**2 + 4**2))
-    assert at(90, 250, 25) == pytest.approx(-10.0)
-    assert SOLIDS["hexagon"].convex
-
-
-def test_prism_needs_corners_and_height() -> None:
-    with pytest.raises(GeometryError, match="three corners"):
-        Prism.along([[0, 0], [1, 0]], [0, 0, 1], origin=[0, 0, 0], low=0, high=1)
-    with pytest.raises(GeometryError, match="not positive"):
-        Prism.along(LSHAPE, [0, 0, 1], origin=[0, 0, 0], low=5, high=5)
