@@ -16,6 +16,7 @@ from cagekit.cage.job import Job
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
 from cagekit.shop.bends import BendSchedule
+from cagekit.shop.clocking import instructions
 from cagekit.shop.cuts import CutPlan
 from cagekit.shop.inspection import inspection_rows
 from cagekit.shop.order import Step, TapeCheck, move_text
@@ -42,11 +43,6 @@ VIEWS: tuple[tuple[Camera, str], ...] = (
     (FRONT, "From the front"),
     (TOP, "From above"),
 )
-MARKS_AT: Mapping[str, str] = {
-    "start": "start of the bend",
-    "centre": "centre of the bend",
-    "offset": "mark on the die",
-}
 CLOCKING = (
     "Clock is the outside of the bend round from the reference line, clockwise as seen from end A; "
     "rotate right-handed about the feed."
@@ -217,25 +213,11 @@ class Book:
 
     def bend_notes(self, s: BendSchedule) -> list[str]:
         """What has to be said below a bend table."""
-        notes: list[str] = []
-        if s.problem:
-            notes.append(s.problem)
-        if s.die is not None:
-            notes.append(
-                f"Die {s.die.name}: marks are measured along the blank from end "
-                f"{s.work.datum.upper()}; put each mark at the die's {MARKS_AT[s.die.mark_at]}."
-            )
-        if s.work.flips:
-            notes.append("Turn the blank end for end where the leading end changes.")
-        if s.waste > 0.05:
-            notes.append(
-                f"The blank has {self.length(s.waste)} left on for the machine: cut it off after "
-                "bending."
-            )
+        notes = [f"Die {s.die.name}."] if s.die is not None else []
+        notes += instructions(s, self.job.units, self.tooling.paper.fraction)
         if s.springback is not None:
             notes.extend(s.springback.warnings)
-        notes.append(CLOCKING)
-        return notes
+        return [*notes, CLOCKING]
 
     def straight(self, s: BendSchedule) -> dict[str, Any]:
         """The card of a straight tube."""
