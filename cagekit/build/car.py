@@ -19,16 +19,18 @@ class HoopSection(FileModel):
     """Inside of the shell in the plane where the main hoop stands, one side."""
 
     half_width_floor: Length = Field(
+        gt=0,
         description=(
             "centre plane to inner sill at floor height, tape across and halve or plumb from "
             "the centre string"
-        )
+        ),
     )
     half_width_belt: Length = Field(
-        description="centre plane to the narrowest metal at the belt line (bottom of the window)"
+        gt=0,
+        description="centre plane to the narrowest metal at the belt line (bottom of the window)",
     )
     height_belt: Length = Field(description="belt line above the sill plane")
-    half_width_rail: Length = Field(description="centre plane to the roof rail's inner face")
+    half_width_rail: Length = Field(gt=0, description="centre plane to the roof rail's inner face")
     height_rail: Length = Field(
         description="roof rail's inner face above the sill plane, where the half width was taken"
     )
@@ -138,7 +140,7 @@ class Wheel(FileModel):
     """Steering wheel."""
 
     centre: Point
-    diameter: Length
+    diameter: Length = Field(gt=0)
     column_angle: Angle = Field(0.4, description="column up from horizontal, degrees")
 
 
@@ -150,9 +152,9 @@ class Seat(FileModel):
     )
     back_angle: Angle = Field(description="torso back from vertical, degrees")
     side: Literal["left", "right"] = "left"
-    back_thickness: Length = Field(60.0, description="seat shell behind the back")
+    back_thickness: Length = Field(60.0, gt=0, description="seat shell behind the back")
     half_width: Length = Field(
-        240.0, description="half of the seat's width at the shoulder bolsters"
+        240.0, gt=0, description="half of the seat's width at the shoulder bolsters"
     )
 
 
@@ -169,7 +171,7 @@ class Dash(FileModel):
 class Tunnel(FileModel):
     """Transmission tunnel."""
 
-    half_width: Length
+    half_width: Length = Field(gt=0)
     top_z: Length
 
 

@@ -29,7 +29,7 @@ import numpy as np
 from cagekit.build.car import Car
 from cagekit.cage.model import Member
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.path import Arc, Path, Spot, Vec, unit, vec
+from cagekit.geometry.path import Arc, Spot, Vec, unit, vec
 from cagekit.units import parse_length
 
 MOVES: Mapping[str, tuple[int, float]] = {
@@ -348,12 +348,3 @@ def _half(member: Member, side: str) -> tuple[float, float]:
     if (side == "left") == left_first:
         return 0.0, mids[0].station
     return mids[0].station, path.length
-
-
-def half_path(path: Path, side: str) -> Path:
-    """The half of a path that lies on one side of the centre plane."""
-    mids = path.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
-    if len(mids) != 1:
-        return path
-    first, second = path.split(mids[0].station)
-    return first if (side == "left") == (float(path.start[1]) > 0) else second

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.build.build import Build
 from cagekit.build.entries import MemberEntry, StrutEntry
-from cagekit.cage.model import End, EndKind, Member, Side
+from cagekit.cage.model import End, Member, Side
 from cagekit.cage.places import Place, Places
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path, Vec, unit, vec
@@ -196,8 +196,3 @@ def crossing(path: Path, start: Vec, end: Vec) -> Vec:
         best = float(np.clip(near[int(np.argmin(gap(near)))], 0.0, path.length))
         step /= 10
     return path.spot(best).point
-
-
-def is_foot(end: End) -> bool:
-    """Whether an end stands on the car or on nothing yet."""
-    return end.kind in (EndKind.FLAT, EndKind.FREE)
