@@ -84,11 +84,13 @@ class FastenerOrder:
 class HardwareOrder:
     """Small parts of one kind and size: bolts, pins, nuts, washers, sleeves, half cups.
 
-    ``length`` along the axis of one (mm), ``mass`` of all (kg), ``parts`` their ids.
+    ``size`` tells its lengths in mm, ``size_inches`` in inches; ``length`` along the axis of one
+    (mm), ``mass`` of all (kg), ``parts`` their ids.
     """
 
     kind: str
     size: str
+    size_inches: str
     material: str
     count: int
     length: float
@@ -228,6 +230,7 @@ def _hardware(cage: Cage) -> Iterator[HardwareOrder]:
         yield HardwareOrder(
             kind=kind,
             size=size,
+            size_inches=parts[0].size_in("in"),
             material=material,
             count=len(parts),
             length=length,

@@ -97,8 +97,7 @@ def hardware(
     sleeve = s.sleeve_length(radius)
     out = [
         _ring(f"{base}_sleeve", "sleeve", joint, s.sleeve_od, s.sleeve_bore, -sleeve / 2, sleeve,
-              material, f"tube {s.sleeve_od:.2f} mm, bore {s.sleeve_bore:.2f} mm",
-              welded=owner),
+              material, "tube {}, bore {}", (s.sleeve_od, s.sleeve_bore), welded=owner),
     ]  # fmt: skip
     if s.spacer > 0:
         low = -sleeve / 2 - s.spacer
@@ -106,7 +105,7 @@ def hardware(
             out.append(
                 _ring(f"{base}_spacer_{way}", "spacer", joint, s.pin.spacer_od,
                       max(s.pin.diameter, s.sleeve_bore), z, s.spacer, "washer steel",
-                      f"spacer {s.pin.size} x {s.spacer:.2f} mm"),
+                      f"spacer {s.pin.size} x {{}}", (s.spacer,)),
             )  # fmt: skip
     out += _bolt(base, joint, radius) if s.pin_kind == "bolt" else [_quick(base, joint, radius)]
     if s.cup:
@@ -138,6 +137,7 @@ def _ring(
     length: float,
     material: str,
     size: str,
+    lengths: tuple[float, ...] = (),
     *,
     welded: str = "",
 ) -> SmallPart:
@@ -148,7 +148,8 @@ def _ring(
         stages=(Stage(Outline.circle((0.0, 0.0), od), length),),
         frame=_axis_frame(joint, z),
         bore=bore,
-        size=size,
+        called=size,
+        lengths=lengths,
         welded_to=welded,
         joint=joint.name,
         source=joint.spec.pin.source,
@@ -173,7 +174,7 @@ def _bolt(base: str, joint: SwingJoint, radius: float) -> list[SmallPart]:
             Stage(head, s.pin.head_height),
         ),
         frame=_axis_frame(joint, half + w - choice.length),
-        size=f"{s.pin.thread} x {long} {s.grade}",
+        called=f"{s.pin.thread} x {long} {s.grade}",
         joint=joint.name,
         source=s.pin.source,
     )
@@ -184,7 +185,7 @@ def _bolt(base: str, joint: SwingJoint, radius: float) -> list[SmallPart]:
         stages=(Stage(head, s.pin.nut_height),),
         frame=_axis_frame(joint, -half - w - s.pin.nut_height),
         bore=d,
-        size=f"{s.pin.thread} locking nut",
+        called=f"{s.pin.thread} locking nut",
         joint=joint.name,
         source=s.pin.source,
     )
@@ -213,7 +214,7 @@ def _quick(base: str, joint: SwingJoint, radius: float) -> SmallPart:
             Stage(Outline.circle((0.0, 0.0), KNOB[0] * d), KNOB[1] * d),
         ),
         frame=_axis_frame(joint, choice.grip / 2 - shank),
-        size=f"quick-release pin {s.pin.size}, {usable} usable",
+        called=f"quick-release pin {s.pin.size}, {usable} usable",
         joint=joint.name,
         source=lengths_of("quick-release", s.pin.size).source,
     )
@@ -247,7 +248,8 @@ def half_cup(id_: str, joint: SwingJoint, radius: float, material: str, tube: st
         material=material,
         stages=(Stage(outline, s.cup_overlap + joint.pin_offset + s.reach),),
         frame=m,
-        size=f"{2 * outer:.1f} x {s.cup_wall:.1f} mm tube, split to {2 * np.degrees(half):.0f} deg",
+        called=f"{{}} x {{}} tube, split to {2 * np.degrees(half):.0f} deg",
+        lengths=(2 * outer, s.cup_wall),
         made_from=f"tube {2 * outer:.1f} x {s.cup_wall:.1f} mm (the bar is {tube})",
         welded_to=joint.stub,
         joint=joint.name,

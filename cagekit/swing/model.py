@@ -19,6 +19,7 @@ from cagekit.geometry.path import Vec, vec
 from cagekit.materials.pins import PinKind, PinSize
 from cagekit.plates.model import Hole, HolePurpose, Plate
 from cagekit.plates.outline import Outline
+from cagekit.units import LengthUnit, format_length
 
 JointName = Literal["hinge", "latch"]
 Design = Literal["saddle", "cheeks"]
@@ -46,7 +47,9 @@ class SmallPart:
         stages: sections, each wholly inside or outside the next.
         frame: ``(4, 4)`` rigid map of the part's own axes to the car's.
         bore: diameter of the hole along z through all stages, mm; 0 for none.
-        size: what it is called when it is bought, e.g. ``"3/8-24 x 3 1/4 in"``.
+        called: what it is called when it is bought, e.g. ``"3/8-24 x 3 1/4 in"``; ``{}`` stands
+            for each of ``lengths``, which are told in the reader's units.
+        lengths: those lengths, mm.
         made_from: tube it is cut from, for the cut list.
         welded_to: member it is welded to; empty for a loose part.
         joint: joint that it belongs to.
@@ -59,11 +62,24 @@ class SmallPart:
     stages: tuple[Stage, ...]
     frame: Vec
     bore: float = 0.0
-    size: str = ""
+    called: str = ""
+    lengths: tuple[float, ...] = ()
     made_from: str = ""
     welded_to: str = ""
     joint: JointName = "hinge"
     source: str = ""
+
+    @property
+    def size(self) -> str:
+        """What it is called when it is bought, lengths in mm."""
+        return self.size_in("mm")
+
+    def size_in(self, units: LengthUnit) -> str:
+        """What it is called when it is bought, lengths in ``units``."""
+        decimals = 2 if units == "mm" else 3
+        return self.called.format(
+            *(format_length(v, units, decimals=decimals) for v in self.lengths)
+        )
 
     @property
     def length(self) -> float:

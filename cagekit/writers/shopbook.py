@@ -376,7 +376,7 @@ class Book:
             "hardware": [
                 [
                     h.kind.replace("_", " "),
-                    h.size,
+                    h.size_inches if self.job.units == "in" else h.size,
                     h.material,
                     str(h.count),
                     ", ".join(p.replace("_", " ") for p in h.parts),
