@@ -73,3 +73,19 @@ def test_wrong_ranges(over: str, says: str, capsys: pytest.CaptureFixture[str]) 
 def test_unknown_member(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["place", "gravel-hatch", "hood_bar"]) == 2
     assert "no such member" in capsys.readouterr().err
+
+
+def test_build_that_cannot_be_made_stops_with_the_reason(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A door bar whose cuts leave nothing between them: no harness bar mends that."""
+    from cagekit.build.presets import find_preset
+
+    text = find_preset("build", "sprint-wagon").read_text("utf-8")
+    own = tmp_path / "own.toml"
+    own.write_text(text.replace("[members.door_bar]\n", "[members.door_bar]\ncut_gap = 12\n"))
+    over = ["--over", "height=18:19:1"]
+    assert run(["place", str(own), "harness_bar", *over]) == 3
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "door_bar_left: between its cuts" in err

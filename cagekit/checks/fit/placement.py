@@ -132,6 +132,7 @@ def place(
 
     Raises:
         InputError: no such member or field, more than two ranges, or too many places.
+        GeometryError: no place can be made, and neither can the build as it is.
     """
     entries = _entries(build, member)
     cage = sketch(build)
@@ -154,6 +155,9 @@ def place(
     keys = _keys(tried, ids)
     trials = tuple(_kept(t, keys, ids) for t in tried)
     trials, best = _proposed(build, entries, chosen, now, trials)
+    if best is None:
+        # the reason may lie elsewhere in the build, where no place of this member mends it
+        members_only(build)
     return Placement(
         member=member,
         sweeps=chosen,
