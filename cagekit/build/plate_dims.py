@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import radians
 from typing import Literal
 
 from pydantic import Field
@@ -32,7 +33,7 @@ class FloorPlateDims(PlateDims):
     sheet: Length = Field(1.0, gt=0, description="thickness of the car's floor")
     backing: Length = Field(0.0, ge=0, description="thickness of a backing plate; 0 for none")
     fold_at: Length = Field(0.0, ge=0, description="foot to the corner of the floor; 0: flat plate")
-    fold_angle: Angle = Field(1.0472, description="turn of the floor there, up positive")
+    fold_angle: Angle = Field(radians(60), description="turn of the floor there, up positive")
     fold_radius: Length | None = Field(
         None, ge=0, description="inside radius; thickness if not given"
     )
@@ -45,7 +46,7 @@ class GussetDims(PlateDims):
     style: Literal["flat", "folded"] = Field("flat", description="flat or a folded saddle")
     od_branch: Length = Field(40.0, ge=5, description="diameter of the branch")
     od_parent: Length = Field(45.0, ge=5, description="diameter of the tube that runs through")
-    angle: Angle = Field(1.0472, gt=0.3, lt=2.9, description="corner between the two tubes")
+    angle: Angle = Field(radians(60), gt=0.3, lt=2.9, description="corner between the two tubes")
     along_branch: Length = Field(80.0, gt=0, description="leg along the branch")
     along_parent: Length = Field(80.0, gt=0, description="leg along the parent")
     nose: Length = Field(8.0, ge=0, description="blunt width of the tips")

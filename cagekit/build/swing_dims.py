@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import pi
 from typing import Literal
 
 from pydantic import Field
@@ -39,7 +40,7 @@ class BracketDims(SleeveDims):
     ligament: Length = Field(6.0, gt=0, description="bar left between sleeve and bar end")
     clearance: Length = Field(1.0, gt=0, description="least gap of bar and stub through the swing")
     cut_gap: Length = Field(2.0, gt=0, description="width of the saw cut")
-    open_angle: Angle = Field(1.5708, gt=0.1, le=3.0, description="how far the bar swings")
+    open_angle: Angle = Field(pi / 2, gt=0.1, le=3.0, description="how far the bar swings")
     stop_gap: Length = Field(0.2, ge=0, description="closed bar to the steel it bears on")
     reach: Length = Field(41.3, gt=0, description="stop past the latch pin")
     cup: Literal["latch", "none"] | None = Field(

@@ -45,6 +45,7 @@ def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     if not name:
         return
     kind = kinds[name]
+    _chosen(parser)
     units = "in" if "in" in _after(words, "--units") or "--units=in" in words else "mm"
     parser.usage = f"cagekit part {name} [--DIM value ...] [options]"
     parser.description = f"{kind.summary[0].upper()}{kind.summary[1:]}."
@@ -57,6 +58,13 @@ def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
         default = _shown(getattr(base, field), _unit(kind.dims, field), units)
         about = f"{info.description} ({default})".replace("%", "%%")
         group.add_argument(_option(field), dest=f"dim_{field}", metavar="VALUE", help=about)
+
+
+def _chosen(parser: argparse.ArgumentParser) -> None:
+    """Leave the kind out of the help: it is chosen, and the usage names it."""
+    for action in parser._actions:
+        if action.dest == "kind":
+            action.help = argparse.SUPPRESS
 
 
 def run(args: argparse.Namespace) -> int:
@@ -134,7 +142,7 @@ def _report(made: Any, args: argparse.Namespace) -> None:
         size = " x ".join(format_length(float(v), units) for v in plate.size)
         print(f"{plate.id}: flat {size}, {format_mass(plate.mass, units, decimals=2)}")
     for part in cage.parts:
-        print(f"{part.id}: {part.size}, {format_mass(part.mass, units, decimals=3)}")
+        print(f"{part.id}: {part.size_in(units)}, {format_mass(part.mass, units, decimals=3)}")
     print(f"{made.folder}/  {', '.join(files)}")
 
 
@@ -189,7 +197,7 @@ def _shown(value: Any, unit: str, units: str) -> str:
         return "worked out when left out"
     if unit == "mm":
         return format_length(value, units)  # type: ignore[arg-type]
-    return f"{degrees(value):g} degrees" if unit == "deg" else str(value)
+    return f"{round(degrees(value), 2):g} degrees" if unit == "deg" else str(value)
 
 
 def _said(dims: BaseModel) -> dict[str, Any]:

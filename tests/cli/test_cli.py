@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 import tomllib
+from math import pi
 from pathlib import Path
 
 import pytest
@@ -287,8 +288,33 @@ def test_part_says_its_dimensions_in_the_units_asked_for(
     assert "1120.0 mm" in capsys.readouterr().out
     assert run(["part", "main-hoop", "--help", "--units", "in"]) == 0
     assert "44.094 in" in capsys.readouterr().out
+    assert run(["part", "gusset", "--help"]) == 0
+    told = capsys.readouterr().out
+    assert "(60 degrees)" in told
+    assert "see below" not in told
     assert run(["part"]) == 0
     assert "halo" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("units", "sleeve"), [("mm", "tube 15.88 mm"), ("in", "tube 0.625 in")])
+def test_small_parts_are_told_in_the_units_asked_for(
+    units: str, sleeve: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["part", "sleeve", "--units", units, "--only", "json"]) == 0
+    assert sleeve in capsys.readouterr().out
+
+
+def test_plates_alone_in_inches(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["--units", "in", "--only", "json", "--thickness", "1/8", "--json"]
+    assert run(["part", "floor_plate", "--width", "7", "--length", "6 1/2", *words]) == 0
+    # steel of 7.85 g/cm3, corners of 15 mm radius
+    area = 7 * 6.5 * 25.4**2 - (4 - pi) * 15**2
+    told = json.loads(capsys.readouterr().out)
+    assert told["plates"][0]["mass_kg"] == pytest.approx(area * 3.175 * 7.85e-6, rel=1e-6)
+    legs = ["--along-branch", "3", "--along-parent", "3", "--od-branch", "1.5", "--hole", "3/4"]
+    assert run(["part", "gusset", *legs, *words]) == 0
+    plate = json.loads((folder / "outputs/part-gusset/cage.json").read_text())["plates"][0]
+    assert [h["diameter"] for h in plate["holes"]] == pytest.approx([19.05])
 
 
 def test_part_makes_what_was_typed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
