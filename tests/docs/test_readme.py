@@ -87,6 +87,25 @@ def test_plates_of_the_readme_are_made(block: str) -> None:
     assert any(p.folds for p in plates)
 
 
+@pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if "[table]" in b])
+def test_table_of_the_readme_cuts(block: str, tmp_path: Path) -> None:
+    """Every option is there and allowed, and the drawings are written as it says."""
+    shop = find_preset("tooling", "metric-shop").read_text("utf-8")
+    head, _, rest = shop.partition("[table]\n")
+    own = tmp_path / "shop.toml"
+    own.write_text(f"{head}{block}\n{rest[rest.index('[paper]') :]}", "utf-8")
+    build = find_preset("build", "hillclimb-coupe").read_text("utf-8")
+    build = build.replace('tooling = "metric-shop"', 'tooling = "shop.toml"')
+    (tmp_path / "own.toml").write_text(build, "utf-8")
+    table = load_build(str(tmp_path / "own.toml")).tooling.table
+    assert table is not None
+    told = tomllib.loads(block)["table"]
+    assert set(type(table).model_fields) - {"name", "lead_in"} == set(told)
+    stock, offcut = table.sheet
+    assert stock.length == pytest.approx(8 * 304.8)
+    assert (offcut.offcut, offcut.width) == (True, 400)
+
+
 def test_lengths_of_the_readme_are_lengths() -> None:
     (line,) = re.findall(r"A length is a number.*?\n\n", README, re.DOTALL)
     examples = re.findall(r"`([^`]*\d[^`]*)`", line)
