@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 
 from cagekit.build.fields import Angle, FileModel, Length
 from cagekit.errors import NotFoundError
+from cagekit.units import format_length
 
 OD_MATCH = 0.3
 """A die takes tubes whose outside diameter is within this of its own, mm (common practice: DOM
@@ -412,6 +413,10 @@ class Tooling(FileModel):
             raise ValueError(f"two dies are called {twice[0]!r}")
         return self
 
+    def _size(self, mm: float) -> str:
+        """A size in the shop's own units, for messages."""
+        return format_length(mm, self.units, decimals=2 if self.units == "mm" else 3)
+
     def dies_for(self, od: float) -> tuple[Die, ...]:
         """Return every die that takes tube of ``od`` mm, in the file's order."""
         return tuple(d for d in self.die if d.takes(od))
@@ -426,10 +431,10 @@ class Tooling(FileModel):
         if fits:
             return fits[0] if clr is None else min(fits, key=lambda d: abs(d.clr - clr))
         near = min(self.die, key=lambda d: abs(d.od - od))
-        have = ", ".join(f"{d.name} ({d.od:.2f} mm)" for d in self.die)
+        have = ", ".join(f"{d.name} ({self._size(d.od)})" for d in self.die)
         raise NotFoundError(
-            f"tooling {self.name!r}: no die takes {od:.2f} mm tube. Dies: {have}. "
-            f"Closest is {near.name!r} for {near.od:.2f} mm: use that tube or add a [[die]]."
+            f"tooling {self.name!r}: no die takes {self._size(od)} tube. Dies: {have}. "
+            f"Closest is {near.name!r} for {self._size(near.od)}: use that tube or add a [[die]]."
         )
 
     def stock_for(self, od: float, wall: float) -> tuple[Stock, ...]:
@@ -448,7 +453,7 @@ class Tooling(FileModel):
         named = [s for s in fits if s.od is not None]
         if not fits:
             raise NotFoundError(
-                f"tooling {self.name!r}: no stock of {od:.2f} x {wall:.2f} mm tube. "
+                f"tooling {self.name!r}: no stock of {self._size(od)} x {self._size(wall)} tube. "
                 "Add a [[stock]]."
             )
         return tuple(named or fits)

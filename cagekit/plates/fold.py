@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Vec
 from cagekit.plates.outline import Outline, Vec2, vec2
+from cagekit.units import INCH, LengthUnit
 
 DEFAULT_K = 0.42
 """Neutral axis from the inside surface as a share of the thickness, for cold folded mild steel.
@@ -391,7 +392,9 @@ def _turn(bend: Bend, thickness: float) -> Vec:
     return m
 
 
-def bend_name(fold: Fold) -> str:
-    """What is written at the fold line, e.g. ``UP 90 R4``."""
+def bend_name(fold: Fold, units: LengthUnit = "mm") -> str:
+    """What is written at the fold line, the radius in the drawing's units, e.g. ``UP 90 R4``."""
     way = "UP" if fold.up else "DOWN"
-    return f"{way} {abs(degrees(fold.angle)):.4g} R{fold.inside_radius:.4g}"
+    radius = fold.inside_radius
+    text = f"{radius / INCH:.3f}" if units == "in" else f"{radius:.4g}"
+    return f"{way} {abs(degrees(fold.angle)):.4g} R{text}"

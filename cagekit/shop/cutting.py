@@ -24,7 +24,7 @@ from cagekit.plates.model import Hole, HolePurpose, Plate
 from cagekit.plates.outline import Outline, Segment
 from cagekit.shop.engraving import engraved, written
 from cagekit.shop.letters import strokes
-from cagekit.units import format_length
+from cagekit.units import format_length, format_mass
 
 if TYPE_CHECKING:
     from cagekit.build.tooling import Tooling
@@ -194,7 +194,7 @@ def plate_drawing(plate: Plate, options: CutOptions, *, quantity: int = 1) -> Dr
     warnings: list[str] = []
     out = _contours(plate, options, warnings)
     out += [Stroke(Layer.FOLD, line) for line in _fold_lines(plate)]
-    out += [Stroke(Layer.NOTE, line) for line in _fold_names(plate)]
+    out += [Stroke(Layer.NOTE, line) for line in _fold_names(plate, options.units)]
     out += [Stroke(Layer.MARK, m.line) for m in plate.marks]
     label = engraved(plate, options.letter_height)
     if not label and options.letter_height > 0:
@@ -301,11 +301,11 @@ def _fold_lines(plate: Plate) -> list[Outline]:
     return out
 
 
-def _fold_names(plate: Plate) -> list[Outline]:
+def _fold_names(plate: Plate, units: Any) -> list[Outline]:
     """Direction, angle and radius beside each fold, on the note layer."""
     out: list[Outline] = []
     for f, line in zip(plate.folds, _fold_lines(plate), strict=True):
-        text = bend_name(f)
+        text = bend_name(f, units)
         span = line.length
         height = min(3.5, span / max(len(text), 1))
         angle = atan2(f.direction[1], f.direction[0])
@@ -328,7 +328,7 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int) -> list[str]:
     out = [
         plate.id,
         f"QTY {quantity}  {thick}  {plate.material.upper()}",
-        f"{plate.kind.replace('_', ' ')}, flat {size}, {plate.mass:.2f} kg",
+        f"{plate.kind.replace('_', ' ')}, flat {size}, {format_mass(plate.mass, u, decimals=2)}",
     ]
     if plate.folds:
         first = plate.folds[0]
@@ -341,9 +341,8 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int) -> list[str]:
     if small and options.pilot:
         out.append("drill on the marks: " + ", ".join(format_length(d, u) for d in small))
     if options.kerf:
-        out.append(
-            f"contours moved for a kerf of {options.kerf:.2f} mm: switch off the table's own"
-        )
+        kerf = format_length(options.kerf, u, decimals=3 if u == "in" else 2)
+        out.append(f"contours moved for a kerf of {kerf}: switch off the table's own")
     plugs = sum(h.purpose is HolePurpose.PLUG for h in plate.holes)
     if plugs:
         out.append(f"{plugs} plug weld holes")

@@ -79,6 +79,10 @@ class Book:
         """A size of stock: three decimals of an inch, or the millimetres as they are."""
         return format_length(mm, "in", decimals=3) if self.job.units == "in" else f"{mm:g} mm"
 
+    def mass(self, kg: float) -> str:
+        """A mass beside the book's lengths: pounds beside inches."""
+        return format_mass(kg, self.job.units)
+
     def tube(self, member: str) -> str:
         """Size and steel of a member's tube."""
         t = self.cage.members[member].tube
@@ -136,7 +140,7 @@ class Book:
             id_.replace("_", " "),
             self.tube(id_),
             self.length(self.cage.cut_length(id_)),
-            format_mass(self.cage.mass(id_)),
+            self.mass(self.cage.mass(id_)),
         ]
 
     def facts(self) -> list[list[str]]:
@@ -158,7 +162,7 @@ class Book:
             ["Members", f"{len(self.cage.members)} tubes, {total}"],
             ["Tube", "; ".join(tubes)],
             ["Plates", str(sum(p.quantity for p in self.cage.plates))],
-            ["Mass", f"{format_mass(listed.mass.total)} without welds, bolts and padding"],
+            ["Mass", f"{self.mass(listed.mass.total)} without welds, bolts and padding"],
             ["Centre of gravity", where],
             ["Tooling", self.tooling.description or self.tooling.name],
             ["Rules looked at", ", ".join(self.build.rules) or "none"],
@@ -230,7 +234,7 @@ class Book:
             ["Tube", f"{self.tube(s.member)}, {member.tube.material}"],
             ["Blank to saw", self.length(s.blank)],
             ["Length tip to tip", self.length(s.cut_length)],
-            ["Mass", format_mass(self.cage.mass(s.member))],
+            ["Mass", self.mass(self.cage.mass(s.member))],
         ]
         for name, end in member.ends:
             cut = self.cage.cut(s.member, name)
@@ -386,7 +390,7 @@ class Book:
             "weld": [
                 ["Joints of tubes", self.length(m.weld.joints)],
                 ["Plates", self.length(m.weld.plates)],
-                ["Filler to buy", f"{format_mass(m.weld.filler)}: {m.weld.assumption}"],
+                ["Filler to buy", f"{self.mass(m.weld.filler)}: {m.weld.assumption}"],
             ],
         }
 
@@ -398,13 +402,13 @@ class Book:
             str(t.pieces),
             self.length(t.needed),
             sticks or "own off-cuts",
-            format_mass(t.mass),
+            self.mass(t.mass),
         ]
 
     def plate_order(self, p: PlateOrder) -> list[str]:
         """One thickness of plate to buy."""
         area, order = (format_area(v, self.job.units) for v in (p.area, p.order))
-        return [self.size(p.thickness), p.material, str(p.pieces), area, order, format_mass(p.mass)]
+        return [self.size(p.thickness), p.material, str(p.pieces), area, order, self.mass(p.mass)]
 
     def padding_order(self, p: PaddingOrder) -> list[str]:
         """Padding of one tube."""

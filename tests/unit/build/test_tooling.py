@@ -74,7 +74,7 @@ def test_stock_of_one_tube_replaces_the_general_one():
     assert [s.length for s in shop.stock_for(40, 2.0)] == [5000]
     assert [s.length for s in shop.stock_for(40, 3.0)] == [6000]
     only = small(stock=[{"length": 5000, "od": 40}])
-    with pytest.raises(NotFoundError, match=r"no stock of 38.00 x 2.50"):
+    with pytest.raises(NotFoundError, match=r"no stock of 38.00 mm x 2.50"):
         only.stock_for(38, 2.5)
 
 

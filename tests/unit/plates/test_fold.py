@@ -206,3 +206,4 @@ def test_a_lightening_loop_may_have_any_shape():
 def test_fold_lines_are_named_for_the_brake():
     assert bend_name(Fold.along((0, 0), (1, 0), radians(-90), 3)) == "DOWN 90 R3"
     assert bend_name(Fold.along((0, 0), (1, 0), radians(62.5), 4.5)) == "UP 62.5 R4.5"
+    assert bend_name(Fold.along((0, 0), (1, 0), radians(90), 4.775), "in") == "UP 90 R0.188"
