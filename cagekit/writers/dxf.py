@@ -8,6 +8,7 @@ twice and nothing of no length. The same drawing gives the same bytes.
 from __future__ import annotations
 
 import io
+import logging
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import atan2, degrees, pi
@@ -192,16 +193,24 @@ def _name_classes(doc: Any) -> None:
 
 
 class _fixed_metadata:
-    """Take dates, user and random ids out of the file while it is written."""
+    """Take dates, user and random ids out of the file while it is written.
+
+    The library's remark that R12 has no place for units is kept quiet: the note in the drawing
+    says them.
+    """
 
     def __enter__(self) -> None:
         from ezdxf import options  # type: ignore[attr-defined]
 
+        self.log = logging.getLogger("ezdxf")
+        self.level = self.log.level
+        self.log.setLevel(logging.ERROR)
         self.options, self.before = options, options.write_fixed_meta_data_for_testing
         options.write_fixed_meta_data_for_testing = True
 
     def __exit__(self, *_: object) -> None:
         self.options.write_fixed_meta_data_for_testing = self.before
+        self.log.setLevel(self.level)
 
 
 def _once(strokes: Iterable[Stroke]) -> list[Stroke]:
