@@ -162,7 +162,9 @@ class Site:
                 found.append((along, Place(point=spot, members=(name,))))
         if not found:
             raise GeometryError(
-                entry.id, f"never meets {', '.join(cutters)}, by which it is to be cut."
+                entry.id,
+                f"never meets {', '.join(cutters)}, by which it is to be cut.",
+                "Take it out of `split_by`, or move a node until the tubes cross.",
             )
         return [place for _, place in sorted(found, key=lambda f: f[0])]
 
