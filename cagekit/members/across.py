@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import cos
 
-from cagekit.build.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagonalEntry, StrutEntry
+from cagekit.build.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagonalEntry
 from cagekit.cage.model import Member
 from cagekit.members.site import Site
-from cagekit.members.strut import between
+from cagekit.members.strut import between, crossed
 from cagekit.occupant.posture import seated
 
 SEAT_TO_SHOULDER = 460.0
@@ -44,9 +44,9 @@ def make_hoop_diagonal(site: Site, entry: HoopDiagonalEntry) -> list[Member]:
             f"on main_hoop.{bottom} at foot up {entry.rise!r} mm",
         )
 
-    return _crossed(
-        site, entry, "hoop_diagonal", entry.style == "crossed", ends(high, low), ends(low, high)
-    )
+    if entry.style == "crossed":
+        return crossed(site, entry, "hoop_diagonal", ends(high, low), ends(low, high))
+    return between(site, entry, "hoop_diagonal", *ends(high, low))
 
 
 def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
@@ -60,7 +60,9 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
 
     if entry.style != "v":
         first, second = (rear(other), front(driver)), (rear(driver), front(other))
-        return _crossed(site, entry, "roof_diagonal", entry.style == "crossed", first, second)
+        if entry.style == "crossed":
+            return crossed(site, entry, "roof_diagonal", first, second)
+        return between(site, entry, "roof_diagonal", *first)
     out: list[Member] = []
     for side in ("left", "right"):
         own = entry.model_copy(update={"id": f"{entry.id}_{side}", "side": side})
@@ -78,27 +80,3 @@ def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], str]:
     if holder == "front_hoop":
         return lambda side: f"on front_hoop.{side} at top bend inboard {entry.inset!r} mm"
     return lambda side: f"on half_hoop_{side} at top bend back {entry.inset!r} mm"
-
-
-def _crossed(
-    site: Site,
-    entry: StrutEntry,
-    role: str,
-    crossed: bool,
-    first: tuple[str, str],
-    second: tuple[str, str],
-) -> list[Member]:
-    """Make one strut, or two of which the second is cut and coped to the first."""
-    made = between(site, entry, role, *first)
-    if not crossed:
-        return made
-    site.add(made)
-    cross = entry.model_copy(
-        update={
-            "id": f"{entry.id}_cross",
-            "from_": None,
-            "to": None,
-            "split_by": (*entry.split_by, entry.id),
-        }
-    )
-    return made + between(site, cross, role, *second)

@@ -9,7 +9,7 @@ from cagekit.cage.model import Member, Swing
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path
 from cagekit.members.site import Site
-from cagekit.members.strut import between, front_leg
+from cagekit.members.strut import between, crossed, front_leg
 
 CUT_FROM_NODE = 2.75
 """Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld,
@@ -43,17 +43,8 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
         upper = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
         low = entry.model_copy(update={"id": f"{entry.id}_lower", "from_": None, "to": None})
         return upper + between(site, low, "door_bar", *ends(entry.low_rear, entry.low_front))
-    first = between(site, entry, "door_bar", *ends(entry.height_rear, entry.low_front))
-    site.add(first)
-    cross = entry.model_copy(
-        update={
-            "id": f"{entry.id}_cross",
-            "from_": None,
-            "to": None,
-            "split_by": (*entry.split_by, entry.id),
-        }
-    )
-    return first + between(site, cross, "door_bar", *ends(entry.low_rear, entry.height_front))
+    first = ends(entry.height_rear, entry.low_front)
+    return crossed(site, entry, "door_bar", first, ends(entry.low_rear, entry.height_front))
 
 
 def _swinging(site: Site, entry: DoorBarEntry, bar: Member) -> Member:
@@ -98,9 +89,7 @@ def _edges(site: Site, bar: Member, end: str) -> tuple[float, float] | None:
     return (min(hits), max(hits)) if hits else None
 
 
-def _cut(
-    entry: DoorBarEntry, bar: Member, end: str, edges: tuple[float, float] | None
-) -> float:
+def _cut(entry: DoorBarEntry, bar: Member, end: str, edges: tuple[float, float] | None) -> float:
     """Station of one cut: typed along the bar or by its height, else the usual one."""
     along, height = (
         (entry.cut_rear, entry.cut_rear_height)

@@ -33,6 +33,23 @@ def between(site: Site, entry: StrutEntry, role: str, start: str, end: str) -> l
     return site.struts(entry, role, a, b)
 
 
+def crossed(
+    site: Site, entry: StrutEntry, role: str, first: tuple[str, str], second: tuple[str, str]
+) -> list[Member]:
+    """Make two struts that cross: the second is cut and coped to the first."""
+    made = between(site, entry, role, *first)
+    site.add(made)
+    cross = entry.model_copy(
+        update={
+            "id": f"{entry.id}_cross",
+            "from_": None,
+            "to": None,
+            "split_by": (*entry.split_by, entry.id),
+        }
+    )
+    return made + between(site, cross, role, *second)
+
+
 def front_leg(site: Site, side: str) -> str:
     """Place text of the member that stands at the front on this side, up to ``at``."""
     name = site.first(f"a_pillar_bar_{side}", f"half_hoop_{side}", "front_hoop")
