@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 
+from cagekit.assembly.assemble import members_only
 from cagekit.benchmarks.frames import frame
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
 from cagekit.cage.cage import Cage
+from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 
 WAYS = ("cagekit", "checked", "plain", "floor")

@@ -49,9 +49,9 @@ def in_turn(
 
 def products(build: str) -> dict[str, float]:
     """CPU seconds of this process for each product of a build, imports included."""
-    from cagekit.build.resolve import load_build
-    from cagekit.cage.assemble import assemble
+    from cagekit.assembly.assemble import assemble
     from cagekit.cage.job import Job
+    from cagekit.inputs.resolve import load_build
     from cagekit.make.products import PRODUCTS
 
     start = time.process_time()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
 from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
 

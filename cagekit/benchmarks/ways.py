@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.geometry.path import Line, Path
 
 MEMORY = 5 * 2**30

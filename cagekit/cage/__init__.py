@@ -1,1 +1,1 @@
-"""The cage: members, joints, plates, and how they are put together."""
+"""The frozen model of a cage: members, joints, plates, swing-out doors, small parts."""

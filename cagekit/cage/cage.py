@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.model import End, EndKind, EndName, Member
+from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import NotFoundError
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.path import Path, Vec
@@ -18,8 +18,8 @@ from cagekit.geometry.volume import centroid, wall_volume
 from cagekit.materials.steels import steel
 
 if TYPE_CHECKING:
-    from cagekit.plates.model import Plate
-    from cagekit.swing.model import SmallPart, SwingDoor
+    from cagekit.cage.door import SmallPart, SwingDoor
+    from cagekit.cage.plate import Plate
 
 CONCENTRIC = 0.5
 """Axes that pass within this distance (mm) count as meeting in the node."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

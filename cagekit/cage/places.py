@@ -26,10 +26,10 @@ from typing import Literal
 
 import numpy as np
 
-from cagekit.build.car import Car
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.path import Arc, Spot, Vec, unit, vec
+from cagekit.inputs.car import Car
 from cagekit.units import parse_length
 
 MOVES: Mapping[str, tuple[int, float]] = {

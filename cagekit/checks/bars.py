@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cagekit.cage.model import EndName, Member
+from cagekit.cage.member import EndName, Member
 from cagekit.geometry.path import Vec, unit
 
 IN_LINE = 0.9962

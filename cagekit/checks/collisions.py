@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.geometry.clearance import Bar, PairGap, closest_pairs, points_gap
 from cagekit.geometry.path import Vec

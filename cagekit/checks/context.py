@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

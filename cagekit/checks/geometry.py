@@ -8,7 +8,7 @@ from math import degrees
 import numpy as np
 
 from cagekit.cage.cage import CONCENTRIC, Cage
-from cagekit.cage.model import EndKind
+from cagekit.cage.member import EndKind
 from cagekit.checks.collisions import GROUP, collisions
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status

@@ -7,8 +7,8 @@ from math import isfinite
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.gather import gathered
-from cagekit.plates.checks import PlateWarning, plate_checks
-from cagekit.plates.clash import plate_clashes
+from cagekit.checks.plate_clash import plate_clashes
+from cagekit.checks.plate_practice import PlateWarning, plate_checks
 
 GROUP = "plates"
 

@@ -11,16 +11,16 @@ from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any, get_args
 
-from cagekit.build.entries import AnyEntry
-from cagekit.build.messages import FileInputError, Problem
-from cagekit.build.presets import find_preset, load_file, read_toml, shown
-from cagekit.build.rules import RuleEntry, RuleProfile
-from cagekit.build.toml_lines import Key, line_map, line_of
 from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Certainty, Value
 from cagekit.checks.limit import read_limit, split_operator, written
 from cagekit.checks.quantity import Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
+from cagekit.inputs.entries import AnyEntry
+from cagekit.inputs.messages import FileInputError, Problem
+from cagekit.inputs.presets import find_preset, load_file, read_toml, shown
+from cagekit.inputs.rules import RuleEntry, RuleProfile
+from cagekit.inputs.toml_lines import Key, line_map, line_of
 from cagekit.units import LengthUnit
 
 ROLES: tuple[str, ...] = (

@@ -7,7 +7,7 @@ from math import asin, atan2, degrees, hypot
 
 import numpy as np
 
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.bars import Bar, cross
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities_hoops import hoop_plane

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.bars import Bar, cross
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantity import Measure, Pick, quantity

@@ -1,6 +1,6 @@
 """Quantities of the people in the cage that rulebooks limit: head, shoulder, arm.
 
-The posture and the readings come from ``cagekit.occupant``; without a driver sheet every one of
+The posture and the readings come from ``cagekit.people``; without a driver sheet every one of
 them needs input.
 """
 
@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantity import Measure, Pick, quantity
 from cagekit.checks.survey import Survey, side_of
-from cagekit.occupant import Occupant, readings
-from cagekit.occupant.cockpit import Cockpit, Reading
+from cagekit.fit.cockpit import Cockpit, Reading
+from cagekit.people import Occupant, readings
 
 NO_DRIVER = "a driver sheet (`drivers` in the build file)"
 

@@ -7,7 +7,7 @@ from math import tan
 
 import numpy as np
 
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.bars import Bar, cross, joined
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities_hoops import front_legs, leg_top

@@ -7,7 +7,7 @@ from math import acos, asin, degrees
 
 import numpy as np
 
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantity import Measure, Pick, quantity
 from cagekit.checks.survey import SIDES, Survey, extreme, side_of

@@ -15,7 +15,7 @@ from cagekit.checks.survey import Foot, Survey
 from cagekit.geometry.path import Vec, unit
 
 if TYPE_CHECKING:
-    from cagekit.plates.model import Plate
+    from cagekit.cage.plate import Plate
 
 KSI = 6.894757
 SAE_TENSILE = {2: 74 * KSI, 5: 120 * KSI, 8: 150 * KSI}

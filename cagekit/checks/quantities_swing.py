@@ -13,8 +13,8 @@ from cagekit.checks.survey import Survey, side_of
 from cagekit.geometry.path import Vec
 
 if TYPE_CHECKING:
-    from cagekit.plates.model import Pin, Plate
-    from cagekit.swing.model import BracketSpec
+    from cagekit.cage.door import BracketSpec
+    from cagekit.cage.plate import Pin, Plate
 
 SAME_PIN = 120.0
 """Ears within this distance share a pin, mm (common practice: a bracket is not wider)."""

@@ -7,31 +7,21 @@ from math import atan2, degrees, hypot
 
 import numpy as np
 
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.bars import Bar, joined
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantity import Measure, Pick, quantity
 from cagekit.checks.survey import SIDES, Survey, extreme
 from cagekit.errors import NotFoundError
 from cagekit.geometry.path import Arc, Path
-from cagekit.materials.steels import steel
+from cagekit.materials.steels import family, steel
 
-_ALLOYS = ("4130", "crmo")
 _PROCESS = (
     ("as welded", "as welded"),
     ("drawn over mandrel", "drawn over mandrel"),
 )
 _SEAMLESS_COLD = ("EN 10305-1",)
 _SEAMLESS = ("AMS 6360", "EN 10297-1", "EN 10216")
-
-
-def family(material: str) -> str:
-    """``alloy`` for chromium-molybdenum steel, else ``mild``; by the steel's key and grade."""
-    try:
-        text = f"{material} {steel(material).grade}".lower()
-    except NotFoundError:
-        text = material.lower()
-    return "alloy" if any(a in text for a in _ALLOYS) else "mild"
 
 
 def process(material: str) -> str:

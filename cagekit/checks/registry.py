@@ -16,8 +16,8 @@ from cagekit.checks.finding import Finding, worst_first
 from cagekit.errors import InputError
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 Check = Callable[[CheckContext], Iterable[Finding]]
 
@@ -44,7 +44,7 @@ GROUPS: tuple[Group, ...] = (
     Group("fit", "cagekit.checks.fit.people", "the people in the cage: room, belts, way out"),
     Group("car", "cagekit.checks.fit.car_fit", "tubes against shell, doors and keep-outs"),
     Group("sight", "cagekit.checks.fit.sight", "what the bars hide from the driver"),
-    Group("shop", "cagekit.shop.bendability", "what the bender and the saw can make"),
+    Group("shop", "cagekit.checks.bending", "what the bender and the saw can make"),
     Group("plates", "cagekit.checks.plates", "folds, flanges and holes of the plates"),
     Group(
         "swing_out",

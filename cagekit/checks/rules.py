@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from cagekit.build.presets import list_presets
 from cagekit.checks.context import CheckContext
 from cagekit.checks.engine import GROUP, evaluate
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.profile import load_profile
 from cagekit.checks.survey import Survey
+from cagekit.inputs.presets import list_presets
 
 
 def findings(ctx: CheckContext) -> list[Finding]:

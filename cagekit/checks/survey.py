@@ -10,20 +10,21 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from cagekit.cage.model import EndKind, EndName, Member
+from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.checks.bars import Bar, joined
 from cagekit.checks.context import CheckContext
 from cagekit.checks.fit.scene import cockpit_of
 from cagekit.checks.quantity import Pick
+from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.path import Arc, Path, Spot, Vec, vec
-from cagekit.occupant.cockpit import Cockpit
+from cagekit.materials.steels import family
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
-    from cagekit.build.car import Car
-    from cagekit.build.driver import Driver
     from cagekit.cage.cage import Cage
-    from cagekit.plates.model import Plate
+    from cagekit.cage.plate import Plate
+    from cagekit.inputs.build import Build
+    from cagekit.inputs.car import Car
+    from cagekit.inputs.driver import Driver
 
 HandSide = Literal["left", "right"]
 SIDES: tuple[HandSide, HandSide] = ("left", "right")
@@ -139,8 +140,6 @@ class Survey:
 
     def steel_family(self, member: Member) -> str:
         """``alloy`` for chromium-molybdenum tube, else ``mild``."""
-        from cagekit.checks.quantities_tubes import family
-
         return family(member.tube.material)
 
     # --- hoops -------------------------------------------------------------------------

@@ -7,13 +7,14 @@ from dataclasses import replace
 from math import degrees
 from typing import TYPE_CHECKING
 
+from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.fit.limits import checks_in
 from cagekit.checks.fit.scene import cockpit_of
 from cagekit.data import rows
-from cagekit.occupant.cockpit import Reading
-from cagekit.occupant.egress import way_out
+from cagekit.fit.cockpit import Reading
+from cagekit.fit.egress import way_out
 from cagekit.swing.bodies import BodySide
 from cagekit.swing.hardware import choose_pin
 from cagekit.swing.measures import (
@@ -26,7 +27,6 @@ from cagekit.swing.measures import (
     plates_of,
     root_gap,
 )
-from cagekit.swing.model import SwingDoor, SwingJoint
 from cagekit.swing.motion import Closest, Swept, sweep
 from cagekit.units import INCH
 

@@ -66,7 +66,7 @@ def _packages() -> list[tuple[str, str, str]]:
 
 
 def _places() -> list[tuple[str, str, str]]:
-    from cagekit.build.presets import list_presets, roots
+    from cagekit.inputs.presets import list_presets, roots
     from cagekit.view.fonts import font_folder
 
     found = list_presets()

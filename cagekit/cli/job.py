@@ -17,9 +17,9 @@ def add_build(parser: argparse.ArgumentParser) -> None:
 
 def job_of(args: argparse.Namespace, progress: Callable[[str], None] = lambda name: None) -> Job:
     """Load the build that was named and put its cage together."""
-    from cagekit.build.resolve import load_build
-    from cagekit.cage.assemble import assemble
+    from cagekit.assembly.assemble import assemble
     from cagekit.cage.job import Job
+    from cagekit.inputs.resolve import load_build
 
     progress("reading the build")
     build = load_build(args.build)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from cagekit.cli.console import caution, emit, note
 
 if TYPE_CHECKING:
-    from cagekit.build.entries import MemberEntry
+    from cagekit.inputs.entries import MemberEntry
     from cagekit.units import LengthUnit
 
 SHEET, CAR = "measuring-sheet.pdf", "car.toml"
@@ -62,13 +62,13 @@ def run(args: argparse.Namespace) -> int:
 
 def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | None]:
     """Members of a layout or a build, what it is, its units and its paper if it has one."""
-    from cagekit.build.build import spread
-    from cagekit.build.layout import Layout
-    from cagekit.build.messages import shorten
-    from cagekit.build.presets import find_any, find_preset, list_presets, load_file
-    from cagekit.build.resolve import load_build
     from cagekit.errors import InputError, NotFoundError
     from cagekit.hints import did_you_mean
+    from cagekit.inputs.build import spread
+    from cagekit.inputs.layout import Layout
+    from cagekit.inputs.messages import shorten
+    from cagekit.inputs.presets import find_any, find_preset, list_presets, load_file
+    from cagekit.inputs.resolve import load_build
 
     try:
         kind, path = "layout", find_preset("layout", name)

@@ -22,10 +22,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the file; one that exists is left alone."""
-    from cagekit.build.build import BuildFile
-    from cagekit.build.presets import find_preset, load_file, shown
-    from cagekit.build.starter import starter_text, valid_name
     from cagekit.errors import OutputError
+    from cagekit.inputs.build import BuildFile
+    from cagekit.inputs.presets import find_preset, load_file, shown
+    from cagekit.inputs.starter import starter_text, valid_name
     from cagekit.writers.folder import said
 
     valid_name(args.name)

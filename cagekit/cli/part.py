@@ -14,7 +14,7 @@ from cagekit.cli.console import Progress, caution, emit, note, table
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-    from cagekit.members.parts import PartKind
+    from cagekit.parts.tubes import PartKind
     from cagekit.units import LengthUnit
 
 TOOLING = {"mm": "metric-shop", "in": "inch-shop"}
@@ -105,9 +105,9 @@ def run(args: argparse.Namespace) -> int:
 
 def part_kinds() -> Mapping[str, PartKind]:
     """Return every kind of part, by name."""
-    from cagekit.members.parts import KINDS
-    from cagekit.plates.parts import PLATE_KINDS
-    from cagekit.swing.parts import SWING_KINDS
+    from cagekit.parts.plates import PLATE_KINDS
+    from cagekit.parts.swing import SWING_KINDS
+    from cagekit.parts.tubes import KINDS
 
     return {**KINDS, **PLATE_KINDS, **SWING_KINDS}
 
@@ -150,7 +150,7 @@ def _read(kind: PartKind, args: argparse.Namespace, units: str) -> BaseModel:
     """Check what was typed; every fault is told with its option."""
     from pydantic import ValidationError
 
-    from cagekit.build.messages import FileInputError, problems_of
+    from cagekit.inputs.messages import FileInputError, problems_of
 
     typed = {
         field: _number(getattr(args, f"dim_{field}"), _unit(kind.dims, field))
@@ -181,7 +181,7 @@ def _number(text: str, unit: str) -> float | str:
 
 
 def _unit(dims: type[BaseModel], field: str) -> str:
-    from cagekit.build.messages import unit_of
+    from cagekit.inputs.messages import unit_of
 
     return unit_of(dims, (field,))
 

@@ -14,9 +14,9 @@ from cagekit.cli.console import Progress, caution, emit, note, width
 from cagekit.cli.job import add_build
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.checks.finding import Finding
     from cagekit.checks.fit.placement import Key, Placement, Sweep, Trial
+    from cagekit.inputs.build import Build
     from cagekit.view.placement_plot import Chart
 
 ANGLES = {"lean"}
@@ -43,8 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Try the member and print the table."""
-    from cagekit.build.resolve import load_build
     from cagekit.checks.fit.placement import place
+    from cagekit.inputs.resolve import load_build
 
     target = _target(args.plot)
     with Progress() as progress:

@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List presets or print a schema."""
-    from cagekit.build import presets
+    from cagekit.inputs import presets
 
     kind = _kind(args.kind) if args.kind else None
     if args.schema:
@@ -53,15 +53,15 @@ def run(args: argparse.Namespace) -> int:
 
 def _kind(word: str) -> str:
     """Accept the kind and the name of its folder."""
-    from cagekit.build.presets import FOLDERS
+    from cagekit.inputs.presets import FOLDERS
 
     return next((kind for kind, folder in FOLDERS.items() if word in (kind, folder)), word)
 
 
 def _schema(kind: str | None) -> int:
-    from cagekit.build.presets import FOLDERS
-    from cagekit.build.schema_export import schema_of
     from cagekit.errors import InputError
+    from cagekit.inputs.presets import FOLDERS
+    from cagekit.inputs.schema_export import schema_of
 
     if kind is None:
         raise InputError(
@@ -77,8 +77,8 @@ def _about(path: object) -> str:
     """The description a preset gives of itself; a broken file shows here instead of stopping."""
     from pathlib import Path
 
-    from cagekit.build.messages import FileInputError
-    from cagekit.build.presets import read_toml
+    from cagekit.inputs.messages import FileInputError
+    from cagekit.inputs.presets import read_toml
 
     try:
         data, _ = read_toml(Path(str(path)))

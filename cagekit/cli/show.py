@@ -21,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the file; comments and sources in it are part of what is shown."""
-    from cagekit.build.presets import find_any, list_presets, read_toml, shown
+    from cagekit.inputs.presets import find_any, list_presets, read_toml, shown
 
     if args.name == "quantities":
         return _quantities()

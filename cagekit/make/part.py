@@ -7,16 +7,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
-from cagekit.build.presets import find_preset, load_file
 from cagekit.cage.job import Job
+from cagekit.inputs.presets import find_preset, load_file
 from cagekit.make.products import PRODUCTS
 from cagekit.make.run import make
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
-    from cagekit.build.tooling import Tooling
     from cagekit.cage.cage import Cage
-    from cagekit.members.parts import Part
+    from cagekit.inputs.build import Build
+    from cagekit.inputs.tooling import Tooling
+    from cagekit.parts.tubes import Part
 
 SUITED = ("step", "dxf", "json", "glb", "png", "bends", "copes")
 """Products that need no car, driver or layout."""
@@ -66,7 +66,7 @@ def make_part(
         only: names of products; all that suit a part if empty.
         progress: told the name of each product before it is made.
     """
-    from cagekit.build.tooling import Tooling
+    from cagekit.inputs.tooling import Tooling
 
     shop = find_preset("tooling", tooling)
     cage = part.cage.only(part.made)

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from cagekit.build.presets import label
 from cagekit.cage.job import Job
+from cagekit.inputs.presets import label
 from cagekit.make.products import Check, Product, chosen
 from cagekit.writers.folder import swapped_in
 from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, write_manifest

@@ -11,6 +11,7 @@ from cagekit.hints import did_you_mean
 from cagekit.materials.source import Certainty, certainty
 from cagekit.units import INCH, KSI, POUND
 
+_ALLOYS = ("4130", "crmo")
 _STRESS = {"MPa": 1.0, "ksi": KSI}
 _DENSITY = {"kg/m3": 1e-9, "lb/in3": POUND / INCH**3}
 
@@ -100,3 +101,12 @@ def steel(name: str) -> Steel:
     if name not in table:
         raise NotFoundError(f"steel {name!r}: not in the table. {did_you_mean(name, table)}")
     return table[name]
+
+
+def family(material: str) -> str:
+    """``alloy`` for chromium-molybdenum steel, else ``mild``; by the steel's key and grade."""
+    try:
+        text = f"{material} {steel(material).grade}".lower()
+    except NotFoundError:
+        text = material.lower()
+    return "alloy" if any(a in text for a in _ALLOYS) else "mild"

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import cos
 
-from cagekit.build.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagonalEntry
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
+from cagekit.inputs.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagonalEntry
 from cagekit.members.site import Site
 from cagekit.members.strut import between, crossed
-from cagekit.occupant.posture import seated
+from cagekit.people.posture import seated
 
 SEAT_TO_SHOULDER = 460.0
 """Hip point to top of the shoulder along the torso, mm, when no driver is given (from memory)."""

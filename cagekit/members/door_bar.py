@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from cagekit.build.entries import DoorBarEntry
-from cagekit.cage.model import Member, Swing
+from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path
+from cagekit.inputs.entries import DoorBarEntry
 from cagekit.members.site import Site
 from cagekit.members.strut import between, crossed, front_leg
 

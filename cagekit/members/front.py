@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from cagekit.build.entries import FrontHoopEntry, HalfHoopEntry, HaloEntry, PillarBarEntry
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.path import Arc, Vec, unit, vec
+from cagekit.inputs.entries import FrontHoopEntry, HalfHoopEntry, HaloEntry, PillarBarEntry
 from cagekit.members.site import Site
 
 SIDES = ("left", "right")

@@ -6,11 +6,11 @@ from math import acos, radians, tan
 
 import numpy as np
 
-from cagekit.build.entries import HoopEntry
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.path import unit, vec
+from cagekit.inputs.entries import HoopEntry
 from cagekit.members.site import Site
 
 STRAIGHTEN = radians(2.0)

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from cagekit.build.entries import MemberEntry
+from cagekit.inputs.entries import MemberEntry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 from importlib import import_module
 from typing import Any
 
-from cagekit.build.entries import MemberEntry
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
+from cagekit.inputs.entries import MemberEntry
 from cagekit.members.site import Site
 
 GENERATORS: Mapping[str, str] = {

@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.build.build import Build
-from cagekit.build.entries import MemberEntry, StrutEntry
-from cagekit.cage.model import End, Member, Side
+from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.inputs.build import Build
+from cagekit.inputs.entries import MemberEntry, StrutEntry
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
 

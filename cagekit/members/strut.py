@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from cagekit.build.entries import (
+from cagekit.cage.member import Member
+from cagekit.cage.places import Place
+from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.path import vec
+from cagekit.inputs.entries import (
     BraceEntry,
     CrossMemberEntry,
     DashBarEntry,
@@ -14,10 +18,6 @@ from cagekit.build.entries import (
     StrutEntry,
     WindscreenBraceEntry,
 )
-from cagekit.cage.model import Member
-from cagekit.cage.places import Place
-from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.path import vec
 from cagekit.members.site import Site
 
 SET_BACK_TOL = 0.5

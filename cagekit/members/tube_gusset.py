@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 
-from cagekit.build.entries import TubeGussetEntry
-from cagekit.cage.model import EndKind, Member
+from cagekit.cage.member import EndKind, Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.entries import TubeGussetEntry
 from cagekit.members.site import Site
 from cagekit.members.strut import between, spot_along
 

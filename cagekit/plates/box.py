@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.geometry.outline import Outline, Vec2
 from cagekit.geometry.path import Vec
-from cagekit.plates.model import Hole, HolePurpose, Mark, Plate, Weld
-from cagekit.plates.outline import Outline, Vec2
 
 SLOT_GAP = 0.2
 """Clearance of a slot round its tab on each side, mm (common practice for laser and plasma)."""

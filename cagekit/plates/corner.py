@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.model import EndName
+from cagekit.cage.member import EndName
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.outline import Vec2
 from cagekit.geometry.path import Path, Vec, unit
 from cagekit.hints import did_you_mean
-from cagekit.plates.outline import Vec2
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import ValidationError
 
-from cagekit.build.messages import models_in
-from cagekit.build.plate import (
+from cagekit.errors import InputError, NotFoundError
+from cagekit.inputs.messages import models_in
+from cagekit.inputs.plate import (
     PLATE_ENTRY,
     FloorPlateEntry,
     PlateEntry,
@@ -18,11 +19,10 @@ from cagekit.build.plate import (
     TabEntry,
     laid_on,
 )
-from cagekit.build.presets import shown, table_error
-from cagekit.errors import InputError, NotFoundError
+from cagekit.inputs.presets import shown, table_error
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
+    from cagekit.inputs.build import Build
 
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "floor-150", "in": "floor-6in"}
 """Plate of a foot on the floor that no entry speaks of, by the build's units."""
@@ -86,7 +86,7 @@ def plate_preset(ref: str) -> PlateEntry:
 
 @lru_cache(maxsize=64)
 def _preset(ref: str, beside: str) -> PlateEntry:
-    from cagekit.build.presets import load
+    from cagekit.inputs.presets import load
 
     return load("plate", ref, PlateFile, beside=Path(beside) if beside else None).plate
 

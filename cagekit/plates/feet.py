@@ -6,19 +6,19 @@ from collections.abc import Callable, Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from cagekit.build.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
-from cagekit.cage.model import EndKind, EndName
+from cagekit.cage.member import EndKind, EndName
+from cagekit.cage.plate import Plate
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
+from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
 from cagekit.plates.entries import floor_entry, foot_rise, plate_entries
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
-from cagekit.plates.model import Plate
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 Maker = Callable[["Build", "Cage", PlateEntry, str], Sequence[Plate]]
 

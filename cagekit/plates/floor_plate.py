@@ -9,13 +9,13 @@ from typing import Literal
 
 import numpy as np
 
-from cagekit.build.plate import FloorPlateEntry
+from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.geometry.fold import Fold, bend_allowance
+from cagekit.geometry.outline import Outline
+from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.materials.fasteners import Fastener, fastener
-from cagekit.plates.fold import Fold, bend_allowance
 from cagekit.plates.foot import Foot
-from cagekit.plates.model import Bolt, Hole, HolePurpose, Mark, Plate, Weld
-from cagekit.plates.outline import Outline
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
 
 FOLD_CLEARANCE = 2.0

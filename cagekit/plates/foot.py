@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.geometry.path import Vec, unit
-from cagekit.plates.outline import Outline, Segment, Vec2, vec2
 
 if TYPE_CHECKING:
-    from cagekit.build.car import Car, FootSpot
     from cagekit.cage.cage import Cage
-    from cagekit.cage.model import EndName
+    from cagekit.cage.member import EndName
+    from cagekit.inputs.car import Car, FootSpot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -14,20 +14,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.build.plate import GussetEntry, PlateEntry
-from cagekit.cage.model import EndName
+from cagekit.cage.member import EndName
+from cagekit.cage.plate import Hole, HolePurpose, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.geometry.path import Path
+from cagekit.inputs.plate import GussetEntry, PlateEntry
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
-from cagekit.plates.model import Hole, HolePurpose, Plate, Weld
-from cagekit.plates.outline import Outline, Segment, Vec2, vec2
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn, seat, straight_reach
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 RING = 12.0
 """Metal left round a lightening hole that is not given, mm (common practice)."""

@@ -6,17 +6,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from cagekit.build.plate import OutriggerBoxEntry, PlateEntry
+from cagekit.cage.plate import Mark, Plate, Weld
 from cagekit.errors import GeometryError, InputError
 from cagekit.hints import did_you_mean
+from cagekit.inputs.plate import OutriggerBoxEntry, PlateEntry
 from cagekit.plates.box import BoxSpec, box, told
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.foot import Foot
-from cagekit.plates.model import Mark, Plate, Weld
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:

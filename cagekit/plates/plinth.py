@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cagekit.build.plate import FloorPlateEntry
+from cagekit.cage.plate import Mark, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.plates.box import BoxSpec, box, told
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
-from cagekit.plates.model import Mark, Plate, Weld
 
 FLANGE = 20.0
 """How far the base stands out round the box to be welded to the sheet, mm (common practice)."""

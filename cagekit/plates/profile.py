@@ -14,10 +14,10 @@ from math import atan2, degrees, hypot, tan
 from typing import TYPE_CHECKING, Literal
 
 from cagekit.errors import GeometryError, InputError
-from cagekit.plates.fold import DEFAULT_K, bend_allowance
+from cagekit.geometry.fold import DEFAULT_K, bend_allowance
 
 if TYPE_CHECKING:
-    from cagekit.build.tooling import Tooling
+    from cagekit.inputs.tooling import Tooling
 
 BASE_SLOPE = 0.06
 """How far (rad) the section at the foot may slope against the foot's own plane: 3.4 degrees."""

@@ -13,13 +13,13 @@ from math import acos, cos, hypot, pi, sin, sqrt, tan
 
 import numpy as np
 
+from cagekit.cage.plate import Hole, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.geometry.fold import Fold, bend_allowance
+from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.geometry.path import Line, Vec
 from cagekit.plates.corner import Corner
-from cagekit.plates.fold import Fold, bend_allowance
 from cagekit.plates.gusset import GussetSpec, lightened
-from cagekit.plates.model import Hole, Plate, Weld
-from cagekit.plates.outline import Outline, Segment, Vec2, vec2
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn
 

@@ -7,9 +7,9 @@ from collections.abc import Callable
 import numpy as np
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.outline import Segment, Vec2, vec2
 from cagekit.geometry.path import Line, Path, Vec
 from cagekit.plates.foot import through_open
-from cagekit.plates.outline import Segment, Vec2, vec2
 
 Height = Callable[[float], float]
 """Height of the plate's edge over the axis, by the distance along the tube, mm."""

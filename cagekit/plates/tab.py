@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.build.plate import PlateEntry, TabEntry
 from cagekit.cage.places import Place, Places
+from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate, Weld, circle_segment
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.geometry.path import Path, Vec, unit
+from cagekit.inputs.plate import PlateEntry, TabEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
-from cagekit.plates.model import Hole, HolePurpose, Pin, Plate, Weld, circle_segment
-from cagekit.plates.outline import Outline, Segment, Vec2, vec2
 from cagekit.plates.seat import drawn, seat
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,10 +14,10 @@ from math import cos, pi, sin
 
 import numpy as np
 
-from cagekit.build.tooling import Torch
 from cagekit.cage.cage import Cage, Joint
 from cagekit.geometry.path import Vec
-from cagekit.occupant.shapes import Solid
+from cagekit.geometry.shapes import Solid
+from cagekit.inputs.tooling import Torch
 
 SPOTS = 24
 """Spots looked at round a saddle."""

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.build.tooling import Die, Tooling
-from cagekit.cage.model import EndKind, EndName
+from cagekit.cage.member import EndKind, EndName
 from cagekit.errors import GeometryError, NotFoundError
 from cagekit.geometry.path import Line, Path
+from cagekit.inputs.tooling import Die, Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop import springback
 from cagekit.shop.rows import BendRow, bend_rows, rebuild, trimmed, turn_about

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import degrees, radians
 
-from cagekit.cage.model import EndName
+from cagekit.cage.member import EndName
 from cagekit.shop.bends import BendSchedule, Step
 from cagekit.units import LengthUnit, format_length
 

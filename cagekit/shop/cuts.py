@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import combinations
 from math import ceil
 
-from cagekit.build.tooling import Tooling
 from cagekit.errors import InputError
+from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bends import BendSchedule
 from cagekit.shop.columns import choose

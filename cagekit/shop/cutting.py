@@ -16,18 +16,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.cage.plate import Hole, HolePurpose, Plate
 from cagekit.data import rows as table_rows
 from cagekit.errors import GeometryError, NotFoundError
+from cagekit.geometry.fold import bend_name
+from cagekit.geometry.outline import Outline, Segment
 from cagekit.hints import did_you_mean
-from cagekit.plates.fold import bend_name
-from cagekit.plates.model import Hole, HolePurpose, Plate
-from cagekit.plates.outline import Outline, Segment
 from cagekit.shop.engraving import engraved, written
 from cagekit.shop.letters import strokes
 from cagekit.units import format_length, format_mass
 
 if TYPE_CHECKING:
-    from cagekit.build.tooling import Tooling
+    from cagekit.inputs.tooling import Tooling
 
 
 class Layer(StrEnum):

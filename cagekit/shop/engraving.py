@@ -8,8 +8,8 @@ from math import ceil, pi
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.plates.model import Plate
-from cagekit.plates.outline import Outline, Vec2
+from cagekit.cage.plate import Plate
+from cagekit.geometry.outline import Outline, Vec2
 from cagekit.shop.letters import strokes, text_box
 
 ROW = 1.7

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.geometry.path import Line
 
 AWAY = 75.0

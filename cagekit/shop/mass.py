@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from cagekit.cage.plate import Plate
 from cagekit.geometry.path import Vec, vec
 from cagekit.geometry.volume import centroid
-from cagekit.plates.model import Plate
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
-    from cagekit.swing.model import SmallPart
+    from cagekit.cage.door import SmallPart
 
 STRIPS = 16
 """Strips across a bend zone over which its centre is averaged."""

@@ -16,9 +16,9 @@ from typing import Any, Literal, get_args
 
 from pydantic import BaseModel
 
-from cagekit.build.car import Car, CarSide
-from cagekit.build.driver import Driver
-from cagekit.build.entries import MemberEntry
+from cagekit.inputs.car import Car, CarSide
+from cagekit.inputs.driver import Driver
+from cagekit.inputs.entries import MemberEntry
 from cagekit.members.needs import needed
 
 Blank = Literal["one", "pair", "xyz", "falls", "choice", "section", "rearfront", "corners", "angle"]

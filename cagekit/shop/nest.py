@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
-from cagekit.plates.model import Plate
-from cagekit.plates.outline import Outline, Vec2
+from cagekit.geometry.outline import Outline, Vec2
 
 if TYPE_CHECKING:
-    from cagekit.build.tooling import Tooling
+    from cagekit.inputs.tooling import Tooling
 
 Turning = Literal["any", "grain", "fixed"]
 TURNS: dict[Turning, tuple[int, ...]] = {

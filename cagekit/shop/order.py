@@ -18,11 +18,11 @@ from typing import Any, Literal
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member
+from cagekit.cage.door import SwingDoor
+from cagekit.cage.member import Member
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Arc, Vec
 from cagekit.shop.welds import Way, Weld
-from cagekit.swing.model import SwingDoor
 from cagekit.swing.work import division
 from cagekit.units import format_length
 

@@ -12,7 +12,7 @@ from cagekit.shop.cuts import CutPlan, cut_plans
 from cagekit.units import LengthUnit
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
+    from cagekit.inputs.build import Build
     from cagekit.shop.order import Step
     from cagekit.shop.takeoff import Takeoff
     from cagekit.shop.welds import Weld

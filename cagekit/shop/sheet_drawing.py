@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.plates.outline import Outline
+from cagekit.geometry.outline import Outline
 from cagekit.shop.cutting import CutOptions, Drawing, Layer, Stroke, check_bar, plate_drawing
 from cagekit.shop.letters import strokes
 from cagekit.shop.nest import NestedSheet

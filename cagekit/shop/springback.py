@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees, radians, sqrt
 
-from cagekit.build.tooling import Die, TestBend
+from cagekit.inputs.tooling import Die, TestBend
 
 POOR = radians(0.75)
 """Scatter (rms of the residuals) above which the fit is called poor (common practice: an angle

@@ -10,9 +10,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from cagekit.build.tooling import Offcut, Saw, Stock
 from cagekit.data import rows
 from cagekit.errors import InputError
+from cagekit.inputs.tooling import Offcut, Saw, Stock
 from cagekit.materials.source import Certainty, certainty
 from cagekit.units import LengthUnit, parse_length
 

@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.build.padding import thickness_by_member
-from cagekit.build.tooling import Tooling
+from cagekit.inputs.padding import thickness_by_member
+from cagekit.inputs.tooling import Tooling
 from cagekit.materials.steels import steel
 from cagekit.shop.bends import BendSchedule
 from cagekit.shop.cuts import CutPlan
 from cagekit.shop.mass import CageMass, weigh
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
-    from cagekit.cage.model import Member
-    from cagekit.occupant.shapes import Solid
-    from cagekit.swing.model import SmallPart
+    from cagekit.cage.door import SmallPart
+    from cagekit.cage.member import Member
+    from cagekit.geometry.shapes import Solid
+    from cagekit.inputs.build import Build
 
 PAD_WITHIN = 150.0
 """A bar this near to a helmet is padded, mm. Source: Motorsport UK yearbook, appendix 3, 16.2
@@ -241,7 +241,7 @@ def _hardware(cage: Cage) -> Iterator[HardwareOrder]:
 
 def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:
     """Bars near a helmet, and every bar that the build pads."""
-    from cagekit.occupant.posture import seated
+    from cagekit.people.posture import seated
 
     asked = thickness_by_member(build.file.padding, {m.id: m.role for m in cage.members.values()})
     people = seated(build.car, build.drivers)

@@ -13,7 +13,7 @@ from math import degrees, pi
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import EndKind, EndName, Member
+from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.geometry.contact import CylinderPiece
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.path import Vec

@@ -15,12 +15,12 @@ from math import cos, radians, sin
 
 import numpy as np
 
-from cagekit.build.car import Car
-from cagekit.build.tooling import Torch
 from cagekit.cage.cage import Cage, Joint
+from cagekit.car.shell import surfaces
 from cagekit.geometry.path import Vec, vec
-from cagekit.occupant.shapes import Solid
-from cagekit.occupant.shell import surfaces
+from cagekit.geometry.shapes import Solid
+from cagekit.inputs.car import Car
+from cagekit.inputs.tooling import Torch
 from cagekit.shop.access import Reach, rays_of, reach
 
 LOWERINGS = (50.0, 100.0, 150.0)

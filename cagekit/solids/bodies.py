@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     import cadquery
 
     from cagekit.cage.cage import Cage
-    from cagekit.plates.model import Plate
-    from cagekit.swing.model import SmallPart
+    from cagekit.cage.door import SmallPart
+    from cagekit.cage.plate import Plate
 
 Body = Record | KernelSolid
 

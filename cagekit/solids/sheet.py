@@ -12,9 +12,9 @@ from math import pi, tau
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.plates.fold import Bend, Facet
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Segment
+from cagekit.cage.plate import Hole, Plate
+from cagekit.geometry.fold import Bend, Facet
+from cagekit.geometry.outline import Segment
 from cagekit.solids.creases import Refused
 from cagekit.solids.record import (
     CylinderSurface,

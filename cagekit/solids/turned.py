@@ -7,11 +7,11 @@ from math import pi, tau
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.plates.outline import Outline, Segment
+from cagekit.cage.door import SmallPart
+from cagekit.geometry.outline import Outline, Segment
 from cagekit.solids.creases import Refused
 from cagekit.solids.record import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
 from cagekit.solids.sheet import plate_record
-from cagekit.swing.model import SmallPart
 
 Array = NDArray[np.float64]
 

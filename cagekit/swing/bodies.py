@@ -10,13 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cagekit.build.car import Car
-from cagekit.cage.model import Member, Plane
+from cagekit.cage.door import SmallPart
+from cagekit.cage.member import Member, Plane
+from cagekit.cage.plate import Plate
+from cagekit.car.shell import polygon_distance
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Vec
-from cagekit.occupant.shell import polygon_distance
-from cagekit.plates.model import Plate
-from cagekit.plates.outline import Outline
-from cagekit.swing.model import SmallPart
+from cagekit.inputs.car import Car
 
 NEAR = 100.0
 """Nearer than this (mm) a distance is worked out exactly; more than any tube is thick."""

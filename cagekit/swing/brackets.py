@@ -11,13 +11,13 @@ from math import pi, sqrt, tan
 
 import numpy as np
 
+from cagekit.cage.door import SwingJoint
+from cagekit.cage.plate import Hole, HolePurpose, Mark, Pin, Plate, Weld, circle_segment
 from cagekit.errors import GeometryError
+from cagekit.geometry.fold import Fold, bend_allowance
+from cagekit.geometry.outline import Outline, Segment, vec2
 from cagekit.geometry.path import Vec
-from cagekit.plates.fold import Fold, bend_allowance
-from cagekit.plates.model import Hole, HolePurpose, Mark, Pin, Plate, Weld, circle_segment
-from cagekit.plates.outline import Outline, Segment, vec2
 from cagekit.plates.tab import tangent_angle
-from cagekit.swing.model import SwingJoint
 
 EDGE = 0.25
 """Height of a flange's edge over the tube's middle where it is welded to the stub, in radii: low

@@ -8,22 +8,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.build.entries import DoorBarEntry
-from cagekit.build.plate import PlateEntry
-from cagekit.cage.model import End, EndKind, EndName, Member, Plane
+from cagekit.cage.door import BracketSpec, JointName, SmallPart, SwingDoor, SwingJoint
+from cagekit.cage.member import End, EndKind, EndName, Member, Plane
+from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Arc, Path, Vec, unit, vec
+from cagekit.inputs.entries import DoorBarEntry
+from cagekit.inputs.plate import PlateEntry
 from cagekit.plates.entries import plate_entries
-from cagekit.plates.model import Plate
 from cagekit.swing.brackets import brackets
 from cagekit.swing.hardware import choose_pin, hardware
-from cagekit.swing.model import BracketSpec, JointName, SmallPart, SwingDoor, SwingJoint
 from cagekit.swing.relief import relief_lean
 from cagekit.swing.spec import bracket_entry, bracket_spec, require_known
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
-    from cagekit.build.tooling import Tooling
+    from cagekit.inputs.build import Build
+    from cagekit.inputs.tooling import Tooling
 
 FITTED = "_fitted"
 """Suffix of the whole bar, as it is fitted before it is cut."""

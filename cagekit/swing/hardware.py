@@ -7,12 +7,12 @@ from math import asin, cos, pi, radians
 
 import numpy as np
 
+from cagekit.cage.door import BracketSpec, SmallPart, Stage, SwingJoint
+from cagekit.cage.plate import circle_segment
+from cagekit.geometry.outline import Outline, Segment
 from cagekit.geometry.path import Vec
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import lengths_of
-from cagekit.plates.model import circle_segment
-from cagekit.plates.outline import Outline, Segment
-from cagekit.swing.model import BracketSpec, SmallPart, Stage, SwingJoint
 from cagekit.units import INCH
 
 SPARE_THREADS = 2

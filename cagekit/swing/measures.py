@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.model import EndKind, EndName
+from cagekit.cage.door import SwingDoor, SwingJoint
+from cagekit.cage.member import EndKind, EndName
+from cagekit.cage.plate import Plate
 from cagekit.geometry.path import Vec
-from cagekit.plates.model import Plate
 from cagekit.swing.bodies import BodySide, stub_gap
 from cagekit.swing.brackets import EDGE, STUB_WIDTH, stub_end
-from cagekit.swing.model import SwingDoor, SwingJoint
 
 if TYPE_CHECKING:
-    from cagekit.build.car import Car
     from cagekit.cage.cage import Cage
-    from cagekit.occupant.posture import Occupant
+    from cagekit.inputs.car import Car
+    from cagekit.people.posture import Occupant
 
 GRID = 3.0
 """Spacing of the points looked at on a plate, mm."""

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint, moved_points
+from cagekit.car.shell import surfaces
 from cagekit.geometry.path import Vec, vec
-from cagekit.occupant.shell import surfaces
 from cagekit.swing.bodies import BodySide, Obstacle, part_gap, plate_gap, stub_gap, tube_gap
 from cagekit.swing.brackets import stub_end
-from cagekit.swing.model import SmallPart, SwingDoor, SwingJoint, moved_points
 
 if TYPE_CHECKING:
-    from cagekit.build.car import Car
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.car import Car
 
 STEP = radians(5.0)
 """Angles looked at first."""

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from cagekit.build.plate import PlateEntry, SwingBracketEntry, laid_on
+from cagekit.cage.door import BracketSpec, JointName
 from cagekit.errors import GeometryError, InputError, NotFoundError
+from cagekit.inputs.plate import PlateEntry, SwingBracketEntry, laid_on
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinKind, pin_size
 from cagekit.plates.entries import plate_preset
 from cagekit.plates.profile import Folding
-from cagekit.swing.model import BracketSpec, JointName
 
 if TYPE_CHECKING:
-    from cagekit.build.tooling import Tooling
+    from cagekit.inputs.tooling import Tooling
 
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "swing-saddle-m10", "in": "swing-saddle-3-8in"}
 """Brackets of a bar that no entry speaks of, by the build's units."""

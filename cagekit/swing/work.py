@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import degrees
 from typing import Literal
 
-from cagekit.swing.model import SwingDoor, SwingJoint
+from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.units import format_length
 
 Units = Literal["mm", "in"]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.swing.model import SwingDoor, SwingJoint
+from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
 from cagekit.view.camera import Camera

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.fit import readings
+from cagekit.fit.cockpit import Cockpit, Reading
+from cagekit.fit.egress import Opening, way_out
 from cagekit.geometry.path import Vec, vec
-from cagekit.occupant import readings
-from cagekit.occupant.cockpit import Cockpit, Reading
-from cagekit.occupant.egress import Opening, way_out
-from cagekit.occupant.posture import Occupant
+from cagekit.people.posture import Occupant
 from cagekit.units import format_length
 from cagekit.view.camera import FRONT, SIDE, TOP, Camera
 from cagekit.view.fonts import font

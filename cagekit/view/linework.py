@@ -20,7 +20,7 @@ from cagekit.view.camera import Camera
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
-    from cagekit.plates.model import Plate
+    from cagekit.cage.plate import Plate
 
 SLICE = 45.0
 """Length of a slice in painter's order, mm of tube."""

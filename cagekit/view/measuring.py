@@ -16,9 +16,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.build.car import Car
-from cagekit.build.presets import load_file
 from cagekit.geometry.path import Vec
+from cagekit.inputs.car import Car
+from cagekit.inputs.presets import load_file
 from cagekit.view.camera import SIDE, TOP, Camera
 from cagekit.view.linework import BALLOON, Drawing, arrow, balloon, path_data, svg, text
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
 
     from cagekit.cage.cage import Cage
-    from cagekit.cage.model import Member
+    from cagekit.cage.member import Member
 
 Units = Literal["mm", "in"]
 Rgb = tuple[int, int, int]

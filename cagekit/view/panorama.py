@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.build.car import Car
+from cagekit.fit.cockpit import Cockpit
+from cagekit.fit.sight import Caps, Row
+from cagekit.fit.view_angles import PLANES, car_rows, header_edge, lower_edges, pillar_view
 from cagekit.geometry.path import Vec
-from cagekit.occupant.cockpit import Cockpit
-from cagekit.occupant.posture import Occupant
-from cagekit.occupant.sight import Caps, Row
-from cagekit.occupant.view_angles import PLANES, car_rows, header_edge, lower_edges, pillar_view
+from cagekit.inputs.car import Car
+from cagekit.people.posture import Occupant
 from cagekit.view.colours import role_colour
 from cagekit.view.fonts import font
 

@@ -9,10 +9,10 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.path import Vec, perpendicular, unit
-from cagekit.occupant.cockpit import Cockpit
-from cagekit.occupant.posture import Occupant
-from cagekit.occupant.shapes import Capsule, Ring, Slab
+from cagekit.geometry.shapes import Capsule, Ring, Slab
+from cagekit.people.posture import Occupant
 from cagekit.view.colours import Colour
 from cagekit.view.scene import Body
 

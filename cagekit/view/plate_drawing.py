@@ -10,7 +10,7 @@ from cagekit.geometry.path import Vec
 from cagekit.view.linework import Drawing, path_data, svg
 
 if TYPE_CHECKING:
-    from cagekit.plates.model import Plate
+    from cagekit.cage.plate import Plate
 
 
 def plate_drawing(plate: Plate, width: float, height: float) -> Drawing:

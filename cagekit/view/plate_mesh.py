@@ -13,9 +13,9 @@ from cagekit.view.mesh import Mesh
 from cagekit.view.triangulate import triangulate
 
 if TYPE_CHECKING:
-    from cagekit.plates.fold import Bend
-    from cagekit.plates.model import Plate
-    from cagekit.plates.outline import Outline
+    from cagekit.cage.plate import Plate
+    from cagekit.geometry.fold import Bend
+    from cagekit.geometry.outline import Outline
 
 Points = NDArray[np.float64]
 Place = Callable[[Points], Points]

@@ -11,8 +11,8 @@ from cagekit.checks import run
 from cagekit.checks.finding import Finding, to_json_text
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.job import Job
+    from cagekit.inputs.build import Build
 
 _KNOWN: WeakKeyDictionary[Cage, tuple[Build, tuple[Finding, ...]]] = WeakKeyDictionary()
 

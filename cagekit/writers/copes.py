@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.build.tooling import Notcher
 from cagekit.cage.job import Job
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Vec
-from cagekit.plates.outline import Outline
+from cagekit.inputs.tooling import Notcher
 from cagekit.shop.cutting import Drawing, Layer, Stroke
 from cagekit.shop.letters import strokes as letters
 from cagekit.shop.papers import Papers

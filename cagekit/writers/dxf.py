@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError, OutputError
-from cagekit.plates.model import Plate
-from cagekit.plates.outline import Outline, Segment
+from cagekit.geometry.outline import Outline, Segment
 from cagekit.shop.cutting import CutOptions, Drawing, Layer, Stroke, plate_drawing
 
 if TYPE_CHECKING:

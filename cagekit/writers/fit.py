@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cagekit.build.padding import thickness_by_member
-from cagekit.occupant.cockpit import Cockpit
+from cagekit.fit.cockpit import Cockpit
+from cagekit.inputs.padding import thickness_by_member
 
 if TYPE_CHECKING:
     from cagekit.cage.job import Job

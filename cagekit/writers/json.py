@@ -15,15 +15,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.cage.model import EndKind, EndName, Member
+from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.geometry.path import Arc, Path, Piece
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
+    from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint
     from cagekit.cage.job import Job
-    from cagekit.plates.model import Pin, Plate, Weld
-    from cagekit.plates.outline import Outline
-    from cagekit.swing.model import SmallPart, SwingDoor, SwingJoint
+    from cagekit.cage.plate import Pin, Plate, Weld
+    from cagekit.geometry.outline import Outline
 
 SCHEMA_VERSION = 1
 CURVE_POINTS = 180

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
-from cagekit.build.entries import MemberEntry
+from cagekit.inputs.entries import MemberEntry
 from cagekit.shop.measuring import CAR_FILE, CHECKS, Group, Measure, MeasuringSheet, measuring_sheet
 from cagekit.units import format_length
 from cagekit.view.linework import Drawing

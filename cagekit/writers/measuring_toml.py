@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from cagekit.build.entries import MemberEntry
+from cagekit.inputs.entries import MemberEntry
 from cagekit.shop.measuring import CHECKS, Measure, block, measuring_sheet
 
 BLANK = '"?"'

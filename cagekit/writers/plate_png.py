@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cagekit.plates.outline import Vec2
+from cagekit.geometry.outline import Vec2
 from cagekit.shop.cutting import Drawing, Layer
 
 if TYPE_CHECKING:

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.presets import list_presets
 from cagekit.cli.main import run
+from cagekit.inputs.presets import list_presets
 from cagekit.make.products import PRODUCTS
 
 ROOT = Path(__file__).parents[2]

@@ -79,7 +79,7 @@ def test_build_that_cannot_be_made_stops_with_the_reason(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A door bar whose cuts leave nothing between them: no harness bar mends that."""
-    from cagekit.build.presets import find_preset
+    from cagekit.inputs.presets import find_preset
 
     text = find_preset("build", "sprint-wagon").read_text("utf-8")
     own = tmp_path / "own.toml"

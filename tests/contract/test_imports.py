@@ -49,7 +49,7 @@ def loaded_after(code: str, *arguments: str) -> set[str]:
 def test_no_module_loads_a_slow_library_when_imported() -> None:
     names = modules()
     assert "cagekit.units" in names
-    assert "cagekit.cage.model" in names
+    assert "cagekit.cage.member" in names
     loaded = loaded_after(f"import importlib\nfor n in {names!r}: importlib.import_module(n)")
     assert not loaded & set(SLOW)
 

@@ -12,15 +12,15 @@ from typing import Any
 
 import pytest
 
-from cagekit.build.driver import Driver
-from cagekit.build.padding import Padding, thickness_by_member
-from cagekit.build.presets import find_preset
-from cagekit.build.resolve import load_build
-from cagekit.build.tube import TubeFile
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.checks.collisions import overlaps
 from cagekit.cli.verbs import VERBS
-from cagekit.occupant import seated
+from cagekit.inputs.driver import Driver
+from cagekit.inputs.padding import Padding, thickness_by_member
+from cagekit.inputs.presets import find_preset
+from cagekit.inputs.resolve import load_build
+from cagekit.inputs.tube import TubeFile
+from cagekit.people import seated
 from cagekit.plates.feet import plates_for
 from cagekit.units import parse_length
 

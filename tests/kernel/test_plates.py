@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
+from cagekit.cage.plate import Hole, Plate
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
 from cagekit.plates.box import BoxSpec, box
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
-from cagekit.plates.fold import Fold
 from cagekit.plates.foot import Foot
 from cagekit.plates.gusset import GussetSpec, flat_gusset
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
 from cagekit.plates.tab import TabSpec, tabs

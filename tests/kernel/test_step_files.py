@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.colours import role_colour
 from cagekit.errors import KernelError, OutputError
+from cagekit.inputs.resolve import load_build
 from cagekit.solids import kernel
 from cagekit.solids.bodies import (
     build_records,

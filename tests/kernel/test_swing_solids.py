@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
+from cagekit.inputs.resolve import load_build
+from cagekit.parts.swing import SWING_KINDS
 from cagekit.solids.bodies import member_body, plate_body, small_part_body, to_cadquery
 from cagekit.swing.opened import opened_cage
-from cagekit.swing.parts import SWING_KINDS
 
 pytestmark = pytest.mark.kernel
 

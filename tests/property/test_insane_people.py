@@ -14,11 +14,11 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from cagekit.build.car import Car
-from cagekit.build.driver import Driver
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import sketch
+from cagekit.assembly.assemble import sketch
 from cagekit.checks.registry import run
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
+from cagekit.inputs.resolve import load_build
 
 PRESETS = Path(__file__).parents[2] / "presets"
 DEMOS = ("sprint-wagon", "gravel-hatch", "track-roadster")

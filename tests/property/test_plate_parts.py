@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from cagekit.errors import CagekitError
-from cagekit.plates.parts import PLATE_KINDS
+from cagekit.parts.plates import PLATE_KINDS
 from cagekit.shop.cutting import CutOptions, plate_drawing
 from cagekit.writers.dxf import DxfOptions, dxf_bytes
 

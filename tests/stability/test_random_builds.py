@@ -14,10 +14,10 @@ from typing import Any
 
 import pytest
 
-from cagekit.build.build import Build, entries_of
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.errors import CagekitError, GeometryError, InputError
+from cagekit.inputs.build import Build, entries_of
+from cagekit.inputs.resolve import load_build
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
 

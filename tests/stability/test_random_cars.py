@@ -11,13 +11,13 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from cagekit.build.build import Build
-from cagekit.build.car import Car
-from cagekit.build.presets import find_preset
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.checks import run
 from cagekit.errors import CagekitError
+from cagekit.inputs.build import Build
+from cagekit.inputs.car import Car
+from cagekit.inputs.presets import find_preset
+from cagekit.inputs.resolve import load_build
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from cagekit.build.entries import DoorBarEntry
-from cagekit.build.plate import SwingBracketEntry
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member, Swing
+from cagekit.cage.member import Member, Swing
 from cagekit.errors import CagekitError
 from cagekit.geometry.path import Path
+from cagekit.inputs.entries import DoorBarEntry
+from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.materials.tubes import Tube
 from cagekit.swing.divide import divide
 from cagekit.swing.motion import sweep

@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.checks import run
 from cagekit.checks.finding import to_json_text
 from cagekit.checks.table import table_text
+from cagekit.inputs.resolve import load_build
 
 PROFILES = ["fia-253", "motorsport-uk", "nhra", "scca-gcr", "nasa-ccr", "common-practice"]
 ODD = ("strut", "main_hoop", "door_bar", "half_hoop", "roof_diagonal", "rear_brace")

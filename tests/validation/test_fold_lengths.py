@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.plates.fold import bend_allowance, bend_deduction, din_k
+from cagekit.geometry.fold import bend_allowance, bend_deduction, din_k
 
 DATA = Path(__file__).parents[1] / "data" / "fold_lengths.csv"
 ROWS = list(csv.DictReader(DATA.read_text(encoding="utf-8").splitlines()))

@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.build.plate import SwingBracketEntry
+from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate
+from cagekit.geometry.outline import Outline
+from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.materials.pins import pin_size
 from cagekit.plates.entries import plate_preset
-from cagekit.plates.model import Hole, HolePurpose, Pin, Plate
-from cagekit.plates.outline import Outline
 
 DATA = Path(__file__).parents[1] / "data"
 INCH = 25.4

@@ -16,25 +16,25 @@ from typing import Any
 import numpy as np
 import pytest
 
-from cagekit.build.build import Build, BuildFile
-from cagekit.build.car import Car
-from cagekit.build.driver import Driver
-from cagekit.build.presets import find_preset, read_toml
-from cagekit.build.resolve import resolve
-from cagekit.build.tooling import Tooling
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.door import SwingJoint
+from cagekit.cage.member import End, Member
+from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate
 from cagekit.checks.engine import evaluate_rule
 from cagekit.checks.finding import Status
 from cagekit.checks.profile import Rule, load_profile
 from cagekit.checks.quantity import quantities
 from cagekit.checks.survey import Survey
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Path
+from cagekit.inputs.build import Build, BuildFile
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
+from cagekit.inputs.presets import find_preset, read_toml
+from cagekit.inputs.resolve import resolve
+from cagekit.inputs.tooling import Tooling
 from cagekit.plates.feet import plates_for
-from cagekit.plates.model import Hole, HolePurpose, Pin, Plate
-from cagekit.plates.outline import Outline
-from cagekit.swing.model import SwingJoint
 
 PROFILES = ("fia-253", "motorsport-uk", "nhra", "scca-gcr", "nasa-ccr", "common-practice")
 HATCH = "gravel-hatch"

@@ -19,11 +19,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.build.car import Car, Seat, Wheel
-from cagekit.build.driver import Driver, Measure
-from cagekit.occupant.body import Dimensions, dimensions
-from cagekit.occupant.population import headform_circumference, survey
-from cagekit.occupant.posture import Occupant, seat_person
+from cagekit.inputs.car import Car, Seat, Wheel
+from cagekit.inputs.driver import Driver, Measure
+from cagekit.people.body import Dimensions, dimensions
+from cagekit.people.population import headform_circumference, survey
+from cagekit.people.posture import Occupant, seat_person
 
 TABLE = Path(__file__).parents[1] / "data" / "body_sizes.csv"
 ROWS = list(

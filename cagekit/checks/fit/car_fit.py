@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from cagekit.car.shell import FAR, Surface, surfaces
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.fit.scene import cockpit_of
-from cagekit.occupant.cockpit import Cockpit
-from cagekit.occupant.shell import FAR, Surface, surfaces
-from cagekit.occupant.tubes import Gap
+from cagekit.fit.cockpit import Cockpit
+from cagekit.fit.tubes import Gap
 
 GROUP = "car"
 TOUCH = 0.01

@@ -10,7 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
-from cagekit.occupant.cockpit import Reading
+from cagekit.fit.cockpit import Reading
 
 SLACK = 1e-6
 

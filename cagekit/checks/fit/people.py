@@ -9,10 +9,10 @@ from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Evidence, Finding, Status
 from cagekit.checks.fit.limits import fit_check
 from cagekit.checks.fit.scene import cockpit_of, nobody
-from cagekit.occupant import readings
-from cagekit.occupant.cockpit import Cockpit, Reading, bearing
-from cagekit.occupant.egress import Opening, way_out
-from cagekit.occupant.posture import Occupant, in_order, moved
+from cagekit.fit import readings
+from cagekit.fit.cockpit import Cockpit, Reading, bearing
+from cagekit.fit.egress import Opening, way_out
+from cagekit.people.posture import Occupant, in_order, moved
 
 GROUP = "fit"
 Measure = Callable[[Cockpit, Occupant], Reading]

@@ -17,15 +17,15 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.build.build import Build
-from cagekit.build.entries import MemberEntry
-from cagekit.cage.assemble import members_only, sketch
+from cagekit.assembly.assemble import members_only, sketch
 from cagekit.cage.cage import Cage
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.path import Vec
 from cagekit.hints import did_you_mean
+from cagekit.inputs.build import Build
+from cagekit.inputs.entries import MemberEntry
 from cagekit.units import INCH
 
 GROUPS = ("fit", "car", "sight", "rules")

@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
-from cagekit.build.padding import thickness_by_member
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Finding, Status
-from cagekit.occupant.cockpit import Cockpit
+from cagekit.fit.cockpit import Cockpit
+from cagekit.inputs.padding import thickness_by_member
 
 if TYPE_CHECKING:
-    from cagekit.build.build import Build
     from cagekit.cage.cage import Cage
+    from cagekit.inputs.build import Build
 
 _KNOWN: WeakKeyDictionary[Cage, tuple[Build, Cockpit]] = WeakKeyDictionary()
 

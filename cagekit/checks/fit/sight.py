@@ -8,10 +8,10 @@ from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Finding
 from cagekit.checks.fit.limits import fit_check
 from cagekit.checks.fit.scene import cockpit_of, nobody
+from cagekit.fit.cockpit import Cockpit, Reading
+from cagekit.fit.view_angles import PillarView, pillar_view, view_down, view_up
 from cagekit.geometry.path import Vec
-from cagekit.occupant.cockpit import Cockpit, Reading
-from cagekit.occupant.posture import Occupant
-from cagekit.occupant.view_angles import PillarView, pillar_view, view_down, view_up
+from cagekit.people.posture import Occupant
 
 GROUP = "sight"
 

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from cagekit.build.build import BuildFile, entries_of
-from cagekit.build.layout import Layout
 from cagekit.errors import InputError
+from cagekit.inputs.build import BuildFile, entries_of
+from cagekit.inputs.layout import Layout
 
 LAYOUT = Layout.model_validate(
     {

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.entries import StrutEntry
-from cagekit.build.presets import find_preset
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
+from cagekit.inputs.entries import StrutEntry
+from cagekit.inputs.presets import find_preset
+from cagekit.inputs.resolve import load_build
 
 
 @pytest.mark.parametrize(

@@ -7,13 +7,13 @@ from textwrap import dedent
 
 import pytest
 
-from cagekit.build import presets
-from cagekit.build.car import Car
-from cagekit.build.layout import Layout
-from cagekit.build.messages import FileInputError
-from cagekit.build.presets import find_any, find_preset, list_presets, load, load_file, read_toml
-from cagekit.build.tube import TubeFile
 from cagekit.errors import InputError, NotFoundError
+from cagekit.inputs import presets
+from cagekit.inputs.car import Car
+from cagekit.inputs.layout import Layout
+from cagekit.inputs.messages import FileInputError
+from cagekit.inputs.presets import find_any, find_preset, list_presets, load, load_file, read_toml
+from cagekit.inputs.tube import TubeFile
 
 TUBE = (
     'kind = "tube"\nname = "t"\nod = {od}\nwall = "2 mm"\nmaterial = "1020-dom"\nsource = "test"\n'

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.messages import FileInputError
-from cagekit.build.presets import find_preset
-from cagekit.build.resolve import load_build
 from cagekit.errors import InputError, NotFoundError
+from cagekit.inputs.messages import FileInputError
+from cagekit.inputs.presets import find_preset
+from cagekit.inputs.resolve import load_build
 
 BUILD = """\
 kind = "build"

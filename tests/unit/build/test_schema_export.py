@@ -7,8 +7,8 @@ import tomllib
 
 import pytest
 
-from cagekit.build.presets import FOLDERS, list_presets
-from cagekit.build.schema_export import schema_of
+from cagekit.inputs.presets import FOLDERS, list_presets
+from cagekit.inputs.schema_export import schema_of
 
 jsonschema = pytest.importorskip("jsonschema")
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.build import BuildFile
-from cagekit.build.presets import find_preset, list_presets, load, load_file
-from cagekit.build.starter import starter_text, valid_name
 from cagekit.errors import InputError
+from cagekit.inputs.build import BuildFile
+from cagekit.inputs.presets import find_preset, list_presets, load, load_file
+from cagekit.inputs.starter import starter_text, valid_name
 
 BUILDS = [p.name for p in list_presets("build")]
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.presets import shipped_root
-from cagekit.build.toml_lines import line_map, line_of
+from cagekit.inputs.presets import shipped_root
+from cagekit.inputs.toml_lines import line_map, line_of
 
 PRESETS = sorted(shipped_root().rglob("*.toml"))
 

@@ -7,9 +7,9 @@ from math import degrees
 import pytest
 from pydantic import ValidationError
 
-from cagekit.build.presets import find_preset, load_file
-from cagekit.build.tooling import Die, PressBrake, Tooling
 from cagekit.errors import NotFoundError
+from cagekit.inputs.presets import find_preset, load_file
+from cagekit.inputs.tooling import Die, PressBrake, Tooling
 from cagekit.shop.springback import for_die
 
 SHOPS = ("inch-shop", "inch-garage", "metric-shop")

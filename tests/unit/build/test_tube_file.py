@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
-from cagekit.build.tube import TubeFile
+from cagekit.inputs.tube import TubeFile
 from cagekit.materials.tubes import tube_sizes
 
 PRESETS = sorted((Path(__file__).parents[3] / "presets" / "tubes").glob("*.toml"))

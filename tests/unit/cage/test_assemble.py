@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import EndKind
+from cagekit.cage.member import EndKind
 from cagekit.errors import NotFoundError
+from cagekit.inputs.build import Build
+from cagekit.inputs.resolve import load_build
 from cagekit.plates.feet import plates_for
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")

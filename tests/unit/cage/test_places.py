@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.build.presets import find_preset
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble, members_only
-from cagekit.cage.model import EndKind
+from cagekit.assembly.assemble import assemble, members_only
+from cagekit.cage.member import EndKind
 from cagekit.cage.places import Places, parse_place
 from cagekit.errors import CagekitError, GeometryError, InputError
+from cagekit.inputs.presets import find_preset
+from cagekit.inputs.resolve import load_build
 
 
 @pytest.fixture(scope="module")

@@ -7,14 +7,14 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 
-from cagekit.build.presets import list_presets
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
 from cagekit.checks.collisions import collisions, overlaps
 from cagekit.checks.finding import Status
 from cagekit.geometry.path import Path
+from cagekit.inputs.presets import list_presets
+from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 
 R = 20.0

@@ -10,15 +10,15 @@ from typing import Any
 
 import pytest
 
-from cagekit.build.presets import find_preset, load_file
-from cagekit.build.tooling import Tooling
 from cagekit.cage.job import Job
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.presets import find_preset, load_file
+from cagekit.inputs.tooling import Tooling
 from cagekit.make import products, run
 from cagekit.make.part import PartBuild, make_part
 from cagekit.make.products import PRODUCTS, Product, chosen
 from cagekit.make.run import make
-from cagekit.members.parts import KINDS
+from cagekit.parts.tubes import KINDS
 
 
 def fails(job: Job, folder: Path) -> None:

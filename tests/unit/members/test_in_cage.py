@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from cagekit.build.build import Build, BuildFile, entries_of
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.errors import CagekitError, GeometryError, InputError
+from cagekit.inputs.build import Build, BuildFile, entries_of
+from cagekit.inputs.resolve import load_build
 from cagekit.members.registry import GENERATORS
 
 

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.car import Car
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import sketch
+from cagekit.assembly.assemble import sketch
 from cagekit.errors import CagekitError
+from cagekit.inputs.build import Build
+from cagekit.inputs.car import Car
+from cagekit.inputs.resolve import load_build
 from cagekit.members.needs import NEEDS, needed
 from cagekit.members.registry import GENERATORS
 from cagekit.shop.measuring import CAR_FILE, CHECKS, block, measuring_sheet

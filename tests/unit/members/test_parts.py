@@ -9,8 +9,8 @@ import pytest
 from pydantic import ValidationError
 
 from cagekit.errors import CopeError, GeometryError
-from cagekit.members.parts import KINDS, Part
 from cagekit.members.registry import GENERATORS
+from cagekit.parts.tubes import KINDS, Part
 
 
 def made(kind: str, **values: object) -> Part:

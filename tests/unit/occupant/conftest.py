@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from cagekit.build.car import Car
-from cagekit.build.driver import Driver
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
+from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.path import Path
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
 from cagekit.materials.tubes import Tube
-from cagekit.occupant.cockpit import Cockpit
 
 TUBE = Tube(od=40.0, wall=2.5, material="mild")
 

@@ -10,10 +10,10 @@ from dataclasses import replace
 
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import sketch
+from cagekit.assembly.assemble import sketch
 from cagekit.checks.finding import Status, to_json_text
 from cagekit.checks.registry import run
+from cagekit.inputs.resolve import load_build
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
 GROUPS = ("fit", "car", "sight")
@@ -81,8 +81,8 @@ def test_checks_of_the_largest_demo_are_quick() -> None:
 def test_no_kernel_no_pictures_are_imported() -> None:
     code = (
         "import sys\n"
-        "from cagekit.build.resolve import load_build\n"
-        "from cagekit.cage.assemble import sketch\n"
+        "from cagekit.inputs.resolve import load_build\n"
+        "from cagekit.assembly.assemble import sketch\n"
         "from cagekit.checks.registry import run\n"
         "b = load_build('sprint-wagon')\n"
         "run(b, sketch(b), groups=['fit', 'car', 'sight'])\n"

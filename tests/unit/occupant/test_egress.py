@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from cagekit.build.car import Car
-from cagekit.cage.model import End, EndKind, Member, Swing
-from cagekit.occupant.cockpit import Cockpit
-from cagekit.occupant.egress import GRID, polygon_area, way_out
+from cagekit.cage.member import End, EndKind, Member, Swing
+from cagekit.fit.cockpit import Cockpit
+from cagekit.fit.egress import GRID, polygon_area, way_out
+from cagekit.inputs.car import Car
 
 Bar = Callable[..., Member]
 Sit = Callable[..., Cockpit]

@@ -7,16 +7,16 @@ from dataclasses import replace
 
 import pytest
 
-from cagekit.build.car import Car, KeepOut
-from cagekit.build.driver import Driver
-from cagekit.cage.model import Member, Swing
+from cagekit.cage.member import Member, Swing
+from cagekit.car.shell import Surface, keep_out, surfaces
 from cagekit.checks.finding import Certainty, Finding, Status
 from cagekit.checks.fit.car_fit import check_surface
 from cagekit.checks.fit.limits import fit_checks
 from cagekit.checks.fit.people import person as person_findings
 from cagekit.checks.fit.sight import sight_of
-from cagekit.occupant.cockpit import Cockpit
-from cagekit.occupant.shell import Surface, keep_out, surfaces
+from cagekit.fit.cockpit import Cockpit
+from cagekit.inputs.car import Car, KeepOut
+from cagekit.inputs.driver import Driver
 
 Bar = Callable[..., Member]
 Sit = Callable[..., Cockpit]

@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.car import Car
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import sketch
+from cagekit.assembly.assemble import sketch
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding
 from cagekit.checks.registry import run
+from cagekit.inputs.build import Build
+from cagekit.inputs.car import Car
+from cagekit.inputs.resolve import load_build
 
 SWAP = {"left": "right", "right": "left"}
 

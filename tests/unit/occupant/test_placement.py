@@ -6,12 +6,12 @@ from itertools import pairwise
 
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only, sketch
+from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status
 from cagekit.checks.fit.placement import Placement, place, room, sweep
 from cagekit.errors import InputError
+from cagekit.inputs.build import Build
+from cagekit.inputs.resolve import load_build
 
 
 @pytest.fixture(scope="module")

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cagekit.build.car import Car
-from cagekit.build.driver import Driver
 from cagekit.geometry.path import vec
-from cagekit.occupant import posture
-from cagekit.occupant.posture import moved, seated, two_links
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
+from cagekit.people import posture
+from cagekit.people.posture import moved, seated, two_links
 
 number = st.floats(-600, 600)
 

@@ -8,11 +8,11 @@ from math import degrees, hypot
 import numpy as np
 import pytest
 
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
+from cagekit.fit import readings
+from cagekit.fit.cockpit import Cockpit, bearing
 from cagekit.geometry.path import vec
-from cagekit.occupant import readings
-from cagekit.occupant.cockpit import Cockpit, bearing
-from cagekit.occupant.posture import moved
+from cagekit.people.posture import moved
 
 Bar = Callable[..., Member]
 Sit = Callable[..., Cockpit]

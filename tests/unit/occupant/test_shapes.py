@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cagekit.geometry.path import unit, vec
-from cagekit.occupant.shapes import Capsule, Ring, Slab
+from cagekit.geometry.shapes import Capsule, Ring, Slab
 
 number = st.floats(-900, 900)
 point = st.tuples(number, number, number).map(np.array)

@@ -8,13 +8,13 @@ from math import asin, atan2, degrees, hypot, radians
 import numpy as np
 import pytest
 
-from cagekit.build.car import Car
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
+from cagekit.fit.cockpit import Cockpit
+from cagekit.fit.sight import Caps, Eyes, Row, both, extent, merged, within
+from cagekit.fit.view_angles import pillar_view, view_down, view_up
 from cagekit.geometry.path import vec
-from cagekit.occupant.cockpit import Cockpit
-from cagekit.occupant.posture import moved
-from cagekit.occupant.sight import Caps, Eyes, Row, both, extent, merged, within
-from cagekit.occupant.view_angles import pillar_view, view_down, view_up
+from cagekit.inputs.car import Car
+from cagekit.people.posture import moved
 
 
 def post(x: float, y: float, radius: float) -> Row:

@@ -8,11 +8,11 @@ from math import hypot, pi
 import numpy as np
 import pytest
 
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
+from cagekit.fit.tubes import Tubes
 from cagekit.geometry.clearance import segment_gap
 from cagekit.geometry.path import Path, vec
-from cagekit.occupant.shapes import Capsule, Ring
-from cagekit.occupant.tubes import Tubes
+from cagekit.geometry.shapes import Capsule, Ring
 
 
 def ball(x: float, y: float, z: float, radius: float) -> Capsule:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
 from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
 

@@ -6,12 +6,12 @@ from math import radians
 
 import pytest
 
-from cagekit.build.presets import load
-from cagekit.build.tooling import Tooling
-from cagekit.plates.checks import flange, plate_checks, plate_warnings
-from cagekit.plates.fold import Fold
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline
+from cagekit.cage.plate import Hole, Plate
+from cagekit.checks.plate_practice import flange, plate_checks, plate_warnings
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline
+from cagekit.inputs.presets import load
+from cagekit.inputs.tooling import Tooling
 
 SHOP = load("tooling", "metric-shop", Tooling)
 
@@ -84,10 +84,10 @@ def test_a_tube_through_a_plate_is_found():
     import numpy as np
 
     from cagekit.cage.cage import Cage
-    from cagekit.cage.model import Member
+    from cagekit.cage.member import Member
+    from cagekit.checks.plate_clash import plate_clashes
     from cagekit.geometry.path import Path
     from cagekit.materials.tubes import Tube
-    from cagekit.plates.clash import plate_clashes
 
     tube = Tube(od=40, wall=2, material="e235-n")
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
+from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.resolve import load_build
 from cagekit.plates.entries import plate_entries, spread
 from cagekit.plates.feet import feet_of, plates_for
-from cagekit.plates.model import HolePurpose
 
 DEMOS = ("gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster")
 
@@ -172,8 +172,8 @@ def test_both_sides_are_spread_and_mirrored():
 
 
 def test_every_plate_preset_loads_and_carries_its_source():
-    from cagekit.build.plate import PlateFile
-    from cagekit.build.presets import list_presets, load_file
+    from cagekit.inputs.plate import PlateFile
+    from cagekit.inputs.presets import list_presets, load_file
 
     found = list_presets("plate")
     assert len(found) >= 12

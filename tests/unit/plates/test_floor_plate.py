@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError, InputError
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
-from cagekit.plates.model import HolePurpose
 from cagekit.plates.profile import Folding
 
 BRAKE = Folding(radius=3.0, k=0.42, flange=16.0)

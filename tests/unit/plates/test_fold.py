@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cagekit.cage.plate import Hole, HolePurpose, Plate
 from cagekit.errors import GeometryError
-from cagekit.plates.fold import Fold, bend_allowance, bend_name
-from cagekit.plates.model import Hole, HolePurpose, Plate
-from cagekit.plates.outline import Outline
+from cagekit.geometry.fold import Fold, bend_allowance, bend_name
+from cagekit.geometry.outline import Outline
 
 T, R, K = 4.0, 5.0, 0.42
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.outline import Outline
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.gusset import GussetSpec, flat_gusset, widest
-from cagekit.plates.outline import Outline
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
 

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.outline import Outline, Segment, vec2
 from cagekit.plates.foot import arc_through, through
-from cagekit.plates.outline import Outline, Segment, vec2
 
 
 def shoelace(points):

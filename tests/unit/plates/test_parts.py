@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cagekit.errors import GeometryError
-from cagekit.plates.parts import PLATE_KINDS
+from cagekit.parts.plates import PLATE_KINDS
 
 
 def made(name, **values):

@@ -8,12 +8,12 @@ from math import pi
 import numpy as np
 import pytest
 
-from cagekit.build.plate import FloorPlateEntry
+from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError
+from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.plates.box import SLOT_GAP, BoxSpec, box
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
-from cagekit.plates.model import HolePurpose
 from cagekit.plates.plinth import plinth
 from cagekit.plates.profile import Folding
 from cagekit.plates.tab import TabSpec, tabs

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from cagekit.build.tooling import Tooling
+from cagekit.checks.bending import bend_findings
 from cagekit.checks.finding import Status
 from cagekit.geometry.path import Path
+from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
-from cagekit.shop.bendability import bend_findings
 from cagekit.shop.bends import schedule
 
 TUBE = Tube(od=40.0, wall=2.5, material="steel")

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from cagekit.build.tooling import Die, Tooling
 from cagekit.errors import GeometryError
 from cagekit.geometry.path import Path, rotate
+from cagekit.inputs.tooling import Die, Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bends import clocks, hanging, plan_work, schedule
 from cagekit.shop.rows import BendRow

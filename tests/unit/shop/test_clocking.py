@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from math import pi
 
-from cagekit.build.tooling import Tooling
 from cagekit.geometry.path import Path
+from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bends import schedule
 from cagekit.shop.clocking import instructions, why

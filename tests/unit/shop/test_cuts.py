@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from cagekit.build.tooling import Offcut, Saw, Stock, Tooling
 from cagekit.errors import InputError
 from cagekit.geometry.path import Path
+from cagekit.inputs.tooling import Offcut, Saw, Stock, Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bends import schedule
 from cagekit.shop.columns import _next_cost

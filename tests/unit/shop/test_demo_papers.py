@@ -9,12 +9,12 @@ from math import radians
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
+from cagekit.checks.bending import findings as shop_findings
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Status
-from cagekit.shop.bendability import findings as shop_findings
+from cagekit.inputs.resolve import load_build
 from cagekit.shop.cuts import sawn
 from cagekit.shop.papers import Papers
 from cagekit.shop.rows import BendRow, rebuild, trimmed

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cagekit.cage.plate import Hole, Plate
 from cagekit.errors import GeometryError
-from cagekit.plates.fold import Fold
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline
 from cagekit.shop.cutting import CutOptions, Layer
 from cagekit.shop.nest import (
     Laid,

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from cagekit.build.tooling import TestBend
+from cagekit.inputs.tooling import TestBend
 from cagekit.shop.springback import fit
 
 

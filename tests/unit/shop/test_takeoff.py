@@ -10,15 +10,15 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from cagekit.build.tooling import Tooling
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
+from cagekit.cage.plate import Bolt, Hole, Plate, Weld
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Path
+from cagekit.inputs.tooling import Tooling
 from cagekit.materials.steels import steel
 from cagekit.materials.tubes import Tube
-from cagekit.plates.fold import Fold
-from cagekit.plates.model import Bolt, Hole, Plate, Weld
-from cagekit.plates.outline import Outline
 from cagekit.shop.bends import schedules
 from cagekit.shop.cuts import cut_plans
 from cagekit.shop.mass import plate_centre, weigh
@@ -147,7 +147,7 @@ def build_of(tooling):
 
 
 def papers(cage, tooling, monkeypatch):
-    monkeypatch.setattr("cagekit.occupant.posture.seated", lambda car, drivers: ())
+    monkeypatch.setattr("cagekit.people.posture.seated", lambda car, drivers: ())
     sheets = schedules(cage, tooling)
     plans = cut_plans(sheets, tooling)
     return sheets, plans, take_off(build_of(tooling), cage, cage, sheets, plans)

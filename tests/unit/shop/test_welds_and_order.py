@@ -7,12 +7,12 @@ from math import pi
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.build.tooling import Torch
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
 from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.inputs.resolve import load_build
+from cagekit.inputs.tooling import Torch
 from cagekit.materials.tubes import Tube
 from cagekit.shop.access import SPOTS, reach
 from cagekit.shop.order import move_text, order_of_work

@@ -7,9 +7,9 @@ from math import pi
 import numpy as np
 import pytest
 
-from cagekit.plates.fold import Fold
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline, vec2
+from cagekit.cage.plate import Hole, Plate
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline, vec2
 from cagekit.solids.creases import Refused
 from cagekit.solids.measure import record_volume
 from cagekit.solids.record import CylinderSurface

@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.entries import DoorBarEntry
-from cagekit.build.plate import SwingBracketEntry
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member, Swing
+from cagekit.cage.member import Member, Swing
 from cagekit.geometry.path import Path
+from cagekit.inputs.build import Build
+from cagekit.inputs.entries import DoorBarEntry
+from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 from cagekit.swing.divide import Divided, divide
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cagekit.build.build import Build
 from cagekit.cage.cage import Cage
 from cagekit.errors import GeometryError
+from cagekit.inputs.build import Build
 from cagekit.swing.measures import bracket_clearance
 
 from .conftest import caged

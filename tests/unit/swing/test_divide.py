@@ -7,11 +7,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.plate import SwingBracketEntry
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import EndKind
+from cagekit.cage.member import EndKind
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.build import Build
+from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.shop.order import order_of_work
 from cagekit.shop.welds import weld_map
 from cagekit.swing.spec import require_known

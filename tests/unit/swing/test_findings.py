@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.checks.swing_out import findings
+from cagekit.inputs.build import Build
+from cagekit.inputs.resolve import load_build
 
 Told = Callable[..., dict[str, Finding]]
 

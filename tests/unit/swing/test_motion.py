@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cagekit.build.build import Build
-from cagekit.build.car import KeepOut
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member
+from cagekit.cage.door import turn_about
+from cagekit.cage.member import Member
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Path
-from cagekit.plates.outline import Outline
+from cagekit.inputs.build import Build
+from cagekit.inputs.car import KeepOut
 from cagekit.swing.bodies import BodySide, part_gap, plate_gap, prism_gap, stub_gap
-from cagekit.swing.model import turn_about
 from cagekit.swing.motion import sweep
 from cagekit.swing.opened import opened_cage
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.errors import GeometryError, InputError
-from cagekit.swing.parts import SWING_KINDS
+from cagekit.inputs.resolve import load_build
+from cagekit.parts.swing import SWING_KINDS
 
 WAGON = Path(__file__).parents[3] / "presets" / "builds" / "sprint-wagon.toml"
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from pydantic import BaseModel, ValidationError
 
-from cagekit.build.fields import Length
 from cagekit.errors import CagekitError
+from cagekit.inputs.fields import Length
 from cagekit.units import LengthError, parse_length
 
 # Millimetres worked out by hand from 1 in = 25.4 mm.

@@ -7,12 +7,12 @@ from io import BytesIO
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
+from cagekit.fit.cockpit import Cockpit
+from cagekit.fit.view_angles import pillar_view
 from cagekit.geometry.path import unit, vec
-from cagekit.occupant.cockpit import Cockpit
-from cagekit.occupant.shapes import Capsule, Ring, Slab
-from cagekit.occupant.view_angles import pillar_view
+from cagekit.geometry.shapes import Capsule, Ring, Slab
+from cagekit.inputs.resolve import load_build
 from cagekit.view.driver_views import fit_sheet, measures
 from cagekit.view.panorama import DOWN_DEG, HEAD, MARGIN, REACH_DEG, SCALE, UP_DEG, panorama
 from cagekit.view.person_mesh import SolidMesh, capsule_mesh, ring_mesh, slab_mesh

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End
-from cagekit.members.parts import KINDS
+from cagekit.cage.member import End
+from cagekit.parts.tubes import KINDS
 from cagekit.view import overview as sheet
 from cagekit.view.colours import FAMILIES, ROLES, role_colour
 from cagekit.view.overview import overview

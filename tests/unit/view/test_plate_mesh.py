@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cagekit.plates.fold import Fold
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline
+from cagekit.cage.plate import Hole, Plate
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline
 from cagekit.view.plate_mesh import plate_mesh
 from cagekit.view.triangulate import signed_area, triangulate
 

@@ -10,9 +10,9 @@ import numpy as np
 import pdfplumber
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.cage.job import Job
+from cagekit.inputs.resolve import load_build
 from cagekit.shop.templates import ordinates, saw_setting, template, templates
 from cagekit.writers.copes import (
     PAGES,

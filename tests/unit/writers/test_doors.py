@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
+from cagekit.inputs.resolve import load_build
 from cagekit.swing.motion import sweep
 from cagekit.writers.doors import swinging, write_doors
 from cagekit.writers.glb import write_cage

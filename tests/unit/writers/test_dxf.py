@@ -17,10 +17,10 @@ import numpy as np
 import pytest
 from ezdxf.math import bulge_to_arc
 
+from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate
 from cagekit.errors import GeometryError
-from cagekit.plates.fold import Fold
-from cagekit.plates.model import Hole, HolePurpose, Mark, Plate
-from cagekit.plates.outline import Outline
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline
 from cagekit.shop.cutting import CutOptions, Drawing, Layer, plate_drawing, process
 from cagekit.writers.dxf import DxfOptions, dxf_bytes, plate_dxf
 
@@ -163,8 +163,8 @@ def test_every_run_gives_equal_bytes():
     """Text hashes change by run, and with them the order of every set."""
     code = (
         "import hashlib\n"
-        "from cagekit.plates.model import Plate\n"
-        "from cagekit.plates.outline import Outline\n"
+        "from cagekit.cage.plate import Plate\n"
+        "from cagekit.geometry.outline import Outline\n"
         "from cagekit.writers.dxf import plate_dxf\n"
         "plate = Plate(id='p', kind='test', thickness=3, material='s235',"
         " outline=Outline.rectangle(80, 60, 5))\n"

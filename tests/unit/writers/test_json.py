@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
-from cagekit.members.parts import KINDS
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline
+from cagekit.cage.plate import Hole, Plate
+from cagekit.geometry.outline import Outline
+from cagekit.parts.tubes import KINDS
 from cagekit.writers.json import cage_dict, dumps, write_cage
 
 jsonschema = pytest.importorskip("jsonschema")

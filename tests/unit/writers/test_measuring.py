@@ -13,10 +13,10 @@ from typing import Any
 import pdfplumber
 import pytest
 
-from cagekit.build.car import Car
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import sketch
+from cagekit.assembly.assemble import sketch
 from cagekit.cli.main import run
+from cagekit.inputs.car import Car
+from cagekit.inputs.resolve import load_build
 from cagekit.shop.measuring import measuring_sheet
 from cagekit.view.measuring import PICTURES, measuring_picture, shell
 from cagekit.view.measuring_people import PEOPLE

@@ -11,9 +11,9 @@ import ezdxf
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
+from cagekit.inputs.resolve import load_build
 from cagekit.shop.cutting import CutOptions, Layer
 from cagekit.writers.dxf import cut_options, dxf_options, nest_options, write_plates, write_sheets
 
@@ -116,7 +116,7 @@ def test_the_shops_table_says_how_files_are_made():
 
 
 def test_a_shop_with_off_cuts_uses_them_first(tmp_path):
-    from cagekit.build.tooling import Sheet
+    from cagekit.inputs.tooling import Sheet
 
     sheets = (*BUILD.tooling.table.sheet, Sheet(width=400, length=600, offcut=True, label="B3"))
     write_sheets(job(table={"sheet": sheets}), tmp_path)

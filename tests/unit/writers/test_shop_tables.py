@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
+from cagekit.inputs.resolve import load_build
 from cagekit.make.products import chosen
 from cagekit.shop.papers import Papers
 from cagekit.shop.templates import template

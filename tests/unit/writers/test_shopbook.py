@@ -7,9 +7,9 @@ from pathlib import Path
 import pdfplumber
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
+from cagekit.inputs.resolve import load_build
 from cagekit.shop.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 

@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from cagekit.cage.plate import Hole, Plate
 from cagekit.errors import KernelError, OutputError
 from cagekit.geometry.cope import Parent, cut_end
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Path as Line
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline
 from cagekit.solids.measure import record_volume
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import Member
+from cagekit.cage.member import Member
 from cagekit.checks.engine import evaluate
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status, to_json_text, worst_first
 from cagekit.checks.profile import compile_file

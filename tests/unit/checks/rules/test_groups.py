@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import assemble
+from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
+from cagekit.cage.plate import Hole, Plate
 from cagekit.checks import CheckContext, Finding, Status, run
 from cagekit.checks.finding import to_json_text
 from cagekit.checks.gather import gathered
@@ -22,10 +22,10 @@ from cagekit.checks.plates import findings as plates
 from cagekit.checks.registry import GROUPS
 from cagekit.checks.survey import Survey
 from cagekit.errors import InputError
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Path
+from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
-from cagekit.plates.model import Hole, Plate
-from cagekit.plates.outline import Outline
 
 TUBE = Tube(od=40.0, wall=2.0, material="e355-n")
 DEMOS = ["sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster"]
@@ -168,8 +168,8 @@ def test_same_build_same_bytes() -> None:
 
 def test_checks_need_no_kernel() -> None:
     code = (
-        "import sys; from cagekit.build.resolve import load_build;"
-        "from cagekit.cage.assemble import assemble; from cagekit.checks import run;"
+        "import sys; from cagekit.inputs.resolve import load_build;"
+        "from cagekit.assembly.assemble import assemble; from cagekit.checks import run;"
         "b = load_build('sprint-wagon'); run(b, assemble(b));"
         "slow = {'OCP', 'cadquery', 'ezdxf', 'matplotlib', 'scipy', 'typst'};"
         "print(sorted(slow & set(sys.modules)))"

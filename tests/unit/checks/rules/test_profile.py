@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.build.presets import list_presets
-from cagekit.build.resolve import load_build
-from cagekit.cage.assemble import members_only
+from cagekit.assembly.assemble import members_only
 from cagekit.checks import Certainty, Status, run
 from cagekit.checks.profile import compile_file, load_profile
 from cagekit.checks.profile_sheet import profile_text, quantities_text
 from cagekit.checks.quantity import quantities
 from cagekit.errors import InputError
+from cagekit.inputs.presets import list_presets
+from cagekit.inputs.resolve import load_build
 
 README = (Path(__file__).parents[4] / "README.md").read_text("utf-8")
 SHIPPED = ["common-practice", "fia-253", "motorsport-uk", "nasa-ccr", "nhra", "scca-gcr"]

@@ -13,15 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.model import End, Member
+from cagekit.cage.member import End, Member
+from cagekit.cage.plate import Bolt, Hole, Plate
 from cagekit.checks.finding import Value
 from cagekit.checks.quantity import Measure, Pick, quantities
 from cagekit.checks.survey import Survey, extreme
+from cagekit.geometry.fold import Fold
+from cagekit.geometry.outline import Outline
 from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
-from cagekit.plates.fold import Fold
-from cagekit.plates.model import Bolt, Hole, Plate
-from cagekit.plates.outline import Outline
 
 OD, WALL, CLR = 45.0, 2.5, 150.0
 TUBE = Tube(od=OD, wall=WALL, material="e355-n")

@@ -1,0 +1,1 @@
+"""The cage put together from the entries of a build."""

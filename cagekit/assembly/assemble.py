@@ -1,0 +1,207 @@
+"""Put a cage together: entries to members, members to a cage, feet to plates."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.cage.cage import CONCENTRIC, Cage
+from cagekit.cage.member import End, EndKind, EndName, Member
+from cagekit.errors import GeometryError
+from cagekit.geometry.path import Path, Vec
+from cagekit.inputs.build import Build
+from cagekit.members.registry import make
+from cagekit.members.site import Site
+
+if TYPE_CHECKING:
+    from cagekit.swing.divide import Divided
+
+LOOK = 160.0
+"""How far from a node (mm along both tubes) two branches are checked for running
+into each other."""
+
+STEP = 2.5
+"""Distance of the axis points looked at, mm."""
+TOUCH = 1.0
+"""Overlap (mm) of two branches that counts as touching only."""
+
+
+def assemble(build: Build) -> Cage:
+    """Make the cage of a build.
+
+    Members are made in the layout's order. A branch that runs into an earlier branch of the same
+    node is coped to that one too. The plates under the feet and at the nodes come last.
+
+    Raises:
+        GeometryError: a member or plate cannot be made; says which and why.
+        InputError: a place or measurement that an entry needs is missing or wrong.
+    """
+    from cagekit.plates.feet import plates_for
+
+    cage = members_only(build)
+    return cage.having(plates=(*plates_for(build, cage), *cage.plates))
+
+
+def members_only(build: Build) -> Cage:
+    """Make the tubes of a build, without plates but for the brackets of swing-out bars."""
+    site = Site(build)
+    notes: list[str] = []
+    for entry in build.entries:
+        made = make(site, entry)
+        for member in made:  # one after another: of two that meet only the later one is coped
+            site.add([_meet_neighbours(site, member, notes)])
+    divided = _swung(build, site.members)
+    cage = Cage(
+        build.name,
+        _divided(site.members, divided),
+        plates=[p for d in divided for p in d.plates],
+        doors=[d.door for d in divided],
+        parts=[p for d in divided for p in d.parts],
+    )
+    for joint in cage.joints:
+        if not joint.concentric:
+            names = ", ".join(joint.parents)
+            notes.append(
+                f"{joint.branch} end {joint.branch_end}: axes of {names} do not all meet in its "
+                f"node (more than {CONCENTRIC} mm apart)."
+            )
+    return cage.having(notes=notes)
+
+
+def _swung(build: Build, members: dict[str, Member]) -> Sequence[Divided]:
+    """The bars that swing out, divided; a cage without any does not load what that takes."""
+    tables = (*build.layout.plate, *build.file.plate)
+    named = any(t.get("kind") == "swing_bracket" for t in tables)
+    if not named and all(m.swing is None for m in members.values()):
+        return ()
+    from cagekit.swing.divide import divide_all
+
+    return divide_all(build, members)
+
+
+def _divided(members: Mapping[str, Member], divided: Sequence[Divided]) -> list[Member]:
+    """Members in build order, each swing-out bar as its pieces; what hangs on its stubs follows.
+
+    Raises:
+        GeometryError: a member is coped to the piece that swings.
+    """
+    by_bar = {d.door.bar: d for d in divided}
+    out: list[Member] = []
+    for member in members.values():
+        if member.id in by_bar:
+            out += by_bar[member.id].pieces
+            continue
+        for name, end in member.ends:
+            held = {p: _standing(member, name, by_bar[p]) for p in end.parents if p in by_bar}
+            if held:
+                new = replace(end, parents=tuple(held.get(p, p) for p in end.parents))
+                member = replace(member, a=new) if name == "a" else replace(member, b=new)
+        out.append(member)
+    return out
+
+
+def _standing(member: Member, name: EndName, divided: Divided) -> str:
+    """The stub that a member's end is coped to."""
+    door = divided.door
+    station = door.fitted.path.nearest(member.path.end_point(name)).station
+    low, high = sorted((door.hinge.cut_station, door.latch.cut_station))
+    reach = 1.2 * member.tube.outer_radius
+    if station + reach <= low:
+        return door.pieces[0]
+    if station - reach >= high:
+        return door.pieces[2]
+    raise GeometryError(
+        member.id,
+        f"is coped to {door.bar} {station:.0f} mm from its end a; between {low:.0f} and "
+        f"{high:.0f} mm that bar swings out.",
+        "Attach it to another member, or set swing_out = false.",
+    )
+
+
+def sketch(build: Build) -> Cage:
+    """Make the tubes' centre lines only: quick, for trying places.
+
+    Ends are coped to what their entry names; whether they can be is not looked at.
+    """
+    site = Site(build)
+    for entry in build.entries:
+        site.add(make(site, entry))
+    return Cage(build.name, site.members.values())
+
+
+def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
+    """Cope a member's ends also to earlier branches that it would run into near the node."""
+    for name, end in member.ends:
+        if end.kind is not EndKind.COPE:
+            continue
+        hit = _run_into(site, member, name, end)
+        if hit:
+            notes.append(
+                f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
+            )
+            new = replace(end, parents=(*end.parents, *hit))
+            member = replace(member, a=new) if name == "a" else replace(member, b=new)
+    return member
+
+
+def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:
+    """Earlier branches of a parent that overlap this one outside that parent's own tube."""
+    node = member.path.end_point(name)
+    parent = site.members[end.parents[0]]
+    mine: Vec | None = None
+    trunk: Vec | None = None
+    hit = []
+    for other in site.members.values():
+        if other.id == member.id:
+            break
+        if other.id in end.parents or not _shares(other, end.parents):
+            continue
+        its = _stretch(other.path, node)
+        if its is None:
+            continue
+        if mine is None:
+            mine, trunk = _stretch(member.path, node), _stretch(parent.path, node)
+            if mine is None:
+                return []
+            mine = _outside(mine, trunk, _left(parent, member))
+        its = _outside(its, trunk, _left(parent, other))
+        reach = member.tube.outer_radius + other.tube.outer_radius
+        if len(mine) and len(its) and (_gaps(mine, its) < reach - TOUCH).any():
+            hit.append(other.id)
+    return hit
+
+
+def _shares(other: Member, parents: Sequence[str]) -> bool:
+    """Whether a member is coped to one of these parents too."""
+    ends = (e for _, e in other.ends if e.kind is EndKind.COPE)
+    return any(not set(parents).isdisjoint(e.parents) for e in ends)
+
+
+def _outside(points: Vec, trunk: Vec | None, distance: float) -> Vec:
+    """Those points that the parent's tube is not around: inside it both branches may be."""
+    if trunk is None:
+        return points
+    return np.asarray(points[_gaps(points, trunk).min(axis=1) > distance])
+
+
+def _left(parent: Member, branch: Member) -> float:
+    """Distance from the parent's axis (mm) from which a branch is outside it for the most part."""
+    return parent.tube.outer_radius + 0.1 * branch.tube.outer_radius
+
+
+def _gaps(a: Vec, b: Vec) -> Vec:
+    """Distances between points ``(n, 3)`` and ``(m, 3)``, shape ``(n, m)`` mm."""
+    square = (a * a).sum(axis=1)[:, None] + (b * b).sum(axis=1)[None, :] - 2 * a @ b.T
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+
+def _stretch(path: Path, node: Vec) -> Vec | None:
+    """Axis points of a path within ``LOOK`` of a node, ``(n, 3)``; None when it is far away."""
+    spot = path.nearest(node)
+    if float(np.linalg.norm(spot.point - node)) > LOOK:
+        return None
+    low, high = max(spot.station - LOOK, 0.0), min(spot.station + LOOK, path.length)
+    return path.points(np.linspace(low, high, int((high - low) / STEP) + 2))

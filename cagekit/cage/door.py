@@ -1,0 +1,276 @@
+"""What a swing-out door bar is: the fitted bar, its pieces, hinge, latch and small parts.
+
+Frame: car axes, mm, rad. Each joint has a frame of its own: ``along`` from the stub to the middle
+of the bar, ``out`` away from the centre plane, ``pin`` = along x out; right-handed, origin on the
+tube's axis at the pin. The bar opens by turning right-handed about the hinge's ``pin``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import cos, sin
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.cage.member import EndName, Member, Plane
+from cagekit.cage.plate import Hole, HolePurpose, Plate
+from cagekit.geometry.outline import Outline
+from cagekit.geometry.path import Vec, vec
+from cagekit.materials.pins import PinKind, PinSize
+from cagekit.units import LengthUnit, format_length
+
+JointName = Literal["hinge", "latch"]
+Design = Literal["saddle", "cheeks"]
+
+DENSITY = 7.85e-6
+"""Density of steel, kg/mm3. Source: EN 1993-1-1, 3.2.6."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stage:
+    """A stretch of a small part: its section and how long it is, mm."""
+
+    outline: Outline
+    length: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SmallPart:
+    """A turned or cut small part: stages one on another along z of its frame, from z = 0 up.
+
+    Args:
+        id: unique in the cage.
+        kind: ``sleeve``, ``spacer``, ``washer``, ``bolt``, ``nut``, ``pin`` or ``half_cup``.
+        material: steel, in words where it is bought as a part.
+        stages: sections, each wholly inside or outside the next.
+        frame: ``(4, 4)`` rigid map of the part's own axes to the car's.
+        bore: diameter of the hole along z through all stages, mm; 0 for none.
+        called: what it is called when it is bought, e.g. ``"3/8-24 x 3 1/4 in"``; ``{}`` stands
+            for each of ``lengths``, which are told in the reader's units.
+        lengths: those lengths, mm.
+        made_from: tube it is cut from, for the cut list.
+        welded_to: member it is welded to; empty for a loose part.
+        joint: joint that it belongs to.
+        source: where the sizes come from.
+    """
+
+    id: str
+    kind: str
+    material: str
+    stages: tuple[Stage, ...]
+    frame: Vec
+    bore: float = 0.0
+    called: str = ""
+    lengths: tuple[float, ...] = ()
+    made_from: str = ""
+    welded_to: str = ""
+    joint: JointName = "hinge"
+    source: str = ""
+
+    @property
+    def size(self) -> str:
+        """What it is called when it is bought, lengths in mm."""
+        return self.size_in("mm")
+
+    def size_in(self, units: LengthUnit) -> str:
+        """What it is called when it is bought, lengths in ``units``."""
+        decimals = 2 if units == "mm" else 3
+        return self.called.format(
+            *(format_length(v, units, decimals=decimals) for v in self.lengths)
+        )
+
+    @property
+    def length(self) -> float:
+        """Length along its axis, mm."""
+        return sum(s.length for s in self.stages)
+
+    @property
+    def volume(self) -> float:
+        """Volume, mm3; exact with arcs."""
+        hole = np.pi / 4 * self.bore**2
+        return sum((abs(s.outline.area) - hole) * s.length for s in self.stages)
+
+    @property
+    def mass(self) -> float:
+        """Mass, kg."""
+        return float(self.volume * DENSITY)
+
+    def prisms(self) -> tuple[Plate, ...]:
+        """The stages as plates, for meshes and solids."""
+        out = []
+        top = 0.0
+        for n, stage in enumerate(self.stages, 1):
+            top += stage.length
+            shift = np.eye(4)
+            shift[2, 3] = top
+            holes = (Hole.circle((0.0, 0.0), self.bore, HolePurpose.PIN),) if self.bore else ()
+            out.append(
+                Plate(
+                    id=self.id if len(self.stages) == 1 else f"{self.id}_{n}",
+                    kind=self.kind,
+                    thickness=stage.length,
+                    material=self.material,
+                    outline=stage.outline,
+                    holes=holes,
+                    placement=self.frame @ shift,
+                )
+            )
+        return tuple(out)
+
+    def moved(self, motion: ArrayLike) -> SmallPart:
+        """The part after a rigid motion ``(4, 4)`` of the car's axes."""
+        return replace(self, frame=np.asarray(motion, float) @ self.frame)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BracketSpec:
+    """All sizes of the brackets of one joint, mm.
+
+    ``fold_radius`` and ``k`` are the saddle's; ``cup`` tells whether a half cup stands behind the
+    bar. The rest is as in the entry, with tables and tooling filled in.
+    """
+
+    design: Design
+    thickness: float
+    material: str
+    pin_kind: PinKind
+    pin: PinSize
+    grade: str
+    hole: float
+    sleeve_od: float
+    sleeve_bore: float
+    sleeve_stand: float
+    spacer: float
+    ear: float
+    overlap: float
+    ligament: float
+    clearance: float
+    stop_gap: float
+    reach: float
+    cup: bool
+    cup_wall: float
+    cup_overlap: float
+    weld_leg: float
+    fold_radius: float
+    k: float
+    min_flange: float
+    corner_radius: float
+    pin_offset: float | None = None
+
+    def sleeve_length(self, radius: float) -> float:
+        """Length of the sleeve through a bar of outside ``radius``, mm."""
+        return 2 * (radius + self.sleeve_stand)
+
+    def inside_width(self, radius: float) -> float:
+        """Clear width between the plates, mm: sleeve and both spacer washers."""
+        return self.sleeve_length(radius) + 2 * self.spacer
+
+    def grip(self, radius: float) -> float:
+        """What the pin holds together, mm: plate, spacer, sleeve, spacer, plate."""
+        return self.inside_width(radius) + 2 * self.thickness
+
+    @property
+    def play(self) -> float:
+        """How far the closed bar can move before its pin is loaded, mm."""
+        return (self.hole - self.pin.diameter) / 2 + (self.sleeve_bore - self.pin.diameter) / 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SwingJoint:
+    """Hinge or latch of a swing-out bar.
+
+    Args:
+        name: hinge or latch.
+        end: end of the bar that it is at.
+        stub: id of the standing stub.
+        origin: pin on the tube's axis, ``(3,)``.
+        along, out, pin: unit vectors, see the module.
+        cut_station: the stub's face on the fitted bar, mm from its end a.
+        pin_offset: stub's face to the pin, mm.
+        gap: width of the saw cut, mm.
+        relief: lean of the bar's end against square, rad; positive takes the outer side back.
+        face: the bar's end as a plane.
+        stub_face: the stub's end as a plane.
+        spec: sizes of the brackets.
+        pin_length: length of the bolt under its head, or usable length of the pin, mm.
+        shank: part of it without thread, mm.
+    """
+
+    name: JointName
+    end: EndName
+    stub: str
+    origin: Vec
+    along: Vec
+    out: Vec
+    pin: Vec
+    cut_station: float
+    pin_offset: float
+    gap: float
+    relief: float
+    face: Plane
+    stub_face: Plane
+    spec: BracketSpec
+    pin_length: float
+    shank: float
+
+    @property
+    def frame(self) -> Vec:
+        """Map ``(4, 4)`` of (along, out, pin) coordinates to car axes."""
+        m = np.eye(4)
+        m[:3, 0], m[:3, 1], m[:3, 2] = self.along, self.out, self.pin
+        m[:3, 3] = self.origin
+        return m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SwingDoor:
+    """One swing-out door bar.
+
+    Args:
+        bar: id of the piece that swings.
+        fitted: the bar as it is fitted before it is cut, under an id of its own.
+        pieces: ids of the pieces from end a to end b.
+        hinge, latch: its joints.
+        open_angle: how far it should open, rad.
+        plates, parts: ids of its brackets and small parts.
+    """
+
+    bar: str
+    fitted: Member
+    pieces: tuple[str, str, str]
+    hinge: SwingJoint
+    latch: SwingJoint
+    open_angle: float
+    plates: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+
+    @property
+    def side(self) -> str:
+        """Side of the car."""
+        return self.fitted.side
+
+    @property
+    def joints(self) -> tuple[SwingJoint, SwingJoint]:
+        """Hinge, then latch."""
+        return self.hinge, self.latch
+
+    def motion(self, angle: float) -> Vec:
+        """Rigid motion ``(4, 4)`` of the bar when it is opened by ``angle`` rad."""
+        return turn_about(self.hinge.origin, self.hinge.pin, angle)
+
+
+def turn_about(point: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
+    """Rigid motion ``(4, 4)``: right-handed turn by ``angle`` rad about an axis through a point."""
+    p, (x, y, z) = np.asarray(point, float), vec(axis)
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    m = np.eye(4)
+    m[:3, :3] += sin(angle) * cross + (1.0 - cos(angle)) * (cross @ cross)
+    m[:3, 3] = p - m[:3, :3] @ p
+    return m
+
+
+def moved_points(points: ArrayLike, motion: Vec) -> Vec:
+    """Points ``(n, 3)`` after a rigid motion ``(4, 4)``."""
+    return np.asarray(np.asarray(points, float) @ motion[:3, :3].T + motion[:3, 3])

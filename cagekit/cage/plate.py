@@ -1,0 +1,502 @@
+"""What a plate is: a flat pattern with holes and folds, and its place on the car.
+
+Frame of the flat pattern: x, y, mm, seen from the face; z = 0 on the face, the metal below it
+down to z = -thickness. The part of the plate that holds `Plate.base` stays in that frame when the
+plate is folded; `Plate.placement` takes the frame to the car's axes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from functools import cached_property
+from math import degrees, hypot, pi
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
+from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
+from cagekit.geometry.path import Vec
+from cagekit.materials.steels import steel
+
+
+class HolePurpose(StrEnum):
+    """What a hole is there for."""
+
+    BOLT = "bolt"
+    PIN = "pin"
+    PLUG = "plug"
+    LIGHTENING = "lightening"
+    TAB = "tab"
+    RELIEF = "relief"
+    SLEEVE = "sleeve"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hole:
+    """A cut-out: a round hole, a slot with round ends or a free loop.
+
+    Args:
+        loop: its edge, anticlockwise.
+        purpose: what it is there for.
+        diameter: of a round hole, or width of a slot, mm; 0 for a free loop.
+        round_: a plain round hole.
+    """
+
+    loop: Outline
+    purpose: HolePurpose
+    diameter: float = 0.0
+    round_: bool = False
+
+    @classmethod
+    def circle(
+        cls, centre: ArrayLike, diameter: float, purpose: HolePurpose = HolePurpose.BOLT
+    ) -> Hole:
+        """A round hole."""
+        return cls(
+            loop=Outline.circle(centre, diameter), purpose=purpose, diameter=diameter, round_=True
+        )
+
+    @classmethod
+    def slot(
+        cls, a: ArrayLike, b: ArrayLike, width: float, purpose: HolePurpose = HolePurpose.BOLT
+    ) -> Hole:
+        """A slot with round ends about the centres ``a`` and ``b``."""
+        return cls(loop=Outline.slot(a, b, width), purpose=purpose, diameter=width)
+
+    @classmethod
+    def free(cls, loop: Outline, purpose: HolePurpose = HolePurpose.LIGHTENING) -> Hole:
+        """A cut-out of any shape."""
+        return cls(loop=loop.anticlockwise(), purpose=purpose)
+
+    @property
+    def centre(self) -> Vec2:
+        """Middle of the hole in the flat pattern, ``(2,)`` mm."""
+        return self.loop.centroid
+
+    @property
+    def area(self) -> float:
+        """Area, mm2."""
+        return abs(self.loop.area)
+
+    def mapped(self, matrix: ArrayLike, shift: ArrayLike = (0.0, 0.0)) -> Hole:
+        """Apply a rotation or mirror ``(2, 2)``, then a shift ``(2,)`` mm."""
+        return replace(self, loop=self.loop.mapped(matrix, shift).anticlockwise())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mark:
+    """A line that is scribed, not cut: foot of a tube, datum, centre."""
+
+    kind: str
+    line: Outline
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bolt:
+    """A bolt and the hole it goes through.
+
+    Args:
+        hole: index into the plate's holes.
+        size: thread, as in the fastener table, e.g. ``"3/8-16"`` or ``"M10"``.
+        grade: e.g. ``"SAE J429 grade 5"``.
+        diameter: nominal, mm.
+        shear_planes: planes in which the load shears it.
+    """
+
+    hole: int
+    size: str
+    grade: str
+    diameter: float
+    shear_planes: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pin:
+    """A pin or bolt that carries load through this plate as an ear.
+
+    ``load`` is the direction of the pull on the plate in its flat pattern, ``(x, y)``.
+    """
+
+    hole: int
+    diameter: float
+    shear_planes: int
+    load: tuple[float, float]
+    grade: str = ""
+    grip: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weld:
+    """A weld on the plate: ``length`` mm of ``kind`` with ``leg`` mm to ``to``."""
+
+    to: str
+    length: float
+    kind: str = "fillet"
+    leg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinEar:
+    """Distances round a pin hole, mm, in the letters of AISC 360 D5.
+
+    ``a`` end of the hole to the edge along the pull, ``width`` of the ear across the pull at the
+    hole, ``side`` the smaller edge-of-hole to edge distance across, ``hole`` and ``pin``
+    diameter, ``thickness``.
+    """
+
+    a: float
+    width: float
+    side: float
+    hole: float
+    pin: float
+    thickness: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plate:
+    """A flat or folded plate.
+
+    Args:
+        id: unique in the cage (letters, digits, ``_``).
+        kind: ``floor_plate``, ``backing_plate``, ``gusset``, ``folded_gusset``, ``tab``, ...
+        thickness: mm.
+        material: key of a steel.
+        outline: edge of the flat pattern.
+        holes: cut-outs.
+        folds: bends of the flat pattern.
+        marks: scribed lines.
+        bolts, pins, welds: what the strength checks need.
+        base: a point ``(2,)`` of the flat pattern on the part that stays put when folding.
+        placement: ``(4, 4)`` rigid map of the folded part's base frame to car axes.
+        quantity: pieces of this shape at this place.
+        members: tubes that the plate touches.
+        ends: tube ends that stand on it, e.g. ``"main_hoop.a"``.
+
+    Raises:
+        GeometryError: a hole outside the plate, holes that overlap, a fold through a hole and the
+            like; each with numbers and what would do.
+    """
+
+    id: str
+    kind: str
+    thickness: float
+    material: str
+    outline: Outline
+    holes: tuple[Hole, ...] = ()
+    folds: tuple[Fold, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    bolts: tuple[Bolt, ...] = ()
+    pins: tuple[Pin, ...] = ()
+    welds: tuple[Weld, ...] = ()
+    base: Vec2 = field(default_factory=lambda: vec2((0.0, 0.0)))
+    placement: Vec = field(default_factory=lambda: np.eye(4))
+    quantity: int = 1
+    members: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "outline", self.outline.anticlockwise())
+        object.__setattr__(self, "base", vec2(self.base))
+        m = np.array(self.placement, float)
+        m.setflags(write=False)
+        object.__setattr__(self, "placement", m)
+        self._require_sizes()
+        self._require_holes()
+        self._require_folds()
+        self._require_marks()
+
+    # -- refusing ----------------------------------------------------------------------------
+
+    def _require_sizes(self) -> None:
+        if not (np.isfinite(self.thickness) and self.thickness > 0):
+            raise GeometryError(self.id, f"thickness {self.thickness:g} mm must be above zero.")
+        if len(self.outline) < 2 or self.outline.area < 1e-6:
+            raise GeometryError(self.id, "the outline encloses no area.")
+        if not self.outline.is_simple():
+            raise GeometryError(
+                self.id, "the outline crosses itself.", "Enlarge the plate or its legs."
+            )
+        r = self.placement[:3, :3]
+        if self.placement.shape != (4, 4) or not np.allclose(r @ r.T, np.eye(3), atol=1e-9):
+            raise GeometryError(self.id, "the placement is no rigid motion.")
+        if np.linalg.det(r) < 0:
+            raise GeometryError(
+                self.id,
+                "the placement mirrors the plate.",
+                "Use Plate.mirrored() instead.",
+            )
+
+    def _require_holes(self) -> None:
+        for i, h in enumerate(self.holes, 1):
+            edge = h.loop.sampled(1.0)
+            inside = self.outline.contains(edge)
+            gaps = self.outline.distance(edge)
+            if not inside.all() or float(gaps.min()) < 1e-6:
+                over = float(gaps[~inside].max()) if not inside.all() else 0.0
+                raise GeometryError(
+                    self.id,
+                    f"{h.purpose.value} hole {i} at ({h.centre[0]:.1f}, {h.centre[1]:.1f}) mm lies "
+                    f"outside the plate by {over:.1f} mm.",
+                    "Move it inward, make it smaller or enlarge the plate.",
+                )
+            for j, other in enumerate(self.holes[: i - 1], 1):
+                gap = float(other.loop.distance(edge).min())
+                crossed = (
+                    other.loop.contains(edge).any() or h.loop.contains(other.loop.vertices).any()
+                )
+                if crossed or gap < 1e-6:
+                    raise GeometryError(
+                        self.id,
+                        f"holes {j} and {i} run into each other.",
+                        "Space them further apart.",
+                    )
+
+    def _require_folds(self) -> None:
+        for n, f in enumerate(self.folds, 1):
+            if not 1e-6 < abs(f.angle) < pi - 1e-3:
+                raise GeometryError(
+                    self.id, f"fold {n} turns {degrees(f.angle):.1f} degrees (allowed: 0 to 180)."
+                )
+            if f.inside_radius < 0 or not 0 < f.k <= 0.5 + 1e-12:
+                raise GeometryError(
+                    self.id,
+                    f"fold {n}: inside radius {f.inside_radius:g} mm, k {f.k:g}"
+                    " (allowed: radius from 0, k above 0 up to 0.5).",
+                )
+        if not self.folds:
+            return
+        for b in self.folded.bends:
+            for i, h in enumerate(self.holes, 1):
+                edge = h.loop.sampled(0.5)
+                if b.loop.contains(edge).any() or h.loop.contains(b.loop.sampled(0.5)).any():
+                    raise GeometryError(
+                        self.id,
+                        f"fold {b.fold + 1} runs through {h.purpose.value} hole {i} at "
+                        f"({h.centre[0]:.1f}, {h.centre[1]:.1f}) mm: its bend zone is "
+                        f"{b.width:.1f} mm wide.",
+                        "Move the hole or the fold apart.",
+                    )
+
+    def _require_marks(self) -> None:
+        for m in self.marks:
+            if m.kind != "foot" or not m.line.segments:
+                continue
+            edge = m.line.sampled(1.0)
+            inside = self.outline.contains(edge)
+            if not inside.all():
+                over = float(self.outline.distance(edge[~inside]).max())
+                raise GeometryError(
+                    self.id,
+                    f"the foot of {m.text or 'the tube'} hangs {over:.1f} mm over the edge.",
+                    "Enlarge the plate or move it under the tube.",
+                )
+
+    # -- flat --------------------------------------------------------------------------------
+
+    @property
+    def area(self) -> float:
+        """Area of the flat pattern less its holes, mm2; exact with arcs."""
+        return self.outline.area - sum(h.area for h in self.holes)
+
+    @property
+    def perimeter(self) -> float:
+        """Length of all cuts, outline and holes, mm."""
+        return self.outline.length + sum(h.loop.length for h in self.holes)
+
+    @property
+    def centroid(self) -> Vec2:
+        """Centre of area of the flat pattern, holes taken off, ``(2,)`` mm."""
+        total = self.outline.centroid * self.outline.area
+        for h in self.holes:
+            total = total - h.centre * h.area
+        return vec2(total / self.area)
+
+    @property
+    def size(self) -> Vec2:
+        """Width and height of the flat pattern, ``(2,)`` mm."""
+        return self.outline.size
+
+    @property
+    def flat_volume(self) -> float:
+        """Area times thickness, mm3: the metal that is cut."""
+        return self.area * self.thickness
+
+    @property
+    def mass(self) -> float:
+        """Mass of one piece, kg, of the metal that is cut."""
+        return self.flat_volume * steel(self.material).density
+
+    def edge_distance(self, hole: int) -> float:
+        """Centre of a hole to the nearest edge of the outline, mm."""
+        return float(self.outline.distance(self.holes[hole].centre)[0])
+
+    def hole_spacing(self, hole: int) -> float:
+        """Centre of a hole to the nearest other hole's centre, mm; infinite when alone."""
+        c = self.holes[hole].centre
+        return min(
+            (float(hypot(*(h.centre - c))) for i, h in enumerate(self.holes) if i != hole),
+            default=float("inf"),
+        )
+
+    def fold_distance(self, hole: int) -> float:
+        """Edge of a hole to the nearest bend zone, mm; infinite without folds."""
+        edge = self.holes[hole].loop.sampled(0.5)
+        return min((float(b.loop.distance(edge).min()) for b in self.bends), default=float("inf"))
+
+    def reach(self, point: ArrayLike, direction: ArrayLike) -> float:
+        """Distance from a point of the flat pattern to the outline along ``direction``, mm."""
+        return self._reach(self.outline, point, direction)
+
+    def _reach(self, loop: Outline, point: ArrayLike, direction: ArrayLike) -> float:
+        hit = loop.chord_through(point, direction)
+        if hit is None:
+            raise GeometryError(self.id, "the point lies off the plate.")
+        return hit[1][0]
+
+    def ear(self, pin: Pin) -> PinEar:
+        """Distances round a pin's hole that the pin-plate check needs, mm.
+
+        On a folded plate they end at the flat part that holds the hole.
+        """
+        h = self.holes[pin.hole]
+        flat = next((f.loop for f in self.facets if pin.hole in f.holes), self.outline)
+        pull = np.asarray(pin.load, float)
+        across = np.array([-pull[1], pull[0]])
+        ahead, *sides = (self._reach(flat, h.centre, d) for d in (pull, across, -across))
+        return PinEar(
+            a=ahead - h.diameter / 2,
+            width=sum(sides),
+            side=min(sides) - h.diameter / 2,
+            hole=h.diameter,
+            pin=pin.diameter,
+            thickness=self.thickness,
+        )
+
+    # -- folded ------------------------------------------------------------------------------
+
+    @cached_property
+    def folded(self) -> FoldedSheet:
+        """The pattern cut into flats and bend zones, with their places when folded."""
+        return FoldedSheet(
+            self.outline,
+            self.thickness,
+            self.folds,
+            self.base,
+            self.id,
+            tuple(h.loop for h in self.holes),
+        )
+
+    @property
+    def facets(self) -> tuple[Facet, ...]:
+        """The flat parts of the plate."""
+        return self.folded.facets
+
+    @property
+    def bends(self) -> tuple[Bend, ...]:
+        """The bend zones, in the order of the folds."""
+        return self.folded.bends if self.folds else ()
+
+    @property
+    def volume(self) -> float:
+        """Volume of the part as folded, mm3; equals `flat_volume` when there is no fold.
+
+        Folding keeps the metal; the model's bend zones hold (r + t/2) / (r + k t) of their flat
+        volume, because the neutral axis is not in the middle of the thickness.
+        """
+        if not self.folds:
+            return self.flat_volume
+        return self.folded.volume - sum(h.area for h in self.holes) * self.thickness
+
+    def folded_point(self, xy: ArrayLike, z: float = 0.0) -> Vec:
+        """Where a flat point ``(2,)`` lies in the folded base frame, ``(3,)`` mm."""
+        p = np.asarray(xy, float)
+        return np.array([*p, z]) if not self.folds else self.folded.place(p[None], z)[0]
+
+    def folded_points(self, xy: ArrayLike, z: ArrayLike = 0.0) -> Vec:
+        """Where flat points ``(n, 2)`` lie in the folded base frame, ``(n, 3)`` mm."""
+        return self.folded.place(xy, z)
+
+    def car_points(self, xy: ArrayLike, z: ArrayLike = 0.0) -> Vec:
+        """Where flat points ``(n, 2)`` lie on the car once folded and placed, ``(n, 3)`` mm."""
+        return self.to_car(self.folded.place(xy, z))
+
+    def to_car(self, points: ArrayLike) -> Vec:
+        """Take points ``(n, 3)`` of the folded base frame to car axes."""
+        return np.asarray(points, float) @ self.placement[:3, :3].T + self.placement[:3, 3]
+
+    @property
+    def normal(self) -> Vec:
+        """Unit normal of the base facet's face in car axes, ``(3,)``."""
+        return np.asarray(self.placement[:3, 2])
+
+    # -- changing ----------------------------------------------------------------------------
+
+    def placed(self, placement: ArrayLike) -> Plate:
+        """The same plate at another ``(4, 4)`` placement."""
+        return replace(self, placement=np.asarray(placement, float))
+
+    def mirrored(self, new_id: str = "", *, swap: tuple[str, str] = ("left", "right")) -> Plate:
+        """The plate for the other side of the car: its own shape, not the same one turned over.
+
+        The pattern is mirrored in its x, so that the face stays the face and an up fold stays up.
+        """
+        flip = np.diag([-1.0, 1.0])
+        car, flat = np.diag([1.0, -1.0, 1.0, 1.0]), np.diag([-1.0, 1.0, 1.0, 1.0])
+        return replace(
+            self,
+            id=new_id or _swapped(self.id, swap),
+            outline=self.outline.mapped(flip),
+            holes=tuple(h.mapped(flip) for h in self.holes),
+            folds=tuple(
+                replace(f, start=vec2(flip @ f.start), end=vec2(flip @ f.end)) for f in self.folds
+            ),
+            marks=tuple(
+                replace(m, line=m.line.mapped(flip), text=_swapped(m.text, swap))
+                for m in self.marks
+            ),
+            pins=tuple(replace(p, load=(-p.load[0], p.load[1])) for p in self.pins),
+            welds=tuple(replace(w, to=_swapped(w.to, swap)) for w in self.welds),
+            base=vec2(flip @ self.base),
+            placement=car @ self.placement @ flat,
+            members=tuple(_swapped(m, swap) for m in self.members),
+            ends=tuple(_swapped(e, swap) for e in self.ends),
+        )
+
+    @cached_property
+    def shape_key(self) -> tuple[object, ...]:
+        """Equal for two plates that are the same piece to the cutting table and the brake."""
+
+        def rows(o: Outline) -> tuple[tuple[float, ...], ...]:
+            r = np.round(np.column_stack([o.vertices, o.bulges]), 5) + 0.0
+            k = min(range(len(r)), key=lambda i: tuple(np.roll(r, -i, 0).ravel()))
+            return tuple(map(tuple, np.roll(r, -k, 0).tolist()))
+
+        folds = sorted(
+            (
+                *np.round(
+                    [*f.middle, *np.abs(f.direction), f.angle, f.inside_radius, f.k], 5
+                ).tolist(),
+            )
+            for f in self.folds
+        )
+        holes = sorted(rows(h.loop) for h in self.holes)
+        return (round(self.thickness, 5), self.material, rows(self.outline), *holes, *folds)
+
+
+def _swapped(text: str, swap: tuple[str, str]) -> str:
+    a, b = swap
+    if a in text:
+        return text.replace(a, b)
+    return text.replace(b, a)
+
+
+def circle_segment(centre: ArrayLike, radius: float, start: float, end: float) -> Segment:
+    """An arc about ``centre`` from angle ``start`` to ``end`` rad, either way round."""
+    c = np.asarray(centre, float)
+    ends = [c + radius * np.array([np.cos(a), np.sin(a)]) for a in (start, end)]
+    return Segment(vec2(ends[0]), vec2(ends[1]), float(np.tan((end - start) / 4)))

@@ -1,0 +1,363 @@
+"""The shell of the car as surfaces that a tube must stay inside of.
+
+The car sheet holds a few measured points; between them the surfaces are filled in:
+
+roof
+    in the hoop plane flat across at the measured height, at the header an arch through the
+    middle of the header and the roof's front corners, straight between the two;
+side at the hoop
+    floor, belt line and roof rail joined by straights, in the plane of the main hoop only;
+pillar
+    a strip as wide as the pillar, 40 mm deep, its inner face on the measured line;
+windscreen
+    from header to cowl, bowed forward to the centre plane, at the sides the pillar's depth outside
+    its inner face;
+sill, door
+    the inner face of the sill, and of the trim or glass that moves, within the door opening;
+tunnel
+    a box from behind the hoop to the front feet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import dist
+
+import numpy as np
+
+from cagekit.geometry.path import Vec, unit, vec
+from cagekit.geometry.shapes import Capsule, Slab, Solid
+from cagekit.inputs.car import Car, KeepOut, PillarLine
+
+FAR = 1e5
+"""Distance (mm) given to points where a surface does not exist."""
+PILLAR_DEPTH = 40.0
+NEAR = 20.0
+"""Points of the car sheet nearer to each other than this (mm) do not make a surface."""
+HOOP_PLANE = 120.0
+"""The hoop's side section holds this far ahead of and behind the plane it was measured in, mm."""
+BEHIND_HOOP = 300.0
+"""Roof and tunnel are carried on this far behind the hoop, mm."""
+DOOR_DEPTH = 150.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet:
+    """A surface as the zero of a function that is positive on the cabin's side.
+
+    Distances are the function over its slope: exact for planes, to first order else. ``where``
+    tells for which points the surface exists.
+    """
+
+    side: Callable[[Vec], Vec]
+    where: Callable[[Vec], Vec]
+
+    def _slope(self, points: Vec) -> Vec:
+        step = 0.5
+        rows = []
+        for k in range(3):
+            shift = np.zeros(3)
+            shift[k] = step
+            rows.append((self.side(points + shift) - self.side(points - shift)) / (2 * step))
+        return np.stack(rows, axis=-1)
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance to the surface, ``(n,)`` mm, negative beyond it."""
+        slope = np.maximum(np.linalg.norm(self._slope(points), axis=-1), 1e-6)
+        return np.where(self.where(points), self.side(points) / slope, FAR)
+
+    def nearest(self, points: Vec) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)``."""
+        slope = self._slope(points)
+        size = np.maximum(np.linalg.norm(slope, axis=-1, keepdims=True), 1e-6)
+        return np.asarray(points - (self.side(points)[..., None] / size**2) * slope)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cylinder:
+    """A round keep-out with flat ends: axis ``start`` to ``end``, ``radius`` mm."""
+
+    start: Vec
+    end: Vec
+    radius: float
+
+    def _local(self, points: Vec) -> tuple[Vec, Vec, Vec]:
+        axis = unit(self.end - self.start)
+        w = points - self.start
+        along = w @ axis
+        out = w - np.multiply.outer(along, axis)
+        return along, np.linalg.norm(out, axis=-1), out
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance to the surface, ``(n,)`` mm, negative inside."""
+        length = float(np.linalg.norm(self.end - self.start))
+        along, off, _ = self._local(points)
+        over = np.stack([np.abs(along - length / 2) - length / 2, off - self.radius])
+        outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
+        return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
+
+    def nearest(self, points: Vec) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)``."""
+        length = float(np.linalg.norm(self.end - self.start))
+        axis = unit(self.end - self.start)
+        along, off, out = self._local(points)
+        held = np.clip(along, 0.0, length)
+        inside = (held == along) & (off < self.radius)
+        side = inside & (self.radius - off <= np.minimum(along, length - along))
+        cap = inside & ~side
+        held = np.where(cap, np.where(along < length / 2, 0.0, length), held)
+        reach = np.where(side, self.radius, np.minimum(off, self.radius))
+        scale = reach / np.maximum(off, 1e-9)
+        return np.asarray(self.start + np.multiply.outer(held, axis) + scale[..., None] * out)
+
+
+AXES = {"xy": (0, 1, 2), "xz": (0, 2, 1), "yz": (1, 2, 0)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prism:
+    """A polygon drawn out along the third axis: ``outline`` ``(n, 2)``, ``span`` mm."""
+
+    plane: str
+    outline: Vec
+    span: tuple[float, float]
+
+    def _flat(self, points: Vec) -> tuple[Vec, Vec]:
+        a, b, c = AXES[self.plane]
+        return points[..., [a, b]], points[..., c]
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance to the surface, ``(n,)`` mm, negative inside."""
+        flat, height = self._flat(points)
+        edge, _ = polygon_distance(flat, self.outline)
+        low, high = min(self.span), max(self.span)
+        over = np.stack([edge, np.maximum(low - height, height - high)])
+        outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
+        return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
+
+    def nearest(self, points: Vec) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)``."""
+        flat, height = self._flat(points)
+        edge, foot = polygon_distance(flat, self.outline)
+        low, high = min(self.span), max(self.span)
+        ends = np.maximum(low - height, height - high)
+        inside = (edge < 0) & (ends < 0)
+        to_side = np.where(inside, edge > ends, edge > 0)
+        new = np.where(to_side[..., None], foot, flat)
+        end = np.where(height - low < high - height, low, high)
+        up = np.where(inside & ~to_side, end, np.clip(height, low, high))
+        out = np.empty_like(points)
+        a, b, c = AXES[self.plane]
+        out[..., a], out[..., b], out[..., c] = new[..., 0], new[..., 1], up
+        return out
+
+
+def polygon_distance(points: Vec, outline: Vec) -> tuple[Vec, Vec]:
+    """Signed distance of points ``(n, 2)`` to a polygon (negative inside) and nearest border."""
+    best = np.full(points.shape[:-1], np.inf)
+    foot = np.zeros_like(points)
+    odd = np.zeros(points.shape[:-1], dtype=bool)
+    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        d = b - a
+        size = max(float(d @ d), 1e-12)
+        t = np.clip((points - a) @ d / size, 0.0, 1.0)
+        spot = a + np.multiply.outer(t, d)
+        gap = np.linalg.norm(points - spot, axis=-1)
+        nearer = gap < best
+        best = np.where(nearer, gap, best)
+        foot = np.where(nearer[..., None], spot, foot)
+        if abs(d[1]) > 1e-12:
+            x = a[0] + (points[..., 1] - a[1]) / d[1] * d[0]
+            odd ^= ((a[1] > points[..., 1]) != (b[1] > points[..., 1])) & (points[..., 0] < x)
+    return np.where(odd, -best, best), foot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Surface:
+    """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it."""
+
+    name: str
+    solid: Solid
+    keep: float = 0.0
+    exempt: tuple[str, ...] = ()
+    moves: bool = False
+    trimmed: bool = False
+
+
+def surfaces(car: Car) -> tuple[Surface, ...]:
+    """Every surface that the car sheet can describe, and the keep-outs, in a fixed order."""
+    out: list[Surface] = []
+    if car.roof is not None and car.roof.header_x > NEAR:
+        out.append(Surface(name="roof", solid=roof(car)))
+        glass = windscreen(car)
+        if glass is not None:
+            out.append(Surface(name="windscreen", solid=glass))
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        out += _side(car, side, sign)
+    if car.tunnel is not None:
+        t = car.tunnel
+        low = (-BEHIND_HOOP, -t.half_width, car.floor_z)
+        high = (_front(car), t.half_width, t.top_z)
+        out.append(Surface(name="tunnel", solid=box(low, high), exempt=("outrigger",)))
+    if car.dash is not None:
+        d = car.dash
+        half = max(car.side(s).hoop.half_width_belt for s in ("left", "right"))
+        high = (max(d.cowl_x, d.face_x + 1.0), half, d.top_z)
+        dash = box((d.face_x, -half, d.bottom_z), high)
+        out.append(Surface(name="dash", solid=dash, trimmed=True))
+    out += [
+        Surface(name=k.name, solid=keep_out(k), keep=k.gap, moves=k.moves) for k in car.keepouts
+    ]
+    return tuple(out)
+
+
+def _front(car: Car) -> float:
+    feet = [car.side(s).front_foot for s in ("left", "right")]
+    return max([f.point[0] for f in feet if f is not None], default=1000.0)
+
+
+def _side(car: Car, side: str, sign: float) -> list[Surface]:
+    own = car.side(side)
+    out = [Surface(name=f"{side} side at the hoop", solid=hoop_side(car, side, sign))]
+    if own.pillar is not None and dist(own.pillar.top, own.pillar.base) > NEAR:
+        top, base = (vec((x, sign * y, z)) for x, y, z in (own.pillar.top, own.pillar.base))
+        out.append(Surface(name=f"{side} pillar", solid=strip(top, base, own.pillar.width, sign)))
+    if own.door is None:
+        return out
+    roles = ("outrigger", "rocker_brace")
+    span = (min(x for x, _ in own.door.outline), max(x for x, _ in own.door.outline)) \
+        if own.door.outline else (0.0, _front(car))  # fmt: skip
+    low, high = sorted((sign * own.door.y_inner, sign * (own.door.y_inner + DOOR_DEPTH)))
+    sill = box((span[0], low, car.floor_z), (span[1], high, 0.0))
+    out.append(Surface(name=f"{side} sill", solid=sill, exempt=roles))
+    if len(own.door.outline) >= 3:
+        ends = (sign * own.door.y_trim, sign * (own.door.y_trim + DOOR_DEPTH))
+        door = Prism("xz", np.array(own.door.outline, dtype=float), ends)
+        out.append(Surface(name=f"{side} door", solid=door, exempt=roles, moves=True))
+    return out
+
+
+def box(low: tuple[float, float, float], high: tuple[float, float, float]) -> Slab:
+    """A box along the axes."""
+    a, b = np.array(low), np.array(high)
+    return Slab(vec((a + b) / 2), np.eye(3), vec(np.abs(b - a) / 2))
+
+
+def keep_out(k: KeepOut) -> Solid:
+    """The solid of a keep-out of the car sheet."""
+    if k.shape == "box":
+        assert k.low is not None
+        assert k.high is not None
+        return box(k.low, k.high)
+    if k.shape == "cylinder":
+        assert k.start is not None
+        assert k.end is not None
+        assert k.radius is not None
+        if dist(k.start, k.end) < 1e-6:
+            return Capsule(vec(k.start), vec(k.end), k.radius)
+        return Cylinder(vec(k.start), vec(k.end), k.radius)
+    assert k.plane is not None
+    assert k.span is not None
+    return Prism(k.plane, np.array(k.outline, dtype=float), k.span)
+
+
+def roof(car: Car) -> Sheet:
+    """The inside of the roof skin."""
+    r = car.roof
+    assert r is not None
+    corners = [car.side(s).roof_corner for s in ("left", "right")]
+    half = max(min((c[1] for c in corners if c is not None), default=450.0), 1.0)
+    low = min((c[2] for c in corners if c is not None), default=r.height_at_header)
+    sag = max(r.height_at_header - low, 0.0)
+
+    def side(p: Vec) -> Vec:
+        t = np.clip(p[..., 0] / r.header_x, 0.0, None)
+        z = r.height_at_hoop + t * (r.height_at_header - r.height_at_hoop)
+        arch = t * sag * np.minimum(np.abs(p[..., 1]) / half, 1.2) ** 2
+        return np.asarray(z - arch - p[..., 2])
+
+    def where(p: Vec) -> Vec:
+        return np.asarray((p[..., 0] > -BEHIND_HOOP) & (p[..., 0] < r.header_x))
+
+    return Sheet(side, where)
+
+
+def windscreen(car: Car) -> Sheet | None:
+    """The glass from header to cowl; None when the car sheet has it upside down."""
+    r, dash = car.roof, car.dash
+    assert r is not None
+    pillars = [car.side(s).pillar for s in ("left", "right")]
+    known = [p for p in pillars if p is not None and p.top[2] - p.base[2] > NEAR]
+    top_x, top_z = r.header_x, r.height_at_header
+    base_x = dash.cowl_x if dash else max((p.base[0] for p in known), default=top_x + 400)
+    base_z = dash.cowl_z if dash else min((p.base[2] for p in known), default=top_z - 400)
+
+    if top_z - base_z < NEAR:
+        return None
+
+    def line(z: Vec, a: tuple[float, float], b: tuple[float, float]) -> Vec:
+        return np.asarray(a[0] + (z - a[1]) / (b[1] - a[1]) * (b[0] - a[0]))
+
+    def side(p: Vec) -> Vec:
+        y, z = np.abs(p[..., 1]), p[..., 2]
+        middle = line(z, (base_x, base_z), (top_x, top_z))
+        if not known:
+            return np.asarray(middle - p[..., 0])
+        edge_x = np.mean(
+            [line(z, (q.base[0], q.base[2]), (q.top[0], q.top[2])) + _ahead(q) for q in known],
+            axis=0,
+        )
+        edge_y = np.mean(
+            [line(z, (q.base[1], q.base[2]), (q.top[1], q.top[2])) for q in known], axis=0
+        )
+        bow = np.minimum(y / np.maximum(edge_y, 1.0), 1.0) ** 2
+        return np.asarray(middle + bow * (edge_x - middle) - p[..., 0])
+
+    def where(p: Vec) -> Vec:
+        return np.asarray((p[..., 2] > base_z) & (p[..., 2] < top_z) & (p[..., 0] > 0.3 * base_x))
+
+    return Sheet(side, where)
+
+
+def _ahead(pillar: PillarLine) -> float:
+    """How far the glass lies ahead of the pillar's inner face, level, mm."""
+    run, rise = (pillar.base[k] - pillar.top[k] for k in (0, 2))
+    return PILLAR_DEPTH * float(np.hypot(run, rise)) / max(abs(rise), 1.0)
+
+
+def hoop_side(car: Car, side: str, sign: float) -> Sheet:
+    """Floor, belt and rail in the plane of the hoop."""
+    s = car.side(side).hoop
+    z = np.array([car.floor_z, s.height_belt, s.height_rail])
+    y = np.array([s.half_width_floor, s.half_width_belt, s.half_width_rail])
+    slope = (y[-1] - y[-2]) / max(z[-1] - z[-2], 1.0)
+    own = car.side(side).door
+    door = np.array(own.outline, dtype=float) if own and len(own.outline) >= 3 else None
+
+    def wall(p: Vec) -> Vec:
+        inner = np.interp(p[..., 2], z, y)
+        over = np.maximum(p[..., 2] - z[-1], 0.0)
+        return np.asarray(inner + slope * over - sign * p[..., 1])
+
+    def where(p: Vec) -> Vec:
+        here = (np.abs(p[..., 0]) < HOOP_PLANE) & (p[..., 2] > car.floor_z)
+        if car.body == "open":
+            here &= p[..., 2] < s.height_rail
+        if door is not None:
+            # within the door opening there is no metal: a torch or an arm reaches through
+            here &= polygon_distance(p[..., [0, 2]], door)[0] > 0
+        return np.asarray(here)
+
+    return Sheet(wall, where)
+
+
+def strip(top: Vec, base: Vec, width: float, sign: float) -> Slab:
+    """The pillar: a strip along its inner face's line, reaching outwards."""
+    along = unit(top - base)
+    out = np.array([0.0, sign, 0.0])
+    out = unit(out - (out @ along) * along)
+    across = np.cross(along, out)
+    half = np.array([np.linalg.norm(top - base) / 2, PILLAR_DEPTH / 2, width / 2])
+    middle = (top + base) / 2 + PILLAR_DEPTH / 2 * out
+    return Slab(vec(middle), np.array([along, out, across]), vec(half))

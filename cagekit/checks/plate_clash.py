@@ -1,0 +1,94 @@
+"""Plates against the tubes they do not belong to: does anything run into anything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import ceil
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.cage.plate import Plate
+from cagekit.checks.plate_practice import PlateWarning
+from cagekit.geometry.path import Vec
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.member import Member
+
+STEP = 5.0
+"""Distance between the points that plates and centre lines are looked at in, mm."""
+NEAR = 30.0
+"""Tubes further from a plate than this (mm) are not told of."""
+TOUCH = 0.3
+"""A gap may come out this much (mm) too small by looking at points only."""
+
+
+def plate_clashes(cage: Cage) -> tuple[PlateWarning, ...]:
+    """The smallest gap of each plate to a tube that it is not made for, where there is one near."""
+    lines = {m.id: _line(m) for m in cage.members.values()}
+    out = []
+    for plate in cage.plates:
+        points = plate_points(plate)
+        found = min(_gaps(plate, points, cage.members.values(), lines), default=None)
+        if found is None:
+            continue
+        gap, tube, i = found
+        x, y, z = points[i]
+        out.append(
+            PlateWarning(
+                code="plate/clash",
+                plate=plate.id,
+                quantity=f"gap to {tube}",
+                measured=gap + TOUCH if gap > -TOUCH else gap,
+                op=">=",
+                limit=0.0,
+                unit="mm",
+                source="",
+                cure=f"Make it smaller, turn it or move it: {tube} runs through it.",
+                at=(float(x), float(y), float(z)),
+            )
+        )
+    return tuple(out)
+
+
+def plate_points(plate: Plate) -> Vec:
+    """Points all over a plate's face and back, folded, in car axes, ``(n, 3)`` mm."""
+    low, high = plate.outline.box
+    x, y = (np.arange(a, b, STEP) for a, b in zip(low, high, strict=True))
+    grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+    inside = plate.outline.contains(grid)
+    for hole in plate.holes:
+        inside &= ~hole.loop.contains(grid)
+    flat = np.concatenate([grid[inside], plate.outline.sampled(STEP)])
+    return np.concatenate([plate.car_points(flat, z) for z in (0.0, -plate.thickness)])
+
+
+def _line(member: Member) -> Vec:
+    path = member.path
+    return path.points(np.linspace(0.0, path.length, ceil(path.length / STEP) + 1))
+
+
+def _squares(a: Vec, b: Vec) -> Vec:
+    """Squares of the distances of points ``(n, 3)`` and ``(m, 3)``, ``(n, m)`` mm2."""
+    x, y, z = (a[:, k, None] - b[:, k] for k in range(3))
+    return np.asarray(x * x + y * y + z * z)
+
+
+def _gaps(
+    plate: Plate, points: Vec, members: Iterable[Member], lines: dict[str, Vec]
+) -> Iterable[tuple[float, str, int]]:
+    low, high = points.min(0), points.max(0)
+    for m in members:
+        if m.id in plate.members:
+            continue
+        reach = m.tube.outer_radius + NEAR
+        line = lines[m.id]
+        near = line[((line > low - reach) & (line < high + reach)).all(1)]
+        if not len(near):
+            continue
+        d2 = _squares(points, near)
+        i = int(np.argmin(d2.min(1)))
+        gap = float(np.sqrt(d2[i].min())) - m.tube.outer_radius
+        if gap < NEAR:
+            yield gap, m.id, i

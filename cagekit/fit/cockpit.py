@@ -1,0 +1,156 @@
+"""The cockpit: everybody in the car together with the tubes around them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from cagekit.cage.member import Member
+from cagekit.fit.tubes import Gap, Tubes
+from cagekit.geometry.path import Spot, Vec, vec
+from cagekit.geometry.shapes import Ring, Solid
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
+from cagekit.people.posture import FIST, Occupant, seated
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """One measured quantity.
+
+    Args:
+        value: the number (mm, rad or a share, as the measuring function says); None when
+            nothing could be measured.
+        members: tubes it was measured on.
+        points: spots that show it, ``(3,)`` each, mm.
+        note: which way, which part, what was assumed.
+        missing: what is needed before it can be measured.
+        absent: what the cage does not have, so that there is nothing to measure.
+    """
+
+    value: float | None
+    members: tuple[str, ...] = ()
+    points: tuple[Vec, ...] = ()
+    note: str = ""
+    missing: str = ""
+    absent: str = ""
+
+
+@dataclass(eq=False)
+class Cockpit:
+    """Occupants and tubes.
+
+    Args:
+        car: the car sheet.
+        occupants: who sits in it, the driver first.
+        members: tubes of the cage by id.
+        padding: thickness of padding by member id, mm.
+    """
+
+    car: Car
+    occupants: tuple[Occupant, ...]
+    members: Mapping[str, Member]
+    padding: Mapping[str, float] = field(default_factory=dict)
+    _gaps: dict[tuple[int, str], dict[str, Gap]] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def of(
+        cls,
+        car: Car,
+        drivers: Sequence[Driver],
+        members: Mapping[str, Member],
+        padding: Mapping[str, float] | None = None,
+    ) -> Cockpit:
+        """Seat the drivers among the members."""
+        return cls(car, seated(car, drivers), members, dict(padding or {}))
+
+    @cached_property
+    def tubes(self) -> Tubes:
+        """All members, padding included."""
+        return Tubes(self.members.values(), self.padding)
+
+    @cached_property
+    def bare(self) -> Tubes:
+        """All members, steel only."""
+        return Tubes(self.members.values()) if self.padding else self.tubes
+
+    def with_role(self, *roles: str) -> tuple[Member, ...]:
+        """Members of any of ``roles``, in build order."""
+        return tuple(m for m in self.members.values() if m.role in roles)
+
+    def gaps(self, who: Occupant, part: str) -> dict[str, Gap]:
+        """Room between one part of a body and every tube, by member id."""
+        key = (who.index, part)
+        if key not in self._gaps:
+            # padding faces people; against a seat it is cut away
+            padded = part not in ("seat back", "head rest")
+            self._gaps[key] = self.gaps_to(self._solid(who, part), padded=padded)
+        return self._gaps[key]
+
+    def gaps_to(self, solid: Solid, *, padded: bool = False) -> dict[str, Gap]:
+        """Room between any solid and every tube, or its padding, by member id."""
+        tubes = self.tubes if padded else self.bare
+        return {g.member: g for g in tubes.nearest(solid)}
+
+    def _solid(self, who: Occupant, part: str) -> Solid:
+        if part == "seat back":
+            return who.seat_back
+        if part == "head rest":
+            return who.head_rest
+        if part == "hands on the wheel":
+            return self.wheel(FIST)
+        return who.parts()[part]
+
+    def wheel(self, radius: float) -> Ring:
+        """The steering wheel's rim, its section ``radius`` mm."""
+        wheel = self.car.wheel
+        tilt = wheel.column_angle
+        axis = vec((-np.cos(tilt), 0.0, np.sin(tilt)))
+        return Ring(vec(wheel.centre), axis, wheel.diameter / 2, radius)
+
+    def closest(
+        self,
+        who: Occupant,
+        parts: Iterable[str],
+        *,
+        roles: Iterable[str] | None = None,
+        without: Iterable[str] = (),
+    ) -> tuple[str, Gap] | None:
+        """The tightest of several parts against members of ``roles`` (all when None).
+
+        Returns:
+            Part and gap; None when there is no such member.
+        """
+        wanted = None if roles is None else set(roles)
+        leave = set(without)
+        found = [
+            (gap.gap, i, part, gap)
+            for i, part in enumerate(parts)
+            for gap in self.gaps(who, part).values()
+            if (wanted is None or self.members[gap.member].role in wanted)
+            and self.members[gap.member].role not in leave
+        ]
+        if not found:
+            return None
+        _, _, part, gap = min(found, key=lambda row: (round(row[0], 6), row[1], row[3].member))
+        return part, gap
+
+    def crossing(
+        self, members: Iterable[Member], point: Vec, normal: Vec
+    ) -> list[tuple[Member, Spot]]:
+        """Every spot where the members meet a plane."""
+        return [(m, s) for m in members for s in m.path.crossings(point, normal)]
+
+
+def bearing(direction: Vec) -> str:
+    """Say a direction in words: ahead, behind, above, below, left, right."""
+    names = (("ahead", "behind"), ("left", "right"), ("above", "below"))
+    size = np.abs(direction)
+    if float(size.max(initial=0.0)) < 1e-9:
+        return "through it"
+    order = np.argsort(-size, kind="stable")
+    words = [names[i][0] if direction[i] > 0 else names[i][1] for i in order if size[i] > 0.38]
+    return " and ".join(words[:2])

@@ -1,0 +1,176 @@
+"""What tubes hide from a pair of eyes.
+
+A tube is the union of balls along its centre line; seen from an eye each ball hides a round cap
+of the view, and a level (or upright) line of sight crosses that cap between two angles in closed
+form. The union over a close row of balls is what the tube hides on that line.
+
+Directions: azimuth rad from straight ahead, left positive; elevation rad from level, up positive.
+Something far away lies in the same direction from both eyes; it is hidden when both eyes have it
+hidden. That is the *binocular* obstruction that UN R125 measures at the windscreen pillars.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import ceil, pi
+
+import numpy as np
+
+from cagekit.cage.member import Member
+from cagekit.geometry.path import Vec
+
+Interval = tuple[float, float]
+MOST = 2000
+"""Balls along one stretch at most."""
+SPACING = 4.0
+"""Balls along a centre line, mm; a 38 mm tube's outline is then right to 0.1 mm."""
+_NEAR = 1e-6
+
+
+def _count(length: float) -> int:
+    """How many balls a stretch of ``length`` mm gets."""
+    return min(max(ceil(length / SPACING), 1), MOST) + 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Row:
+    """A row of balls: centres ``(n, 3)`` mm, one radius (mm), and what it is called."""
+
+    name: str
+    points: Vec
+    radius: float
+
+    @classmethod
+    def of(cls, member: Member, padding: float = 0.0) -> Row:
+        """The balls of a member, with its padding."""
+        n = _count(member.path.length)
+        points = member.path.points(np.linspace(0.0, member.path.length, n))
+        return cls(member.id, points, member.tube.outer_radius + padding)
+
+    @classmethod
+    def along(cls, name: str, corners: Sequence[Sequence[float]], radius: float) -> Row:
+        """The balls along a polyline through ``corners``, ``(n, 3)`` mm."""
+        p = np.asarray(corners, dtype=float)
+        parts = []
+        for a, b in pairwise(p):
+            n = _count(float(np.linalg.norm(b - a)))
+            parts.append(a + np.multiply.outer(np.linspace(0.0, 1.0, n), b - a))
+        return cls(name, np.concatenate(parts), radius)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Caps:
+    """A row of balls as one eye sees it: directions and half angles, ``(n,)`` rad."""
+
+    name: str
+    azimuth: Vec
+    elevation: Vec
+    half: Vec
+
+    @classmethod
+    def seen(cls, row: Row, eye: Vec) -> Caps:
+        """Look at ``row`` from ``eye``, ``(3,)``; a ball around the eye hides everything."""
+        d = row.points - eye
+        size = np.linalg.norm(d, axis=1)
+        sine = np.minimum(row.radius / np.maximum(size, _NEAR), 1.0)
+        half = np.where(size > row.radius, np.arcsin(sine), pi)
+        azimuth = np.arctan2(d[:, 1], d[:, 0])
+        elevation = np.arcsin(np.clip(d[:, 2] / np.maximum(size, _NEAR), -1.0, 1.0))
+        return cls(row.name, azimuth, elevation, half)
+
+    def across(self, elevation: float) -> list[Interval]:
+        """Azimuths hidden on the cone at ``elevation``, as intervals in -pi to pi."""
+        spread = np.cos(elevation) * np.cos(self.elevation)
+        rest = np.cos(self.half) - np.sin(elevation) * np.sin(self.elevation)
+        met = rest <= spread
+        share = np.clip(rest[met] / np.maximum(spread[met], 1e-12), -1.0, 1.0)
+        width = np.arccos(share)
+        centre = self.azimuth[met]
+        return _wrapped(centre - width, centre + width)
+
+    def upright(self, azimuth: float) -> list[Interval]:
+        """Elevations hidden in the half plane at ``azimuth``, as intervals."""
+        turn = self.azimuth - azimuth
+        ahead = np.cos(self.elevation) * np.cos(turn)
+        up = np.sin(self.elevation)
+        size = np.hypot(ahead, up)
+        met = (np.cos(self.half) <= size) & (np.abs((turn + pi) % (2 * pi) - pi) < pi / 2)
+        width = np.arccos(np.clip(np.cos(self.half[met]) / size[met], -1.0, 1.0))
+        centre = np.arctan2(up[met], ahead[met])
+        return merged(np.column_stack([centre - width, centre + width]))
+
+
+def _wrapped(low: Vec, high: Vec) -> list[Interval]:
+    """Merge azimuth intervals, cut at straight behind."""
+    rows: list[Interval] = []
+    for a, b in zip(low, high, strict=True):
+        if b - a >= 2 * pi:
+            return [(-pi, pi)]
+        if a < -pi:
+            rows += [(float(a) + 2 * pi, pi), (-pi, float(b))]
+        elif b > pi:
+            rows += [(float(a), pi), (-pi, float(b) - 2 * pi)]
+        else:
+            rows.append((float(a), float(b)))
+    return merged(rows)
+
+
+def merged(rows: Iterable[Sequence[float]] | Vec) -> list[Interval]:
+    """Union of intervals, in order."""
+    table = np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 2)
+    if not len(table):
+        return []
+    table = table[np.argsort(table[:, 0], kind="stable")]
+    reach = np.maximum.accumulate(table[:, 1])
+    first = np.concatenate([[True], table[1:, 0] > reach[:-1]])
+    starts = np.nonzero(first)[0]
+    ends = np.concatenate([starts[1:] - 1, [len(table) - 1]])
+    return [(float(table[i, 0]), float(reach[j])) for i, j in zip(starts, ends, strict=True)]
+
+
+def both(a: Sequence[Interval], b: Sequence[Interval]) -> list[Interval]:
+    """Intersection of two unions of intervals."""
+    out = [(max(p, r), min(q, s)) for p, q in a for r, s in b if min(q, s) > max(p, r)]
+    return merged(out)
+
+
+def extent(rows: Sequence[Interval]) -> float:
+    """Total length of disjoint intervals."""
+    return float(sum(b - a for a, b in rows))
+
+
+def within(rows: Sequence[Interval], low: float, high: float) -> list[Interval]:
+    """Cut a union of intervals to a window."""
+    return both(rows, [(low, high)])
+
+
+class Eyes:
+    """Two eyes that look at rows of balls."""
+
+    def __init__(self, left: Vec, right: Vec) -> None:
+        self.places = (left, right)
+        self._seen: dict[int, tuple[Row, tuple[Caps, Caps]]] = {}
+
+    def seen(self, row: Row) -> tuple[Caps, Caps]:
+        """The row as each eye sees it."""
+        key = id(row)
+        if key not in self._seen:
+            left, right = self.places
+            self._seen[key] = (row, (Caps.seen(row, left), Caps.seen(row, right)))
+        return self._seen[key][1]
+
+    def hidden_across(self, rows: Sequence[Row], elevation: float) -> list[Interval]:
+        """Azimuths that both eyes have hidden at ``elevation`` by all ``rows`` together."""
+        left, right = (
+            merged([i for r in rows for i in self.seen(r)[k].across(elevation)]) for k in (0, 1)
+        )
+        return both(left, right)
+
+    def hidden_upright(self, rows: Sequence[Row], azimuth: float) -> list[Interval]:
+        """Elevations that both eyes have hidden at ``azimuth`` by all ``rows`` together."""
+        left, right = (
+            merged([i for r in rows for i in self.seen(r)[k].upright(azimuth)]) for k in (0, 1)
+        )
+        return both(left, right)

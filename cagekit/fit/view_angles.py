@@ -1,0 +1,233 @@
+"""How much of the driver's sight the cage takes beyond what the car takes.
+
+Measured like the pillar obstruction of UN R125: on two directions of sight, 2 degrees up and 5
+degrees down, the azimuths hidden from both eyes (plane angles from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import inf, pi, radians
+
+import numpy as np
+
+from cagekit.cage.member import Member
+from cagekit.fit.cockpit import Cockpit, Reading
+from cagekit.fit.readings import PILLAR_ROLES
+from cagekit.fit.sight import Eyes, Interval, Row, extent, within
+from cagekit.inputs.car import Car
+from cagekit.people.posture import Occupant
+
+PLANES = (radians(2.0), radians(-5.0))
+"""Elevations at which the pillar is measured, rad. Source: UN R125 5.1.1, from memory."""
+SCREEN = tuple(radians(a) for a in range(-15, 16, 5))
+"""Azimuths at which the height of view through the windscreen is measured, rad."""
+OVERHEAD_ROLES = ("halo", "front_hoop", "half_hoop", "header_bar", "roof_diagonal", "roof_rail")
+_EDGE = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PillarView:
+    """What is hidden at one windscreen pillar, rad: the worse of the two planes.
+
+    ``alone`` is the car's own pillar, ``total`` pillar and bars together; ``added`` is the
+    difference in the plane where it is largest; ``by_member`` what each bar adds on its own.
+    """
+
+    side: str
+    alone: float
+    total: float
+    added: float
+    by_member: dict[str, float]
+
+
+def car_rows(car: Car) -> dict[str, Row]:
+    """The car's own pillars, header and lower edge of the windscreen as rows of balls."""
+    rows: dict[str, Row] = {}
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        pillar = car.side(side).pillar
+        if pillar is not None:
+            ends = [(x, sign * y, z) for x, y, z in (pillar.top, pillar.base)]
+            rows[f"pillar_{side}"] = Row.along(f"pillar_{side}", ends, pillar.width / 2)
+    header = header_edge(car)
+    if header is not None:
+        rows["header"] = Row.along("header", header, _EDGE)
+    for i, edge in enumerate(lower_edges(car)):
+        rows[f"lower_{i}"] = Row.along(f"lower_{i}", edge, _EDGE)
+    return rows
+
+
+def header_edge(car: Car) -> list[tuple[float, float, float]] | None:
+    """Corners of the header's lower edge from left to right, mm; None for an open car."""
+    if car.roof is None:
+        return None
+    middle = (car.roof.header_x, 0.0, car.roof.height_at_header)
+    corners = []
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        own = car.side(side)
+        at = own.roof_corner or (own.pillar.top if own.pillar else None)
+        if at is not None:
+            corners.append((at[0], sign * at[1], at[2]))
+    if len(corners) < 2:
+        half = 450.0
+        return [(middle[0], half, middle[2]), (middle[0], -half, middle[2])]
+    return [corners[0], middle, corners[1]]
+
+
+def lower_edges(car: Car) -> list[list[tuple[float, float, float]]]:
+    """Edges below which the car hides everything: dash top and cowl, left to right, mm.
+
+    The cowl runs from pillar base to pillar base through its middle.
+    """
+    if car.dash is None:
+        return []
+    dash = car.dash
+    half = min(car.left.hoop.half_width_belt, car.right.hoop.half_width_belt)
+    cowl = [(dash.cowl_x, half, dash.cowl_z), (dash.cowl_x, -half, dash.cowl_z)]
+    left, right = car.left.pillar, car.right.pillar
+    if left is not None and right is not None:
+        half = min(left.base[1], right.base[1])
+        (xl, yl, zl), (xr, yr, zr) = left.base, right.base
+        cowl = [(xl, yl, zl), (dash.cowl_x, 0.0, dash.cowl_z), (xr, -yr, zr)]
+    return [[(dash.face_x, half, dash.top_z), (dash.face_x, -half, dash.top_z)], cowl]
+
+
+def eyes_of(who: Occupant) -> Eyes:
+    """The person's two eyes."""
+    return Eyes(who.eyes["left"], who.eyes["right"])
+
+
+def pillar_view(cockpit: Cockpit, who: Occupant, side: str) -> PillarView | None:
+    """Measure one windscreen pillar; None when neither pillar nor bar stands there."""
+    sign = 1.0 if side == "left" else -1.0
+    pillar = car_rows(cockpit.car).get(f"pillar_{side}")
+    own = [] if pillar is None else [pillar]
+    bars = [_half(m, sign) for m in _on_side(cockpit, sign)]
+    rows = [Row.of(m, cockpit.padding.get(m.id, 0.0)) for m in bars]
+    if not own and not rows:
+        return None
+    eyes = eyes_of(who)
+    alone, totals, gains = [], [], []
+    single: dict[str, float] = {}
+    for plane in PLANES:
+        base = _hidden(eyes, own, plane, sign)
+        total = _hidden(eyes, [*own, *rows], plane, sign)
+        alone.append(base)
+        totals.append(total)
+        gains.append(total - base)
+        for row in rows:
+            more = _hidden(eyes, [*own, row], plane, sign) - base
+            single[row.name] = max(single.get(row.name, 0.0), more)
+    return PillarView(
+        side=side, alone=max(alone), total=max(totals), added=max(gains), by_member=single
+    )
+
+
+def _on_side(cockpit: Cockpit, sign: float) -> list[Member]:
+    found = []
+    for m in cockpit.with_role(*PILLAR_ROLES):
+        y = m.path.points(np.linspace(0, m.path.length, 9))[:, 1]
+        if (sign * y > 0).any() and (m.side == "centre" or sign * float(y.sum()) > 0):
+            found.append(m)
+    return found
+
+
+def _half(member: Member, sign: float) -> Member:
+    """The part of a member on one side of the car: a front hoop counts with one leg."""
+    path = member.path
+    cut = path.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+    if not cut:
+        return member
+    parts = path.split(*(s.station for s in cut if 1.0 < s.station < path.length - 1.0))
+    best = max(parts, key=lambda p: sign * float(p.points([p.length / 2])[0][1]))
+    return replace(member, path=best)
+
+
+def _hidden(eyes: Eyes, rows: Sequence[Row], plane: float, sign: float) -> float:
+    if not rows:
+        return 0.0
+    low, high = (0.0, 2 * pi / 3) if sign > 0 else (-2 * pi / 3, 0.0)
+    return extent(within(eyes.hidden_across(rows, plane), low, high))
+
+
+def screen_height(eyes: Eyes, rows: dict[str, Row], azimuth: float) -> tuple[float, float] | None:
+    """Elevations of the lower and the upper edge of the windscreen at ``azimuth``, rad.
+
+    ``rows`` are those of the car (``car_rows``); an open car's view ends 60 degrees up.
+    """
+    # all above the header is roof, all below the edges is dash: hidden from both eyes where the
+    # edge is above (below) for both
+    header = [] if "header" not in rows else _edges(eyes, rows["header"], azimuth)
+    high = max((low for low, _ in header), default=radians(60.0))
+    lows = [
+        min(top for _, top in spans)
+        for name, row in rows.items()
+        if name.startswith("lower") and (spans := _edges(eyes, row, azimuth))
+    ]
+    low = max(lows, default=-radians(40.0))
+    return (low, high) if high > low else None
+
+
+def _edges(eyes: Eyes, row: Row, azimuth: float) -> list[Interval]:
+    """Where each eye sees a thin edge at ``azimuth``: elevations, one per eye that sees it."""
+    found = [caps.upright(azimuth) for caps in eyes.seen(row)]
+    return [(spans[0][0], spans[-1][1]) for spans in found if spans]
+
+
+def view_up(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Clear view up under the bars at the header: lowest elevation that they hide, rad.
+
+    Looking ahead to 15 degrees to each side. Bars that stay behind the header leave the car's
+    own edge.
+    """
+    return _screen(
+        cockpit, who, cockpit.with_role(*OVERHEAD_ROLES), "no bar at the header", up=True
+    )
+
+
+def view_down(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Clear view down over the dash bar: highest elevation that it hides, rad.
+
+    Looking ahead to 15 degrees to each side. A bar that stays below the dash leaves the car's
+    own edge.
+    """
+    return _screen(
+        cockpit, who, cockpit.with_role("dash_bar"), "the cage has no dash bar", up=False
+    )
+
+
+def _screen(
+    cockpit: Cockpit, who: Occupant, members: Sequence[Member], absent: str, *, up: bool
+) -> Reading:
+    if not members:
+        return Reading(value=None, absent=absent)
+    eyes, edges = eyes_of(who), car_rows(cockpit.car)
+    rows = [Row.of(m, cockpit.padding.get(m.id, 0.0)) for m in members]
+    worst, at, added, name = inf, 0.0, 0.0, rows[0].name
+    for azimuth in SCREEN:
+        window = screen_height(eyes, edges, azimuth)
+        if window is None:
+            continue
+        edge = window[1] if up else -window[0]
+        for row in rows:
+            hidden = within(eyes.hidden_upright([row], azimuth), *window)
+            ends = [a if up else -b for a, b in hidden]
+            least = min(ends, default=edge)
+            if least < worst - 1e-9:
+                worst, at, name, added = least, azimuth, row.name, extent(hidden)
+    if worst is inf:
+        return Reading(value=None, members=(name,), missing="the car sheet leaves no view ahead")
+    return Reading(
+        value=worst if up else -worst,
+        members=(name,),
+        points=(who.eye,),
+        note=f"{_where(at)}, hides {np.degrees(added):.1f} deg beyond the car",
+    )
+
+
+def _where(azimuth: float) -> str:
+    if abs(azimuth) < 1e-9:
+        return "straight ahead"
+    side = "left" if azimuth > 0 else "right"
+    return f"{abs(np.degrees(azimuth)):.0f} deg to the {side}"

@@ -1,0 +1,447 @@
+"""Closed outlines and open chains of lines and true arcs in a plate's flat pattern.
+
+Frame: the flat pattern's own x, y, mm, seen from the plate's face. Each vertex carries the
+*bulge* of the piece that leaves it: the tangent of a quarter of the arc's sweep, positive when
+the arc runs anticlockwise, 0 for a straight. That is how a cutting table's polyline holds an arc
+exactly, and a quarter turn is a bulge of tan(22.5 degrees).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from math import ceil, cos, hypot, pi, sin, tan
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cagekit.errors import GeometryError
+from cagekit.geometry.segment import POINT_TOL, Segment, Vec2, vec2
+
+__all__ = ["Crossing", "Outline", "Segment", "Vec2", "vec2"]
+
+Crossing = tuple[float, int, float]
+"""Distance along the line from its origin (mm), index of the piece, fraction of the piece."""
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """A chain of lines and arcs, closed unless told otherwise.
+
+    Args:
+        vertices: ``(n, 2)`` mm.
+        bulges: ``(n,)``; the last one belongs to the closing piece and is ignored when open.
+        closed: the last vertex runs back to the first.
+    """
+
+    vertices: Vec2
+    bulges: Vec2
+    closed: bool = True
+
+    def __post_init__(self) -> None:
+        v = np.array(self.vertices, float).reshape(-1, 2)
+        b = np.array(np.broadcast_to(np.asarray(self.bulges, float), (len(v),)))
+        if not (np.isfinite(v).all() and np.isfinite(b).all()):
+            raise GeometryError("outline", "a vertex is not a finite number.")
+        v.setflags(write=False)
+        b.setflags(write=False)
+        object.__setattr__(self, "vertices", v)
+        object.__setattr__(self, "bulges", b)
+
+    # -- making ------------------------------------------------------------------------------
+
+    @classmethod
+    def of_segments(cls, segments: Sequence[Segment], closed: bool = True) -> Outline:
+        """Chain segments that follow each other; empty ones are left out."""
+        keep = [s for s in segments if s.chord > POINT_TOL]
+        points = [s.start for s in keep]
+        bulges = [s.bulge for s in keep]
+        if not closed and keep:
+            points.append(keep[-1].end)
+            bulges.append(0.0)
+        return cls(np.array(points).reshape(-1, 2), np.array(bulges), closed)
+
+    @classmethod
+    def polygon(
+        cls, points: ArrayLike, radii: float | Sequence[float] = 0.0, *, owner: str = "outline"
+    ) -> Outline:
+        """A closed polygon with its corners rounded.
+
+        Args:
+            points: corners ``(n, 2)`` mm.
+            radii: one radius for all corners, or one each, mm; 0 leaves the corner sharp.
+            owner: name used in the error.
+
+        Raises:
+            GeometryError: fewer than three corners, or a radius that its sides cannot hold.
+        """
+        p = np.asarray(points, float)
+        n = len(p)
+        if n < 3:
+            raise GeometryError(owner, f"an outline needs at least three corners, got {n}.")
+        r = np.broadcast_to(np.asarray(radii, float), (n,))
+        step = np.roll(p, -1, 0) - p
+        size = np.hypot(*step.T)
+        if (size < POINT_TOL).any():
+            raise GeometryError(owner, f"corners {int(np.argmin(size)) + 1} and the next coincide.")
+        d = step / size[:, None]
+        before = np.roll(d, 1, 0)
+        turn = np.arctan2(before[:, 0] * d[:, 1] - before[:, 1] * d[:, 0], (before * d).sum(1))
+        if (np.abs(np.abs(turn) - pi) < 1e-6).any():
+            raise GeometryError(owner, "the outline doubles back on itself at a corner.")
+        tail = r * np.tan(np.abs(turn) / 2)
+        need = tail + np.roll(tail, -1)
+        if (need > size + 1e-6).any():
+            i = int(np.argmax(need - size))
+            raise GeometryError(
+                owner,
+                f"side {i + 1} is {size[i]:.1f} mm long, its rounded corners need "
+                f"{need[i]:.1f} mm.",
+                "Use smaller corner radii or a longer side.",
+            )
+        segments: list[Segment] = []
+        for i in range(n):
+            a = p[i] - tail[i] * before[i]
+            b = p[i] + tail[i] * d[i]
+            segments.append(Segment(vec2(a), vec2(b), tan(turn[i] / 4)))
+            j = (i + 1) % n
+            segments.append(Segment(vec2(b), vec2(p[j] - tail[j] * d[i])))
+        return cls.of_segments(segments)
+
+    @classmethod
+    def rectangle(
+        cls, width: float, height: float, radius: float = 0.0, centre: ArrayLike = (0.0, 0.0)
+    ) -> Outline:
+        """A rectangle ``width`` along x by ``height`` along y about ``centre``, mm."""
+        c = np.asarray(centre, float)
+        corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([width, height]) / 2
+        return cls.polygon(corners + c, radius, owner="rectangle")
+
+    @classmethod
+    def circle(cls, centre: ArrayLike, diameter: float) -> Outline:
+        """A full circle: two half turns, anticlockwise."""
+        c = np.asarray(centre, float)
+        r = np.array([diameter / 2, 0.0])
+        return cls(np.array([c + r, c - r]), np.array([1.0, 1.0]))
+
+    @classmethod
+    def slot(cls, a: ArrayLike, b: ArrayLike, width: float) -> Outline:
+        """A slot with round ends about the centres ``a`` and ``b``, anticlockwise, mm."""
+        p, q = np.asarray(a, float), np.asarray(b, float)
+        d = (q - p) / hypot(*(q - p))
+        side = np.array([d[1], -d[0]]) * width / 2
+        return cls(
+            np.array([p + side, q + side, q - side, p - side]), np.array([0.0, 1.0, 0.0, 1.0])
+        )
+
+    # -- looking -----------------------------------------------------------------------------
+
+    def __len__(self) -> int:
+        return len(self.vertices)
+
+    def __iter__(self) -> Iterator[Segment]:
+        return iter(self.segments)
+
+    @cached_property
+    def segments(self) -> tuple[Segment, ...]:
+        """The pieces in order; an open chain has one fewer than vertices."""
+        n = len(self.vertices)
+        count = n if self.closed else n - 1
+        return tuple(
+            Segment(vec2(self.vertices[i]), vec2(self.vertices[(i + 1) % n]), float(self.bulges[i]))
+            for i in range(count)
+        )
+
+    @property
+    def length(self) -> float:
+        """Length along the outline, mm."""
+        return sum(s.length for s in self.segments)
+
+    @cached_property
+    def _moments(self) -> tuple[float, float, float]:
+        """Signed area and its first moments about the y and x axis."""
+        area = mx = my = 0.0
+        for s in self.segments:
+            cross = float(s.start[0] * s.end[1] - s.start[1] * s.end[0]) / 2
+            area += cross
+            mx += cross * float(s.start[0] + s.end[0]) / 3
+            my += cross * float(s.start[1] + s.end[1]) / 3
+            if not s.is_arc:
+                continue
+            t = abs(s.sweep)
+            cap = s.radius**2 / 2 * (t - sin(t))
+            # distance of the cap's centroid from the arc's centre; series where it cancels
+            if t > 0.05:
+                arm = 4 * s.radius * sin(t / 2) ** 3 / (3 * (t - sin(t)))
+            else:
+                cap = s.radius**2 * t**3 / 12 * (1 - t**2 / 20 + t**4 / 1680)
+                arm = s.radius * (1 - 3 * t**2 / 40)
+            sign = 1.0 if s.bulge > 0 else -1.0
+            w = s.point(0.5) - s.centre
+            g = s.centre + w / s.radius * arm
+            area += sign * cap
+            mx += sign * cap * float(g[0])
+            my += sign * cap * float(g[1])
+        return area, mx, my
+
+    @property
+    def area(self) -> float:
+        """Signed area, mm2: positive when the outline runs anticlockwise; exact with arcs."""
+        return self._moments[0]
+
+    @property
+    def centroid(self) -> Vec2:
+        """Centre of area, ``(2,)`` mm."""
+        area, mx, my = self._moments
+        return vec2([mx / area, my / area])
+
+    @cached_property
+    def box(self) -> tuple[Vec2, Vec2]:
+        """Lowest and highest corner of the bounding box, arcs included, ``(2,)`` mm each."""
+        points = [*self.vertices]
+        for s in self._arcs:
+            quarters = s.centre + s.radius * np.array([[1.0, 0], [0, 1], [-1, 0], [0, -1]])
+            points += list(quarters[s.distance(quarters) < 1e-9])
+        return vec2(np.min(points, 0)), vec2(np.max(points, 0))
+
+    @property
+    def size(self) -> Vec2:
+        """Width and height of the bounding box, ``(2,)`` mm."""
+        low, high = self.box
+        return vec2(high - low)
+
+    def contains(self, points: ArrayLike) -> NDArray[np.bool_]:
+        """Tell which points ``(n, 2)`` lie inside, exactly, arcs included."""
+        p = np.atleast_2d(np.asarray(points, float))
+        x, y = p[:, 0], p[:, 1]
+        inside = np.zeros(len(p), bool)
+        for s in self.segments:
+            # always worked out from the same end, so that two arcs on one chord agree which
+            # side of it a point is on, whatever the rounding
+            swap = tuple(s.start) > tuple(s.end)
+            (x0, y0), (x1, y1) = (s.end, s.start) if swap else (s.start, s.end)
+            cross = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
+            cross = np.where(cross == 0, -(y1 - y0) if y1 != y0 else x1 - x0, cross)
+            spans = (y0 > y) != (y1 > y)
+            inside ^= spans & ((cross > 0) if y1 > y0 else (cross < 0))
+            if s.is_arc:
+                w = p - s.centre
+                outward = (cross < 0) if (s.bulge > 0) != swap else (cross > 0)
+                inside ^= (np.hypot(*w.T) < s.radius) & outward
+        return inside
+
+    def distance(self, points: ArrayLike) -> Vec2:
+        """Distance of points ``(n, 2)`` to the nearest piece, ``(n,)`` mm."""
+        p = np.atleast_2d(np.asarray(points, float))
+        start, step, size2 = self._straights
+        best = np.full(len(p), np.inf)
+        if len(start):
+            # by coordinates: several times as fast as an array of pairs
+            x, y = p[:, 0, None] - start[:, 0], p[:, 1, None] - start[:, 1]
+            f = np.clip((x * step[:, 0] + y * step[:, 1]) / size2, 0.0, 1.0)
+            x, y = x - f * step[:, 0], y - f * step[:, 1]
+            best = np.sqrt((x * x + y * y).min(1))
+        for s in self._arcs:
+            best = np.minimum(best, s.distance(p))
+        return best
+
+    @cached_property
+    def _straights(self) -> tuple[Vec2, Vec2, Vec2]:
+        """Starts ``(k, 2)``, steps ``(k, 2)`` and squared lengths ``(k,)`` of the straights."""
+        straights = [s for s in self.segments if not s.is_arc]
+        start = np.array([s.start for s in straights]).reshape(-1, 2)
+        step = np.array([s.end - s.start for s in straights]).reshape(-1, 2)
+        return start, step, np.maximum((step * step).sum(-1), 1e-30)
+
+    @cached_property
+    def _arcs(self) -> tuple[Segment, ...]:
+        return tuple(s for s in self.segments if s.is_arc)
+
+    def flat_points(self, tolerance: float = 0.05) -> Vec2:
+        """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
+        rows: list[Vec2] = []
+        for s in self.segments:
+            n = 1
+            if s.is_arc:
+                step = 2 * np.arccos(max(1 - tolerance / s.radius, -1.0))
+                n = max(1, ceil(abs(s.sweep) / min(max(float(step), 1e-3), pi / 4)))
+            rows.append(np.asarray(s.point(np.arange(n) / n)))
+        if not self.closed:
+            rows.append(self.segments[-1].end[None])
+        return np.concatenate(rows)
+
+    def sampled(self, spacing: float = 2.0) -> Vec2:
+        """Points along the outline not further apart than ``spacing`` mm, ``(m, 2)``."""
+        rows = []
+        for s in self.segments:
+            n = max(2 if s.is_arc else 1, ceil(s.length / spacing))
+            rows.append(s.point(np.arange(n) / n))
+        if not self.closed:
+            rows.append(self.segments[-1].end[None])
+        return np.concatenate(rows)
+
+    # -- changing ----------------------------------------------------------------------------
+
+    def reversed(self) -> Outline:
+        """The same outline walked the other way."""
+        return Outline.of_segments([s.reversed() for s in reversed(self.segments)], self.closed)
+
+    def anticlockwise(self) -> Outline:
+        """The outline walked so that its area is positive."""
+        return self if self.area >= 0 else self.reversed()
+
+    def mapped(self, matrix: ArrayLike, shift: ArrayLike = (0.0, 0.0)) -> Outline:
+        """Apply a rotation or mirror ``(2, 2)``, then a shift ``(2,)`` mm."""
+        m = np.asarray(matrix, float)
+        sign = 1.0 if np.linalg.det(m) > 0 else -1.0
+        return Outline(
+            self.vertices @ m.T + np.asarray(shift, float), sign * self.bulges, self.closed
+        )
+
+    def moved(self, shift: ArrayLike) -> Outline:
+        """Shift by ``(2,)`` mm."""
+        return self.mapped(np.eye(2), shift)
+
+    def turned(self, angle: float) -> Outline:
+        """Turn about the origin by ``angle`` rad, anticlockwise."""
+        c, s = cos(angle), sin(angle)
+        return self.mapped([[c, -s], [s, c]])
+
+    def cleaned(self) -> Outline:
+        """Drop empty pieces, spikes of no width and vertices in the middle of a straight."""
+        segments = [s for s in self.segments if s.chord > POINT_TOL]
+        changed = True
+        while changed and len(segments) > 2:
+            changed = False
+            for i in range(len(segments) if self.closed else len(segments) - 1):
+                a, b = segments[i], segments[(i + 1) % len(segments)]
+                merged = _merged(a, b)
+                if merged is None:
+                    continue
+                j = (i + 1) % len(segments)
+                segments[i] = merged
+                del segments[j]
+                segments = [s for s in segments if s.chord > POINT_TOL]
+                changed = True
+                break
+        return Outline.of_segments(segments, self.closed)
+
+    def with_corners(self, points: ArrayLike) -> Outline:
+        """Split pieces where points ``(n, 2)`` lie on them; the shape stays the same."""
+        p = np.asarray(points, float).reshape(-1, 2)
+        out: list[Segment] = []
+        for s in self.segments:
+            d = s.end - s.start
+            t = np.sort((p - s.start) @ d / max(float(d @ d), 1e-30))
+            near = s.distance(p)[np.argsort((p - s.start) @ d)] < 1e-6
+            tol = 1e-5 / max(s.chord, 1e-9)
+            cuts = [] if s.is_arc else t[near & (t > tol) & (t < 1 - tol)].tolist()
+            stops = [0.0, *(f for i, f in enumerate(cuts) if not i or f - cuts[i - 1] > tol), 1.0]
+            out += [s.part(a, b) for a, b in pairwise(stops)]
+        return Outline.of_segments(out, self.closed) if len(out) > len(self.segments) else self
+
+    def line_crossings(self, origin: ArrayLike, direction: ArrayLike) -> list[Crossing]:
+        """Where a line crosses the outline, in order along it."""
+        o, d = np.asarray(origin, float), np.asarray(direction, float)
+        d = d / hypot(*d)
+        found = []
+        for i, s in enumerate(self.segments):
+            for f in s.crossings(o, d):
+                found.append((float((s.point(f) - o) @ d), i, f))
+        return sorted(found)
+
+    def chord_through(
+        self, origin: ArrayLike, direction: ArrayLike
+    ) -> tuple[Crossing, Crossing] | None:
+        """The two crossings that bracket ``origin`` on the line through it, or None."""
+        hits = self.line_crossings(origin, direction)
+        below = [h for h in hits if h[0] <= 0]
+        above = [h for h in hits if h[0] > 0]
+        if len(below) % 2 == 0 or not above:
+            return None
+        return below[-1], above[0]
+
+    def cut(self, origin: ArrayLike, direction: ArrayLike) -> tuple[Outline, Outline] | None:
+        """Cut a closed outline along its chord through ``origin``.
+
+        Returns:
+            The parts left and right of ``direction``, or None when ``origin`` is not inside.
+        """
+        hit = self.chord_through(origin, direction)
+        if hit is None:
+            return None
+        (_, i, fi), (_, j, fj) = hit
+        one = self._walk(j, fj, i, fi)
+        two = self._walk(i, fi, j, fj)
+        parts = [Outline.of_segments(w).cleaned() for w in (one, two)]
+        o, d = np.asarray(origin, float), np.asarray(direction, float)
+        left = [float(_cross(d, p.centroid - o)) > 0 if len(p) > 1 else False for p in parts]
+        return (parts[0], parts[1]) if left[0] or not left[1] else (parts[1], parts[0])
+
+    def _walk(self, i: int, fi: float, j: int, fj: float) -> list[Segment]:
+        """Pieces from fraction ``fi`` of piece ``i`` on to ``fj`` of ``j``, closed by a chord."""
+        s = self.segments
+        n = len(s)
+        if i == j and fj > fi:
+            out = [s[i].part(fi, fj)]
+        else:
+            out = [s[i].part(fi, 1.0)]
+            k = (i + 1) % n
+            while k != j:
+                out.append(s[k])
+                k = (k + 1) % n
+            out.append(s[j].part(0.0, fj))
+        out.append(Segment(out[-1].end, out[0].start))
+        return out
+
+    def offset(self, distance: float, *, owner: str = "outline") -> Outline:
+        """Move the outline outward by ``distance`` mm (inward when negative) with true arcs.
+
+        Outside corners are rolled round with an arc, inside corners are cut where the moved
+        pieces meet.
+
+        Raises:
+            GeometryError: a feature is too small for the distance.
+        """
+        if abs(distance) < 1e-12:
+            return self
+        from cagekit.geometry.offset import offset_outline
+
+        return offset_outline(self, distance, owner)
+
+    def is_simple(self) -> bool:
+        """Tell whether the outline keeps clear of itself (judged on a fine polygon)."""
+        p = self.flat_points(0.02)
+        a, b = p, np.roll(p, -1, 0)
+        n = len(p)
+        d = b - a
+        r = a[None] - a[:, None]
+        den = d[:, None, 0] * d[None, :, 1] - d[:, None, 1] * d[None, :, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = (r[..., 0] * d[None, :, 1] - r[..., 1] * d[None, :, 0]) / den
+            u = (r[..., 0] * d[:, None, 1] - r[..., 1] * d[:, None, 0]) / den
+        hit = (t > -1e-9) & (t < 1 + 1e-9) & (u > -1e-9) & (u < 1 + 1e-9) & (np.abs(den) > 1e-12)
+        k = np.arange(n)
+        gap = np.abs(k[:, None] - k[None])
+        near = (gap <= 1) | (gap == n - 1)
+        return not bool((hit & ~near).any())
+
+
+def _cross(a: Vec2, b: Vec2) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
+
+
+def _merged(a: Segment, b: Segment) -> Segment | None:
+    """Join two pieces that are one line or one arc, or that run back over each other."""
+    if a.is_arc != b.is_arc:
+        return None
+    if not a.is_arc:
+        da, db = (a.end - a.start) / a.chord, (b.end - b.start) / b.chord
+        return Segment(a.start, b.end) if abs(_cross(da, db)) < 1e-9 else None
+    same = hypot(*(a.centre - b.centre)) < 1e-7 and abs(a.radius - b.radius) < 1e-7
+    total = a.sweep + b.sweep
+    if same and a.bulge * b.bulge > 0 and abs(total) < 1.5 * pi:
+        return Segment(a.start, b.end, tan(total / 4))
+    return None

@@ -1,0 +1,227 @@
+"""A build: the file that says which car, driver, tube, tooling, layout and rules make this cage."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path as FilePath
+from typing import Any, Literal
+
+from pydantic import Field, ValidationError
+
+from cagekit.errors import InputError, NotFoundError
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
+from cagekit.inputs.entries import AnyEntry, MemberEntry, StrutEntry
+from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.layout import Layout
+from cagekit.inputs.padding import Padding
+from cagekit.inputs.presets import table_error
+from cagekit.inputs.tooling import Tooling
+from cagekit.materials.tubes import Tube
+
+
+class BuildFile(FileModel):
+    """A build file as written."""
+
+    kind: Literal["build"] = "build"
+    name: str = Field(pattern=r"^[A-Za-z0-9_-]+$")
+    description: str = ""
+    units: Literal["mm", "in"] = "mm"
+    car: str = Field(description="car sheet: preset name or path")
+    drivers: tuple[str, ...] = Field((), description="driver sheets, the driver first")
+    layout: str = Field(description="layout: preset name or path")
+    tube: str = Field(description="tube preset for every member without one of its own")
+    tubes: dict[str, str] = Field({}, description="tube preset by role, e.g. main_hoop = '...'")
+    tooling: str = Field(description="tooling: preset name or path")
+    rules: tuple[str, ...] = Field((), description="rulebook profiles to check against")
+    foot_plate: Length | None = Field(
+        None,
+        ge=0,
+        description="thickness of plate between floor sheet and tube, when not the layout's",
+    )
+    padding: tuple[Padding, ...] = Field(
+        (), description="padding on tubes that the people could touch"
+    )
+    members: dict[str, dict[str, Any]] = Field(
+        {}, description="changes to the layout's members, by id or role"
+    )
+    add: tuple[AnyEntry, ...] = Field((), description="members beyond the layout")
+    strut: tuple[StrutEntry, ...] = Field((), description="free struts between two places")
+    plate: tuple[dict[str, Any], ...] = Field(
+        (), description="plates, gussets and tabs beyond the layout's"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Build:
+    """A build with everything it refers to loaded and checked.
+
+    ``entries`` are the layout's members with both sides spread out and the build's changes laid
+    on, in the order they are made. ``tubes`` is keyed by tube reference. ``files`` are the input
+    files by what they are, for the manifest.
+    """
+
+    name: str
+    file: BuildFile
+    car: Car
+    drivers: tuple[Driver, ...]
+    tooling: Tooling
+    layout: Layout
+    tubes: Mapping[str, Tube]
+    entries: tuple[MemberEntry, ...]
+    files: Mapping[str, FilePath] = field(default_factory=dict)
+
+    @property
+    def units(self) -> Literal["mm", "in"]:
+        """Units that papers and tables use."""
+        return self.file.units
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """Rulebook profiles that the build is checked against."""
+        return self.file.rules
+
+    @property
+    def foot_plate(self) -> float:
+        """Thickness of plate between floor sheet and tube, mm."""
+        own = self.file.foot_plate
+        return self.layout.foot_plate if own is None else own
+
+    @property
+    def tube(self) -> Tube:
+        """The tube of every member that has none of its own."""
+        return self.tubes[self.file.tube]
+
+    def tube_ref(self, entry: MemberEntry, role: str) -> str:
+        """The tube reference of a member: its own, its role's, or the build's."""
+        return entry.tube or self.file.tubes.get(role) or self.file.tube
+
+    def tube_for(self, entry: MemberEntry, role: str) -> Tube:
+        """The tube of a member; NotFoundError when its reference was not loaded."""
+        reference = self.tube_ref(entry, role)
+        if reference not in self.tubes:
+            raise NotFoundError(
+                f"{self.name} [members.{entry.id}] tube = {reference!r}: no such tube preset."
+            )
+        return self.tubes[reference]
+
+
+def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
+    """Spread entries with ``side = "both"`` over left and right and fill in ids and sides."""
+    out: list[MemberEntry] = []
+    for entry in entries:
+        kind = str(entry.kind)  # type: ignore[attr-defined]
+        base = entry.id or kind
+        for side in ("left", "right") if entry.side == "both" else (entry.side,):
+            name = base
+            if side in ("left", "right") and not base.endswith(f"_{side}"):
+                name = f"{base}_{side}"
+            changes: dict[str, Any] = {"id": name, "side": side}
+            if side in ("left", "right"):
+                other = "right" if side == "left" else "left"
+                changes |= _sided(entry, side, other)
+                if entry.side == "both" and side == "right" and isinstance(entry, StrutEntry):
+                    changes["via"] = tuple((x, -y, z) for x, y, z in entry.via)
+            out.append(entry.model_copy(update=changes))
+    return out
+
+
+def _sided(entry: MemberEntry, side: str, other: str) -> dict[str, Any]:
+    """Fill in ``{side}`` and ``{other}`` in every text of an entry."""
+
+    def fill(text: str) -> str:
+        return text.replace("{side}", side).replace("{other}", other)
+
+    out: dict[str, Any] = {}
+    for name in type(entry).model_fields:
+        value = getattr(entry, name)
+        if isinstance(value, str) and "{" in value:
+            out[name] = fill(value)
+        elif name == "split_by":
+            out[name] = tuple(fill(v) for v in value)
+    return out
+
+
+def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry, ...]:
+    """Lay a build's additions and changes on its layout's members.
+
+    Raises:
+        InputError: a change names a member that the layout does not have, or a field that the
+            member does not have, or gives it a value it cannot take.
+    """
+    entries = spread([*layout.member, *file.add, *file.strut])
+    seen: set[str] = set()
+    for entry in entries:
+        if entry.id in seen:
+            raise InputError(
+                where,
+                "id",
+                entry.id,
+                problem="two members have this id.",
+                hint="Give one of them another `id`.",
+            )
+        seen.add(entry.id)
+    used: set[str] = set()
+    out: list[MemberEntry] = []
+    for entry in entries:
+        keys = dict.fromkeys([str(entry.kind), _base(entry), entry.id])  # type: ignore[attr-defined]
+        for key in keys:
+            if key in file.members:
+                used.add(key)
+                entry = _changed(entry, file.members[key], file.units, where, key)
+        if not entry.omit:
+            out.append(entry)
+    known = sorted({k for e in entries for k in (str(e.kind), _base(e), e.id)})  # type: ignore[attr-defined]
+    for key in file.members:
+        if key not in used:
+            near = get_close_matches(key, known, 1)
+            hint = f"Did you mean {near[0]!r}?" if near else f"The layout has: {', '.join(known)}."
+            raise InputError(
+                where, f"members.{key}", problem="the layout has no such member.", hint=hint
+            )
+    _check_padded(file, known, where)
+    return tuple(out)
+
+
+def _check_padded(file: BuildFile, known: Sequence[str], where: str) -> None:
+    """Refuse padding for tubes that nobody makes; halves and stubs carry their bar's name."""
+    for name in (n for p in file.padding for n in p.members):
+        if not any(name == k or name.startswith(f"{k}_") for k in known):
+            near = get_close_matches(name, known, 1)
+            hint = f"Did you mean {near[0]!r}?" if near else f"There are: {', '.join(known)}."
+            raise InputError(
+                where, "padding members", name, problem="there is no such member.", hint=hint
+            )
+
+
+def _base(entry: MemberEntry) -> str:
+    return entry.id.removesuffix("_left").removesuffix("_right")
+
+
+def _changed(
+    entry: MemberEntry, change: Mapping[str, Any], units: str, where: str, key: str
+) -> MemberEntry:
+    """Return ``entry`` with the fields of ``change``, the table ``[members.key]``, laid on."""
+    kind = str(entry.kind)  # type: ignore[attr-defined]
+    if "kind" in change and change["kind"] != kind:
+        raise InputError(
+            f"{where} [members.{key}]",
+            "kind",
+            change["kind"],
+            problem=f"the member is a {kind}.",
+            hint="Leave it out (omit = true) and add another one.",
+        )
+    data = {**change, "kind": kind}
+    try:
+        over = type(entry).model_validate(data, context={"units": units})
+    except ValidationError as error:
+        path, within = FilePath(where), ("members", key)
+        raise table_error(error, type(entry), data, path=path, within=within) from None
+    update = {n: getattr(over, n) for n in over.model_fields_set if n not in ("kind", "id", "side")}
+    changed = entry.model_copy(update=update)
+    if entry.side in ("left", "right"):
+        other = "right" if entry.side == "left" else "left"
+        changed = changed.model_copy(update=_sided(changed, entry.side, other))
+    return changed

@@ -1,0 +1,277 @@
+"""The car sheet: what a fabricator measures on the stripped shell with a tape and a level.
+
+Frame: X = 0 in the plane of the main hoop's feet, forward positive; Y = 0 on the car's centre
+plane; Z = 0 on the plane through the tops of the sills, up positive. Half widths and ``y`` in
+the tables of one side are distances from the centre plane, always positive; the table says which
+side. ``[side]`` holds for both sides; ``[left]`` and ``[right]`` override it field by field.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import Field, model_validator
+
+from cagekit.inputs.fields import Angle, FileModel, Length, Point
+
+
+class HoopSection(FileModel):
+    """Inside of the shell in the plane where the main hoop stands, one side."""
+
+    half_width_floor: Length = Field(
+        gt=0,
+        description=(
+            "centre plane to inner sill at floor height, tape across and halve or plumb from "
+            "the centre string"
+        ),
+    )
+    half_width_belt: Length = Field(
+        gt=0,
+        description="centre plane to the narrowest metal at the belt line (bottom of the window)",
+    )
+    height_belt: Length = Field(description="belt line above the sill plane")
+    half_width_rail: Length = Field(gt=0, description="centre plane to the roof rail's inner face")
+    height_rail: Length = Field(
+        description="roof rail's inner face above the sill plane, where the half width was taken"
+    )
+
+
+class RoofSection(FileModel):
+    """Inside of the roof skin along the centre plane."""
+
+    height_at_hoop: Length = Field(
+        description=(
+            "inside of the roof skin above the sill plane, on the centre plane in the hoop plane"
+        )
+    )
+    height_at_header: Length = Field(description="same at the windscreen header")
+    header_x: Length = Field(
+        description=(
+            "inner edge of the windscreen header ahead of the hoop plane, on the centre plane"
+        )
+    )
+
+
+class PillarLine(FileModel):
+    """Inner face of the windscreen pillar, one side."""
+
+    top: Point = Field(
+        description="where the pillar meets the roof rail and header: x, y (from the centre), z"
+    )
+    base: Point = Field(description="where the pillar meets the cowl or dash top: x, y, z")
+    width: Length = Field(60.0, description="width of the car's own pillar as the driver sees it")
+
+
+class FootSpot(FileModel):
+    """Where a foot lands: the middle of the tube on the sheet metal, one side."""
+
+    point: Point = Field(description="x, y (from the centre), z of the floor sheet")
+    normal: tuple[float, float, float] = Field(
+        (0.0, 0.0, 1.0),
+        description=(
+            "direction that points away from the sheet, into the cabin; y positive away from "
+            "the centre plane"
+        ),
+    )
+    profile: tuple[tuple[Length, Length], ...] = Field(
+        (),
+        description=(
+            "floor section at this foot, from the centre out: (y, z) points of the sheet, "
+            "e.g. down the tunnel, floor, up the sill"
+        ),
+    )
+    surface: Literal["floor", "outrigger", "frame", "tower"] = Field(
+        "floor", description="what is there to weld or bolt to"
+    )
+    sheet: Length = Field(1.0, description="thickness of the metal there")
+
+
+class DoorOpening(FileModel):
+    """Door opening in side view, one side."""
+
+    outline: tuple[tuple[Length, Length], ...] = Field(
+        (), description="(x, z) corners of the opening in order"
+    )
+    y_inner: Length = Field(
+        description="inner face of the sill at the opening, from the centre plane"
+    )
+    y_trim: Length = Field(
+        description=(
+            "inner face of the door trim or glass run that must still move, from the centre plane"
+        )
+    )
+    quarter_x: Length = Field(
+        description="rear edge of the opening: front edge of the quarter panel"
+    )
+
+
+class CarSide(FileModel):
+    """Everything measured once a side."""
+
+    hoop: HoopSection
+    pillar: PillarLine | None = None
+    roof_corner: Point | None = Field(
+        None, description="inside of the roof's front corner: x, y, z"
+    )
+    main_foot: FootSpot
+    front_foot: FootSpot | None = None
+    rear_foot: FootSpot = Field(
+        description="rear frame rail, wheel arch or tower point for the rear brace"
+    )
+    spots: dict[str, FootSpot] = Field(
+        default_factory=dict,
+        description=(
+            "further places to stand a tube on, by a name of your own, e.g. "
+            "[side.spots.front_tower]; a strut ends there with `car left front_tower`"
+        ),
+    )
+    door: DoorOpening | None = None
+    sill_top_y: tuple[Length, Length] = Field(
+        description="inner and outer edge of the sill's top, from the centre plane"
+    )
+
+    def feet(self) -> dict[str, FootSpot]:
+        """Every place to stand a tube on that was measured, by its name."""
+        named = {n: getattr(self, n) for n in ("main_foot", "front_foot", "rear_foot")}
+        return {n: s for n, s in (*named.items(), *self.spots.items()) if s is not None}
+
+
+class Wheel(FileModel):
+    """Steering wheel."""
+
+    centre: Point
+    diameter: Length = Field(gt=0)
+    column_angle: Angle = Field(0.4, description="column up from horizontal, degrees")
+
+
+class Seat(FileModel):
+    """One seat, where it is bolted."""
+
+    hip: Point = Field(
+        description="hip point of the person who sits there (y signed: left positive)"
+    )
+    back_angle: Angle = Field(description="torso back from vertical, degrees")
+    side: Literal["left", "right"] = "left"
+    back_thickness: Length = Field(60.0, gt=0, description="seat shell behind the back")
+    half_width: Length = Field(
+        240.0, gt=0, description="half of the seat's width at the shoulder bolsters"
+    )
+
+
+class Dash(FileModel):
+    """Dashboard and cowl."""
+
+    face_x: Length = Field(description="rear face of the dash ahead of the hoop plane")
+    top_z: Length
+    bottom_z: Length
+    cowl_x: Length = Field(description="base of the windscreen on the centre plane")
+    cowl_z: Length
+
+
+class Tunnel(FileModel):
+    """Transmission tunnel."""
+
+    half_width: Length = Field(gt=0)
+    top_z: Length
+
+
+class Pedals(FileModel):
+    """Pedal faces at rest."""
+
+    x: Length
+    z: Length
+    heel_z: Length = Field(description="floor or heel plate under the pedals")
+
+
+class KeepOut(FileModel):
+    """A volume no tube may enter: box, cylinder or an upright polygon."""
+
+    name: str
+    shape: Literal["box", "cylinder", "polygon"]
+    low: Point | None = Field(None, description="box: lowest corner")
+    high: Point | None = Field(None, description="box: highest corner")
+    start: Point | None = Field(None, description="cylinder: one end of the axis")
+    end: Point | None = Field(None, description="cylinder: other end of the axis")
+    radius: Length | None = Field(None, description="cylinder: radius")
+    plane: Literal["xy", "xz", "yz"] | None = Field(
+        None, description="polygon: plane it is drawn in"
+    )
+    outline: tuple[tuple[Length, Length], ...] = Field(
+        (), description="polygon: corners in that plane"
+    )
+    span: tuple[Length, Length] | None = Field(
+        None, description="polygon: from, to along the third axis"
+    )
+    gap: Length = Field(0.0, description="distance to keep from it")
+    moves: bool = Field(False, description="something that moves: door, window, seat")
+
+    @model_validator(mode="after")
+    def _complete(self) -> KeepOut:
+        needs = {
+            "box": ("low", "high"),
+            "cylinder": ("start", "end", "radius"),
+            "polygon": ("plane", "outline", "span"),
+        }
+        for name in needs[self.shape]:
+            if not getattr(self, name):
+                raise ValueError(f"a {self.shape} keep-out needs {name!r}")
+        return self
+
+
+class Car(FileModel):
+    """One car as measured."""
+
+    kind: Literal["car"] = "car"
+    name: str
+    description: str = ""
+    units: Literal["mm", "in"] = "mm"
+    body: Literal["closed", "open"] = "closed"
+    frame: Literal["unibody", "frame"] = "unibody"
+    doors: int = Field(3, ge=0, le=5)
+    driver_side: Literal["left", "right"] = "left"
+    mass: float | None = Field(None, gt=0, description="car ready to run without driver, kg")
+    homologated: int | None = Field(None, description="year of homologation, if any")
+    class_: str = Field(
+        "", alias="class", description="competition class, free text for rule conditions"
+    )
+    engine_capacity: float | None = Field(
+        None, ge=0, description="engine capacity, cm3; 0 for an electric car"
+    )
+    quarter_mile_time: float | None = Field(
+        None, description="elapsed time in the quarter mile, s, for drag rulebooks"
+    )
+    left: CarSide
+    right: CarSide
+    roof: RoofSection | None = None
+    floor_z: Length = Field(description="cabin floor at the hoop, below the sill plane (negative)")
+    wheel: Wheel
+    seats: tuple[Seat, ...] = Field(min_length=1)
+    dash: Dash | None = None
+    tunnel: Tunnel | None = None
+    pedals: Pedals | None = None
+    keepouts: tuple[KeepOut, ...] = ()
+    suspension_x: tuple[Length, Length] | None = Field(
+        None, description="rear and front suspension mounting points, x"
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _sides(cls, data: Any) -> Any:
+        """Spread ``[side]`` over ``[left]`` and ``[right]``."""
+        if isinstance(data, dict) and "side" in data:
+            data = dict(data)
+            both = data.pop("side")
+            for name in ("left", "right"):
+                data[name] = merged(both, data.get(name, {}))
+        return data
+
+    def side(self, name: str) -> CarSide:
+        """The measurements of one side, ``"left"`` or ``"right"``."""
+        return self.left if name == "left" else self.right
+
+
+def merged(base: Any, over: Any) -> Any:
+    """Lay ``over`` on ``base``, table by table."""
+    if isinstance(base, dict) and isinstance(over, dict):
+        return {k: merged(base.get(k), over[k]) if k in over else base[k] for k in {**base, **over}}
+    return base if over is None else over

@@ -1,0 +1,325 @@
+"""What a layout or a build file may say about each kind of member.
+
+Every field has a default, so that a build can override single fields of a layout's entry. Places
+are texts such as ``on main_hoop.left at height 450`` (see ``cagekit.cage.places``); ``{side}``
+and ``{other}`` stand for the entry's side and the opposite one.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import ConfigDict, Field
+
+from cagekit.inputs.fields import Angle, FileModel, Length, PlaceString, Point
+
+EntrySide = Literal["left", "right", "both", "centre"]
+
+
+class MemberEntry(FileModel):
+    """Fields that every member has."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    id: str = Field(
+        "",
+        pattern=r"^[a-z0-9_]*$",
+        description="name of the member; with side = 'both' each side gets its own suffix",
+    )
+    side: EntrySide | None = Field(
+        None, description="which side the member is for; 'both' makes one on each"
+    )
+    tube: str | None = Field(None, description="tube preset, when not the build's")
+    bend_radius: Length | None = Field(None, description="centre-line radius, when not the die's")
+    omit: bool = Field(False, description="leave the member out")
+
+
+class HoopEntry(MemberEntry):
+    """Main hoop, bent to the shell section in its plane."""
+
+    kind: Literal["main_hoop"]
+    gap: Length = Field(12.0, description="tube surface to shell, at roof and sides")
+    roof_gap: Length | None = Field(None, description="tube surface to roof skin, when not `gap`")
+    lean: Angle = Field(
+        0.0, ge=-0.6, le=0.6, description="lean of the hoop's plane, degrees, positive backwards"
+    )
+    height: Length | None = Field(
+        None, description="top of the tube above the sill plane, when not from the roof"
+    )
+    half_width_top: Length | None = Field(
+        None, description="centre plane to the outside of the tube at the corner of the top bend"
+    )
+    half_width_belt: Length | None = Field(
+        None, description="centre plane to the outside of the tube at the belt line"
+    )
+    straight_legs: bool = Field(
+        False, description="one straight from foot to top bend, no belt bend"
+    )
+
+
+class FrontHoopEntry(MemberEntry):
+    """Front hoop: up both windscreen pillars and across the header."""
+
+    kind: Literal["front_hoop"]
+    gap: Length = Field(12.0, description="tube surface to pillar, roof and header")
+
+
+class HaloEntry(MemberEntry):
+    """Halo: from the main hoop forward along the rails and across the header, one tube."""
+
+    kind: Literal["halo"]
+    gap: Length = Field(12.0, description="tube surface to roof, rails and header")
+    drop: Length = Field(
+        30.0, description="node below the start of the main hoop's top bend, along the leg"
+    )
+    rail_bow: Length = Field(
+        0.0,
+        ge=0,
+        description=(
+            "how far the side rails stand out from a straight at mid length (adds a bend each side)"
+        ),
+    )
+
+
+class HalfHoopEntry(MemberEntry):
+    """Half hoop: one tube from the front floor up the pillar and back to the main hoop."""
+
+    kind: Literal["half_hoop"]
+    gap: Length = Field(12.0, description="tube surface to pillar and roof")
+    drop: Length = Field(
+        30.0, description="node below the start of the main hoop's top bend, along the leg"
+    )
+
+
+class PillarBarEntry(MemberEntry):
+    """A-pillar bar: from halo or header down along the windscreen pillar to its foot."""
+
+    kind: Literal["a_pillar_bar"]
+    gap: Length = Field(10.0, description="tube surface to the pillar's inner face")
+    top: PlaceString | None = Field(None, description="place of the upper node")
+    knee_height: Length | None = Field(
+        None, description="height of the bend above the sill plane, when not at the pillar's base"
+    )
+    outboard: Length = Field(
+        0.0, description="moves the bend out from the pillar line (room at the wheel)"
+    )
+
+
+class StrutEntry(MemberEntry):
+    """A tube between two places; each kind of strut has its own usual places."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    kind: Literal["strut"] = "strut"
+    from_: PlaceString | None = Field(None, alias="from", description="place of end a")
+    to: PlaceString | None = Field(None, description="place of end b")
+    via: tuple[Point, ...] = Field(
+        (),
+        description=(
+            "corners on the way, x, y, z (y signed; with side = 'both' as on the left, "
+            "mirrored on the right)"
+        ),
+    )
+    split_by: tuple[str, ...] = Field(
+        (), description="members that run through: this one is cut and coped to them"
+    )
+    role: str | None = Field(None, pattern=r"^[a-z0-9_]+$", description="role, when not the kind")
+
+
+class BraceEntry(StrutEntry):
+    """Rear brace (backstay)."""
+
+    kind: Literal["rear_brace"]  # type: ignore[assignment]
+    drop: Length = Field(
+        0.0, description="node below the middle of the main hoop's top bend, along the tube"
+    )
+
+
+class WindscreenBraceEntry(StrutEntry):
+    """Windscreen-pillar brace: from the upper corner down to the lower part of the pillar bar."""
+
+    kind: Literal["windscreen_brace"]  # type: ignore[assignment]
+    low: Length | None = Field(None, description="height of the lower node")
+
+
+class HarnessBarEntry(StrutEntry):
+    """Harness bar across the main hoop."""
+
+    kind: Literal["harness_bar"]  # type: ignore[assignment]
+    height: Length | None = Field(
+        None, description="axis above the sill plane, when not from the driver's shoulder"
+    )
+    below_shoulder: Length = Field(
+        100.0, description="axis below the shoulder when the height follows from the driver"
+    )
+
+
+class HoopDiagonalEntry(StrutEntry):
+    """Hoop diagonal, single or crossed."""
+
+    kind: Literal["hoop_diagonal"]  # type: ignore[assignment]
+    style: Literal["single", "crossed"] = "single"
+    upper: Literal["driver", "passenger"] = Field(
+        "driver", description="side of the upper end of the first diagonal"
+    )
+    drop: Length = Field(
+        0.0,
+        description=(
+            "upper node below the middle of the top bend, along the tube; 0: in one node with "
+            "the rear brace"
+        ),
+    )
+    rise: Length = Field(100.0, description="lower node above the foot, along the leg")
+
+
+class RoofDiagonalEntry(StrutEntry):
+    """Roof diagonal: single, crossed, or V from the middle of the main hoop."""
+
+    kind: Literal["roof_diagonal"]  # type: ignore[assignment]
+    style: Literal["single", "crossed", "v"] = "single"
+    inset: Length = Field(60.0, description="nodes in from the corners, along the tubes")
+
+
+class DoorBarEntry(StrutEntry):
+    """Door bar: single, pair or X; a single bar may be prepared to swing out."""
+
+    kind: Literal["door_bar"]  # type: ignore[assignment]
+    style: Literal["single", "pair", "x"] = "single"
+    height_rear: Length = Field(380.0, description="node on the main hoop above the sill plane")
+    height_front: Length = Field(300.0, description="node on the front member above the sill plane")
+    low_rear: Length = Field(150.0, description="pair or X: lower node on the main hoop")
+    low_front: Length = Field(120.0, description="pair or X: lower node on the front member")
+    front_member: str | None = Field(
+        None, description="member at the front end, e.g. a_pillar_bar_{side}"
+    )
+    swing_out: bool = Field(False, description="the bar is cut at two places and hung on brackets")
+    hinge_end: Literal["front", "rear"] = Field("front", description="end that carries the hinge")
+    cut_front: Length | None = Field(
+        None, description="front cut, mm along the bar from the front node"
+    )
+    cut_rear: Length | None = Field(
+        None, description="rear cut, mm along the bar from the rear node"
+    )
+    cut_front_height: Length | None = Field(
+        None, description="front cut by its height above the sill plane instead"
+    )
+    cut_rear_height: Length | None = Field(
+        None, description="rear cut by its height above the sill plane instead"
+    )
+    cut_gap: Length = Field(2.0, gt=0, description="width of the saw cut at each end")
+    pin_tilt: Angle = Field(
+        0.0,
+        ge=-1.6,
+        le=1.6,
+        description="pins turned about the bar from upright, degrees, top outboard positive",
+    )
+    open_angle: Angle = Field(
+        1.5708, gt=0.1, le=3.0, description="how far the bar should swing out, degrees"
+    )
+
+
+class SillBarEntry(StrutEntry):
+    """Sill bar along the sill between main hoop and front member."""
+
+    kind: Literal["sill_bar"]  # type: ignore[assignment]
+    rise: Length = Field(45.0, description="nodes above the feet, along the legs")
+    front_member: str | None = Field(None, description="member at the front end")
+
+
+class DashBarEntry(StrutEntry):
+    """Dash bar between the front members."""
+
+    kind: Literal["dash_bar"]  # type: ignore[assignment]
+    height: Length | None = Field(
+        None, description="axis above the sill plane, when not under the dash top"
+    )
+    member: str | None = Field(None, description="member it is coped to, e.g. a_pillar_bar_{side}")
+    set_back: Length = Field(
+        0.0,
+        description=(
+            "middle of the bar behind the straight between its nodes, with two bends; "
+            "negative: ahead of it"
+        ),
+    )
+
+
+class CrossMemberEntry(StrutEntry):
+    """Cross member between two tubes, usually the rear braces."""
+
+    kind: Literal["cross_member"]  # type: ignore[assignment]
+
+
+class RoofRailEntry(StrutEntry):
+    """Roof rail from front hoop to main hoop."""
+
+    kind: Literal["roof_rail"]  # type: ignore[assignment]
+    inset: Length = Field(
+        20.0, description="node in from the front hoop's top bend, along the tube"
+    )
+
+
+class HeaderBarEntry(StrutEntry):
+    """Header bar across the windscreen header between half hoops."""
+
+    kind: Literal["header_bar"]  # type: ignore[assignment]
+
+
+class OutriggerEntry(StrutEntry):
+    """Outrigger: carries a foot from the car's frame or tunnel out to the sill."""
+
+    kind: Literal["outrigger"]  # type: ignore[assignment]
+    inner_y: Length | None = Field(
+        None, description="inner end from the centre plane, when not the tunnel's side"
+    )
+    outer_y: Length | None = Field(
+        None, description="outer end from the centre plane, when not the inner sill"
+    )
+    below: Length = Field(0.0, description="top of the outrigger below the foot")
+
+
+class RockerBraceEntry(StrutEntry):
+    """Rocker brace: from a leg down and out to the rocker (sill)."""
+
+    kind: Literal["rocker_brace"]  # type: ignore[assignment]
+    height: Length = Field(220.0, description="node on the main hoop above the sill plane")
+    forward: Length = Field(260.0, description="landing ahead of the hoop plane")
+
+
+class TubeGussetEntry(StrutEntry):
+    """Short tube across the corner where two members meet."""
+
+    kind: Literal["tube_gusset"]  # type: ignore[assignment]
+    node: str | None = Field(
+        None, description="the joint's branch end, e.g. 'a_pillar_bar_left end a'"
+    )
+    along_branch: Length = Field(180.0, description="node on the branch from the joint")
+    along_parent: Length = Field(180.0, description="node on the parent from the joint")
+    way: Literal["a", "b"] = Field(
+        "b", description="which way along the parent, towards its end a or b"
+    )
+
+
+AnyEntry = Annotated[
+    HoopEntry
+    | FrontHoopEntry
+    | HaloEntry
+    | HalfHoopEntry
+    | PillarBarEntry
+    | StrutEntry
+    | BraceEntry
+    | WindscreenBraceEntry
+    | HarnessBarEntry
+    | HoopDiagonalEntry
+    | RoofDiagonalEntry
+    | DoorBarEntry
+    | SillBarEntry
+    | DashBarEntry
+    | CrossMemberEntry
+    | RoofRailEntry
+    | HeaderBarEntry
+    | OutriggerEntry
+    | RockerBraceEntry
+    | TubeGussetEntry,
+    Field(discriminator="kind"),
+]
+"""One entry of ``[[member]]``, chosen by its ``kind``."""

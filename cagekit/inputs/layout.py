@@ -1,0 +1,29 @@
+"""A layout: which members a cage has and how each hangs on the others."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import Field
+
+from cagekit.inputs.entries import AnyEntry
+from cagekit.inputs.fields import FileModel, Length
+
+
+class Layout(FileModel):
+    """A layout preset."""
+
+    kind: Literal["layout"] = "layout"
+    name: str
+    description: str = ""
+    source: str = ""
+    units: Literal["mm", "in"] = "mm"
+    member: tuple[AnyEntry, ...] = Field(
+        min_length=1, description="members in the order they are built"
+    )
+    plate: tuple[dict[str, Any], ...] = Field(
+        (), description="plates, gussets and tabs, see the plate presets"
+    )
+    foot_plate: Length = Field(
+        3.0, ge=0, description="thickness of plate between floor sheet and tube"
+    )

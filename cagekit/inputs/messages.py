@@ -1,0 +1,315 @@
+"""What is wrong in a file that a person wrote, in words: file, line, table, field, cure.
+
+Every message reads ``file:line [table] field = value: what is wrong. What would do.`` and a file
+tells all that is wrong with it at once, one line each.
+"""
+
+from __future__ import annotations
+
+import math
+import types
+import typing
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from cagekit.errors import CagekitError, InputError
+from cagekit.hints import did_you_mean
+from cagekit.inputs.fields import check_angle, check_length
+from cagekit.inputs.toml_lines import Key, line_of
+
+_WORDS = {
+    "string_type": "must be a text in quotes.",
+    "bool_type": "must be true or false.",
+    "bool_parsing": "must be true or false.",
+    "int_type": "must be a whole number.",
+    "int_parsing": "must be a whole number.",
+    "int_from_float": "must be a whole number.",
+    "float_type": "must be a number.",
+    "float_parsing": "must be a number without quotes.",
+    "finite_number": "must be a finite number.",
+    "tuple_type": "must be a list in [ ].",
+    "list_type": "must be a list in [ ].",
+    "dict_type": "must be a table.",
+    "model_type": "must be a table.",
+    "model_attributes_type": "must be a table.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """One thing that is wrong in a file."""
+
+    file: str
+    line: int | None = None
+    table: str = ""
+    field: str = ""
+    value: Any = None
+    problem: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}" if self.line else self.file
+        table = f" [{self.table}]" if self.table else ""
+        shown = f" = {shorten(self.value)}" if self.value is not None else ""
+        what = f" {self.field}{shown}" if self.field else ""
+        hint = f" {self.hint}" if self.hint else ""
+        return f"{place}{table}{what}: {self.problem}{hint}"
+
+
+class FileInputError(InputError):
+    """All that is wrong with one file; ``problems`` holds them, the message one line each."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        first = problems[0]
+        where = f"{first.file}:{first.line}" if first.line else first.file
+        super().__init__(
+            f"{where} [{first.table}]" if first.table else where,
+            first.field,
+            first.value,
+            problem=first.problem,
+            hint=first.hint,
+        )
+        self.problems = tuple(problems)
+        self.args = ("\n".join(str(p) for p in problems),)
+
+
+def shorten(value: Any, limit: int = 60) -> str:
+    """Return ``value`` as a file would show it, cut to ``limit`` characters."""
+    if isinstance(value, bool):
+        text = "true" if value else "false"
+    elif isinstance(value, str):
+        text = '"' + value.encode("unicode_escape").decode() + '"'
+    elif isinstance(value, Mapping):
+        text = "{" + ", ".join(map(str, value)) + "}"
+    else:
+        text = str(value)
+    return text if len(text) <= limit else text[: limit - 3] + "..."
+
+
+def problems_of(
+    error: ValidationError,
+    model: type[BaseModel] | Sequence[type[BaseModel]],
+    data: Mapping[str, Any],
+    *,
+    file: str,
+    lines: dict[Key, int],
+    within: Key = (),
+) -> list[Problem]:
+    """Turn what pydantic found in ``data`` into messages with lines, without repeats.
+
+    Args:
+        error: what pydantic found.
+        model: what ``data`` should be, or the kinds of table that it may be.
+        data: the file, or one table of it.
+        file: name of the file.
+        lines: line of every key of the file.
+        within: key of the table that ``data`` is, when it is not the whole file.
+    """
+    here = {k[len(within) :]: n for k, n in lines.items() if k[: len(within)] == within}
+    models = [model] if isinstance(model, type) else list(model)
+    found: dict[str, Problem] = {}
+    rows = error.errors(include_url=False)
+    faulty = {tuple(r["loc"][:n]) for r in rows for n in range(len(r["loc"]))}
+    for row in rows:
+        if row["type"] == "too_short" and tuple(row["loc"]) in faulty:
+            continue  # entries with faults of their own are not counted
+        problem = _problem(row, models, data, file, here)
+        if within:
+            table = ".".join(t for t in (_dotted(within), problem.table) if t)
+            problem = replace(problem, table=table, line=problem.line if lines else None)
+        found.setdefault(str(problem), problem)
+    return sorted(found.values(), key=lambda p: p.line or 0)
+
+
+def _problem(
+    row: Any,
+    model: Sequence[type[BaseModel]],
+    data: Mapping[str, Any],
+    file: str,
+    lines: dict[Key, int],
+) -> Problem:
+    loc: Key = tuple(row["loc"])
+    kind = row["type"]
+    key = _in_file(loc, data)
+    absent = kind == "missing" or not key
+    if kind == "missing" and loc:
+        key = (*_in_file(loc[:-1], data), loc[-1])
+    words, hint = _words(row, model, loc)
+    table, field = table_and_field(key, whole=not absent and isinstance(_value(data, key), Mapping))
+    value = None if absent else _value(data, key)
+    return Problem(
+        file=file,
+        line=line_of(lines, key) or lines.get((), 1),
+        table=table,
+        field=field,
+        value=None if isinstance(value, Mapping) else value,
+        problem=words,
+        hint=hint,
+    )
+
+
+def _words(row: Any, model: Sequence[type[BaseModel]], loc: Key) -> tuple[str, str]:
+    """What is wrong and what would do."""
+    kind, ctx = row["type"], row.get("ctx", {})
+    if kind == "missing":
+        return "is missing.", _described(model, loc)
+    if kind == "extra_forbidden":
+        return "is not a field here.", did_you_mean(str(loc[-1]), _fields(model, loc[:-1]))
+    if kind == "literal_error":
+        return "is not one of the choices.", f"Allowed: {ctx['expected']}."
+    if kind == "too_short":
+        return f"needs at least {ctx['min_length']} entries, has {ctx['actual_length']}.", ""
+    if kind == "too_long":
+        return f"takes at most {ctx['max_length']} entries.", ""
+    bounds = {
+        "greater_than": "above",
+        "greater_than_equal": "at least",
+        "less_than": "below",
+        "less_than_equal": "at most",
+    }
+    if kind in bounds:
+        limit = next(iter(ctx.values()))
+        return f"must be {bounds[kind]} {_limit(limit, model, loc)}.", _described(model, loc)
+    if kind == "union_tag_invalid":
+        tags = [t.strip("' ") for t in str(ctx["expected_tags"]).split(",")]
+        field = str(ctx["discriminator"]).strip("'")
+        return f"{field} {shorten(ctx['tag'])} is not known.", did_you_mean(str(ctx["tag"]), tags)
+    if kind == "union_tag_not_found":
+        return f"{str(ctx['discriminator']).strip(chr(39))} is missing.", ""
+    inner = ctx.get("error")
+    if isinstance(inner, CagekitError):
+        problem, hint = getattr(inner, "problem", str(inner)), getattr(inner, "hint", "")
+        return _sentence(problem), hint
+    if inner is not None:
+        return _sentence(str(inner)), ""
+    return _WORDS.get(kind, _sentence(str(row["msg"]))), _described(model, loc)
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def _in_file(loc: Key, data: Mapping[str, Any]) -> Key:
+    """Find where ``loc`` stands in the file.
+
+    Names that pydantic adds for unions are skipped; ``left`` and ``right`` may have been spread
+    from ``side``.
+    """
+    asked = [loc]
+    if loc and loc[0] in ("left", "right"):
+        asked.append(("side", *loc[1:]))
+    return max((_walk(a, data) for a in asked), key=len)
+
+
+def _walk(loc: Key, data: Any) -> Key:
+    key: list[str | int] = []
+    for step in loc:
+        if isinstance(data, Mapping) and step in data:
+            data = data[str(step)]
+        elif isinstance(data, list) and isinstance(step, int) and step < len(data):
+            data = data[step]
+        else:
+            continue
+        key.append(step)
+    return tuple(key)
+
+
+def _value(data: Any, key: Key) -> Any:
+    for step in key:
+        data = data[step]
+    return data
+
+
+def table_and_field(key: Key, *, whole: bool = False) -> tuple[str, str]:
+    """Split into the table's name and the field, as a person sees them in the file."""
+    if whole:
+        return _dotted(key), ""
+    last = len(key) - 1
+    while last > 0 and isinstance(key[last], int):
+        last -= 1
+    return _dotted(key[:last]), _dotted(key[last:])
+
+
+def _dotted(key: Key) -> str:
+    text = ""
+    for step in key:
+        text += f" entry {step + 1}" if isinstance(step, int) else f"{'.' if text else ''}{step}"
+    return text
+
+
+def _described(model: Sequence[type[BaseModel]], loc: Key) -> str:
+    """The description of the field at ``loc``, if the schema has one."""
+    if not loc or not isinstance(loc[-1], str):
+        return ""
+    for owner in _models(model, loc[:-1]):
+        for name, info in owner.model_fields.items():
+            if (info.alias or name) == loc[-1] and info.description:
+                return f"({info.description})"
+    return ""
+
+
+def _limit(limit: float, model: Sequence[type[BaseModel]], loc: Key) -> str:
+    """A limit as the file counts it: angles in degrees, lengths with their unit."""
+    unit = unit_of(model, loc)
+    if unit == "deg":
+        return f"{math.degrees(limit):.4g} degrees"
+    return f"{limit:g} mm" if unit == "mm" and limit else f"{limit:g}"
+
+
+def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: Key) -> str:
+    """Return ``"mm"`` for a field that is a length, ``"deg"`` for an angle, else ``""``."""
+    names = [n for n in loc if isinstance(n, str)]
+    models = [model] if isinstance(model, type) else model
+    for owner in _models(models, tuple(names[:-1])):
+        for name, info in owner.model_fields.items():
+            if names and (info.alias or name) == names[-1]:
+                marks = [*info.metadata, *_metadata(info.annotation)]
+                checks = [getattr(m, "func", None) for m in marks]
+                return "deg" if check_angle in checks else "mm" if check_length in checks else ""
+    return ""
+
+
+def _metadata(annotation: Any) -> list[Any]:
+    """What the annotations inside a type such as ``Length | None`` carry."""
+    found = list(getattr(annotation, "__metadata__", ()))
+    for part in typing.get_args(annotation):
+        found += _metadata(part)
+    return found
+
+
+def _fields(model: Sequence[type[BaseModel]], loc: Key) -> list[str]:
+    """Names of the fields allowed in the table at ``loc``."""
+    names = [i.alias or n for m in _models(model, loc) for n, i in m.model_fields.items()]
+    return [*names, "side"] if "left" in names and "right" in names else names
+
+
+def _models(model: Sequence[type[BaseModel]], loc: Key) -> list[type[BaseModel]]:
+    """Every model that the table at ``loc`` may be."""
+    here = list(model)
+    for step in loc:
+        if isinstance(step, int):
+            continue
+        found: list[type[BaseModel]] = []
+        for owner in here:
+            for name, info in owner.model_fields.items():
+                if (info.alias or name) == step:
+                    found += models_in(info.annotation)
+        # a step that is no field is a key of a free table, or the tag that chose a kind of table
+        here = found or [m for m in here if step in _tags(m)] or here
+    return here
+
+
+def _tags(model: type[BaseModel]) -> tuple[Any, ...]:
+    kind = model.model_fields.get("kind")
+    return typing.get_args(kind.annotation) if kind else ()
+
+
+def models_in(annotation: Any) -> list[type[BaseModel]]:
+    """Every model that occurs in a type such as ``tuple[Seat, ...] | None``."""
+    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
+        return [annotation] if issubclass(annotation, BaseModel) else []
+    return [m for part in typing.get_args(annotation) for m in models_in(part)]

@@ -1,0 +1,235 @@
+"""What a layout, a build or a preset may say about plates, gussets, tabs and plate boxes.
+
+Every field has a default, so that an entry needs only what differs. ``preset`` names a plate
+preset whose values are taken where the entry itself says nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, TypeAdapter, field_validator
+
+from cagekit.errors import NotFoundError
+from cagekit.inputs.fields import Angle, FileModel, Length, PlaceString
+from cagekit.materials.steels import steel
+
+EntrySide = Literal["left", "right", "both", "centre"]
+
+
+class PlateEntry(FileModel):
+    """Fields that every plate entry has."""
+
+    id: str = Field(
+        "",
+        pattern=r"^[a-z0-9_]*$",
+        description="name of the plate; with side = 'both' each side gets its own suffix",
+    )
+    at: PlaceString = Field("", description="where it goes; see the kind")
+    side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")
+    preset: str | None = Field(None, description="plate preset that gives the other values")
+    thickness: Length | None = Field(None, gt=0, description="plate thickness")
+    material: str | None = Field(
+        None, description="key of a steel; a36 in inch builds, s235 in metric ones"
+    )
+    corner_radius: Length = Field(12.0, ge=0, description="rounding of the outer corners")
+    omit: bool = Field(False, description="leave it out")
+
+    @field_validator("material")
+    @classmethod
+    def _known(cls, value: str | None) -> str | None:
+        if value is not None:
+            try:
+                steel(value)
+            except NotFoundError as error:
+                raise ValueError(str(error)) from None
+        return value
+
+
+class FloorPlateEntry(PlateEntry):
+    """Plate under a tube's foot: flat, folded to the floor, or the top of a box foot.
+
+    ``at`` is a tube end (``main_hoop end a``), a member or role (``rear_brace``), a place of the
+    car sheet (``left.main_foot``, ``main_foot``) or ``feet`` for every foot. Later entries win.
+    """
+
+    kind: Literal["floor_plate"]
+    style: Literal["flat", "folded", "plinth"] = Field(
+        "flat", description="folded follows the floor profile of the car sheet; plinth is a box"
+    )
+    length: Length = Field(150.0, gt=0, description="fore and aft")
+    width: Length = Field(150.0, gt=0, description="across, along the sheet when folded")
+    shift: tuple[Length, Length] = Field(
+        (0.0, 0.0), description="middle of the plate from the foot: forward, outboard"
+    )
+    fix: Literal["welded", "bolted"] = "welded"
+    bolts: int = Field(4, ge=2, le=8, description="bolts when bolted")
+    bolt_size: str | None = Field(None, description="3/8-16 in inch builds, M10 in metric ones")
+    bolt_grade: str | None = Field(None, description="grade-5 in inch builds, 8.8 in metric ones")
+    edge: Length | None = Field(
+        None, gt=0, description="hole centre to plate edge; twice the bolt when left out"
+    )
+    plugs: int = Field(0, ge=0, le=12, description="plug (rosette) weld holes when welded")
+    plug_diameter: Length = Field(8.0, gt=0)
+    backing: bool | None = Field(None, description="matching plate below; yes when bolted")
+    backing_thickness: Length | None = Field(None, gt=0, description="as the plate when left out")
+    weld_leg: Length = Field(4.0, gt=0, description="fillet round the tube's foot")
+    fold_radius: Length | None = Field(
+        None, ge=0, description="inside radius, when not the brake's"
+    )
+    front_flange: Length = Field(
+        0.0, ge=0, description="second direction: flange ahead of the foot"
+    )
+    front_angle: Angle = Field(1.0472, description="front flange up, degrees")
+    rear_flange: Length = Field(0.0, ge=0, description="flange behind the foot")
+    rear_angle: Angle = Field(1.0472, description="rear flange up, degrees")
+    plinth_height: Length = Field(60.0, gt=0, description="plinth: floor sheet to top of the box")
+    wall: Length | None = Field(None, gt=0, description="plinth: thickness of its walls")
+
+
+class GussetEntry(PlateEntry):
+    """Sheet gusset across the corner of a joint.
+
+    ``at`` is the branch's coped end, e.g. ``rear_brace_left end a``, or a role with end
+    (``rear_brace end a``) for all of them.
+    """
+
+    kind: Literal["gusset"]
+    style: Literal["flat", "folded"] = Field(
+        "flat", description="flat in the plane of both axes, or a folded saddle over both tubes"
+    )
+    way: Literal["a", "b", "both"] = Field(
+        "b", description="which way along the parent: towards its end a or b"
+    )
+    along_branch: Length = Field(80.0, gt=0, description="reach along the branch from the corner")
+    along_parent: Length = Field(80.0, gt=0, description="reach along the parent from the corner")
+    nose: Length = Field(8.0, ge=0, description="blunt width of the tips")
+    clip: Length = Field(12.0, ge=0, description="cut off the inner corner to clear the tube weld")
+    weld_gap: Length = Field(1.0, ge=0, description="gap between the edge and the tube surface")
+    hole: Length | None = Field(None, ge=0, description="lightening hole; 0 for none")
+    bulge: Length = Field(0.0, ge=0, description="how far the long edge is drawn in as an arc")
+    fold_radius: Length | None = Field(None, ge=0)
+    weld_leg: Length = Field(3.0, gt=0)
+
+
+class TabEntry(PlateEntry):
+    """Small plate on a tube with one hole: harness anchor, seat or net tab.
+
+    ``at`` is a place, e.g. ``on harness_bar at y 90``.
+    """
+
+    kind: Literal["tab"]
+    use: Literal["harness", "seat", "net", "other"] = "other"
+    hole: Length = Field(13.0, gt=0, description="bolt hole")
+    bolt_size: str | None = None
+    bolt_grade: str | None = None
+    reach: Length = Field(35.0, gt=0, description="tube surface to the middle of the hole")
+    width: Length = Field(50.0, gt=0, description="width at the tube")
+    ear: Length = Field(18.0, gt=0, description="radius of the round end about the hole")
+    toward: tuple[float, float, float] = Field(
+        (-1.0, 0.0, 0.0), description="direction it stands off the tube, x forward, y left, z up"
+    )
+    pull: tuple[float, float, float] | None = Field(
+        None, description="direction of the load; as `toward` when left out"
+    )
+    weld_gap: Length = Field(0.5, ge=0)
+    count: int = Field(1, ge=1, le=2, description="2 makes a clevis")
+    gap: Length = Field(12.0, gt=0, description="clear width of a clevis")
+    weld_leg: Length = Field(4.0, gt=0)
+
+
+class OutriggerBoxEntry(PlateEntry):
+    """Plate box that carries a foot from frame or tunnel out to the sill.
+
+    ``at`` is the foot it carries: a tube end or a place of the car sheet.
+    """
+
+    kind: Literal["outrigger_box"]
+    inner_y: Length | None = Field(None, description="inner end from the centre plane")
+    outer_y: Length | None = Field(None, description="outer end from the centre plane")
+    width: Length = Field(70.0, gt=0, description="fore and aft")
+    height: Length = Field(50.0, gt=0, description="top of the box to its lower edge")
+    corner_radius: Length = Field(0.0, ge=0)
+    weld_leg: Length = Field(4.0, gt=0)
+
+
+class SwingBracketEntry(PlateEntry):
+    """Brackets that a swing-out door bar hangs on and latches to.
+
+    ``at`` is empty for all swing-out bars, a bar (``door_bar_left``), its role (``door_bar``), an
+    end (``hinge``, ``latch``) or a bar's end (``door_bar_left hinge``). Later entries win.
+    """
+
+    kind: Literal["swing_bracket"]
+    design: Literal["saddle", "cheeks"] = Field(
+        "saddle", description="folded saddle over the cut, or two flat cheeks"
+    )
+    pin: Literal["bolt", "quick-release"] | None = Field(
+        None, description="bolt at the hinge, quick-release pin at the latch when left out"
+    )
+    pin_size: str | None = Field(
+        None, description="size in the pin table; 3/8 in inch builds, M10 in metric ones"
+    )
+    pin_grade: str | None = Field(
+        None, description="of the bolt; grade-8 in inch builds, 10.9 in metric ones"
+    )
+    pin_offset: Length | None = Field(
+        None, gt=0, description="stub's cut to the pin; as short as the swing allows if left out"
+    )
+    hole: Length | None = Field(None, gt=0, description="in the plate, when not the table's")
+    sleeve_od: Length | None = Field(None, gt=0, description="when not the table's")
+    sleeve_bore: Length | None = Field(None, gt=0, description="when not the table's")
+    sleeve_stand: Length = Field(
+        0.5, ge=0, description="how far the sleeve stands out of the bar on each side"
+    )
+    spacer: Length | None = Field(
+        None, ge=0, description="thickness of the spacer washers, when not the table's"
+    )
+    ear: Length = Field(16.0, gt=0, description="radius of the plate about the pin")
+    overlap: Length = Field(50.0, gt=0, description="bracket on the stub, from the cut")
+    ligament: Length = Field(6.0, gt=0, description="bar left between sleeve and bar end")
+    clearance: Length = Field(
+        1.0, gt=0, description="least gap between bar and stub through the swing"
+    )
+    stop_gap: Length = Field(
+        0.2, ge=0, description="closed bar to the steel it bears on; less than the play of the pin"
+    )
+    reach: Length = Field(
+        41.3, gt=0, description="how far saddle web or half cup reach past the latch pin"
+    )
+    cup: Literal["latch", "none"] | None = Field(
+        None, description="half cup behind the bar at the latch; yes with cheeks"
+    )
+    cup_wall: Length = Field(3.2, gt=0, description="wall of the half cup")
+    cup_overlap: Length = Field(30.0, gt=0, description="half cup on the stub")
+    weld_leg: Length = Field(4.0, gt=0)
+    fold_radius: Length | None = Field(None, ge=0, description="inside, when not the brake's")
+
+
+AnyPlateEntry = Annotated[
+    FloorPlateEntry | GussetEntry | TabEntry | OutriggerBoxEntry | SwingBracketEntry,
+    Field(discriminator="kind"),
+]
+"""One entry of ``[[plate]]``, chosen by its ``kind``."""
+
+PLATE_ENTRY: TypeAdapter[AnyPlateEntry] = TypeAdapter(AnyPlateEntry)
+
+
+class PlateFile(FileModel):
+    """A plate preset: the ``[plate]`` table holds what an entry may say, without its place."""
+
+    kind: Literal["plate"] = "plate"
+    name: str = Field(pattern=r"^[A-Za-z0-9.-]+$")
+    description: str = ""
+    units: Literal["mm", "in"] = "mm"
+    source: str = Field(description="where the sizes come from: rulebook, catalogue, habit")
+    plate: AnyPlateEntry
+
+
+def laid_on(base: PlateEntry, over: PlateEntry) -> PlateEntry:
+    """Return ``over`` with the values of ``base`` where ``over`` says nothing."""
+    values: Mapping[str, Any] = {
+        n: getattr(over if n in over.model_fields_set else base, n) for n in type(over).model_fields
+    }
+    return over.model_copy(update=dict(values))

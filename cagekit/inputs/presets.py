@@ -1,0 +1,341 @@
+"""Presets: where they lie, how they are found by name, and how they are read.
+
+A preset is a TOML file in the folder of its kind. Folders are searched in this order: the path
+as given, ``./presets``, the user's own folder, what cagekit ships.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from cagekit.errors import InputError, NotFoundError
+from cagekit.hints import did_you_mean
+from cagekit.inputs.messages import (
+    FileInputError,
+    Problem,
+    problems_of,
+    shorten,
+    table_and_field,
+)
+from cagekit.inputs.toml_lines import Key, line_map, line_of
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel, ValidationError
+
+FOLDERS: Mapping[str, str] = {
+    "build": "builds",
+    "car": "cars",
+    "driver": "drivers",
+    "tube": "tubes",
+    "tooling": "tooling",
+    "layout": "layouts",
+    "rules": "rules",
+    "plate": "plates",
+}
+"""Folder of each kind of preset."""
+
+LARGEST = 2_000_000
+"""Bytes; a preset is a page or two of text, so a larger file is a mistake."""
+
+M = TypeVar("M", bound="BaseModel")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Preset:
+    """One preset file; ``origin`` tells where it was found: ``here``, ``yours`` or ``shipped``."""
+
+    kind: str
+    name: str
+    path: Path
+    origin: str
+
+
+def shipped_root() -> Path:
+    """Return the folder of shipped presets: inside the wheel, or beside it in a checkout."""
+    package = Path(__file__).resolve().parents[1]
+    inside = package / "presets"
+    return inside if inside.is_dir() else package.parent / "presets"
+
+
+def user_root() -> Path:
+    """Return the folder for the user's own presets; it need not exist."""
+    if sys.platform == "win32":
+        base = os.environ.get("APPDATA")
+        return (Path(base) if base else Path.home() / "AppData" / "Roaming") / "cagekit" / "presets"
+    base = os.environ.get("XDG_CONFIG_HOME")
+    return (Path(base) if base else Path.home() / ".config") / "cagekit" / "presets"
+
+
+def roots() -> tuple[tuple[str, Path], ...]:
+    """Return the folders that are searched for names, the first to win first."""
+    here, shipped = Path("presets"), shipped_root()
+    label = "shipped" if here.resolve() == shipped else "here"
+    return (label, here), ("yours", user_root()), ("shipped", shipped)
+
+
+def list_presets(kind: str | None = None) -> list[Preset]:
+    """Return every preset (of one kind), by kind and name; the first found of a name counts."""
+    found: dict[tuple[str, str], Preset] = {}
+    for one in [_known(kind)] if kind else FOLDERS:
+        for origin, root in roots():
+            for path in _tomls(root / FOLDERS[one]):
+                row = Preset(kind=one, name=path.stem, path=path, origin=origin)
+                found.setdefault((one, path.stem), row)
+    order = list(FOLDERS)
+    return sorted(found.values(), key=lambda p: (order.index(p.kind), p.name))
+
+
+def find_preset(kind: str, ref: str, *, beside: Path | None = None) -> Path:
+    """Return the file of a preset.
+
+    Args:
+        kind: ``car``, ``driver``, ``tube``, ``tooling``, ``layout``, ``rules``, ``plate``,
+            ``build``.
+        ref: a name such as ``sprint-wagon``, or a path (anything with ``/`` or ``.toml``).
+        beside: folder of the file that names it; a relative path is tried from there first.
+
+    Raises:
+        NotFoundError: no such file or preset; tells the closest names.
+    """
+    folder = FOLDERS[_known(kind)]
+    if _is_path(ref):
+        return _as_path(kind, ref, beside)
+    if ref and ref not in (".", ".."):
+        for _, root in roots():
+            path = root / folder / f"{ref}.toml"
+            if _is_file(path):
+                return path
+    names = [p.name for p in list_presets(kind)]
+    raise NotFoundError(
+        f"{kind} {shorten(ref)}: there is no such preset. {did_you_mean(ref, names)}".rstrip()
+        + " A path to a file of your own ends in .toml."
+    )
+
+
+def find_any(ref: str) -> tuple[str, Path]:
+    """Return kind and file of a preset whose kind is not given.
+
+    A name that several kinds share means the first in the order of ``FOLDERS``; write
+    ``car/sprint-wagon`` for another.
+
+    Raises:
+        NotFoundError: nothing has that name; tells the closest names.
+    """
+    kind, slash, name = ref.partition("/")
+    if slash and not ref.endswith(".toml"):
+        for one, folder in FOLDERS.items():
+            if kind in (one, folder):
+                return one, find_preset(one, name)
+    if _is_path(ref):
+        path = _as_path("preset", ref, None)
+        return str(read_toml(path)[0].get("kind", "")), path
+    hits = [p for p in list_presets() if p.name == ref]
+    if hits:
+        return hits[0].kind, hits[0].path
+    names = {p.name for p in list_presets()}
+    raise NotFoundError(
+        f"{shorten(ref)}: there is no such preset. {did_you_mean(ref, names)}".rstrip()
+    )
+
+
+def load(kind: str, ref: str, model: type[M], *, beside: Path | None = None) -> M:
+    """Find, read and validate a preset; see ``find_preset`` and ``load_file``."""
+    return load_file(kind, find_preset(kind, ref, beside=beside), model)
+
+
+def load_file(kind: str, path: Path, model: type[M]) -> M:
+    """Read and validate one file.
+
+    Numbers without a unit count in the file's own ``units``, which the model gets as validation
+    context ``{"units": ...}``.
+
+    Raises:
+        FileInputError: the file cannot be read, is not TOML, is of another kind or has faults;
+            all faults at once, each with its line.
+    """
+    from pydantic import ValidationError
+
+    data, text = read_toml(path)
+    file = shown(path)
+    says = data.get("kind", kind)
+    if says != kind:
+        problem = f"this file is a {shorten(says)}, a {kind} is needed here."
+        hint = "" if str(says) in FOLDERS else did_you_mean(str(says), FOLDERS)
+        line = line_of(line_map(text), ("kind",))
+        raise FileInputError([Problem(file=file, line=line, problem=problem, hint=hint)])
+    units = data.get("units", "mm")
+    context = {"units": units if units in ("mm", "in") else "mm", "path": str(path)}
+    try:
+        return model.model_validate(data, context=context)
+    except ValidationError as error:
+        # only now: finding the lines takes longer than reading the file
+        lines = line_map(text)
+        raise FileInputError(problems_of(error, model, data, file=file, lines=lines)) from None
+
+
+def table_error(
+    error: ValidationError,
+    model: type[BaseModel] | Sequence[type[BaseModel]],
+    table: Mapping[str, Any],
+    *,
+    path: Path,
+    within: Key,
+) -> FileInputError:
+    """Return all faults of one table of a file that was read before, each with its line.
+
+    Args:
+        error: what pydantic found in ``table``.
+        model: what the table should be, or the kinds that it may be.
+        table: the table as read.
+        path: the file.
+        within: key of the table in the file, e.g. ``("members", "halo")``.
+    """
+    try:
+        lines = line_map(read_toml(path)[1])
+    except FileInputError:  # moved away since, or never was a file
+        lines = {}
+    found = problems_of(error, model, table, file=shown(path), lines=lines, within=within)
+    return FileInputError(found)
+
+
+def reference_error(error: NotFoundError, path: Path, key: Key) -> FileInputError:
+    """Return ``error`` about a name that the file ``path`` gives under ``key``, with its line."""
+    try:
+        lines = line_map(read_toml(path)[1])
+    except FileInputError:
+        lines = {}
+    table, field = table_and_field(key)
+    line = line_of(lines, key)
+    return FileInputError(
+        [Problem(file=shown(path), line=line, table=table, field=field, problem=str(error))]
+    )
+
+
+def read_toml(path: Path) -> tuple[dict[str, Any], str]:
+    """Return the tables and the text of a TOML file; FileInputError when it cannot be read."""
+    file = shown(path)
+    try:
+        if path.is_dir():
+            raise _fault(file, "is a folder, a TOML file is needed.")
+        if not path.exists():
+            raise _fault(file, "there is no such file.")
+        if not path.is_file():
+            raise _fault(file, "is not an ordinary file.")
+        if path.stat().st_size > LARGEST:
+            raise _fault(file, f"is larger than {LARGEST // 1_000_000} MB, so it is no preset.")
+        raw = path.read_bytes()
+    except OSError as error:
+        raise _fault(file, f"cannot be read ({error.strerror or error}).") from None
+    if b"\0" in raw:
+        raise _fault(file, "is a binary file, a TOML text is needed.")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        hint = "Save it as UTF-8 in your editor."
+        raise _fault(file, "holds a letter that is not UTF-8.", line, hint) from None
+    try:
+        return tomllib.loads(text), text
+    except tomllib.TOMLDecodeError as error:
+        raise _syntax(file, text, str(error)) from None
+    except RecursionError:
+        raise _fault(file, "is nested too deeply.") from None
+
+
+def model_for(kind: str) -> type[BaseModel]:
+    """Return the schema of a kind of file."""
+    module, _, name = _SCHEMAS[_known(kind)].partition(":")
+    model: type[BaseModel] = getattr(import_module(module), name)
+    return model
+
+
+def shown(path: Path) -> str:
+    """Return a path as a message shows it: from the working folder if it lies below."""
+    try:
+        return path.resolve().relative_to(Path.cwd().resolve()).as_posix()
+    except (ValueError, OSError):
+        return str(path)
+
+
+def label(path: Path) -> str:
+    """Return a name for a file that is the same on every machine: ``cars/sprint-wagon.toml``."""
+    if path.parent.name in FOLDERS.values():
+        return f"{path.parent.name}/{path.name}"
+    return path.name
+
+
+_SCHEMAS: Mapping[str, str] = {
+    "build": "cagekit.inputs.build:BuildFile",
+    "car": "cagekit.inputs.car:Car",
+    "driver": "cagekit.inputs.driver:Driver",
+    "tube": "cagekit.inputs.tube:TubeFile",
+    "tooling": "cagekit.inputs.tooling:Tooling",
+    "layout": "cagekit.inputs.layout:Layout",
+    "rules": "cagekit.inputs.rules:RuleProfile",
+    "plate": "cagekit.inputs.plate:PlateFile",
+}
+
+
+def _known(kind: str) -> str:
+    if kind not in FOLDERS:
+        raise InputError(
+            "presets",
+            "kind",
+            kind,
+            problem="is no kind of preset.",
+            hint=did_you_mean(kind, FOLDERS),
+        )
+    return kind
+
+
+def _is_path(ref: str) -> bool:
+    return ref.endswith(".toml") or "/" in ref or os.sep in ref
+
+
+def _as_path(kind: str, ref: str, beside: Path | None) -> Path:
+    given = Path(ref).expanduser() if ref.startswith("~") else Path(ref)
+    tried = [beside / given, given] if beside and not given.is_absolute() else [given]
+    for path in tried:
+        if path.exists():
+            return path
+    near = [p.name for p in _tomls(tried[0].parent)]
+    raise NotFoundError(
+        f"{kind} {shorten(ref)}: there is no such file. {did_you_mean(given.name, near)}".rstrip()
+    )
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name too long, or with a zero byte
+        return False
+
+
+def _tomls(folder: Path) -> Iterator[Path]:
+    try:
+        yield from sorted(p for p in folder.glob("*.toml") if p.is_file())
+    except OSError:
+        return
+
+
+def _fault(file: str, problem: str, line: int | None = None, hint: str = "") -> FileInputError:
+    return FileInputError([Problem(file=file, line=line, problem=problem, hint=hint)])
+
+
+def _syntax(file: str, text: str, message: str) -> FileInputError:
+    """Tell a TOML error with its line and what stands there."""
+    what, _, place = message.rpartition(" (at ")
+    line = text.count("\n") + 1
+    if place.startswith("line "):
+        line = int(place.split()[1].strip(","))
+    rows = text.splitlines()
+    there = rows[line - 1].strip() if 0 < line <= len(rows) else ""
+    hint = f"It reads: {shorten(there)[1:-1]}" if there else ""
+    return _fault(file, f"is not valid TOML: {(what or message).lower()}.", line, hint)

@@ -1,0 +1,70 @@
+"""Load a build file and everything that it refers to."""
+
+from __future__ import annotations
+
+from pathlib import Path as FilePath
+
+from cagekit.errors import NotFoundError
+from cagekit.inputs.build import Build, BuildFile, entries_of
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
+from cagekit.inputs.layout import Layout
+from cagekit.inputs.presets import find_preset, load_file, reference_error
+from cagekit.inputs.tooling import Tooling
+from cagekit.inputs.tube import TubeFile
+from cagekit.materials.tubes import Tube
+
+
+def load_build(reference: str) -> Build:
+    """Load the build ``reference`` (preset name or path) and all its presets.
+
+    Raises:
+        InputError: a file is missing or wrong; says file, line, field, and what would do.
+    """
+    path = find_preset("build", reference)
+    return resolve(load_file("build", path, BuildFile), path)
+
+
+def resolve(file: BuildFile, path: FilePath) -> Build:
+    """Load everything that a build file refers to; ``path`` is the file's own place."""
+    files: dict[str, FilePath] = {"build": path}
+
+    def found(kind: str, reference: str, *key: str | int) -> FilePath:
+        """Find a preset; a path in the build file is seen from where that file lies."""
+        try:
+            place = find_preset(kind, reference, beside=path.parent)
+        except NotFoundError as error:
+            raise reference_error(error, path, key) from None
+        files[f"{kind} {reference}"] = place
+        return place
+
+    car = load_file("car", found("car", file.car, "car"), Car)
+    layout = load_file("layout", found("layout", file.layout, "layout"), Layout)
+    tooling = load_file("tooling", found("tooling", file.tooling, "tooling"), Tooling)
+    drivers = tuple(
+        load_file("driver", found("driver", d, "drivers", n), Driver)
+        for n, d in enumerate(file.drivers)
+    )
+    for n, profile in enumerate(file.rules):
+        found("rules", profile, "rules", n)
+    entries = entries_of(file, layout, str(path))
+    references: dict[str, tuple[str, ...]] = {file.tube: ("tube",)}
+    for role, tube in file.tubes.items():
+        references.setdefault(tube, ("tubes", role))
+    for entry in entries:
+        if entry.tube:
+            references.setdefault(entry.tube, ("members", entry.id, "tube"))
+    tubes: dict[str, Tube] = {}
+    for reference, key in references.items():
+        tubes[reference] = load_file("tube", found("tube", reference, *key), TubeFile).tube()
+    return Build(
+        name=file.name,
+        file=file,
+        car=car,
+        drivers=drivers,
+        tooling=tooling,
+        layout=layout,
+        tubes=tubes,
+        entries=entries,
+        files=files,
+    )

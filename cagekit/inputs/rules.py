@@ -1,0 +1,112 @@
+"""The rule profile: a rulebook as data, one ``[[rule]]`` for each thing it asks for.
+
+A rule names a quantity that cagekit can measure on the cage, an operator and a limit, when it
+applies, and where it stands. What cannot be measured on a model (weld quality, certificates) is a
+rule too: it becomes a line on the inspection sheet.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import Field, model_validator
+
+from cagekit.inputs.fields import FileModel
+
+Operator = Literal[">=", "<=", ">", "<", "=", "!=", "between", "in"]
+CertaintyWord = Literal[
+    "read in text", "in two editions", "paraphrase", "from memory", "common practice"
+]
+SideWord = Literal["", "driver", "passenger", "left", "right"]
+
+
+class RuleEntry(FileModel):
+    """One rule as written."""
+
+    code: str = Field(
+        pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$",
+        description="short name, unique in the profile: letters, digits, hyphens",
+    )
+    quantity: str = Field("", description="what is measured; `show quantities` lists them")
+    of: tuple[str, ...] = Field(
+        (),
+        description="roles, sets or kinds of feet; ! before one leaves it out",
+    )
+    side: SideWord = Field("", description="only members of this side of the car")
+    steel: Literal["", "mild", "alloy"] = Field(
+        "", description="only tubes of this family of steel"
+    )
+    op: Operator | None = Field(
+        None, description="how the measured value is held against the limit"
+    )
+    limit: Any = Field(
+        None,
+        description="number, text with unit, [low, high], alternatives",
+    )
+    when: dict[str, Any] = Field(
+        {}, description="when the rule applies, e.g. homologated = '>= 2007'"
+    )
+    unless: dict[str, Any] = Field(
+        {}, description="another way to meet the rule, written like `when`"
+    )
+    needs: Literal["", "inspection", "input"] = Field(
+        "",
+        description="what no model shows: 'inspection' on the car, 'input' of a fact",
+    )
+    level: Literal["must", "should"] = Field(
+        "must", description="'should' gives a warning instead of a failure"
+    )
+    clause: str = Field("", description="clause in the rulebook")
+    edition: str = Field("", description="edition that was read, when not the profile's")
+    source: str = Field("", description="document, when not the profile's")
+    certainty: CertaintyWord | None = Field(
+        None, description="how sure it is, when not the profile's"
+    )
+    text: str = Field(min_length=1, description="the rule in own words")
+    cure: str = Field("", description="what turns a failure good")
+
+    @model_validator(mode="after")
+    def _whole(self) -> RuleEntry:
+        if self.needs:
+            if self.op is not None:
+                raise ValueError(f"a rule that needs {self.needs} has no 'op': nothing is compared")
+            return self
+        for name in ("quantity", "op"):
+            if not getattr(self, name):
+                raise ValueError(
+                    f"a rule needs {name!r}, or needs = 'inspection' or 'input' instead"
+                )
+        if self.limit is None:
+            raise ValueError("a rule needs 'limit'")
+        if not self.cure:
+            raise ValueError("a rule that can fail needs 'cure'")
+        return self
+
+
+class RuleProfile(FileModel):
+    """A rule profile as written."""
+
+    kind: Literal["rules"] = "rules"
+    name: str = Field(pattern=r"^[A-Za-z0-9_-]+$", description="findings are coded NAME/CODE")
+    title: str = Field(description="the rulebook's name as it is cited")
+    description: str = ""
+    edition: str = Field("", description="edition that was read")
+    units: Literal["mm", "in"] = "mm"
+    certainty: CertaintyWord = Field(
+        "read in text", description="for every rule that does not say otherwise"
+    )
+    caution: str = Field("", description="what a reader has to know before trusting the profile")
+    sets: dict[str, tuple[str, ...]] = Field(
+        {}, description="names for groups of roles, used in `of`"
+    )
+    gaps: tuple[str, ...] = Field((), description="what the rulebook asks for and is not in here")
+    rule: tuple[RuleEntry, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _unique(self) -> RuleProfile:
+        seen: set[str] = set()
+        for rule in self.rule:
+            if rule.code in seen:
+                raise ValueError(f"two rules have the code {rule.code!r}")
+            seen.add(rule.code)
+        return self

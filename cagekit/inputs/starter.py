@@ -1,0 +1,198 @@
+"""A build file to start from: the values of another build, with what each field means."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import textwrap
+import tomllib
+from collections.abc import Iterator
+from math import degrees
+from pathlib import Path
+from typing import Any
+
+from cagekit.errors import InputError
+from cagekit.inputs.build import BuildFile
+from cagekit.inputs.entries import MemberEntry, StrutEntry
+from cagekit.inputs.layout import Layout
+from cagekit.inputs.messages import unit_of
+from cagekit.inputs.presets import load, read_toml
+
+SCALARS = ("kind", "name", "description", "units")
+"""Fields that explain themselves."""
+TABLES = ("tubes", "members", "add", "strut", "plate", "padding")
+"""Fields that are usually written as tables, which are taken over as they stand."""
+LIST_WITH = {
+    "car": "cagekit presets cars",
+    "drivers": "cagekit presets drivers",
+    "layout": "cagekit presets layouts",
+    "tube": "cagekit presets tubes",
+    "tooling": "cagekit presets tooling",
+    "rules": "cagekit presets rules",
+}
+WIDTH = 96
+
+
+def valid_name(name: str) -> None:
+    """Refuse a name that a build, and so its folder and file, cannot have."""
+    if not re.fullmatch(r"[A-Za-z0-9_-]{1,80}", name):
+        raise InputError(
+            "cagekit new", "NAME", name, problem="cannot be the name of a build.",
+            hint="Use letters, digits, - and _.",
+        )  # fmt: skip
+
+
+def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> str:
+    """Return the text of a build file.
+
+    Args:
+        name: of the new build.
+        origin: file of the build that it starts from.
+        file: that build, read.
+        folder: where the new file will lie; paths are turned so that they still hold.
+    """
+    data, raw = read_toml(origin)
+    moved = {ref: _moved(ref, origin.parent, folder) for ref in _references(file)}
+    values = {**data, "kind": "build", "name": name, "units": file.units}
+    layout = load("layout", file.layout, Layout, beside=origin.parent)
+    tables = tomllib.loads("\n".join(_tables(raw, {})))
+    lines = [
+        f"# Build file for cagekit, started from {file.name}.",
+        "#",
+        '# A length is a number in `units` or a text with its own unit: "1 5/8 in", "41.3 mm".',
+        f"# Then: cagekit check {name}.toml, and: cagekit make {name}.toml",
+        "",
+        *_fields({k: v for k, v in values.items() if k not in tables}, moved),
+        *_tables(raw, moved),
+        *_members(layout, set(file.members)),
+        *_strut(),
+    ]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _fields(values: dict[str, Any], moved: dict[str, str]) -> Iterator[str]:
+    """Every field that is not a table, with what it means; unused ones as comments."""
+    for field, info in BuildFile.model_fields.items():
+        if field in TABLES and field not in values:
+            continue
+        if field not in SCALARS:
+            more = f" ({LIST_WITH[field]})" if field in LIST_WITH else ""
+            yield ""
+            yield from _comment(f"{info.description or field}{more}")
+        if field in values:
+            yield f"{field} = {_literal(_replaced(values[field], moved))}"
+        else:
+            yield f"# {field} ="
+    yield ""
+
+
+def _tables(raw: str, moved: dict[str, str]) -> Iterator[str]:
+    """The tables of the other build as they stand, comments and all."""
+    rows = raw.replace("\r\n", "\n").split("\n")
+    first = next((n for n, row in enumerate(rows) if row.lstrip().startswith("[")), len(rows))
+    while first > 0 and first < len(rows) and rows[first - 1].startswith("#"):
+        first -= 1
+    text = "\n".join(rows[first:]).strip()
+    for old, new in moved.items():
+        text = text.replace(json.dumps(old), json.dumps(new))
+    if text:
+        yield text
+        yield ""
+
+
+def _members(layout: Layout, changed: set[str]) -> Iterator[str]:
+    """What can be changed on the layout's members, as comments to take the # off."""
+    yield from _comment(
+        f"The layout {layout.name} makes these members, in this order. Take off the # of a table's "
+        "name and of the fields to change; a name with _left or _right changes that side only; "
+        "omit = true leaves a member out, omit = false brings one back."
+    )
+    seen: set[str] = set()
+    for entry in layout.member:
+        name = entry.id or str(entry.kind)
+        if name not in seen:
+            seen.add(name)
+            yield "#"
+            above = name in changed
+            yield f"# [members.{name}] is above; it also takes:" if above else f"# [members.{name}]"
+            yield from _options(entry)
+
+
+def _options(entry: MemberEntry) -> Iterator[str]:
+    """Fields of one entry with the layout's values."""
+    model = type(entry)
+    rows = [("omit", _literal(entry.omit), "true leaves it out")]
+    own = [f for f in model.model_fields if f not in MemberEntry.model_fields and f != "kind"]
+    skipped = set(StrutEntry.model_fields) if model is not StrutEntry else set()
+    for field in own:
+        if field in skipped and not getattr(entry, field):
+            continue
+        info = model.model_fields[field]
+        name = info.alias or field
+        value = _as_written(getattr(entry, field), unit_of(model, (name,)))
+        rows.append((name, value, info.description or ""))
+    for name, value, about in rows:
+        line = f"# {name} = {value}"
+        yield f"{line}  # {about}" if about else line
+
+
+def _strut() -> Iterator[str]:
+    """How a tube is added between any two places."""
+    yield ""
+    yield from _comment("A tube of your own between two places, as often as needed:")
+    yield "#"
+    yield "# [[strut]]"
+    yield '# id = "my_strut"'
+    yield '# from = "on main_hoop.left at height 450 mm"'
+    yield '# to = "on main_hoop.right at height 120 mm"'
+
+
+def _comment(text: str) -> Iterator[str]:
+    yield from textwrap.wrap(text, WIDTH, initial_indent="# ", subsequent_indent="# ")
+
+
+def _references(file: BuildFile) -> list[str]:
+    refs = [file.car, *file.drivers, file.layout, file.tube, file.tooling, *file.rules]
+    return [r for r in [*refs, *file.tubes.values()] if "/" in r or r.endswith(".toml")]
+
+
+def _moved(ref: str, old: Path, new: Path) -> str:
+    """A path from ``old`` as seen from ``new``; other paths stay as they are."""
+    at = old / ref
+    if Path(ref).is_absolute() or ref.startswith("~") or not at.exists():
+        return ref
+    path = Path(os.path.relpath(at, new)).as_posix()
+    return path if "/" in path or path.endswith(".toml") else f"./{path}"
+
+
+def _replaced(value: Any, moved: dict[str, str]) -> Any:
+    if isinstance(value, list):
+        return [_replaced(v, moved) for v in value]
+    return moved.get(value, value) if isinstance(value, str) else value
+
+
+def _as_written(value: Any, unit: str) -> str:
+    """A value of the model as a file says it; ``...`` where the layout leaves it open."""
+    if value is None:
+        return "..."
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_as_written(v, unit) for v in value) + "]"
+    if unit == "deg":
+        return f"{degrees(value):.4g}"
+    if unit == "mm":
+        return f'"{value:.6g} mm"'
+    return _literal(value)
+
+
+def _literal(value: Any) -> str:
+    """A TOML literal."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_literal(v) for v in value) + "]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_literal(k)} = {_literal(v)}" for k, v in value.items()) + " }"
+    return repr(value)

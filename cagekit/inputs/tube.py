@@ -1,0 +1,46 @@
+"""The tube file: one size of tube in one steel, e.g. ``presets/tubes/dom-1.625x0.134.toml``."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from cagekit.errors import NotFoundError
+from cagekit.inputs.fields import FileModel, Length
+from cagekit.materials.steels import steel
+from cagekit.materials.tubes import Tube
+
+
+class TubeFile(FileModel):
+    """A tube as people write it down."""
+
+    kind: Literal["tube"] = "tube"
+    name: str = Field(pattern=r"^[A-Za-z0-9.-]+$", description="letters, digits, dot and hyphen")
+    description: str = Field("", description="one line for lists")
+    units: Literal["mm", "in"] = "mm"
+    od: Length = Field(gt=0, description="outside diameter")
+    wall: Length = Field(gt=0, description="wall thickness")
+    material: str = Field(description="key of a steel, e.g. 1020-dom, 4130-n, e355-n")
+    source: str = Field(description="where the size comes from: catalogue, rulebook, habit")
+
+    @field_validator("material")
+    @classmethod
+    def _known(cls, value: str) -> str:
+        try:
+            steel(value)
+        except NotFoundError as error:
+            raise ValueError(str(error)) from None
+        return value
+
+    @model_validator(mode="after")
+    def _bore(self) -> TubeFile:
+        if self.wall >= self.od / 2:
+            raise ValueError(
+                f"a wall of {self.wall:g} mm leaves no bore in a tube of {self.od:g} mm"
+            )
+        return self
+
+    def tube(self) -> Tube:
+        """Return the tube."""
+        return Tube(od=self.od, wall=self.wall, material=self.material, name=self.name)

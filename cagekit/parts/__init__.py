@@ -1,0 +1,1 @@
+"""One part alone, from a few dimensions."""

@@ -1,0 +1,191 @@
+"""Plates alone from a few dimensions, for ``cagekit part`` and for scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from math import cos, sin
+from typing import Any
+
+import numpy as np
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.member import End, Member
+from cagekit.cage.plate import Plate
+from cagekit.geometry.path import Path
+from cagekit.inputs.fields import FileModel
+from cagekit.inputs.plate import FloorPlateEntry
+from cagekit.inputs.plate_dims import (
+    FloorPlateDims,
+    GussetDims,
+    OutriggerBoxDims,
+    PlinthDims,
+    TabDims,
+)
+from cagekit.materials.fasteners import fastener
+from cagekit.materials.tubes import Tube
+from cagekit.parts.tubes import Part, PartKind
+from cagekit.plates.box import BoxSpec, box
+from cagekit.plates.corner import Corner
+from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
+from cagekit.plates.foot import Foot
+from cagekit.plates.gusset import GussetSpec, flat_gusset
+from cagekit.plates.plinth import plinth
+from cagekit.plates.profile import Folding
+from cagekit.plates.saddle import folded_gusset
+from cagekit.plates.tab import TabSpec, tabs
+
+STUB = 600.0
+"""Length of the tubes that a plate alone is fitted to, mm."""
+
+
+def _tube(od: float) -> Tube:
+    return Tube(od=od, wall=min(2.5, od / 8), material="e235-n")
+
+
+def _foot(od: float, lean: float = 0.0) -> Foot:
+    """The foot of a tube that leans forward by ``lean`` rad."""
+    path = Path.straight((0, 0, 0), (STUB * sin(lean), 0, STUB * cos(lean)))
+    tube = Member(
+        id="tube", role="tube", tube=_tube(od), path=path, a=End.flat((0, 0, 0), (0, 0, 1))
+    )
+    return Foot.of(Cage("part", [tube]), "tube", "a", None)
+
+
+def _folding(d: FloorPlateDims | GussetDims) -> Folding:
+    radius = d.thickness if d.fold_radius is None else d.fold_radius
+    return Folding(radius=radius, k=d.k, flange=4 * d.thickness + radius)
+
+
+def _floor(d: FloorPlateDims) -> Sequence[Plate]:
+    from dataclasses import replace
+
+    foot = replace(_foot(d.od, d.lean), sheet=d.sheet)
+    if d.fold_at:
+        level = -d.thickness
+        far = (d.fold_at + 500 * cos(d.fold_angle), level + 500 * sin(d.fold_angle))
+        foot = replace(foot, profile=((-500.0, level), (d.fold_at, level), far))
+    spec = FloorPlateSpec(
+        thickness=d.thickness,
+        material=d.material,
+        length=d.length,
+        width=d.width,
+        folding=_folding(d),
+        corner_radius=d.corner_radius,
+        style="folded" if d.fold_at else "flat",
+        bolt=fastener(d.bolt_size, d.bolt_grade) if d.fix == "bolted" else None,
+        bolts=d.bolts,
+        plugs=0 if d.fix == "bolted" else d.plugs,
+        backing=d.backing,
+    )
+    return floor_plate("floor_plate", foot, spec)
+
+
+def _gusset(d: GussetDims) -> Sequence[Plate]:
+    branch = Path.straight((0, 0, 0), (STUB * cos(d.angle), STUB * sin(d.angle), 0))
+    parent = Path.straight((-STUB, 0, 0), (STUB, 0, 0))
+    members = [
+        Member(id="parent", role="stub", tube=_tube(d.od_parent), path=parent),
+        Member(
+            id="branch", role="stub", tube=_tube(d.od_branch), path=branch, a=End.coped("parent")
+        ),
+    ]
+    cage = Cage("part", members)
+    spec = GussetSpec(
+        thickness=d.thickness,
+        material=d.material,
+        along_branch=d.along_branch,
+        along_parent=d.along_parent,
+        nose=d.nose,
+        clip=d.clip,
+        weld_gap=d.weld_gap,
+        hole=d.hole,
+        folding=_folding(d),
+    )
+    make = folded_gusset if d.style == "folded" else flat_gusset
+    return (make("gusset", Corner.of(cage, cage.joints[0], "b"), spec),)
+
+
+def _tab(d: TabDims) -> Sequence[Plate]:
+    spec = TabSpec(
+        thickness=d.thickness,
+        material=d.material,
+        hole=d.hole,
+        reach=d.reach,
+        width=d.width,
+        ear=d.ear,
+        weld_gap=d.weld_gap,
+        count=d.count,
+        gap=d.gap,
+        pin=d.bolt,
+    )
+    path = Path.straight((-STUB, 0, 0), (STUB, 0, 0))
+    return tabs("tab", "tube", path, d.od / 2, STUB, spec, (0.0, 0.0, 1.0))
+
+
+def _plinth(d: PlinthDims) -> Sequence[Plate]:
+    spec = FloorPlateSpec(
+        thickness=d.thickness,
+        material=d.material,
+        length=d.length,
+        width=d.width,
+        folding=Folding(radius=d.thickness, k=0.42, flange=5 * d.thickness),
+        corner_radius=d.corner_radius,
+        style="plinth",
+    )
+    entry = FloorPlateEntry(kind="floor_plate", style="plinth", plinth_height=d.height, wall=d.wall)
+    return plinth("plinth", _foot(d.od), spec, entry)
+
+
+def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
+    lip = min(6.0, d.width / 10)
+    spec = BoxSpec(
+        length=d.width,
+        width=d.length,
+        height=d.height,
+        top=d.thickness,
+        wall=d.thickness,
+        base=d.thickness,
+        material=d.material,
+        lip=lip,
+        foot_lip=lip,
+        radius=0.0,
+    )
+    return box("outrigger", np.eye(4), spec)
+
+
+def _kind(
+    name: str,
+    summary: str,
+    dims: type[FileModel],
+    make: Callable[[Any], Sequence[Plate]],
+    **defaults: Any,
+) -> PartKind:
+    def part(d: Any) -> Part:
+        return Part(cage=Cage(name, (), plates=make(d)), made=())
+
+    return PartKind(name=name, summary=summary, dims=dims, make=part, defaults=defaults)
+
+
+PLATE_KINDS: Mapping[str, PartKind] = {
+    k.name: k
+    for k in (
+        _kind(
+            "floor_plate", "floor plate, flat or folded, bolted or welded", FloorPlateDims, _floor
+        ),
+        _kind("gusset", "flat sheet gusset with lightening hole", GussetDims, _gusset),
+        _kind(
+            "folded_gusset",
+            "folded gusset, a saddle over both tubes",
+            GussetDims,
+            _gusset,
+            style="folded",
+            thickness=2.0,
+            along_branch=90.0,
+            along_parent=90.0,
+        ),
+        _kind("tab", "tab or clevis on a tube: harness, seat, net", TabDims, _tab),
+        _kind("plinth", "box foot of tab-and-slot plates", PlinthDims, _plinth),
+        _kind("outrigger_box", "outrigger made of plate", OutriggerBoxDims, _outrigger),
+    )
+}
+"""Kinds of plate that can be made alone, by name."""

@@ -1,0 +1,85 @@
+"""Hinge bracket, latch bracket and sleeve alone from a few dimensions, for ``cagekit part``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.door import JointName
+from cagekit.cage.member import Member, Swing
+from cagekit.geometry.path import Path
+from cagekit.inputs.entries import DoorBarEntry
+from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.swing_dims import BracketDims, SleeveDims
+from cagekit.materials.tubes import Tube
+from cagekit.parts.tubes import Part, PartKind
+from cagekit.swing.divide import Divided, divide
+
+LENGTH = 1200.0
+"""Bar that a bracket alone is fitted to, mm."""
+CUT = 300.0
+"""Its cuts from its ends, mm."""
+BAR = "bar"
+
+
+def _divided(d: SleeveDims, entry: SwingBracketEntry, how: DoorBarEntry) -> Divided:
+    """A bar on the car's left with hinge in front, its brackets as typed."""
+    tube = Tube(od=d.od, wall=d.od / 12, material="1020-dom")
+    path = Path.straight((0.0, 600.0, 300.0), (LENGTH, 600.0, 300.0))
+    swing = Swing(hinge_end="b", hinge_cut=LENGTH - CUT, latch_cut=CUT)
+    bar = Member(id=BAR, role="door_bar", side="left", tube=tube, path=path, swing=swing)
+    units = "in" if "/" in d.pin_size else "mm"
+    return divide(bar, how, (entry,), None, units)
+
+
+def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
+    def make(d: BracketDims) -> Part:
+        same = set(SwingBracketEntry.model_fields) & set(BracketDims.model_fields)
+        values = {n: getattr(d, n) for n in same}
+        entry = SwingBracketEntry(kind="swing_bracket", **values)
+        how = DoorBarEntry(kind="door_bar", id=BAR, swing_out=True, cut_gap=d.cut_gap).model_copy(
+            update={"open_angle": d.open_angle}
+        )
+        made = _divided(d, entry, how)
+        plates = [p for p in made.plates if p.kind.startswith(joint)]
+        parts = [p for p in made.parts if p.joint == joint]
+        return Part(cage=Cage(f"{joint}_bracket", (), plates=plates, parts=parts), made=())
+
+    return make
+
+
+def _sleeve(d: SleeveDims) -> Part:
+    values = {n: getattr(d, n) for n in SleeveDims.model_fields if n != "od"}
+    entry = SwingBracketEntry(kind="swing_bracket", **values)
+    made = _divided(d, entry, DoorBarEntry(kind="door_bar", id=BAR, swing_out=True))
+    parts = [p for p in made.parts if p.kind == "sleeve" and p.joint == "hinge"]
+    return Part(cage=Cage("sleeve", (), parts=parts), made=())
+
+
+def _kind(
+    name: str, summary: str, make: Callable[[Any], Part], dims: Any, **defaults: Any
+) -> PartKind:
+    return PartKind(name=name, summary=summary, dims=dims, make=make, defaults=defaults)
+
+
+SWING_KINDS: Mapping[str, PartKind] = {
+    k.name: k
+    for k in (
+        _kind(
+            "hinge_bracket",
+            "hinge of a swing-out bar: saddle or cheeks, sleeve, bolt",
+            _bracket("hinge"),
+            BracketDims,
+        ),
+        _kind(
+            "latch_bracket",
+            "latch of a swing-out bar: saddle or cheeks with half cup, sleeve, pin",
+            _bracket("latch"),
+            BracketDims,
+            pin="quick-release",
+        ),
+        _kind("sleeve", "sleeve through a swing-out bar", _sleeve, SleeveDims),
+    )
+}
+"""Kinds that can be made alone, by name."""
