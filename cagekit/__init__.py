@@ -1,3 +1,5 @@
 """cagekit: exact safety cages for race cars from a few measurements."""
 
-__version__ = "0.1.0"
+from cagekit.version import __version__
+
+__all__ = ["__version__"]

@@ -11,7 +11,7 @@ import numpy as np
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Path, Vec
+from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.inputs.build import Build
 from cagekit.members.registry import make
 from cagekit.members.site import Site
@@ -198,7 +198,7 @@ def _gaps(a: Vec, b: Vec) -> Vec:
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
-def _stretch(path: Path, node: Vec) -> Vec | None:
+def _stretch(path: CentreLine, node: Vec) -> Vec | None:
     """Axis points of a path within ``LOOK`` of a node, ``(n, 3)``; None when it is far away."""
     spot = path.nearest(node)
     if float(np.linalg.norm(spot.point - node)) > LOOK:

@@ -11,7 +11,7 @@ import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path as FilePath
+from pathlib import Path
 
 from cagekit.assembly.assemble import members_only
 from cagekit.benchmarks.frames import frame
@@ -49,7 +49,7 @@ class Row:
     wrong: str
 
 
-def run(way: str, cage: FilePath, out: FilePath) -> tuple[Spent | None, str]:
+def run(way: str, cage: Path, out: Path) -> tuple[Spent | None, str]:
     """Go one way in a fresh process: what it took, and what it said on standard error."""
     command = [sys.executable, "-m", "cagekit.benchmarks.ways", way, str(cage), str(out)]
     env = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
@@ -70,7 +70,7 @@ def run(way: str, cage: FilePath, out: FilePath) -> tuple[Spent | None, str]:
 def row(name: str, cage: Cage, rounds: int, *, plain: bool) -> Row:
     """Time all ways in turn, ``rounds`` times, so that a busy moment hits each alike."""
     with tempfile.TemporaryDirectory() as folder:
-        out = FilePath(folder)
+        out = Path(folder)
         file = out / "cage"
         file.write_bytes(pickle.dumps((cage.name, tuple(cage.members.values()))))
         run("finish", file, out)

@@ -20,7 +20,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Mapping, Sequence
-from pathlib import Path as FilePath
+from pathlib import Path
 
 NUMPY = (sys.executable, "-c", "import numpy")
 LOOP = (sys.executable, "-c", "x = 0\nfor i in range(5_000_000): x += i * i")
@@ -61,7 +61,7 @@ def products(build: str) -> dict[str, float]:
     with tempfile.TemporaryDirectory() as folder:
         for product in PRODUCTS:
             start = time.process_time()
-            check = product.load()(job, FilePath(folder))
+            check = product.load()(job, Path(folder))
             out[product.name] = time.process_time() - start
             if check is not None:
                 # reading back goes on in a process of its own, whose time is not this one's

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.materials.tubes import Tube
 
 BAY = 420.0
@@ -25,7 +25,7 @@ def frame(count: int, tube: Tube) -> Cage:
     length = BAY * (bays + 1)
     members = [
         Member(id=f"rail_{side}", role="sill_bar", tube=tube, side=side,  # type: ignore[arg-type]
-               path=Path.straight((-BAY, y, 0), (length, y, 0)))
+               path=CentreLine.straight((-BAY, y, 0), (length, y, 0)))
         for side, y in (("left", HALF), ("right", -HALF))
     ]  # fmt: skip
     bay = 0
@@ -34,15 +34,15 @@ def frame(count: int, tube: Tube) -> Cage:
         corners = [(x, HALF, 0), (x, HALF - 60, HEIGHT), (x, 60 - HALF, HEIGHT), (x, -HALF, 0)]
         rails = End.coped("rail_left"), End.coped("rail_right")
         wanted = [
-            (f"arch_{bay}", "main_hoop", Path.from_polyline(corners, BEND), *rails),
+            (f"arch_{bay}", "main_hoop", CentreLine.from_polyline(corners, BEND), *rails),
             (f"cross_{bay}", "cross_member",
-             Path.straight((x + BAY / 2, HALF, 0), (x + BAY / 2, -HALF, 0)), *rails),
+             CentreLine.straight((x + BAY / 2, HALF, 0), (x + BAY / 2, -HALF, 0)), *rails),
             (f"diagonal_{bay}", "rocker_brace",
-             Path.straight((x + 60, HALF, 0), (x + BAY - 60, -HALF, 0)), *rails),
+             CentreLine.straight((x + 60, HALF, 0), (x + BAY - 60, -HALF, 0)), *rails),
         ]  # fmt: skip
         if bay:
             ends = End.coped(f"arch_{bay - 1}"), End.coped(f"arch_{bay}")
-            tie = Path.straight((x - BAY, 80, HEIGHT), (x, -80, HEIGHT))
+            tie = CentreLine.straight((x - BAY, 80, HEIGHT), (x, -80, HEIGHT))
             wanted.insert(1, (f"tie_{bay}", "roof_diagonal", tie, *ends))
         for id_, role, path, a, b in wanted[: count - len(members)]:
             members.append(Member(id=id_, role=role, tube=tube, path=path, a=a, b=b))

@@ -12,14 +12,14 @@ import os
 import pickle
 import sys
 import time
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
-from cagekit.geometry.path import Line, Path
+from cagekit.geometry.centre_line import CentreLine, Line
 
 MEMORY = 5 * 2**30
 """Address space of a process, bytes: the plain way has been seen to fill 24 GB."""
@@ -27,25 +27,25 @@ BEYOND = 40.0
 """How far (mm) the plain way lets a tube stand over before it is cut."""
 
 
-def cagekit(cage: Cage, out: FilePath) -> None:
+def cagekit(cage: Cage, out: Path) -> None:
     """Write the solids down and read them back."""
     from cagekit.writers.step import write_files
 
     write_files(cage, out, kernel=False)
 
 
-def checked(cage: Cage, out: FilePath) -> None:
+def checked(cage: Cage, out: Path) -> None:
     """The same as ``make`` does it: the kernel reads them back as well."""
     from cagekit.writers.step import write_files
 
     write_files(cage, out)
 
 
-def plain(cage: Cage, out: FilePath) -> None:
+def plain(cage: Cage, out: Path) -> None:
     """Sweep rings and cut them, the way it is written by hand."""
     import cadquery as cq
 
-    def swept(member: Member, path: Path, *, solid: bool) -> Any:
+    def swept(member: Member, path: CentreLine, *, solid: bool) -> Any:
         first = path.pieces[0]
         work = cq.Workplane(cq.Plane(origin=tuple(first.start), normal=tuple(first.direction)))
         work = work.circle(member.tube.outer_radius)
@@ -78,17 +78,17 @@ def plain(cage: Cage, out: FilePath) -> None:
     assembly.save(str(out / "cage.step"))
 
 
-def _with_feet_longer(member: Member) -> Path:
+def _with_feet_longer(member: Member) -> CentreLine:
     """The path, standing over where it is cut by a plane."""
     corners = member.path.corners()
     for k, (name, end) in zip((0, -1), member.ends, strict=True):
         if end.plane is not None:
             corners[k] = corners[k] + BEYOND * member.path.out_direction(name)
     radii = [b.radius for b in member.path.bends]
-    return Path.from_polyline(corners, radii)
+    return CentreLine.from_polyline(corners, radii)
 
 
-def floor(cage: Cage, out: FilePath) -> None:
+def floor(cage: Cage, out: Path) -> None:
     """Save shapes that another process finished and left beside the output."""
     import cadquery as cq
 
@@ -102,11 +102,11 @@ def floor(cage: Cage, out: FilePath) -> None:
     assembly.save(str(out / "cage.step"))
 
 
-def finish(cage: Cage, out: FilePath) -> None:
+def finish(cage: Cage, out: Path) -> None:
     """Leave finished shapes for :func:`floor`."""
     from cagekit.solids.bodies import build_records
+    from cagekit.solids.brep import Record
     from cagekit.solids.kernel import to_bytes, to_shape
-    from cagekit.solids.record import Record
 
     done = {
         i: to_bytes(to_shape(body)) if isinstance(body, Record) else body.data
@@ -115,7 +115,7 @@ def finish(cage: Cage, out: FilePath) -> None:
     (out / "finished").write_bytes(pickle.dumps(done))
 
 
-def volumes(cage: Cage, out: FilePath) -> None:
+def volumes(cage: Cage, out: Path) -> None:
     """Count the solids of a written file whose volume is off by more than 1e-5, or are unsound."""
     from cagekit.solids.bodies import expected_volumes
     from cagekit.solids.kernel_step import read_step
@@ -143,9 +143,9 @@ def main(way: str, cage_file: str, out: str) -> None:
     """Go one way and leave."""
     start = time.perf_counter()
     _limit()
-    cage = Cage(*pickle.loads(FilePath(cage_file).read_bytes()))
+    cage = Cage(*pickle.loads(Path(cage_file).read_bytes()))
     gc.collect()
-    WAYS[way](cage, FilePath(out))
+    WAYS[way](cage, Path(out))
     print(f"{time.perf_counter() - start:.3f}", flush=True)
     # taking the kernel down again costs a fifth of a second and proves nothing
     sys.stderr.flush()

@@ -12,8 +12,8 @@ import numpy as np
 
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import NotFoundError
+from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.cope import EndCut, Parent, cut_end
-from cagekit.geometry.path import Path, Vec
 from cagekit.geometry.volume import centroid, wall_volume
 from cagekit.materials.steels import steel
 
@@ -267,7 +267,7 @@ def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:
     return replace(member, a=end(member.a), b=end(member.b))
 
 
-def bounds(paths: Iterable[Path], margin: float = 0.0) -> tuple[Vec, Vec]:
+def bounds(paths: Iterable[CentreLine], margin: float = 0.0) -> tuple[Vec, Vec]:
     """Lowest and highest corner of a box round the paths, ``(3,)`` mm each, grown by ``margin``."""
     points = np.concatenate([p.points(np.linspace(0.0, p.length, 60)) for p in paths])
     return points.min(axis=0) - margin, points.max(axis=0) + margin

@@ -16,8 +16,8 @@ from numpy.typing import ArrayLike
 
 from cagekit.cage.member import EndName, Member, Plane
 from cagekit.cage.plate import Hole, HolePurpose, Plate
+from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Vec, vec
 from cagekit.materials.pins import PinKind, PinSize
 from cagekit.units import LengthUnit, format_length
 

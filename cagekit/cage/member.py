@@ -11,7 +11,7 @@ from typing import Literal
 
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.materials.tubes import Tube
 
 EndName = Literal["a", "b"]
@@ -90,7 +90,7 @@ class Member:
     id: str
     role: str
     tube: Tube
-    path: Path
+    path: CentreLine
     side: Side = "centre"
     a: End = field(default_factory=End)
     b: End = field(default_factory=End)

@@ -28,7 +28,7 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.path import Arc, Spot, Vec, unit, vec
+from cagekit.geometry.centre_line import Arc, Spot, Vec, unit, vec
 from cagekit.inputs.car import Car
 from cagekit.units import parse_length
 

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
-from cagekit.geometry.path import Vec
 from cagekit.materials.steels import steel
 
 

@@ -26,7 +26,7 @@ from math import dist
 
 import numpy as np
 
-from cagekit.geometry.path import Vec, unit, vec
+from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Slab, Solid
 from cagekit.inputs.car import Car, KeepOut, PillarLine
 

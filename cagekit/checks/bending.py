@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.errors import NotFoundError
 from cagekit.inputs.tooling import Die, Tooling
-from cagekit.shop import springback
-from cagekit.shop.bends import BendSchedule, hanging
-from cagekit.shop.cuts import sawn
-from cagekit.shop.papers import Papers
-from cagekit.shop.section import expected_roundness, thinned_wall
-from cagekit.shop.stock import bars_of, usual_sticks
+from cagekit.shop.bending import springback
+from cagekit.shop.bending.bends import BendSchedule, hanging
+from cagekit.shop.bending.section import expected_roundness, thinned_wall
+from cagekit.shop.sawing.plan import sawn
+from cagekit.shop.sawing.stock import bars_of, usual_sticks
+from cagekit.shop.schedules import Papers
 from cagekit.units import LengthUnit, format_length
 
 if TYPE_CHECKING:

@@ -16,8 +16,8 @@ import numpy as np
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.clearance import Bar, PairGap, closest_pairs, points_gap
-from cagekit.geometry.path import Vec
 
 GROUP = "geometry"
 TOUCH = 2.0

@@ -13,8 +13,8 @@ from cagekit.checks.facts import FACTS, Missing
 from cagekit.checks.finding import Evidence, Finding, Status, Value
 from cagekit.checks.limit import holds, margin
 from cagekit.checks.profile import Condition, Profile, Rule
-from cagekit.checks.quantity import Measure, Pick, Unit, quantities
-from cagekit.checks.survey import Survey
+from cagekit.checks.quantities.quantity import Measure, Pick, Unit, quantities
+from cagekit.checks.quantities.survey import Survey
 
 GROUP = "rules"
 

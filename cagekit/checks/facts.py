@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cagekit.checks.finding import Value
-from cagekit.checks.quantity import Unit
+from cagekit.checks.quantities.quantity import Unit
 
 if TYPE_CHECKING:
-    from cagekit.checks.survey import Survey
+    from cagekit.checks.quantities.survey import Survey
 
 
 @dataclass(frozen=True, slots=True)

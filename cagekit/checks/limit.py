@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from cagekit.checks.finding import Value
-from cagekit.checks.quantity import Unit
+from cagekit.checks.quantities.quantity import Unit
 from cagekit.units import INCH, POUND, LengthUnit, parse_length
 
 SLACK = {"mm": 1e-6, "pair": 0.02, "mm2": 1e-3, "deg": 1e-6}

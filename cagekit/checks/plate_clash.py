@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.cage.plate import Plate
 from cagekit.checks.plate_practice import PlateWarning
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.cage.plate import HolePurpose, Plate
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 
 if TYPE_CHECKING:
     from cagekit.inputs.tooling import PressBrake, Tooling

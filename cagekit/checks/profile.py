@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Any, get_args
 
 from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Certainty, Value
 from cagekit.checks.limit import read_limit, split_operator, written
-from cagekit.checks.quantity import Quantity, Unit, quantities
+from cagekit.checks.quantities.quantity import Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
 from cagekit.inputs.entries import AnyEntry
 from cagekit.inputs.messages import FileInputError, Problem
@@ -86,7 +86,7 @@ class Profile:
     """A rule profile, ready to be held against a cage."""
 
     file: RuleProfile
-    path: FilePath
+    path: Path
     rules: tuple[Rule, ...]
 
     @property
@@ -95,7 +95,7 @@ class Profile:
         return self.file.name
 
 
-def load_profile(ref: str, *, beside: FilePath | None = None) -> Profile:
+def load_profile(ref: str, *, beside: Path | None = None) -> Profile:
     """Find, read and compile a rule profile.
 
     Args:
@@ -109,7 +109,7 @@ def load_profile(ref: str, *, beside: FilePath | None = None) -> Profile:
     return compile_file(find_preset("rules", ref, beside=beside))
 
 
-def compile_file(path: FilePath) -> Profile:
+def compile_file(path: Path) -> Profile:
     """Read and compile the profile in one file; see `load_profile`."""
     file = load_file("rules", path, RuleProfile)
     problems: list[Problem] = []
@@ -128,7 +128,7 @@ def compile_file(path: FilePath) -> Profile:
 class _Reader:
     """Compiles one rule and gathers what is wrong with it."""
 
-    def __init__(self, file: RuleProfile, entry: RuleEntry, key: Key, path: FilePath) -> None:
+    def __init__(self, file: RuleProfile, entry: RuleEntry, key: Key, path: Path) -> None:
         self.file, self.entry, self.key, self.path = file, entry, key, path
         self.problems: list[Problem] = []
 

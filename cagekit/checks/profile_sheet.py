@@ -7,7 +7,7 @@ from collections import Counter
 
 from cagekit.checks.facts import FACTS
 from cagekit.checks.profile import Profile, Rule
-from cagekit.checks.quantity import quantities
+from cagekit.checks.quantities.quantity import quantities
 
 _MARK = {"": "measured", "inspection": "look", "input": "input?"}
 

@@ -6,7 +6,7 @@ from cagekit.checks.context import CheckContext
 from cagekit.checks.engine import GROUP, evaluate
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.profile import load_profile
-from cagekit.checks.survey import Survey
+from cagekit.checks.quantities.survey import Survey
 from cagekit.inputs.presets import list_presets
 
 

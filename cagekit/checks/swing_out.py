@@ -31,7 +31,7 @@ from cagekit.swing.motion import Closest, Swept, sweep
 from cagekit.units import INCH
 
 if TYPE_CHECKING:
-    from cagekit.geometry.path import Vec
+    from cagekit.geometry.centre_line import Vec
 
 GROUP = "swing_out"
 ROOT_LEG = 1.6

@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _python() -> list[tuple[str, str, str]]:
-    from cagekit import __version__
+    from cagekit.version import __version__
 
     system = f"{platform.system()} {platform.machine()}"
     return [

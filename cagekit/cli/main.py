@@ -15,10 +15,10 @@ import traceback
 from collections.abc import Sequence
 from typing import NoReturn
 
-from cagekit import __version__
 from cagekit.cli.console import complain
 from cagekit.cli.verbs import VERBS, Verb
 from cagekit.errors import CagekitError, InputError
+from cagekit.version import __version__
 
 PROGRAM = "cagekit"
 ABOUT = "Exact safety cages for race cars from a few measurements."

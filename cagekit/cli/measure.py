@@ -38,14 +38,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the sheet."""
-    from cagekit.writers.measuring import measuring_pdf
+    from cagekit.measuring.paper import measuring_pdf
 
     entries, what, own_units, own_page = _asked(args.layout)
     units: LengthUnit = args.units or own_units
     page = args.page or own_page or ("letter" if units == "in" else "a4")
     made = {SHEET: measuring_pdf(entries, what, units=units, page=page)}
     if args.toml:
-        from cagekit.writers.measuring_toml import car_toml
+        from cagekit.measuring.car_file import car_toml
 
         made[CAR] = car_toml(entries, what, units=units).encode()
     folder = Path(args.out)

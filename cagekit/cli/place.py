@@ -15,8 +15,8 @@ from cagekit.cli.job import add_build
 
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding
-    from cagekit.checks.fit.placement import Key, Placement, Sweep, Trial
     from cagekit.inputs.build import Build
+    from cagekit.study.placement import Key, Placement, Sweep, Trial
     from cagekit.view.placement_plot import Chart
 
 ANGLES = {"lean"}
@@ -43,8 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Try the member and print the table."""
-    from cagekit.checks.fit.placement import place
     from cagekit.inputs.resolve import load_build
+    from cagekit.study.placement import place
 
     target = _target(args.plot)
     with Progress() as progress:
@@ -80,8 +80,8 @@ def _target(plot: str | None) -> Path | None:
 
 def _sweep(build: Build, member: str, text: str) -> Sweep:
     """Read ``field=low:high:step``."""
-    from cagekit.checks.fit.placement import sweep
     from cagekit.errors import InputError
+    from cagekit.study.placement import sweep
 
     match = re.fullmatch(r"\s*(\w+)\s*=\s*([^:]+):([^:]+)(?::([^:]+))?\s*", text)
     if match is None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.fit.tubes import Gap, Tubes
-from cagekit.geometry.path import Spot, Vec, vec
+from cagekit.geometry.centre_line import Spot, Vec, vec
 from cagekit.geometry.shapes import Ring, Solid
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver

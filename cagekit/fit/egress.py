@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from cagekit.cage.member import EndKind, Member
 from cagekit.fit.cockpit import Cockpit
-from cagekit.geometry.path import Arc, Path, Vec
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.people.posture import Occupant
 
 GRID = 15.0
@@ -156,7 +156,7 @@ def _stretches(member: Member, swung: bool) -> list[tuple[Vec, Vec]]:
     return out
 
 
-def _left(member: Member, swung: bool) -> tuple[Path, ...]:
+def _left(member: Member, swung: bool) -> tuple[CentreLine, ...]:
     """What stays in place: all of a member, or the stubs of a bar that is swung out."""
     if member.swing is None or not swung:
         return (member.path,)

@@ -13,7 +13,7 @@ import numpy as np
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit, Reading, bearing
 from cagekit.fit.tubes import Gap
-from cagekit.geometry.path import Spot, Vec, unit, vec
+from cagekit.geometry.centre_line import Spot, Vec, unit, vec
 from cagekit.people.posture import Occupant, moved
 
 ACROSS = vec((0.0, 1.0, 0.0))

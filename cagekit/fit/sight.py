@@ -19,7 +19,7 @@ from math import ceil, pi
 import numpy as np
 
 from cagekit.cage.member import Member
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 
 Interval = tuple[float, float]
 MOST = 2000

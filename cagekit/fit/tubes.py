@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.member import Member
-from cagekit.geometry.path import Arc, Vec, vec
+from cagekit.geometry.centre_line import Arc, Vec, vec
 from cagekit.geometry.shapes import Solid
 
 Ints = NDArray[np.intp]

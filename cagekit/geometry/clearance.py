@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Arc, Path, Vec, vec
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 
 Ints = NDArray[np.intp]
 
@@ -38,7 +38,7 @@ class Bar:
         high: station at which it ends, mm; the end of the path by default.
     """
 
-    path: Path
+    path: CentreLine
     radius: float
     low: float = 0.0
     high: float = inf
@@ -70,7 +70,7 @@ class PairGap(NamedTuple):
     found: Gap
 
 
-def gap(path_a: Path, radius_a: float, path_b: Path, radius_b: float) -> Gap:
+def gap(path_a: CentreLine, radius_a: float, path_b: CentreLine, radius_b: float) -> Gap:
     """Smallest gap between two tubes.
 
     Args:
@@ -83,7 +83,7 @@ def gap(path_a: Path, radius_a: float, path_b: Path, radius_b: float) -> Gap:
     return pair.found
 
 
-def point_gap(point: ArrayLike, path: Path, radius: float = 0.0) -> Gap:
+def point_gap(point: ArrayLike, path: CentreLine, radius: float = 0.0) -> Gap:
     """Smallest gap between a point ``(3,)`` mm and a tube; the point is the first body."""
     p = vec(point)
     spot = path.nearest(p)
@@ -91,7 +91,7 @@ def point_gap(point: ArrayLike, path: Path, radius: float = 0.0) -> Gap:
     return Gap(away - radius, 0.0, spot.station, p, spot.point)
 
 
-def points_gap(points: ArrayLike, path: Path, radius: float = 0.0) -> tuple[Vec, Vec]:
+def points_gap(points: ArrayLike, path: CentreLine, radius: float = 0.0) -> tuple[Vec, Vec]:
     """Gaps between points ``(n, 3)`` and a tube, and the stations nearest to them, ``(n,)`` mm."""
     p = np.atleast_2d(np.asarray(points, float))
     best = np.full(len(p), inf)
@@ -113,14 +113,14 @@ def points_gap(points: ArrayLike, path: Path, radius: float = 0.0) -> tuple[Vec,
 
 
 def segment_gap(
-    start: ArrayLike, end: ArrayLike, path: Path, radius: float = 0.0, thickness: float = 0.0
+    start: ArrayLike, end: ArrayLike, path: CentreLine, radius: float = 0.0, thickness: float = 0.0
 ) -> Gap:
     """Smallest gap between a straight segment (with a radius ``thickness``) and a tube, mm."""
     a, b = vec(start), vec(end)
     if float(np.linalg.norm(b - a)) < 1e-6:
         found = point_gap(a, path, radius)
         return found._replace(gap=found.gap - thickness)
-    return gap(Path.straight(a, b), thickness, path, radius)
+    return gap(CentreLine.straight(a, b), thickness, path, radius)
 
 
 def closest_pairs(
@@ -356,7 +356,7 @@ def _report(table: _Chords, found: _Stretches, bars: Sequence[Bar], limit: float
     ]  # fmt: skip
 
 
-def bars_of(tubes: Iterable[tuple[Path, float]]) -> list[Bar]:
+def bars_of(tubes: Iterable[tuple[CentreLine, float]]) -> list[Bar]:
     """Make bars of centre lines and outside radii."""
     return [Bar(path, radius) for path, radius in tubes]
 

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cagekit.geometry.path import Arc, Path, Piece, Vec, unit, vec
+from cagekit.geometry.centre_line import Arc, CentreLine, Piece, Vec, unit, vec
 from cagekit.geometry.quartic import Quartic
 
 Ints = NDArray[np.intp]
@@ -370,7 +370,7 @@ def surface_of(piece: Piece, index: int, radius: float, owner: str) -> CylinderP
 
 
 def tube_surfaces(
-    path: Path, radius: float, *, open_a: bool = False, open_b: bool = False, owner: str = ""
+    path: CentreLine, radius: float, *, open_a: bool = False, open_b: bool = False, owner: str = ""
 ) -> tuple[CylinderPiece | TorusPiece, ...]:
     """The outside of a tube, piece by piece.
 

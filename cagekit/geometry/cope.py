@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import CopeError
+from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface, Window
 from cagekit.geometry.end_cut import EndCut
 from cagekit.geometry.landing import MIN_ANGLE, Landing, Parent, land
-from cagekit.geometry.path import Line, Path, Vec, unit, vec
 
 MISS_SHARE = 0.25
 """Largest share of the circumference that may miss every parent. More than that and the tube
@@ -43,7 +43,7 @@ class FlatSurface(Protocol):
 
 
 def cut_end(
-    path: Path,
+    path: CentreLine,
     which: Literal["a", "b"],
     outer_radius: float,
     inner_radius: float,
@@ -118,7 +118,7 @@ def cut_end(
     return cut
 
 
-def check_pair(path: Path, cut_a: EndCut, cut_b: EndCut) -> None:
+def check_pair(path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> None:
     """Make sure that the cuts of a straight tube leave wall between them.
 
     Raises:
@@ -225,7 +225,7 @@ def _check_steps(cut: EndCut, owner: str) -> None:
         )
 
 
-def _check_length(cut: EndCut, path: Path, owner: str) -> None:
+def _check_length(cut: EndCut, path: CentreLine, owner: str) -> None:
     """Refuse a cut that reaches into a bend or through the tube."""
     need = cut.longest
     piece = path.pieces[0] if cut.which == "a" else path.pieces[-1]

@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
     Bools,
@@ -28,7 +29,6 @@ from cagekit.geometry.contact import (
     Window,
     first_contact,
 )
-from cagekit.geometry.path import Vec, vec
 
 _GRID = 120
 _NEAR_TANGENT = 0.3

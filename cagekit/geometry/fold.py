@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline, Vec2, vec2
-from cagekit.geometry.path import Vec
 from cagekit.units import INCH, LengthUnit
 
 DEFAULT_K = 0.42

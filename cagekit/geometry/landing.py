@@ -11,8 +11,8 @@ from math import atan2, degrees, pi, sin
 import numpy as np
 
 from cagekit.errors import CopeError
+from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
-from cagekit.geometry.path import Path, Vec
 
 MIN_ANGLE = 15.0 * pi / 180.0
 """Smallest angle between the axes, rad: below it the cope is longer than seven diameters and its
@@ -35,7 +35,7 @@ class Parent:
     """
 
     id: str
-    path: Path
+    path: CentreLine
     outer_radius: float
     open_a: bool = True
     open_b: bool = True

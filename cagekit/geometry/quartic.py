@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 
 Ints = NDArray[np.intp]
 

@@ -11,7 +11,7 @@ from typing import Protocol
 
 import numpy as np
 
-from cagekit.geometry.path import Vec, perpendicular
+from cagekit.geometry.centre_line import Vec, perpendicular
 
 _TINY = 1e-12
 

@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import check_pair
 from cagekit.geometry.end_cut import EndCut, crowded_gauss
-from cagekit.geometry.path import Arc, Path, Vec
 
 _RADII = 8
 """Points across a wall; a solid bar, ten times as thick, needs more."""
@@ -28,7 +28,7 @@ class Moments(NamedTuple):
     first: Vec
 
 
-def wall_volume(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> float:
+def wall_volume(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> float:
     """Volume of the wall of a cut tube, mm^3.
 
     Args:
@@ -44,13 +44,13 @@ def wall_volume(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) 
     return wall_moments(path, ro, ri, cut_a, cut_b).volume
 
 
-def centroid(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Vec:
+def centroid(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Vec:
     """Centre of gravity of the wall of a cut tube, ``(3,)`` mm; arguments as ``wall_volume``."""
     volume, first = wall_moments(path, ro, ri, cut_a, cut_b)
     return np.asarray(first / volume)
 
 
-def wall_moments(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Moments:
+def wall_moments(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Moments:
     """Volume and first moment of the wall of a cut tube; arguments as ``wall_volume``."""
     check_pair(path, cut_a, cut_b)
     volume, first = uncut_moments(path, ro, ri)
@@ -61,7 +61,7 @@ def wall_moments(path: Path, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut)
     return Moments(volume, first)
 
 
-def uncut_moments(path: Path, ro: float, ri: float) -> Moments:
+def uncut_moments(path: CentreLine, ro: float, ri: float) -> Moments:
     """Volume and first moment of a tube cut square at both theoretical ends.
 
     The centre of gravity of a bend's section lies outside of the centre line, because the outside

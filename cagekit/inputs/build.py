@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import Field, ValidationError
@@ -71,7 +71,7 @@ class Build:
     layout: Layout
     tubes: Mapping[str, Tube]
     entries: tuple[MemberEntry, ...]
-    files: Mapping[str, FilePath] = field(default_factory=dict)
+    files: Mapping[str, Path] = field(default_factory=dict)
 
     @property
     def units(self) -> Literal["mm", "in"]:
@@ -217,7 +217,7 @@ def _changed(
     try:
         over = type(entry).model_validate(data, context={"units": units})
     except ValidationError as error:
-        path, within = FilePath(where), ("members", key)
+        path, within = Path(where), ("members", key)
         raise table_error(error, type(entry), data, path=path, within=within) from None
     update = {n: getattr(over, n) for n in over.model_fields_set if n not in ("kind", "id", "side")}
     changed = entry.model_copy(update=update)

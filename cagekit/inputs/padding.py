@@ -19,9 +19,7 @@ class Padding(FileModel):
     standard: str = Field("", description="standard printed on it, e.g. 'FIA 8857-2001'")
 
 
-def thickness_by_member(
-    padding: Sequence[Padding], roles: Mapping[str, str]
-) -> dict[str, float]:
+def thickness_by_member(padding: Sequence[Padding], roles: Mapping[str, str]) -> dict[str, float]:
     """Thickness (mm) by member id; ``roles`` gives the role of every member id.
 
     Of two entries that name the same tube the later one counts, one by id before one by role.

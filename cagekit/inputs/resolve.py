@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path as FilePath
+from pathlib import Path
 
 from cagekit.errors import NotFoundError
 from cagekit.inputs.build import Build, BuildFile, entries_of
@@ -25,11 +25,11 @@ def load_build(reference: str) -> Build:
     return resolve(load_file("build", path, BuildFile), path)
 
 
-def resolve(file: BuildFile, path: FilePath) -> Build:
+def resolve(file: BuildFile, path: Path) -> Build:
     """Load everything that a build file refers to; ``path`` is the file's own place."""
-    files: dict[str, FilePath] = {"build": path}
+    files: dict[str, Path] = {"build": path}
 
-    def found(kind: str, reference: str, *key: str | int) -> FilePath:
+    def found(kind: str, reference: str, *key: str | int) -> Path:
         """Find a preset; a path in the build file is seen from where that file lies."""
         try:
             place = find_preset(kind, reference, beside=path.parent)

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.members.site import Site
 from cagekit.members.strut import between, crossed, front_leg
@@ -134,7 +134,7 @@ def _at_x(bar: Member, x: float) -> list[float]:
 
 
 def _check_straight(bar: Member, *cuts: float) -> None:
-    path: Path = bar.path
+    path: CentreLine = bar.path
     for cut in cuts:
         spot = path.spot(cut)
         piece = path.pieces[spot.piece]

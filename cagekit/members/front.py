@@ -7,7 +7,7 @@ import numpy as np
 from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.path import Arc, Vec, unit, vec
+from cagekit.geometry.centre_line import Arc, Vec, unit, vec
 from cagekit.inputs.entries import FrontHoopEntry, HalfHoopEntry, HaloEntry, PillarBarEntry
 from cagekit.members.site import Site
 

@@ -9,7 +9,7 @@ import numpy as np
 from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.path import unit, vec
+from cagekit.geometry.centre_line import unit, vec
 from cagekit.inputs.entries import HoopEntry
 from cagekit.members.site import Site
 

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
 from cagekit.materials.tubes import Tube
@@ -99,7 +99,7 @@ class Site:
         tube = self.tube(entry, role)
         id_ = entry.id + suffix
         side: Side = entry.side if entry.side in ("left", "right") else "centre"
-        path = Path.from_polyline(
+        path = CentreLine.from_polyline(
             points, self.radius(entry, tube) if len(np.asarray(points)) > 2 else 0.0, owner=id_
         )
         return Member(
@@ -179,7 +179,7 @@ class Site:
         return out
 
 
-def crossing(path: Path, start: Vec, end: Vec) -> Vec:
+def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:
     """The point of a path that lies nearest to the straight from ``start`` to ``end``."""
     axis = end - start
     length = float(np.linalg.norm(axis))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.path import vec
+from cagekit.geometry.centre_line import vec
 from cagekit.inputs.entries import (
     BraceEntry,
     CrossMemberEntry,

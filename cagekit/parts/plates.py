@@ -11,7 +11,7 @@ import numpy as np
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Plate
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.inputs.plate_dims import (
@@ -44,7 +44,7 @@ def _tube(od: float) -> Tube:
 
 def _foot(od: float, lean: float = 0.0) -> Foot:
     """The foot of a tube that leans forward by ``lean`` rad."""
-    path = Path.straight((0, 0, 0), (STUB * sin(lean), 0, STUB * cos(lean)))
+    path = CentreLine.straight((0, 0, 0), (STUB * sin(lean), 0, STUB * cos(lean)))
     tube = Member(
         id="tube", role="tube", tube=_tube(od), path=path, a=End.flat((0, 0, 0), (0, 0, 1))
     )
@@ -81,8 +81,8 @@ def _floor(d: FloorPlateDims) -> Sequence[Plate]:
 
 
 def _gusset(d: GussetDims) -> Sequence[Plate]:
-    branch = Path.straight((0, 0, 0), (STUB * cos(d.angle), STUB * sin(d.angle), 0))
-    parent = Path.straight((-STUB, 0, 0), (STUB, 0, 0))
+    branch = CentreLine.straight((0, 0, 0), (STUB * cos(d.angle), STUB * sin(d.angle), 0))
+    parent = CentreLine.straight((-STUB, 0, 0), (STUB, 0, 0))
     members = [
         Member(id="parent", role="stub", tube=_tube(d.od_parent), path=parent),
         Member(
@@ -118,7 +118,7 @@ def _tab(d: TabDims) -> Sequence[Plate]:
         gap=d.gap,
         pin=d.bolt,
     )
-    path = Path.straight((-STUB, 0, 0), (STUB, 0, 0))
+    path = CentreLine.straight((-STUB, 0, 0), (STUB, 0, 0))
     return tabs("tab", "tube", path, d.od / 2, STUB, spec, (0.0, 0.0, 1.0))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import JointName
 from cagekit.cage.member import Member, Swing
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.swing_dims import BracketDims, SleeveDims
@@ -26,7 +26,7 @@ BAR = "bar"
 def _divided(d: SleeveDims, entry: SwingBracketEntry, how: DoorBarEntry) -> Divided:
     """A bar on the car's left with hinge in front, its brackets as typed."""
     tube = Tube(od=d.od, wall=d.od / 12, material="1020-dom")
-    path = Path.straight((0.0, 600.0, 300.0), (LENGTH, 600.0, 300.0))
+    path = CentreLine.straight((0.0, 600.0, 300.0), (LENGTH, 600.0, 300.0))
     swing = Swing(hinge_end="b", hinge_cut=LENGTH - CUT, latch_cut=CUT)
     bar = Member(id=BAR, role="door_bar", side="left", tube=tube, path=path, swing=swing)
     units = "in" if "/" in d.pin_size else "mm"

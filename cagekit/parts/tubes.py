@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.part_dims import CrankedDims, HaloDims, HoopDims, StrutDims, TubeDims
 from cagekit.materials.tubes import Tube
@@ -56,7 +56,7 @@ def _stub(
     p, d = np.asarray(at, float), unit(direction)
     parent = Tube(od=od, wall=min(tube.wall, od / 4), material=tube.material)
     return Member(
-        id=id_, role="stub", tube=parent, path=Path.straight(p - reach * d, p + reach * d)
+        id=id_, role="stub", tube=parent, path=CentreLine.straight(p - reach * d, p + reach * d)
     )
 
 
@@ -74,7 +74,7 @@ def _hoop(name: str) -> Callable[[HoopDims], Part]:
             ]
 
         points = [*corners(1.0), *reversed(corners(-1.0))]
-        path = Path.from_polyline(points, d.bend_radius, owner=name)
+        path = CentreLine.from_polyline(points, d.bend_radius, owner=name)
         feet = [End.flat(path.end_point(e), UP) for e in "ab"]
         hoop = Member(id=name, role=name, tube=_tube(d), path=path, a=feet[0], b=feet[1])
         return _part(name, [hoop])
@@ -86,7 +86,7 @@ def _halo(d: HaloDims) -> Part:
     tube = _tube(d)
     nodes = [(0.0, s * d.width_rear / 2, 0.0) for s in (1.0, -1.0)]
     corners = [(d.length, s * d.width_front / 2, d.rise) for s in (1.0, -1.0)]
-    path = Path.from_polyline([nodes[0], *corners, nodes[1]], d.bend_radius, owner="halo")
+    path = CentreLine.from_polyline([nodes[0], *corners, nodes[1]], d.bend_radius, owner="halo")
     legs = [
         _stub(f"leg_{n}", p, UP, d.parent_od, tube)
         for n, p in zip(("left", "right"), nodes, strict=True)
@@ -109,7 +109,7 @@ def _cranked(name: str) -> Callable[[CrankedDims], Part]:
         points.append(points[-1] + [-d.slope_run, d.slope_splay, d.slope_rise])
         if d.roof_run > 0:
             points.append(points[-1] + [-d.roof_run, d.roof_splay, d.roof_rise])
-        path = Path.from_polyline(points, d.bend_radius, owner=name)
+        path = CentreLine.from_polyline(points, d.bend_radius, owner=name)
         runs = {"forward": FORWARD, "across": ACROSS, "up": UP}[d.parent_runs]
         stub = _stub("top", points[-1], runs, d.parent_od, tube)
         bar = Member(
@@ -123,7 +123,7 @@ def _cranked(name: str) -> Callable[[CrankedDims], Part]:
 def _strut(name: str) -> Callable[[StrutDims], Part]:
     def make(d: StrutDims) -> Part:
         tube = _tube(d)
-        path = Path.straight((0, 0, 0), (d.length, 0, 0), owner=name)
+        path = CentreLine.straight((0, 0, 0), (d.length, 0, 0), owner=name)
         members: list[Member] = []
         ends: list[End] = []
         for end, at, kind, angle, od, offset, turn in (

@@ -29,7 +29,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.path import Vec, rotate, unit, vec
+from cagekit.geometry.centre_line import Vec, rotate, unit, vec
 from cagekit.geometry.shapes import Capsule, Slab
 from cagekit.inputs.car import Car, Seat
 from cagekit.inputs.driver import Driver

@@ -14,8 +14,8 @@ import numpy as np
 
 from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline, Vec2
-from cagekit.geometry.path import Vec
 
 SLOT_GAP = 0.2
 """Clearance of a slot round its tab on each side, mm (common practice for laser and plasma)."""

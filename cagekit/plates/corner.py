@@ -10,8 +10,8 @@ import numpy as np
 
 from cagekit.cage.member import EndName
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Vec2
-from cagekit.geometry.path import Path, Vec, unit
 from cagekit.hints import did_you_mean
 
 if TYPE_CHECKING:
@@ -45,8 +45,8 @@ class Corner:
     along: Vec
     across: Vec
     angle: float
-    branch_path: Path
-    parent_path: Path
+    branch_path: CentreLine
+    parent_path: CentreLine
     branch_radius: float
     parent_radius: float
 

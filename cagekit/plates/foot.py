@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.centre_line import Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
-from cagekit.geometry.path import Vec, unit
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage

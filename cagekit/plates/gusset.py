@@ -17,8 +17,8 @@ import numpy as np
 from cagekit.cage.member import EndName
 from cagekit.cage.plate import Hole, HolePurpose, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
-from cagekit.geometry.path import Path
 from cagekit.inputs.plate import GussetEntry, PlateEntry
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
@@ -142,7 +142,9 @@ Edge = Callable[[float], Vec2]
 """Point of a tube's outline in the plane, by the distance along the tube's arm from the node."""
 
 
-def _edge(corner: Corner, path: Path, reach: float, thickness: float, *, parent: bool) -> Edge:
+def _edge(
+    corner: Corner, path: CentreLine, reach: float, thickness: float, *, parent: bool
+) -> Edge:
     """The line that runs ``reach`` mm off a tube's axis, on the inside of the corner."""
     c, s = cos(corner.angle), sin(corner.angle)
     u, n = (np.array([1.0, 0.0]), np.array([0.0, 1.0]))
@@ -191,7 +193,7 @@ def _meeting(corner: Corner, on_parent: Edge, on_branch: Edge, gap: float) -> tu
     return a, float(p @ np.array([c, s]))
 
 
-def _gap(corner: Corner, path: Path, p: Vec2, z: float = 0.0) -> float:
+def _gap(corner: Corner, path: CentreLine, p: Vec2, z: float = 0.0) -> float:
     """Distance of a point of the plate to a tube's axis, mm."""
     space = corner.node + p[0] * corner.along + p[1] * corner.across + z * corner.normal
     return float(np.linalg.norm(space - path.nearest(space).point))

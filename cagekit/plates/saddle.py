@@ -15,9 +15,9 @@ import numpy as np
 
 from cagekit.cage.plate import Hole, Plate, Weld
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import Line, Vec
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
-from cagekit.geometry.path import Line, Vec
 from cagekit.plates.corner import Corner
 from cagekit.plates.gusset import GussetSpec, lightened
 from cagekit.plates.profile import Folding

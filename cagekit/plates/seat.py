@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.geometry.outline import Segment, Vec2, vec2
-from cagekit.geometry.path import Line, Path, Vec
 from cagekit.plates.foot import through_open
 
 Height = Callable[[float], float]
@@ -16,7 +16,7 @@ Height = Callable[[float], float]
 
 
 def seat(
-    path: Path,
+    path: CentreLine,
     origin: Vec,
     along: Vec,
     across: Vec,
@@ -69,7 +69,7 @@ def seat(
     return at
 
 
-def straight_reach(path: Path) -> float:
+def straight_reach(path: CentreLine) -> float:
     """How far a path runs straight from its start, mm."""
     first = path.pieces[0]
     if not isinstance(first, Line):

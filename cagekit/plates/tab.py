@@ -13,8 +13,8 @@ import numpy as np
 from cagekit.cage.places import Place, Places
 from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate, Weld, circle_segment
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
-from cagekit.geometry.path import Path, Vec, unit
 from cagekit.inputs.plate import PlateEntry, TabEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
@@ -98,7 +98,7 @@ def _find(build: Build, cage: Cage, at: str, where: str) -> Place:
 def tabs(
     plate_id: str,
     member: str,
-    path: Path,
+    path: CentreLine,
     radius: float,
     station: float,
     spec: TabSpec,
@@ -198,7 +198,7 @@ def _require(owner: str, spec: TabSpec) -> None:
 
 def _outline(
     owner: str,
-    path: Path,
+    path: CentreLine,
     origin: Vec,
     along: Vec,
     across: Vec,

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 from cagekit.cage.colours import PART, PLATE, Colour, role_colour
 from cagekit.errors import KernelError
+from cagekit.solids.brep import Record
 from cagekit.solids.creases import Refused
 from cagekit.solids.fallback import KernelSolid
 from cagekit.solids.measure import measure
-from cagekit.solids.record import Record
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
 from cagekit.solids.turned import small_part_record

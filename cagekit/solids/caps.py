@@ -8,10 +8,9 @@ from math import atan2, pi, tau
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.centre_line import perpendicular, unit
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface
-from cagekit.geometry.path import perpendicular, unit
-from cagekit.solids.creases import Refused
-from cagekit.solids.record import (
+from cagekit.solids.brep import (
     CylinderSurface,
     Face,
     Loop,
@@ -19,6 +18,7 @@ from cagekit.solids.record import (
     Record,
     TorusSurface,
 )
+from cagekit.solids.creases import Refused
 from cagekit.solids.ridges import Ridge, draw_ridges
 from cagekit.solids.rims import Rays, Rim
 

@@ -13,9 +13,9 @@ from math import atan2, pi
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface, TorusPiece
-from cagekit.geometry.path import unit
-from cagekit.solids.record import EllipseCurve, LineCurve, circle, cross3
+from cagekit.solids.brep import EllipseCurve, LineCurve, circle, cross3
 
 Array = NDArray[np.float64]
 

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.errors import KernelError
+from cagekit.geometry.centre_line import Arc, CentreLine, perpendicular, rotate, unit
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
 from cagekit.geometry.cope import EndCut
-from cagekit.geometry.path import Arc, Path, perpendicular, rotate, unit
 from cagekit.solids.kernel import (
     count_solids,
     integers,
@@ -55,7 +55,7 @@ class KernelSolid:
 
 
 def boolean_tube(
-    name: str, path: Path, cut_a: EndCut, cut_b: EndCut, wanted: float = 0.0
+    name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut, wanted: float = 0.0
 ) -> KernelSolid:
     """Make a coped tube by cutting the shadows of its parents from the bent tube.
 
@@ -91,7 +91,7 @@ def boolean_tube(
     )
 
 
-def _cut_tube(name: str, what: tuple[Path, EndCut, EndCut], fuzzy: float, turn: float) -> Any:
+def _cut_tube(name: str, what: tuple[CentreLine, EndCut, EndCut], fuzzy: float, turn: float) -> Any:
     shape = _tube(*what, turn)
     for cut in what[1:]:
         for tool in _tools(cut, turn):
@@ -130,7 +130,7 @@ def _is_square(cut: EndCut) -> bool:
     )
 
 
-def _tube(path: Path, cut_a: EndCut, cut_b: EndCut, turn: float) -> Any:
+def _tube(path: CentreLine, cut_a: EndCut, cut_b: EndCut, turn: float) -> Any:
     make = occ("BRepBuilderAPI")
     wire = make.BRepBuilderAPI_MakeWire()
     points = [path.start, path.end]

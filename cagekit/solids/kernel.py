@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.errors import KernelError
-from cagekit.solids.record import (
+from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     EllipseCurve,

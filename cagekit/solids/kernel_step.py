@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Any
 
 from cagekit.errors import KernelError
@@ -47,14 +47,14 @@ def shape_text(shape: Any) -> str:
     occ("Interface").Interface_Static.SetIVal_s("write.surfacecurve.mode", 0)
     writer.Transfer(shape, control.STEPControl_StepModelType.STEPControl_AsIs)
     with tempfile.TemporaryDirectory() as folder:
-        path = FilePath(folder) / "part.step"
+        path = Path(folder) / "part.step"
         status = writer.Write(str(path))
         if status != occ("IFSelect").IFSelect_ReturnStatus.IFSelect_RetDone:
             raise KernelError("the kernel could not write a part as STEP.")
         return path.read_text(encoding="ascii")
 
 
-def read_step(path: FilePath, *, measured: Collection[str] | None = None) -> tuple[ReadPart, ...]:
+def read_step(path: Path, *, measured: Collection[str] | None = None) -> tuple[ReadPart, ...]:
     """Read a STEP file with the kernel's own reader.
 
     Args:

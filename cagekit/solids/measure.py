@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.solids.record import (
+from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     EllipseCurve,

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.solids.brep import Edge, Record, SplineCurve
 from cagekit.solids.creases import (
     Crease,
     Refused,
@@ -19,7 +20,6 @@ from cagekit.solids.creases import (
     curve_range,
     distance,
 )
-from cagekit.solids.record import Edge, Record, SplineCurve
 from cagekit.solids.rims import COARSE, FINE, Rays, Rim
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
 

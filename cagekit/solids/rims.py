@@ -14,11 +14,11 @@ from math import acos, acosh, asinh, atan2, cos, inf, pi, sqrt, tau
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface
 from cagekit.geometry.cope import EndCut
-from cagekit.geometry.path import unit
+from cagekit.solids.brep import Edge, Record, SplineCurve, cross3
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
-from cagekit.solids.record import Edge, Record, SplineCurve, cross3
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
 
 Array = NDArray[np.float64]

@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 from cagekit.cage.plate import Hole, Plate
 from cagekit.geometry.fold import Bend, Facet
 from cagekit.geometry.outline import Segment
-from cagekit.solids.creases import Refused
-from cagekit.solids.record import (
+from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     Face,
@@ -25,6 +24,7 @@ from cagekit.solids.record import (
     Record,
     circle,
 )
+from cagekit.solids.creases import Refused
 
 Array = NDArray[np.float64]
 Key = tuple[float, float, bool]

@@ -8,12 +8,10 @@ from math import atan2, tau
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.centre_line import Arc, CentreLine, Line
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut
-from cagekit.geometry.path import Arc, Line, Path
-from cagekit.solids.caps import end_faces
-from cagekit.solids.creases import Refused
-from cagekit.solids.record import (
+from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     Face,
@@ -23,6 +21,8 @@ from cagekit.solids.record import (
     circle,
     cross3,
 )
+from cagekit.solids.caps import end_faces
+from cagekit.solids.creases import Refused
 from cagekit.solids.rims import Rays, Rim, breaks, grazes, split, write
 
 Array = NDArray[np.float64]
@@ -31,7 +31,7 @@ SEAMS = 48
 """Places around the tube that are tried for the seam."""
 
 
-def tube_record(name: str, path: Path, cut_a: EndCut, cut_b: EndCut) -> Record:
+def tube_record(name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> Record:
     """Write down the boundary of a tube.
 
     Args:
@@ -74,7 +74,7 @@ def tube_record(name: str, path: Path, cut_a: EndCut, cut_b: EndCut) -> Record:
     return record
 
 
-def _room(path: Path, k: int, cut: EndCut) -> float:
+def _room(path: CentreLine, k: int, cut: EndCut) -> float:
     """Length of straight that an end may use up, mm; a bend is only cut square at its end."""
     piece = path.pieces[k]
     if isinstance(piece, Line):
@@ -108,7 +108,7 @@ def _seam(taken: list[float]) -> float:
     return float(tries[int(np.argmax(gap))])
 
 
-def _turned(path: Path, lines: Array, i: int, seam: float) -> Array:
+def _turned(path: CentreLine, lines: Array, i: int, seam: float) -> Array:
     piece = path.pieces[min(i, len(path.pieces) - 1)]
     travel = piece.direction if i < len(path.pieces) else path.out_direction("b")
     x = lines[i]
@@ -123,7 +123,7 @@ class _Ring:
 
 
 def _wall(
-    record: Record, path: Path, lines: Array, radius: float, a: Rim, b: Rim, *, outside: bool
+    record: Record, path: CentreLine, lines: Array, radius: float, a: Rim, b: Rim, *, outside: bool
 ) -> None:
     """Add the faces of the outside or the bore, piece by piece."""
     ring = _Ring(a.edges, a.vertices[0], a.station)
@@ -140,7 +140,7 @@ def _wall(
         ring = after
 
 
-def _joint_ring(record: Record, path: Path, lines: Array, i: int, radius: float) -> _Ring:
+def _joint_ring(record: Record, path: CentreLine, lines: Array, i: int, radius: float) -> _Ring:
     piece = path.pieces[i]
     v = record.vertex(np.asarray(piece.start + radius * lines[i]))
     ring = circle(piece.start, piece.direction, lines[i], radius)

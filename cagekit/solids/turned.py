@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from cagekit.cage.door import SmallPart
 from cagekit.geometry.outline import Outline, Segment
+from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
 from cagekit.solids.creases import Refused
-from cagekit.solids.record import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
 from cagekit.solids.sheet import plate_record
 
 Array = NDArray[np.float64]

@@ -16,7 +16,7 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import suppress
-from pathlib import Path as FilePath
+from pathlib import Path
 from types import TracebackType
 from typing import IO, Any
 
@@ -97,7 +97,7 @@ class KernelWorker:
 
     def _start(self) -> None:
         env = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-        root = str(FilePath(__file__).parents[2])
+        root = str(Path(__file__).parents[2])
         env["PYTHONPATH"] = os.pathsep.join(p for p in (root, env.get("PYTHONPATH")) if p)
         self._process = subprocess.Popen(
             [sys.executable, "-m", "cagekit.solids.worker", str(self.memory)],
@@ -169,7 +169,7 @@ def _boolean(*args: Any) -> Any:
 def _read(path: str, measured: tuple[str, ...] | None = None) -> Any:
     from cagekit.solids.kernel_step import read_step
 
-    return read_step(FilePath(path), measured=measured)
+    return read_step(Path(path), measured=measured)
 
 
 def _judge(solids: dict[str, Any]) -> Any:

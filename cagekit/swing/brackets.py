@@ -14,9 +14,9 @@ import numpy as np
 from cagekit.cage.door import SwingJoint
 from cagekit.cage.plate import Hole, HolePurpose, Mark, Pin, Plate, Weld, circle_segment
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline, Segment, vec2
-from cagekit.geometry.path import Vec
 from cagekit.plates.tab import tangent_angle
 
 EDGE = 0.25

@@ -12,7 +12,7 @@ from cagekit.cage.door import BracketSpec, JointName, SmallPart, SwingDoor, Swin
 from cagekit.cage.member import End, EndKind, EndName, Member, Plane
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Arc, Path, Vec, unit, vec
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import PlateEntry
 from cagekit.plates.entries import plate_entries
@@ -128,7 +128,7 @@ def divide(
     return Divided(pieces=(stub_a, middle, stub_b), door=door, plates=plates, parts=parts)
 
 
-def _between(bar: Member, low: SwingJoint, high: SwingJoint) -> Path:
+def _between(bar: Member, low: SwingJoint, high: SwingJoint) -> CentreLine:
     start, end = low.cut_station + low.gap, high.cut_station - high.gap
     need = low.pin_offset + high.pin_offset + low.spec.ear + high.spec.ear
     if end - start < need:

@@ -9,8 +9,8 @@ import numpy as np
 
 from cagekit.cage.door import BracketSpec, SmallPart, Stage, SwingJoint
 from cagekit.cage.plate import circle_segment
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline, Segment
-from cagekit.geometry.path import Vec
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import lengths_of
 from cagekit.units import INCH

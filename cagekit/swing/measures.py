@@ -11,7 +11,7 @@ import numpy as np
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.cage.member import EndKind, EndName
 from cagekit.cage.plate import Plate
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 from cagekit.swing.bodies import BodySide, stub_gap
 from cagekit.swing.brackets import EDGE, STUB_WIDTH, stub_end
 

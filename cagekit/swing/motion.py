@@ -15,7 +15,7 @@ import numpy as np
 
 from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint, moved_points
 from cagekit.car.shell import surfaces
-from cagekit.geometry.path import Vec, vec
+from cagekit.geometry.centre_line import Vec, vec
 from cagekit.swing.bodies import BodySide, Obstacle, part_gap, plate_gap, stub_gap, tube_gap
 from cagekit.swing.brackets import stub_end
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import SmallPart, SwingDoor, moved_points
 from cagekit.cage.member import End, Member, Plane
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 
 STAY_AT_HINGE = ("bolt", "pin", "nut", "washer", "spacer")
 """Parts of a hinge that stay where they are; at the latch they are taken out."""

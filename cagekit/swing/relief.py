@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 
 RIM = 721
 """Points round the rim that are followed."""

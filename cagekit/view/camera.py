@@ -11,7 +11,7 @@ from math import cos, radians, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.path import Vec, unit, vec
+from cagekit.geometry.centre_line import Vec, unit, vec
 
 Array = NDArray[np.float64]
 

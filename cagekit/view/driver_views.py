@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.egress import Opening, way_out
-from cagekit.geometry.path import Vec, vec
+from cagekit.geometry.centre_line import Vec, vec
 from cagekit.people.posture import Occupant
 from cagekit.units import format_length
 from cagekit.view.camera import FRONT, SIDE, TOP, Camera

@@ -15,7 +15,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.path import Line, Path, Vec
+from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.view.camera import Camera
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def cage_drawing(
     return paper.drawing(body)
 
 
-def tube_strokes(path: Path, od: float, camera: Camera) -> list[Stroke]:
+def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[Stroke]:
     """Cut a tube into slices as the camera sees them."""
     out: list[Stroke] = []
     for piece in path.pieces:
@@ -108,7 +108,7 @@ def tube_strokes(path: Path, od: float, camera: Camera) -> list[Stroke]:
     return out
 
 
-def _shown(cage: Cage, id_: str) -> Path:
+def _shown(cage: Cage, id_: str) -> CentreLine:
     """The centre line between the middles of both cuts."""
     path = cage.members[id_].path
     a, b = cage.cut(id_, "a"), cage.cut(id_, "b")
@@ -117,7 +117,7 @@ def _shown(cage: Cage, id_: str) -> Path:
     return path.part(low, high)
 
 
-def _along(path: Path) -> Vec:
+def _along(path: CentreLine) -> Vec:
     return path.points(np.linspace(0.0, path.length, 101))
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from cagekit.geometry.path import Arc, Line, Path, Vec, unit
+from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec, unit
 from cagekit.units import format_length
 from cagekit.view.camera import Camera
 from cagekit.view.linework import (
@@ -30,7 +30,12 @@ BARE_MARGIN = 6.0
 
 
 def member_drawings(
-    path: Path, od: float, width: float, height: float, units: Literal["mm", "in"], fraction: int
+    path: CentreLine,
+    od: float,
+    width: float,
+    height: float,
+    units: Literal["mm", "in"],
+    fraction: int,
 ) -> list[Drawing]:
     """Draw a tube: one view in its bend plane, a second square to it when it is not flat.
 
@@ -55,7 +60,7 @@ def member_drawings(
     ]
 
 
-def bend_plane(path: Path) -> Camera:
+def bend_plane(path: CentreLine) -> Camera:
     """Look square at the plane that lies best through the tube, its chord level."""
     corners = path.corners()
     middle = corners - corners.mean(axis=0)
@@ -80,13 +85,13 @@ def bend_plane(path: Path) -> Camera:
     return Camera(name="plane", right=unit(right), up=unit(up), eye=unit(np.cross(right, up)))
 
 
-def _box(path: Path, od: float, camera: Camera) -> tuple[Vec, Vec]:
+def _box(path: CentreLine, od: float, camera: Camera) -> tuple[Vec, Vec]:
     """Low and high corner ``(2,)`` of the tube as the camera sees it, mm."""
     points = camera.project(path.points(np.linspace(0.0, path.length, 300)))[:, :2]
     return points.min(axis=0) - od / 2, points.max(axis=0) + od / 2
 
 
-def _scale(path: Path, od: float, camera: Camera, width: float, height: float) -> float:
+def _scale(path: CentreLine, od: float, camera: Camera, width: float, height: float) -> float:
     """The scale at which a view with its texts fills the field."""
     low, high = _box(path, od, camera)
     size = np.maximum(high - low, 1.0)
@@ -94,7 +99,7 @@ def _scale(path: Path, od: float, camera: Camera, width: float, height: float) -
 
 
 def _view(
-    path: Path,
+    path: CentreLine,
     od: float,
     camera: Camera,
     scale: float,
@@ -139,7 +144,7 @@ def _view(
 
 
 def _texts(
-    path: Path,
+    path: CentreLine,
     at: Callable[[Vec], Vec],
     centre: Vec,
     half: float,

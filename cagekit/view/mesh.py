@@ -13,8 +13,8 @@ from math import ceil, pi
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import EndCut
-from cagekit.geometry.path import Arc, Path, Vec
 
 SIDES = 48
 """Facets around a tube."""
@@ -62,7 +62,7 @@ def joined(meshes: Sequence[Mesh]) -> Mesh:
 
 
 def tube_mesh(
-    path: Path,
+    path: CentreLine,
     ro: float,
     ri: float,
     cut_a: EndCut,
@@ -112,7 +112,7 @@ class _Turn:
         return np.asarray(self.sense * psi + self.shift)
 
 
-def _end_angles(path: Path, cut: EndCut, line: Vec) -> _Turn:
+def _end_angles(path: CentreLine, cut: EndCut, line: Vec) -> _Turn:
     sense = -1.0 if cut.which == "a" else 1.0
     shift = float(np.arctan2(line @ cut.side, line @ cut.zero))
     corners = np.concatenate(cut.corners_at([cut.outer_radius, cut.inner_radius]))
@@ -133,7 +133,7 @@ def _angles(turns: tuple[_Turn, _Turn], sides: int) -> Vec:
     return np.sort(np.concatenate([even, kinks]))
 
 
-def _rings(path: Path, lines: Vec, bend_step: float) -> tuple[Vec, Vec, Vec]:
+def _rings(path: CentreLine, lines: Vec, bend_step: float) -> tuple[Vec, Vec, Vec]:
     """Centres and the two cross directions of every ring, ``(k, 3)`` each."""
     centres, across, along = [path.start], [lines[0]], [path.pieces[0].tangent(0.0)]
     for i, q in enumerate(path.pieces):

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.sight import Caps, Row
 from cagekit.fit.view_angles import PLANES, car_rows, header_edge, lower_edges, pillar_view
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 from cagekit.people.posture import Occupant
 from cagekit.view.colours import role_colour

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.fit.cockpit import Cockpit
-from cagekit.geometry.path import Vec, perpendicular, unit
+from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 from cagekit.people.posture import Occupant
 from cagekit.view.colours import Colour

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 from cagekit.view.linework import Drawing, path_data, svg
 
 if TYPE_CHECKING:

@@ -11,13 +11,13 @@ from typing import Any
 import numpy as np
 
 from cagekit.cage.job import Job
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Vec
 from cagekit.inputs.tooling import Notcher
-from cagekit.shop.cutting import Drawing, Layer, Stroke
-from cagekit.shop.letters import strokes as letters
-from cagekit.shop.papers import Papers
-from cagekit.shop.templates import SawSetting, Template, ordinates, saw_setting, templates
+from cagekit.shop.nesting.letters import strokes as letters
+from cagekit.shop.nesting.plate_drawing import Drawing, Layer, Stroke
+from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
+from cagekit.shop.schedules import Papers
 from cagekit.units import format_length
 from cagekit.writers.csv import write_table
 from cagekit.writers.dxf import dxf_options, save

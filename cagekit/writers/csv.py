@@ -10,20 +10,20 @@ import csv
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from math import degrees
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cagekit.cage.cage import Cage
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
-from cagekit.shop.bends import BendSchedule, Step
-from cagekit.shop.cuts import CutPlan
-from cagekit.shop.inspection import wall_spot
-from cagekit.shop.order import Step as WorkStep
-from cagekit.shop.papers import Papers
-from cagekit.shop.rows import BendRow
-from cagekit.shop.takeoff import Takeoff
-from cagekit.shop.welds import Way, Weld
+from cagekit.shop.bending.bends import BendSchedule, Step
+from cagekit.shop.bending.rows import BendRow
+from cagekit.shop.papers.inspection import wall_spot
+from cagekit.shop.papers.order import Step as WorkStep
+from cagekit.shop.papers.takeoff import Takeoff
+from cagekit.shop.sawing.plan import CutPlan
+from cagekit.shop.schedules import Papers
+from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import LengthUnit
 from cagekit.writers.checks import findings
 
@@ -65,40 +65,40 @@ SCRUTINEER_COLUMNS = (
 )  # fmt: skip
 
 
-def write_bends(job: Job, folder: FilePath) -> None:
+def write_bends(job: Job, folder: Path) -> None:
     """Write ``bends.csv``."""
     papers = _papers(job)
     rows = [*bend_table(papers.bends), *piece_table(papers.pieces, papers.whole)]
     write_table(folder / "bends.csv", BEND_COLUMNS, rows)
 
 
-def write_cuts(job: Job, folder: FilePath) -> None:
+def write_cuts(job: Job, folder: Path) -> None:
     """Write ``cuts.csv``."""
     write_table(folder / "cuts.csv", CUT_COLUMNS, cut_table(_papers(job).cuts))
 
 
-def write_materials(job: Job, folder: FilePath) -> None:
+def write_materials(job: Job, folder: Path) -> None:
     """Write ``materials.csv``."""
     write_table(folder / "materials.csv", MATERIAL_COLUMNS, material_table(_papers(job).materials))
 
 
-def write_welds(job: Job, folder: FilePath) -> None:
+def write_welds(job: Job, folder: Path) -> None:
     """Write ``welds.csv``."""
     write_table(folder / "welds.csv", WELD_COLUMNS, weld_table(_papers(job).welds))
 
 
-def write_order(job: Job, folder: FilePath) -> None:
+def write_order(job: Job, folder: Path) -> None:
     """Write ``order.csv``."""
     write_table(folder / "order.csv", ORDER_COLUMNS, order_table(_papers(job).steps(job.units)))
 
 
-def write_inspection(job: Job, folder: FilePath) -> None:
+def write_inspection(job: Job, folder: Path) -> None:
     """Write ``inspection.csv``."""
     rows = inspection_table(_papers(job).fitted)
     write_table(folder / "inspection.csv", INSPECTION_COLUMNS, rows)
 
 
-def write_scrutineer(job: Job, folder: FilePath) -> None:
+def write_scrutineer(job: Job, folder: Path) -> None:
     """Write ``scrutineer.csv``."""
     rows = scrutineer_table(findings(job), job.units)
     write_table(folder / "scrutineer.csv", SCRUTINEER_COLUMNS, rows)
@@ -443,8 +443,6 @@ def _cell(column: str, value: Cell) -> str:
     return str(value)
 
 
-def write_table(
-    target: FilePath, columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]
-) -> None:
+def write_table(target: Path, columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> None:
     """Write a table as CSV; columns that a row does not name stay empty."""
     target.write_text(text(columns, rows), encoding="utf-8", newline="\n")

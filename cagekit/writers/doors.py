@@ -39,7 +39,7 @@ def write_doors(job: Job, folder: Path) -> None:
 
 def write_bracket_pictures(job: Job, folder: Path) -> None:
     """Write ``plates/<id>.png``: the drawing of each bracket, as it goes to the cutting table."""
-    from cagekit.shop.cutting import plate_drawing
+    from cagekit.shop.nesting.plate_drawing import plate_drawing
     from cagekit.writers.dxf import cut_options
     from cagekit.writers.plate_png import save_picture
 
@@ -54,7 +54,7 @@ def write_bracket_pictures(job: Job, folder: Path) -> None:
 def write_open_step(opened: Cage, path: Path) -> None:
     """Write the open cage as one STEP file and read it back without the kernel."""
     from cagekit.solids.bodies import build_records, expected_volumes, plain_name
-    from cagekit.solids.record import Record
+    from cagekit.solids.brep import Record
     from cagekit.writers.step import step_parts, write_step
     from cagekit.writers.step_check import read_back
 

@@ -20,11 +20,11 @@ import numpy as np
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError, OutputError
 from cagekit.geometry.outline import Outline, Segment
-from cagekit.shop.cutting import CutOptions, Drawing, Layer, Stroke, plate_drawing
+from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, Stroke, plate_drawing
 
 if TYPE_CHECKING:
     from cagekit.cage.job import Job
-    from cagekit.shop.nest import NestPlan
+    from cagekit.shop.nesting.nest import NestPlan
 
 INCH = 25.4
 SHORTEST = 1e-6
@@ -74,8 +74,8 @@ def write_plates(job: Job, folder: Path) -> None:
 
 def write_sheets(job: Job, folder: Path) -> None:
     """Write ``sheets/sheet-NN.dxf``, a picture of each and ``sheets/pieces.csv`` (``sheets``)."""
-    from cagekit.shop.nest import nest_for
-    from cagekit.shop.sheet_drawing import sheet_drawing
+    from cagekit.shop.nesting.nest import nest_for
+    from cagekit.shop.nesting.sheet_drawing import sheet_drawing
     from cagekit.writers.plate_png import save_picture
 
     plates = job.cage.plates

@@ -9,14 +9,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from math import degrees
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.cage.member import EndKind, EndName, Member
-from cagekit.geometry.path import Arc, Path, Piece
+from cagekit.geometry.centre_line import Arc, CentreLine, Piece
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
@@ -30,7 +30,7 @@ CURVE_POINTS = 180
 """Points of a cope curve, every 2 degrees; between them the curve is smooth but for corners."""
 
 
-def write_cage(job: Job, folder: FilePath) -> None:
+def write_cage(job: Job, folder: Path) -> None:
     """Write ``cage.json``."""
     text = dumps(cage_dict(job.cage))
     (folder / "cage.json").write_text(text, encoding="utf-8", newline="\n")
@@ -70,7 +70,7 @@ def member_dict(cage: Cage, member: Member) -> dict[str, Any]:
     }
 
 
-def path_list(path: Path) -> list[dict[str, Any]]:
+def path_list(path: CentreLine) -> list[dict[str, Any]]:
     """Return the pieces in order from end a to end b."""
     return [_piece(p) for p in path.pieces]
 
@@ -198,9 +198,7 @@ def part_dict(part: SmallPart) -> dict[str, Any]:
         "material": part.material,
         "size": part.size,
         "bore": _mm(part.bore),
-        "stages": [
-            {"length": _mm(s.length), "outline": _loop(s.outline)} for s in part.stages
-        ],
+        "stages": [{"length": _mm(s.length), "outline": _loop(s.outline)} for s in part.stages],
         "placement": [[*_direction(row[:3]), _mm(row[3])] for row in part.frame],
         "welded_to": part.welded_to,
         "mass_kg": _round(part.mass, 9),

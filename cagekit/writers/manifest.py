@@ -14,7 +14,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from cagekit import __version__
+from cagekit.version import __version__
 
 MANIFEST = "manifest.json"
 PACKAGES = ("cadquery", "cadquery-ocp", "ezdxf", "numpy", "pillow", "pydantic", "scipy", "typst")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cagekit.geometry.outline import Vec2
-from cagekit.shop.cutting import Drawing, Layer
+from cagekit.shop.nesting.plate_drawing import Drawing, Layer
 
 if TYPE_CHECKING:
     from PIL.Image import Image

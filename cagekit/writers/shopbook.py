@@ -15,16 +15,16 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.job import Job
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
-from cagekit.shop.bends import BendSchedule
-from cagekit.shop.clocking import instructions
-from cagekit.shop.cuts import CutPlan
-from cagekit.shop.inspection import inspection_rows
-from cagekit.shop.order import Step, TapeCheck, move_text
-from cagekit.shop.papers import Papers
-from cagekit.shop.rows import trimmed
-from cagekit.shop.takeoff import PaddingOrder, PlateOrder, TubeOrder
-from cagekit.shop.templates import Template, ordinates, saw_setting
-from cagekit.shop.welds import Way, Weld
+from cagekit.shop.bending.bends import BendSchedule
+from cagekit.shop.bending.clocking import instructions
+from cagekit.shop.bending.rows import trimmed
+from cagekit.shop.papers.inspection import inspection_rows
+from cagekit.shop.papers.order import Step, TapeCheck, move_text
+from cagekit.shop.papers.takeoff import PaddingOrder, PlateOrder, TubeOrder
+from cagekit.shop.sawing.plan import CutPlan
+from cagekit.shop.sawing.templates import Template, ordinates, saw_setting
+from cagekit.shop.schedules import Papers
+from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import Drawing, cage_drawing

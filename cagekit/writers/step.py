@@ -8,11 +8,10 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from pathlib import Path as FilePath
+from pathlib import Path
 from re import fullmatch
 from typing import TYPE_CHECKING
 
-from cagekit import __version__
 from cagekit.cage.colours import Colour
 from cagekit.errors import OutputError
 from cagekit.solids.bodies import (
@@ -23,7 +22,7 @@ from cagekit.solids.bodies import (
     groups,
     plain_name,
 )
-from cagekit.solids.record import (
+from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     EllipseCurve,
@@ -33,6 +32,7 @@ from cagekit.solids.record import (
     Record,
 )
 from cagekit.solids.worker import KernelWorker
+from cagekit.version import __version__
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
 from cagekit.writers.step_check import Reading, StepReport, confirm, rebuild
 
@@ -75,12 +75,12 @@ class StepPart:
     group: str = "tubes"
 
 
-def write_cage(job: Job, folder: FilePath) -> Reading:
+def write_cage(job: Job, folder: Path) -> Reading:
     """Write ``cage.step`` and one STEP file each in ``members/``, ``plates/`` and ``parts/``."""
     return start_files(job.cage, folder)
 
 
-def write_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> StepReport:
+def write_files(cage: Cage, folder: Path, *, kernel: bool = True) -> StepReport:
     """Write a cage's STEP files into ``folder``, read them back and wait for the result.
 
     Args:
@@ -99,7 +99,7 @@ def write_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> StepRep
         reading.close()
 
 
-def start_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> Reading:
+def start_files(cage: Cage, folder: Path, *, kernel: bool = True) -> Reading:
     """Write a cage's STEP files and read them back; the kernel goes on judging the solids.
 
     The whole cage is rebuilt from its file and measured; the single parts hold the same solids,
@@ -116,7 +116,7 @@ def start_files(cage: Cage, folder: FilePath, *, kernel: bool = True) -> Reading
 
 
 def _write_all(
-    cage: Cage, folder: FilePath, worker: KernelWorker | None, by_kernel: Collection[str] = ()
+    cage: Cage, folder: Path, worker: KernelWorker | None, by_kernel: Collection[str] = ()
 ) -> Reading:
     bodies = build_records(cage, worker=worker, by_kernel=by_kernel)
     parts = step_parts(cage, bodies)
@@ -159,7 +159,7 @@ def step_parts(cage: Cage, bodies: Mapping[str, Body]) -> tuple[StepPart, ...]:
 
 
 def write_step(
-    path: FilePath, name: str, parts: Sequence[StepPart], *, schema: Schema = Schema.AP214
+    path: Path, name: str, parts: Sequence[StepPart], *, schema: Schema = Schema.AP214
 ) -> None:
     """Write an assembly of parts into ``path``.
 
@@ -170,12 +170,12 @@ def write_step(
     _save(path, text)
 
 
-def write_step_part(path: FilePath, part: StepPart, *, schema: Schema = Schema.AP214) -> None:
+def write_step_part(path: Path, part: StepPart, *, schema: Schema = Schema.AP214) -> None:
     """Write one part alone, without an assembly around it."""
     _save(path, part_text(part, schema=schema))
 
 
-def _save(path: FilePath, text: str) -> None:
+def _save(path: Path, text: str) -> None:
     try:
         path.write_text(text, encoding="ascii", newline="\n")
     except OSError as error:

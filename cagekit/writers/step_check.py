@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
-from pathlib import Path as FilePath
+from pathlib import Path
 
 from cagekit.errors import KernelError, OutputError
 from cagekit.solids.bodies import SURFACE_TOL, VOLUME_TOL
+from cagekit.solids.brep import Record
 from cagekit.solids.kernel_step import ReadPart
 from cagekit.solids.measure import measure
-from cagekit.solids.record import Record
 from cagekit.solids.worker import KernelWorker
 from cagekit.writers.part21 import parse, references
 from cagekit.writers.step_read import read_records, solid_names
@@ -25,7 +25,7 @@ from cagekit.writers.step_read import read_records, solid_names
 class UnsoundError(KernelError):
     """The kernel does not take some parts of a file for sound solids."""
 
-    def __init__(self, path: FilePath, parts: Sequence[str]) -> None:
+    def __init__(self, path: Path, parts: Sequence[str]) -> None:
         self.parts = tuple(parts)
         super().__init__(f"{path.name}: the kernel reads {', '.join(parts)} as no sound solid.")
 
@@ -38,7 +38,7 @@ class StepReport:
     the parts whose text only the kernel can measure; ``size`` the file's bytes.
     """
 
-    path: FilePath
+    path: Path
     parts: tuple[str, ...]
     worst: float
     foreign: tuple[str, ...]
@@ -46,7 +46,7 @@ class StepReport:
 
 
 def verify_step(
-    path: FilePath,
+    path: Path,
     expected: Mapping[str, float],
     *,
     kernel_made: Collection[str] = (),
@@ -119,14 +119,14 @@ class Reading:
 
 
 def read_back(
-    path: FilePath, expected: Mapping[str, float], *, kernel_made: Collection[str] = ()
+    path: Path, expected: Mapping[str, float], *, kernel_made: Collection[str] = ()
 ) -> StepReport:
     """Read a file with cagekit's own reader and compare; as :func:`rebuild`."""
     return rebuild(path, expected, kernel_made=kernel_made)[0]
 
 
 def rebuild(
-    path: FilePath, expected: Mapping[str, float], *, kernel_made: Collection[str] = ()
+    path: Path, expected: Mapping[str, float], *, kernel_made: Collection[str] = ()
 ) -> tuple[StepReport, dict[str, Record]]:
     """Rebuild the solids of a file from its text and compare count, names and volumes.
 
@@ -178,7 +178,7 @@ def rebuild(
     return report, solids
 
 
-def confirm(path: FilePath, text: str) -> None:
+def confirm(path: Path, text: str) -> None:
     """Compare a file with the text that was written into it.
 
     Raises:
@@ -212,7 +212,7 @@ def compare(
     )
 
 
-def _off(path: FilePath, name: str, found: float, wanted: float) -> float:
+def _off(path: Path, name: str, found: float, wanted: float) -> float:
     off = found / wanted - 1
     if abs(off) > VOLUME_TOL:
         raise KernelError(
@@ -222,7 +222,7 @@ def _off(path: FilePath, name: str, found: float, wanted: float) -> float:
     return abs(off)
 
 
-def _same_names(path: FilePath, found: Sequence[str], wanted: Mapping[str, object]) -> None:
+def _same_names(path: Path, found: Sequence[str], wanted: Mapping[str, object]) -> None:
     missing = sorted(set(wanted) - set(found))
     strange = sorted(set(found) - set(wanted))
     twice = sorted({n for n in found if found.count(n) > 1})

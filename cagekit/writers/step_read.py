@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.errors import OutputError
-from cagekit.solids.creases import ring_angle
-from cagekit.solids.record import (
+from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     EllipseCurve,
@@ -27,6 +26,7 @@ from cagekit.solids.record import (
     SplineCurve,
     TorusSurface,
 )
+from cagekit.solids.creases import ring_angle
 from cagekit.writers.part21 import references
 
 Array = NDArray[np.float64]
@@ -205,7 +205,7 @@ def _lower(
 ) -> tuple[float, float]:
     """Where the periodic parameters of a face begin: at its seam, or where there is none of it.
 
-    The file does not tell; see :class:`cagekit.solids.record.Face`.
+    The file does not tell; see :class:`cagekit.solids.brep.Face`.
     """
     if isinstance(surface, PlaneSurface):
         return 0.0, 0.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import json
 import pkgutil
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -76,17 +77,56 @@ def test_no_kernel_until_a_solid_is_made(line: list[str]) -> None:
     assert not command(*line) & set(KERNEL)
 
 
-def test_layers() -> None:
-    run = subprocess.run(
-        [
-            sys.executable,
-            "-c",
-            "from importlinter.cli import lint_imports_command; lint_imports_command()",
-            "--no-cache",
-        ],
+def lint_imports(root: Path) -> subprocess.CompletedProcess[str]:
+    """Hold the imports of the package below ``root`` against the contracts beside it."""
+    call = "from importlinter.cli import lint_imports_command; lint_imports_command()"
+    return subprocess.run(
+        [sys.executable, "-P", "-c", f"import sys; sys.path.insert(0, '.'); {call}", "--no-cache"],
         capture_output=True,
         text=True,
-        cwd=ROOT,
+        cwd=root,
         timeout=120,
     )
+
+
+def test_layers() -> None:
+    run = lint_imports(ROOT)
     assert run.returncode == 0, run.stdout + run.stderr
+
+
+FORBIDDEN = {
+    "upward inside a function": (
+        "swing/motion.py", "def late() -> None:\n    import cagekit.writers.dxf\n",
+    ),
+    "upward for a type": (
+        "geometry/cope.py",
+        "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    import cagekit.cage.cage\n",
+    ),
+    "sideways": ("members/strut.py", "import cagekit.swing.motion\n"),
+    "the kernel outside its door": ("shop/bending/rows.py", "def f():\n    import cadquery\n"),
+    "a room nobody placed": ("attic/__init__.py", "import cagekit.errors\n"),
+}  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("case", FORBIDDEN)
+def test_a_forbidden_import_breaks_the_contract(case: str, tmp_path: Path) -> None:
+    shutil.copytree(ROOT / "cagekit", tmp_path / "cagekit", ignore=shutil.ignore_patterns("*.pyc"))
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    name, text = FORBIDDEN[case]
+    target = tmp_path / "cagekit" / name
+    target.parent.mkdir(exist_ok=True)
+    with target.open("a", encoding="utf-8") as file:
+        file.write(f"\n{text}")
+    run = lint_imports(tmp_path)
+    assert run.returncode != 0, run.stdout
+
+
+def test_nobody_inside_goes_through_the_face() -> None:
+    face = ("from cagekit import", "import cagekit\n")
+    users = [
+        path
+        for path in (ROOT / "cagekit").rglob("*.py")
+        if any(w in path.read_text("utf-8") for w in face)
+    ]
+    assert users == []

@@ -12,9 +12,9 @@ import pytest
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Hole, Plate
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
 from cagekit.plates.box import BoxSpec, box
 from cagekit.plates.corner import Corner, joints_at
@@ -24,7 +24,7 @@ from cagekit.plates.gusset import GussetSpec, flat_gusset
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
 from cagekit.plates.tab import TabSpec, tabs
-from cagekit.shop.cutting import CutOptions, plate_drawing
+from cagekit.shop.nesting.plate_drawing import CutOptions, plate_drawing
 from cagekit.solids import kernel
 from cagekit.solids.sheet import plate_record
 
@@ -36,7 +36,7 @@ TUBES = Tube(od=45, wall=2.5, material="e235-n"), Tube(od=40, wall=2, material="
 
 def hoop_cage():
     """A hoop with a branch on its straight leg and one on its top bend."""
-    path = Path.from_polyline([(0, 600, 0), (0, 560, 900), (0, -560, 900), (0, -600, 0)], 150)
+    path = CentreLine.from_polyline([(0, 600, 0), (0, 560, 900), (0, -560, 900), (0, -600, 0)], 150)
     spots = {
         "brace_left": (path.at_height(600)[0], (-700, 450, 100)),
         "stay": (path.spot(path.starts[1] + 120), (-500, 200, 150)),
@@ -47,7 +47,7 @@ def hoop_cage():
             id=name,
             role=name,
             tube=TUBES[1],
-            path=Path.straight(spot.point, end),
+            path=CentreLine.straight(spot.point, end),
             a=End.coped("main_hoop"),
         )
         for name, (spot, end) in spots.items()

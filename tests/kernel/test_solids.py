@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from cagekit.errors import KernelError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
-from cagekit.geometry.path import Path
 from cagekit.geometry.volume import wall_volume
 from cagekit.solids import kernel
 from cagekit.solids.creases import Refused
@@ -25,43 +25,43 @@ from cagekit.solids.worker import KernelWorker
 pytestmark = pytest.mark.kernel
 
 RO, WALL = 20.64, 3.4
-LEVEL = Parent("level", Path.straight((-500, 0, 0), (500, 0, 0)), RO)
+LEVEL = Parent("level", CentreLine.straight((-500, 0, 0), (500, 0, 0)), RO)
 HOOP = Parent(
     "hoop",
-    Path.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800), (0, 400, 0)], 152.0),
+    CentreLine.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800), (0, 400, 0)], 152.0),
     RO,
 )
-CROSSING = Parent("crossing", Path.straight((-400, 0, -400), (400, 0, 400)), RO)
-BESIDE = Parent("beside", Path.straight((-400, 4, -400), (400, 4, 400)), RO)
-UPRIGHT = Parent("upright", Path.straight((0, -300, -150), (0, 300, 150)), RO)
+CROSSING = Parent("crossing", CentreLine.straight((-400, 0, -400), (400, 0, 400)), RO)
+BESIDE = Parent("beside", CentreLine.straight((-400, 4, -400), (400, 4, 400)), RO)
+UPRIGHT = Parent("upright", CentreLine.straight((0, -300, -150), (0, 300, 150)), RO)
 
 
-def _cuts(path: Path, parents: tuple[Parent, ...], ro: float) -> tuple[EndCut, EndCut]:
+def _cuts(path: CentreLine, parents: tuple[Parent, ...], ro: float) -> tuple[EndCut, EndCut]:
     return (
         cut_end(path, "a", ro, ro - WALL, parents=parents),
         cut_end(path, "b", ro, ro - WALL),
     )
 
 
-def _sloping(angle_deg: float) -> Path:
+def _sloping(angle_deg: float) -> CentreLine:
     a = radians(angle_deg)
-    return Path.straight((0, 0, 0), 400 * np.array([cos(a), 0.6 * sin(a), 0.8 * sin(a)]))
+    return CentreLine.straight((0, 0, 0), 400 * np.array([cos(a), 0.6 * sin(a), 0.8 * sin(a)]))
 
 
-def _from_hoop(station: float, way: tuple[float, float, float]) -> Path:
+def _from_hoop(station: float, way: tuple[float, float, float]) -> CentreLine:
     node = HOOP.path.spot(station).point
-    return Path.straight(node, node + np.array(way, float))
+    return CentreLine.straight(node, node + np.array(way, float))
 
 
 JOINTS = {
     **{f"equal at {a}": (_sloping(a), (LEVEL,), RO) for a in (90, 75, 60, 45, 30, 20)},
     **{f"smaller at {a}": (_sloping(a), (LEVEL,), 16.0) for a in (90, 60, 45, 30, 20)},
     **{
-        f"beside by {e}": (Path.straight((0, e, 0), (200, e, 300)), (LEVEL,), RO)
+        f"beside by {e}": (CentreLine.straight((0, e, 0), (200, e, 300)), (LEVEL,), RO)
         for e in (1e-6, 1e-4, 0.01, 0.5, 2.0, 3.3, 6.0)
     },
     **{
-        f"smaller beside by {e}": (Path.straight((0, e, 0), (200, e, 300)), (LEVEL,), 16.0)
+        f"smaller beside by {e}": (CentreLine.straight((0, e, 0), (200, e, 300)), (LEVEL,), 16.0)
         for e in (2.0, 4.6, 4.64, 4.7, 8.0)
     },
     **{
@@ -70,12 +70,16 @@ JOINTS = {
         for w in ((-300, 0, -200), (-200, -100, -300), (0, -300, 300))
     },
     "on the bend, smaller": (_from_hoop(655.0, (-300, 20, -100)), (HOOP,), 15.9),
-    "two parents": (Path.straight((0, 0, 0), (-250, 100, 250)), (LEVEL, CROSSING), RO),
-    "two parents in one plane": (Path.straight((0, 0, 0), (-250, 0, 250)), (LEVEL, CROSSING), RO),
-    "two parents apart": (Path.straight((0, 0, 0), (-250, 125, 250)), (LEVEL, BESIDE), RO),
-    "two parents, smaller": (Path.straight((0, 0, 0), (-250, 100, 250)), (LEVEL, CROSSING), 16.0),
+    "two parents": (CentreLine.straight((0, 0, 0), (-250, 100, 250)), (LEVEL, CROSSING), RO),
+    "two parents in one plane": (
+        CentreLine.straight((0, 0, 0), (-250, 0, 250)), (LEVEL, CROSSING), RO,
+    ),
+    "two parents apart": (CentreLine.straight((0, 0, 0), (-250, 125, 250)), (LEVEL, BESIDE), RO),
+    "two parents, smaller": (
+        CentreLine.straight((0, 0, 0), (-250, 100, 250)), (LEVEL, CROSSING), 16.0,
+    ),
     "three parents": (
-        Path.straight((0, 0, 0), (-200, 140, 200)), (LEVEL, CROSSING, UPRIGHT), RO,
+        CentreLine.straight((0, 0, 0), (-200, 140, 200)), (LEVEL, CROSSING, UPRIGHT), RO,
     ),
 }  # fmt: skip
 
@@ -173,11 +177,11 @@ def test_errors_cross_over(worker: KernelWorker) -> None:
 # -- known defects of the kernel: a test that passes tells that a work-around can go --------------
 
 
-def _plain_cut(path: Path, parents: tuple[Parent, ...], *, clean: bool) -> object:
+def _plain_cut(path: CentreLine, parents: tuple[Parent, ...], *, clean: bool) -> object:
     """The solid that a plain script makes: a ring pulled along, every parent taken away."""
     import cadquery as cq
 
-    def rod(p: Path, radius: float) -> cq.Workplane:
+    def rod(p: CentreLine, radius: float) -> cq.Workplane:
         plane = cq.Plane(origin=tuple(p.start), normal=tuple(p.pieces[0].direction))
         return cq.Workplane(plane).circle(radius)
 
@@ -202,8 +206,8 @@ def test_default_volume_of_a_coped_tube() -> None:
 def test_plain_cut_stops_at_first_contact() -> None:
     way = np.array([0.712, -0.700, 0.044]) * 400
     off = np.array([0.0, -8.95, 0.0])
-    second = Parent("second", Path.straight(off - way, off + way), RO)
-    path = Path.straight((0, 0, 0), 250 * np.array([-0.567, 0.842, 1.0]))
+    second = Parent("second", CentreLine.straight(off - way, off + way), RO)
+    path = CentreLine.straight((0, 0, 0), 250 * np.array([-0.567, 0.842, 1.0]))
     a, b = _cuts(path, (LEVEL, second), RO)
     solid = _plain_cut(path, (LEVEL, second), clean=False)
     wanted = wall_volume(path, RO, RO - WALL, a, b)
@@ -214,8 +218,8 @@ def test_shadow_cut_stops_at_first_contact() -> None:
     """The way round that defect."""
     way = np.array([0.712, -0.700, 0.044]) * 400
     off = np.array([0.0, -8.95, 0.0])
-    second = Parent("second", Path.straight(off - way, off + way), RO)
-    path = Path.straight((0, 0, 0), 250 * np.array([-0.567, 0.842, 1.0]))
+    second = Parent("second", CentreLine.straight(off - way, off + way), RO)
+    path = CentreLine.straight((0, 0, 0), 250 * np.array([-0.567, 0.842, 1.0]))
     a, b = _cuts(path, (LEVEL, second), RO)
     wanted = wall_volume(path, RO, RO - WALL, a, b)
     assert boolean_tube("tube", path, a, b).volume == pytest.approx(wanted, rel=2e-6)
@@ -224,7 +228,7 @@ def test_shadow_cut_stops_at_first_contact() -> None:
 @pytest.mark.parametrize("way", [(-300, 0, -200), (-200, -100, -300)])
 def test_branch_beside_a_bend_is_left_to_the_kernel(way: tuple[float, float, float]) -> None:
     node = HOOP.path.spot(700.0).point + np.array([0.0, 3.0, 2.0])
-    path = Path.straight(node, node + np.array(way, float))
+    path = CentreLine.straight(node, node + np.array(way, float))
     a, b = _cuts(path, (HOOP,), RO)
     with pytest.raises(Refused, match="misses the bend"):
         tube_record("tube", path, a, b)
@@ -236,9 +240,9 @@ def test_cut_that_is_silently_left_out_is_done_another_way() -> None:
     """Three bent parents whose second bend the first way of cutting leaves standing."""
     import sys
     from importlib.util import module_from_spec, spec_from_file_location
-    from pathlib import Path as FilePath
+    from pathlib import Path
 
-    source = FilePath(__file__).parents[1] / "stability" / "test_random_joints.py"
+    source = Path(__file__).parents[1] / "stability" / "test_random_joints.py"
     spec = spec_from_file_location("random_joints", source)
     assert spec is not None
     assert spec.loader is not None

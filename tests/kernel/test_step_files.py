@@ -22,8 +22,8 @@ from cagekit.solids.bodies import (
     member_solid,
     plate_solid,
 )
+from cagekit.solids.brep import Record
 from cagekit.solids.kernel_step import ReadPart, read_step
-from cagekit.solids.record import Record
 from cagekit.writers.step import StepPart, step_parts, write_files, write_step
 from cagekit.writers.step_check import rebuild, verify_step
 

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from cagekit.errors import CopeError
+from cagekit.geometry.centre_line import CentreLine, perpendicular, rotate, unit
 from cagekit.geometry.cope import EndCut, Parent, cut_end
-from cagekit.geometry.path import Path, perpendicular, rotate, unit
 from cagekit.geometry.volume import end_moments, wall_volume
 
-HOOP = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
+HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
 PHI = np.linspace(0, 2 * pi, 72, endpoint=False)
 R = 20.65
 
@@ -34,15 +34,15 @@ joints = st.fixed_dictionaries(
 )
 
 
-def branch(joint: dict[str, float]) -> Path:
+def branch(joint: dict[str, float]) -> CentreLine:
     spot = HOOP.spot(joint["station"])
     square = rotate(perpendicular(spot.tangent), spot.tangent, joint["roll"])
     back = cos(joint["angle"]) * spot.tangent + sin(joint["angle"]) * square
     node = spot.point + joint["offset"] * unit(np.cross(back, spot.tangent))
-    return Path.straight(node, node + 800 * back)
+    return CentreLine.straight(node, node + 800 * back)
 
 
-def cut(path: Path, hoop: Path, r: float, which: str = "a", **more: object) -> EndCut:
+def cut(path: CentreLine, hoop: CentreLine, r: float, which: str = "a", **more: object) -> EndCut:
     try:
         return cut_end(path, which, r, r - 3, parents=[Parent("hoop", hoop, R)], **more)  # type: ignore[arg-type]
     except CopeError:
@@ -153,9 +153,9 @@ def test_any_joint_is_cut_or_refused(
     node = spot.point + offset * side - beyond * back
     parents = [Parent("hoop", HOOP, R, open_ends, open_ends)]
     if second:
-        other = Path.straight(spot.point, spot.point + 300 * unit(side + 0.4 * square))
+        other = CentreLine.straight(spot.point, spot.point + 300 * unit(side + 0.4 * square))
         parents.append(Parent("other", other, 15.0, open_ends, True))
-    path = Path.straight(node, node + 400 * back)
+    path = CentreLine.straight(node, node + 400 * back)
     try:
         one = cut_end(path, "a", r, bore * r, parents=parents, owner="bar")
     except CopeError as error:

@@ -8,15 +8,15 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 
 coordinate = st.floats(-1500, 1500, allow_nan=False, allow_infinity=False)
 corners = st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=2, max_size=7)
 
 
-def made(points: list, radius: float) -> Path:
+def made(points: list, radius: float) -> CentreLine:
     try:
-        return Path.from_polyline(points, radius)
+        return CentreLine.from_polyline(points, radius)
     except GeometryError:
         assume(False)
         raise

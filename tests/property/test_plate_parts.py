@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from cagekit.errors import CagekitError
 from cagekit.parts.plates import PLATE_KINDS
-from cagekit.shop.cutting import CutOptions, plate_drawing
+from cagekit.shop.nesting.plate_drawing import CutOptions, plate_drawing
 from cagekit.writers.dxf import DxfOptions, dxf_bytes
 
 SIZES = st.one_of(

@@ -21,8 +21,8 @@ import numpy as np
 import pytest
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import Parent, cut_end
-from cagekit.geometry.path import Path
 from cagekit.geometry.volume import wall_volume
 from cagekit.solids.creases import Refused
 from cagekit.solids.measure import measure
@@ -37,15 +37,17 @@ def _way(rng: Rng) -> np.ndarray:
     return v / np.linalg.norm(v)
 
 
-def _bent(rng: Rng) -> Path:
+def _bent(rng: Rng) -> CentreLine:
     first, angle = _way(rng), rng.uniform(0.3, 1.9)
     axis = np.cross(first, _way(rng))
     axis /= np.linalg.norm(axis)
     second = first * cos(angle) + np.cross(axis, first) * sin(angle)
-    return Path.from_polyline([-700 * first, np.zeros(3), 700 * second], rng.uniform(120, 220))
+    return CentreLine.from_polyline(
+        [-700 * first, np.zeros(3), 700 * second], rng.uniform(120, 220)
+    )
 
 
-def _joint(rng: Rng, count: int) -> tuple[Path, list[Parent], float]:
+def _joint(rng: Rng, count: int) -> tuple[CentreLine, list[Parent], float]:
     parents: list[Parent] = []
     tangents: list[np.ndarray] = []
     node = np.zeros(3)
@@ -68,10 +70,10 @@ def _joint(rng: Rng, count: int) -> tuple[Path, list[Parent], float]:
         way = _way(rng)
     start = node + (rng.uniform(0, 4) if rng.random() < 0.2 else 0.0) * _way(rng)
     ro = RO if rng.random() < 0.6 else rng.uniform(12.0, 20.0)
-    return Path.straight(start, start + 350 * way), parents, float(ro)
+    return CentreLine.straight(start, start + 350 * way), parents, float(ro)
 
 
-def tag(path: Path, parents: list[Parent], ro: float) -> str:
+def tag(path: CentreLine, parents: list[Parent], ro: float) -> str:
     """Make one joint and judge it."""
     try:
         a = cut_end(path, "a", ro, ro - WALL, parents=parents)
@@ -114,13 +116,13 @@ def test_many_random_joints_are_right_or_refused(seed: int, parents: int, least:
 @pytest.mark.slow
 def test_equal_tubes_at_every_station_and_angle() -> None:
     """Equal diameters are where kernels fail: walk across a tangent point in small steps."""
-    hoop = Path.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800)], 152.0)
+    hoop = CentreLine.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800)], 152.0)
     parent = Parent("hoop", hoop, RO)
     tags: Counter[str] = Counter()
     for station in (*np.linspace(600, 700, 21), 648.0, 648.0 + 1e-6, 648.0 - 1e-6):
         node = hoop.spot(float(station)).point
         for turn in np.linspace(0, 2 * pi, 7)[:-1]:
             way = np.array([cos(turn), 0.7 * sin(turn), 0.5 * sin(turn)])
-            tags[tag(Path.straight(node, node + 300 * way), [parent], RO)] += 1
+            tags[tag(CentreLine.straight(node, node + 300 * way), [parent], RO)] += 1
     assert set(tags) <= {"WRITTEN", "REFUSED", "NO_CUT"}, tags
     assert tags["WRITTEN"] >= 0.95 * tags.total(), tags

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import CagekitError
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.materials.tubes import Tube
@@ -57,7 +57,7 @@ def case(seed: int) -> tuple[Member, dict[str, Any], dict[str, Any]]:
     if rng.random() < 0.3:
         points.insert(1, (500.0, number(rng, 700.0), 350.0))
     tube = Tube(od=od, wall=od / 15, material="e235-n")
-    path = Path.from_polyline(points, 120.0, owner="door_bar_left")
+    path = CentreLine.from_polyline(points, 120.0, owner="door_bar_left")
     cuts = sorted(number(rng, 160.0) for _ in "ab")
     swing = Swing(
         hinge_end=rng.choice("ab"),  # type: ignore[arg-type]

@@ -13,13 +13,13 @@ from math import pi
 
 import pytest
 
-from cagekit.geometry.path import Path
-from cagekit.shop.rows import bend_rows
-from cagekit.shop.section import expected_roundness, thickened_wall, thinned_wall
+from cagekit.geometry.centre_line import CentreLine
+from cagekit.shop.bending.rows import bend_rows
+from cagekit.shop.bending.section import expected_roundness, thickened_wall, thinned_wall
 
 
 def test_arc_of_a_square_bend():
-    path = Path.from_polyline([(0, 0, 0), (500, 0, 0), (500, 500, 0)], 4.5 * 25.4)
+    path = CentreLine.from_polyline([(0, 0, 0), (500, 0, 0), (500, 500, 0)], 4.5 * 25.4)
     assert bend_rows(path)[0].arc / 25.4 == pytest.approx(7.0686, abs=5e-5)
 
 
@@ -57,5 +57,5 @@ def test_flattening_at_two_diameters_is_the_ten_percent_of_the_standard():
 
 def test_a_full_turn_is_a_circle():
     legs = [(0, 0, 0), (300, 0, 0), (300, 300, 0), (0, 300, 0), (0, 0, 0), (150, 0, 0)]
-    path = Path.from_polyline(legs, 100)
+    path = CentreLine.from_polyline(legs, 100)
     assert sum(r.arc for r in bend_rows(path)) == pytest.approx(2 * pi * 100)

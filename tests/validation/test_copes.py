@@ -11,7 +11,7 @@ import csv
 import itertools
 from dataclasses import dataclass
 from math import acos, cos, pi, radians, sin, sqrt, tan
-from pathlib import Path as FilePath
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,12 +19,12 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from cagekit.geometry.centre_line import CentreLine, perpendicular, rotate, unit
 from cagekit.geometry.cope import EndCut, Parent, cut_end
-from cagekit.geometry.path import Path, perpendicular, rotate, unit
 from cagekit.geometry.volume import end_moments, wall_volume
 
 Array = NDArray[np.float64]
-DATA = FilePath(__file__).parents[1] / "data" / "copes.csv"
+DATA = Path(__file__).parents[1] / "data" / "copes.csv"
 ROWS = list(
     csv.DictReader(r for r in DATA.read_text("utf-8").splitlines() if not r.startswith("#"))
 )
@@ -37,11 +37,11 @@ ORDINATE = 0.02
 
 def crossing(parent: float, branch: float, angle_deg: float, *, wall: float) -> EndCut:
     """A branch whose axis meets a straight parent's at the origin; phi = 0 on the obtuse side."""
-    through = Path.straight([0, 0, -900], [0, 0, 900])
+    through = CentreLine.straight([0, 0, -900], [0, 0, 900])
     d = np.array([sin(radians(angle_deg)), 0.0, cos(radians(angle_deg))])
     side = np.cross(np.cross(d, [0, 0, 1]), d) if angle_deg < 90 else np.array([0.0, 0.0, 1.0])
     return cut_end(
-        Path.straight([0, 0, 0], 800 * d),
+        CentreLine.straight([0, 0, 0], 800 * d),
         "a",
         branch,
         branch - wall,
@@ -111,11 +111,11 @@ def test_end_volume_of_offset_branches(
     expected = sum(quad(strip, a, b, epsabs=1e-9, limit=200)[0] for a, b in parts) / sin(th)
     d = np.array([sin(th), 0.0, cos(th)])
     cut = cut_end(
-        Path.straight([0, offset, 0], np.array([0, offset, 0]) + 800 * d),
+        CentreLine.straight([0, offset, 0], np.array([0, offset, 0]) + 800 * d),
         "a",
         outer,
         inner,
-        parents=[Parent("parent", Path.straight([0, 0, -900], [0, 0, 900]), parent)],
+        parents=[Parent("parent", CentreLine.straight([0, 0, -900], [0, 0, 900]), parent)],
     )
     assert end_moments(cut, outer, inner).volume == pytest.approx(expected, rel=1e-6)
 
@@ -162,7 +162,7 @@ class Round:
         return best - self.radius
 
     def parent(self, name: str) -> Parent:
-        return Parent(name, Path.from_polyline(self.corners, self.clr), self.radius)
+        return Parent(name, CentreLine.from_polyline(self.corners, self.clr), self.radius)
 
 
 def union(tubes: list[Round], p: Array) -> Array:
@@ -232,7 +232,7 @@ def joint(
     back = cos(radians(angle_deg)) * spot.tangent + sin(radians(angle_deg)) * square
     node = spot.point + offset * unit(np.cross(back, spot.tangent))
     cut = cut_end(
-        Path.straight(node, node + 900 * back), "a", small, small - 2.5, parents=[parent],
+        CentreLine.straight(node, node + 900 * back), "a", small, small - 2.5, parents=[parent],
         owner="branch",
     )  # fmt: skip
     return cut, [hoop]
@@ -269,7 +269,7 @@ def test_two_parents_at_one_node(seed: int) -> None:
     node = spot.point + far * unit(np.cross(across, back))
     second = Round(np.array([node - 500 * across, node + 500 * across]), 1.0, 19.05)
     cut = cut_end(
-        Path.straight(spot.point, spot.point + 900 * back), "a", 19.05, 16.0,
+        CentreLine.straight(spot.point, spot.point + 900 * back), "a", 19.05, 16.0,
         parents=[hoop.parent("hoop"), second.parent("second")],
     )  # fmt: skip
     assert len(cut.corners) >= 2
@@ -320,7 +320,7 @@ def marched_volume(cut: EndCut, tubes: list[Round]) -> float:
 def test_volume_on_a_bend(along: float, angle_deg: float, small: float) -> None:
     start = float(Round(HOOP, 150.0, 20.65).parent("hoop").path.starts[5])
     cut, tubes = joint(start + along, angle_deg, 100.0, 20.65, small, 0.0)
-    path = Path.straight(cut.point, cut.point - 500 * cut.out)
+    path = CentreLine.straight(cut.point, cut.point - 500 * cut.out)
     square = cut_end(path, "b", small, small - 2.5)
     expected = pi * (small**2 - (small - 2.5) ** 2) * path.length - marched_volume(cut, tubes)
     assert wall_volume(path, small, small - 2.5, cut, square) == pytest.approx(expected, rel=2e-6)
@@ -334,7 +334,7 @@ def test_volume_at_a_node_of_two_parents(seed: int) -> None:
     turn = rotate(perpendicular(spot.tangent), spot.tangent, rng.uniform(0, 2 * pi))
     across = unit(np.cross(turn, spot.tangent) + 0.6 * turn)
     second = Round(np.array([spot.point - 500 * across, spot.point + 500 * across]), 1.0, 19.05)
-    path = Path.straight(spot.point, spot.point + 500 * turn)
+    path = CentreLine.straight(spot.point, spot.point + 500 * turn)
     cut = cut_end(path, "a", 19.05, 16.0, parents=[hoop.parent("hoop"), second.parent("second")])
     square = cut_end(path, "b", 19.05, 16.0)
     whole = pi * (19.05**2 - 16.0**2) * path.length

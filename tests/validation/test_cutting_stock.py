@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.shop.cuts import plan_cuts
-from cagekit.shop.stock import Bar, Piece
+from cagekit.shop.sawing.plan import plan_cuts
+from cagekit.shop.sawing.stock import Bar, Piece
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -24,10 +24,10 @@ from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate
 from cagekit.checks.engine import evaluate_rule
 from cagekit.checks.finding import Status
 from cagekit.checks.profile import Rule, load_profile
-from cagekit.checks.quantity import quantities
-from cagekit.checks.survey import Survey
+from cagekit.checks.quantities.quantity import quantities
+from cagekit.checks.quantities.survey import Survey
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Path
 from cagekit.inputs.build import Build, BuildFile
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
@@ -190,7 +190,7 @@ def twisted(name: str) -> Mutation:
         corners = m.path.corners().copy()
         corners[2, 0] += 30.0
         radii = [q.radius for q in m.path.bends]
-        return replace(m, path=Path.from_polyline(corners, radii))
+        return replace(m, path=CentreLine.from_polyline(corners, radii))
 
     return _members(change)
 
@@ -214,7 +214,7 @@ def kinked(name: str, aside: float = 25.0) -> Mutation:
         between = 0.5 * (c[0] + c[1]) + np.array([aside, 15.0, 0.0])
         corners = np.vstack([c[:1], between[None], c[1:]])
         radii = [120.0, *(q.radius for q in m.path.bends)]
-        return replace(m, path=Path.from_polyline(corners, radii))
+        return replace(m, path=CentreLine.from_polyline(corners, radii))
 
     return _members(change)
 

@@ -10,7 +10,7 @@ from cagekit.checks.fit.limits import fit_check
 from cagekit.checks.fit.scene import cockpit_of, nobody
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.view_angles import PillarView, pillar_view, view_down, view_up
-from cagekit.geometry.path import Vec
+from cagekit.geometry.centre_line import Vec
 from cagekit.people.posture import Occupant
 
 GROUP = "sight"

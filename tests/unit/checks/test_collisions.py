@@ -12,7 +12,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.checks.collisions import collisions, overlaps
 from cagekit.checks.finding import Status
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
@@ -22,7 +22,7 @@ R = 20.0
 
 def bar(id_: str, start: tuple[float, ...], end: tuple[float, ...], **ends: End) -> Member:
     tube = Tube(name="t", od=2 * R, wall=2.0, material="e355")
-    return Member(id=id_, role="strut", tube=tube, path=Path.straight(start, end), **ends)
+    return Member(id=id_, role="strut", tube=tube, path=CentreLine.straight(start, end), **ends)
 
 
 def found(*members: Member) -> list[tuple[str, str]]:
@@ -62,7 +62,7 @@ def test_a_coped_branch_does_not_collide_with_its_parent(turn: float) -> None:
 def test_a_branch_that_meets_its_parent_again_collides() -> None:
     """A loop that is coped at one end and runs through its parent farther on."""
     parent = bar("parent", (-600, 0, 0), (600, 0, 0))
-    loop = Path.from_polyline(
+    loop = CentreLine.from_polyline(
         [(-300, 0, 0), (-300, 300, 0), (200, 300, 0), (200, -300, 0)], 100.0, owner="loop"
     )
     tube = parent.tube

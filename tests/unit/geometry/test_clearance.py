@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import minimize
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import Arc, CentreLine, vec
 from cagekit.geometry.clearance import (
     Bar,
     bars_of,
@@ -18,26 +19,25 @@ from cagekit.geometry.clearance import (
     points_gap,
     segment_gap,
 )
-from cagekit.geometry.path import Arc, Path, vec
 
-HOOP = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
+HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
 EXACT = 0.01
 """Gaps must be right to this (mm)."""
 
 
-def random_paths(seed: int, count: int) -> list[Path]:
+def random_paths(seed: int, count: int) -> list[CentreLine]:
     rng = np.random.default_rng(seed)
-    out: list[Path] = []
+    out: list[CentreLine] = []
     while len(out) < count:
         corners = rng.uniform(-800, 800, (rng.integers(2, 5), 3))
         try:
-            out.append(Path.from_polyline(corners, float(rng.choice([95.0, 150.0, 1200.0]))))
+            out.append(CentreLine.from_polyline(corners, float(rng.choice([95.0, 150.0, 1200.0]))))
         except GeometryError:
             continue
     return out
 
 
-def sampled_gap(a: Path, b: Path) -> float:
+def sampled_gap(a: CentreLine, b: CentreLine) -> float:
     """Distance of two centre lines: dense samples, the best few polished by scipy."""
     sa, sb = np.linspace(0, a.length, 700), np.linspace(0, b.length, 700)
     away = np.linalg.norm(a.points(sa)[:, None] - b.points(sb)[None], axis=2)
@@ -56,8 +56,8 @@ def sampled_gap(a: Path, b: Path) -> float:
 
 
 def test_crossing_straights() -> None:
-    a = Path.straight([-500, 0, 0], [500, 0, 0])
-    b = Path.straight([30, -400, 60], [30, 400, 60])
+    a = CentreLine.straight([-500, 0, 0], [500, 0, 0])
+    b = CentreLine.straight([30, -400, 60], [30, 400, 60])
     found = gap(a, 20.0, b, 15.0)
     assert found.gap == pytest.approx(25.0)
     assert found.station_a == pytest.approx(530.0)
@@ -66,30 +66,32 @@ def test_crossing_straights() -> None:
 
 
 def test_parallel_straights_and_straights_end_to_end() -> None:
-    a = Path.straight([0, 0, 0], [500, 0, 0])
-    assert gap(a, 20.0, Path.straight([100, 70, 0], [900, 70, 0]), 20.0).gap == pytest.approx(30.0)
-    beyond = Path.straight([530, 40, 0], [900, 40, 0])
+    a = CentreLine.straight([0, 0, 0], [500, 0, 0])
+    assert gap(a, 20.0, CentreLine.straight([100, 70, 0], [900, 70, 0]), 20.0).gap == pytest.approx(
+        30.0
+    )
+    beyond = CentreLine.straight([530, 40, 0], [900, 40, 0])
     assert gap(a, 5.0, beyond, 5.0).gap == pytest.approx(hypot(30, 40) - 10)
 
 
 def test_overlap_is_negative() -> None:
-    a = Path.straight([-500, 0, 0], [500, 0, 0])
-    b = Path.straight([0, -400, 12], [0, 400, 12])
+    a = CentreLine.straight([-500, 0, 0], [500, 0, 0])
+    b = CentreLine.straight([0, -400, 12], [0, 400, 12])
     assert gap(a, 20.0, b, 20.0).gap == pytest.approx(-28.0)
 
 
 def test_ring_and_its_axis_and_concentric_rings() -> None:
-    quarter = Path((Arc(vec([150, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), pi / 2),))
-    axis = Path.straight([0, 0, -100], [0, 0, 100])
+    quarter = CentreLine((Arc(vec([150, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), pi / 2),))
+    axis = CentreLine.straight([0, 0, -100], [0, 0, 100])
     assert gap(quarter, 20.0, axis, 10.0).gap == pytest.approx(120.0, abs=EXACT)
-    wider = Path((Arc(vec([260, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), pi / 2),))
+    wider = CentreLine((Arc(vec([260, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), pi / 2),))
     assert gap(quarter, 20.0, wider, 20.0).gap == pytest.approx(70.0, abs=EXACT)
 
 
 def test_linked_rings() -> None:
     # the second ring's plane is square to the first's and passes through its side
-    one = Path((Arc(vec([100, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), 6.0),))
-    two = Path((Arc(vec([140, 0, 0]), vec([40, 0, 0]), vec([0, 1, 0]), 6.0),))
+    one = CentreLine((Arc(vec([100, 0, 0]), vec([0, 0, 0]), vec([0, 0, 1]), 6.0),))
+    two = CentreLine((Arc(vec([140, 0, 0]), vec([40, 0, 0]), vec([0, 1, 0]), 6.0),))
     found = gap(one, 0.0, two, 0.0)
     assert found.gap == pytest.approx(40.0, abs=EXACT)
     assert found.station_a == pytest.approx(0.0, abs=0.5)
@@ -120,8 +122,8 @@ def test_limit_and_skip_leave_out_and_change_nothing_else() -> None:
 
 
 def test_trimmed_bar_ends_at_its_cut() -> None:
-    post = Bar(Path.straight([0, 0, -500], [0, 0, 500]), 20.0)
-    rung = Path.straight([0, 0, 0], [300, 0, 0])
+    post = Bar(CentreLine.straight([0, 0, -500], [0, 0, 500]), 20.0)
+    rung = CentreLine.straight([0, 0, 0], [300, 0, 0])
     (whole,) = closest_pairs([post, Bar(rung, 15.0)])
     assert whole.found.gap == pytest.approx(-35.0)
     (cut,) = closest_pairs([post, Bar(rung, 15.0, low=50.0)])
@@ -155,7 +157,7 @@ def test_points_agree_one_by_one_and_with_samples() -> None:
 
 def test_segment() -> None:
     assert segment_gap([300, -100, 500], [300, 100, 500], HOOP, 20.0, 10.0).gap == pytest.approx(
-        gap(Path.straight([300, -100, 500], [300, 100, 500]), 10.0, HOOP, 20.0).gap
+        gap(CentreLine.straight([300, -100, 500], [300, 100, 500]), 10.0, HOOP, 20.0).gap
     )
     ball = segment_gap([0, 0, 900], [0, 0, 900], HOOP, 20.0, 30.0)
     assert ball.gap == pytest.approx(50.0)

@@ -7,6 +7,7 @@ from math import inf, pi, sqrt
 import numpy as np
 import pytest
 
+from cagekit.geometry.centre_line import Arc, CentreLine, vec
 from cagekit.geometry.contact import (
     CylinderPiece,
     PlaneFace,
@@ -14,7 +15,6 @@ from cagekit.geometry.contact import (
     first_contact,
     tube_surfaces,
 )
-from cagekit.geometry.path import Arc, Path, vec
 
 X, Y, Z = np.eye(3)
 
@@ -27,7 +27,7 @@ def cylinder(*, low: float = -inf, high: float = inf) -> CylinderPiece:
 
 def torus(angle: float = pi) -> TorusPiece:
     # half a ring in the XY plane from +X over +Y
-    (piece,) = tube_surfaces(Path((Arc(vec(100 * X), vec([0, 0, 0]), vec(Z), angle),)), 20.0)
+    (piece,) = tube_surfaces(CentreLine((Arc(vec(100 * X), vec([0, 0, 0]), vec(Z), angle),)), 20.0)
     assert isinstance(piece, TorusPiece)
     return piece
 
@@ -81,7 +81,7 @@ def test_torus_miss_tells_by_how_much() -> None:
 
 
 def test_torus_and_cylinder_meet_without_a_gap() -> None:
-    path = Path.from_polyline([[0, 0, 0], [0, 0, 500], [400, 0, 500]], 120.0)
+    path = CentreLine.from_polyline([[0, 0, 0], [0, 0, 500], [400, 0, 500]], 120.0)
     surfaces = tube_surfaces(path, 20.0, open_a=True, open_b=True)
     joint = path.starts[1]
     point, tangent = path.spot(joint).point, path.spot(joint).tangent
@@ -122,7 +122,7 @@ def test_normals_point_out_and_are_units() -> None:
 
 
 def test_open_end_on_a_bend_goes_on_straight() -> None:
-    arc = Path((Arc(vec(100 * X), vec([0, 0, 0]), vec(Z), 1.0),))
+    arc = CentreLine((Arc(vec(100 * X), vec([0, 0, 0]), vec(Z), 1.0),))
     surfaces = tube_surfaces(arc, 20.0, open_a=True, open_b=False)
     assert [type(q).__name__ for q in surfaces] == ["CylinderPiece", "TorusPiece"]
     c = first_contact(surfaces, [[100.0, -30.0, 0.0]], Z)

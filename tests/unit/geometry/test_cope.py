@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from cagekit.errors import CopeError
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut, Parent, check_pair, cut_end
-from cagekit.geometry.path import Arc, Path, Vec, unit, vec
 
 R = 20.65
-HOOP = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
+HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
 PARENT = Parent("hoop", HOOP, R)
 NODE = HOOP.spot(400.0).point
 X, Y, Z = np.eye(3)
@@ -27,12 +27,12 @@ class Plate:
 
 
 def cope(start: object, end: object, *, r: float = R, parents: object = (PARENT,)) -> EndCut:
-    path = Path.straight(start, end)  # type: ignore[arg-type]
+    path = CentreLine.straight(start, end)  # type: ignore[arg-type]
     return cut_end(path, "a", r, r - 3.4, parents=parents, owner="bar")  # type: ignore[arg-type]
 
 
 def test_square_cut() -> None:
-    path = Path.straight([0, 0, 0], [300, 0, 0])
+    path = CentreLine.straight([0, 0, 0], [300, 0, 0])
     cut = cut_end(path, "b", R, 17.0)
     assert cut.trim(np.linspace(0, 6, 7), R) == pytest.approx(np.zeros(7))
     assert cut.saddle_length == pytest.approx(2 * pi * R)
@@ -41,14 +41,14 @@ def test_square_cut() -> None:
 
 
 def test_square_cut_at_the_end_of_a_bend() -> None:
-    bend = Path((Arc(vec(100 * X), vec([0, 0, 0]), vec(Z), 1.2),))
+    bend = CentreLine((Arc(vec(100 * X), vec([0, 0, 0]), vec(Z), 1.2),))
     assert cut_end(bend, "a", R, 17.0).longest == 0.0
 
 
 def test_end_on_a_leaning_plate() -> None:
     lean = radians(25)
     plate = Plate(vec([0, 0, 0]), vec([sin(lean), 0, cos(lean)]))
-    path = Path.straight([0, 0, 0], [0, 0, 300])
+    path = CentreLine.straight([0, 0, 0], [0, 0, 300])
     cut = cut_end(path, "a", R, 17.0, plane=plate)
     assert cut.angle == pytest.approx(pi / 2 - lean)
     assert cut.longest == pytest.approx(R * np.tan(lean))
@@ -59,14 +59,14 @@ def test_end_on_a_leaning_plate() -> None:
 
 def test_plate_below_the_theoretical_end_lengthens_the_tube() -> None:
     plate = Plate(vec([0, 0, -12.0]), vec(Z))
-    cut = cut_end(Path.straight([0, 0, 0], [0, 0, 300]), "a", R, 17.0, plane=plate)
+    cut = cut_end(CentreLine.straight([0, 0, 0], [0, 0, 300]), "a", R, 17.0, plane=plate)
     assert cut.trim(1.0, R) == pytest.approx(-12.0)
 
 
 def test_plate_and_parent_whichever_comes_first() -> None:
-    post = Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)
+    post = Parent("post", CentreLine.straight([0, 0, -500], [0, 0, 500]), R)
     plate = Plate(vec([0, 0, -5.0]), vec(Z))
-    path = Path.straight([0, 0, 0], [300, 0, 200])
+    path = CentreLine.straight([0, 0, 0], [300, 0, 200])
     cut = cut_end(path, "a", R, 17.0, parents=[post], plane=plate)
     phi = np.linspace(0, 2 * pi, 60)
     alone = cut_end(path, "a", R, 17.0, parents=[post]).trim(phi, R)
@@ -77,9 +77,9 @@ def test_plate_and_parent_whichever_comes_first() -> None:
 
 def test_phi_is_right_handed_about_out_and_one_line_serves_both_ends() -> None:
     # parents that lean the same way at both ends: the cut is long on the same side of the tube
-    left = Parent("left", Path.straight([-300, 0, 0], [300, 0, 0]), R)
-    right = Parent("right", Path.straight([-300, 500, 0], [300, 500, 0]), R)
-    path = Path.straight([0, 0, 0], [200, 500, 0])
+    left = Parent("left", CentreLine.straight([-300, 0, 0], [300, 0, 0]), R)
+    right = Parent("right", CentreLine.straight([-300, 500, 0], [300, 500, 0]), R)
+    path = CentreLine.straight([0, 0, 0], [200, 500, 0])
     a = cut_end(path, "a", R, 17.0, parents=[left])
     b = cut_end(path, "b", R, 17.0, parents=[right])
     assert a.zero == pytest.approx(b.zero)
@@ -97,7 +97,7 @@ def test_phi_is_right_handed_about_out_and_one_line_serves_both_ends() -> None:
 
 
 def test_given_zero_is_squared_to_the_axis() -> None:
-    cut = cut_end(Path.straight([0, 0, 0], [300, 0, 0]), "a", R, 17.0, zero=[5.0, 0.0, -2.0])
+    cut = cut_end(CentreLine.straight([0, 0, 0], [300, 0, 0]), "a", R, 17.0, zero=[5.0, 0.0, -2.0])
     assert cut.zero == pytest.approx([0, 0, -1])
 
 
@@ -157,8 +157,8 @@ def test_concentric_and_offset_are_reported() -> None:
 
 
 def test_overhang_goes_on_in_the_plane_through_the_axis_without_a_step() -> None:
-    post = Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)
-    path = Path.straight([0, 5, 0], [400, 5, 200])
+    post = Parent("post", CentreLine.straight([0, 0, -500], [0, 0, 500]), R)
+    path = CentreLine.straight([0, 5, 0], [400, 5, 200])
     cut = cut_end(path, "a", R, 17.0, parents=[post])
     phi = np.linspace(0, 2 * pi, 20001)
     c = cut.contact(phi, R)
@@ -178,8 +178,10 @@ def test_overhang_goes_on_in_the_plane_through_the_axis_without_a_step() -> None
 
 @pytest.mark.parametrize("offset", [0.0, 1e-9, 1e-6, 1e-5])
 def test_equal_tubes_do_not_depend_on_the_last_digits(offset: float) -> None:
-    post = Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)
-    cut = cut_end(Path.straight([0, offset, 0], [400, offset, 0]), "a", R, 17.0, parents=[post])
+    post = Parent("post", CentreLine.straight([0, 0, -500], [0, 0, 500]), R)
+    cut = cut_end(
+        CentreLine.straight([0, offset, 0], [400, offset, 0]), "a", R, 17.0, parents=[post]
+    )
     assert cut.miss_share == 0.0
     assert len(cut.corners) == 2
     phi = np.linspace(0, 2 * pi, 73)
@@ -194,7 +196,7 @@ def _cos_about(cut: EndCut, phi: Vec) -> Vec:
 
 def test_mirrored_joint_gives_the_mirrored_cope() -> None:
     node = HOOP.spot(float(HOOP.starts[1]) + 60.0).point
-    path = Path.straight(node, node + np.array([-300.0, 80.0, -260.0]))
+    path = CentreLine.straight(node, node + np.array([-300.0, 80.0, -260.0]))
     parent = Parent("hoop", HOOP.mirrored(), R)
     one = cut_end(path, "a", 19.0, 16.0, parents=[PARENT], zero=[0, 0, 1])
     two = cut_end(path.mirrored(), "a", 19.0, 16.0, parents=[parent], zero=[0, 0, 1])
@@ -205,8 +207,8 @@ def test_mirrored_joint_gives_the_mirrored_cope() -> None:
 
 def test_second_parent_only_adds() -> None:
     node = HOOP.spot(350.0).point
-    brace = Parent("brace", Path.straight(node, node + np.array([300.0, 0, 400.0])), R, False)
-    path = Path.straight(node, node + np.array([400.0, 150.0, 0.0]))
+    brace = Parent("brace", CentreLine.straight(node, node + np.array([300.0, 0, 400.0])), R, False)
+    path = CentreLine.straight(node, node + np.array([400.0, 150.0, 0.0]))
     one = cut_end(path, "a", R, 17.0, parents=[PARENT])
     two = cut_end(path, "a", R, 17.0, parents=[PARENT, brace])
     phi = np.linspace(0, 2 * pi, 181)
@@ -246,8 +248,8 @@ def test_refuses_branch_that_stops_short() -> None:
 def test_refuses_branch_that_passes() -> None:
     with pytest.raises(CopeError, match=r"passes 58\.7 mm beside"):
         cut_end(
-            Path.straight([0, 100, 0], [400, 100, 0]), "a", R, 17.0, owner="bar",
-            parents=[Parent("post", Path.straight([0, 0, -500], [0, 0, 500]), R)],
+            CentreLine.straight([0, 100, 0], [400, 100, 0]), "a", R, 17.0, owner="bar",
+            parents=[Parent("post", CentreLine.straight([0, 0, -500], [0, 0, 500]), R)],
         )  # fmt: skip
 
 
@@ -257,7 +259,7 @@ def test_refuses_branch_that_sits_beside() -> None:
 
 
 def test_refuses_branch_off_the_parents_end() -> None:
-    stub = Parent("stub", Path.straight(NODE, NODE + 300 * X), R, open_a=False)
+    stub = Parent("stub", CentreLine.straight(NODE, NODE + 300 * X), R, open_a=False)
     with pytest.raises(CopeError, match="runs off the end of stub"):
         cope(NODE + 3 * X, NODE + 3 * X + 300 * Z, parents=[stub])
 
@@ -281,7 +283,7 @@ def test_refuses_branch_along_a_bend_that_touches_it_again() -> None:
 
 
 def test_refuses_own_bend_in_the_cope() -> None:
-    path = Path.from_polyline([NODE, NODE + 100 * X, NODE + 100 * X - 300 * Z], 85.0)
+    path = CentreLine.from_polyline([NODE, NODE + 100 * X, NODE + 100 * X - 300 * Z], 85.0)
     with pytest.raises(CopeError, match=r"20\.\d mm back, into the tube's own bend.*15\.0 mm"):
         cut_end(path, "a", R, 17.0, parents=[PARENT], owner="bar")
 
@@ -289,14 +291,15 @@ def test_refuses_own_bend_in_the_cope() -> None:
 def test_refuses_plate_on_the_wrong_side() -> None:
     plate = Plate(vec([0, 0, 0]), vec(-Z))
     with pytest.raises(CopeError, match="which side"):
-        cut_end(Path.straight([0, 0, 0], [0, 0, 300]), "a", R, 17.0, plane=plate)
+        cut_end(CentreLine.straight([0, 0, 0], [0, 0, 300]), "a", R, 17.0, plane=plate)
 
 
 def test_refuses_two_cuts_that_meet() -> None:
     posts = [
-        Parent(n, Path.straight([x, 0, -500], [x, 0, 500]), R) for n, x in (("p", 0), ("q", 38))
+        Parent(n, CentreLine.straight([x, 0, -500], [x, 0, 500]), R)
+        for n, x in (("p", 0), ("q", 38))
     ]
-    path = Path.straight([0, 0, 0], [38, 0, 0])
+    path = CentreLine.straight([0, 0, 0], [38, 0, 0])
     a = cut_end(path, "a", 15.0, 12.0, parents=posts[:1], owner="bar")
     b = cut_end(path, "b", 15.0, 12.0, parents=posts[1:], owner="bar")
     with pytest.raises(CopeError, match=r"need 41\.3 mm of a tube that is only 38\.0 mm"):

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Arc, Line, Path, perpendicular, rotate, unit
+from cagekit.geometry.centre_line import Arc, CentreLine, Line, perpendicular, rotate, unit
 
 HOOP = [(0, 600, 0), (0, 640, 560), (0, 480, 1120), (0, -480, 1120), (0, -640, 560), (0, -600, 0)]
 
 
-def right_angle(radius: float = 100.0) -> Path:
-    return Path.from_polyline([(0, 0, 0), (300, 0, 0), (300, 400, 0)], radius)
+def right_angle(radius: float = 100.0) -> CentreLine:
+    return CentreLine.from_polyline([(0, 0, 0), (300, 0, 0), (300, 400, 0)], radius)
 
 
 def test_a_right_angle_has_the_length_of_its_legs_less_two_radii_and_a_quarter_circle() -> None:
@@ -23,7 +23,7 @@ def test_a_right_angle_has_the_length_of_its_legs_less_two_radii_and_a_quarter_c
 
 
 def test_legs_are_tangent_to_the_bend() -> None:
-    path = Path.from_polyline(HOOP, 152)
+    path = CentreLine.from_polyline(HOOP, 152)
     for before, after in pairwise(path.pieces):
         assert before.end == pytest.approx(after.start, abs=1e-9)
         assert before.tangent(before.length) == pytest.approx(after.tangent(0.0), abs=1e-9)
@@ -34,22 +34,24 @@ def test_bend_angle_is_the_turn_of_the_polyline(angle_deg: float) -> None:
     a = radians(angle_deg)
     far = 3000.0
     points = [(-far, 0, 0), (0, 0, 0), (far * cos(a), far * sin(a), 0)]
-    path = Path.from_polyline(points, 150)
+    path = CentreLine.from_polyline(points, 150)
     assert path.bends[0].angle == pytest.approx(a, abs=1e-12)
     straight = 2 * far - 2 * 150 * tan(a / 2)
     assert path.length == pytest.approx(straight + 150 * a, abs=1e-8)
 
 
 def test_every_bend_may_have_its_own_radius_and_plane() -> None:
-    path = Path.from_polyline([(0, 0, 0), (500, 0, 0), (500, 500, 0), (500, 500, 500)], [100, 150])
+    path = CentreLine.from_polyline(
+        [(0, 0, 0), (500, 0, 0), (500, 500, 0), (500, 500, 500)], [100, 150]
+    )
     assert [b.radius for b in path.bends] == pytest.approx([100, 150])
     assert path.bends[0].axis == pytest.approx([0, 0, 1])
     assert path.bends[1].axis == pytest.approx([1, 0, 0])
 
 
 def test_a_helix_of_corners_is_rebuilt_from_its_own_corners() -> None:
-    path = Path.from_polyline(HOOP, 152)
-    again = Path.from_polyline(path.corners(), 152)
+    path = CentreLine.from_polyline(HOOP, 152)
+    again = CentreLine.from_polyline(path.corners(), 152)
     assert again.length == pytest.approx(path.length, abs=1e-9)
 
 
@@ -69,22 +71,22 @@ def test_impossible_tubes_are_refused_by_name_and_numbers(
     points: list, radius: float, says: str
 ) -> None:
     with pytest.raises(GeometryError, match=says) as caught:
-        Path.from_polyline(points, radius, owner="halo")
+        CentreLine.from_polyline(points, radius, owner="halo")
     assert caught.value.owner == "halo"
 
 
 def test_a_bend_that_just_fits_is_made() -> None:
-    path = Path.from_polyline([(0, 0, 0), (100, 0, 0), (100, 200, 0), (0, 200, 0)], 100)
+    path = CentreLine.from_polyline([(0, 0, 0), (100, 0, 0), (100, 200, 0), (0, 200, 0)], 100)
     assert [type(p) for p in path.pieces] == [Arc, Arc]
 
 
 def test_corners_in_line_are_no_bends() -> None:
-    path = Path.from_polyline([(0, 0, 0), (100, 0, 0), (300, 0, 0)], 50)
+    path = CentreLine.from_polyline([(0, 0, 0), (100, 0, 0), (300, 0, 0)], 50)
     assert [type(p) for p in path.pieces] == [Line]
 
 
 def test_spots_by_height_lie_at_that_height_on_the_tube() -> None:
-    path = Path.from_polyline(HOOP, 152)
+    path = CentreLine.from_polyline(HOOP, 152)
     for z in (10.0, 500.0, 1000.0, 1110.0):
         spots = path.at_height(z)
         assert len(spots) == 2
@@ -107,7 +109,7 @@ def test_stations_off_the_tube_are_refused() -> None:
 
 
 def test_splitting_keeps_the_length_and_the_ends() -> None:
-    path = Path.from_polyline(HOOP, 152)
+    path = CentreLine.from_polyline(HOOP, 152)
     parts = path.split(300.0, 620.0, 1500.0)
     assert sum(p.length for p in parts) == pytest.approx(path.length, abs=1e-9)
     for left, right in pairwise(parts):
@@ -116,7 +118,7 @@ def test_splitting_keeps_the_length_and_the_ends() -> None:
 
 
 def test_the_reference_line_turns_with_the_tube() -> None:
-    path = Path.from_polyline([(0, 0, 0), (500, 0, 0), (500, 500, 0), (500, 500, 500)], 100)
+    path = CentreLine.from_polyline([(0, 0, 0), (500, 0, 0), (500, 500, 0), (500, 500, 500)], 100)
     rows = path.reference_lines()
     # outside of the first bend (to the left): -Y, then carried round to +X, kept by the second
     assert rows[0] == pytest.approx([0, -1, 0], abs=1e-12)
@@ -127,14 +129,14 @@ def test_the_reference_line_turns_with_the_tube() -> None:
 
 
 def test_reference_of_straight_tubes_is_the_top_or_the_front() -> None:
-    level = Path.straight((0, 0, 0), (0, 800, 0)).reference_lines()
+    level = CentreLine.straight((0, 0, 0), (0, 800, 0)).reference_lines()
     assert level[0] == pytest.approx([0, 0, 1])
-    upright = Path.straight((0, 0, 0), (0, 0, 800)).reference_lines()
+    upright = CentreLine.straight((0, 0, 0), (0, 0, 800)).reference_lines()
     assert upright[0] == pytest.approx([1, 0, 0])
 
 
 def test_a_mirror_swaps_sides_and_keeps_lengths() -> None:
-    path = Path.from_polyline([(0, 500, 0), (0, 520, 600), (300, 400, 900)], 150)
+    path = CentreLine.from_polyline([(0, 500, 0), (0, 520, 600), (300, 400, 900)], 150)
     twin = path.mirrored()
     s = np.linspace(0, path.length, 50)
     assert twin.points(s) == pytest.approx(path.points(s) * [1, -1, 1], abs=1e-9)

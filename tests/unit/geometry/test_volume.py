@@ -8,20 +8,20 @@ import numpy as np
 import pytest
 
 from cagekit.errors import CopeError
+from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.cope import Parent, cut_end
-from cagekit.geometry.path import Path, Vec
 from cagekit.geometry.volume import centroid, end_moments, uncut_moments, wall_volume
 
 RO, RI = 20.65, 17.25
 AREA = pi * (RO**2 - RI**2)
 
 
-def square(path: Path) -> tuple[object, object]:
+def square(path: CentreLine) -> tuple[object, object]:
     return cut_end(path, "a", RO, RI), cut_end(path, "b", RO, RI)
 
 
 def test_square_tube_is_area_times_length() -> None:
-    path = Path.from_polyline([[0, 0, 0], [0, 0, 700], [500, 200, 900]], 150.0)
+    path = CentreLine.from_polyline([[0, 0, 0], [0, 0, 700], [500, 200, 900]], 150.0)
     a, b = square(path)
     assert wall_volume(path, RO, RI, a, b) == pytest.approx(AREA * path.length, rel=1e-12)
 
@@ -31,7 +31,7 @@ def test_mitre_takes_off_on_one_side_what_it_leaves_on_the_other() -> None:
         point = np.zeros(3)
         normal = np.array([np.sin(0.5), 0.0, np.cos(0.5)])
 
-    path = Path.straight([0, 0, 0], [0, 0, 400])
+    path = CentreLine.straight([0, 0, 0], [0, 0, 400])
     cut = cut_end(path, "a", RO, RI, plane=Leaning)
     gone = end_moments(cut, RO, RI)
     assert gone.volume == pytest.approx(0.0, abs=1e-9)
@@ -43,7 +43,7 @@ def test_mitre_takes_off_on_one_side_what_it_leaves_on_the_other() -> None:
 
 def test_centroid_of_a_quarter_bend() -> None:
     # Pappus' second theorem for a ring sector of annular section, summed over thin slices
-    path = Path.from_polyline([[200, 0, 0], [200, 200, 0], [0, 200, 0]], 200.0)
+    path = CentreLine.from_polyline([[200, 0, 0], [200, 200, 0], [0, 200, 0]], 200.0)
     assert len(path.pieces) == 1
     a, b = square(path)
     r, f = np.meshgrid(np.linspace(RI, RO, 401), np.linspace(0, 2 * pi, 401), indexing="ij")
@@ -62,16 +62,17 @@ def _trapezium(values: Vec, r: Vec, f: Vec) -> float:
 
 def test_centroid_of_a_straight_lies_in_its_middle() -> None:
     post = [
-        Parent(n, Path.straight([x, -400, 0], [x, 400, 0]), RO) for n, x in (("p", 0), ("q", 500))
+        Parent(n, CentreLine.straight([x, -400, 0], [x, 400, 0]), RO)
+        for n, x in (("p", 0), ("q", 500))
     ]
-    path = Path.straight([0, 0, 0], [500, 0, 0])
+    path = CentreLine.straight([0, 0, 0], [500, 0, 0])
     a = cut_end(path, "a", RO, RI, parents=post[:1])
     b = cut_end(path, "b", RO, RI, parents=post[1:])
     assert centroid(path, RO, RI, a, b) == pytest.approx([250.0, 0.0, 0.0], abs=1e-9)
 
 
 def test_moments_do_not_depend_on_how_a_tube_is_split() -> None:
-    path = Path.from_polyline([[0, 0, 0], [0, 0, 700], [500, 200, 900]], 150.0)
+    path = CentreLine.from_polyline([[0, 0, 0], [0, 0, 700], [500, 200, 900]], 150.0)
     whole = uncut_moments(path, RO, RI)
     parts = [uncut_moments(p, RO, RI) for p in path.split(200.0, 640.0)]
     assert sum(p.volume for p in parts) == pytest.approx(whole.volume, rel=1e-12)
@@ -79,16 +80,18 @@ def test_moments_do_not_depend_on_how_a_tube_is_split() -> None:
 
 
 def test_centroid_turns_and_shifts_with_the_tube() -> None:
-    hoop = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
+    hoop = CentreLine.from_polyline(
+        [[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0
+    )
     node = hoop.spot(420.0).point
-    path = Path.from_polyline(
+    path = CentreLine.from_polyline(
         [node, node + np.array([-400, 50, -100]), node + np.array([-700, 0, -420])], 120.0
     )
     a = radians(37)
     m = np.array([[np.cos(a), -np.sin(a), 0], [np.sin(a), np.cos(a), 0], [0, 0, 1]])
     shift = np.array([10.0, -40.0, 7.0])
 
-    def where(p: Path, parent: Path) -> Vec:
+    def where(p: CentreLine, parent: CentreLine) -> Vec:
         cut = cut_end(p, "a", RO, RI, parents=[Parent("hoop", parent, RO)])
         return centroid(p, RO, RI, cut, cut_end(p, "b", RO, RI))
 
@@ -98,9 +101,10 @@ def test_centroid_turns_and_shifts_with_the_tube() -> None:
 
 def test_nothing_left_is_refused() -> None:
     posts = [
-        Parent(n, Path.straight([x, 0, -500], [x, 0, 500]), RO) for n, x in (("p", 0), ("q", 38))
+        Parent(n, CentreLine.straight([x, 0, -500], [x, 0, 500]), RO)
+        for n, x in (("p", 0), ("q", 38))
     ]
-    path = Path.straight([0, 0, 0], [38, 0, 0])
+    path = CentreLine.straight([0, 0, 0], [38, 0, 0])
     a = cut_end(path, "a", 15.0, 12.0, parents=posts[:1], owner="bar")
     b = cut_end(path, "b", 15.0, 12.0, parents=posts[1:], owner="bar")
     with pytest.raises(CopeError, match="bar"):

@@ -14,9 +14,9 @@ from cagekit.errors import CagekitError
 from cagekit.inputs.build import Build
 from cagekit.inputs.car import Car
 from cagekit.inputs.resolve import load_build
+from cagekit.measuring.sheet import CAR_FILE, CHECKS, block, measuring_sheet
 from cagekit.members.needs import NEEDS, needed
 from cagekit.members.registry import GENERATORS
-from cagekit.shop.measuring import CAR_FILE, CHECKS, block, measuring_sheet
 
 DEMOS = ("sprint-wagon", "gravel-hatch", "hillclimb-coupe", "track-roadster")
 STEP = 7.0

@@ -9,7 +9,7 @@ import pytest
 
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.materials.tubes import Tube
@@ -67,7 +67,7 @@ def person() -> Callable[..., Driver]:
 def bar() -> Callable[..., Member]:
     def make(id_: str, *points: tuple[float, float, float], role: str = "", **more: Any) -> Member:
         radius = more.pop("radius", 120.0)
-        path = Path.from_polyline(points, radius)
+        path = CentreLine.from_polyline(points, radius)
         return Member(id=id_, role=role or id_, tube=TUBE, path=path, **more)
 
     return make

@@ -8,10 +8,10 @@ import pytest
 
 from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status
-from cagekit.checks.fit.placement import Placement, place, room, sweep
 from cagekit.errors import InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.resolve import load_build
+from cagekit.study.placement import Placement, place, room, sweep
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cagekit.geometry.path import vec
+from cagekit.geometry.centre_line import vec
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.people import posture

@@ -11,7 +11,7 @@ import pytest
 from cagekit.cage.member import Member
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, bearing
-from cagekit.geometry.path import vec
+from cagekit.geometry.centre_line import vec
 from cagekit.people.posture import moved
 
 Bar = Callable[..., Member]

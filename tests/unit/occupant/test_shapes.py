@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cagekit.geometry.path import unit, vec
+from cagekit.geometry.centre_line import unit, vec
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 
 number = st.floats(-900, 900)

@@ -12,7 +12,7 @@ from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.sight import Caps, Eyes, Row, both, extent, merged, within
 from cagekit.fit.view_angles import pillar_view, view_down, view_up
-from cagekit.geometry.path import vec
+from cagekit.geometry.centre_line import vec
 from cagekit.inputs.car import Car
 from cagekit.people.posture import moved
 

@@ -10,8 +10,8 @@ import pytest
 
 from cagekit.cage.member import Member
 from cagekit.fit.tubes import Tubes
+from cagekit.geometry.centre_line import CentreLine, vec
 from cagekit.geometry.clearance import segment_gap
-from cagekit.geometry.path import Path, vec
 from cagekit.geometry.shapes import Capsule, Ring
 
 
@@ -92,4 +92,4 @@ def test_points_at_stations_are_the_paths_own(bar: Callable[..., Member]) -> Non
 
 def test_no_tubes_no_gaps() -> None:
     assert Tubes([]).nearest(ball(0, 0, 0, 1)) == ()
-    assert isinstance(Path.straight((0, 0, 0), (1, 0, 0)), Path)
+    assert isinstance(CentreLine.straight((0, 0, 0), (1, 0, 0)), CentreLine)

@@ -6,7 +6,7 @@ import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.materials.tubes import Tube
 
 HOOP_TUBE = Tube(od=45, wall=2.5, material="e235-n")
@@ -15,7 +15,7 @@ BRANCH_TUBE = Tube(od=40, wall=2, material="e235-n")
 
 def hoop_cage():
     """Hoop in the plane x = 0; ``brace`` on its straight leg, ``stay`` on its top bend."""
-    path = Path.from_polyline([(0, 600, 0), (0, 560, 900), (0, -560, 900), (0, -600, 0)], 150)
+    path = CentreLine.from_polyline([(0, 600, 0), (0, 560, 900), (0, -560, 900), (0, -600, 0)], 150)
     hoop = Member(
         id="main_hoop",
         role="main_hoop",
@@ -31,14 +31,14 @@ def hoop_cage():
         role="brace",
         side="left",
         tube=BRANCH_TUBE,
-        path=Path.straight(leg.point, (-700, 450, 100)),
+        path=CentreLine.straight(leg.point, (-700, 450, 100)),
         a=End.coped("main_hoop"),
     )
     stay = Member(
         id="stay",
         role="stay",
         tube=BRANCH_TUBE,
-        path=Path.straight(bend.point, (-500, 200, 150)),
+        path=CentreLine.straight(bend.point, (-500, 200, 150)),
         a=End.coped("main_hoop"),
     )
     return Cage("stand_in", [hoop, brace, stay])

@@ -86,13 +86,13 @@ def test_a_tube_through_a_plate_is_found():
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import Member
     from cagekit.checks.plate_clash import plate_clashes
-    from cagekit.geometry.path import Path
+    from cagekit.geometry.centre_line import CentreLine
     from cagekit.materials.tubes import Tube
 
     tube = Tube(od=40, wall=2, material="e235-n")
 
     def cage(x, **changes):
-        path = Path.straight((x, 0, -300), (x, 0, 300))
+        path = CentreLine.straight((x, 0, -300), (x, 0, 300))
         plate = replace(angle(turn=1.0), folds=(), **changes)
         return Cage("c", [Member(id="post", role="post", tube=tube, path=path)], plates=[plate])
 

@@ -6,10 +6,10 @@ import pytest
 
 from cagekit.checks.bending import bend_findings
 from cagekit.checks.finding import Status
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
-from cagekit.shop.bends import schedule
+from cagekit.shop.bending.bends import schedule
 
 TUBE = Tube(od=40.0, wall=2.5, material="steel")
 TESTS = [{"set": 32, "got": 30}, {"set": 94, "got": 90}]
@@ -37,7 +37,7 @@ def found(path, tooling, tube=TUBE):
 
 
 def bent(*points, clr=120):
-    return Path.from_polyline(points, clr)
+    return CentreLine.from_polyline(points, clr)
 
 
 L_SHAPE = bent((0, 0, 0), (600, 0, 0), (600, 700, 0))
@@ -129,7 +129,7 @@ def test_a_leg_that_reaches_the_floor():
 
 
 def test_blank_longer_than_the_stick():
-    path = Path.straight((0, 0, 0), (3500, 0, 0))
+    path = CentreLine.straight((0, 0, 0), (3500, 0, 0))
     f = found(path, shop(stock=3000))["shop/blank-length"]
     assert f.status is Status.FAIL
     assert f.measured == 3500
@@ -138,7 +138,7 @@ def test_blank_longer_than_the_stick():
 
 
 def test_piece_too_short_for_the_vice():
-    f = found(Path.straight((0, 0, 0), (40, 0, 0)), shop(min_piece=60))["shop/short-piece"]
+    f = found(CentreLine.straight((0, 0, 0), (40, 0, 0)), shop(min_piece=60))["shop/short-piece"]
     assert f.status is Status.WARN
 
 

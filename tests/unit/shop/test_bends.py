@@ -10,11 +10,11 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Path, rotate
+from cagekit.geometry.centre_line import CentreLine, rotate
 from cagekit.inputs.tooling import Die, Tooling
 from cagekit.materials.tubes import Tube
-from cagekit.shop.bends import clocks, hanging, plan_work, schedule
-from cagekit.shop.rows import BendRow
+from cagekit.shop.bending.bends import clocks, hanging, plan_work, schedule
+from cagekit.shop.bending.rows import BendRow
 
 TUBE = Tube(od=40.0, wall=2.5, material="steel")
 
@@ -125,7 +125,7 @@ HOOP = [(0, 600, 0), (0, 600, 700), (0, 400, 1000), (0, -400, 1000), (0, -600, 7
 
 
 def test_marks_of_a_hoop_by_hand():
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (0, 700, 0)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (0, 700, 0)], 120)
     sheet = schedule("main_hoop", TUBE, path, shop())
     arc = 120 * pi / 2
     assert [s.start for s in sheet.steps] == pytest.approx([380, 380 + arc + 460])
@@ -138,7 +138,7 @@ def test_marks_of_a_hoop_by_hand():
 
 
 def test_centre_and_offset_marks():
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500)], 120)
     arc = 120 * pi / 2
     centre = schedule("x", TUBE, path, shop(mark_at="centre"))
     assert centre.steps[0].mark == pytest.approx(380 + arc / 2)
@@ -147,7 +147,7 @@ def test_centre_and_offset_marks():
 
 
 def test_the_mark_is_on_the_tube():
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 220), (0, 700, 220)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 220), (0, 700, 220)], 120)
     sheet = schedule("x", TUBE, path, shop(mark_at="offset", mark_offset=-130))
     # 100 mm ahead of the bend are enough for the clamp, but the mark is 130 ahead
     assert sheet.work.extra_a == pytest.approx(30)
@@ -156,11 +156,13 @@ def test_the_mark_is_on_the_tube():
 
 def test_nothing_left_between_the_cuts_names_the_tube():
     with pytest.raises(GeometryError, match="stub: nothing left"):
-        schedule("stub", TUBE, Path.straight((0, 0, 0), (50, 0, 0)), shop(), tip_a=30, tip_b=30)
+        schedule(
+            "stub", TUBE, CentreLine.straight((0, 0, 0), (50, 0, 0)), shop(), tip_a=30, tip_b=30
+        )
 
 
 def test_marks_from_end_b_count_from_its_blank_end():
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 220, 500)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 220, 500)], 120)
     sheet = schedule("x", TUBE, path, shop(mark_at="offset", mark_offset=15))
     assert sheet.work.datum == "b"
     assert sheet.steps[0].start == pytest.approx(100)
@@ -169,7 +171,7 @@ def test_marks_from_end_b_count_from_its_blank_end():
 
 
 def test_stretch_shortens_the_blank_and_moves_the_marks():
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (0, 700, 0)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (0, 700, 0)], 120)
     sheet = schedule("x", TUBE, path, shop(stretch=0.02))
     arc = 120 * pi / 2 / 1.02
     assert [s.start for s in sheet.steps] == pytest.approx([380, 380 + arc + 460])
@@ -179,7 +181,7 @@ def test_stretch_shortens_the_blank_and_moves_the_marks():
 
 
 def test_tips_and_fitting_trim_shift_the_marks():
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500)], 120)
     sheet = schedule("x", TUBE, path, shop(), tip_a=20, tip_b=-5, trim_a=3, trim_b=4)
     assert sheet.steps[0].mark == pytest.approx(380 - 20 + 3)
     assert sheet.cut_length == pytest.approx(path.length - 15)
@@ -188,7 +190,9 @@ def test_tips_and_fitting_trim_shift_the_marks():
 
 
 def test_a_straight_tube_has_a_blank_and_no_steps():
-    sheet = schedule("dash_bar", TUBE, Path.straight((0, 0, 0), (0, 900, 0)), shop(), tip_a=11)
+    sheet = schedule(
+        "dash_bar", TUBE, CentreLine.straight((0, 0, 0), (0, 900, 0)), shop(), tip_a=11
+    )
     assert sheet.steps == ()
     assert sheet.die is None
     assert sheet.problem == ""
@@ -196,7 +200,7 @@ def test_a_straight_tube_has_a_blank_and_no_steps():
 
 
 def test_a_tube_without_die_keeps_its_rows_and_says_why():
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500)], 150)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500)], 150)
     big = Tube(od=50.0, wall=2.0, material="steel")
     sheet = schedule("x", big, path, shop())
     assert "no die takes 50.00 mm" in sheet.problem
@@ -206,7 +210,7 @@ def test_a_tube_without_die_keeps_its_rows_and_says_why():
 
 
 def test_dial_counts_the_way_the_bender_does():
-    path = Path.from_polyline([(0, 0, 0), (500, 0, 0), (500, 0, 600), (500, 400, 600)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (500, 0, 0), (500, 0, 600), (500, 400, 600)], 120)
     with_clock = schedule("x", TUBE, path, shop())
     against = schedule("x", TUBE, path, shop(bender={"rotation": "counter-clockwise"}))
     assert degrees(with_clock.steps[1].rotation) == pytest.approx(-90)
@@ -216,7 +220,7 @@ def test_dial_counts_the_way_the_bender_does():
 
 
 def test_clock_and_arc_round_the_tube():
-    path = Path.from_polyline([(0, 0, 0), (500, 0, 0), (500, 0, 600), (500, 400, 600)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (500, 0, 0), (500, 0, 600), (500, 400, 600)], 120)
     sheet = schedule("x", TUBE, path, shop())
     assert [degrees(s.clock) for s in sheet.steps] == pytest.approx([0, -90])
     assert sheet.steps[1].clock_arc == pytest.approx(-20 * pi / 2)
@@ -229,7 +233,7 @@ coordinate = st.floats(-900, 900)
 def tubes(draw):
     points = draw(st.lists(st.tuples(coordinate, coordinate, coordinate), min_size=3, max_size=6))
     try:
-        path = Path.from_polyline(points, 120)
+        path = CentreLine.from_polyline(points, 120)
     except GeometryError:
         assume(False)
     assume(path.bends)
@@ -259,10 +263,10 @@ def test_angle_finder_reads_the_leg_that_was_bent_last(path, swing):
 
 
 def test_a_flat_hoop_does_not_hang_and_a_twisted_tube_does():
-    flat = schedule("x", TUBE, Path.from_polyline(HOOP, 120), shop())
+    flat = schedule("x", TUBE, CentreLine.from_polyline(HOOP, 120), shop())
     assert hanging(flat.rows, flat.work, "right") == pytest.approx((0, 0, 0, 0), abs=1e-9)
     # first leg 500 up (or down) from the plane of the second bend
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (600, 700, 500)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (600, 700, 500)], 120)
     sheet = schedule("x", TUBE, path, shop())
     depths = {s: hanging(sheet.rows, sheet.work, s)[1] for s in ("right", "left")}
     assert sorted(depths.values()) == pytest.approx([0, 500])
@@ -275,7 +279,7 @@ def test_a_flat_hoop_does_not_hang_and_a_twisted_tube_does():
 
 def test_swing_side_in_a_machine_built_here():
     """Stand behind the tail, look at the die, bend to the right: where is up?"""
-    path = Path.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (600, 700, 500)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500), (600, 700, 500)], 120)
     bend = path.bends[1]
     look = -bend.direction
     leg_before = -bend.direction

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from math import pi
 
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
-from cagekit.shop.bends import schedule
-from cagekit.shop.clocking import instructions, why
+from cagekit.shop.bending.bends import schedule
+from cagekit.shop.bending.clocking import instructions, why
 
 TUBE = Tube(od=40.0, wall=2.5, material="steel")
 
@@ -26,7 +26,7 @@ def shop(**die):
 
 
 def words(points, units="mm", fraction=None, **die):
-    path = Path.from_polyline(points, 120)
+    path = CentreLine.from_polyline(points, 120)
     return instructions(schedule("x", TUBE, path, shop(**die)), units, fraction)
 
 
@@ -77,14 +77,14 @@ def test_inches_by_the_tape():
 
 
 def test_a_straight_tube_is_only_sawn():
-    path = Path.straight((0, 0, 0), (900, 0, 0))
+    path = CentreLine.straight((0, 0, 0), (900, 0, 0))
     assert len(instructions(schedule("x", TUBE, path, shop()))) == 1
 
 
 def test_why_that_end():
-    path = Path.from_polyline([(0, 0, 0), (600, 0, 0), (600, 0, 600), (600, 220, 600)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (600, 0, 0), (600, 0, 600), (600, 220, 600)], 120)
     assert why(schedule("x", TUBE, path, shop())) == (
         "The clamp holds 80 mm, the pressure block 200 mm; the tube has 480 mm at end a and "
         "100 mm at end b: end b goes in first."
     )
-    assert why(schedule("x", TUBE, Path.straight((0, 0, 0), (900, 0, 0)), shop())) == ""
+    assert why(schedule("x", TUBE, CentreLine.straight((0, 0, 0), (900, 0, 0)), shop())) == ""

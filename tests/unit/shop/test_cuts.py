@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from cagekit.errors import InputError
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.tooling import Offcut, Saw, Stock, Tooling
 from cagekit.materials.tubes import Tube
-from cagekit.shop.bends import schedule
-from cagekit.shop.columns import _next_cost
-from cagekit.shop.cuts import cut_plans, plan_cuts, sawn
-from cagekit.shop.patterns import Kinds, best_pattern, patterns_worth
-from cagekit.shop.stock import Bar, Piece, bars_of
+from cagekit.shop.bending.bends import schedule
+from cagekit.shop.sawing.columns import _next_cost
+from cagekit.shop.sawing.patterns import Kinds, best_pattern, patterns_worth
+from cagekit.shop.sawing.plan import cut_plans, plan_cuts, sawn
+from cagekit.shop.sawing.stock import Bar, Piece, bars_of
 
 
 def pieces(*lengths):
@@ -195,7 +195,7 @@ def test_plans_go_by_tube():
     )
     big, small = (Tube(od=o, wall=2.0, material="steel") for o in (40.0, 30.0))
     sheets = [
-        schedule(f"m{i}", t, Path.straight((0, 0, 0), (x, 0, 0)), tooling)
+        schedule(f"m{i}", t, CentreLine.straight((0, 0, 0), (x, 0, 0)), tooling)
         for i, (t, x) in enumerate([(big, 2000.03), (small, 1000), (big, 3500)])
     ]
     thick, thin = cut_plans(sheets, tooling)

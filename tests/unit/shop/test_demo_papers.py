@@ -15,9 +15,9 @@ from cagekit.checks.bending import findings as shop_findings
 from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Status
 from cagekit.inputs.resolve import load_build
-from cagekit.shop.cuts import sawn
-from cagekit.shop.papers import Papers
-from cagekit.shop.rows import BendRow, rebuild, trimmed
+from cagekit.shop.bending.rows import BendRow, rebuild, trimmed
+from cagekit.shop.sawing.plan import sawn
+from cagekit.shop.schedules import Papers
 from cagekit.writers.csv import write_bends, write_cuts, write_materials
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")

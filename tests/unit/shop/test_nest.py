@@ -14,8 +14,7 @@ from cagekit.cage.plate import Hole, Plate
 from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
-from cagekit.shop.cutting import CutOptions, Layer
-from cagekit.shop.nest import (
+from cagekit.shop.nesting.nest import (
     Laid,
     NestOptions,
     SheetStock,
@@ -25,7 +24,8 @@ from cagekit.shop.nest import (
     nest,
     outer_polygon,
 )
-from cagekit.shop.sheet_drawing import sheet_drawing, sheet_lines
+from cagekit.shop.nesting.plate_drawing import CutOptions, Layer
+from cagekit.shop.nesting.sheet_drawing import sheet_drawing, sheet_lines
 
 JIGSAWS = json.loads(
     (Path(__file__).parents[2] / "data" / "nesting_jigsaws.json").read_text(encoding="utf-8")

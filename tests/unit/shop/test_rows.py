@@ -10,8 +10,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.path import Arc, Line, Path, vec
-from cagekit.shop.rows import BendRow, bend_rows, rebuild, trimmed
+from cagekit.geometry.centre_line import Arc, CentreLine, Line, vec
+from cagekit.shop.bending.rows import BendRow, bend_rows, rebuild, trimmed
 
 coordinate = st.floats(-1500, 1500)
 corner = st.tuples(coordinate, coordinate, coordinate)
@@ -23,7 +23,7 @@ def tubes(draw):
     points = draw(st.lists(corner, min_size=2, max_size=7))
     radii = [draw(st.floats(60, 250)) for _ in points[2:]]
     try:
-        return Path.from_polyline(points, radii)
+        return CentreLine.from_polyline(points, radii)
     except GeometryError:
         assume(False)
 
@@ -113,7 +113,7 @@ def test_walking_back_keeps_the_sense_of_rotation(path):
 
 def test_two_square_bends_with_a_known_rotation():
     # along X, up Z, then to the left: the second plane is turned a quarter, right-handed about up
-    path = Path.from_polyline([(0, 0, 0), (500, 0, 0), (500, 0, 600), (500, 400, 600)], 100)
+    path = CentreLine.from_polyline([(0, 0, 0), (500, 0, 0), (500, 0, 600), (500, 400, 600)], 100)
     rows = bend_rows(path)
     assert rows[0].feed == pytest.approx(400)
     assert rows[1].feed == pytest.approx(400)
@@ -125,14 +125,14 @@ def test_two_square_bends_with_a_known_rotation():
 
 
 def test_an_s_bend_turns_by_half():
-    path = Path.from_polyline([(0, 0, 0), (400, 0, 0), (700, 300, 0), (1100, 300, 0)], 120)
+    path = CentreLine.from_polyline([(0, 0, 0), (400, 0, 0), (700, 300, 0), (1100, 300, 0)], 120)
     assert bend_rows(path)[1].rotation == pytest.approx(pi)
 
 
 def test_bends_that_touch_have_no_feed():
     bend = Arc(vec((0, 0, 0)), vec((0, 100, 0)), vec((0, 0, 1)), radians(40))
     after = Arc(bend.end, vec(bend.end + (bend.end - bend.centre)), vec((0, 0, -1)), radians(40))
-    rows = bend_rows(Path((bend, after)))
+    rows = bend_rows(CentreLine((bend, after)))
     assert [r.feed for r in rows] == [0.0, 0.0, 0.0]
     assert rows[1].rotation == pytest.approx(pi)
     assert rebuild(rows).length == pytest.approx(2 * 100 * radians(40))
@@ -153,7 +153,7 @@ def test_trimmed_runs_between_the_tips(path, tip_a, tip_b):
 
 def test_a_tip_beyond_a_bend_adds_a_straight():
     bend = Arc(vec((0, 0, 0)), vec((0, 100, 0)), vec((0, 0, 1)), radians(40))
-    cut = trimmed(Path((bend,)), -12.0, -7.0)
+    cut = trimmed(CentreLine((bend,)), -12.0, -7.0)
     assert [type(q) for q in cut.pieces] == [Line, Arc, Line]
     assert [round(r.feed, 9) for r in bend_rows(cut)] == [12.0, 7.0]
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from cagekit.inputs.tooling import TestBend
-from cagekit.shop.springback import fit
+from cagekit.shop.bending.springback import fit
 
 
 def bends(*pairs, wall=None):

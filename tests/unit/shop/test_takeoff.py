@@ -13,17 +13,17 @@ import pytest
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Bolt, Hole, Plate, Weld
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Path
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.steels import steel
 from cagekit.materials.tubes import Tube
-from cagekit.shop.bends import schedules
-from cagekit.shop.cuts import cut_plans
-from cagekit.shop.mass import plate_centre, weigh
-from cagekit.shop.rows import BendRow, bend_rows, rebuild
-from cagekit.shop.takeoff import take_off, weld_metal
+from cagekit.shop.bending.bends import schedules
+from cagekit.shop.bending.rows import BendRow, bend_rows, rebuild
+from cagekit.shop.papers.mass import plate_centre, weigh
+from cagekit.shop.papers.takeoff import take_off, weld_metal
+from cagekit.shop.sawing.plan import cut_plans
 from cagekit.writers import csv as tables
 
 TUBE = Tube(od=40.0, wall=2.0, material="s235", name="40 x 2")
@@ -56,10 +56,10 @@ def square(size, *, id_="plate_1", holes=(), **more):
 
 @pytest.fixture(scope="module")
 def cage():
-    hoop = Path.from_polyline(
+    hoop = CentreLine.from_polyline(
         [(0, 500, 0), (0, 500, 900), (0, -500, 900), (0, -500, 0)], 120, owner="main_hoop"
     )
-    bar = Path.straight((0, 500, 450), (0, -500, 450))
+    bar = CentreLine.straight((0, 500, 450), (0, -500, 450))
     members = [
         Member(id="main_hoop", role="main_hoop", tube=TUBE, path=hoop),
         Member(
@@ -254,7 +254,7 @@ def test_a_column_that_does_not_exist_is_refused():
 
 
 def test_rotation_survives_the_file_to_a_hundredth():
-    path = Path.from_polyline(
+    path = CentreLine.from_polyline(
         [(0, 0, 0), (900, 0, 0), (1200, 700, 100), (1300, 900, 900), (300, 1500, 1200)], 120
     )
     rows = [

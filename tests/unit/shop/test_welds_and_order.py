@@ -10,13 +10,13 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.geometry.path import Path, Vec, unit, vec
+from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.tooling import Torch
 from cagekit.materials.tubes import Tube
-from cagekit.shop.access import SPOTS, reach
-from cagekit.shop.order import move_text, order_of_work
-from cagekit.shop.welds import Moved, Way, weld_map
+from cagekit.shop.papers.order import move_text, order_of_work
+from cagekit.shop.welding.access import SPOTS, reach
+from cagekit.shop.welding.welds import Moved, Way, weld_map
 
 TUBE = Tube(od=40.0, wall=2.5, material="1020-dom")
 TORCH = Torch()
@@ -39,13 +39,13 @@ class Wall:
 
 def tee(*more: Member) -> Cage:
     trunk = Member(
-        id="trunk", role="strut", tube=TUBE, path=Path.straight((0, -800, 0), (0, 800, 0))
+        id="trunk", role="strut", tube=TUBE, path=CentreLine.straight((0, -800, 0), (0, 800, 0))
     )
     branch = Member(
         id="branch",
         role="strut",
         tube=TUBE,
-        path=Path.straight((0, 0, 0), (600, 0, 0)),
+        path=CentreLine.straight((0, 0, 0), (600, 0, 0)),
         a=End.coped("trunk"),
     )
     return Cage("tee", [trunk, branch, *more])
@@ -87,7 +87,7 @@ def test_the_farther_the_wall_the_more_is_reached_until_it_no_longer_matters() -
 
 def test_a_tube_beside_the_joint_is_named() -> None:
     near = Member(
-        id="near", role="strut", tube=TUBE, path=Path.straight((45, -800, 45), (45, 800, 45))
+        id="near", role="strut", tube=TUBE, path=CentreLine.straight((45, -800, 45), (45, 800, 45))
     )
     cage = tee(near)
     stiff = Torch(work_angle=10)
@@ -109,14 +109,14 @@ def test_a_thin_torch_reaches_more_than_a_thick_one() -> None:
 
 def test_the_crotch_of_a_flat_angle_is_told_as_too_narrow() -> None:
     trunk = Member(
-        id="trunk", role="strut", tube=TUBE, path=Path.straight((0, -800, 0), (0, 800, 0))
+        id="trunk", role="strut", tube=TUBE, path=CentreLine.straight((0, -800, 0), (0, 800, 0))
     )
     way = unit((np.sin(np.radians(20)), np.cos(np.radians(20)), 0))
     branch = Member(
         id="branch",
         role="strut",
         tube=TUBE,
-        path=Path.straight((0, 0, 0), 700 * way),
+        path=CentreLine.straight((0, 0, 0), 700 * way),
         a=End.coped("trunk"),
     )
     cage = Cage("flat", [trunk, branch])

@@ -8,29 +8,31 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import Parent, cut_end
-from cagekit.geometry.path import Path
+from cagekit.solids.brep import Record
 from cagekit.solids.measure import record_volume
-from cagekit.solids.record import Record
 from cagekit.solids.tube import tube_record
 
 RO, RI = 20.64, 17.24
 
 
-def _tube(path: Path, parents: tuple[Parent, ...] = (), ro: float = RO, ri: float = RI) -> Record:
+def _tube(
+    path: CentreLine, parents: tuple[Parent, ...] = (), ro: float = RO, ri: float = RI
+) -> Record:
     a = cut_end(path, "a", ro, ri, parents=parents)
     return tube_record("tube", path, a, cut_end(path, "b", ro, ri))
 
 
 def test_straight_tube_is_a_ring_times_its_length() -> None:
-    record = _tube(Path.straight((10, 20, 30), (10, 320, 430)))
+    record = _tube(CentreLine.straight((10, 20, 30), (10, 320, 430)))
     assert record.closure_errors() == []
     assert record_volume(record) == pytest.approx(pi * (RO**2 - RI**2) * 500.0, rel=1e-12)
 
 
 def test_bent_tube_obeys_pappus() -> None:
     corners = [(0, -500, 0), (0, -450, 900), (100, 450, 900), (0, 500, 0)]
-    path = Path.from_polyline(corners, 152.0)
+    path = CentreLine.from_polyline(corners, 152.0)
     record = _tube(path)
     assert record.closure_errors() == []
     assert record_volume(record) == pytest.approx(pi * (RO**2 - RI**2) * path.length, rel=1e-10)
@@ -40,8 +42,8 @@ def test_bent_tube_obeys_pappus() -> None:
 def test_square_joint_loses_the_bicylinder_integral(ro: float) -> None:
     """A branch square to its parent ends at sqrt(R^2 - y^2): integrate that over its wall."""
     ri = ro - 3.4
-    parent = Parent("p", Path.straight((-300, 0, 0), (300, 0, 0)), RO)
-    record = _tube(Path.straight((0, 0, 0), (0, 0, 250)), (parent,), ro, ri)
+    parent = Parent("p", CentreLine.straight((-300, 0, 0), (300, 0, 0)), RO)
+    record = _tube(CentreLine.straight((0, 0, 0), (0, 0, 250)), (parent,), ro, ri)
 
     def lost(r: float) -> float:
         # over a full disc of radius r: integral of sqrt(R^2 - y^2) with chords across the parent
@@ -54,13 +56,13 @@ def test_square_joint_loses_the_bicylinder_integral(ro: float) -> None:
 
 
 def test_turning_a_face_inside_out_is_noticed() -> None:
-    record = _tube(Path.straight((0, 0, 0), (0, 0, 100)))
+    record = _tube(CentreLine.straight((0, 0, 0), (0, 0, 100)))
     face = record.faces[-1]
     record.faces[-1] = type(face)(face.surface, not face.same_sense, face.loops, face.lower)
     assert record.closure_errors()
 
 
 def test_leaving_a_face_out_is_noticed() -> None:
-    record = _tube(Path.straight((0, 0, 0), (0, 0, 100)))
+    record = _tube(CentreLine.straight((0, 0, 0), (0, 0, 100)))
     record.faces.pop()
     assert any("walked 1 times" in e for e in record.closure_errors())

@@ -10,9 +10,9 @@ import pytest
 from cagekit.cage.plate import Hole, Plate
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline, vec2
+from cagekit.solids.brep import CylinderSurface
 from cagekit.solids.creases import Refused
 from cagekit.solids.measure import record_volume
-from cagekit.solids.record import CylinderSurface
 from cagekit.solids.sheet import plate_record
 
 

@@ -7,30 +7,30 @@ from math import cos, radians, sin
 import numpy as np
 import pytest
 
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
-from cagekit.geometry.path import Path
 from cagekit.geometry.volume import wall_volume
+from cagekit.solids.brep import CylinderSurface, EllipseCurve, PlaneSurface, Record, TorusSurface
 from cagekit.solids.creases import Refused
 from cagekit.solids.measure import record_volume
-from cagekit.solids.record import CylinderSurface, EllipseCurve, PlaneSurface, Record, TorusSurface
 from cagekit.solids.tube import tube_record
 
 RO, RI = 20.64, 17.24
-LEVEL = Parent("level", Path.straight((-500, 0, 0), (500, 0, 0)), RO)
+LEVEL = Parent("level", CentreLine.straight((-500, 0, 0), (500, 0, 0)), RO)
 HOOP = Parent(
     "hoop",
-    Path.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800), (0, 400, 0)], 152.0),
+    CentreLine.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800), (0, 400, 0)], 152.0),
     RO,
 )
 
 
-def made(path: Path, *parents: Parent, ro: float = RO) -> tuple[Record, EndCut, EndCut]:
+def made(path: CentreLine, *parents: Parent, ro: float = RO) -> tuple[Record, EndCut, EndCut]:
     a = cut_end(path, "a", ro, ro - 3.4, parents=parents)
     b = cut_end(path, "b", ro, ro - 3.4)
     return tube_record("tube", path, a, b), a, b
 
 
-def check(path: Path, *parents: Parent, ro: float = RO) -> Record:
+def check(path: CentreLine, *parents: Parent, ro: float = RO) -> Record:
     record, a, b = made(path, *parents, ro=ro)
     assert record.closure_errors() == []
     wanted = wall_volume(path, ro, ro - 3.4, a, b)
@@ -43,13 +43,13 @@ def check(path: Path, *parents: Parent, ro: float = RO) -> Record:
 def test_joint_at_any_angle(angle_deg: float, ro: float) -> None:
     a = radians(angle_deg)
     end = 400 * np.array([cos(a), 0.6 * sin(a), 0.8 * sin(a)])
-    record = check(Path.straight((0, 0, 0), end), LEVEL, ro=ro)
+    record = check(CentreLine.straight((0, 0, 0), end), LEVEL, ro=ro)
     (cap,) = [f for f in record.faces if isinstance(f.surface, CylinderSurface)][:1]
     assert cap.surface.radius == RO
 
 
 def test_equal_tubes_meet_in_two_exact_half_ellipses() -> None:
-    record, _, _ = made(Path.straight((0, 0, 0), (300, 0, 300)), LEVEL)
+    record, _, _ = made(CentreLine.straight((0, 0, 0), (300, 0, 300)), LEVEL)
     rims = [e.curve for e in record.edges if isinstance(e.curve, EllipseCurve)]
     ovals = [c for c in rims if not c.is_circle]
     # each plane halves the angle between the axes: semi-axis R / sin(45 / 2) and R / cos(45 / 2)
@@ -65,7 +65,7 @@ def test_equal_tubes_meet_in_two_exact_half_ellipses() -> None:
     "offset", [0.0, 1e-6, 3e-5, 1e-4, 1e-3, 0.01, 0.1, 0.5, 1.0, 2.0, 3.3, 3.5, 4.5, 6.0]
 )
 def test_branch_beside_the_axis(offset: float) -> None:
-    record = check(Path.straight((0, offset, 0), (200, offset, 300)), LEVEL)
+    record = check(CentreLine.straight((0, offset, 0), (200, offset, 300)), LEVEL)
     planes = [f for f in record.faces if isinstance(f.surface, PlaneSurface)]
     assert len(planes) == (1 if offset < 2e-5 else 2)
 
@@ -80,7 +80,7 @@ def test_branch_beside_the_axis(offset: float) -> None:
 )  # fmt: skip
 def test_joint_on_and_beside_a_bend(station: float, way: tuple[float, float, float]) -> None:
     node = HOOP.path.spot(station).point
-    record = check(Path.straight(node, node + np.array(way, float)), HOOP)
+    record = check(CentreLine.straight(node, node + np.array(way, float)), HOOP)
     kinds = {type(f.surface) for f in record.faces}
     assert TorusSurface in kinds or station < 648.0
 
@@ -88,7 +88,7 @@ def test_joint_on_and_beside_a_bend(station: float, way: tuple[float, float, flo
 def _through(way: tuple[float, float, float], ro: float = RO, shift: float = 0.0) -> Parent:
     d = np.array(way, float) / np.linalg.norm(way)
     off = np.array([0.0, shift, 0.0])
-    return Parent(f"p{way}{shift}", Path.straight(off - 500 * d, off + 500 * d), ro)
+    return Parent(f"p{way}{shift}", CentreLine.straight(off - 500 * d, off + 500 * d), ro)
 
 
 @pytest.mark.parametrize(
@@ -107,18 +107,20 @@ def test_several_parents_in_one_node(
     ways: list[tuple[float, float, float]], branch: tuple[float, float, float], ro: float
 ) -> None:
     end = 300 * np.array(branch) / np.linalg.norm(branch)
-    check(Path.straight((0, 0, 0), end), *[_through(w) for w in ways], ro=ro)
+    check(CentreLine.straight((0, 0, 0), end), *[_through(w) for w in ways], ro=ro)
 
 
 @pytest.mark.parametrize("shift", [1.0, 3.0, -7.0])
 def test_two_parents_that_do_not_meet(shift: float) -> None:
     end = 200 * np.array([-1, 0.5, 1])
-    check(Path.straight((0, 0, 0), end), _through((1, 0, 0)), _through((1, 0, 1), shift=shift))
+    check(
+        CentreLine.straight((0, 0, 0), end), _through((1, 0, 0)), _through((1, 0, 1), shift=shift)
+    )
 
 
 def test_mirror_image_has_the_same_volume() -> None:
     node = HOOP.path.spot(655.0).point
-    path = Path.straight(node, node + np.array([-250.0, 60.0, -180.0]))
+    path = CentreLine.straight(node, node + np.array([-250.0, 60.0, -180.0]))
     there = record_volume(check(path, HOOP))
     other = Parent("hoop", HOOP.path.mirrored(), RO)
     back = record_volume(check(path.mirrored(), other))
@@ -126,7 +128,7 @@ def test_mirror_image_has_the_same_volume() -> None:
 
 
 def test_reversed_tube_has_the_same_volume() -> None:
-    path = Path.straight((0, 0, 0), (200, 0, 300))
+    path = CentreLine.straight((0, 0, 0), (200, 0, 300))
     there = record_volume(check(path, LEVEL))
     back = path.reversed()
     a = cut_end(back, "a", RO, RI)
@@ -137,4 +139,4 @@ def test_reversed_tube_has_the_same_volume() -> None:
 
 def test_ridge_that_grazes_the_bore_is_left_to_the_kernel() -> None:
     with pytest.raises(Refused, match="grazes a rim"):
-        made(Path.straight((0, 3.4, 0), (200, 3.4, 300)), LEVEL)
+        made(CentreLine.straight((0, 3.4, 0), (200, 3.4, 300)), LEVEL)

@@ -11,7 +11,7 @@ import pytest
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member, Swing
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import SwingBracketEntry
@@ -37,7 +37,7 @@ def make() -> Make:
         bar: dict[str, Any] | None = None,
         **bracket: Any,
     ) -> Divided:
-        path = Path.straight(start, end)
+        path = CentreLine.straight(start, end)
         cuts = (path.length - cut, cut)
         swing = Swing(
             hinge_end=hinge_end,  # type: ignore[arg-type]

@@ -12,8 +12,8 @@ from cagekit.cage.member import EndKind
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.plate import SwingBracketEntry
-from cagekit.shop.order import order_of_work
-from cagekit.shop.welds import weld_map
+from cagekit.shop.papers.order import order_of_work
+from cagekit.shop.welding.welds import weld_map
 from cagekit.swing.spec import require_known
 
 SIDES = ("left", "right")

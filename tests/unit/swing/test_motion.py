@@ -10,8 +10,8 @@ import pytest
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import turn_about
 from cagekit.cage.member import Member
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Path
 from cagekit.inputs.build import Build
 from cagekit.inputs.car import KeepOut
 from cagekit.swing.bodies import BodySide, part_gap, plate_gap, prism_gap, stub_gap
@@ -155,7 +155,7 @@ def test_a_post_in_the_way_stops_the_bar(make) -> None:
     spot = np.array([x - reach * np.cos(away), y + reach * np.sin(away), 300.0])
     post = Member(
         id="post", role="strut", side="left", tube=door.fitted.tube,
-        path=Path.straight(spot - RISE, spot + RISE),
+        path=CentreLine.straight(spot - RISE, spot + RISE),
     )  # fmt: skip
     cage = Cage("door", [*d.pieces, post], plates=d.plates, doors=[door], parts=d.parts)
     swept = sweep(cage, None, door)

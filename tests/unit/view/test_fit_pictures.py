@@ -10,7 +10,7 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.view_angles import pillar_view
-from cagekit.geometry.path import unit, vec
+from cagekit.geometry.centre_line import unit, vec
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 from cagekit.inputs.resolve import load_build
 from cagekit.view.driver_views import fit_sheet, measures

@@ -7,19 +7,19 @@ import re
 import numpy as np
 import pytest
 
-from cagekit.geometry.path import Path
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.view.member_drawing import member_drawings
 
 FIELD = (150.0, 55.0)
 
 
-def loop(lift: float) -> Path:
+def loop(lift: float) -> CentreLine:
     """A roof loop whose right front corner lies higher by ``lift``."""
     corners = [(0, 500, 900), (900, 480, 850), (900, -480, 850 + lift), (0, -500, 900)]
-    return Path.from_polyline(np.array(corners, float), [150.0, 150.0], owner="loop")
+    return CentreLine.from_polyline(np.array(corners, float), [150.0, 150.0], owner="loop")
 
 
-def drawings(path: Path):  # type: ignore[no-untyped-def]
+def drawings(path: CentreLine):  # type: ignore[no-untyped-def]
     return member_drawings(path, 45.0, *FIELD, "mm", 16)
 
 

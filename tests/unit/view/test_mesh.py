@@ -5,24 +5,24 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
-from cagekit.geometry.path import Path
 from cagekit.geometry.volume import wall_volume
 from cagekit.view.mesh import Mesh, joined, tube_mesh
 
 RO, RI = 20.65, 17.25
-HOOP = Path.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
+HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
 PARENT = Parent("hoop", HOOP, RO)
 
 
-def brace(station: float, *, second: bool = False) -> tuple[Path, EndCut, EndCut]:
+def brace(station: float, *, second: bool = False) -> tuple[CentreLine, EndCut, EndCut]:
     node = HOOP.spot(station).point
-    path = Path.from_polyline(
+    path = CentreLine.from_polyline(
         [node, node + np.array([-500, 40, -300]), node + np.array([-700, 40, -900])], 150.0
     )
     parents = [PARENT]
     if second:
-        strut = Path.straight(node, node + np.array([-400.0, 400.0, 60.0]))
+        strut = CentreLine.straight(node, node + np.array([-400.0, 400.0, 60.0]))
         parents.append(Parent("strut", strut, RO, False))
     a = cut_end(path, "a", RO, RI, parents=parents, owner="brace")
     return path, a, cut_end(path, "b", RO, RI)

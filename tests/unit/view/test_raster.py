@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import cut_end
-from cagekit.geometry.path import Path
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.mesh import Mesh, tube_mesh
 from cagekit.view.raster import Frame, render
@@ -16,7 +16,7 @@ PAPER = (255, 255, 255)
 
 
 def tube(name: str, start: tuple[float, ...], end: tuple[float, ...], od: float = 40.0) -> Body:
-    path = Path.straight(start, end)
+    path = CentreLine.straight(start, end)
     cuts = [cut_end(path, e, od / 2, od / 2 - 3) for e in "ab"]  # type: ignore[arg-type]
     mesh = tube_mesh(path, od / 2, od / 2 - 3, *cuts)
     return Body(name=name, group="members", colour=(0.8, 0.2, 0.2), mesh=mesh)

@@ -13,7 +13,7 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.job import Job
 from cagekit.inputs.resolve import load_build
-from cagekit.shop.templates import ordinates, saw_setting, template, templates
+from cagekit.shop.sawing.templates import ordinates, saw_setting, template, templates
 from cagekit.writers.copes import (
     PAGES,
     TAB,

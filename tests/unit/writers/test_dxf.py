@@ -21,7 +21,7 @@ from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate
 from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
-from cagekit.shop.cutting import CutOptions, Drawing, Layer, plate_drawing, process
+from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, plate_drawing, process
 from cagekit.writers.dxf import DxfOptions, dxf_bytes, plate_dxf
 
 OUTLINE = Outline.rectangle(180, 120, 15)

@@ -17,11 +17,11 @@ from cagekit.assembly.assemble import sketch
 from cagekit.cli.main import run
 from cagekit.inputs.car import Car
 from cagekit.inputs.resolve import load_build
-from cagekit.shop.measuring import measuring_sheet
-from cagekit.view.measuring import PICTURES, measuring_picture, shell
-from cagekit.view.measuring_people import PEOPLE
-from cagekit.writers.measuring import measuring_pdf
-from cagekit.writers.measuring_toml import car_toml
+from cagekit.measuring.car_file import car_toml
+from cagekit.measuring.paper import measuring_pdf
+from cagekit.measuring.people import PEOPLE
+from cagekit.measuring.points import PICTURES, measuring_picture, shell
+from cagekit.measuring.sheet import measuring_sheet
 
 CASES = [
     ("sprint-wagon", "in", "letter"),

@@ -14,7 +14,7 @@ import pytest
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
 from cagekit.inputs.resolve import load_build
-from cagekit.shop.cutting import CutOptions, Layer
+from cagekit.shop.nesting.plate_drawing import CutOptions, Layer
 from cagekit.writers.dxf import cut_options, dxf_options, nest_options, write_plates, write_sheets
 
 BUILD = load_build("track-roadster")

@@ -13,8 +13,8 @@ from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
 from cagekit.inputs.resolve import load_build
 from cagekit.make.products import chosen
-from cagekit.shop.papers import Papers
-from cagekit.shop.templates import template
+from cagekit.shop.sawing.templates import template
+from cagekit.shop.schedules import Papers
 from cagekit.writers import checks
 from cagekit.writers.shopbook import Book
 

@@ -10,7 +10,7 @@ import pytest
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.job import Job
 from cagekit.inputs.resolve import load_build
-from cagekit.shop.inspection import AWAY, wall_spot
+from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 
 

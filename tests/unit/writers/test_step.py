@@ -13,9 +13,9 @@ import pytest
 
 from cagekit.cage.plate import Hole, Plate
 from cagekit.errors import KernelError, OutputError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import Parent, cut_end
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Path as Line
 from cagekit.solids.measure import record_volume
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
@@ -29,9 +29,11 @@ RO, RI = 20.64, 17.24
 
 @pytest.fixture(scope="module")
 def parts() -> tuple[StepPart, ...]:
-    hoop = Line.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800), (0, 400, 0)], 152.0)
+    hoop = CentreLine.from_polyline(
+        [(0, -400, 0), (0, -400, 800), (0, 400, 800), (0, 400, 0)], 152.0
+    )
     node = hoop.spot(655.0).point
-    brace = Line.straight(node, node + np.array([-300.0, 40.0, -200.0]))
+    brace = CentreLine.straight(node, node + np.array([-300.0, 40.0, -200.0]))
     parent = Parent("main_hoop", hoop, RO)
     free = [cut_end(hoop, e, RO, RI) for e in ("a", "b")]  # type: ignore[arg-type]
     plate = Plate(
@@ -222,9 +224,9 @@ def test_writing_steps_needs_no_kernel_in_this_process() -> None:
     code = (
         "import sys\n"
         "import cagekit.writers.step, cagekit.solids.tube, cagekit.solids.sheet\n"
-        "from cagekit.geometry.path import Path\n"
+        "from cagekit.geometry.centre_line import CentreLine\n"
         "from cagekit.geometry.cope import cut_end\n"
-        "p = Path.straight((0, 0, 0), (0, 0, 100))\n"
+        "p = CentreLine.straight((0, 0, 0), (0, 0, 100))\n"
         "cuts = cut_end(p, 'a', 20, 17), cut_end(p, 'b', 20, 17)\n"
         "r = cagekit.solids.tube.tube_record('t', p, *cuts)\n"
         "cagekit.writers.step.part_text(\n"

@@ -14,10 +14,10 @@ from cagekit.cage.member import Member
 from cagekit.checks.engine import evaluate
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status, to_json_text, worst_first
 from cagekit.checks.profile import compile_file
+from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.sheet import sheet_rows
-from cagekit.checks.survey import Survey
 from cagekit.checks.table import explain_text, table_text
-from cagekit.geometry.path import Path as Line
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.materials.tubes import Tube
 
 HEAD = """kind = "rules"
@@ -68,7 +68,7 @@ def tubes(*sizes: tuple[str, float, float]) -> list[Member]:
                 role=role if sided else name,
                 side=side if sided else "centre",  # type: ignore[arg-type]
                 tube=Tube(od=od, wall=wall, material="e355-n"),
-                path=Line.straight((0, 0, 0), (0, 0, 900)),
+                path=CentreLine.straight((0, 0, 0), (0, 0, 900)),
             )
         )
     return out

@@ -19,11 +19,11 @@ from cagekit.checks.finding import to_json_text
 from cagekit.checks.gather import gathered
 from cagekit.checks.geometry import findings as geometry
 from cagekit.checks.plates import findings as plates
+from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.registry import GROUPS
-from cagekit.checks.survey import Survey
 from cagekit.errors import InputError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Path
 from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 
@@ -32,7 +32,7 @@ DEMOS = ["sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster"]
 
 
 def tube(id_: str, start: Any, stop: Any, a: End | None = None, b: End | None = None) -> Member:
-    path = Path.straight(start, stop)
+    path = CentreLine.straight(start, stop)
     return Member(id=id_, role="strut", tube=TUBE, path=path, a=a or End(), b=b or End())
 
 

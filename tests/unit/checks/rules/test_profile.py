@@ -11,7 +11,7 @@ from cagekit.assembly.assemble import members_only
 from cagekit.checks import Certainty, Status, run
 from cagekit.checks.profile import compile_file, load_profile
 from cagekit.checks.profile_sheet import profile_text, quantities_text
-from cagekit.checks.quantity import quantities
+from cagekit.checks.quantities.quantity import quantities
 from cagekit.errors import InputError
 from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build

@@ -16,11 +16,11 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Bolt, Hole, Plate
 from cagekit.checks.finding import Value
-from cagekit.checks.quantity import Measure, Pick, quantities
-from cagekit.checks.survey import Survey, extreme
+from cagekit.checks.quantities.quantity import Measure, Pick, quantities
+from cagekit.checks.quantities.survey import Survey, extreme
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.path import Path
 from cagekit.materials.tubes import Tube
 
 OD, WALL, CLR = 45.0, 2.5, 150.0
@@ -45,7 +45,7 @@ def hoop(lean: float = 0.0) -> Member:
     """A hoop with upright legs, its plane leaned back by ``lean`` rad."""
     flat = np.array([(0, W, 0), (0, W, H), (0, -W, H), (0, -W, 0)], float)
     back = np.array([[cos(lean), 0, -sin(lean)], [0, 1, 0], [sin(lean), 0, cos(lean)]])
-    path = Path.from_polyline(flat @ back.T, CLR)
+    path = CentreLine.from_polyline(flat @ back.T, CLR)
     foot = End.flat((0, 0, 0), (0, 0, 1))
     return Member(id="main_hoop", role="main_hoop", tube=TUBE, path=path, a=foot, b=foot)
 
@@ -64,7 +64,13 @@ def bar(
     """A straight tube; ``ends`` are the parents of both ends, ``foot`` replaces the second."""
     a, b = (End.coped(*e) if e else End() for e in ends)
     return Member(
-        id=id_, role=role, side=side, tube=tube, path=Path.straight(start, stop), a=a, b=foot or b
+        id=id_,
+        role=role,
+        side=side,
+        tube=tube,
+        path=CentreLine.straight(start, stop),
+        a=a,
+        b=foot or b,
     )
 
 
@@ -129,7 +135,7 @@ def test_a_hoop_in_two_pieces_is_counted_as_two() -> None:
 
 def test_the_top_of_a_bend_is_found_between_its_ends() -> None:
     """A quarter ring rises to its radius above its centre."""
-    path = Path.from_polyline([(0, 0, 0), (0, 100, 100), (0, 200, 0)], 60.0)
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 100, 100), (0, 200, 0)], 60.0)
     top, point = extreme(path, (0, 0, 1))
     assert top == pytest.approx(100 - 60 * (2**0.5 - 1))
     assert point[1] == pytest.approx(100)
@@ -287,7 +293,7 @@ def half_hoop(knee: float) -> Member:
     chord = (top - foot) / np.linalg.norm(top - foot)
     across = np.array((chord[2], 0.0, -chord[0]))
     corner = foot + 0.5 * (top - foot) + knee * across
-    path = Path.from_polyline([foot, corner, top, (0, W, 1000)], 100.0)
+    path = CentreLine.from_polyline([foot, corner, top, (0, W, 1000)], 100.0)
     return Member(id="half_hoop_left", role="half_hoop", side="left", tube=TUBE, path=path)
 
 
@@ -314,7 +320,7 @@ def test_a_turn_is_seen_from_the_side_as_its_shadow(angle: float, yaw: float) ->
     """A bend in a plane turned by ``yaw`` out of the side view: tan a cos yaw is seen."""
     a, y = radians(angle), radians(yaw)
     far = (300 + 300 * cos(a), 300 * sin(a) * sin(y), 300 * sin(a) * cos(y))
-    path = Path.from_polyline([(0, 0, 0), (300, 0, 0), far], 80.0)
+    path = CentreLine.from_polyline([(0, 0, 0), (300, 0, 0), far], 80.0)
     tube = Member(id="windscreen_brace_left", role="windscreen_brace", tube=TUBE, path=path)
     want = degrees(np.arctan2(sin(a) * cos(y), cos(a)))
     assert value("side_view_turn", survey(tube)) == pytest.approx(want, abs=1e-6)

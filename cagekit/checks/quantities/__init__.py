@@ -1,0 +1,1 @@
+"""What is measured on a cage, each quantity by its name."""

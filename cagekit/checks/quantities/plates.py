@@ -1,0 +1,364 @@
+"""Quantities of feet: plates, contact, bolts; and of gusset plates."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from math import atan2, degrees, pi
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.checks.finding import Evidence
+from cagekit.checks.quantities.quantity import Measure, Pick, quantity
+from cagekit.checks.quantities.survey import Foot, Survey
+from cagekit.geometry.centre_line import Vec, unit
+
+if TYPE_CHECKING:
+    from cagekit.cage.plate import Plate
+
+KSI = 6.894757
+SAE_TENSILE = {2: 74 * KSI, 5: 120 * KSI, 8: 150 * KSI}
+"""Smallest tensile strength of a bolt by SAE grade, MPa. Source: SAE J429, from memory."""
+SAME_PLANE = 0.966
+"""Cosine of 15 deg: facets nearer than this in direction are one plane to a tape measure."""
+
+
+def plates_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
+    """Plates that a foot stands on, backing plates left out; of a box foot its base."""
+    found = [
+        p for p in s.plates if f"{foot.member.id}.{foot.end}" in p.ends and "backing" not in p.kind
+    ]
+    tops = {p.id.removesuffix("_top") for p in found if p.kind == "box_top"}
+    bases = [p for p in s.plates if p.kind == "box_base" and p.id.removesuffix("_base") in tops]
+    return tuple(p for p in found if p.kind != "box_top") + tuple(bases)
+
+
+def backing_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
+    """Backing plates under a foot: those of its member that lie nearest to this foot."""
+    ends = [foot.member.path.end_point(n) for n in ("a", "b")]
+    found = []
+    for p in s.plates:
+        if "backing" not in p.kind or foot.member.id not in p.members:
+            continue
+        at = p.placement[:3, 3]
+        if min(ends, key=lambda q: float(np.linalg.norm(q - at))) is ends[foot.end == "b"]:
+            found.append(p)
+    return tuple(found)
+
+
+def _main_plate(s: Survey, foot: Foot) -> Plate | None:
+    """The largest plate under a foot."""
+    return max(plates_of(s, foot), key=lambda p: p.outline.area, default=None)
+
+
+def _feet(s: Survey, pick: Pick) -> Iterator[tuple[Foot, Plate, Evidence]]:
+    for foot in s.feet_of(pick):
+        plate = _main_plate(s, foot)
+        if plate is not None:
+            yield foot, plate, _evidence(foot, plate)
+
+
+def _evidence(foot: Foot, *plates: Plate) -> Evidence:
+    return Evidence.of(foot.member.id, plates=[p.id for p in plates], points=[foot.point])
+
+
+@quantity("plates_at_foot", "count", "plates under the foot")
+def plates_at_foot(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Plates under each foot, backing plates left out; feet on an outrigger are left out."""
+    for foot in s.feet_of(pick):
+        if not foot.direct:
+            found = plates_of(s, foot)
+            yield Measure(subject=foot.name, value=len(found), evidence=_evidence(foot, *found))
+
+
+@quantity("plate_area", "mm2", "area of the foot plate")
+def plate_area(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Developed area of each foot's plate within its outline, bolt holes not taken off."""
+    for foot, plate, e in _feet(s, pick):
+        yield Measure(subject=foot.name, value=plate.outline.area, evidence=e)
+
+
+@quantity("plate_area_over_od", "mm", "plate area over tube diameter")
+def plate_area_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Developed area of each foot's plate over the diameter of the tube that stands on it."""
+    for foot, plate, e in _feet(s, pick):
+        value = plate.outline.area / foot.member.tube.od
+        yield Measure(subject=foot.name, value=value, evidence=e)
+
+
+@quantity("plate_contact_area", "mm2", "contact area of the foot plate")
+def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Area of each foot's plate that lies flat on the shell.
+
+    Its flat parts without the bend zones, holes taken off. A plinth's side walls do not count.
+    """
+    for foot, plate, e in _feet(s, pick):
+        flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
+        value = flat - sum(h.area for h in plate.holes)
+        yield Measure(subject=foot.name, value=value, evidence=e)
+
+
+@quantity("plate_thickness", "mm", "thickness of the foot plate")
+def plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Thickness of each foot's plate."""
+    for foot, plate, e in _feet(s, pick):
+        yield Measure(subject=foot.name, value=plate.thickness, evidence=e)
+
+
+@quantity("welded_plate_thickness", "mm", "thickness of the welded plate")
+def welded_plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Thickness of the plate of each foot without bolts."""
+    for foot, plate, e in _feet(s, pick):
+        if not plate.bolts:
+            yield Measure(subject=foot.name, value=plate.thickness, evidence=e)
+
+
+@quantity("bolted_plate_thickness", "mm", "thickness of the bolted plate")
+def bolted_plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Thickness of the plate of each foot with bolts."""
+    for foot, plate, e in _feet(s, pick):
+        if plate.bolts:
+            yield Measure(subject=foot.name, value=plate.thickness, evidence=e)
+
+
+@quantity("bolted_plate_over_wall", "ratio", "plate thickness over tube wall")
+def bolted_plate_over_wall(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Thickness of each bolted foot's plate over the wall of the tube that it carries."""
+    for foot, plate, e in _feet(s, pick):
+        if plate.bolts:
+            value = plate.thickness / foot.member.tube.wall
+            yield Measure(subject=foot.name, value=value, evidence=e)
+
+
+@quantity("plate_longest_side", "mm", "longest side of the plate")
+def plate_longest_side(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Longer side of the flat pattern of each foot's plate."""
+    for foot, plate, e in _feet(s, pick):
+        yield Measure(subject=foot.name, value=float(max(plate.size)), evidence=e)
+
+
+@quantity("plate_shortest_side", "mm", "shortest side of the plate")
+def plate_shortest_side(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Shorter side of the flat pattern of each foot's plate."""
+    for foot, plate, e in _feet(s, pick):
+        yield Measure(subject=foot.name, value=float(min(plate.size)), evidence=e)
+
+
+@quantity("plate_shortest_side_over_od", "ratio", "shortest side over tube diameter")
+def plate_shortest_side_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Shorter side of the flat pattern of each foot's plate over the tube's diameter."""
+    for foot, plate, e in _feet(s, pick):
+        value = float(min(plate.size)) / foot.member.tube.od
+        yield Measure(subject=foot.name, value=value, evidence=e)
+
+
+@quantity("plate_size", "pair", "sides of the plate")
+def plate_size(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Shorter and longer side of the flat pattern of each foot's plate."""
+    for foot, plate, e in _feet(s, pick):
+        low, high = sorted(float(x) for x in plate.size)
+        yield Measure(subject=foot.name, value=(low, high), evidence=e)
+
+
+@quantity("plate_planes", "count", "planes that the plate touches")
+def plate_planes(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Planes of the shell that each foot's plate lies on.
+
+    Flat parts whose directions differ by more than 15 degrees.
+    """
+    for foot, plate, e in _feet(s, pick):
+        normals: list[Vec] = []
+        for f in plate.facets:
+            n = unit(f.frame[:3, 2])
+            if all(float(n @ m) < SAME_PLANE for m in normals):
+                normals.append(n)
+        yield Measure(subject=foot.name, value=len(normals), evidence=e)
+
+
+@quantity("backing_plates", "count", "backing plates")
+def backing_plates(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Backing plates behind the panel at each bolted foot; 0 counts."""
+    for foot, plate, _ in _feet(s, pick):
+        if plate.bolts:
+            found = backing_of(s, foot)
+            e = _evidence(foot, plate, *found)
+            yield Measure(subject=foot.name, value=len(found), evidence=e)
+
+
+@quantity("backing_plate_thickness_share", "ratio", "backing over foot plate thickness")
+def backing_plate_thickness_share(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Thickness of the thinnest backing plate of each bolted foot over its plate's thickness."""
+    for foot, plate, _ in _feet(s, pick):
+        found = backing_of(s, foot)
+        if plate.bolts and found:
+            value = min(p.thickness for p in found) / plate.thickness
+            yield Measure(subject=foot.name, value=value, evidence=_evidence(foot, plate, *found))
+
+
+# --- bolts ---------------------------------------------------------------------------------
+
+
+def _bolted(s: Survey, pick: Pick) -> Iterator[tuple[Foot, Plate, Evidence]]:
+    for foot, plate, e in _feet(s, pick):
+        if plate.bolts:
+            yield foot, plate, e
+
+
+@quantity("bolt_count", "count", "bolts")
+def bolt_count(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Bolts through the plate of each bolted foot."""
+    for foot, plate, e in _bolted(s, pick):
+        yield Measure(subject=foot.name, value=len(plate.bolts), evidence=e)
+
+
+@quantity("bolt_diameter", "mm", "bolt diameter")
+def bolt_diameter(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Nominal diameter of the thinnest bolt of each bolted foot."""
+    for foot, plate, e in _bolted(s, pick):
+        value = min(b.diameter for b in plate.bolts)
+        yield Measure(subject=foot.name, value=value, evidence=e)
+
+
+@quantity("bolt_tensile", "MPa", "bolt tensile strength")
+def bolt_tensile(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Nominal tensile strength of the weakest bolt of each bolted foot.
+
+    From its property class (ISO 898-1: the first number times 100 MPa) or SAE grade (SAE J429,
+    from memory).
+    """
+    for foot, plate, e in _bolted(s, pick):
+        values = [_tensile(b.grade) for b in plate.bolts]
+        known = [v for v in values if v is not None]
+        if len(known) < len(values):
+            need = f"the bolts' property class on plate {plate.id}"
+            yield Measure(subject=foot.name, evidence=e, missing=need)
+        else:
+            yield Measure(subject=foot.name, value=min(known), evidence=e)
+
+
+def _tensile(grade: str) -> float | None:
+    iso = re.search(r"\b(\d{1,2})\.(\d)\b", grade)
+    if iso:
+        return 100.0 * int(iso[1])
+    sae = re.search(r"grade[ -]?(\d)", grade, re.IGNORECASE)
+    return SAE_TENSILE.get(int(sae[1])) if sae else None
+
+
+@quantity("bolt_spread", "deg", "angle between bolts at the tube")
+def bolt_spread(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Smallest angle between two bolts of a foot, seen from the tube's axis along the plate."""
+    for foot, plate, e in _bolted(s, pick):
+        flat = (foot.point - plate.placement[:3, 3]) @ plate.placement[:3, :3]
+        ways = [plate.holes[b.hole].centre - flat[:2] for b in plate.bolts]
+        angles = sorted(atan2(float(w[1]), float(w[0])) for w in ways if np.hypot(*w) > 1e-6)
+        if len(angles) >= 2:
+            gaps = np.diff([*angles, angles[0] + 2 * pi])
+            yield Measure(subject=foot.name, value=degrees(float(gaps.min())), evidence=e)
+
+
+@quantity("brace_bolt_section_share", "ratio", "bolt section against the hoop's leg")
+def brace_bolt_section_share(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Bolt section of each bolted rear-brace foot over that of a leg of the main hoop.
+
+    Total nominal section; the leg with the smallest total counts.
+    """
+    legs = [_section(p) for f, p, _ in _bolted(s, Pick(roles=("main_hoop",), side=pick.side))]
+    if legs:
+        for foot, plate, e in _bolted(s, Pick(roles=("rear_brace",), side=pick.side)):
+            value = _section(plate) / min(legs)
+            yield Measure(subject=foot.name, value=value, evidence=e)
+
+
+def _section(plate: Plate) -> float:
+    return sum(pi / 4 * b.diameter**2 for b in plate.bolts)
+
+
+# --- gusset plates -------------------------------------------------------------------------
+
+
+def _gussets(s: Survey) -> Iterator[tuple[Plate, Evidence]]:
+    for p in s.plates:
+        if "gusset" in p.kind:
+            yield p, Evidence.of(*p.members, plates=[p.id])
+
+
+@quantity("gusset_thickness", "mm", "thickness of the gusset")
+def gusset_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Thickness of each gusset plate."""
+    for p, e in _gussets(s):
+        yield Measure(subject=p.id, value=p.thickness, evidence=e)
+
+
+@quantity("gusset_reach_over_od", "ratio", "gusset's reach over tube diameter")
+def gusset_reach_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Reach of each gusset plate along its tubes over the larger tube's diameter.
+
+    From where the axes meet to the plate's far edge; the shorter leg counts.
+    """
+    for p, e in _gussets(s):
+        reach = _reaches(s, p)
+        if reach:
+            od = max(s.cage.members[m].tube.od for m in p.members if m in s.cage.members)
+            yield Measure(subject=p.id, value=min(reach) / od, evidence=e)
+
+
+@quantity("gusset_reach", "mm", "gusset's reach along the tube")
+def gusset_reach(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """How long each gusset plate's shorter leg along a tube is, from its first to its last edge."""
+    for p, e in _gussets(s):
+        edges = [hi - lo for lo, hi in _spans(s, p)]
+        if edges:
+            yield Measure(subject=p.id, value=min(edges), evidence=e)
+
+
+def _spans(s: Survey, plate: Plate) -> list[tuple[float, float]]:
+    """Nearest and farthest edge of a gusset along each of its tubes, mm from the axes' meeting."""
+    members = [s.cage.members[m] for m in plate.members if m in s.cage.members]
+    if len(members) < 2:
+        return []
+    edge = plate.car_points(plate.outline.vertices)
+    out = []
+    for m, other in ((members[0], members[1]), (members[1], members[0])):
+        node = min(
+            (e for e in (m.path.start, m.path.end, other.path.start, other.path.end)),
+            key=lambda q: (
+                float(np.linalg.norm(m.path.nearest(q).point - q))
+                + float(np.linalg.norm(other.path.nearest(q).point - q))
+            ),
+        )
+        spots = [m.path.nearest(q) for q in edge]
+        close = [
+            float(np.linalg.norm(t.point - node))
+            for q, t in zip(edge, spots, strict=True)
+            if float(np.linalg.norm(t.point - q)) < m.tube.outer_radius + plate.thickness + 6.0
+        ]
+        if close:
+            out.append((min(close), max(close)))
+    return out
+
+
+def _reaches(s: Survey, plate: Plate) -> list[float]:
+    return [hi for _, hi in _spans(s, plate)]
+
+
+@quantity("gusset_hole_over_od", "ratio", "gusset hole over tube diameter")
+def gusset_hole_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Largest round hole of each gusset plate over the diameter of the larger tube."""
+    for p, e in _gussets(s):
+        holes = [h.diameter for h in p.holes if h.round_]
+        tubes = [s.cage.members[m].tube.od for m in p.members if m in s.cage.members]
+        if holes and tubes:
+            yield Measure(subject=p.id, value=max(holes) / max(tubes), evidence=e)
+
+
+@quantity("gussets_at_joint", "count", "gusset plates at the joint")
+def gussets_at_joint(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Gusset plates between each pair of tubes that has any."""
+    groups: dict[tuple[str, ...], list[Plate]] = {}
+    for p, _ in _gussets(s):
+        groups.setdefault(tuple(sorted(p.members)), []).append(p)
+    for names, plates in groups.items():
+        e = Evidence.of(*names, plates=[p.id for p in plates])
+        n = sum(p.quantity for p in plates)
+        yield Measure(subject=" x ".join(names), value=n, evidence=e)

@@ -1,0 +1,115 @@
+"""Named quantities: what a rule can measure, in which unit, and how.
+
+A quantity is a function from the survey of a cage and a pick of members to measures. Rule
+profiles name it; its docstring is what `show quantities` prints.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from importlib import import_module
+from inspect import getdoc
+from typing import TYPE_CHECKING, Literal
+
+from cagekit.checks.finding import Evidence, Value
+
+if TYPE_CHECKING:
+    from cagekit.checks.quantities.survey import Survey
+
+Unit = Literal[
+    "mm", "mm2", "kg", "deg", "ratio", "count", "pair", "text", "flag", "year", "s", "MPa"
+]
+"""``pair`` is two lengths, such as outside diameter by wall."""
+
+MODULES = (
+    "cagekit.checks.quantities.car",
+    "cagekit.checks.quantities.tubes",
+    "cagekit.checks.quantities.hoops",
+    "cagekit.checks.quantities.braces",
+    "cagekit.checks.quantities.doors",
+    "cagekit.checks.quantities.front",
+    "cagekit.checks.quantities.plates",
+    "cagekit.checks.quantities.driver",
+    "cagekit.checks.quantities.swing",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pick:
+    """Which members a rule looks at: roles (all when empty), side of the car, family of steel.
+
+    A role with ``!`` before it is left out.
+    """
+
+    roles: tuple[str, ...] = ()
+    side: Literal["", "left", "right"] = ""
+    steel: Literal["", "mild", "alloy"] = ""
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """The roles asked for, without those left out."""
+        return tuple(r for r in self.roles if not r.startswith("!"))
+
+    def takes(self, *names: str) -> bool:
+        """Whether something that goes by ``names`` (role, id, kind of foot) is looked at."""
+        if any(f"!{n}" in self.roles for n in names):
+            return False
+        return not self.named or any(n in self.named for n in names)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One measured value.
+
+    Args:
+        subject: what it was measured on.
+        value: the number in the quantity's unit; None when something is missing.
+        evidence: members and points.
+        missing: what has to be given before it can be measured, e.g. ``"a driver"``.
+    """
+
+    subject: str
+    value: Value = None
+    evidence: Evidence = field(default_factory=Evidence)
+    missing: str = ""
+
+
+Measurer = Callable[["Survey", Pick], Iterable[Measure]]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A quantity by name: unit, label as printed, description and the function that measures."""
+
+    name: str
+    unit: Unit
+    label: str
+    about: str
+    measure: Measurer
+
+
+_KNOWN: dict[str, Quantity] = {}
+_LOADED: list[bool] = []
+
+
+def quantity(name: str, unit: Unit, label: str = "") -> Callable[[Measurer], Measurer]:
+    """Register a function as the quantity ``name``; its docstring describes it."""
+
+    def register(function: Measurer) -> Measurer:
+        if name in _KNOWN:
+            raise ValueError(f"two quantities are called {name!r}")
+        about = " ".join((getdoc(function) or "").split())
+        _KNOWN[name] = Quantity(name, unit, label or name.replace("_", " "), about, function)
+        return function
+
+    return register
+
+
+def quantities() -> Mapping[str, Quantity]:
+    """Every quantity by name."""
+    if not _LOADED:
+        for module in MODULES:
+            import_module(module)
+        _LOADED.append(True)
+    return _KNOWN

@@ -1,0 +1,312 @@
+"""The survey of a cage: hoops, legs, feet and junctions found once, for every quantity to use."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from math import atan2, pi
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.checks.context import CheckContext
+from cagekit.checks.fit.scene import cockpit_of
+from cagekit.checks.quantities.bars import Bar, joined
+from cagekit.checks.quantities.quantity import Pick
+from cagekit.fit.cockpit import Cockpit
+from cagekit.geometry.centre_line import Arc, CentreLine, Spot, Vec, vec
+from cagekit.materials.steels import family
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.plate import Plate
+    from cagekit.inputs.build import Build
+    from cagekit.inputs.car import Car
+    from cagekit.inputs.driver import Driver
+
+HandSide = Literal["left", "right"]
+SIDES: tuple[HandSide, HandSide] = ("left", "right")
+
+HOOPS = ("main_hoop", "front_hoop", "half_hoop", "lateral_hoop")
+"""Roles of hoops with feet of their own."""
+FRAME_ROLES = (*HOOPS, "halo", "roof_rail", "header_bar", "rear_brace", "a_pillar_bar")
+"""Roles whose mutual junctions the rulebooks measure from."""
+CARRIERS = ("outrigger",)
+"""Roles that are part of the car under the cage: a foot may land on them."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Foot:
+    """Where a member stands on the car.
+
+    ``kind`` is ``hoop`` (main, front, lateral, half hoop or A-pillar bar), ``backstay`` or
+    ``other``; ``direct`` tells a foot that lands on a carrier tube without a plate.
+    """
+
+    member: Member
+    end: EndName
+    kind: Literal["hoop", "backstay", "other"]
+    direct: bool
+
+    @property
+    def point(self) -> Vec:
+        """Theoretical end point of the tube, ``(3,)`` mm."""
+        return self.member.path.end_point(self.end)
+
+    @property
+    def name(self) -> str:
+        """The member, with the side for a hoop that stands on both."""
+        if self.member.side in SIDES:
+            return self.member.id
+        return f"{self.member.id} {side_of(self.point)}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Junction:
+    """A node where frame members meet: point ``(3,)`` and member ids."""
+
+    point: Vec
+    members: tuple[str, ...]
+    roles: frozenset[str]
+
+
+class Survey:
+    """One cage as the rules see it.
+
+    Args:
+        build: resolved input.
+        cage: the cage.
+    """
+
+    def __init__(self, build: Build, cage: Cage) -> None:
+        self.build, self.cage = build, cage
+
+    @property
+    def car(self) -> Car:
+        """The car sheet."""
+        return self.build.car
+
+    @property
+    def drivers(self) -> tuple[Driver, ...]:
+        """The driver sheets, the driver first."""
+        return self.build.drivers
+
+    @cached_property
+    def members(self) -> tuple[Member, ...]:
+        """The tubes of the cage itself, without the carriers under it, in build order."""
+        return tuple(m for m in self.cage.members.values() if m.role not in CARRIERS)
+
+    @property
+    def driver_side(self) -> HandSide:
+        """Side of the car that the driver sits on."""
+        return self.car.driver_side
+
+    @property
+    def co_driver(self) -> bool:
+        """Whether somebody rides beside the driver."""
+        return any(d.role == "co_driver" for d in self.drivers)
+
+    def side_named(self, word: str) -> Literal["", "left", "right"]:
+        """``driver`` or ``passenger`` as left or right."""
+        if word == "driver":
+            return self.driver_side
+        if word == "passenger":
+            return other_side(self.driver_side)
+        return word  # type: ignore[return-value]
+
+    def pick(self, pick: Pick) -> tuple[Member, ...]:
+        """The members a rule looks at."""
+        return tuple(
+            m
+            for m in self.members
+            if pick.takes(m.role, m.id)
+            and (not pick.side or m.side == pick.side)
+            and (not pick.steel or self.steel_family(m) == pick.steel)
+        )
+
+    def of_role(self, *roles: str) -> tuple[Member, ...]:
+        """Members of the given roles."""
+        return tuple(m for m in self.members if m.role in roles)
+
+    def one(self, role: str) -> Member | None:
+        """The first member of a role."""
+        return next(iter(self.of_role(role)), None)
+
+    def bars(self, *roles: str, side: str = "") -> tuple[Bar, ...]:
+        """Bars of the given roles, pieces joined."""
+        return joined(m for m in self.of_role(*roles) if not side or m.side == side)
+
+    def steel_family(self, member: Member) -> str:
+        """``alloy`` for chromium-molybdenum tube, else ``mild``."""
+        return family(member.tube.material)
+
+    # --- hoops -------------------------------------------------------------------------
+
+    @cached_property
+    def main_hoop(self) -> Member | None:
+        """The main hoop, or its first piece."""
+        return self.one("main_hoop")
+
+    @cached_property
+    def layout(self) -> str:
+        """Which base structure it is."""
+        has = {m.role for m in self.members}
+        if "front_hoop" in has and "main_hoop" in has:
+            return "front_hoop"
+        if "lateral_hoop" in has:
+            return "lateral_hoops"
+        if "half_hoop" in has and "main_hoop" in has:
+            return "half_hoops"
+        if "halo" in has and "main_hoop" in has:
+            return "halo"
+        return "roll_bar" if "main_hoop" in has else "none"
+
+    def leg(self, hoop: Member, side: HandSide) -> CentreLine | None:
+        """The leg of a hoop on one side, from its foot upwards to the centre plane (or its end)."""
+        path = hoop.path
+        if hoop.side in SIDES:
+            if hoop.side != side:
+                return None
+            return path if path.start[2] <= path.end[2] else path.reversed()
+        mids = path.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+        if len(mids) != 1 or not 1.0 < mids[0].station < path.length - 1.0:
+            return None
+        first, second = path.split(mids[0].station)
+        return first if side_of(path.start) == side else second.reversed()
+
+    # --- feet and junctions ------------------------------------------------------------
+
+    @cached_property
+    def feet(self) -> tuple[Foot, ...]:
+        """Every end that stands on the car: flat on plate or sheet, or on an outrigger."""
+        hung = {i for door in self.cage.doors for i in door.pieces}
+        out = []
+        for m in self.members:
+            if m.id in hung:
+                continue
+            for name, end in m.ends:
+                parents = [self.cage.members[p] for p in end.parents if p in self.cage.members]
+                carried = bool(parents) and all(p.role in CARRIERS for p in parents)
+                carried = carried or end.surface == "outrigger"
+                if end.kind in (EndKind.FLAT, EndKind.PINNED) or carried:
+                    out.append(Foot(m, name, _foot_kind(m), carried))
+        return tuple(out)
+
+    def feet_of(self, pick: Pick) -> tuple[Foot, ...]:
+        """Feet by kind (``hoop``, ``backstay``, ``other``) or by role of their member."""
+        return tuple(
+            f
+            for f in self.feet
+            if pick.takes(f.kind, f.member.role, f.member.id)
+            and (not pick.side or side_of(f.point) == pick.side)
+        )
+
+    def hoop_foot(self, side: HandSide, role: str = "main_hoop") -> Foot | None:
+        """The foot of a hoop on one side."""
+        feet = [f for f in self.feet if f.member.role == role and side_of(f.point) == side]
+        return min(feet, key=lambda f: float(f.point[2]), default=None)
+
+    def front_foot(self, side: HandSide) -> Foot | None:
+        """The foot of the front leg on one side, whichever member stands there."""
+        for role in ("front_hoop", "half_hoop", "lateral_hoop", "a_pillar_bar"):
+            feet = [f for f in self.feet if f.member.role == role and side_of(f.point) == side]
+            if feet:
+                return max(feet, key=lambda f: float(f.point[0]))
+        return None
+
+    @cached_property
+    def junctions(self) -> tuple[Junction, ...]:
+        """Nodes where frame members meet each other."""
+        out: list[Junction] = []
+        for m in self.of_role(*FRAME_ROLES):
+            for name, end in m.ends:
+                parents = [self.cage.members[p] for p in end.parents if p in self.cage.members]
+                frame = [p for p in parents if p.role in FRAME_ROLES]
+                if frame:
+                    ids = (m.id, *(p.id for p in frame))
+                    roles = frozenset([m.role, *(p.role for p in frame)])
+                    out.append(Junction(m.path.end_point(name), ids, roles))
+        return tuple(out)
+
+    def brace_node(self, brace: Bar) -> tuple[Vec, Member] | None:
+        """Where a rear brace meets the hoop: its upper end and the hoop, None when it does not."""
+        hoop = self.main_hoop
+        if hoop is None:
+            return None
+        best = min(
+            ((gap_to(hoop.path, p), i) for i, p in enumerate((brace.start, brace.end))),
+            key=lambda x: x[0],
+        )
+        if best[0] > hoop.tube.od:
+            return None
+        return (brace.start, brace.end)[best[1]], hoop
+
+    # --- plates ------------------------------------------------------------------------
+
+    @property
+    def plates(self) -> tuple[Plate, ...]:
+        """Every plate of the cage."""
+        return tuple(self.cage.plates)
+
+    # --- people ------------------------------------------------------------------------
+
+    @cached_property
+    def cockpit(self) -> Cockpit:
+        """Everybody as seated among the tubes, padding on; empty without driver sheets."""
+        return cockpit_of(CheckContext(build=self.build, cage=self.cage))
+
+    # --- pillar and swing-out ----------------------------------------------------------
+
+    @cached_property
+    def pillar_braced(self) -> bool:
+        """Whether both sides have a windscreen-pillar brace."""
+        return {m.side for m in self.of_role("windscreen_brace")} >= set(SIDES)
+
+    @cached_property
+    def swing_out(self) -> bool:
+        """Whether a door bar swings out."""
+        return any(m.swing is not None for m in self.members)
+
+
+def side_of(point: Iterable[float]) -> HandSide:
+    """Which side of the centre plane a point is on."""
+    _, y, _ = point
+    return "left" if y >= 0 else "right"
+
+
+def other_side(side: str) -> HandSide:
+    """The opposite side."""
+    return "right" if side == "left" else "left"
+
+
+def extreme(path: CentreLine, direction: Iterable[float]) -> tuple[float, Vec]:
+    """How far a centre line reaches along ``direction`` (unit, ``(3,)``): value (mm) and point."""
+    d = np.asarray(tuple(direction), float)
+    spots = [path.start]
+    for q in path.pieces:
+        spots.append(q.end)
+        if isinstance(q, Arc):
+            a = atan2(float(q.direction @ d), float(q.radial @ d)) % (2 * pi)
+            if a < q.angle:
+                spots.append(vec(q.point(a * q.radius)))
+    values = [float(p @ d) for p in spots]
+    i = int(np.argmax(values))
+    return values[i], spots[i]
+
+
+def gap_to(path: CentreLine, point: Vec) -> float:
+    """Distance from a point to a centre line, mm."""
+    return float(np.linalg.norm(path.nearest(point).point - point))
+
+
+def spot_at(path: CentreLine, point: Vec) -> Spot:
+    """The spot of a centre line nearest to a point."""
+    return path.nearest(point)
+
+
+def _foot_kind(member: Member) -> Literal["hoop", "backstay", "other"]:
+    if member.role in HOOPS or member.role == "a_pillar_bar":
+        return "hoop"
+    return "backstay" if member.role == "rear_brace" else "other"

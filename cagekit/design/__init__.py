@@ -1,0 +1,1 @@
+"""One build and what is worked out from it, each once."""

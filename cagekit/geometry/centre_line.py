@@ -1,0 +1,492 @@
+"""Centre line of a tube: straights and tangent arcs in space.
+
+Frame: ISO 8855 vehicle axes (X forward, Y left, Z up), mm, radians. A path runs from end ``a``
+(station 0) to end ``b`` (station ``length``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import pairwise
+from math import acos, atan2, pi, tan
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cagekit.errors import GeometryError
+
+Vec = NDArray[np.float64]
+
+LENGTH_TOL = 1e-9
+"""Lengths (mm) below this do not exist; a straight shorter than it is left out."""
+STRAIGHT_TOL = 1e-9
+"""Turns (rad) below this are no bend."""
+
+
+def vec(value: ArrayLike) -> Vec:
+    """Return ``value`` as a read-only float array of shape ``(3,)``."""
+    out = np.array(value, dtype=float)
+    if out.shape != (3,):
+        raise ValueError(f"a point has three coordinates, got shape {out.shape}")
+    out.setflags(write=False)
+    return out
+
+
+def unit(value: ArrayLike) -> Vec:
+    """Return the unit vector of ``value``, shape ``(3,)``; zero length raises ValueError."""
+    v = np.asarray(value, dtype=float)
+    n = float(np.sqrt(v @ v))
+    if n < 1e-12:
+        raise ValueError("a direction needs a length")
+    return vec(v / n)
+
+
+def _cross(a: Vec, b: Vec) -> tuple[float, float, float]:
+    """Cross product of two vectors; numpy's own is slow on single ones."""
+    ax, ay, az = a.tolist()
+    bx, by, bz = b.tolist()
+    return ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+
+
+def rotate(v: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
+    """Rotate vectors ``(..., 3)`` about the unit ``axis`` by ``angle`` rad (Rodrigues)."""
+    x = np.asarray(v, dtype=float)
+    k = np.asarray(axis, dtype=float)
+    c, s = np.cos(angle), np.sin(angle)
+    return np.asarray(x * c + np.cross(k, x) * s + np.multiply.outer(x @ k, k) * (1 - c))
+
+
+def perpendicular(direction: ArrayLike) -> Vec:
+    """Return a unit vector square to ``direction``: the one nearest to up, else to forward."""
+    d = np.asarray(direction, dtype=float)
+    for up in ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0)):
+        u = np.array(up)
+        p = u - (u @ d) * d
+        if p @ p > 1e-4:
+            return unit(p)
+    raise AssertionError("a direction cannot be parallel to both axes")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """A straight piece from ``start`` to ``end``, each ``(3,)`` mm."""
+
+    start: Vec
+    end: Vec
+    length: float = field(init=False)
+    direction: Vec = field(init=False)
+    """Unit vector of travel, ``(3,)``."""
+
+    def __post_init__(self) -> None:
+        along = self.end - self.start
+        length = float(np.sqrt(along @ along))
+        object.__setattr__(self, "length", length)
+        object.__setattr__(self, "direction", unit(along))
+
+    def point(self, s: ArrayLike) -> Vec:
+        """Points at local stations ``s`` (mm), shape ``s.shape + (3,)``; extrapolates."""
+        return np.asarray(self.start + np.multiply.outer(np.asarray(s, float), self.direction))
+
+    def tangent(self, s: ArrayLike) -> Vec:
+        """Unit tangents at local stations, shape ``s.shape + (3,)``."""
+        s = np.asarray(s, float)
+        return np.broadcast_to(self.direction, (*s.shape, 3))
+
+    def nearest(self, p: Vec) -> float:
+        """Local station (mm, within the piece) of the point nearest to ``p``."""
+        return min(max(float((p - self.start) @ self.direction), 0.0), self.length)
+
+    def reversed(self) -> Line:
+        """The piece walked from its other end."""
+        return Line(self.end, self.start)
+
+    def part(self, s0: float, s1: float) -> Line:
+        """The piece between two local stations."""
+        return Line(vec(self.point(s0)), vec(self.point(s1)))
+
+    def mapped(self, rotation: Vec, shift: Vec) -> Line:
+        """Apply an orthogonal ``(3, 3)`` map, then a shift ``(3,)`` mm."""
+        return Line(vec(rotation @ self.start + shift), vec(rotation @ self.end + shift))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Arc:
+    """A bend: from ``start`` about ``centre``, right-handed about ``axis`` by ``angle`` rad."""
+
+    start: Vec
+    centre: Vec
+    axis: Vec
+    angle: float
+    radius: float = field(init=False)
+    """Centre-line radius, mm."""
+    radial: Vec = field(init=False)
+    """Unit vector from the centre to the start, ``(3,)`` (outside of the bend)."""
+    direction: Vec = field(init=False)
+    """Unit tangent at the start, ``(3,)``."""
+
+    def __post_init__(self) -> None:
+        out = self.start - self.centre
+        radial = unit(out)
+        object.__setattr__(self, "radius", float(np.sqrt(out @ out)))
+        object.__setattr__(self, "radial", radial)
+        object.__setattr__(self, "direction", vec(_cross(self.axis, radial)))
+
+    @property
+    def length(self) -> float:
+        """Length of the centre line, mm."""
+        return self.radius * self.angle
+
+    @property
+    def end(self) -> Vec:
+        """Where the bend ends, ``(3,)`` mm."""
+        return vec(self.point(self.length))
+
+    def point(self, s: ArrayLike) -> Vec:
+        """Points at local stations ``s`` (mm along the arc), shape ``s.shape + (3,)``."""
+        a = np.asarray(s, float) / self.radius
+        x, y = self.radial, self.direction
+        ring = np.multiply.outer(np.cos(a), x) + np.multiply.outer(np.sin(a), y)
+        return np.asarray(self.centre + self.radius * ring)
+
+    def tangent(self, s: ArrayLike) -> Vec:
+        """Unit tangents at local stations, shape ``s.shape + (3,)``."""
+        a = np.asarray(s, float) / self.radius
+        x, y = self.radial, self.direction
+        return np.asarray(np.multiply.outer(np.cos(a), y) - np.multiply.outer(np.sin(a), x))
+
+    def nearest(self, p: Vec) -> float:
+        """Local station (mm, within the bend) of the point nearest to ``p``."""
+        w = p - self.centre
+        a = atan2(float(w @ self.direction), float(w @ self.radial))
+        if a < 0.5 * self.angle - pi:
+            a += 2 * pi
+        return min(max(a, 0.0), self.angle) * self.radius
+
+    def reversed(self) -> Arc:
+        """The bend walked from its other end."""
+        return Arc(self.end, self.centre, vec(-self.axis), self.angle)
+
+    def part(self, s0: float, s1: float) -> Arc:
+        """The piece between two local stations."""
+        return Arc(vec(self.point(s0)), self.centre, self.axis, (s1 - s0) / self.radius)
+
+    def mapped(self, rotation: Vec, shift: Vec) -> Arc:
+        """Apply an orthogonal ``(3, 3)`` map, then a shift ``(3,)`` mm."""
+        # an axis is a pseudo-vector: a mirror turns it round
+        axis = rotation @ self.axis * np.sign(np.linalg.det(rotation))
+        start, centre = rotation @ self.start + shift, rotation @ self.centre + shift
+        return Arc(vec(start), vec(centre), vec(axis), self.angle)
+
+
+Piece = Line | Arc
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spot:
+    """A spot on a path: station (mm), centre-line ``point`` and unit ``tangent``, ``(3,)`` each.
+
+    ``piece`` is the index of the straight or bend and ``local`` the station within it.
+    """
+
+    station: float
+    point: Vec
+    tangent: Vec
+    piece: int
+    local: float
+
+
+@dataclass(frozen=True, eq=False)
+class CentreLine:
+    """A centre line made of pieces that follow each other tangentially."""
+
+    pieces: tuple[Piece, ...]
+
+    @classmethod
+    def from_polyline(
+        cls, points: ArrayLike, radii: float | Sequence[float], *, owner: str = "path"
+    ) -> CentreLine:
+        """Round the inner corners of a polyline.
+
+        Args:
+            points: corners ``(n, 3)``, mm, n >= 2, the first and last being the tube's ends.
+            radii: centre-line radius per inner corner ``(n - 2,)``, or one for all, mm.
+            owner: name used in the error.
+
+        Raises:
+            GeometryError: points coincide, the tube doubles back, bends overlap, or a bend
+                needs more straight than there is; names the bend (counted from 1 at end a).
+        """
+        p = np.asarray(points, dtype=float)
+        if p.ndim != 2 or p.shape[0] < 2 or p.shape[1] != 3:
+            raise GeometryError(owner, f"needs at least two points in space, got {p.shape}.")
+        if not np.isfinite(p).all():
+            raise GeometryError(owner, "a point is not a finite number.")
+        n = len(p)
+        r = np.broadcast_to(np.asarray(radii, dtype=float), (max(n - 2, 0),))
+        if len(r) and not (np.isfinite(r).all() and (r > 0).all()):
+            raise GeometryError(owner, f"bend radius {float(r.min()):g} mm must be above zero.")
+        steps = np.diff(p, axis=0)
+        lengths = np.linalg.norm(steps, axis=1)
+        if (lengths < 1e-6).any():
+            i = int(np.argmin(lengths))
+            raise GeometryError(owner, f"points {i + 1} and {i + 2} lie on the same spot.")
+        d = steps / lengths[:, None]
+        turn = np.zeros(n)
+        tail = np.zeros(n)
+        for i in range(1, n - 1):
+            t = acos(float(np.clip(d[i - 1] @ d[i], -1.0, 1.0)))
+            cross = float(np.linalg.norm(np.cross(d[i - 1], d[i])))
+            t = atan2(cross, float(d[i - 1] @ d[i])) if t < 0.1 else t
+            if t > pi - 1e-3:
+                raise GeometryError(owner, f"doubles back on itself at bend {i}.")
+            turn[i] = 0.0 if t < STRAIGHT_TOL else t
+            tail[i] = r[i - 1] * tan(turn[i] / 2)
+        for i in range(n - 1):
+            need = float(tail[i] + tail[i + 1])
+            if need > lengths[i] + 1e-6:
+                bends = [str(k) for k in (i, i + 1) if turn[k] > 0]
+                what = (
+                    f"bend {bends[0]} needs"
+                    if len(bends) == 1
+                    else f"bends {' and '.join(bends)} need"
+                )
+                raise GeometryError(
+                    owner,
+                    f"{what} {need:.1f} mm of the leg from point {i + 1} to point {i + 2}, "
+                    f"only {lengths[i]:.1f} mm available.",
+                    "Use a smaller bend radius, a longer leg or a smaller bend angle.",
+                )
+        pieces: list[Piece] = []
+        here = p[0]
+        for i in range(1, n):
+            stop = p[i] - tail[i] * d[i - 1]
+            if float((stop - here) @ d[i - 1]) > 1e-7:
+                pieces.append(Line(vec(here), vec(stop)))
+            if i < n - 1 and turn[i] > 0:
+                axis = unit(np.cross(d[i - 1], d[i]))
+                out = np.cross(d[i - 1], axis)
+                pieces.append(Arc(vec(stop), vec(stop - r[i - 1] * out), axis, float(turn[i])))
+                here = p[i] + tail[i] * d[i]
+            elif i < n - 1:
+                here = stop
+        return cls(tuple(_merge(pieces)))
+
+    @classmethod
+    def straight(cls, start: ArrayLike, end: ArrayLike, *, owner: str = "path") -> CentreLine:
+        """One straight from ``start`` to ``end``, ``(3,)`` mm each."""
+        return cls.from_polyline([vec(start), vec(end)], 0.0, owner=owner)
+
+    @cached_property
+    def starts(self) -> Vec:
+        """Station at which each piece starts, and the length last, ``(n_pieces + 1,)`` mm."""
+        return np.concatenate([[0.0], np.cumsum([q.length for q in self.pieces])])
+
+    @property
+    def length(self) -> float:
+        """Length of the centre line, mm."""
+        return float(self.starts[-1])
+
+    @property
+    def start(self) -> Vec:
+        """End a, ``(3,)`` mm."""
+        return self.pieces[0].start
+
+    @property
+    def end(self) -> Vec:
+        """End b, ``(3,)`` mm."""
+        return self.pieces[-1].end
+
+    @property
+    def bends(self) -> tuple[Arc, ...]:
+        """The bends, in order from end a."""
+        return tuple(q for q in self.pieces if isinstance(q, Arc))
+
+    def end_point(self, end: str) -> Vec:
+        """Theoretical end point at end ``"a"`` or ``"b"``, ``(3,)`` mm."""
+        return self.start if end == "a" else self.end
+
+    def out_direction(self, end: str) -> Vec:
+        """Unit vector that points out of the tube at end ``"a"`` or ``"b"``, ``(3,)``."""
+        if end == "a":
+            return vec(-self.pieces[0].direction)
+        last = self.pieces[-1]
+        return vec(last.tangent(last.length))
+
+    def locate(self, station: float) -> tuple[int, float]:
+        """Piece index and local station of ``station`` (clamped to the path), mm."""
+        s = min(max(float(station), 0.0), self.length)
+        i = int(np.clip(np.searchsorted(self.starts, s, side="right") - 1, 0, len(self.pieces) - 1))
+        return i, s - float(self.starts[i])
+
+    def spot(self, station: float) -> Spot:
+        """The spot at ``station`` mm from end a; raises GeometryError when off the path."""
+        if not -1e-6 <= station <= self.length + 1e-6:
+            raise GeometryError(
+                "path", f"station {station:.1f} mm is off the tube (0 to {self.length:.1f} mm)."
+            )
+        i, local = self.locate(station)
+        q = self.pieces[i]
+        return Spot(
+            float(self.starts[i] + local), vec(q.point(local)), vec(q.tangent(local)), i, local
+        )
+
+    def points(self, stations: ArrayLike) -> Vec:
+        """Centre-line points at stations ``(n,)`` mm, shape ``(n, 3)``."""
+        return self._map(stations, lambda q, s: q.point(s))
+
+    def tangents(self, stations: ArrayLike) -> Vec:
+        """Unit tangents at stations ``(n,)`` mm, shape ``(n, 3)``."""
+        return self._map(stations, lambda q, s: q.tangent(s))
+
+    def _map(self, stations: ArrayLike, f) -> Vec:  # type: ignore[no-untyped-def]
+        s = np.clip(np.atleast_1d(np.asarray(stations, float)), 0.0, self.length)
+        if len(self.pieces) == 1:
+            return np.array(f(self.pieces[0], s))
+        which = np.clip(np.searchsorted(self.starts, s, side="right") - 1, 0, len(self.pieces) - 1)
+        out = np.empty((len(s), 3))
+        for i in np.unique(which):
+            m = which == i
+            out[m] = f(self.pieces[i], s[m] - self.starts[i])
+        return out
+
+    def nearest(self, point: ArrayLike) -> Spot:
+        """The spot on the centre line nearest to ``point``, ``(3,)`` mm."""
+        p = np.asarray(point, float)
+        best: tuple[float, int, float] | None = None
+        for i, q in enumerate(self.pieces):
+            s = q.nearest(p)
+            away = q.point(s) - p
+            gap = float(np.sqrt(away @ away))
+            if best is None or gap < best[0] - 1e-9:
+                best = (gap, i, s)
+        assert best is not None
+        _, i, s = best
+        q = self.pieces[i]
+        return Spot(float(self.starts[i] + s), vec(q.point(s)), vec(q.tangent(s)), i, s)
+
+    def distances(self, points: ArrayLike) -> Vec:
+        """Distance of points ``(n, 3)`` to the centre line, ``(n,)`` mm."""
+        p = np.asarray(points, float)
+        best = np.full(len(p), np.inf)
+        for q in self.pieces:
+            if isinstance(q, Line):
+                along = np.clip((p - q.start) @ q.direction, 0.0, q.length)
+                spots = q.start + along[:, None] * q.direction
+            else:
+                w = p - q.centre
+                turn = np.arctan2(w @ q.direction, w @ q.radial)
+                turn = np.where(turn < 0.5 * q.angle - pi, turn + 2 * pi, turn)
+                spots = q.point(np.clip(turn, 0.0, q.angle) * q.radius)
+            best = np.minimum(best, np.linalg.norm(p - spots, axis=1))
+        return best
+
+    def crossings(self, point: ArrayLike, normal: ArrayLike) -> tuple[Spot, ...]:
+        """Every spot where the centre line meets the plane through ``point`` square to ``normal``.
+
+        Pieces that lie in the plane give none.
+        """
+        p0, n = np.asarray(point, float), unit(normal)
+        found: list[float] = []
+        for i, q in enumerate(self.pieces):
+            s0 = float(self.starts[i])
+            if isinstance(q, Line):
+                rise = float(q.direction @ n)
+                if abs(rise) < 1e-12:
+                    continue
+                s = float((p0 - q.start) @ n) / rise
+                if -1e-7 <= s <= q.length + 1e-7:
+                    found.append(s0 + min(max(s, 0.0), q.length))
+                continue
+            a, b = q.radius * float(q.radial @ n), q.radius * float(q.direction @ n)
+            c = float((p0 - q.centre) @ n)
+            amp = float(np.hypot(a, b))
+            if amp < 1e-12 or abs(c) > amp:
+                continue
+            mid, half = atan2(b, a), acos(float(np.clip(c / amp, -1, 1)))
+            for t in (mid - half, mid + half):
+                t = (t + 1e-9) % (2 * pi) - 1e-9
+                if t <= q.angle + 1e-9:
+                    found.append(s0 + min(max(t, 0.0), q.angle) * q.radius)
+        out: list[float] = []
+        for s in sorted(found):
+            if not out or s - out[-1] > 1e-6:
+                out.append(s)
+        return tuple(self.spot(s) for s in out)
+
+    def at_height(self, z: float) -> tuple[Spot, ...]:
+        """Every spot at height ``z`` mm, in order from end a."""
+        return self.crossings((0.0, 0.0, z), (0.0, 0.0, 1.0))
+
+    def reversed(self) -> CentreLine:
+        """The same centre line walked from the other end."""
+        return CentreLine(tuple(q.reversed() for q in reversed(self.pieces)))
+
+    def mapped(self, rotation: ArrayLike, shift: ArrayLike = (0.0, 0.0, 0.0)) -> CentreLine:
+        """Apply an orthogonal ``(3, 3)`` map (mirrors allowed), then a shift ``(3,)`` mm."""
+        m, t = np.asarray(rotation, float), np.asarray(shift, float)
+        return CentreLine(tuple(q.mapped(m, t) for q in self.pieces))
+
+    def mirrored(self) -> CentreLine:
+        """The centre line on the other side of the car's centre plane (Y to -Y)."""
+        return self.mapped(np.diag([1.0, -1.0, 1.0]))
+
+    def part(self, s0: float, s1: float) -> CentreLine:
+        """The path between two stations, mm, ``s0 < s1``."""
+        if s1 - s0 < 1e-6:
+            raise GeometryError("path", f"nothing left between {s0:.1f} and {s1:.1f} mm.")
+        pieces: list[Piece] = []
+        for i, q in enumerate(self.pieces):
+            lo = max(s0 - float(self.starts[i]), 0.0)
+            hi = min(s1 - float(self.starts[i]), q.length)
+            if hi - lo > 1e-7:
+                whole = lo == 0.0 and hi == q.length
+                pieces.append(q if whole else q.part(lo, hi))
+        return CentreLine(tuple(pieces))
+
+    def split(self, *stations: float) -> tuple[CentreLine, ...]:
+        """Cut at the given stations, mm; returns one path more than stations."""
+        cuts = [0.0, *sorted(stations), self.length]
+        return tuple(self.part(a, b) for a, b in pairwise(cuts))
+
+    def corners(self) -> Vec:
+        """The polyline that the path was rounded from: ends and bend corners, ``(n, 3)`` mm."""
+        out = [self.start]
+        for q in self.pieces:
+            if isinstance(q, Arc):
+                tail = q.radius * tan(q.angle / 2)
+                out.append(vec(q.start + tail * q.direction))
+        return np.array([*out, self.end])
+
+    def reference_lines(self, zero: ArrayLike | None = None) -> Vec:
+        """Carry one reference line along the tube, ``(n_pieces + 1, 3)`` unit vectors.
+
+        Row i is the direction from the centre line to the reference line at the start of piece
+        i, the last row that at end b: constant on a straight, turned with the tube on a bend.
+        Without ``zero`` the line starts on the outside of the first bend, or for a straight tube
+        on the side nearest to up (forward for an upright tube).
+        """
+        if zero is None:
+            bends = self.bends
+            x = bends[0].radial if bends else perpendicular(self.pieces[0].direction)
+        else:
+            x = np.asarray(zero, float)
+            x = x - (x @ self.pieces[0].direction) * self.pieces[0].direction
+        rows = [unit(x)]
+        for q in self.pieces:
+            last = rows[-1]
+            rows.append(unit(rotate(last, q.axis, q.angle)) if isinstance(q, Arc) else last)
+        return np.array(rows)
+
+
+def _merge(pieces: list[Piece]) -> list[Piece]:
+    """Join straights that follow each other in line."""
+    out: list[Piece] = []
+    for q in pieces:
+        last = out[-1] if out else None
+        if isinstance(q, Line) and isinstance(last, Line):
+            out[-1] = Line(last.start, q.end)
+        else:
+            out.append(q)
+    return out

@@ -1,0 +1,101 @@
+"""The car sheet to fill in: TOML with a question mark for every number on the measuring sheet."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+
+from cagekit.inputs.entries import MemberEntry
+from cagekit.measuring.sheet import CHECKS, Measure, block, measuring_sheet
+
+BLANK = '"?"'
+HEAD = """\
+# Car sheet to fill in. {what}.
+# The number before each line is that of the measuring sheet. Put a number in place of every "?";
+# a "?" that is left is named, with its line, when the file is read. Numbers are {words};
+# a text may carry its own unit: "1 5/8 in", "41.3 mm".
+# X = 0 in the plane of the main hoop's feet, Y = 0 on the centre string, Z = 0 on the sill tops.
+# A cage can kill when it is wrong: measure twice on the real car.
+kind = "car"
+name = "my-car"
+description = ""
+units = "{units}"
+body = "closed"         # or "open"
+frame = "unibody"       # or "frame"
+doors = 3
+driver_side = "left"    # or "right"
+# mass = 1200           # ready to run without driver, kg
+"""
+SEAT = '\n# One [[seats]] for each seat, the driver\'s first.\n[[seats]]\nside = "left"'
+VALUES = {
+    "one": BLANK,
+    "angle": BLANK,
+    "xyz": f"[{BLANK}, {BLANK}, {BLANK}]",
+    "pair": f"[{BLANK}, {BLANK}]",
+    "rearfront": f"[{BLANK}, {BLANK}]",
+    "corners": "[" + ", ".join([f"[{BLANK}, {BLANK}]"] * 5) + "]",
+    "section": "[" + ", ".join([f"[{BLANK}, {BLANK}]"] * 4) + "]",
+    "falls": "[0, 0, 1]",
+}
+NOTES = {
+    "falls": "[tangent of the fall to the front, tangent of the fall outwards, 1]",
+    "section": "leave the line out where no plate is folded to the floor",
+}
+
+
+def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") -> str:
+    """Return the blank car sheet of a layout's or a build's members, as TOML.
+
+    What only the checks look at is there too, but behind a ``#``.
+    """
+    measures = measuring_sheet(entries).measures
+    blocks: dict[str, list[Measure]] = {}
+    for m in measures:
+        blocks.setdefault(block(m.field), []).append(m)
+    words = {"mm": "millimetres", "in": "inches"}[units]
+    out = [HEAD.format(what=what, units=units, words=words).rstrip()]
+    for name in [b for b in blocks if _plain(b, blocks[b]) and not b.startswith("side.")]:
+        out += _lines(blocks[name], optional=_optional(blocks[name]))
+    for name in [b for b in blocks if not b.startswith("side.") and not _plain(b, blocks[b])]:
+        optional = _optional(blocks[name])
+        head = SEAT if name == "seats" else f"\n[{name}]"
+        out += [f"\n# {head[1:]}" if optional else head, *_lines(blocks[name], optional=optional)]
+    for side in ("left", "right"):
+        out += _side(side, {b: v for b, v in blocks.items() if b.startswith("side.")})
+    return "\n".join(out) + "\n"
+
+
+def _side(side: str, blocks: dict[str, list[Measure]]) -> Iterator[str]:
+    yield f"\n# ---- {side} side; y counts outwards from the centre string ----\n[{side}]"
+    for name, rows in blocks.items():
+        if _plain(name, rows):
+            yield from _lines(rows, optional=_optional(rows))
+    for name, rows in blocks.items():
+        if not _plain(name, rows):
+            optional = _optional(rows)
+            head = f"[{side}.{name.removeprefix('side.')}]"
+            yield f"\n# {head}" if optional else f"\n{head}"
+            yield from _lines(rows, optional=optional)
+
+
+def _plain(name: str, rows: Sequence[Measure]) -> bool:
+    """Whether a part is a single field, not a table."""
+    return rows[0].field == name
+
+
+def _optional(rows: Sequence[Measure]) -> bool:
+    return all(m.because == (CHECKS,) for m in rows)
+
+
+def _lines(rows: Sequence[Measure], *, optional: bool) -> Iterator[str]:
+    mark = "# " if optional else ""
+    for m in sorted(rows, key=lambda m: m.number):
+        words = f"{m.number} {m.name}: {m.how}" + (
+            f"; {NOTES[m.blank]}" if m.blank in NOTES else ""
+        )
+        yield from (f"# {line}" for line in textwrap.wrap(words, 94))
+        value = VALUES.get(m.blank, BLANK)
+        if m.blank == "choice":
+            value = f'"{m.choices[0]}"    # ' + ", ".join(m.choices)
+        off = "# " if m.blank == "section" and not mark else mark
+        yield f"{off}{m.field.rsplit('.', 1)[-1]} = {value}"

@@ -1,0 +1,129 @@
+"""Engraved letters: where on a plate the id has room, and its strokes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil, pi
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.cage.plate import Plate
+from cagekit.geometry.outline import Outline, Vec2
+from cagekit.shop.nesting.letters import strokes, text_box
+
+ROW = 1.7
+"""From one row of letters to the next, in letter heights."""
+
+
+def engraved(plate: Plate, letter_height: float) -> list[Outline]:
+    """The id, where it keeps clear of edges, holes, folds and the foot; empty without room."""
+    free = _Free(plate)
+    height = letter_height
+    while height >= 2.5:
+        for rows in _broken(plate.id):
+            spot = free.room(rows, height)
+            if spot is not None:
+                return _block(rows, height, *spot)
+        height *= 0.8
+    return []
+
+
+def _broken(text: str) -> list[list[str]]:
+    """The id in one, two and three rows, broken at underscores."""
+    words = text.split("_")
+    out = [[text]]
+    for count in (2, 3):
+        if len(words) >= count:
+            rows: list[str] = []
+            size = ceil(len(text) / count)
+            row = words[0]
+            for word in words[1:]:
+                if len(row) + len(word) + 1 > size + 3 and len(rows) < count - 1:
+                    rows.append(row)
+                    row = word
+                else:
+                    row = f"{row}_{word}"
+            out.append([*rows, row])
+    return out
+
+
+def _block(rows: Sequence[str], height: float, middle: Vec2, angle: float) -> list[Outline]:
+    """Rows of text about ``middle``."""
+    out: list[Outline] = []
+    down = np.array([np.sin(angle), -np.cos(angle)]) * ROW * height
+    for i, text in enumerate(rows):
+        out += written(text, height, middle + (i - (len(rows) - 1) / 2) * down, angle)
+    return out
+
+
+class _Free:
+    """Where on a plate letters may stand: clear of edges, holes, bend zones and marks."""
+
+    def __init__(self, plate: Plate) -> None:
+        self.edge = _chords(plate.outline)
+        closed = [h.loop for h in plate.holes] + [b.loop for b in plate.bends]
+        closed += [m.line for m in plate.marks if m.line.closed]
+        self.closed = [_chords(loop) for loop in closed]
+        self.open = [_chords(m.line) for m in plate.marks if not m.line.closed]
+        low, high = plate.outline.box
+        step = max(float(max(high - low)) / 30, 1.0)
+        x, y = (np.arange(a + step / 2, b, step) for a, b in zip(low, high, strict=True))
+        grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+        clear = self.clearance(grid)
+        # a text fits nowhere that its middle does not: only the clearest middles are tried
+        order = np.argsort(-clear, kind="stable")[:48]
+        self.middles, self.clear = grid[order], clear[order]
+
+    def clearance(self, points: Vec2) -> Vec2:
+        """How far points ``(n, 2)`` are from what letters keep off, mm; negative on it."""
+        gap = np.where(self.edge.contains(points), self.edge.distance(points), -1.0)
+        for loop in self.closed:
+            gap = np.minimum(gap, np.where(loop.contains(points), -1.0, loop.distance(points)))
+        for line in self.open:
+            gap = np.minimum(gap, line.distance(points))
+        return np.asarray(gap)
+
+    def room(self, rows: Sequence[str], height: float) -> tuple[Vec2, float] | None:
+        """Middle and angle of the clearest place for rows of text, or None."""
+        boxes = [text_box(text, height) for text in rows]
+        width = max(b[0] for b in boxes)
+        tall = max(b[2] - b[1] for b in boxes) + (len(rows) - 1) * ROW * height
+        reach = max(1.5, 0.3 * height) + 0.25 * height
+        middles = self.middles[self.clear >= reach + min(width, tall) / 2]
+        if not len(middles):
+            return None
+        u, v = np.meshgrid(
+            np.linspace(-0.5, 0.5, max(3, int(np.ceil(width / height)) + 1)) * width,
+            np.linspace(-0.5, 0.5, len(rows) + 1) * tall,
+        )
+        box = np.column_stack([u.ravel(), v.ravel()])
+        best: tuple[float, int, float] | None = None
+        for angle in (0.0, pi / 2):
+            c, s = np.cos(angle), np.sin(angle)
+            points = middles[:, None, :] + (box @ np.array([[c, s], [-s, c]]))[None]
+            least = self.clearance(points.reshape(-1, 2)).reshape(len(middles), -1).min(1)
+            i = int(np.argmax(least))
+            if least[i] >= reach and (best is None or least[i] > best[0] + 1e-9):
+                best = (float(least[i]), i, angle)
+        return None if best is None else (middles[best[1]], best[2])
+
+
+def _chords(line: Outline) -> Outline:
+    """The line with its arcs as short straights: quicker to measure to."""
+    points = line.flat_points(0.05)
+    return Outline(points, np.zeros(len(points)), line.closed)
+
+
+def written(
+    text: str, height: float, middle: ArrayLike, angle: float = 0.0, *, lift: float | None = None
+) -> list[Outline]:
+    """A line of text as strokes, centred on ``middle`` and turned by ``angle`` rad.
+
+    With ``lift`` the base line lies that far above ``middle`` instead.
+    """
+    width, low, high = text_box(text, height)
+    down = -(low + high) / 2 if lift is None else lift
+    shift = np.array([-width / 2, down])
+    lines = [Outline(r + shift, np.zeros(len(r)), closed=False) for r in strokes(text, height)]
+    return [o.turned(angle).moved(middle) for o in lines]

@@ -1,0 +1,386 @@
+"""What goes to the cutting table: contours with kerf and bridges, marks, folds, letters, notes.
+
+A `Drawing` is plain 2D geometry on our own layers, mm, in the plate's flat frame; the DXF and
+picture writers draw it as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from functools import cache, lru_cache
+from math import atan2, pi
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cagekit.cage.plate import Hole, HolePurpose, Plate
+from cagekit.data import rows as table_rows
+from cagekit.errors import GeometryError, NotFoundError
+from cagekit.geometry.fold import bend_name
+from cagekit.geometry.outline import Outline, Segment
+from cagekit.hints import did_you_mean
+from cagekit.shop.nesting.engraving import engraved, written
+from cagekit.shop.nesting.letters import strokes
+from cagekit.units import format_length, format_mass
+
+if TYPE_CHECKING:
+    from cagekit.inputs.tooling import Tooling
+
+
+class Layer(StrEnum):
+    """What a line on the drawing is for; the value is the layer's name in the file."""
+
+    OUTSIDE = "CUT_OUTSIDE"
+    INSIDE = "CUT_INSIDE"
+    FOLD = "FOLD_LINE"
+    MARK = "MARK_SCRIBE"
+    NOTE = "NOTE_ONLY"
+
+    @property
+    def is_cut(self) -> bool:
+        """Tell whether the table cuts through on this layer."""
+        return self in (Layer.OUTSIDE, Layer.INSIDE)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stroke:
+    """One contour or line of a drawing."""
+
+    layer: Layer
+    line: Outline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Process:
+    """A cutting process: what it can cut.
+
+    Args:
+        name: ``plasma``, ``laser``, ``waterjet``, ``oxyfuel`` or ``router``.
+        kerf: usual width of the cut, low and high, mm.
+        min_hole_ratio: smallest clean hole over the thickness.
+        min_corner_radius: smallest inside corner, mm.
+        spacing: least distance of two parts on a sheet, mm.
+        source, certainty: of the figures.
+    """
+
+    name: str
+    kerf: tuple[float, float]
+    min_hole_ratio: float
+    min_corner_radius: float
+    spacing: float
+    source: str
+    certainty: str
+
+
+@cache
+def processes() -> dict[str, Process]:
+    """Every process of the table."""
+    return {
+        r["process"]: Process(
+            name=r["process"],
+            kerf=(float(r["kerf_low"]), float(r["kerf_high"])),
+            min_hole_ratio=float(r["min_hole_ratio"]),
+            min_corner_radius=float(r["min_corner_radius"]),
+            spacing=float(r["spacing"]),
+            source=r["source"],
+            certainty=r["certainty"],
+        )
+        for r in table_rows("cutting")
+    }
+
+
+def process(name: str) -> Process:
+    """One process; NotFoundError names the closest."""
+    known = processes()
+    if name not in known:
+        raise NotFoundError(f"process {name!r}: not in the table. {did_you_mean(name, known)}")
+    return known[name]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutOptions:
+    """How plates are prepared for the table.
+
+    Args:
+        process: cutting process.
+        min_hole_ratio: smallest hole over thickness; the process's own when None.
+        kerf: width of the cut that the contours are moved for, mm; 0 leaves that to the table.
+        pilot: mark the middle of holes that the process cannot cut, instead of cutting them.
+        bridges: tabs that hold the part in the sheet.
+        bridge_width: width of a bridge, mm.
+        letter_height: of the engraved id, mm; reduced where there is no room, 0 for none.
+        units: of the notes, ``mm`` or ``in``.
+        check_bar: length of the bar to measure on the drawing, mm; 0 for none.
+    """
+
+    process: str = "plasma"
+    min_hole_ratio: float | None = None
+    kerf: float = 0.0
+    pilot: bool = True
+    bridges: int = 0
+    bridge_width: float = 1.0
+    letter_height: float = 6.0
+    units: str = "mm"
+    check_bar: float = 100.0
+
+    @classmethod
+    def of(cls, tooling: Tooling | None, units: str = "mm") -> CutOptions:
+        """The options for a shop's own table."""
+        if tooling is None or tooling.table is None:
+            return cls(units=units)
+        table = tooling.table
+        return cls(
+            process=table.process,
+            min_hole_ratio=table.min_hole_ratio,
+            kerf=table.kerf if table.compensate_kerf else 0.0,
+            pilot=table.pilot,
+            bridges=table.bridges,
+            bridge_width=table.bridge_width,
+            units=units,
+        )
+
+    def smallest_hole(self, thickness: float) -> float:
+        """Smallest clean hole in a plate of ``thickness`` mm, mm."""
+        ratio = self.min_hole_ratio
+        return (process(self.process).min_hole_ratio if ratio is None else ratio) * thickness
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawing:
+    """A plate (or a sheet of plates) as lines on layers, and what had to be said about it."""
+
+    name: str
+    strokes: tuple[Stroke, ...]
+    warnings: tuple[str, ...] = field(default=())
+
+    def __iter__(self) -> Iterator[Stroke]:
+        return iter(self.strokes)
+
+    def on(self, layer: Layer) -> tuple[Outline, ...]:
+        """The lines of one layer."""
+        return tuple(s.line for s in self.strokes if s.layer is layer)
+
+    @property
+    def cut_area(self) -> float:
+        """Area inside the outer contours less that inside the inner ones, mm2."""
+        outer = sum(abs(o.area) for o in self.on(Layer.OUTSIDE) if o.closed)
+        return outer - sum(abs(o.area) for o in self.on(Layer.INSIDE) if o.closed)
+
+    def mapped(self, matrix: ArrayLike, shift: ArrayLike) -> Drawing:
+        """Turn by a ``(2, 2)`` matrix, then shift by ``(2,)`` mm."""
+        moved = tuple(replace(s, line=s.line.mapped(matrix, shift)) for s in self.strokes)
+        return replace(self, strokes=moved)
+
+    def without(self, *layers: Layer) -> Drawing:
+        """The drawing without some layers."""
+        return replace(self, strokes=tuple(s for s in self.strokes if s.layer not in layers))
+
+
+@lru_cache(maxsize=256)
+def plate_drawing(plate: Plate, options: CutOptions, *, quantity: int = 1) -> Drawing:
+    """Draw one plate for the cutting table.
+
+    Args:
+        plate: what to cut.
+        options: process, kerf, bridges and letters.
+        quantity: pieces to cut, for the note.
+
+    Raises:
+        GeometryError: a contour cannot be followed at the kerf's offset.
+    """
+    warnings: list[str] = []
+    out = _contours(plate, options, warnings)
+    out += [Stroke(Layer.FOLD, line) for line in _fold_lines(plate)]
+    out += [Stroke(Layer.NOTE, line) for line in _fold_names(plate, options.units)]
+    out += [Stroke(Layer.MARK, m.line) for m in plate.marks]
+    label = engraved(plate, options.letter_height)
+    if not label and options.letter_height > 0:
+        warnings.append(f"{plate.id}: no room to engrave the id, paint it on.")
+    out += [Stroke(Layer.MARK, line) for line in label]
+    out += _title(plate, options, quantity)
+    return Drawing(name=plate.id, strokes=tuple(out), warnings=tuple(warnings))
+
+
+# -- contours ----------------------------------------------------------------------------------
+
+
+def _contours(plate: Plate, options: CutOptions, warnings: list[str]) -> list[Stroke]:
+    half = options.kerf / 2
+    outer = plate.outline.offset(half, owner=plate.id)
+    lines = bridged(outer, options.bridges, options.bridge_width) if options.bridges else [outer]
+    out = [Stroke(Layer.OUTSIDE, line) for line in lines]
+    least = options.smallest_hole(plate.thickness)
+    for i, h in enumerate(plate.holes, 1):
+        if h.diameter and h.diameter < least - 1e-9:
+            warnings.append(
+                f"{plate.id}: hole {i} of {h.diameter:.1f} mm is under the {least:.1f} mm that "
+                f"{options.process} cuts clean in {plate.thickness:.1f} mm"
+                + (": drill it on the mark." if options.pilot else ".")
+            )
+            if options.pilot:
+                out += [Stroke(Layer.MARK, line) for line in _pilot(h)]
+                continue
+        out.append(Stroke(Layer.INSIDE, h.loop.offset(-half, owner=f"{plate.id} hole {i}")))
+    return out
+
+
+def _pilot(hole: Hole) -> list[Outline]:
+    """A cross at the middle of a hole that is to be drilled."""
+    c, s = hole.centre, max(min(hole.diameter * 0.35, 3.0), 1.0)
+    across, up = np.array([s, 0.0]), np.array([0.0, s])
+    return [_line(c - across, c + across), _line(c - up, c + up)]
+
+
+def bridged(outline: Outline, count: int, width: float) -> list[Outline]:
+    """Break a contour for bridges that hold the part: on straights, spread round the outline.
+
+    Raises:
+        GeometryError: no straight is long enough for a bridge.
+    """
+    segments = outline.segments
+    starts = np.concatenate([[0.0], np.cumsum([s.length for s in segments])])
+    total = float(starts[-1])
+    room = [
+        (float(starts[i]) + width, float(starts[i + 1]) - width)
+        for i, s in enumerate(segments)
+        if not s.is_arc and s.length > 2.5 * width
+    ]
+    if not room:
+        raise GeometryError(
+            "bridges", f"no straight of the outline has room for a bridge of {width:.1f} mm."
+        )
+    spots: list[float] = []
+    for n in range(count):
+        want = total * (n + 0.5) / count
+        spot = min((min(max(want, a), b) for a, b in room), key=lambda s: abs(s - want))
+        if all(abs(spot - other) > 2 * width for other in spots):
+            spots.append(spot)
+    spots.sort()
+    cuts = [(s - width / 2, s + width / 2) for s in spots]
+    return [
+        stretch(
+            outline,
+            cuts[i][1],
+            cuts[(i + 1) % len(cuts)][0] + (total if i + 1 == len(cuts) else 0.0),
+        )
+        for i in range(len(cuts))
+    ]
+
+
+def stretch(outline: Outline, start: float, end: float) -> Outline:
+    """The open part of a closed outline between two stations, mm; ``end`` may pass the start."""
+    segments = outline.segments
+    out: list[Segment] = []
+    at = 0.0
+    for s in [*segments, *segments]:
+        lo, hi = max(start - at, 0.0), min(end - at, s.length)
+        if hi - lo > 1e-9:
+            out.append(s.part(lo / s.length, hi / s.length))
+        at += s.length
+    return Outline.of_segments(out, closed=False)
+
+
+# -- folds, marks, letters ---------------------------------------------------------------------
+
+
+def _line(a: ArrayLike, b: ArrayLike) -> Outline:
+    return Outline(np.array([a, b], float), np.zeros(2), closed=False)
+
+
+def _fold_lines(plate: Plate) -> list[Outline]:
+    """The middle of each bend zone, from edge to edge of the plate."""
+    out = []
+    for b in plate.bends:
+        f = plate.folds[b.fold]
+        hit = b.loop.chord_through(f.middle, f.direction)
+        ends = [f.middle + d[0] * f.direction for d in hit] if hit else [f.start, f.end]
+        out.append(_line(ends[0], ends[1]))
+    return out
+
+
+def _fold_names(plate: Plate, units: Any) -> list[Outline]:
+    """Direction, angle and radius beside each fold, on the note layer."""
+    out: list[Outline] = []
+    for f, line in zip(plate.folds, _fold_lines(plate), strict=True):
+        text = bend_name(f, units)
+        span = line.length
+        height = min(3.5, span / max(len(text), 1))
+        angle = atan2(f.direction[1], f.direction[0])
+        if not -pi / 2 < angle <= pi / 2:
+            angle += pi
+        middle = line.segments[0].point(0.5)
+        out += written(text, height, middle, angle, lift=0.8)
+    return out
+
+
+# -- notes -------------------------------------------------------------------------------------
+
+
+def note_lines(plate: Plate, options: CutOptions, quantity: int) -> list[str]:
+    """What is written beside the plate: id, pieces, steel, thickness, folds, drilling."""
+    u: Any = options.units
+    thick = format_length(plate.thickness, u)
+    low, high = plate.outline.box
+    size = " x ".join(format_length(float(v), u) for v in high - low)
+    out = [
+        plate.id,
+        f"QTY {quantity}  {thick}  {plate.material.upper()}",
+        f"{plate.kind.replace('_', ' ')}, flat {size}, {format_mass(plate.mass, u, decimals=2)}",
+    ]
+    if plate.folds:
+        first = plate.folds[0]
+        out.append(
+            f"{len(plate.folds)} fold{'s' if len(plate.folds) > 1 else ''}, lines in the middle of "
+            f"the bend, drawn from the face, K {first.k:.3g}"
+        )
+    least = options.smallest_hole(plate.thickness)
+    small = sorted({h.diameter for h in plate.holes if 0 < h.diameter < least - 1e-9})
+    if small and options.pilot:
+        out.append("drill on the marks: " + ", ".join(format_length(d, u) for d in small))
+    if options.kerf:
+        kerf = format_length(options.kerf, u, decimals=3 if u == "in" else 2)
+        out.append(f"contours moved for a kerf of {kerf}: switch off the table's own")
+    plugs = sum(h.purpose is HolePurpose.PLUG for h in plate.holes)
+    if plugs:
+        out.append(f"{plugs} plug weld holes")
+    return out
+
+
+def _title(plate: Plate, options: CutOptions, quantity: int) -> list[Stroke]:
+    """The note under the plate and the check bar."""
+    low = plate.outline.box[0]
+    out: list[Outline] = []
+    height = 4.0
+    x, y = float(low[0]), float(low[1]) - 12.0
+    if options.check_bar > 0:
+        out += check_bar((x, y), options.check_bar, options.units)
+        y -= 14.0
+    for text in note_lines(plate, options, quantity):
+        rows = strokes(_plain(text), height)
+        out += [Outline(r + np.array([x, y]), np.zeros(len(r)), closed=False) for r in rows]
+        y -= 1.8 * height
+    return [Stroke(Layer.NOTE, o) for o in out]
+
+
+def check_bar(
+    start: tuple[float, float], length: float, units: str, height: float = 3.0
+) -> list[Outline]:
+    """A bar of known length to measure before cutting, with its length written above."""
+    x, y = start
+    ends = [_line((x, y), (x + length, y))]
+    ends += [_line((x + d, y - 2.0), (x + d, y + 2.0)) for d in (0.0, length)]
+    said = f"CHECK {length:g} mm" + (f" = {length / 25.4:.3f} in" if units == "in" else "")
+    shift = np.array([x + 2.0, y + max(3.0, 0.4 * height)])
+    ends += [Outline(r + shift, np.zeros(len(r)), closed=False) for r in strokes(said, height)]
+    return ends
+
+
+def _plain(text: str) -> str:
+    """Letters that the single-stroke font has."""
+    swaps = {"×": "x", "°": " deg", "–": "-", "⌀": "dia ", "″": '"', "′": "'"}
+    for a, b in swaps.items():
+        text = text.replace(a, b)
+    return "".join(c if 32 <= ord(c) < 127 else "?" for c in text)

@@ -1,0 +1,1 @@
+"""What the shop reads: order of work, material list, masses, inspection."""

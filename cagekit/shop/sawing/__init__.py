@@ -1,0 +1,1 @@
+"""Sticks, cutting plans and the templates of the tube ends."""

@@ -1,0 +1,1 @@
+"""Where the torch reaches, and the weld map."""

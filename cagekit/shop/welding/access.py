@@ -1,0 +1,189 @@
+"""Whether a welding torch reaches all round a joint, and what stands in its way.
+
+Round the saddle, spots are taken; at each the torch stands on the bisector of the two surfaces
+and may lean off it as far as the tooling sheet allows. The torch is a nozzle and a body, two
+cylinders in line. A spot is reached when some lean keeps the torch clear of the other tubes and
+of the car's shell. The joint's own tubes count for the body only: the nozzle rests on them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import cos, pi, sin
+
+import numpy as np
+
+from cagekit.cage.cage import Cage, Joint
+from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.shapes import Solid
+from cagekit.inputs.tooling import Torch
+
+SPOTS = 24
+"""Spots looked at round a saddle."""
+LEANS = (0.0, 0.5, 1.0)
+"""Leans tried, as shares of the largest one, in each of eight ways."""
+AXIAL = 14
+"""Spots looked at along the torch."""
+TIGHT = np.radians(30.0)
+"""Below this angle between the surfaces the root is not reached: AWS D1.1 treats local dihedral
+angles under 30 degrees apart (from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reach:
+    """How much of a joint's saddle a torch reaches.
+
+    Attributes:
+        joint: id of the joint.
+        reached: per spot, whether some lean of the torch is clear, ``(SPOTS,)``.
+        points: the spots, ``(SPOTS, 3)`` mm.
+        blocked_by: what stands in the way at spots that are not reached: member ids and names of
+            shell surfaces, the most frequent first.
+        tight: share of spots where the tubes themselves leave too narrow a gap for the nozzle.
+    """
+
+    joint: str
+    reached: np.ndarray
+    points: Vec
+    blocked_by: tuple[str, ...]
+    tight: float
+
+    @property
+    def share(self) -> float:
+        """Share of the saddle that is reached, 0 to 1."""
+        return float(self.reached.mean())
+
+    @property
+    def whole(self) -> bool:
+        """Whether the torch reaches all round."""
+        return bool(self.reached.all())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rays:
+    """Spots round a saddle ``(n, 3)``, the two normals there, and leans tried ``(n, k, 3)``."""
+
+    points: Vec
+    normals: Vec
+    seats: Vec
+    ways: Vec
+
+
+def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
+    """Where the torch is tried at a joint, whatever stands around it."""
+    points, normals, seats = _saddle(cage, joint)
+    ways = _leans(normals, seats, torch.work_angle)
+    return Rays(points=points, normals=normals, seats=seats, ways=ways)
+
+
+def reach(
+    cage: Cage,
+    joint: Joint,
+    torch: Torch,
+    *,
+    present: Iterable[str],
+    shell: Mapping[str, Solid],
+    rays: Rays | None = None,
+) -> Reach:
+    """Try the torch all round a joint.
+
+    Args:
+        cage: the cage.
+        joint: one of its joints.
+        torch: the tooling sheet's torch.
+        present: ids of the members that are in place.
+        shell: surfaces of the car that are in place, by name.
+        rays: spots and leans of this joint, when they are known already.
+    """
+    rays = rays or rays_of(cage, joint, torch)
+    points, normals, seats, ways = rays.points, rays.normals, rays.seats, rays.ways
+    along, radius, is_body = _torch(torch)
+    n, k = ways.shape[:2]
+    tips = points[:, None, None, :] + ways[:, :, None, :] * along[None, None, :, None]
+    flat = tips.reshape(-1, 3)
+    own = {joint.branch, *joint.parents}
+    free = np.ones((n, k), dtype=bool)
+    culprits: dict[str, int] = {}
+
+    def test(name: str, gaps: Vec, counts: np.ndarray) -> None:
+        nonlocal free
+        clash = ((gaps.reshape(n, k, -1) < radius) & counts).any(axis=2)
+        if clash.any():
+            culprits[name] = culprits.get(name, 0) + int(clash.sum())
+            free &= ~clash
+
+    everywhere = np.ones(len(along), dtype=bool)
+    for id_ in present:
+        member = cage.members[id_]
+        gaps = member.path.distances(flat) - member.tube.outer_radius
+        test(id_, gaps, is_body if id_ in own else everywhere)
+    for name, solid in shell.items():
+        test(name, solid.gap(flat), everywhere)
+    opening = pi - np.arccos(np.clip(np.einsum("ij,ij->i", normals, seats), -1.0, 1.0))
+    tight = opening < TIGHT
+    reached = free.any(axis=1) & ~tight
+    order = sorted(culprits, key=lambda c: (-culprits[c], c))
+    return Reach(
+        joint=joint.id,
+        reached=reached,
+        points=points,
+        blocked_by=() if reached.all() else tuple(order),
+        tight=float(tight.mean()),
+    )
+
+
+def _saddle(cage: Cage, joint: Joint) -> tuple[Vec, Vec, Vec]:
+    """Spots round the saddle, outward normals of branch and parent there, ``(n, 3)`` each."""
+    cut = cage.cut(joint.branch, joint.branch_end)
+    phi = (np.arange(SPOTS) + 0.5) * (2 * pi / SPOTS)
+    rho = np.full(SPOTS, cut.outer_radius)
+    points = cut.points(phi, rho)
+    normals = np.cos(phi)[:, None] * cut.zero + np.sin(phi)[:, None] * cut.side
+    active = cut.active(phi, rho)
+    seats = np.empty_like(points)
+    for i in range(SPOTS):
+        which = int(active[i])
+        if which < 0:
+            seats[i] = -cut.out
+        else:
+            seats[i] = cut.surfaces[which].normals(points[i : i + 1])[0]
+    return points, normals, seats
+
+
+def _leans(normals: Vec, seats: Vec, largest: float) -> Vec:
+    """Directions of the torch away from the weld, ``(n, k, 3)``: bisectors first, then leans."""
+    middle = normals + seats
+    flat = (middle * middle).sum(axis=1) < 1e-4
+    axis = _rows_unit(np.where(flat[:, None], normals, middle))
+    across = np.cross(normals, seats)
+    level = (across * across).sum(axis=1) <= 1e-6
+    first = _rows_unit(np.where(level[:, None], np.cross(axis, [0.3, 0.5, 0.8]), across))
+    second = np.cross(axis, first)
+    out = [axis]
+    for share in LEANS[1:]:
+        a = share * largest
+        for i in range(8):
+            way = cos(i * pi / 4) * first + sin(i * pi / 4) * second
+            out.append(cos(a) * axis + sin(a) * way)
+    return np.stack(out, axis=1)
+
+
+def _rows_unit(rows: Vec) -> Vec:
+    return np.asarray(rows / np.linalg.norm(rows, axis=1)[:, None])
+
+
+def _torch(torch: Torch) -> tuple[Vec, Vec, np.ndarray]:
+    """Distances along the torch from the weld, its radius there (mm), and whether that is body."""
+    nozzle = torch.stickout + np.linspace(0.1, 1.0, AXIAL // 2) * torch.nozzle_length
+    start = torch.stickout + torch.nozzle_length
+    body = start + np.linspace(0.15, 1.0, AXIAL - AXIAL // 2) * torch.body_length
+    along = np.concatenate([nozzle, body])
+    is_body = along > start
+    radius = np.where(is_body, torch.body_diameter / 2, torch.nozzle_diameter / 2)
+    return along, radius, is_body
+
+
+def worst_first(reaches: Sequence[Reach]) -> list[Reach]:
+    """Reaches with the least reached joint first, then by joint."""
+    return sorted(reaches, key=lambda r: (r.share, r.joint))

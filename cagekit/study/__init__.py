@@ -1,0 +1,1 @@
+"""Studies: a member tried over a range of places."""

@@ -1,0 +1,450 @@
+"""Place a member that is a compromise: try it over a range and see which findings turn.
+
+The build is put together anew for every value, checked, and the findings that hang on the member
+are kept. Proposed is the value with the fewest fails, then the fewest warnings, then the most
+room to the nearest limit, then the shortest way from where the member is now.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+from itertools import product
+from typing import Any
+
+import numpy as np
+
+from cagekit.assembly.assemble import members_only, sketch
+from cagekit.cage.cage import Cage
+from cagekit.checks.finding import Finding, Status
+from cagekit.checks.registry import run
+from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.centre_line import Vec
+from cagekit.hints import did_you_mean
+from cagekit.inputs.build import Build
+from cagekit.inputs.entries import MemberEntry
+from cagekit.units import INCH
+
+GROUPS = ("fit", "car", "sight", "rules")
+MOST = 400
+"""Places tried at most in one go."""
+ENOUGH = 60.0
+"""Room (mm) beyond which more of it does not make a place better."""
+WORTH = {"mm": 1.0, "deg": 10.0, "": 200.0}
+"""What a unit of room counts as, mm: a degree 10, the whole upper arm 200."""
+
+Key = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sweep:
+    """A range for fields that are moved together.
+
+    ``values`` are those of the first field (mm or rad as inside); the others keep their distance
+    to it. ``words`` says what the first field is.
+    """
+
+    fields: tuple[str, ...]
+    values: tuple[float, ...]
+    words: str = ""
+
+    @property
+    def name(self) -> str:
+        """The first field."""
+        return self.fields[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trial:
+    """One place tried.
+
+    Args:
+        values: value of each sweep's first field.
+        spot: middle of the member's centre line, ``(3,)`` mm; None when it cannot be made.
+        findings: the findings that hang on the member, by code and subject.
+        error: why it cannot be made.
+        room: least room to a limit that holds, mm worth; negative when one is broken.
+    """
+
+    values: tuple[float, ...]
+    spot: Vec | None
+    findings: Mapping[Key, Finding]
+    error: str = ""
+    room: float = 0.0
+
+    def count(self, status: Status) -> int:
+        """How many of its findings have a status."""
+        return sum(f.status is status for f in self.findings.values())
+
+    @property
+    def mark(self) -> str:
+        """The worst that came out: ``no``, ``fail``, ``warn`` or ``good``."""
+        if self.error:
+            return "no"
+        if self.count(Status.FAIL):
+            return "fail"
+        return "warn" if self.count(Status.WARN) else "good"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placement:
+    """A member tried over a range.
+
+    ``keys`` are the findings that hang on it, those that turn first; ``now`` is where it is in the
+    build and ``best`` the trial proposed (None when none could be made); ``reasons`` say why.
+    """
+
+    member: str
+    sweeps: tuple[Sweep, ...]
+    now: tuple[float, ...]
+    trials: tuple[Trial, ...]
+    keys: tuple[Key, ...]
+    best: Trial | None
+    reasons: tuple[str, ...]
+
+    def label(self, key: Key) -> str:
+        """What a finding is about, in words."""
+        found = next(t.findings[key] for t in self.trials if key in t.findings)
+        return label_of(found, key)
+
+    def unit(self, key: Key) -> str:
+        """Unit of a finding's numbers."""
+        return next(t.findings[key].unit for t in self.trials if key in t.findings)
+
+
+def place(
+    build: Build,
+    member: str,
+    sweeps: Sequence[Sweep] = (),
+    *,
+    groups: Sequence[str] = GROUPS,
+) -> Placement:
+    """Try ``member`` over a range.
+
+    Args:
+        build: the build as it is.
+        member: id, id without its side, or kind of the member; both sides move together.
+        sweeps: up to two ranges; the usual one of the member's kind when empty.
+        groups: check groups to look at.
+
+    Raises:
+        InputError: no such member or field, more than two ranges, or too many places.
+        GeometryError: no place can be made, and neither can the build as it is.
+    """
+    entries = _entries(build, member)
+    cage = sketch(build)
+    chosen = tuple(sweeps) or (usual(build, cage, member),)
+    if len(chosen) > 2:
+        raise InputError("--over", problem="a member can be tried over two ranges at most.")
+    count = int(np.prod([len(s.values) for s in chosen]))
+    if count > MOST:
+        raise InputError(
+            "--over",
+            problem=f"{count} places are too many (at most {MOST}).",
+            hint="Widen the step.",
+        )
+    now = tuple(_now(build, cage, entries, s.name) for s in chosen)
+    tried = [
+        _try(build, entries, chosen, now, values, groups)
+        for values in product(*(s.values for s in chosen))
+    ]
+    ids = {e.id for e in entries}
+    keys = _keys(tried, ids)
+    trials = tuple(_kept(t, keys, ids) for t in tried)
+    trials, best = _proposed(build, entries, chosen, now, trials)
+    if best is None:
+        # the reason may lie elsewhere in the build, where no place of this member mends it
+        members_only(build)
+    return Placement(
+        member=member,
+        sweeps=chosen,
+        now=now,
+        trials=trials,
+        keys=keys,
+        best=best,
+        reasons=tuple(_reasons(trials, keys, chosen)),
+    )
+
+
+def _entries(build: Build, member: str) -> tuple[MemberEntry, ...]:
+    """The entries that a name stands for."""
+    found = tuple(e for e in build.entries if member in _names(e))
+    if not found:
+        known = dict.fromkeys(n for e in build.entries for n in _names(e))
+        raise InputError(
+            "place", "member", member, problem=f"the build {build.name} has no such member.",
+            hint=did_you_mean(member, known, what="It has"),
+        )  # fmt: skip
+    return found
+
+
+def _names(entry: MemberEntry) -> tuple[str, ...]:
+    base = entry.id.removesuffix("_left").removesuffix("_right")
+    return tuple(dict.fromkeys((entry.id, base, str(entry.kind))))  # type: ignore[attr-defined]
+
+
+@cache
+def _usual() -> dict[str, Any]:
+    text = files("cagekit.data").joinpath("placements.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def usual(build: Build, cage: Cage, member: str) -> Sweep:
+    """The range that is tried when none is given.
+
+    Raises:
+        InputError: there is none for this kind of member.
+    """
+    entries = _entries(build, member)
+    kind = str(entries[0].kind)  # type: ignore[attr-defined]
+    if kind not in _usual():
+        raise InputError(
+            "place", "member", member, problem=f"there is no usual range for a {kind}.",
+            hint="Give one, e.g. --over height=300:500:10. " + _fields_hint(entries[0]),
+        )  # fmt: skip
+    row = _usual()[kind]
+    names = tuple(str(f) for f in row["fields"])
+    middle = _now(build, cage, entries, names[0])
+    # round steps in the units the build is made in: 12.5 mm or 1/2 in
+    scale = INCH / 25 if build.units == "in" else 1.0
+    low, high, step = (scale * float(v) for v in (*row["range"], row["step"]))
+    values = tuple(middle + low + k * step for k in range(round((high - low) / step) + 1))
+    return Sweep(fields=names, values=values, words=row["words"])
+
+
+def sweep(build: Build, member: str, field: str, values: Iterable[float]) -> Sweep:
+    """A range of one field that the user gave.
+
+    Raises:
+        InputError: the member has no such field, or it is no number.
+    """
+    entry = _entries(build, member)[0]
+    fields = type(entry).model_fields
+    if field not in fields:
+        raise InputError(
+            "--over", "field", field, problem=f"a {entry.kind} has no such field.",  # type: ignore[attr-defined]
+            hint=did_you_mean(field, _numbers(entry), what="Its numbers"),
+        )  # fmt: skip
+    if field not in _numbers(entry):
+        raise InputError(
+            "--over", "field", field, problem="is no number.", hint=_fields_hint(entry)
+        )
+    row = _usual().get(str(entry.kind), {})  # type: ignore[attr-defined]
+    words = row.get("words", "") if row.get("fields", [""])[0] == field else ""
+    return Sweep(fields=(field,), values=tuple(values), words=words)
+
+
+def _numbers(entry: MemberEntry) -> tuple[str, ...]:
+    """Fields of an entry that hold a number."""
+    out = []
+    for name, field in type(entry).model_fields.items():
+        kinds = getattr(field.annotation, "__args__", (field.annotation,))
+        if float in kinds or any(getattr(k, "__origin__", None) is float for k in kinds):
+            out.append(name)
+    return tuple(out)
+
+
+def _fields_hint(entry: MemberEntry) -> str:
+    return f"Its numbers: {', '.join(_numbers(entry))}."
+
+
+def _now(build: Build, cage: Cage, entries: Sequence[MemberEntry], field: str) -> float:
+    """Where the member is now: as typed, else measured on the cage as a height."""
+    value = getattr(entries[0], field, None)
+    if isinstance(value, float | int):
+        return float(value)
+    paths = [m.path for m in cage.members.values() if _belongs(m.id, entries[0].id)]
+    if not paths:
+        return 0.0
+    ends = np.array([p for path in paths for p in (path.start, path.end)])
+    return float(ends[:, 2].min() if field == "low" else ends[:, 2].mean())
+
+
+def _belongs(member: str, entry: str) -> bool:
+    """Whether a member was made by an entry: itself, or a piece or leg of it."""
+    return member == entry or member.startswith(f"{entry}_")
+
+
+def _try(
+    build: Build,
+    entries: Sequence[MemberEntry],
+    sweeps: Sequence[Sweep],
+    now: Sequence[float],
+    values: tuple[float, ...],
+    groups: Sequence[str],
+) -> Trial:
+    variant = _variant(build, entries, sweeps, now, values)
+    try:
+        cage = sketch(variant)
+        found = run(variant, cage, groups=groups)
+    except (GeometryError, InputError) as error:
+        return Trial(values=values, spot=None, findings={}, error=str(error))
+    first = next((m for m in cage.members.values() if _belongs(m.id, entries[0].id)), None)
+    spot = None if first is None else first.path.spot(first.path.length / 2).point
+    return Trial(values=values, spot=spot, findings={_key(f): f for f in reversed(found)})
+
+
+def _variant(
+    build: Build,
+    entries: Sequence[MemberEntry],
+    sweeps: Sequence[Sweep],
+    now: Sequence[float],
+    values: Sequence[float],
+) -> Build:
+    """The build with the entries moved."""
+    changed = {}
+    for entry in entries:
+        update: dict[str, float] = {}
+        for s, base, value in zip(sweeps, now, values, strict=True):
+            for name in s.fields:
+                own = getattr(entry, name, None)
+                update[name] = value if own is None else float(own) + value - base
+        changed[entry.id] = entry.model_copy(update=update)
+    return replace(build, entries=tuple(changed.get(e.id, e) for e in build.entries))
+
+
+def _key(found: Finding) -> Key:
+    """What makes two findings of two trials the same question."""
+    return found.code, "" if found.group == "car" else found.subject
+
+
+def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[Key, ...]:
+    """Findings that turn, then those that touch the member and move with it."""
+    seen: dict[Key, list[Finding]] = {}
+    for t in tried:
+        for key, f in t.findings.items():
+            seen.setdefault(key, []).append(f)
+    made = [t for t in tried if not t.error]
+    turning, moving = [], []
+    for key, rows in sorted(seen.items()):
+        judged = {f.status for f in rows} - {Status.NOT_APPLICABLE, Status.NEEDS_INSPECTION}
+        numbers = [f.measured for f in rows if isinstance(f.measured, float)]
+        if not judged or not numbers:
+            continue
+        moves = max(numbers) - min(numbers) > 0.5 / WORTH.get(rows[0].unit, 1.0)
+        comes_and_goes = key[0].startswith("fit/") and len(rows) < len(made)
+        if len(judged) > 1 or comes_and_goes:
+            turning.append(key)
+        elif moves and _matters(rows, ids):
+            moving.append(key)
+    return (*turning, *moving)
+
+
+def _matters(rows: Sequence[Finding], ids: set[str]) -> bool:
+    """Whether a finding that never turns is worth a column: the member's own, or near a limit."""
+    own = [f for f in rows if _hangs(f, ids)]
+    return 2 * len(own) > len(rows) or any((room(f) or 0.0) < ENOUGH for f in own)
+
+
+def _hangs(found: Finding, ids: set[str]) -> bool:
+    """Whether a finding is about the member itself."""
+    return any(_belongs(m, i) for m in found.evidence.members for i in ids)
+
+
+def _kept(trial: Trial, keys: Sequence[Key], ids: set[str]) -> Trial:
+    kept = {k: trial.findings[k] for k in keys if k in trial.findings}
+    rooms = [room(f) for f in kept.values() if _hangs(f, ids)]
+    least = min((r for r in rooms if r is not None), default=ENOUGH)
+    return replace(trial, findings=kept, room=min(least, ENOUGH))
+
+
+def label_of(found: Finding, key: Key) -> str:
+    """A finding in words: what, of whom, and for a rulebook's the rule."""
+    text = f"{found.quantity}, {key[1]}" if key[1] else found.quantity
+    return f"{text} [{found.code}]" if found.group == "rules" else text
+
+
+def room(found: Finding) -> float | None:
+    """How far a finding is from its limit, mm worth; negative when broken; None without numbers."""
+    if isinstance(found.measured, bool) or not isinstance(found.measured, float | int):
+        return None
+    value, worth = float(found.measured), WORTH.get(found.unit, 1.0)
+    if isinstance(found.limit, tuple) and len(found.limit) == 2:
+        low, high = found.limit
+        if isinstance(low, float | int) and isinstance(high, float | int):
+            return min(value - low, high - value) * worth
+        return None
+    if not isinstance(found.limit, float | int):
+        return None
+    gap = value - float(found.limit)
+    return (gap if found.op in (">=", ">") else -gap) * worth
+
+
+def _proposed(
+    build: Build,
+    entries: Sequence[MemberEntry],
+    sweeps: Sequence[Sweep],
+    now: Sequence[float],
+    trials: tuple[Trial, ...],
+) -> tuple[tuple[Trial, ...], Trial | None]:
+    """The best trial that can also be coped; those that cannot are marked."""
+    rows = list(trials)
+    for best in sorted((t for t in trials if not t.error), key=lambda t: _rank(t, now)):
+        try:
+            members_only(_variant(build, entries, sweeps, now, best.values))
+        except GeometryError as error:
+            rows[rows.index(best)] = replace(best, error=str(error))
+        else:
+            return tuple(rows), best
+    return tuple(rows), None
+
+
+def _rank(trial: Trial, now: Sequence[float]) -> tuple[float, ...]:
+    """Lower is better."""
+    away = sum(abs(v - n) for v, n in zip(trial.values, now, strict=True))
+    return (
+        trial.count(Status.FAIL),
+        trial.count(Status.WARN),
+        -round(trial.room, 1),
+        round(away, 6),
+        *trial.values,
+    )
+
+
+def _reasons(
+    trials: Sequence[Trial], keys: Sequence[Key], sweeps: Sequence[Sweep]
+) -> Iterable[str]:
+    """For one range: from where to where each finding fails or warns."""
+    if len(sweeps) > 1:
+        return
+    for key in keys:
+        for status in (Status.FAIL, Status.WARN):
+            for low, high in _runs(trials, key, status):
+                f = next(t.findings[key] for t in trials if key in t.findings)
+                name = label_of(f, key)
+                verb = "fails" if status is Status.FAIL else "warns"
+                ends = _ends(low, high, sweeps[0].values)
+                yield f"{name}: {verb} {ends}"
+
+
+def _runs(trials: Sequence[Trial], key: Key, status: Status) -> Iterable[tuple[float, float]]:
+    """Stretches of the range over which a finding has a status."""
+    start: float | None = None
+    last = 0.0
+    for t in trials:
+        f = t.findings.get(key)
+        if f is not None and f.status is status:
+            start = t.values[0] if start is None else start
+            last = t.values[0]
+        elif start is not None:
+            yield start, last
+            start = None
+    if start is not None:
+        yield start, last
+
+
+def _ends(low: float, high: float, values: Sequence[float]) -> str:
+    """Say a stretch of the range; numbers in mm, marked so that they can be rewritten."""
+    at_low, at_high = low <= values[0], high >= values[-1]
+    if at_low and at_high:
+        return "over the whole range"
+    if at_low:
+        return f"up to {{{high:.3f}}}"
+    if at_high:
+        return f"from {{{low:.3f}}} on"
+    if low == high:
+        return f"at {{{low:.3f}}}"
+    return f"from {{{low:.3f}}} to {{{high:.3f}}}"
