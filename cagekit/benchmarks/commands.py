@@ -50,18 +50,18 @@ def in_turn(
 def products(build: str) -> dict[str, float]:
     """CPU seconds of this process for each product of a build, imports included."""
     from cagekit.assembly.assemble import assemble
-    from cagekit.cage.job import Job
+    from cagekit.design import Design
     from cagekit.inputs.resolve import load_build
     from cagekit.make.products import PRODUCTS
 
     start = time.process_time()
     loaded = load_build(build)
-    job = Job(build=loaded, cage=assemble(loaded), units=loaded.units)
+    design = Design(build=loaded, cage=assemble(loaded), units=loaded.units)
     out = {"cage": time.process_time() - start}
     with tempfile.TemporaryDirectory() as folder:
         for product in PRODUCTS:
             start = time.process_time()
-            check = product.load()(job, Path(folder))
+            check = product.load()(design, Path(folder))
             out[product.name] = time.process_time() - start
             if check is not None:
                 # reading back goes on in a process of its own, whose time is not this one's

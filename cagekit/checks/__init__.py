@@ -1,7 +1,6 @@
 """Checks: will it fit, will it pass, can the shop make it. No CAD kernel."""
 
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status, worst_first
 from cagekit.checks.registry import run
 
-__all__ = ["Certainty", "CheckContext", "Evidence", "Finding", "Status", "run", "worst_first"]
+__all__ = ["Certainty", "Evidence", "Finding", "Status", "run", "worst_first"]

@@ -19,11 +19,10 @@ from cagekit.shop.bending.bends import BendSchedule, hanging
 from cagekit.shop.bending.section import expected_roundness, thinned_wall
 from cagekit.shop.sawing.plan import sawn
 from cagekit.shop.sawing.stock import bars_of, usual_sticks
-from cagekit.shop.schedules import Papers
 from cagekit.units import LengthUnit, format_length
 
 if TYPE_CHECKING:
-    from cagekit.checks.context import CheckContext
+    from cagekit.design import Design
 
 GROUP = "shop"
 RADIUS_MATCH = 0.5
@@ -39,12 +38,12 @@ maker of U-tubes."""
 SLEEVE = "Split the tube with a sleeve only where the rulebook allows a joint there."
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
+def findings(design: Design) -> list[Finding]:
     """Run every shop check on the cage of a build."""
-    build = ctx.build
-    found = bend_findings(Papers.of(build, ctx.cage).bends, build.tooling, build.units)
+    build = design.build
+    found = bend_findings(design.bends, build.tooling, build.units)
     # a picture shows the finished cage, in which a swing-out bar is in pieces
-    pieces = {d.fitted.id: d.pieces for d in ctx.cage.doors}
+    pieces = {d.fitted.id: d.pieces for d in design.cage.doors}
     return [_shown_on(f, pieces) for f in found]
 
 

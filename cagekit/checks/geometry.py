@@ -10,18 +10,18 @@ import numpy as np
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.member import EndKind
 from cagekit.checks.collisions import GROUP, collisions
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.gather import gathered
+from cagekit.design import Design
 
 SHARP = 30.0
 """Acute angle of a joint, degrees, below which the heel is hard to weld. Source: common practice;
 AWS D1.1 asks for a special procedure below 30 degrees (from memory)."""
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
+def findings(design: Design) -> list[Finding]:
     """Hold every joint and end against what can be welded and carried."""
-    cage = ctx.cage
+    cage = design.cage
     return gathered([*_nodes(cage), *_angles(cage), *_loose_ends(cage), *collisions(cage)])
 
 

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from math import isfinite
 
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.gather import gathered
 from cagekit.checks.plate_clash import plate_clashes
 from cagekit.checks.plate_practice import PlateWarning, plate_checks
+from cagekit.design import Design
 
 GROUP = "plates"
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
+def findings(design: Design) -> list[Finding]:
     """Hold every plate against what the shop can make, and against tubes it is not made for."""
     made = (
         _finding(w, plate.members)
-        for plate in ctx.cage.plates
-        for w in plate_checks(plate, ctx.build.tooling)
+        for plate in design.cage.plates
+        for w in plate_checks(plate, design.tooling)
     )
-    return gathered([*made, *(_finding(w, ()) for w in plate_clashes(ctx.cage))])
+    return gathered([*made, *(_finding(w, ()) for w in plate_clashes(design.cage))])
 
 
 def _finding(w: PlateWarning, members: tuple[str, ...]) -> Finding:

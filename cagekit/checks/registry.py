@@ -1,6 +1,6 @@
 """The check groups and the one function that runs them.
 
-A group is a module with a function ``findings(ctx: CheckContext) -> list[Finding]``; it is
+A group is a module with a function ``findings(design: Design) -> list[Finding]``; it is
 imported when it is run, so that a table of one group costs nothing of the others.
 """
 
@@ -9,17 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING
 
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Finding, worst_first
+from cagekit.design import Design
 from cagekit.errors import InputError
 
-if TYPE_CHECKING:
-    from cagekit.cage.cage import Cage
-    from cagekit.inputs.build import Build
-
-Check = Callable[[CheckContext], Iterable[Finding]]
+Check = Callable[[Design], Iterable[Finding]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,16 +53,12 @@ GROUPS: tuple[Group, ...] = (
 
 
 def run(
-    build: Build,
-    cage: Cage,
-    groups: Sequence[str] | None = None,
-    rules: Sequence[str] | None = None,
+    design: Design, groups: Sequence[str] | None = None, rules: Sequence[str] | None = None
 ) -> tuple[Finding, ...]:
-    """Run the checks and return their findings, worst first.
+    """Run the checks and return their findings, worst first; kept by the design.
 
     Args:
-        build: resolved input.
-        cage: the cage assembled from it.
+        design: the build and its cage.
         groups: names of the groups to run; all when None.
         rules: rule profiles to use instead of those named in the build.
 
@@ -75,13 +66,24 @@ def run(
         InputError: a group that does not exist.
     """
     known = {g.name: g for g in GROUPS}
-    wanted = list(known) if groups is None else list(groups)
+    wanted = tuple(known if groups is None else groups)
     for name in wanted:
         if name not in known:
             raise InputError(
                 "--groups", "group", name, problem="no such check group.",
                 hint=f"Known: {', '.join(known)}.",
             )  # fmt: skip
-    ctx = CheckContext(build=build, cage=cage, rules=tuple(build.rules if rules is None else rules))
-    groups_here = [g for g in map(known.__getitem__, wanted) if not g.of or getattr(cage, g.of)]
-    return worst_first(f for g in groups_here for f in g.check()(ctx))
+    held = design if rules is None else design.against(rules)
+    found = (held.once(("findings", n), _of_group(known[n])) for n in wanted)
+    return worst_first(f for group in found for f in group)
+
+
+def _of_group(group: Group) -> Callable[[Design], tuple[Finding, ...]]:
+    """What runs one group on a design; nothing where the cage has no such part."""
+
+    def check(design: Design) -> tuple[Finding, ...]:
+        if group.of and not getattr(design.cage, group.of):
+            return ()
+        return tuple(group.check()(design))
+
+    return check

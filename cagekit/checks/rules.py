@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from cagekit.checks.context import CheckContext
 from cagekit.checks.engine import GROUP, evaluate
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.profile import load_profile
 from cagekit.checks.quantities.survey import Survey
+from cagekit.design import Design
 from cagekit.inputs.presets import list_presets
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
-    """Hold the cage against each profile of the context, in the order named."""
-    if not ctx.rules:
+def findings(design: Design) -> list[Finding]:
+    """Hold the cage against each profile of the design, in the order named."""
+    if not design.rules:
         return [_no_rulebook()]
-    survey = Survey(ctx.build, ctx.cage)
-    build_file = ctx.build.files.get("build")
+    survey = Survey(design)
+    build_file = design.build.files.get("build")
     beside = build_file.parent if build_file else None
     out: list[Finding] = []
-    for ref in dict.fromkeys(ctx.rules):
+    for ref in dict.fromkeys(design.rules):
         out += evaluate(load_profile(ref, beside=beside), survey)
     return out
 

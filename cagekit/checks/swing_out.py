@@ -8,11 +8,10 @@ from math import degrees
 from typing import TYPE_CHECKING
 
 from cagekit.cage.door import SwingDoor, SwingJoint
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.checks.fit.limits import checks_in
-from cagekit.checks.fit.scene import cockpit_of
 from cagekit.data import rows
+from cagekit.design import Design
 from cagekit.fit.cockpit import Reading
 from cagekit.fit.egress import way_out
 from cagekit.swing.bodies import BodySide
@@ -38,24 +37,24 @@ ROOT_LEG = 1.6
 """Gap (mm) beyond which a fillet's leg grows with it (AWS D1.1 5.21.1, from memory)."""
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
+def findings(design: Design) -> list[Finding]:
     """Every finding about the swing-out bars of a cage; none when nothing swings out."""
-    return [f for door in ctx.cage.doors for f in door_findings(ctx, door)]
+    return [f for door in design.cage.doors for f in door_findings(design, door)]
 
 
-def door_findings(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
+def door_findings(design: Design, door: SwingDoor) -> Iterator[Finding]:
     """Findings about one bar: how it swings, then hinge and latch."""
-    swept = sweep(ctx.cage, ctx.build.car, door)
+    swept = sweep(design.cage, design.build.car, door)
     yield from _swing(door, swept)
-    if BodySide.of(ctx.build.car, door.side) is None:
+    if BodySide.of(design.build.car, door.side) is None:
         yield _no_outline(door)
-    yield from _ways_out(ctx, door)
-    yield from _back(ctx, door)
+    yield from _ways_out(design, door)
+    yield from _back(design, door)
     for joint in door.joints:
-        yield from _cut(ctx, door, joint)
-        yield from _bracket(ctx, door, joint)
-        yield from _pin(ctx, door, joint)
-    yield from _stop(ctx, door)
+        yield from _cut(design, door, joint)
+        yield from _bracket(design, door, joint)
+        yield from _pin(design, door, joint)
+    yield from _stop(design, door)
 
 
 def _held(
@@ -114,9 +113,9 @@ def _swing(door: SwingDoor, swept: Swept) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _ways_out(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
+def _ways_out(design: Design, door: SwingDoor) -> Iterator[Finding]:
     """What the open bar gives the person on its side."""
-    cockpit = cockpit_of(ctx)
+    cockpit = design.cockpit
     for who in cockpit.occupants:
         if who.door_side != door.side:
             continue
@@ -161,8 +160,8 @@ def _members(found: Closest) -> tuple[str, ...]:
     return (found.name,) if found.kind == "tube" else ()
 
 
-def _back(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
-    cockpit = cockpit_of(ctx)
+def _back(design: Design, door: SwingDoor) -> Iterator[Finding]:
+    cockpit = design.cockpit
     if float(door.latch.along[0]) < 0:
         return  # hinged at the rear: the latch is ahead of the driver
     for who in cockpit.occupants:
@@ -174,18 +173,18 @@ def _back(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
 # -- hinge and latch -------------------------------------------------------------------------
 
 
-def _cut(ctx: CheckContext, door: SwingDoor, joint: SwingJoint) -> Iterator[Finding]:
-    room = cope_room(ctx.cage, joint)
+def _cut(design: Design, door: SwingDoor, joint: SwingJoint) -> Iterator[Finding]:
+    room = cope_room(design.cage, joint)
     yield _held(
         "cope-room", door, room.value, room.point, members=(joint.stub,), note=joint.name,
-        text=cut_reasons(ctx.cage, ctx.build.car, door, joint),
+        text=cut_reasons(design.cage, design.build.car, door, joint),
     )  # fmt: skip
 
 
-def _bracket(ctx: CheckContext, door: SwingDoor, joint: SwingJoint) -> Iterator[Finding]:
+def _bracket(design: Design, door: SwingDoor, joint: SwingJoint) -> Iterator[Finding]:
     s = joint.spec
-    radius = ctx.cage.member(door.bar).tube.outer_radius
-    plates = tuple(p.id for p in plates_of(ctx.cage, door, joint))
+    radius = design.cage.member(door.bar).tube.outer_radius
+    plates = tuple(p.id for p in plates_of(design.cage, door, joint))
 
     def held(name: str, value: float, at: Measured | None = None, text: str = "") -> Finding:
         points = () if at is None else (at.point,)
@@ -194,7 +193,7 @@ def _bracket(ctx: CheckContext, door: SwingDoor, joint: SwingJoint) -> Iterator[
             plates=plates, text=text,
         )  # fmt: skip
 
-    clear = bracket_clearance(ctx.cage, door, joint)
+    clear = bracket_clearance(design.cage, door, joint)
     yield held("bracket-clear", clear.value, clear)
     gap = root_gap(joint, radius)
     grown = s.weld_leg + max(gap - ROOT_LEG, 0.0)
@@ -202,13 +201,13 @@ def _bracket(ctx: CheckContext, door: SwingDoor, joint: SwingJoint) -> Iterator[
     yield held("plate", s.thickness)
     yield held("lug-width", 2 * s.ear)
     yield held("ear", (s.ear - s.hole / 2) / s.hole)
-    yield from _process(ctx, door, joint, plates)
+    yield from _process(design, door, joint, plates)
 
 
 def _process(
-    ctx: CheckContext, door: SwingDoor, joint: SwingJoint, plates: tuple[str, ...]
+    design: Design, door: SwingDoor, joint: SwingJoint, plates: tuple[str, ...]
 ) -> Iterator[Finding]:
-    table = ctx.build.tooling.table if ctx.build.tooling else None
+    table = design.tooling.table if design.tooling else None
     if table is None:
         return
     row = next((r for r in rows("process_thickness") if r["process"] == table.process), None)
@@ -235,9 +234,9 @@ def _process(
     )
 
 
-def _pin(ctx: CheckContext, door: SwingDoor, joint: SwingJoint) -> Iterator[Finding]:
+def _pin(design: Design, door: SwingDoor, joint: SwingJoint) -> Iterator[Finding]:
     s = joint.spec
-    radius = ctx.cage.member(door.bar).tube.outer_radius
+    radius = design.cage.member(door.bar).tube.outer_radius
     members = (door.bar, joint.stub)
     yield _held("pin", door, s.pin.diameter, joint.origin, members=members, note=joint.name)
     yield _held(
@@ -289,7 +288,7 @@ def _sold(length: float, size: str) -> str:
 # -- the stop --------------------------------------------------------------------------------
 
 
-def _stop(ctx: CheckContext, door: SwingDoor) -> Iterator[Finding]:
+def _stop(design: Design, door: SwingDoor) -> Iterator[Finding]:
     """The closed bar bears on steel at its latch before it hangs on its pin."""
     s = door.latch.spec
     members = (door.bar, door.latch.stub)

@@ -5,15 +5,15 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, width
-from cagekit.cli.job import add_build, job_of
 from cagekit.cli.make import names
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from cagekit.cage.job import Job
     from cagekit.checks.finding import Finding
+    from cagekit.design import Design
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,19 +39,19 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.checks.table import explain_text
 
     with Progress() as progress:
-        job = job_of(args, progress.step)
+        design = design_of(args, progress.step)
         progress.step("checking")
         groups = names(args.groups) or None
-        found = run_checks(job.build, job.cage, groups, names(args.rules) or None)
+        found = run_checks(design, groups, names(args.rules) or None)
     if args.why:
         found = _about(found, args.why)
     if args.json:
         emit([f.to_json() for f in found])
     elif args.why:
         columns = min(width(), 100)
-        print("\n\n".join(explain_text(f, units=job.units, width=columns) for f in found))
+        print("\n\n".join(explain_text(f, units=design.units, width=columns) for f in found))
     else:
-        _print(found, job, everything=args.all)
+        _print(found, design, everything=args.all)
     caution()
     return 1 if has_failures(found) else 0
 
@@ -67,14 +67,14 @@ def _about(found: Sequence[Finding], code: str) -> tuple[Finding, ...]:
     return hits
 
 
-def _print(found: Sequence[Finding], job: Job, *, everything: bool) -> None:
+def _print(found: Sequence[Finding], design: Design, *, everything: bool) -> None:
     from cagekit.checks.table import table_text
     from cagekit.units import INCH
 
-    cage, units = job.cage, job.units
+    cage, units = design.cage, design.units
     length = sum(cage.cut_length(i) for i in cage.members)
     total = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
-    print(f"{job.build.name}: {len(cage.members)} members, {total} of tube")
+    print(f"{design.build.name}: {len(cage.members)} members, {total} of tube")
     for remark in cage.notes:
         note(f"note: {remark}")
     print("\n" + table_text(found, units=units, width=min(width(), 100), everything=everything))

@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
-from cagekit.cli.job import add_build, job_of
 from cagekit.errors import InputError
 
 
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     only = names(args.only)
     products = chosen(only)
     with Progress(len(products) + 2) as progress:
-        job = job_of(args, progress.step)
+        job = design_of(args, progress.step)
         target = Path(args.out) if args.out else Path("outputs") / job.build.name
         made = make(job, target, only=only, progress=lambda name: progress.step(f"making {name}"))
     for remark in job.cage.notes:

@@ -10,8 +10,8 @@ from math import degrees, radians
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cagekit.cli.build import add_build
 from cagekit.cli.console import Progress, caution, emit, note, width
-from cagekit.cli.job import add_build
 
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding

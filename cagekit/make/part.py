@@ -3,37 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal
 
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.inputs.presets import find_preset, load_file
 from cagekit.make.products import PRODUCTS
 from cagekit.make.run import make
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
-    from cagekit.inputs.build import Build
-    from cagekit.inputs.tooling import Tooling
     from cagekit.parts.tubes import Part
 
 SUITED = ("step", "dxf", "json", "glb", "png", "bends", "copes")
 """Products that need no car, driver or layout."""
 PLATES_ONLY = ("step", "dxf", "sheets", "json", "glb")
 """Products of a part that has no tube."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartBuild:
-    """What stands in for a build file: a name, a shop and the dimensions that were typed."""
-
-    name: str
-    units: Literal["mm", "in"]
-    tooling: Tooling
-    files: Mapping[str, Path] = field(default_factory=dict)
-    rules: tuple[str, ...] = ()
-    drivers: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,16 +58,15 @@ def make_part(
     cage = part.cage.only(part.made)
     # in a STEP file the whole and its one member must not have the same name
     cage.name = f"part_{cage.name}"
-    build = PartBuild(
+    design = Design(
+        cage=cage,
         name=cage.name,
         units=units,
+        options={"dimensions": dict(dims)},
         tooling=load_file("tooling", shop, Tooling),
         files={"tooling": shop},
     )
-    job = Job(
-        build=cast("Build", build), cage=cage, units=units, options={"dimensions": dict(dims)}
-    )
     known = {p.name for p in PRODUCTS}
     wanted = only or [n for n in (SUITED if part.made else PLATES_ONLY) if n in known]
-    made = make(job, target, only=wanted, progress=progress)
+    made = make(design, target, only=wanted, progress=progress)
     return MadePart(folder=target, files=made.files, cage=cage)

@@ -1,4 +1,4 @@
-"""The products of ``make``. A product is a function ``(job: Job, folder: Path) -> None``.
+"""The products of ``make``. A product is a function ``(design: Design, folder: Path) -> None``.
 
 It writes its files below ``folder``, which exists and is empty of other products' files of the
 same name. It is imported when it is made. A new product is one more line here.
@@ -15,7 +15,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Protocol, cast
 
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 
@@ -30,7 +30,7 @@ class Check(Protocol):
         """Give up what it uses; always called at the end."""
 
 
-Writer = Callable[[Job, Path], Check | None]
+Writer = Callable[[Design, Path], Check | None]
 
 
 @dataclass(frozen=True, slots=True)

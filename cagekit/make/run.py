@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.inputs.presets import label
 from cagekit.make.products import Check, Product, chosen
 from cagekit.writers.folder import swapped_in
@@ -28,19 +28,19 @@ class Made:
 
 
 def make(
-    job: Job,
+    design: Design,
     target: Path,
     *,
     only: Sequence[str] = (),
     progress: Callable[[str], None] = lambda name: None,
 ) -> Made:
-    """Write the products of ``job`` into ``target``, whole or not at all.
+    """Write the products of ``design`` into ``target``, whole or not at all.
 
     With ``only``, products of the last run stay if they were made from the same inputs; those
     of other inputs are removed, so that a folder never holds two cages.
 
     Args:
-        job: the build and its cage.
+        design: the build and its cage.
         target: the output folder.
         only: names of products; all if empty.
         progress: told the name of each product before it is made.
@@ -51,11 +51,11 @@ def make(
         GeometryError: a product cannot be made.
     """
     products = chosen(only)
-    inputs = _inputs(job.build.files)
-    options: dict[str, Any] = {"units": job.units, **dict(sorted(job.options.items()))}
+    inputs = _inputs(design.files)
+    options: dict[str, Any] = {"units": design.units, **dict(sorted(design.options.items()))}
     with swapped_in(target) as fresh, ExitStack() as running:
         checks: list[Check] = []
-        files = {p.name: _write(p, job, fresh, progress, checks, running) for p in products}
+        files = {p.name: _write(p, design, fresh, progress, checks, running) for p in products}
         for check in checks:
             check.result()
         last = read_manifest(target)
@@ -64,7 +64,7 @@ def make(
         )
         content = manifest(
             fresh,
-            build=job.build.name,
+            build=design.name,
             inputs=inputs,
             products={**files, **kept},
             options=options,
@@ -86,7 +86,7 @@ def _inputs(files: Mapping[str, Path]) -> dict[str, Path]:
 
 def _write(
     product: Product,
-    job: Job,
+    design: Design,
     folder: Path,
     progress: Callable[[str], None],
     checks: list[Check],
@@ -95,7 +95,7 @@ def _write(
     """Write one product and return its files; take note of a check that goes on meanwhile."""
     progress(product.name)
     before = _tree(folder)
-    check = product.load()(job, folder)
+    check = product.load()(design, folder)
     if check is not None:
         checks.append(check)
         running.callback(check.close)

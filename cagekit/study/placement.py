@@ -21,6 +21,7 @@ from cagekit.assembly.assemble import members_only, sketch
 from cagekit.cage.cage import Cage
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
+from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
@@ -279,7 +280,7 @@ def _try(
     variant = _variant(build, entries, sweeps, now, values)
     try:
         cage = sketch(variant)
-        found = run(variant, cage, groups=groups)
+        found = run(Design(variant, cage=cage), groups=groups)
     except (GeometryError, InputError) as error:
         return Trial(values=values, spot=None, findings={}, error=str(error))
     first = next((m for m in cage.members.values() if _belongs(m.id, entries[0].id)), None)

@@ -10,14 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.tooling import Notcher
 from cagekit.shop.nesting.letters import strokes as letters
 from cagekit.shop.nesting.plate_drawing import Drawing, Layer, Stroke
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
-from cagekit.shop.schedules import Papers
 from cagekit.units import format_length
 from cagekit.writers.csv import write_table
 from cagekit.writers.dxf import dxf_options, save
@@ -113,25 +112,25 @@ def _label(t: Template) -> tuple[list[float], list[float]]:
     return [at, top], [min(at + need + 2.0, t.width - 24.0), top]
 
 
-def all_templates(job: Job) -> tuple[Template, ...]:
+def all_templates(design: Design) -> tuple[Template, ...]:
     """Templates of the tubes as they are made, then of what swing-out bars are cut to.
 
     A swing-out bar is coped whole; its ends at the cuts come after it.
     """
-    papers = Papers.of(job.build, job.cage)
-    thickness = job.build.tooling.paper.thickness
+    papers = design
+    thickness = design.tooling.paper.thickness
     whole = templates(papers.fitted, thickness)
     cut = [
         t
-        for t in templates(job.cage, thickness)
+        for t in templates(design.cage, thickness)
         if t.member not in papers.fitted.members and not t.parents
     ]
     return (*whole, *cut)
 
 
-def pdf_data(job: Job, found: Sequence[Template]) -> dict[str, Any]:
+def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
     """What the document shows, in mm."""
-    page = str(job.options.get("page", job.build.tooling.paper.page))
+    page = str(design.options.get("page", design.tooling.paper.page))
     sheets = lay_out(found, page)
     width, height = PAGES[page]
     rows = []
@@ -142,7 +141,7 @@ def pdf_data(job: Job, found: Sequence[Template]) -> dict[str, Any]:
             {
                 "title": f"{t.member}  {t.end.upper()}",
                 "to": ", ".join(t.parents) or "its plate",
-                "tube": f"{_size(tube.od, job.units)} x {_size(tube.wall, job.units)}",
+                "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
                 "deepest": f"{t.deepest:.0f}°",
                 "reference": t.reference,
                 "width": t.width,
@@ -157,7 +156,7 @@ def pdf_data(job: Job, found: Sequence[Template]) -> dict[str, Any]:
         )
     free_w = width - SIDE - RIGHT
     return {
-        "name": job.build.name,
+        "name": design.name,
         "page": page,
         "width": width,
         "foot": height - 13.0,
@@ -217,20 +216,20 @@ def drawing(t: Template) -> Drawing:
     return Drawing(name=f"{t.member}-{t.end}", strokes=tuple(strokes))
 
 
-def table(job: Job) -> tuple[list[str], list[list[str]]]:
+def table(design: Design) -> tuple[list[str], list[list[str]]]:
     """The notching table: saw settings and grinder's ordinates of every end, header and rows."""
-    stations = job.build.tooling.paper.stations
-    units = job.units
+    stations = design.tooling.paper.stations
+    units = design.units
     header = ["member", "end", "to", f"node_from_tip_{units}", "angle_deg", f"offset_{units}"]
     header += [f"saw_{units}", f"depth_{units}", "clock_deg", "hole_saw"]
     header += [f"ordinate_{round(k * 360 / stations)}_deg_{units}" for k in range(stations)]
     rows = []
-    cage = Papers.of(job.build, job.cage).fitted
+    cage = design.fitted
     for member in cage.members.values():
         for end, how in member.ends:
             cut = cage.cut(member.id, end)
             saw = saw_setting(cage, member.id, end)
-            told = saw.reason or notcher_says(saw, job.build.tooling.notcher, units)
+            told = saw.reason or notcher_says(saw, design.tooling.notcher, units)
             cells = [
                 member.id,
                 end,
@@ -276,13 +275,13 @@ def _number(mm: float, units: str) -> str:
     return f"{value / 25.4:.3f}" if units == "in" else f"{value:.1f}"
 
 
-def write_copes(job: Job, folder: Path) -> None:
+def write_copes(design: Design, folder: Path) -> None:
     """Write ``copes.pdf``, ``copes.csv`` and ``copes/<member>-<end>.dxf`` below ``folder``."""
-    found = all_templates(job)
-    (folder / "copes.pdf").write_bytes(document("copes", pdf_data(job, found)))
-    header, rows = table(job)
+    found = all_templates(design)
+    (folder / "copes.pdf").write_bytes(document("copes", pdf_data(design, found)))
+    header, rows = table(design)
     write_table(folder / "copes.csv", header, [dict(zip(header, row, strict=True)) for row in rows])
     if found:
         (folder / "copes").mkdir(parents=True, exist_ok=True)
     for t in found:
-        save(drawing(t), folder / "copes" / f"{t.member}-{t.end}.dxf", dxf_options(job))
+        save(drawing(t), folder / "copes" / f"{t.member}-{t.end}.dxf", dxf_options(design))

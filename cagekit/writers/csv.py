@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cagekit.cage.cage import Cage
+from cagekit.checks import run
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
 from cagekit.shop.bending.bends import BendSchedule, Step
@@ -22,13 +23,11 @@ from cagekit.shop.papers.inspection import wall_spot
 from cagekit.shop.papers.order import Step as WorkStep
 from cagekit.shop.papers.takeoff import Takeoff
 from cagekit.shop.sawing.plan import CutPlan
-from cagekit.shop.schedules import Papers
 from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import LengthUnit
-from cagekit.writers.checks import findings
 
 if TYPE_CHECKING:
-    from cagekit.cage.job import Job
+    from cagekit.design import Design
 
 Cell = str | int | float | None
 BEND_COLUMNS = (
@@ -65,47 +64,42 @@ SCRUTINEER_COLUMNS = (
 )  # fmt: skip
 
 
-def write_bends(job: Job, folder: Path) -> None:
+def write_bends(design: Design, folder: Path) -> None:
     """Write ``bends.csv``."""
-    papers = _papers(job)
-    rows = [*bend_table(papers.bends), *piece_table(papers.pieces, papers.whole)]
+    rows = [*bend_table(design.bends), *piece_table(design.pieces, design.bar_of_piece)]
     write_table(folder / "bends.csv", BEND_COLUMNS, rows)
 
 
-def write_cuts(job: Job, folder: Path) -> None:
+def write_cuts(design: Design, folder: Path) -> None:
     """Write ``cuts.csv``."""
-    write_table(folder / "cuts.csv", CUT_COLUMNS, cut_table(_papers(job).cuts))
+    write_table(folder / "cuts.csv", CUT_COLUMNS, cut_table(design.cuts))
 
 
-def write_materials(job: Job, folder: Path) -> None:
+def write_materials(design: Design, folder: Path) -> None:
     """Write ``materials.csv``."""
-    write_table(folder / "materials.csv", MATERIAL_COLUMNS, material_table(_papers(job).materials))
+    write_table(folder / "materials.csv", MATERIAL_COLUMNS, material_table(design.materials))
 
 
-def write_welds(job: Job, folder: Path) -> None:
+def write_welds(design: Design, folder: Path) -> None:
     """Write ``welds.csv``."""
-    write_table(folder / "welds.csv", WELD_COLUMNS, weld_table(_papers(job).welds))
+    write_table(folder / "welds.csv", WELD_COLUMNS, weld_table(design.welds))
 
 
-def write_order(job: Job, folder: Path) -> None:
+def write_order(design: Design, folder: Path) -> None:
     """Write ``order.csv``."""
-    write_table(folder / "order.csv", ORDER_COLUMNS, order_table(_papers(job).steps(job.units)))
+    write_table(folder / "order.csv", ORDER_COLUMNS, order_table(design.steps))
 
 
-def write_inspection(job: Job, folder: Path) -> None:
+def write_inspection(design: Design, folder: Path) -> None:
     """Write ``inspection.csv``."""
-    rows = inspection_table(_papers(job).fitted)
+    rows = inspection_table(design.fitted)
     write_table(folder / "inspection.csv", INSPECTION_COLUMNS, rows)
 
 
-def write_scrutineer(job: Job, folder: Path) -> None:
+def write_scrutineer(design: Design, folder: Path) -> None:
     """Write ``scrutineer.csv``."""
-    rows = scrutineer_table(findings(job), job.units)
+    rows = scrutineer_table(run(design), design.units)
     write_table(folder / "scrutineer.csv", SCRUTINEER_COLUMNS, rows)
-
-
-def _papers(job: Job) -> Papers:
-    return Papers.of(job.build, job.cage)
 
 
 def text(columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> str:

@@ -11,43 +11,43 @@ from cagekit.swing.opened import opened_cage
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
-    from cagekit.cage.job import Job
+    from cagekit.design import Design
     from cagekit.view.scene import Body
 
 HALF = (0.62, 0.80, 0.78)
 """Colour of the bars half open."""
 
 
-def write_doors(job: Job, folder: Path) -> None:
+def write_doors(design: Design, folder: Path) -> None:
     """Write ``door_open.step``, ``door_open.glb``, ``doors.png`` and a picture of each bracket.
 
     Nothing is written when no bar swings out.
     """
-    if not job.cage.doors:
+    if not design.cage.doors:
         return
     from cagekit.view.door_sheet import door_sheet
     from cagekit.writers.glb import glb
 
-    swept = {d.bar: sweep(job.cage, job.build.car, d) for d in job.cage.doors}
-    opened = opened_cage(job.cage, {i: s.full for i, s in swept.items()})
+    swept = {d.bar: sweep(design.cage, design.build.car, d) for d in design.cage.doors}
+    opened = opened_cage(design.cage, {i: s.full for i, s in swept.items()})
     write_open_step(opened, folder / "door_open.step")
-    scene = open_scene(job.cage, swept)
-    (folder / "door_open.glb").write_bytes(glb(scene, name=f"{job.cage.name}_open"))
-    door_sheet(job.cage, swept).save(folder / "doors.png", optimize=False, compress_level=6)
-    write_bracket_pictures(job, folder / "plates")
+    scene = open_scene(design.cage, swept)
+    (folder / "door_open.glb").write_bytes(glb(scene, name=f"{design.cage.name}_open"))
+    door_sheet(design.cage, swept).save(folder / "doors.png", optimize=False, compress_level=6)
+    write_bracket_pictures(design, folder / "plates")
 
 
-def write_bracket_pictures(job: Job, folder: Path) -> None:
+def write_bracket_pictures(design: Design, folder: Path) -> None:
     """Write ``plates/<id>.png``: the drawing of each bracket, as it goes to the cutting table."""
     from cagekit.shop.nesting.plate_drawing import plate_drawing
     from cagekit.writers.dxf import cut_options
     from cagekit.writers.plate_png import save_picture
 
     folder.mkdir(parents=True, exist_ok=True)
-    own = {i for d in job.cage.doors for i in d.plates}
-    for plate in job.cage.plates:
+    own = {i for d in design.cage.doors for i in d.plates}
+    for plate in design.cage.plates:
         if plate.id in own:
-            drawing = plate_drawing(plate, cut_options(job), quantity=plate.quantity)
+            drawing = plate_drawing(plate, cut_options(design), quantity=plate.quantity)
             save_picture(drawing, folder / f"{plate.id}.png")
 
 

@@ -23,7 +23,7 @@ from cagekit.geometry.outline import Outline, Segment
 from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, Stroke, plate_drawing
 
 if TYPE_CHECKING:
-    from cagekit.cage.job import Job
+    from cagekit.design import Design
     from cagekit.shop.nesting.nest import NestPlan
 
 INCH = 25.4
@@ -58,12 +58,12 @@ class DxfOptions:
     version: Version = "R2010"
 
 
-def write_plates(job: Job, folder: Path) -> None:
+def write_plates(design: Design, folder: Path) -> None:
     """Write ``plates/<id>.dxf`` for every plate of the cage (product ``dxf``)."""
-    options = cut_options(job)
-    how = dxf_options(job)
+    options = cut_options(design)
+    how = dxf_options(design)
     target = folder / "plates"
-    plates = job.cage.plates
+    plates = design.cage.plates
     if not plates:
         return
     target.mkdir(parents=True, exist_ok=True)
@@ -72,19 +72,19 @@ def write_plates(job: Job, folder: Path) -> None:
         save(drawing, target / f"{plate.id}.dxf", how)
 
 
-def write_sheets(job: Job, folder: Path) -> None:
+def write_sheets(design: Design, folder: Path) -> None:
     """Write ``sheets/sheet-NN.dxf``, a picture of each and ``sheets/pieces.csv`` (``sheets``)."""
     from cagekit.shop.nesting.nest import nest_for
     from cagekit.shop.nesting.sheet_drawing import sheet_drawing
     from cagekit.writers.plate_png import save_picture
 
-    plates = job.cage.plates
+    plates = design.cage.plates
     if not plates:
         return
-    plan = nest_for(plates, job.build.tooling, **nest_options(job))
+    plan = nest_for(plates, design.tooling, **nest_options(design))
     target = folder / "sheets"
     target.mkdir(parents=True, exist_ok=True)
-    options, how = cut_options(job), dxf_options(job)
+    options, how = cut_options(design), dxf_options(design)
     for sheet in plan.sheets:
         drawing = sheet_drawing(sheet, options)
         save(drawing, target / f"{sheet.name}.dxf", how)
@@ -102,33 +102,33 @@ def pieces_csv(plan: NestPlan) -> str:
     return "\n".join(rows) + "\n"
 
 
-def nest_options(job: Job) -> dict[str, Any]:
-    """What the job's options say about nesting.
+def nest_options(design: Design) -> dict[str, Any]:
+    """What the design's options say about nesting.
 
     Options: ``gap`` (mm), ``margin`` (mm), ``turning``, ``effort``, ``engine``,
     ``folds_across_grain``.
     """
     names = ("gap", "margin", "turning", "effort", "engine", "folds_across_grain")
-    return {n: job.options[n] for n in names if n in job.options}
+    return {n: design.options[n] for n in names if n in design.options}
 
 
-def cut_options(job: Job) -> CutOptions:
-    """What the job's options and tooling say about cutting.
+def cut_options(design: Design) -> CutOptions:
+    """What the design's options and tooling say about cutting.
 
     Options: ``kerf`` (mm), ``bridges``, ``bridge_width`` (mm), ``process``, ``pilot``,
     ``letter_height`` (mm).
     """
     from dataclasses import replace
 
-    base = CutOptions.of(job.build.tooling, job.units)
+    base = CutOptions.of(design.tooling, design.units)
     names = ("kerf", "bridges", "bridge_width", "process", "pilot", "letter_height")
-    return replace(base, **{n: job.options[n] for n in names if n in job.options})
+    return replace(base, **{n: design.options[n] for n in names if n in design.options})
 
 
-def dxf_options(job: Job) -> DxfOptions:
-    """The files that the shop's table reads; the job's options of the same names go before it."""
-    o: Mapping[str, Any] = job.options
-    table = job.build.tooling.table
+def dxf_options(design: Design) -> DxfOptions:
+    """The files that the shop's table reads; options of the same names go before it."""
+    o: Mapping[str, Any] = design.options
+    table = design.tooling.table
     own = (table.dxf_units, table.dxf_entities, table.dxf_version) if table else ()
     units, entities, version = own or ("mm", "polyline", "R2010")
     return DxfOptions(

@@ -24,7 +24,7 @@ from cagekit.view.colours import Colour, linear
 from cagekit.view.scene import Body, bodies
 
 if TYPE_CHECKING:
-    from cagekit.cage.job import Job
+    from cagekit.design import Design
 
 ARRAY_BUFFER, ELEMENT_ARRAY_BUFFER = 34962, 34963
 FLOAT, UNSIGNED_SHORT, UNSIGNED_INT = 5126, 5123, 5125
@@ -52,22 +52,22 @@ class Pivot:
     bodies: frozenset[str]
 
 
-def write_cage(job: Job, folder: Path) -> None:
+def write_cage(design: Design, folder: Path) -> None:
     """Write ``cage.glb``; swing-out bars open and shut when its animations are played."""
-    scene, pivots = bodies(job.cage), door_pivots(job)
-    (folder / "cage.glb").write_bytes(glb(scene, name=job.cage.name, pivots=pivots))
+    scene, pivots = bodies(design.cage), door_pivots(design)
+    (folder / "cage.glb").write_bytes(glb(scene, name=design.cage.name, pivots=pivots))
 
 
-def door_pivots(job: Job) -> tuple[Pivot, ...]:
+def door_pivots(design: Design) -> tuple[Pivot, ...]:
     """Closed, half open and open of every swing-out bar, and shut again."""
-    if not job.cage.doors:
+    if not design.cage.doors:
         return ()
     from cagekit.swing.motion import sweep
 
     out = []
-    for door in job.cage.doors:
-        swept = sweep(job.cage, job.build.car, door)
-        sleeves = {p.id for p in job.cage.parts if p.kind == "sleeve" and p.id in door.parts}
+    for door in design.cage.doors:
+        swept = sweep(design.cage, design.build.car, door)
+        sleeves = {p.id for p in design.cage.parts if p.kind == "sleeve" and p.id in door.parts}
         out.append(
             Pivot(
                 name=f"{door.bar}_open",

@@ -21,8 +21,8 @@ from cagekit.geometry.centre_line import Arc, CentreLine, Piece
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
     from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint
-    from cagekit.cage.job import Job
     from cagekit.cage.plate import Pin, Plate, Weld
+    from cagekit.design import Design
     from cagekit.geometry.outline import Outline
 
 SCHEMA_VERSION = 1
@@ -30,9 +30,9 @@ CURVE_POINTS = 180
 """Points of a cope curve, every 2 degrees; between them the curve is smooth but for corners."""
 
 
-def write_cage(job: Job, folder: Path) -> None:
+def write_cage(design: Design, folder: Path) -> None:
     """Write ``cage.json``."""
-    text = dumps(cage_dict(job.cage))
+    text = dumps(cage_dict(design.cage))
     (folder / "cage.json").write_text(text, encoding="utf-8", newline="\n")
 
 

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 from cagekit.view.overview import overview
 
 if TYPE_CHECKING:
-    from cagekit.cage.job import Job
+    from cagekit.design import Design
 
 
-def write_cage(job: Job, folder: Path) -> None:
+def write_cage(design: Design, folder: Path) -> None:
     """Write ``cage.png``."""
-    overview(job.cage, units=job.units).save(folder / "cage.png", optimize=False, compress_level=6)
+    overview(design.cage, units=design.units).save(
+        folder / "cage.png", optimize=False, compress_level=6
+    )

@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.job import Job
+from cagekit.checks import run
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
+from cagekit.design import Design
 from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.bending.clocking import instructions
 from cagekit.shop.bending.rows import trimmed
@@ -23,14 +24,12 @@ from cagekit.shop.papers.order import Step, TapeCheck, move_text
 from cagekit.shop.papers.takeoff import PaddingOrder, PlateOrder, TubeOrder
 from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.sawing.templates import Template, ordinates, saw_setting
-from cagekit.shop.schedules import Papers
 from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import Drawing, cage_drawing
 from cagekit.view.member_drawing import member_drawings
 from cagekit.view.plate_drawing import plate_drawing
-from cagekit.writers.checks import findings
 from cagekit.writers.copes import all_templates, lay_out, notcher_says
 from cagekit.writers.pdf import document
 
@@ -52,36 +51,35 @@ CLOCKING = (
 class Book:
     """Data of one shop book; pictures are collected on the way."""
 
-    def __init__(self, job: Job) -> None:
-        self.job, self.build = job, job.build
-        self.tooling = job.build.tooling
-        self.page = str(job.options.get("page", self.tooling.paper.page))
-        self.papers = Papers.of(job.build, job.cage)
+    def __init__(self, design: Design) -> None:
+        self.design, self.build = design, design.build
+        self.tooling = design.tooling
+        self.page = str(design.options.get("page", self.tooling.paper.page))
         # swing-out bars are bent, coped and welded whole, and cut when their brackets are on
-        self.cage = self.papers.fitted
+        self.cage = self.design.fitted
         self.numbers = {id_: i for i, id_ in enumerate(self.cage.members, start=1)}
         self.pictures: dict[str, bytes] = {}
         self.width, self.height = FIELD[self.page]
-        self.welds = self.papers.welds
-        self.steps = self.papers.steps(job.units)
-        self.templates = all_templates(job)
+        self.welds = self.design.welds
+        self.steps = design.steps
+        self.templates = all_templates(design)
 
     # -- words ---------------------------------------------------------------------------------
 
     def length(self, mm: float) -> str:
         """A length for the tape: tenths of a millimetre, or inches with a fraction."""
         mm = 0.0 if abs(mm) < 0.05 else mm
-        if self.job.units == "in":
+        if self.design.units == "in":
             return format_length(mm, "in", denominator=self.tooling.paper.fraction)
         return f"{mm:.1f} mm" if abs(mm) < 100 else f"{mm:.0f} mm"
 
     def size(self, mm: float) -> str:
         """A size of stock: three decimals of an inch, or the millimetres as they are."""
-        return format_length(mm, "in", decimals=3) if self.job.units == "in" else f"{mm:g} mm"
+        return format_length(mm, "in", decimals=3) if self.design.units == "in" else f"{mm:g} mm"
 
     def mass(self, kg: float) -> str:
         """A mass beside the book's lengths: pounds beside inches."""
-        return format_mass(kg, self.job.units)
+        return format_mass(kg, self.design.units)
 
     def tube(self, member: str) -> str:
         """Size and steel of a member's tube."""
@@ -102,9 +100,9 @@ class Book:
 
     def data(self) -> dict[str, Any]:
         """Everything the document shows."""
-        found = findings(self.job)
+        found = run(self.design)
         return {
-            "name": self.build.name,
+            "name": self.design.name,
             "page": self.page,
             "description": self.build.file.description,
             "facts": self.facts(),
@@ -113,8 +111,8 @@ class Book:
             ),
             "views": [self.view(camera, title) for camera, title in VIEWS],
             "members": [self.member(m) for m in self.numbers],
-            "bent": [self.bent(s) for s in self.papers.bends if s.bends],
-            "straight": [self.straight(s) for s in self.papers.bends if not s.bends],
+            "bent": [self.bent(s) for s in self.design.bends if s.bends],
+            "straight": [self.straight(s) for s in self.design.bends if not s.bends],
             "copes": self.copes(),
             "clocks": self.clocks(),
             "saws": self.saws(),
@@ -123,7 +121,7 @@ class Book:
                 for k in range(self.tooling.paper.stations)
             ],
             "ordinates": self.ordinates(),
-            "cuts": [self.cut(p, i) for i, p in enumerate(self.papers.cuts)],
+            "cuts": [self.cut(p, i) for i, p in enumerate(self.design.cuts)],
             "materials": self.materials(),
             "plates": self.plates(),
             "steps": [self.step(s) for s in self.steps],
@@ -145,9 +143,9 @@ class Book:
 
     def facts(self) -> list[list[str]]:
         """What the cover says of the cage: pairs of name and words."""
-        listed = self.papers.materials
+        listed = self.design.materials
         run = sum(self.cage.cut_length(m) for m in self.cage.members)
-        total = f"{run / 304.8:.1f} ft" if self.job.units == "in" else f"{run / 1000:.1f} m"
+        total = f"{run / 304.8:.1f} ft" if self.design.units == "in" else f"{run / 1000:.1f} m"
         tubes = sorted({self.tube(m) for m in self.cage.members})
         x, y, z = (float(v) for v in listed.mass.centre)
         side = "left" if y >= 0 else "right"
@@ -191,7 +189,7 @@ class Book:
             member.tube.od,
             self.width * (1.0 if tall else 0.8),
             (0.42 if tall else 0.24) * self.height,
-            self.job.units,
+            self.design.units,
             self.tooling.paper.fraction,
         )
         steps = [
@@ -218,7 +216,7 @@ class Book:
     def bend_notes(self, s: BendSchedule) -> list[str]:
         """What has to be said below a bend table."""
         notes = [f"Die {s.die.name}."] if s.die is not None else []
-        notes += instructions(s, self.job.units, self.tooling.paper.fraction)
+        notes += instructions(s, self.design.units, self.tooling.paper.fraction)
         if s.springback is not None:
             notes.extend(s.springback.warnings)
         return [*notes, CLOCKING]
@@ -252,7 +250,7 @@ class Book:
     def springback(self) -> list[list[str]]:
         """Which springback each die was given, in words."""
         seen: dict[str, list[str]] = {}
-        for s in self.papers.bends:
+        for s in self.design.bends:
             if s.die is not None and s.springback is not None:
                 seen.setdefault(
                     s.die.name, [s.die.name, s.springback.words, "; ".join(s.springback.warnings)]
@@ -302,7 +300,7 @@ class Book:
                 if not how.parents:
                     continue
                 saw = saw_setting(self.cage, member.id, end)
-                told = saw.reason or notcher_says(saw, self.tooling.notcher, self.job.units)
+                told = saw.reason or notcher_says(saw, self.tooling.notcher, self.design.units)
                 cells = (
                     ["", "", "", "", "", ""]
                     if saw.reason
@@ -326,7 +324,7 @@ class Book:
             if t.member not in self.cage.members:
                 continue
             found = ordinates(self.cage, t.member, t.end, self.tooling.paper.stations).depths
-            if self.job.units == "in":
+            if self.design.units == "in":
                 depths = [format_length(d, "in", denominator=short, unit=False) for d in found]
             else:
                 depths = [f"{abs(d):.1f}" for d in found]
@@ -368,7 +366,7 @@ class Book:
 
     def materials(self) -> dict[str, Any]:
         """What to buy."""
-        m = self.papers.materials
+        m = self.design.materials
         return {
             "spare": f"{m.spare:.0%}",
             "tubes": [self.tube_order(t) for t in m.tubes],
@@ -380,7 +378,7 @@ class Book:
             "hardware": [
                 [
                     h.kind.replace("_", " "),
-                    h.size_inches if self.job.units == "in" else h.size,
+                    h.size_inches if self.design.units == "in" else h.size,
                     h.material,
                     str(h.count),
                     ", ".join(p.replace("_", " ") for p in h.parts),
@@ -407,7 +405,7 @@ class Book:
 
     def plate_order(self, p: PlateOrder) -> list[str]:
         """One thickness of plate to buy."""
-        area, order = (format_area(v, self.job.units) for v in (p.area, p.order))
+        area, order = (format_area(v, self.design.units) for v in (p.area, p.order))
         return [self.size(p.thickness), p.material, str(p.pieces), area, order, self.mass(p.mass)]
 
     def padding_order(self, p: PaddingOrder) -> list[str]:
@@ -441,7 +439,7 @@ class Book:
             "number": s.number,
             "title": s.title,
             "members": ", ".join(self.number(m) for m in s.members),
-            "text": [*s.text, *(move_text(m, self.job.units) for m in s.moves)],
+            "text": [*s.text, *(move_text(m, self.design.units) for m in s.moves)],
             "tack": ", ".join(s.tack),
             "weld": ", ".join(s.weld),
             "checks": [self.check(c) for c in s.checks],
@@ -491,7 +489,7 @@ class Book:
                 "source": r.source,
                 "sign": r.sign,
             }
-            for r in sheet_rows([f for f in found if f.group != "shop"], units=self.job.units)
+            for r in sheet_rows([f for f in found if f.group != "shop"], units=self.design.units)
         ]
 
 
@@ -507,8 +505,8 @@ def _box(cage: Cage, camera: Camera) -> tuple[Any, Any]:
     return every.min(axis=0), every.max(axis=0)
 
 
-def write_shopbook(job: Job, folder: Path) -> None:
+def write_shopbook(design: Design, folder: Path) -> None:
     """Write ``shopbook.pdf``."""
-    book = Book(job)
+    book = Book(design)
     data = book.data()
     (folder / "shopbook.pdf").write_bytes(document("shopbook", data, book.pictures))

@@ -38,7 +38,7 @@ from cagekit.writers.step_check import Reading, StepReport, confirm, rebuild
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
-    from cagekit.cage.job import Job
+    from cagekit.design import Design
 
 UNCERTAINTY = 1e-5
 """Accuracy stated in the file, mm: cope edges lie within 2e-5 mm of the exact curve."""
@@ -75,9 +75,9 @@ class StepPart:
     group: str = "tubes"
 
 
-def write_cage(job: Job, folder: Path) -> Reading:
+def write_cage(design: Design, folder: Path) -> Reading:
     """Write ``cage.step`` and one STEP file each in ``members/``, ``plates/`` and ``parts/``."""
-    return start_files(job.cage, folder)
+    return start_files(design.cage, folder)
 
 
 def write_files(cage: Cage, folder: Path, *, kernel: bool = True) -> StepReport:

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from cagekit.assembly.assemble import assemble
 from cagekit.checks import run
+from cagekit.design import Design
 from cagekit.errors import CagekitError
 from cagekit.inputs.build import Build
 from cagekit.inputs.car import Car
@@ -39,7 +39,7 @@ def outcome(build: Build, sheet: dict[str, Any]) -> str:
     try:
         car = Car.model_validate(sheet, context={"units": sheet.get("units", "mm")})
         other = replace(build, car=car)
-        run(other, assemble(other))
+        run(Design(other))
     except (CagekitError, ValidationError) as exc:
         return "refused" if len(str(exc)) > 20 else f"refused without saying why: {exc}"
     return "made"

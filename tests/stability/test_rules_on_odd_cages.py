@@ -13,6 +13,7 @@ from cagekit.cage.cage import Cage
 from cagekit.checks import run
 from cagekit.checks.finding import to_json_text
 from cagekit.checks.table import table_text
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 
 PROFILES = ["fia-253", "motorsport-uk", "nhra", "scca-gcr", "nasa-ccr", "common-practice"]
@@ -41,7 +42,11 @@ def test_members_missing_and_misnamed(name: str) -> None:
         )
         car = build.car.model_copy(update=NOTHING if draw.random() < 0.5 else {})
         drivers = build.drivers if draw.random() < 0.5 else ()
-        found = run(replace(build, car=car, drivers=drivers), odd, ["rules", "plates"], PROFILES)
+        found = run(
+            Design(replace(build, car=car, drivers=drivers), cage=odd),
+            ["rules", "plates"],
+            PROFILES,
+        )
         codes = {f.code for f in found if f.group == "rules"}
         assert len(codes) > 250
         json.loads(to_json_text(found), parse_constant=pytest.fail)

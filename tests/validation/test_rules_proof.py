@@ -26,6 +26,7 @@ from cagekit.checks.finding import Status
 from cagekit.checks.profile import Rule, load_profile
 from cagekit.checks.quantities.quantity import quantities
 from cagekit.checks.quantities.survey import Survey
+from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build, BuildFile
@@ -56,7 +57,7 @@ class Scene:
 
     def survey(self) -> Survey:
         build, cage = made(self.demo, repr(self.inputs))
-        return Survey(build, self.after(cage) if self.after else cage)
+        return Survey(Design(build, cage=self.after(cage) if self.after else cage))
 
 
 def scene(demo: str, after: Mutation | None = None, /, **inputs: Any) -> Scene:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from cagekit.car.shell import FAR, Surface, surfaces
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Certainty, Evidence, Finding, Status
-from cagekit.checks.fit.scene import cockpit_of
+from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.tubes import Gap
 
@@ -14,9 +13,9 @@ TOUCH = 0.01
 """Less than this (mm) into a surface is touching it, not running into it."""
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
+def findings(design: Design) -> list[Finding]:
     """One finding for every surface of the shell and every keep-out."""
-    cockpit = cockpit_of(ctx)
+    cockpit = design.cockpit
     out = [check_surface(cockpit, s) for s in surfaces(cockpit.car)]
     return [f for f in out if f is not None]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from math import degrees
 
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Evidence, Finding, Status
 from cagekit.checks.fit.limits import fit_check
-from cagekit.checks.fit.scene import cockpit_of, nobody
+from cagekit.checks.fit.scene import nobody
+from cagekit.design import Design
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, Reading, bearing
 from cagekit.fit.egress import Opening, way_out
@@ -20,15 +20,15 @@ Measure = Callable[[Cockpit, Occupant], Reading]
 ANGLES = {"belt-angle"}
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
+def findings(design: Design) -> list[Finding]:
     """Everything about the people, in a fixed order."""
-    cockpit = cockpit_of(ctx)
+    cockpit = design.cockpit
     if not cockpit.occupants:
         return [nobody(GROUP, "room for the people")]
     out: list[Finding] = []
     for who in cockpit.occupants:
         out += person(cockpit, who)
-    out += _without_seat(ctx, cockpit)
+    out += _without_seat(design, cockpit)
     return out
 
 
@@ -154,9 +154,9 @@ def opening_finding(cockpit: Cockpit, who: Occupant, name: str, opening: Opening
     return fit_check(name).finding(GROUP, who.name, reading)
 
 
-def _without_seat(ctx: CheckContext, cockpit: Cockpit) -> Iterator[Finding]:
+def _without_seat(design: Design, cockpit: Cockpit) -> Iterator[Finding]:
     """People for whom the car sheet has no seat."""
-    for person_sheet in in_order(ctx.build.drivers)[len(cockpit.occupants) :]:
+    for person_sheet in in_order(design.build.drivers)[len(cockpit.occupants) :]:
         yield Finding(
             code="fit/seat",
             group=GROUP,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from math import degrees
 
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Finding
 from cagekit.checks.fit.limits import fit_check
-from cagekit.checks.fit.scene import cockpit_of, nobody
+from cagekit.checks.fit.scene import nobody
+from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.view_angles import PillarView, pillar_view, view_down, view_up
 from cagekit.geometry.centre_line import Vec
@@ -16,9 +16,9 @@ from cagekit.people.posture import Occupant
 GROUP = "sight"
 
 
-def findings(ctx: CheckContext) -> list[Finding]:
+def findings(design: Design) -> list[Finding]:
     """What the bars at pillars, header and dash hide from the driver."""
-    cockpit = cockpit_of(ctx)
+    cockpit = design.cockpit
     drivers = [who for who in cockpit.occupants if who.at_wheel]
     if not drivers:
         return [nobody(GROUP, "sight")]

@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from cagekit.cage.member import EndKind, EndName, Member
-from cagekit.checks.context import CheckContext
-from cagekit.checks.fit.scene import cockpit_of
 from cagekit.checks.quantities.bars import Bar, joined
 from cagekit.checks.quantities.quantity import Pick
+from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.centre_line import Arc, CentreLine, Spot, Vec, vec
 from cagekit.materials.steels import family
@@ -76,12 +75,21 @@ class Survey:
     """One cage as the rules see it.
 
     Args:
-        build: resolved input.
-        cage: the cage.
+        design: the build and its cage.
     """
 
-    def __init__(self, build: Build, cage: Cage) -> None:
-        self.build, self.cage = build, cage
+    def __init__(self, design: Design) -> None:
+        self.design = design
+
+    @property
+    def build(self) -> Build:
+        """The build."""
+        return self.design.build
+
+    @property
+    def cage(self) -> Cage:
+        """The cage."""
+        return self.design.cage
 
     @property
     def car(self) -> Car:
@@ -252,10 +260,10 @@ class Survey:
 
     # --- people ------------------------------------------------------------------------
 
-    @cached_property
+    @property
     def cockpit(self) -> Cockpit:
         """Everybody as seated among the tubes, padding on; empty without driver sheets."""
-        return cockpit_of(CheckContext(build=self.build, cage=self.cage))
+        return self.design.cockpit
 
     # --- pillar and swing-out ----------------------------------------------------------
 

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.presets import find_preset, load_file
 from cagekit.inputs.tooling import Tooling
 from cagekit.make import products, run
-from cagekit.make.part import PartBuild, make_part
+from cagekit.make.part import make_part
 from cagekit.make.products import PRODUCTS, Product, chosen
 from cagekit.make.run import make
 from cagekit.parts.tubes import KINDS
 
 
-def fails(job: Job, folder: Path) -> None:
+def fails(design: Design, folder: Path) -> None:
     """Write a product half, then fail."""
     (folder / "half").write_text("x")
     raise GeometryError("hoop", "cannot be made.")
@@ -35,11 +34,16 @@ def tooling(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def job(tooling: Path) -> Job:
+def design(tooling: Path) -> Design:
     kind = KINDS["strut"]
     shop = load_file("tooling", tooling, Tooling)
-    build: Any = PartBuild(name="strut", units="mm", tooling=shop, files={"tooling": tooling})
-    return Job(build=build, cage=kind.make(kind.read({})).cage)
+    cage = kind.make(kind.read({})).cage
+    return Design(cage=cage, name="strut", tooling=shop, files={"tooling": tooling})
+
+
+def _again(design: Design, **changes: Any) -> Design:
+    same = {"name": design.name, "tooling": design.tooling, "files": design.files}
+    return Design(cage=design.cage, **(same | changes))
 
 
 def shas(folder: Path) -> dict[str, str]:
@@ -50,9 +54,11 @@ def shas(folder: Path) -> dict[str, str]:
     }
 
 
-def test_the_manifest_lists_every_file_and_input_with_its_sum(job: Job, tmp_path: Path) -> None:
+def test_the_manifest_lists_every_file_and_input_with_its_sum(
+    design: Design, tmp_path: Path
+) -> None:
     target = tmp_path / "out/strut"
-    made = make(job, target, only=["json", "glb"])
+    made = make(design, target, only=["json", "glb"])
     assert made.files == {"json": ("cage.json",), "glb": ("cage.glb",)}
     content = json.loads((target / "manifest.json").read_text())
     found = shas(target)
@@ -68,57 +74,56 @@ def test_the_manifest_lists_every_file_and_input_with_its_sum(job: Job, tmp_path
     assert str(tmp_path) not in (target / "manifest.json").read_text()
 
 
-def test_two_inputs_of_one_name_are_both_listed(job: Job, tmp_path: Path) -> None:
+def test_two_inputs_of_one_name_are_both_listed(design: Design, tmp_path: Path) -> None:
     other = tmp_path / "other/tooling.toml"
     other.parent.mkdir()
     other.write_text("# another\n")
-    files = {**job.build.files, "car other/tooling.toml": other}
-    twice = replace(job, build=replace(job.build, files=files))
+    twice = _again(design, files={**design.files, "car other/tooling.toml": other})
     make(twice, tmp_path / "out", only=["json"])
     content = json.loads((tmp_path / "out/manifest.json").read_text())
     assert len({row["sha256"] for row in content["inputs"]}) == 2
 
 
-def test_same_input_same_bytes(job: Job, tmp_path: Path) -> None:
+def test_same_input_same_bytes(design: Design, tmp_path: Path) -> None:
     quick = ["json", "glb", "png"]
-    make(job, tmp_path / "a", only=quick)
-    make(job, tmp_path / "b", only=quick)
+    make(design, tmp_path / "a", only=quick)
+    make(design, tmp_path / "b", only=quick)
     assert shas(tmp_path / "a") == shas(tmp_path / "b")
 
 
 def test_products_of_the_last_run_stay_when_made_of_the_same_inputs(
-    job: Job, tmp_path: Path
+    design: Design, tmp_path: Path
 ) -> None:
     target = tmp_path / "out"
-    make(job, target, only=["json", "glb"])
+    make(design, target, only=["json", "glb"])
     before = shas(target)
-    made = make(job, target, only=["glb"])
+    made = make(design, target, only=["glb"])
     assert made.kept == ("json",)
     assert shas(target) == before
     with (tmp_path / "tooling.toml").open("a") as file:
         file.write("\n# another die\n")
-    made = make(job, target, only=["glb"])
+    made = make(design, target, only=["glb"])
     assert made.dropped == ("json",)
     assert set(shas(target)) == {"cage.glb", "manifest.json"}
 
 
-def test_other_units_are_other_inputs(job: Job, tmp_path: Path) -> None:
+def test_other_units_are_other_inputs(design: Design, tmp_path: Path) -> None:
     target = tmp_path / "out"
-    make(job, target, only=["json"])
-    assert make(replace(job, units="in"), target, only=["glb"]).dropped == ("json",)
+    make(design, target, only=["json"])
+    assert make(_again(design, units="in"), target, only=["glb"]).dropped == ("json",)
 
 
 def test_a_product_that_fails_leaves_the_last_run(
-    job: Job, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    design: Design, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     target = tmp_path / "out"
-    make(job, target, only=["json"])
+    make(design, target, only=["json"])
     before = shas(target)
     bad = Product("bad", f"{__name__}:fails", "fails")
     monkeypatch.setattr(Product, "load", lambda self: fails if self is bad else None)
     monkeypatch.setattr(run, "chosen", lambda only: (bad,))
     with pytest.raises(GeometryError, match=r"cannot be made"):
-        make(job, target)
+        make(design, target)
     assert shas(target) == before
     assert sorted(p.name for p in tmp_path.iterdir()) == ["out", "tooling.toml"]
 

@@ -13,6 +13,7 @@ import pytest
 from cagekit.assembly.assemble import sketch
 from cagekit.checks.finding import Status, to_json_text
 from cagekit.checks.registry import run
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
@@ -22,7 +23,7 @@ GROUPS = ("fit", "car", "sight")
 @pytest.mark.parametrize("name", DEMOS)
 def test_demo_fits(name: str) -> None:
     build = load_build(name)
-    found = run(build, sketch(build), groups=GROUPS)
+    found = run(Design(build, cage=sketch(build)), groups=GROUPS)
     assert not [f for f in found if f.status is Status.FAIL]
     people = {d.name for d in build.drivers}
     assert people <= {f.subject for f in found}
@@ -39,7 +40,7 @@ def test_same_bytes_twice(name: str) -> None:
     texts = []
     for _ in range(2):
         build = load_build(name)
-        texts.append(to_json_text(run(build, sketch(build), groups=GROUPS)))
+        texts.append(to_json_text(run(Design(build, cage=sketch(build)), groups=GROUPS)))
     assert texts[0] == texts[1]
     assert json.loads(texts[0])
 
@@ -49,14 +50,14 @@ def test_one_changed_input_fails() -> None:
     seat = build.car.seats[0]
     moved = seat.model_copy(update={"hip": (seat.hip[0] - 220.0, *seat.hip[1:])})
     car = build.car.model_copy(update={"seats": (moved, *build.car.seats[1:])})
-    found = run(replace(build, car=car), sketch(build), groups=["fit"])
+    found = run(Design(replace(build, car=car), cage=sketch(build)), groups=["fit"])
     broken = {f.code for f in found if f.status is Status.FAIL and f.subject == "tall-driver"}
     assert {"fit/helmet-room", "fit/seat-room"} <= broken
 
 
 def test_without_a_driver_input_is_asked_for() -> None:
     build = replace(load_build("sprint-wagon"), drivers=())
-    found = run(build, sketch(build), groups=["fit", "sight"])
+    found = run(Design(build, cage=sketch(build)), groups=["fit", "sight"])
     assert {f.status for f in found} == {Status.NEEDS_INPUT}
     assert all(f.cure for f in found)
 
@@ -64,16 +65,16 @@ def test_without_a_driver_input_is_asked_for() -> None:
 def test_a_person_without_a_seat_is_told() -> None:
     build = load_build("gravel-hatch")
     crowd = replace(build, drivers=(*build.drivers, build.drivers[0]))
-    found = run(crowd, sketch(crowd), groups=["fit"])
+    found = run(Design(crowd, cage=sketch(crowd)), groups=["fit"])
     assert [f for f in found if f.code == "fit/seat" and f.status is Status.NEEDS_INPUT]
 
 
 def test_checks_of_the_largest_demo_are_quick() -> None:
     build = load_build("gravel-hatch")
-    run(build, sketch(build), groups=GROUPS)
+    run(Design(build, cage=sketch(build)), groups=GROUPS)
     cage = sketch(build)
     start = time.process_time()
-    run(build, cage, groups=GROUPS)
+    run(Design(build, cage=cage), groups=GROUPS)
     # 0.11 s where it was measured; the limit leaves room for slow machines
     assert time.process_time() - start < 0.5
 
@@ -84,8 +85,9 @@ def test_no_kernel_no_pictures_are_imported() -> None:
         "from cagekit.inputs.resolve import load_build\n"
         "from cagekit.assembly.assemble import sketch\n"
         "from cagekit.checks.registry import run\n"
+        "from cagekit.design import Design\n"
         "b = load_build('sprint-wagon')\n"
-        "run(b, sketch(b), groups=['fit', 'car', 'sight'])\n"
+        "run(Design(b, cage=sketch(b)), groups=['fit', 'car', 'sight'])\n"
         "bad = {'cadquery', 'OCP', 'PIL', 'scipy', 'ezdxf', 'matplotlib'} & set(sys.modules)\n"
         "sys.exit(f'imported {bad}' if bad else 0)\n"
     )

@@ -11,6 +11,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding
 from cagekit.checks.registry import run
+from cagekit.design import Design
 from cagekit.inputs.build import Build
 from cagekit.inputs.car import Car
 from cagekit.inputs.resolve import load_build
@@ -46,7 +47,7 @@ def mirrored_member(member: Member) -> Member:
 
 
 def found(build: Build, cage: Cage) -> dict[tuple[str, str], Finding]:
-    rows = run(build, cage, groups=["fit", "car", "sight"], rules=[])
+    rows = run(Design(build, cage=cage), groups=["fit", "car", "sight"], rules=[])
     return {(f.code, f.subject if f.group != "car" else ""): f for f in rows}
 
 

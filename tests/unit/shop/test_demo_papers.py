@@ -10,14 +10,12 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import assemble
-from cagekit.cage.job import Job
 from cagekit.checks.bending import findings as shop_findings
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Status
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 from cagekit.shop.bending.rows import BendRow, rebuild, trimmed
 from cagekit.shop.sawing.plan import sawn
-from cagekit.shop.schedules import Papers
 from cagekit.writers.csv import write_bends, write_cuts, write_materials
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
@@ -27,7 +25,7 @@ DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
 def made(name):
     build = load_build(name)
     cage = assemble(build)
-    return Job(build=build, cage=cage), Papers.of(build, cage)
+    return Design(build=build, cage=cage), Design(build)
 
 
 def table(path):
@@ -44,12 +42,12 @@ def rigid_gap(p, q):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_tube_is_rebuilt_from_the_file(name, tmp_path):
-    job, _ = made(name)
-    write_bends(job, tmp_path)
+    design, _ = made(name)
+    write_bends(design, tmp_path)
     rows = table(tmp_path / "bends.csv")
-    fitted = job.cage.as_fitted()
+    fitted = design.cage.as_fitted()
     everything = {m.id: (m, fitted) for m in fitted.members.values()} | {
-        m.id: (m, job.cage) for m in job.cage.members.values()
+        m.id: (m, design.cage) for m in design.cage.members.values()
     }
     assert {r["member"] for r in rows} == set(everything)
     for member, cage in everything.values():
@@ -90,33 +88,33 @@ def test_marks_stand_in_order_on_the_blank_and_the_sheet_adds_up(name):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_blank_is_sawn_once_from_bars_that_hold_it(name, tmp_path):
-    job, papers = made(name)
-    write_cuts(job, tmp_path)
+    design, papers = made(name)
+    write_cuts(design, tmp_path)
     rows = [r for r in table(tmp_path / "cuts.csv") if r["cut"]]
     # a swing-out bar is sawn, bent and fitted whole
-    assert sorted(r["member"] for r in rows) == sorted(job.cage.as_fitted().members)
+    assert sorted(r["member"] for r in rows) == sorted(design.cage.as_fitted().members)
     blank = {s.member: sawn(s.blank) for s in papers.bends}
     for r in rows:
         assert float(r["length_mm"]) == pytest.approx(blank[r["member"]])
         assert r["proved"] == "yes"
         end = float(r["start_mm"]) + float(r["length_mm"])
-        trim = job.build.tooling.saw.end_trim
-        assert end <= float(r["bar_length_mm"]) - trim - job.build.tooling.saw.kerf + 1e-3
+        trim = design.tooling.saw.end_trim
+        assert end <= float(r["bar_length_mm"]) - trim - design.tooling.saw.kerf + 1e-3
 
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_shop_can_make_it(name):
-    job, _ = made(name)
-    findings = shop_findings(CheckContext(build=job.build, cage=job.cage))
-    assert {m for f in findings for m in f.evidence.members} <= set(job.cage.members)
+    design, _ = made(name)
+    findings = shop_findings(Design(build=design.build, cage=design.cage))
+    assert {m for f in findings for m in f.evidence.members} <= set(design.cage.members)
     assert [f for f in findings if f.status in (Status.FAIL, Status.WARN)] == []
 
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_files_are_the_same_every_time(name, tmp_path):
-    job, _ = made(name)
-    again = Job(build=job.build, cage=assemble(job.build))
-    for run, which in (("a", job), ("b", again)):
+    design, _ = made(name)
+    again = Design(build=design.build, cage=assemble(design.build))
+    for run, which in (("a", design), ("b", again)):
         folder = tmp_path / run
         folder.mkdir()
         for write in (write_bends, write_cuts, write_materials):
@@ -129,36 +127,36 @@ def test_files_are_the_same_every_time(name, tmp_path):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_materials_hold_the_parts_of_the_cage(name, tmp_path):
-    job, papers = made(name)
-    write_materials(job, tmp_path)
+    design, papers = made(name)
+    write_materials(design, tmp_path)
     rows = table(tmp_path / "materials.csv")
     tubes = [r for r in rows if r["kind"] == "part: tube"]
-    assert [r["item"] for r in tubes] == list(job.cage.members)
+    assert [r["item"] for r in tubes] == list(design.cage.members)
     total = next(r for r in rows if r["kind"] == "total")
     assert float(total["mass_kg"]) == pytest.approx(
-        job.cage.tube_mass()
-        + sum(p.mass * p.quantity for p in job.cage.plates)
-        + sum(p.mass for p in job.cage.parts),
+        design.cage.tube_mass()
+        + sum(p.mass * p.quantity for p in design.cage.plates)
+        + sum(p.mass for p in design.cage.parts),
         abs=1e-3,
     )
     metal = [r for r in rows if r["kind"] in ("tube to buy", "tube in the rack")]
     bought = sum(float(r["length_mm"]) * int(r["count"] or 1) for r in metal)
     needed = sum(p.pieces_length for p in papers.cuts)
-    assert bought >= needed * (1 + job.build.tooling.order.spare)
+    assert bought >= needed * (1 + design.tooling.order.spare)
 
 
 def test_swing_out_bars_bring_their_pins(tmp_path):
-    job, papers = made("sprint-wagon")
-    assert job.cage.doors
-    write_materials(job, tmp_path)
+    design, papers = made("sprint-wagon")
+    assert design.cage.doors
+    write_materials(design, tmp_path)
     rows = table(tmp_path / "materials.csv")
-    counted = sum(int(r["count"]) for r in rows if r["kind"] in {p.kind for p in job.cage.parts})
-    assert counted == len(job.cage.parts)
-    pieces = {i for d in job.cage.doors for i in d.pieces}
+    counted = sum(int(r["count"]) for r in rows if r["kind"] in {p.kind for p in design.cage.parts})
+    assert counted == len(design.cage.parts)
+    pieces = {i for d in design.cage.doors for i in d.pieces}
     assert {s.member for s in papers.pieces} == pieces
-    assert set(papers.whole) == pieces
+    assert set(papers.bar_of_piece) == pieces
     # what is cut out of the whole bar is shorter than it by the two saw cuts and reliefs
-    for door in job.cage.doors:
+    for door in design.cage.doors:
         whole = next(s for s in papers.bends if s.member == door.fitted.id)
         parts = sum(s.cut_length for s in papers.pieces if s.member in door.pieces)
         assert 0 < whole.cut_length - parts < 40

@@ -10,10 +10,10 @@ import pytest
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
-from cagekit.checks.context import CheckContext
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.checks.swing_out import findings
+from cagekit.design import Design
 from cagekit.inputs.build import Build
 from cagekit.inputs.resolve import load_build
 
@@ -37,7 +37,7 @@ def told(wagon: tuple[Build, Cage]) -> Told:
         changed = replace(build, file=file, entries=entries)
         cage = assemble(changed)
         out: dict[str, Finding] = {}
-        for f in findings(CheckContext(build=changed, cage=cage)):
+        for f in findings(Design(build=changed, cage=cage)):
             if f.subject != "door_bar_left":
                 continue
             name = f.code.removeprefix("swing_out/")
@@ -52,7 +52,7 @@ def told(wagon: tuple[Build, Cage]) -> Told:
 def plain() -> dict[str, Finding]:
     """Findings of the demo's left bar as it is."""
     build = load_build("sprint-wagon")
-    found = findings(CheckContext(build=build, cage=assemble(build)))
+    found = findings(Design(build=build, cage=assemble(build)))
     own = [f for f in found if f.subject == "door_bar_left"]
     return {f.code.removeprefix("swing_out/"): f for f in own}
 
@@ -63,7 +63,7 @@ def _read(model: Any, fields: dict[str, Any]) -> dict[str, Any]:
 
 
 def test_demo_has_nothing_to_say(wagon: tuple[Build, Cage]) -> None:
-    found = run(*wagon, ["swing_out"])
+    found = run(Design(wagon[0], cage=wagon[1]), ["swing_out"])
     assert {f.status for f in found} == {Status.PASS}
     assert {f.subject for f in found} == {"door_bar_left", "door_bar_right"}
     for f in found:
@@ -74,7 +74,7 @@ def test_demo_has_nothing_to_say(wagon: tuple[Build, Cage]) -> None:
 
 def test_cage_without_swing_out_bars_has_no_findings() -> None:
     build = load_build("track-roadster")
-    assert run(build, assemble(build), ["swing_out"]) == ()
+    assert run(Design(build), ["swing_out"]) == ()
 
 
 @pytest.mark.parametrize(
@@ -141,7 +141,7 @@ def test_unmeasured_door_opening_is_asked_for(wagon: tuple[Build, Cage]) -> None
     assert side.door is not None
     bare = side.model_copy(update={"door": side.door.model_copy(update={"outline": ()})})
     car = build.car.model_copy(update={"left": bare})
-    found = findings(CheckContext(build=replace(build, car=car), cage=cage))
+    found = findings(Design(build=replace(build, car=car), cage=cage))
     asked = [f for f in found if f.status is Status.NEEDS_INPUT]
     assert [f.subject for f in asked] == ["door_bar_left"]
     assert "outline" in asked[0].cure
@@ -164,7 +164,7 @@ def test_rear_hinged_bar_clears_the_quarter_panel(wagon: tuple[Build, Cage]) -> 
     )
     changed = replace(build, entries=entries)
     cage = assemble(changed)
-    found = findings(CheckContext(build=changed, cage=cage))
+    found = findings(Design(build=changed, cage=cage))
     opens = [f for f in found if f.code == "swing_out/opens"]
     assert [f.status for f in opens] == [Status.PASS, Status.PASS]
     assert all(d.hinge.end == "a" for d in cage.doors)

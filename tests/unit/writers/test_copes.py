@@ -11,7 +11,7 @@ import pdfplumber
 import pytest
 
 from cagekit.assembly.assemble import members_only
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 from cagekit.shop.sawing.templates import ordinates, saw_setting, template, templates
 from cagekit.writers.copes import (
@@ -29,21 +29,21 @@ POINT = 72 / 25.4
 
 
 @pytest.fixture(scope="module")
-def job() -> Job:
+def design() -> Design:
     build = load_build("sprint-wagon")
-    return Job(build=build, cage=members_only(build), units="in")
+    return Design(build=build, cage=members_only(build), units="in")
 
 
 @pytest.fixture(scope="module")
-def folder(job: Job, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(design: Design, tmp_path_factory: pytest.TempPathFactory) -> Path:
     target = tmp_path_factory.mktemp("copes")
-    write_copes(job, target)
+    write_copes(design, target)
     return target
 
 
-def wrapped(job: Job, t) -> np.ndarray:  # type: ignore[no-untyped-def]
+def wrapped(design: Design, t) -> np.ndarray:  # type: ignore[no-untyped-def]
     """Points in space of a template's curve wrapped round its tube, by the sheet's own rules."""
-    member = job.cage.members[t.member]
+    member = design.cage.members[t.member]
     path = member.path
     zero = path.reference_lines()[0 if t.end == "a" else -1]
     out = path.out_direction(t.end)
@@ -54,16 +54,16 @@ def wrapped(job: Job, t) -> np.ndarray:  # type: ignore[no-untyped-def]
     return path.end_point(t.end) + ring - back[:, None] * out
 
 
-def test_a_template_wrapped_on_its_tube_meets_the_parents_surface(job: Job) -> None:
-    for t in templates(job.cage, 0.1):
+def test_a_template_wrapped_on_its_tube_meets_the_parents_surface(design: Design) -> None:
+    for t in templates(design.cage, 0.1):
         if not t.parents:
             continue
-        points = wrapped(job, t)
+        points = wrapped(design, t)
         gaps = np.min(
             [
                 np.abs(
-                    job.cage.members[p].path.distances(points)
-                    - job.cage.members[p].tube.outer_radius
+                    design.cage.members[p].path.distances(points)
+                    - design.cage.members[p].tube.outer_radius
                 )
                 for p in t.parents
             ],
@@ -72,22 +72,22 @@ def test_a_template_wrapped_on_its_tube_meets_the_parents_surface(job: Job) -> N
         assert gaps.max() < 0.05, (t.member, t.end)
 
 
-def test_templates_of_feet_lie_in_the_plates_plane(job: Job) -> None:
-    for t in templates(job.cage, 0.1):
-        plane = job.cage.members[t.member].end(t.end).plane
+def test_templates_of_feet_lie_in_the_plates_plane(design: Design) -> None:
+    for t in templates(design.cage, 0.1):
+        plane = design.cage.members[t.member].end(t.end).plane
         if plane is not None:
-            assert np.abs((wrapped(job, t) - plane.point) @ plane.normal).max() < 0.05
+            assert np.abs((wrapped(design, t) - plane.point) @ plane.normal).max() < 0.05
 
 
-def test_both_ends_measure_from_one_line_along_the_tube(job: Job) -> None:
-    path = job.cage.members["hoop_diagonal"].path
-    cuts = [job.cage.cut("hoop_diagonal", e) for e in ("a", "b")]
+def test_both_ends_measure_from_one_line_along_the_tube(design: Design) -> None:
+    path = design.cage.members["hoop_diagonal"].path
+    cuts = [design.cage.cut("hoop_diagonal", e) for e in ("a", "b")]
     assert cuts[0].zero == pytest.approx(cuts[1].zero)
     assert cuts[0].zero == pytest.approx(path.reference_lines()[0])
 
 
-def test_the_paper_wraps_on_a_circle_larger_by_its_thickness(job: Job) -> None:
-    t = template(job.cage, job.cage.members["halo"], "a", 0.2)
+def test_the_paper_wraps_on_a_circle_larger_by_its_thickness(design: Design) -> None:
+    t = template(design.cage, design.cage.members["halo"], "a", 0.2)
     assert t.width == pytest.approx(pi * (t.tube.od + 0.2))
     assert t.outer[-1, 0] == pytest.approx(t.width)
     assert t.outer[-1, 1] == pytest.approx(t.outer[0, 1])
@@ -95,8 +95,8 @@ def test_the_paper_wraps_on_a_circle_larger_by_its_thickness(job: Job) -> None:
 
 
 @pytest.mark.parametrize("page", ["a4", "letter"])
-def test_nothing_crosses_an_edge_or_another_template(job: Job, page: str) -> None:
-    found = templates(job.cage, 0.1)
+def test_nothing_crosses_an_edge_or_another_template(design: Design, page: str) -> None:
+    found = templates(design.cage, 0.1)
     width, height = PAGES[page]
     placed = lay_out(found, page)
     assert sorted(p.index for sheet in placed for p in sheet) == list(range(len(found)))
@@ -112,10 +112,10 @@ def test_nothing_crosses_an_edge_or_another_template(job: Job, page: str) -> Non
                 assert apart
 
 
-def test_a_template_larger_than_the_page_is_tiled_with_overlap(job: Job) -> None:
+def test_a_template_larger_than_the_page_is_tiled_with_overlap(design: Design) -> None:
     from dataclasses import replace
 
-    big = replace(templates(job.cage, 0.1)[0], width=400.0, height=500.0)
+    big = replace(templates(design.cage, 0.1)[0], width=400.0, height=500.0)
     sheets = lay_out([big], "a4")
     assert len(sheets) > 3
     covered_w = max(p.dx + p.w for s in sheets for p in s)
@@ -125,9 +125,9 @@ def test_a_template_larger_than_the_page_is_tiled_with_overlap(job: Job) -> None
     assert all(p.tiled for s in sheets for p in s)
 
 
-def test_the_pdf_shows_bars_and_curves_at_true_size(job: Job, folder: Path) -> None:
-    found = all_templates(job)
-    page_name = job.build.tooling.paper.page
+def test_the_pdf_shows_bars_and_curves_at_true_size(design: Design, folder: Path) -> None:
+    found = all_templates(design)
+    page_name = design.tooling.paper.page
     sheets = lay_out(found, page_name)
     with pdfplumber.open(folder / "copes.pdf") as pdf:
         assert len(pdf.pages) == len(sheets)
@@ -161,19 +161,19 @@ def _curve(page, t, p) -> np.ndarray:  # type: ignore[no-untyped-def]
     return best
 
 
-def test_the_pdf_embeds_its_fonts_and_is_the_same_every_time(job: Job, folder: Path) -> None:
-    found = all_templates(job)
-    again = document("copes", pdf_data(job, found))
+def test_the_pdf_embeds_its_fonts_and_is_the_same_every_time(design: Design, folder: Path) -> None:
+    found = all_templates(design)
+    again = document("copes", pdf_data(design, found))
     assert again == (folder / "copes.pdf").read_bytes()
     with pdfplumber.open(io.BytesIO(again)) as pdf:
         names = {c["fontname"] for page in pdf.pages for c in page.chars}
     assert all("DejaVu" in n and "+" in n for n in names), names
 
 
-def test_every_template_has_a_dxf_of_the_same_size(job: Job, folder: Path) -> None:
+def test_every_template_has_a_dxf_of_the_same_size(design: Design, folder: Path) -> None:
     import ezdxf
 
-    for t in all_templates(job):
+    for t in all_templates(design):
         doc = ezdxf.readfile(folder / "copes" / f"{t.member}-{t.end}.dxf")
         assert not doc.audit().has_errors
         # the file says in which unit its numbers are: 1 inches, 4 millimetres
@@ -185,21 +185,21 @@ def test_every_template_has_a_dxf_of_the_same_size(job: Job, folder: Path) -> No
         assert max(widths) == pytest.approx(t.width + TAB, abs=1e-3)
 
 
-def test_ordinates_are_depths_from_the_blanks_end(job: Job) -> None:
-    row = ordinates(job.cage, "cross_member", "a", 12)
-    t = template(job.cage, job.cage.members["cross_member"], "a", 0.0)
+def test_ordinates_are_depths_from_the_blanks_end(design: Design) -> None:
+    row = ordinates(design.cage, "cross_member", "a", 12)
+    t = template(design.cage, design.cage.members["cross_member"], "a", 0.0)
     for angle, depth in zip(row.angles, row.depths, strict=True):
         assert depth == pytest.approx(
             np.interp(angle / 360 * t.width, t.outer[:, 0], t.outer[:, 1]), abs=0.02
         )
 
 
-def test_hole_saw_settings_make_the_same_cut(job: Job) -> None:
+def test_hole_saw_settings_make_the_same_cut(design: Design) -> None:
     """A saw of the parent's diameter set by the table cuts to the parent's surface."""
     for member, end in (("cross_member", "a"), ("hoop_diagonal", "b"), ("sill_bar_left", "b")):
-        saw = saw_setting(job.cage, member, end)
+        saw = saw_setting(design.cage, member, end)
         assert not saw.reason
-        cut = job.cage.cut(member, end)
+        cut = design.cage.cut(member, end)
         # the saw's axis from the settings alone
         toward = np.cos(np.radians(saw.clock)) * cut.zero + np.sin(np.radians(saw.clock)) * cut.side
         axes = [np.cos(saw.angle) * s * cut.out + np.sin(saw.angle) * toward for s in (1, -1)]
@@ -212,15 +212,15 @@ def test_hole_saw_settings_make_the_same_cut(job: Job) -> None:
         assert min(misses) < 0.05
 
 
-def test_what_no_hole_saw_makes_is_said(job: Job) -> None:
-    assert "bend" in saw_setting(job.cage, "rear_brace_right", "a").reason
-    assert "several tubes" in saw_setting(job.cage, "rear_brace_left", "a").reason
-    assert "plate" in saw_setting(job.cage, "rear_brace_left", "b").reason
+def test_what_no_hole_saw_makes_is_said(design: Design) -> None:
+    assert "bend" in saw_setting(design.cage, "rear_brace_right", "a").reason
+    assert "several tubes" in saw_setting(design.cage, "rear_brace_left", "a").reason
+    assert "plate" in saw_setting(design.cage, "rear_brace_left", "b").reason
 
 
-def test_the_table_has_a_row_for_every_end(job: Job) -> None:
-    header, rows = table(job)
-    assert len(rows) == 2 * len(job.cage.as_fitted().members)
+def test_the_table_has_a_row_for_every_end(design: Design) -> None:
+    header, rows = table(design)
+    assert len(rows) == 2 * len(design.cage.as_fitted().members)
     assert all(len(row) == len(header) for row in rows)
     assert any("use the template" in row[header.index("hole_saw")] for row in rows)
     assert any(row[header.index("hole_saw")].startswith("saw ") for row in rows)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import assemble
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 from cagekit.swing.motion import sweep
 from cagekit.writers.doors import swinging, write_doors
@@ -21,15 +21,15 @@ from cagekit.writers.step_read import read_records
 
 
 @pytest.fixture(scope="module")
-def job() -> Job:
+def design() -> Design:
     build = load_build("sprint-wagon")
-    return Job(build=build, cage=assemble(build), units="in")
+    return Design(build=build, cage=assemble(build), units="in")
 
 
 @pytest.fixture(scope="module")
-def folder(job: Job, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(design: Design, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("doors")
-    write_doors(job, out)
+    write_doors(design, out)
     return out
 
 
@@ -40,16 +40,16 @@ def nodes(path: Path) -> tuple[dict[str, dict], dict, bytes]:
     return {n["name"]: n for n in content["nodes"]}, content, data[28 + size :]
 
 
-def test_files_of_a_cage_with_swing_out_bars(folder: Path, job: Job) -> None:
+def test_files_of_a_cage_with_swing_out_bars(folder: Path, design: Design) -> None:
     names = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
-    brackets = {f"plates/{i}.png" for d in job.cage.doors for i in d.plates}
+    brackets = {f"plates/{i}.png" for d in design.cage.doors for i in d.plates}
     assert names == {"door_open.step", "door_open.glb", "doors.png", *brackets}
 
 
-def test_open_step_holds_the_bar_where_it_swings_to(folder: Path, job: Job) -> None:
+def test_open_step_holds_the_bar_where_it_swings_to(folder: Path, design: Design) -> None:
     records = read_records(parse((folder / "door_open.step").read_text(encoding="ascii")))
     gone = {"pin", "spacer_lower", "spacer_upper"}
-    cage = job.cage
+    cage = design.cage
     want = {*cage.members, *(p.id for p in cage.plates), *(p.id for p in cage.parts)}
     want -= {f"{d.bar}_latch_{n}" for d in cage.doors for n in gone}
     assert set(records) == want
@@ -57,21 +57,21 @@ def test_open_step_holds_the_bar_where_it_swings_to(folder: Path, job: Job) -> N
         record = records[door.bar]
         assert record is not None
         points = np.array(record.vertices)
-        swept = sweep(cage, job.build.car, door)
+        swept = sweep(cage, design.build.car, door)
         tip = swept.path[-1]
         assert np.linalg.norm(points - tip, axis=1).min() < 1.2 * door.fitted.tube.outer_radius
         # square out of the car: far beyond the sill
         assert np.abs(points[:, 1]).max() > 1300
 
 
-def test_glb_has_nodes_open_and_half_open(folder: Path, job: Job) -> None:
+def test_glb_has_nodes_open_and_half_open(folder: Path, design: Design) -> None:
     found, content, chunk = nodes(folder / "door_open.glb")
-    for name in swinging(job.cage):
+    for name in swinging(design.cage):
         assert f"{name}_open" in found
         assert f"{name}_half" in found
         assert name not in found
     assert {"open", "half"} <= set(found)
-    door = job.cage.doors[0]
+    door = design.cage.doors[0]
     reach = {}
     for way in ("half", "open"):
         mesh = content["meshes"][found[f"{door.bar}_{way}"]["mesh"]]
@@ -83,12 +83,12 @@ def test_glb_has_nodes_open_and_half_open(folder: Path, job: Job) -> None:
 
 def test_nothing_is_written_without_swing_out_bars(tmp_path: Path) -> None:
     build = load_build("track-roadster")
-    write_doors(Job(build=build, cage=assemble(build), units="mm"), tmp_path)
+    write_doors(Design(build=build, cage=assemble(build), units="mm"), tmp_path)
     assert not list(tmp_path.iterdir())
 
 
-def test_cage_json_lists_parts_and_doors(job: Job) -> None:
-    content = cage_dict(job.cage)
+def test_cage_json_lists_parts_and_doors(design: Design) -> None:
+    content = cage_dict(design.cage)
     assert [d["id"] for d in content["doors"]] == ["door_bar_left", "door_bar_right"]
     by_id = {m["id"]: m for m in content["members"]}
     for door in content["doors"]:
@@ -120,17 +120,17 @@ def test_cage_json_lists_parts_and_doors(job: Job) -> None:
     assert {p["kind"] for p in content["parts"]} >= {"sleeve", "bolt", "nut", "pin", "washer"}
 
 
-def test_cage_glb_plays_the_bar_open_about_its_pin(job: Job, tmp_path: Path) -> None:
-    write_cage(job, tmp_path)
+def test_cage_glb_plays_the_bar_open_about_its_pin(design: Design, tmp_path: Path) -> None:
+    write_cage(design, tmp_path)
     found, content, chunk = nodes(tmp_path / "cage.glb")
-    door = job.cage.doors[0]
-    swept = sweep(job.cage, job.build.car, door)
+    door = design.cage.doors[0]
+    swept = sweep(design.cage, design.build.car, door)
     animation = next(a for a in content["animations"] if a["name"] == f"{door.bar}_open")
     node = found[f"{door.bar}_open"]
     assert content["nodes"][animation["channels"][0]["target"]["node"]] is node
     (inner,) = (content["nodes"][i] for i in node["children"])
     names = {content["nodes"][i]["name"] for i in inner["children"]}
-    assert names == {i for i in swinging(job.cage) if i.startswith(door.bar)}
+    assert names == {i for i in swinging(design.cage) if i.startswith(door.bar)}
 
     def numbers(index: int, width: int) -> np.ndarray:
         a = content["accessors"][index]

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import assemble
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 from cagekit.shop.nesting.plate_drawing import CutOptions, Layer
 from cagekit.writers.dxf import cut_options, dxf_options, nest_options, write_plates, write_sheets
@@ -21,13 +21,13 @@ BUILD = load_build("track-roadster")
 CAGE = assemble(BUILD)
 
 
-def job(*, table=None, **options):
+def design(*, table=None, **options):
     build = BUILD
     if table:
         tooling = BUILD.tooling
         changed = tooling.table.model_copy(update=table)
         build = replace(BUILD, tooling=tooling.model_copy(update={"table": changed}))
-    return Job(build=build, cage=CAGE, options=options)
+    return Design(build=build, cage=CAGE, options=options)
 
 
 def layer_area(doc, layer):
@@ -51,7 +51,7 @@ def layer_area(doc, layer):
 
 
 def test_one_file_per_plate_with_its_area(tmp_path):
-    write_plates(job(), tmp_path)
+    write_plates(design(), tmp_path)
     files = sorted((tmp_path / "plates").iterdir())
     assert [f.stem for f in files] == sorted(p.id for p in CAGE.plates)
     plates = {p.id: p for p in CAGE.plates}
@@ -64,7 +64,7 @@ def test_one_file_per_plate_with_its_area(tmp_path):
 
 
 def test_sheets_hold_every_piece_once(tmp_path):
-    write_sheets(job(), tmp_path)
+    write_sheets(design(), tmp_path)
     folder = tmp_path / "sheets"
     rows = list(csv.DictReader(io.StringIO((folder / "pieces.csv").read_text(encoding="utf-8"))))
     assert {r["plate"]: int(r["pieces"]) for r in rows} == {p.id: p.quantity for p in CAGE.plates}
@@ -82,8 +82,8 @@ def test_sheets_hold_every_piece_once(tmp_path):
 def test_two_runs_write_the_same_bytes(tmp_path):
     for name in ("one", "two"):
         (tmp_path / name).mkdir()
-        write_plates(job(), tmp_path / name)
-        write_sheets(job(), tmp_path / name)
+        write_plates(design(), tmp_path / name)
+        write_sheets(design(), tmp_path / name)
     first = sorted((tmp_path / "one").rglob("*.*"))
     assert first
     for f in first:
@@ -92,7 +92,7 @@ def test_two_runs_write_the_same_bytes(tmp_path):
 
 
 def test_the_shops_table_says_how_files_are_made():
-    old = job(
+    old = design(
         table={
             "dxf_version": "R12",
             "dxf_units": "in",
@@ -107,11 +107,11 @@ def test_the_shops_table_says_how_files_are_made():
     assert (how.version, how.units, how.entities) == ("R12", "in", "lines")
     cut = cut_options(old)
     assert (cut.kerf, cut.bridges) == (1.5, 2)
-    assert cut_options(job()).kerf == 0.0
+    assert cut_options(design()).kerf == 0.0
     # what a run is told goes before the shop's habits
-    assert dxf_options(job(table={"dxf_units": "in"}, dxf_units="mm")).units == "mm"
-    assert cut_options(job(kerf=0.8)).kerf == 0.8
-    assert nest_options(job(gap=9.0)) == {"gap": 9.0}
+    assert dxf_options(design(table={"dxf_units": "in"}, dxf_units="mm")).units == "mm"
+    assert cut_options(design(kerf=0.8)).kerf == 0.8
+    assert nest_options(design(gap=9.0)) == {"gap": 9.0}
     assert CutOptions.of(None, "in").units == "in"
 
 
@@ -119,13 +119,13 @@ def test_a_shop_with_off_cuts_uses_them_first(tmp_path):
     from cagekit.inputs.tooling import Sheet
 
     sheets = (*BUILD.tooling.table.sheet, Sheet(width=400, length=600, offcut=True, label="B3"))
-    write_sheets(job(table={"sheet": sheets}), tmp_path)
+    write_sheets(design(table={"sheet": sheets}), tmp_path)
     text = (tmp_path / "sheets" / "pieces.csv").read_text(encoding="utf-8")
     assert text.splitlines()[1].startswith("sheet-01,600.0,400.0")
 
 
 def test_a_cage_without_plates_writes_nothing(tmp_path):
-    bare = Job(build=BUILD, cage=CAGE.having(plates=()))
+    bare = Design(build=BUILD, cage=CAGE.having(plates=()))
     write_plates(bare, tmp_path)
     write_sheets(bare, tmp_path)
     assert list(tmp_path.iterdir()) == []

@@ -10,29 +10,30 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import assemble
-from cagekit.cage.job import Job
+from cagekit.checks.registry import Group, run
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 from cagekit.make.products import chosen
 from cagekit.shop.sawing.templates import template
-from cagekit.shop.schedules import Papers
-from cagekit.writers import checks
 from cagekit.writers.shopbook import Book
 
 TABLES = ("welds", "order", "inspection", "scrutineer", "copes")
 
 
 @pytest.fixture(scope="module")
-def job() -> Job:
+def design() -> Design:
     build = load_build("gravel-hatch")
-    return Job(build=build, cage=assemble(build), units="mm")
+    return Design(build=build, cage=assemble(build), units="mm")
 
 
 @pytest.fixture(scope="module")
-def tables(job: Job, tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[dict[str, str]]]:
+def tables(
+    design: Design, tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, list[dict[str, str]]]:
     folder: Path = tmp_path_factory.mktemp("tables")
     out = {}
     for product in chosen(TABLES):
-        product.load()(job, folder)
+        product.load()(design, folder)
     for name in TABLES:
         text = (folder / f"{name}.csv").read_text("utf-8")
         assert "\r" not in text
@@ -40,10 +41,10 @@ def tables(job: Job, tmp_path_factory: pytest.TempPathFactory) -> dict[str, list
     return out
 
 
-def test_every_joint_is_in_the_weld_table(job: Job, tables: dict) -> None:
+def test_every_joint_is_in_the_weld_table(design: Design, tables: dict) -> None:
     rows = {r["joint"]: r for r in tables["welds"]}
-    assert list(rows) == [j.id for j in job.cage.joints]
-    for joint in job.cage.joints:
+    assert list(rows) == [j.id for j in design.cage.joints]
+    for joint in design.cage.joints:
         row = rows[joint.id]
         assert float(row["angle_deg"]) == pytest.approx(degrees(joint.angle), abs=1e-4)
         at = [float(row[k]) for k in ("x_mm", "y_mm", "z_mm")]
@@ -51,11 +52,13 @@ def test_every_joint_is_in_the_weld_table(job: Job, tables: dict) -> None:
         assert 0 <= float(row["reached_percent"]) <= float(row["best_reached_percent"]) <= 100
 
 
-def test_the_order_fits_every_tube_once_and_welds_every_joint_once(job: Job, tables: dict) -> None:
+def test_the_order_fits_every_tube_once_and_welds_every_joint_once(
+    design: Design, tables: dict
+) -> None:
     rows = tables["order"]
-    assert sorted(r["item"] for r in rows if r["kind"] == "fit") == sorted(job.cage.members)
+    assert sorted(r["item"] for r in rows if r["kind"] == "fit") == sorted(design.cage.members)
     welded = [r["item"] for r in rows if r["kind"] == "weld"]
-    assert sorted(welded) == sorted(j.id for j in job.cage.joints)
+    assert sorted(welded) == sorted(j.id for j in design.cage.joints)
     steps = [int(r["step"]) for r in rows]
     assert steps == sorted(steps)
     measured = [r for r in rows if r["kind"] == "measure"]
@@ -63,34 +66,33 @@ def test_the_order_fits_every_tube_once_and_welds_every_joint_once(job: Job, tab
     assert all(float(r["distance_mm"]) > 0 for r in measured)
 
 
-def test_inspection_and_scrutineer_leave_blanks_to_fill_in(job: Job, tables: dict) -> None:
-    assert [r["member"] for r in tables["inspection"]] == list(job.cage.members)
+def test_inspection_and_scrutineer_leave_blanks_to_fill_in(design: Design, tables: dict) -> None:
+    assert [r["member"] for r in tables["inspection"]] == list(design.cage.members)
     assert all(r["wall_measured_mm"] == "" for r in tables["inspection"])
     assert tables["scrutineer"]
     assert all(r["signature"] == "" for r in tables["scrutineer"])
 
 
 def test_checks_and_welds_are_worked_out_once_for_a_job(
-    job: Job, tables: dict, monkeypatch: pytest.MonkeyPatch
+    design: Design, tables: dict, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def never(*_: object) -> None:
         raise AssertionError("the checks ran twice")
 
-    monkeypatch.setattr(checks, "run", never)
-    assert len(checks.findings(job)) >= len(tables["scrutineer"])
-    papers = Papers.of(job.build, job.cage)
-    assert papers.welds is papers.welds
+    monkeypatch.setattr(Group, "check", never)
+    assert len(run(design)) >= len(tables["scrutineer"])
+    assert design.welds is design.welds
 
 
-def test_the_turn_between_the_ends_is_that_of_the_deepest_spots_in_space(job: Job) -> None:
-    book = Book(job)
+def test_the_turn_between_the_ends_is_that_of_the_deepest_spots_in_space(design: Design) -> None:
+    book = Book(design)
     rows = {r[0]: r for r in book.clocks()}
-    member = job.cage.members["windscreen_brace_left"]
+    member = design.cage.members["windscreen_brace_left"]
     axis = member.path.out_direction("b")
     deep = []
     for end in ("a", "b"):
-        t = template(job.cage, member, end, 0.1)  # type: ignore[arg-type]
-        out, zero = member.path.out_direction(end), job.cage.cut(member.id, end).zero
+        t = template(design.cage, member, end, 0.1)  # type: ignore[arg-type]
+        out, zero = member.path.out_direction(end), design.cage.cut(member.id, end).zero
         phi = np.radians(t.deepest)
         deep.append(np.cos(phi) * zero + np.sin(phi) * np.cross(out, zero))
     turn = degrees(np.arctan2(np.cross(deep[0], deep[1]) @ axis, deep[0] @ deep[1]))
@@ -98,10 +100,10 @@ def test_the_turn_between_the_ends_is_that_of_the_deepest_spots_in_space(job: Jo
     assert (said - turn + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1.0)
 
 
-def test_every_end_has_a_row_for_the_saw_and_for_the_grinder(job: Job) -> None:
-    book = Book(job)
-    coped = [(m.id, e) for m in job.cage.members.values() for e, end in m.ends if end.parents]
+def test_every_end_has_a_row_for_the_saw_and_for_the_grinder(design: Design) -> None:
+    book = Book(design)
+    coped = [(m.id, e) for m in design.cage.members.values() for e, end in m.ends if end.parents]
     assert [(r[0], r[1]) for r in book.saws()] == [(book.number(m), e.upper()) for m, e in coped]
-    stations = job.build.tooling.paper.stations
+    stations = design.tooling.paper.stations
     assert all(len(r) == stations + 1 for r in book.ordinates())
     assert len(book.ordinates()) >= len(coped)

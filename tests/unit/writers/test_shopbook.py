@@ -8,22 +8,22 @@ import pdfplumber
 import pytest
 
 from cagekit.assembly.assemble import assemble
-from cagekit.cage.job import Job
+from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 
 
 @pytest.fixture(scope="module", params=["sprint-wagon", "gravel-hatch"])
-def job(request: pytest.FixtureRequest) -> Job:
+def design(request: pytest.FixtureRequest) -> Design:
     build = load_build(request.param)
-    return Job(build=build, cage=assemble(build), units=build.units)
+    return Design(build=build, cage=assemble(build), units=build.units)
 
 
 @pytest.fixture(scope="module")
-def pages(job: Job, tmp_path_factory: pytest.TempPathFactory) -> list:
+def pages(design: Design, tmp_path_factory: pytest.TempPathFactory) -> list:
     folder: Path = tmp_path_factory.mktemp("book")
-    write_shopbook(job, folder)
+    write_shopbook(design, folder)
     with pdfplumber.open(folder / "shopbook.pdf") as pdf:
         return [
             {
@@ -60,9 +60,9 @@ def test_every_chapter_is_there(pages: list) -> None:
         assert chapter in everything, chapter
 
 
-def test_every_tube_and_joint_is_named(job: Job, pages: list) -> None:
+def test_every_tube_and_joint_is_named(design: Design, pages: list) -> None:
     everything = " ".join(" ".join(p["text"].split()) for p in pages)
-    fitted = job.cage.as_fitted()
+    fitted = design.cage.as_fitted()
     for n, id_ in enumerate(fitted.members, start=1):
         assert f"{n} {id_.replace('_', ' ')}" in everything
     for joint in fitted.joints:
@@ -93,27 +93,27 @@ def test_fonts_are_embedded(pages: list) -> None:
     assert all("+" in f and "DejaVu" in f for f in fonts)
 
 
-def test_lengths_are_said_in_the_builders_units(job: Job) -> None:
-    book = Book(Job(build=job.build, cage=job.cage, units="in"))
+def test_lengths_are_said_in_the_builders_units(design: Design) -> None:
+    book = Book(Design(build=design.build, cage=design.cage, units="in"))
     assert book.length(25.4 * 12.0625) == "12 1/16 in"
-    metric = Book(Job(build=job.build, cage=job.cage, units="mm"))
+    metric = Book(Design(build=design.build, cage=design.cage, units="mm"))
     assert metric.length(306.4) == "306 mm"
 
 
-def test_walls_are_measured_on_a_straight_away_from_bends_and_cuts(job: Job) -> None:
-    hoop = job.cage.members["main_hoop"]
-    spot = wall_spot(job.cage, hoop)
+def test_walls_are_measured_on_a_straight_away_from_bends_and_cuts(design: Design) -> None:
+    hoop = design.cage.members["main_hoop"]
+    spot = wall_spot(design.cage, hoop)
     assert spot.clear > AWAY
-    tip = job.cage.cut("main_hoop", "a").shortest
+    tip = design.cage.cut("main_hoop", "a").shortest
     place = hoop.path.spot(spot.station + tip)
     piece = hoop.path.pieces[place.piece]
     assert piece not in hoop.path.bends
     assert min(place.local, piece.length - place.local) == pytest.approx(spot.clear)
 
 
-def test_the_book_is_the_same_every_time(job: Job, tmp_path: Path) -> None:
+def test_the_book_is_the_same_every_time(design: Design, tmp_path: Path) -> None:
     first, second = tmp_path / "1", tmp_path / "2"
     for folder in (first, second):
         folder.mkdir()
-        write_shopbook(job, folder)
+        write_shopbook(design, folder)
     assert (first / "shopbook.pdf").read_bytes() == (second / "shopbook.pdf").read_bytes()

@@ -17,6 +17,7 @@ from cagekit.checks.profile import compile_file
 from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.sheet import sheet_rows
 from cagekit.checks.table import explain_text, table_text
+from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.materials.tubes import Tube
 
@@ -79,7 +80,9 @@ def judge(tmp_path: Path, text: str, members: list[Member], **facts: Any) -> lis
     path.write_text(HEAD + text, encoding="utf-8")
     drivers = facts.pop("drivers", ())
     build = SimpleNamespace(car=car(**facts), drivers=drivers, entries=())
-    survey = Survey(build, Cage("by hand", members))  # type: ignore[arg-type]
+    cage = Cage("by hand", members)
+    design = Design(build, cage=cage, name="by hand", units="mm", rules=(), files={})  # type: ignore[arg-type]
+    survey = Survey(design)
     return list(evaluate(compile_file(path), survey))
 
 

@@ -14,13 +14,14 @@ from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Hole, Plate
-from cagekit.checks import CheckContext, Finding, Status, run
+from cagekit.checks import Finding, Status, run
 from cagekit.checks.finding import to_json_text
 from cagekit.checks.gather import gathered
 from cagekit.checks.geometry import findings as geometry
 from cagekit.checks.plates import findings as plates
 from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.registry import GROUPS
+from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
@@ -36,10 +37,10 @@ def tube(id_: str, start: Any, stop: Any, a: End | None = None, b: End | None = 
     return Member(id=id_, role="strut", tube=TUBE, path=path, a=a or End(), b=b or End())
 
 
-def context(*members: Member, plate: tuple[Plate, ...] = ()) -> CheckContext:
+def context(*members: Member, plate: tuple[Plate, ...] = ()) -> Design:
     cage = Cage("by hand", members, plates=plate)
     build = SimpleNamespace(tooling=None)
-    return CheckContext(build=build, cage=cage)  # type: ignore[arg-type]
+    return Design(build, cage=cage, name="by hand", units="mm", rules=(), files={})  # type: ignore[arg-type]
 
 
 FLAT = End.flat((0, 0, 0), (0, 0, 1))
@@ -115,12 +116,12 @@ def test_what_passes_is_told_once_with_the_most_critical() -> None:
 def test_an_unknown_group_is_refused() -> None:
     build = load_build("track-roadster")
     with pytest.raises(InputError, match=r"Known: .*rules"):
-        run(build, assemble(build), groups=["rulez"])
+        run(Design(build), groups=["rulez"])
 
 
 def test_a_build_without_rulebooks_is_told_so() -> None:
     build = load_build("track-roadster")
-    (f,) = run(build, assemble(build), groups=["rules"], rules=[])
+    (f,) = run(Design(build), groups=["rules"], rules=[])
     assert f.status is Status.NEEDS_INPUT
     assert "common-practice" in f.cure
 
@@ -130,7 +131,7 @@ def test_every_group_speaks_in_findings(name: str) -> None:
     build = load_build(name)
     cage = assemble(build)
     for group in GROUPS:
-        found = run(build, cage, groups=[group.name])
+        found = run(Design(build, cage=cage), groups=[group.name])
         for f in found:
             assert f.code.count("/") == 1, f.code
             assert f.status is Status.PASS or f.cure or f.text, f.code
@@ -144,14 +145,14 @@ def test_every_group_speaks_in_findings(name: str) -> None:
 def test_a_demo_fails_no_rulebook_that_it_names(name: str) -> None:
     """The demos are believable builds: what they name they keep, as far as a model can tell."""
     build = load_build(name)
-    found = run(build, assemble(build), groups=["rules"])
+    found = run(Design(build), groups=["rules"])
     assert [f.code for f in found if f.status is Status.FAIL] == []
 
 
 def test_the_stubs_of_a_swing_out_bar_are_no_feet() -> None:
     """Sawn and hung on brackets, they stand on nothing."""
     build = load_build("sprint-wagon")
-    survey = Survey(build, assemble(build))
+    survey = Survey(Design(build))
     assert survey.swing_out
     assert {f.member.role for f in survey.feet} == {"main_hoop", "rear_brace", "a_pillar_bar"}
     assert len(survey.feet) == 6
@@ -160,7 +161,7 @@ def test_the_stubs_of_a_swing_out_bar_are_no_feet() -> None:
 
 def test_same_build_same_bytes() -> None:
     builds = [load_build("gravel-hatch") for _ in range(2)]
-    one, two = (to_json_text(run(b, assemble(b))) for b in builds)
+    one, two = (to_json_text(run(Design(b))) for b in builds)
     assert one == two
     assert "Infinity" not in one
     assert "NaN" not in one
@@ -169,8 +170,8 @@ def test_same_build_same_bytes() -> None:
 def test_checks_need_no_kernel() -> None:
     code = (
         "import sys; from cagekit.inputs.resolve import load_build;"
-        "from cagekit.assembly.assemble import assemble; from cagekit.checks import run;"
-        "b = load_build('sprint-wagon'); run(b, assemble(b));"
+        "from cagekit.design import Design; from cagekit.checks import run;"
+        "b = load_build('sprint-wagon'); run(Design(b));"
         "slow = {'OCP', 'cadquery', 'ezdxf', 'matplotlib', 'scipy', 'typst'};"
         "print(sorted(slow & set(sys.modules)))"
     )

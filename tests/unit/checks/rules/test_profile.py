@@ -12,6 +12,7 @@ from cagekit.checks import Certainty, Status, run
 from cagekit.checks.profile import compile_file, load_profile
 from cagekit.checks.profile_sheet import profile_text, quantities_text
 from cagekit.checks.quantities.quantity import quantities
+from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
@@ -112,7 +113,7 @@ def test_the_profile_of_the_readme_works_without_code(tmp_path: Path) -> None:
     path.write_text(block, encoding="utf-8")
     build = load_build("hillclimb-coupe")
     cage = members_only(build)
-    rows = run(build, cage, groups=["rules"], rules=[str(path)])
+    rows = run(Design(build, cage=cage), groups=["rules"], rules=[str(path)])
     hoops = {f.subject: f.status for f in rows if f.code == "my-club/hoop-tube"}
     assert hoops["main_hoop"] is Status.PASS
     assert hoops["half_hoop_left"] is hoops["half_hoop_right"] is Status.FAIL
@@ -121,7 +122,7 @@ def test_the_profile_of_the_readme_works_without_code(tmp_path: Path) -> None:
     assert found["my-club/brace-angle"].certainty is Certainty.FROM_MEMORY
     assert found["my-club/welds"].status is Status.NEEDS_INSPECTION
     path.write_text(block.replace("[30, 60]", "[70, 80]"), encoding="utf-8")
-    found = {f.code: f for f in run(build, cage, groups=["rules"], rules=[str(path)])}
+    found = {f.code: f for f in run(Design(build, cage=cage), groups=["rules"], rules=[str(path)])}
     assert found["my-club/brace-angle"].status is Status.WARN
 
 

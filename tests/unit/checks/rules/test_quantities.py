@@ -18,6 +18,7 @@ from cagekit.cage.plate import Bolt, Hole, Plate
 from cagekit.checks.finding import Value
 from cagekit.checks.quantities.quantity import Measure, Pick, quantities
 from cagekit.checks.quantities.survey import Survey, extreme
+from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
@@ -84,7 +85,9 @@ def brace(
 
 
 def survey(*members: Member, plates: tuple[Plate, ...] = (), sheet: Sheet | None = None) -> Survey:
-    return Survey(sheet or Sheet(), Cage("by hand", members, plates=plates))  # type: ignore[arg-type]
+    cage = Cage("by hand", members, plates=plates)
+    sheet = sheet or Sheet()
+    return Survey(Design(sheet, cage=cage, name="by hand", units="mm", rules=(), files={}))  # type: ignore[arg-type]
 
 
 def measure(name: str, s: Survey, **pick: Any) -> list[Measure]:

@@ -1,0 +1,28 @@
+"""From a build's name to its design: what several verbs begin with."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from cagekit.design import Design
+
+
+def add_build(parser: argparse.ArgumentParser) -> None:
+    """Add the BUILD argument."""
+    parser.add_argument("build", metavar="BUILD", help="build preset, or path to a build file")
+
+
+def design_of(
+    args: argparse.Namespace, progress: Callable[[str], None] = lambda name: None
+) -> Design:
+    """Load the build that was named and put its cage together."""
+    from cagekit.design import Design
+
+    progress("reading the build")
+    design = Design.load(args.build, units=args.units)
+    progress("putting the cage together")
+    _ = design.cage
+    return design

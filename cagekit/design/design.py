@@ -1,0 +1,194 @@
+"""One build with what is worked out from it, each once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, TypeVar, cast
+
+from cagekit.assembly.assemble import assemble
+from cagekit.errors import NotFoundError
+from cagekit.inputs.build import Build
+from cagekit.inputs.resolve import load_build
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+    from cagekit.fit.cockpit import Cockpit
+    from cagekit.inputs.tooling import Tooling
+    from cagekit.shop.bending.bends import BendSchedule
+    from cagekit.shop.papers.order import Step
+    from cagekit.shop.papers.takeoff import Takeoff
+    from cagekit.shop.sawing.plan import CutPlan
+    from cagekit.shop.welding.welds import Weld
+    from cagekit.units import LengthUnit
+
+T = TypeVar("T")
+
+
+class Design:
+    """One build, its cage, its people and its schedules; each is worked out when first asked for.
+
+    Rooms above keep what they work out here too, through :meth:`once`: findings, for one.
+
+    Args:
+        build: resolved input; None for a part made alone, which has ``cage`` and ``tooling``.
+        cage: the cage, when it is made already; the build's own otherwise.
+        units: of papers and pictures (the build's); data files stay in mm.
+        options: further choices that a product understands, by name.
+        rules: rule profiles to hold it against, when not the build's.
+        name: of the output, when not the build's.
+        tooling: the shop, when there is no build.
+        files: input files by what they are, when there is no build.
+    """
+
+    def __init__(
+        self,
+        build: Build | None = None,
+        *,
+        cage: Cage | None = None,
+        units: LengthUnit | None = None,
+        options: Mapping[str, Any] | None = None,
+        rules: Iterable[str] | None = None,
+        name: str = "",
+        tooling: Tooling | None = None,
+        files: Mapping[str, Path] | None = None,
+    ) -> None:
+        self._build, self._tooling = build, tooling
+        self.units: LengthUnit = units or (build.units if build else "mm")
+        self.options: Mapping[str, Any] = MappingProxyType(dict(options or {}))
+        self.name = name or (build.name if build else "part")
+        if files is None:
+            files = build.files if build else {}
+        self.files: Mapping[str, Path] = files
+        if rules is None:
+            rules = build.rules if build else ()
+        self.rules: tuple[str, ...] = tuple(rules)
+        self._kept: dict[object, Any] = {}
+        if cage is not None:
+            self.__dict__["cage"] = cage
+
+    @classmethod
+    def load(cls, reference: str, *, units: LengthUnit | None = None) -> Design:
+        """The design of a build file: a preset's name or a path.
+
+        Raises:
+            InputError: a file is missing or wrong; says file, line, field and what would do.
+        """
+        return cls(load_build(reference), units=units)
+
+    def against(self, rules: Iterable[str]) -> Design:
+        """The same design held against other rule profiles; what was worked out stays."""
+        new = Design(
+            self._build,
+            units=self.units,
+            options=self.options,
+            rules=rules,
+            name=self.name,
+            tooling=self._tooling,
+            files=self.files,
+        )
+        worked_out = {k: v for k, v in self.__dict__.items() if k in WORKED_OUT}
+        new.__dict__.update(worked_out)
+        return new
+
+    def __repr__(self) -> str:
+        """The name, and how many members when the cage is made."""
+        has = f", {len(self.cage.members)} members" if "cage" in self.__dict__ else ""
+        return f"<Design {self.name}{has}>"
+
+    @property
+    def build(self) -> Build:
+        """The build; NotFoundError for a part made alone."""
+        if self._build is None:
+            raise NotFoundError(f"{self.name}: a part made alone has no build.")
+        return self._build
+
+    @property
+    def tooling(self) -> Tooling:
+        """The shop's bender, saw, table and paper."""
+        return self._tooling or self.build.tooling
+
+    def once(self, key: object, make: Callable[[Design], T]) -> T:
+        """What ``make`` works out of this design, kept under ``key`` (hashable) for the next."""
+        if key not in self._kept:
+            self._kept[key] = make(self)
+        return cast(T, self._kept[key])
+
+    # --- cage and people ---------------------------------------------------------------------
+
+    @cached_property
+    def cage(self) -> Cage:
+        """The cage; GeometryError when a member cannot be made."""
+        return assemble(self.build)
+
+    @cached_property
+    def fitted(self) -> Cage:
+        """The cage as it is made: swing-out bars still whole."""
+        return self.cage.as_fitted()
+
+    @cached_property
+    def cockpit(self) -> Cockpit:
+        """Everybody as seated among the tubes, padding on; empty without driver sheets."""
+        from cagekit.fit.cockpit import Cockpit
+        from cagekit.inputs.padding import thickness_by_member
+
+        members = self.cage.members
+        roles = {m.id: m.role for m in members.values()}
+        padding = thickness_by_member(self.build.file.padding, roles)
+        return Cockpit.of(self.build.car, self.build.drivers, members, padding)
+
+    # --- the shop's schedules ----------------------------------------------------------------
+
+    @cached_property
+    def bends(self) -> tuple[BendSchedule, ...]:
+        """Bend schedules of all tubes that are made, in build order, swing-out bars whole."""
+        from cagekit.shop.bending.bends import schedules
+
+        return schedules(self.fitted, self.tooling)
+
+    @cached_property
+    def pieces(self) -> tuple[BendSchedule, ...]:
+        """What swing-out bars are cut into: shapes only, the blank is that of the whole bar."""
+        from cagekit.shop.bending.bends import schedules
+
+        cut = [m for m in self.cage.members if m not in self.fitted.members]
+        return schedules(self.cage.only(cut), self.tooling) if cut else ()
+
+    @property
+    def bar_of_piece(self) -> dict[str, str]:
+        """Id of the whole swing-out bar by the id of the piece that is cut from it."""
+        return {piece: d.fitted.id for d in self.cage.doors for piece in d.pieces}
+
+    @cached_property
+    def cuts(self) -> tuple[CutPlan, ...]:
+        """Cutting plans, one per tube size."""
+        from cagekit.shop.sawing.plan import cut_plans
+
+        return cut_plans(self.bends, self.tooling)
+
+    @cached_property
+    def materials(self) -> Takeoff:
+        """Material list and masses."""
+        from cagekit.shop.papers.takeoff import take_off
+
+        return take_off(self.build, self.cage, self.fitted, self.bends, self.cuts)
+
+    @cached_property
+    def welds(self) -> tuple[Weld, ...]:
+        """Weld map of the cage as it is made."""
+        from cagekit.shop.welding.welds import weld_map
+
+        return weld_map(self.fitted, self.build.car, self.tooling.torch)
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """Order of work, its words in the design's units."""
+        from cagekit.shop.papers.order import order_of_work
+
+        return order_of_work(self.fitted, self.welds, self.cage.doors, self.units)
+
+
+WORKED_OUT = frozenset(n for n, v in vars(Design).items() if isinstance(v, cached_property))
+"""What a design keeps by name."""
