@@ -13,6 +13,7 @@ from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.inputs.build import Build
+from cagekit.inputs.padding import require_padded
 from cagekit.members.registry import make
 from cagekit.members.site import Site
 
@@ -42,6 +43,9 @@ def assemble(build: Build) -> Cage:
     from cagekit.plates.feet import plates_for
 
     cage = members_only(build)
+    # what the build leaves out may stay padded: it comes back with its padding
+    answers = {n for m in cage.members.values() for n in m.names} | build.names_left_out
+    require_padded(build.file.padding, answers, str(build.files.get("build", build.name)))
     return cage.having(plates=(*plates_for(build, cage), *cage.plates))
 
 

@@ -85,6 +85,11 @@ class Member:
 
     ``id`` is unique (letters, digits, ``_``); ``role`` is the trade's word for what it does
     (``main_hoop``, ``rear_brace``); the path runs between the theoretical ends.
+
+    ``entry`` is the id of the entry that made it, ``group`` that id without its side and ``kind``
+    the entry's kind; all are empty for a tube that no file speaks of. ``bar`` is the whole tube
+    it is a piece of, the member itself when it is whole, and ``piece`` which one: a number counted
+    from end a of a bar that other tubes divide, or ``hinge stub``, ``swinging``, ``latch stub``.
     """
 
     id: str
@@ -95,6 +100,22 @@ class Member:
     a: End = field(default_factory=End)
     b: End = field(default_factory=End)
     swing: Swing | None = None
+    entry: str = ""
+    group: str = ""
+    kind: str = ""
+    bar: str = ""
+    piece: str = ""
+
+    def __post_init__(self) -> None:
+        """Let a whole tube be its own bar."""
+        if not self.bar:
+            object.__setattr__(self, "bar", self.id)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """What it answers to, the narrowest first."""
+        names = (self.id, self.bar, self.entry, self.group, self.role, self.kind)
+        return tuple(dict.fromkeys(n for n in names if n))
 
     def end(self, name: str) -> End:
         """End ``"a"`` or ``"b"``."""

@@ -204,13 +204,37 @@ class Places:
             return Place(point=vec(p.point))
         if p.form == "car":
             return self.car_foot(p.side, p.selector, where=where)
-        member = self.member(p.member, p.side, where=where, text=text)
+        others = tuple(self.member(o, "", where=where, text=text).id for o in p.others)
+        pieces = self.pieces(p.member, p.side, where=where, text=text)
+        for member in pieces:
+            try:
+                spot = self._spot(member, p, where)
+            except GeometryError:
+                if len(pieces) == 1:
+                    raise
+                continue
+            return Place(point=spot.point, members=(member.id, *others), spot=spot)
+        raise GeometryError(
+            p.member, f"has no such place on any of its {len(pieces)} pieces: {text!r}."
+        )
+
+    def _spot(self, member: Member, p: PlaceText, where: str) -> Spot:
         station = self._station(member, p, where)
         if p.move:
             station = self._moved(member, station, p, where)
-        spot = member.path.spot(station)
-        others = tuple(self.member(o, "", where=where, text=text).id for o in p.others)
-        return Place(point=spot.point, members=(member.id, *others), spot=spot)
+        return member.path.spot(station)
+
+    def pieces(
+        self, name: str, side: str = "", *, where: str, text: str = ""
+    ) -> tuple[Member, ...]:
+        """The member of that name, or the pieces of the bar of that name, from its end a."""
+        for key in [name] if not side else [f"{name}_{side}", name]:
+            if key in self.members:
+                return (self.members[key],)
+            pieces = tuple(m for m in self.members.values() if m.bar == key)
+            if pieces:
+                return pieces
+        return (self.member(name, side, where=where, text=text),)
 
     def member(self, name: str, side: str = "", *, where: str, text: str = "") -> Member:
         """The member of that name (and side); InputError names the closest one there is."""

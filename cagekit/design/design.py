@@ -135,8 +135,8 @@ class Design:
         from cagekit.inputs.padding import thickness_by_member
 
         members = self.cage.members
-        roles = {m.id: m.role for m in members.values()}
-        padding = thickness_by_member(self.build.file.padding, roles)
+        names = {m.id: m.names for m in members.values()}
+        padding = thickness_by_member(self.build.file.padding, names)
         return Cockpit.of(self.build.car, self.build.drivers, members, padding)
 
     # --- the shop's schedules ----------------------------------------------------------------

@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError
 from cagekit.errors import InputError, NotFoundError
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
-from cagekit.inputs.entries import AnyEntry, MemberEntry, StrutEntry
+from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.padding import Padding
@@ -48,7 +48,7 @@ class BuildFile(FileModel):
         {}, description="changes to the layout's members, by id or role"
     )
     add: tuple[AnyEntry, ...] = Field((), description="members beyond the layout")
-    strut: tuple[StrutEntry, ...] = Field((), description="free struts between two places")
+    strut: tuple[FreeStrutEntry, ...] = Field((), description="free struts between two places")
     plate: tuple[dict[str, Any], ...] = Field(
         (), description="plates, gussets and tabs beyond the layout's"
     )
@@ -90,6 +90,13 @@ class Build:
         return self.layout.foot_plate if own is None else own
 
     @property
+    def names_left_out(self) -> set[str]:
+        """What the members answer to that the build leaves out."""
+        kept = {e.id for e in self.entries}
+        written = spread([*self.layout.member, *self.file.add, *self.file.strut])
+        return {n for e in written if e.id not in kept for n in e.names}
+
+    @property
     def tube(self) -> Tube:
         """The tube of every member that has none of its own."""
         return self.tubes[self.file.tube]
@@ -112,7 +119,7 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
     """Spread entries with ``side = "both"`` over left and right and fill in ids and sides."""
     out: list[MemberEntry] = []
     for entry in entries:
-        kind = str(entry.kind)  # type: ignore[attr-defined]
+        kind = entry.kind
         base = entry.id or kind
         for side in ("left", "right") if entry.side == "both" else (entry.side,):
             name = base
@@ -166,14 +173,13 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
     used: set[str] = set()
     out: list[MemberEntry] = []
     for entry in entries:
-        keys = dict.fromkeys([str(entry.kind), _base(entry), entry.id])  # type: ignore[attr-defined]
-        for key in keys:
+        for key in entry.names:
             if key in file.members:
                 used.add(key)
                 entry = _changed(entry, file.members[key], file.units, where, key)
         if not entry.omit:
             out.append(entry)
-    known = sorted({k for e in entries for k in (str(e.kind), _base(e), e.id)})  # type: ignore[attr-defined]
+    known = sorted({k for e in entries for k in e.names})
     for key in file.members:
         if key not in used:
             near = get_close_matches(key, known, 1)
@@ -181,30 +187,14 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
             raise InputError(
                 where, f"members.{key}", problem="the layout has no such member.", hint=hint
             )
-    _check_padded(file, known, where)
     return tuple(out)
-
-
-def _check_padded(file: BuildFile, known: Sequence[str], where: str) -> None:
-    """Refuse padding for tubes that nobody makes; halves and stubs carry their bar's name."""
-    for name in (n for p in file.padding for n in p.members):
-        if not any(name == k or name.startswith(f"{k}_") for k in known):
-            near = get_close_matches(name, known, 1)
-            hint = f"Did you mean {near[0]!r}?" if near else f"There are: {', '.join(known)}."
-            raise InputError(
-                where, "padding members", name, problem="there is no such member.", hint=hint
-            )
-
-
-def _base(entry: MemberEntry) -> str:
-    return entry.id.removesuffix("_left").removesuffix("_right")
 
 
 def _changed(
     entry: MemberEntry, change: Mapping[str, Any], units: str, where: str, key: str
 ) -> MemberEntry:
     """Return ``entry`` with the fields of ``change``, the table ``[members.key]``, laid on."""
-    kind = str(entry.kind)  # type: ignore[attr-defined]
+    kind = entry.kind
     if "kind" in change and change["kind"] != kind:
         raise InputError(
             f"{where} [members.{key}]",

@@ -19,6 +19,8 @@ EntrySide = Literal["left", "right", "both", "centre"]
 class MemberEntry(FileModel):
     """Fields that every member has."""
 
+    kind: str
+
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
     id: str = Field(
@@ -32,6 +34,18 @@ class MemberEntry(FileModel):
     tube: str | None = Field(None, description="tube preset, when not the build's")
     bend_radius: Length | None = Field(None, description="centre-line radius, when not the die's")
     omit: bool = Field(False, description="leave the member out")
+
+    @property
+    def group(self) -> str:
+        """Its name without its own side: what both sides answer to."""
+        if self.side in ("left", "right"):
+            return self.id.removesuffix(f"_{self.side}")
+        return self.id
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """What a file may call it, the widest first: kind, group, id."""
+        return tuple(dict.fromkeys((self.kind, self.group, self.id)))
 
 
 class HoopEntry(MemberEntry):
@@ -110,7 +124,6 @@ class StrutEntry(MemberEntry):
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
-    kind: Literal["strut"] = "strut"
     from_: PlaceString | None = Field(None, alias="from", description="place of end a")
     to: PlaceString | None = Field(None, description="place of end b")
     via: tuple[Point, ...] = Field(
@@ -126,10 +139,16 @@ class StrutEntry(MemberEntry):
     role: str | None = Field(None, pattern=r"^[a-z0-9_]+$", description="role, when not the kind")
 
 
+class FreeStrutEntry(StrutEntry):
+    """A strut that has no usual places: the file names both."""
+
+    kind: Literal["strut"] = "strut"
+
+
 class BraceEntry(StrutEntry):
     """Rear brace (backstay)."""
 
-    kind: Literal["rear_brace"]  # type: ignore[assignment]
+    kind: Literal["rear_brace"]
     drop: Length = Field(
         0.0, description="node below the middle of the main hoop's top bend, along the tube"
     )
@@ -138,14 +157,14 @@ class BraceEntry(StrutEntry):
 class WindscreenBraceEntry(StrutEntry):
     """Windscreen-pillar brace: from the upper corner down to the lower part of the pillar bar."""
 
-    kind: Literal["windscreen_brace"]  # type: ignore[assignment]
+    kind: Literal["windscreen_brace"]
     low: Length | None = Field(None, description="height of the lower node")
 
 
 class HarnessBarEntry(StrutEntry):
     """Harness bar across the main hoop."""
 
-    kind: Literal["harness_bar"]  # type: ignore[assignment]
+    kind: Literal["harness_bar"]
     height: Length | None = Field(
         None, description="axis above the sill plane, when not from the driver's shoulder"
     )
@@ -157,7 +176,7 @@ class HarnessBarEntry(StrutEntry):
 class HoopDiagonalEntry(StrutEntry):
     """Hoop diagonal, single or crossed."""
 
-    kind: Literal["hoop_diagonal"]  # type: ignore[assignment]
+    kind: Literal["hoop_diagonal"]
     style: Literal["single", "crossed"] = "single"
     upper: Literal["driver", "passenger"] = Field(
         "driver", description="side of the upper end of the first diagonal"
@@ -175,7 +194,7 @@ class HoopDiagonalEntry(StrutEntry):
 class RoofDiagonalEntry(StrutEntry):
     """Roof diagonal: single, crossed, or V from the middle of the main hoop."""
 
-    kind: Literal["roof_diagonal"]  # type: ignore[assignment]
+    kind: Literal["roof_diagonal"]
     style: Literal["single", "crossed", "v"] = "single"
     inset: Length = Field(60.0, description="nodes in from the corners, along the tubes")
 
@@ -183,7 +202,7 @@ class RoofDiagonalEntry(StrutEntry):
 class DoorBarEntry(StrutEntry):
     """Door bar: single, pair or X; a single bar may be prepared to swing out."""
 
-    kind: Literal["door_bar"]  # type: ignore[assignment]
+    kind: Literal["door_bar"]
     style: Literal["single", "pair", "x"] = "single"
     height_rear: Length = Field(380.0, description="node on the main hoop above the sill plane")
     height_front: Length = Field(300.0, description="node on the front member above the sill plane")
@@ -221,7 +240,7 @@ class DoorBarEntry(StrutEntry):
 class SillBarEntry(StrutEntry):
     """Sill bar along the sill between main hoop and front member."""
 
-    kind: Literal["sill_bar"]  # type: ignore[assignment]
+    kind: Literal["sill_bar"]
     rise: Length = Field(45.0, description="nodes above the feet, along the legs")
     front_member: str | None = Field(None, description="member at the front end")
 
@@ -229,7 +248,7 @@ class SillBarEntry(StrutEntry):
 class DashBarEntry(StrutEntry):
     """Dash bar between the front members."""
 
-    kind: Literal["dash_bar"]  # type: ignore[assignment]
+    kind: Literal["dash_bar"]
     height: Length | None = Field(
         None, description="axis above the sill plane, when not under the dash top"
     )
@@ -246,13 +265,13 @@ class DashBarEntry(StrutEntry):
 class CrossMemberEntry(StrutEntry):
     """Cross member between two tubes, usually the rear braces."""
 
-    kind: Literal["cross_member"]  # type: ignore[assignment]
+    kind: Literal["cross_member"]
 
 
 class RoofRailEntry(StrutEntry):
     """Roof rail from front hoop to main hoop."""
 
-    kind: Literal["roof_rail"]  # type: ignore[assignment]
+    kind: Literal["roof_rail"]
     inset: Length = Field(
         20.0, description="node in from the front hoop's top bend, along the tube"
     )
@@ -261,13 +280,13 @@ class RoofRailEntry(StrutEntry):
 class HeaderBarEntry(StrutEntry):
     """Header bar across the windscreen header between half hoops."""
 
-    kind: Literal["header_bar"]  # type: ignore[assignment]
+    kind: Literal["header_bar"]
 
 
 class OutriggerEntry(StrutEntry):
     """Outrigger: carries a foot from the car's frame or tunnel out to the sill."""
 
-    kind: Literal["outrigger"]  # type: ignore[assignment]
+    kind: Literal["outrigger"]
     inner_y: Length | None = Field(
         None, description="inner end from the centre plane, when not the tunnel's side"
     )
@@ -280,7 +299,7 @@ class OutriggerEntry(StrutEntry):
 class RockerBraceEntry(StrutEntry):
     """Rocker brace: from a leg down and out to the rocker (sill)."""
 
-    kind: Literal["rocker_brace"]  # type: ignore[assignment]
+    kind: Literal["rocker_brace"]
     height: Length = Field(220.0, description="node on the main hoop above the sill plane")
     forward: Length = Field(260.0, description="landing ahead of the hoop plane")
 
@@ -288,7 +307,7 @@ class RockerBraceEntry(StrutEntry):
 class TubeGussetEntry(StrutEntry):
     """Short tube across the corner where two members meet."""
 
-    kind: Literal["tube_gusset"]  # type: ignore[assignment]
+    kind: Literal["tube_gusset"]
     node: str | None = Field(
         None, description="the joint's branch end, e.g. 'a_pillar_bar_left end a'"
     )
@@ -305,7 +324,7 @@ AnyEntry = Annotated[
     | HaloEntry
     | HalfHoopEntry
     | PillarBarEntry
-    | StrutEntry
+    | FreeStrutEntry
     | BraceEntry
     | WindscreenBraceEntry
     | HarnessBarEntry

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from pydantic import Field
 
+from cagekit.errors import InputError
+from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import FileModel, Length
 
 
@@ -19,15 +21,38 @@ class Padding(FileModel):
     standard: str = Field("", description="standard printed on it, e.g. 'FIA 8857-2001'")
 
 
-def thickness_by_member(padding: Sequence[Padding], roles: Mapping[str, str]) -> dict[str, float]:
-    """Thickness (mm) by member id; ``roles`` gives the role of every member id.
+def thickness_by_member(
+    padding: Sequence[Padding], names: Mapping[str, Sequence[str]]
+) -> dict[str, float]:
+    """Thickness (mm) by member id.
 
-    Of two entries that name the same tube the later one counts, one by id before one by role.
+    Args:
+        padding: in the order written; of two that call a tube by the same name the later counts.
+        names: by member id what the tube answers to, the narrowest first: the padding that calls
+            it by its id counts before one that calls it by its role.
     """
+    called = {name: entry.thickness for entry in padding for name in entry.members}
     out: dict[str, float] = {}
-    for by_id in (False, True):
-        for entry in padding:
-            for name, role in roles.items():
-                if (name in entry.members) if by_id else (role in entry.members):
-                    out[name] = entry.thickness
+    for member, all_names in names.items():
+        name = next((n for n in all_names if n in called), None)
+        if name is not None:
+            out[member] = called[name]
     return out
+
+
+def require_padded(padding: Sequence[Padding], names: Iterable[str], where: str) -> None:
+    """Refuse padding for tubes that nobody makes; ``names`` is all that tubes answer to.
+
+    Raises:
+        InputError: it names a tube that is not there; tells the nearest one.
+    """
+    known = sorted(set(names))
+    for name in (n for entry in padding for n in entry.members):
+        if name not in known:
+            raise InputError(
+                where,
+                "padding members",
+                name,
+                problem="there is no such member.",
+                hint=did_you_mean(name, known, what="There are"),
+            )

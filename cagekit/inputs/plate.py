@@ -21,6 +21,8 @@ EntrySide = Literal["left", "right", "both", "centre"]
 class PlateEntry(FileModel):
     """Fields that every plate entry has."""
 
+    kind: str
+
     id: str = Field(
         "",
         pattern=r"^[a-z0-9_]*$",

@@ -14,7 +14,7 @@ from typing import Any
 
 from cagekit.errors import InputError
 from cagekit.inputs.build import BuildFile
-from cagekit.inputs.entries import MemberEntry, StrutEntry
+from cagekit.inputs.entries import FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.messages import unit_of
 from cagekit.inputs.presets import load, read_toml
@@ -124,7 +124,7 @@ def _options(entry: MemberEntry) -> Iterator[str]:
     model = type(entry)
     rows = [("omit", _literal(entry.omit), "true leaves it out")]
     own = [f for f in model.model_fields if f not in MemberEntry.model_fields and f != "kind"]
-    skipped = set(StrutEntry.model_fields) if model is not StrutEntry else set()
+    skipped = set(StrutEntry.model_fields) if model is not FreeStrutEntry else set()
     for field in own:
         if field in skipped and not getattr(entry, field):
             continue

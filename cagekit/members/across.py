@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import cos
 
-from cagekit.cage.member import Member
+from cagekit.cage.member import Member, Side
 from cagekit.inputs.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagonalEntry
 from cagekit.members.site import Site
 from cagekit.members.strut import between, crossed
 from cagekit.people.posture import seated
 
+SIDES: tuple[Side, Side] = ("left", "right")
 SEAT_TO_SHOULDER = 460.0
 """Hip point to top of the shoulder along the torso, mm, when no driver is given (from memory)."""
 
@@ -64,9 +65,8 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
             return crossed(site, entry, "roof_diagonal", first, second)
         return between(site, entry, "roof_diagonal", *first)
     out: list[Member] = []
-    for side in ("left", "right"):
-        own = entry.model_copy(update={"id": f"{entry.id}_{side}", "side": side})
-        made = between(site, own, "roof_diagonal", "on main_hoop at y 0", front(side))
+    for side in SIDES:
+        made = between(site, entry, "roof_diagonal", "on main_hoop at y 0", front(side), side=side)
         site.add(made)
         out.extend(made)
     return out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 from cagekit.cage.member import Member, Swing
@@ -9,7 +10,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.members.site import Site
-from cagekit.members.strut import between, crossed, front_leg
+from cagekit.members.strut import between, crossed, front_leg, second
 
 CUT_FROM_NODE = 2.75
 """Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld,
@@ -41,8 +42,8 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
         )
     if entry.style == "pair":
         upper = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
-        low = entry.model_copy(update={"id": f"{entry.id}_lower", "from_": None, "to": None})
-        return upper + between(site, low, "door_bar", *ends(entry.low_rear, entry.low_front))
+        low = ends(entry.low_rear, entry.low_front)
+        return upper + second(site, entry, "door_bar", "lower", low)
     first = ends(entry.height_rear, entry.low_front)
     return crossed(site, entry, "door_bar", first, ends(entry.low_rear, entry.height_front))
 
@@ -60,14 +61,8 @@ def _swinging(site: Site, entry: DoorBarEntry, bar: Member) -> Member:
         )
     _check_straight(bar, rear, front)
     hinge_front = entry.hinge_end == "front"
-    return Member(
-        id=bar.id,
-        role=bar.role,
-        side=bar.side,
-        tube=bar.tube,
-        path=bar.path,
-        a=bar.a,
-        b=bar.b,
+    return replace(
+        bar,
         swing=Swing(
             hinge_end="b" if hinge_front else "a",
             hinge_cut=front if hinge_front else rear,

@@ -104,13 +104,13 @@ def needed(entries: Sequence[MemberEntry]) -> dict[str, tuple[str, ...]]:
     Returns:
         Kinds by field, in the order of first use; the plates of the feet count as ``foot plate``.
     """
-    present = {_kind(e) for e in entries}
+    present = {e.kind for e in entries}
     found: dict[str, list[str]] = {}
     for entry in entries:
         for field in _fields(entry, present):
             kinds = found.setdefault(field, [])
-            if _kind(entry) not in kinds:
-                kinds.append(_kind(entry))
+            if entry.kind not in kinds:
+                kinds.append(entry.kind)
     for field in list(found):
         foot, _, what = field.rpartition(".")
         if foot.endswith("_foot") and what == "point":
@@ -121,17 +121,13 @@ def needed(entries: Sequence[MemberEntry]) -> dict[str, tuple[str, ...]]:
     return {field: tuple(kinds) for field, kinds in found.items()}
 
 
-def _kind(entry: MemberEntry) -> str:
-    return str(entry.kind)  # type: ignore[attr-defined]
-
-
 def _given(entry: MemberEntry, name: str) -> bool:
     value = getattr(entry, name)
     return value is not None and value is not False
 
 
 def _fields(entry: MemberEntry, present: Iterable[str]) -> Iterator[str]:
-    for need in NEEDS[_kind(entry)]:
+    for need in NEEDS[entry.kind]:
         told = any(all(_given(entry, n) for n in names.split("+")) for names in need.unless)
         fits = all(getattr(entry, k) == v for k, v in (need.when or {}).items())
         if fits and not told and need.without not in present:

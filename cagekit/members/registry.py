@@ -46,4 +46,4 @@ def generator(kind: str) -> Callable[[Site, Any], list[Member]]:
 
 def make(site: Site, entry: MemberEntry) -> list[Member]:
     """Make the members of one entry."""
-    return generator(str(entry.kind))(site, entry)  # type: ignore[attr-defined]
+    return generator(entry.kind)(site, entry)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -92,13 +91,27 @@ class Site:
         a: Place,
         b: Place,
         *,
-        suffix: str = "",
-        **more: Any,
+        bar: str = "",
+        piece: str = "",
+        side: Side | None = None,
     ) -> Member:
-        """One member through ``points`` (n, 3), its ends at the places ``a`` and ``b``."""
+        """One member through ``points`` (n, 3), its ends at the places ``a`` and ``b``.
+
+        Args:
+            entry: what it is made from.
+            role: its role.
+            points: corners of the axis, mm.
+            a: place of end a.
+            b: place of end b.
+            bar: the whole tube it is, or is a piece of; the entry's id when empty.
+            piece: which piece of that bar; empty for a whole one.
+            side: when not the entry's.
+        """
         tube = self.tube(entry, role)
-        id_ = entry.id + suffix
-        side: Side = entry.side if entry.side in ("left", "right") else "centre"
+        bar = bar or entry.id
+        id_ = f"{bar}_{piece}" if piece else bar
+        if side is None:
+            side = entry.side if entry.side in ("left", "right") else "centre"
         path = CentreLine.from_polyline(
             points, self.radius(entry, tube) if len(np.asarray(points)) > 2 else 0.0, owner=id_
         )
@@ -110,7 +123,11 @@ class Site:
             path=path,
             a=self.end_at(a),
             b=self.end_at(b),
-            **more,
+            entry=entry.id,
+            group=entry.group,
+            kind=entry.kind,
+            bar=bar,
+            piece=piece,
         )
 
     def struts(
@@ -120,35 +137,44 @@ class Site:
         a: Place,
         b: Place,
         *,
-        suffix: str = "",
-        split_by: Sequence[str] | None = None,
-        **more: Any,
+        bar: str = "",
+        split_by: Sequence[str] = (),
+        side: Side | None = None,
     ) -> list[Member]:
-        """A tube from ``a`` to ``b``, cut and coped where it meets the members of ``split_by``.
+        """A tube from ``a`` to ``b``, cut and coped where it meets the members that run through.
 
         The pieces of a cut tube aim at the axis of the member that runs through, so that the
         joint is concentric even when the two axes pass each other a little.
+
+        Args:
+            entry: what it is made from.
+            role: its role, when the entry names none.
+            a: place of end a.
+            b: place of end b.
+            bar: id of the tube; the entry's id when empty.
+            split_by: members that run through, besides those that the entry names.
+            side: when not the entry's.
         """
-        role = entry.role or role
+        role, bar = entry.role or role, bar or entry.id
         points = [a.point, *(vec(v) for v in entry.via), b.point]
-        cutters = entry.split_by if split_by is None else tuple(split_by)
+        cutters = (*entry.split_by, *split_by)
         if not cutters:
-            return [self.member(entry, role, points, a, b, suffix=suffix, **more)]
+            return [self.member(entry, role, points, a, b, bar=bar, side=side)]
         if len(points) > 2:
             raise GeometryError(
-                entry.id,
+                bar,
                 "a tube with corners cannot be cut by another member.",
                 "Make it of two struts.",
             )
-        nodes = self._nodes(entry, points[0], points[1], cutters)
+        nodes = self._nodes(entry, bar, points[0], points[1], cutters)
         stops = [a, *nodes, b]
         return [
-            self.member(entry, role, [p.point, q.point], p, q, suffix=f"{suffix}_{i}", **more)
+            self.member(entry, role, [p.point, q.point], p, q, bar=bar, piece=str(i), side=side)
             for i, (p, q) in enumerate(pairwise(stops), start=1)
         ]
 
     def _nodes(
-        self, entry: StrutEntry, start: Vec, end: Vec, cutters: Sequence[str]
+        self, entry: StrutEntry, bar: str, start: Vec, end: Vec, cutters: Sequence[str]
     ) -> list[Place]:
         """Nodes on the cutters' axes, in order along the strut."""
         axis = unit(end - start)
@@ -162,7 +188,7 @@ class Site:
                 found.append((along, Place(point=spot, members=(name,))))
         if not found:
             raise GeometryError(
-                entry.id,
+                bar,
                 f"never meets {', '.join(cutters)}, by which it is to be cut.",
                 "Take it out of `split_by`, or move a node until the tubes cross.",
             )
@@ -170,13 +196,8 @@ class Site:
 
     def _pieces(self, cutters: Sequence[str], entry: StrutEntry) -> list[str]:
         """Ids of the cutters, a cut one standing for all its pieces."""
-        out: list[str] = []
-        for name in cutters:
-            pieces = [
-                m for m in self.members if m.startswith(f"{name}_") and m[len(name) + 1 :].isdigit()
-            ]
-            out.extend(pieces or [self.places.member(name, where=self.where(entry, "split_by")).id])
-        return out
+        where = self.where(entry, "split_by")
+        return [m.id for name in cutters for m in self.places.pieces(name, where=where)]
 
 
 def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from cagekit.cage.member import Member
+from collections.abc import Sequence
+
+from cagekit.cage.member import Member, Side
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import vec
@@ -26,28 +28,54 @@ BEND_SHARE = 0.2
 """Bends of a dash bar that is set back, from each node over its length."""
 
 
-def between(site: Site, entry: StrutEntry, role: str, start: str, end: str) -> list[Member]:
-    """Make a strut between the entry's places, or these usual ones where it names none."""
+def between(
+    site: Site, entry: StrutEntry, role: str, start: str, end: str, *, side: Side | None = None
+) -> list[Member]:
+    """Make a strut between the entry's places, or these usual ones where it names none.
+
+    Args:
+        site: where it is made.
+        entry: what it is made from.
+        role: its role, when the entry names none.
+        start: the usual place of end a.
+        end: the usual place of end b.
+        side: the leg of an entry that makes one on each side; named after it.
+    """
     a = site.place(entry, entry.from_ or start, "from")
     b = site.place(entry, entry.to or end, "to")
-    return site.struts(entry, role, a, b)
+    bar = f"{entry.id}_{side}" if side else entry.id
+    return site.struts(entry, role, a, b, bar=bar, side=side)
+
+
+def second(
+    site: Site,
+    entry: StrutEntry,
+    role: str,
+    word: str,
+    ends: tuple[str, str],
+    split_by: Sequence[str] = (),
+) -> list[Member]:
+    """Make the other bar of an entry that makes two; the entry's own places are of the first.
+
+    Args:
+        site: where it is made.
+        entry: what both are made from.
+        role: their role, when the entry names none.
+        word: what tells it from the first, ``cross`` or ``lower``.
+        ends: its places.
+        split_by: members that run through, besides those that the entry names.
+    """
+    a, b = (site.place(entry, text, name) for text, name in zip(ends, ("from", "to"), strict=True))
+    return site.struts(entry, role, a, b, bar=f"{entry.id}_{word}", split_by=split_by)
 
 
 def crossed(
-    site: Site, entry: StrutEntry, role: str, first: tuple[str, str], second: tuple[str, str]
+    site: Site, entry: StrutEntry, role: str, first: tuple[str, str], other: tuple[str, str]
 ) -> list[Member]:
     """Make two struts that cross: the second is cut and coped to the first."""
     made = between(site, entry, role, *first)
     site.add(made)
-    cross = entry.model_copy(
-        update={
-            "id": f"{entry.id}_cross",
-            "from_": None,
-            "to": None,
-            "split_by": (*entry.split_by, entry.id),
-        }
-    )
-    return made + between(site, cross, role, *second)
+    return made + second(site, entry, role, "cross", other, (entry.id,))
 
 
 def front_leg(site: Site, side: str) -> str:

@@ -74,7 +74,7 @@ def with_preset(entry: PlateEntry, where: str, beside: Path | None = None) -> Pl
             where,
             "preset",
             entry.preset,
-            problem=f"is a {base.kind}, the entry is a {entry.kind}.",  # type: ignore[attr-defined]
+            problem=f"is a {base.kind}, the entry is a {entry.kind}.",
         )
     return laid_on(base, entry)
 

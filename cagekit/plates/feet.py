@@ -49,7 +49,7 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
         # brackets of swing-out bars come with the bars
         if isinstance(entry, FloorPlateEntry | SwingBracketEntry) or entry.omit:
             continue
-        kind = str(entry.kind)  # type: ignore[attr-defined]
+        kind = entry.kind
         where = f"{build.name} [[plate]] {entry.id or kind}"
         out.extend(maker(kind)(build, cage, entry, where))
     _require_own_ids(build.name, out)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan2, pi, sqrt
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.places import Place, Places
+from cagekit.cage.places import Places
 from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate, Weld, circle_segment
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
@@ -47,7 +46,7 @@ class TabSpec:
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
     """Make the tab or the two cheeks of a clevis of one entry."""
     assert isinstance(entry, TabEntry)
-    place = _find(build, cage, entry.at, where)
+    place = Places(build.car, cage.members, build.units).find(entry.at, where=where)
     if not place.members or place.spot is None:
         raise InputError(where, "at", entry.at, problem="a tab stands on a tube.")
     member = cage.member(place.members[0])
@@ -77,22 +76,6 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
         spec,
         entry.toward,
     )
-
-
-def _find(build: Build, cage: Cage, at: str, where: str) -> Place:
-    """The place on a tube; a tube that is cut into pieces answers to its whole name."""
-    places = Places(build.car, cage.members, build.units)
-    name = re.match(r"on\s+([a-z0-9_]+)", at)
-    whole = name[1] if name else ""
-    pieces = [m for m in cage.members if re.fullmatch(rf"{whole}_\d+", m)] if whole else []
-    if whole in cage.members or not pieces:
-        return places.find(at, where=where)
-    for piece in pieces:
-        try:
-            return places.find(re.sub(rf"\b{whole}\b", piece, at, count=1), where=where)
-        except GeometryError:
-            continue
-    raise GeometryError(whole, f"has no such place on any of its {len(pieces)} pieces: {at!r}.")
 
 
 def tabs(

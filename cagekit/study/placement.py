@@ -19,6 +19,7 @@ import numpy as np
 
 from cagekit.assembly.assemble import members_only, sketch
 from cagekit.cage.cage import Cage
+from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.design import Design
@@ -66,6 +67,7 @@ class Trial:
         values: value of each sweep's first field.
         spot: middle of the member's centre line, ``(3,)`` mm; None when it cannot be made.
         findings: the findings that hang on the member, by code and subject.
+        members: ids of the tubes it is made of: pieces, legs, both sides.
         error: why it cannot be made.
         room: least room to a limit that holds, mm worth; negative when one is broken.
     """
@@ -73,6 +75,7 @@ class Trial:
     values: tuple[float, ...]
     spot: Vec | None
     findings: Mapping[Key, Finding]
+    members: tuple[str, ...] = ()
     error: str = ""
     room: float = 0.0
 
@@ -152,7 +155,7 @@ def place(
         _try(build, entries, chosen, now, values, groups)
         for values in product(*(s.values for s in chosen))
     ]
-    ids = {e.id for e in entries}
+    ids = {m for t in tried for m in t.members}
     keys = _keys(tried, ids)
     trials = tuple(_kept(t, keys, ids) for t in tried)
     trials, best = _proposed(build, entries, chosen, now, trials)
@@ -172,19 +175,14 @@ def place(
 
 def _entries(build: Build, member: str) -> tuple[MemberEntry, ...]:
     """The entries that a name stands for."""
-    found = tuple(e for e in build.entries if member in _names(e))
+    found = tuple(e for e in build.entries if member in e.names)
     if not found:
-        known = dict.fromkeys(n for e in build.entries for n in _names(e))
+        known = dict.fromkeys(n for e in build.entries for n in e.names)
         raise InputError(
             "place", "member", member, problem=f"the build {build.name} has no such member.",
             hint=did_you_mean(member, known, what="It has"),
         )  # fmt: skip
     return found
-
-
-def _names(entry: MemberEntry) -> tuple[str, ...]:
-    base = entry.id.removesuffix("_left").removesuffix("_right")
-    return tuple(dict.fromkeys((entry.id, base, str(entry.kind))))  # type: ignore[attr-defined]
 
 
 @cache
@@ -200,7 +198,7 @@ def usual(build: Build, cage: Cage, member: str) -> Sweep:
         InputError: there is none for this kind of member.
     """
     entries = _entries(build, member)
-    kind = str(entries[0].kind)  # type: ignore[attr-defined]
+    kind = entries[0].kind
     if kind not in _usual():
         raise InputError(
             "place", "member", member, problem=f"there is no usual range for a {kind}.",
@@ -226,14 +224,14 @@ def sweep(build: Build, member: str, field: str, values: Iterable[float]) -> Swe
     fields = type(entry).model_fields
     if field not in fields:
         raise InputError(
-            "--over", "field", field, problem=f"a {entry.kind} has no such field.",  # type: ignore[attr-defined]
+            "--over", "field", field, problem=f"a {entry.kind} has no such field.",
             hint=did_you_mean(field, _numbers(entry), what="Its numbers"),
         )  # fmt: skip
     if field not in _numbers(entry):
         raise InputError(
             "--over", "field", field, problem="is no number.", hint=_fields_hint(entry)
         )
-    row = _usual().get(str(entry.kind), {})  # type: ignore[attr-defined]
+    row = _usual().get(entry.kind, {})
     words = row.get("words", "") if row.get("fields", [""])[0] == field else ""
     return Sweep(fields=(field,), values=tuple(values), words=words)
 
@@ -257,16 +255,17 @@ def _now(build: Build, cage: Cage, entries: Sequence[MemberEntry], field: str) -
     value = getattr(entries[0], field, None)
     if isinstance(value, float | int):
         return float(value)
-    paths = [m.path for m in cage.members.values() if _belongs(m.id, entries[0].id)]
+    paths = [m.path for m in _made_by(cage, entries[0])]
     if not paths:
         return 0.0
     ends = np.array([p for path in paths for p in (path.start, path.end)])
     return float(ends[:, 2].min() if field == "low" else ends[:, 2].mean())
 
 
-def _belongs(member: str, entry: str) -> bool:
-    """Whether a member was made by an entry: itself, or a piece or leg of it."""
-    return member == entry or member.startswith(f"{entry}_")
+def _made_by(cage: Cage, *entries: MemberEntry) -> tuple[Member, ...]:
+    """The tubes that entries made, pieces and legs too, in build order."""
+    ids = {e.id for e in entries}
+    return tuple(m for m in cage.members.values() if m.entry in ids)
 
 
 def _try(
@@ -283,9 +282,14 @@ def _try(
         found = run(Design(variant, cage=cage), groups=groups)
     except (GeometryError, InputError) as error:
         return Trial(values=values, spot=None, findings={}, error=str(error))
-    first = next((m for m in cage.members.values() if _belongs(m.id, entries[0].id)), None)
+    first = next(iter(_made_by(cage, entries[0])), None)
     spot = None if first is None else first.path.spot(first.path.length / 2).point
-    return Trial(values=values, spot=spot, findings={_key(f): f for f in reversed(found)})
+    return Trial(
+        values=values,
+        spot=spot,
+        members=tuple(m.id for m in _made_by(cage, *entries)),
+        findings={_key(f): f for f in reversed(found)},
+    )
 
 
 def _variant(
@@ -342,7 +346,7 @@ def _matters(rows: Sequence[Finding], ids: set[str]) -> bool:
 
 def _hangs(found: Finding, ids: set[str]) -> bool:
     """Whether a finding is about the member itself."""
-    return any(_belongs(m, i) for m in found.evidence.members for i in ids)
+    return not ids.isdisjoint(found.evidence.members)
 
 
 def _kept(trial: Trial, keys: Sequence[Key], ids: set[str]) -> Trial:

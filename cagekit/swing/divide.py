@@ -53,7 +53,7 @@ def divide_all(build: Build, members: dict[str, Member]) -> tuple[Divided, ...]:
     require_known(entries, [(m.id, m.role) for m in bars], build.name)
     found = {e.id: e for e in build.entries if isinstance(e, DoorBarEntry)}
     return tuple(
-        divide(bar, found.get(bar.id), entries, build.tooling, build.units) for bar in bars
+        divide(bar, found.get(bar.entry), entries, build.tooling, build.units) for bar in bars
     )
 
 
@@ -94,10 +94,11 @@ def divide(
     low, high = sorted((hinge, latch), key=lambda j: j.cut_station)
     bar_path = _between(bar, low, high)
     bar_ends = {j.end: End(kind=EndKind.PINNED, plane=j.face) for j in (hinge, latch)}
-    middle = replace(bar, path=bar_path, a=bar_ends["a"], b=bar_ends["b"])
+    middle = replace(bar, path=bar_path, a=bar_ends["a"], b=bar_ends["b"], piece="swinging")
     stub_a = replace(
         bar,
         id=low.stub,
+        piece=f"{low.name} stub",
         path=bar.path.part(0.0, low.cut_station),
         b=End(kind=EndKind.PINNED, plane=low.stub_face),
         swing=None,
@@ -105,6 +106,7 @@ def divide(
     stub_b = replace(
         bar,
         id=high.stub,
+        piece=f"{high.name} stub",
         path=bar.path.part(high.cut_station, bar.path.length),
         a=End(kind=EndKind.PINNED, plane=high.stub_face),
         swing=None,

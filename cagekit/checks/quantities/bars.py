@@ -77,23 +77,29 @@ class Bar:
 
 
 def joined(members: Iterable[Member]) -> tuple[Bar, ...]:
-    """Join members of one role and side whose ends meet in line."""
-    free = list(members)
+    """Put the pieces of each bar together again, and bars of one role and side that run in line.
+
+    A tube in the way may also be met by two bars of the file's own, one on each side of it.
+    """
+    bars: dict[str, list[Member]] = {}
+    for member in members:
+        bars.setdefault(member.bar, []).append(member)
+    free = [[(m, False) for m in pieces] for pieces in bars.values()]
     out: list[Bar] = []
     while free:
-        chain = [(free.pop(0), False)]
+        chain = free.pop(0)
         while True:
             for grow_end in (True, False):
                 member, turned = chain[-1] if grow_end else chain[0]
                 name: EndName = "b" if turned is not grow_end else "a"
                 found = _next(member, name, free)
-                if found:
-                    piece, at = found
-                    free.remove(piece)
-                    if grow_end:
-                        chain.append((piece, at == "b"))
-                    else:
-                        chain.insert(0, (piece, at == "a"))
+                if found is not None:
+                    bar, at = found
+                    free.remove(bar)
+                    # the far chain runs on from the end that was met
+                    runs_on = (at == "a") is grow_end
+                    more = bar if runs_on else [(m, not t) for m, t in reversed(bar)]
+                    chain = [*chain, *more] if grow_end else [*more, *chain]
                     break
             else:
                 break
@@ -107,13 +113,20 @@ def joined(members: Iterable[Member]) -> tuple[Bar, ...]:
     return tuple(sorted(out, key=lambda b: b.name))
 
 
-def _next(member: Member, end: EndName, free: list[Member]) -> tuple[Member, EndName] | None:
+Chain = list[tuple[Member, bool]]
+"""Pieces in order, each with whether it is turned: its end b first."""
+
+
+def _next(member: Member, end: EndName, free: list[Chain]) -> tuple[Chain, EndName] | None:
+    """The chain that runs on in line from an end, and which of the chain's ends is met."""
     point, out = member.path.end_point(end), member.path.out_direction(end)
-    best: tuple[float, Member, EndName] | None = None
-    for other in free:
-        if other.side != member.side or other.role != member.role:
+    best: tuple[float, Chain, EndName] | None = None
+    for chain in free:
+        if chain[0][0].side != member.side or chain[0][0].role != member.role:
             continue
-        for name, _ in other.ends:
+        for at in ("a", "b"):
+            other, turned = chain[0] if at == "a" else chain[-1]
+            name: EndName = "a" if (at == "a") is not turned else "b"
             step = other.path.end_point(name) - point
             gap = float(np.linalg.norm(step))
             if gap > GAP * (member.tube.od + other.tube.od):
@@ -124,7 +137,7 @@ def _next(member: Member, end: EndName, free: list[Member]) -> tuple[Member, End
             if aside > 0.5 * member.tube.od:
                 continue
             if best is None or gap < best[0]:
-                best = (gap, other, name)
+                best = (gap, chain, "a" if at == "a" else "b")
     return None if best is None else (best[1], best[2])
 
 

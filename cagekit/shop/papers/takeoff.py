@@ -243,7 +243,7 @@ def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:
     """Bars near a helmet, and every bar that the build pads."""
     from cagekit.people.posture import seated
 
-    asked = thickness_by_member(build.file.padding, {m.id: m.role for m in cage.members.values()})
+    asked = thickness_by_member(build.file.padding, {m.id: m.names for m in cage.members.values()})
     people = seated(build.car, build.drivers)
     helmets = [who.parts()["helmet"] for who in people]
     bodies = [part for who in people for part in who.parts().values()]

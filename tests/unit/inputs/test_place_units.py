@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from cagekit.assembly.assemble import members_only
-from cagekit.inputs.entries import StrutEntry
+from cagekit.inputs.entries import FreeStrutEntry
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
 
@@ -28,7 +28,7 @@ from cagekit.inputs.resolve import load_build
 )
 def test_a_bare_length_gets_the_files_unit(text: str, read: str) -> None:
     data = {"kind": "strut", "id": "s", "from": text, "to": text}
-    entry = StrutEntry.model_validate(data, context={"units": "mm"})
+    entry = FreeStrutEntry.model_validate(data, context={"units": "mm"})
     assert entry.from_ == entry.to == read
 
 

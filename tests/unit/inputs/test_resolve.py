@@ -6,8 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from cagekit.assembly.assemble import assemble
+from cagekit.design import Design
 from cagekit.errors import InputError, NotFoundError
 from cagekit.inputs.messages import FileInputError
+from cagekit.inputs.padding import thickness_by_member
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
 
@@ -115,12 +118,19 @@ def test_paths_are_seen_from_the_build_file(folder: Path) -> None:
 def test_padding_for_a_tube_that_is_not_there_is_refused(folder: Path) -> None:
     put(folder, BUILD + '\n[[padding]]\nmembers = ["main_hop"]\nthickness = 20\n')
     with pytest.raises(InputError, match=r"'main_hop': there is no such member. .*'main_hoop'"):
-        load_build("b.toml")
+        assemble(load_build("b.toml"))
 
 
-def test_padding_may_name_one_half_of_a_bar(folder: Path) -> None:
-    put(folder, BUILD + '\n[[padding]]\nmembers = ["harness_bar_1"]\nthickness = 20\n')
-    assert load_build("b.toml").file.padding[0].members == ("harness_bar_1",)
+def test_padding_may_name_one_half_of_a_bar_or_all_its_pieces(folder: Path) -> None:
+    put(
+        folder,
+        BUILD + '\n[[padding]]\nmembers = ["harness_bar_1", "door_bar_left"]\nthickness = 20\n',
+    )
+    design = Design(load_build("b.toml"))
+    names = {m.id: m.names for m in design.cage.members.values()}
+    padded = thickness_by_member(design.build.file.padding, names)
+    stubs = ["door_bar_left_hinge_stub", "door_bar_left_latch_stub"]
+    assert sorted(padded) == ["door_bar_left", *stubs, "harness_bar_1"]
 
 
 @pytest.mark.parametrize("value", ["1e300", "-1e300", "'700 in'"])

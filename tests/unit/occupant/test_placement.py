@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -10,6 +11,7 @@ from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status
 from cagekit.errors import InputError
 from cagekit.inputs.build import Build
+from cagekit.inputs.entries import FreeStrutEntry
 from cagekit.inputs.resolve import load_build
 from cagekit.study.placement import Placement, place, room, sweep
 
@@ -127,3 +129,21 @@ def test_a_dash_bar_set_back_comes_nearer_to_the_knuckles() -> None:
     assert rooms[0] > rooms[1] > rooms[2]
     spots = [float(t.spot[0]) for t in found.trials if t.spot is not None]
     assert [spots[0] - s for s in spots] == pytest.approx([0, 100, 200], abs=0.01)
+
+
+def test_a_strut_named_like_a_bar_is_no_piece_of_it(wagon: Build) -> None:
+    brace = FreeStrutEntry.model_validate(
+        {
+            "kind": "strut",
+            "id": "door_bar_left_brace",
+            "from": "on main_hoop.left at height 700 mm",
+            "to": "on main_hoop.right at height 700 mm",
+        }
+    )
+    other = replace(wagon, entries=(*wagon.entries, brace))
+    tried = sweep(wagon, "door_bar", "height_rear", (300.0, 330.0))
+    found = place(other, "door_bar", [tried])
+    assert all(t.members == ("door_bar_left", "door_bar_right") for t in found.trials)
+    assert place(wagon, "door_bar", [tried]).keys == tuple(
+        k for k in found.keys if "door_bar_left_brace" not in k[1]
+    )
