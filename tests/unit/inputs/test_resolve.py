@@ -124,7 +124,8 @@ def test_padding_for_a_tube_that_is_not_there_is_refused(folder: Path) -> None:
 def test_padding_may_name_one_half_of_a_bar_or_all_its_pieces(folder: Path) -> None:
     put(
         folder,
-        BUILD + '\n[[padding]]\nmembers = ["harness_bar_1", "door_bar_left"]\nthickness = 20\n',
+        BUILD.partition("[[plate]]")[0]
+        + '\n[[padding]]\nmembers = ["harness_bar_1", "door_bar_left"]\nthickness = 20\n',
     )
     design = Design(load_build("b.toml"))
     names = {m.id: m.names for m in design.cage.members.values()}
