@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.cage.cage import CONCENTRIC, Cage
+from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Vec
@@ -30,8 +31,8 @@ TOUCH = 1.0
 """Overlap (mm) of two branches that counts as touching only."""
 
 
-def assemble(build: Build) -> Cage:
-    """Make the cage of a build.
+def assemble(build: Build, kept: Kept | None = None) -> Cage:
+    """Make the cage of a build; ``kept`` holds what an earlier one has worked out.
 
     Members are made in the layout's order. A branch that runs into an earlier branch of the same
     node is coped to that one too. The plates under the feet and at the nodes come last.
@@ -42,14 +43,14 @@ def assemble(build: Build) -> Cage:
     """
     from cagekit.plates.feet import plates_for
 
-    cage = members_only(build)
+    cage = members_only(build, kept)
     # what the build leaves out may stay padded: it comes back with its padding
     answers = {n for m in cage.members.values() for n in m.names} | build.names_left_out
     require_padded(build.file.padding, answers, str(build.files.get("build", build.name)))
     return cage.having(plates=(*plates_for(build, cage), *cage.plates))
 
 
-def members_only(build: Build) -> Cage:
+def members_only(build: Build, kept: Kept | None = None) -> Cage:
     """Make the tubes of a build, without plates but for the brackets of swing-out bars."""
     site = Site(build)
     notes: list[str] = []
@@ -57,13 +58,14 @@ def members_only(build: Build) -> Cage:
         made = make(site, entry)
         for member in made:  # one after another: of two that meet only the later one is coped
             site.add([_meet_neighbours(site, member, notes)])
-    divided = _swung(build, site.members)
+    divided = _swung(build, site.members, kept)
     cage = Cage(
         build.name,
         _divided(site.members, divided),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
         parts=[p for d in divided for p in d.parts],
+        kept=kept,
     )
     for joint in cage.joints:
         if not joint.concentric:
@@ -75,7 +77,7 @@ def members_only(build: Build) -> Cage:
     return cage.having(notes=notes)
 
 
-def _swung(build: Build, members: dict[str, Member]) -> Sequence[Divided]:
+def _swung(build: Build, members: dict[str, Member], kept: Kept | None) -> Sequence[Divided]:
     """The bars that swing out, divided; a cage without any does not load what that takes."""
     tables = (*build.layout.plate, *build.file.plate)
     named = any(t.get("kind") == "swing_bracket" for t in tables)
@@ -83,7 +85,7 @@ def _swung(build: Build, members: dict[str, Member]) -> Sequence[Divided]:
         return ()
     from cagekit.swing.divide import divide_all
 
-    return divide_all(build, members)
+    return divide_all(build, members, kept)
 
 
 def _divided(members: Mapping[str, Member], divided: Sequence[Divided]) -> list[Member]:

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import NotFoundError
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.cope import EndCut, Parent, cut_end
-from cagekit.geometry.volume import centroid, wall_volume
+from cagekit.geometry.volume import Moments, wall_moments
 from cagekit.materials.steels import steel
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ class Cage:
     """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept.
 
     ``doors`` are the swing-out bars; their pieces are members, their brackets are among the
-    plates, sleeves, washers, pins and half cups are ``parts``.
+    plates, sleeves, washers, pins and half cups are ``parts``. ``kept`` holds what is worked out by
+    what it is worked out from; cages that differ in a few members share it.
     """
 
     def __init__(
@@ -66,6 +68,7 @@ class Cage:
         notes: Iterable[str] = (),
         doors: Iterable[SwingDoor] = (),
         parts: Iterable[SmallPart] = (),
+        kept: Kept | None = None,
     ) -> None:
         self.name = name
         self.members: Mapping[str, Member] = MappingProxyType({m.id: m for m in members})
@@ -73,8 +76,9 @@ class Cage:
         self.notes: tuple[str, ...] = tuple(notes)
         self.doors: tuple[SwingDoor, ...] = tuple(doors)
         self.parts: tuple[SmallPart, ...] = tuple(parts)
+        self.kept = Kept() if kept is None else kept
         self._cuts: dict[tuple[str, str], EndCut] = {}
-        self._volumes: dict[str, float] = {}
+        self._moments: dict[str, Moments] = {}
         self._parents: dict[str, Parent] = {}
 
     def having(
@@ -88,8 +92,9 @@ class Cage:
             notes=self.notes if notes is None else notes,
             doors=self.doors,
             parts=self.parts,
+            kept=self.kept,
         )
-        new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
+        new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
         if "joints" in self.__dict__:
             new.__dict__["joints"] = self.joints
         return new
@@ -109,8 +114,9 @@ class Cage:
             notes=self.notes,
             doors=doors,
             parts=self.parts,
+            kept=self.kept,
         )
-        new._cuts, new._volumes, new._parents = self._cuts, self._volumes, self._parents
+        new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
         new.__dict__["joints"] = tuple(j for j in self.joints if j.branch in new.members)
         return new
 
@@ -135,7 +141,14 @@ class Cage:
             else p
             for p in self.plates
         ]
-        return Cage(self.name, members, plates=plates, notes=self.notes, parts=self.parts)
+        return Cage(
+            self.name,
+            members,
+            plates=plates,
+            notes=self.notes,
+            parts=self.parts,
+            kept=self.kept,
+        )
 
     def member(self, id_: str) -> Member:
         """The member of that id; NotFoundError when there is none."""
@@ -166,12 +179,13 @@ class Cage:
         if key not in self._cuts:
             m = self.member(id_)
             how = m.end(end)
-            self._cuts[key] = cut_end(
+            self._cuts[key] = self.kept.call(
+                cut_end,
                 m.path,
                 end,
                 m.tube.outer_radius,
                 m.tube.inner_radius,
-                parents=[self.parent(p) for p in how.parents],
+                parents=tuple(self.parent(p) for p in how.parents),
                 plane=how.plane,
                 owner=f"{m.id} end {end}",
             )
@@ -184,16 +198,21 @@ class Cage:
 
     def volume(self, id_: str) -> float:
         """Volume of the coped tube's wall, mm3."""
-        if id_ not in self._volumes:
+        return self.wall(id_).volume
+
+    def wall(self, id_: str) -> Moments:
+        """Volume (mm3) and first moment (mm4) of the coped tube's wall."""
+        if id_ not in self._moments:
             m = self.member(id_)
-            self._volumes[id_] = wall_volume(
+            self._moments[id_] = self.kept.call(
+                wall_moments,
                 m.path,
                 m.tube.outer_radius,
                 m.tube.inner_radius,
                 self.cut(id_, "a"),
                 self.cut(id_, "b"),
             )
-        return self._volumes[id_]
+        return self._moments[id_]
 
     def mass(self, id_: str) -> float:
         """Mass of the coped tube, kg."""
@@ -249,11 +268,8 @@ class Cage:
     def centre_of_gravity(self) -> Vec:
         """Centre of gravity of the tubes, ``(3,)`` mm."""
         moment = np.zeros(3)
-        for i, m in self.members.items():
-            at = centroid(
-                m.path, m.tube.outer_radius, m.tube.inner_radius, self.cut(i, "a"), self.cut(i, "b")
-            )
-            moment += self.mass(i) * np.asarray(at)
+        for i in self.members:
+            moment += self.mass(i) * self.wall(i).centre
         return np.asarray(moment / self.tube_mass())
 
 

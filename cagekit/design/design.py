@@ -9,14 +9,16 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from cagekit.assembly.assemble import assemble
+from cagekit.cage.kept import Kept
 from cagekit.errors import NotFoundError
 from cagekit.inputs.build import Build
-from cagekit.inputs.resolve import load_build
+from cagekit.inputs.resolve import load_build, with_changes
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.fit.cockpit import Cockpit
     from cagekit.inputs.tooling import Tooling
+    from cagekit.people.posture import Occupant
     from cagekit.shop.bending.bends import BendSchedule
     from cagekit.shop.papers.order import Step
     from cagekit.shop.papers.takeoff import Takeoff
@@ -41,6 +43,7 @@ class Design:
         name: of the output, when not the build's.
         tooling: the shop, when there is no build.
         files: input files by what they are, when there is no build.
+        kept: results to start from; what goes into them is their key, so they fit any design.
     """
 
     def __init__(
@@ -54,6 +57,7 @@ class Design:
         name: str = "",
         tooling: Tooling | None = None,
         files: Mapping[str, Path] | None = None,
+        kept: Kept | None = None,
     ) -> None:
         self._build, self._tooling = build, tooling
         self.units: LengthUnit = units or (build.units if build else "mm")
@@ -65,7 +69,10 @@ class Design:
         if rules is None:
             rules = build.rules if build else ()
         self.rules: tuple[str, ...] = tuple(rules)
-        self._kept: dict[object, Any] = {}
+        self._worked_out: dict[object, Any] = {}
+        if kept is None:
+            kept = cage.kept if cage is not None else Kept()
+        self.kept = kept
         if cage is not None:
             self.__dict__["cage"] = cage
 
@@ -88,9 +95,41 @@ class Design:
             name=self.name,
             tooling=self._tooling,
             files=self.files,
+            kept=self.kept,
         )
         worked_out = {k: v for k, v in self.__dict__.items() if k in WORKED_OUT}
         new.__dict__.update(worked_out)
+        return new
+
+    def changed(self, member: str, /, **dims: Any) -> Design:
+        """A new design with dimensions of one member changed; this one stays as it is.
+
+        What the change cannot touch is kept: cuts, masses, meshes and plates whose measurements
+        are the same to the last bit, people and car.
+
+        Args:
+            member: id of a member as its entry has it, or a kind for all of that kind.
+            **dims: values by field, written as in the build file: lengths in its units or with a
+                unit of their own, angles in degrees.
+
+        Raises:
+            InputError: there is no such member or field, or a value cannot be.
+        """
+        changes = {**self.options.get("changed", {})}
+        changes[member] = {**changes.get(member, {}), **dims}
+        build = with_changes(self.build, member, dims)
+        new = Design(
+            build,
+            units=self.units,
+            options={**self.options, "changed": changes},
+            rules=self.rules,
+            name=self.name,
+            tooling=self._tooling,
+            files={**build.files, **self.files},
+            kept=self.kept,
+        )
+        if "people" in self.__dict__:
+            new.__dict__["people"] = self.people
         return new
 
     def __repr__(self) -> str:
@@ -112,21 +151,28 @@ class Design:
 
     def once(self, key: object, make: Callable[[Design], T]) -> T:
         """What ``make`` works out of this design, kept under ``key`` (hashable) for the next."""
-        if key not in self._kept:
-            self._kept[key] = make(self)
-        return cast(T, self._kept[key])
+        if key not in self._worked_out:
+            self._worked_out[key] = make(self)
+        return cast(T, self._worked_out[key])
 
     # --- cage and people ---------------------------------------------------------------------
 
     @cached_property
     def cage(self) -> Cage:
         """The cage; GeometryError when a member cannot be made."""
-        return assemble(self.build)
+        return assemble(self.build, self.kept)
 
     @cached_property
     def fitted(self) -> Cage:
         """The cage as it is made: swing-out bars still whole."""
         return self.cage.as_fitted()
+
+    @cached_property
+    def people(self) -> tuple[Occupant, ...]:
+        """Everybody as seated in the car; empty without driver sheets."""
+        from cagekit.people.posture import seated
+
+        return seated(self.build.car, self.build.drivers)
 
     @cached_property
     def cockpit(self) -> Cockpit:
@@ -137,7 +183,7 @@ class Design:
         members = self.cage.members
         names = {m.id: m.names for m in members.values()}
         padding = thickness_by_member(self.build.file.padding, names)
-        return Cockpit.of(self.build.car, self.build.drivers, members, padding)
+        return Cockpit(self.build.car, self.people, members, padding)
 
     # --- the shop's schedules ----------------------------------------------------------------
 

@@ -27,6 +27,11 @@ class Moments(NamedTuple):
     volume: float
     first: Vec
 
+    @property
+    def centre(self) -> Vec:
+        """Centre of gravity, ``(3,)`` mm."""
+        return np.asarray(self.first / self.volume)
+
 
 def wall_volume(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> float:
     """Volume of the wall of a cut tube, mm^3.
@@ -46,8 +51,7 @@ def wall_volume(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: En
 
 def centroid(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Vec:
     """Centre of gravity of the wall of a cut tube, ``(3,)`` mm; arguments as ``wall_volume``."""
-    volume, first = wall_moments(path, ro, ri, cut_a, cut_b)
-    return np.asarray(first / volume)
+    return wall_moments(path, ro, ri, cut_a, cut_b).centre
 
 
 def wall_moments(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Moments:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from cagekit.errors import NotFoundError
 from cagekit.inputs.build import Build, BuildFile, entries_of
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
+from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.presets import find_preset, load_file, reference_error
 from cagekit.inputs.tooling import Tooling
@@ -28,16 +32,7 @@ def load_build(reference: str) -> Build:
 def resolve(file: BuildFile, path: Path) -> Build:
     """Load everything that a build file refers to; ``path`` is the file's own place."""
     files: dict[str, Path] = {"build": path}
-
-    def found(kind: str, reference: str, *key: str | int) -> Path:
-        """Find a preset; a path in the build file is seen from where that file lies."""
-        try:
-            place = find_preset(kind, reference, beside=path.parent)
-        except NotFoundError as error:
-            raise reference_error(error, path, key) from None
-        files[f"{kind} {reference}"] = place
-        return place
-
+    found = _finder(path, files)
     car = load_file("car", found("car", file.car, "car"), Car)
     layout = load_file("layout", found("layout", file.layout, "layout"), Layout)
     tooling = load_file("tooling", found("tooling", file.tooling, "tooling"), Tooling)
@@ -48,15 +43,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
     for n, profile in enumerate(file.rules):
         found("rules", profile, "rules", n)
     entries = entries_of(file, layout, str(path))
-    references: dict[str, tuple[str, ...]] = {file.tube: ("tube",)}
-    for role, tube in file.tubes.items():
-        references.setdefault(tube, ("tubes", role))
-    for entry in entries:
-        if entry.tube:
-            references.setdefault(entry.tube, ("members", entry.id, "tube"))
-    tubes: dict[str, Tube] = {}
-    for reference, key in references.items():
-        tubes[reference] = load_file("tube", found("tube", reference, *key), TubeFile).tube()
+    tubes = _tubes(file, entries, {}, found)
     return Build(
         name=file.name,
         file=file,
@@ -68,3 +55,61 @@ def resolve(file: BuildFile, path: Path) -> Build:
         entries=entries,
         files=files,
     )
+
+
+def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build:
+    """The build with fields of a member changed, as its own table ``[members.<member>]`` would.
+
+    Args:
+        build: the build; its files are not read again.
+        member: id of a member as its entry has it, or a kind for all of that kind.
+        changes: values by field, written as in the file: lengths in the file's units or with a
+            unit of their own, angles in degrees.
+
+    Raises:
+        InputError: there is no such member or field, or a value cannot be.
+    """
+    file, path = build.file, build.files.get("build", Path(build.name))
+    table = {**file.members.get(member, {}), **changes}
+    file = file.model_copy(update={"members": {**file.members, member: table}})
+    entries = entries_of(file, build.layout, str(path))
+    files = dict(build.files)
+    tubes = _tubes(file, entries, build.tubes, _finder(path, files))
+    return replace(build, file=file, entries=entries, tubes=tubes, files=files)
+
+
+Finder = Callable[..., Path]
+
+
+def _finder(path: Path, files: dict[str, Path]) -> Finder:
+    """What finds presets for the build file ``path`` and notes in ``files`` where they are."""
+
+    def found(kind: str, reference: str, *key: str | int) -> Path:
+        """Find a preset; a path in the build file is seen from where that file lies."""
+        try:
+            place = find_preset(kind, reference, beside=path.parent)
+        except NotFoundError as error:
+            raise reference_error(error, path, key) from None
+        files[f"{kind} {reference}"] = place
+        return place
+
+    return found
+
+
+def _tubes(
+    file: BuildFile, entries: Sequence[MemberEntry], known: Mapping[str, Tube], found: Finder
+) -> dict[str, Tube]:
+    """Every tube that a build names, by its reference; those in ``known`` are not read."""
+    references: dict[str, tuple[str, ...]] = {file.tube: ("tube",)}
+    for role, tube in file.tubes.items():
+        references.setdefault(tube, ("tubes", role))
+    for entry in entries:
+        if entry.tube:
+            references.setdefault(entry.tube, ("members", entry.id, "tube"))
+    tubes: dict[str, Tube] = {}
+    for reference, key in references.items():
+        if reference in known:
+            tubes[reference] = known[reference]
+        else:
+            tubes[reference] = load_file("tube", found("tube", reference, *key), TubeFile).tube()
+    return tubes

@@ -120,8 +120,8 @@ def _foot_plates(
     if entry.style == "plinth":
         from cagekit.plates.plinth import plinth
 
-        return plinth(name, foot, foot_plate_spec(build, entry), entry)
-    return floor_plate(name, foot, foot_plate_spec(build, entry))
+        return cage.kept.call(plinth, name, foot, foot_plate_spec(build, entry), entry)
+    return cage.kept.call(floor_plate, name, foot, foot_plate_spec(build, entry))
 
 
 def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:

@@ -15,6 +15,7 @@ from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import EndName
+    from cagekit.geometry.end_cut import EndCut
     from cagekit.inputs.car import Car, FootSpot
 
 
@@ -72,9 +73,7 @@ class Foot:
         assert how.plane is not None
         frame = plate_frame(m.path.end_point(end), how.plane.normal)
         cut = cage.cut(member, end)
-        phi = np.linspace(0.0, 2 * pi, 48, endpoint=False)
-        local = _local(frame, cut.points(phi, m.tube.outer_radius))
-        ring = through(local[:, :2]).anticlockwise()
+        ring = cage.kept.call(_print, cut, frame, m.tube.outer_radius)
         side = 1.0 if float(frame[1, 3]) >= 0 else -1.0
         spot = _spot(car, how.foot)
         return cls(
@@ -89,6 +88,12 @@ class Foot:
             profile=_section(frame, side, spot.profile) if spot else (),
             surface=how.surface or "floor",
         )
+
+
+def _print(cut: EndCut, frame: Vec, radius: float) -> Outline:
+    """Outline of a tube's outside, radius mm, on the face with ``frame`` that it stands on."""
+    phi = np.linspace(0.0, 2 * pi, 48, endpoint=False)
+    return through(_local(frame, cut.points(phi, radius))[:, :2]).anticlockwise()
 
 
 def plate_frame(point: ArrayLike, normal: ArrayLike) -> Vec:

@@ -84,7 +84,8 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
                 name = f"{name}_{way}"
             reach = (entry.along_branch * 1.25, entry.along_parent * 1.25)
             corner = Corner.of(cage, joint, way, reach)
-            out.append((folded_gusset if folded else flat_gusset)(name, corner, spec))
+            shape = folded_gusset if folded else flat_gusset
+            out.append(cage.kept.call(shape, name, corner, spec))
     return out
 
 

@@ -67,7 +67,8 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
         grade=bolt.grade if bolt else "",
     )
     name = entry.id or f"{entry.use}_tab_{member.id}"
-    return tabs(
+    return cage.kept.call(
+        tabs,
         name,
         member.id,
         member.path,

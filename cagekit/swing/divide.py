@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.cage.door import BracketSpec, JointName, SmallPart, SwingDoor, SwingJoint
+from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member, Plane
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
@@ -41,8 +42,10 @@ class Divided:
     parts: tuple[SmallPart, ...]
 
 
-def divide_all(build: Build, members: dict[str, Member]) -> tuple[Divided, ...]:
-    """Divide every bar of a build that swings out.
+def divide_all(
+    build: Build, members: dict[str, Member], kept: Kept | None = None
+) -> tuple[Divided, ...]:
+    """Divide every bar of a build that swings out; one divided before is found in ``kept``.
 
     Raises:
         InputError: a bracket entry names no bar or no pin.
@@ -52,8 +55,9 @@ def divide_all(build: Build, members: dict[str, Member]) -> tuple[Divided, ...]:
     entries = plate_entries(build)
     require_known(entries, [(m.id, m.role) for m in bars], build.name)
     found = {e.id: e for e in build.entries if isinstance(e, DoorBarEntry)}
+    call = (Kept() if kept is None else kept).call
     return tuple(
-        divide(bar, found.get(bar.entry), entries, build.tooling, build.units) for bar in bars
+        call(divide, bar, found.get(bar.entry), entries, build.tooling, build.units) for bar in bars
     )
 
 

@@ -29,7 +29,13 @@ def opened_cage(cage: Cage, angles: Mapping[str, float]) -> Cage:
     owner = {i: d for d in doors for i in d.parts}
     parts = [q for p in cage.parts if (q := _part(p, owner.get(p.id), motions)) is not None]
     return Cage(
-        cage.name, members, plates=cage.plates, notes=cage.notes, doors=cage.doors, parts=parts
+        cage.name,
+        members,
+        plates=cage.plates,
+        notes=cage.notes,
+        doors=cage.doors,
+        parts=parts,
+        kept=cage.kept,
     )
 
 

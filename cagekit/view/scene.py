@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,22 +45,19 @@ class Body:
     mesh: Mesh
 
 
-_KNOWN: WeakKeyDictionary[Cage, tuple[Body, ...]] = WeakKeyDictionary()
-
-
 def bodies(cage: Cage) -> tuple[Body, ...]:
-    """Return every member, plate and small part in the order of the cage, made once a cage."""
-    if cage not in _KNOWN:
-        _KNOWN[cage] = tuple(_made(cage))
-    return _KNOWN[cage]
+    """Return every member, plate and small part in the order of the cage; meshes are kept there."""
+    return tuple(_made(cage))
 
 
 def _made(cage: Cage) -> Iterator[Body]:
     from cagekit.view.mesh import joined, tube_mesh
     from cagekit.view.plate_mesh import plate_mesh
 
+    keep = cage.kept.call
     for member in cage.members.values():
-        mesh = tube_mesh(
+        mesh: Mesh = keep(
+            tube_mesh,
             member.path,
             member.tube.outer_radius,
             member.tube.inner_radius,
@@ -70,7 +66,7 @@ def _made(cage: Cage) -> Iterator[Body]:
         )
         yield Body(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
     for plate in cage.plates:
-        yield Body(name=plate.id, group="plates", colour=PLATE, mesh=plate_mesh(plate))
+        yield Body(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
     for part in cage.parts:
-        solid = joined([plate_mesh(p) for p in part.prisms()])
+        solid = joined([keep(plate_mesh, p) for p in part.prisms()])
         yield Body(name=part.id, group="parts", colour=PART, mesh=solid)

@@ -10,7 +10,6 @@ import numpy as np
 
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Vec, vec
-from cagekit.geometry.volume import centroid
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -71,13 +70,7 @@ def weigh(cage: Cage) -> CageMass:
 
 def _tubes(cage: Cage) -> Iterable[PartMass]:
     for m in cage.members.values():
-        centre = centroid(
-            m.path,
-            m.tube.outer_radius,
-            m.tube.inner_radius,
-            cage.cut(m.id, "a"),
-            cage.cut(m.id, "b"),
-        )
+        centre = cage.wall(m.id).centre
         yield PartMass(id=m.id, kind="tube", pieces=1, mass=cage.mass(m.id), centre=centre)
 
 
