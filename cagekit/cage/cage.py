@@ -45,6 +45,11 @@ class Joint:
     concentric: bool
     cut: EndCut
 
+    def __repr__(self) -> str:
+        """The id and what is joined."""
+        parents = ", ".join(self.parents)
+        return f"<Joint {self.id}: {self.branch} end {self.branch_end} on {parents}>"
+
     @property
     def weld_length(self) -> float:
         """Length of the saddle round the tube, mm; worked out when asked for."""
@@ -80,6 +85,12 @@ class Cage:
         self._cuts: dict[tuple[str, str], EndCut] = {}
         self._moments: dict[str, Moments] = {}
         self._parents: dict[str, Parent] = {}
+
+    def __repr__(self) -> str:
+        """Name and how much there is."""
+        counts = {"member": self.members, "plate": self.plates, "small part": self.parts}
+        has = [f"{len(v)} {k}{'s' * (len(v) != 1)}" for k, v in counts.items() if v]
+        return f"<Cage {self.name}: {', '.join(has) or 'empty'}>"
 
     def having(
         self, *, plates: Iterable[Plate] | None = None, notes: Iterable[str] | None = None

@@ -111,6 +111,12 @@ class Member:
         if not self.bar:
             object.__setattr__(self, "bar", self.id)
 
+    def __repr__(self) -> str:
+        """The id, the size and where it ends."""
+        ends = (", ".join(e.parents) or e.foot or e.kind.value for e in (self.a, self.b))
+        size = f"{self.tube.od:.4g} x {self.tube.wall:.4g} mm"
+        return f"<Member {self.id}: {size}, {self.path.length:.0f} mm, {' to '.join(ends)}>"
+
     @property
     def names(self) -> tuple[str, ...]:
         """What it answers to, the narrowest first."""

@@ -210,6 +210,11 @@ class Plate:
         self._require_folds()
         self._require_marks()
 
+    def __repr__(self) -> str:
+        """The id, what it is, and how much is in it."""
+        has = f"{len(self.holes)} holes, {len(self.folds)} folds"
+        return f"<Plate {self.id}: {self.kind}, {self.thickness:.4g} mm, {has}>"
+
     # -- refusing ----------------------------------------------------------------------------
 
     def _require_sizes(self) -> None:

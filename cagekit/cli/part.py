@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from math import degrees
 from pathlib import Path
@@ -17,12 +17,11 @@ if TYPE_CHECKING:
     from cagekit.parts.tubes import PartKind
     from cagekit.units import LengthUnit
 
-TOOLING = {"mm": "metric-shop", "in": "inch-shop"}
-"""Tooling preset for the schedules when none is named."""
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
+    from cagekit.parts.kinds import part_kinds
+
     parser.usage = "cagekit part KIND [--DIM value ...] [options]"
     parser.add_argument("kind", metavar="KIND", nargs="?", help="kind of part, see below")
     parser.add_argument("--out", metavar="DIR", help="folder to write (outputs/part-<kind>)")
@@ -40,6 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     """Add the dimensions of the kind that was typed."""
+    from cagekit.parts.kinds import part_kinds
+
     kinds = part_kinds()
     name = next((w.replace("-", "_") for w in words if w.replace("-", "_") in kinds), "")
     if not name:
@@ -69,47 +70,33 @@ def _chosen(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the part."""
-    from cagekit.errors import InputError
-    from cagekit.hints import did_you_mean
     from cagekit.make.part import make_part
+    from cagekit.parts.kinds import part_kind, part_kinds
 
-    kinds = part_kinds()
     if args.kind is None:
+        kinds = part_kinds()
         if args.json:
             emit([{"kind": k, "about": kinds[k].summary} for k in kinds])
         else:
             table([(k, kinds[k].summary) for k in kinds])
             note("\n`cagekit part KIND --help` tells the dimensions of one.")
         return 0
-    name = args.kind.replace("-", "_")
-    if name not in kinds:
-        hint = did_you_mean(name, kinds, what="Kinds")
-        raise InputError("cagekit part", problem=f"there is no kind {args.kind!r}.", hint=hint)
-    kind = kinds[name]
+    kind = part_kind(args.kind)
     units: LengthUnit = args.units or "mm"
     dims = _read(kind, args, units)
     with Progress() as progress:
         made = make_part(
             kind.make(dims),
-            Path(args.out) if args.out else Path("outputs") / f"part-{name}",
+            Path(args.out) if args.out else Path("outputs") / f"part-{kind.name}",
             dims=_said(dims),
             units=units,
-            tooling=args.tooling or TOOLING[units],
+            tooling=args.tooling,
             only=[n.strip() for n in (args.only or "").split(",") if n.strip()],
             progress=progress.step,
         )
     _report(made, args)
     caution()
     return 0
-
-
-def part_kinds() -> Mapping[str, PartKind]:
-    """Return every kind of part, by name."""
-    from cagekit.parts.plates import PLATE_KINDS
-    from cagekit.parts.swing import SWING_KINDS
-    from cagekit.parts.tubes import KINDS
-
-    return {**KINDS, **PLATE_KINDS, **SWING_KINDS}
 
 
 def _report(made: Any, args: argparse.Namespace) -> None:

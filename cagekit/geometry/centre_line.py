@@ -278,6 +278,11 @@ class CentreLine:
         """One straight from ``start`` to ``end``, ``(3,)`` mm each."""
         return cls.from_polyline([vec(start), vec(end)], 0.0, owner=owner)
 
+    def __repr__(self) -> str:
+        """Length and number of bends."""
+        bends = sum(isinstance(q, Arc) for q in self.pieces)
+        return f"<CentreLine {self.length:.1f} mm, {bends} bend{'s' * (bends != 1)}>"
+
     @cached_property
     def starts(self) -> Vec:
         """Station at which each piece starts, and the length last, ``(n_pieces + 1,)`` mm."""

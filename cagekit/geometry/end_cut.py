@@ -80,6 +80,10 @@ class EndCut:
     offset: float = 0.0
     concentric: bool = True
 
+    def __repr__(self) -> str:
+        """Whose end and what it sits on."""
+        return f"<EndCut {self.owner}: {', '.join(self.parents) or 'flat'}>"
+
     @cached_property
     def side(self) -> Vec:
         """Unit vector at phi = 90 degrees, ``(3,)``."""

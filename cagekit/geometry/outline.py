@@ -50,6 +50,10 @@ class Outline:
         object.__setattr__(self, "vertices", v)
         object.__setattr__(self, "bulges", b)
 
+    def __repr__(self) -> str:
+        """Number of pieces and whether it is closed."""
+        return f"<Outline {len(self.vertices)} vertices, {'closed' if self.closed else 'open'}>"
+
     # -- making ------------------------------------------------------------------------------
 
     @classmethod

@@ -73,6 +73,10 @@ class Build:
     entries: tuple[MemberEntry, ...]
     files: Mapping[str, Path] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        """The name and what it refers to."""
+        return f"<Build {self.name}: car {self.file.car}, layout {self.file.layout}>"
+
     @property
     def units(self) -> Literal["mm", "in"]:
         """Units that papers and tables use."""

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from cagekit.design import Design
-from cagekit.inputs.presets import find_preset, load_file
+from cagekit.design.face import part_design
 from cagekit.make.products import PRODUCTS
 from cagekit.make.run import make
 
@@ -37,7 +36,7 @@ def make_part(
     *,
     dims: Mapping[str, Any],
     units: Literal["mm", "in"],
-    tooling: str,
+    tooling: str | None = None,
     only: Sequence[str] = (),
     progress: Callable[[str], None] = lambda name: None,
 ) -> MadePart:
@@ -48,25 +47,12 @@ def make_part(
         target: the output folder.
         dims: its dimensions by name, for the manifest.
         units: of papers and pictures.
-        tooling: tooling preset or path, for the bend schedule.
+        tooling: tooling preset or path, for the bend schedule; one in ``units`` when left out.
         only: names of products; all that suit a part if empty.
         progress: told the name of each product before it is made.
     """
-    from cagekit.inputs.tooling import Tooling
-
-    shop = find_preset("tooling", tooling)
-    cage = part.cage.only(part.made)
-    # in a STEP file the whole and its one member must not have the same name
-    cage.name = f"part_{cage.name}"
-    design = Design(
-        cage=cage,
-        name=cage.name,
-        units=units,
-        options={"dimensions": dict(dims)},
-        tooling=load_file("tooling", shop, Tooling),
-        files={"tooling": shop},
-    )
+    design = part_design(part, units=units, tooling=tooling, dims=dims)
     known = {p.name for p in PRODUCTS}
     wanted = only or [n for n in (SUITED if part.made else PLATES_ONLY) if n in known]
     made = make(design, target, only=wanted, progress=progress)
-    return MadePart(folder=target, files=made.files, cage=cage)
+    return MadePart(folder=target, files=made.files, cage=design.cage)

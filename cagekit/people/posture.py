@@ -121,6 +121,10 @@ class Occupant:
     at_wheel: bool
     short: dict[str, float] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        """The name and what the person does in the car."""
+        return f"<Occupant {self.name}: {self.role}>"
+
     @property
     def helmet_top(self) -> Vec:
         """Highest point of the helmet, ``(3,)``."""

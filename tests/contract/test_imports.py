@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import json
 import pkgutil
+import re
 import shutil
 import subprocess
 import sys
@@ -77,6 +78,20 @@ def test_no_kernel_until_a_solid_is_made(line: list[str]) -> None:
     assert not command(*line) & set(KERNEL)
 
 
+@pytest.mark.parametrize(
+    ("code", "banned"),
+    [
+        ("import cagekit; cagekit.__version__; dir(cagekit)", {*SLOW, "numpy", "pydantic"}),
+        ("import cagekit; cagekit.kinds()", set(SLOW)),
+        ("import cagekit; cagekit.load('track-roadster').cage", set(SLOW)),
+        ("import cagekit; cagekit.part('strut', length=400).bends", set(SLOW)),
+        ("import cagekit; cagekit.Finding, cagekit.Design", set(SLOW)),
+    ],
+)
+def test_the_face_loads_what_is_asked_for_only(code: str, banned: set[str]) -> None:
+    assert not loaded_after(code) & banned
+
+
 def lint_imports(root: Path) -> subprocess.CompletedProcess[str]:
     """Hold the imports of the package below ``root`` against the contracts beside it."""
     call = "from importlinter.cli import lint_imports_command; lint_imports_command()"
@@ -123,10 +138,9 @@ def test_a_forbidden_import_breaks_the_contract(case: str, tmp_path: Path) -> No
 
 
 def test_nobody_inside_goes_through_the_face() -> None:
-    face = ("from cagekit import", "import cagekit\n")
     users = [
         path
         for path in (ROOT / "cagekit").rglob("*.py")
-        if any(w in path.read_text("utf-8") for w in face)
+        if re.search(r"^\s*(from cagekit import|import cagekit$)", path.read_text("utf-8"), re.M)
     ]
     assert users == []
