@@ -190,7 +190,8 @@ def _shown(value: Any, unit: str, units: str) -> str:
 def _said(dims: BaseModel) -> dict[str, Any]:
     """The dimensions for the manifest, mm and degrees."""
     out: dict[str, Any] = {}
-    for field, value in dims.model_dump().items():
+    for field in type(dims).model_fields:
+        value = getattr(dims, field)
         deg = _unit(type(dims), field) == "deg"
         out[field] = (
             round(degrees(value) if deg else value, 9) if isinstance(value, float) else value

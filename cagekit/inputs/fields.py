@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from math import radians
+from decimal import Decimal
+from math import degrees, radians
 from typing import Annotated, Any
 
 from pydantic import (
@@ -16,6 +17,7 @@ from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    PlainSerializer,
     ValidationInfo,
     WithJsonSchema,
 )
@@ -44,20 +46,41 @@ def check_angle(value: Any) -> float:
     return radians(float(value))
 
 
+def written_length(mm: Any) -> Any:
+    """A length as a file may have it, whatever its units: ``"41.3 mm"``."""
+    # repr is the shortest text that reads back as the same number; lengths have no exponents
+    return f"{Decimal(repr(mm)):f} mm" if isinstance(mm, float) else mm
+
+
+def written_angle(rad: Any) -> Any:
+    """An angle as a file has it, in degrees: the number that reads back as the same."""
+    if not isinstance(rad, float):
+        return rad
+    exact = degrees(rad)
+    tries = (round(exact, n) for n in range(16))
+    return next((d for d in tries if radians(d) == rad), exact)
+
+
 _LENGTH_SCHEMA = {
     "anyOf": [{"type": "number"}, {"type": "string"}],
     "description": "a length: number in the file's units, or text such as '1 5/8 in' or '41.3 mm'",
     "x-unit": "mm",
 }
 
-Length = Annotated[float, BeforeValidator(check_length), WithJsonSchema(_LENGTH_SCHEMA)]
-"""A length; mm inside."""
+Length = Annotated[
+    float,
+    BeforeValidator(check_length),
+    PlainSerializer(written_length),
+    WithJsonSchema(_LENGTH_SCHEMA),
+]
+"""A length; mm inside, text with its unit in a dump."""
 Angle = Annotated[
     float,
     BeforeValidator(check_angle),
+    PlainSerializer(written_angle),
     WithJsonSchema({"type": "number", "description": "an angle in degrees", "x-unit": "deg"}),
 ]
-"""An angle; written in degrees, rad inside."""
+"""An angle; written and dumped in degrees, rad inside."""
 Point = tuple[Length, Length, Length]
 """A point (x, y, z) in vehicle axes; mm inside."""
 
@@ -93,6 +116,9 @@ PlaceString = Annotated[str, AfterValidator(with_units)]
 
 
 class FileModel(BaseModel):
-    """Base of every table in a file: unknown fields are errors, values do not change."""
+    """Base of every table in a file: unknown fields are errors, values do not change.
+
+    A dump is a table as a person could have written it: what it holds reads back as the same.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
