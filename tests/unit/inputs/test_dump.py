@@ -82,7 +82,7 @@ def test_a_lean_of_ten_degrees_is_dumped_as_ten() -> None:
 
 
 @given(
-    st.floats(-15_000, 15_000),
+    st.floats(1e-6, 15_000) | st.floats(-15_000, -1e-6) | st.just(0.0),
     st.integers(-36_000_000, 36_000_000).map(lambda n: n / 1e5),
     st.sampled_from([None, "mm", "in"]),
 )
