@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
 
+import demos
+import pytest
 from hypothesis import HealthCheck, settings
 
 # The same examples on every run: a red test must be red for everyone. "explore" draws new ones.
@@ -12,3 +17,12 @@ settings.register_profile(
 )
 settings.register_profile("explore", deadline=None, max_examples=2000, print_blob=True)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
+
+
+@pytest.fixture(scope="session")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
+    """Give the folder that ``make`` made of a demo, by its name; nobody may write there."""
+    base = tmp_path_factory.getbasetemp()
+    # Processes that run side by side have a folder each below the one of the whole run.
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    return partial(demos.made, shared=shared)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
+import demos
 import pytest
+from demos import DEMOS
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
@@ -30,12 +32,11 @@ from cagekit.writers.step_check import rebuild, verify_step
 pytestmark = pytest.mark.kernel
 
 SMALL = "track-roadster"
-DEMOS = ["sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster"]
 
 
 @pytest.fixture(scope="module")
 def cage() -> Cage:
-    return assemble(load_build(SMALL))
+    return demos.cage(SMALL)
 
 
 @pytest.fixture(scope="module")
@@ -148,17 +149,17 @@ def test_cadquery_gets_solids_and_an_assembly(cage: Cage) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", DEMOS)
-def test_every_demo_is_verified_by_both_readers(name: str, tmp_path: Path) -> None:
-    cage = assemble(load_build(name))
-    write_files(cage, tmp_path)
-    report = verify_step(tmp_path / "cage.step", expected_volumes(cage))
+def test_every_demo_is_verified_by_both_readers(name: str, made: Callable[[str], Path]) -> None:
+    report = verify_step(made(name) / "cage.step", expected_volumes(demos.cage(name)))
     assert report.worst < 3e-6
     assert report.foreign == ()
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["sprint-wagon", "gravel-hatch"])
-def test_an_independent_reader_finds_the_same_solids(name: str, tmp_path: Path) -> None:
+def test_an_independent_reader_finds_the_same_solids(
+    name: str, made: Callable[[str], Path]
+) -> None:
     """Gmsh reads the file, heals nothing, and is asked for count and volumes.
 
     Not installed with cagekit; ``pip install gmsh`` and run again.
@@ -167,17 +168,15 @@ def test_an_independent_reader_finds_the_same_solids(name: str, tmp_path: Path) 
         pytest.skip("gmsh is not installed")
     import gmsh
 
-    cage = assemble(load_build(name))
-    write_files(cage, tmp_path)
     gmsh.initialize(interruptible=False)
     try:
         gmsh.option.setNumber("General.Terminal", 0)
-        gmsh.model.occ.importShapes(str(tmp_path / "cage.step"))
+        gmsh.model.occ.importShapes(str(made(name) / "cage.step"))
         gmsh.model.occ.synchronize()
         found = sorted(gmsh.model.occ.getMass(3, tag) for _, tag in gmsh.model.getEntities(3))
     finally:
         gmsh.finalize()
-    wanted = sorted(expected_volumes(cage).values())
+    wanted = sorted(expected_volumes(demos.cage(name)).values())
     assert len(found) == len(wanted)
     # its default volume integral is coarse on trimmed faces
     assert found == pytest.approx(wanted, rel=5e-3)
@@ -189,7 +188,7 @@ def test_an_independent_reader_finds_the_same_solids(name: str, tmp_path: Path) 
 def test_solids_rebuilt_from_the_text_are_the_ones_that_were_written(
     name: str, tmp_path: Path
 ) -> None:
-    cage = assemble(load_build(name))
+    cage = demos.cage(name)
     write_step(tmp_path / "cage.step", "cage", step_parts(cage, build_records(cage)))
     expected = expected_volumes(cage)
     _, solids = rebuild(tmp_path / "cage.step", expected)

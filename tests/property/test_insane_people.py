@@ -8,17 +8,20 @@ import random
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
+import demos
 import pytest
 from pydantic import ValidationError
 
 from cagekit.assembly.assemble import sketch
+from cagekit.cage.cage import Cage
 from cagekit.checks.registry import run
+from cagekit.design import Design
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
-from cagekit.inputs.resolve import load_build
 
 PRESETS = Path(__file__).parents[2] / "presets"
 DEMOS = ("sprint-wagon", "gravel-hatch", "track-roadster")
@@ -48,6 +51,11 @@ def spoil(data: dict[str, Any], rng: random.Random) -> None:
         at[path[-1]] = at[path[-1]] * change
 
 
+@cache
+def sketches(name: str) -> Cage:
+    return sketch(demos.build(name))
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(60))
 def test_spoiled_sheets(seed: int) -> None:
@@ -65,8 +73,7 @@ def test_spoiled_sheets(seed: int) -> None:
     except ValidationError as error:
         assert error.errors()[0]["msg"]
         return
-    build = load_build(name)
-    spoiled = replace(build, car=changed, drivers=(driver,))
-    found = run(spoiled, sketch(build), groups=["fit", "car", "sight"])
+    spoiled = replace(demos.build(name), car=changed, drivers=(driver,))
+    found = run(Design(spoiled, cage=sketches(name)), groups=["fit", "car", "sight"])
     assert found
     json.dumps([f.to_json() for f in found], allow_nan=False)
