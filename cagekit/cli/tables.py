@@ -11,6 +11,7 @@ TABLES = {
     "steels": "steels with their strengths",
     "tubes": "tube sizes in stock, and in what lengths",
     "plates": "plate thicknesses in stock",
+    "tolerances": "how far bought tube may differ from its nominal size",
     "fasteners": "bolts, their grades and holes",
 }
 """Tables that can be shown, and what they hold."""

@@ -111,18 +111,6 @@ def harness_drop(cockpit: Cockpit, who: Occupant) -> Reading:
     )
 
 
-def harness_distance(cockpit: Cockpit, who: Occupant) -> Reading:
-    """Level distance from the shoulder back to the harness bar's front surface, mm."""
-    bar = _harness(cockpit, who)
-    if bar is None:
-        return Reading(value=None, absent="the cage has no harness bar behind this seat")
-    member, spot, top = bar
-    front = float(spot.point[0]) + member.tube.outer_radius
-    return Reading(
-        value=float(who.shoulder[0]) - front, members=(member.id,), points=(who.shoulder, top)
-    )
-
-
 def belt_angle(cockpit: Cockpit, who: Occupant) -> Reading:
     """Angle of the shoulder belts below level from shoulder to harness bar, rad.
 

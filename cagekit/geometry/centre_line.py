@@ -19,8 +19,6 @@ from cagekit.errors import GeometryError
 
 Vec = NDArray[np.float64]
 
-LENGTH_TOL = 1e-9
-"""Lengths (mm) below this do not exist; a straight shorter than it is left out."""
 STRAIGHT_TOL = 1e-9
 """Turns (rad) below this are no bend."""
 

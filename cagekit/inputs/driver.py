@@ -27,7 +27,6 @@ Measure = Literal[
     "shoulder_breadth",
     "shoulder_joint_breadth",
     "upper_arm_length",
-    "elbow_breadth",
     "hip_breadth",
     "buttock_knee_length",
     "knee_height",
@@ -37,7 +36,6 @@ Measure = Literal[
     "head_length",
     "eye_spacing",
     "foot_length",
-    "foot_breadth",
 ]
 """Body dimensions that the seated posture is built from."""
 
@@ -95,9 +93,6 @@ class Body(FileModel):
         gt=0,
         description="back of the bent elbow to the middle of a gripped rod; else 0.200 of stature",
     )
-    elbow_breadth: Length | None = Field(
-        None, gt=0, description="over both elbows held lightly to the body"
-    )
     hip_breadth: Length | None = Field(None, gt=0, description="over the hips, at their widest")
     buttock_knee_length: Length | None = Field(
         None, gt=0, description="back of the seat to the front of the knee"
@@ -116,7 +111,6 @@ class Body(FileModel):
     )
     eye_spacing: Length | None = Field(None, gt=0, description="between the pupils")
     foot_length: Length | None = Field(None, gt=0, description="heel to longest toe, bare")
-    foot_breadth: Length | None = Field(None, gt=0, description="ball of the foot, bare")
 
 
 class Helmet(FileModel):

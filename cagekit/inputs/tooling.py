@@ -125,7 +125,6 @@ class Bender(FileModel):
     """The bender that holds the dies."""
 
     name: str = "bender"
-    drive: Literal["manual", "hydraulic", "cnc"] = "manual"
     rotation: Literal["clockwise", "counter-clockwise"] = Field(
         "clockwise",
         description=(
@@ -327,7 +326,11 @@ class CuttingTable(FileModel):
     max_thickness: Length = Field(gt=0)
     gap: Length = Field(gt=0, description="between two parts on the sheet")
     margin: Length = Field(gt=0, description="between a part and the sheet's edge")
-    lead_in: Length = Field(0.0, ge=0)
+    lead_in: Length = Field(
+        0.0,
+        ge=0,
+        description="run of the torch from the piercing to the contour: within gap and margin",
+    )
     compensate_kerf: bool = Field(
         False,
         description="move the contours by half the kerf; false when the table's control does it",
@@ -346,6 +349,17 @@ class CuttingTable(FileModel):
         "polyline", description="contours as polylines with true arcs, or as single lines and arcs"
     )
     sheet: tuple[Sheet, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _pierces_in_waste(self) -> CuttingTable:
+        room, pierced = min(self.gap, self.margin), self.lead_in + self.kerf / 2
+        if self.lead_in and pierced > room:
+            raise ValueError(
+                f"lead_in and half the kerf reach {pierced:.2f} mm off a part, but only "
+                f"{room:.2f} mm (the smaller of gap and margin) are waste; shorten lead_in or "
+                "widen gap and margin"
+            )
+        return self
 
     @property
     def width(self) -> float:

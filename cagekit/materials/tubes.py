@@ -108,7 +108,7 @@ class TubeSize:
         name: e.g. ``"dom-1.625x0.134"`` or ``"cds-45x2.5"``.
         od: outside diameter, mm.
         wall: wall thickness, mm.
-        standard: key of the standard whose tolerances hold, see `cagekit.materials.tolerances`.
+        standard: key of the standard whose tolerances hold: `cagekit show tolerances`.
         stock_lengths: usual lengths of a stick, mm.
         source: where the size is named.
         certainty: how sure that is.

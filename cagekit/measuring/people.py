@@ -152,11 +152,9 @@ def _front() -> tuple[Camera, list[Stroke], list[Mark]]:
     marks = [
         Mark(field="body.shoulder_joint_breadth", a=(0, 195, SEAT + 640), b=(0, -195, SEAT + 640)),
         Mark(field="body.shoulder_breadth", a=(0, 255, SEAT + 480), b=(0, -255, SEAT + 480)),
-        Mark(field="body.elbow_breadth", a=(0, 263, SEAT + 270), b=(0, -263, SEAT + 270)),
         Mark(field="body.hip_breadth", a=(0, 170, SEAT + 80), b=(0, -170, SEAT + 80)),
         Mark(field="body.head_breadth", a=(0, 78, SEAT + 850), b=(0, -78, SEAT + 850)),
         Mark(field="body.eye_spacing", a=(0, 31, SEAT + 800), b=(0, -31, SEAT + 800)),
-        Mark(field="body.foot_breadth", a=(0, 155, 85), b=(0, 65, 85)),
     ]
     return BEHIND, [*strokes, _line([(0, 0, crown), (0, 0, crown + 60)], "hidden")], marks
 

@@ -34,7 +34,6 @@ class Dimensions:
     shoulder_joint_breadth: float
     upper_arm_length: float
     forearm_grip_length: float
-    elbow_breadth: float
     hip_breadth: float
     buttock_knee_length: float
     knee_height: float
@@ -44,7 +43,6 @@ class Dimensions:
     head_length: float
     eye_spacing: float
     foot_length: float
-    foot_breadth: float
     helmet_width: float
     helmet_length: float
     helmet_above_crown: float

@@ -31,14 +31,6 @@ def cross3(a: Array, b: Array) -> Array:
     return np.array([y * w - z * v, z * u - x * w, x * v - y * u])
 
 
-class Curve(Protocol):
-    """What every edge curve can do."""
-
-    def at(self, t: Array) -> Array:
-        """Points at parameters ``(n,)``, shape ``(n, 3)``."""
-        ...
-
-
 class Surface(Protocol):
     """What every face surface can do."""
 

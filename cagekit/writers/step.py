@@ -170,11 +170,6 @@ def write_step(
     _save(path, text)
 
 
-def write_step_part(path: Path, part: StepPart, *, schema: Schema = Schema.AP214) -> None:
-    """Write one part alone, without an assembly around it."""
-    _save(path, part_text(part, schema=schema))
-
-
 def _save(path: Path, text: str) -> None:
     try:
         path.write_text(text, encoding="ascii", newline="\n")

@@ -51,10 +51,6 @@ class Springback:
         """Angle (rad) to drive the machine to for a ``finished`` angle (rad)."""
         return self.slope * finished + self.offset if finished > 0 else 0.0
 
-    def finished_angle(self, set_to: float) -> float:
-        """Angle (rad) that is left of a bend driven to ``set_to`` (rad)."""
-        return max((set_to - self.offset) / self.slope, 0.0)
-
     def beyond_tests(self, finished: float) -> bool:
         """Whether a ``finished`` angle (rad) lies too far from the tests to trust the line."""
         return self.measured and not self.low - REACH <= finished <= self.high + REACH

@@ -61,7 +61,6 @@ class Process:
         name: ``plasma``, ``laser``, ``waterjet``, ``oxyfuel`` or ``router``.
         kerf: usual width of the cut, low and high, mm.
         min_hole_ratio: smallest clean hole over the thickness.
-        min_corner_radius: smallest inside corner, mm.
         spacing: least distance of two parts on a sheet, mm.
         source, certainty: of the figures.
     """
@@ -69,7 +68,6 @@ class Process:
     name: str
     kerf: tuple[float, float]
     min_hole_ratio: float
-    min_corner_radius: float
     spacing: float
     source: str
     certainty: str
@@ -83,7 +81,6 @@ def processes() -> dict[str, Process]:
             name=r["process"],
             kerf=(float(r["kerf_low"]), float(r["kerf_high"])),
             min_hole_ratio=float(r["min_hole_ratio"]),
-            min_corner_radius=float(r["min_corner_radius"]),
             spacing=float(r["spacing"]),
             source=r["source"],
             certainty=r["certainty"],

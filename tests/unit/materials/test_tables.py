@@ -7,7 +7,6 @@ import pytest
 from cagekit.data import rows
 from cagekit.errors import NotFoundError
 from cagekit.materials.fasteners import fastener, fasteners
-from cagekit.materials.plates import plate, plate_at_least, plate_stock
 from cagekit.materials.source import certainty
 from cagekit.materials.steels import Steel, steel, steels
 
@@ -71,30 +70,10 @@ def test_condition_without_a_yield_strength_gives_none() -> None:
 def test_unknown_names_tell_the_closest() -> None:
     with pytest.raises(NotFoundError, match="Did you mean '1020-dom'"):
         steel("1020dom")
-    with pytest.raises(NotFoundError, match="Did you mean '3mm'"):
-        plate("3 mm")
     with pytest.raises(NotFoundError, match="Did you mean 'M10'"):
         fastener("M100", "8.8")
     with pytest.raises(NotFoundError, match=r"Known: 10\.9, 8\.8"):
         fastener("M10", "x")
-
-
-def test_plate_stock_by_system_and_thickness() -> None:
-    sizes = [stock.thickness for stock in plate_stock()]
-    assert sizes == sorted(sizes)
-    assert plate("3/16in").thickness == pytest.approx(4.7625)
-    assert {stock.units for stock in plate_stock("in")} == {"in"}
-    assert plate_at_least(3.0).name == "3mm"
-    assert plate_at_least(3.0, "in").name == "11ga"
-    assert plate_at_least(3.175, "in").name == "1/8in"
-    assert plate_at_least(3.2, "in").name == "10ga"
-    with pytest.raises(NotFoundError, match="none so thick"):
-        plate_at_least(100.0)
-
-
-def test_sheets_are_wider_than_nothing_and_longer_than_wide() -> None:
-    for stock in plate_stock():
-        assert all(900 < width < length < 6200 for width, length in stock.sheets)
 
 
 def test_bolts_are_unique() -> None:

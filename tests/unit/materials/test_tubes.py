@@ -10,7 +10,6 @@ import pytest
 
 from cagekit.errors import InputError, NotFoundError
 from cagekit.materials.steels import steel
-from cagekit.materials.tolerances import tolerance
 from cagekit.materials.tubes import Tube, TubeSize, tube_size, tube_sizes
 
 
@@ -88,30 +87,3 @@ def test_size_by_name() -> None:
 def test_unknown_size_names_the_closest() -> None:
     with pytest.raises(NotFoundError, match=r"Did you mean 'dom-1.625x0.134'"):
         tube_size("dom1.625x.134")
-
-
-@pytest.mark.parametrize(
-    "size", [s for s in tube_sizes() if s.standard in ("a513-5", "en10305-1")], ids=lambda s: s.name
-)
-def test_every_drawn_size_has_an_od_tolerance(size: TubeSize) -> None:
-    allowed = tolerance(size.standard, "od", od=size.od, wall=size.wall)
-    assert 0 <= allowed.minus < 0.01 * size.od
-    assert allowed.plus is not None
-    assert 0 < allowed.plus < 0.01 * size.od
-
-
-def test_wall_tolerance() -> None:
-    # Read in the tables named in the rows: +0.002/-0.004 in, and 10 percent but at least 0.1 mm.
-    drawn = tolerance("a513-5", "wall", od=41.275, wall=3.4036)
-    assert drawn.plus == pytest.approx(0.002 * 25.4)
-    assert drawn.minus == pytest.approx(0.004 * 25.4)
-    assert tolerance("en10305-1", "wall", od=45, wall=2.5).minus == pytest.approx(0.25)
-    assert tolerance("en10305-1", "wall", od=20, wall=0.8).minus == pytest.approx(0.1)
-    assert tolerance("en10210-2", "wall", od=48.3, wall=3.2).plus is None
-
-
-def test_unknown_tolerance() -> None:
-    with pytest.raises(NotFoundError, match=r"no row for a tube of 41\.28 mm x 9\.00 mm"):
-        tolerance("a513-5", "wall", od=41.275, wall=9.0)
-    with pytest.raises(NotFoundError, match="known: a513-1"):
-        tolerance("a999", "od", od=40, wall=2)

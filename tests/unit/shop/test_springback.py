@@ -83,11 +83,6 @@ def test_tests_of_another_wall_are_left_out():
     assert any("1.00 mm wall" in w for w in other.warnings)
 
 
-def test_set_and_finished_are_inverse():
-    model = fit(bends((32.4, 30.0), (94.2, 90.0)))
-    assert model.finished_angle(model.set_angle(radians(71))) == pytest.approx(radians(71))
-
-
 def test_a_bend_that_springs_forward_is_refused():
     with pytest.raises(ValidationError, match="springs back"):
         TestBend(set=90, got=92)
