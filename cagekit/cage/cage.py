@@ -272,6 +272,10 @@ class Cage:
         """Mass of all tubes, kg."""
         return sum(self.mass(i) for i in self.members)
 
+    def mass_total(self) -> float:
+        """Mass of tubes, plates and small parts, kg."""
+        return self.tube_mass() + sum(p.mass for p in self.plates) + sum(p.mass for p in self.parts)
+
     def centre_of_gravity(self) -> Vec:
         """Centre of gravity of the tubes, ``(3,)`` mm."""
         moment = np.zeros(3)
