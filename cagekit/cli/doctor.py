@@ -23,7 +23,6 @@ NEEDED = {
     "scipy": "strength, cutting plans",
     "pillow": "pictures",
     "typst": "PDF papers",
-    "rich": "tables in colour",
 }
 """Packages that come with cagekit, and what they are for."""
 

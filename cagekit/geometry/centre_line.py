@@ -24,7 +24,11 @@ STRAIGHT_TOL = 1e-9
 
 
 def vec(value: ArrayLike) -> Vec:
-    """Return ``value`` as a read-only float array of shape ``(3,)``."""
+    """Return ``value`` as a read-only float array of shape ``(3,)``.
+
+    Raises:
+        ValueError: it has not three coordinates.
+    """
     out = np.array(value, dtype=float)
     if out.shape != (3,):
         raise ValueError(f"a point has three coordinates, got shape {out.shape}")
@@ -33,7 +37,11 @@ def vec(value: ArrayLike) -> Vec:
 
 
 def unit(value: ArrayLike) -> Vec:
-    """Return the unit vector of ``value``, shape ``(3,)``; zero length raises ValueError."""
+    """Return the unit vector of ``value``, shape ``(3,)``; zero length raises ValueError.
+
+    Raises:
+        ValueError: it has no length.
+    """
     v = np.asarray(value, dtype=float)
     n = float(np.sqrt(v @ v))
     if n < 1e-12:
@@ -49,7 +57,13 @@ def _cross(a: Vec, b: Vec) -> tuple[float, float, float]:
 
 
 def rotate(v: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
-    """Rotate vectors ``(..., 3)`` about the unit ``axis`` by ``angle`` rad (Rodrigues)."""
+    """Rotate vectors ``(..., 3)`` about the unit ``axis`` by ``angle`` rad (Rodrigues).
+
+    Args:
+        v: vectors, ``(..., 3)``.
+        axis: unit vector, ``(3,)``.
+        angle: rad, right-handed about the axis.
+    """
     x = np.asarray(v, dtype=float)
     k = np.asarray(axis, dtype=float)
     c, s = np.cos(angle), np.sin(angle)
@@ -273,7 +287,13 @@ class CentreLine:
 
     @classmethod
     def straight(cls, start: ArrayLike, end: ArrayLike, *, owner: str = "path") -> CentreLine:
-        """One straight from ``start`` to ``end``, ``(3,)`` mm each."""
+        """One straight from ``start`` to ``end``, ``(3,)`` mm each.
+
+        Args:
+            start: point ``(3,)`` mm.
+            end: point ``(3,)`` mm.
+            owner: name of the tube in messages.
+        """
         return cls.from_polyline([vec(start), vec(end)], 0.0, owner=owner)
 
     def __repr__(self) -> str:
@@ -324,7 +344,11 @@ class CentreLine:
         return i, s - float(self.starts[i])
 
     def spot(self, station: float) -> Spot:
-        """The spot at ``station`` mm from end a; raises GeometryError when off the path."""
+        """The spot at ``station`` mm from end a; raises GeometryError when off the path.
+
+        Raises:
+            GeometryError: the station is off the tube.
+        """
         if not -1e-6 <= station <= self.length + 1e-6:
             raise GeometryError(
                 "path", f"station {station:.1f} mm is off the tube (0 to {self.length:.1f} mm)."
@@ -436,7 +460,11 @@ class CentreLine:
         return self.mapped(np.diag([1.0, -1.0, 1.0]))
 
     def part(self, s0: float, s1: float) -> CentreLine:
-        """The path between two stations, mm, ``s0 < s1``."""
+        """The path between two stations, mm, ``s0 < s1``.
+
+        Raises:
+            GeometryError: nothing is left between the stations.
+        """
         if s1 - s0 < 1e-6:
             raise GeometryError("path", f"nothing left between {s0:.1f} and {s1:.1f} mm.")
         pieces: list[Piece] = []

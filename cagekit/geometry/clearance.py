@@ -84,7 +84,13 @@ def gap(path_a: CentreLine, radius_a: float, path_b: CentreLine, radius_b: float
 
 
 def point_gap(point: ArrayLike, path: CentreLine, radius: float = 0.0) -> Gap:
-    """Smallest gap between a point ``(3,)`` mm and a tube; the point is the first body."""
+    """Smallest gap between a point ``(3,)`` mm and a tube; the point is the first body.
+
+    Args:
+        point: ``(3,)`` mm.
+        path: centre line of the tube.
+        radius: of the tube around it, mm.
+    """
     p = vec(point)
     spot = path.nearest(p)
     away = float(np.linalg.norm(p - spot.point))
@@ -92,7 +98,13 @@ def point_gap(point: ArrayLike, path: CentreLine, radius: float = 0.0) -> Gap:
 
 
 def points_gap(points: ArrayLike, path: CentreLine, radius: float = 0.0) -> tuple[Vec, Vec]:
-    """Gaps between points ``(n, 3)`` and a tube, and the stations nearest to them, ``(n,)`` mm."""
+    """Gaps between points ``(n, 3)`` and a tube, and the stations nearest to them, ``(n,)`` mm.
+
+    Args:
+        points: ``(n, 3)`` mm.
+        path: centre line of the tube.
+        radius: of the tube around it, mm.
+    """
     p = np.atleast_2d(np.asarray(points, float))
     best = np.full(len(p), inf)
     station = np.zeros(len(p))
@@ -115,7 +127,15 @@ def points_gap(points: ArrayLike, path: CentreLine, radius: float = 0.0) -> tupl
 def segment_gap(
     start: ArrayLike, end: ArrayLike, path: CentreLine, radius: float = 0.0, thickness: float = 0.0
 ) -> Gap:
-    """Smallest gap between a straight segment (with a radius ``thickness``) and a tube, mm."""
+    """Smallest gap between a straight segment (with a radius ``thickness``) and a tube, mm.
+
+    Args:
+        start: of the segment, ``(3,)`` mm.
+        end: of the segment, ``(3,)`` mm.
+        path: centre line of the tube.
+        radius: of the tube around it, mm.
+        thickness: radius of the rod around the segment, mm.
+    """
     a, b = vec(start), vec(end)
     if float(np.linalg.norm(b - a)) < 1e-6:
         found = point_gap(a, path, radius)

@@ -133,7 +133,13 @@ class CylinderPiece:
         return vec(out), float((node - self.start) @ out) + rho
 
     def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
-        """Contact of rays ``(n, 3)``; closed form (the larger root of a quadratic)."""
+        """Contact of rays ``(n, 3)``; closed form (the larger root of a quadratic).
+
+        Args:
+            origins: of the rays, ``(n, 3)`` mm.
+            direction: unit vector along all of them, ``(3,)``.
+            window: depths along the rays, mm, outside of which nothing is looked for.
+        """
         w = origins - self.start
         along = w @ self.axis
         across = w - along[:, None] * self.axis
@@ -215,6 +221,12 @@ class TorusPiece:
 
         The shortest line between ray and circle is square to both, so the ray is found by going
         from spot to ray and back until they agree.
+
+        Args:
+            node: theoretical end of the tube that is cut, ``(3,)`` mm.
+            direction: unit vector along all of them, ``(3,)``.
+            rho: distance of the ray from the axis of the cut tube, mm.
+            side: +1 or -1: on which side of the parent the ray passes.
         """
         foot, along = self._spot(node)
         out = np.zeros(3)
@@ -247,6 +259,11 @@ class TorusPiece:
         The quartic and its slope are sampled; sign changes bracket exits, and minima between
         samples catch rays that only graze. Each is then closed in by guarded Newton steps, so
         the first contact is found at any angle.
+
+        Args:
+            origins: of the rays, ``(n, 3)`` mm.
+            direction: unit vector along all of them, ``(3,)``.
+            window: depths along the rays, mm, outside of which nothing is looked for.
         """
         lo, hi = self._window(origins, direction, window)
         start = origins + 0.5 * (lo + hi) * direction - self.centre
@@ -347,7 +364,13 @@ class PlaneFace:
         return np.broadcast_to(self.normal, points.shape)
 
     def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
-        """Contact of rays ``(n, 3)``; every ray that is not parallel meets the plane."""
+        """Contact of rays ``(n, 3)``; every ray that is not parallel meets the plane.
+
+        Args:
+            origins: of the rays, ``(n, 3)`` mm.
+            direction: unit vector along all of them, ``(3,)``.
+            window: depths along the rays, mm, outside of which nothing is looked for.
+        """
         s = ((self.point - origins) @ self.normal) / float(direction @ self.normal)
         zero = np.zeros(len(s))
         return Solution(s, zero, zero)
@@ -357,7 +380,14 @@ Surface = CylinderPiece | TorusPiece | PlaneFace
 
 
 def surface_of(piece: Piece, index: int, radius: float, owner: str) -> CylinderPiece | TorusPiece:
-    """The outside of one piece of tube ``owner``, between the piece's own ends."""
+    """The outside of one piece of tube ``owner``, between the piece's own ends.
+
+    Args:
+        piece: line or arc of the parent.
+        index: of that piece along the parent.
+        radius: outside radius of the parent, mm.
+        owner: name of the parent.
+    """
     if isinstance(piece, Arc):
         return TorusPiece(
             owner=owner, piece=index, centre=piece.centre, axis=piece.axis, x=piece.radial,

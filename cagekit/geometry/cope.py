@@ -121,6 +121,11 @@ def cut_end(
 def check_pair(path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> None:
     """Make sure that the cuts of a straight tube leave wall between them.
 
+    Args:
+        path: centre line of the tube.
+        cut_a: cut of end a.
+        cut_b: cut of end b.
+
     Raises:
         CopeError: somewhere around the tube the two cuts meet; names the tube and the lengths.
     """

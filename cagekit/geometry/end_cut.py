@@ -122,6 +122,11 @@ class EndCut:
         """Points of the cut in space, ``(..., 3)`` mm; arguments broadcast.
 
         ``s`` saves finding the contacts again when they are known.
+
+        Args:
+            phi: angles around the tube from ``zero``, rad.
+            rho: distances from the axis, mm.
+            s: depths of the contacts when they are known already, mm; found otherwise.
         """
         depth = self.trim(phi, rho) if s is None else s
         return np.asarray(self.origins(phi, rho) - depth[..., None] * self.out)

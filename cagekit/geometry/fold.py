@@ -32,6 +32,12 @@ Source: common practice; measure a test fold of the shop's own brake and put it 
 def bend_allowance(angle: float, inside_radius: float, thickness: float, k: float) -> float:
     """Length of the neutral axis round a fold, mm: angle (rad) times (radius + k thickness).
 
+    Args:
+        angle: of the fold, rad.
+        inside_radius: of the fold, mm.
+        thickness: of the sheet, mm.
+        k: where the neutral axis lies, from the inside face as a fraction of the thickness.
+
     Source: Machinery's Handbook, bending sheet metal (bend allowance through the neutral axis).
     """
     return abs(angle) * (inside_radius + k * thickness)
@@ -41,6 +47,12 @@ def bend_deduction(angle: float, inside_radius: float, thickness: float, k: floa
     """What to take off the sum of the outside dimensions to get the flat length, mm.
 
     Both legs are measured to the outside mould line (the corner where the outer faces would meet).
+
+    Args:
+        angle: of the fold, rad.
+        inside_radius: of the fold, mm.
+        thickness: of the sheet, mm.
+        k: where the neutral axis lies, from the inside face as a fraction of the thickness.
     """
     setback = (inside_radius + thickness) * tan(abs(angle) / 2)
     return 2 * setback - bend_allowance(angle, inside_radius, thickness, k)
@@ -83,7 +95,16 @@ class Fold:
         k: float = DEFAULT_K,
         name: str = "",
     ) -> Fold:
-        """Make a fold from plain numbers; see the class."""
+        """Make a fold from plain numbers; see the class.
+
+        Args:
+            start: of the line in the middle of the fold, ``(2,)`` mm in the flat pattern.
+            end: of that line, ``(2,)`` mm.
+            angle: of the fold, rad.
+            inside_radius: of the fold, mm.
+            k: where the neutral axis lies, from the inside face as a fraction of the thickness.
+            name: of the fold in messages and on drawings.
+        """
         return cls(
             start=vec2(start),
             end=vec2(end),

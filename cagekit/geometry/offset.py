@@ -16,7 +16,16 @@ def _cross(a: Vec2, b: Vec2) -> float:
 
 
 def offset_outline(outline: Outline, distance: float, owner: str) -> Outline:
-    """Offset a closed outline; see `Outline.offset`."""
+    """Offset a closed outline; see `Outline.offset`.
+
+    Args:
+        outline: closed outline.
+        distance: mm, positive outward.
+        owner: name of the part in messages.
+
+    Raises:
+        GeometryError: the distance eats an arc or a side; names the part.
+    """
     # to the right of the direction of travel is outside on an anticlockwise outline
     d = distance if outline.area >= 0 else -distance
     moved = [_moved(s, d, owner) for s in outline.segments]

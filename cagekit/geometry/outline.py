@@ -118,7 +118,14 @@ class Outline:
     def rectangle(
         cls, width: float, height: float, radius: float = 0.0, centre: ArrayLike = (0.0, 0.0)
     ) -> Outline:
-        """A rectangle ``width`` along x by ``height`` along y about ``centre``, mm."""
+        """A rectangle ``width`` along x by ``height`` along y about ``centre``, mm.
+
+        Args:
+            width: mm.
+            height: mm.
+            radius: of the corners, mm.
+            centre: ``(2,)`` mm.
+        """
         c = np.asarray(centre, float)
         corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([width, height]) / 2
         return cls.polygon(corners + c, radius, owner="rectangle")
@@ -132,7 +139,13 @@ class Outline:
 
     @classmethod
     def slot(cls, a: ArrayLike, b: ArrayLike, width: float) -> Outline:
-        """A slot with round ends about the centres ``a`` and ``b``, anticlockwise, mm."""
+        """A slot with round ends about the centres ``a`` and ``b``, anticlockwise, mm.
+
+        Args:
+            a: centre of one end, ``(2,)`` mm.
+            b: centre of the other, ``(2,)`` mm.
+            width: mm.
+        """
         p, q = np.asarray(a, float), np.asarray(b, float)
         d = (q - p) / hypot(*(q - p))
         side = np.array([d[1], -d[0]]) * width / 2

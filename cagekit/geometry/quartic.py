@@ -71,11 +71,22 @@ class Quartic(NamedTuple):
         Each step goes to the rising root of the parabola that agrees with the quartic in value,
         slope and curvature: as quick for a ray that grazes, whose two roots nearly agree, as for
         any other.
+
+        Args:
+            ray: index of the ray of each bracket, ``(m,)``.
+            lo: lower ends of the brackets, ``(m,)`` mm.
+            hi: upper ends of the brackets, ``(m,)`` mm.
         """
         return self._close_in(ray, lo, hi, order=0)
 
     def lowest(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
-        """Minimum between ``lo`` (falling) and ``hi`` (rising), by Newton steps on the slope."""
+        """Minimum between ``lo`` (falling) and ``hi`` (rising), by Newton steps on the slope.
+
+        Args:
+            ray: index of the ray of each bracket, ``(m,)``.
+            lo: lower ends of the brackets, ``(m,)`` mm.
+            hi: upper ends of the brackets, ``(m,)`` mm.
+        """
         return self._close_in(ray, lo, hi, order=1)
 
     def _close_in(self, ray: Ints, lo: Vec, hi: Vec, *, order: int) -> Vec:

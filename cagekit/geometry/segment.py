@@ -21,7 +21,11 @@ BULGE_TOL = 1e-12
 
 
 def vec2(value: ArrayLike) -> Vec2:
-    """Return ``value`` as a read-only float array of shape ``(2,)``."""
+    """Return ``value`` as a read-only float array of shape ``(2,)``.
+
+    Raises:
+        ValueError: it has not two coordinates.
+    """
     out = np.array(value, dtype=float)
     if out.shape != (2,):
         raise ValueError(f"a point in the flat pattern has two coordinates, got shape {out.shape}")

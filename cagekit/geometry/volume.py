@@ -50,12 +50,28 @@ def wall_volume(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: En
 
 
 def centroid(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Vec:
-    """Centre of gravity of the wall of a cut tube, ``(3,)`` mm; arguments as ``wall_volume``."""
+    """Centre of gravity of the wall of a cut tube, ``(3,)`` mm; arguments as ``wall_volume``.
+
+    Args:
+        path: centre line of the tube.
+        ro: outside radius, mm.
+        ri: inside radius, mm.
+        cut_a: cut of end a.
+        cut_b: cut of end b.
+    """
     return wall_moments(path, ro, ri, cut_a, cut_b).centre
 
 
 def wall_moments(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Moments:
-    """Volume and first moment of the wall of a cut tube; arguments as ``wall_volume``."""
+    """Volume and first moment of the wall of a cut tube; arguments as ``wall_volume``.
+
+    Args:
+        path: centre line of the tube.
+        ro: outside radius, mm.
+        ri: inside radius, mm.
+        cut_a: cut of end a.
+        cut_b: cut of end b.
+    """
     check_pair(path, cut_a, cut_b)
     volume, first = uncut_moments(path, ro, ri)
     for cut in (cut_a, cut_b):
@@ -70,6 +86,11 @@ def uncut_moments(path: CentreLine, ro: float, ri: float) -> Moments:
 
     The centre of gravity of a bend's section lies outside of the centre line, because the outside
     of the bend is longer: by I / (A R) for a section of area A and second moment I.
+
+    Args:
+        path: centre line of the tube.
+        ro: outside radius, mm.
+        ri: inside radius, mm.
     """
     area = pi * (ro**2 - ri**2)
     inertia = pi / 4 * (ro**4 - ri**4)
@@ -88,6 +109,11 @@ def end_moments(cut: EndCut, ro: float, ri: float) -> Moments:
 
     Gauss points across the wall, crowded where rays start to graze a parent, and between the
     corners around the tube.
+
+    Args:
+        cut: cut of one end.
+        ro: outside radius, mm.
+        ri: inside radius, mm.
     """
     rho, across = _wall_nodes([ri, *cut.grazing_radii(ri, ro), ro])
     phi, around, index = cut.nodes(rho.tolist(), _ANGLES)

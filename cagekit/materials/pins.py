@@ -130,7 +130,11 @@ def pin_size(size: str) -> PinSize:
 
 
 def lengths_of(kind: PinKind, size: str) -> PinLengths:
-    """Return the lengths that a kind of pin of one size is sold in; NotFoundError if none."""
+    """Return the lengths that a kind of pin of one size is sold in; NotFoundError if none.
+
+    Raises:
+        NotFoundError: no pin of that size; names the closest.
+    """
     for row in pin_lengths():
         if (row.kind, row.size) == (kind, size):
             return row

@@ -66,7 +66,13 @@ def build_records(
 
 
 def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> Body:
-    """One member's solid; arguments and errors as :func:`build_records`."""
+    """One member's solid; arguments and errors as :func:`build_records`.
+
+    Args:
+        cage: the whole cage.
+        id_: id of the member.
+        kernel: gives the process that the kernel works in; one of its own when None.
+    """
     member = cage.member(id_)
     cuts = cage.cut(id_, "a"), cage.cut(id_, "b")
     try:
@@ -78,7 +84,17 @@ def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> Body:
 def kernel_body(
     cage: Cage, id_: str, kernel: GetWorker | None = None, *, why: str = "it was asked for"
 ) -> KernelSolid:
-    """One member's solid by the kernel's boolean; ``why`` it is not written down is told."""
+    """One member's solid by the kernel's boolean; ``why`` it is not written down is told.
+
+    Args:
+        cage: the whole cage.
+        id_: id of the member.
+        kernel: gives the process that the kernel works in; one of its own when None.
+        why: what the direct way refused, for the message.
+
+    Raises:
+        KernelError: the kernel cannot make or read it; names the part.
+    """
     wanted = cage.volume(id_)
     job = "boolean", id_, cage.member(id_).path, cage.cut(id_, "a"), cage.cut(id_, "b"), wanted
     if kernel is not None:
@@ -111,7 +127,11 @@ def _sound(record: Record, wanted: float) -> Record:
 
 
 def plate_body(plate: Plate) -> Body:
-    """One plate's solid, in car axes; KernelError when it cannot be made."""
+    """One plate's solid, in car axes; KernelError when it cannot be made.
+
+    Raises:
+        KernelError: the kernel cannot make or read it; names the part.
+    """
     try:
         return _sound(plate_record(plate), plate.volume)
     except Refused as reason:
@@ -119,7 +139,11 @@ def plate_body(plate: Plate) -> Body:
 
 
 def small_part_body(part: SmallPart) -> Body:
-    """One small part's solid, in car axes; KernelError when it cannot be made."""
+    """One small part's solid, in car axes; KernelError when it cannot be made.
+
+    Raises:
+        KernelError: the kernel cannot make or read it; names the part.
+    """
     try:
         return _sound(small_part_record(part), part.volume)
     except Refused as reason:

@@ -78,7 +78,14 @@ class EllipseCurve:
 
 
 def circle(centre: Array, axis: Array, x: Array, radius: float) -> EllipseCurve:
-    """The circle about ``centre``."""
+    """The circle about ``centre``.
+
+    Args:
+        centre: ``(3,)`` mm.
+        axis: unit vector, ``(3,)``.
+        x: unit vector square to the axis where the angle is zero, ``(3,)``.
+        radius: mm.
+    """
     return EllipseCurve(centre, axis, x, radius, radius)
 
 
@@ -260,6 +267,11 @@ def edge_uv(edge: Edge, surface: Surface, t: Array) -> Array:
     """Surface parameters along an edge at curve parameters ``t``, free of jumps, ``(n, 2)``.
 
     Between neighbouring parameters the edge may turn by less than half a turn.
+
+    Args:
+        edge: edge of the face.
+        surface: surface of the face.
+        t: parameters along the edge, ``(n,)``.
     """
     out = surface.uv(edge.curve.at(t))
     if not isinstance(surface, PlaneSurface):
@@ -270,7 +282,13 @@ def edge_uv(edge: Edge, surface: Surface, t: Array) -> Array:
 
 
 def shift_into(uv: Array, lower: Sequence[float], surface: Surface) -> Array:
-    """Move ``uv`` by whole turns so that its middle lies within one turn above ``lower``."""
+    """Move ``uv`` by whole turns so that its middle lies within one turn above ``lower``.
+
+    Args:
+        uv: surface parameters, ``(n, 2)``.
+        lower: least u and v of the face, ``(2,)``.
+        surface: surface of the face.
+    """
     if isinstance(surface, PlaneSurface):
         return uv
     out = uv.copy()

@@ -44,7 +44,13 @@ class _Walk:
 
 
 def end_faces(record: Record, rays: Rays, rims: tuple[Rim, Rim]) -> None:
-    """Add the faces of one end, given its written rims (outside first)."""
+    """Add the faces of one end, given its written rims (outside first).
+
+    Args:
+        record: the tube so far; faces are added to it.
+        rays: rays of the end.
+        rims: rims of the end, outside first.
+    """
     ridges = draw_ridges(rays, record, rims)
     walks = _rim_walks(rims) + [w for r in ridges for w in _ridge_walks(record, rays, r)]
     loops = _loops(walks)

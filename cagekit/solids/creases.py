@@ -81,6 +81,9 @@ class Crease:
             points: first guesses, ``(n, 3)``.
             along: unit direction, ``(3,)``.
             station: wanted ``points @ along``, ``(n,)``.
+
+        Raises:
+            Refused: the direct way cannot do it; the kernel makes the part instead.
         """
         p = points
         for _ in range(40):
@@ -98,7 +101,11 @@ class Crease:
         return p
 
     def tangent(self, point: Array) -> Array:
-        """Unit direction of the curve at a point ``(3,)``; raises Refused where it is singular."""
+        """Unit direction of the curve at a point ``(3,)``; raises Refused where it is singular.
+
+        Raises:
+            Refused: the direct way cannot do it; the kernel makes the part instead.
+        """
         t = cross3(
             distance(self.first, point[None])[1][0], distance(self.second, point[None])[1][0]
         )
@@ -157,6 +164,12 @@ def curve_range(
 
     A ring that ends where it began goes all the way round; ``middle`` then lies within the
     first half.
+
+    Args:
+        curve: curve of the crease.
+        first: point where it starts, ``(3,)`` mm.
+        middle: point that it passes, ``(3,)`` mm.
+        last: point where it ends, ``(3,)`` mm.
     """
     if isinstance(curve, LineCurve):
         along = curve.direction
@@ -185,6 +198,11 @@ def ring_angle(ring: EllipseCurve, point: Array) -> float:
 
 def creases(first: Surface, second: Surface, at: Array) -> list[Crease]:
     """The curves in which two surfaces meet near the point ``at``, the likeliest first.
+
+    Args:
+        first: first of the two parent surfaces.
+        second: second of them.
+        at: point near which they meet, ``(3,)`` mm.
 
     Raises:
         Refused: pieces of one tube that do not follow each other.

@@ -370,7 +370,11 @@ def from_bytes(data: bytes) -> Any:
 
 
 def as_cadquery(shape: Any) -> cadquery.Solid:
-    """Wrap a kernel solid for CadQuery."""
+    """Wrap a kernel solid for CadQuery.
+
+    Raises:
+        KernelError: the kernel cannot make or read it; names the part.
+    """
     with _calm_collector():
         import cadquery as cq
     solids = solids_of(shape)

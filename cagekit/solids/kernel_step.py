@@ -40,7 +40,11 @@ def hush() -> None:
 
 
 def shape_text(shape: Any) -> str:
-    """The text of a STEP file that holds one shape, without curves in parameter planes."""
+    """The text of a STEP file that holds one shape, without curves in parameter planes.
+
+    Raises:
+        KernelError: the kernel cannot make or read it; names the part.
+    """
     hush()
     control = occ("STEPControl")
     writer = control.STEPControl_Writer()

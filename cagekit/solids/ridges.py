@@ -66,7 +66,13 @@ class Ridge:
 
 
 def rim_corners(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Corner]:
-    """The corners where a rim passes from one surface to another."""
+    """The corners where a rim passes from one surface to another.
+
+    Args:
+        rays: rays of the end.
+        record: the tube so far; edges are added to it.
+        rims: rims of the end, outside first.
+    """
     out = []
     for rim in rims:
         for i, arc in enumerate(rim.arcs):
@@ -79,6 +85,11 @@ def rim_corners(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Corne
 
 def draw_ridges(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge]:
     """Follow and write all ridges of an end face.
+
+    Args:
+        rays: rays of the end.
+        record: the tube so far; edges are added to it.
+        rims: rims of the end, outside first.
 
     Raises:
         Refused: a ridge gets lost or ends nowhere.

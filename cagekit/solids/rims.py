@@ -60,7 +60,13 @@ class Rays:
 
     @classmethod
     def of(cls, cut: EndCut, x: Array, room: float) -> Rays:
-        """The rays of an end, counted from the reference line ``x``."""
+        """The rays of an end, counted from the reference line ``x``.
+
+        Args:
+            cut: cut of the end.
+            x: unit vector where the angle around the tube is zero, ``(3,)``.
+            room: length of the straight at this end, mm.
+        """
         travel = cut.out if cut.which == "b" else -cut.out
         off = _off_centre(cut)
         return cls(
@@ -89,7 +95,11 @@ class Rays:
         return np.asarray(self.node + np.multiply(np.asarray(rho)[..., None], across))
 
     def contact(self, phi: Array, rho: Array | float) -> tuple[Array, Ints]:
-        """Where rays ``(n,)`` touch and which surface they touch; raises Refused on a miss."""
+        """Where rays ``(n,)`` touch and which surface they touch; raises Refused on a miss.
+
+        Raises:
+            Refused: the direct way cannot do it; the kernel makes the part instead.
+        """
         x = self.x
         turn = np.arctan2(x @ self.cut.side, x @ self.cut.zero)
         sign = 1.0 if self.cut.which == "b" else -1.0
@@ -99,7 +109,13 @@ class Rays:
         return touch.s, touch.active
 
     def points(self, phi: Array, rho: Array | float, surface: int) -> Array:
-        """Where rays ``(n,)`` touch one of the surfaces, its ends ignored, ``(n, 3)``."""
+        """Where rays ``(n,)`` touch one of the surfaces, its ends ignored, ``(n, 3)``.
+
+        Args:
+            phi: angles around the tube, rad.
+            rho: distance from the axis, mm.
+            surface: index of the parent surface.
+        """
         o = self.origins(phi, rho)
         windows = self.cut.windows
         window = windows[surface] if surface < len(windows) else (-inf, inf)
@@ -179,6 +195,11 @@ def breaks(rays: Rays, rho: float, every: Sequence[Graze]) -> list[float]:
     """Angles at which a rim passes from one surface to another, rad in [0, 2 pi).
 
     ``every`` are the rim's grazes.
+
+    Args:
+        rays: rays of the end.
+        rho: distance from the axis, mm.
+        every: grazes of the rim.
     """
     sharp = [g for g in every if g.missing]
     beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
@@ -240,7 +261,14 @@ def grazes(rays: Rays, rho: float) -> list[Graze]:
 
 
 def split(rays: Rays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]) -> Rim:
-    """Divide a rim at angle 0, where the surface changes and where it turns sharply."""
+    """Divide a rim at angle 0, where the surface changes and where it turns sharply.
+
+    Args:
+        rays: rays of the end.
+        rho: distance from the axis, mm.
+        at_breaks: angles where the surface changes, rad.
+        sharp: grazes of the rim, at some of which it turns sharply.
+    """
     marks = [0.0]
 
     def mark(angle: float) -> None:
@@ -308,7 +336,16 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
 
 
 def write(record: Record, rays: Rays, rim: Rim) -> None:
-    """Add a rim's vertices and edges to the record."""
+    """Add a rim's vertices and edges to the record.
+
+    Args:
+        record: the tube so far; edges are added to it.
+        rays: rays of the end.
+        rim: the rim to write down.
+
+    Raises:
+        Refused: the direct way cannot do it; the kernel makes the part instead.
+    """
     tips = [_points(rays, rim.radius, a, np.array([a.start, a.stop])) for a in rim.arcs]
     count = len(rim.arcs)
     for i in range(count):

@@ -27,14 +27,26 @@ class Camera:
 
     @classmethod
     def looking(cls, name: str, eye: object, up: object) -> Camera:
-        """Look from the direction ``eye`` with ``up`` upwards in the picture."""
+        """Look from the direction ``eye`` with ``up`` upwards in the picture.
+
+        Args:
+            name: of the view.
+            eye: direction from the scene to the eye, ``(3,)``.
+            up: direction that is up in the picture, ``(3,)``.
+        """
         toward = unit(eye)  # type: ignore[arg-type]
         right = unit(np.cross(np.asarray(up, float), toward))
         return cls(name=name, right=right, up=vec(np.cross(toward, right)), eye=toward)
 
     @classmethod
     def around(cls, name: str, azimuth_deg: float, height_deg: float) -> Camera:
-        """Look from ``azimuth_deg`` (from the car's front towards its left) and from above."""
+        """Look from ``azimuth_deg`` (from the car's front towards its left) and from above.
+
+        Args:
+            name: of the view.
+            azimuth_deg: degrees around Z from ahead, to the left.
+            height_deg: degrees above level.
+        """
         a, h = radians(azimuth_deg), radians(height_deg)
         return cls.looking(name, (cos(h) * cos(a), cos(h) * sin(a), sin(h)), (0.0, 0.0, 1.0))
 

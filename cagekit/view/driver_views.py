@@ -103,7 +103,14 @@ TAKEN: tuple[tuple[str, Take, tuple[str, ...]], ...] = (
 
 
 def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: Units = "mm", title: str = "") -> Image:
-    """Return the sheet as a pillow image."""
+    """Return the sheet as a pillow image.
+
+    Args:
+        cage: the whole cage.
+        cockpit: people seated in it.
+        units: of the numbers, ``mm`` or ``in``.
+        title: over the sheet.
+    """
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 
@@ -129,7 +136,13 @@ def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: Units = "mm", title: str =
 
 
 def measures(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
-    """What is drawn for one person, in the order of the numbers."""
+    """What is drawn for one person, in the order of the numbers.
+
+    Args:
+        cockpit: people seated in it.
+        who: the person.
+        units: of the numbers, ``mm`` or ``in``.
+    """
     out = _helmet(cockpit, who, units)
     for name, take, views in TAKEN:
         reading = take(cockpit, who)

@@ -95,7 +95,13 @@ def cage_drawing(
 
 
 def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[Stroke]:
-    """Cut a tube into slices as the camera sees them."""
+    """Cut a tube into slices as the camera sees them.
+
+    Args:
+        path: centre line of the tube.
+        od: outside diameter, mm.
+        camera: the view.
+    """
     out: list[Stroke] = []
     for piece in path.pieces:
         step = SLICE if isinstance(piece, Line) else BEND_STEP * 4
@@ -200,7 +206,13 @@ def _free(p: np.ndarray, taken: Sequence[np.ndarray]) -> bool:
 
 
 def svg(width: float, height: float, body: Iterable[str]) -> str:
-    """An SVG document of ``width`` by ``height`` mm, user units mm."""
+    """An SVG document of ``width`` by ``height`` mm, user units mm.
+
+    Args:
+        width: of the drawing, mm.
+        height: of the drawing, mm.
+        body: elements that it holds.
+    """
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
         f'viewBox="0 0 {width:.3f} {height:.3f}" stroke-linejoin="round">'
@@ -219,7 +231,17 @@ def text(
     bold: bool = False,
     halo: bool = False,
 ) -> str:
-    """A line of text; ``size`` mm, ``turn`` degrees clockwise; ``halo`` clears behind it."""
+    """A line of text; ``size`` mm, ``turn`` degrees clockwise; ``halo`` clears behind it.
+
+    Args:
+        at: ``(2,)`` on the sheet, mm.
+        words: what it says.
+        size: of the letters, mm.
+        anchor: which end of the words stands at the point.
+        turn: degrees, as the sheet is read.
+        bold: whether the letters are heavy.
+        halo: whether a white edge lifts them off the lines.
+    """
     x, y = (float(v) for v in np.asarray(at, float))
     rotated = f' transform="rotate({turn:.2f} {x:.3f} {y:.3f})"' if turn else ""
     weight = ' font-weight="bold"' if bold else ""
@@ -243,7 +265,14 @@ def balloon(at: ArrayLike, number: str) -> str:
 
 
 def dimension(a: ArrayLike, b: ArrayLike, words: str, *, size: float = 2.7) -> str:
-    """A dimension line with arrows and its text in the middle, reading from below or the right."""
+    """A dimension line with arrows and its text in the middle, reading from below or the right.
+
+    Args:
+        a: one end, ``(2,)`` mm.
+        b: other end, ``(2,)`` mm.
+        words: what it says.
+        size: of the letters, mm.
+    """
     p, q = np.asarray(a, float), np.asarray(b, float)
     d = q - p
     if float(np.hypot(*d)) < 1e-6:

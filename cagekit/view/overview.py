@@ -64,7 +64,13 @@ class Place:
 
 
 def overview(cage: Cage, *, units: Units = "mm", title: str = "") -> Image:
-    """Return the sheet as a pillow image."""
+    """Return the sheet as a pillow image.
+
+    Args:
+        cage: the whole cage.
+        units: of the numbers, ``mm`` or ``in``.
+        title: over the sheet.
+    """
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 

@@ -70,7 +70,13 @@ class Layer:
 
 
 def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
-    """Return the panorama of one person as a pillow image."""
+    """Return the panorama of one person as a pillow image.
+
+    Args:
+        cockpit: people seated in the cage.
+        who: whose eyes look.
+        title: over the picture.
+    """
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 

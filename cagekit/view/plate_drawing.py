@@ -14,7 +14,13 @@ if TYPE_CHECKING:
 
 
 def plate_drawing(plate: Plate, width: float, height: float) -> Drawing:
-    """Draw a flat pattern to fit ``width`` by ``height`` mm of paper."""
+    """Draw a flat pattern to fit ``width`` by ``height`` mm of paper.
+
+    Args:
+        plate: to be drawn.
+        width: room on the sheet, mm.
+        height: room on the sheet, mm.
+    """
     outline = plate.outline.flat_points(0.1)
     low, high = outline.min(axis=0), outline.max(axis=0)
     margin = 1.0

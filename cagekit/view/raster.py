@@ -65,7 +65,13 @@ class Render:
 
 
 def render(scene: Sequence[Body], frame: Frame, *, paper: tuple[int, int, int]) -> Render:
-    """Draw bodies, shaded and with outlines, on plain ``paper``."""
+    """Draw bodies, shaded and with outlines, on plain ``paper``.
+
+    Args:
+        scene: bodies to be seen.
+        frame: camera and size of the picture.
+        paper: colour behind everything.
+    """
     k = OVERSAMPLING
     fine = Frame(
         camera=frame.camera,

@@ -14,13 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from cagekit.errors import OutputError
-
-
-def fonts() -> Path:
-    """Folder of the DejaVu fonts."""
-    import matplotlib as mpl
-
-    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+from cagekit.view.fonts import font_folder
 
 
 def document(
@@ -38,6 +32,11 @@ def document(
     """
     import typst
 
+    fonts = font_folder()
+    if fonts is None:
+        raise OutputError(
+            f"{name}.pdf: the DejaVu letters are missing; install matplotlib, which brings them."
+        )
     with (
         tempfile.TemporaryDirectory() as folder,
         as_file(files("cagekit.data") / "documents") as source,
@@ -53,7 +52,7 @@ def document(
                 typst.compile(
                     str(here / f"{name}.typ"),
                     root=str(here),
-                    font_paths=[str(fonts())],
+                    font_paths=[str(fonts)],
                     ignore_system_fonts=True,
                 )
             )

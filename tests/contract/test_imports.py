@@ -17,7 +17,7 @@ import cagekit
 
 ROOT = Path(__file__).parents[2]
 KERNEL = ("cadquery", "OCP")
-SLOW = (*KERNEL, "PIL", "aiohttp", "ezdxf", "matplotlib", "rich", "scipy", "typst", "vtkmodules")
+SLOW = (*KERNEL, "PIL", "aiohttp", "ezdxf", "matplotlib", "scipy", "typst", "vtkmodules")
 DOORS = ("cagekit.solids", "cagekit.plugin")
 """The only rooms that may import the kernel when they are imported."""
 

@@ -391,6 +391,11 @@ def blank_spans(
     """First and last tangent point of every bend on the unbent blank, mm from its end a.
 
     Straights keep their length; the bent part is shorter before bending by ``stretch``.
+
+    Args:
+        rows: rows of the tube in machine order.
+        extra_a: straight left on at end a for the machine, mm.
+        stretch: of the die: what a bend gains in length, as a fraction.
     """
     here, out = extra_a, []
     for r in rows:

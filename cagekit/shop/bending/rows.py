@@ -107,7 +107,13 @@ def rebuild(rows: Sequence[BendRow], *, owner: str = "tube") -> CentreLine:
 
 
 def turn_about(along: Vec, before: Vec, after: Vec) -> float:
-    """Angle (rad, above -pi up to pi) that turns ``before`` into ``after`` about ``along``."""
+    """Angle (rad, above -pi up to pi) that turns ``before`` into ``after`` about ``along``.
+
+    Args:
+        along: unit vector along the tube, ``(3,)``.
+        before: direction of the bend before, square to it, ``(3,)``.
+        after: direction of the bend after, square to it, ``(3,)``.
+    """
     sine = float(np.cross(before, after) @ along)
     angle = atan2(sine, float(before @ after))
     return pi if angle <= -pi + 1e-9 else angle

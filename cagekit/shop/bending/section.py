@@ -14,6 +14,11 @@ def thinned_wall(od: float, wall: float, clr: float) -> float:
     codes give bends a little less (TEMA R-2.31, from memory, half of it) or ask for about as much
     before bending (ASME B31.1 table 102.4.5: 25 percent at 3 diameters, 14 at 4, 8 at 5).
 
+    Args:
+        od: outside diameter, mm.
+        wall: thickness before the bend, mm.
+        clr: centre-line radius, mm.
+
     Source: usual rule of thumb of draw bending, R / (R + D / 2) (common practice).
     """
     return wall * clr / (clr + od / 2)
@@ -21,6 +26,11 @@ def thinned_wall(od: float, wall: float, clr: float) -> float:
 
 def thickened_wall(od: float, wall: float, clr: float) -> float:
     """Estimate the wall on the inside of a bend, mm: ``wall * clr / (clr - od / 2)``.
+
+    Args:
+        od: outside diameter, mm.
+        wall: thickness before the bend, mm.
+        clr: centre-line radius, mm.
 
     Source: as `thinned_wall`.
     """

@@ -121,6 +121,13 @@ def written(
     """A line of text as strokes, centred on ``middle`` and turned by ``angle`` rad.
 
     With ``lift`` the base line lies that far above ``middle`` instead.
+
+    Args:
+        text: to be scribed.
+        height: of the letters, mm.
+        middle: of the text, ``(2,)`` mm.
+        angle: of the line of writing, rad.
+        lift: of the text off that line, mm.
     """
     width, low, high = text_box(text, height)
     down = -(low + high) / 2 if lift is None else lift

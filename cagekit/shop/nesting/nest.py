@@ -164,7 +164,14 @@ class NestPlan:
 def nest_for(
     plates: Sequence[Plate], tooling: Tooling, offcuts: Sequence[SheetStock] = (), **changes: Any
 ) -> NestPlan:
-    """Nest on a shop's own sheets with its table's gap and margin; ``changes`` override options."""
+    """Nest on a shop's own sheets with its table's gap and margin; ``changes`` override options.
+
+    Args:
+        plates: parts to be laid, with how many.
+        tooling: shop whose table and sheets are used.
+        offcuts: sheets left over to use first.
+        **changes: options of the nest that differ from the shop's.
+    """
     table = tooling.table
     if table is None:
         return nest(plates, [SheetStock(length=2500.0, width=1250.0)], NestOptions(**changes))
@@ -456,7 +463,13 @@ def _by_boxes(
 
 
 def faults(laid: Sequence[Laid], sheet: SheetStock, options: NestOptions) -> list[str]:
-    """Measure a layout: parts off the sheet, too near its edge or to one another."""
+    """Measure a layout: parts off the sheet, too near its edge or to one another.
+
+    Args:
+        laid: parts as placed on the sheet.
+        sheet: the sheet they lie on.
+        options: gaps and margins that must hold.
+    """
     out = []
     outlines = [p.outline for p in laid]
     boxes = [o.box for o in outlines]

@@ -90,7 +90,11 @@ def processes() -> dict[str, Process]:
 
 
 def process(name: str) -> Process:
-    """One process; NotFoundError names the closest."""
+    """One process; NotFoundError names the closest.
+
+    Raises:
+        NotFoundError: no such process; names the closest.
+    """
     known = processes()
     if name not in known:
         raise NotFoundError(f"process {name!r}: not in the table. {did_you_mean(name, known)}")
@@ -234,6 +238,11 @@ def _pilot(hole: Hole) -> list[Outline]:
 def bridged(outline: Outline, count: int, width: float) -> list[Outline]:
     """Break a contour for bridges that hold the part: on straights, spread round the outline.
 
+    Args:
+        outline: closed contour.
+        count: of the bridges.
+        width: of a bridge, mm.
+
     Raises:
         GeometryError: no straight is long enough for a bridge.
     """
@@ -268,7 +277,13 @@ def bridged(outline: Outline, count: int, width: float) -> list[Outline]:
 
 
 def stretch(outline: Outline, start: float, end: float) -> Outline:
-    """The open part of a closed outline between two stations, mm; ``end`` may pass the start."""
+    """The open part of a closed outline between two stations, mm; ``end`` may pass the start.
+
+    Args:
+        outline: closed contour.
+        start: station along the contour, mm.
+        end: station along the contour, mm.
+    """
     segments = outline.segments
     out: list[Segment] = []
     at = 0.0
@@ -317,7 +332,13 @@ def _fold_names(plate: Plate, units: Any) -> list[Outline]:
 
 
 def note_lines(plate: Plate, options: CutOptions, quantity: int) -> list[str]:
-    """What is written beside the plate: id, pieces, steel, thickness, folds, drilling."""
+    """What is written beside the plate: id, pieces, steel, thickness, folds, drilling.
+
+    Args:
+        plate: the plate that is drawn.
+        options: how plates are prepared.
+        quantity: how many are cut.
+    """
     u: Any = options.units
     thick = format_length(plate.thickness, u)
     low, high = plate.outline.box
@@ -365,7 +386,14 @@ def _title(plate: Plate, options: CutOptions, quantity: int) -> list[Stroke]:
 def check_bar(
     start: tuple[float, float], length: float, units: str, height: float = 3.0
 ) -> list[Outline]:
-    """A bar of known length to measure before cutting, with its length written above."""
+    """A bar of known length to measure before cutting, with its length written above.
+
+    Args:
+        start: lower left corner, ``(2,)`` mm.
+        length: of the bar, mm.
+        units: of the words beside it, ``mm`` or ``in``.
+        height: of the letters, mm.
+    """
     x, y = start
     ends = [_line((x, y), (x + length, y))]
     ends += [_line((x + d, y - 2.0), (x + d, y + 2.0)) for d in (0.0, length)]

@@ -93,6 +93,12 @@ def patterns_worth(
     """Yield every full pattern of ``room`` that is worth at least ``least``.
 
     Full means that no further wanted piece fits; leaving pieces out never helps a plan.
+
+    Args:
+        kinds: lengths that are wanted, and how many of each.
+        room: of the bar, in the unit of the sizes.
+        values: worth of one piece of each kind.
+        least: worth that a pattern must reach.
     """
     order = _by_size(kinds)
     cell = _cell(kinds, room)

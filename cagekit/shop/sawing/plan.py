@@ -205,6 +205,11 @@ def cut_plans(
 ) -> tuple[CutPlan, ...]:
     """Plan the blanks of all schedules, one plan per tube, thickest tube first.
 
+    Args:
+        schedules: bend schedules whose blanks are sawn.
+        tooling: shop with its saw, sticks and off-cuts.
+        time_limit: for the proof of one size of tube, s.
+
     Raises:
         InputError: a blank longer than the longest stick (named by member).
         NotFoundError: no stock in a size.

@@ -99,6 +99,11 @@ def bars_of(stock: Sequence[Stock], offcuts: Sequence[Offcut], saw: Saw) -> tupl
     """Return the bars a shop can cut from: its own off-cuts first, then sticks to buy.
 
     A stick costs its price, or its length where any stick has no price.
+
+    Args:
+        stock: sticks that can be bought.
+        offcuts: bars left over.
+        saw: kerf and ends of the saw.
     """
     priced = all(s.price is not None for s in stock)
     own: dict[int, list[Offcut]] = {}
@@ -123,6 +128,12 @@ def bars_of(stock: Sequence[Stock], offcuts: Sequence[Offcut], saw: Saw) -> tupl
 
 def check_pieces(pieces: Iterable[Piece], bars: Sequence[Bar], kerf: float, where: str) -> None:
     """Refuse pieces that no bar can give.
+
+    Args:
+        pieces: to be cut.
+        bars: that there are.
+        kerf: of the saw, mm.
+        where: tube size in messages.
 
     Raises:
         InputError: a piece longer than every bar (named, with the longest that fits), or not

@@ -102,7 +102,14 @@ def is_square(cut: EndCut) -> bool:
 
 
 def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -> Template:
-    """Unroll one end on paper of a thickness, mm."""
+    """Unroll one end on paper of a thickness, mm.
+
+    Args:
+        cage: the whole cage.
+        member: the tube.
+        end: ``a`` or ``b``.
+        paper_thickness: of the paper that is wrapped, mm.
+    """
     cut = cage.cut(member.id, end)
     width = pi * (member.tube.od + paper_thickness)
     outer, inner = (
@@ -141,7 +148,14 @@ def reference_text(member: Member) -> str:
 
 
 def ordinates(cage: Cage, member_id: str, end: EndName, stations: int) -> Ordinates:
-    """Depths at even stations round the tube, for those who grind to a line."""
+    """Depths at even stations round the tube, for those who grind to a line.
+
+    Args:
+        cage: the whole cage.
+        member_id: id of the tube.
+        end: ``a`` or ``b``.
+        stations: number of ordinates around the tube.
+    """
     cut = cage.cut(member_id, end)
     phi = np.arange(stations) * (2 * pi / stations)
     depth = cut.trim(phi, np.full(stations, cut.outer_radius)) - cut.shortest
@@ -154,7 +168,13 @@ def ordinates(cage: Cage, member_id: str, end: EndName, stations: int) -> Ordina
 
 
 def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
-    """The hole saw that makes an end, by geometry alone; ``reason`` is set when none does."""
+    """The hole saw that makes an end, by geometry alone; ``reason`` is set when none does.
+
+    Args:
+        cage: the whole cage.
+        member_id: id of the tube.
+        end: ``a`` or ``b``.
+    """
     member = cage.member(member_id)
     cut = cage.cut(member_id, end)
     how = member.end(end)

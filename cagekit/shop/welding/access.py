@@ -71,7 +71,13 @@ class Rays:
 
 
 def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
-    """Where the torch is tried at a joint, whatever stands around it."""
+    """Where the torch is tried at a joint, whatever stands around it.
+
+    Args:
+        cage: the whole cage.
+        joint: the joint that is welded.
+        torch: size and reach of the torch.
+    """
     points, normals, seats = _saddle(cage, joint)
     ways = _leans(normals, seats, torch.work_angle)
     return Rays(points=points, normals=normals, seats=seats, ways=ways)

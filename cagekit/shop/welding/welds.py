@@ -87,7 +87,13 @@ class Moved:
 
 
 def weld_map(cage: Cage, car: Car, torch: Torch) -> tuple[Weld, ...]:
-    """Work out the weld map of a cage in its car."""
+    """Work out the weld map of a cage in its car.
+
+    Args:
+        cage: the whole cage.
+        car: shell that is in the way of the torch.
+        torch: size and reach of the torch.
+    """
     shell = {s.name: s.solid for s in surfaces(car) if not s.moves and not s.trimmed}
     order = list(cage.members)
     return tuple(_weld(cage, joint, torch, shell, order) for joint in cage.joints)
