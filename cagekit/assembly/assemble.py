@@ -47,7 +47,7 @@ def assemble(build: Build, kept: Kept | None = None) -> Cage:
     # what the build leaves out may stay padded: it comes back with its padding
     answers = {n for m in cage.members.values() for n in m.names} | build.names_left_out
     require_padded(build.file.padding, answers, str(build.files.get("build", build.name)))
-    return cage.having(plates=(*plates_for(build, cage), *cage.plates))
+    return cage.replace(plates=(*plates_for(build, cage), *cage.plates))
 
 
 def members_only(build: Build, kept: Kept | None = None) -> Cage:
@@ -64,7 +64,7 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
         _divided(site.members, divided),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
-        parts=[p for d in divided for p in d.parts],
+        hardware=[p for d in divided for p in d.hardware],
         kept=kept,
     )
     for joint in cage.joints:
@@ -74,7 +74,7 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
                 f"{joint.branch} end {joint.branch_end}: axes of {names} do not all meet in its "
                 f"node (more than {CONCENTRIC} mm apart)."
             )
-    return cage.having(notes=notes)
+    return cage.replace(notes=notes)
 
 
 def _swung(build: Build, members: dict[str, Member], kept: Kept | None) -> Sequence[Divided]:

@@ -60,8 +60,8 @@ class Cage:
     """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept.
 
     ``doors`` are the swing-out bars; their pieces are members, their brackets are among the
-    plates, sleeves, washers, pins and half cups are ``parts``. ``kept`` holds what is worked out by
-    what it is worked out from; cages that differ in a few members share it.
+    plates, sleeves, washers, pins and half cups are ``hardware``. ``kept`` holds what is worked out
+    by what it is worked out from; cages that differ in a few members share it.
     """
 
     def __init__(
@@ -72,7 +72,7 @@ class Cage:
         plates: Iterable[Plate] = (),
         notes: Iterable[str] = (),
         doors: Iterable[SwingDoor] = (),
-        parts: Iterable[SmallPart] = (),
+        hardware: Iterable[SmallPart] = (),
         kept: Kept | None = None,
     ) -> None:
         self.name = name
@@ -80,7 +80,7 @@ class Cage:
         self.plates: tuple[Plate, ...] = tuple(plates)
         self.notes: tuple[str, ...] = tuple(notes)
         self.doors: tuple[SwingDoor, ...] = tuple(doors)
-        self.parts: tuple[SmallPart, ...] = tuple(parts)
+        self.hardware: tuple[SmallPart, ...] = tuple(hardware)
         self.kept = Kept() if kept is None else kept
         self._cuts: dict[tuple[str, str], EndCut] = {}
         self._moments: dict[str, Moments] = {}
@@ -88,11 +88,11 @@ class Cage:
 
     def __repr__(self) -> str:
         """Name and how much there is."""
-        counts = {"member": self.members, "plate": self.plates, "small part": self.parts}
+        counts = {"member": self.members, "plate": self.plates, "small part": self.hardware}
         has = [f"{len(v)} {k}{'s' * (len(v) != 1)}" for k, v in counts.items() if v]
         return f"<Cage {self.name}: {', '.join(has) or 'empty'}>"
 
-    def having(
+    def replace(
         self, *, plates: Iterable[Plate] | None = None, notes: Iterable[str] | None = None
     ) -> Cage:
         """The same tubes with other plates or notes; what was worked out is kept."""
@@ -102,7 +102,7 @@ class Cage:
             plates=self.plates if plates is None else plates,
             notes=self.notes if notes is None else notes,
             doors=self.doors,
-            parts=self.parts,
+            hardware=self.hardware,
             kept=self.kept,
         )
         new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
@@ -110,7 +110,7 @@ class Cage:
             new.__dict__["joints"] = self.joints
         return new
 
-    def only(self, ids: Iterable[str]) -> Cage:
+    def pick(self, ids: Iterable[str]) -> Cage:
         """These members alone, cut to the others as they are here, with the joints they make."""
         kept = [self.member(i) for i in ids]
         for m in kept:
@@ -124,7 +124,7 @@ class Cage:
             plates=self.plates,
             notes=self.notes,
             doors=doors,
-            parts=self.parts,
+            hardware=self.hardware,
             kept=self.kept,
         )
         new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
@@ -157,7 +157,7 @@ class Cage:
             members,
             plates=plates,
             notes=self.notes,
-            parts=self.parts,
+            hardware=self.hardware,
             kept=self.kept,
         )
 
@@ -274,7 +274,9 @@ class Cage:
 
     def mass_total(self) -> float:
         """Mass of tubes, plates and small parts, kg."""
-        return self.tube_mass() + sum(p.mass for p in self.plates) + sum(p.mass for p in self.parts)
+        return (
+            self.tube_mass() + sum(p.mass for p in self.plates) + sum(p.mass for p in self.hardware)
+        )
 
     def centre_of_gravity(self) -> Vec:
         """Centre of gravity of the tubes, ``(3,)`` mm."""

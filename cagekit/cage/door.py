@@ -234,7 +234,7 @@ class SwingDoor:
         pieces: ids of the pieces from end a to end b.
         hinge, latch: its joints.
         open_angle: how far it should open, rad.
-        plates, parts: ids of its brackets and small parts.
+        plates, hardware: ids of its brackets and small parts.
     """
 
     bar: str
@@ -244,7 +244,7 @@ class SwingDoor:
     latch: SwingJoint
     open_angle: float
     plates: tuple[str, ...] = ()
-    parts: tuple[str, ...] = ()
+    hardware: tuple[str, ...] = ()
 
     @property
     def side(self) -> str:

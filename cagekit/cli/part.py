@@ -111,7 +111,7 @@ def _report(made: Any, args: argparse.Namespace) -> None:
             for i in cage.members
         ]
         plates = [{"id": p.id, "mass_kg": p.mass, "folds": len(p.folds)} for p in cage.plates]
-        parts = [{"id": p.id, "size": p.size, "mass_kg": p.mass} for p in cage.parts]
+        parts = [{"id": p.id, "size": p.size, "mass_kg": p.mass} for p in cage.hardware]
         emit(
             {
                 "folder": str(made.folder),
@@ -128,7 +128,7 @@ def _report(made: Any, args: argparse.Namespace) -> None:
     for plate in cage.plates:
         size = " x ".join(format_length(float(v), units) for v in plate.size)
         print(f"{plate.id}: flat {size}, {format_mass(plate.mass, units, decimals=2)}")
-    for part in cage.parts:
+    for part in cage.hardware:
         print(f"{part.id}: {part.size_in(units)}, {format_mass(part.mass, units, decimals=3)}")
     print(f"{made.folder}/  {', '.join(files)}")
 

@@ -200,7 +200,7 @@ class Design:
         from cagekit.shop.bending.bends import schedules
 
         cut = [m for m in self.cage.members if m not in self.fitted.members]
-        return schedules(self.cage.only(cut), self.tooling) if cut else ()
+        return schedules(self.cage.pick(cut), self.tooling) if cut else ()
 
     @property
     def bar_of_piece(self) -> dict[str, str]:

@@ -100,7 +100,7 @@ def part_design(
     from cagekit.inputs.tooling import Tooling
 
     shop = find_preset("tooling", tooling or TOOLING[units])
-    cage = part.cage.only(part.made)
+    cage = part.cage.pick(part.made)
     # in a STEP file the whole and its one member must not have the same name
     cage.name = f"part_{cage.name}"
     return Design(

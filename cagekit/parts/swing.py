@@ -43,8 +43,8 @@ def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
         )
         made = _divided(d, entry, how)
         plates = [p for p in made.plates if p.kind.startswith(joint)]
-        parts = [p for p in made.parts if p.joint == joint]
-        return Part(cage=Cage(f"{joint}_bracket", (), plates=plates, parts=parts), made=())
+        parts = [p for p in made.hardware if p.joint == joint]
+        return Part(cage=Cage(f"{joint}_bracket", (), plates=plates, hardware=parts), made=())
 
     return make
 
@@ -53,8 +53,8 @@ def _sleeve(d: SleeveDims) -> Part:
     values = {n: getattr(d, n) for n in SleeveDims.model_fields if n != "od"}
     entry = SwingBracketEntry(kind="swing_bracket", **values)
     made = _divided(d, entry, DoorBarEntry(kind="door_bar", id=BAR, swing_out=True))
-    parts = [p for p in made.parts if p.kind == "sleeve" and p.joint == "hinge"]
-    return Part(cage=Cage("sleeve", (), parts=parts), made=())
+    parts = [p for p in made.hardware if p.kind == "sleeve" and p.joint == "hinge"]
+    return Part(cage=Cage("sleeve", (), hardware=parts), made=())
 
 
 def _kind(

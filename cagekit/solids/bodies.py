@@ -61,7 +61,7 @@ def build_records(
             for i in cage.members
         }
         out.update((p.id, plate_body(p)) for p in cage.plates)
-        out.update((p.id, small_part_body(p)) for p in cage.parts)
+        out.update((p.id, small_part_body(p)) for p in cage.hardware)
     return out
 
 
@@ -154,7 +154,7 @@ def expected_volumes(cage: Cage) -> Mapping[str, float]:
     """Volume that every solid must have, mm3, from path, cut and pattern alone."""
     out = {i: cage.volume(i) for i in cage.members}
     out.update((p.id, p.volume) for p in cage.plates)
-    out.update((p.id, p.volume) for p in cage.parts)
+    out.update((p.id, p.volume) for p in cage.hardware)
     return out
 
 
@@ -162,7 +162,7 @@ def colours(cage: Cage) -> Mapping[str, Colour]:
     """Colour of every solid, by id."""
     out = {m.id: role_colour(m.role) for m in cage.members.values()}
     out.update((p.id, PLATE) for p in cage.plates)
-    out.update((p.id, PART) for p in cage.parts)
+    out.update((p.id, PART) for p in cage.hardware)
     return out
 
 
@@ -210,8 +210,8 @@ def groups(cage: Cage) -> Mapping[str, tuple[str, ...]]:
         out["tubes"] = tuple(cage.members)
     if cage.plates:
         out["plates"] = tuple(p.id for p in cage.plates)
-    if cage.parts:
-        out["parts"] = tuple(p.id for p in cage.parts)
+    if cage.hardware:
+        out["parts"] = tuple(p.id for p in cage.hardware)
     return out
 
 

@@ -39,7 +39,7 @@ class Divided:
     pieces: tuple[Member, Member, Member]
     door: SwingDoor
     plates: tuple[Plate, ...]
-    parts: tuple[SmallPart, ...]
+    hardware: tuple[SmallPart, ...]
 
 
 def divide_all(
@@ -129,9 +129,9 @@ def divide(
         latch=latch,
         open_angle=float(how.open_angle),
         plates=tuple(p.id for p in plates),
-        parts=tuple(p.id for p in parts),
+        hardware=tuple(p.id for p in parts),
     )
-    return Divided(pieces=(stub_a, middle, stub_b), door=door, plates=plates, parts=parts)
+    return Divided(pieces=(stub_a, middle, stub_b), door=door, plates=plates, hardware=parts)
 
 
 def _between(bar: Member, low: SwingJoint, high: SwingJoint) -> CentreLine:

@@ -97,7 +97,7 @@ class Probe:
         spine = bar.path.points(np.linspace(low, high, n + 1))
         ends = [_end_points(cage, door, j) for j in door.joints]
         # the sleeve swings too
-        sleeves = [_part_points(p) for p in cage.parts if p.id in door.parts and _swings(p)]
+        sleeves = [_part_points(p) for p in cage.hardware if p.id in door.hardware and _swings(p)]
         rims = np.concatenate([*ends, *sleeves])
         self.sleeves = sum(len(p) for p in sleeves)
         self.points = np.concatenate([spine, rims])
@@ -148,8 +148,8 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
                 )
         out += [
             Obstacle(name=p.id, kind=f"{joint.name} bracket", gap=part_gap(p))
-            for p in cage.parts
-            if p.id in door.parts and p.kind == "half_cup" and p.joint == joint.name
+            for p in cage.hardware
+            if p.id in door.hardware and p.kind == "half_cup" and p.joint == joint.name
         ]
     out += [
         Obstacle(name=m.id, kind="tube", gap=tube_gap(m))

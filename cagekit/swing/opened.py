@@ -26,15 +26,15 @@ def opened_cage(cage: Cage, angles: Mapping[str, float]) -> Cage:
     members = [
         moved_member(m, motions[m.id]) if m.id in motions else m for m in cage.members.values()
     ]
-    owner = {i: d for d in doors for i in d.parts}
-    parts = [q for p in cage.parts if (q := _part(p, owner.get(p.id), motions)) is not None]
+    owner = {i: d for d in doors for i in d.hardware}
+    parts = [q for p in cage.hardware if (q := _part(p, owner.get(p.id), motions)) is not None]
     return Cage(
         cage.name,
         members,
         plates=cage.plates,
         notes=cage.notes,
         doors=cage.doors,
-        parts=parts,
+        hardware=parts,
         kept=cage.kept,
     )
 

@@ -101,7 +101,7 @@ def _plan(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
     sign = 1.0 if door.side == "left" else -1.0
     scene = list(bodies(cage))
     for angle, colour in ((swept.half, HALF), (swept.full, OPEN)):
-        own = {door.bar, *door.parts}
+        own = {door.bar, *door.hardware}
         there = bodies(opened_cage(cage, {door.bar: angle}))
         scene += [
             replace(b, name=f"{b.name}_{degrees(angle):.0f}", colour=colour)
@@ -126,7 +126,7 @@ def _plan(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
 def _near(cage: Cage, door: SwingDoor, scene: Sequence[Body]) -> list[Body]:
     """The bar's own bodies and the tubes it hangs on."""
     parents = {p for i in door.pieces for _, e in cage.member(i).ends for p in e.parents}
-    names = {*door.pieces, *door.plates, *door.parts, *parents}
+    names = {*door.pieces, *door.plates, *door.hardware, *parents}
     return [b for b in scene if b.name in names]
 
 

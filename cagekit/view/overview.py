@@ -286,7 +286,7 @@ def _used(cage: Cage) -> list[tuple[str, Colour]]:
 
 def _shown(cage: Cage, family: str) -> bool:
     """Whether a family without members of its own is in the picture."""
-    return bool(cage.plates if family == "plates" else family.startswith("pins") and cage.parts)
+    return bool(cage.plates if family == "plates" else family.startswith("pins") and cage.hardware)
 
 
 def _balloons(draw: ImageDraw, cage: Cage, place: Place, shown: Render) -> None:

@@ -67,6 +67,6 @@ def _made(cage: Cage) -> Iterator[Body]:
         yield Body(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
     for plate in cage.plates:
         yield Body(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
-    for part in cage.parts:
+    for part in cage.hardware:
         solid = joined([keep(plate_mesh, p) for p in part.prisms()])
         yield Body(name=part.id, group="parts", colour=PART, mesh=solid)

@@ -89,5 +89,5 @@ def open_scene(cage: Cage, swept: dict[str, Swept]) -> tuple[Body, ...]:
 
 def swinging(cage: Cage) -> frozenset[str]:
     """Ids of what moves when the bars are opened."""
-    sleeves = (p.id for p in cage.parts if p.kind == "sleeve")
+    sleeves = (p.id for p in cage.hardware if p.kind == "sleeve")
     return frozenset([*(d.bar for d in cage.doors), *sleeves])

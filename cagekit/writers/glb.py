@@ -67,7 +67,9 @@ def door_pivots(design: Design) -> tuple[Pivot, ...]:
     out = []
     for door in design.cage.doors:
         swept = sweep(design.cage, design.build.car, door)
-        sleeves = {p.id for p in design.cage.parts if p.kind == "sleeve" and p.id in door.parts}
+        sleeves = {
+            p.id for p in design.cage.hardware if p.kind == "sleeve" and p.id in door.hardware
+        }
         out.append(
             Pivot(
                 name=f"{door.bar}_open",

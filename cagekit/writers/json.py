@@ -45,7 +45,7 @@ def cage_dict(cage: Cage) -> dict[str, Any]:
         "members": [member_dict(cage, m) for m in cage.members.values()],
         "joints": [joint_dict(j) for j in cage.joints],
         "plates": [plate_dict(p) for p in cage.plates],
-        **({"parts": [part_dict(p) for p in cage.parts]} if cage.parts else {}),
+        **({"parts": [part_dict(p) for p in cage.hardware]} if cage.hardware else {}),
         **({"doors": [door_dict(cage, d) for d in cage.doors]} if cage.doors else {}),
     }
 
@@ -215,7 +215,7 @@ def door_dict(cage: Cage, door: SwingDoor) -> dict[str, Any]:
         "open_angle_deg": _round(degrees(door.open_angle), 9),
         "axis": {"point": _point(door.hinge.origin), "direction": _direction(door.hinge.pin)},
         "plates": list(door.plates),
-        "parts": list(door.parts),
+        "parts": list(door.hardware),
         "joints": [joint_sizes(j, cage.member(door.bar).tube.outer_radius) for j in door.joints],
     }
 

@@ -30,7 +30,7 @@ def test_bracket_alone_is_sound(kind: str, design: str) -> None:
         solid = to_cadquery(plate_body(plate))
         assert solid.isValid()
         assert solid.Volume() == pytest.approx(plate.volume, rel=1e-9)
-    for small in made.cage.parts:
+    for small in made.cage.hardware:
         solid = to_cadquery(small_part_body(small))
         assert solid.isValid()
         assert solid.Volume() == pytest.approx(small.volume, rel=1e-9)

@@ -86,7 +86,7 @@ def test_made_whole_or_refused_in_words(block: int) -> None:
             how = DoorBarEntry.model_validate({"kind": "door_bar", "id": "door_bar_left", **bar})
             entry = SwingBracketEntry.model_validate({"kind": "swing_bracket", **fields})
             d = divide(member, how, (entry,), None, "mm")
-            cage = Cage("x", d.pieces, plates=d.plates, doors=[d.door], parts=d.parts)
+            cage = Cage("x", d.pieces, plates=d.plates, doors=[d.door], hardware=d.hardware)
             swept = sweep(cage, None, d.door)
             opened = opened_cage(cage, {d.door.bar: max(swept.full, 0.01)})
             volumes = [opened.volume(i) for i in d.door.pieces]
@@ -94,7 +94,7 @@ def test_made_whole_or_refused_in_words(block: int) -> None:
             continue
         made += 1
         assert min(volumes) > 0
-        assert all(p.volume > 0 for p in (*d.plates, *d.parts))
+        assert all(p.volume > 0 for p in (*d.plates, *d.hardware))
         assert np.isfinite([c.gap for c in swept.closest]).all()
         assert bodies(opened)
     assert made > 2

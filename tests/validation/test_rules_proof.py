@@ -88,7 +88,7 @@ def made(demo: str, key: str) -> tuple[Build, Cage]:
     if tubes not in _TUBES.setdefault(demo, {}):
         _TUBES[demo][tubes] = members_only(build)
     cage = _TUBES[demo][tubes]
-    return build, cage.having(plates=(*plates_for(build, cage), *cage.plates))
+    return build, cage.replace(plates=(*plates_for(build, cage), *cage.plates))
 
 
 _TUBES: dict[str, dict[str, Cage]] = {}
@@ -197,7 +197,7 @@ def twisted(name: str) -> Mutation:
 
 
 def plates(change: Callable[[Plate], Plate]) -> Mutation:
-    return lambda cage: cage.having(plates=[change(p) for p in cage.plates])
+    return lambda cage: cage.replace(plates=[change(p) for p in cage.plates])
 
 
 def bolts(**new: Any) -> Mutation:
@@ -251,7 +251,7 @@ def hung(
             placement=place,
             members=("door_bar_left",),
         )
-        return cage.having(plates=[*cage.plates, ear])
+        return cage.replace(plates=[*cage.plates, ear])
 
     return after
 

@@ -65,7 +65,7 @@ class CageMass:
 def weigh(cage: Cage) -> CageMass:
     """Weigh every coped tube, every plate and every small part of a cage."""
     plates = (_plate(p) for p in cage.plates)
-    return CageMass(parts=(*_tubes(cage), *plates, *(_small(p) for p in cage.parts)))
+    return CageMass(parts=(*_tubes(cage), *plates, *(_small(p) for p in cage.hardware)))
 
 
 def _tubes(cage: Cage) -> Iterable[PartMass]:

@@ -224,7 +224,7 @@ def _fasteners(cage: Cage) -> Iterator[FastenerOrder]:
 
 def _hardware(cage: Cage) -> Iterator[HardwareOrder]:
     groups: dict[tuple[str, str, str, float], list[SmallPart]] = {}
-    for p in cage.parts:
+    for p in cage.hardware:
         groups.setdefault((p.kind, p.size, p.material, round(p.length, 4)), []).append(p)
     for (kind, size, material, length), parts in sorted(groups.items()):
         yield HardwareOrder(

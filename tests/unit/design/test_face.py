@@ -32,7 +32,7 @@ def test_every_name_of_the_face_is_there_and_told_by_dir() -> None:
 def test_a_part_of_every_kind_is_a_design_of_its_own() -> None:
     for kind in cagekit.kinds():
         made = cagekit.part(kind)
-        assert made.cage.members or made.cage.plates or made.cage.parts, kind
+        assert made.cage.members or made.cage.plates or made.cage.hardware, kind
         assert len(made.bends) == len(made.cage.members), kind
         with pytest.raises(CagekitError, match="no build"):
             _ = made.build

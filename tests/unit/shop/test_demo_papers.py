@@ -136,7 +136,7 @@ def test_materials_hold_the_parts_of_the_cage(name, tmp_path):
     assert float(total["mass_kg"]) == pytest.approx(
         design.cage.tube_mass()
         + sum(p.mass * p.quantity for p in design.cage.plates)
-        + sum(p.mass for p in design.cage.parts),
+        + sum(p.mass for p in design.cage.hardware),
         abs=1e-3,
     )
     metal = [r for r in rows if r["kind"] in ("tube to buy", "tube in the rack")]
@@ -150,8 +150,10 @@ def test_swing_out_bars_bring_their_pins(tmp_path):
     assert design.cage.doors
     write_materials(design, tmp_path)
     rows = table(tmp_path / "materials.csv")
-    counted = sum(int(r["count"]) for r in rows if r["kind"] in {p.kind for p in design.cage.parts})
-    assert counted == len(design.cage.parts)
+    counted = sum(
+        int(r["count"]) for r in rows if r["kind"] in {p.kind for p in design.cage.hardware}
+    )
+    assert counted == len(design.cage.hardware)
     pieces = {i for d in design.cage.doors for i in d.pieces}
     assert {s.member for s in papers.pieces} == pieces
     assert set(papers.bar_of_piece) == pieces

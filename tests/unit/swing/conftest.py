@@ -68,7 +68,7 @@ def caged(divided: Divided) -> Cage:
         divided.pieces,
         plates=divided.plates,
         doors=[divided.door],
-        parts=divided.parts,
+        hardware=divided.hardware,
     )
 
 

@@ -131,7 +131,7 @@ def test_brackets_of_the_demo_are_listed_once_each(wagon: tuple[Build, Cage]) ->
     ids = [p.id for p in cage.plates]
     assert len(ids) == len(set(ids))
     for door in cage.doors:
-        assert all(door.side in i for i in (*door.plates, *door.parts))
+        assert all(door.side in i for i in (*door.plates, *door.hardware))
         for i in door.plates:
             plate = next(p for p in cage.plates if p.id == i)
             assert all(door.side in m for m in plate.members)

@@ -72,7 +72,7 @@ def test_quick_release_pin_is_the_next_longer_one(make) -> None:
 
 def test_small_parts_have_the_volume_of_their_rings(make) -> None:
     d = make(design="cheeks", pin_size="M10", sleeve_stand=0.5, cup_wall=3.0, reach=45)
-    parts = {p.id.removeprefix("door_bar_left_"): p for p in d.parts}
+    parts = {p.id.removeprefix("door_bar_left_"): p for p in d.hardware}
     sleeve = parts["hinge_sleeve"]
     assert sleeve.volume == pytest.approx(np.pi / 4 * (16**2 - 10.2**2) * 41)
     assert sleeve.mass == pytest.approx(sleeve.volume * 7.85e-6)
@@ -88,7 +88,7 @@ def test_small_parts_have_the_volume_of_their_rings(make) -> None:
 
 def test_half_cup_lies_behind_the_bar_and_leaves_it_free_outward(make) -> None:
     d = make(design="cheeks")
-    cup = next(p for p in d.parts if p.kind == "half_cup")
+    cup = next(p for p in d.hardware if p.kind == "half_cup")
     latch = d.door.latch
     (plate,) = cup.prisms()
     points = plate.car_points(plate.outline.sampled(1.0), 0.0) - latch.origin
@@ -101,7 +101,7 @@ def test_half_cup_lies_behind_the_bar_and_leaves_it_free_outward(make) -> None:
 
 def test_pins_lie_on_their_axis_with_the_head_up(make) -> None:
     d = make(bar={"pin_tilt": 10})
-    for part in d.parts:
+    for part in d.hardware:
         joint = d.door.hinge if part.joint == "hinge" else d.door.latch
         if part.kind == "half_cup":
             continue
@@ -109,8 +109,8 @@ def test_pins_lie_on_their_axis_with_the_head_up(make) -> None:
         assert abs(float(axis @ joint.pin)) == pytest.approx(1.0)
         assert axis[2] > 0
         assert np.linalg.norm(at - (at @ joint.pin) * joint.pin) < 1e-9
-    bolt = next(p for p in d.parts if p.kind == "bolt")
-    nut = next(p for p in d.parts if p.kind == "nut")
+    bolt = next(p for p in d.hardware if p.kind == "bolt")
+    nut = next(p for p in d.hardware if p.kind == "nut")
     grip = d.door.hinge.spec.grip(20.0)
     washer = d.door.hinge.spec.pin.washer_thickness
     under_head = bolt.frame[:3, 3] + bolt.stages[0].length * bolt.frame[:3, 2]

@@ -157,7 +157,7 @@ def test_a_post_in_the_way_stops_the_bar(make) -> None:
         id="post", role="strut", side="left", tube=door.fitted.tube,
         path=CentreLine.straight(spot - RISE, spot + RISE),
     )  # fmt: skip
-    cage = Cage("door", [*d.pieces, post], plates=d.plates, doors=[door], parts=d.parts)
+    cage = Cage("door", [*d.pieces, post], plates=d.plates, doors=[door], hardware=d.hardware)
     swept = sweep(cage, None, door)
     want = away - np.arcsin(40.0 / reach)
     assert swept.limit == pytest.approx(want, abs=np.radians(0.1))
@@ -232,7 +232,7 @@ def test_plate_and_part_gaps_on_their_own_surface(make) -> None:
         assert np.abs(plate_gap(plate)(face)).max() < 1e-6
         off = face + 4.0 * plate.normal
         assert plate_gap(plate)(off) == pytest.approx(4.0, abs=1e-6)
-    cup = next(p for p in d.parts if p.kind == "half_cup")
+    cup = next(p for p in d.hardware if p.kind == "half_cup")
     axis = d.door.latch.origin
     assert part_gap(cup)(axis[None])[0] == pytest.approx(20.2, abs=1e-6)
 
@@ -260,6 +260,6 @@ def test_opened_cage_moves_what_swings_and_nothing_else(wagon: tuple[Build, Cage
     want = rotated(was.path.corners(), door.hinge.origin, door.hinge.pin, 1.0)
     assert bar.path.corners() == pytest.approx(want, abs=1e-9)
     assert opened.volume(door.bar) == pytest.approx(cage.volume(door.bar), rel=1e-9)
-    gone = {p.id for p in cage.parts} - {p.id for p in opened.parts}
+    gone = {p.id for p in cage.hardware} - {p.id for p in opened.hardware}
     assert gone == {f"{door.bar}_latch_{n}" for n in ("pin", "spacer_lower", "spacer_upper")}
     assert [p.id for p in opened.plates] == [p.id for p in cage.plates]

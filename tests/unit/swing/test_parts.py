@@ -15,7 +15,7 @@ WAGON = Path(__file__).parents[3] / "presets" / "builds" / "sprint-wagon.toml"
 
 
 def kinds(made) -> set[str]:
-    return {p.kind for p in (*made.cage.plates, *made.cage.parts)}
+    return {p.kind for p in (*made.cage.plates, *made.cage.hardware)}
 
 
 def test_hinge_bracket_comes_with_its_bolt() -> None:
@@ -34,7 +34,7 @@ def test_latch_bracket_comes_with_pin_and_cup() -> None:
 
 def test_sleeve_is_as_long_as_the_bar_is_thick() -> None:
     kind = SWING_KINDS["sleeve"]
-    (sleeve,) = kind.make(kind.read({"od": "1 3/4", "sleeve_stand": 0.02}, "in")).cage.parts
+    (sleeve,) = kind.make(kind.read({"od": "1 3/4", "sleeve_stand": 0.02}, "in")).cage.hardware
     assert sleeve.length == pytest.approx((1.75 + 0.04) * 25.4)
 
 

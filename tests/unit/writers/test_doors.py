@@ -50,7 +50,7 @@ def test_open_step_holds_the_bar_where_it_swings_to(folder: Path, design: Design
     records = read_records(parse((folder / "door_open.step").read_text(encoding="ascii")))
     gone = {"pin", "spacer_lower", "spacer_upper"}
     cage = design.cage
-    want = {*cage.members, *(p.id for p in cage.plates), *(p.id for p in cage.parts)}
+    want = {*cage.members, *(p.id for p in cage.plates), *(p.id for p in cage.hardware)}
     want -= {f"{d.bar}_latch_{n}" for d in cage.doors for n in gone}
     assert set(records) == want
     for door in cage.doors:

@@ -34,7 +34,7 @@ PLATE = Plate(
 @pytest.fixture(scope="module")
 def cage() -> Cage:
     kind = KINDS["halo"]
-    return kind.make(kind.read({})).cage.having(plates=[PLATE])
+    return kind.make(kind.read({})).cage.replace(plates=[PLATE])
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +135,7 @@ def read(content: dict[str, Any], data: bytes, accessor: dict[str, Any], kind: s
 
 def test_equal_cages_give_equal_bytes(cage: Cage, file: Path) -> None:
     kind = KINDS["halo"]
-    again = kind.make(kind.read({})).cage.having(plates=[PLATE])
+    again = kind.make(kind.read({})).cage.replace(plates=[PLATE])
     assert glb(bodies(again), name=again.name) == file.read_bytes()
 
 

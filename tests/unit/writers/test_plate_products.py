@@ -125,7 +125,7 @@ def test_a_shop_with_off_cuts_uses_them_first(tmp_path):
 
 
 def test_a_cage_without_plates_writes_nothing(tmp_path):
-    bare = Design(build=BUILD, cage=CAGE.having(plates=()))
+    bare = Design(build=BUILD, cage=CAGE.replace(plates=()))
     write_plates(bare, tmp_path)
     write_sheets(bare, tmp_path)
     assert list(tmp_path.iterdir()) == []
