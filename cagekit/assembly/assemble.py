@@ -15,6 +15,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.padding import require_padded
+from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.members.registry import make
 from cagekit.members.site import Site
 
@@ -79,8 +80,7 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
 
 def _swung(build: Build, members: dict[str, Member], kept: Kept | None) -> Sequence[Divided]:
     """The bars that swing out, divided; a cage without any does not load what that takes."""
-    tables = (*build.layout.plate, *build.file.plate)
-    named = any(t.get("kind") == "swing_bracket" for t in tables)
+    named = any(isinstance(p, SwingBracketEntry) for p in build.plates)
     if not named and all(m.swing is None for m in members.values()):
         return ()
     from cagekit.swing.divide import divide_all

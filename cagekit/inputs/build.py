@@ -17,6 +17,8 @@ from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutE
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.padding import Padding
+from cagekit.inputs.places import OnCar, OnTube, for_side
+from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
 from cagekit.inputs.presets import table_error
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
@@ -49,7 +51,7 @@ class BuildFile(FileModel):
     )
     add: tuple[AnyEntry, ...] = Field((), description="members beyond the layout")
     strut: tuple[FreeStrutEntry, ...] = Field((), description="free struts between two places")
-    plate: tuple[dict[str, Any], ...] = Field(
+    plate: tuple[AnyPlateEntry, ...] = Field(
         (), description="plates, gussets and tabs beyond the layout's"
     )
 
@@ -59,8 +61,8 @@ class Build:
     """A build with everything it refers to loaded and checked.
 
     ``entries`` are the layout's members with both sides spread out and the build's changes laid
-    on, in the order they are made. ``tubes`` is keyed by tube reference. ``files`` are the input
-    files by what they are, for the manifest.
+    on, in the order they are made; ``plates`` likewise, their presets filled in. ``tubes`` is
+    keyed by tube reference. ``files`` are the input files by what they are, for the manifest.
     """
 
     name: str
@@ -71,6 +73,7 @@ class Build:
     layout: Layout
     tubes: Mapping[str, Tube]
     entries: tuple[MemberEntry, ...]
+    plates: tuple[PlateEntry, ...] = ()
     files: Mapping[str, Path] = field(default_factory=dict)
 
     def __repr__(self) -> str:
@@ -131,27 +134,10 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
                 name = f"{base}_{side}"
             changes: dict[str, Any] = {"id": name, "side": side}
             if side in ("left", "right"):
-                other = "right" if side == "left" else "left"
-                changes |= _sided(entry, side, other)
+                changes |= for_side(entry, side)
                 if entry.side == "both" and side == "right" and isinstance(entry, StrutEntry):
                     changes["via"] = tuple((x, -y, z) for x, y, z in entry.via)
             out.append(entry.model_copy(update=changes))
-    return out
-
-
-def _sided(entry: MemberEntry, side: str, other: str) -> dict[str, Any]:
-    """Fill in ``{side}`` and ``{other}`` in every text of an entry."""
-
-    def fill(text: str) -> str:
-        return text.replace("{side}", side).replace("{other}", other)
-
-    out: dict[str, Any] = {}
-    for name in type(entry).model_fields:
-        value = getattr(entry, name)
-        if isinstance(value, str) and "{" in value:
-            out[name] = fill(value)
-        elif name == "split_by":
-            out[name] = tuple(fill(v) for v in value)
     return out
 
 
@@ -182,6 +168,7 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
                 used.add(key)
                 entry = _changed(entry, file.members[key], file.units, where, key)
         if not entry.omit:
+            _require_side(entry, where)
             out.append(entry)
     known = sorted({k for e in entries for k in e.names})
     for key in file.members:
@@ -192,6 +179,22 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
                 where, f"members.{key}", problem="the layout has no such member.", hint=hint
             )
     return tuple(out)
+
+
+def _require_side(entry: MemberEntry, where: str) -> None:
+    """Refuse a place that leaves its side open on an entry without one."""
+    for name, info in type(entry).model_fields.items():
+        place = getattr(entry, name)
+        if isinstance(place, OnTube | OnCar) and place.open and entry.side is None:
+            if isinstance(place, OnTube) and not place.at:
+                continue  # a tube alone: the entry says it of both sides
+            raise InputError(
+                f"{where} [members.{entry.id}]",
+                info.alias or name,
+                str(place),
+                problem="the member has no side to fill in.",
+                hint="Give it side = 'left', 'right' or 'both'.",
+            )
 
 
 def _changed(
@@ -216,6 +219,5 @@ def _changed(
     update = {n: getattr(over, n) for n in over.model_fields_set if n not in ("kind", "id", "side")}
     changed = entry.model_copy(update=update)
     if entry.side in ("left", "right"):
-        other = "right" if entry.side == "left" else "left"
-        changed = changed.model_copy(update=_sided(changed, entry.side, other))
+        changed = changed.model_copy(update=for_side(changed, entry.side))
     return changed

@@ -1,7 +1,7 @@
 """What a layout or a build file may say about each kind of member.
 
 Every field has a default, so that a build can override single fields of a layout's entry. Places
-are texts such as ``on main_hoop.left at height 450`` (see ``cagekit.cage.places``); ``{side}``
+are texts such as ``on main_hoop.left at height 450`` (see ``cagekit.inputs.places``); ``{side}``
 and ``{other}`` stand for the entry's side and the opposite one.
 """
 
@@ -11,7 +11,8 @@ from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field
 
-from cagekit.inputs.fields import Angle, FileModel, Length, PlaceString, Point
+from cagekit.inputs.fields import Angle, FileModel, Length, Point
+from cagekit.inputs.places import EndField, LocationField, TubeField
 
 EntrySide = Literal["left", "right", "both", "centre"]
 
@@ -110,7 +111,7 @@ class PillarBarEntry(MemberEntry):
 
     kind: Literal["a_pillar_bar"]
     gap: Length = Field(10.0, description="tube surface to the pillar's inner face")
-    top: PlaceString | None = Field(None, description="place of the upper node")
+    top: LocationField | None = Field(None, description="place of the upper node")
     knee_height: Length | None = Field(
         None, description="height of the bend above the sill plane, when not at the pillar's base"
     )
@@ -124,8 +125,8 @@ class StrutEntry(MemberEntry):
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
-    from_: PlaceString | None = Field(None, alias="from", description="place of end a")
-    to: PlaceString | None = Field(None, description="place of end b")
+    from_: LocationField | None = Field(None, alias="from", description="place of end a")
+    to: LocationField | None = Field(None, description="place of end b")
     via: tuple[Point, ...] = Field(
         (),
         description=(
@@ -208,7 +209,7 @@ class DoorBarEntry(StrutEntry):
     height_front: Length = Field(300.0, description="node on the front member above the sill plane")
     low_rear: Length = Field(150.0, description="pair or X: lower node on the main hoop")
     low_front: Length = Field(120.0, description="pair or X: lower node on the front member")
-    front_member: str | None = Field(
+    front_member: TubeField | None = Field(
         None, description="member at the front end, e.g. a_pillar_bar_{side}"
     )
     swing_out: bool = Field(False, description="the bar is cut at two places and hung on brackets")
@@ -242,7 +243,7 @@ class SillBarEntry(StrutEntry):
 
     kind: Literal["sill_bar"]
     rise: Length = Field(45.0, description="nodes above the feet, along the legs")
-    front_member: str | None = Field(None, description="member at the front end")
+    front_member: TubeField | None = Field(None, description="member at the front end")
 
 
 class DashBarEntry(StrutEntry):
@@ -252,7 +253,9 @@ class DashBarEntry(StrutEntry):
     height: Length | None = Field(
         None, description="axis above the sill plane, when not under the dash top"
     )
-    member: str | None = Field(None, description="member it is coped to, e.g. a_pillar_bar_{side}")
+    member: TubeField | None = Field(
+        None, description="member it is coped to, e.g. a_pillar_bar_{side}"
+    )
     set_back: Length = Field(
         0.0,
         description=(
@@ -308,7 +311,7 @@ class TubeGussetEntry(StrutEntry):
     """Short tube across the corner where two members meet."""
 
     kind: Literal["tube_gusset"]
-    node: str | None = Field(
+    node: EndField | None = Field(
         None, description="the joint's branch end, e.g. 'a_pillar_bar_left end a'"
     )
     along_branch: Length = Field(180.0, description="node on the branch from the joint")

@@ -6,14 +6,12 @@ its own unit, e.g. ``"1 5/8 in"``; inside it is always a float in mm.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from decimal import Decimal
 from math import degrees, radians
 from typing import Annotated, Any
 
 from pydantic import (
-    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -83,36 +81,6 @@ Angle = Annotated[
 """An angle; written and dumped in degrees, rad inside."""
 Point = tuple[Length, Length, Length]
 """A point (x, y, z) in vehicle axes; mm inside."""
-
-
-_BARE = re.compile(
-    r"\b(height|x|y|station|up|down|forward|back|inboard|outboard)\s+([-+]?\d[\d./ -]*)"
-    r"(?=$|\s+(?:up|down|forward|back|inboard|outboard|and)\b)",
-    re.IGNORECASE,
-)
-"""A length without a unit in a place on a member."""
-
-
-def with_units(text: str, info: ValidationInfo) -> str:
-    """Give the bare lengths of a place the unit of the file they stand in.
-
-    A layout in mm may be used by a build in inches; after this the text means the same in both.
-    """
-    context = info.context if isinstance(info.context, Mapping) else {}
-    unit, words = context.get("units", ""), " ".join(text.split())
-    if not unit:
-        return text
-    if words.lower().startswith("at "):
-        parts = [p.strip() for p in words[3:].split(",")]
-        return "at " + ", ".join(f"{p} {unit}" if _BARE_NUMBER.fullmatch(p) else p for p in parts)
-    if words.lower().startswith("on "):
-        return _BARE.sub(lambda m: f"{m[1]} {m[2].strip()} {unit}", words)
-    return text
-
-
-_BARE_NUMBER = re.compile(r"[-+]?[\d.][\d./ -]*")
-PlaceString = Annotated[str, AfterValidator(with_units)]
-"""A place such as ``on main_hoop.left at height 450``; its lengths carry a unit inside."""
 
 
 class FileModel(BaseModel):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
 from pydantic import Field
 
 from cagekit.inputs.entries import AnyEntry
 from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.plate import AnyPlateEntry
 
 
 class Layout(FileModel):
@@ -21,7 +22,7 @@ class Layout(FileModel):
     member: tuple[AnyEntry, ...] = Field(
         min_length=1, description="members in the order they are built"
     )
-    plate: tuple[dict[str, Any], ...] = Field(
+    plate: tuple[AnyPlateEntry, ...] = Field(
         (), description="plates, gussets and tabs, see the plate presets"
     )
     foot_plate: Length = Field(

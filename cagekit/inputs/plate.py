@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, TypeAdapter, field_validator
+from pydantic import Field, field_validator
 
 from cagekit.errors import NotFoundError
-from cagekit.inputs.fields import Angle, FileModel, Length, PlaceString
+from cagekit.inputs.fields import Angle, FileModel, Length
+from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
 from cagekit.materials.steels import steel
 
 EntrySide = Literal["left", "right", "both", "centre"]
@@ -28,7 +29,6 @@ class PlateEntry(FileModel):
         pattern=r"^[a-z0-9_]*$",
         description="name of the plate; with side = 'both' each side gets its own suffix",
     )
-    at: PlaceString = Field("", description="where it goes; see the kind")
     side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")
     preset: str | None = Field(None, description="plate preset that gives the other values")
     thickness: Length | None = Field(None, gt=0, description="plate thickness")
@@ -57,6 +57,7 @@ class FloorPlateEntry(PlateEntry):
     """
 
     kind: Literal["floor_plate"]
+    at: FootField = Field(None, description="where it goes; every foot when left out")
     style: Literal["flat", "folded", "plinth"] = Field(
         "flat", description="folded follows the floor profile of the car sheet; plinth is a box"
     )
@@ -98,6 +99,7 @@ class GussetEntry(PlateEntry):
     """
 
     kind: Literal["gusset"]
+    at: EndField | None = Field(None, description="where it goes; no preset says it")
     style: Literal["flat", "folded"] = Field(
         "flat", description="flat in the plane of both axes, or a folded saddle over both tubes"
     )
@@ -122,6 +124,7 @@ class TabEntry(PlateEntry):
     """
 
     kind: Literal["tab"]
+    at: LocationField | None = Field(None, description="where it goes; no preset says it")
     use: Literal["harness", "seat", "net", "other"] = "other"
     hole: Length = Field(13.0, gt=0, description="bolt hole")
     bolt_size: str | None = None
@@ -148,6 +151,7 @@ class OutriggerBoxEntry(PlateEntry):
     """
 
     kind: Literal["outrigger_box"]
+    at: FootField = Field(None, description="the foot it carries")
     inner_y: Length | None = Field(None, description="inner end from the centre plane")
     outer_y: Length | None = Field(None, description="outer end from the centre plane")
     width: Length = Field(70.0, gt=0, description="fore and aft")
@@ -164,6 +168,7 @@ class SwingBracketEntry(PlateEntry):
     """
 
     kind: Literal["swing_bracket"]
+    at: SwingField = Field(SwingName(), description="where it goes; every joint when left out")
     design: Literal["saddle", "cheeks"] = Field(
         "saddle", description="folded saddle over the cut, or two flat cheeks"
     )
@@ -214,8 +219,6 @@ AnyPlateEntry = Annotated[
     Field(discriminator="kind"),
 ]
 """One entry of ``[[plate]]``, chosen by its ``kind``."""
-
-PLATE_ENTRY: TypeAdapter[AnyPlateEntry] = TypeAdapter(AnyPlateEntry)
 
 
 class PlateFile(FileModel):

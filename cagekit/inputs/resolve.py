@@ -13,6 +13,7 @@ from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.plate_presets import plates_of
 from cagekit.inputs.presets import find_preset, load_file, reference_error
 from cagekit.inputs.tooling import Tooling
 from cagekit.inputs.tube import TubeFile
@@ -53,6 +54,10 @@ def resolve(file: BuildFile, path: Path) -> Build:
         layout=layout,
         tubes=tubes,
         entries=entries,
+        plates=(
+            *plates_of(layout.plate, files[f"layout {file.layout}"], path.parent),
+            *plates_of(file.plate, path, path.parent),
+        ),
         files=files,
     )
 

@@ -17,6 +17,7 @@ from cagekit.inputs.build import BuildFile
 from cagekit.inputs.entries import FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.messages import unit_of
+from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd
 from cagekit.inputs.presets import load, read_toml
 
 SCALARS = ("kind", "name", "description", "units")
@@ -176,6 +177,8 @@ def _as_written(value: Any, unit: str) -> str:
     """A value of the model as a file says it; ``...`` where the layout leaves it open."""
     if value is None:
         return "..."
+    if isinstance(value, OnTube | AtPoint | OnCar | TubeEnd):
+        return _literal(str(value))
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_as_written(v, unit) for v in value) + "]"
     if unit == "deg":

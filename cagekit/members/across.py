@@ -7,8 +7,9 @@ from math import cos
 
 from cagekit.cage.member import Member, Side
 from cagekit.inputs.entries import HarnessBarEntry, HoopDiagonalEntry, RoofDiagonalEntry
+from cagekit.inputs.places import OnTube
 from cagekit.members.site import Site
-from cagekit.members.strut import between, crossed
+from cagekit.members.strut import between, crossed, hoop
 from cagekit.people.posture import seated
 
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -19,7 +20,7 @@ SEAT_TO_SHOULDER = 460.0
 def make_harness_bar(site: Site, entry: HarnessBarEntry) -> list[Member]:
     """Make a harness bar between the legs of the main hoop, below the driver's shoulder."""
     height = shoulder_height(site) - entry.below_shoulder if entry.height is None else entry.height
-    start, end = (f"on main_hoop.{side} at height {height!r} mm" for side in ("left", "right"))
+    start, end = (hoop(side).spot("height", height) for side in SIDES)
     return between(site, entry, "harness_bar", start, end)
 
 
@@ -39,10 +40,10 @@ def make_hoop_diagonal(site: Site, entry: HoopDiagonalEntry) -> list[Member]:
     other = "right" if driver == "left" else "left"
     high, low = (driver, other) if entry.upper == "driver" else (other, driver)
 
-    def ends(top: str, bottom: str) -> tuple[str, str]:
+    def ends(top: str, bottom: str) -> tuple[OnTube, OnTube]:
         return (
-            f"on main_hoop.{top} at top bend down {entry.drop!r} mm",
-            f"on main_hoop.{bottom} at foot up {entry.rise!r} mm",
+            hoop(top).spot("top bend", move="down", by=entry.drop),
+            hoop(bottom).spot("foot", move="up", by=entry.rise),
         )
 
     if entry.style == "crossed":
@@ -56,8 +57,8 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
     other = "right" if driver == "left" else "left"
     front = _front_corner(site, entry)
 
-    def rear(side: str) -> str:
-        return f"on main_hoop.{side} at top bend inboard {entry.inset!r} mm"
+    def rear(side: str) -> OnTube:
+        return hoop(side).spot("top bend", move="inboard", by=entry.inset)
 
     if entry.style != "v":
         first, second = (rear(other), front(driver)), (rear(driver), front(other))
@@ -66,17 +67,17 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
         return between(site, entry, "roof_diagonal", *first)
     out: list[Member] = []
     for side in SIDES:
-        made = between(site, entry, "roof_diagonal", "on main_hoop at y 0", front(side), side=side)
+        made = between(site, entry, "roof_diagonal", hoop().spot("y", 0.0), front(side), side=side)
         site.add(made)
         out.extend(made)
     return out
 
 
-def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], str]:
-    """Place text of the roof's front corner on the halo, front hoop or half hoop there is."""
+def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], OnTube]:
+    """The roof's front corner on the halo, front hoop or half hoop there is, by side."""
     holder = site.first("halo", "front_hoop", "half_hoop_left")
-    if holder == "halo":
-        return lambda side: f"on halo.{side} at front bend back {entry.inset!r} mm"
-    if holder == "front_hoop":
-        return lambda side: f"on front_hoop.{side} at top bend inboard {entry.inset!r} mm"
-    return lambda side: f"on half_hoop_{side} at top bend back {entry.inset!r} mm"
+    member, at, move = {
+        "halo": ("halo", "front bend", "back"),
+        "front_hoop": ("front_hoop", "top bend", "inboard"),
+    }.get(holder, ("half_hoop", "top bend", "back"))
+    return lambda side: OnTube(member=member, side=side, at=at, move=move, by=entry.inset)

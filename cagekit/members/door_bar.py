@@ -9,8 +9,9 @@ from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
+from cagekit.inputs.places import OnTube
 from cagekit.members.site import Site
-from cagekit.members.strut import between, crossed, front_leg, second
+from cagekit.members.strut import between, crossed, front_leg, hoop, second
 
 CUT_FROM_NODE = 2.75
 """Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld,
@@ -27,11 +28,10 @@ further in, so that the bar can stand square out of the car."""
 def make(site: Site, entry: DoorBarEntry) -> list[Member]:
     """Make the door bars of one side; end a is on the main hoop, end b on the front member."""
     side = str(entry.side)
-    front = f"on {entry.front_member}" if entry.front_member else front_leg(site, side)
-    hoop = f"on main_hoop.{side}"
+    front = entry.front_member or front_leg(site, side)
 
-    def ends(rear: float, ahead: float) -> tuple[str, str]:
-        return f"{hoop} at height {rear!r} mm", f"{front} at height {ahead!r} mm"
+    def ends(rear: float, ahead: float) -> tuple[OnTube, OnTube]:
+        return hoop(side).spot("height", rear), front.spot("height", ahead)
 
     if entry.style == "single":
         made = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))

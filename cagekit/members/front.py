@@ -9,6 +9,7 @@ from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Arc, Vec, unit, vec
 from cagekit.inputs.entries import FrontHoopEntry, HalfHoopEntry, HaloEntry, PillarBarEntry
+from cagekit.inputs.places import OnTube
 from cagekit.members.site import Site
 
 SIDES = ("left", "right")
@@ -69,9 +70,9 @@ def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
     side = str(entry.side)
     inset = entry.gap + site.tube(entry, "a_pillar_bar").od / 2
     holder = site.first("halo", "front_hoop", "header_bar")
-    usual = f"on {holder}.{side} at front bend back {BEHIND_BEND!r} mm"
+    usual = OnTube(member=holder, side=side).spot("front bend", move="back", by=BEHIND_BEND)
     if holder == "header_bar":
-        usual = f"on half_hoop_{side} at top bend"
+        usual = OnTube(member="half_hoop", side=side, at="top bend")
     top = site.place(entry, entry.top or usual, "top")
     foot = site.foot(side, "front_foot", owner=entry.id)
     knee = np.array(pillar_base(site, entry.id, side, inset))

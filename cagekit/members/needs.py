@@ -6,11 +6,11 @@ every field of a car sheet and hold this table against the cages that come out.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from cagekit.inputs.entries import MemberEntry
+from cagekit.inputs.places import OnCar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +92,7 @@ NEEDS: Mapping[str, tuple[Need, ...]] = {
 FOOT_PLATE = ("sheet", "profile")
 """Fields of a foot that the plate under it reads; a rear brace lands on no floor to fold to."""
 
-_CAR = re.compile(r"\bcar\s+(left|right)\s+(main_foot|front_foot|rear_foot)\b", re.IGNORECASE)
+FEET = ("main_foot", "front_foot", "rear_foot")
 
 
 def needed(entries: Sequence[MemberEntry]) -> dict[str, tuple[str, ...]]:
@@ -133,6 +133,7 @@ def _fields(entry: MemberEntry, present: Iterable[str]) -> Iterator[str]:
         if fits and not told and need.without not in present:
             yield need.field
     for name in ("from_", "to", "top"):
-        for _, foot in _CAR.findall(getattr(entry, name, None) or ""):
-            yield f"side.{foot}.point"
-            yield f"side.{foot}.normal"
+        place = getattr(entry, name, None)
+        if isinstance(place, OnCar) and place.spot in FEET:
+            yield f"side.{place.spot}.point"
+            yield f"side.{place.spot}.normal"

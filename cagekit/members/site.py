@@ -15,6 +15,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
+from cagekit.inputs.places import Location
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
 
@@ -28,7 +29,7 @@ class Site:
     def __init__(self, build: Build) -> None:
         self.build, self.car = build, build.car
         self.members: dict[str, Member] = {}
-        self.places = Places(build.car, self.members, build.units)
+        self.places = Places(build.car, self.members)
 
     def add(self, members: Sequence[Member]) -> None:
         """Take in members, so that later ones can hang on them."""
@@ -49,9 +50,9 @@ class Site:
         """Name of an entry's field, for messages."""
         return f"{self.build.name} [members.{entry.id}] {field}"
 
-    def place(self, entry: MemberEntry, text: str, field: str) -> Place:
+    def place(self, entry: MemberEntry, place: Location, field: str) -> Place:
         """Find a place; one on the car is raised by the plate that the tube stands on."""
-        return self._raised(self.places.find(text, where=self.where(entry, field)))
+        return self._raised(self.places.find(place, where=self.where(entry, field)))
 
     def first(self, *names: str) -> str:
         """The first of ``names`` that is a member already; GeometryError when none is."""

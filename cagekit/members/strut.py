@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from cagekit.cage.member import Member, Side
 from cagekit.cage.places import Place
@@ -20,8 +21,18 @@ from cagekit.inputs.entries import (
     StrutEntry,
     WindscreenBraceEntry,
 )
+from cagekit.inputs.places import Location, OnCar, OnTube
 from cagekit.members.site import Site
 
+SIDES = ("left", "right")
+BEHIND_CORNER = 140.0
+"""Upper node of a windscreen-pillar brace behind the middle of the front bend, mm (from memory)."""
+ALONG_RAIL = 80.0
+"""The same on a roof rail, from its front end, mm (from memory)."""
+ABOVE_FOOT = 60.0
+"""Its lower node above the front foot, mm (from memory)."""
+CROSS_SHARE = 0.6
+"""A cross member's nodes on the rear braces, share of their length from the hoop (from memory)."""
 SET_BACK_TOL = 0.5
 """A dash bar set back by less than this (mm) is straight."""
 BEND_SHARE = 0.2
@@ -29,7 +40,13 @@ BEND_SHARE = 0.2
 
 
 def between(
-    site: Site, entry: StrutEntry, role: str, start: str, end: str, *, side: Side | None = None
+    site: Site,
+    entry: StrutEntry,
+    role: str,
+    start: Location,
+    end: Location,
+    *,
+    side: Side | None = None,
 ) -> list[Member]:
     """Make a strut between the entry's places, or these usual ones where it names none.
 
@@ -52,7 +69,7 @@ def second(
     entry: StrutEntry,
     role: str,
     word: str,
-    ends: tuple[str, str],
+    ends: tuple[Location, Location],
     split_by: Sequence[str] = (),
 ) -> list[Member]:
     """Make the other bar of an entry that makes two; the entry's own places are of the first.
@@ -65,12 +82,16 @@ def second(
         ends: its places.
         split_by: members that run through, besides those that the entry names.
     """
-    a, b = (site.place(entry, text, name) for text, name in zip(ends, ("from", "to"), strict=True))
+    a, b = site.place(entry, ends[0], "from"), site.place(entry, ends[1], "to")
     return site.struts(entry, role, a, b, bar=f"{entry.id}_{word}", split_by=split_by)
 
 
 def crossed(
-    site: Site, entry: StrutEntry, role: str, first: tuple[str, str], other: tuple[str, str]
+    site: Site,
+    entry: StrutEntry,
+    role: str,
+    first: tuple[Location, Location],
+    other: tuple[Location, Location],
 ) -> list[Member]:
     """Make two struts that cross: the second is cut and coped to the first."""
     made = between(site, entry, role, *first)
@@ -78,54 +99,58 @@ def crossed(
     return made + second(site, entry, role, "cross", other, (entry.id,))
 
 
-def front_leg(site: Site, side: str) -> str:
-    """Place text of the member that stands at the front on this side, up to ``at``."""
+def hoop(side: str = "") -> OnTube:
+    """The main hoop, or one side of it."""
+    return OnTube(member="main_hoop", side=side)
+
+
+def front_leg(site: Site, side: str) -> OnTube:
+    """The member that stands at the front on this side."""
     name = site.first(f"a_pillar_bar_{side}", f"half_hoop_{side}", "front_hoop")
-    return f"on {name}" if name.endswith(side) else f"on {name}.{side}"
+    return OnTube(member=name, side=side if name == "front_hoop" else "")
 
 
 def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
     """Make a free strut; both places must be given."""
-    for name, text in (("from", entry.from_), ("to", entry.to)):
-        if not text:
-            raise InputError(
-                site.where(entry, name),
-                problem="a free strut needs both places.",
-                hint="e.g. `on main_hoop.left at height 450`.",
-            )
-    return between(site, entry, "strut", str(entry.from_), str(entry.to))
+    if entry.from_ is None or entry.to is None:
+        raise InputError(
+            site.where(entry, "from" if entry.from_ is None else "to"),
+            problem="a free strut needs both places.",
+            hint="e.g. `on main_hoop.left at height 450`.",
+        )
+    return between(site, entry, "strut", entry.from_, entry.to)
 
 
 def make_rear_brace(site: Site, entry: BraceEntry) -> list[Member]:
     """Make a rear brace from the top bend of the main hoop back to the frame or tower."""
-    side = entry.side
-    drop = f" down {entry.drop!r} mm" if entry.drop > 0 else ""
-    start = f"on main_hoop.{side} at top bend{drop}"
-    return between(site, entry, "rear_brace", start, f"car {side} rear_foot")
+    side = str(entry.side)
+    start = hoop(side).spot("top bend", move="down", by=max(entry.drop, 0.0))
+    return between(site, entry, "rear_brace", start, OnCar(side=side, spot="rear_foot"))
 
 
 def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Member]:
     """Make a windscreen-pillar brace from the rail behind the front corner to the lower leg."""
-    side = entry.side
-    holder = site.first("halo", "roof_rail_" + str(side), "half_hoop_" + str(side))
-    start = (
-        f"on {holder}.{side} at front bend back 140 mm"
-        if holder != f"roof_rail_{side}"
-        else f"on {holder} at station 80 mm"
-    )
-    foot = site.places.car_foot(str(side), "front_foot", where=site.where(entry, "to"))
-    low = float(foot.point[2]) + 60.0 if entry.low is None else entry.low
-    return between(
-        site, entry, "windscreen_brace", start, f"{front_leg(site, str(side))} at height {low!r} mm"
-    )
+    side = str(entry.side)
+    holder = OnTube(member=site.first("halo", f"roof_rail_{side}", f"half_hoop_{side}"))
+    if holder.member == "halo":
+        holder = replace(holder, side=side)
+    start = holder.spot("front bend", move="back", by=BEHIND_CORNER)
+    if holder.member == f"roof_rail_{side}":
+        start = holder.spot("station", ALONG_RAIL)
+    foot = site.places.car_foot(side, "front_foot", where=site.where(entry, "to"))
+    low = float(foot.point[2]) + ABOVE_FOOT if entry.low is None else entry.low
+    end = front_leg(site, side).spot("height", low)
+    return between(site, entry, "windscreen_brace", start, end)
 
 
 def make_sill_bar(site: Site, entry: SillBarEntry) -> list[Member]:
     """Make a sill bar along the sill, just above the feet."""
     side = str(entry.side)
-    hoop = f"on main_hoop.{side} at foot up {entry.rise!r} mm"
-    front = f"on {entry.front_member}" if entry.front_member else front_leg(site, side)
-    return between(site, entry, "sill_bar", hoop, f"{front} at foot up {entry.rise!r} mm")
+    start, end = (
+        leg.spot("foot", move="up", by=entry.rise)
+        for leg in (hoop(side), entry.front_member or front_leg(site, side))
+    )
+    return between(site, entry, "sill_bar", start, end)
 
 
 def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
@@ -141,9 +166,10 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
             )
         height = dash.top_z - site.tube(entry, "dash_bar").od
     ends = [
-        (f"on {entry.member.replace('{side}', side)}" if entry.member else front_leg(site, side))
-        + f" at height {height!r} mm"
-        for side in ("left", "right")
+        (entry.member.for_side(side) if entry.member else front_leg(site, side)).spot(
+            "height", height
+        )
+        for side in SIDES
     ]
     if abs(entry.set_back) > SET_BACK_TOL and not entry.via:
         a = site.place(entry, entry.from_ or ends[0], "from").point
@@ -157,23 +183,24 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
 
 def make_cross_member(site: Site, entry: CrossMemberEntry) -> list[Member]:
     """Make a cross member, between the rear braces unless it says otherwise."""
-    start, end = (f"on rear_brace_{side} at fraction 0.6" for side in ("left", "right"))
+    start, end = (
+        OnTube(member="rear_brace", side=side, at="fraction", value=CROSS_SHARE) for side in SIDES
+    )
     return between(site, entry, "cross_member", start, end)
 
 
 def make_header_bar(site: Site, entry: HeaderBarEntry) -> list[Member]:
     """Make a header bar across the windscreen header, between the half hoops."""
-    start, end = (f"on half_hoop_{side} at top bend" for side in ("left", "right"))
+    start, end = (OnTube(member="half_hoop", side=side, at="top bend") for side in SIDES)
     return between(site, entry, "header_bar", start, end)
 
 
 def make_roof_rail(site: Site, entry: RoofRailEntry) -> list[Member]:
     """Make a roof rail from the front hoop's corner back to the main hoop."""
-    side = entry.side
-    start = f"on front_hoop.{side} at top bend" + (
-        f" inboard {entry.inset!r} mm" if entry.inset > 0 else ""
-    )
-    return between(site, entry, "roof_rail", start, f"on main_hoop.{side} at top bend")
+    side = str(entry.side)
+    front = OnTube(member="front_hoop", side=side)
+    start = front.spot("top bend", move="inboard", by=max(entry.inset, 0.0))
+    return between(site, entry, "roof_rail", start, hoop(side).spot("top bend"))
 
 
 def make_outrigger(site: Site, entry: OutriggerEntry) -> list[Member]:
@@ -219,9 +246,7 @@ def make_rocker_brace(site: Site, entry: RockerBraceEntry) -> list[Member]:
     """Make a rocker brace from the main hoop's leg down and forward to the top of the sill."""
     side = str(entry.side)
     sign = 1.0 if side == "left" else -1.0
-    start = site.place(
-        entry, entry.from_ or f"on main_hoop.{side} at height {entry.height!r} mm", "from"
-    )
+    start = site.place(entry, entry.from_ or hoop(side).spot("height", entry.height), "from")
     if entry.to:
         return site.struts(entry, "rocker_brace", start, site.place(entry, entry.to, "to"))
     inner, outer = site.car.side(side).sill_top_y

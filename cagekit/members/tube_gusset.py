@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
@@ -11,28 +9,24 @@ from cagekit.inputs.entries import TubeGussetEntry
 from cagekit.members.site import Site
 from cagekit.members.strut import between, spot_along
 
-NODE = re.compile(r"^([a-z0-9_]+)\s+end\s+([ab])$")
-
 
 def make(site: Site, entry: TubeGussetEntry) -> list[Member]:
     """Make a gusset tube across a joint named by its branch end, or between two given places."""
     if entry.from_ and entry.to:
         return between(site, entry, "tube_gusset", entry.from_, entry.to)
-    match = NODE.match((entry.node or "").strip())
-    if not match:
+    if entry.node is None:
         raise InputError(
             site.where(entry, "node"),
-            "",
-            entry.node,
-            problem="names no joint.",
+            problem="is missing.",
             hint="Write the branch's end, e.g. `a_pillar_bar_left end a`.",
         )
-    branch = site.places.member(match[1], where=site.where(entry, "node"))
-    end = branch.end(match[2])
+    name = entry.node.end
+    branch = site.places.member(entry.node.tube, where=site.where(entry, "node"))
+    end = branch.end(name)
     if end.kind is not EndKind.COPE:
-        raise GeometryError(entry.id, f"{branch.id} end {match[2]} is not coped to a member.")
+        raise GeometryError(entry.id, f"{branch.id} end {name} is not coped to a member.")
     parent = site.members[end.parents[0]]
-    node = parent.path.nearest(branch.path.end_point(match[2]))
+    node = parent.path.nearest(branch.path.end_point(name))
     station = node.station + entry.along_parent * (1.0 if entry.way == "b" else -1.0)
     if not 0 < station < parent.path.length:
         raise GeometryError(
@@ -42,5 +36,5 @@ def make(site: Site, entry: TubeGussetEntry) -> list[Member]:
     spot = parent.path.spot(station)
     on_parent = Place(point=spot.point, members=(parent.id,), spot=spot)
     return site.struts(
-        entry, "tube_gusset", spot_along(branch, match[2], entry.along_branch), on_parent
+        entry, "tube_gusset", spot_along(branch, name, entry.along_branch), on_parent
     )

@@ -13,6 +13,7 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Vec2
 from cagekit.hints import did_you_mean
+from cagekit.inputs.places import TubeEnd
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
@@ -119,21 +120,22 @@ class Corner:
         )
 
 
-def joints_at(cage: Cage, at: str, where: str) -> tuple[Joint, ...]:
+def joints_at(cage: Cage, at: TubeEnd | None, where: str) -> tuple[Joint, ...]:
     """The joints an entry's ``at`` means: ``rear_brace_left end a`` or ``rear_brace end a``."""
-    name, _, end = at.strip().partition(" end ")
+    if at is None:
+        raise InputError(where, "at", problem="is missing.", hint="e.g. `rear_brace end a`.")
     found = tuple(
         j
         for j in cage.joints
-        if j.branch_end == end and name in (j.branch, cage.member(j.branch).role)
+        if j.branch_end == at.end and at.tube in (j.branch, cage.member(j.branch).role)
     )
     if not found:
         known = [f"{j.branch} end {j.branch_end}" for j in cage.joints]
         raise InputError(
             where,
             "at",
-            at,
+            str(at),
             problem="no tube is coped there.",
-            hint=did_you_mean(at, known, what="Coped ends"),
+            hint=did_you_mean(str(at), known, what="Coped ends"),
         )
     return found

@@ -10,8 +10,9 @@ from cagekit.cage.member import EndKind, EndName
 from cagekit.cage.plate import Plate
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
+from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
-from cagekit.plates.entries import floor_entry, foot_rise, plate_entries
+from cagekit.plates.entries import floor_entry, foot_rise
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding
@@ -39,9 +40,9 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
         InputError: an entry names a place that does not exist, or two plates have one id.
         GeometryError: a plate cannot be made; says which and why.
     """
-    entries = plate_entries(build)
+    entries = build.plates
     out: list[Plate] = []
-    used: set[str] = set()
+    used: set[FootName] = set()
     for member, end in feet_of(cage):
         out.extend(_foot_plates(build, cage, member, end, entries, used))
     _require_used(cage, build, entries, used)
@@ -73,13 +74,15 @@ def feet_of(cage: Cage) -> tuple[tuple[str, EndName], ...]:
     )
 
 
-def foot_names(cage: Cage, member: str, end: EndName) -> tuple[str, ...]:
+def foot_names(cage: Cage, member: str, end: EndName) -> tuple[FootName, ...]:
     """What a foot answers to in an entry's ``at``."""
     m = cage.member(member)
-    place = m.end(end).foot
-    names = [f"{m.id} end {end}", m.id, f"{m.role} end {end}", m.role]
-    if place:
-        names += [place, place.partition(".")[2]]
+    names = [
+        FootName(name=n, end=e) for n in dict.fromkeys((m.id, m.bar, m.role)) for e in (end, "")
+    ]
+    side, _, spot = m.end(end).foot.partition(".")
+    if spot:
+        names += [FootName(name=spot, side=side), FootName(name=spot)]
     return tuple(names)
 
 
@@ -104,7 +107,7 @@ def _foot_plates(
     member: str,
     end: EndName,
     entries: Sequence[PlateEntry],
-    used: set[str],
+    used: set[FootName],
 ) -> Sequence[Plate]:
     how = cage.member(member).end(end)
     names = foot_names(cage, member, end)
@@ -136,21 +139,23 @@ def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str
         raise InputError(
             f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
             "at",
-            entry.at,
+            str(entry.at or "feet"),
             problem=f"{foot.name} was raised {rise:.1f} mm, its plate is {need:.1f} mm high.",
             hint=f"Say at = {place!r} or {place.partition('.')[2]!r}, so that the tube follows.",
         )
 
 
-def _require_used(cage: Cage, build: Build, entries: Sequence[PlateEntry], used: set[str]) -> None:
+def _require_used(
+    cage: Cage, build: Build, entries: Sequence[PlateEntry], used: set[FootName]
+) -> None:
     for entry in entries:
-        if isinstance(entry, FloorPlateEntry) and entry.at not in ("", "feet", *used):
+        if isinstance(entry, FloorPlateEntry) and entry.at not in (None, *used):
             raise InputError(
                 f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
                 "at",
-                entry.at,
+                str(entry.at),
                 problem="no tube stands there.",
-                hint=did_you_mean(entry.at, used, what="Feet"),
+                hint=did_you_mean(str(entry.at), map(str, used), what="Feet"),
             )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from cagekit.cage.plate import Mark, Plate, Weld
 from cagekit.errors import GeometryError, InputError
 from cagekit.hints import did_you_mean
+from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import OutriggerBoxEntry, PlateEntry
 from cagekit.plates.box import BoxSpec, box, told
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
@@ -25,7 +26,7 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
 
     assert isinstance(entry, OutriggerBoxEntry)
     out: list[Plate] = []
-    known: list[str] = []
+    known: list[FootName] = []
     for member, end in feet_of(cage):
         names = foot_names(cage, member, end)
         known += names
@@ -37,9 +38,9 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
         raise InputError(
             where,
             "at",
-            entry.at,
+            str(entry.at or ""),
             problem="no tube stands there.",
-            hint=did_you_mean(entry.at, known, what="Feet"),
+            hint=did_you_mean(str(entry.at), map(str, known), what="Feet"),
         )
     return out
 

@@ -14,6 +14,7 @@ from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate, Weld, circle_segme
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
+from cagekit.inputs.places import OnTube
 from cagekit.inputs.plate import PlateEntry, TabEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
@@ -46,9 +47,16 @@ class TabSpec:
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
     """Make the tab or the two cheeks of a clevis of one entry."""
     assert isinstance(entry, TabEntry)
-    place = Places(build.car, cage.members, build.units).find(entry.at, where=where)
-    if not place.members or place.spot is None:
-        raise InputError(where, "at", entry.at, problem="a tab stands on a tube.")
+    if not isinstance(entry.at, OnTube):
+        raise InputError(
+            where,
+            "at",
+            str(entry.at or ""),
+            problem="a tab stands on a tube.",
+            hint="Write e.g. `on harness_bar at y 90`.",
+        )
+    place = Places(build.car, cage.members).find(entry.at, where=where)
+    assert place.spot is not None
     member = cage.member(place.members[0])
     bolt = fastener(entry.bolt_size, entry.bolt_grade or "") if entry.bolt_size else None
     spec = TabSpec(

@@ -16,7 +16,6 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import PlateEntry
-from cagekit.plates.entries import plate_entries
 from cagekit.swing.brackets import brackets
 from cagekit.swing.hardware import choose_pin, hardware
 from cagekit.swing.relief import relief_lean
@@ -52,8 +51,8 @@ def divide_all(
         GeometryError: a bar cannot be divided; says which, why and what would do.
     """
     bars = [m for m in members.values() if m.swing is not None]
-    entries = plate_entries(build)
-    require_known(entries, [(m.id, m.role) for m in bars], build.name)
+    entries = build.plates
+    require_known(entries, bars, build.name)
     found = {e.id: e for e in build.entries if isinstance(e, DoorBarEntry)}
     call = (Kept() if kept is None else kept).call
     return tuple(
@@ -84,7 +83,7 @@ def divide(
     specs: dict[JointName, BracketSpec] = {
         name: bracket_spec(
             f"{bar.id} {name}",
-            bracket_entry(entries, bar.id, bar.role, name, units),
+            bracket_entry(entries, bar, name, units),
             name,
             radius,
             tooling,

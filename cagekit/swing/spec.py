@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from cagekit.cage.door import BracketSpec, JointName
+from cagekit.cage.member import Member
 from cagekit.errors import GeometryError, InputError, NotFoundError
 from cagekit.inputs.plate import PlateEntry, SwingBracketEntry, laid_on
+from cagekit.inputs.plate_presets import plate_preset
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinKind, pin_size
-from cagekit.plates.entries import plate_preset
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
@@ -33,25 +34,24 @@ MOST_SLEEVE = 0.6
 
 
 def bracket_entry(
-    entries: Sequence[PlateEntry], bar: str, role: str, joint: JointName, units: str
+    entries: Sequence[PlateEntry], bar: Member, joint: JointName, units: str
 ) -> SwingBracketEntry:
     """The entry for one joint of a bar: the default, then every entry that means this joint.
 
     Args:
         entries: the build's plate entries.
-        bar: id of the bar.
-        role: its role.
+        bar: the bar.
         joint: hinge or latch.
         units: the build's, ``mm`` or ``in``.
     """
     out = plate_preset(DEFAULT_PRESETS[units])
     assert isinstance(out, SwingBracketEntry)
-    names = {"", bar, role, joint, f"{bar} {joint}", f"{role} {joint}"}
-    side = bar.rpartition("_")[2]
     for entry in entries:
-        if not isinstance(entry, SwingBracketEntry) or entry.at not in names:
+        if not isinstance(entry, SwingBracketEntry):
             continue
-        if entry.side in ("left", "right") and entry.side != side:
+        if entry.at.bar not in ("", *bar.names) or entry.at.joint not in ("", joint):
+            continue
+        if entry.side in ("left", "right") and entry.side != bar.side:
             continue
         merged = laid_on(out, entry)
         assert isinstance(merged, SwingBracketEntry)
@@ -59,21 +59,17 @@ def bracket_entry(
     return out
 
 
-def require_known(
-    entries: Sequence[PlateEntry], bars: Sequence[tuple[str, str]], name: str
-) -> None:
-    """Refuse entries whose ``at`` is no swing-out bar; ``bars`` are ids and roles."""
-    known = {"", "hinge", "latch"}
-    for bar, role in bars:
-        known |= {n + e for n in (bar, role) for e in ("", " hinge", " latch")}
+def require_known(entries: Sequence[PlateEntry], bars: Sequence[Member], name: str) -> None:
+    """Refuse entries whose ``at`` names none of the swing-out bars."""
+    known = {"", *(n for bar in bars for n in bar.names)}
     for entry in entries:
-        if isinstance(entry, SwingBracketEntry) and entry.at not in known:
+        if isinstance(entry, SwingBracketEntry) and entry.at.bar not in known:
             raise InputError(
                 f"{name} [[plate]] swing_bracket",
                 "at",
-                entry.at,
+                str(entry.at),
                 problem="no swing-out bar of that name.",
-                hint=f"There are: {', '.join(sorted(known - {''}))}.",
+                hint=f"There are: {', '.join(sorted(known - {''})) or 'none'}.",
             )
 
 

@@ -15,6 +15,7 @@ from cagekit.cage.plate import Hole, Plate
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
+from cagekit.inputs.places import TubeEnd
 from cagekit.materials.tubes import Tube
 from cagekit.plates.box import BoxSpec, box
 from cagekit.plates.corner import Corner, joints_at
@@ -62,7 +63,7 @@ PLACE = np.array([[0.6, 0, 0.8, 700], [0, 1, 0, 520], [-0.8, 0, 0.6, -60], [0, 0
 
 
 def corner(branch, way):
-    (joint,) = joints_at(CAGE, f"{branch} end a", "test")
+    (joint,) = joints_at(CAGE, TubeEnd(tube=branch, end="a"), "test")
     return Corner.of(CAGE, joint, way)
 
 

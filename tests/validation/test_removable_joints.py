@@ -16,8 +16,8 @@ import pytest
 from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.plate_presets import plate_preset
 from cagekit.materials.pins import pin_size
-from cagekit.plates.entries import plate_preset
 
 DATA = Path(__file__).parents[1] / "data"
 INCH = 25.4

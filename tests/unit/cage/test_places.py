@@ -9,8 +9,9 @@ import pytest
 
 from cagekit.assembly.assemble import assemble, members_only
 from cagekit.cage.member import EndKind
-from cagekit.cage.places import Places, parse_place
+from cagekit.cage.places import Places
 from cagekit.errors import CagekitError, GeometryError, InputError
+from cagekit.inputs.places import OnTube, read_location
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
 
@@ -18,11 +19,11 @@ from cagekit.inputs.resolve import load_build
 @pytest.fixture(scope="module")
 def places() -> Places:
     build = load_build("sprint-wagon")
-    return Places(build.car, members_only(build).members, "mm")
+    return Places(build.car, members_only(build).members)
 
 
 def find(places: Places, text: str):  # type: ignore[no-untyped-def]
-    return places.find(text, where="test")
+    return places.find(read_location(text), where="test")
 
 
 def test_height_on_one_side(places: Places) -> None:
@@ -104,9 +105,9 @@ def test_further_parents(places: Places) -> None:
         ("on halo at bend zero", InputError, "not a bend's number"),
         ("on halo at fraction 7", InputError, "0 to 1"),
         ("on halo at end c", InputError, "end a and end b"),
-        ("on halo at station 99999", GeometryError, "off the tube"),
+        ("on halo at station 9999", GeometryError, "off the tube"),
         ("on harness_bar_1 at middle up 10", GeometryError, "does not run up"),
-        ("on halo at end a forward 90000", GeometryError, "ends before"),
+        ("on halo at end a forward 9000", GeometryError, "ends before"),
         ("on harness_bar_1 at top bend", GeometryError, "has no bend there"),
         ("at 1, 2", InputError, "X, Y, Z"),
         ("car middle foot", InputError, "car left rear_foot"),
@@ -122,7 +123,9 @@ def test_wrong_places_are_told(
 
 
 def test_bare_numbers_follow_the_file() -> None:
-    assert parse_place("on a at height 10", where="t", units="in").value == repr(254.0)
+    place = read_location("on a at height 10", "in")
+    assert place == OnTube(member="a", at="height", value=254.0)
+    assert read_location(str(place)) == place
 
 
 def test_a_strut_stands_on_a_spot_of_its_own(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 from cagekit.errors import InputError
 from cagekit.inputs.build import BuildFile, entries_of
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.places import read_location
 
 LAYOUT = Layout.model_validate(
     {
@@ -47,8 +48,8 @@ def test_both_sides_are_spread_and_filled_in() -> None:
         "tie_left",
         "tie_right",
     ]
-    assert made["tie_right"].from_ == "on main_hoop.right at foot"
-    assert made["tie_right"].to == "on rear_brace_left at middle"
+    assert made["tie_right"].from_ == read_location("on main_hoop.right at foot")
+    assert made["tie_right"].to == read_location("on rear_brace_left at middle")
     assert made["tie_left"].via == ((1, 2, 3),)
     assert made["tie_right"].via == ((1, -2, 3),)
 
@@ -78,8 +79,8 @@ def test_members_can_be_left_out_and_added() -> None:
 
 def test_one_side_may_get_another_place() -> None:
     made = entries(members={"tie_left": {"from": "on main_hoop.{side} at height 300"}})
-    assert made["tie_left"].from_ == "on main_hoop.left at height 300 mm"
-    assert made["tie_right"].from_ == "on main_hoop.right at foot"
+    assert made["tie_left"].from_ == read_location("on main_hoop.left at height 300 mm")
+    assert made["tie_right"].from_ == read_location("on main_hoop.right at foot")
 
 
 @pytest.mark.parametrize(

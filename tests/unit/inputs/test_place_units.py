@@ -8,6 +8,7 @@ import pytest
 
 from cagekit.assembly.assemble import members_only
 from cagekit.inputs.entries import FreeStrutEntry
+from cagekit.inputs.places import read_location
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
 
@@ -29,7 +30,8 @@ from cagekit.inputs.resolve import load_build
 def test_a_bare_length_gets_the_files_unit(text: str, read: str) -> None:
     data = {"kind": "strut", "id": "s", "from": text, "to": text}
     entry = FreeStrutEntry.model_validate(data, context={"units": "mm"})
-    assert entry.from_ == entry.to == read
+    assert entry.from_ == entry.to == read_location(read)
+    assert str(entry.to) == str(read_location(str(entry.to)))
 
 
 def test_a_layout_in_mm_serves_a_build_in_inches(tmp_path: Path) -> None:

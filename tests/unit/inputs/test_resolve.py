@@ -34,7 +34,7 @@ gap = 12
 
 [[plate]]
 kind = "floor_plate"
-at = "main_hoop.a"
+at = "main_hoop end a"
 """
 
 
@@ -93,11 +93,9 @@ def test_a_changed_member_tells_all_its_faults(folder: Path) -> None:
 
 
 def test_a_plate_tells_its_faults(folder: Path) -> None:
-    from cagekit.plates.entries import plate_entries
-
-    put(folder, BUILD.replace('at = "main_hoop.a"', "width = 'wide'\nat = 3"))
+    put(folder, BUILD.replace('at = "main_hoop end a"', "width = 'wide'\nat = 3"))
     with pytest.raises(FileInputError) as caught:
-        plate_entries(load_build("b.toml"))
+        load_build("b.toml")
     assert [line.split(":")[1].split("=")[0] for line in str(caught.value).split("\n")] == [
         "20 [plate entry 1] width ",
         "21 [plate entry 1] at ",

@@ -27,7 +27,7 @@ def changed(name: str, **tables: Any) -> Build:
     context = {"units": build.file.units}
     file = BuildFile.model_validate({**data, "plate": (), **tables}, context=context)
     file = file.model_copy(update={"members": members})
-    return replace(build, file=file, entries=entries_of(file, build.layout, "test"))
+    return replace(build, file=file, plates=(), entries=entries_of(file, build.layout, "test"))
 
 
 def made(name: str, **tables: Any) -> Cage:
@@ -214,7 +214,7 @@ def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
             "sprint-wagon",
             {"add": [{"kind": "tube_gusset", "node": "halo"}]},
             InputError,
-            "names no joint",
+            "names no end of a tube",
         ),
         (
             "sprint-wagon",

@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError, InputError
-from cagekit.inputs.resolve import load_build
-from cagekit.plates.entries import plate_entries, spread
+from cagekit.inputs.build import BuildFile
+from cagekit.inputs.places import read_location
+from cagekit.inputs.plate_presets import spread
+from cagekit.inputs.presets import find_preset, read_toml, table_error
+from cagekit.inputs.resolve import load_build, resolve
 from cagekit.plates.feet import feet_of, plates_for
 
 DEMOS = ("gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster")
 
 
+def changed(name, *tables):
+    path = find_preset("build", name)
+    data = {**read_toml(path)[0], "plate": list(tables)}
+    try:
+        file = BuildFile.model_validate(data, context={"units": data["units"]})
+    except ValidationError as error:
+        raise table_error(error, BuildFile, data, path=path, within=()) from None
+    return resolve(file, path)
+
+
 def made(name, *tables):
-    build = load_build(name)
-    build = replace(build, file=build.file.model_copy(update={"plate": tables}))
+    build = changed(name, *tables)
     cage = members_only(build)
     return build, cage, plates_for(build, cage)
 
@@ -137,7 +148,7 @@ def test_a_plate_outrigger_carries_the_foot():
         ({"kind": "floor_plate", "at": "feet", "lenght": 10}, "lenght"),
         ({"kind": "floor_plate", "at": "feet", "material": "cheese"}, "material.*cheese"),
         ({"kind": "flor_plate"}, "flor_plate"),
-        ({"kind": "gusset", "at": "rear_brace end z"}, "no tube is coped there"),
+        ({"kind": "gusset", "at": "rear_brace end z"}, "names no end of a tube"),
         ({"kind": "tab", "at": "at 0, 0, 0"}, "stands on a tube"),
         ({"kind": "floor_plate", "at": "main_hoop end a", "thickness": 9}, "raised 3.0 mm"),
         ({"kind": "outrigger_box", "at": "nowhere", "inner_y": 1}, "no tube stands there"),
@@ -156,7 +167,6 @@ def test_an_impossible_plate_names_itself():
 
 
 def test_both_sides_are_spread_and_mirrored():
-    build = load_build("track-roadster")
     table = {
         "kind": "tab",
         "id": "net",
@@ -164,10 +174,13 @@ def test_both_sides_are_spread_and_mirrored():
         "at": "on rear_brace_{side} at fraction 0.5",
         "toward": [0, 1, 0],
     }
-    build = replace(build, file=build.file.model_copy(update={"plate": (table,)}))
-    left, right = [e for e in plate_entries(build) if e.id.startswith("net")]
+    build = changed("track-roadster", table)
+    left, right = [e for e in build.plates if e.id.startswith("net")]
     assert (left.id, right.id) == ("net_left", "net_right")
-    assert (left.at, right.toward) == ("on rear_brace_left at fraction 0.5", (0, -1, 0))
+    assert (left.at, right.toward) == (
+        read_location("on rear_brace_left at fraction 0.5"),
+        (0, -1, 0),
+    )
     assert spread(left.model_copy(update={"side": None})) != ()
 
 

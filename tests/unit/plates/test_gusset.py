@@ -10,6 +10,7 @@ import pytest
 
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.outline import Outline
+from cagekit.inputs.places import TubeEnd
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.gusset import GussetSpec, flat_gusset, widest
 from cagekit.plates.profile import Folding
@@ -25,7 +26,7 @@ RADII = {"main_hoop": 22.5, "brace_left": 20.0, "stay": 20.0}
 
 
 def corner(branch, way):
-    (joint,) = joints_at(CAGE, f"{branch} end a", "test")
+    (joint,) = joints_at(CAGE, TubeEnd(tube=branch, end="a"), "test")
     return Corner.of(CAGE, joint, way)
 
 
@@ -141,7 +142,7 @@ def test_folded_gusset_needs_straight_tubes_and_long_legs():
 
 def test_a_wrong_joint_names_the_closest():
     with pytest.raises(InputError, match="brace_left end a"):
-        joints_at(CAGE, "brace_lft end a", "test")
+        joints_at(CAGE, TubeEnd(tube="brace_lft", end="a"), "test")
 
 
 def test_both_corners_of_a_joint_add_up_to_half_a_turn():

@@ -11,6 +11,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
+from cagekit.inputs.places import SwingName
 from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.shop.papers.order import order_of_work
 from cagekit.shop.welding.welds import weld_map
@@ -93,10 +94,10 @@ def test_bracket_needs_room_on_the_stub(make) -> None:
 
 
 def test_bracket_entry_for_no_bar_is_refused() -> None:
-    entry = SwingBracketEntry(kind="swing_bracket", at="door_bar_rihgt")
+    entry = SwingBracketEntry(kind="swing_bracket", at=SwingName(bar="door_bar_rihgt"))
     with pytest.raises(InputError, match="no swing-out bar"):
-        require_known([entry], [("door_bar_left", "door_bar")], "x")
-    require_known([entry.model_copy(update={"at": "latch"})], [], "x")
+        require_known([entry], [], "x")
+    require_known([entry.model_copy(update={"at": SwingName(joint="latch")})], [], "x")
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])

@@ -15,6 +15,7 @@ from cagekit.checks.registry import run
 from cagekit.checks.swing_out import findings
 from cagekit.design import Design
 from cagekit.inputs.build import Build
+from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.resolve import load_build
 
 Told = Callable[..., dict[str, Finding]]
@@ -29,12 +30,12 @@ def told(wagon: tuple[Build, Cage]) -> Told:
         members = dict(build.file.members)
         members["door_bar"] = {**members.get("door_bar", {}), **(bar or {})}
         plate = {"kind": "swing_bracket", **bracket}
-        file = build.file.model_copy(update={"plate": (*build.file.plate, plate)})
+        brackets = SwingBracketEntry.model_validate(plate, context={"units": build.units})
         entries = tuple(
             e.model_copy(update=_read(type(e), bar)) if bar and str(e.kind) == "door_bar" else e
             for e in build.entries
         )
-        changed = replace(build, file=file, entries=entries)
+        changed = replace(build, plates=(*build.plates, brackets), entries=entries)
         cage = assemble(changed)
         out: dict[str, Finding] = {}
         for f in findings(Design(build=changed, cage=cage)):
