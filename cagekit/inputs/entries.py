@@ -7,12 +7,16 @@ and ``{other}`` stand for the entry's side and the opposite one.
 
 from __future__ import annotations
 
+from math import pi
 from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field
 
 from cagekit.inputs.fields import Angle, FileModel, Length, Point
 from cagekit.inputs.places import EndField, LocationField, TubeField
+
+CUT_GAP = 2.0
+"""Width of a saw cut, mm (common practice)."""
 
 EntrySide = Literal["left", "right", "both", "centre"]
 
@@ -226,7 +230,7 @@ class DoorBarEntry(StrutEntry):
     cut_rear_height: Length | None = Field(
         None, description="rear cut by its height above the sill plane instead"
     )
-    cut_gap: Length = Field(2.0, gt=0, description="width of the saw cut at each end")
+    cut_gap: Length = Field(CUT_GAP, gt=0, description="width of the saw cut at each end")
     pin_tilt: Angle = Field(
         0.0,
         ge=-1.6,
@@ -234,7 +238,7 @@ class DoorBarEntry(StrutEntry):
         description="pins turned about the bar from upright, degrees, top outboard positive",
     )
     open_angle: Angle = Field(
-        1.5708, gt=0.1, le=3.0, description="how far the bar should swing out, degrees"
+        pi / 2, gt=0.1, le=3.0, description="how far the bar should swing out, degrees"
     )
 
 

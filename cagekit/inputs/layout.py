@@ -10,6 +10,9 @@ from cagekit.inputs.entries import AnyEntry
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.plate import AnyPlateEntry
 
+FOOT_PLATE = 3.0
+"""Plate between floor sheet and tube, and of every plate that says nothing else, mm."""
+
 
 class Layout(FileModel):
     """A layout preset."""
@@ -26,5 +29,5 @@ class Layout(FileModel):
         (), description="plates, gussets and tabs, see the plate presets"
     )
     foot_plate: Length = Field(
-        3.0, ge=0, description="thickness of plate between floor sheet and tube"
+        FOOT_PLATE, ge=0, description="thickness of plate between floor sheet and tube"
     )

@@ -19,24 +19,14 @@ from cagekit.materials.steels import steel
 EntrySide = Literal["left", "right", "both", "centre"]
 
 
-class PlateEntry(FileModel):
-    """Fields that every plate entry has."""
+class PlateSizes(FileModel):
+    """What every plate has."""
 
-    kind: str
-
-    id: str = Field(
-        "",
-        pattern=r"^[a-z0-9_]*$",
-        description="name of the plate; with side = 'both' each side gets its own suffix",
-    )
-    side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")
-    preset: str | None = Field(None, description="plate preset that gives the other values")
     thickness: Length | None = Field(None, gt=0, description="plate thickness")
     material: str | None = Field(
         None, description="key of a steel; a36 in inch builds, s235 in metric ones"
     )
     corner_radius: Length = Field(12.0, ge=0, description="rounding of the outer corners")
-    omit: bool = Field(False, description="leave it out")
 
     @field_validator("material")
     @classmethod
@@ -49,7 +39,43 @@ class PlateEntry(FileModel):
         return value
 
 
-class FloorPlateEntry(PlateEntry):
+class PlateEntry(PlateSizes):
+    """Fields that every plate entry has."""
+
+    kind: str
+
+    id: str = Field(
+        "",
+        pattern=r"^[a-z0-9_]*$",
+        description="name of the plate; with side = 'both' each side gets its own suffix",
+    )
+    side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")
+    preset: str | None = Field(None, description="plate preset that gives the other values")
+    omit: bool = Field(False, description="leave it out")
+
+
+class FloorPlate(PlateSizes):
+    """Sizes of a plate under a tube's foot."""
+
+    corner_radius: Length = Field(15.0, ge=0, description="rounding of the corners")
+    length: Length = Field(150.0, gt=0, description="fore and aft")
+    width: Length = Field(150.0, gt=0, description="across, along the sheet when folded")
+    fix: Literal["welded", "bolted"] = Field("welded", description="welded or bolted")
+    bolts: int = Field(4, ge=2, le=8, description="bolts when bolted")
+    bolt_size: str | None = Field(None, description="3/8-16 in inch builds, M10 in metric ones")
+    bolt_grade: str | None = Field(None, description="grade-5 in inch builds, 8.8 in metric ones")
+    edge: Length | None = Field(
+        None, gt=0, description="hole centre to plate edge; twice the bolt when left out"
+    )
+    plugs: int = Field(0, ge=0, le=12, description="plug (rosette) weld holes when welded")
+    plug_diameter: Length = Field(8.0, gt=0, description="diameter of those holes")
+    weld_leg: Length = Field(4.0, gt=0, description="fillet round the tube's foot")
+    fold_radius: Length | None = Field(
+        None, ge=0, description="inside radius, when not the brake's"
+    )
+
+
+class FloorPlateEntry(FloorPlate, PlateEntry):
     """Plate under a tube's foot: flat, folded to the floor, or the top of a box foot.
 
     ``at`` is a tube end (``main_hoop end a``), a member or role (``rear_brace``), a place of the
@@ -61,26 +87,11 @@ class FloorPlateEntry(PlateEntry):
     style: Literal["flat", "folded", "plinth"] = Field(
         "flat", description="folded follows the floor profile of the car sheet; plinth is a box"
     )
-    length: Length = Field(150.0, gt=0, description="fore and aft")
-    width: Length = Field(150.0, gt=0, description="across, along the sheet when folded")
     shift: tuple[Length, Length] = Field(
         (0.0, 0.0), description="middle of the plate from the foot: forward, outboard"
     )
-    fix: Literal["welded", "bolted"] = "welded"
-    bolts: int = Field(4, ge=2, le=8, description="bolts when bolted")
-    bolt_size: str | None = Field(None, description="3/8-16 in inch builds, M10 in metric ones")
-    bolt_grade: str | None = Field(None, description="grade-5 in inch builds, 8.8 in metric ones")
-    edge: Length | None = Field(
-        None, gt=0, description="hole centre to plate edge; twice the bolt when left out"
-    )
-    plugs: int = Field(0, ge=0, le=12, description="plug (rosette) weld holes when welded")
-    plug_diameter: Length = Field(8.0, gt=0)
     backing: bool | None = Field(None, description="matching plate below; yes when bolted")
     backing_thickness: Length | None = Field(None, gt=0, description="as the plate when left out")
-    weld_leg: Length = Field(4.0, gt=0, description="fillet round the tube's foot")
-    fold_radius: Length | None = Field(
-        None, ge=0, description="inside radius, when not the brake's"
-    )
     front_flange: Length = Field(
         0.0, ge=0, description="second direction: flange ahead of the foot"
     )
@@ -91,20 +102,11 @@ class FloorPlateEntry(PlateEntry):
     wall: Length | None = Field(None, gt=0, description="plinth: thickness of its walls")
 
 
-class GussetEntry(PlateEntry):
-    """Sheet gusset across the corner of a joint.
+class Gusset(PlateSizes):
+    """Sizes of a sheet gusset."""
 
-    ``at`` is the branch's coped end, e.g. ``rear_brace_left end a``, or a role with end
-    (``rear_brace end a``) for all of them.
-    """
-
-    kind: Literal["gusset"]
-    at: EndField | None = Field(None, description="where it goes; no preset says it")
     style: Literal["flat", "folded"] = Field(
         "flat", description="flat in the plane of both axes, or a folded saddle over both tubes"
-    )
-    way: Literal["a", "b", "both"] = Field(
-        "b", description="which way along the parent: towards its end a or b"
     )
     along_branch: Length = Field(80.0, gt=0, description="reach along the branch from the corner")
     along_parent: Length = Field(80.0, gt=0, description="reach along the parent from the corner")
@@ -113,11 +115,42 @@ class GussetEntry(PlateEntry):
     weld_gap: Length = Field(1.0, ge=0, description="gap between the edge and the tube surface")
     hole: Length | None = Field(None, ge=0, description="lightening hole; 0 for none")
     bulge: Length = Field(0.0, ge=0, description="how far the long edge is drawn in as an arc")
-    fold_radius: Length | None = Field(None, ge=0)
-    weld_leg: Length = Field(3.0, gt=0)
+    fold_radius: Length | None = Field(
+        None, ge=0, description="inside radius, when not the brake's"
+    )
+    weld_leg: Length = Field(3.0, gt=0, description="fillet along both tubes")
 
 
-class TabEntry(PlateEntry):
+class GussetEntry(Gusset, PlateEntry):
+    """Sheet gusset across the corner of a joint.
+
+    ``at`` is the branch's coped end, e.g. ``rear_brace_left end a``, or a role with end
+    (``rear_brace end a``) for all of them.
+    """
+
+    kind: Literal["gusset"]
+    at: EndField | None = Field(None, description="where it goes; no preset says it")
+    way: Literal["a", "b", "both"] = Field(
+        "b", description="which way along the parent: towards its end a or b"
+    )
+
+
+class Tab(PlateSizes):
+    """Sizes of a small plate on a tube with one hole, or of a clevis of two."""
+
+    hole: Length = Field(13.0, gt=0, description="bolt hole")
+    bolt_size: str | None = Field(None, description="bolt in it, e.g. M12 or 7/16-20")
+    bolt_grade: str | None = Field(None, description="its grade, e.g. 8.8 or grade-8")
+    reach: Length = Field(35.0, gt=0, description="tube surface to the middle of the hole")
+    width: Length = Field(50.0, gt=0, description="width at the tube")
+    ear: Length = Field(18.0, gt=0, description="radius of the round end about the hole")
+    weld_gap: Length = Field(0.5, ge=0, description="gap between the edge and the tube surface")
+    count: int = Field(1, ge=1, le=2, description="2 makes a clevis")
+    gap: Length = Field(12.0, gt=0, description="clear width of a clevis")
+    weld_leg: Length = Field(4.0, gt=0, description="fillet along the tube")
+
+
+class TabEntry(Tab, PlateEntry):
     """Small plate on a tube with one hole: harness anchor, seat or net tab.
 
     ``at`` is a place, e.g. ``on harness_bar at y 90``.
@@ -126,25 +159,24 @@ class TabEntry(PlateEntry):
     kind: Literal["tab"]
     at: LocationField | None = Field(None, description="where it goes; no preset says it")
     use: Literal["harness", "seat", "net", "other"] = "other"
-    hole: Length = Field(13.0, gt=0, description="bolt hole")
-    bolt_size: str | None = None
-    bolt_grade: str | None = None
-    reach: Length = Field(35.0, gt=0, description="tube surface to the middle of the hole")
-    width: Length = Field(50.0, gt=0, description="width at the tube")
-    ear: Length = Field(18.0, gt=0, description="radius of the round end about the hole")
     toward: tuple[float, float, float] = Field(
         (-1.0, 0.0, 0.0), description="direction it stands off the tube, x forward, y left, z up"
     )
     pull: tuple[float, float, float] | None = Field(
         None, description="direction of the load; as `toward` when left out"
     )
-    weld_gap: Length = Field(0.5, ge=0)
-    count: int = Field(1, ge=1, le=2, description="2 makes a clevis")
-    gap: Length = Field(12.0, gt=0, description="clear width of a clevis")
-    weld_leg: Length = Field(4.0, gt=0)
 
 
-class OutriggerBoxEntry(PlateEntry):
+class OutriggerBox(PlateSizes):
+    """Sizes of a plate box that carries a foot."""
+
+    width: Length = Field(70.0, gt=0, description="fore and aft")
+    height: Length = Field(50.0, gt=0, description="top of the box to its lower edge")
+    corner_radius: Length = Field(0.0, ge=0, description="rounding of the corners")
+    weld_leg: Length = Field(4.0, gt=0, description="fillet round the tube's foot")
+
+
+class OutriggerBoxEntry(OutriggerBox, PlateEntry):
     """Plate box that carries a foot from frame or tunnel out to the sill.
 
     ``at`` is the foot it carries: a tube end or a place of the car sheet.
@@ -154,29 +186,29 @@ class OutriggerBoxEntry(PlateEntry):
     at: FootField = Field(None, description="the foot it carries")
     inner_y: Length | None = Field(None, description="inner end from the centre plane")
     outer_y: Length | None = Field(None, description="outer end from the centre plane")
-    width: Length = Field(70.0, gt=0, description="fore and aft")
-    height: Length = Field(50.0, gt=0, description="top of the box to its lower edge")
-    corner_radius: Length = Field(0.0, ge=0)
-    weld_leg: Length = Field(4.0, gt=0)
 
 
-class SwingBracketEntry(PlateEntry):
-    """Brackets that a swing-out door bar hangs on and latches to.
+class Sleeve(FileModel):
+    """The sleeve that is welded through a swing-out bar for its pin."""
 
-    ``at`` is empty for all swing-out bars, a bar (``door_bar_left``), its role (``door_bar``), an
-    end (``hinge``, ``latch``) or a bar's end (``door_bar_left hinge``). Later entries win.
-    """
+    pin_size: str | None = Field(
+        None, description="size in the pin table; 3/8 in inch builds, M10 in metric ones"
+    )
+    sleeve_od: Length | None = Field(None, gt=0, description="when not the table's")
+    sleeve_bore: Length | None = Field(None, gt=0, description="when not the table's")
+    sleeve_stand: Length = Field(
+        0.5, ge=0, description="how far the sleeve stands out of the bar on each side"
+    )
 
-    kind: Literal["swing_bracket"]
-    at: SwingField = Field(SwingName(), description="where it goes; every joint when left out")
+
+class SwingBracket(Sleeve, PlateSizes):
+    """Sizes of the brackets of one joint, with sleeve, washers and pin."""
+
     design: Literal["saddle", "cheeks"] = Field(
         "saddle", description="folded saddle over the cut, or two flat cheeks"
     )
     pin: Literal["bolt", "quick-release"] | None = Field(
         None, description="bolt at the hinge, quick-release pin at the latch when left out"
-    )
-    pin_size: str | None = Field(
-        None, description="size in the pin table; 3/8 in inch builds, M10 in metric ones"
     )
     pin_grade: str | None = Field(
         None, description="of the bolt; grade-8 in inch builds, 10.9 in metric ones"
@@ -185,11 +217,6 @@ class SwingBracketEntry(PlateEntry):
         None, gt=0, description="stub's cut to the pin; as short as the swing allows if left out"
     )
     hole: Length | None = Field(None, gt=0, description="in the plate, when not the table's")
-    sleeve_od: Length | None = Field(None, gt=0, description="when not the table's")
-    sleeve_bore: Length | None = Field(None, gt=0, description="when not the table's")
-    sleeve_stand: Length = Field(
-        0.5, ge=0, description="how far the sleeve stands out of the bar on each side"
-    )
     spacer: Length | None = Field(
         None, ge=0, description="thickness of the spacer washers, when not the table's"
     )
@@ -210,8 +237,19 @@ class SwingBracketEntry(PlateEntry):
     )
     cup_wall: Length = Field(3.2, gt=0, description="wall of the half cup")
     cup_overlap: Length = Field(30.0, gt=0, description="half cup on the stub")
-    weld_leg: Length = Field(4.0, gt=0)
+    weld_leg: Length = Field(4.0, gt=0, description="leg of the welds")
     fold_radius: Length | None = Field(None, ge=0, description="inside, when not the brake's")
+
+
+class SwingBracketEntry(SwingBracket, PlateEntry):
+    """Brackets that a swing-out door bar hangs on and latches to.
+
+    ``at`` is empty for all swing-out bars, a bar (``door_bar_left``), its role (``door_bar``), an
+    end (``hinge``, ``latch``) or a bar's end (``door_bar_left hinge``). Later entries win.
+    """
+
+    kind: Literal["swing_bracket"]
+    at: SwingField = Field(SwingName(), description="where it goes; every joint when left out")
 
 
 AnyPlateEntry = Annotated[

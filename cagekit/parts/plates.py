@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from math import cos, sin
 from typing import Any
 
@@ -13,7 +14,6 @@ from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.fields import FileModel
-from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.inputs.plate_dims import (
     FloorPlateDims,
     GussetDims,
@@ -21,7 +21,6 @@ from cagekit.inputs.plate_dims import (
     PlinthDims,
     TabDims,
 )
-from cagekit.materials.fasteners import fastener
 from cagekit.materials.tubes import Tube
 from cagekit.parts.tubes import Part, PartKind
 from cagekit.plates.box import BoxSpec, box
@@ -57,24 +56,14 @@ def _folding(d: FloorPlateDims | GussetDims) -> Folding:
 
 
 def _floor(d: FloorPlateDims) -> Sequence[Plate]:
-    from dataclasses import replace
-
     foot = replace(_foot(d.od, d.lean), sheet=d.sheet)
     if d.fold_at:
         level = -d.thickness
         far = (d.fold_at + 500 * cos(d.fold_angle), level + 500 * sin(d.fold_angle))
         foot = replace(foot, profile=((-500.0, level), (d.fold_at, level), far))
-    spec = FloorPlateSpec(
-        thickness=d.thickness,
-        material=d.material,
-        length=d.length,
-        width=d.width,
-        folding=_folding(d),
-        corner_radius=d.corner_radius,
+    spec = replace(
+        FloorPlateSpec.sized(d, _folding(d), d.thickness),
         style="folded" if d.fold_at else "flat",
-        bolt=fastener(d.bolt_size, d.bolt_grade) if d.fix == "bolted" else None,
-        bolts=d.bolts,
-        plugs=0 if d.fix == "bolted" else d.plugs,
         backing=d.backing,
     )
     return floor_plate("floor_plate", foot, spec)
@@ -90,50 +79,23 @@ def _gusset(d: GussetDims) -> Sequence[Plate]:
         ),
     ]
     cage = Cage("part", members)
-    spec = GussetSpec(
-        thickness=d.thickness,
-        material=d.material,
-        along_branch=d.along_branch,
-        along_parent=d.along_parent,
-        nose=d.nose,
-        clip=d.clip,
-        weld_gap=d.weld_gap,
-        hole=d.hole,
-        folding=_folding(d),
-    )
+    spec = GussetSpec.of(d, d.thickness, _folding(d))
     make = folded_gusset if d.style == "folded" else flat_gusset
     return (make("gusset", Corner.of(cage, cage.joints[0], "b"), spec),)
 
 
 def _tab(d: TabDims) -> Sequence[Plate]:
-    spec = TabSpec(
-        thickness=d.thickness,
-        material=d.material,
-        hole=d.hole,
-        reach=d.reach,
-        width=d.width,
-        ear=d.ear,
-        weld_gap=d.weld_gap,
-        count=d.count,
-        gap=d.gap,
-        pin=d.bolt,
-    )
+    spec = TabSpec.of(d, d.thickness)
+    if d.bolt is not None and not d.bolt_size:
+        spec = replace(spec, pin=d.bolt)
     path = CentreLine.straight((-STUB, 0, 0), (STUB, 0, 0))
     return tabs("tab", "tube", path, d.od / 2, STUB, spec, (0.0, 0.0, 1.0))
 
 
 def _plinth(d: PlinthDims) -> Sequence[Plate]:
-    spec = FloorPlateSpec(
-        thickness=d.thickness,
-        material=d.material,
-        length=d.length,
-        width=d.width,
-        folding=Folding(radius=d.thickness, k=0.42, flange=5 * d.thickness),
-        corner_radius=d.corner_radius,
-        style="plinth",
-    )
-    entry = FloorPlateEntry(kind="floor_plate", style="plinth", plinth_height=d.height, wall=d.wall)
-    return plinth("plinth", _foot(d.od), spec, entry)
+    folding = Folding(radius=d.thickness, k=0.42, flange=5 * d.thickness)
+    spec = replace(FloorPlateSpec.sized(d, folding, d.thickness), style="plinth")
+    return plinth("plinth", _foot(d.od), spec, d.height, d.wall)
 
 
 def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
@@ -148,7 +110,8 @@ def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
         material=d.material,
         lip=lip,
         foot_lip=lip,
-        radius=0.0,
+        radius=d.corner_radius,
+        weld_leg=d.weld_leg,
     )
     return box("outrigger", np.eye(4), spec)
 

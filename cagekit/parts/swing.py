@@ -11,10 +11,12 @@ from cagekit.cage.member import Member, Swing
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import SwingBracketEntry
-from cagekit.inputs.swing_dims import BracketDims, SleeveDims
+from cagekit.inputs.plate_presets import plate_preset
+from cagekit.inputs.swing_dims import BarDims, BracketDims, SleeveDims
 from cagekit.materials.tubes import Tube
 from cagekit.parts.tubes import Part, PartKind
 from cagekit.swing.divide import Divided, divide
+from cagekit.swing.spec import DEFAULT_PRESETS
 
 LENGTH = 1200.0
 """Bar that a bracket alone is fitted to, mm."""
@@ -23,21 +25,26 @@ CUT = 300.0
 BAR = "bar"
 
 
-def _divided(d: SleeveDims, entry: SwingBracketEntry, how: DoorBarEntry) -> Divided:
+def _divided(d: BarDims, entry: SwingBracketEntry, how: DoorBarEntry) -> Divided:
     """A bar on the car's left with hinge in front, its brackets as typed."""
     tube = Tube(od=d.od, wall=d.od / 12, material="1020-dom")
     path = CentreLine.straight((0.0, 600.0, 300.0), (LENGTH, 600.0, 300.0))
     swing = Swing(hinge_end="b", hinge_cut=LENGTH - CUT, latch_cut=CUT)
     bar = Member(id=BAR, role="door_bar", side="left", tube=tube, path=path, swing=swing)
-    units = "in" if "/" in d.pin_size else "mm"
+    units = "in" if "/" in (entry.pin_size or "") else "mm"
     return divide(bar, how, (entry,), None, units)
+
+
+def _entry(d: SleeveDims | BracketDims) -> SwingBracketEntry:
+    """What a build would say of these sizes."""
+    typed = d.model_fields_set & set(SwingBracketEntry.model_fields)
+    entry = SwingBracketEntry(kind="swing_bracket")
+    return entry.model_copy(update={n: getattr(d, n) for n in typed})
 
 
 def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
     def make(d: BracketDims) -> Part:
-        same = set(SwingBracketEntry.model_fields) & set(BracketDims.model_fields)
-        values = {n: getattr(d, n) for n in same}
-        entry = SwingBracketEntry(kind="swing_bracket", **values)
+        entry = _entry(d)
         how = DoorBarEntry(kind="door_bar", id=BAR, swing_out=True, cut_gap=d.cut_gap).model_copy(
             update={"open_angle": d.open_angle}
         )
@@ -50,17 +57,17 @@ def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
 
 
 def _sleeve(d: SleeveDims) -> Part:
-    values = {n: getattr(d, n) for n in SleeveDims.model_fields if n != "od"}
-    entry = SwingBracketEntry(kind="swing_bracket", **values)
-    made = _divided(d, entry, DoorBarEntry(kind="door_bar", id=BAR, swing_out=True))
+    made = _divided(d, _entry(d), DoorBarEntry(kind="door_bar", id=BAR, swing_out=True))
     parts = [p for p in made.hardware if p.kind == "sleeve" and p.joint == "hinge"]
     return Part(cage=Cage("sleeve", (), hardware=parts), made=())
 
 
-def _kind(
-    name: str, summary: str, make: Callable[[Any], Part], dims: Any, **defaults: Any
-) -> PartKind:
-    return PartKind(name=name, summary=summary, dims=dims, make=make, defaults=defaults)
+def _kind(name: str, summary: str, make: Callable[[Any], Part], dims: Any) -> PartKind:
+    """A kind whose sizes are those that a build in inches has when it says nothing."""
+    preset = plate_preset(DEFAULT_PRESETS["in"])
+    same = preset.model_fields_set & set(dims.model_fields)
+    values = {n: getattr(preset, n) for n in sorted(same)}
+    return PartKind(name=name, summary=summary, dims=dims, make=make, defaults=values)
 
 
 SWING_KINDS: Mapping[str, PartKind] = {
@@ -77,7 +84,6 @@ SWING_KINDS: Mapping[str, PartKind] = {
             "latch of a swing-out bar: saddle or cheeks with half cup, sleeve, pin",
             _bracket("latch"),
             BracketDims,
-            pin="quick-release",
         ),
         _kind("sleeve", "sleeve through a swing-out bar", _sleeve, SleeveDims),
     )

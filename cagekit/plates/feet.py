@@ -123,7 +123,8 @@ def _foot_plates(
     if entry.style == "plinth":
         from cagekit.plates.plinth import plinth
 
-        return cage.kept.call(plinth, name, foot, foot_plate_spec(build, entry), entry)
+        spec = foot_plate_spec(build, entry)
+        return cage.kept.call(plinth, name, foot, spec, entry.plinth_height, entry.wall)
     return cage.kept.call(floor_plate, name, foot, foot_plate_spec(build, entry))
 
 

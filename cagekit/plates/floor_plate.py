@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees, hypot, pi, tan
 from typing import Literal
 
@@ -13,7 +13,7 @@ from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, Weld
 from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.plate import FloorPlateEntry
+from cagekit.inputs.plate import FloorPlate, FloorPlateEntry
 from cagekit.materials.fasteners import Fastener, fastener
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
@@ -57,29 +57,41 @@ class FloorPlateSpec:
         cls, entry: FloorPlateEntry, folding: Folding, thickness: float, units: Literal["mm", "in"]
     ) -> FloorPlateSpec:
         """Make the choices that an entry leaves open."""
-        bolted = entry.fix == "bolted"
-        size, grade = DEFAULT_BOLT[units]
-        bolt = fastener(entry.bolt_size or size, entry.bolt_grade or grade) if bolted else None
-        backing = bolted if entry.backing is None else entry.backing
+        backing = entry.fix == "bolted" if entry.backing is None else entry.backing
         own = entry.backing_thickness or thickness
-        return cls(
-            thickness=thickness,
-            material=entry.material or DEFAULT_MATERIAL[units],
-            length=entry.length,
-            width=entry.width,
-            folding=folding,
+        return replace(
+            cls.sized(entry, folding, thickness, units),
             shift=entry.shift,
-            corner_radius=entry.corner_radius,
             style=entry.style,
-            bolt=bolt,
-            bolts=entry.bolts,
-            edge=entry.edge,
-            plugs=0 if bolted else entry.plugs,
-            plug_diameter=entry.plug_diameter,
             backing=own if backing else 0.0,
-            weld_leg=entry.weld_leg,
             front=(entry.front_flange, entry.front_angle),
             rear=(entry.rear_flange, entry.rear_angle),
+        )
+
+    @classmethod
+    def sized(
+        cls,
+        plate: FloorPlate,
+        folding: Folding,
+        thickness: float,
+        units: Literal["mm", "in"] = "mm",
+    ) -> FloorPlateSpec:
+        """A plate of these sizes: flat, no backing, not shifted."""
+        bolted = plate.fix == "bolted"
+        size, grade = DEFAULT_BOLT[units]
+        return cls(
+            thickness=thickness,
+            material=plate.material or DEFAULT_MATERIAL[units],
+            length=plate.length,
+            width=plate.width,
+            folding=folding,
+            corner_radius=plate.corner_radius,
+            bolt=fastener(plate.bolt_size or size, plate.bolt_grade or grade) if bolted else None,
+            bolts=plate.bolts,
+            edge=plate.edge,
+            plugs=0 if bolted else plate.plugs,
+            plug_diameter=plate.plug_diameter,
+            weld_leg=plate.weld_leg,
         )
 
 

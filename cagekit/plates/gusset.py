@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import cos, hypot, sin, tan
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from cagekit.cage.plate import Hole, HolePurpose, Plate, Weld
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
-from cagekit.inputs.plate import GussetEntry, PlateEntry
+from cagekit.inputs.plate import Gusset, GussetEntry, PlateEntry
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.profile import Folding
@@ -50,6 +50,30 @@ class GussetSpec:
     weld_leg: float = 3.0
     folding: Folding | None = None
 
+    @classmethod
+    def of(
+        cls,
+        gusset: Gusset,
+        thickness: float,
+        folding: Folding | None,
+        units: Literal["mm", "in"] = "mm",
+    ) -> GussetSpec:
+        """Make the choices that a gusset leaves open."""
+        return cls(
+            thickness=thickness,
+            material=gusset.material or DEFAULT_MATERIAL[units],
+            along_branch=gusset.along_branch,
+            along_parent=gusset.along_parent,
+            nose=gusset.nose,
+            clip=gusset.clip,
+            weld_gap=gusset.weld_gap,
+            hole=gusset.hole,
+            bulge=gusset.bulge,
+            corner_radius=min(gusset.corner_radius, 3.0),
+            weld_leg=gusset.weld_leg,
+            folding=folding,
+        )
+
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
     """Make the gussets of one entry."""
@@ -58,20 +82,8 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
     assert isinstance(entry, GussetEntry)
     thickness = entry.thickness or build.foot_plate
     folded = entry.style == "folded"
-    spec = GussetSpec(
-        thickness=thickness,
-        material=entry.material or DEFAULT_MATERIAL[build.units],
-        along_branch=entry.along_branch,
-        along_parent=entry.along_parent,
-        nose=entry.nose,
-        clip=entry.clip,
-        weld_gap=entry.weld_gap,
-        hole=entry.hole,
-        bulge=entry.bulge,
-        corner_radius=min(entry.corner_radius, 3.0),
-        weld_leg=entry.weld_leg,
-        folding=Folding.of(build.tooling, thickness, entry.fold_radius) if folded else None,
-    )
+    folding = Folding.of(build.tooling, thickness, entry.fold_radius) if folded else None
+    spec = GussetSpec.of(entry, thickness, folding, build.units)
     joints = joints_at(cage, entry.at, where)
     ways: Sequence[EndName] = ("a", "b") if entry.way == "both" else (entry.way,)
     out = []

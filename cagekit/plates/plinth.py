@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from cagekit.cage.plate import Mark, Plate, Weld
 from cagekit.errors import GeometryError
-from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.plates.box import BoxSpec, box, told
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
@@ -16,7 +15,7 @@ FLANGE = 20.0
 
 
 def plinth(
-    plate_id: str, foot: Foot, spec: FloorPlateSpec, entry: FloorPlateEntry
+    plate_id: str, foot: Foot, spec: FloorPlateSpec, height: float, wall: float | None
 ) -> tuple[Plate, ...]:
     """Make a box foot: its top's face is the foot's plane, its base lies on the sheet.
 
@@ -30,9 +29,9 @@ def plinth(
     size = BoxSpec(
         length=spec.length,
         width=spec.width,
-        height=entry.plinth_height,
+        height=height,
         top=spec.thickness,
-        wall=entry.wall or spec.thickness,
+        wall=wall or spec.thickness,
         base=spec.thickness,
         material=spec.material,
         centre=(spec.shift[0], spec.shift[1] * foot.side),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan2, pi, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.inputs.places import OnTube
-from cagekit.inputs.plate import PlateEntry, TabEntry
+from cagekit.inputs.plate import PlateEntry, Tab, TabEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.seat import drawn, seat
@@ -43,6 +43,33 @@ class TabSpec:
     pin: float = 0.0
     grade: str = ""
 
+    @classmethod
+    def of(
+        cls,
+        tab: Tab,
+        thickness: float,
+        units: Literal["mm", "in"] = "mm",
+        *,
+        pull: tuple[float, float, float] | None = None,
+    ) -> TabSpec:
+        """Make the choices that a tab leaves open."""
+        bolt = fastener(tab.bolt_size, tab.bolt_grade or "") if tab.bolt_size else None
+        return cls(
+            thickness=thickness,
+            material=tab.material or DEFAULT_MATERIAL[units],
+            hole=tab.hole,
+            reach=tab.reach,
+            width=tab.width,
+            ear=tab.ear,
+            weld_gap=tab.weld_gap,
+            count=tab.count,
+            gap=tab.gap,
+            weld_leg=tab.weld_leg,
+            pull=pull,
+            pin=bolt.diameter if bolt else 0.0,
+            grade=bolt.grade if bolt else "",
+        )
+
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
     """Make the tab or the two cheeks of a clevis of one entry."""
@@ -58,22 +85,8 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
     place = Places(build.car, cage.members).find(entry.at, where=where)
     assert place.spot is not None
     member = cage.member(place.members[0])
-    bolt = fastener(entry.bolt_size, entry.bolt_grade or "") if entry.bolt_size else None
-    spec = TabSpec(
-        thickness=entry.thickness or build.foot_plate,
-        material=entry.material or DEFAULT_MATERIAL[build.units],
-        hole=entry.hole,
-        reach=entry.reach,
-        width=entry.width,
-        ear=entry.ear,
-        weld_gap=entry.weld_gap,
-        count=entry.count,
-        gap=entry.gap,
-        weld_leg=entry.weld_leg,
-        pull=entry.pull,
-        pin=bolt.diameter if bolt else 0.0,
-        grade=bolt.grade if bolt else "",
-    )
+    thickness = entry.thickness or build.foot_plate
+    spec = TabSpec.of(entry, thickness, build.units, pull=entry.pull)
     name = entry.id or f"{entry.use}_tab_{member.id}"
     return cage.kept.call(
         tabs,

@@ -11,7 +11,15 @@ from cagekit.assembly.assemble import assemble, members_only
 from cagekit.cage.member import EndKind
 from cagekit.cage.places import Places
 from cagekit.errors import CagekitError, GeometryError, InputError
-from cagekit.inputs.places import OnTube, read_location
+from cagekit.inputs.places import (
+    FootName,
+    OnTube,
+    TubeEnd,
+    read_end,
+    read_foot,
+    read_location,
+    read_swing,
+)
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
 
@@ -147,3 +155,12 @@ def test_a_strut_stands_on_a_spot_of_its_own(tmp_path: Path) -> None:
         (plate,) = [p for p in cage.plates if p.id == f"foot_{m.id}_b"]
         up = np.array([-0.2, 0.0, 0.98]) / np.hypot(0.2, 0.98)
         assert m.path.end == pytest.approx(np.array([1560, y, 420]) + plate.thickness * up)
+
+
+def test_ends_and_feet_are_read_whole() -> None:
+    assert read_end("A_pillar_bar_left  end a") == TubeEnd(tube="a_pillar_bar_left", end="a")
+    assert read_foot("left.main_foot") == FootName(name="main_foot", side="left")
+    assert read_foot("feet") is None
+    for text, read in (("halo", read_end), ("main_hoop.a", read_foot), ("bar x hinge", read_swing)):
+        with pytest.raises(InputError, match="names no"):
+            read(text)

@@ -212,12 +212,6 @@ def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
         ),
         (
             "sprint-wagon",
-            {"add": [{"kind": "tube_gusset", "node": "halo"}]},
-            InputError,
-            "names no end of a tube",
-        ),
-        (
-            "sprint-wagon",
             {"members": {"cross_member": {"split_by": ["main_hoop"]}}},
             GeometryError,
             "never meets main_hoop",

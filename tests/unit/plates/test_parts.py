@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from cagekit.errors import GeometryError
+from cagekit.inputs.plate import Gusset, Tab
+from cagekit.inputs.plate_dims import GussetDims, TabDims
 from cagekit.parts.plates import PLATE_KINDS
 
 
@@ -61,6 +63,29 @@ def test_saddles_of_many_corners_clear_both_tubes(angle, ods):
         for (name, d), od in zip(axes.items(), ods, strict=True):
             gap = np.linalg.norm(np.cross(q, d), axis=1) - od / 2
             assert gap.min() > 0.9, name
+
+
+def test_a_tab_alone_is_the_tab_of_a_build():
+    from cagekit.assembly.assemble import members_only
+    from cagekit.inputs.places import OnTube
+    from cagekit.inputs.plate import TabEntry
+    from cagekit.inputs.resolve import load_build
+    from cagekit.plates.tab import make
+
+    build = load_build("track-roadster")
+    at = OnTube(member="rear_brace", side="left", at="middle")
+    in_cage = make(build, members_only(build), TabEntry(kind="tab", at=at), "test")
+    alone = made("tab")
+    assert [p.shape_key for p in alone] == [p.shape_key for p in in_cage]
+
+
+@pytest.mark.parametrize(("dims", "size"), [(TabDims, Tab), (GussetDims, Gusset)])
+def test_sizes_are_declared_once(dims, size):
+    """What a file may say and what may be typed have the same defaults, from one class."""
+    own = {"thickness", "material", "fold_radius"}
+    for name, field in size.model_fields.items():
+        if name not in own:
+            assert dims.model_fields[name].default == field.default, name
 
 
 def test_refusals_reach_the_user_with_numbers():

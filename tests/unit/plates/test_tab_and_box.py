@@ -10,7 +10,6 @@ import pytest
 
 from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError
-from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.plates.box import SLOT_GAP, BoxSpec, box
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
@@ -142,14 +141,13 @@ def test_a_plinth_stands_from_the_sheet_to_the_foot():
         folding=Folding(radius=3, k=0.42, flange=16),
         style="plinth",
     )
-    entry = FloorPlateEntry(kind="floor_plate", style="plinth", plinth_height=60)
-    plates = plinth("foot_rear_brace_left_b", foot, spec, entry)
+    plates = plinth("foot_rear_brace_left_b", foot, spec, 60.0, None)
     assert plates[0].ends == ("rear_brace_left.b",)
     assert plates[0].welds[0].length == pytest.approx(45 * pi)
     base = plates[-1]
     assert base.car_points([[0, 0]], -base.thickness)[0, 2] == pytest.approx(-60)
     assert base.size == pytest.approx([160, 160])
     with pytest.raises(GeometryError, match="too small"):
-        plinth("p", foot, replace(spec, length=40), entry)
+        plinth("p", foot, replace(spec, length=40), 60.0, None)
     with pytest.raises(GeometryError, match="walls 9 mm high"):
-        plinth("p", foot, spec, entry.model_copy(update={"plinth_height": 15.0}))
+        plinth("p", foot, spec, 15.0, None)
