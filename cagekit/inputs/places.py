@@ -27,7 +27,7 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 from pydantic import BaseModel, PlainSerializer, PlainValidator, ValidationInfo, WithJsonSchema
 
 from cagekit.errors import InputError
-from cagekit.inputs.fields import LONGEST
+from cagekit.inputs.fields import LONGEST, written_length
 from cagekit.units import parse_length
 
 MOVES = ("up", "down", "forward", "back", "inboard", "outboard")
@@ -124,10 +124,12 @@ class OnTube(_Sided):
             return tube
         value = ""
         if self.at in MEASURED:
-            value = f" {self.value:.12g} mm"
-        elif self.at in ("fraction", "bend"):
-            value = f" {self.value:g}"
-        move = f" {self.move} {self.by:.12g} mm" if self.move else ""
+            value = f" {written_length(self.value)}"
+        elif self.at == "fraction":
+            value = f" {self.value!r}"
+        elif self.at == "bend":
+            value = f" {self.value:.0f}"
+        move = f" {self.move} {written_length(self.by)}" if self.move else ""
         others = "".join(f" and {o}" for o in self.others)
         return f"on {tube} at {self.at}{value}{move}{others}"
 
@@ -139,7 +141,7 @@ class AtPoint(_Sided):
     point: tuple[float, float, float]
 
     def __str__(self) -> str:
-        return "at " + ", ".join(f"{v:.12g} mm" for v in self.point)
+        return "at " + ", ".join(written_length(v) for v in self.point)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -354,11 +356,11 @@ def _is_number(text: str) -> bool:
 T = TypeVar("T")
 
 
-def _reader(read: Callable[[str, str], T]) -> PlainValidator:
+def _reader(read: Callable[[str, str], T], *, empty: bool = False) -> PlainValidator:
     """A validator that reads a text in the units of its file, and lets what was read pass."""
 
     def check(value: Any, info: ValidationInfo) -> T:
-        if isinstance(value, _Sided):
+        if isinstance(value, _Sided) or (empty and value is None):
             return value  # type: ignore[return-value]
         if not isinstance(value, str):
             raise ValueError("must be a text in quotes.")
@@ -389,7 +391,7 @@ EndField = Annotated[
 ]
 FootField = Annotated[
     FootName | None,
-    _reader(read_foot),
+    _reader(read_foot, empty=True),
     _AS_TEXT,
     _schema("a foot, e.g. 'main_hoop end a', 'main_foot' or 'feet'"),
 ]
