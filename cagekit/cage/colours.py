@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from cagekit.inputs.struts import STRUTS
+
 Colour = tuple[float, float, float]
 """sRGB, each from 0 to 1."""
 
@@ -33,30 +35,6 @@ HOOP, LOOP, BRACE, DIAGONAL, DOOR, CROSS, FLOOR, GUSSET, PLATE, PART, OTHER = ma
     ),
 )
 
-ROLES: Mapping[str, Colour] = {
-    "main_hoop": HOOP,
-    "halo": LOOP,
-    "front_hoop": LOOP,
-    "half_hoop": LOOP,
-    "header_bar": LOOP,
-    "roof_rail": LOOP,
-    "a_pillar_bar": LOOP,
-    "windscreen_brace": BRACE,
-    "rear_brace": BRACE,
-    "hoop_diagonal": DIAGONAL,
-    "roof_diagonal": DIAGONAL,
-    "rear_diagonal": DIAGONAL,
-    "door_bar": DOOR,
-    "harness_bar": CROSS,
-    "dash_bar": CROSS,
-    "cross_member": CROSS,
-    "sill_bar": FLOOR,
-    "outrigger": FLOOR,
-    "rocker_brace": FLOOR,
-    "tube_gusset": GUSSET,
-}
-"""Colour of each role; what is not named here is ``OTHER``."""
-
 FAMILIES: tuple[tuple[str, Colour], ...] = (
     ("main hoop", HOOP),
     ("loops, rails and pillar bars", LOOP),
@@ -71,6 +49,27 @@ FAMILIES: tuple[tuple[str, Colour], ...] = (
     ("other", OTHER),
 )
 """Families in the order of a legend."""
+
+
+ROLES: Mapping[str, Colour] = {
+    "main_hoop": HOOP,
+    "halo": LOOP,
+    "front_hoop": LOOP,
+    "half_hoop": LOOP,
+    "a_pillar_bar": LOOP,
+    "windscreen_brace": BRACE,
+    "hoop_diagonal": DIAGONAL,
+    "roof_diagonal": DIAGONAL,
+    "rear_diagonal": DIAGONAL,
+    "door_bar": DOOR,
+    "harness_bar": CROSS,
+    "dash_bar": CROSS,
+    "outrigger": FLOOR,
+    "rocker_brace": FLOOR,
+    "tube_gusset": GUSSET,
+    **{kind: dict(FAMILIES)[row.family] for kind, row in STRUTS.items()},
+}
+"""Colour of each role; what is not named here is ``OTHER``."""
 
 
 def role_colour(role: str) -> Colour:

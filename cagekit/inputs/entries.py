@@ -7,13 +7,15 @@ and ``{other}`` stand for the entry's side and the opposite one.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import pi
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, create_model
 
 from cagekit.inputs.fields import Angle, FileModel, Length, Point
 from cagekit.inputs.places import EndField, LocationField, TubeField
+from cagekit.inputs.struts import STRUTS, StrutRow
 
 CUT_GAP = 2.0
 """Width of a saw cut, mm (common practice)."""
@@ -150,15 +152,6 @@ class FreeStrutEntry(StrutEntry):
     kind: Literal["strut"] = "strut"
 
 
-class BraceEntry(StrutEntry):
-    """Rear brace (backstay)."""
-
-    kind: Literal["rear_brace"]
-    drop: Length = Field(
-        0.0, description="node below the middle of the main hoop's top bend, along the tube"
-    )
-
-
 class WindscreenBraceEntry(StrutEntry):
     """Windscreen-pillar brace: from the upper corner down to the lower part of the pillar bar."""
 
@@ -242,14 +235,6 @@ class DoorBarEntry(StrutEntry):
     )
 
 
-class SillBarEntry(StrutEntry):
-    """Sill bar along the sill between main hoop and front member."""
-
-    kind: Literal["sill_bar"]
-    rise: Length = Field(45.0, description="nodes above the feet, along the legs")
-    front_member: TubeField | None = Field(None, description="member at the front end")
-
-
 class DashBarEntry(StrutEntry):
     """Dash bar between the front members."""
 
@@ -267,27 +252,6 @@ class DashBarEntry(StrutEntry):
             "negative: ahead of it"
         ),
     )
-
-
-class CrossMemberEntry(StrutEntry):
-    """Cross member between two tubes, usually the rear braces."""
-
-    kind: Literal["cross_member"]
-
-
-class RoofRailEntry(StrutEntry):
-    """Roof rail from front hoop to main hoop."""
-
-    kind: Literal["roof_rail"]
-    inset: Length = Field(
-        20.0, description="node in from the front hoop's top bend, along the tube"
-    )
-
-
-class HeaderBarEntry(StrutEntry):
-    """Header bar across the windscreen header between half hoops."""
-
-    kind: Literal["header_bar"]
 
 
 class OutriggerEntry(StrutEntry):
@@ -325,27 +289,51 @@ class TubeGussetEntry(StrutEntry):
     )
 
 
-AnyEntry = Annotated[
-    HoopEntry
-    | FrontHoopEntry
-    | HaloEntry
-    | HalfHoopEntry
-    | PillarBarEntry
-    | FreeStrutEntry
-    | BraceEntry
-    | WindscreenBraceEntry
-    | HarnessBarEntry
-    | HoopDiagonalEntry
-    | RoofDiagonalEntry
-    | DoorBarEntry
-    | SillBarEntry
-    | DashBarEntry
-    | CrossMemberEntry
-    | RoofRailEntry
-    | HeaderBarEntry
-    | OutriggerEntry
-    | RockerBraceEntry
-    | TubeGussetEntry,
-    Field(discriminator="kind"),
-]
+def _row_entry(kind: str, row: StrutRow) -> type[StrutEntry]:
+    """The entry of a strut that is a row of the table."""
+    fields: dict[str, Any] = {
+        name: (Length, Field(f.default, ge=f.least, description=f.about))
+        for name, f in row.fields.items()
+    }
+    if row.at_front:
+        about = "member at the front end, e.g. a_pillar_bar_{side}"
+        fields["front_member"] = (TubeField | None, Field(None, description=about))
+    name = "".join(w.capitalize() for w in kind.split("_")) + "Entry"
+    return create_model(
+        name,
+        __base__=StrutEntry,
+        __module__=__name__,
+        __doc__=f"{row.about[0].upper()}{row.about[1:]}.",
+        kind=(Literal[kind], ...),  # type: ignore[arg-type]
+        **fields,
+    )
+
+
+ROW_ENTRIES: Mapping[str, type[StrutEntry]] = {k: _row_entry(k, r) for k, r in STRUTS.items()}
+"""Entries of the struts that are rows of the table, by kind."""
+
+if TYPE_CHECKING:
+    AnyEntry = MemberEntry
+else:
+    AnyEntry = Annotated[
+        Union[
+            HoopEntry,
+            FrontHoopEntry,
+            HaloEntry,
+            HalfHoopEntry,
+            PillarBarEntry,
+            FreeStrutEntry,
+            WindscreenBraceEntry,
+            HarnessBarEntry,
+            HoopDiagonalEntry,
+            RoofDiagonalEntry,
+            DoorBarEntry,
+            DashBarEntry,
+            OutriggerEntry,
+            RockerBraceEntry,
+            TubeGussetEntry,
+            *ROW_ENTRIES.values(),
+        ],
+        Field(discriminator="kind"),
+    ]
 """One entry of ``[[member]]``, chosen by its ``kind``."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.places import OnCar
+from cagekit.inputs.struts import STRUTS, StrutRow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,14 @@ _PILLAR = _needs("side.pillar.top", "side.pillar.base")
 _CORNER = _needs("side.roof_corner")
 _DRIVER_SIDE = _needs("driver_side")
 
+
+def _of_row(row: StrutRow) -> Iterator[Need]:
+    """What a strut of the table reads: the spots of the car that it runs to."""
+    for name, place in (("from_", row.from_), ("to", row.to)):
+        for field in ("point", "normal") if place.car else ():
+            yield Need(field=f"side.{place.car}.{field}", unless=(name,))
+
+
 NEEDS: Mapping[str, tuple[Need, ...]] = {
     "main_hoop": (
         Need(
@@ -54,10 +63,6 @@ NEEDS: Mapping[str, tuple[Need, ...]] = {
     "front_hoop": (*_FRONT_FOOT, *_PILLAR, *_CORNER),
     "half_hoop": (*_FRONT_FOOT, *_PILLAR, *_CORNER),
     "a_pillar_bar": (*_FRONT_FOOT, *_PILLAR),
-    "rear_brace": (
-        Need(field="side.rear_foot.point", unless=("to",)),
-        Need(field="side.rear_foot.normal", unless=("to",)),
-    ),
     "harness_bar": (
         Need(field="driver_side", unless=("height",)),
         Need(field="seats.hip", unless=("height",)),
@@ -80,12 +85,9 @@ NEEDS: Mapping[str, tuple[Need, ...]] = {
     ),
     "rocker_brace": (Need(field="side.sill_top_y", unless=("to",)),),
     "windscreen_brace": _needs("side.front_foot.point"),
-    "header_bar": (),
-    "roof_rail": (),
-    "sill_bar": (),
-    "cross_member": (),
     "tube_gusset": (),
     "strut": (),
+    **{kind: tuple(_of_row(row)) for kind, row in STRUTS.items()},
 }
 """Fields by kind of member, whatever the entry says in its own places."""
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from cagekit.cage.member import Member
 from cagekit.inputs.entries import MemberEntry
+from cagekit.inputs.struts import STRUTS
 from cagekit.members.site import Site
 
 GENERATORS: Mapping[str, str] = {
@@ -16,21 +17,17 @@ GENERATORS: Mapping[str, str] = {
     "front_hoop": "front:make_front_hoop",
     "half_hoop": "front:make_half_hoop",
     "a_pillar_bar": "front:make_a_pillar_bar",
-    "header_bar": "strut:make_header_bar",
-    "roof_rail": "strut:make_roof_rail",
     "windscreen_brace": "strut:make_windscreen_brace",
-    "rear_brace": "strut:make_rear_brace",
     "harness_bar": "across:make_harness_bar",
     "hoop_diagonal": "across:make_hoop_diagonal",
     "roof_diagonal": "across:make_roof_diagonal",
     "door_bar": "door_bar:make",
-    "sill_bar": "strut:make_sill_bar",
     "dash_bar": "strut:make_dash_bar",
-    "cross_member": "strut:make_cross_member",
     "outrigger": "strut:make_outrigger",
     "rocker_brace": "strut:make_rocker_brace",
     "tube_gusset": "tube_gusset:make",
     "strut": "strut:make_strut",
+    **dict.fromkeys(STRUTS, "strut:make_row"),
 }
 """Generator by kind, as ``module:function`` in this package, imported when first needed."""
 

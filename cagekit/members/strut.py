@@ -10,18 +10,14 @@ from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import vec
 from cagekit.inputs.entries import (
-    BraceEntry,
-    CrossMemberEntry,
     DashBarEntry,
-    HeaderBarEntry,
     OutriggerEntry,
     RockerBraceEntry,
-    RoofRailEntry,
-    SillBarEntry,
     StrutEntry,
     WindscreenBraceEntry,
 )
-from cagekit.inputs.places import Location, OnCar, OnTube
+from cagekit.inputs.places import Location, OnCar, OnTube, filled
+from cagekit.inputs.struts import FRONT_LEG, STRUTS, RowPlace
 from cagekit.members.site import Site
 
 SIDES = ("left", "right")
@@ -31,8 +27,6 @@ ALONG_RAIL = 80.0
 """The same on a roof rail, from its front end, mm (from memory)."""
 ABOVE_FOOT = 60.0
 """Its lower node above the front foot, mm (from memory)."""
-CROSS_SHARE = 0.6
-"""A cross member's nodes on the rear braces, share of their length from the hoop (from memory)."""
 SET_BACK_TOL = 0.5
 """A dash bar set back by less than this (mm) is straight."""
 BEND_SHARE = 0.2
@@ -121,11 +115,25 @@ def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
     return between(site, entry, "strut", entry.from_, entry.to)
 
 
-def make_rear_brace(site: Site, entry: BraceEntry) -> list[Member]:
-    """Make a rear brace from the top bend of the main hoop back to the frame or tower."""
-    side = str(entry.side)
-    start = hoop(side).spot("top bend", move="down", by=max(entry.drop, 0.0))
-    return between(site, entry, "rear_brace", start, OnCar(side=side, spot="rear_foot"))
+def make_row(site: Site, entry: StrutEntry) -> list[Member]:
+    """Make a strut that is a row of the table."""
+    row = STRUTS[entry.kind]
+    start, end = (_row_place(site, entry, place) for place in (row.from_, row.to))
+    return between(site, entry, entry.kind, start, end)
+
+
+def _row_place(site: Site, entry: StrutEntry, place: RowPlace) -> Location:
+    """The place of a row on the entry's side, its numbers from the entry's fields."""
+    side = filled(place.side, str(entry.side))
+    if place.car:
+        return OnCar(side=side, spot=place.car)
+    value, by = (
+        float(getattr(entry, n)) if isinstance(n, str) else n for n in (place.value, place.by)
+    )
+    tube = OnTube(member=place.tube, side=side)
+    if place.tube == FRONT_LEG:
+        tube = getattr(entry, "front_member", None) or front_leg(site, side)
+    return tube.spot(place.at, value, place.move, by)
 
 
 def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Member]:
@@ -141,16 +149,6 @@ def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Membe
     low = float(foot.point[2]) + ABOVE_FOOT if entry.low is None else entry.low
     end = front_leg(site, side).spot("height", low)
     return between(site, entry, "windscreen_brace", start, end)
-
-
-def make_sill_bar(site: Site, entry: SillBarEntry) -> list[Member]:
-    """Make a sill bar along the sill, just above the feet."""
-    side = str(entry.side)
-    start, end = (
-        leg.spot("foot", move="up", by=entry.rise)
-        for leg in (hoop(side), entry.front_member or front_leg(site, side))
-    )
-    return between(site, entry, "sill_bar", start, end)
 
 
 def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
@@ -179,28 +177,6 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
         via = tuple((float(x), float(y), float(z)) for x, y, z in corners)
         entry = entry.model_copy(update={"via": via})
     return between(site, entry, "dash_bar", ends[0], ends[1])
-
-
-def make_cross_member(site: Site, entry: CrossMemberEntry) -> list[Member]:
-    """Make a cross member, between the rear braces unless it says otherwise."""
-    start, end = (
-        OnTube(member="rear_brace", side=side, at="fraction", value=CROSS_SHARE) for side in SIDES
-    )
-    return between(site, entry, "cross_member", start, end)
-
-
-def make_header_bar(site: Site, entry: HeaderBarEntry) -> list[Member]:
-    """Make a header bar across the windscreen header, between the half hoops."""
-    start, end = (OnTube(member="half_hoop", side=side, at="top bend") for side in SIDES)
-    return between(site, entry, "header_bar", start, end)
-
-
-def make_roof_rail(site: Site, entry: RoofRailEntry) -> list[Member]:
-    """Make a roof rail from the front hoop's corner back to the main hoop."""
-    side = str(entry.side)
-    front = OnTube(member="front_hoop", side=side)
-    start = front.spot("top bend", move="inboard", by=max(entry.inset, 0.0))
-    return between(site, entry, "roof_rail", start, hoop(side).spot("top bend"))
 
 
 def make_outrigger(site: Site, entry: OutriggerEntry) -> list[Member]:

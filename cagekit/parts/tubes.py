@@ -15,6 +15,7 @@ from cagekit.cage.member import End, Member
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.part_dims import CrankedDims, HaloDims, HoopDims, StrutDims, TubeDims
+from cagekit.inputs.struts import STRUTS
 from cagekit.materials.tubes import Tube
 
 FORWARD, ACROSS, UP = vec((1, 0, 0)), vec((0, 1, 0)), vec((0, 0, 1))
@@ -197,22 +198,12 @@ KINDS: Mapping[str, PartKind] = {
             roof_splay=30.0,
             parent_runs="up",
         ),
-        _strut_kind("header_bar", "bar across the windscreen header", length=920.0),
-        _strut_kind("roof_rail", "rail from front hoop to main hoop", length=860.0),
         _strut_kind(
             "windscreen_brace",
             "brace of the windscreen pillar",
             length=990.0,
             angle_a=50.0,
             angle_b=35.0,
-        ),
-        _strut_kind(
-            "rear_brace",
-            "backstay from main hoop to frame",
-            length=1150.0,
-            angle_a=60.0,
-            end_b="flat",
-            angle_b=42.0,
         ),
         _strut_kind("harness_bar", "bar across the main hoop behind the shoulders", length=1330.0),
         _strut_kind(
@@ -228,11 +219,7 @@ KINDS: Mapping[str, PartKind] = {
         _strut_kind(
             "door_bar", "bar across the door opening", length=1210.0, angle_a=86.0, angle_b=80.0
         ),
-        _strut_kind("sill_bar", "bar along the sill", length=1200.0, angle_a=87.0, angle_b=85.0),
         _strut_kind("dash_bar", "bar across the dash", length=1310.0),
-        _strut_kind(
-            "cross_member", "bar across the rear braces", length=970.0, angle_a=88.0, angle_b=88.0
-        ),
         _strut_kind(
             "outrigger",
             "tube under a foot, frame to sill",
@@ -256,6 +243,7 @@ KINDS: Mapping[str, PartKind] = {
             angle_b=45.0,
             twist=180.0,
         ),
+        *(_strut_kind(kind, row.about, **row.part) for kind, row in STRUTS.items()),
         _strut_kind("strut", "any straight tube between two ends"),
     )
 }

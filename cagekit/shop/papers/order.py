@@ -22,6 +22,7 @@ from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import Member
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Arc, Vec
+from cagekit.inputs.struts import STRUTS
 from cagekit.shop.welding.welds import Way, Weld
 from cagekit.swing.work import division
 from cagekit.units import format_length
@@ -78,7 +79,8 @@ class Step:
 
 @cache
 def _texts() -> Mapping[str, Mapping[str, Any]]:
-    return tomllib.loads(files("cagekit.data").joinpath("steps.toml").read_text("utf-8"))
+    texts = tomllib.loads(files("cagekit.data").joinpath("steps.toml").read_text("utf-8"))
+    return {**texts, **{kind: row.steps for kind, row in STRUTS.items()}}
 
 
 def order_of_work(
