@@ -1,4 +1,4 @@
-"""The table of struts: every row is made alone and in a cage, and knows its colour and its words."""
+"""The table of struts: every row is made alone, has a colour of a family and its words."""
 
 from __future__ import annotations
 
