@@ -1,100 +1,217 @@
-"""Hold rule profiles against a cage: every rule becomes findings, none is passed silently.
+"""The one judge: hold the rules of a book against a cage; what is measured becomes findings.
 
-A rule whose condition cannot be known, or whose quantity lacks the driver or the car, needs
-input; one whose condition is false, or that has nothing to look at, does not apply; what no
-model can show needs inspection.
+Every rule becomes at least one finding, none is passed silently. A rule whose condition cannot be
+known, or whose quantity lacks the driver or the car, needs input; one whose condition is false, or
+that has nothing to look at, does not apply; what no model can show needs inspection.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from cagekit.checks.facts import FACTS, Missing
 from cagekit.checks.finding import Evidence, Finding, Status, Value
 from cagekit.checks.limit import holds, margin
-from cagekit.checks.profile import Condition, Profile, Rule
+from cagekit.checks.profile import Condition, Limit, Profile, Rule
 from cagekit.checks.quantities.quantity import Measure, Pick, Unit, quantities
 from cagekit.checks.quantities.survey import Survey
 
-GROUP = "rules"
+Taken = Mapping[str, Mapping[str, Status]]
+"""What rulebooks have judged already: status by name of the quantity and subject."""
 
 _PRINTED: dict[Unit, str] = {
     "mm": "mm", "pair": "mm", "mm2": "mm2", "kg": "kg", "deg": "deg", "s": "s", "MPa": "MPa",
 }  # fmt: skip
 
 
-def evaluate(profile: Profile, survey: Survey) -> tuple[Finding, ...]:
-    """Hold every rule of a profile against a cage, in the profile's order."""
-    return tuple(f for rule in profile.rules for f in evaluate_rule(rule, survey))
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One measure with what came out, and the limit that decided it.
+
+    ``spared``: the limit is not kept and need not be, for what the measure says in ``met``.
+    """
+
+    measure: Measure
+    status: Status
+    limit: Limit
+    spared: bool = False
 
 
-def evaluate_rule(rule: Rule, survey: Survey) -> Iterator[Finding]:
-    """Hold one rule against a cage; always at least one finding."""
+def evaluate(profile: Profile, survey: Survey, taken: Taken | None = None) -> tuple[Finding, ...]:
+    """Hold every rule of a book against a cage, in the book's order.
+
+    Args:
+        profile: the book.
+        survey: the cage.
+        taken: what rulebooks have judged; a general book is silent on it.
+    """
+    return tuple(f for rule in profile.rules for f in evaluate_rule(rule, survey, taken))
+
+
+def evaluate_rule(rule: Rule, survey: Survey, taken: Taken | None = None) -> Iterator[Finding]:
+    """Hold one rule against a cage; at least one finding unless a rulebook took all of it.
+
+    Args:
+        rule: the rule.
+        survey: the cage.
+        taken: what rulebooks have judged already.
+    """
+    idle = _idle(rule, survey)
+    if idle is not None:
+        if rule.group == "rules" or idle.status is not Status.NOT_APPLICABLE:
+            yield idle
+        return
+    measures = _measures(rule, survey)
+    if rule.entry.needs == "inspection":
+        yield from _inspection(rule, _subject_asked(rule), measures)
+        return
+    here = (taken or {}).get(rule.quantity.name, {}) if rule.quantity else {}
+    found = [j for j in (_judge(rule, m) for m in measures) if not _given_up(j, here)]
+    yield from _told(rule, found)
+
+
+def judged_by(rule: Rule, survey: Survey) -> Iterator[tuple[str, Status]]:
+    """What a rule decides: subject and status of everything that it compares."""
+    if rule.measured and _idle(rule, survey) is None:
+        for m in _measures(rule, survey):
+            if not m.absent:
+                yield m.subject, _judge(rule, m).status
+
+
+def _given_up(j: Judged, taken: Mapping[str, Status]) -> bool:
+    """Whether a rulebook has judged this number; a failure that it did not see stays."""
+    status = taken.get(j.measure.subject)
+    return status is not None and (j.status is not Status.FAIL or status is Status.FAIL)
+
+
+def _idle(rule: Rule, survey: Survey) -> Finding | None:
+    """The finding of a rule that does not get as far as its limit."""
     subject = _subject_asked(rule)
     states = [(c, _state(c, survey)) for c in rule.when]
     for condition, state in states:
         if state is False:
-            note = f"does not apply: only when {condition.words}"
-            yield _finding(rule, subject, Status.NOT_APPLICABLE, note=note)
-            return
+            return _not_applicable(rule, subject, f"does not apply: only when {condition.words}")
     measures = _measures(rule, survey)
-    if rule.quantity is not None and not measures:
-        note = "does not apply: the cage has none"
-        yield _finding(rule, subject, Status.NOT_APPLICABLE, note=note)
-        return
+    if rule.quantity is not None and (not measures or _nothing(rule, measures)):
+        why = measures[0].absent if measures else "the cage has none"
+        return _not_applicable(rule, subject, f"does not apply: {why}")
     for condition, state in states:
         if isinstance(state, Missing):
-            yield _needs_input(rule, subject, state.what, f"applies when {condition.words}")
-            return
+            return _needs_input(rule, subject, state.what, f"applies when {condition.words}")
     for other in rule.unless:
         if _state(other, survey) is True:
-            note = f"met the other way: {other.words}"
-            yield _finding(rule, subject, Status.NOT_APPLICABLE, note=note)
-            return
+            return _not_applicable(rule, subject, f"met the other way: {other.words}")
     if rule.entry.needs == "input":
-        yield _needs_input(rule, subject, rule.written or "the paper or fact", "")
-        return
-    if rule.entry.needs == "inspection":
-        yield from _inspection(rule, subject, measures)
-        return
-    yield from _compared(rule, measures)
+        return _needs_input(rule, subject, rule.written or "the paper or fact", "")
+    return None
 
 
-def _measures(rule: Rule, survey: Survey) -> list[Measure]:
+def _nothing(rule: Rule, measures: Sequence[Measure]) -> bool:
+    """Whether a rulebook's rule finds nothing to look at; a general book tells it one by one."""
+    return rule.group == "rules" and all(m.absent for m in measures)
+
+
+def _measures(rule: Rule, survey: Survey) -> Sequence[Measure]:
     if rule.quantity is None:
-        return []
+        return ()
     pick = Pick(roles=rule.roles, side=survey.side_named(rule.entry.side), steel=rule.entry.steel)
-    return list(rule.quantity.measure(survey, pick))
+    return survey.measured(rule.quantity, pick)
 
 
-def _compared(rule: Rule, measures: Sequence[Measure]) -> Iterator[Finding]:
-    """Failures one by one; what passes, and what lacks the same input, as one finding each."""
-    passed: list[Measure] = []
+def _judge(rule: Rule, m: Measure) -> Judged:
+    """Hold one measure against the limits of a rule, the hardest first."""
+    if m.missing:
+        return Judged(m, Status.NEEDS_INPUT, rule.asks)
+    if m.absent:
+        return Judged(m, Status.NOT_APPLICABLE, rule.asks)
+    if m.value is True and m.met:
+        return Judged(m, Status.PASS, rule.asks, spared=True)
+    for limit in rule.limits:
+        if m.broken or not limit.keeps(m):
+            return Judged(m, Status.PASS if m.met else limit.level, limit, spared=bool(m.met))
+    return Judged(m, Status.NEEDS_INSPECTION if m.estimated else Status.PASS, rule.asks)
+
+
+def _told(rule: Rule, found: Sequence[Judged]) -> Iterator[Finding]:
+    """Failures one by one; what passes, and what lacks the same input, as one finding each.
+
+    A rule that says ``each`` tells everything one by one.
+    """
+    each = rule.each
+    passed: list[Judged] = []
     missing: dict[str, list[Measure]] = {}
-    for m in measures:
-        if m.missing:
-            missing.setdefault(m.missing, []).append(m)
-        elif holds(m.value, rule.op, rule.limit, rule.unit):
-            passed.append(m)
+    for j in found:
+        m = j.measure
+        if j.status is Status.NEEDS_INPUT:
+            key = f"{m.subject}: {m.missing}" if each else m.missing
+            missing.setdefault(key, []).append(m)
+        elif j.status is Status.NOT_APPLICABLE:
+            if each:
+                yield _not_applicable(rule, m.subject, "", text=f"Not measured: {m.absent}.")
+        elif j.status is Status.PASS and rule.entry.quiet and not j.spared:
+            continue
+        elif j.status is Status.PASS and not each:
+            passed.append(j)
         else:
-            bad = Status.FAIL if rule.entry.level == "must" else Status.WARN
-            yield _finding(rule, m.subject, bad, m.value, m.evidence, cure=rule.entry.cure)
-    for what, group in missing.items():
-        yield _needs_input(rule, _together(group), what, "", _evidence(group))
+            yield _judged(rule, j)
+    for group in missing.values():
+        first = group[0]
+        note = first.text if len(group) == 1 else ""
+        yield _needs_input(rule, _together(group), first.missing, note, _evidence(group))
     if passed:
-        worst = min(passed, key=lambda m: margin(m.value, rule.op, rule.limit, rule.unit))
-        evidence = worst.evidence if len(passed) == 1 else _evidence(passed, worst)
-        yield _finding(rule, _together(passed), Status.PASS, worst.value, evidence)
+        worst = min(passed, key=lambda j: _margin(rule, j))
+        if len(passed) == 1:
+            yield _judged(rule, worst)
+        else:
+            all_of = [j.measure for j in passed]
+            evidence = _evidence(all_of, worst.measure)
+            yield _judged(rule, worst, subject=_together(all_of), evidence=evidence)
+
+
+def _margin(rule: Rule, j: Judged) -> float:
+    limit = j.limit.at(j.measure)
+    return 0.0 if limit is None else margin(j.measure.value, rule.op, limit, rule.unit)
+
+
+def _judged(
+    rule: Rule, j: Judged, *, subject: str = "", evidence: Evidence | None = None
+) -> Finding:
+    m, limit = j.measure, j.limit
+    bad = j.status in (Status.FAIL, Status.WARN)
+    value = None if j.spared else limit.at(m)
+    text = limit.text
+    if rule.group != "rules":
+        text = " ".join(w for w in (text, m.met if j.spared else m.broken, m.text) if w)
+    return _finding(
+        rule,
+        subject or m.subject,
+        j.status,
+        m,
+        limit,
+        value=value,
+        evidence=evidence or m.evidence,
+        cure=_cure(rule, m) if bad else "",
+        text=text,
+    )
+
+
+def _cure(rule: Rule, m: Measure) -> str:
+    """The measure's own cure, or the rule's with the member and the spot where it asks for them."""
+    members = m.evidence.members
+    note = f" ({m.evidence.note})" if m.evidence.note else ""
+    where = f"{members[0]}{note}" if members else m.subject
+    return m.cure or rule.entry.cure.replace("{where}", where)
 
 
 def _inspection(rule: Rule, subject: str, measures: Sequence[Measure]) -> Iterator[Finding]:
     """Lines of the inspection sheet, with the number the model gives where there is one."""
-    known = [m for m in measures if not m.missing]
+    known = [m for m in measures if not m.missing and not m.absent]
     cure = rule.entry.cure or "Look at it on the real cage."
-    if not known:
-        yield _finding(rule, subject, Status.NEEDS_INSPECTION, cure=cure)
-    for m in known:
-        yield _finding(rule, m.subject, Status.NEEDS_INSPECTION, m.value, m.evidence, cure=cure)
+    for m in known or [Measure(subject=subject)]:
+        yield _finding(
+            rule, m.subject, Status.NEEDS_INSPECTION, m, rule.asks, evidence=m.evidence, cure=cure
+        )
 
 
 def _state(condition: Condition, survey: Survey) -> bool | Missing:
@@ -104,18 +221,40 @@ def _state(condition: Condition, survey: Survey) -> bool | Missing:
         if isinstance(value, Missing):
             return value
         return holds(value, condition.op, condition.limit, condition.unit)
-    measures = list(quantities()[condition.name].measure(survey, Pick()))
-    known = [m for m in measures if not m.missing]
-    if measures and not known:
-        return Missing(measures[0].missing)
+    measures = survey.measured(quantities()[condition.name], Pick())
+    known = [m for m in measures if not m.missing and not m.absent]
+    unknown = [m for m in measures if m.missing]
+    if unknown and not known:
+        return Missing(unknown[0].missing)
     return any(holds(m.value, condition.op, condition.limit, condition.unit) for m in known)
+
+
+def _not_applicable(rule: Rule, subject: str, note: str, *, text: str = "") -> Finding:
+    m = Measure(subject=subject)
+    text = text or f"{rule.entry.text} ({note})"
+    return _finding(
+        rule, subject, Status.NOT_APPLICABLE, m, rule.asks, value=_asked(rule), text=text
+    )
+
+
+def _asked(rule: Rule) -> Value:
+    """The limit of what was not measured; one that hangs on the measure is not known."""
+    return None if rule.asks.based else rule.limit
 
 
 def _needs_input(
     rule: Rule, subject: str, what: str, note: str, evidence: Evidence | None = None
 ) -> Finding:
     return _finding(
-        rule, subject, Status.NEEDS_INPUT, evidence=evidence, cure=f"Give {what}.", note=note
+        rule,
+        subject,
+        Status.NEEDS_INPUT,
+        Measure(subject=subject),
+        rule.asks,
+        value=_asked(rule),
+        evidence=evidence,
+        cure=f"Give {what}.",
+        text=f"{rule.entry.text} ({note})" if note else rule.entry.text,
     )
 
 
@@ -123,33 +262,34 @@ def _finding(
     rule: Rule,
     subject: str,
     status: Status,
-    measured: Value = None,
-    evidence: Evidence | None = None,
+    m: Measure,
+    limit: Limit,
     *,
+    value: Value = None,
+    evidence: Evidence | None = None,
     cure: str = "",
-    note: str = "",
+    text: str = "",
 ) -> Finding:
     q = rule.quantity
-    unit = _PRINTED.get(q.unit, "") if q else ""
-    text = rule.entry.text if not note else f"{rule.entry.text} ({note})"
     return Finding(
-        code=rule.code,
-        group=GROUP,
+        code=f"{rule.code.split('/')[0]}/{m.topic}" if m.topic else rule.code,
+        group=rule.group,
         subject=subject,
-        quantity=q.label if q else rule.entry.code.replace("-", " "),
+        quantity=m.label or (q.label if q else rule.entry.code.replace("-", " ")),
         status=status,
-        measured=measured,
-        op=rule.op,
-        limit=rule.limit,
-        unit=unit,
-        source=rule.source,
-        clause=rule.entry.clause,
-        edition=rule.edition,
-        certainty=rule.certainty,
+        measured=m.value,
+        op="" if value is None and (limit.based or m.value is not None) else limit.op,
+        limit=value,
+        unit=_PRINTED.get(q.unit, "") if q and m.value is not True else "",
+        source=m.source or limit.source,
+        clause=limit.clause,
+        edition=limit.edition,
+        certainty=limit.certainty,
         evidence=evidence or Evidence(),
         cure=cure,
-        text=text,
-        written=rule.written,
+        text=text or rule.entry.text,
+        written="" if limit.based or (value is None and limit.value is not None) else limit.written,
+        measures=q.name if q else "",
     )
 
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from cagekit.materials.source import Certainty
+
 Scalar = float | int | str | bool
 """One value; lengths mm, areas mm2, masses kg, angles degrees (a finding is a border)."""
 Value = Scalar | None | tuple["Value", ...]
@@ -38,18 +40,6 @@ class Status(StrEnum):
     def words(self) -> str:
         """The status as it is printed."""
         return self.value.replace("_", " ")
-
-
-class Certainty(StrEnum):
-    """How sure the limit is, the surest first."""
-
-    IN_TEXT = "read in text"
-    TWO_EDITIONS = "in two editions"
-    PARAPHRASE = "paraphrase"
-    FROM_MEMORY = "from memory"
-    COMMON_PRACTICE = "common practice"
-    MEASURED = "measured"
-    """The limit is the build's own: a car sheet, a keep-out, a machine."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +96,7 @@ class Finding:
         cure: what would turn it good; empty when it is good.
         text: the rule in our own words, or why nothing could be measured.
         written: the limit as the source writes it, where that differs (inches).
+        measures: name of the quantity, to tell whether two findings judge one number.
     """
 
     code: str
@@ -125,6 +116,7 @@ class Finding:
     cure: str = ""
     text: str = ""
     written: str = ""
+    measures: str = ""
 
     @property
     def excess(self) -> float:

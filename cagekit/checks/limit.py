@@ -112,9 +112,9 @@ def split_operator(text: str) -> tuple[str, str]:
     return (found[1], found[2]) if found else ("=", text)
 
 
-def holds(value: Value, op: str, limit: Value, unit: Unit) -> bool:
-    """Whether ``value op limit`` is true, rounding aside."""
-    slack = SLACK.get(unit, 1e-9)
+def holds(value: Value, op: str, limit: Value, unit: Unit, tolerance: float = 0.0) -> bool:
+    """Whether ``value op limit`` is true, rounding and ``tolerance`` aside."""
+    slack = max(SLACK.get(unit, 1e-9), tolerance)
     if unit == "pair":
         assert isinstance(limit, tuple)
         return any(_pair_holds(value, op, pair, slack) for pair in limit)

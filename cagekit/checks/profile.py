@@ -8,20 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, get_args
 
 from cagekit.checks.facts import FACTS
-from cagekit.checks.finding import Certainty, Value
-from cagekit.checks.limit import read_limit, split_operator, written
-from cagekit.checks.quantities.quantity import Quantity, Unit, quantities
+from cagekit.checks.finding import Status, Value
+from cagekit.checks.limit import holds, read_limit, split_operator, written
+from cagekit.checks.quantities.quantity import Measure, Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
 from cagekit.inputs.entries import AnyEntry
 from cagekit.inputs.messages import FileInputError, Problem
 from cagekit.inputs.presets import find_preset, load_file, read_toml, shown
-from cagekit.inputs.rules import RuleEntry, RuleProfile
+from cagekit.inputs.rules import HardLimit, RuleEntry, RuleProfile
 from cagekit.inputs.toml_lines import Key, line_map, line_of
-from cagekit.units import LengthUnit
+from cagekit.materials.source import Certainty
+from cagekit.units import LengthUnit, parse_length
 
 ROLES: tuple[str, ...] = (
     *(get_args(m.model_fields["kind"].annotation)[0] for m in get_args(get_args(AnyEntry)[0])),
@@ -30,6 +32,18 @@ ROLES: tuple[str, ...] = (
 """Roles that generators and layouts give to members."""
 FEET = ("hoop", "backstay", "other")
 """Kinds of feet that `of` may name."""
+
+
+GENERAL: Mapping[str, str] = {
+    "joint-practice": "geometry",
+    "fit-practice": "fit",
+    "shell-practice": "car",
+    "sight-practice": "sight",
+    "bending-practice": "shop",
+    "plate-practice": "plates",
+    "swing-practice": "swing_out",
+}
+"""Books that judge every build, with the check group of each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,25 +64,99 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
-    """One rule, ready to be held against a cage."""
+class Limit:
+    """One limit with where it stands; ``value`` counts in the quantity's unit or in its base.
 
-    code: str
-    entry: RuleEntry
-    quantity: Quantity | None
-    roles: tuple[str, ...]
-    limit: Value
+    Args:
+        op: operator; empty when nothing is compared.
+        value: as read.
+        unit: the quantity's.
+        based: whether ``value`` is a multiple of what the measure has as its base.
+        room: mm to keep from it. tolerance: mm by which it may be missed.
+        level: status of what does not keep it.
+        text: what it asks for. written: the limit as its source writes it.
+        source: document. clause: in it. edition: that was read. certainty: how sure it is.
+    """
+
+    op: str
+    value: Value
+    unit: Unit
+    based: bool
+    room: float
+    tolerance: float
+    level: Status
+    text: str
     written: str
-    when: tuple[Condition, ...]
-    unless: tuple[Condition, ...]
     source: str
+    clause: str
     edition: str
     certainty: Certainty
+
+    def at(self, m: Measure) -> Value:
+        """The limit for one measure, in the quantity's unit."""
+        if not self.based:
+            return self.value
+        if m.base is None:
+            return None
+        assert isinstance(self.value, float)
+        if isinstance(m.base, tuple):
+            return tuple(self.value * float(b) for b in m.base)  # type: ignore[arg-type]
+        room = -self.room if self.op in ("<=", "<") else self.room
+        return self.value * float(m.base) + room
+
+    def keeps(self, m: Measure) -> bool:
+        """Whether a measured value keeps it."""
+        return holds(m.value, self.op, self.at(m), self.unit, self.tolerance)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """One rule, ready to be held against a cage; its limits the hardest first."""
+
+    code: str
+    group: str
+    entry: RuleEntry
+    each: bool
+    quantity: Quantity | None
+    roles: tuple[str, ...]
+    limits: tuple[Limit, ...]
+    when: tuple[Condition, ...]
+    unless: tuple[Condition, ...]
+
+    @property
+    def asks(self) -> Limit:
+        """The rule's own limit, behind any harder one."""
+        return self.limits[-1]
+
+    @property
+    def limit(self) -> Value:
+        """What is asked for; see `Limit`."""
+        return self.asks.value
 
     @property
     def op(self) -> str:
         """Operator; empty when nothing is compared."""
-        return self.entry.op or ""
+        return self.asks.op
+
+    @property
+    def written(self) -> str:
+        """The limit as its source writes it."""
+        return self.asks.written
+
+    @property
+    def source(self) -> str:
+        """Document it stands in."""
+        return self.asks.source
+
+    @property
+    def edition(self) -> str:
+        """Edition that was read."""
+        return self.asks.edition
+
+    @property
+    def certainty(self) -> Certainty:
+        """How sure it is."""
+        return self.asks.certainty
 
     @property
     def unit(self) -> Unit:
@@ -94,6 +182,16 @@ class Profile:
         """Short name; findings are coded ``name/code``."""
         return self.file.name
 
+    @property
+    def group(self) -> str:
+        """Check group that its findings are shown in."""
+        return group_of(self.file)
+
+
+def group_of(file: RuleProfile) -> str:
+    """Check group of a book: its own, that of the general book it replaces, or ``rules``."""
+    return file.group or GENERAL.get(file.replaces, "rules")
+
 
 def load_profile(ref: str, *, beside: Path | None = None) -> Profile:
     """Find, read and compile a rule profile.
@@ -110,10 +208,35 @@ def load_profile(ref: str, *, beside: Path | None = None) -> Profile:
 
 
 def compile_file(path: Path) -> Profile:
-    """Read and compile the profile in one file; see `load_profile`."""
+    """Read and compile the profile in one file, once as long as it does not change.
+
+    See `load_profile`.
+    """
+    path = path.absolute()
+    try:
+        seen = path.stat()
+    except OSError:
+        return _compiled(path)
+    return _compiled(path, seen.st_mtime_ns, seen.st_size)
+
+
+@lru_cache(maxsize=64)
+def _compiled(path: Path, *_: int) -> Profile:
     file = load_file("rules", path, RuleProfile)
     problems: list[Problem] = []
     rules: list[Rule] = []
+    if file.replaces and file.replaces not in GENERAL:
+        line = line_of(line_map(read_toml(path)[1]), ("replaces",))
+        problems.append(
+            Problem(
+                file=shown(path),
+                line=line,
+                field="replaces",
+                value=file.replaces,
+                problem="is no general book.",
+                hint=did_you_mean(file.replaces, GENERAL),
+            )
+        )
     for i, entry in enumerate(file.rule):
         reader = _Reader(file, entry, ("rule", i), path)
         rule = reader.rule()
@@ -146,23 +269,21 @@ class _Reader:
                 ("quantity",), entry.quantity, "is no quantity that cagekit measures.", hint
             )
         self._check_names()
-        limit = self._limit(found)
+        limits = tuple(self._limits(found))
         when = tuple(self._conditions("when", entry.when))
         unless = tuple(self._conditions("unless", entry.unless))
         if self.problems:
             return None
         return Rule(
-            code=f"{self.file.name}/{entry.code}",
+            code=entry.code if "/" in entry.code else f"{self.file.name}/{entry.code}",
+            group=group_of(self.file),
             entry=entry,
+            each=self.file.each if entry.each is None else entry.each,
             quantity=found,
             roles=tuple(self._roles()),
-            limit=limit,
-            written=self._written(found),
+            limits=limits,
             when=when,
             unless=unless,
-            source=entry.source or self.file.title,
-            edition=entry.edition or self.file.edition,
-            certainty=Certainty(entry.certainty or self.file.certainty),
         )
 
     def _roles(self) -> Iterator[str]:
@@ -178,23 +299,64 @@ class _Reader:
                 hint = did_you_mean(bare, known)
                 self._wrong(("of", n), name, "is no role, set or kind of foot.", hint)
 
-    def _written(self, found: Quantity | None) -> str:
+    def _limits(self, found: Quantity | None) -> Iterator[Limit]:
+        """The rule's limits, the harder one first."""
         entry = self.entry
-        if entry.limit is None:
-            return ""
-        unit = found.unit if found and entry.op else None
-        return written(entry.limit, entry.op or "", unit, self.units)
+        if entry.hard is not None:
+            yield self._limit(found, entry.hard, ("hard", "limit"), Status.FAIL)
+        level = Status.FAIL if entry.level == "must" else Status.WARN
+        yield self._limit(found, entry, ("limit",), level)
 
-    def _limit(self, found: Quantity | None) -> Value:
-        entry = self.entry
-        if entry.limit is None or found is None or entry.op is None:
+    def _limit(
+        self, found: Quantity | None, own: RuleEntry | HardLimit, at: Key, level: Status
+    ) -> Limit:
+        entry, file = self.entry, self.file
+        op = own.op or entry.op or ""
+        unit: Unit = found.unit if found else "text"
+        return Limit(
+            op=op,
+            value=self._value(found, own.limit, op, at),
+            unit=unit,
+            based=bool(found and found.base),
+            room=self._length("room", entry.room),
+            tolerance=self._length("tolerance", entry.tolerance),
+            level=level,
+            text=own.text,
+            written=self._written(found, own.limit, op),
+            source=own.source or entry.source or file.title,
+            clause=own.clause or entry.clause,
+            edition=own.edition or entry.edition or file.edition,
+            certainty=own.certainty or entry.certainty or file.certainty,
+        )
+
+    def _written(self, found: Quantity | None, raw: Any, op: str) -> str:
+        if raw is None:
+            return ""
+        if found and found.base and op:
+            times = "" if raw == 1 else f"{raw:g} x "
+            return f"{times}{found.base}"
+        return written(raw, op, found.unit if found and op else None, self.units)
+
+    def _value(self, found: Quantity | None, raw: Any, op: str, at: Key) -> Value:
+        if raw is None or found is None or not op:
             return None
         try:
-            return read_limit(entry.limit, found.unit, entry.op, self.units)
+            if found.base:
+                return read_limit(raw, "ratio", "", self.units)
+            return read_limit(raw, found.unit, op, self.units)
         except ValueError as error:
             hint = f"{found.name} is measured in {found.unit}."
-            self._wrong(("limit",), entry.limit, f"{error}.".replace("..", "."), hint)
+            if found.base:
+                hint = f"Limits of {found.name} are multiples of {found.base}."
+            self._wrong(at, raw, f"{error}.".replace("..", "."), hint)
             return None
+
+    def _length(self, field: str, raw: str | float) -> float:
+        try:
+            return parse_length(raw, default=self.units)
+        except ValueError as error:
+            self._wrong((field,), raw, f"{error}", "")
+            return 0.0
 
     def _conditions(self, table: str, when: Mapping[str, Any]) -> Iterator[Condition]:
         known = quantities()

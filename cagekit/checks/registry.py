@@ -1,53 +1,38 @@
-"""The check groups and the one function that runs them.
-
-A group is a module with a function ``findings(design: Design) -> list[Finding]``; it is
-imported when it is run, so that a table of one group costs nothing of the others.
-"""
+"""The check groups and the one function that runs them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from importlib import import_module
 
-from cagekit.checks.finding import Finding, worst_first
+from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.design import Design
 from cagekit.errors import InputError
-
-Check = Callable[[Design], Iterable[Finding]]
 
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """A check group: its name on the command line, its module, and what it looks at.
+    """A check group: its name on the command line and what it looks at.
 
-    ``of`` names the part of a cage that it is about; without one the module is not loaded.
+    ``of`` names the part of a cage that it is about, without which nothing is held;
+    ``people`` tells a group that needs somebody in the car.
     """
 
     name: str
-    module: str
     about: str
     of: str = ""
-
-    def check(self) -> Check:
-        """Import the module and return its ``findings`` function."""
-        return import_module(self.module).findings  # type: ignore[no-any-return]
+    people: str = ""
 
 
 GROUPS: tuple[Group, ...] = (
-    Group("geometry", "cagekit.checks.geometry", "nodes, sharp joints, loose ends, collisions"),
-    Group("fit", "cagekit.checks.fit.people", "the people in the cage: room, belts, way out"),
-    Group("car", "cagekit.checks.fit.car_fit", "tubes against shell, doors and keep-outs"),
-    Group("sight", "cagekit.checks.fit.sight", "what the bars hide from the driver"),
-    Group("shop", "cagekit.checks.bending", "what the bender and the saw can make"),
-    Group("plates", "cagekit.checks.plates", "folds, flanges and holes of the plates"),
-    Group(
-        "swing_out",
-        "cagekit.checks.swing_out",
-        "swing-out door bars: brackets, pins, swing",
-        of="doors",
-    ),
-    Group("rules", "cagekit.checks.rules", "the rulebooks named in the build"),
+    Group("geometry", "nodes, sharp joints, loose ends, collisions"),
+    Group("fit", "the people in the cage: room, belts, way out", people="room for the people"),
+    Group("car", "tubes against shell, doors and keep-outs"),
+    Group("sight", "what the bars hide from the driver", people="sight"),
+    Group("shop", "what the bender and the saw can make"),
+    Group("plates", "folds, flanges and holes of the plates"),
+    Group("swing_out", "swing-out door bars: brackets, pins, swing", of="doors"),
+    Group("rules", "the rulebooks named in the build"),
 )
 """Every group, in the order they are run."""
 
@@ -82,8 +67,30 @@ def _of_group(group: Group) -> Callable[[Design], tuple[Finding, ...]]:
     """What runs one group on a design; nothing where the cage has no such part."""
 
     def check(design: Design) -> tuple[Finding, ...]:
+        from cagekit.checks.books import findings
+
         if group.of and not getattr(design.cage, group.of):
             return ()
-        return tuple(group.check()(design))
+        if group.people and not _seated(design, group):
+            return (_nobody(group),)
+        return tuple(findings(design, group.name))
 
     return check
+
+
+def _seated(design: Design, group: Group) -> bool:
+    people = design.cockpit.occupants
+    return any(who.at_wheel for who in people) if group.name == "sight" else bool(people)
+
+
+def _nobody(group: Group) -> Finding:
+    """The finding of a build in which nobody sits."""
+    return Finding(
+        code=f"{group.name}/driver",
+        group=group.name,
+        subject="driver",
+        quantity=group.people,
+        status=Status.NEEDS_INPUT,
+        text="Not measured: the build names no driver.",
+        cure="Name driver sheets in the build file, e.g. drivers = ['tall-driver'].",
+    )

@@ -18,6 +18,7 @@ from cagekit.people.posture import Occupant, moved
 
 ACROSS = vec((0.0, 1.0, 0.0))
 NO_HOOP = "the cage has no main hoop"
+NO_MEMBERS = "the cage has no members"
 
 
 def _of(gap: Gap, note: str) -> Reading:
@@ -33,6 +34,20 @@ def _of(gap: Gap, note: str) -> Reading:
 def helmet_to_bar(cockpit: Cockpit, who: Occupant) -> dict[str, Reading]:
     """Room from the helmet's surface to every bar, mm, by member id."""
     return {name: _of(gap, "") for name, gap in cockpit.gaps(who, "helmet").items()}
+
+
+def helmet_to_nearest(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Room from the helmet's surface to the nearest bar or its padding, mm."""
+    best = cockpit.closest(who, ["helmet"])
+    return Reading(value=None, absent=NO_MEMBERS) if best is None else _of(best[1], "")
+
+
+def reach(cockpit: Cockpit, who: Occupant) -> Reading:
+    """How far the worst hand or foot is short of wheel or pedal, mm."""
+    if not who.short:
+        return Reading(value=0.0)
+    worst = max(who.short, key=lambda k: (who.short[k], k))
+    return Reading(value=who.short[worst], note=worst)
 
 
 def helmet_to_hoop(cockpit: Cockpit, who: Occupant) -> Reading:
@@ -214,7 +229,7 @@ def room(cockpit: Cockpit, who: Occupant, name: str) -> Reading:
     parts = [f"{side} {part}" for side in ("left", "right") for part in ROOM[name]]
     best = cockpit.closest(who, parts)
     if best is None:
-        return Reading(value=None, absent="the cage has no members")
+        return Reading(value=None, absent=NO_MEMBERS)
     return _of(best[1], best[0])
 
 
@@ -222,7 +237,7 @@ def torso_room(cockpit: Cockpit, who: Occupant) -> Reading:
     """Least room between chest, neck or hips and any bar, mm."""
     best = cockpit.closest(who, ["chest", "neck", "hips"])
     if best is None:
-        return Reading(value=None, absent="the cage has no members")
+        return Reading(value=None, absent=NO_MEMBERS)
     return _of(best[1], best[0])
 
 
@@ -248,5 +263,5 @@ def seat_room(cockpit: Cockpit, who: Occupant) -> Reading:
     """
     best = cockpit.closest(who, ["seat back", "head rest"])
     if best is None:
-        return Reading(value=None, absent="the cage has no members")
+        return Reading(value=None, absent=NO_MEMBERS)
     return _of(best[1], best[0])

@@ -12,19 +12,32 @@ from typing import Any, Literal
 from pydantic import Field, model_validator
 
 from cagekit.inputs.fields import FileModel
+from cagekit.materials.source import Certainty
 
 Operator = Literal[">=", "<=", ">", "<", "=", "!=", "between", "in"]
-CertaintyWord = Literal[
-    "read in text", "in two editions", "paraphrase", "from memory", "common practice"
-]
 SideWord = Literal["", "driver", "passenger", "left", "right"]
+
+
+GroupWord = Literal["", "geometry", "fit", "car", "sight", "shop", "plates", "swing_out"]
+
+
+class HardLimit(FileModel):
+    """The limit that a rule with advice must keep in any case."""
+
+    op: Operator | None = Field(None, description="operator, when not the rule's")
+    limit: Any = Field(description="like the rule's `limit`")
+    clause: str = Field("", description="clause in the rulebook")
+    edition: str = Field("", description="edition that was read, when not the rule's")
+    source: str = Field("", description="document, when not the rule's")
+    certainty: Certainty | None = Field(None, description="how sure it is, when not the rule's")
+    text: str = Field(min_length=1, description="what it asks for, in own words")
 
 
 class RuleEntry(FileModel):
     """One rule as written."""
 
     code: str = Field(
-        pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$",
+        pattern=r"^([a-z_]+/)?[a-z0-9]+(-[a-z0-9]+)*$",
         description="short name, unique in the profile: letters, digits, hyphens",
     )
     quantity: str = Field("", description="what is measured; `show quantities` lists them")
@@ -43,6 +56,19 @@ class RuleEntry(FileModel):
         None,
         description="number, text with unit, [low, high], alternatives",
     )
+    room: str | float = Field(
+        0.0, description="length to keep from the limit where that is a size of the shop or car"
+    )
+    tolerance: str | float = Field(
+        0.0, description="length by which the limit may be missed and still counts as kept"
+    )
+    each: bool | None = Field(
+        None, description="one finding for everything that passes, when not as the book says"
+    )
+    quiet: bool = Field(False, description="what keeps the limit by itself is not told")
+    hard: HardLimit | None = Field(
+        None, description="harder limit of a rule that is advice: beyond it the rule fails"
+    )
     when: dict[str, Any] = Field(
         {}, description="when the rule applies, e.g. homologated = '>= 2007'"
     )
@@ -59,14 +85,16 @@ class RuleEntry(FileModel):
     clause: str = Field("", description="clause in the rulebook")
     edition: str = Field("", description="edition that was read, when not the profile's")
     source: str = Field("", description="document, when not the profile's")
-    certainty: CertaintyWord | None = Field(
-        None, description="how sure it is, when not the profile's"
-    )
+    certainty: Certainty | None = Field(None, description="how sure it is, when not the profile's")
     text: str = Field(min_length=1, description="the rule in own words")
-    cure: str = Field("", description="what turns a failure good")
+    cure: str = Field(
+        "", description="what turns a failure good; {where} stands for the member and the spot"
+    )
 
     @model_validator(mode="after")
     def _whole(self) -> RuleEntry:
+        if self.hard is not None and (self.level != "should" or self.needs):
+            raise ValueError("'hard' belongs to a rule whose level is 'should'")
         if self.needs:
             if self.op is not None:
                 raise ValueError(f"a rule that needs {self.needs} has no 'op': nothing is compared")
@@ -92,10 +120,19 @@ class RuleProfile(FileModel):
     description: str = ""
     edition: str = Field("", description="edition that was read")
     units: Literal["mm", "in"] = "mm"
-    certainty: CertaintyWord = Field(
-        "read in text", description="for every rule that does not say otherwise"
+    certainty: Certainty = Field(
+        Certainty.IN_TEXT, description="for every rule that does not say otherwise"
     )
     caution: str = Field("", description="what a reader has to know before trusting the profile")
+    group: GroupWord = Field(
+        "", description="check group of a general book: its findings are shown there"
+    )
+    each: bool = Field(
+        False, description="one finding for everything that passes, instead of one for all"
+    )
+    replaces: str = Field(
+        "", description="general book whose place this one takes, e.g. 'fit-practice'"
+    )
     sets: dict[str, tuple[str, ...]] = Field(
         {}, description="names for groups of roles, used in `of`"
     )
@@ -109,4 +146,6 @@ class RuleProfile(FileModel):
             if rule.code in seen:
                 raise ValueError(f"two rules have the code {rule.code!r}")
             seen.add(rule.code)
+            if "/" in rule.code and not self.group:
+                raise ValueError(f"{rule.code!r}: only a book with a 'group' writes codes with /")
         return self

@@ -7,6 +7,7 @@ them needs input.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from math import degrees
 
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
@@ -18,81 +19,88 @@ from cagekit.people import Occupant
 NO_DRIVER = "a driver sheet (`drivers` in the build file)"
 
 
-def _read(
-    s: Survey, take: Callable[[Cockpit, Occupant], Reading], *, wheel_only: bool = False
-) -> Iterator[Measure]:
-    """One measure for each person; what the person lacks is said, what the cage lacks is not."""
+Take = Callable[[Cockpit, Occupant], Reading]
+
+
+def read(s: Survey, pick: Pick, take: Take, *, at_wheel: bool = False) -> Iterator[Measure]:
+    """One measure for each person on the picked side of the car.
+
+    Args:
+        s: the cage.
+        pick: its side, if any, is that of the person's door.
+        take: measures one person.
+        at_wheel: leave out those who have no wheel.
+    """
     if not s.cockpit.occupants:
         yield Measure(subject="driver", missing=NO_DRIVER)
     for who in s.cockpit.occupants:
-        if wheel_only and not who.at_wheel:
+        if (at_wheel and not who.at_wheel) or (pick.side and who.door_side != pick.side):
             continue
-        r = take(s.cockpit, who)
-        evidence = Evidence.of(*r.members, points=r.points, note=r.note)
-        if r.value is not None:
-            yield Measure(subject=who.name, value=r.value, evidence=evidence)
-        elif r.missing:
-            yield Measure(subject=who.name, evidence=evidence, missing=r.missing)
+        yield measure(who.name, take(s.cockpit, who))
 
 
-@quantity("helmet_to_main_hoop", "mm", "helmet to main hoop")
+def measure(subject: str, r: Reading, *, factor: float = 1.0) -> Measure:
+    """A reading as a measure of ``subject``; ``factor`` turns it into the quantity's unit."""
+    evidence = Evidence.of(*r.members, points=r.points, note=r.note)
+    if r.value is None:
+        return Measure(subject=subject, evidence=evidence, missing=r.missing, absent=r.absent)
+    return Measure(subject=subject, value=r.value * factor, evidence=evidence)
+
+
+@quantity("helmet_to_main_hoop", "mm", "helmet to the main hoop")
 def helmet_to_main_hoop(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Free gap between each person's helmet and the main hoop, padding included, any direction."""
-    if s.main_hoop is not None:
-        yield from _read(s, readings.helmet_to_hoop)
+    yield from read(s, pick, readings.helmet_to_hoop)
 
 
 @quantity("helmet_to_nearest_tube", "mm", "helmet to the nearest tube")
 def helmet_to_nearest_tube(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Free gap between each person's helmet and the nearest tube or its padding."""
-    yield from _read(s, _nearest_tube)
-
-
-def _nearest_tube(cockpit: Cockpit, who: Occupant) -> Reading:
-    best = min(readings.helmet_to_bar(cockpit, who).items(), key=lambda kv: (kv[1].value, kv[0]))
-    return best[1]
+    yield from read(s, pick, readings.helmet_to_nearest)
 
 
 @quantity("hoop_above_helmet", "mm", "main hoop above the helmet")
 def hoop_above_helmet(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Height of the main hoop's tube above the top of each person's helmet, in its own plane."""
-    if s.main_hoop is not None:
-        yield from _read(s, readings.hoop_over_helmet)
+    yield from read(s, pick, readings.hoop_over_helmet)
 
 
 @quantity("helmet_ahead_of_hoop", "mm", "helmet ahead of the main hoop")
 def helmet_ahead_of_hoop(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far the back of each helmet lies ahead of the main hoop's front; negative below it."""
-    if s.main_hoop is not None:
-        yield from _read(s, readings.helmet_ahead_of_hoop)
+    yield from read(s, pick, readings.helmet_ahead_of_hoop)
 
 
 @quantity("helmet_under_hoop_line", "mm", "helmet under the line between hoops")
 def helmet_under_hoop_line(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Height of the straight from main hoop to front hoop above each helmet."""
-    if s.main_hoop is not None and s.one("front_hoop") is not None:
-        yield from _read(s, readings.helmet_line)
+    """Height of the straight from main hoop to front hoop, halo or cowl above each helmet."""
+    yield from read(s, pick, readings.helmet_line)
 
 
 @quantity("harness_bar_drop", "mm", "harness bar below the shoulder")
 def harness_bar_drop(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far the top of the harness bar lies below each person's shoulder; negative above it."""
-    if s.one("harness_bar") is not None:
-        yield from _read(s, readings.harness_drop)
+    yield from read(s, pick, readings.harness_drop)
 
 
-@quantity("side_bar_on_arm", "ratio", "door bar between shoulder (0) and elbow (1)")
+@quantity("belt_angle", "deg", "shoulder belts below level")
+def belt_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Angle of each person's shoulder belts below level, from shoulder to the top of the bar."""
+    for who in s.cockpit.occupants:
+        yield measure(who.name, readings.belt_angle(s.cockpit, who), factor=degrees(1.0))
+
+
+@quantity("side_bar_on_arm", "ratio", "door bar on the upper arm (0 shoulder, 1 elbow)")
 def side_bar_on_arm(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Where the door bar passes the driver's upper arm: 0 at the shoulder, 1 at the elbow."""
-    if s.one("door_bar") is not None:
-        yield from _read(s, readings.door_bar_share, wheel_only=True)
+    """Where the door bar passes each person's upper arm: 0 at the shoulder, 1 at the elbow."""
+    yield from read(s, pick, readings.door_bar_share)
 
 
 @quantity("hoop_width_over_shoulders", "mm", "hoop width over the driver's shoulders")
 def hoop_width_over_shoulders(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Outside width of the main hoop at shoulder height less the driver's shoulder breadth."""
     if s.main_hoop is not None:
-        yield from _read(s, lambda _, who: _width_over_shoulders(s, who), wheel_only=True)
+        yield from read(s, pick, lambda _, who: _width_over_shoulders(s, who), at_wheel=True)
 
 
 def _width_over_shoulders(s: Survey, who: Occupant) -> Reading:

@@ -32,6 +32,13 @@ MODULES = (
     "cagekit.checks.quantities.plates",
     "cagekit.checks.quantities.driver",
     "cagekit.checks.quantities.swing",
+    "cagekit.checks.quantities.swing_out",
+    "cagekit.checks.quantities.room",
+    "cagekit.checks.quantities.sight",
+    "cagekit.checks.quantities.joints",
+    "cagekit.checks.quantities.shell",
+    "cagekit.checks.quantities.sheet_metal",
+    "cagekit.checks.quantities.bending",
 )
 
 
@@ -67,12 +74,32 @@ class Measure:
         value: the number in the quantity's unit; None when something is missing.
         evidence: members and points.
         missing: what has to be given before it can be measured, e.g. ``"a driver"``.
+        absent: what the cage does not have, so that there is nothing to measure.
+        broken: why it cannot be good whatever the limit, e.g. that the shop has no tool for it.
+        met: what makes it good whatever the limit, e.g. padding.
+        base: what the quantity's limits are multiples of (a number, or both ends of a range).
+        topic: last word of the finding's code, where one rule covers many things.
+        label: words for what was measured, when not the quantity's.
+        text: more to say about it.
+        cure: in place of the rule's, where numbers of the case say more.
+        source: in place of the rule's, where ``base`` comes from a sheet.
+        estimated: whether the number is to be measured on the real part all the same.
     """
 
     subject: str
     value: Value = None
     evidence: Evidence = field(default_factory=Evidence)
     missing: str = ""
+    absent: str = ""
+    broken: str = ""
+    met: str = ""
+    base: Value = None
+    topic: str = ""
+    label: str = ""
+    text: str = ""
+    cure: str = ""
+    source: str = ""
+    estimated: bool = False
 
 
 Measurer = Callable[["Survey", Pick], Iterable[Measure]]
@@ -80,27 +107,34 @@ Measurer = Callable[["Survey", Pick], Iterable[Measure]]
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A quantity by name: unit, label as printed, description and the function that measures."""
+    """A quantity by name: unit, label as printed, description and the function that measures.
+
+    ``base`` says in words what its limits are multiples of; empty where a limit is a plain value.
+    """
 
     name: str
     unit: Unit
     label: str
     about: str
     measure: Measurer
+    base: str = ""
 
 
 _KNOWN: dict[str, Quantity] = {}
 _LOADED: list[bool] = []
 
 
-def quantity(name: str, unit: Unit, label: str = "") -> Callable[[Measurer], Measurer]:
+def quantity(
+    name: str, unit: Unit, label: str = "", *, base: str = ""
+) -> Callable[[Measurer], Measurer]:
     """Register a function as the quantity ``name``; its docstring describes it."""
 
     def register(function: Measurer) -> Measurer:
         if name in _KNOWN:
             raise ValueError(f"two quantities are called {name!r}")
         about = " ".join((getdoc(function) or "").split())
-        _KNOWN[name] = Quantity(name, unit, label or name.replace("_", " "), about, function)
+        words = label or name.replace("_", " ")
+        _KNOWN[name] = Quantity(name, unit, words, about, function, base)
         return function
 
     return register

@@ -12,18 +12,23 @@ import numpy as np
 
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.checks.quantities.bars import Bar, joined
-from cagekit.checks.quantities.quantity import Pick
+from cagekit.checks.quantities.quantity import Measure, Pick, Quantity
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
+from cagekit.fit.view_angles import PillarView, pillar_view
 from cagekit.geometry.centre_line import Arc, CentreLine, Spot, Vec, vec
 from cagekit.materials.steels import family
+from cagekit.swing.motion import Swept, sweep
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
+    from cagekit.cage.door import SwingDoor
     from cagekit.cage.plate import Plate
     from cagekit.inputs.build import Build
     from cagekit.inputs.car import Car
     from cagekit.inputs.driver import Driver
+    from cagekit.inputs.tooling import Tooling
+    from cagekit.people.posture import Occupant
 
 HandSide = Literal["left", "right"]
 SIDES: tuple[HandSide, HandSide] = ("left", "right")
@@ -80,6 +85,16 @@ class Survey:
 
     def __init__(self, design: Design) -> None:
         self.design = design
+        self._views: dict[tuple[int, str], PillarView | None] = {}
+        self._swept: dict[str, Swept] = {}
+        self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
+
+    def measured(self, quantity: Quantity, pick: Pick) -> tuple[Measure, ...]:
+        """What a quantity measures on the picked members, each worked out once."""
+        key = (quantity.name, pick)
+        if key not in self._measured:
+            self._measured[key] = tuple(quantity.measure(self, pick))
+        return self._measured[key]
 
     @property
     def build(self) -> Build:
@@ -100,6 +115,11 @@ class Survey:
     def drivers(self) -> tuple[Driver, ...]:
         """The driver sheets, the driver first."""
         return self.build.drivers
+
+    @property
+    def tooling(self) -> Tooling:
+        """The shop."""
+        return self.design.tooling
 
     @cached_property
     def members(self) -> tuple[Member, ...]:
@@ -264,6 +284,19 @@ class Survey:
     def cockpit(self) -> Cockpit:
         """Everybody as seated among the tubes, padding on; empty without driver sheets."""
         return self.design.cockpit
+
+    def pillar_view(self, who: Occupant, side: str) -> PillarView | None:
+        """What is hidden from somebody at one pillar, worked out once."""
+        key = (who.index, side)
+        if key not in self._views:
+            self._views[key] = pillar_view(self.cockpit, who, side)
+        return self._views[key]
+
+    def swept(self, door: SwingDoor) -> Swept:
+        """A swing-out bar swung open, worked out once."""
+        if door.bar not in self._swept:
+            self._swept[door.bar] = sweep(self.cage, self.car, door)
+        return self._swept[door.bar]
 
     # --- pillar and swing-out ----------------------------------------------------------
 

@@ -98,24 +98,25 @@ def swing_bracket_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=ears[0].id, value=value, evidence=evidence)
 
 
-def _cups(s: Survey) -> Iterator[tuple[str, BracketSpec, Evidence]]:
-    """Joints with a half cup behind the bar: name, sizes, evidence."""
+def _stops(s: Survey) -> Iterator[tuple[str, BracketSpec, Evidence]]:
+    """Latches with steel behind the closed bar, half cup or saddle: name, sizes, evidence."""
     for door in s.cage.doors:
-        for joint in door.joints:
-            if joint.spec.cup:
-                evidence = Evidence.of(door.bar, joint.stub, points=[joint.origin])
-                yield f"{door.bar} {joint.name}", joint.spec, evidence
+        spec = door.latch.spec
+        if spec.cup or spec.design != "cheeks":
+            evidence = Evidence.of(door.bar, door.latch.stub, points=[door.latch.origin])
+            yield f"{door.bar} {door.latch.name}", spec, evidence
 
 
-@quantity("swing_cup_wall", "mm", "wall of the half cup")
+@quantity("swing_cup_wall", "mm", "steel that the closed bar bears on")
 def swing_cup_wall(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Wall of the half cup that a closed swing-out bar bears on."""
-    for name, spec, evidence in _cups(s):
-        yield Measure(subject=name, value=spec.cup_wall, evidence=evidence)
+    """Thickness of the half cup, or of the saddle, that a closed swing-out bar bears on."""
+    for name, spec, evidence in _stops(s):
+        value = spec.cup_wall if spec.cup else spec.thickness
+        yield Measure(subject=name, value=value, evidence=evidence)
 
 
-@quantity("swing_cup_reach", "mm", "half cup past the pin")
+@quantity("swing_cup_reach", "mm", "stop past the latch pin")
 def swing_cup_reach(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """How far the half cup of a swing-out bar's end reaches past the pin's centre."""
-    for name, spec, evidence in _cups(s):
-        yield Measure(subject=name, value=spec.cup_overlap, evidence=evidence)
+    """How far the half cup, or the saddle, at a swing-out bar's latch reaches past its pin."""
+    for name, spec, evidence in _stops(s):
+        yield Measure(subject=name, value=spec.reach, evidence=evidence)

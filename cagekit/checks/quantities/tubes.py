@@ -15,6 +15,7 @@ from cagekit.checks.quantities.survey import SIDES, Survey, extreme
 from cagekit.errors import NotFoundError
 from cagekit.geometry.centre_line import Arc, CentreLine
 from cagekit.materials.steels import family, steel
+from cagekit.shop.bending.section import expected_roundness
 
 _PROCESS = (
     ("as welded", "as welded"),
@@ -149,7 +150,15 @@ def bend_roundness(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=m.id, evidence=e, missing=need)
             continue
         value = die.min_over_max_od
-        yield Measure(subject=m.id, value=value, evidence=e, missing="" if value else need)
+        guess = expected_roundness(m.tube.od, die.clr)
+        said = f"estimated {guess:.2f}, by 20 D / R percent of out-of-roundness, from memory"
+        yield Measure(
+            subject=m.id,
+            value=value,
+            evidence=e,
+            missing="" if value else need,
+            text="" if value else said,
+        )
 
 
 @quantity("bend_count", "count", "number of bends")

@@ -10,8 +10,9 @@ import pytest
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.checks.collisions import collisions, overlaps
-from cagekit.checks.finding import Status
+from cagekit.checks import Finding, Status, run
+from cagekit.checks.quantities.collisions import overlaps
+from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
@@ -27,6 +28,11 @@ def bar(id_: str, start: tuple[float, ...], end: tuple[float, ...], **ends: End)
 
 def found(*members: Member) -> list[tuple[str, str]]:
     return [(h.a.id, h.b.id) for h in overlaps(Cage("test", members))]
+
+
+def collisions(cage: Cage) -> list[Finding]:
+    rows = run(Design(cage=cage), ["geometry"])
+    return [f for f in rows if f.code == "cage/collision"]
 
 
 @pytest.mark.parametrize("past", [-30.0, 0.0, 30.0, 37.0])

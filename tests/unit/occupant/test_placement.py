@@ -27,7 +27,7 @@ def harness(wagon: Build) -> Placement:
 
 
 def test_a_harness_bar_turns_where_the_shoulder_is(harness: Placement) -> None:
-    key = ("fit/harness-drop", "tall-driver")
+    key = ("nhra/harness-bar-drop", "tall-driver")
     assert key in harness.keys
     drops = [t.findings[key] for t in harness.trials]
     measured = [float(f.measured) for f in drops]
@@ -35,9 +35,7 @@ def test_a_harness_bar_turns_where_the_shoulder_is(harness: Placement) -> None:
     steps = [a - b for a, b in pairwise(measured)]
     assert steps == pytest.approx([20.0] * len(steps), abs=1e-6)
     for f in drops:
-        expected = Status.PASS if 0 <= f.measured <= 101.6 else None
-        expected = Status.FAIL if f.measured < 0 else expected or Status.WARN
-        assert f.status is expected
+        assert f.status is (Status.PASS if 0 <= f.measured <= 101.6 else Status.FAIL)
 
 
 def test_the_proposal_has_the_fewest_fails_and_warnings(harness: Placement) -> None:
@@ -51,8 +49,10 @@ def test_the_proposal_has_the_fewest_fails_and_warnings(harness: Placement) -> N
 
 def test_reasons_name_the_ends_of_each_stretch(harness: Placement) -> None:
     text = " ".join(harness.reasons)
-    assert "harness bar below the shoulder, tall-driver: fails from {" in text
-    assert "harness bar below the shoulder, tall-driver: warns up to {" in text
+    drop = "harness bar below the shoulder, tall-driver [nhra/harness-bar-drop]"
+    assert f"{drop}: fails from {{" in text
+    assert f"{drop}: fails up to {{" in text
+    assert "shoulder belts below level, tall-driver: warns up to {" in text
 
 
 @pytest.mark.slow
@@ -113,7 +113,7 @@ def test_the_sketch_has_the_same_centre_lines_as_the_cage(wagon: Build) -> None:
 
 
 def test_room_to_a_limit(harness: Placement) -> None:
-    key = ("fit/harness-drop", "tall-driver")
+    key = ("nhra/harness-bar-drop", "tall-driver")
     for t in harness.trials:
         f = t.findings[key]
         left = room(f)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import assemble
-from cagekit.checks.bending import findings as shop_findings
+from cagekit.checks import run as run_checks
 from cagekit.checks.finding import Status
 from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
@@ -105,7 +105,7 @@ def test_every_blank_is_sawn_once_from_bars_that_hold_it(name, tmp_path):
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_shop_can_make_it(name):
     design, _ = made(name)
-    findings = shop_findings(Design(build=design.build, cage=design.cage))
+    findings = run_checks(Design(build=design.build, cage=design.cage), ["shop"])
     assert {m for f in findings for m in f.evidence.members} <= set(design.cage.members)
     assert [f for f in findings if f.status in (Status.FAIL, Status.WARN)] == []
 

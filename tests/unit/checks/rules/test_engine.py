@@ -12,13 +12,14 @@ import pytest
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.checks.engine import evaluate
-from cagekit.checks.finding import Certainty, Evidence, Finding, Status, to_json_text, worst_first
+from cagekit.checks.finding import Evidence, Finding, Status, to_json_text, worst_first
 from cagekit.checks.profile import compile_file
 from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.sheet import sheet_rows
 from cagekit.checks.table import explain_text, table_text
 from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
+from cagekit.materials.source import Certainty
 from cagekit.materials.tubes import Tube
 
 HEAD = """kind = "rules"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Iterable
 from types import SimpleNamespace
 from typing import Any
 
@@ -16,9 +17,6 @@ from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Hole, Plate
 from cagekit.checks import Finding, Status, run
 from cagekit.checks.finding import to_json_text
-from cagekit.checks.gather import gathered
-from cagekit.checks.geometry import findings as geometry
-from cagekit.checks.plates import findings as plates
 from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.registry import GROUPS
 from cagekit.design import Design
@@ -43,11 +41,15 @@ def context(*members: Member, plate: tuple[Plate, ...] = ()) -> Design:
     return Design(build, cage=cage, name="by hand", units="mm", rules=(), files={})  # type: ignore[arg-type]
 
 
+def geometry(design: Design) -> tuple[Finding, ...]:
+    return run(design, ["geometry"])
+
+
 FLAT = End.flat((0, 0, 0), (0, 0, 1))
 POST = tube("post", (0, 0, 0), (0, 0, 1000), a=FLAT, b=End.flat((0, 0, 1000), (0, 0, -1)))
 
 
-def by_code(found: list[Finding]) -> dict[str, list[Finding]]:
+def by_code(found: Iterable[Finding]) -> dict[str, list[Finding]]:
     out: dict[str, list[Finding]] = {}
     for f in found:
         out.setdefault(f.code, []).append(f)
@@ -90,7 +92,7 @@ def test_a_hole_too_near_the_edge() -> None:
         id="p", kind="tab", thickness=5.0, material="s235", outline=square,
         holes=(Hole.circle((12, 30), 11.0),), placement=aside,
     )  # fmt: skip
-    found = by_code(plates(context(POST, plate=(plate,))))
+    found = by_code(run(context(POST, plate=(plate,)), ["plates"]))
     bad = [f for rows in found.values() for f in rows if f.status is Status.WARN]
     assert len(bad) == 1
     assert bad[0].evidence.plates == ("p",)
@@ -99,15 +101,13 @@ def test_a_hole_too_near_the_edge() -> None:
 
 
 def test_what_passes_is_told_once_with_the_most_critical() -> None:
-    def one(subject: str, measured: float, status: Status = Status.PASS) -> Finding:
-        return Finding(
-            code="g/c", group="g", subject=subject, quantity="q", status=status,
-            measured=measured, op=">=", limit=10.0, unit="mm",
-        )  # fmt: skip
-
-    got = gathered([one("a", 30.0), one("b", 11.0), one("c", 5.0, Status.WARN)])
-    assert [(f.subject, f.measured) for f in got] == [("c", 5.0), ("2 parts", 11.0)]
-    assert "b" in got[1].evidence.note
+    sharp = tube("sharp", (600 * 0.57, 0, 500 + 600 * 0.82), (0, 0, 500), b=End.coped("post"))
+    square = tube("square", (-600, 0, 500), (0, 0, 500), b=End.coped("post"))
+    (f,) = by_code(geometry(context(POST, sharp, square)))["geometry/joint-angle"]
+    assert f.subject == "sharp end b, square end b"
+    assert f.measured == pytest.approx(np.degrees(np.arctan2(0.57, 0.82)))
+    assert "sharp" in f.evidence.note
+    assert f.evidence.members == ("sharp", "post", "square")
 
 
 # --- the registry -------------------------------------------------------------------------------

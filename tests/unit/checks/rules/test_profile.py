@@ -9,7 +9,7 @@ import pytest
 
 from cagekit.assembly.assemble import members_only
 from cagekit.checks import Certainty, Status, run
-from cagekit.checks.profile import compile_file, load_profile
+from cagekit.checks.profile import GENERAL, compile_file, load_profile
 from cagekit.checks.profile_sheet import profile_text, quantities_text
 from cagekit.checks.quantities.quantity import quantities
 from cagekit.design import Design
@@ -18,7 +18,8 @@ from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
 
 README = (Path(__file__).parents[4] / "README.md").read_text("utf-8")
-SHIPPED = ["common-practice", "fia-253", "motorsport-uk", "nasa-ccr", "nhra", "scca-gcr"]
+RULEBOOKS = ["fia-253", "formula-sae", "motorsport-uk", "nasa-ccr", "nhra", "scca-gcr"]
+SHIPPED = sorted(["common-practice", *RULEBOOKS, *GENERAL])
 
 HEAD = """kind = "rules"
 name = "mine"

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from math import ceil
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from cagekit.cage.plate import Plate
-from cagekit.checks.plate_practice import PlateWarning
 from cagekit.geometry.centre_line import Vec
 
 if TYPE_CHECKING:
@@ -24,31 +23,25 @@ TOUCH = 0.3
 """A gap may come out this much (mm) too small by looking at points only."""
 
 
-def plate_clashes(cage: Cage) -> tuple[PlateWarning, ...]:
+class Clash(NamedTuple):
+    """A plate, the tube nearest to it, their gap (mm) and where it is, ``(3,)``."""
+
+    plate: str
+    tube: str
+    gap: float
+    point: Vec
+
+
+def clashes(cage: Cage) -> tuple[Clash, ...]:
     """The smallest gap of each plate to a tube that it is not made for, where there is one near."""
     lines = {m.id: _line(m) for m in cage.members.values()}
     out = []
     for plate in cage.plates:
         points = plate_points(plate)
         found = min(_gaps(plate, points, cage.members.values(), lines), default=None)
-        if found is None:
-            continue
-        gap, tube, i = found
-        x, y, z = points[i]
-        out.append(
-            PlateWarning(
-                code="plate/clash",
-                plate=plate.id,
-                quantity=f"gap to {tube}",
-                measured=gap + TOUCH if gap > -TOUCH else gap,
-                op=">=",
-                limit=0.0,
-                unit="mm",
-                source="",
-                cure=f"Make it smaller, turn it or move it: {tube} runs through it.",
-                at=(float(x), float(y), float(z)),
-            )
-        )
+        if found is not None:
+            gap, tube, i = found
+            out.append(Clash(plate.id, tube, gap + TOUCH if gap > -TOUCH else gap, points[i]))
     return tuple(out)
 
 

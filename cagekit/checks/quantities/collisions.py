@@ -8,18 +8,15 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
-from cagekit.checks.finding import Certainty, Evidence, Finding, Status
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.clearance import Bar, PairGap, closest_pairs, points_gap
 
-GROUP = "geometry"
 TOUCH = 2.0
 """Overlap of two walls, mm, that a file takes away at fit-up and that is not called a collision.
 Source: common practice."""
@@ -43,20 +40,6 @@ class Overlap(NamedTuple):
     gap: float
     point: Vec
     joined: bool
-
-
-def collisions(cage: Cage) -> Iterator[Finding]:
-    """One finding for each pair of tubes that run into each other, one when none do."""
-    found = overlaps(cage)
-    for hit in found:
-        yield _finding(
-            f"{hit.b.id}, {hit.a.id}",
-            -hit.depth if hit.joined else hit.gap,
-            Evidence.of(hit.b.id, hit.a.id, points=[hit.point]),
-            cure=_cure(hit),
-        )
-    if not found:
-        yield _finding("cage", True, Evidence())
 
 
 def overlaps(cage: Cage) -> list[Overlap]:
@@ -144,33 +127,3 @@ def _left_of(cage: Cage, m: Member, points: Vec) -> Vec:
         rho = np.minimum(np.hypot(u, v), cut.outer_radius)
         left[near] = np.minimum(left[near], -(w @ cut.out) - cut.trim(np.arctan2(v, u), rho))
     return left
-
-
-def _cure(hit: Overlap) -> str:
-    """What a builder can do about it; the later tube is the one to change."""
-    if hit.joined:
-        return f"Move the end of {hit.b.id} along the tube it sits on, away from {hit.a.id}."
-    return (
-        f'Let them meet: give {hit.b.id} split_by = ["{hit.a.id}"], so that it is cut and coped '
-        f"there; or move it {-hit.gap:.0f} mm clear."
-    )
-
-
-def _finding(subject: str, measured: float | bool, evidence: Evidence, cure: str = "") -> Finding:
-    clear = measured is True
-    return Finding(
-        code="cage/collision",
-        group=GROUP,
-        subject=subject,
-        quantity="tubes clear of each other" if clear else "gap between tubes",
-        status=Status.PASS if clear else Status.FAIL,
-        measured=measured,
-        op="=" if clear else ">=",
-        limit=True if clear else 0.0,
-        unit="" if clear else "mm",
-        source="two tubes cannot be in one place",
-        certainty=Certainty.MEASURED,
-        evidence=evidence,
-        cure=cure,
-        text="Tubes pass clear of each other, or one is coped to the other.",
-    )

@@ -1,0 +1,70 @@
+"""Which books judge a design: the general ones of each group, and the rulebooks it names.
+
+A general book is used in every build. It is silent where a named rulebook judges the same number,
+and gives its place to a named book that says ``replaces``. The limits of a sanctioning body stand
+in that body's own book and judge nobody else.
+"""
+
+from __future__ import annotations
+
+from cagekit.checks.engine import Taken, evaluate, judged_by
+from cagekit.checks.finding import Finding, Status
+from cagekit.checks.profile import GENERAL, Profile, load_profile
+from cagekit.checks.quantities.survey import Survey
+from cagekit.design import Design
+from cagekit.inputs.presets import list_presets
+
+RULES = "rules"
+
+
+def findings(design: Design, group: str) -> list[Finding]:
+    """Hold the cage against every book of a check group, general ones first."""
+    survey = design.once("survey", Survey)
+    used = books(design, group)
+    if group == RULES:
+        found = [f for book in used for f in evaluate(book, survey)]
+        return found if used else [_no_rulebook()]
+    return [f for book in used for f in evaluate(book, survey, _taken(design, book, survey))]
+
+
+def books(design: Design, group: str) -> tuple[Profile, ...]:
+    """The books of a check group that judge a design, the general one first."""
+    named = design.once("named books", _named)
+    replaced = {book.file.replaces for book in named}
+    general = [n for n, g in GENERAL.items() if g == group and n not in replaced]
+    return (*map(load_profile, general), *(b for b in named if b.group == group))
+
+
+def _named(design: Design) -> tuple[Profile, ...]:
+    """The books that a design names, in its order."""
+    build_file = design.files.get("build")
+    beside = build_file.parent if build_file else None
+    return tuple(load_profile(ref, beside=beside) for ref in dict.fromkeys(design.rules))
+
+
+def _taken(design: Design, book: Profile, survey: Survey) -> Taken:
+    """What the named rulebooks judge of the quantities of a general book, the worst first."""
+    wanted = {r.quantity.name for r in book.rules if r.quantity}
+    out: dict[str, dict[str, Status]] = {}
+    for rule in (r for b in books(design, RULES) for r in b.rules):
+        if rule.quantity is None or rule.quantity.name not in wanted:
+            continue
+        row = out.setdefault(rule.quantity.name, {})
+        for subject, status in judged_by(rule, survey):
+            if subject not in row or status.rank < row[subject].rank:
+                row[subject] = status
+    return out
+
+
+def _no_rulebook() -> Finding:
+    """The finding of a build that names no rulebook."""
+    known = ", ".join(p.name for p in list_presets("rules") if p.name not in GENERAL)
+    return Finding(
+        code="rules/none",
+        group=RULES,
+        subject="cage",
+        quantity="rulebook",
+        status=Status.NEEDS_INPUT,
+        cure=f"Name the rulebooks to build to under `rules` in the build file. Known: {known}.",
+        text="Held against no rulebook: the build names none.",
+    )
