@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from cagekit.checks.collisions import overlaps
 
 from cagekit.assembly.assemble import members_only
+from cagekit.checks.quantities.collisions import overlaps
 from cagekit.cli.verbs import VERBS
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.padding import Padding, thickness_by_member

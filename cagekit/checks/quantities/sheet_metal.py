@@ -32,9 +32,12 @@ def _at(plate: Plate, xy: Vec) -> Evidence:
 
 def _folds(s: Survey, pick: Pick) -> Iterator[tuple[Plate, Bend, Fold, str, Evidence]]:
     """Every fold of the plates of the picked steels: plate, bend, fold, name, evidence."""
+    kept = s.design.once("folds of plates", lambda _: tuple(_all_folds(s)))
+    return (row for row in kept if pick.takes(row[0].material))
+
+
+def _all_folds(s: Survey) -> Iterator[tuple[Plate, Bend, Fold, str, Evidence]]:
     for plate in s.plates:
-        if not pick.takes(plate.material):
-            continue
         for b in plate.bends:
             f = plate.folds[b.fold]
             yield plate, b, f, f"fold {b.fold + 1}", _at(plate, f.middle)
@@ -124,12 +127,19 @@ def flange(plate: Plate, fold: int) -> float:
 # --- holes ----------------------------------------------------------------------------------
 
 
-def _holes(s: Survey, *purposes: HolePurpose) -> Iterator[tuple[Plate, int, Hole, str, Evidence]]:
+Row = tuple[Plate, int, Hole, str, Evidence]
+
+
+def _holes(s: Survey, *purposes: HolePurpose) -> Iterator[Row]:
     """Every hole of the purposes (all when none): plate, number, hole, name, evidence."""
+    kept = s.design.once("holes of plates", lambda _: tuple(_all_holes(s)))
+    return (row for row in kept if not purposes or row[2].purpose in purposes)
+
+
+def _all_holes(s: Survey) -> Iterator[Row]:
     for plate in s.plates:
         for i, h in enumerate(plate.holes):
-            if not purposes or h.purpose in purposes:
-                yield plate, i, h, f"{h.purpose.value} hole {i + 1}", _at(plate, h.centre)
+            yield plate, i, h, f"{h.purpose.value} hole {i + 1}", _at(plate, h.centre)
 
 
 @quantity("hole_to_fold", "mm", "hole to the bend zone", base="thickness")

@@ -19,17 +19,17 @@ TOUCH = 0.01
 def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Room from each surface of the shell and each keep-out to the tube nearest to it."""
     for surface in surfaces(s.car):
-        gaps = shell_gaps(s.cockpit, surface)
-        if gaps and not surface.trimmed:
+        gaps = [] if surface.trimmed else shell_gaps(s.cockpit, surface)
+        if gaps:
             yield _room(surface, gaps)
 
 
 @quantity("tubes_through_trim", "count", "tubes through the trim")
 def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How many tubes pass through each part of the car that is cut for them, as the dash."""
-    for surface in surfaces(s.car):
+    for surface in (one for one in surfaces(s.car) if one.trimmed):
         through = [g for g in shell_gaps(s.cockpit, surface) if g.gap < -TOUCH]
-        if surface.trimmed and through:
+        if through:
             yield Measure(
                 subject=surface.name,
                 value=len(through),
