@@ -15,6 +15,7 @@ from typing import Any
 import demos
 import pytest
 from pydantic import ValidationError
+from sweeps import size
 
 from cagekit.assembly.assemble import sketch
 from cagekit.cage.cage import Cage
@@ -57,7 +58,7 @@ def sketches(name: str) -> Cage:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", range(size(30, 60)))
 def test_spoiled_sheets(seed: int) -> None:
     rng = random.Random(seed)
     name = rng.choice(DEMOS)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from pydantic import ValidationError
+from sweeps import size
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member, Swing
@@ -21,7 +22,7 @@ from cagekit.swing.motion import sweep
 from cagekit.swing.opened import opened_cage
 from cagekit.view.scene import bodies
 
-COUNT = 150
+COUNT = size(60, 150)
 
 
 def number(rng: random.Random, usual: float) -> float:

@@ -6,15 +6,14 @@ import json
 import random
 from dataclasses import replace
 
+import demos
 import pytest
 
-from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.checks import run
 from cagekit.checks.finding import to_json_text
 from cagekit.checks.table import table_text
 from cagekit.design import Design
-from cagekit.inputs.resolve import load_build
 
 PROFILES = ["fia-253", "motorsport-uk", "nhra", "scca-gcr", "nasa-ccr", "common-practice"]
 ODD = ("strut", "main_hoop", "door_bar", "half_hoop", "roof_diagonal", "rear_brace")
@@ -26,8 +25,8 @@ NOTHING = {"roof": None, "dash": None, "suspension_x": None, "mass": None}
 )
 def test_members_missing_and_misnamed(name: str) -> None:
     draw = random.Random(253)
-    build = load_build(name)
-    cage = assemble(build)
+    build = demos.build(name)
+    cage = demos.cage(name)
     for _ in range(12):
         members = [
             replace(m, role=draw.choice([m.role, m.role, draw.choice(ODD)]))
