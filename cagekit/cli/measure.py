@@ -100,7 +100,7 @@ def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | N
 
 def _write(path: Path, content: bytes) -> Path:
     from cagekit.errors import OutputError
-    from cagekit.writers.folder import said
+    from cagekit.writers.folder import output_error
 
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -112,5 +112,5 @@ def _write(path: Path, content: bytes) -> Path:
     except FileExistsError:
         raise OutputError(f"{path}: is there already and stays; choose another --out.") from None
     except OSError as error:
-        raise said(error, path) from error
+        raise output_error(error, path) from error
     return path

@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.inputs.build import BuildFile
     from cagekit.inputs.presets import find_preset, load_file, shown
     from cagekit.inputs.starter import starter_text, valid_name
-    from cagekit.writers.folder import said
+    from cagekit.writers.folder import output_error
 
     valid_name(args.name)
     origin = find_preset("build", args.origin)
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     except FileExistsError:
         raise OutputError(f"{target}: is there already; choose another name.") from None
     except OSError as error:
-        raise said(error, target) from error
+        raise output_error(error, target) from error
     if args.json:
         emit({"path": str(target), "from": shown(origin)})
     else:

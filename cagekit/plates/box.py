@@ -224,6 +224,6 @@ def _lid(
     )
 
 
-def told(plates: Sequence[Plate], **changes: object) -> tuple[Plate, ...]:
+def with_details(plates: Sequence[Plate], **changes: object) -> tuple[Plate, ...]:
     """The same plates with some fields changed on all of them."""
     return tuple(replace(p, **changes) for p in plates)  # type: ignore[arg-type]

@@ -11,7 +11,7 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import OutriggerBoxEntry, PlateEntry
-from cagekit.plates.box import BoxSpec, box, told
+from cagekit.plates.box import BoxSpec, box, with_details
 from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.foot import Foot
 
@@ -87,6 +87,6 @@ def outrigger_box(
         weld_leg=entry.weld_leg,
     )
     mark = Mark(kind="foot", line=foot.print, text=foot.name)
-    top, *rest = told(box(plate_id, foot.frame, spec, (mark,)), members=(foot.member,))
+    top, *rest = with_details(box(plate_id, foot.frame, spec, (mark,)), members=(foot.member,))
     weld = Weld(to=foot.name, length=foot.weld_length, leg=entry.weld_leg)
     return (replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld,)), *rest)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from cagekit.cage.plate import Mark, Plate, Weld
 from cagekit.errors import GeometryError
-from cagekit.plates.box import BoxSpec, box, told
+from cagekit.plates.box import BoxSpec, box, with_details
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
 
@@ -40,7 +40,7 @@ def plinth(
         weld_leg=spec.weld_leg,
     )
     mark = Mark(kind="foot", line=foot.print, text=foot.name)
-    plates = told(box(plate_id, foot.frame, size, (mark,)), members=(foot.member,))
+    plates = with_details(box(plate_id, foot.frame, size, (mark,)), members=(foot.member,))
     top, *walls, base = plates
     top = replace(
         top,

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.cage.colours import Colour
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
 from cagekit.view.camera import Camera
-from cagekit.view.colours import Colour
 from cagekit.view.fonts import font
 from cagekit.view.raster import Frame, render
 from cagekit.view.scene import Body, bodies

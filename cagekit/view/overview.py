@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.cage.colours import FAMILIES, Colour, role_colour
 from cagekit.units import format_length, format_mass
 from cagekit.units.scale import INCH
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
-from cagekit.view.colours import FAMILIES, Colour, role_colour
 from cagekit.view.fonts import Font, font
 from cagekit.view.raster import Frame, Render, render
 from cagekit.view.scene import Body, bodies

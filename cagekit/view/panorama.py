@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.cage.colours import role_colour
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.sight import Caps, Row
 from cagekit.fit.view_angles import PLANES, car_rows, header_edge, lower_edges, pillar_view
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 from cagekit.people.posture import Occupant
-from cagekit.view.colours import role_colour
 from cagekit.view.fonts import font
 
 if TYPE_CHECKING:

@@ -9,11 +9,11 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.cage.colours import Colour
 from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 from cagekit.people.posture import Occupant
-from cagekit.view.colours import Colour
 from cagekit.view.scene import Body
 
 Array = NDArray[np.float64]

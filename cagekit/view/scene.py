@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.view.colours import PART, PLATE, Colour, role_colour
+from cagekit.cage.colours import PART, PLATE, Colour, role_colour
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage

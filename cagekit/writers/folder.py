@@ -63,13 +63,13 @@ def swapped_in(target: Path) -> Iterator[Path]:
         _forget(made)
         if error.errno not in _WORDS:
             raise
-        raise said(error, target) from error
+        raise output_error(error, target) from error
     except BaseException:
         _forget(made)
         raise
 
 
-def said(error: OSError, target: Path) -> OutputError:
+def output_error(error: OSError, target: Path) -> OutputError:
     """Return an error of the system in words a builder reads."""
     problem = _WORDS.get(error.errno or 0, error.strerror or str(error))
     return OutputError(f"{target}: {problem}. Nothing was changed.")
@@ -120,7 +120,7 @@ def _parents(target: Path) -> list[Path]:
         target.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         _forget(missing)
-        raise said(error, target) from error
+        raise output_error(error, target) from error
     return missing
 
 

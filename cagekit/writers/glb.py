@@ -19,8 +19,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cagekit.cage.colours import Colour, linear
 from cagekit.version import __version__
-from cagekit.view.colours import Colour, linear
 from cagekit.view.scene import Body, bodies
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from cagekit.materials.tubes import Tube
 from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.sawing.columns import choose
 from cagekit.shop.sawing.patterns import Kinds
-from cagekit.shop.sawing.stock import Bar, Piece, bars_of, check_pieces, whole
+from cagekit.shop.sawing.stock import Bar, Piece, bars_of, check_pieces, to_nanometres
 
 SAW_STEP = 0.1
 """Blanks are rounded up to this, mm: no tape and no saw does better."""
@@ -151,7 +151,7 @@ def plan_cuts(
     spares = _spares(spare, bars, kerf)
     by_size: dict[int, list[Piece]] = {}
     for p in sorted((*pieces, *spares), key=lambda p: p.name):
-        by_size.setdefault(whole(p.length) + whole(kerf), []).append(p)
+        by_size.setdefault(to_nanometres(p.length) + to_nanometres(kerf), []).append(p)
     sizes = sorted(by_size, reverse=True)
     kinds = Kinds(tuple(sizes), tuple(len(by_size[s]) for s in sizes))
     choice = choose(kinds, bars, kerf, time_limit)
@@ -168,7 +168,7 @@ def plan_cuts(
     _drop_surplus(fills, {s: len(by_size[s]) for s in sizes})
     # the spare is what is left, not a cut: gathering only makes the longest remnants longer
     for p in spares:
-        size = whole(p.length) + whole(kerf)
+        size = to_nanometres(p.length) + to_nanometres(kerf)
         by_size[size].remove(p)
         next(fill for _, fill in reversed(fills) if size in fill).remove(size)
     fills += _unused(bars, fills)

@@ -47,7 +47,7 @@ def usual_sticks() -> tuple[UsualStick, ...]:
     return tuple(sorted(found, key=lambda s: s.length))
 
 
-def whole(mm: float) -> int:
+def to_nanometres(mm: float) -> int:
     """Return a length (mm) in whole nanometres."""
     return round(mm * NM)
 
@@ -87,12 +87,12 @@ class Bar:
         that is trimmed costs the trim on both sides and the cut that takes it off.
         """
         if self.trim > 0:
-            return whole(self.length) - 2 * whole(self.trim) - whole(kerf)
-        return whole(self.length) + whole(kerf)
+            return to_nanometres(self.length) - 2 * to_nanometres(self.trim) - to_nanometres(kerf)
+        return to_nanometres(self.length) + to_nanometres(kerf)
 
     def longest(self, kerf: float) -> float:
         """Longest piece that can be cut from it, mm."""
-        return (self.room(kerf) - whole(kerf)) / NM
+        return (self.room(kerf) - to_nanometres(kerf)) / NM
 
 
 def bars_of(stock: Sequence[Stock], offcuts: Sequence[Offcut], saw: Saw) -> tuple[Bar, ...]:
@@ -108,7 +108,7 @@ def bars_of(stock: Sequence[Stock], offcuts: Sequence[Offcut], saw: Saw) -> tupl
     priced = all(s.price is not None for s in stock)
     own: dict[int, list[Offcut]] = {}
     for o in offcuts:
-        own.setdefault(whole(o.length), []).append(o)
+        own.setdefault(to_nanometres(o.length), []).append(o)
     bars = [
         Bar(
             name=group[0].label or f"off-cut {group[0].length:.0f} mm",
@@ -143,7 +143,7 @@ def check_pieces(pieces: Iterable[Piece], bars: Sequence[Bar], kerf: float, wher
     for p in pieces:
         if not p.length > 0:
             raise InputError(where, p.name, p.length, problem="a piece needs a length above zero.")
-        if best is None or whole(p.length) > best.room(kerf) - whole(kerf):
+        if best is None or to_nanometres(p.length) > best.room(kerf) - to_nanometres(kerf):
             longest = 0.0 if best is None else best.longest(kerf)
             raise InputError(
                 where,

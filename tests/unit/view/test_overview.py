@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
+from cagekit.cage.colours import FAMILIES, ROLES, role_colour
 from cagekit.cage.member import End
 from cagekit.parts.tubes import KINDS
 from cagekit.view import overview as sheet
-from cagekit.view.colours import FAMILIES, ROLES, role_colour
 from cagekit.view.overview import overview
 from cagekit.view.scene import bodies
 from cagekit.writers.png import write_cage

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
+from cagekit.cage.colours import linear, role_colour
 from cagekit.cage.plate import Hole, Plate
 from cagekit.geometry.outline import Outline
 from cagekit.parts.tubes import KINDS
-from cagekit.view.colours import linear, role_colour
 from cagekit.view.scene import bodies
 from cagekit.writers.glb import glb, write_cage
 
