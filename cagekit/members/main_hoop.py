@@ -83,9 +83,21 @@ def _leg(
     start = np.asarray(foot.point)
     mid = np.array([x, sign * belt, section.height_belt])
     end = np.array([x, sign * corner, top])
-    if top <= section.height_belt:
-        return [start, end]
-    turn = acos(float(np.clip(unit(mid - start) @ unit(end - mid), -1.0, 1.0)))
-    if entry.straight_legs or turn < STRAIGHTEN:
-        return [start, end]
-    return [start, vec(mid), end]
+    return leg_corners(start, mid, end, straight=entry.straight_legs)
+
+
+def leg_corners(
+    foot: np.ndarray, belt: np.ndarray, top: np.ndarray, *, straight: bool = False
+) -> list[np.ndarray]:
+    """Corners of a leg from foot to top bend: without the belt's when nobody would bend it.
+
+    Args:
+        foot: axis at the foot, ``(3,)`` mm.
+        belt: axis at the belt line.
+        top: corner of the top bend.
+        straight: whether the leg is to be one straight.
+    """
+    if straight or top[2] <= belt[2]:
+        return [foot, top]
+    turn = acos(float(np.clip(unit(belt - foot) @ unit(top - belt), -1.0, 1.0)))
+    return [foot, top] if turn < STRAIGHTEN else [foot, vec(belt), top]

@@ -17,6 +17,7 @@ from cagekit.inputs.fields import FileModel
 from cagekit.inputs.part_dims import CrankedDims, HaloDims, HoopDims, StrutDims, TubeDims
 from cagekit.inputs.struts import STRUTS
 from cagekit.materials.tubes import Tube
+from cagekit.members.main_hoop import leg_corners
 
 FORWARD, ACROSS, UP = vec((1, 0, 0)), vec((0, 1, 0)), vec((0, 0, 1))
 
@@ -67,12 +68,10 @@ def _part(name: str, members: list[Member], *made: str) -> Part:
 
 def _hoop(name: str) -> Callable[[HoopDims], Part]:
     def make(d: HoopDims) -> Part:
-        def corners(sign: float) -> list[tuple[float, float, float]]:
-            return [
-                (0.0, sign * d.width_foot / 2, 0.0),
-                (d.reach_belt, sign * d.width_belt / 2, d.height_belt),
-                (d.reach_top, sign * d.width_top / 2, d.height),
-            ]
+        def corners(sign: float) -> list[np.ndarray]:
+            foot = vec((0.0, sign * d.width_foot / 2, 0.0))
+            belt = vec((d.reach_belt, sign * d.width_belt / 2, d.height_belt))
+            return leg_corners(foot, belt, vec((d.reach_top, sign * d.width_top / 2, d.height)))
 
         points = [*corners(1.0), *reversed(corners(-1.0))]
         path = CentreLine.from_polyline(points, d.bend_radius, owner=name)
