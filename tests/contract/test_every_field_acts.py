@@ -14,6 +14,8 @@ INPUTS = PACKAGE / "inputs"
 READ_BY_INPUTS = {
     ("BuildFile", "strut"): "becomes entries when the build is resolved",
     ("CarSide", "spots"): "become places when the build is resolved",
+    ("PlateEntry", "preset"): "is filled in when the build is resolved",
+    ("RowField", "default"): "becomes the default of a field of the entry",
     ("CuttingTable", "lead_in"): "is held against gap and margin when the file is read",
 }
 """Fields that act inside `inputs`, by model and name, and how."""
