@@ -6,7 +6,7 @@ slices). Numbers stand in balloons that do not cover each other.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.view.camera import Camera
+from cagekit.view.extents import cage_extents
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -27,6 +28,8 @@ SLICE = 45.0
 BEND_STEP = 9.0
 EDGE = 0.28
 """Line weight of a tube's side, mm of paper."""
+HAIR = 0.1
+"""Line weight of what a size is measured between, mm of paper."""
 BALLOON = 2.9
 """Radius of a balloon, mm of paper."""
 FRACTIONS = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
@@ -59,7 +62,7 @@ def cage_drawing(
     numbers: Mapping[str, int],
     *,
     margin: float = 14.0,
-    sizes: tuple[str, str] | None = None,
+    size: Callable[[float], str] | None = None,
 ) -> Drawing:
     """Draw a whole cage to fit ``width`` by ``height`` mm of paper.
 
@@ -70,7 +73,7 @@ def cage_drawing(
         height: of the paper's field, mm.
         numbers: number in the balloon by member id; members left out get none.
         margin: kept free round the drawing for sizes and balloons, mm.
-        sizes: texts of the overall width and height; None leaves them out.
+        size: how an overall size (mm) is said; None leaves both out.
     """
     strokes = [
         s
@@ -78,16 +81,14 @@ def cage_drawing(
         for s in tube_strokes(_shown(cage, m.id), m.tube.od, camera)
     ]
     plates = [_outline(p, camera) for p in cage.plates]
-    everything = np.concatenate([*(s.points for s in strokes), *plates])
-    reach = max(s.od for s in strokes) / 2
-    low, high = everything.min(axis=0) - reach, everything.max(axis=0) + reach
-    size = high - low
-    scale = float(min((width - 2 * margin) / size[0], (height - 2 * margin) / size[1]))
+    low, high = cage_extents(cage, camera)
+    wide, tall = (float(v) for v in high - low)
+    scale = min((width - 2 * margin) / wide, (height - 2 * margin) / tall)
     paper = _Paper(low, high, scale, margin)
     body = [paper.plate(p) for p in plates]
     body += paper.tubes(strokes)
-    if sizes:
-        body += paper.sizes(*sizes)
+    if size is not None:
+        body += paper.sizes(size(wide), size(tall))
     body += paper.balloons(
         {i: camera.project(_along(cage.members[i].path))[:, :2] for i in numbers}, numbers
     )
@@ -156,9 +157,12 @@ class _Paper:
         return out
 
     def sizes(self, wide: str, tall: str) -> list[str]:
-        """Overall width below and height on the left."""
+        """Overall width below and height on the left, between lines at what reaches farthest."""
         m, w, h = self.margin, self.width, self.height
+        reach = (((m, m), (m, h - 3.5)), ((w - m, m), (w - m, h - 3.5)))
+        rise = (((4.0, m), (w - m, m)), ((4.0, h - m), (w - m, h - m)))
         return [
+            *(_line(p, q, HAIR, "#777777") for p, q in (*reach, *rise)),
             dimension((m, h - 5), (w - m, h - 5), wide),
             dimension((5.5, h - m), (5.5, m), tall),
         ]
@@ -303,9 +307,9 @@ def arrow(a: ArrayLike, b: ArrayLike) -> str:
     return _line(p, q, 0.2) + heads
 
 
-def _line(a: ArrayLike, b: ArrayLike, width: float) -> str:
+def _line(a: ArrayLike, b: ArrayLike, width: float, ink: str = "black") -> str:
     points = np.array([np.asarray(a, float), np.asarray(b, float)])
-    return f'<path d="{path_data(points)}" fill="none" stroke="black" stroke-width="{width}"/>'
+    return f'<path d="{path_data(points)}" fill="none" stroke="{ink}" stroke-width="{width}"/>'
 
 
 def _polygon(points: Vec, *, fill: str, stroke: str = "none", width: float = 0.0) -> str:

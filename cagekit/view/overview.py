@@ -18,6 +18,7 @@ from cagekit.cage.colours import FAMILIES, Colour, role_colour
 from cagekit.units import format_length, format_mass
 from cagekit.units.scale import INCH
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
+from cagekit.view.extents import cage_extents
 from cagekit.view.fonts import Font, font
 from cagekit.view.raster import Frame, Render, render
 from cagekit.view.scene import Body, bodies
@@ -93,7 +94,7 @@ def overview(cage: Cage, *, units: Units = "mm", title: str = "") -> Image:
             _datum_lines(draw, place)
         for place in places:
             _title(draw, place)
-        _sizes(draw, places, scene, units)
+        _sizes(draw, places, cage, units)
         _scale_bar(draw, places[0].frame.scale, places, units)
         _families(draw, cage, places)
         _balloons(draw, cage, places[3], renders[3])
@@ -211,11 +212,13 @@ def _dashes(draw: ImageDraw, a: tuple[float, float], b: tuple[float, float]) -> 
         draw.line((*one, *two), DATUM, 1)
 
 
-def _sizes(draw: ImageDraw, places: Sequence[Place], scene: Sequence[Body], units: Units) -> None:
+def _sizes(draw: ImageDraw, places: Sequence[Place], cage: Cage, units: Units) -> None:
     """Overall length, height and width, as dimension lines."""
-    points = np.concatenate([b.mesh.vertices for b in scene])
-    length, width, height = points.max(axis=0) - points.min(axis=0)
     side, front, _, _ = places
+    low, high = cage_extents(cage, SIDE)
+    length, height = high - low
+    low, high = cage_extents(cage, FRONT)
+    width = (high - low)[0]
     y = side.y + side.frame.height + 34
     _dimension(draw, (side.x + 2, y), (side.x + side.frame.width - 2, y), _size(length, units))
     _dimension(draw, (front.x + 2, y), (front.x + front.frame.width - 2, y), _size(width, units))

@@ -51,8 +51,7 @@ def bodies(cage: Cage) -> tuple[Body, ...]:
 
 
 def _made(cage: Cage) -> Iterator[Body]:
-    from cagekit.view.mesh import joined, tube_mesh
-    from cagekit.view.plate_mesh import plate_mesh
+    from cagekit.view.mesh import tube_mesh
 
     keep = cage.kept.call
     for member in cage.members.values():
@@ -65,6 +64,15 @@ def _made(cage: Cage) -> Iterator[Body]:
             cage.cut(member.id, "b"),
         )
         yield Body(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
+    yield from plate_bodies(cage)
+
+
+def plate_bodies(cage: Cage) -> Iterator[Body]:
+    """Every plate and small part, in the order of the cage."""
+    from cagekit.view.mesh import joined
+    from cagekit.view.plate_mesh import plate_mesh
+
+    keep = cage.kept.call
     for plate in cage.plates:
         yield Body(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
     for part in cage.hardware:

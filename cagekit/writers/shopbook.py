@@ -11,7 +11,6 @@ from math import degrees
 from pathlib import Path
 from typing import Any
 
-from cagekit.cage.cage import Cage
 from cagekit.checks import run
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
@@ -168,10 +167,8 @@ class Book:
 
     def view(self, camera: Camera, title: str) -> dict[str, Any]:
         """A view with balloons and overall sizes."""
-        low, high = _box(self.cage, camera)
-        wide, tall = (self.length(float(v)) for v in high - low)
         drawing = cage_drawing(
-            self.cage, camera, self.width, 0.56 * self.height, self.numbers, sizes=(wide, tall)
+            self.cage, camera, self.width, 0.56 * self.height, self.numbers, size=self.length
         )
         return {"title": title, **self.picture(camera.name, drawing)}
 
@@ -491,18 +488,6 @@ class Book:
             }
             for r in sheet_rows([f for f in found if f.group != "shop"], units=self.design.units)
         ]
-
-
-def _box(cage: Cage, camera: Camera) -> tuple[Any, Any]:
-    """Lowest and highest corner of the tubes in a view, ``(2,)`` mm each."""
-    import numpy as np
-
-    points = []
-    for m in cage.members.values():
-        flat = camera.project(m.path.points(np.linspace(0.0, m.path.length, 120)))[:, :2]
-        points += [flat - m.tube.outer_radius, flat + m.tube.outer_radius]
-    every = np.concatenate(points)
-    return every.min(axis=0), every.max(axis=0)
 
 
 def write_shopbook(design: Design, folder: Path) -> None:

@@ -1,0 +1,93 @@
+"""How far a cage reaches in a view, over the outside: one answer for every drawing with a size.
+
+A tube reaches as far as the discs swept along its axis where its wall goes all round, and as the
+rim of the cut at either end; a plate and a small part as far as its corners, folded.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.geometry.centre_line import CentreLine, Line, Vec
+from cagekit.geometry.end_cut import EndCut
+from cagekit.view.camera import Camera
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+
+BEND_POINTS = 400
+"""Discs along a bend: the reach between two of them is short by less than 0.001 mm."""
+RIM_POINTS = 720
+"""Points round the rim of a cut."""
+
+
+def cage_extents(cage: Cage, camera: Camera, *, plates: bool = True) -> Vec:
+    """Lowest and highest x, y of a cage in the picture of a camera, ``(2, 2)`` mm.
+
+    Args:
+        cage: whose tubes, and plates with small parts, are measured.
+        camera: the view.
+        plates: whether plates and small parts count.
+    """
+    found = [
+        tube_extents(m.path, m.tube.outer_radius, camera, cage.cut(m.id, "a"), cage.cut(m.id, "b"))
+        for m in cage.members.values()
+    ]
+    if plates:
+        from cagekit.view.scene import plate_bodies
+
+        for body in plate_bodies(cage):
+            flat = camera.project(body.mesh.vertices)[:, :2]
+            found.append(np.array([flat.min(axis=0), flat.max(axis=0)]))
+    both = np.array(found)
+    return np.array([both[:, 0].min(axis=0), both[:, 1].max(axis=0)])
+
+
+def tube_extents(
+    path: CentreLine,
+    radius: float,
+    camera: Camera,
+    cut_a: EndCut | None = None,
+    cut_b: EndCut | None = None,
+) -> Vec:
+    """Lowest and highest x, y of one tube over its outside in a picture, ``(2, 2)`` mm.
+
+    Args:
+        path: centre line up to the theoretical ends.
+        radius: of the outside, mm.
+        camera: the view.
+        cut_a: cut at end a; square at the end of the path when None.
+        cut_b: cut at end b, likewise.
+    """
+    axes = camera.axes[:2]
+    low = max(cut_a.longest, 0.0) if cut_a is not None else 0.0
+    high = path.length - (max(cut_b.longest, 0.0) if cut_b is not None else 0.0)
+    rims = []
+    phi = np.linspace(0.0, 2 * np.pi, RIM_POINTS, endpoint=False)
+    for cut in (cut_a, cut_b):
+        if cut is not None:
+            every = np.sort(np.concatenate([phi, cut.corners_at([radius])[0]]))
+            rims.append(cut.points(every, radius) @ axes.T)
+    centres, along = _discs(path, low, high)
+    middle = centres @ axes.T
+    reach = radius * np.sqrt(np.clip(1.0 - (along @ axes.T) ** 2, 0.0, None))
+    points = np.concatenate([middle - reach, middle + reach, *rims])
+    return np.array([points.min(axis=0), points.max(axis=0)])
+
+
+def _discs(path: CentreLine, low: float, high: float) -> tuple[Vec, Vec]:
+    """Centres and directions of the discs between two stations, ``(n, 3)`` each."""
+    centres, along = [], []
+    start = 0.0
+    for piece in path.pieces:
+        first, last = max(low - start, 0.0), min(high - start, piece.length)
+        start += piece.length
+        if last < first:
+            continue
+        n = 2 if isinstance(piece, Line) else BEND_POINTS
+        stations = np.linspace(first, last, n)
+        centres.append(piece.point(stations))
+        along.append(np.array([piece.tangent(float(s)) for s in stations]))
+    return np.concatenate(centres), np.concatenate(along)
