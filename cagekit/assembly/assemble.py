@@ -11,7 +11,7 @@ import numpy as np
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member
-from cagekit.errors import GeometryError
+from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.padding import require_padded
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 LOOK = 160.0
 """How far from a node (mm along both tubes) two branches are checked for running
 into each other."""
+
+NEAR_FOOT = 150.0
+"""A foot further (mm) from the axis of an outrigger does not stand on it."""
 
 STEP = 2.5
 """Distance of the axis points looked at, mm."""
@@ -59,6 +62,7 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
         made = make(site, entry)
         for member in made:  # one after another: of two that meet only the later one is coped
             site.add([_meet_neighbours(site, member, notes)])
+    _require_outriggers(build, site.members)
     divided = _swung(build, site.members, kept)
     cage = Cage(
         build.name,
@@ -76,6 +80,29 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
                 f"node (more than {CONCENTRIC} mm apart)."
             )
     return cage.replace(notes=notes)
+
+
+def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:
+    """A foot that the car sheet stands on an outrigger has a tube or a box of that kind below."""
+    if any(p.kind == "outrigger_box" and not p.omit for p in build.plates):
+        return
+    tubes = [m for m in members.values() if m.role == "outrigger"]
+    for m in members.values():
+        for name, end in m.ends:
+            if end.surface != "outrigger":
+                continue
+            point = m.path.end_point(name)
+            gaps = [float(np.linalg.norm(t.path.nearest(point).point - point)) for t in tubes]
+            if min(gaps, default=np.inf) > NEAR_FOOT:
+                raise InputError(
+                    f"car {build.car.name}",
+                    f"{end.foot}.surface",
+                    "outrigger",
+                    problem=f"{m.id} end {name} would stand on an outrigger that the cage does "
+                    "not have, without a plate.",
+                    hint="Add a member of kind 'outrigger' or a plate of kind 'outrigger_box'; "
+                    "say surface = 'frame' when the car has its own.",
+                )
 
 
 def _swung(build: Build, members: dict[str, Member], kept: Kept | None) -> Sequence[Divided]:

@@ -11,15 +11,18 @@ from typing import Any, Literal
 from pydantic import Field, ValidationError
 
 from cagekit.errors import InputError, NotFoundError
+from cagekit.hints import did_you_mean
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.messages import FileInputError, Problem
 from cagekit.inputs.padding import Padding
 from cagekit.inputs.places import OnCar, OnTube, for_side
 from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
-from cagekit.inputs.presets import table_error
+from cagekit.inputs.presets import read_toml, shown, table_error
+from cagekit.inputs.toml_lines import line_map, line_of
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 
@@ -160,6 +163,7 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
                 hint="Give one of them another `id`.",
             )
         seen.add(entry.id)
+    _require_roles(file, entries, where)
     used: set[str] = set()
     out: list[MemberEntry] = []
     for entry in entries:
@@ -179,6 +183,42 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
                 where, f"members.{key}", problem="the layout has no such member.", hint=hint
             )
     return tuple(out)
+
+
+def _require_roles(file: BuildFile, entries: Sequence[MemberEntry], where: str) -> None:
+    """Refuse a tube for a role that no member of the build has, written or left out."""
+    roles = {getattr(e, "role", None) or e.kind for e in entries}
+    for role in file.tubes:
+        if role in roles:
+            continue
+        if role in BuildFile.model_fields:
+            problem = "stands below [tubes] and so belongs to it, where only roles are named."
+            hint = f"Move {role} above the first [table] of the file."
+        else:
+            problem = "no member has this role, so nothing would be made of that tube."
+            hint = did_you_mean(role, roles, what="Roles")
+        raise _key_error(where, ("tubes", role), file.tubes[role], problem, hint)
+
+
+def _key_error(
+    where: str, key: tuple[str, ...], value: object, problem: str, hint: str
+) -> InputError:
+    """The error about a key of the build file, with its line."""
+    try:
+        lines = line_map(read_toml(Path(where))[1])
+    except InputError:
+        lines = {}
+    table, name = ".".join(key[:-1]), key[-1]
+    row = Problem(
+        file=shown(Path(where)),
+        line=line_of(lines, key) if lines else None,
+        table=table,
+        field=name,
+        value=value,
+        problem=problem,
+        hint=hint,
+    )
+    return FileInputError([row])
 
 
 def _require_side(entry: MemberEntry, where: str) -> None:
@@ -210,6 +250,15 @@ def _changed(
             problem=f"the member is a {kind}.",
             hint="Leave it out (omit = true) and add another one.",
         )
+    for name in ("id", "side"):
+        if name in change and change[name] != getattr(entry, name):
+            raise _key_error(
+                where,
+                ("members", key, name),
+                change[name],
+                f"the {name} of a member of the layout stays as it is.",
+                "Leave the member out (omit = true) and write one of your own under [[add]].",
+            )
     data = {**change, "kind": kind}
     try:
         over = type(entry).model_validate(data, context={"units": units})

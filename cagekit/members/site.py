@@ -15,12 +15,16 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
-from cagekit.inputs.places import Location
+from cagekit.inputs.places import Location, OnTube
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
 
 CONCENTRIC = 0.5
 """Distance of two axes (mm) up to which a node counts as concentric."""
+
+
+BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear bend")
+"""Selectors that find one place on each half of a tube that spans the car."""
 
 
 class Site:
@@ -52,7 +56,18 @@ class Site:
 
     def place(self, entry: MemberEntry, place: Location, field: str) -> Place:
         """Find a place; one on the car is raised by the plate that the tube stands on."""
+        place = self._own_half(entry, place)
         return self._raised(self.places.find(place, where=self.where(entry, field)))
+
+    def _own_half(self, entry: MemberEntry, place: Location) -> Location:
+        """A place on a tube that spans the car, on the half of an entry that has a side."""
+        if not isinstance(place, OnTube) or place.side or place.at not in BY_HALF:
+            return place
+        if entry.side not in ("left", "right"):
+            return place
+        tubes = [m for m in self.members.values() if place.member in (m.id, m.bar)]
+        spans = len(tubes) == 1 and tubes[0].path.start[1] * tubes[0].path.end[1] < 0
+        return replace(place, side=entry.side) if spans else place
 
     def first(self, *names: str) -> str:
         """The first of ``names`` that is a member already; GeometryError when none is."""

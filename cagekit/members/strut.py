@@ -181,6 +181,18 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
 
 def make_outrigger(site: Site, entry: OutriggerEntry) -> list[Member]:
     """Make an outrigger: a level tube under the main foot, from tunnel or frame out to the sill."""
+    usual = [None, None] if entry.from_ and entry.to else _outrigger_ends(site, entry)
+    a, b = (
+        site.place(entry, own, field) if own else place
+        for own, field, place in zip((entry.from_, entry.to), ("from", "to"), usual, strict=True)
+    )
+    assert a is not None
+    assert b is not None
+    return site.struts(entry, "outrigger", a, b)
+
+
+def _outrigger_ends(site: Site, entry: OutriggerEntry) -> list[Place]:
+    """The usual ends of an outrigger, inner first."""
     side = str(entry.side)
     sign = 1.0 if side == "left" else -1.0
     car = site.car
@@ -206,7 +218,7 @@ def make_outrigger(site: Site, entry: OutriggerEntry) -> list[Member]:
         )
     z = float(foot.point[2]) - entry.below - site.tube(entry, "outrigger").od / 2
     x = float(foot.point[0])
-    ends = [
+    return [
         Place(
             point=vec((x, sign * y, z)),
             normal=vec((0.0, n * sign, 0.0)),
@@ -215,7 +227,6 @@ def make_outrigger(site: Site, entry: OutriggerEntry) -> list[Member]:
         )
         for y, n, name in ((inner, 1.0, "inner"), (outer, -1.0, "outer"))
     ]
-    return site.struts(entry, "outrigger", ends[0], ends[1])
 
 
 def make_rocker_brace(site: Site, entry: RockerBraceEntry) -> list[Member]:

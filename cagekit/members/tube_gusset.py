@@ -14,6 +14,12 @@ def make(site: Site, entry: TubeGussetEntry) -> list[Member]:
     """Make a gusset tube across a joint named by its branch end, or between two given places."""
     if entry.from_ and entry.to:
         return between(site, entry, "tube_gusset", entry.from_, entry.to)
+    if entry.from_ or entry.to:
+        raise InputError(
+            site.where(entry, "to" if entry.from_ else "from"),
+            problem="is missing: a gusset runs between two places, or across a node.",
+            hint="Give both `from` and `to`, or `node` alone.",
+        )
     if entry.node is None:
         raise InputError(
             site.where(entry, "node"),

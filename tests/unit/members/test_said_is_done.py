@@ -1,0 +1,67 @@
+"""Whatever a build file says acts, or is refused: things that were once accepted and ignored."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cagekit.assembly.assemble import members_only
+from cagekit.errors import InputError
+from cagekit.inputs.presets import shipped_root
+from cagekit.inputs.resolve import load_build
+
+
+def written(tmp_path: Path, demo: str, *more: str, at_end: str = "") -> Path:
+    """A demo's build file with lines in front of its tables and some at its end."""
+    text = (shipped_root() / "builds" / f"{demo}.toml").read_text("utf-8")
+    head, bracket, tail = text.partition("\n[")
+    path = tmp_path / f"{demo}.toml"
+    path.write_text("\n".join([head, *more]) + bracket + tail + "\n" + at_end, "utf-8")
+    return path
+
+
+def test_a_tube_for_a_role_that_nobody_has_is_refused(tmp_path: Path) -> None:
+    path = written(tmp_path, "sprint-wagon", at_end='[tubes]\nmain_hop = "cds-45x2.5"\n')
+    with pytest.raises(InputError, match=r"toml:\d+ \[tubes\] main_hop .*'main_hoop'"):
+        load_build(str(path))
+
+
+def test_a_key_swallowed_by_the_tubes_is_told(tmp_path: Path) -> None:
+    text = '[tubes]\nmain_hoop = "cds-45x2.5"\nfoot_plate = "5 mm"\n'
+    path = written(tmp_path, "sprint-wagon", at_end=text)
+    with pytest.raises(InputError, match="Move foot_plate above the first"):
+        load_build(str(path))
+
+
+def test_the_side_of_a_layouts_member_is_not_ignored(tmp_path: Path) -> None:
+    path = written(tmp_path, "sprint-wagon", at_end='[members.rear_brace]\nside = "left"\n')
+    with pytest.raises(InputError, match=r"\[members.rear_brace\] side"):
+        load_build(str(path))
+
+
+def test_the_places_of_an_outrigger_act(tmp_path: Path) -> None:
+    text = '[members.outrigger_left]\nfrom = "at 0, 8, -4.5"\n'
+    moved = members_only(load_build(str(written(tmp_path, "sprint-wagon", at_end=text))))
+    member = moved.member("outrigger_left")
+    assert np.allclose(member.path.start, np.array([0, 8, -4.5]) * 25.4)
+    assert np.allclose(member.path.end, members_only(load_build("sprint-wagon")).member(
+        "outrigger_left").path.end)  # fmt: skip
+
+
+def test_a_tube_that_spans_the_car_gives_each_side_its_own_half(tmp_path: Path) -> None:
+    text = '[members.door_bar]\nfront_member = "front_hoop"\n'
+    path = tmp_path / "b.toml"
+    source = (shipped_root() / "builds" / "gravel-hatch.toml").read_text("utf-8")
+    path.write_text(source.replace("[members.door_bar]\n", text), "utf-8")
+    cage = members_only(load_build(str(path)))
+    for side, sign in (("left", 1), ("right", -1)):
+        bar = cage.member(f"door_bar_{side}")
+        assert sign * bar.path.end[1] > 300
+
+
+def test_a_foot_on_an_outrigger_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    path = written(tmp_path, "sprint-wagon", at_end="[members.outrigger]\nomit = true\n")
+    with pytest.raises(InputError, match=r"main_foot.surface .*outrigger"):
+        members_only(load_build(str(path)))
