@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, degrees, pi
+from math import ceil, degrees
 from pathlib import Path
 from typing import Any
 
@@ -142,7 +142,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "title": f"{t.member}  {t.end.upper()}",
                 "to": ", ".join(t.parents) or "its plate",
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
-                "deepest": f"{t.deepest:.0f}°",
+                "deepest": f"{round(t.deepest) % 360}°",
                 "reference": t.reference,
                 "width": t.width,
                 "height": t.height,
@@ -220,8 +220,9 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
     """The notching table: saw settings and grinder's ordinates of every end, header and rows."""
     stations = design.tooling.paper.stations
     units = design.units
-    header = ["member", "end", "to", f"node_from_tip_{units}", "angle_deg", f"offset_{units}"]
-    header += [f"saw_{units}", f"depth_{units}", "clock_deg", "hole_saw"]
+    header = ["member", "end", "to", f"node_from_tip_{units}", "angle_deg", "dial_deg"]
+    header += [f"offset_{units}", "offset_clock_deg", f"saw_{units}", f"depth_{units}"]
+    header += [f"axis_from_tip_{units}", "clock_deg", "hole_saw"]
     header += [f"ordinate_{round(k * 360 / stations)}_deg_{units}" for k in range(stations)]
     rows = []
     cage = design.fitted
@@ -236,28 +237,39 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
                 " ".join(how.parents) or "plate",
                 _number(-cut.shortest, units),
             ]
-            cells += (
-                ["", "", "", "", ""]
-                if saw.reason
-                else [
-                    f"{degrees(saw.angle):.1f}",
-                    _number(saw.offset, units),
-                    _number(saw.diameter, units),
-                    _number(saw.depth, units),
-                    f"{saw.clock:.0f}",
-                ]
-            )
+            cells += [""] * 8 if saw.reason else _saw_cells(saw, units)
             depths = ordinates(cage, member.id, end, stations).depths
             rows.append([*cells, told, *(_number(d, units) for d in depths)])
     return header, rows
 
 
+def _saw_cells(saw: SawSetting, units: str) -> list[str]:
+    """Angle, dial, offset and its side, saw, depth, where the axes pass, clock."""
+    aside = saw.offset > 0.05
+    return [
+        f"{degrees(saw.angle):.1f}",
+        f"{abs(degrees(saw.dial)):.1f}",
+        _number(saw.offset, units),
+        _degrees(saw.offset_clock) if aside else "",
+        "" if saw.flat else _number(saw.diameter, units),
+        _number(saw.depth, units),
+        _number(saw.position, units),
+        _degrees(saw.clock),
+    ]
+
+
+def _degrees(clock: float) -> str:
+    return f"{round(clock, 1) % 360.0:.1f}"
+
+
 def notcher_says(saw: SawSetting, notcher: Notcher | None, units: str = "mm") -> str:
     """Whether the shop's notcher can do it, or why not."""
+    if saw.flat:
+        return "straight saw cut"
     if notcher is None:
         return "no notcher in the tooling sheet: use the template"
     fit = notcher.saw_for(saw.diameter)
-    lean = pi / 2 - saw.angle
+    lean = saw.dial
     if fit is None:
         return f"no saw for {_size(round(saw.diameter, 2), units)}: use the template"
     if lean > notcher.max_angle + 1e-9:
@@ -265,7 +277,7 @@ def notcher_says(saw: SawSetting, notcher: Notcher | None, units: str = "mm") ->
         return f"leans {degrees(lean):.0f} deg, notcher reaches {reaches}: use the template"
     if saw.offset > notcher.max_offset + 0.5:
         return "offset beyond the notcher: use the template"
-    if saw.depth > notcher.max_depth:
+    if saw.stroke > notcher.max_depth:
         return "deeper than the saw cuts: use the template"
     return f"saw {_size(round(fit, 2), units)}"
 

@@ -22,7 +22,7 @@ from cagekit.shop.papers.inspection import inspection_rows
 from cagekit.shop.papers.order import Step, TapeCheck, move_text
 from cagekit.shop.papers.takeoff import PaddingOrder, PlateOrder, TubeOrder
 from cagekit.shop.sawing.plan import CutPlan
-from cagekit.shop.sawing.templates import Template, ordinates, saw_setting
+from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting
 from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
@@ -265,7 +265,7 @@ class Book:
                 self.number(t.member),
                 t.end.upper(),
                 ", ".join(self.number(p) for p in t.parents) or "plate",
-                f"{t.deepest:.0f}°",
+                f"{round(t.deepest) % 360}°",
                 self.length(t.height - 26.0),
                 str(sheet_of[i]),
             ]
@@ -285,7 +285,7 @@ class Book:
                 # each clock turns about the way out of its own end, so along the tube they add
                 both = found["a"].deepest + found["b"].deepest
                 turn = f"{180.0 - (180.0 - both) % 360.0:+.0f}°"
-            deep = [f"{found[e].deepest:.0f}°" if e in found else "square" for e in "ab"]
+            deep = [f"{round(found[e].deepest) % 360}°" if e in found else "square" for e in "ab"]
             rows.append([self.number(member), next(iter(found.values())).reference, *deep, turn])
         return rows
 
@@ -294,24 +294,26 @@ class Book:
         rows = []
         for member in self.cage.members.values():
             for end, how in member.ends:
-                if not how.parents:
+                if not how.parents and how.plane is None:
                     continue
                 saw = saw_setting(self.cage, member.id, end)
                 told = saw.reason or notcher_says(saw, self.tooling.notcher, self.design.units)
-                cells = (
-                    ["", "", "", "", "", ""]
-                    if saw.reason
-                    else [
-                        f"{degrees(saw.angle):.1f}°",
-                        self.length(saw.offset) if saw.offset > 0.05 else "0",
-                        self.size(round(saw.diameter, 2)),
-                        self.length(saw.depth),
-                        self.length(saw.position),
-                        f"{saw.clock:.0f}°",
-                    ]
-                )
+                cells = [""] * 7 if saw.reason else self.saw_cells(saw)
                 rows.append([self.number(member.id), end.upper(), *cells, told])
         return rows
+
+    def saw_cells(self, saw: SawSetting) -> list[str]:
+        """Angle, dial, clock, saw, depth, where the axes pass, offset."""
+        aside = f"{self.length(saw.offset)} to {saw.offset_clock:.0f}°"
+        return [
+            f"{degrees(saw.angle):.1f}°",
+            f"{abs(degrees(saw.dial)):.1f}°",
+            f"{round(saw.clock) % 360}°",
+            "-" if saw.flat else self.size(round(saw.diameter, 2)),
+            self.length(saw.depth),
+            self.length(saw.position),
+            aside if saw.offset > 0.05 else "0",
+        ]
 
     def ordinates(self) -> list[list[str]]:
         """Depths from the end of the blank round every end, for the grinder."""

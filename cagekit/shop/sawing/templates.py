@@ -13,13 +13,16 @@ from math import degrees, pi
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.cage.member import EndName, Member
 from cagekit.geometry.centre_line import Vec
-from cagekit.geometry.contact import CylinderPiece
+from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface
 from cagekit.geometry.cope import EndCut
 from cagekit.materials.tubes import Tube
 
 SAMPLES = 360
+SQUARE = 1e-3
+"""Cosine of the angle between the axes below which a cope is square: its two sides then differ
+by less than 0.1 mm."""
 SKIRT = 26.0
 """Paper below the deepest point of the cut (mm), so that its straight edge meets itself."""
 
@@ -38,7 +41,7 @@ class Template:
         outer: line to cut to, ``(n, 2)`` x and y, mm, closed round the tube.
         inner: the same on the inside of the wall, ``(n, 2)`` mm.
         reference: how to find the reference line on the tube.
-        deepest: where the cut is deepest, degrees round from the reference line.
+        deepest: clock of the deep side, degrees round from the reference line, 0 to 360.
         node: from the end of the blank to the theoretical end, along the tube, mm.
     """
 
@@ -67,23 +70,43 @@ class Ordinates:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SawSetting:
-    """How to notch an end with a hole saw or an end mill; ``reason`` says why not.
+    """How to notch an end with a hole saw or an end mill, or to saw it off; ``reason`` why not.
 
-    ``angle`` is between the tube's axis and the saw's (rad), ``offset`` the distance of the two
-    axes (mm), ``diameter`` the saw's, ``depth`` how far it cuts along the tube's axis,
-    ``position`` from the end of the blank to where the two axes pass, ``clock`` the direction of
-    the saw's axis round from the reference line, degrees.
+    A clock is counted like the template: degrees from the reference line, 0 to 360, right-handed
+    about the way out of the end.
+
+    Attributes:
+        member: id of the tube.
+        end: the end.
+        angle: between the tube's axis and the saw's, or the plane of a straight saw cut, rad.
+        dial: what a machine shows whose zero is the square cut: 90 degrees less ``angle``, rad.
+        clock: the side on which the cut is deepest, to which the saw's axis leans, degrees.
+        offset: distance of the two axes, mm.
+        offset_clock: the side on which the saw's axis passes when there is an offset, degrees.
+        diameter: the saw's, mm; 0 for a straight saw cut.
+        depth: from the tip to the end of the cut along the tube, mm.
+        stroke: how far the saw has to go along its own axis to be through, mm.
+        position: from the tip to where the two axes pass, along the tube (negative: past it), mm.
+        reason: why neither makes this end.
     """
 
     member: str
     end: EndName
-    angle: float
-    offset: float
-    diameter: float
-    depth: float
-    position: float
-    clock: float
+    angle: float = pi / 2
+    dial: float = 0.0
+    clock: float = 0.0
+    offset: float = 0.0
+    offset_clock: float = 0.0
+    diameter: float = 0.0
+    depth: float = 0.0
+    stroke: float = 0.0
+    position: float = 0.0
     reason: str = ""
+
+    @property
+    def flat(self) -> bool:
+        """Whether a straight saw cut makes it."""
+        return not self.reason and not self.diameter
 
 
 def templates(cage: Cage, paper_thickness: float) -> tuple[Template, ...]:
@@ -116,7 +139,6 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
         _unrolled(curve, width, cut.shortest)
         for curve in (cut.outer_curve(SAMPLES), cut.inner_curve(SAMPLES))
     )
-    deep = int(np.argmax(outer[:, 1]))
     return Template(
         member=member.id,
         end=end,
@@ -127,7 +149,7 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
         outer=outer,
         inner=inner,
         reference=reference_text(member),
-        deepest=float(outer[deep, 0] / width * 360.0) % 360.0,
+        deepest=deep_side(cut),
         node=-cut.shortest,
     )
 
@@ -167,8 +189,26 @@ def ordinates(cage: Cage, member_id: str, end: EndName, stations: int) -> Ordina
     )
 
 
+def deep_side(cut: EndCut) -> float:
+    """Clock of the side on which a cut is deepest, degrees in 0 to 360.
+
+    One surface leans to one side: there the axis of a straight parent, or the plate, comes back
+    along the tube. A square cope is as deep on the side opposite; the smaller clock is told.
+    Where several surfaces make the cut it is the deepest spot of its outside edge.
+    """
+    seat = _only_surface(cut)
+    if isinstance(seat, PlaneFace):
+        return _clock(cut, -seat.normal)
+    if isinstance(seat, CylinderPiece):
+        back = -1.0 if seat.axis @ cut.out > 0 else 1.0
+        clock = _clock(cut, back * seat.axis)
+        return clock % 180.0 if abs(float(seat.axis @ cut.out)) < SQUARE else clock
+    curve = cut.outer_curve(SAMPLES)
+    return degrees(float(curve[int(np.argmax(curve[:, 1])), 0])) % 360.0
+
+
 def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
-    """The hole saw that makes an end, by geometry alone; ``reason`` is set when none does.
+    """How a saw makes an end, by geometry alone; ``reason`` is set when none does.
 
     Args:
         cage: the whole cage.
@@ -177,39 +217,57 @@ def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
     """
     member = cage.member(member_id)
     cut = cage.cut(member_id, end)
-    how = member.end(end)
-    surfaces = cut.surfaces[: cut.count]
-    used = sorted({int(i) for i in cut.active(np.arange(180) * (pi / 90), cut.outer_radius)})
-    reason = ""
-    if how.kind is not EndKind.COPE:
-        reason = "stands on a plate: saw it at the angle"
-    elif len(how.parents) > 1:
-        reason = "several tubes meet here: use the template"
-    elif len(used) != 1 or not isinstance(surfaces[used[0]], CylinderPiece):
-        reason = "lands on a bend: use the template"
-    if reason:
+    seat = _only_surface(cut)
+    if isinstance(seat, PlaneFace):
         return SawSetting(
             member=member_id,
             end=end,
-            angle=0.0,
-            offset=0.0,
-            diameter=0.0,
-            depth=0.0,
-            position=0.0,
-            clock=0.0,
-            reason=reason,
+            angle=cut.angle,
+            dial=pi / 2 - cut.angle,
+            clock=0.0 if is_square(cut) else deep_side(cut),
+            depth=cut.longest - cut.shortest,
+            position=-cut.shortest,
         )
-    seat = surfaces[used[0]]
+    reason = ""
+    if len(member.end(end).parents) > 1:
+        reason = "several tubes meet here: use the template"
+    elif not isinstance(seat, CylinderPiece):
+        lands = all(isinstance(q, CylinderPiece) for q in cut.surfaces[: cut.count])
+        reason = f"{'runs beside its tube' if lands else 'lands on a bend'}: use the template"
+    if reason:
+        return SawSetting(member=member_id, end=end, reason=reason)
     assert isinstance(seat, CylinderPiece)
-    across = seat.axis - (seat.axis @ cut.out) * cut.out
-    clock = degrees(float(np.arctan2(across @ cut.side, across @ cut.zero))) % 180.0
+    away = seat.start - cut.point
+    square = np.cross(cut.out, seat.axis)
+    lean = float(seat.axis @ cut.out)
+    # where the tube's axis passes the saw's, and on which side of it the saw's lies
+    along = float((away - (away @ seat.axis) * seat.axis) @ cut.out) / (1.0 - lean * lean)
+    aside = float(away @ square) / float(np.linalg.norm(square))
+    edges = np.concatenate([cut.outer_curve(SAMPLES), cut.inner_curve(SAMPLES)])
+    radii = np.repeat([cut.outer_radius, cut.inner_radius], SAMPLES)
+    reach = cut.points(edges[:, 0], radii, edges[:, 1]) @ seat.axis
     return SawSetting(
         member=member_id,
         end=end,
         angle=cut.angle,
-        offset=cut.offset,
+        dial=pi / 2 - cut.angle,
+        clock=deep_side(cut),
+        offset=abs(aside),
+        offset_clock=_clock(cut, np.sign(aside) * square) if aside else 0.0,
         diameter=2 * seat.radius,
         depth=cut.longest - cut.shortest,
-        position=-cut.shortest,
-        clock=clock,
+        stroke=float(np.ptp(reach)),
+        position=-cut.shortest - along,
     )
+
+
+def _only_surface(cut: EndCut) -> Surface | None:
+    """The one surface that makes the whole cut, None where there are several."""
+    phi = np.arange(180) * (pi / 90)
+    used = set(cut.active(phi[:, None], [cut.outer_radius, cut.inner_radius]).ravel().tolist())
+    return cut.surfaces[used.pop()] if len(used) == 1 and used != {-1} else None
+
+
+def _clock(cut: EndCut, way: Vec) -> float:
+    """Where a direction lies round the tube, degrees in 0 to 360."""
+    return degrees(float(np.arctan2(way @ cut.side, way @ cut.zero))) % 360.0

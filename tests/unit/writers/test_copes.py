@@ -194,28 +194,10 @@ def test_ordinates_are_depths_from_the_blanks_end(design: Design) -> None:
         )
 
 
-def test_hole_saw_settings_make_the_same_cut(design: Design) -> None:
-    """A saw of the parent's diameter set by the table cuts to the parent's surface."""
-    for member, end in (("cross_member", "a"), ("hoop_diagonal", "b"), ("sill_bar_left", "b")):
-        saw = saw_setting(design.cage, member, end)
-        assert not saw.reason
-        cut = design.cage.cut(member, end)
-        # the saw's axis from the settings alone
-        toward = np.cos(np.radians(saw.clock)) * cut.zero + np.sin(np.radians(saw.clock)) * cut.side
-        axes = [np.cos(saw.angle) * s * cut.out + np.sin(saw.angle) * toward for s in (1, -1)]
-        phi = np.linspace(0, 2 * pi, 37)
-        points = cut.points(phi, cut.outer_radius) - cut.point
-        misses = []
-        for axis in axes:
-            off = points - (points @ axis)[:, None] * axis
-            misses.append(np.abs(np.linalg.norm(off, axis=1) - saw.diameter / 2).max())
-        assert min(misses) < 0.05
-
-
 def test_what_no_hole_saw_makes_is_said(design: Design) -> None:
     assert "bend" in saw_setting(design.cage, "rear_brace_right", "a").reason
     assert "several tubes" in saw_setting(design.cage, "rear_brace_left", "a").reason
-    assert "plate" in saw_setting(design.cage, "rear_brace_left", "b").reason
+    assert saw_setting(design.cage, "rear_brace_left", "b").flat
 
 
 def test_the_table_has_a_row_for_every_end(design: Design) -> None:
