@@ -46,3 +46,9 @@ def test_readme_names_the_two_commands_and_the_cautions() -> None:
     assert "python -m pytest" in text
     for word in ("scrutineer", "rulebook", "licensed", "local code", "helmet"):
         assert word in text, word
+
+
+def test_every_folder_of_unit_tests_is_a_room() -> None:
+    unit = ROOT / "tests" / "unit"
+    folders = [p.relative_to(unit) for p in unit.rglob("*") if p.is_dir() and any(p.glob("*.py"))]
+    assert [f for f in folders if not (ROOT / "cagekit" / f / "__init__.py").exists()] == []

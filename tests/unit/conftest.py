@@ -1,4 +1,4 @@
-"""A small car, people and tubes that the tests of this folder share."""
+"""A small car, people and tubes that tests of several rooms share."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from cagekit.errors import InputError
 from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
 
-README = (Path(__file__).parents[4] / "README.md").read_text("utf-8")
+README = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
 RULEBOOKS = ["fia-253", "formula-sae", "motorsport-uk", "nasa-ccr", "nhra", "scca-gcr"]
 SHIPPED = sorted(["common-practice", *RULEBOOKS, *GENERAL])
 

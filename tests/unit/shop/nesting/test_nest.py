@@ -28,7 +28,7 @@ from cagekit.shop.nesting.plate_drawing import CutOptions, Layer
 from cagekit.shop.nesting.sheet_drawing import sheet_drawing, sheet_lines
 
 JIGSAWS = json.loads(
-    (Path(__file__).parents[2] / "data" / "nesting_jigsaws.json").read_text(encoding="utf-8")
+    (Path(__file__).parents[3] / "data" / "nesting_jigsaws.json").read_text(encoding="utf-8")
 )
 SHEET = SheetStock(length=1000, width=500)
 
