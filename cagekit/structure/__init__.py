@@ -1,0 +1,1 @@
+"""Will it hold: the frame, its loads, its collapse, its joints; screening, never approval."""

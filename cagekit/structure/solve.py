@@ -1,0 +1,236 @@
+"""Direct stiffness in three dimensions: displacements, end forces, reactions, second order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cagekit.geometry.centre_line import Vec
+from cagekit.structure.elements import Beams
+from cagekit.structure.frame import Frame
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+LEAST_PIVOT = 1e-11
+"""Pivots below this share of their freedom's own stiffness mean that the frame moves freely."""
+ROUNDS = 60
+"""Most rounds of the second-order iteration; it is given up when it has not settled by then."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loads:
+    """Loads of one case: at nodes ``(n, 6)`` N and N mm, on beams ``(m, 3)`` N/mm, car axes."""
+
+    at_nodes: Vec
+    on_beams: Vec
+
+    @classmethod
+    def none(cls, frame: Frame) -> Loads:
+        """No load."""
+        return cls(
+            at_nodes=np.zeros((len(frame.nodes), 6)), on_beams=np.zeros((len(frame.ends), 3))
+        )
+
+    def plus(self, other: Loads, factor: float = 1.0) -> Loads:
+        """These and ``factor`` times the others."""
+        return Loads(
+            at_nodes=self.at_nodes + factor * other.at_nodes,
+            on_beams=self.on_beams + factor * other.on_beams,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Response:
+    """What a frame does under one case.
+
+    Args:
+        moved: displacements of the nodes, ``(n, 6)`` mm and rad, car axes.
+        forces: what the nodes do to the ends of each beam, ``(m, 12)`` N and N mm, own axes.
+        reactions: what the ground does to the nodes, ``(n, 6)`` N and N mm, car axes.
+    """
+
+    moved: Vec
+    forces: Vec
+    reactions: Vec
+
+    @property
+    def normal(self) -> Vec:
+        """Mean normal force of each beam, ``(m,)`` N, tension positive."""
+        return np.asarray((self.forces[:, 6] - self.forces[:, 0]) / 2)
+
+
+class MechanismError(Exception):
+    """The frame moves freely; ``motion`` is how, ``(n, 6)``, largest displacement 1."""
+
+    def __init__(self, motion: Vec) -> None:
+        super().__init__("the frame moves freely")
+        self.motion = motion
+
+
+class Solver:
+    """A frame made ready: assembled and factored once for any number of cases."""
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        self.beams = Beams(frame)
+        self.free = np.flatnonzero(~frame.fixed.ravel())
+        self._number = np.full(frame.fixed.size, -1)
+        self._number[self.free] = np.arange(len(self.free))
+
+    @cached_property
+    def freedoms(self) -> Vec:
+        """Numbers of the freedoms of each beam, ``(m, 12)``, among all."""
+        starts = 6 * self.frame.ends[:, :, None] + np.arange(6)
+        return np.asarray(starts.reshape(len(self.frame.ends), 12))
+
+    def assembled(self, blocks: Vec, *, springs: bool = True) -> Any:
+        """Sparse matrix of the free freedoms from ``(m, 12, 12)`` blocks in car axes."""
+        from scipy.sparse import coo_matrix
+
+        at = self._number[self.freedoms]
+        rows = np.repeat(at, 12, axis=1).ravel()
+        columns = np.tile(at, (1, 12)).ravel()
+        values = blocks.reshape(len(at), 144).ravel()
+        keep = (rows >= 0) & (columns >= 0)
+        rows, columns, values = rows[keep], columns[keep], values[keep]
+        if springs:
+            own = np.arange(len(self.free))
+            rows, columns = np.concatenate([rows, own]), np.concatenate([columns, own])
+            values = np.concatenate([values, self.frame.spring.ravel()[self.free]])
+        size = len(self.free)
+        return coo_matrix((values, (rows, columns)), shape=(size, size)).tocsc()
+
+    @cached_property
+    def matrix(self) -> Any:
+        """Stiffness of the free freedoms, sparse."""
+        return self.assembled(self.beams.in_car)
+
+    @cached_property
+    def inverse(self) -> Callable[[Vec], Vec]:
+        """What solves for displacements; MechanismError when the frame moves freely."""
+        solve = self._factored(self.matrix)
+        if solve is None:
+            raise MechanismError(self._freest(self.matrix))
+        return solve
+
+    def _factored(self, matrix: Any) -> Callable[[Vec], Vec] | None:
+        """What solves with a matrix; None when it resists some motion not at all, or pushes it."""
+        from scipy.sparse.linalg import splu
+
+        own = matrix.diagonal()
+        if not len(own) or own.min() <= 0:
+            return None
+        try:
+            factors = splu(
+                matrix,
+                permc_spec="MMD_AT_PLUS_A",
+                diag_pivot_thresh=0.0,
+                options={"SymmetricMode": True},
+            )
+        except RuntimeError:
+            return None
+        pivots = factors.U.diagonal() / own[np.argsort(factors.perm_c)]
+        if not np.isfinite(pivots).all() or pivots.min() < LEAST_PIVOT:
+            return None
+        solve: Callable[[Vec], Vec] = factors.solve
+        return solve
+
+    def _freest(self, matrix: Any) -> Vec:
+        """The displacement that meets the least resistance, ``(n, 6)``."""
+        full = matrix.toarray()
+        own = np.sqrt(np.maximum(np.abs(np.diag(full)), 1e-9))
+        _, vectors = np.linalg.eigh(full / own[:, None] / own)
+        motion = self.spread(vectors[:, 0] / own)
+        return np.asarray(motion / max(float(np.abs(motion[:, :3]).max()), 1e-30))
+
+    def spread(self, values: Vec) -> Vec:
+        """Values of the free freedoms as ``(n, 6)``, zero where held."""
+        out = np.zeros(self.frame.fixed.size)
+        out[self.free] = values
+        return out.reshape(-1, 6)
+
+    def right_side(self, loads: Loads) -> Vec:
+        """Loads of all freedoms, ``(6 n,)``, those on beams brought to their nodes."""
+        own = self.beams.uniform(loads.on_beams)
+        in_car = np.einsum("mji,mj->mi", self.beams.turn, own)
+        out = loads.at_nodes.astype(float).ravel().copy()
+        np.add.at(out, self.freedoms.ravel(), in_car.ravel())
+        return out
+
+    def solve(self, loads: Loads) -> Response:
+        """Displacements, forces and reactions of one case, first order."""
+        right = self.right_side(loads)
+        moved = self.spread(self.inverse(right[self.free]))
+        return self._response(moved, loads, right, self.beams.stiffness)
+
+    def _response(self, moved: Vec, loads: Loads, right: Vec, stiffness: Vec) -> Response:
+        own = np.einsum("mij,mj->mi", self.beams.turn, moved.ravel()[self.freedoms])
+        forces = np.einsum("mij,mj->mi", stiffness, own) - self.beams.uniform(loads.on_beams)
+        total = np.zeros(moved.size)
+        pushed = np.einsum("mji,mj->mi", self.beams.turn, forces)
+        np.add.at(total, self.freedoms.ravel(), pushed.ravel())
+        held = total - loads.at_nodes.ravel()
+        reactions = np.where(self.frame.fixed.ravel(), held, 0.0)
+        reactions -= self.frame.spring.ravel() * moved.ravel()
+        return Response(moved=moved, forces=forces, reactions=reactions.reshape(-1, 6))
+
+    # --- second order ------------------------------------------------------------------------
+
+    def geometric(self, normal: Vec) -> Any:
+        """Sparse geometric stiffness of normal forces ``(m,)`` N, tension positive."""
+        turn = self.beams.turn
+        blocks = turn.transpose(0, 2, 1) @ self.beams.geometric(normal) @ turn
+        return self.assembled(blocks, springs=False)
+
+    def critical(self, response: Response) -> float:
+        """Factor on the case at which the frame buckles elastically; infinite when it cannot.
+
+        Linear buckling: the smallest factor at which stiffness and geometric stiffness cancel.
+        """
+        from scipy.sparse.linalg import LinearOperator, eigsh
+
+        pressed = -self.geometric(response.normal)
+        if not len(pressed.data) or np.abs(pressed.data).max() < 1e-12:
+            return float("inf")
+        size = len(self.free)
+        inverse = LinearOperator((size, size), matvec=self.inverse, dtype=float)
+        start = np.cos(np.arange(size, dtype=float))
+        if size < 12:
+            values = np.linalg.eigvals(np.linalg.solve(self.matrix.toarray(), pressed.toarray()))
+            largest = float(values.real.max())
+        else:
+            largest = float(
+                eigsh(
+                    pressed, k=1, M=self.matrix, Minv=inverse, which="LA", v0=start,
+                    return_eigenvectors=False, tol=1e-6,
+                )[0]
+            )  # fmt: skip
+        return 1 / largest if largest > 1e-12 else float("inf")
+
+    def second_order(self, loads: Loads) -> Response | None:
+        """The case with equilibrium on the bent frame; None when it does not settle: it buckles.
+
+        Displacements are taken small against the lengths; normal forces are iterated.
+        """
+        right = self.right_side(loads)
+        response = self.solve(loads)
+        for _ in range(ROUNDS):
+            extra = self.beams.geometric(response.normal)
+            turn = self.beams.turn
+            blocks = self.beams.in_car + turn.transpose(0, 2, 1) @ extra @ turn
+            solve = self._factored(self.assembled(blocks))
+            if solve is None:
+                return None
+            moved = self.spread(solve(right[self.free]))
+            new = self._response(moved, loads, right, self.beams.stiffness + extra)
+            change = np.abs(new.moved - response.moved).max()
+            response = new
+            if not np.isfinite(change):
+                return None
+            if change <= 1e-9 * max(float(np.abs(new.moved).max()), 1e-12):
+                return response
+        return None
