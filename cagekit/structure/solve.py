@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.elements import Beams
-from cagekit.structure.frame import Frame
+from cagekit.structure.frame import Frame, Ints
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -82,10 +82,10 @@ class Solver:
         self._number[self.free] = np.arange(len(self.free))
 
     @cached_property
-    def freedoms(self) -> Vec:
+    def freedoms(self) -> Ints:
         """Numbers of the freedoms of each beam, ``(m, 12)``, among all."""
         starts = 6 * self.frame.ends[:, :, None] + np.arange(6)
-        return np.asarray(starts.reshape(len(self.frame.ends), 12))
+        return starts.reshape(len(self.frame.ends), 12)
 
     def assembled(self, blocks: Vec, *, springs: bool = True) -> Any:
         """Sparse matrix of the free freedoms from ``(m, 12, 12)`` blocks in car axes."""
