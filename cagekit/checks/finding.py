@@ -7,6 +7,7 @@ inspection sheet hold them all.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -172,18 +173,20 @@ def has_failures(findings: Iterable[Finding]) -> bool:
 def to_json_text(findings: Iterable[Finding]) -> str:
     """``checks.json``: a list of rows, worst first; equal findings give equal bytes."""
     rows = [f.to_json() for f in worst_first(findings)]
-    return json.dumps(rows, indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(rows, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def plain(value: Value) -> Any:
-    """A value as JSON holds it: numbers rounded to a millionth, tuples as lists."""
+    """A value as JSON holds it: numbers rounded to a millionth, tuples as lists, no infinity."""
     if isinstance(value, tuple):
         return [plain(v) for v in value]
     if isinstance(value, bool) or value is None or isinstance(value, str):
         return value
     if isinstance(value, int):
         return int(value)
-    return round(float(value), 6) + 0.0
+    number = float(value)
+    # JSON has no word for infinite or undefined
+    return round(number, 6) + 0.0 if math.isfinite(number) else None
 
 
 def _number(value: Value) -> bool:

@@ -37,7 +37,7 @@ def caution() -> None:
 
 def emit(data: Any) -> None:
     """Print ``data`` as JSON on stdout."""
-    print(json.dumps(data, indent=1, ensure_ascii=False))
+    print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
 
 
 def width() -> int:

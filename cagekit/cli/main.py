@@ -1,7 +1,7 @@
 """Entry of the command line: finds the verb, runs it, turns errors into one clear message.
 
 Exit codes: 0 done, 1 done with findings that fail, 2 wrong usage or input, 3 geometry or the CAD
-kernel could not make it (or a fault of cagekit itself).
+kernel could not make it (or a fault of cagekit itself), 128 and more stopped by a signal.
 """
 
 from __future__ import annotations
@@ -13,9 +13,12 @@ import signal
 import sys
 import traceback
 from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
 from typing import NoReturn
 
 from cagekit.cli.console import complain
+from cagekit.cli.streams import flush_streams, guard_streams
 from cagekit.cli.verbs import VERBS, Verb
 from cagekit.errors import CagekitError, InputError
 from cagekit.version import __version__
@@ -32,6 +35,8 @@ current rulebook and the scrutineer decide.
 EXIT_USAGE = 2
 EXIT_FAULT = 3
 EXIT_STOPPED = 130
+LONGEST_FAULT = 500
+"""Letters of a fault's own words that are printed."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -44,6 +49,8 @@ class Parser(argparse.ArgumentParser):
 
 def main() -> int:
     """Run the process's own arguments; the entry of the console script."""
+    guard_streams()
+    _have_home()
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _leave)
@@ -52,15 +59,23 @@ def main() -> int:
     # most objects of a run live until its end: looking for dead cycles all the time finds none
     gc.set_threshold(100_000, 20, 50)
     code = run(sys.argv[1:])
-    try:
-        sys.stdout.flush()
-        sys.stderr.flush()
-    except OSError:
-        pass
+    with suppress(OSError):
+        flush_streams()
     if "OCP" in sys.modules:
         # taking down the kernel's modules costs 0.2 s and frees nothing that matters
         os._exit(code)
     return code
+
+
+def _have_home() -> None:
+    """Give the run a home that holds nothing where the system knows of none.
+
+    Several libraries look for settings there and end the program when nobody has one.
+    """
+    try:
+        Path.home()
+    except RuntimeError:
+        os.environ["HOME"] = os.path.join(os.sep, "nonexistent")  # noqa: PTH118
 
 
 def _leave(number: int, frame: object) -> NoReturn:
@@ -75,8 +90,8 @@ def run(argv: Sequence[str]) -> int:
         code = _dispatch(list(argv))
         sys.stdout.flush()
         return code
-    except SystemExit as stop:  # argparse, after --help and --version
-        return stop.code if isinstance(stop.code, int) else EXIT_USAGE
+    except SystemExit as stop:
+        return _stopped(stop)
     except BrokenPipeError:
         # the reader (head, less) has gone
         _forget_output()
@@ -103,6 +118,15 @@ def run(argv: Sequence[str]) -> int:
         return _fault(error, debug=debug)
 
 
+def _stopped(stop: SystemExit) -> int:
+    """The exit code when something ends the program: help, a signal, or a library's fault."""
+    code = 0 if stop.code is None else stop.code
+    if isinstance(code, int) and (code == 0 or code > 128):
+        return code  # --help and --version; a signal
+    complain(f"a library ended the run ({code}). Run 'cagekit doctor'.")
+    return EXIT_FAULT
+
+
 def _forget_output() -> None:
     """Drop what could not be written, so that it is not tried again at exit."""
     sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
@@ -113,8 +137,10 @@ def _fault(error: Exception, *, debug: bool) -> int:
     if debug:
         traceback.print_exc()
     where = traceback.extract_tb(error.__traceback__)[-1]
+    said = str(error)
+    said = said if len(said) <= LONGEST_FAULT else f"{said[:LONGEST_FAULT]}..."
     complain(
-        f"a fault in cagekit itself: {type(error).__name__}: {error} "
+        f"a fault in cagekit itself: {type(error).__name__}: {said} "
         f"({os.path.basename(where.filename)}:{where.lineno}). "  # noqa: PTH119
         "Please report it together with the command and the files it read; "
         "with --debug the command shows the details to add."

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import argparse
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.errors import InputError
+
+if TYPE_CHECKING:
+    from cagekit.checks.finding import Finding, Status
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,16 +25,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--only", metavar="NAMES", help="make some products only, e.g. --only step,dxf"
     )
+    parser.add_argument("--strict", action="store_true", help="write nothing when a check fails")
+    parser.add_argument(
+        "--accept-findings",
+        action="store_true",
+        help="exit code 0 although checks fail: somebody has read them",
+    )
     width = max(len(p.name) for p in PRODUCTS)
     rows = "\n".join(f"  {p.name:<{width}}  {p.about}" for p in PRODUCTS)
     parser.epilog = (
         f"products:\n{rows}\n\n"
-        "The folder is swapped in when it is whole; files of your own in it stay."
+        "The folder is swapped in when it is whole; files of your own in it stay, and what was\n"
+        "edited since the last run is kept beside the new file.\n\n"
+        "Exit code 1 when a check fails, although everything was made."
     )
 
 
 def run(args: argparse.Namespace) -> int:
     """Make the build."""
+    from cagekit.checks import Status
+    from cagekit.checks import run as checks
     from cagekit.make.products import chosen
     from cagekit.make.run import make
 
@@ -37,22 +53,63 @@ def run(args: argparse.Namespace) -> int:
             raise InputError(f"--{option}", "", "", problem="is empty; leave it out or name one.")
     only = names(args.only)
     products = chosen(only)
-    with Progress(len(products) + 2) as progress:
+    with Progress(len(products) + 3) as progress:
         job = design_of(args, progress.step)
+        progress.step("checking")
+        counts = counted(checks(job))
+        if args.strict and counts[Status.FAIL]:
+            if args.json:
+                emit({"folder": None, "files": [], "checks": _by_word(counts)})
+            else:
+                print(f"{told(counts)}; nothing was written (--strict). `check` tells them.")
+            return 1
         target = Path(args.out) if args.out else Path("outputs") / job.build.name
         made = make(job, target, only=only, progress=lambda name: progress.step(f"making {name}"))
     for remark in job.cage.notes:
         note(f"note: {remark}")
     if made.dropped:
         note(f"note: {', '.join(made.dropped)} of the last run came from other inputs and is gone.")
+    for remark in made.remarks:
+        note(f"note: {remark}.")
     files = [f for group in made.files.values() for f in group]
     if args.json:
-        emit({"folder": str(target), "files": sorted(files), "kept": list(made.kept)})
+        emit(
+            {
+                "folder": str(target),
+                "files": sorted(files),
+                "kept": list(made.kept),
+                "checks": _by_word(counts),
+            }
+        )
     else:
         print(f"{target}/  {len(job.cage.members)} members, {len(files)} files")
         table([(name, _some(made.files[name])) for name in made.files], indent=2)
+        print(told(counts) + (": `check` tells them." if counts[Status.FAIL] else "."))
     caution()
-    return 0
+    return 1 if counts[Status.FAIL] and not args.accept_findings else 0
+
+
+def counted(found: Iterable[Finding]) -> dict[Status, int]:
+    """How many findings there are of each status."""
+    from cagekit.checks.finding import Status
+
+    seen = Counter(f.status for f in found)
+    return {status: seen[status] for status in Status}
+
+
+def told(counts: Mapping[Status, int]) -> str:
+    """The counts in a line, what needs nobody left out: ``checks: 2 fail, 9 warn``."""
+    from cagekit.checks.finding import Status
+
+    quiet = (Status.PASS, Status.NOT_APPLICABLE)
+    shown = [f"{n} {s.value.replace('_', ' ')}" for s, n in counts.items() if s not in quiet and n]
+    if not counts[Status.FAIL]:
+        shown = ["none fails", *shown]
+    return f"checks: {', '.join(shown)}"
+
+
+def _by_word(counts: Mapping[Status, int]) -> dict[str, int]:
+    return {status.value: n for status, n in counts.items()}
 
 
 def names(text: str | None) -> tuple[str, ...]:

@@ -7,11 +7,13 @@ as given, ``./presets``, the user's own folder, what cagekit ships.
 from __future__ import annotations
 
 import os
+import re
 import sys
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -43,6 +45,9 @@ FOLDERS: Mapping[str, str] = {
 
 LARGEST = 2_000_000
 """Bytes; a preset is a page or two of text, so a larger file is a mistake."""
+
+_OURS = re.compile(rf"^\s*kind\s*=\s*[\"']({'|'.join(FOLDERS)})[\"']", re.MULTILINE)
+"""What tells a file of ours before it can be read: its kind."""
 
 M = TypeVar("M", bound="BaseModel")
 
@@ -164,12 +169,8 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
 
     data, text = read_toml(path)
     file = shown(path)
-    says = data.get("kind", kind)
-    if says != kind:
-        problem = f"this file is a {shorten(says)}, a {kind} is needed here."
-        hint = "" if str(says) in FOLDERS else did_you_mean(str(says), FOLDERS)
-        line = line_of(line_map(text), ("kind",))
-        raise FileInputError([Problem(file=file, line=line, problem=problem, hint=hint)])
+    _require_kind(kind, data, text, file)
+    _require_finite(data, text, file)
     units = data.get("units", "mm")
     context = {"units": units if units in ("mm", "in") else "mm", "path": str(path)}
     try:
@@ -178,6 +179,56 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
         # only now: finding the lines takes longer than reading the file
         lines = line_map(text)
         raise FileInputError(problems_of(error, model, data, file=file, lines=lines)) from None
+
+
+def _require_kind(kind: str, data: Mapping[str, Any], text: str, file: str) -> None:
+    """Refuse a file of another kind; one that is none of ours is not quoted."""
+    says = data.get("kind")
+    if says is None:
+        if set(data) <= {i.alias or n for n, i in model_for(kind).model_fields.items()} | {"side"}:
+            return  # one of ours that leaves its kind out
+        raise _fault(file, f'is no {kind} file: it does not say kind = "{kind}".')
+    if says == kind:
+        return
+    line = line_of(line_map(text), ("kind",))
+    if says in FOLDERS:
+        raise _fault(file, f"this file is a {shorten(says)}, a {kind} is needed here.", line)
+    near = did_you_mean(str(says)[:40], FOLDERS, what="Kinds")
+    raise _fault(file, f"its kind is none of cagekit's, a {kind} is needed here.", line, near)
+
+
+def _require_finite(data: Mapping[str, Any], text: str, file: str) -> None:
+    """Refuse nan and infinity wherever they stand: nothing compares with the one or the other."""
+    found = [
+        key for key, value in _leaves(data) if isinstance(value, float) and not isfinite(value)
+    ]
+    if not found:
+        return
+    lines, problems = line_map(text), []
+    for key in found:
+        table, field = table_and_field(key)
+        problems.append(
+            Problem(
+                file=file,
+                line=line_of(lines, key),
+                table=table,
+                field=field,
+                problem="must be a finite number.",
+            )
+        )
+    raise FileInputError(problems)
+
+
+def _leaves(data: Any, key: Key = ()) -> Iterator[tuple[Key, Any]]:
+    """Every value of a file that is no table and no list, with its key."""
+    if isinstance(data, Mapping):
+        for name, value in data.items():
+            yield from _leaves(value, (*key, name))
+    elif isinstance(data, list):
+        for n, value in enumerate(data):
+            yield from _leaves(value, (*key, n))
+    else:
+        yield key, data
 
 
 def table_error(
@@ -244,7 +295,10 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
-        raise _syntax(file, text, str(error)) from None
+        ours = path.resolve().suffix == ".toml" and _OURS.search(text) is not None
+        raise _syntax(file, text if ours else "", str(error)) from None
+    except ValueError:  # Python reads no number of thousands of digits
+        raise _fault(file, "holds a number of too many digits.") from None
     except RecursionError:
         raise _fault(file, "is nested too deeply.") from None
 
@@ -300,15 +354,25 @@ def _is_path(ref: str) -> bool:
 
 
 def _as_path(kind: str, ref: str, beside: Path | None) -> Path:
-    given = Path(ref).expanduser() if ref.startswith("~") else Path(ref)
+    try:
+        given = Path(ref).expanduser() if ref.startswith("~") else Path(ref)
+    except RuntimeError:
+        raise NotFoundError(f"{kind} {shorten(ref)}: there is no such user's folder.") from None
     tried = [beside / given, given] if beside and not given.is_absolute() else [given]
     for path in tried:
-        if path.exists():
+        if _exists(path):
             return path
     near = [p.name for p in _tomls(tried[0].parent)]
     raise NotFoundError(
         f"{kind} {shorten(ref)}: there is no such file. {did_you_mean(given.name, near)}".rstrip()
     )
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):  # a name too long, or with a zero byte
+        return False
 
 
 def _is_file(path: Path) -> bool:
@@ -332,10 +396,12 @@ def _fault(file: str, problem: str, line: int | None = None, hint: str = "") -> 
 def _syntax(file: str, text: str, message: str) -> FileInputError:
     """Tell a TOML error with its line and what stands there."""
     what, _, place = message.rpartition(" (at ")
-    line = text.count("\n") + 1
+    line: int | None = text.count("\n") + 1 if text else None
     if place.startswith("line "):
         line = int(place.split()[1].strip(","))
     rows = text.splitlines()
-    there = rows[line - 1].strip() if 0 < line <= len(rows) else ""
+    there = rows[line - 1].strip() if line is not None and 0 < line <= len(rows) else ""
+    if not text:  # none of ours: its words may be in the message too
+        return _fault(file, "is not valid TOML.", line, "Is it a preset?")
     hint = f"It reads: {shorten(there)[1:-1]}" if there else ""
     return _fault(file, f"is not valid TOML: {(what or message).lower()}.", line, hint)

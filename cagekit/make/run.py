@@ -19,12 +19,16 @@ from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
-    """What a run made: the folder, its files by product, and products kept from the last run."""
+    """What a run made: the folder, its files by product, and products kept from the last run.
+
+    ``remarks`` tell of files of the last run that somebody had edited.
+    """
 
     folder: Path
     files: Mapping[str, tuple[str, ...]]
     kept: tuple[str, ...] = ()
     dropped: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
 
 def make(
@@ -53,7 +57,8 @@ def make(
     products = chosen(only)
     inputs = _inputs(design.files)
     options: dict[str, Any] = {"units": design.units, **dict(sorted(design.options.items()))}
-    with swapped_in(target) as fresh, ExitStack() as running:
+    remarks: list[str] = []
+    with swapped_in(target, remarks.append) as fresh, ExitStack() as running:
         checks: list[Check] = []
         files = {p.name: _write(p, design, fresh, progress, checks, running) for p in products}
         for check in checks:
@@ -70,7 +75,13 @@ def make(
             options=options,
         )
         write_manifest(fresh, content)
-    return Made(folder=target, files=files, kept=tuple(sorted(kept)), dropped=dropped)
+    return Made(
+        folder=target,
+        files=files,
+        kept=tuple(sorted(kept)),
+        dropped=dropped,
+        remarks=tuple(remarks),
+    )
 
 
 def _inputs(files: Mapping[str, Path]) -> dict[str, Path]:

@@ -28,6 +28,32 @@ SECONDS = 120.0
 """Time for one job."""
 
 _SIZE = struct.Struct("<Q")
+_BEGIN = (
+    "import sys; memory, *sys.path = sys.argv[1:]; "
+    "from cagekit.solids.worker import serve; serve(int(memory))"
+)
+"""What the isolated interpreter runs: the search path is the caller's, and nobody else's."""
+
+
+def search_path() -> list[str]:
+    """Where the process looks for modules: the caller's places without the working folder.
+
+    What lies in the folder that somebody works in may be a stranger's: a module there must not
+    take the place of one of the library's.
+    """
+    here = Path.cwd() if _has_folder() else None
+    known = [p for p in sys.path if Path(p).is_absolute() and Path(p) != here]
+    root = str(Path(__file__).parents[2])
+    return known if root in known else [*known, root]
+
+
+def _has_folder() -> bool:
+    """Whether the working folder still exists."""
+    try:
+        Path.cwd()
+    except OSError:
+        return False
+    return True
 
 
 def _send(stream: IO[bytes], value: object) -> None:
@@ -96,15 +122,13 @@ class KernelWorker:
     # -- the caller's side ---------------------------------------------------------------------
 
     def _start(self) -> None:
-        env = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-        root = str(Path(__file__).parents[2])
-        env["PYTHONPATH"] = os.pathsep.join(p for p in (root, env.get("PYTHONPATH")) if p)
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "cagekit.solids.worker", str(self.memory)],
+            [sys.executable, "-I", "-c", _BEGIN, str(self.memory), *search_path()],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
-            env=env,
+            env={**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
+            cwd=Path(__file__).parent,
         )
 
     def _stop(self) -> None:
@@ -245,7 +269,3 @@ def serve(memory: int) -> None:
         except Exception as error:
             answer = (False, f"the CAD kernel failed ({job}: {type(error).__name__}: {error}).")
         _send(answers, answer)
-
-
-if __name__ == "__main__":
-    serve(int(sys.argv[1]))

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from cagekit.design import Design
 
 Cell = str | int | float | None
+FORMULA = ("=", "+", "-", "@")
+"""Signs at which a spreadsheet begins to calculate."""
 BEND_COLUMNS = (
     "member", "row", "feed_mm", "rotation_deg", "angle_deg", "clr_mm", "springback_angle_deg",
     "mark_mm", "order", "lead_end", "datum_end", "bend_start_mm", "bend_end_mm",
@@ -434,7 +436,21 @@ def _cell(column: str, value: Cell) -> str:
         digits = 5 if column.endswith("_deg") else 4
         shown = f"{value:.{digits}f}".rstrip("0").rstrip(".")
         return "0" if shown in ("-0", "") else shown
-    return str(value)
+    return plain_text(str(value))
+
+
+def plain_text(words: str) -> str:
+    """Text that a spreadsheet takes for text: a formula gets the sign that says so in front.
+
+    Names and remarks come from files that somebody else may have written; a number keeps its sign.
+    """
+    if not words.lstrip().startswith(FORMULA) and not words.startswith(("\t", "\r", "\n")):
+        return words
+    try:
+        float(words)
+    except ValueError:
+        return f"'{words}"
+    return words
 
 
 def write_table(target: Path, columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> None:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import io
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from math import atan2, degrees, pi
 from pathlib import Path
@@ -161,8 +162,9 @@ def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:
     Raises:
         GeometryError: the drawing holds nothing to cut.
     """
-    import ezdxf
-    import ezdxf.units
+    with _no_settings():
+        import ezdxf
+        import ezdxf.units
 
     if not any(s.layer.is_cut for s in drawing):
         raise GeometryError(drawing.name, "there is nothing to cut on the drawing.")
@@ -190,6 +192,27 @@ def _name_classes(doc: Any) -> None:
         return
     for name in sorted(doc.entitydb.dxf_types_in_use()):
         doc.classes.add_class(name)
+
+
+@contextmanager
+def _no_settings() -> Iterator[None]:
+    """Keep the library, while it is loaded, from settings files in the working folder or home.
+
+    They change what is written or end the program, and the folder may be a stranger's.
+    """
+    import configparser
+
+    whole = configparser.ConfigParser
+
+    class Deaf(whole):  # type: ignore[misc, valid-type]
+        def read(self, *_: Any, **__: Any) -> list[str]:
+            return []
+
+    configparser.ConfigParser = Deaf  # type: ignore[misc]
+    try:
+        yield
+    finally:
+        configparser.ConfigParser = whole  # type: ignore[misc]
 
 
 class _fixed_metadata:

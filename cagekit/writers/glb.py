@@ -253,7 +253,9 @@ class _Glb:
                 "bufferViews": self.views,
                 "buffers": [{"byteLength": self.size}],
             }
-        text = json.dumps(content, separators=(",", ":"), ensure_ascii=False).encode()
+        text = json.dumps(
+            content, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+        ).encode()
         text += b" " * (-len(text) % 4)
         chunks = [struct.pack("<I4s", len(text), b"JSON") + text]
         if self.meshes:

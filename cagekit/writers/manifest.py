@@ -11,7 +11,7 @@ import platform
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from importlib import metadata
-from pathlib import Path
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 from cagekit.version import __version__
@@ -78,26 +78,42 @@ def manifest(
 
 def write_manifest(folder: Path, content: Mapping[str, Any]) -> None:
     """Write ``manifest.json`` into ``folder``."""
-    text = json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     (folder / MANIFEST).write_text(text, encoding="utf-8", newline="\n")
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
-    """Return the manifest of the last run in ``folder``; empty if there is none or it is torn."""
+    """Return the manifest of the last run in ``folder``; empty if there is none or it is torn.
+
+    It may have been edited or written by somebody else: a row that is none of ours, or whose path
+    leads out of the folder, is left out.
+    """
     try:
         content = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
-    whole = isinstance(content, dict) and content.get("schema") == 1
-    return content if whole and isinstance(content.get("files"), list) else {}
+    if not isinstance(content, dict) or content.get("schema") != 1:
+        return {}
+    if not isinstance(content.get("files"), list):
+        return {}
+    return {**content, "files": [r for r in content["files"] if _is_row(r)]}
+
+
+def _is_row(row: Any) -> bool:
+    """Whether a row of ``files`` tells a file below the folder and what was in it."""
+    if not isinstance(row, dict):
+        return False
+    if not all(isinstance(row.get(key), str) for key in ("path", "product", "sha256")):
+        return False
+    path = PurePosixPath(row["path"])
+    inside = not path.is_absolute() and ".." not in path.parts and path.parts
+    return bool(inside) and not PureWindowsPath(row["path"]).drive and "\0" not in row["path"]
 
 
 def listed_files(folder: Path) -> dict[str, str]:
     """Return the files that the last run made in ``folder`` with their SHA-256."""
     rows = read_manifest(folder).get("files", [])
-    return {
-        str(r["path"]): str(r.get("sha256")) for r in rows if isinstance(r, dict) and "path" in r
-    }
+    return {r["path"]: r["sha256"] for r in rows}
 
 
 def unchanged_files(folder: Path) -> set[str]:

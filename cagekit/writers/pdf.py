@@ -44,7 +44,7 @@ def document(
         here = Path(folder)
         for file in sorted(source.glob("*.typ")):
             (here / file.name).write_bytes(file.read_bytes())
-        (here / "data.json").write_text(json.dumps(data), "utf-8")
+        (here / "data.json").write_text(json.dumps(data, allow_nan=False), "utf-8")
         for picture, content in (pictures or {}).items():
             (here / picture).write_bytes(content)
         try:

@@ -66,7 +66,7 @@ def verify_step(
     """
     report = read_back(path, expected, kernel_made=kernel_made)
     if worker is not None:
-        parts = worker.call("read", str(path))
+        parts = worker.call("read", str(path.absolute()))
     else:
         from cagekit.solids.kernel_step import read_step
 

@@ -153,7 +153,7 @@ def test_a_run_that_is_stopped_leaves_nothing(folder: Path, number: signal.Signa
     )  # fmt: skip
     with process:
         deadline = time.monotonic() + 30
-        while not (folder / "outputs/.track-roadster.new").exists():
+        while not (folder / "outputs/.track-roadster.cagekit-new").exists():
             assert time.monotonic() < deadline
             assert process.poll() is None
             time.sleep(0.01)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import subprocess
 import sys
@@ -11,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from cagekit.errors import GeometryError, OutputError
-from cagekit.writers.folder import foreign_files, swapped_in
-from cagekit.writers.manifest import manifest, write_manifest
+from cagekit.writers.folder import MARK, foreign_files, swapped_in
+from cagekit.writers.manifest import manifest, read_manifest, write_manifest
 
 ROOT = Path(__file__).parents[3]
 
@@ -93,7 +94,89 @@ def test_a_file_of_a_run_is_made_anew_by_the_next(tmp_path: Path) -> None:
     run(target, cuts="1")
     (target / "cuts").write_text("opened and saved again")
     run(target, cuts="2")
-    assert tree(target) == {"cuts": "2"}
+    assert tree(target) == {"cuts": "2", "cuts.edited": "opened and saved again"}
+
+
+def test_a_list_filled_in_by_hand_is_kept_beside_the_new_one(tmp_path: Path) -> None:
+    target, said = tmp_path / "b", list[str]()
+    columns = ["list.csv", "list.edited.csv", "list.edited-2.csv"]
+
+    def made(text: str) -> None:
+        with swapped_in(target, said.append) as fresh:
+            (fresh / "list.csv").write_text(text)
+            files = {"all": ["list.csv"]}
+            write_manifest(fresh, manifest(fresh, build="b", inputs={}, products=files, options={}))
+
+    made("1")
+    for n in (2, 3):
+        (target / "list.csv").write_text(f"filled in {n}")
+        made(str(n))
+    assert [(target / c).read_text() for c in columns] == ["3", "filled in 2", "filled in 3"]
+    assert [s.rpartition(" ")[2] for s in said] == columns[1:]
+    made("4")
+    assert len(said) == 2
+    assert (target / columns[1]).read_text() == "filled in 2"
+
+
+def test_a_folder_that_cannot_be_read_stops_the_run(tmp_path: Path) -> None:
+    """Root reads everything, so the system's refusal is played."""
+    target = tmp_path / "b"
+    run(target, cage="1")
+    (target / "shut").mkdir()
+    (target / "shut/mine").write_text("x")
+    scan = os.scandir
+
+    def refuse(path: str) -> object:
+        if str(path).endswith("shut"):
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return scan(path)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "scandir", refuse)
+        with pytest.raises(OutputError, match=r"shut: cannot be read .*Nothing was changed"):
+            run(target, cage="2")
+    assert tree(target) == {"cage": "1", "shut/mine": "x"}
+
+
+@pytest.mark.parametrize("name", [".b.cagekit-new", ".b.cagekit-old"])
+def test_a_folder_of_the_users_beside_the_target_is_never_touched(
+    tmp_path: Path, name: str
+) -> None:
+    run(tmp_path / "b", cage="1")
+    for other in (".b.old", ".b.new", ".b.lock"):
+        (tmp_path / other).mkdir()
+        (tmp_path / other / "mine").write_text("x")
+    run(tmp_path / "b", cage="2")
+    (tmp_path / name).mkdir()
+    (tmp_path / name / "mine").write_text("x")
+    with pytest.raises(OutputError, match=r"is not from cagekit"):
+        run(tmp_path / "b", cage="3")
+    kept = {k: v for k, v in tree(tmp_path).items() if k.endswith("mine")}
+    assert len(kept) == 4
+    assert tree(tmp_path / "b") == {"cage": "2"}
+
+
+def test_a_link_to_itself_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "b").symlink_to("b")
+    with pytest.raises(OutputError, match=r"leads nowhere"):
+        run(tmp_path / "b", cage="1")
+
+
+@pytest.mark.parametrize(
+    "row",
+    ["text", {"path": 3}, {"path": "../out", "product": "all"}, {"path": "/etc/passwd"}, {}, None],
+)
+def test_an_odd_manifest_is_no_way_out_of_the_folder(tmp_path: Path, row: object) -> None:
+    target = tmp_path / "b"
+    run(target, cage="1")
+    if isinstance(row, dict):
+        row = {"sha256": "0" * 64, "product": "all", **row}
+    content = {"schema": 1, "files": [row], "inputs": [], "options": {}, "versions": {}}
+    (target / "manifest.json").write_text(json.dumps(content))
+    assert read_manifest(target)["files"] == []
+    (target / "cage").unlink()
+    run(target, cage="2")
+    assert tree(tmp_path) == {"b/cage": "2"}
 
 
 def test_a_users_file_is_never_overwritten(tmp_path: Path) -> None:
@@ -194,14 +277,16 @@ def test_the_folders_permissions_stay(tmp_path: Path) -> None:
 def test_what_a_killed_run_left_is_put_right(tmp_path: Path) -> None:
     run(tmp_path / "b", cage="1")
     # killed while writing
-    (tmp_path / ".b.new").mkdir()
-    (tmp_path / ".b.new/half").write_text("x")
-    (tmp_path / ".b.lock").write_text("")
+    (tmp_path / ".b.cagekit-new").mkdir()
+    (tmp_path / ".b.cagekit-new/half").write_text("x")
+    (tmp_path / ".b.cagekit-new" / MARK).write_text("")
+    (tmp_path / ".b.cagekit-lock").write_text("")
     run(tmp_path / "b", cage="2")
     assert names(tmp_path) == ["b"]
     # killed in the swap, between the two renames
     (tmp_path / "b/notes").write_text("mine")
-    (tmp_path / "b").rename(tmp_path / ".b.old")
+    (tmp_path / "b" / MARK).write_text("")
+    (tmp_path / "b").rename(tmp_path / ".b.cagekit-old")
     run(tmp_path / "b", cage="3")
     assert tree(tmp_path / "b") == {"cage": "3", "notes": "mine"}
     assert names(tmp_path) == ["b"]
@@ -229,7 +314,7 @@ def test_a_failed_swap_puts_the_old_folder_back(tmp_path: Path) -> None:
     rename = Path.rename
 
     def refused(self: Path, to: Path) -> Path:
-        if self.name == ".b.new":
+        if self.name == ".b.cagekit-new":
             raise OSError(errno.EACCES, "no")
         return rename(self, to)
 
