@@ -139,7 +139,10 @@ class Bender(FileModel):
     angle_step: Angle = Field(
         0.0,
         ge=0,
-        description="degrees between two marks on the bend dial; 0 when it can be set to anything",
+        description=(
+            "degrees between two marks on the bend dial: bends are set on marks, and the papers "
+            "say what that costs; 0 when it can be set to anything"
+        ),
     )
     bed_height: Length | None = Field(
         None,
@@ -154,11 +157,22 @@ class Saw(FileModel):
     name: str = "saw"
     kerf: Length = Field(ge=0, description="what one cut turns to chips")
     end_trim: Length = Field(
-        0.0,
+        5.0,
         ge=0,
-        description="cut off each end of a new stick: mill ends are not square, or dented",
+        description=(
+            "cut off each end of a new stick: mill ends are not square, or dented (5 mm when "
+            "left out: common practice)"
+        ),
     )
     min_piece: Length = Field(0.0, ge=0, description="shortest piece the vice holds safely")
+    slack: Length = Field(
+        10.0,
+        ge=0,
+        description=(
+            "least that a plan leaves on a bar where another has room: a stick sawn to its last "
+            "millimetre forgives nothing (10 mm when left out: common practice)"
+        ),
+    )
     keep: Length = Field(
         300.0,
         ge=0,
@@ -393,9 +407,12 @@ class Order(FileModel):
         description="spare tube and plate as a fraction of what is needed",
     )
     trim: Length = Field(
-        0.0,
+        3.0,
         ge=0,
-        description="extra at each end of a coped blank, left for fitting",
+        description=(
+            "extra at each end of a coped blank, left for fitting (3 mm when left out: common "
+            "practice)"
+        ),
     )
 
 

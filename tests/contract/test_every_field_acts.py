@@ -25,9 +25,7 @@ READ_BY_NAME = {
 }  # fmt: skip
 """Body dimensions, which are walked over and taken out by their names as strings."""
 
-NOT_YET = {
-    ("Bender", "angle_step"): "angles are printed to the tenth; the dial's steps come later",
-}
+NOT_YET: dict[tuple[str, str], str] = {}
 """Fields that wait for their use, and what for."""
 
 

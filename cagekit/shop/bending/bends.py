@@ -21,6 +21,7 @@ from cagekit.geometry.centre_line import CentreLine, Line
 from cagekit.inputs.tooling import Die, Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bending import springback
+from cagekit.shop.bending.dial import drift, settings, snapped
 from cagekit.shop.bending.rows import BendRow, bend_rows, rebuild, trimmed, turn_about
 from cagekit.shop.bending.springback import Springback
 
@@ -101,7 +102,8 @@ class Step:
         finder: angle (rad) to the bending plane that an angle finder shows on the leg bent last
             once the tube is turned; None where there is none.
         angle: finished angle, rad.
-        set_angle: angle to drive the machine to, rad.
+        set_angle: angle to drive the machine to, rad; on a mark of its dial.
+        left: angle that the bend is left with at that setting, rad.
         clr: centre-line radius, mm.
         start: first tangent point on the blank from the datum end, mm (on the leading side).
         stop: last tangent point on the blank from the datum end, mm.
@@ -118,6 +120,7 @@ class Step:
     finder: float | None
     angle: float
     set_angle: float
+    left: float
     clr: float
     start: float
     stop: float
@@ -150,6 +153,12 @@ class BendSchedule:
     def bends(self) -> int:
         """Number of bends."""
         return len(self.rows) - 1
+
+    @property
+    def drift(self) -> float:
+        """What the dial's marks and turns too small to make cost: mm off the drawing at worst."""
+        left = {s.bend: s.left for s in self.steps}
+        return drift(self.rows, [left[n] for n in sorted(left)]) if left else 0.0
 
     @property
     def waste(self) -> float:
@@ -340,7 +349,10 @@ def _steps(
     blank: float,
 ) -> tuple[Step, ...]:
     spans = blank_spans(rows, work.extra_a, die.stretch)
-    clock = clocks(path)
+    clock = tuple(snapped(c) for c in clocks(path))
+    wanted = [r.angle for r in rows if r.angle is not None]
+    step = tooling.bender.angle_step
+    driven = settings(wanted, clock, model, step, die.max_angle)
     sense = 1.0 if tooling.bender.rotation == "clockwise" else -1.0
     out: list[Step] = []
     done: int | None = None
@@ -358,7 +370,7 @@ def _steps(
         }[die.mark_at]
         if lead == lead_before and done is not None:
             # the torsion between two bends has the same sign from either end
-            turn: float | None = rows[max(bend, done) - 1].rotation
+            turn: float | None = snapped(rows[max(bend, done) - 1].rotation)
         else:
             turn = None
         before = rows[done - 1].angle if turn is not None and done is not None else None
@@ -374,7 +386,8 @@ def _steps(
                 clock_arc=clock[bend - 1] * tube.od / 2,
                 finder=None if before is None or turn is None else asin(sin(before) * sin(turn)),
                 angle=row.angle,
-                set_angle=model.set_angle(row.angle),
+                set_angle=driven[bend - 1],
+                left=model.left(driven[bend - 1]),
                 clr=row.clr,
                 start=start,
                 stop=stop,

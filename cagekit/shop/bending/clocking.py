@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from math import degrees, radians
+from math import degrees
 
 from cagekit.cage.member import EndName
 from cagekit.shop.bending.bends import BendSchedule, Step
+from cagekit.shop.bending.dial import NO_TURN
 from cagekit.units import LengthUnit, format_length
 
-IN_PLANE = radians(0.05)
-"""Turns below this are none: nobody reads them (common practice)."""
 AT = {
     "start": "the start of the bend on the die",
     "centre": "the middle of the bend on the die",
@@ -95,7 +94,7 @@ def _bend(sheet: BendSchedule, step: Step, arc: str, *, first: bool) -> str:
     words.append(f"mark at {AT[sheet.die.mark_at if sheet.die else 'start']},")
     if first or step.rotation is None:
         words.append(_line(step, arc))
-    elif abs(step.rotation) < IN_PLANE:
+    elif abs(step.rotation) < NO_TURN:
         words.append("do not turn the tube;")
     else:
         way = "clockwise" if step.rotation > 0 else "counter-clockwise"
@@ -103,19 +102,19 @@ def _bend(sheet: BendSchedule, step: Step, arc: str, *, first: bool) -> str:
             f"turn the tube {abs(degrees(step.rotation)):.1f} degrees {way} as seen from its tail; "
             f"{_line(step, arc)}"
         )
-        if step.finder is not None and abs(step.finder) > IN_PLANE:
+        if step.finder is not None and abs(step.finder) > NO_TURN:
             words.append(
                 f"an angle finder on the leg bent last shows {abs(degrees(step.finder)):.1f} "
                 "degrees from the plane the machine bends in;"
             )
     words.append(f"drive to {degrees(step.set_angle):.1f} degrees,")
-    words.append(f"{degrees(step.angle):.1f} degrees are left when released.")
+    words.append(f"{degrees(step.left):.1f} degrees are left when released.")
     return " ".join(words)
 
 
 def _line(step: Step, arc: str) -> str:
     """Where the reference line lies for a bend, by angle and round the tube."""
-    if abs(step.clock) < IN_PLANE:
+    if abs(step.clock) < NO_TURN:
         return "the reference line is on the outside of the bend;"
     # seen along a to b the outside is clockwise of the line by the clock; the tail is at end b
     # while end a leads, so from there the line is clockwise of the outside, and the reverse

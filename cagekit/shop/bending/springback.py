@@ -51,6 +51,10 @@ class Springback:
         """Angle (rad) to drive the machine to for a ``finished`` angle (rad)."""
         return self.slope * finished + self.offset if finished > 0 else 0.0
 
+    def left(self, driven: float) -> float:
+        """Finished angle (rad) that a setting of the machine (rad) leaves."""
+        return max((driven - self.offset) / self.slope, 0.0)
+
     def beyond_tests(self, finished: float) -> bool:
         """Whether a ``finished`` angle (rad) lies too far from the tests to trust the line."""
         return self.measured and not self.low - REACH <= finished <= self.high + REACH

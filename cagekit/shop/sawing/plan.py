@@ -123,6 +123,7 @@ def plan_cuts(
     kerf: float,
     keep: float = 300.0,
     spare: float = 0.0,
+    slack: float = 0.0,
     tube: Tube | None = None,
     where: str = "cut list",
     unit: str = "mm",
@@ -137,6 +138,7 @@ def plan_cuts(
         keep: remnants from this length on are kept, mm.
         spare: length that shall be left over for mistakes, in one piece where a bar can hold it,
             mm; it is no cut of the plan but stays on a remnant.
+        slack: least to leave on a bar, mm, where another bar of the plan has room for it.
         tube: the tube, for the papers.
         where: named in errors.
         unit: unit of the bars' cost.
@@ -172,7 +174,9 @@ def plan_cuts(
         by_size[size].remove(p)
         next(fill for _, fill in reversed(fills) if size in fill).remove(size)
     fills += _unused(bars, fills)
-    _gather([bars[j].room(kerf) for j, _ in fills], [f for _, f in fills])
+    rooms = [bars[j].room(kerf) for j, _ in fills]
+    _gather(rooms, [f for _, f in fills])
+    _loosen(rooms, [f for _, f in fills], to_nanometres(slack), to_nanometres(spare))
     done: list[CutBar] = []
     unused: list[Bar] = []
     for j, fill in sorted((j, sorted(f, reverse=True)) for j, f in fills):
@@ -229,6 +233,7 @@ def cut_plans(
                 kerf=tooling.saw.kerf,
                 keep=tooling.saw.keep,
                 spare=sawn(tooling.order.spare * sum(p.length for p in pieces)),
+                slack=tooling.saw.slack,
                 tube=members[0].tube,
                 where=f"cut list of {od:.2f} x {wall:.2f} mm tube",
                 unit="price" if all(s.price is not None for s in stock) else "mm",
@@ -308,6 +313,36 @@ def _gather(rooms: Sequence[int], fills: Sequence[list[int]]) -> None:
                     if any(shift(a, b, out, back) for back in ((), *_groups(fills[b]))):
                         better = True
                         break
+
+
+def _loosen(rooms: Sequence[int], fills: Sequence[list[int]], slack: int, spare: int) -> None:
+    """Move or swap pieces off bars that are full to within ``slack``, where others have room.
+
+    All in nm. The longest remnant stays long enough for what is spare.
+    """
+    for a, fill in enumerate(fills):
+        left = [r - sum(f) for r, f in zip(rooms, fills, strict=True)]
+        if not fill or left[a] >= slack:
+            continue
+        ways = [
+            (moved, b, out, back)
+            for b in range(len(fills))
+            if b != a
+            for out in _groups(fill)
+            for back in ((), *_groups(fills[b]))
+            if slack - left[a] <= (moved := sum(out) - sum(back)) <= left[b] - slack
+        ]
+        # the least that does it, so that long remnants stay long
+        for moved, b, out, back in sorted(ways):
+            after = [n + moved * (k == a) - moved * (k == b) for k, n in enumerate(left)]
+            if max(after) >= min(spare, max(left)):
+                for s in out:
+                    fill.remove(s)
+                    fills[b].append(s)
+                for s in back:
+                    fills[b].remove(s)
+                    fill.append(s)
+                break
 
 
 def _groups(fill: Sequence[int]) -> tuple[tuple[int, ...], ...]:

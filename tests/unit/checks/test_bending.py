@@ -26,7 +26,7 @@ def shop(*more_dies, bed=None, stock=6000, min_piece=0, **die):
             "name": "shop",
             "bender": {} if bed is None else {"bed_height": bed},
             "die": [base | die, *(base | d for d in more_dies)],
-            "saw": {"kerf": 2, "min_piece": min_piece},
+            "saw": {"kerf": 2, "end_trim": 0, "min_piece": min_piece},
             "stock": [{"length": stock}],
         }
     )

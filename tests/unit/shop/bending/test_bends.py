@@ -31,7 +31,7 @@ def shop(**changes):
             "name": "shop",
             "bender": bender,
             "die": [die | changes],
-            "saw": {"kerf": 2},
+            "saw": {"kerf": 2, "end_trim": 0},
             "stock": [{"length": 6000}],
             "order": order,
         }

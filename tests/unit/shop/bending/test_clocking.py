@@ -19,7 +19,7 @@ def shop(**die):
         {
             "name": "shop",
             "die": [base | {"test": [{"set": 32, "got": 30}, {"set": 94, "got": 90}]} | die],
-            "saw": {"kerf": 2},
+            "saw": {"kerf": 2, "end_trim": 0},
             "stock": [{"length": 6000}],
         }
     )

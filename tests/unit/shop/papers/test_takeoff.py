@@ -40,9 +40,9 @@ def shop(**order):
                     "test": [{"set": 32, "got": 30}, {"set": 94, "got": 90}],
                 }
             ],
-            "saw": {"kerf": 2, "keep": 200},
+            "saw": {"kerf": 2, "end_trim": 0, "keep": 200},
             "stock": [{"length": 3000}],
-            "order": order,
+            "order": {"trim": 0} | order,
         }
     )  # fmt: skip
 

@@ -117,7 +117,9 @@ def test_a_bar_that_fills_to_the_last_bit():
 
 def test_own_offcuts_save_a_stick():
     bars = bars_of(
-        [Stock(length=6000)], [Offcut(od=40, wall=2, length=2000, label="rack 3")], Saw(kerf=2)
+        [Stock(length=6000)],
+        [Offcut(od=40, wall=2, length=2000, label="rack 3")],
+        Saw(kerf=2, end_trim=0),
     )
     plan = plan_cuts(pieces(3990, 1990, 2000), bars, kerf=2)
     assert len(plan.bought) == 1
@@ -126,7 +128,9 @@ def test_own_offcuts_save_a_stick():
 
 
 def test_offcuts_that_are_not_needed_stay_in_the_rack():
-    bars = bars_of([Stock(length=6000)], [Offcut(od=40, wall=2, length=500, count=2)], Saw(kerf=2))
+    bars = bars_of(
+        [Stock(length=6000)], [Offcut(od=40, wall=2, length=500, count=2)], Saw(kerf=2, end_trim=0)
+    )
     plan = plan_cuts(pieces(3000, 2990), bars, kerf=2)
     assert [b.length for b in plan.unused] == [500, 500]
     assert plan.remnants == (500, 500)
@@ -140,7 +144,9 @@ def test_two_stick_lengths_take_the_cheaper_mix():
 
 
 def test_price_can_outweigh_length():
-    bars = bars_of([Stock(length=6000, price=90), Stock(length=3000, price=20)], [], Saw(kerf=2))
+    bars = bars_of(
+        [Stock(length=6000, price=90), Stock(length=3000, price=20)], [], Saw(kerf=2, end_trim=0)
+    )
     plan = plan_cuts(pieces(2900, 2900), bars, kerf=2)
     assert [b.bar.length for b in plan.bars] == [3000, 3000]
     assert plan.cost == 40
@@ -189,7 +195,7 @@ def test_plans_go_by_tube():
         {
             "name": "shop",
             "die": [{"name": "d", "od": 40, "clr": 120, "clamp": 80, "tail": 90, "max_angle": 180}],
-            "saw": {"kerf": 2},
+            "saw": {"kerf": 2, "end_trim": 0},
             "stock": [{"length": 6000}, {"length": 4000, "od": 30, "wall": 2}],
         }
     )
@@ -262,3 +268,25 @@ def test_spare_longer_than_a_stick_is_left_on_several():
     bars = [Bar(name="s", length=3000.0, cost=1.0)]
     plan = plan_cuts(pieces(2900), bars, kerf=2, spare=5000)
     assert plan.remnants == (3000.0, 3000.0)
+
+
+def test_no_bar_is_filled_to_the_last_millimetre_while_another_has_room():
+    bars = [Bar(name="s", length=6000.0, cost=6000.0)]
+    pieces = [
+        Piece(name=n, length=v)
+        for n, v in (("a", 3000.0), ("b", 2993.0), ("c", 2500.0), ("d", 1000.0))
+    ]
+    tight = plan_cuts(pieces, bars, kerf=2.0)
+    loose = plan_cuts(pieces, bars, kerf=2.0, slack=10.0)
+    assert min(b.remnant for b in tight.bars) < 10.0
+    assert min(b.remnant for b in loose.bars) >= 10.0
+    assert loose.cost == tight.cost
+    assert sorted(p.name for b in loose.bars for p in b.pieces) == ["a", "b", "c", "d"]
+
+
+def test_what_is_spare_stays_in_one_piece_when_bars_are_loosened():
+    bars = [Bar(name="s", length=6000.0, cost=6000.0)]
+    pieces = [Piece(name="a", length=3000.0), Piece(name="b", length=2993.0)]
+    pieces += [Piece(name="c", length=1000.0)]
+    plan = plan_cuts(pieces, bars, kerf=2.0, slack=10.0, spare=4900.0)
+    assert max(b.remnant for b in plan.bars) >= 4900.0
