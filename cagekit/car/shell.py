@@ -15,7 +15,9 @@ windscreen
 sill, door
     the inner face of the sill, and of the trim or glass that moves, within the door opening;
 tunnel
-    a box from behind the hoop to the front feet.
+    a box from behind the hoop to the front feet;
+floor
+    from foot to foot, see ``floor.py``.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from math import dist
 
 import numpy as np
 
+from cagekit.car.floor import floor_of
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Slab, Solid
 from cagekit.inputs.car import Car, KeepOut, PillarLine
@@ -175,7 +178,11 @@ def polygon_distance(points: Vec, outline: Vec) -> tuple[Vec, Vec]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Surface:
-    """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it."""
+    """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it.
+
+    ``moves``: a door or a seat that must still move; ``trimmed``: cut where tubes pass;
+    ``stood_on``: tubes end on it.
+    """
 
     name: str
     solid: Solid
@@ -183,6 +190,7 @@ class Surface:
     exempt: tuple[str, ...] = ()
     moves: bool = False
     trimmed: bool = False
+    stood_on: bool = False
 
 
 def surfaces(car: Car) -> tuple[Surface, ...]:
@@ -195,6 +203,10 @@ def surfaces(car: Car) -> tuple[Surface, ...]:
             out.append(Surface(name="windscreen", solid=glass))
     for side, sign in (("left", 1.0), ("right", -1.0)):
         out += _side(car, side, sign)
+        roles = ("outrigger", "rocker_brace")
+        out.append(
+            Surface(name=f"{side} floor", solid=floor(car, side), exempt=roles, stood_on=True)
+        )
     if car.tunnel is not None:
         t = car.tunnel
         low = (-BEHIND_HOOP, -t.half_width, car.floor_z)
@@ -260,6 +272,12 @@ def keep_out(k: KeepOut) -> Solid:
     assert k.plane is not None
     assert k.span is not None
     return Prism(k.plane, np.array(k.outline, dtype=float), k.span)
+
+
+def floor(car: Car, side: str) -> Sheet:
+    """The upper face of the cabin floor, one side."""
+    found = floor_of(car, side)
+    return Sheet(lambda p: p[..., 2] - found.height(p), found.holds)
 
 
 def roof(car: Car) -> Sheet:

@@ -3,23 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import ceil
 
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.member import EndKind, Member
 from cagekit.car.shell import FAR, Surface, surfaces
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.fit.cockpit import Cockpit
-from cagekit.fit.tubes import Gap
+from cagekit.fit.tubes import STEP, Gap
+from cagekit.geometry.centre_line import Vec, vec
 
 TOUCH = 0.01
 """Less than this (mm) into a surface is touching it, not running into it."""
+LANDING = 3.0
+"""A tube that stands on the floor may come down to it over this many diameters."""
 
 
 @quantity("room_to_shell", "mm", "room to the shell", base="the gap to keep")
 def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Room from each surface of the shell and each keep-out to the tube nearest to it."""
+    """Room from each surface of the shell and each keep-out to the tube nearest to it.
+
+    Where a tube lands on the floor, its last three diameters may come down to it.
+    """
     for surface in surfaces(s.car):
-        gaps = [] if surface.trimmed else shell_gaps(s.cockpit, surface)
+        if surface.stood_on:
+            gaps = floor_gaps(s.cage, surface)
+        else:
+            gaps = [] if surface.trimmed else shell_gaps(s.cockpit, surface)
         if gaps:
             yield _room(surface, gaps)
 
@@ -49,6 +64,53 @@ def shell_gaps(cockpit: Cockpit, surface: Surface) -> list[Gap]:
         if gap.axis_gap < FAR / 2 and cockpit.members[gap.member].role not in surface.exempt
     ]
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
+
+
+def floor_gaps(cage: Cage, surface: Surface) -> list[Gap]:
+    """Room between a surface that tubes stand on and every tube over it, tightest first."""
+    found = []
+    for m in cage.members.values():
+        if m.role in surface.exempt:
+            continue
+        r, length = m.tube.outer_radius, m.path.length
+        stations = np.linspace(0.0, length, max(ceil(length / STEP), 1) + 1)
+        points = m.path.points(stations)
+        axis = surface.solid.gap(points)
+        axis[_landing(cage, m, surface, stations, axis)] = FAR
+        i = int(np.argmin(axis))
+        if axis[i] < FAR / 2:
+            spot = surface.solid.nearest(points[i : i + 1])[0]
+            way = spot - points[i]
+            size = max(float(np.linalg.norm(way)), 1e-9)
+            found.append(
+                Gap(
+                    member=m.id,
+                    gap=float(axis[i]) - r,
+                    axis_gap=float(axis[i]),
+                    on_tube=vec(points[i] + way * (r / size) * (1.0 if axis[i] >= 0 else -1.0)),
+                    on_solid=vec(spot),
+                    station=float(stations[i]),
+                )
+            )
+    return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
+
+
+def _landing(
+    cage: Cage, member: Member, surface: Surface, stations: Vec, axis: Vec
+) -> NDArray[np.bool_]:
+    """Which stations are the ends of a tube that come down to the surface it stands on."""
+    out = np.zeros(len(stations), dtype=bool)
+    near = axis < member.tube.outer_radius + surface.keep + TOUCH + 1.0
+    for name, end in member.ends:
+        on_exempt = any(cage.members[p].role in surface.exempt for p in end.parents)
+        if end.kind is not EndKind.FLAT and not on_exempt:
+            continue
+        from_end = stations if name == "a" else stations[-1] - stations
+        run = near & (from_end <= LANDING * member.tube.od)
+        order = np.argsort(from_end)
+        rising = np.cumprod(run[order]).astype(bool)
+        out[order[rising]] = True
+    return out
 
 
 def _room(surface: Surface, gaps: list[Gap]) -> Measure:

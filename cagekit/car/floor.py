@@ -1,0 +1,102 @@
+"""The cabin floor between the feet that were measured.
+
+Across the car a section is the sheet's profile at a foot where it was taken, else level at the
+foot's height; at the hoop, where nothing stands on the floor, it is ``floor_z`` from side to side.
+Along the car it runs straight from one section to the next and level beyond the front feet. A hoop
+that stands on outriggers or a frame has the floor cut open round its feet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from cagekit.geometry.centre_line import Vec
+from cagekit.inputs.car import Car, FootSpot
+
+NEAR = 20.0
+"""Sections nearer to each other along the car than this (mm) are one."""
+BEHIND = 100.0
+"""The floor is carried on this far behind a hoop that stands on it, mm."""
+OPENED = 150.0
+"""Ahead of a hoop that stands on something else the floor is open this far, mm (a choice of this
+project: room for outriggers and torch)."""
+AHEAD = 200.0
+"""The floor is carried on this far ahead of the front feet, or of the pedals where they are
+farther, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Section:
+    """The floor across one side at ``x``: distances from the centre plane and heights, mm."""
+
+    x: float
+    y: Vec
+    z: Vec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Floor:
+    """The floor of one side, ``sign`` 1 left and -1 right, for ``low`` to ``high`` along x, mm."""
+
+    sign: float
+    sections: tuple[Section, ...]
+    low: float
+    high: float
+
+    def height(self, points: Vec) -> Vec:
+        """Height of the sheet's upper face above or below points ``(..., 3)``, ``(...)`` mm."""
+        y = self.sign * points[..., 1]
+        rows = [np.interp(y, s.y, s.z) for s in self.sections]
+        return self._between(points[..., 0], rows)
+
+    def edge(self, points: Vec) -> Vec:
+        """How far from the centre plane the floor reaches at the points' x, ``(...)`` mm."""
+        ones = np.ones_like(points[..., 0])
+        return self._between(points[..., 0], [ones * s.y[-1] for s in self.sections])
+
+    def holds(self, points: Vec) -> Vec:
+        """Whether there is floor above or below the points ``(..., 3)``, ``(...)`` bool."""
+        x, y = points[..., 0], self.sign * points[..., 1]
+        inside = (x >= self.low) & (x <= self.high) & (y >= 0) & (y <= self.edge(points))
+        return np.asarray(inside)
+
+    def _between(self, x: Vec, rows: list[Vec]) -> Vec:
+        out = rows[0]
+        for (a, b), row in zip(pairwise(self.sections), rows[1:], strict=True):
+            share = np.clip((x - a.x) / (b.x - a.x), 0.0, 1.0)
+            out = out + share * (row - out)
+        return np.asarray(out)
+
+
+def floor_of(car: Car, side: str) -> Floor:
+    """The floor of a side, ``"left"`` or ``"right"``."""
+    own = car.side(side)
+    half = own.hoop.half_width_floor
+    on_floor = own.main_foot.surface == "floor"
+    found = [_section(own.main_foot, half)] if on_floor else [_level(0.0, car.floor_z, half)]
+    feet = [own.front_foot, *own.spots.values()]
+    for foot in sorted((f for f in feet if f and f.surface == "floor"), key=lambda f: f.point[0]):
+        if foot.point[0] > found[-1].x + NEAR:
+            found.append(_section(foot, own.sill_top_y[0]))
+    pedals = car.pedals.x if car.pedals else found[-1].x
+    return Floor(
+        sign=1.0 if side == "left" else -1.0,
+        sections=tuple(found),
+        low=-BEHIND if on_floor else OPENED,
+        high=max(found[-1].x + AHEAD, pedals) if len(found) > 1 else max(1000.0, pedals),
+    )
+
+
+def _section(foot: FootSpot, half: float) -> Section:
+    x, y, z = foot.point
+    if not foot.profile:
+        return _level(x, z, max(half, y))
+    points = sorted(foot.profile)
+    return Section(x=x, y=np.array([p[0] for p in points]), z=np.array([p[1] for p in points]))
+
+
+def _level(x: float, z: float, half: float) -> Section:
+    return Section(x=x, y=np.array([0.0, half]), z=np.array([z, z]))
