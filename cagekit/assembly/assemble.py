@@ -14,6 +14,7 @@ from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.inputs.build import Build
+from cagekit.inputs.grind import grind_by_member
 from cagekit.inputs.padding import require_padded
 from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.members.registry import make
@@ -63,6 +64,7 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
         for member in made:  # one after another: of two that meet only the later one is coped
             site.add([_meet_neighbours(site, member, notes)])
     _require_outriggers(build, site.members)
+    _note_grinding(build, site.members)
     divided = _swung(build, site.members, kept)
     cage = Cage(
         build.name,
@@ -103,6 +105,15 @@ def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:
                     hint="Add a member of kind 'outrigger' or a plate of kind 'outrigger_box'; "
                     "say surface = 'frame' when the car has its own.",
                 )
+
+
+def _note_grinding(build: Build, members: dict[str, Member]) -> None:
+    """Give tubes the grinding notes that the build has for them."""
+    names = {m.id: m.names for m in members.values()}
+    where = str(build.files.get("build", build.name))
+    notes = grind_by_member(build.file.grind, names, build.names_left_out, where)
+    for id_, grind in notes.items():
+        members[id_] = replace(members[id_], grind=grind)
 
 
 def _swung(build: Build, members: dict[str, Member], kept: Kept | None) -> Sequence[Divided]:

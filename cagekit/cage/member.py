@@ -90,6 +90,8 @@ class Member:
     the entry's kind; all are empty for a tube that no file speaks of. ``bar`` is the whole tube
     it is a piece of, the member itself when it is whole, and ``piece`` which one: a number counted
     from end a of a bar that other tubes divide, or ``hinge stub``, ``swinging``, ``latch stub``.
+    ``grind`` are grinding notes: a name of a tube that it runs into, and how much is ground off
+    there at most, mm.
     """
 
     id: str
@@ -105,6 +107,7 @@ class Member:
     kind: str = ""
     bar: str = ""
     piece: str = ""
+    grind: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
         """Let a whole tube be its own bar."""
@@ -122,6 +125,10 @@ class Member:
         """What it answers to, the narrowest first."""
         names = (self.id, self.bar, self.entry, self.group, self.role, self.kind)
         return tuple(dict.fromkeys(n for n in names if n))
+
+    def ground_for(self, other: Member) -> float:
+        """What may be ground off this tube where it runs into another, mm; 0 without a note."""
+        return max((depth for name, depth in self.grind if name in other.names), default=0.0)
 
     def end(self, name: str) -> End:
         """End ``"a"`` or ``"b"``."""

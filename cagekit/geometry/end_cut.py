@@ -227,6 +227,18 @@ class EndCut:
         phi = np.arange(720) * (pi / 360)
         return float(1.0 - self.contact(phi, self.outer_radius).ok.mean())
 
+    @cached_property
+    def miss_gap(self) -> float:
+        """Widest gap between the outside rim and the parent that it passes, mm; 0 on a full seat.
+
+        Square to the parent's axis, where the weld would have to bridge it.
+        """
+        if self._scan.ok[0].all():
+            return 0.0
+        phi = np.concatenate([np.arange(720) * (pi / 360), self.grid])
+        c = self.contact(phi, self.outer_radius)
+        return float(np.where(c.ok, 0.0, c.gap).max())
+
     def nodes(self, rho: Iterable[float], order: int) -> tuple[Vec, Vec, Ints]:
         """Quadrature around the tube at several radii, split at the corners of each.
 

@@ -16,6 +16,7 @@ from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.messages import FileInputError, Problem
 from cagekit.inputs.padding import Padding
@@ -56,6 +57,9 @@ class BuildFile(FileModel):
     strut: tuple[FreeStrutEntry, ...] = Field((), description="free struts between two places")
     plate: tuple[AnyPlateEntry, ...] = Field(
         (), description="plates, gussets and tabs beyond the layout's"
+    )
+    grind: tuple[Grind, ...] = Field(
+        (), description="grinding notes: tubes that are eased by hand where they touch another"
     )
 
 

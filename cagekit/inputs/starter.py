@@ -22,7 +22,7 @@ from cagekit.inputs.presets import load, read_toml
 
 SCALARS = ("kind", "name", "description", "units")
 """Fields that explain themselves."""
-TABLES = ("tubes", "members", "add", "strut", "plate", "padding")
+TABLES = ("tubes", "members", "add", "strut", "plate", "padding", "grind")
 """Fields that are usually written as tables, which are taken over as they stand."""
 LIST_WITH = {
     "car": "cagekit presets cars",

@@ -141,6 +141,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
             {
                 "title": f"{t.member}  {t.end.upper()}",
                 "to": ", ".join(t.parents) or "its plate",
+                "grind": grinding(t, design.units),
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
                 "deepest": f"{round(t.deepest) % 360}°",
                 "reference": t.reference,
@@ -182,6 +183,13 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
     }
 
 
+def grinding(t: Template, units: str) -> str:
+    """What is ground at an end besides the cut, in words; empty for nothing."""
+    return "; ".join(
+        f"grind up to {_number(depth, units)} {units} off at {other}" for other, depth in t.grind
+    )
+
+
 def _size(mm: float, units: str) -> str:
     return format_length(mm, "in", decimals=3) if units == "in" else format_length(mm, "mm")
 
@@ -190,8 +198,13 @@ def _line(points: Vec, *, closed: bool = False) -> Outline:
     return Outline(points, np.zeros(len(points)), closed)
 
 
-def drawing(t: Template) -> Drawing:
-    """A template as lines for a plotter or a laser: paper outline, inner line, marks and label."""
+def drawing(t: Template, units: str = "mm") -> Drawing:
+    """A template as lines for a plotter or a laser: paper outline, inner line, marks and label.
+
+    Args:
+        t: the template.
+        units: of grinding notes, mm or in.
+    """
     up = [1.0, -1.0]
     outer, inner = t.outer * up, t.inner * up
     paper = [*outer, (t.width + TAB, outer[-1, 1]), (t.width + TAB, -t.height), (0.0, -t.height)]
@@ -205,7 +218,8 @@ def drawing(t: Template) -> Drawing:
         tick = np.array([(x, -t.height), (x, size - t.height)])
         strokes.append(Stroke(layer=Layer.MARK, line=_line(tick)))
     at = np.array(_label(t)[0]) * up
-    for row, text in enumerate((f"{t.member} {t.end.upper()}", f"0: {t.reference}")):
+    texts = (f"{t.member} {t.end.upper()}", f"0: {t.reference}", grinding(t, units))
+    for row, text in enumerate(texts):
         height = 4.0 if row == 0 else 2.0
         shift = at + np.array([0.0, -5.0 - 5.0 * row])
         strokes += [
@@ -296,4 +310,8 @@ def write_copes(design: Design, folder: Path) -> None:
     if found:
         (folder / "copes").mkdir(parents=True, exist_ok=True)
     for t in found:
-        save(drawing(t), folder / "copes" / f"{t.member}-{t.end}.dxf", dxf_options(design))
+        save(
+            drawing(t, design.units),
+            folder / "copes" / f"{t.member}-{t.end}.dxf",
+            dxf_options(design),
+        )

@@ -16,6 +16,7 @@ from cagekit.assembly.assemble import members_only
 from cagekit.checks.quantities.collisions import overlaps
 from cagekit.cli.verbs import VERBS
 from cagekit.inputs.driver import Driver
+from cagekit.inputs.grind import Grind
 from cagekit.inputs.padding import Padding, thickness_by_member
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
@@ -75,6 +76,14 @@ def test_padding_of_the_readme_is_put_on(block: str) -> None:
     pads = [Padding.model_validate(r, context={"units": "mm"}) for r in rows]
     roles = {"main_hoop": ("main_hoop",), "door_bar_left": ("door_bar_left", "door_bar")}
     assert thickness_by_member(pads, roles) == pytest.approx({"main_hoop": 12.7})
+
+
+@pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if "[[grind]]" in b])
+def test_grinding_notes_of_the_readme_are_taken(block: str) -> None:
+    build = load_build("sprint-wagon")
+    notes = tuple(Grind.model_validate(r) for r in tomllib.loads(block)["grind"])
+    cage = members_only(replace(build, file=build.file.model_copy(update={"grind": notes})))
+    assert cage.member("roof_diagonal").grind == (("a_pillar_bar_left", 1.2),)
 
 
 @pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if "[[plate]]" in b])

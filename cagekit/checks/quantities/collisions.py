@@ -1,31 +1,97 @@
-"""Tubes that run into each other where no joint was meant.
+"""Tubes that run into each other where no joint was meant, and welds that lie under other tubes.
 
-Tubes near each other are found by their centre lines; whether they touch is then told by points
-on the walls that are left between the cuts, so that two branches of one node, and a branch and
-what it is coped to, are held to the same measure as tubes that know nothing of each other.
+Tubes near each other are found by their centre lines; whether they share steel is then told by
+points on the walls that are left between the cuts, so that two branches of one node, and a branch
+and what it is coped to, are held to the same measure as tubes that know nothing of each other.
 Frame: car axes, mm, rad.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.cage.cage import Cage
+from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import Member
-from cagekit.geometry.centre_line import Vec
-from cagekit.geometry.clearance import Bar, PairGap, closest_pairs, points_gap
+from cagekit.geometry.centre_line import CentreLine, Vec
+from cagekit.geometry.clearance import Bar, closest_pairs, points_gap
+from cagekit.geometry.end_cut import EndCut
 
-TOUCH = 2.0
-"""Overlap of two walls, mm, that a file takes away at fit-up and that is not called a collision.
-Source: common practice."""
+SHARED = 0.02
+"""Depth of two walls in each other, mm, that the numbers themselves may leave; more is told."""
 _STEP = 4.0
 """Distance of the rings of points on a wall, mm."""
 _ROUND = 36
 """Points of a ring."""
+_BETWEEN = 0.4
+"""So much deeper (mm) than at points this far apart two round walls can be between them."""
+_SEAT = 6.0
+"""Nearer than this to its own cope (mm) a branch is not looked at against what it sits on."""
 _BY = 3.0
 """Tubes that meet within this many diameters of a node are in each other's way at that node."""
+_SPOTS = 72
+"""Spots looked at round a saddle."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Wall:
+    """The outside of a tube between its two cuts; ``radius`` in mm."""
+
+    path: CentreLine
+    radius: float
+    cut_a: EndCut
+    cut_b: EndCut
+
+    @classmethod
+    def of(cls, cage: Cage, m: Member) -> Wall:
+        """The wall of a member of a cage."""
+        cuts = cage.cut(m.id, "a"), cage.cut(m.id, "b")
+        return cls(path=m.path, radius=m.tube.outer_radius, cut_a=cuts[0], cut_b=cuts[1])
+
+    @property
+    def cuts(self) -> tuple[EndCut, EndCut]:
+        """Cut of end a and of end b."""
+        return self.cut_a, self.cut_b
+
+    @cached_property
+    def rims(self) -> Vec:
+        """Points of both edges, ``(n, 3)`` mm."""
+        return np.concatenate([c.points(c.grid, c.outer_radius) for c in self.cuts])
+
+    def points(self, stations: Vec, phi: Vec) -> Vec:
+        """Points ``(n, 3)`` mm of the outside, angles counted from some line at each station."""
+        axis, along = self.path.points(stations), self.path.tangents(stations)
+        # an axis of the car that is far from parallel to the tube
+        u = np.cross(along, np.eye(3)[np.argmin(np.abs(along), axis=1)])
+        u /= np.linalg.norm(u, axis=1)[:, None]
+        v = np.cross(along, u)
+        ring = u * np.cos(phi)[:, None] + v * np.sin(phi)[:, None]
+        return np.asarray(axis + self.radius * ring)
+
+    def place_of(self, point: Vec) -> tuple[float, float]:
+        """Station (mm) and angle of a point ``(3,)`` of the outside, as ``points`` counts."""
+        station = self.path.nearest(point).station
+        zero, side = self.points(np.full(2, station), np.array([0.0, np.pi / 2]))
+        w, axis = point - self.path.spot(station).point, self.path.spot(station).point
+        return station, float(np.arctan2(w @ (side - axis), w @ (zero - axis)))
+
+    def left(self, points: Vec) -> Vec:
+        """How far points ``(n, 3)`` beside the tube are from its cuts, mm; negative: cut away."""
+        left = np.full(len(points), np.inf)
+        _, station = points_gap(points, self.path)
+        for cut, back in zip(self.cuts, (station, self.path.length - station), strict=True):
+            near = back <= cut.longest + self.radius
+            if not near.any():
+                continue
+            w = points[near] - cut.point
+            u, v = w @ cut.zero, w @ cut.side
+            rho = np.minimum(np.hypot(u, v), cut.outer_radius)
+            left[near] = np.minimum(left[near], -(w @ cut.out) - cut.trim(np.arctan2(v, u), rho))
+        return left
 
 
 class Overlap(NamedTuple):
@@ -42,13 +108,61 @@ class Overlap(NamedTuple):
     joined: bool
 
 
+class Covered(NamedTuple):
+    """A weld under a tube fitted later: length covered (mm), where ``(3,)``; whether it seats.
+
+    ``seated``: the later tube is coped to the branch of the weld as well, so that the weld has
+    to be dressed before it is fitted and nothing else.
+    """
+
+    joint: Joint
+    by: Member
+    length: float
+    point: Vec
+    seated: bool
+
+
 def overlaps(cage: Cage) -> list[Overlap]:
     """Every pair of tubes whose walls are in one place, in build order."""
     members = list(cage.members.values())
     bars = [_bar(cage, m) for m in members]
-    near = closest_pairs(bars, limit=-TOUCH)
-    hits = (_overlap(cage, members[p.a], members[p.b], p) for p in near)
-    return [h for h in hits if h is not None]
+    near = closest_pairs(bars, limit=-SHARED)
+    walls = {m.id: Wall.of(cage, m) for m in members}
+    out = []
+    for pair in near:
+        a, b = members[pair.a], members[pair.b]
+        seat = _SEAT if _coped(a, b) or _coped(b, a) else 0.0
+        if seat and len(a.path.pieces) == len(b.path.pieces) == 1:
+            continue  # two straights meet once, and there they are coped
+        depth, where = cage.kept.call(deepest, walls[a.id], walls[b.id], seat)
+        if depth > SHARED:
+            out.append(Overlap(a, b, depth, pair.found.gap, where, _joined(a, b, where)))
+    return out
+
+
+def covered_welds(cage: Cage) -> Iterator[Covered]:
+    """Every weld that lies under, or within its own size of, a tube that is fitted later."""
+    order = {m: i for i, m in enumerate(cage.members)}
+    for joint in cage.joints:
+        branch = cage.member(joint.branch)
+        spots = joint.cut.outer_curve(_SPOTS)
+        points = joint.cut.points(spots[:, 0], joint.cut.outer_radius, spots[:, 1])
+        middle = points.mean(axis=0)
+        reach = float(np.linalg.norm(points - middle, axis=1).max()) + branch.tube.wall
+        step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+        for m in list(cage.members.values())[order[branch.id] + 1 :]:
+            if (
+                m.id in joint.parents
+                or float(points_gap(middle[None, :], m.path, m.tube.outer_radius)[0][0]) > reach
+            ):
+                continue
+            away, _ = points_gap(points, m.path, m.tube.outer_radius)
+            bead = branch.tube.wall / 2
+            under = (away < bead) & (Wall.of(cage, m).left(points) > -bead)
+            if under.any():
+                deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
+                seated = any(branch.id in e.parents for _, e in m.ends)
+                yield Covered(joint, m, float(step[under].sum()), deepest, seated)
 
 
 def _bar(cage: Cage, m: Member) -> Bar:
@@ -57,19 +171,8 @@ def _bar(cage: Cage, m: Member) -> Bar:
     return Bar(m.path, m.tube.outer_radius, max(low, 0.0), min(high, m.path.length))
 
 
-def _overlap(cage: Cage, a: Member, b: Member, pair: PairGap) -> Overlap | None:
-    """How deep the walls of two tubes are in each other; None when they only touch."""
-    deepest, where = 0.0, pair.found.point_a
-    for one, other in ((a, b), (b, a)):
-        points = _wall_near(cage, one, other)
-        if len(points):
-            depth = _depth(cage, other, points)
-            k = int(np.argmax(depth))
-            if depth[k] > deepest:
-                deepest, where = float(depth[k]), points[k]
-    if deepest <= TOUCH:
-        return None
-    return Overlap(a, b, deepest, pair.found.gap, where, _joined(a, b, where))
+def _coped(branch: Member, parent: Member) -> bool:
+    return any(parent.id in e.parents for _, e in branch.ends)
 
 
 def _joined(a: Member, b: Member, where: Vec) -> bool:
@@ -82,48 +185,60 @@ def _joined(a: Member, b: Member, where: Vec) -> bool:
     return min(float(np.linalg.norm(where - n)) for n in nodes) < _BY * max(a.tube.od, b.tube.od)
 
 
-def _wall_near(cage: Cage, m: Member, other: Member) -> Vec:
-    """Points on the outside of ``m`` that exist and may be inside ``other``, ``(n, 3)`` mm."""
+def deepest(a: Wall, b: Wall, seat: float) -> tuple[float, Vec]:
+    """How deep the walls of two tubes are in each other (mm, 0 when apart), and where ``(3,)``.
+
+    Args:
+        a: the one.
+        b: the other.
+        seat: nearer than this to a cope, mm, nothing is looked at; for a branch and its parent,
+            which touch there by construction.
+    """
+    found = [_in_other(one, other, seat) for one, other in ((a, b), (b, a))]
+    return max(found, key=lambda f: f[0])
+
+
+def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
+    """The point of the outside of ``m`` that lies deepest in ``other``, and how deep, mm."""
     stations = np.linspace(0.0, m.path.length, int(m.path.length / _STEP) + 2)
-    axis = m.path.points(stations)
-    away, _ = points_gap(axis, other.path, other.tube.outer_radius)
-    close = away < m.tube.outer_radius
-    if not close.any():
-        return np.empty((0, 3))
-    axis, along = axis[close], m.path.tangents(stations[close])
-    u = np.cross(along, _across(along))
-    u /= np.linalg.norm(u, axis=1)[:, None]
-    v = np.cross(along, u)
-    phi = np.linspace(0.0, 2 * np.pi, _ROUND, endpoint=False)[None, :, None]
-    ring = u[:, None] * np.cos(phi) + v[:, None] * np.sin(phi)
-    points = (axis[:, None] + m.tube.outer_radius * ring).reshape(-1, 3)
-    inside, _ = points_gap(points, other.path, other.tube.outer_radius)
-    points = points[inside < -TOUCH]
-    return points[_left_of(cage, m, points) > -1e-6] if len(points) else points
+    away, _ = points_gap(m.path.points(stations), other.path, other.radius)
+    close = stations[away < m.radius]
+    phi = np.linspace(0.0, 2 * np.pi, _ROUND, endpoint=False)
+    points = m.points(np.repeat(close, _ROUND), np.tile(phi, len(close)))
+    if not seat:
+        points = np.concatenate([m.rims, points])
+    depth = _depths(m, other, points, seat)
+    if not len(depth) or depth.max() < -_BETWEEN:
+        return 0.0, np.zeros(3)
+    best = int(np.argmax(depth))
+    deep, point = max(float(depth[best]), 0.0), points[best]
+    at = np.array(m.place_of(point))
+    size = np.array([_STEP, 2 * np.pi / _ROUND])
+    fine = np.linspace(-1.0, 1.0, 7)
+    for _ in range(3):
+        s, p = (g.ravel() for g in np.meshgrid(at[0] + fine * size[0], at[1] + fine * size[1]))
+        points = m.points(np.clip(s, 0.0, m.path.length), p)
+        depth = _depths(m, other, points, seat)
+        best = int(np.argmax(depth))
+        if depth[best] > deep:
+            at, deep, point = np.array([s[best], p[best]]), float(depth[best]), points[best]
+        size = size / 4.0
+    return deep, point
 
 
-def _across(along: Vec) -> Vec:
-    """Axes that are far from parallel to the directions ``(n, 3)``."""
-    return np.asarray(np.eye(3)[np.argmin(np.abs(along), axis=1)])
+def _depths(m: Wall, other: Wall, points: Vec, seat: float) -> Vec:
+    """How deep points ``(n, 3)`` of the outside of ``m`` are inside wall and bore of ``other``, mm.
 
-
-def _depth(cage: Cage, m: Member, points: Vec) -> Vec:
-    """How deep points ``(n, 3)`` are inside the wall and bore of ``m``, mm; negative outside."""
-    away, _ = points_gap(points, m.path, m.tube.outer_radius)
-    return np.minimum(-away, _left_of(cage, m, points))
-
-
-def _left_of(cage: Cage, m: Member, points: Vec) -> Vec:
-    """How far points beside ``m`` are from where its wall is cut, mm; negative: cut away there."""
-    left = np.full(len(points), np.inf)
-    _, station = points_gap(points, m.path)
-    for name, back in (("a", station), ("b", m.path.length - station)):
-        cut = cage.cut(m.id, name)  # type: ignore[arg-type]
-        near = back <= cut.longest + m.tube.outer_radius
-        if not near.any():
-            continue
-        w = points[near] - cut.point
-        u, v = w @ cut.zero, w @ cut.side
-        rho = np.minimum(np.hypot(u, v), cut.outer_radius)
-        left[near] = np.minimum(left[near], -(w @ cut.out) - cut.trim(np.arctan2(v, u), rho))
-    return left
+    Negative outside, minus infinity where ``m`` is cut away, and within ``seat`` of a cope.
+    """
+    away, _ = points_gap(points, other.path, other.radius)
+    depth = np.full(len(points), -np.inf)
+    near = np.nonzero(away < _BETWEEN)[0]
+    if len(near):
+        left = other.left(points[near])
+        kept = left > (seat or -_BETWEEN)
+        near, left = near[kept], left[kept]
+    if len(near):
+        there = m.left(points[near]) > seat - 1e-6
+        depth[near[there]] = np.minimum(-away[near], left)[there]
+    return depth

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import degrees
+from math import ceil, degrees
 
 import numpy as np
 
-from cagekit.cage.cage import Cage
+from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import EndKind
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.collisions import Overlap, overlaps
+from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
+from cagekit.inputs.grind import MOST
 
 
 @quantity("node_miss", "mm", "axes past each other in the node")
@@ -55,16 +56,26 @@ def end_held(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=f"{m.id} end {name}", value=held, evidence=evidence)
 
 
+def _overlaps(s: Survey) -> list[Overlap]:
+    return s.design.once("overlaps", lambda design: overlaps(design.cage))
+
+
 @quantity("tube_gap", "mm", "gap between tubes")
 def tube_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Gap, negative, of each pair of tubes that run into each other without a joint."""
-    found = overlaps(s.cage)
+    """How deep, negative, each pair of tubes that share steel without a joint lies in each other.
+
+    A grinding note of the build takes what it says off one of the two.
+    """
+    found = _overlaps(s)
     for hit in found:
+        noted = _noted(hit)
         yield Measure(
             subject=f"{hit.b.id}, {hit.a.id}",
             value=-hit.depth if hit.joined else hit.gap,
             evidence=Evidence.of(hit.b.id, hit.a.id, points=[hit.point]),
-            cure=_cure(hit),
+            met=f"A grinding note of {noted:g} mm stands." if hit.depth <= noted else "",
+            text=f"{hit.depth:.1f} mm deep." if not hit.joined else "",
+            cure=_cure(hit, noted),
         )
     if not found:
         yield Measure(
@@ -72,11 +83,86 @@ def tube_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
         )
 
 
-def _cure(hit: Overlap) -> str:
-    """What a builder can do about it; the later tube is the one to change."""
-    if hit.joined:
-        return f"Move the end of {hit.b.id} along the tube it sits on, away from {hit.a.id}."
+@quantity("grind_used", "flag", "grinding note")
+def grind_used(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Whether each grinding note of the build has something to grind."""
+    members = s.cage.members.values()
+    pairs = {(x.id, y.id) for h in _overlaps(s) for x, y in ((h.a, h.b), (h.b, h.a))}
+    for m in members:
+        for name, _ in m.grind:
+            used = any((m.id, o.id) in pairs for o in members if name in o.names)
+            yield Measure(subject=f"{m.id}, {name}", value=used, evidence=Evidence.of(m.id))
+
+
+@quantity("weld_covered", "mm", "weld under a later tube")
+def weld_covered(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Length of each weld that lies under a tube which is fitted after it.
+
+    A weld within half a wall of that tube counts: its bead is in the way.
+    """
+    for c in covered_welds(s.cage):
+        end = f"{c.joint.branch} end {c.joint.branch_end}"
+        yield Measure(
+            subject=f"{end} under {c.by.id}",
+            value=c.length,
+            evidence=Evidence.of(c.joint.branch, c.by.id, points=[c.point]),
+            met=f"{c.by.id} is coped to it: weld and dress it first." if c.seated else "",
+            cure=_uncover(c, end),
+        )
+
+
+@quantity("seat_missed", "ratio", "share of the edge beside its parents")
+def seat_missed(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Share of the circumference of each coped end that touches none of its parents."""
+    for joint in s.cage.joints:
+        yield _seat(joint, joint.cut.miss_share)
+
+
+@quantity("seat_gap", "mm", "widest gap under the edge")
+def seat_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Widest gap between the rim of each coped end and the parent that it hangs beside."""
+    for joint in s.cage.joints:
+        yield _seat(joint, joint.cut.miss_gap)
+
+
+def _seat(joint: Joint, value: float) -> Measure:
+    evidence = Evidence.of(joint.branch, *joint.parents, points=[joint.point])
+    return Measure(subject=f"{joint.branch} end {joint.branch_end}", value=value, evidence=evidence)
+
+
+def _noted(hit: Overlap) -> float:
+    """How deep the build's notes let two tubes be ground where they meet, mm.
+
+    Away from the ends of both no more than half of the thinner wall.
+    """
+    noted = max(hit.a.ground_for(hit.b), hit.b.ground_for(hit.a))
+    return noted if hit.joined else min(noted, min(hit.a.tube.wall, hit.b.tube.wall) / 2)
+
+
+def _uncover(c: Covered, end: str) -> str:
     return (
-        f'Let them meet: give {hit.b.id} split_by = ["{hit.a.id}"], so that it is cut and coped '
-        f"there; or move it {-hit.gap:.0f} mm clear."
+        f"Weld {end} and dress it flush before {c.by.id} goes in, and cope {c.by.id} to "
+        f"{c.joint.branch} as well; or move its end along the tube it sits on."
     )
+
+
+def _cure(hit: Overlap, noted: float) -> str:
+    """What a builder can do about it; the later tube is the one to change."""
+    ways = []
+    if hit.joined:
+        ways.append(
+            f"Move the end of {hit.b.id} along the tube it sits on, away from {hit.a.id}, or to "
+            "the same node, so that it is coped to both"
+        )
+    else:
+        ways.append(
+            f'Let them meet: give {hit.b.id} split_by = ["{hit.a.id}"], so that it is cut and '
+            f"coped there; or move it {-hit.gap:.1f} mm clear"
+        )
+    half = MOST if hit.joined else min(hit.a.tube.wall, hit.b.tube.wall) / 2
+    if noted < hit.depth <= min(MOST, half):
+        ways.append(
+            f'or accept that it is ground: [[grind]] tube = "{hit.b.id}", at = "{hit.a.id}", '
+            f"depth = {ceil(hit.depth * 10) / 10:g} mm"
+        )
+    return "; ".join(ways) + "."

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from math import degrees
@@ -108,7 +108,8 @@ def order_of_work(
     for i, group in enumerate(groups):
         if due[i]:
             steps.append(_weld_now(len(steps) + 1, cage, due[i], group))
-        steps.append(_fit(len(steps) + 1, cage, group, fitted, welds))
+        step = _fit(len(steps) + 1, cage, group, fitted, welds)
+        steps.append(replace(step, text=(*step.text, *_grinding(cage, group, fitted, units))))
         fitted.extend(m.id for m in group)
     last = _texts()["before_weld_out"]
     steps.append(Step(number=len(steps) + 1, title=last["title"], tries=tuple(last["try"])))
@@ -184,6 +185,26 @@ def _fit(
         checks=tuple(_checks(cage, group, fitted)),
         tries=tuple(texts.get("try", ())),
     )
+
+
+def _grinding(
+    cage: Cage, group: Sequence[Member], fitted: Sequence[str], units: Literal["mm", "in"]
+) -> list[str]:
+    """What is ground when a group goes in, so that it passes what stands already, or itself."""
+    here = [m.id for m in group]
+    lines = []
+    for later in group:
+        for other in (cage.members[i] for i in (*fitted, *here[: here.index(later.id)])):
+            for ground, beside in ((later, other), (other, later)):
+                depth = ground.ground_for(beside)
+                if depth:
+                    most = format_length(depth, units, decimals=1 if units == "mm" else 3)
+                    lines.append(
+                        f"Grind {_plain(ground.id)} by up to {most} where it meets "
+                        f"{_plain(beside.id)}, only until they touch; if more would have to go, "
+                        "stop and move the tube."
+                    )
+    return lines
 
 
 def _moves(welds: Sequence[Weld]) -> tuple[Move, ...]:

@@ -23,6 +23,8 @@ SAMPLES = 360
 SQUARE = 1e-3
 """Cosine of the angle between the axes below which a cope is square: its two sides then differ
 by less than 0.1 mm."""
+GRIND_BY = 4.0
+"""A grinding note stands on the template of an end within so many diameters of it."""
 SKIRT = 26.0
 """Paper below the deepest point of the cut (mm), so that its straight edge meets itself."""
 
@@ -43,6 +45,7 @@ class Template:
         reference: how to find the reference line on the tube.
         deepest: clock of the deep side, degrees round from the reference line, 0 to 360.
         node: from the end of the blank to the theoretical end, along the tube, mm.
+        grind: names of tubes near this end that the tube is ground for, and how deep, mm.
     """
 
     member: str
@@ -56,6 +59,7 @@ class Template:
     reference: str
     deepest: float
     node: float
+    grind: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +155,18 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
         reference=reference_text(member),
         deepest=deep_side(cut),
         node=-cut.shortest,
+        grind=tuple(
+            (other.id, member.ground_for(other))
+            for other in cage.members.values()
+            if member.ground_for(other) and _near(other, cut.point)
+        ),
     )
+
+
+def _near(other: Member, node: Vec) -> bool:
+    """Whether a tube passes by an end, so that a grinding note belongs on its template."""
+    gap = float(np.linalg.norm(other.path.nearest(node).point - node))
+    return gap < GRIND_BY * other.tube.od
 
 
 def _unrolled(curve: Vec, width: float, tip: float) -> Vec:

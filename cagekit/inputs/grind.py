@@ -1,0 +1,51 @@
+"""What is ground off a tube where it runs into another that it is not coped to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from pydantic import Field
+
+from cagekit.errors import InputError
+from cagekit.hints import did_you_mean
+from cagekit.inputs.fields import FileModel, Length
+
+MOST = 2.0
+"""More than this (mm) is not ground off at fit-up but coped. Source: common practice."""
+
+
+class Grind(FileModel):
+    """A grinding note: so much is ground off one tube where it runs into another."""
+
+    tube: str = Field(description="the tube that is ground, by id or role")
+    at: str = Field(description="the tube that it runs into, by id or role")
+    depth: Length = Field(gt=0, le=MOST, description="most that is ground off, up to 2 mm")
+
+
+def grind_by_member(
+    notes: Sequence[Grind], names: Mapping[str, Sequence[str]], left_out: set[str], where: str
+) -> dict[str, tuple[tuple[str, float], ...]]:
+    """By id of a ground tube: the names of the tubes it is ground for, and how deep, mm.
+
+    Args:
+        notes: in the order written.
+        names: by member id all that the tube answers to.
+        left_out: what tubes answer to that the build leaves out; notes on them rest.
+        where: the file, for messages.
+
+    Raises:
+        InputError: a note names a tube that is not there; tells the nearest one.
+    """
+    known = {n for answers in names.values() for n in answers}
+    out: dict[str, tuple[tuple[str, float], ...]] = {}
+    for note in notes:
+        for field, name in (("tube", note.tube), ("at", note.at)):
+            if name not in known | left_out:
+                raise InputError(
+                    where, f"grind {field}", name, problem="there is no such member.",
+                    hint=did_you_mean(name, known, what="There are"),
+                )  # fmt: skip
+        for member, answers in names.items():
+            if note.tube in answers:
+                out[member] = (*out.get(member, ()), (note.at, float(note.depth)))
+    return out

@@ -1,0 +1,47 @@
+"""Grinding notes: from the build file to the order of work and the template."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from cagekit.design import Design
+from cagekit.errors import InputError
+from cagekit.inputs.grind import Grind
+from cagekit.inputs.resolve import load_build
+from cagekit.writers.copes import all_templates, grinding
+
+
+def with_note(**note: object) -> Design:
+    build = load_build("track-roadster")
+    file = build.file.model_copy(update={"grind": (Grind.model_validate(note),)})
+    return Design(replace(build, file=file))
+
+
+def test_a_note_stands_in_the_order_of_work_and_on_the_template() -> None:
+    design = with_note(tube="hoop_diagonal", at="harness_bar", depth=1.2)
+    (step,) = (s for s in design.steps if any("Grind" in t for t in s.text))
+    assert "harness_bar" in " ".join(step.members)  # the later of the two
+    assert any("1.2 mm" in t and "hoop diagonal" in t for t in step.text)
+    noted = {t.member for t in all_templates(design) if t.grind}
+    assert noted <= {"hoop_diagonal"}
+
+
+def test_the_template_of_an_end_by_the_other_tube_says_it() -> None:
+    design = with_note(tube="rear_brace_left", at="hoop_diagonal", depth=1.5)
+    (t,) = (t for t in all_templates(design) if t.grind)
+    assert (t.member, grinding(t, "mm")) == (
+        "rear_brace_left",
+        "grind up to 1.5 mm off at hoop_diagonal",
+    )
+
+
+def test_a_note_on_a_tube_that_is_not_there_is_refused() -> None:
+    with pytest.raises(InputError, match=r"grind at.*harnes_bar.*no such member.*harness_bar"):
+        _ = with_note(tube="hoop_diagonal", at="harnes_bar", depth=1).cage
+
+
+def test_more_than_two_millimetres_are_not_ground() -> None:
+    with pytest.raises(ValueError, match="less than or equal to 2"):
+        Grind.model_validate({"tube": "a", "at": "b", "depth": 2.5})
