@@ -33,7 +33,7 @@ class Spent:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class TimedCage:
     """Least seconds per way for one cage; None for a way that failed.
 
     ``wrong`` tells how many of the plain way's solids are unsound or off by more than 1e-5 of
@@ -67,7 +67,7 @@ def run(way: str, cage: Path, out: Path) -> tuple[Spent | None, str]:
     return Spent(time.perf_counter() - start, cpu), done.stderr.strip()
 
 
-def row(name: str, cage: Cage, rounds: int, *, plain: bool) -> Row:
+def row(name: str, cage: Cage, rounds: int, *, plain: bool) -> TimedCage:
     """Time all ways in turn, ``rounds`` times, so that a busy moment hits each alike."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder)
@@ -88,7 +88,7 @@ def row(name: str, cage: Cage, rounds: int, *, plain: bool) -> Row:
                 if way == "plain" and wrong == "-":
                     wrong = run("volumes", file, out)[1]
     least = {w: _least(t) for w, t in times.items()}
-    return Row(
+    return TimedCage(
         name=name, tubes=len(cage.members), cagekit=least["cagekit"], checked=least["checked"],
         plain=least["plain"], floor=least["floor"], wrong=wrong,
     )  # fmt: skip
@@ -111,7 +111,7 @@ def _ratio(top: Spent | None, bottom: Spent | None) -> str:
     return f"{top.wall / bottom.wall:.2f} ({top.cpu / bottom.cpu:.2f})"
 
 
-def table(rows: Sequence[Row]) -> str:
+def table(rows: Sequence[TimedCage]) -> str:
     """Rows as text: seconds by the clock; ratios by the clock and, in brackets, of CPU time."""
     head = (
         f"{'cage':<14}{'tubes':>6}{'cagekit s':>11}{'checked s':>11}{'plain s':>9}{'floor s':>9}"

@@ -22,7 +22,7 @@ from cagekit.materials.pins import PinKind, PinSize
 from cagekit.units import LengthUnit, format_length
 
 JointName = Literal["hinge", "latch"]
-Design = Literal["saddle", "cheeks"]
+BracketDesign = Literal["saddle", "cheeks"]
 
 DENSITY = 7.85e-6
 """Density of steel, kg/mm3. Source: EN 1993-1-1, 3.2.6."""
@@ -132,7 +132,7 @@ class BracketSpec:
     bar. The rest is as in the entry, with tables and tooling filled in.
     """
 
-    design: Design
+    design: BracketDesign
     thickness: float
     material: str
     pin_kind: PinKind

@@ -130,7 +130,7 @@ class Pin:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Weld:
+class PlateWeld:
     """A weld on the plate: ``length`` mm of ``kind`` with ``leg`` mm to ``to``."""
 
     to: str
@@ -191,7 +191,7 @@ class Plate:
     marks: tuple[Mark, ...] = ()
     bolts: tuple[Bolt, ...] = ()
     pins: tuple[Pin, ...] = ()
-    welds: tuple[Weld, ...] = ()
+    welds: tuple[PlateWeld, ...] = ()
     base: Vec2 = field(default_factory=lambda: vec2((0.0, 0.0)))
     placement: Vec = field(default_factory=lambda: np.eye(4))
     quantity: int = 1

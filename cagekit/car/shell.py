@@ -46,7 +46,7 @@ DOOR_DEPTH = 150.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sheet:
+class Skin:
     """A surface as the zero of a function that is positive on the cabin's side.
 
     Distances are the function over its slope: exact for planes, to first order else. ``where``
@@ -177,7 +177,7 @@ def polygon_distance(points: Vec, outline: Vec) -> tuple[Vec, Vec]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Surface:
+class ShellSurface:
     """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it.
 
     ``moves``: a door or a seat that must still move; ``trimmed``: cut where tubes pass;
@@ -193,33 +193,34 @@ class Surface:
     stood_on: bool = False
 
 
-def surfaces(car: Car) -> tuple[Surface, ...]:
+def surfaces(car: Car) -> tuple[ShellSurface, ...]:
     """Every surface that the car sheet can describe, and the keep-outs, in a fixed order."""
-    out: list[Surface] = []
+    out: list[ShellSurface] = []
     if car.roof is not None and car.roof.header_x > NEAR:
-        out.append(Surface(name="roof", solid=roof(car)))
+        out.append(ShellSurface(name="roof", solid=roof(car)))
         glass = windscreen(car)
         if glass is not None:
-            out.append(Surface(name="windscreen", solid=glass))
+            out.append(ShellSurface(name="windscreen", solid=glass))
     for side, sign in (("left", 1.0), ("right", -1.0)):
         out += _side(car, side, sign)
         roles = ("outrigger", "rocker_brace")
         out.append(
-            Surface(name=f"{side} floor", solid=floor(car, side), exempt=roles, stood_on=True)
+            ShellSurface(name=f"{side} floor", solid=floor(car, side), exempt=roles, stood_on=True)
         )
     if car.tunnel is not None:
         t = car.tunnel
         low = (-BEHIND_HOOP, -t.half_width, car.floor_z)
         high = (_front(car), t.half_width, t.top_z)
-        out.append(Surface(name="tunnel", solid=box(low, high), exempt=("outrigger",)))
+        out.append(ShellSurface(name="tunnel", solid=box(low, high), exempt=("outrigger",)))
     if car.dash is not None:
         d = car.dash
         half = max(car.side(s).hoop.half_width_belt for s in ("left", "right"))
         high = (max(d.cowl_x, d.face_x + 1.0), half, d.top_z)
         dash = box((d.face_x, -half, d.bottom_z), high)
-        out.append(Surface(name="dash", solid=dash, trimmed=True))
+        out.append(ShellSurface(name="dash", solid=dash, trimmed=True))
     out += [
-        Surface(name=k.name, solid=keep_out(k), keep=k.gap, moves=k.moves) for k in car.keepouts
+        ShellSurface(name=k.name, solid=keep_out(k), keep=k.gap, moves=k.moves)
+        for k in car.keepouts
     ]
     return tuple(out)
 
@@ -229,12 +230,14 @@ def _front(car: Car) -> float:
     return max([f.point[0] for f in feet if f is not None], default=1000.0)
 
 
-def _side(car: Car, side: str, sign: float) -> list[Surface]:
+def _side(car: Car, side: str, sign: float) -> list[ShellSurface]:
     own = car.side(side)
-    out = [Surface(name=f"{side} side at the hoop", solid=hoop_side(car, side, sign))]
+    out = [ShellSurface(name=f"{side} side at the hoop", solid=hoop_side(car, side, sign))]
     if own.pillar is not None and dist(own.pillar.top, own.pillar.base) > NEAR:
         top, base = (vec((x, sign * y, z)) for x, y, z in (own.pillar.top, own.pillar.base))
-        out.append(Surface(name=f"{side} pillar", solid=strip(top, base, own.pillar.width, sign)))
+        out.append(
+            ShellSurface(name=f"{side} pillar", solid=strip(top, base, own.pillar.width, sign))
+        )
     if own.door is None:
         return out
     roles = ("outrigger", "rocker_brace")
@@ -242,11 +245,11 @@ def _side(car: Car, side: str, sign: float) -> list[Surface]:
         if own.door.outline else (0.0, _front(car))  # fmt: skip
     low, high = sorted((sign * own.door.y_inner, sign * (own.door.y_inner + DOOR_DEPTH)))
     sill = box((span[0], low, car.floor_z), (span[1], high, 0.0))
-    out.append(Surface(name=f"{side} sill", solid=sill, exempt=roles))
+    out.append(ShellSurface(name=f"{side} sill", solid=sill, exempt=roles))
     if len(own.door.outline) >= 3:
         ends = (sign * own.door.y_trim, sign * (own.door.y_trim + DOOR_DEPTH))
         door = Prism("xz", np.array(own.door.outline, dtype=float), ends)
-        out.append(Surface(name=f"{side} door", solid=door, exempt=roles, moves=True))
+        out.append(ShellSurface(name=f"{side} door", solid=door, exempt=roles, moves=True))
     return out
 
 
@@ -274,13 +277,13 @@ def keep_out(k: KeepOut) -> Solid:
     return Prism(k.plane, np.array(k.outline, dtype=float), k.span)
 
 
-def floor(car: Car, side: str) -> Sheet:
+def floor(car: Car, side: str) -> Skin:
     """The upper face of the cabin floor, one side."""
     found = floor_of(car, side)
-    return Sheet(lambda p: p[..., 2] - found.height(p), found.holds)
+    return Skin(lambda p: p[..., 2] - found.height(p), found.holds)
 
 
-def roof(car: Car) -> Sheet:
+def roof(car: Car) -> Skin:
     """The inside of the roof skin."""
     r = car.roof
     assert r is not None
@@ -298,10 +301,10 @@ def roof(car: Car) -> Sheet:
     def where(p: Vec) -> Vec:
         return np.asarray((p[..., 0] > -BEHIND_HOOP) & (p[..., 0] < r.header_x))
 
-    return Sheet(side, where)
+    return Skin(side, where)
 
 
-def windscreen(car: Car) -> Sheet | None:
+def windscreen(car: Car) -> Skin | None:
     """The glass from header to cowl; None when the car sheet has it upside down."""
     r, dash = car.roof, car.dash
     assert r is not None
@@ -335,7 +338,7 @@ def windscreen(car: Car) -> Sheet | None:
     def where(p: Vec) -> Vec:
         return np.asarray((p[..., 2] > base_z) & (p[..., 2] < top_z) & (p[..., 0] > 0.3 * base_x))
 
-    return Sheet(side, where)
+    return Skin(side, where)
 
 
 def _ahead(pillar: PillarLine) -> float:
@@ -344,7 +347,7 @@ def _ahead(pillar: PillarLine) -> float:
     return PILLAR_DEPTH * float(np.hypot(run, rise)) / max(abs(rise), 1.0)
 
 
-def hoop_side(car: Car, side: str, sign: float) -> Sheet:
+def hoop_side(car: Car, side: str, sign: float) -> Skin:
     """Floor, belt and rail in the plane of the hoop."""
     s = car.side(side).hoop
     z = np.array([car.floor_z, s.height_belt, s.height_rail])
@@ -367,7 +370,7 @@ def hoop_side(car: Car, side: str, sign: float) -> Sheet:
             here &= polygon_distance(p[..., [0, 2]], door)[0] > 0
         return np.asarray(here)
 
-    return Sheet(wall, where)
+    return Skin(wall, where)
 
 
 def strip(top: Vec, base: Vec, width: float, sign: float) -> Slab:

@@ -21,7 +21,7 @@ from cagekit.inputs.entries import AnyEntry
 from cagekit.inputs.messages import FileInputError, Problem
 from cagekit.inputs.presets import find_preset, load_file, read_toml, shown
 from cagekit.inputs.rules import HardLimit, RuleEntry, RuleProfile
-from cagekit.inputs.toml_lines import Key, line_map, line_of
+from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.materials.source import Certainty
 from cagekit.units import LengthUnit, parse_length
 
@@ -251,7 +251,7 @@ def _compiled(path: Path, *_: int) -> Profile:
 class _Reader:
     """Compiles one rule and gathers what is wrong with it."""
 
-    def __init__(self, file: RuleProfile, entry: RuleEntry, key: Key, path: Path) -> None:
+    def __init__(self, file: RuleProfile, entry: RuleEntry, key: TomlKey, path: Path) -> None:
         self.file, self.entry, self.key, self.path = file, entry, key, path
         self.problems: list[Problem] = []
 
@@ -308,7 +308,7 @@ class _Reader:
         yield self._limit(found, entry, ("limit",), level)
 
     def _limit(
-        self, found: Quantity | None, own: RuleEntry | HardLimit, at: Key, level: Status
+        self, found: Quantity | None, own: RuleEntry | HardLimit, at: TomlKey, level: Status
     ) -> Limit:
         entry, file = self.entry, self.file
         op = own.op or entry.op or ""
@@ -337,7 +337,7 @@ class _Reader:
             return f"{times}{found.base}"
         return written(raw, op, found.unit if found and op else None, self.units)
 
-    def _value(self, found: Quantity | None, raw: Any, op: str, at: Key) -> Value:
+    def _value(self, found: Quantity | None, raw: Any, op: str, at: TomlKey) -> Value:
         if raw is None or found is None or not op:
             return None
         try:
@@ -390,7 +390,7 @@ class _Reader:
             name=name, unit=unit, op=op, limit=limit, written=written(value, op, unit, self.units)
         )
 
-    def _wrong(self, at: Key, value: Any, problem: str, hint: str) -> None:
+    def _wrong(self, at: TomlKey, value: Any, problem: str, hint: str) -> None:
         # lines are looked up only when there is something to tell: a scan costs more than a load
         line = line_of(line_map(read_toml(self.path)[1]), (*self.key, *at))
         self.problems.append(

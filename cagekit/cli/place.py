@@ -16,7 +16,7 @@ from cagekit.cli.console import Progress, caution, emit, note, width
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding
     from cagekit.inputs.build import Build
-    from cagekit.study.placement import Key, Placement, Sweep, Trial
+    from cagekit.study.placement import Placement, ReadingKey, Sweep, Trial
     from cagekit.view.placement_plot import Chart
 
 ANGLES = {"lean"}
@@ -186,7 +186,7 @@ def _range_words(found: Placement, units: str) -> str:
     return "; ".join(parts)
 
 
-def limit_words(found: Placement, key: Key, units: str) -> str:
+def limit_words(found: Placement, key: ReadingKey, units: str) -> str:
     """The hardest and the softest limit of a finding over all places."""
     from cagekit.checks.wording import limit_text
 
@@ -259,7 +259,7 @@ def chart_of(found: Placement, units: str, name: str) -> Chart:
 
 
 def _lanes(found: Placement, units: str, name: str) -> Chart:
-    from cagekit.view.placement_plot import Cell, Chart, Lane, State
+    from cagekit.view.placement_plot import Chart, Lane, PlotCell, State
 
     states: dict[str, State] = {"fail": "fail", "warn": "warn", "pass": "good"}
     lanes = []
@@ -268,7 +268,7 @@ def _lanes(found: Placement, units: str, name: str) -> Chart:
         for t in found.trials:
             f = t.findings.get(key)
             state = states.get(f.status.value, "none") if f is not None else "none"
-            cells.append(Cell(text=cell(f, units).rstrip("X!"), state=state))
+            cells.append(PlotCell(text=cell(f, units).rstrip("X!"), state=state))
         label = found.label(key)
         limit = limit_words(found, key, units)
         lanes.append(Lane(name=label[:1].upper() + label[1:], limit=limit, cells=tuple(cells)))
@@ -288,7 +288,7 @@ def _lanes(found: Placement, units: str, name: str) -> Chart:
 
 
 def _grid(found: Placement, units: str, name: str) -> Chart:
-    from cagekit.view.placement_plot import Cell, Chart, Lane, State
+    from cagekit.view.placement_plot import Chart, Lane, PlotCell, State
 
     states: dict[str, State] = {"fail": "fail", "warn": "warn", "good": "good", "no": "none"}
     first, second = found.sweeps
@@ -296,7 +296,7 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
     lanes = []
     for b in second.values:
         row = [by_values[a, b] for a in first.values]
-        cells = tuple(Cell(text=_room(t, units), state=states[t.mark]) for t in row)
+        cells = tuple(PlotCell(text=_room(t, units), state=states[t.mark]) for t in row)
         label = f"{second.name.replace('_', ' ')} {shown(b, second.name, units)}"
         lanes.append(Lane(name=label, limit="", cells=cells))
     best = found.best

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from cagekit.cage.member import Member
-from cagekit.fit.tubes import Gap, Tubes
+from cagekit.fit.tubes import TubeRoom, Tubes
 from cagekit.geometry.centre_line import Spot, Vec, vec
 from cagekit.geometry.shapes import Ring, Solid
 from cagekit.inputs.car import Car
@@ -54,7 +54,7 @@ class Cockpit:
     occupants: tuple[Occupant, ...]
     members: Mapping[str, Member]
     padding: Mapping[str, float] = field(default_factory=dict)
-    _gaps: dict[tuple[int, str], dict[str, Gap]] = field(default_factory=dict, repr=False)
+    _gaps: dict[tuple[int, str], dict[str, TubeRoom]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -81,7 +81,7 @@ class Cockpit:
         """Members of any of ``roles``, in build order."""
         return tuple(m for m in self.members.values() if m.role in roles)
 
-    def gaps(self, who: Occupant, part: str) -> dict[str, Gap]:
+    def gaps(self, who: Occupant, part: str) -> dict[str, TubeRoom]:
         """Room between one part of a body and every tube, by member id."""
         key = (who.index, part)
         if key not in self._gaps:
@@ -90,7 +90,7 @@ class Cockpit:
             self._gaps[key] = self.gaps_to(self._solid(who, part), padded=padded)
         return self._gaps[key]
 
-    def gaps_to(self, solid: Solid, *, padded: bool = False) -> dict[str, Gap]:
+    def gaps_to(self, solid: Solid, *, padded: bool = False) -> dict[str, TubeRoom]:
         """Room between any solid and every tube, or its padding, by member id."""
         tubes = self.tubes if padded else self.bare
         return {g.member: g for g in tubes.nearest(solid)}
@@ -118,7 +118,7 @@ class Cockpit:
         *,
         roles: Iterable[str] | None = None,
         without: Iterable[str] = (),
-    ) -> tuple[str, Gap] | None:
+    ) -> tuple[str, TubeRoom] | None:
         """The tightest of several parts against members of ``roles`` (all when None).
 
         Returns:

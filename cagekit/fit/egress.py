@@ -14,10 +14,10 @@ from itertools import pairwise
 from math import ceil, cos, pi, sin
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.cage.member import EndKind, Member
 from cagekit.fit.cockpit import Cockpit
+from cagekit.geometry.arrays import Bools
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.people.posture import Occupant
 
@@ -34,7 +34,6 @@ DOWN = 2000.0
 """Below a door bar the opening is shut this far down, mm."""
 
 Point2 = tuple[float, float]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -308,12 +307,12 @@ def _mixed(inside: Bools) -> Bools:
     return np.asarray((total > 0) & (total < 4))
 
 
-Edge = tuple[int, int, int]
+GridEdge = tuple[int, int, int]
 
 
-def _cell(field: Vec, i: int, j: int) -> list[tuple[Edge, Edge]]:
+def _cell(field: Vec, i: int, j: int) -> list[tuple[GridEdge, GridEdge]]:
     """The border's links through one cell; an edge is ``(i, j, 0 along x | 1 along z)``."""
-    edges: list[Edge] = [(i, j, 0), (i + 1, j, 1), (i, j + 1, 0), (i, j, 1)]
+    edges: list[GridEdge] = [(i, j, 0), (i + 1, j, 1), (i, j + 1, 0), (i, j, 1)]
     corners = [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)]
     sign = [field[c] > 0 for c in corners]
     cut = [e for e, k in zip(edges, range(4), strict=True) if sign[k] != sign[(k + 1) % 4]]
@@ -324,7 +323,7 @@ def _cell(field: Vec, i: int, j: int) -> list[tuple[Edge, Edge]]:
     return [(cut[0], cut[1]), (cut[2], cut[3])] if first else [(cut[3], cut[0]), (cut[1], cut[2])]
 
 
-def _loops(links: dict[Edge, list[Edge]]) -> list[list[Edge]]:
+def _loops(links: dict[GridEdge, list[GridEdge]]) -> list[list[GridEdge]]:
     loops, seen = [], set()
     for start in sorted(links):
         if start in seen:
@@ -342,7 +341,7 @@ def _loops(links: dict[Edge, list[Edge]]) -> list[list[Edge]]:
     return loops
 
 
-def _cross(edge: Edge, field: Vec, xs: Vec, zs: Vec) -> Point2:
+def _cross(edge: GridEdge, field: Vec, xs: Vec, zs: Vec) -> Point2:
     i, j, along = edge
     a = float(field[i, j])
     b = float(field[i + 1, j] if along == 0 else field[i, j + 1])

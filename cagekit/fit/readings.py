@@ -12,7 +12,7 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit, Reading, bearing
-from cagekit.fit.tubes import Gap
+from cagekit.fit.tubes import TubeRoom
 from cagekit.geometry.centre_line import Spot, Vec, unit, vec
 from cagekit.people.posture import Occupant, moved
 
@@ -21,7 +21,7 @@ NO_HOOP = "the cage has no main hoop"
 NO_MEMBERS = "the cage has no members"
 
 
-def _of(gap: Gap, note: str) -> Reading:
+def _of(gap: TubeRoom, note: str) -> Reading:
     where = bearing(gap.direction)
     return Reading(
         value=gap.gap,

@@ -35,7 +35,7 @@ def _count(length: float) -> int:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Row:
+class BallRow:
     """A row of balls: centres ``(n, 3)`` mm, one radius (mm), and what it is called."""
 
     name: str
@@ -43,14 +43,14 @@ class Row:
     radius: float
 
     @classmethod
-    def of(cls, member: Member, padding: float = 0.0) -> Row:
+    def of(cls, member: Member, padding: float = 0.0) -> BallRow:
         """The balls of a member, with its padding."""
         n = _count(member.path.length)
         points = member.path.points(np.linspace(0.0, member.path.length, n))
         return cls(member.id, points, member.tube.outer_radius + padding)
 
     @classmethod
-    def along(cls, name: str, corners: Sequence[Sequence[float]], radius: float) -> Row:
+    def along(cls, name: str, corners: Sequence[Sequence[float]], radius: float) -> BallRow:
         """The balls along a polyline through ``corners``, ``(n, 3)`` mm."""
         p = np.asarray(corners, dtype=float)
         parts = []
@@ -70,7 +70,7 @@ class Caps:
     half: Vec
 
     @classmethod
-    def seen(cls, row: Row, eye: Vec) -> Caps:
+    def seen(cls, row: BallRow, eye: Vec) -> Caps:
         """Look at ``row`` from ``eye``, ``(3,)``; a ball around the eye hides everything."""
         d = row.points - eye
         size = np.linalg.norm(d, axis=1)
@@ -151,9 +151,9 @@ class Eyes:
 
     def __init__(self, left: Vec, right: Vec) -> None:
         self.places = (left, right)
-        self._seen: dict[int, tuple[Row, tuple[Caps, Caps]]] = {}
+        self._seen: dict[int, tuple[BallRow, tuple[Caps, Caps]]] = {}
 
-    def seen(self, row: Row) -> tuple[Caps, Caps]:
+    def seen(self, row: BallRow) -> tuple[Caps, Caps]:
         """The row as each eye sees it."""
         key = id(row)
         if key not in self._seen:
@@ -161,14 +161,14 @@ class Eyes:
             self._seen[key] = (row, (Caps.seen(row, left), Caps.seen(row, right)))
         return self._seen[key][1]
 
-    def hidden_across(self, rows: Sequence[Row], elevation: float) -> list[Interval]:
+    def hidden_across(self, rows: Sequence[BallRow], elevation: float) -> list[Interval]:
         """Azimuths that both eyes have hidden at ``elevation`` by all ``rows`` together."""
         left, right = (
             merged([i for r in rows for i in self.seen(r)[k].across(elevation)]) for k in (0, 1)
         )
         return both(left, right)
 
-    def hidden_upright(self, rows: Sequence[Row], azimuth: float) -> list[Interval]:
+    def hidden_upright(self, rows: Sequence[BallRow], azimuth: float) -> list[Interval]:
         """Elevations that both eyes have hidden at ``azimuth`` by all ``rows`` together."""
         left, right = (
             merged([i for r in rows for i in self.seen(r)[k].upright(azimuth)]) for k in (0, 1)

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.cage.member import Member
+from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Arc, Vec, vec
 from cagekit.geometry.shapes import Solid
-
-Ints = NDArray[np.intp]
 
 STEP = 12.0
 """Spacing of the first search along a centre line, mm."""
@@ -22,7 +20,7 @@ _ROUNDS, _SPOTS = 5, 9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Gap:
+class TubeRoom:
     """Room between a tube and a solid.
 
     Args:
@@ -118,7 +116,7 @@ class Tubes:
             self._base[i] + ahead[:, None] * self._ahead[i] + out[:, None] * self._out[i]
         )
 
-    def nearest(self, solid: Solid) -> tuple[Gap, ...]:
+    def nearest(self, solid: Solid) -> tuple[TubeRoom, ...]:
         """The nearest spot of every member to ``solid``, in the members' order."""
         if not self.members:
             return ()
@@ -149,13 +147,13 @@ class Tubes:
             reach /= (_SPOTS - 1) / 2
         return station, gap
 
-    def _gap(self, i: int, point: Vec, spot: Vec, axis_gap: float, station: float) -> Gap:
+    def _gap(self, i: int, point: Vec, spot: Vec, axis_gap: float, station: float) -> TubeRoom:
         r = float(self.radii[i])
         way = spot - point
         size = float(np.sqrt(way @ way))
         inside = axis_gap < 0
         surface = point + (r / size) * (-way if inside else way) if size > 1e-9 else point
-        return Gap(
+        return TubeRoom(
             member=self.ids[i],
             gap=float(axis_gap) - r,
             axis_gap=float(axis_gap),

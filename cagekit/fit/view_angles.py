@@ -15,7 +15,7 @@ import numpy as np
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.readings import PILLAR_ROLES
-from cagekit.fit.sight import Eyes, Interval, Row, extent, within
+from cagekit.fit.sight import BallRow, Eyes, Interval, extent, within
 from cagekit.inputs.car import Car
 from cagekit.people.posture import Occupant
 
@@ -42,19 +42,19 @@ class PillarView:
     by_member: dict[str, float]
 
 
-def car_rows(car: Car) -> dict[str, Row]:
+def car_rows(car: Car) -> dict[str, BallRow]:
     """The car's own pillars, header and lower edge of the windscreen as rows of balls."""
-    rows: dict[str, Row] = {}
+    rows: dict[str, BallRow] = {}
     for side, sign in (("left", 1.0), ("right", -1.0)):
         pillar = car.side(side).pillar
         if pillar is not None:
             ends = [(x, sign * y, z) for x, y, z in (pillar.top, pillar.base)]
-            rows[f"pillar_{side}"] = Row.along(f"pillar_{side}", ends, pillar.width / 2)
+            rows[f"pillar_{side}"] = BallRow.along(f"pillar_{side}", ends, pillar.width / 2)
     header = header_edge(car)
     if header is not None:
-        rows["header"] = Row.along("header", header, _EDGE)
+        rows["header"] = BallRow.along("header", header, _EDGE)
     for i, edge in enumerate(lower_edges(car)):
-        rows[f"lower_{i}"] = Row.along(f"lower_{i}", edge, _EDGE)
+        rows[f"lower_{i}"] = BallRow.along(f"lower_{i}", edge, _EDGE)
     return rows
 
 
@@ -104,7 +104,7 @@ def pillar_view(cockpit: Cockpit, who: Occupant, side: str) -> PillarView | None
     pillar = car_rows(cockpit.car).get(f"pillar_{side}")
     own = [] if pillar is None else [pillar]
     bars = [_half(m, sign) for m in _on_side(cockpit, sign)]
-    rows = [Row.of(m, cockpit.padding.get(m.id, 0.0)) for m in bars]
+    rows = [BallRow.of(m, cockpit.padding.get(m.id, 0.0)) for m in bars]
     if not own and not rows:
         return None
     eyes = eyes_of(who)
@@ -144,14 +144,16 @@ def _half(member: Member, sign: float) -> Member:
     return replace(member, path=best)
 
 
-def _hidden(eyes: Eyes, rows: Sequence[Row], plane: float, sign: float) -> float:
+def _hidden(eyes: Eyes, rows: Sequence[BallRow], plane: float, sign: float) -> float:
     if not rows:
         return 0.0
     low, high = (0.0, 2 * pi / 3) if sign > 0 else (-2 * pi / 3, 0.0)
     return extent(within(eyes.hidden_across(rows, plane), low, high))
 
 
-def screen_height(eyes: Eyes, rows: dict[str, Row], azimuth: float) -> tuple[float, float] | None:
+def screen_height(
+    eyes: Eyes, rows: dict[str, BallRow], azimuth: float
+) -> tuple[float, float] | None:
     """Elevations of the lower and the upper edge of the windscreen at ``azimuth``, rad.
 
     ``rows`` are those of the car (``car_rows``); an open car's view ends 60 degrees up.
@@ -169,7 +171,7 @@ def screen_height(eyes: Eyes, rows: dict[str, Row], azimuth: float) -> tuple[flo
     return (low, high) if high > low else None
 
 
-def _edges(eyes: Eyes, row: Row, azimuth: float) -> list[Interval]:
+def _edges(eyes: Eyes, row: BallRow, azimuth: float) -> list[Interval]:
     """Where each eye sees a thin edge at ``azimuth``: elevations, one per eye that sees it."""
     found = [caps.upright(azimuth) for caps in eyes.seen(row)]
     return [(spans[0][0], spans[-1][1]) for spans in found if spans]
@@ -203,7 +205,7 @@ def _screen(
     if not members:
         return Reading(value=None, absent=absent)
     eyes, edges = eyes_of(who), car_rows(cockpit.car)
-    rows = [Row.of(m, cockpit.padding.get(m.id, 0.0)) for m in members]
+    rows = [BallRow.of(m, cockpit.padding.get(m.id, 0.0)) for m in members]
     worst, at, added, name = inf, 0.0, 0.0, rows[0].name
     for azimuth in SCREEN:
         window = screen_height(eyes, edges, azimuth)

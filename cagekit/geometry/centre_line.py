@@ -13,11 +13,10 @@ from itertools import pairwise
 from math import acos, atan2, pi, tan
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
-
-Vec = NDArray[np.float64]
+from cagekit.geometry.arrays import Vec as Vec
 
 STRAIGHT_TOL = 1e-9
 """Turns (rad) below this are no bend."""
@@ -192,7 +191,7 @@ class Arc:
         return Arc(vec(start), vec(centre), vec(axis), self.angle)
 
 
-Piece = Line | Arc
+PathPiece = Line | Arc
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -213,7 +212,7 @@ class Spot:
 class CentreLine:
     """A centre line made of pieces that follow each other tangentially."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[PathPiece, ...]
 
     @classmethod
     def from_polyline(
@@ -270,7 +269,7 @@ class CentreLine:
                     f"only {lengths[i]:.1f} mm available.",
                     "Use a smaller bend radius, a longer leg or a smaller bend angle.",
                 )
-        pieces: list[Piece] = []
+        pieces: list[PathPiece] = []
         here = p[0]
         for i in range(1, n):
             stop = p[i] - tail[i] * d[i - 1]
@@ -467,7 +466,7 @@ class CentreLine:
         """
         if s1 - s0 < 1e-6:
             raise GeometryError("path", f"nothing left between {s0:.1f} and {s1:.1f} mm.")
-        pieces: list[Piece] = []
+        pieces: list[PathPiece] = []
         for i, q in enumerate(self.pieces):
             lo = max(s0 - float(self.starts[i]), 0.0)
             hi = min(s1 - float(self.starts[i]), q.length)
@@ -511,9 +510,9 @@ class CentreLine:
         return np.array(rows)
 
 
-def _merge(pieces: list[Piece]) -> list[Piece]:
+def _merge(pieces: list[PathPiece]) -> list[PathPiece]:
     """Join straights that follow each other in line."""
-    out: list[Piece] = []
+    out: list[PathPiece] = []
     for q in pieces:
         last = out[-1] if out else None
         if isinstance(q, Line) and isinstance(last, Line):

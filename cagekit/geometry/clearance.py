@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
-
-Ints = NDArray[np.intp]
 
 _SAGITTA = 0.5
 """Largest distance (mm) between bend and chord in the first pass."""
@@ -28,7 +27,7 @@ _SPLIT = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Bar:
+class Rod:
     """A tube for clearance: centre line, outside radius, and the stretch of it that exists.
 
     Args:
@@ -79,7 +78,7 @@ def gap(path_a: CentreLine, radius_a: float, path_b: CentreLine, radius_b: float
         path_b: centre line of the second.
         radius_b: its outside radius, mm.
     """
-    (pair,) = closest_pairs([Bar(path_a, radius_a), Bar(path_b, radius_b)])
+    (pair,) = closest_pairs([Rod(path_a, radius_a), Rod(path_b, radius_b)])
     return pair.found
 
 
@@ -144,7 +143,7 @@ def segment_gap(
 
 
 def closest_pairs(
-    bars: Sequence[Bar],
+    bars: Sequence[Rod],
     *,
     limit: float = inf,
     skip: Collection[tuple[int, int]] = (),
@@ -198,7 +197,7 @@ class _Chords(NamedTuple):
     pieces: _Pieces
 
     @classmethod
-    def of(cls, bars: Sequence[Bar]) -> _Chords:
+    def of(cls, bars: Sequence[Rod]) -> _Chords:
         pieces = _Pieces.of(bars)
         count = np.where(
             pieces.curved, np.ceil((pieces.high - pieces.low) / pieces.step - 1e-9), 1.0
@@ -232,7 +231,7 @@ class _Pieces(NamedTuple):
     bar: Ints
 
     @classmethod
-    def of(cls, bars: Sequence[Bar]) -> _Pieces:
+    def of(cls, bars: Sequence[Rod]) -> _Pieces:
         rows = []
         for k, b in enumerate(bars):
             kept = 0
@@ -354,7 +353,7 @@ def _finer(table: _Chords, old: _Stretches, pairs: int) -> _Stretches:
     return _Stretches._make(np.concatenate(both) for both in zip(straight, parts, strict=True))
 
 
-def _report(table: _Chords, found: _Stretches, bars: Sequence[Bar], limit: float) -> list[PairGap]:
+def _report(table: _Chords, found: _Stretches, bars: Sequence[Rod], limit: float) -> list[PairGap]:
     order = np.lexsort((found.reach, found.pair))
     pair, first = np.unique(found.pair[order], return_index=True)
     best = order[first]
@@ -376,12 +375,12 @@ def _report(table: _Chords, found: _Stretches, bars: Sequence[Bar], limit: float
     ]  # fmt: skip
 
 
-def bars_of(tubes: Iterable[tuple[CentreLine, float]]) -> list[Bar]:
+def bars_of(tubes: Iterable[tuple[CentreLine, float]]) -> list[Rod]:
     """Make bars of centre lines and outside radii."""
-    return [Bar(path, radius) for path, radius in tubes]
+    return [Rod(path, radius) for path, radius in tubes]
 
 
 __all__ = [
-    "Bar", "Gap", "PairGap", "bars_of", "closest_pairs", "gap", "point_gap",
+    "Gap", "PairGap", "Rod", "bars_of", "closest_pairs", "gap", "point_gap",
     "points_gap", "segment_gap",
 ]  # fmt: skip

@@ -14,13 +14,12 @@ from math import ceil, inf
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from cagekit.geometry.centre_line import Arc, CentreLine, Piece, Vec, unit, vec
+from cagekit.geometry.arrays import Bools, Ints
+from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece, Vec, unit, vec
 from cagekit.geometry.quartic import Quartic
 
-Ints = NDArray[np.intp]
-Bools = NDArray[np.bool_]
 Window = tuple[float, float]
 
 TOUCH = 2e-5
@@ -376,10 +375,12 @@ class PlaneFace:
         return Solution(s, zero, zero)
 
 
-Surface = CylinderPiece | TorusPiece | PlaneFace
+ContactSurface = CylinderPiece | TorusPiece | PlaneFace
 
 
-def surface_of(piece: Piece, index: int, radius: float, owner: str) -> CylinderPiece | TorusPiece:
+def surface_of(
+    piece: PathPiece, index: int, radius: float, owner: str
+) -> CylinderPiece | TorusPiece:
     """The outside of one piece of tube ``owner``, between the piece's own ends.
 
     Args:
@@ -429,7 +430,7 @@ def tube_surfaces(
 
 
 def first_contact(
-    surfaces: Sequence[Surface],
+    surfaces: Sequence[ContactSurface],
     origins: ArrayLike,
     direction: ArrayLike,
     windows: Sequence[Window] | None = None,
@@ -502,6 +503,6 @@ def _onward(start: Vec, axis: Vec, radius: float, owner: str, index: int) -> Cyl
 
 
 __all__ = [
-    "RANGE_TOL", "TOUCH", "Contact", "CylinderPiece", "PlaneFace", "Solution", "Surface",
+    "RANGE_TOL", "TOUCH", "Contact", "ContactSurface", "CylinderPiece", "PlaneFace", "Solution",
     "TorusPiece", "first_contact", "surface_of", "tube_surfaces",
 ]  # fmt: skip

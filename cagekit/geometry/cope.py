@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
-from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface, Window
+from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Window
 from cagekit.geometry.end_cut import EndCut
 from cagekit.geometry.landing import MIN_ANGLE, Landing, Parent, land
 
@@ -87,7 +87,7 @@ def cut_end(
         windows.append((-inf, inf))
     tilt = abs(float(surfaces[0].normal @ out)) if isinstance(surfaces[0], PlaneFace) else 1.0
 
-    def made(surfaces: list[Surface], windows: list[Window]) -> EndCut:
+    def made(surfaces: list[ContactSurface], windows: list[Window]) -> EndCut:
         planes, closures = _closures(surfaces, point, out)
         return EndCut(
             owner=name,
@@ -143,8 +143,8 @@ def check_pair(path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> None:
         )
 
 
-def _gather(landings: list[Landing]) -> tuple[list[Surface], list[Window]]:
-    surfaces: list[Surface] = []
+def _gather(landings: list[Landing]) -> tuple[list[ContactSurface], list[Window]]:
+    surfaces: list[ContactSurface] = []
     windows: list[Window] = []
     for q in landings:
         surfaces.extend(q.surfaces)
@@ -165,7 +165,7 @@ def _standing_on(plane: FlatSurface, out: Vec, owner: str) -> PlaneFace:
 
 
 def _closures(
-    surfaces: list[Surface], point: Vec, out: Vec
+    surfaces: list[ContactSurface], point: Vec, out: Vec
 ) -> tuple[list[PlaneFace], tuple[int, ...]]:
     """The closure plane of every straight, and for each surface its index or -1."""
     planes: list[PlaneFace] = []

@@ -17,15 +17,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
-    Bools,
     Contact,
+    ContactSurface,
     CylinderPiece,
-    Ints,
     PlaneFace,
-    Surface,
     Window,
     first_contact,
 )
@@ -71,7 +70,7 @@ class EndCut:
     zero: Vec
     outer_radius: float
     inner_radius: float
-    surfaces: tuple[Surface, ...]
+    surfaces: tuple[ContactSurface, ...]
     windows: tuple[Window, ...]
     count: int
     closures: tuple[int, ...]

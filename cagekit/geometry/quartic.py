@@ -9,11 +9,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec
-
-Ints = NDArray[np.intp]
 
 _SETTLED = 1e-10
 """A root whose last step (mm) was smaller is found: below it rounding of the quartic rules."""

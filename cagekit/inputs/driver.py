@@ -19,7 +19,7 @@ from pydantic import Field, field_validator, model_validator
 
 from cagekit.inputs.fields import Angle, FileModel, Length, Point
 
-Measure = Literal[
+BodyMeasure = Literal[
     "stature",
     "sitting_height",
     "eye_height",
@@ -54,14 +54,14 @@ class Population(FileModel):
         le=99.0,
         description="used for every dimension that is not named under [population.measures]",
     )
-    measures: dict[Measure, float] = Field(
+    measures: dict[BodyMeasure, float] = Field(
         default_factory=dict,
         description="other percentiles for single dimensions; nobody is at the same one in all",
     )
 
     @field_validator("measures")
     @classmethod
-    def _within(cls, value: dict[Measure, float]) -> dict[Measure, float]:
+    def _within(cls, value: dict[BodyMeasure, float]) -> dict[BodyMeasure, float]:
         for name, p in value.items():
             if not 1.0 <= p <= 99.0:
                 raise ValueError(f"percentile of {name} must lie from 1 to 99, got {p:g}")
@@ -167,7 +167,7 @@ class Driver(FileModel):
         if isinstance(data, dict) and not data.get("population"):
             body = data.get("body") or {}
             names = list(body) if isinstance(body, dict) else []
-            missing = [m for m in Measure.__args__ if m not in names]  # type: ignore[attr-defined]
+            missing = [m for m in BodyMeasure.__args__ if m not in names]  # type: ignore[attr-defined]
             if missing:
                 raise ValueError(
                     "without [population] every dimension under [body] is needed; missing: "

@@ -13,14 +13,12 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
 from pydantic import ConfigDict, Field, create_model
 
-from cagekit.inputs.fields import Angle, FileModel, Length, Point
+from cagekit.inputs.fields import Angle, EntrySide, FileModel, Length, Point
 from cagekit.inputs.places import EndField, LocationField, TubeField
 from cagekit.inputs.struts import STRUTS, StrutRow
 
 CUT_GAP = 2.0
 """Width of a saw cut, mm (common practice)."""
-
-EntrySide = Literal["left", "right", "both", "centre"]
 
 
 class MemberEntry(FileModel):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from math import degrees, radians
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     BaseModel,
@@ -81,6 +81,8 @@ Angle = Annotated[
 """An angle; written and dumped in degrees, rad inside."""
 Point = tuple[Length, Length, Length]
 """A point (x, y, z) in vehicle axes; mm inside."""
+EntrySide = Literal["left", "right", "both", "centre"]
+"""Side of an entry; ``both`` makes one on each."""
 
 
 class FileModel(BaseModel):

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import check_angle, check_length
-from cagekit.inputs.toml_lines import Key, line_of
+from cagekit.inputs.toml_lines import TomlKey, line_of
 
 _WORDS = {
     "string_type": "must be a text in quotes.",
@@ -95,8 +95,8 @@ def problems_of(
     data: Mapping[str, Any],
     *,
     file: str,
-    lines: dict[Key, int],
-    within: Key = (),
+    lines: dict[TomlKey, int],
+    within: TomlKey = (),
 ) -> list[Problem]:
     """Turn what pydantic found in ``data`` into messages with lines, without repeats.
 
@@ -129,9 +129,9 @@ def _problem(
     model: Sequence[type[BaseModel]],
     data: Mapping[str, Any],
     file: str,
-    lines: dict[Key, int],
+    lines: dict[TomlKey, int],
 ) -> Problem:
-    loc: Key = tuple(row["loc"])
+    loc: TomlKey = tuple(row["loc"])
     kind = row["type"]
     key = _in_file(loc, data)
     absent = kind == "missing" or not key
@@ -151,7 +151,7 @@ def _problem(
     )
 
 
-def _words(row: Any, model: Sequence[type[BaseModel]], loc: Key) -> tuple[str, str]:
+def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[str, str]:
     """What is wrong and what would do."""
     kind, ctx = row["type"], row.get("ctx", {})
     if kind == "missing":
@@ -193,7 +193,7 @@ def _sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
-def _in_file(loc: Key, data: Mapping[str, Any]) -> Key:
+def _in_file(loc: TomlKey, data: Mapping[str, Any]) -> TomlKey:
     """Find where ``loc`` stands in the file.
 
     Names that pydantic adds for unions are skipped; ``left`` and ``right`` may have been spread
@@ -205,7 +205,7 @@ def _in_file(loc: Key, data: Mapping[str, Any]) -> Key:
     return max((_walk(a, data) for a in asked), key=len)
 
 
-def _walk(loc: Key, data: Any) -> Key:
+def _walk(loc: TomlKey, data: Any) -> TomlKey:
     key: list[str | int] = []
     for step in loc:
         if isinstance(data, Mapping) and step in data:
@@ -218,13 +218,13 @@ def _walk(loc: Key, data: Any) -> Key:
     return tuple(key)
 
 
-def _value(data: Any, key: Key) -> Any:
+def _value(data: Any, key: TomlKey) -> Any:
     for step in key:
         data = data[step]
     return data
 
 
-def table_and_field(key: Key, *, whole: bool = False) -> tuple[str, str]:
+def table_and_field(key: TomlKey, *, whole: bool = False) -> tuple[str, str]:
     """Split into the table's name and the field, as a person sees them in the file."""
     if whole:
         return _dotted(key), ""
@@ -234,14 +234,14 @@ def table_and_field(key: Key, *, whole: bool = False) -> tuple[str, str]:
     return _dotted(key[:last]), _dotted(key[last:])
 
 
-def _dotted(key: Key) -> str:
+def _dotted(key: TomlKey) -> str:
     text = ""
     for step in key:
         text += f" entry {step + 1}" if isinstance(step, int) else f"{'.' if text else ''}{step}"
     return text
 
 
-def _described(model: Sequence[type[BaseModel]], loc: Key) -> str:
+def _described(model: Sequence[type[BaseModel]], loc: TomlKey) -> str:
     """The description of the field at ``loc``, if the schema has one."""
     if not loc or not isinstance(loc[-1], str):
         return ""
@@ -252,7 +252,7 @@ def _described(model: Sequence[type[BaseModel]], loc: Key) -> str:
     return ""
 
 
-def _limit(limit: float, model: Sequence[type[BaseModel]], loc: Key) -> str:
+def _limit(limit: float, model: Sequence[type[BaseModel]], loc: TomlKey) -> str:
     """A limit as the file counts it: angles in degrees, lengths with their unit."""
     unit = unit_of(model, loc)
     if unit == "deg":
@@ -260,7 +260,7 @@ def _limit(limit: float, model: Sequence[type[BaseModel]], loc: Key) -> str:
     return f"{limit:g} mm" if unit == "mm" and limit else f"{limit:g}"
 
 
-def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: Key) -> str:
+def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: TomlKey) -> str:
     """Return ``"mm"`` for a field that is a length, ``"deg"`` for an angle, else ``""``."""
     names = [n for n in loc if isinstance(n, str)]
     models = [model] if isinstance(model, type) else model
@@ -281,13 +281,13 @@ def _metadata(annotation: Any) -> list[Any]:
     return found
 
 
-def _fields(model: Sequence[type[BaseModel]], loc: Key) -> list[str]:
+def _fields(model: Sequence[type[BaseModel]], loc: TomlKey) -> list[str]:
     """Names of the fields allowed in the table at ``loc``."""
     names = [i.alias or n for m in _models(model, loc) for n, i in m.model_fields.items()]
     return [*names, "side"] if "left" in names and "right" in names else names
 
 
-def _models(model: Sequence[type[BaseModel]], loc: Key) -> list[type[BaseModel]]:
+def _models(model: Sequence[type[BaseModel]], loc: TomlKey) -> list[type[BaseModel]]:
     """Every model that the table at ``loc`` may be."""
     here = list(model)
     for step in loc:

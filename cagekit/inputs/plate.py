@@ -12,11 +12,9 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator
 
 from cagekit.errors import NotFoundError
-from cagekit.inputs.fields import Angle, FileModel, Length
+from cagekit.inputs.fields import Angle, EntrySide, FileModel, Length
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
 from cagekit.materials.steels import steel
-
-EntrySide = Literal["left", "right", "both", "centre"]
 
 
 class PlateSizes(FileModel):

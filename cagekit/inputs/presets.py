@@ -26,7 +26,7 @@ from cagekit.inputs.messages import (
     shorten,
     table_and_field,
 )
-from cagekit.inputs.toml_lines import Key, line_map, line_of
+from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
@@ -219,7 +219,7 @@ def _require_finite(data: Mapping[str, Any], text: str, file: str) -> None:
     raise FileInputError(problems)
 
 
-def _leaves(data: Any, key: Key = ()) -> Iterator[tuple[Key, Any]]:
+def _leaves(data: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, Any]]:
     """Every value of a file that is no table and no list, with its key."""
     if isinstance(data, Mapping):
         for name, value in data.items():
@@ -237,7 +237,7 @@ def table_error(
     table: Mapping[str, Any],
     *,
     path: Path,
-    within: Key,
+    within: TomlKey,
 ) -> FileInputError:
     """Return all faults of one table of a file that was read before, each with its line.
 
@@ -256,7 +256,7 @@ def table_error(
     return FileInputError(found)
 
 
-def reference_error(error: NotFoundError, path: Path, key: Key) -> FileInputError:
+def reference_error(error: NotFoundError, path: Path, key: TomlKey) -> FileInputError:
     """Return ``error`` about a name that the file ``path`` gives under ``key``, with its line."""
     try:
         lines = line_map(read_toml(path)[1])

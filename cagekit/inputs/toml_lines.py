@@ -8,19 +8,19 @@ from __future__ import annotations
 
 import tomllib
 
-Key = tuple[str | int, ...]
+TomlKey = tuple[str | int, ...]
 """A dotted key with array indices, e.g. ``("member", 2, "height")``."""
 
 _BLANK = " \t\r\n"
 _BARE_ENDS = ",]}#\n"
 
 
-def line_map(text: str) -> dict[Key, int]:
+def line_map(text: str) -> dict[TomlKey, int]:
     """Return the line (from 1) of every table, key and array element in valid TOML ``text``."""
     return _Scan(text).document()
 
 
-def line_of(lines: dict[Key, int], key: Key) -> int | None:
+def line_of(lines: dict[TomlKey, int], key: TomlKey) -> int | None:
     """Return the line of ``key``, or of the nearest table above it that stands in the file."""
     for n in range(len(key), 0, -1):
         if key[:n] in lines:
@@ -34,12 +34,12 @@ class _Scan:
     def __init__(self, text: str) -> None:
         self.text = text.replace("\r\n", "\n")
         self.at = 0
-        self.lines: dict[Key, int] = {}
-        self.counts: dict[Key, int] = {}
+        self.lines: dict[TomlKey, int] = {}
+        self.counts: dict[TomlKey, int] = {}
         self._line, self._counted = 1, 0
 
-    def document(self) -> dict[Key, int]:
-        table: Key = ()
+    def document(self) -> dict[TomlKey, int]:
+        table: TomlKey = ()
         while self._blank():
             if self._starts("[["):
                 self.at += 2
@@ -59,13 +59,13 @@ class _Scan:
                 self._pair(table)
         return self.lines
 
-    def _pair(self, table: Key) -> None:
+    def _pair(self, table: TomlKey) -> None:
         key = self._resolve(table, self._key(), last=False)
         self._past("=")
         self._note(key)
         self._value(key)
 
-    def _value(self, key: Key) -> None:
+    def _value(self, key: TomlKey) -> None:
         self._blank()
         for quote in ('"""', "'''", '"', "'"):
             if self._starts(quote):
@@ -79,7 +79,7 @@ class _Scan:
             while self.at < len(self.text) and self.text[self.at] not in _BARE_ENDS:
                 self.at += 1
 
-    def _array(self, key: Key) -> None:
+    def _array(self, key: TomlKey) -> None:
         self.at += 1
         index = 0
         while self._blank() and not self._starts("]"):
@@ -91,7 +91,7 @@ class _Scan:
             index += 1
         self.at += 1
 
-    def _inline(self, key: Key) -> None:
+    def _inline(self, key: TomlKey) -> None:
         self.at += 1
         while self._blank() and not self._starts("}"):
             self._pair(key)
@@ -126,7 +126,7 @@ class _Scan:
                 return parts
             self.at += 1
 
-    def _resolve(self, table: Key, parts: list[str], *, last: bool = True) -> Key:
+    def _resolve(self, table: TomlKey, parts: list[str], *, last: bool = True) -> TomlKey:
         """Append dotted ``parts``; an array of tables on the way means its latest element."""
         key = table
         for n, part in enumerate(parts, 1):
@@ -135,7 +135,7 @@ class _Scan:
                 key = (*key, self.counts[key] - 1)
         return key
 
-    def _note(self, key: Key) -> None:
+    def _note(self, key: TomlKey) -> None:
         """Remember the line of ``key`` and of the tables that it opens on the way."""
         for n in range(1, len(key)):
             self.lines.setdefault(key[:n], self._here())

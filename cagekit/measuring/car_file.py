@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from cagekit.inputs.entries import MemberEntry
-from cagekit.measuring.sheet import CHECKS, Measure, block, measuring_sheet
+from cagekit.measuring.sheet import CHECKS, Measurement, block, measuring_sheet
 
 BLANK = '"?"'
 HEAD = """\
@@ -49,7 +49,7 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
     What only the checks look at is there too, but behind a ``#``.
     """
     measures = measuring_sheet(entries).measures
-    blocks: dict[str, list[Measure]] = {}
+    blocks: dict[str, list[Measurement]] = {}
     for m in measures:
         blocks.setdefault(block(m.field), []).append(m)
     words = {"mm": "millimetres", "in": "inches"}[units]
@@ -65,7 +65,7 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
     return "\n".join(out) + "\n"
 
 
-def _side(side: str, blocks: dict[str, list[Measure]]) -> Iterator[str]:
+def _side(side: str, blocks: dict[str, list[Measurement]]) -> Iterator[str]:
     yield f"\n# ---- {side} side; y counts outwards from the centre string ----\n[{side}]"
     for name, rows in blocks.items():
         if _plain(name, rows):
@@ -78,16 +78,16 @@ def _side(side: str, blocks: dict[str, list[Measure]]) -> Iterator[str]:
             yield from _lines(rows, optional=optional)
 
 
-def _plain(name: str, rows: Sequence[Measure]) -> bool:
+def _plain(name: str, rows: Sequence[Measurement]) -> bool:
     """Whether a part is a single field, not a table."""
     return rows[0].field == name
 
 
-def _optional(rows: Sequence[Measure]) -> bool:
+def _optional(rows: Sequence[Measurement]) -> bool:
     return all(m.because == (CHECKS,) for m in rows)
 
 
-def _lines(rows: Sequence[Measure], *, optional: bool) -> Iterator[str]:
+def _lines(rows: Sequence[Measurement], *, optional: bool) -> Iterator[str]:
     mark = "# " if optional else ""
     for m in sorted(rows, key=lambda m: m.number):
         words = f"{m.number} {m.name}: {m.how}" + (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 from cagekit.inputs.entries import MemberEntry
 from cagekit.measuring.people import person_picture
@@ -11,17 +11,17 @@ from cagekit.measuring.points import measuring_picture
 from cagekit.measuring.sheet import (
     CAR_FILE,
     CHECKS,
-    Group,
-    Measure,
+    Measurement,
     MeasuringSheet,
+    SheetPage,
     measuring_sheet,
 )
 from cagekit.units import format_length
-from cagekit.view.linework import Drawing
+from cagekit.units.lengths import LengthUnit
+from cagekit.view.linework import LineDrawing
 from cagekit.writers.pdf import document
 
-Units = Literal["mm", "in"]
-WORDS: Mapping[Units, str] = {
+WORDS: Mapping[LengthUnit, str] = {
     "mm": "millimetres",
     "in": "inches, fractions to the nearest sixteenth",
 }
@@ -65,7 +65,7 @@ DOUBLE: Mapping[str, tuple[str, str]] = {"section": ("y", "z"), "corners": ("x",
 
 
 def measuring_pdf(
-    entries: Sequence[MemberEntry], what: str, *, units: Units = "mm", page: str = "a4"
+    entries: Sequence[MemberEntry], what: str, *, units: LengthUnit = "mm", page: str = "a4"
 ) -> bytes:
     """Typeset the blank sheet.
 
@@ -91,7 +91,7 @@ class _Sheet:
         self,
         sheet: MeasuringSheet,
         what: str,
-        units: Units,
+        units: LengthUnit,
         page: str,
         pictures: dict[str, bytes],
     ) -> None:
@@ -139,12 +139,12 @@ class _Sheet:
         drawn = measuring_picture(name, self.numbers, width, height)
         return self.keep(name, drawn) | {"caption": caption}
 
-    def keep(self, name: str, drawn: Drawing) -> dict[str, Any]:
+    def keep(self, name: str, drawn: LineDrawing) -> dict[str, Any]:
         """Keep a drawing and return how the document finds it."""
         self.pictures[f"{name}.svg"] = drawn.svg.encode()
         return {"file": f"{name}.svg", "width": drawn.width, "height": drawn.height}
 
-    def group(self, g: Group) -> dict[str, Any]:
+    def group(self, g: SheetPage) -> dict[str, Any]:
         """A page of measurements."""
         return {
             "title": g.title,
@@ -164,7 +164,7 @@ class _Sheet:
         starts = [sum(counts[:n]) for n in range(len(counts))]
         return [pictures[a : a + n] for a, n in zip(starts, counts, strict=True)]
 
-    def row(self, m: Measure) -> dict[str, Any]:
+    def row(self, m: Measurement) -> dict[str, Any]:
         """A line of the table."""
         return {
             "number": m.number,
@@ -211,7 +211,7 @@ class _Sheet:
         ]
 
 
-def because(m: Measure) -> str:
+def because(m: Measurement) -> str:
     """Who asks for a measurement, in words."""
     if m.because == (CAR_FILE,):
         return "asked for by every car sheet"

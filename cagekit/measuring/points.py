@@ -20,7 +20,7 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 from cagekit.inputs.presets import load_file
 from cagekit.view.camera import SIDE, TOP, Camera
-from cagekit.view.linework import BALLOON, Drawing, arrow, balloon, path_data, svg, text
+from cagekit.view.linework import BALLOON, LineDrawing, arrow, balloon, path_data, svg, text
 
 BEHIND = Camera.looking("behind", (-1, 0, 0), (0, 0, 1))
 """From behind, as the driver sits: left on the left."""
@@ -60,7 +60,7 @@ FRACTIONS = (0.5, 0.38, 0.62, 0.28, 0.72, 0.2, 0.8, 0.12, 0.88)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stroke:
+class ShellLine:
     """A line of the shell: points ``(n, 3)`` mm, and how heavy; ``thick`` mm for a limb."""
 
     points: Vec
@@ -69,7 +69,7 @@ class Stroke:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Mark:
+class FieldMark:
     """Where a field is measured: a spot, or a span from ``a`` to ``b``, ``(3,)`` mm each.
 
     ``part`` tells the spots of one field apart, such as the corners of an opening.
@@ -90,7 +90,7 @@ def shell() -> Car:
 
 def measuring_picture(
     name: str, numbers: Mapping[str, int], width: float, height: float
-) -> Drawing:
+) -> LineDrawing:
     """Draw one picture of the measuring sheet.
 
     Args:
@@ -102,11 +102,11 @@ def measuring_picture(
     camera, strokes, marks = PICTURES[name]
     car = shell()
     shown = [m for m in marks(car) if m.field in numbers]
-    paper = Paper(camera, strokes(car), width, height)
+    paper = PicturePlane(camera, strokes(car), width, height)
     body = [paper.stroke(s) for s in paper.strokes]
     body += paper.labels(name)
     body += paper.marks(shown, numbers)
-    return Drawing(
+    return LineDrawing(
         svg=svg(paper.width, paper.height, body),
         width=paper.width,
         height=paper.height,
@@ -114,11 +114,11 @@ def measuring_picture(
     )
 
 
-class Paper:
+class PicturePlane:
     """One picture: from car axes to paper, y down."""
 
     def __init__(
-        self, camera: Camera, strokes: Sequence[Stroke], width: float, height: float
+        self, camera: Camera, strokes: Sequence[ShellLine], width: float, height: float
     ) -> None:
         self.camera, self.strokes = camera, strokes
         margin = 7.0
@@ -138,7 +138,7 @@ class Paper:
         flat = (flat - self.low) * self.scale + self.margin
         return np.column_stack([flat[:, 0], self.height - flat[:, 1]])
 
-    def stroke(self, s: Stroke) -> str:
+    def stroke(self, s: ShellLine) -> str:
         """A line of the shell, or a limb as a white band between two lines."""
         data = path_data(self.at(s.points))
         if not s.thick:
@@ -171,7 +171,7 @@ class Paper:
             out.append(text((self.width / 4, 3.4), "RIGHT", size=3.0, bold=True))
         return out
 
-    def marks(self, marks: Sequence[Mark], numbers: Mapping[str, int]) -> list[str]:
+    def marks(self, marks: Sequence[FieldMark], numbers: Mapping[str, int]) -> list[str]:
         """Arrows and spots first, then a balloon for each that covers none of the others."""
         out: list[str] = []
         spans = [(m, self.at([m.a, m.b])) for m in marks if m.b is not None]
@@ -243,11 +243,11 @@ def _gap(p: Vec, a: Vec, b: Vec) -> float:
 # ---- the shell ----
 
 
-def _row(points: Sequence[tuple[float, float, float]], weight: Weight = "skin") -> Stroke:
-    return Stroke(points=np.array(points, float), weight=weight)
+def _row(points: Sequence[tuple[float, float, float]], weight: Weight = "skin") -> ShellLine:
+    return ShellLine(points=np.array(points, float), weight=weight)
 
 
-def side_view(car: Car) -> list[Stroke]:
+def side_view(car: Car) -> list[ShellLine]:
     """Cabin in side view, as the left side is seen with its skin gone."""
     s = car.left
     roof, dash, pillar, door = car.roof, car.dash, s.pillar, s.door
@@ -276,26 +276,26 @@ def side_view(car: Car) -> list[Stroke]:
         _row([(-300, 0, 0), (fx + 150, 0, 0)], "seen"),
         _row([pillar.top, pillar.base], "edge"),
         _row([(x + 55, y, z + 20) for x, y, z in (pillar.top, pillar.base)], "skin"),
-        Stroke(points=_closed([(x, 0, z) for x, z in door.outline]), weight="seen"),
+        ShellLine(points=_closed([(x, 0, z) for x, z in door.outline]), weight="seen"),
         _row([(-60, 0, s.hoop.height_belt), (door.outline[2][0], 0, s.hoop.height_belt)], "skin"),
         _row([(-60, 0, s.hoop.height_rail), (0, 0, s.hoop.height_rail)], "skin"),
     ]
     return out + _datum_side()
 
 
-def _body(car: Car) -> list[Stroke]:
+def _body(car: Car) -> list[ShellLine]:
     """Wheels and the driver's seat, where the whole car is shown."""
     assert car.suspension_x
     turn = np.linspace(0.0, 2 * np.pi, 61)
     wheels = [
-        Stroke(points=np.column_stack([x + r * np.cos(turn), 0 * turn, r * np.sin(turn) - 30]))
+        ShellLine(points=np.column_stack([x + r * np.cos(turn), 0 * turn, r * np.sin(turn) - 30]))
         for x in car.suspension_x
         for r in (290.0, 190.0)
     ]
     return [*wheels, *_seat(car)]
 
 
-def cabin(car: Car) -> list[Stroke]:
+def cabin(car: Car) -> list[ShellLine]:
     """Seat, wheel, dash and pedals in side view."""
     dash, wheel, pedals = car.dash, car.wheel, car.pedals
     assert dash
@@ -321,7 +321,7 @@ def cabin(car: Car) -> list[Stroke]:
     ]
 
 
-def _seat(car: Car) -> list[Stroke]:
+def _seat(car: Car) -> list[ShellLine]:
     """The driver's seat in side view: cushion and back."""
     seat = car.seats[0]
     x, y, z = seat.hip
@@ -333,14 +333,14 @@ def _seat(car: Car) -> list[Stroke]:
         (back - 620 * lean - 50, y, heel + 620), (back - 70, y, heel - 60),
         (x + 330, y, heel - 20),
     ]  # fmt: skip
-    return [Stroke(points=_closed(rows), weight="seen")]
+    return [ShellLine(points=_closed(rows), weight="seen")]
 
 
 def _closed(rows: Sequence[tuple[float, float, float]]) -> Vec:
     return np.array([*rows, rows[0]], float)
 
 
-def _datum_side() -> list[Stroke]:
+def _datum_side() -> list[ShellLine]:
     """The hoop plane and the sill plane in side view."""
     return [
         _row([(0, 0, -190), (0, 0, 1130)], "datum"),
@@ -348,12 +348,12 @@ def _datum_side() -> list[Stroke]:
     ]
 
 
-def _top(car: Car) -> list[Stroke]:
+def _top(car: Car) -> list[ShellLine]:
     """Shell from above."""
     roof, dash = car.roof, car.dash
     assert roof
     assert dash
-    out: list[Stroke] = []
+    out: list[ShellLine] = []
     for sign, s in ((1.0, car.left), (-1.0, car.right)):
         pillar = s.pillar
         assert pillar
@@ -390,7 +390,7 @@ def _top(car: Car) -> list[Stroke]:
     return out
 
 
-def _top_inside(car: Car) -> list[Stroke]:
+def _top_inside(car: Car) -> list[ShellLine]:
     """Seats, wheel and dash from above."""
     dash, wheel = car.dash, car.wheel
     assert dash
@@ -399,7 +399,7 @@ def _top_inside(car: Car) -> list[Stroke]:
         x, y, _ = seat.hip
         h = seat.half_width
         rows = [(x + 330, y - h, 0), (x + 330, y + h, 0), (x - 190, y + h, 0), (x - 190, y - h, 0)]
-        out.append(Stroke(points=_closed(rows), weight="seen"))
+        out.append(ShellLine(points=_closed(rows), weight="seen"))
     c, r = wheel.centre, wheel.diameter / 2
     out += [
         _row([(c[0], c[1] - r, 0), (c[0], c[1] + r, 0)], "edge"),
@@ -408,7 +408,7 @@ def _top_inside(car: Car) -> list[Stroke]:
     return out
 
 
-def _axes_side() -> list[Stroke]:
+def _axes_side() -> list[ShellLine]:
     """Arrows along X and Z from the datum."""
     return [
         _row([(60, 0, -190), (420, 0, -190)], "edge"),
@@ -418,7 +418,7 @@ def _axes_side() -> list[Stroke]:
     ]
 
 
-def _axes_top() -> list[Stroke]:
+def _axes_top() -> list[ShellLine]:
     """Arrows along X and Y from the datum."""
     return [
         _row([(60, -30, 0), (560, -30, 0)], "edge"),
@@ -428,13 +428,13 @@ def _axes_top() -> list[Stroke]:
     ]
 
 
-def _section(car: Car) -> list[Stroke]:
+def _section(car: Car) -> list[ShellLine]:
     """Shell in the plane of the main hoop, from behind."""
     roof, tunnel = car.roof, car.tunnel
     assert roof
     assert tunnel
     half: list[list[tuple[float, float, float]]] = []
-    out: list[Stroke] = []
+    out: list[ShellLine] = []
     for sign, s in ((1.0, car.left), (-1.0, car.right)):
         h = s.hoop
         inner, outer = s.sill_top_y
@@ -472,7 +472,7 @@ def _section(car: Car) -> list[Stroke]:
     return out
 
 
-def _door_section(car: Car) -> list[Stroke]:
+def _door_section(car: Car) -> list[ShellLine]:
     """Sill and door of the left side, from behind: what bars and people must clear."""
     s = car.left
     assert s.door
@@ -489,9 +489,9 @@ def _door_section(car: Car) -> list[Stroke]:
     ]  # fmt: skip
 
 
-def _fall(car: Car) -> list[Stroke]:
+def _fall(car: Car) -> list[ShellLine]:
     """A foot's sheet metal with an angle finder on it: from the left, and from behind."""
-    out: list[Stroke] = []
+    out: list[ShellLine] = []
     for shift in (0.0, 1150.0):
         row: list[list[tuple[float, float]]] = [
             [(20, 0), (560, -95)], [(20, 0), (560, 0)], [(240, -39), (250, 300)],
@@ -505,64 +505,72 @@ def _fall(car: Car) -> list[Stroke]:
         ]
         turn = np.radians(np.linspace(-10.0, 0.0, 12))
         arc = np.column_stack([0 * turn, shift + 20 + 480 * np.cos(turn), 480 * np.sin(turn)])
-        out.append(Stroke(points=arc, weight="edge"))
+        out.append(ShellLine(points=arc, weight="edge"))
     return out
 
 
 # ---- where each field is measured ----
 
 
-def _section_marks(car: Car) -> list[Mark]:
+def _section_marks(car: Car) -> list[FieldMark]:
     left, roof, tunnel = car.left, car.roof, car.tunnel
     assert roof
     assert tunnel
     h, r = left.hoop, car.right
     belt, rail = h.height_belt, h.height_rail
     return [
-        Mark(field="side.hoop.half_width_floor", a=(0, 0, -62), b=(0, h.half_width_floor, -62)),
-        Mark(field="side.hoop.half_width_belt", a=(0, 0, belt), b=(0, h.half_width_belt, belt)),
-        Mark(field="side.hoop.half_width_rail", a=(0, 0, rail), b=(0, h.half_width_rail, rail)),
-        Mark(field="floor_z", a=(0, -330, 0), b=(0, -330, car.floor_z)),
-        Mark(
+        FieldMark(
+            field="side.hoop.half_width_floor", a=(0, 0, -62), b=(0, h.half_width_floor, -62)
+        ),
+        FieldMark(
+            field="side.hoop.half_width_belt", a=(0, 0, belt), b=(0, h.half_width_belt, belt)
+        ),
+        FieldMark(
+            field="side.hoop.half_width_rail", a=(0, 0, rail), b=(0, h.half_width_rail, rail)
+        ),
+        FieldMark(field="floor_z", a=(0, -330, 0), b=(0, -330, car.floor_z)),
+        FieldMark(
             field="side.hoop.height_belt",
             a=(0, -r.hoop.half_width_belt, 0),
             b=(0, -r.hoop.half_width_belt, r.hoop.height_belt),
         ),
-        Mark(
+        FieldMark(
             field="side.hoop.height_rail",
             a=(0, -r.hoop.half_width_rail, 0),
             b=(0, -r.hoop.half_width_rail, r.hoop.height_rail),
         ),
-        Mark(field="roof.height_at_hoop", a=(0, -90, 0), b=(0, -90, roof.height_at_hoop)),
-        Mark(field="tunnel.half_width", a=(0, 0, -100), b=(0, -tunnel.half_width, -100)),
-        Mark(field="tunnel.top_z", a=(0, 60, tunnel.top_z)),
-        Mark(field="side.sill_top_y", a=(0, left.sill_top_y[0], 0), b=(0, left.sill_top_y[1], 0)),
+        FieldMark(field="roof.height_at_hoop", a=(0, -90, 0), b=(0, -90, roof.height_at_hoop)),
+        FieldMark(field="tunnel.half_width", a=(0, 0, -100), b=(0, -tunnel.half_width, -100)),
+        FieldMark(field="tunnel.top_z", a=(0, 60, tunnel.top_z)),
+        FieldMark(
+            field="side.sill_top_y", a=(0, left.sill_top_y[0], 0), b=(0, left.sill_top_y[1], 0)
+        ),
     ]
 
 
-def _roof_side_marks(car: Car) -> list[Mark]:
+def _roof_side_marks(car: Car) -> list[FieldMark]:
     roof, p = car.roof, car.left.pillar
     assert roof
     assert p
     assert car.left.roof_corner
     return [
-        Mark(
+        FieldMark(
             field="roof.header_x",
             a=(0, 0, roof.height_at_header - 230),
             b=(roof.header_x, 0, roof.height_at_header - 230),
         ),
-        Mark(
+        FieldMark(
             field="roof.height_at_header",
             a=(roof.header_x, 0, 0),
             b=(roof.header_x, 0, roof.height_at_header),
         ),
-        Mark(field="side.roof_corner", a=car.left.roof_corner),
-        Mark(field="side.pillar.top", a=p.top),
-        Mark(field="side.pillar.base", a=p.base),
+        FieldMark(field="side.roof_corner", a=car.left.roof_corner),
+        FieldMark(field="side.pillar.top", a=p.top),
+        FieldMark(field="side.pillar.base", a=p.base),
     ]
 
 
-def _roof_top_marks(car: Car) -> list[Mark]:
+def _roof_top_marks(car: Car) -> list[FieldMark]:
     roof, p = car.roof, car.left.pillar
     assert roof
     assert p
@@ -570,79 +578,81 @@ def _roof_top_marks(car: Car) -> list[Mark]:
     mid = (np.array(p.top) + p.base) / 2
     x, y, z = (float(v) for v in mid)
     return [
-        Mark(field="roof.header_x", a=(0, -150, 0), b=(roof.header_x, -150, 0)),
-        Mark(field="side.roof_corner", a=car.left.roof_corner),
-        Mark(field="side.pillar.top", a=p.top),
-        Mark(field="side.pillar.base", a=p.base),
-        Mark(field="side.pillar.width", a=(x - 6, y, z), b=(x + 68, y, z)),
+        FieldMark(field="roof.header_x", a=(0, -150, 0), b=(roof.header_x, -150, 0)),
+        FieldMark(field="side.roof_corner", a=car.left.roof_corner),
+        FieldMark(field="side.pillar.top", a=p.top),
+        FieldMark(field="side.pillar.base", a=p.base),
+        FieldMark(field="side.pillar.width", a=(x - 6, y, z), b=(x + 68, y, z)),
     ]
 
 
-def _feet_marks(car: Car) -> list[Mark]:
+def _feet_marks(car: Car) -> list[FieldMark]:
     s = car.left
     assert s.front_foot
     assert car.suspension_x
     return [
-        Mark(field="side.main_foot.point", a=s.main_foot.point),
-        Mark(field="side.front_foot.point", a=s.front_foot.point),
-        Mark(field="side.rear_foot.point", a=s.rear_foot.point),
+        FieldMark(field="side.main_foot.point", a=s.main_foot.point),
+        FieldMark(field="side.front_foot.point", a=s.front_foot.point),
+        FieldMark(field="side.rear_foot.point", a=s.rear_foot.point),
     ]
 
 
-def _feet_side_marks(car: Car) -> list[Mark]:
+def _feet_side_marks(car: Car) -> list[FieldMark]:
     s = car.left
     assert car.suspension_x
     fx = s.front_foot.point[0] if s.front_foot else 0.0
     rear = s.rear_foot.point
     return [
         *_feet_marks(car),
-        Mark(field="suspension_x", a=(car.suspension_x[0], 0, rear[2] + 90)),
-        Mark(field="side.main_foot.sheet", a=(-110, 0, car.floor_z)),
-        Mark(field="side.front_foot.sheet", a=(fx - 140, 0, car.floor_z)),
-        Mark(field="side.rear_foot.sheet", a=(rear[0] + 110, 0, rear[2])),
+        FieldMark(field="suspension_x", a=(car.suspension_x[0], 0, rear[2] + 90)),
+        FieldMark(field="side.main_foot.sheet", a=(-110, 0, car.floor_z)),
+        FieldMark(field="side.front_foot.sheet", a=(fx - 140, 0, car.floor_z)),
+        FieldMark(field="side.rear_foot.sheet", a=(rear[0] + 110, 0, rear[2])),
     ]
 
 
-def _feet_top_marks(car: Car) -> list[Mark]:
+def _feet_top_marks(car: Car) -> list[FieldMark]:
     s = car.right
     out = _feet_marks(car)
     for name, foot in (("main", s.main_foot), ("front", s.front_foot)):
         if foot is not None:
             x, y, _ = foot.point
             out.append(
-                Mark(field=f"side.{name}_foot.profile", a=(x, -130, 0), b=(x, -s.sill_top_y[0], 0))
+                FieldMark(
+                    field=f"side.{name}_foot.profile", a=(x, -130, 0), b=(x, -s.sill_top_y[0], 0)
+                )
             )
-            out.append(Mark(field=f"side.{name}_foot.surface", a=(x - 60, -y, 0)))
+            out.append(FieldMark(field=f"side.{name}_foot.surface", a=(x - 60, -y, 0)))
     x, y, _ = s.rear_foot.point
-    out.append(Mark(field="side.rear_foot.surface", a=(x, -y, 0)))
+    out.append(FieldMark(field="side.rear_foot.surface", a=(x, -y, 0)))
     return out
 
 
-def _fall_marks(car: Car) -> list[Mark]:
+def _fall_marks(car: Car) -> list[FieldMark]:
     return []
 
 
-def _door_side_marks(car: Car) -> list[Mark]:
+def _door_side_marks(car: Car) -> list[FieldMark]:
     door = car.left.door
     assert door
     out = [
-        Mark(field="side.door.outline", a=(x, 0, z), part=f".{k}")
+        FieldMark(field="side.door.outline", a=(x, 0, z), part=f".{k}")
         for k, (x, z) in enumerate(door.outline, start=1)
     ]
-    out.append(Mark(field="side.door.quarter_x", a=(0, 0, 240), b=(door.quarter_x, 0, 240)))
+    out.append(FieldMark(field="side.door.quarter_x", a=(0, 0, 240), b=(door.quarter_x, 0, 240)))
     return out
 
 
-def _door_section_marks(car: Car) -> list[Mark]:
+def _door_section_marks(car: Car) -> list[FieldMark]:
     d = car.left.door
     assert d
     return [
-        Mark(field="side.door.y_inner", a=(0, 360, -60), b=(0, d.y_inner, -60)),
-        Mark(field="side.door.y_trim", a=(0, 360, 300), b=(0, d.y_trim, 300)),
+        FieldMark(field="side.door.y_inner", a=(0, 360, -60), b=(0, d.y_inner, -60)),
+        FieldMark(field="side.door.y_trim", a=(0, 360, 300), b=(0, d.y_trim, 300)),
     ]
 
 
-def _cabin_side_marks(car: Car) -> list[Mark]:
+def _cabin_side_marks(car: Car) -> list[FieldMark]:
     dash, pedals, seat, wheel = car.dash, car.pedals, car.seats[0], car.wheel
     assert dash
     assert pedals
@@ -651,41 +661,45 @@ def _cabin_side_marks(car: Car) -> list[Mark]:
     up = 420.0
     back = x - 130.0 - tan(seat.back_angle) * up
     return [
-        Mark(field="seats.hip", a=seat.hip),
-        Mark(field="seats.back_angle", a=(back, y, z - 100 + up)),
-        Mark(field="seats.back_thickness", a=(back + 60, y, z + 140), b=(back - 5, y, z + 155)),
-        Mark(field="wheel.centre", a=wheel.centre),
-        Mark(field="wheel.column_angle", a=(c[0] + 210 * cos(a), 0, c[2] - 210 * sin(a))),
-        Mark(field="dash.face_x", a=(0, 0, 330), b=(dash.face_x, 0, 330)),
-        Mark(field="dash.top_z", a=(dash.face_x + 40, 0, 0), b=(dash.face_x + 40, 0, dash.top_z)),
-        Mark(
+        FieldMark(field="seats.hip", a=seat.hip),
+        FieldMark(field="seats.back_angle", a=(back, y, z - 100 + up)),
+        FieldMark(
+            field="seats.back_thickness", a=(back + 60, y, z + 140), b=(back - 5, y, z + 155)
+        ),
+        FieldMark(field="wheel.centre", a=wheel.centre),
+        FieldMark(field="wheel.column_angle", a=(c[0] + 210 * cos(a), 0, c[2] - 210 * sin(a))),
+        FieldMark(field="dash.face_x", a=(0, 0, 330), b=(dash.face_x, 0, 330)),
+        FieldMark(
+            field="dash.top_z", a=(dash.face_x + 40, 0, 0), b=(dash.face_x + 40, 0, dash.top_z)
+        ),
+        FieldMark(
             field="dash.bottom_z",
             a=(dash.face_x - 60, 0, 0),
             b=(dash.face_x - 60, 0, dash.bottom_z),
         ),
-        Mark(field="dash.cowl_x", a=(0, 0, 760), b=(dash.cowl_x, 0, 760)),
-        Mark(field="dash.cowl_z", a=(dash.cowl_x, 0, 0), b=(dash.cowl_x, 0, dash.cowl_z)),
-        Mark(field="pedals.x", a=(0, 0, -60), b=(pedals.x, 0, -60)),
-        Mark(field="pedals.z", a=(pedals.x + 12, 0, pedals.z)),
-        Mark(field="pedals.heel_z", a=(pedals.x - 130, 0, car.floor_z)),
+        FieldMark(field="dash.cowl_x", a=(0, 0, 760), b=(dash.cowl_x, 0, 760)),
+        FieldMark(field="dash.cowl_z", a=(dash.cowl_x, 0, 0), b=(dash.cowl_x, 0, dash.cowl_z)),
+        FieldMark(field="pedals.x", a=(0, 0, -60), b=(pedals.x, 0, -60)),
+        FieldMark(field="pedals.z", a=(pedals.x + 12, 0, pedals.z)),
+        FieldMark(field="pedals.heel_z", a=(pedals.x - 130, 0, car.floor_z)),
     ]
 
 
-def _cabin_top_marks(car: Car) -> list[Mark]:
+def _cabin_top_marks(car: Car) -> list[FieldMark]:
     seat, wheel = car.seats[0], car.wheel
     x, y, z = seat.hip
     c, r = wheel.centre, wheel.diameter / 2
     return [
-        Mark(field="seats.hip", a=seat.hip),
-        Mark(field="seats.half_width", a=(x - 120, y, z), b=(x - 120, y + seat.half_width, z)),
-        Mark(field="wheel.diameter", a=(c[0] - 40, c[1] - r, 0), b=(c[0] - 40, c[1] + r, 0)),
-        Mark(field="wheel.centre", a=wheel.centre),
+        FieldMark(field="seats.hip", a=seat.hip),
+        FieldMark(field="seats.half_width", a=(x - 120, y, z), b=(x - 120, y + seat.half_width, z)),
+        FieldMark(field="wheel.diameter", a=(c[0] - 40, c[1] - r, 0), b=(c[0] - 40, c[1] + r, 0)),
+        FieldMark(field="wheel.centre", a=wheel.centre),
     ]
 
 
-Strokes = Callable[[Car], list[Stroke]]
-Marks = Callable[[Car], list[Mark]]
-PICTURES: Mapping[str, tuple[Camera, Strokes, Marks]] = {
+ShellLines = Callable[[Car], list[ShellLine]]
+Marks = Callable[[Car], list[FieldMark]]
+PICTURES: Mapping[str, tuple[Camera, ShellLines, Marks]] = {
     "datum-side": (SIDE, lambda c: _body(c) + side_view(c) + _axes_side(), lambda c: []),
     "datum-top": (TOP, lambda c: _top(c) + _axes_top(), lambda c: []),
     "section": (BEHIND, _section, _section_marks),

@@ -21,7 +21,9 @@ from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.members.needs import needed
 
-Blank = Literal["one", "pair", "xyz", "falls", "choice", "section", "rearfront", "corners", "angle"]
+BlankKind = Literal[
+    "one", "pair", "xyz", "falls", "choice", "section", "rearfront", "corners", "angle"
+]
 """What is written into the sheet: a length, two, a point, two angles, a word, a list, an angle."""
 
 CHECKED = frozenset({"side.door", "dash", "tunnel", "pedals", "suspension_x"})
@@ -30,7 +32,7 @@ CAR_FILE, CHECKS = "car file", "checks"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Measure:
+class Measurement:
     """One measurement.
 
     Attributes:
@@ -48,7 +50,7 @@ class Measure:
     field: str
     name: str
     how: str
-    blank: Blank
+    blank: BlankKind
     group: str
     because: tuple[str, ...] = ()
     choices: tuple[str, ...] = ()
@@ -60,14 +62,14 @@ class Measure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
+class SheetPage:
     """A page of measurements with its pictures."""
 
     id: str
     title: str
     intro: str
     pictures: tuple[str, ...]
-    measures: tuple[Measure, ...]
+    measures: tuple[Measurement, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,12 +114,12 @@ class Agreement:
 class MeasuringSheet:
     """All that is asked for: pages of the car, checks, pages of the people."""
 
-    groups: tuple[Group, ...]
+    groups: tuple[SheetPage, ...]
     agreements: tuple[Agreement, ...]
-    people: tuple[Group, ...]
+    people: tuple[SheetPage, ...]
 
     @property
-    def measures(self) -> tuple[Measure, ...]:
+    def measures(self) -> tuple[Measurement, ...]:
         """Every measurement of the car, in order."""
         return tuple(m for g in self.groups for m in g.measures)
 
@@ -136,7 +138,7 @@ def measuring_sheet(entries: Sequence[MemberEntry]) -> MeasuringSheet:
     wanted.sort(key=lambda row: order.index(row["group"]))
     measures = [_measure(n, row, needs) for n, row in enumerate(wanted, start=1)]
     groups = [
-        Group(
+        SheetPage(
             id=g["id"],
             title=g["title"],
             intro=g["intro"],
@@ -178,15 +180,17 @@ def _required(part: str) -> bool:
     return model.model_fields[name].is_required()
 
 
-def _measure(number: int, row: Mapping[str, str], needs: Mapping[str, tuple[str, ...]]) -> Measure:
+def _measure(
+    number: int, row: Mapping[str, str], needs: Mapping[str, tuple[str, ...]]
+) -> Measurement:
     field = row["field"]
     info = _info(Car, field)
     part = block(field)
     given = _required(part) or part in {block(n) for n in needs}
     in_file = given and info.is_required()
     because = needs.get(field) or ((CAR_FILE,) if in_file else (CHECKS,))
-    blank: Blank = row.get("blank", "one")  # type: ignore[assignment]
-    return Measure(
+    blank: BlankKind = row.get("blank", "one")  # type: ignore[assignment]
+    return Measurement(
         number=number,
         field=field,
         name=row["name"],
@@ -213,13 +217,13 @@ def _model(annotation: Any) -> type[BaseModel]:
     return next(_model(a) for a in get_args(annotation) if a not in (type(None), Ellipsis))
 
 
-def _people(parts: Sequence[Mapping[str, Any]], number: int) -> Iterator[Group]:
+def _people(parts: Sequence[Mapping[str, Any]], number: int) -> Iterator[SheetPage]:
     for part in parts:
         rows = []
         for row in part["rows"]:
             how = row.get("how") or _info(Driver, row["field"]).description or ""
             rows.append(
-                Measure(
+                Measurement(
                     number=number,
                     field=row["field"],
                     name=row["name"],
@@ -229,7 +233,7 @@ def _people(parts: Sequence[Mapping[str, Any]], number: int) -> Iterator[Group]:
                 )
             )
             number += 1
-        yield Group(
+        yield SheetPage(
             id=part["part"], title=part["title"], intro="", pictures=(), measures=tuple(rows)
         )
 

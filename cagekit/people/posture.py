@@ -35,8 +35,8 @@ from cagekit.inputs.car import Car, Seat
 from cagekit.inputs.driver import Driver
 from cagekit.people.body import Dimensions, dimensions
 
-Side = Literal["left", "right"]
-SIDES: tuple[tuple[Side, int], ...] = (("left", 1), ("right", -1))
+LeftRight = Literal["left", "right"]
+SIDES: tuple[tuple[LeftRight, int], ...] = (("left", 1), ("right", -1))
 
 HIP_OVER_CHAIR = 97.0
 """Hip point above a flat chair, mm. Source: seating template of SAE J826, from memory."""
@@ -101,21 +101,21 @@ class Occupant:
     name: str
     role: str
     index: int
-    door_side: Side
+    door_side: LeftRight
     body: Dimensions
     hip: Vec
     back_angle: float
     shoulder: Vec
-    shoulders: dict[Side, Vec]
+    shoulders: dict[LeftRight, Vec]
     eye: Vec
-    eyes: dict[Side, Vec]
+    eyes: dict[LeftRight, Vec]
     crown: Vec
     helmet: Capsule
-    arms: dict[Side, Limb]
-    elbows_at_rest: dict[Side, Vec]
-    legs: dict[Side, Limb]
-    heels: dict[Side, Vec]
-    toes: dict[Side, Vec]
+    arms: dict[LeftRight, Limb]
+    elbows_at_rest: dict[LeftRight, Vec]
+    legs: dict[LeftRight, Limb]
+    heels: dict[LeftRight, Vec]
+    toes: dict[LeftRight, Vec]
     seat_back: Slab
     head_rest: Slab
     at_wheel: bool
@@ -166,7 +166,7 @@ class Occupant:
             out[f"{side} foot"] = self.foot(side)
         return out
 
-    def foot(self, side: Side) -> Capsule:
+    def foot(self, side: LeftRight) -> Capsule:
         """The shoe, heel to toe."""
         r = 40.0
         heel, toe = self.heels[side], self.toes[side]
@@ -220,7 +220,7 @@ def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occu
         shoulders[side] = moved(shoulder, dy=sign * half)
         root = vec(shoulders[side] - SHOULDER_DROP * up)
         arms[side] = _arm(body, root, grips[side], sign, side, short)
-    door: Side = seat.side
+    door: LeftRight = seat.side
     rest = {s: vec(shoulders[s] - body.upper_arm_length * up) for s, _ in SIDES}
     if given.elbow is not None:
         arms = _measured(arms, hip, given.elbow)
@@ -278,12 +278,12 @@ def _head(
     return eye, crown, Capsule(moved(nose, dx=-core), vec(nose), r)
 
 
-def _grips(car: Car, hip: Vec, legs: dict[Side, Limb], wheel: bool) -> dict[Side, Vec]:
+def _grips(car: Car, hip: Vec, legs: dict[LeftRight, Limb], wheel: bool) -> dict[LeftRight, Vec]:
     """Where the hands are: on the rim at a quarter to three, else on the thighs."""
     if wheel:
         r = car.wheel.diameter / 2
         return {s: moved(car.wheel.centre, dy=k * r) for s, k in SIDES}
-    on: dict[Side, Vec] = {}
+    on: dict[LeftRight, Vec] = {}
     for side, _ in SIDES:
         leg = legs[side]
         on[side] = moved(leg.root + 0.7 * (leg.middle - leg.root), dz=110.0)
@@ -291,7 +291,7 @@ def _grips(car: Car, hip: Vec, legs: dict[Side, Limb], wheel: bool) -> dict[Side
 
 
 def _arm(
-    body: Dimensions, root: Vec, grip: Vec, sign: int, side: Side, short: dict[str, float]
+    body: Dimensions, root: Vec, grip: Vec, sign: int, side: LeftRight, short: dict[str, float]
 ) -> Limb:
     upper = body.upper_arm_length - SHOULDER_DROP - JOINT_IN_LIMB
     fore = body.forearm_grip_length - JOINT_IN_LIMB
@@ -304,7 +304,7 @@ def _arm(
 
 def _legs(
     car: Car, body: Dimensions, hip: Vec, pedals: bool, short: dict[str, float]
-) -> tuple[dict[Side, Limb], dict[Side, Vec], dict[Side, Vec]]:
+) -> tuple[dict[LeftRight, Limb], dict[LeftRight, Vec], dict[LeftRight, Vec]]:
     thigh = body.buttock_knee_length - HIP_AHEAD_OF_BACK - KNEE_IN_LEG
     shin = body.knee_height - KNEE_IN_LEG - ANKLE_OVER_SOLE
     legs, heels, toes = {}, {}, {}
@@ -375,8 +375,8 @@ def two_links(
 
 
 def _measured(
-    limbs: dict[Side, Limb], hip: Vec, at: tuple[float, float, float]
-) -> dict[Side, Limb]:
+    limbs: dict[LeftRight, Limb], hip: Vec, at: tuple[float, float, float]
+) -> dict[LeftRight, Limb]:
     """Put the middle joints where one was measured, mirrored about the person's middle."""
     x, y, z = at
     off = abs(y - hip[1])

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate, Weld
+from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline, Vec2
@@ -158,7 +158,7 @@ def _wall(
         holes=holes,
         base=np.array([0.0, -high / 2]) if across else np.array([0.0, -0.1 * high]),
         placement=frame @ turn,
-        welds=(Weld(to="box", length=2 * w.length, leg=spec.weld_leg),),
+        welds=(PlateWeld(to="box", length=2 * w.length, leg=spec.weld_leg),),
     )
 
 

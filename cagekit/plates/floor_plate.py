@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, Weld
+from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline
@@ -96,7 +96,7 @@ class FloorPlateSpec:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class FlatPattern:
     """The flat pattern of a floor plate before holes: outline, folds and the flats in it.
 
     ``base`` is the flat under the foot, ``wings`` the other flats with side folds, each as
@@ -186,7 +186,7 @@ def _layout(
     contact: Literal["back", "face"],
     thickness: float,
     drop: float,
-) -> Layout:
+) -> FlatPattern:
     """Lay the plate flat: side folds from the section, then the flanges ahead and behind."""
     out = spec.shift[1] * foot.side
     wants = (spec.width / 2 - out, spec.width / 2 + out)
@@ -224,7 +224,7 @@ def _pattern(
     left: HalfFlat,
     contact: Literal["back", "face"],
     thickness: float,
-) -> Layout:
+) -> FlatPattern:
     """Outline and folds from the two halves and the end flanges."""
     x0, x1 = span
     y0, y1 = -right.end, left.end
@@ -279,7 +279,7 @@ def _pattern(
             back = f.radius + (t if contact == "back" else 0.0)
             free.append(length - back * tan(angle / 2) - 0.5)
     radii = _radii(kept, max(min(free), 0.0))
-    return Layout(
+    return FlatPattern(
         outline=Outline.polygon(kept, radii, owner=owner),
         folds=tuple(folds),
         base=(base_x[0], base_x[1], -right.base, left.base),
@@ -324,7 +324,7 @@ def _radii(points: Sequence[tuple[float, float]], radius: float) -> list[float]:
 
 
 def _holes(
-    owner: str, foot: Foot, spec: FloorPlateSpec, flat: Layout
+    owner: str, foot: Foot, spec: FloorPlateSpec, flat: FlatPattern
 ) -> tuple[tuple[Hole, ...], tuple[Bolt, ...]]:
     if spec.bolt is not None:
         b = spec.bolt
@@ -347,7 +347,7 @@ def _holes(
 
 
 def _spots(
-    flat: Layout, count: int, edge: float, radius: float, thickness: float
+    flat: FlatPattern, count: int, edge: float, radius: float, thickness: float
 ) -> list[tuple[float, float]]:
     """Spread holes over the flat under the foot: corners first, then along its longer sides."""
     rows = list(flat.base)
@@ -430,14 +430,16 @@ def _require_foot_clear(plate: Plate, foot: Foot) -> None:
 
 def _welds(
     foot: Foot, spec: FloorPlateSpec, outline: Outline, holes: tuple[Hole, ...]
-) -> tuple[Weld, ...]:
-    out = [Weld(to=foot.name, length=foot.weld_length, leg=spec.weld_leg)]
+) -> tuple[PlateWeld, ...]:
+    out = [PlateWeld(to=foot.name, length=foot.weld_length, leg=spec.weld_leg)]
     if spec.bolt is None:
-        out.append(Weld(to="car", length=outline.length, leg=min(spec.weld_leg, foot.sheet * 1.5)))
+        out.append(
+            PlateWeld(to="car", length=outline.length, leg=min(spec.weld_leg, foot.sheet * 1.5))
+        )
         plugs = [h for h in holes if h.purpose is HolePurpose.PLUG]
         if plugs:
             length = sum(pi * h.diameter for h in plugs)
-            out.append(Weld(to="car", length=length, kind="plug", leg=foot.sheet))
+            out.append(PlateWeld(to="car", length=length, kind="plug", leg=foot.sheet))
     return tuple(out)
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from cagekit.cage.member import EndName
-from cagekit.cage.plate import Hole, HolePurpose, Plate, Weld
+from cagekit.cage.plate import Hole, HolePurpose, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
@@ -141,8 +141,8 @@ def flat_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
         outline=outline,
         holes=lightened(plate_id, outline, spec.hole),
         welds=(
-            Weld(to=corner.parent, length=2 * legs[0], leg=spec.weld_leg),
-            Weld(to=corner.branch, length=2 * legs[1], leg=spec.weld_leg),
+            PlateWeld(to=corner.parent, length=2 * legs[0], leg=spec.weld_leg),
+            PlateWeld(to=corner.branch, length=2 * legs[1], leg=spec.weld_leg),
         ),
         base=outline.centroid,
         placement=frame,
@@ -151,13 +151,13 @@ def flat_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
     )
 
 
-Edge = Callable[[float], Vec2]
+TubeEdge = Callable[[float], Vec2]
 """Point of a tube's outline in the plane, by the distance along the tube's arm from the node."""
 
 
 def _edge(
     corner: Corner, path: CentreLine, reach: float, thickness: float, *, parent: bool
-) -> Edge:
+) -> TubeEdge:
     """The line that runs ``reach`` mm off a tube's axis, on the inside of the corner."""
     c, s = cos(corner.angle), sin(corner.angle)
     u, n = (np.array([1.0, 0.0]), np.array([0.0, 1.0]))
@@ -178,7 +178,9 @@ def _edge(
     return lambda a: np.asarray(a * u + height(a) * n)
 
 
-def _meeting(corner: Corner, on_parent: Edge, on_branch: Edge, gap: float) -> tuple[float, float]:
+def _meeting(
+    corner: Corner, on_parent: TubeEdge, on_branch: TubeEdge, gap: float
+) -> tuple[float, float]:
     """How far along either arm the two edges meet."""
 
     def off(a: float) -> float:
@@ -212,7 +214,7 @@ def _gap(corner: Corner, path: CentreLine, p: Vec2, z: float = 0.0) -> float:
     return float(np.linalg.norm(space - path.nearest(space).point))
 
 
-def _curve(edge: Edge, start: float, end: float) -> list[Segment]:
+def _curve(edge: TubeEdge, start: float, end: float) -> list[Segment]:
     """An edge between two distances as one straight or as arcs."""
     return drawn(np.array([edge(a) for a in np.linspace(start, end, 17)]))
 

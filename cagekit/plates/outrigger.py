@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from cagekit.cage.plate import Mark, Plate, Weld
+from cagekit.cage.plate import Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError, InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
@@ -88,5 +88,5 @@ def outrigger_box(
     )
     mark = Mark(kind="foot", line=foot.print, text=foot.name)
     top, *rest = with_details(box(plate_id, foot.frame, spec, (mark,)), members=(foot.member,))
-    weld = Weld(to=foot.name, length=foot.weld_length, leg=entry.weld_leg)
+    weld = PlateWeld(to=foot.name, length=foot.weld_length, leg=entry.weld_leg)
     return (replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld,)), *rest)

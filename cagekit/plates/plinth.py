@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cagekit.cage.plate import Mark, Plate, Weld
+from cagekit.cage.plate import Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.plates.box import BoxSpec, box, with_details
 from cagekit.plates.floor_plate import FloorPlateSpec
@@ -45,7 +45,9 @@ def plinth(
     top = replace(
         top,
         ends=(f"{foot.member}.{foot.end}",),
-        welds=(Weld(to=foot.name, length=foot.weld_length, leg=spec.weld_leg),),
+        welds=(PlateWeld(to=foot.name, length=foot.weld_length, leg=spec.weld_leg),),
     )
-    base = replace(base, welds=(Weld(to="car", length=base.outline.length, leg=foot.sheet * 1.5),))
+    base = replace(
+        base, welds=(PlateWeld(to="car", length=base.outline.length, leg=foot.sheet * 1.5),)
+    )
     return (top, *walls, base)

@@ -13,7 +13,7 @@ from math import acos, cos, hypot, pi, sin, sqrt, tan
 
 import numpy as np
 
-from cagekit.cage.plate import Hole, Plate, Weld
+from cagekit.cage.plate import Hole, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Line, Vec
 from cagekit.geometry.fold import Fold, bend_allowance
@@ -282,11 +282,11 @@ def _cheek_holes(plate: Plate, hole: float | None) -> tuple[Hole, ...]:
     return tuple(out)
 
 
-def _saddle_welds(corner: Corner, spec: GussetSpec, shape: _Saddle) -> tuple[Weld, ...]:
+def _saddle_welds(corner: Corner, spec: GussetSpec, shape: _Saddle) -> tuple[PlateWeld, ...]:
     c = shape.cheek
     on_parent = 2 * hypot(c[2][0] - c[1][0], c[2][1] - c[1][1])
     on_branch = 2 * hypot(c[4][0] - c[3][0], c[4][1] - c[3][1])
     return (
-        Weld(to=corner.parent, length=on_parent + 2 * shape.web_half, leg=spec.weld_leg),
-        Weld(to=corner.branch, length=on_branch + 2 * shape.web_half, leg=spec.weld_leg),
+        PlateWeld(to=corner.parent, length=on_parent + 2 * shape.web_half, leg=spec.weld_leg),
+        PlateWeld(to=corner.branch, length=on_branch + 2 * shape.web_half, leg=spec.weld_leg),
     )

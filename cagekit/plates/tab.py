@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from cagekit.cage.places import Places
-from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate, Weld, circle_segment
+from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate, PlateWeld, circle_segment
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
@@ -171,7 +171,7 @@ def tabs(
                         grip=spec.count * spec.thickness + (spec.gap if spec.count == 2 else 0.0),
                     ),
                 ),
-                welds=(Weld(to=member, length=2 * spec.width, leg=spec.weld_leg),),
+                welds=(PlateWeld(to=member, length=2 * spec.width, leg=spec.weld_leg),),
                 base=vec2(centre - np.array([0.0, (spec.ear + spec.hole / 2) / 2])),
                 placement=frame @ shift,
                 members=(member,),

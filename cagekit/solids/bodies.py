@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from cagekit.cage.door import SmallPart
     from cagekit.cage.plate import Plate
 
-Body = Record | KernelSolid
+SolidBody = Record | KernelSolid
 
 VOLUME_TOL = 1e-5
 """Relative difference of volumes above which a solid is wrong."""
@@ -36,7 +36,7 @@ GetWorker = Callable[[], KernelWorker]
 
 def build_records(
     cage: Cage, *, worker: KernelWorker | None = None, by_kernel: Collection[str] = ()
-) -> Mapping[str, Body]:
+) -> Mapping[str, SolidBody]:
     """Solids of all members, plates and small parts, by id, members first.
 
     Args:
@@ -56,7 +56,7 @@ def build_records(
                 started.append(stack.enter_context(KernelWorker()))
             return started[0]
 
-        out: dict[str, Body] = {
+        out: dict[str, SolidBody] = {
             i: kernel_body(cage, i, kernel) if i in by_kernel else member_body(cage, i, kernel)
             for i in cage.members
         }
@@ -65,7 +65,7 @@ def build_records(
     return out
 
 
-def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> Body:
+def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> SolidBody:
     """One member's solid; arguments and errors as :func:`build_records`.
 
     Args:
@@ -126,7 +126,7 @@ def _sound(record: Record, wanted: float) -> Record:
     return record
 
 
-def plate_body(plate: Plate) -> Body:
+def plate_body(plate: Plate) -> SolidBody:
     """One plate's solid, in car axes; KernelError when it cannot be made.
 
     Raises:
@@ -138,7 +138,7 @@ def plate_body(plate: Plate) -> Body:
         raise KernelError(f"{plate.id}: {reason}.") from None
 
 
-def small_part_body(part: SmallPart) -> Body:
+def small_part_body(part: SmallPart) -> SolidBody:
     """One small part's solid, in car axes; KernelError when it cannot be made.
 
     Raises:
@@ -180,7 +180,7 @@ def plate_solid(plate: Plate) -> cadquery.Solid:
     return to_cadquery(plate_body(plate))
 
 
-def to_cadquery(body: Body) -> cadquery.Solid:
+def to_cadquery(body: SolidBody) -> cadquery.Solid:
     """Wrap a solid for CadQuery."""
     from cagekit.solids import kernel
 

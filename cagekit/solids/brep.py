@@ -12,11 +12,10 @@ from math import pi
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.solids.spline import basis
 
-Array = NDArray[np.float64]
 Loop = tuple[tuple[int, bool], ...]
 """Edges in order, each with True when walked from its first to its last vertex."""
 

@@ -8,8 +8,9 @@ from math import atan2, pi, tau
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import perpendicular, unit
-from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface
+from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.solids.brep import (
     CylinderSurface,
     Face,
@@ -20,9 +21,7 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.creases import Refused
 from cagekit.solids.ridges import Ridge, draw_ridges
-from cagekit.solids.rims import Rays, Rim
-
-Array = NDArray[np.float64]
+from cagekit.solids.rims import EndRays, Rim
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,7 +42,7 @@ class _Walk:
     surface: int | None
 
 
-def end_faces(record: Record, rays: Rays, rims: tuple[Rim, Rim]) -> None:
+def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
     """Add the faces of one end, given its written rims (outside first).
 
     Args:
@@ -84,7 +83,7 @@ def _rim_walks(rims: tuple[Rim, Rim]) -> list[_Walk]:
     return out
 
 
-def _ridge_walks(record: Record, rays: Rays, ridge: Ridge) -> list[_Walk]:
+def _ridge_walks(record: Record, rays: EndRays, ridge: Ridge) -> list[_Walk]:
     leave = _bearing(rays, record.vertices[ridge.first], ridge.leave)
     back = _bearing(rays, record.vertices[ridge.last], ridge.arrive)
     phi, _ = rays.chart(np.array([record.vertices[ridge.first], record.vertices[ridge.last]]))
@@ -97,7 +96,7 @@ def _ridge_walks(record: Record, rays: Rays, ridge: Ridge) -> list[_Walk]:
     ]
 
 
-def _bearing(rays: Rays, start: Array, towards: Array) -> float:
+def _bearing(rays: EndRays, start: Array, towards: Array) -> float:
     """Direction in the map from one point to another close by, rad."""
     phi, rho = rays.chart(np.array([start, towards]))
     turn = (phi[1] - phi[0] + pi) % tau - pi
@@ -158,7 +157,7 @@ def _group(loops: list[list[_Walk]]) -> list[tuple[int, list[list[_Walk]]]]:
     return [*out, (rings[0][1], [rings[0][2], rings[1][2]])]
 
 
-def _check_map(record: Record, rays: Rays, groups: list[tuple[int, list[list[_Walk]]]]) -> None:
+def _check_map(record: Record, rays: EndRays, groups: list[tuple[int, list[list[_Walk]]]]) -> None:
     """Probe the wall's section: every ray must end on the surface whose face it runs into.
 
     Raises:
@@ -180,7 +179,7 @@ def _check_map(record: Record, rays: Rays, groups: list[tuple[int, list[list[_Wa
             raise Refused("the map of an end face is wrong")
 
 
-def _section(record: Record, rays: Rays, loop: list[_Walk]) -> Array:
+def _section(record: Record, rays: EndRays, loop: list[_Walk]) -> Array:
     """A loop's segments in the tube's section, ``(n, 2, 2)`` mm."""
     parts = []
     for e, forward in (pair for w in loop for pair in w.edges):
@@ -203,7 +202,7 @@ def _inside(points: Array, segments: Array) -> NDArray[np.bool_]:
 
 
 def _face_surface(
-    rays: Rays, surface: Surface
+    rays: EndRays, surface: ContactSurface
 ) -> tuple[PlaneSurface | CylinderSurface | TorusSurface, tuple[float, float]]:
     """The record's surface, turned so that the end face lies clear of its seam."""
     if isinstance(surface, PlaneFace):

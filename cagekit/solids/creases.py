@@ -11,13 +11,11 @@ from dataclasses import dataclass
 from math import atan2, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import unit
-from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface, TorusPiece
+from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, TorusPiece
 from cagekit.solids.brep import EllipseCurve, LineCurve, circle, cross3
-
-Array = NDArray[np.float64]
 
 CONCENTRIC = 2e-5
 """Offset or difference of radii (mm) below which two tubes count as crossing on one axis."""
@@ -36,7 +34,7 @@ class Cut:
     joint_radius: float = 0.0
 
 
-def distance(surface: Surface | Cut, points: Array) -> tuple[Array, Array]:
+def distance(surface: ContactSurface | Cut, points: Array) -> tuple[Array, Array]:
     """Signed distances ``(n,)`` of points ``(n, 3)`` from a surface and its normals ``(n, 3)``."""
     if isinstance(surface, Cut | PlaneFace):
         value = (points - surface.point) @ surface.normal
@@ -57,8 +55,8 @@ def distance(surface: Surface | Cut, points: Array) -> tuple[Array, Array]:
 class Crease:
     """The curve where ``first`` and ``second`` meet; ``second`` is a plane where one holds it."""
 
-    first: Surface
-    second: Surface | Cut
+    first: ContactSurface
+    second: ContactSurface | Cut
 
     def settle(self, points: Array) -> Array:
         """Move points ``(n, 3)`` that are near the curve onto it."""
@@ -196,7 +194,7 @@ def ring_angle(ring: EllipseCurve, point: Array) -> float:
     return atan2(float(w @ y) / ring.minor, float(w @ ring.x) / ring.major)
 
 
-def creases(first: Surface, second: Surface, at: Array) -> list[Crease]:
+def creases(first: ContactSurface, second: ContactSurface, at: Array) -> list[Crease]:
     """The curves in which two surfaces meet near the point ``at``, the likeliest first.
 
     Args:
@@ -263,7 +261,7 @@ def _axes_meet(a: CylinderPiece, b: CylinderPiece) -> Array | None:
     return np.asarray(a.start + float(cross3(w, b.axis) @ normal) / size**2 * a.axis)
 
 
-def crossing_points(a: Surface, b: Surface) -> list[Array]:
+def crossing_points(a: ContactSurface, b: ContactSurface) -> list[Array]:
     """The two points at which the ellipses of crossing tubes of one diameter cross."""
     if not isinstance(a, CylinderPiece) or not isinstance(b, CylinderPiece):
         return []

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.errors import KernelError
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Arc, CentreLine, perpendicular, rotate, unit
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
 from cagekit.geometry.cope import EndCut
@@ -31,8 +31,6 @@ from cagekit.solids.kernel import (
 )
 from cagekit.solids.kernel_step import shape_text
 from cagekit.solids.spline import DEGREE, interpolant
-
-Array = NDArray[np.float64]
 
 WAYS = ((1e-4, 0.0), (1e-4, 0.7), (1e-5, 1.9), (1e-3, 2.6), (0.0, 0.3))
 """Ways to cut, in the order they are tried: the distance (mm) within which the kernel takes two

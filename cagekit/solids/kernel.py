@@ -14,9 +14,9 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.errors import KernelError
+from cagekit.geometry.arrays import Array
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
@@ -34,7 +34,6 @@ from cagekit.solids.spline import DEGREE, LADDER, Interpolant, interpolant
 if TYPE_CHECKING:
     import cadquery
 
-Array = NDArray[np.float64]
 
 VOLUME_EPS = 1e-6
 """Relative error asked of the kernel's volume integral; its default is off by up to a percent."""

@@ -12,8 +12,8 @@ from math import ceil, pi
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
@@ -28,8 +28,6 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.spline import basis
 
-Array = NDArray[np.float64]
-
 ORDER = 6
 """Gauss points per knot span, or per eighth of a turn."""
 
@@ -40,7 +38,7 @@ def _gauss(order: int) -> tuple[Array, Array]:
     return 0.5 * (x + 1.0), 0.5 * w
 
 
-class Measured(NamedTuple):
+class RecordMeasures(NamedTuple):
     """Volume inside a boundary (mm3), and how far (mm) an edge lies off one of its surfaces."""
 
     volume: float
@@ -52,7 +50,7 @@ def record_volume(record: Record) -> float:
     return measure(record).volume
 
 
-def measure(record: Record) -> Measured:
+def measure(record: Record) -> RecordMeasures:
     """Measure a record's boundary."""
     # a near origin keeps the terms from cancelling
     base = np.mean(record.vertices, axis=0)
@@ -69,7 +67,7 @@ def measure(record: Record) -> Measured:
         flux = _flux(face, base, spots, np.concatenate(steps))
         total += flux if face.same_sense else -flux
         gap = max(gap, float(np.abs(face.surface.height(spots)).max()))
-    return Measured(total / 3.0, gap)
+    return RecordMeasures(total / 3.0, gap)
 
 
 def _walk(edge: Edge) -> tuple[Array, Array]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.solids.brep import Edge, Record, SplineCurve
 from cagekit.solids.creases import (
     Crease,
@@ -20,10 +20,8 @@ from cagekit.solids.creases import (
     curve_range,
     distance,
 )
-from cagekit.solids.rims import COARSE, FINE, Rays, Rim
+from cagekit.solids.rims import COARSE, FINE, EndRays, Rim
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
-
-Array = NDArray[np.float64]
 
 FIRST_STEP = 0.02
 STEP = 0.6
@@ -38,7 +36,7 @@ TURN = 0.6
 
 
 @dataclass(slots=True, eq=False)
-class Corner:
+class RidgeStart:
     """A vertex of the end face's map: where a ridge can start.
 
     ``wanted`` holds the pairs of surfaces whose ridge leaves here and has not been drawn.
@@ -65,7 +63,7 @@ class Ridge:
     arrive: Array
 
 
-def rim_corners(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Corner]:
+def rim_corners(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[RidgeStart]:
     """The corners where a rim passes from one surface to another.
 
     Args:
@@ -79,11 +77,11 @@ def rim_corners(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Corne
             pair = frozenset((rim.arcs[i - 1].surface, arc.surface))
             if len(pair) == 2:
                 v = rim.vertices[i]
-                out.append(Corner(v, record.vertices[v], [pair], rim.radius))
+                out.append(RidgeStart(v, record.vertices[v], [pair], rim.radius))
     return out
 
 
-def draw_ridges(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge]:
+def draw_ridges(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge]:
     """Follow and write all ridges of an end face.
 
     Args:
@@ -96,7 +94,7 @@ def draw_ridges(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge
     """
     corners = rim_corners(rays, record, rims)
     out: list[Ridge] = []
-    crossings: list[Corner] = []
+    crossings: list[RidgeStart] = []
     for _ in range(40):
         start = next((c for c in corners if c.wanted), None)
         if start is None:
@@ -108,8 +106,12 @@ def draw_ridges(rays: Rays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge
 
 
 def _trace(
-    rays: Rays, record: Record, corners: list[Corner], start: Corner, pair: frozenset[int]
-) -> tuple[Crease, list[Array], Corner]:
+    rays: EndRays,
+    record: Record,
+    corners: list[RidgeStart],
+    start: RidgeStart,
+    pair: frozenset[int],
+) -> tuple[Crease, list[Array], RidgeStart]:
     """Follow one ridge from a corner to the corner where it ends."""
     curve, heading = _set_out(rays, start, pair)
     track, third = _follow(rays, curve, start, heading, pair)
@@ -123,7 +125,7 @@ def _trace(
     return curve, track, end
 
 
-def _keep_off(rays: Rays, line: Array) -> None:
+def _keep_off(rays: EndRays, line: Array) -> None:
     """Refuse a ridge that grazes the other rim: the face would touch itself there."""
     outer, inner = rays.radii
     rho = rays.chart(line)[1]
@@ -133,7 +135,7 @@ def _keep_off(rays: Rays, line: Array) -> None:
         raise Refused("a ridge grazes a rim")
 
 
-Stretch = tuple[Corner, list[Array], Corner]
+Stretch = tuple[RidgeStart, list[Array], RidgeStart]
 
 
 def _draw(record: Record, curve: Crease, stretches: list[Stretch]) -> list[Ridge]:
@@ -147,13 +149,13 @@ def _draw(record: Record, curve: Crease, stretches: list[Stretch]) -> list[Ridge
 
 
 def _divide(
-    rays: Rays,
+    rays: EndRays,
     record: Record,
-    crossings: list[Corner],
+    crossings: list[RidgeStart],
     pair: frozenset[int],
     track: list[Array],
-    start: Corner,
-    end: Corner,
+    start: RidgeStart,
+    end: RidgeStart,
 ) -> list[Stretch]:
     """Divide a ridge where it crosses the twin of its own: tubes of one diameter meet twice."""
     i, j = sorted(pair)
@@ -167,7 +169,7 @@ def _divide(
             continue
         found = [c for c in crossings if float(np.linalg.norm(c.point - spot)) < 1e-6]
         if not found:
-            found = [Corner(record.vertex(spot), spot)]
+            found = [RidgeStart(record.vertex(spot), spot)]
             crossings += found
         ahead = (spot - line[k]) @ (line[k + 1] - line[k - 1]) > 0
         before = track[: k + 1] if ahead else track[:k]
@@ -177,7 +179,7 @@ def _divide(
 
 
 def _follow(
-    rays: Rays, curve: Crease, start: Corner, heading: Array, pair: frozenset[int]
+    rays: EndRays, curve: Crease, start: RidgeStart, heading: Array, pair: frozenset[int]
 ) -> tuple[list[Array], int | None]:
     """Walk along a ridge until it leaves the wall or meets a third surface.
 
@@ -206,7 +208,7 @@ def _follow(
     raise Refused("a ridge does not end")
 
 
-def _set_out(rays: Rays, start: Corner, pair: frozenset[int]) -> tuple[Crease, Array]:
+def _set_out(rays: EndRays, start: RidgeStart, pair: frozenset[int]) -> tuple[Crease, Array]:
     """The curve of a ridge and the direction in which it runs into the wall."""
     i, j = sorted(pair)
     curves = creases(rays.surfaces[i], rays.surfaces[j], start.point)
@@ -224,7 +226,7 @@ def _set_out(rays: Rays, start: Corner, pair: frozenset[int]) -> tuple[Crease, A
     raise Refused("a ridge runs along the rim")
 
 
-def _third(rays: Rays, point: Array, pair: frozenset[int]) -> int | None:
+def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> int | None:
     """The surface that takes the ray through a point of a ridge before its own two."""
     if rays.cut.count <= 2 and all(k < rays.cut.count for k in pair):
         return None
@@ -236,7 +238,7 @@ def _third(rays: Rays, point: Array, pair: frozenset[int]) -> int | None:
     return None
 
 
-def _nearest(corners: list[Corner], point: Array, pair: frozenset[int]) -> Corner:
+def _nearest(corners: list[RidgeStart], point: Array, pair: frozenset[int]) -> RidgeStart:
     """The corner at which a ridge that left the wall must have ended."""
     fit = [c for c in corners if pair in c.wanted and c.on_rim is not None]
     if not fit:
@@ -248,14 +250,14 @@ def _nearest(corners: list[Corner], point: Array, pair: frozenset[int]) -> Corne
 
 
 def _meeting(
-    rays: Rays,
+    rays: EndRays,
     record: Record,
-    corners: list[Corner],
+    corners: list[RidgeStart],
     near: Array,
     curve: Crease,
     pair: frozenset[int],
     third: int,
-) -> Corner:
+) -> RidgeStart:
     """The corner inside the wall where three surfaces meet; a new one or one already found."""
     i, j = sorted(pair)
     p = near[None]
@@ -276,7 +278,7 @@ def _meeting(
         if c.on_rim is None and float(np.linalg.norm(c.point - point)) < 1e-4 and pair in c.wanted:
             return c
     pairs = [pair, frozenset((i, third)), frozenset((j, third))]
-    new = Corner(record.vertex(point), point, pairs)
+    new = RidgeStart(record.vertex(point), point, pairs)
     corners.append(new)
     return new
 

@@ -12,17 +12,14 @@ from itertools import pairwise
 from math import acos, acosh, asinh, atan2, cos, inf, pi, sqrt, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array, Ints
 from cagekit.geometry.centre_line import unit
-from cagekit.geometry.contact import TOUCH, CylinderPiece, PlaneFace, Surface
+from cagekit.geometry.contact import TOUCH, ContactSurface, CylinderPiece, PlaneFace
 from cagekit.geometry.cope import EndCut
 from cagekit.solids.brep import Edge, Record, SplineCurve, cross3
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 SAMPLES = 120
 """Rays around a rim that look for the places where the parent changes."""
@@ -39,7 +36,7 @@ NEAR = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Rays:
+class EndRays:
     """The bundle of rays that run along one end of a tube.
 
     Attributes:
@@ -59,7 +56,7 @@ class Rays:
     shift: float = 0.0
 
     @classmethod
-    def of(cls, cut: EndCut, x: Array, room: float) -> Rays:
+    def of(cls, cut: EndCut, x: Array, room: float) -> EndRays:
         """The rays of an end, counted from the reference line ``x``.
 
         Args:
@@ -75,7 +72,7 @@ class Rays:
         )  # fmt: skip
 
     @property
-    def surfaces(self) -> tuple[Surface, ...]:
+    def surfaces(self) -> tuple[ContactSurface, ...]:
         """What the end stands on."""
         return self.cut.surfaces
 
@@ -165,7 +162,7 @@ Beyond = tuple[Graze, float] | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Arc:
+class RimArc:
     """A stretch of a rim on one surface, from angle ``start`` to ``stop`` (rising, rad).
 
     ``plane`` is the surface's stand-in where the stretch is part of an ellipse; ``grazes`` are
@@ -184,14 +181,14 @@ class Rim:
     """One rim: its arcs in order from angle 0, their edges and first vertices."""
 
     radius: float
-    arcs: list[Arc]
+    arcs: list[RimArc]
     edges: list[int] = field(default_factory=list)
     vertices: list[int] = field(default_factory=list)
     station: float = 0.0
     """s at angle 0, mm."""
 
 
-def breaks(rays: Rays, rho: float, every: Sequence[Graze]) -> list[float]:
+def breaks(rays: EndRays, rho: float, every: Sequence[Graze]) -> list[float]:
     """Angles at which a rim passes from one surface to another, rad in [0, 2 pi).
 
     ``every`` are the rim's grazes.
@@ -240,7 +237,7 @@ def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:
     return angle
 
 
-def grazes(rays: Rays, rho: float) -> list[Graze]:
+def grazes(rays: EndRays, rho: float) -> list[Graze]:
     """Where a rim has corners or near-corners, whichever surface is active there."""
     out: list[Graze] = []
     for k, s in enumerate(rays.surfaces[: rays.cut.count]):
@@ -260,7 +257,7 @@ def grazes(rays: Rays, rho: float) -> list[Graze]:
     return out
 
 
-def split(rays: Rays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]) -> Rim:
+def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]) -> Rim:
     """Divide a rim at angle 0, where the surface changes and where it turns sharply.
 
     Args:
@@ -288,15 +285,15 @@ def split(rays: Rays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Gr
     for a, b, k in zip(marks, stops, active.tolist(), strict=True):
         plane = _stand_in(rays, rho, k, 0.5 * (a + b))
         ends = (_beyond(sharp, k, a, 1.0), _beyond(sharp, k, b, -1.0))
-        arcs += _eased(Arc(a, b, k, plane, ends))
+        arcs += _eased(RimArc(a, b, k, plane, ends))
     return Rim(rho, arcs)
 
 
-def _eased(arc: Arc) -> list[Arc]:
+def _eased(arc: RimArc) -> list[RimArc]:
     """Divide an arc so that each part has a sharp turn at one end at most, and not a long way."""
     first, last = arc.grazes
     if arc.plane is not None or (first is None and last is None):
-        return [Arc(arc.start, arc.stop, arc.surface, arc.plane)]
+        return [RimArc(arc.start, arc.stop, arc.surface, arc.plane)]
     width = arc.stop - arc.start
     cuts = [arc.start, arc.stop]
     if width > NEAR + 0.3:
@@ -307,7 +304,7 @@ def _eased(arc: Arc) -> list[Arc]:
     if len(cuts) == 2 and first is not None and last is not None:
         cuts.append(0.5 * (arc.start + arc.stop))
     cuts.sort()
-    out = [Arc(a, b, arc.surface) for a, b in pairwise(cuts)]
+    out = [RimArc(a, b, arc.surface) for a, b in pairwise(cuts)]
     out[0] = replace(out[0], grazes=(first, None))
     out[-1] = replace(out[-1], grazes=(out[-1].grazes[0], last))
     return out
@@ -317,7 +314,7 @@ def _apart(a: float, b: float) -> float:
     return abs((a - b + pi) % tau - pi)
 
 
-def _is_active(rays: Rays, rho: float, g: Graze) -> bool:
+def _is_active(rays: EndRays, rho: float, g: Graze) -> bool:
     phi = g.angle + np.array([-1e-4, 1e-4])
     return bool((rays.contact(phi, rho)[1] == g.surface).any())
 
@@ -335,7 +332,7 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
     return g, d
 
 
-def write(record: Record, rays: Rays, rim: Rim) -> None:
+def write(record: Record, rays: EndRays, rim: Rim) -> None:
     """Add a rim's vertices and edges to the record.
 
     Args:
@@ -366,7 +363,7 @@ def write(record: Record, rays: Rays, rim: Rim) -> None:
         raise Refused("the cope reaches the bend")
 
 
-def _points(rays: Rays, rho: float, arc: Arc, phi: Array) -> Array:
+def _points(rays: EndRays, rho: float, arc: RimArc, phi: Array) -> Array:
     """Points of an arc at angles ``(n,)``, shape ``(n, 3)``."""
     if arc.plane is None:
         return rays.points(phi, rho, arc.surface)
@@ -375,7 +372,7 @@ def _points(rays: Rays, rho: float, arc: Arc, phi: Array) -> Array:
     return np.asarray(o + s[:, None] * rays.inward)
 
 
-def _stand_in(rays: Rays, rho: float, surface: int, angle: float) -> PlaneFace | None:
+def _stand_in(rays: EndRays, rho: float, surface: int, angle: float) -> PlaneFace | None:
     """The plane that cuts the tube in the same curve as the surface does, if there is one."""
     s = rays.surfaces[surface]
     if isinstance(s, PlaneFace):
@@ -396,7 +393,7 @@ def _stand_in(rays: Rays, rho: float, surface: int, angle: float) -> PlaneFace |
     return PlaneFace(owner=s.owner, point=np.asarray(foot), normal=normal)
 
 
-def _arc_edge(rays: Rays, rho: float, arc: Arc, ends: tuple[int, int], tol: float) -> Edge:
+def _arc_edge(rays: EndRays, rho: float, arc: RimArc, ends: tuple[int, int], tol: float) -> Edge:
     width = arc.stop - arc.start
     if arc.plane is not None:
         phi = arc.start + width * np.array([0.0, 0.25, 1.0])
@@ -424,7 +421,7 @@ def _arc_edge(rays: Rays, rho: float, arc: Arc, ends: tuple[int, int], tol: floa
     return Edge(ends[0], ends[1], spline, arc.start, arc.stop, max(tol, 4 * off))
 
 
-def _spread(u: Array, arc: Arc) -> Array:
+def _spread(u: Array, arc: RimArc) -> Array:
     """Angles for parameters in [0, 1], crowded so that the rim is smooth in the parameter.
 
     Beside a near-corner the rim goes like sqrt(w^2 + x^2), beside a silhouette like
@@ -436,7 +433,7 @@ def _spread(u: Array, arc: Arc) -> Array:
     if first is None and last is None:
         return np.asarray(arc.start + width * u)
     if first is None:
-        mirrored = Arc(0.0, width, arc.surface, grazes=(last, None))
+        mirrored = RimArc(0.0, width, arc.surface, grazes=(last, None))
         return np.asarray(arc.stop - _spread(1 - u, mirrored))
     w, d = first[0].width, first[1]
     if first[0].missing:

@@ -10,9 +10,9 @@ from collections.abc import Iterable
 from math import pi, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.cage.plate import Hole, Plate
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.fold import Bend, Facet
 from cagekit.geometry.outline import Segment
 from cagekit.solids.brep import (
@@ -26,8 +26,7 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.creases import Refused
 
-Array = NDArray[np.float64]
-Key = tuple[float, float, bool]
+VertexKey = tuple[float, float, bool]
 """A vertex of the flat pattern, rounded, and whether it lies on the face."""
 
 KEY_DIGITS = 5
@@ -41,17 +40,17 @@ def plate_record(plate: Plate) -> Record:
     Raises:
         Refused: an edge crosses a bend zone other than square, so that its wall is twisted.
     """
-    return _Sheet(plate).record()
+    return _PlateFaces(plate).record()
 
 
-class _Sheet:
+class _PlateFaces:
     """Collects vertices, edges and faces of one plate."""
 
     def __init__(self, plate: Plate) -> None:
         self.plate, self.made = plate, Record(plate.id)
         self.t = plate.thickness
-        self.vertices: dict[Key, int] = {}
-        self.edges: dict[tuple[Key, Key, float], int] = {}
+        self.vertices: dict[VertexKey, int] = {}
+        self.edges: dict[tuple[VertexKey, VertexKey, float], int] = {}
         self.posts: dict[tuple[float, float], int] = {}
 
     def record(self) -> Record:
@@ -192,21 +191,23 @@ class _Sheet:
         frame = self.plate.placement @ bend.frame
         return np.asarray(frame[:3, :3] @ bend.local(flat, self.t)[0] + frame[:3, 3])
 
-    def _vertex(self, xy: Array, top: bool, place: Array) -> Key:
+    def _vertex(self, xy: Array, top: bool, place: Array) -> VertexKey:
         key = (*_round(xy), top)
         if key not in self.vertices:
             self.vertices[key] = self.made.vertex(place)
         return key
 
     def _add(
-        self, first: Key, last: Key, edge: Edge | None = None, bulge: float = 0.0
+        self, first: VertexKey, last: VertexKey, edge: Edge | None = None, bulge: float = 0.0
     ) -> tuple[int, bool]:
         pair = (self.vertices[first], self.vertices[last])
         made = self.made.segment(*pair) if edge is None else self.made.edge(edge)
         self.edges[first, last, round(bulge, KEY_DIGITS)] = made
         return made, True
 
-    def _known(self, first: Key, last: Key, bulge: float = 0.0) -> tuple[int, bool] | None:
+    def _known(
+        self, first: VertexKey, last: VertexKey, bulge: float = 0.0
+    ) -> tuple[int, bool] | None:
         # two half circles share both ends and differ in their bulge only
         b = round(bulge, KEY_DIGITS) + 0.0
         if (first, last, b) in self.edges:

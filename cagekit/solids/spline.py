@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from cagekit.geometry.arrays import Array
 
 DEGREE = 5
 LADDER = (13, 25, 37, 61, 121, 241)

@@ -6,8 +6,8 @@ from dataclasses import replace
 from math import atan2, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Arc, CentreLine, Line
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut
@@ -23,9 +23,7 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused
-from cagekit.solids.rims import Rays, Rim, breaks, grazes, split, write
-
-Array = NDArray[np.float64]
+from cagekit.solids.rims import EndRays, Rim, breaks, grazes, split, write
 
 SEAMS = 48
 """Places around the tube that are tried for the seam."""
@@ -46,7 +44,7 @@ def tube_record(name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> Re
     lines = path.reference_lines()
     cuts = (cut_a, cut_b)
     ends = tuple(
-        Rays.of(cut, lines[k], _room(path, k, cut)) for cut, k in zip(cuts, (0, -1), strict=True)
+        EndRays.of(cut, lines[k], _room(path, k, cut)) for cut, k in zip(cuts, (0, -1), strict=True)
     )
     sharp = [[grazes(e, r) for r in e.radii] for e in ends]
     marks = [
@@ -59,7 +57,7 @@ def tube_record(name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> Re
     record = Record(name)
     rims: list[tuple[Rim, Rim]] = []
     for end, at_breaks, at_grazes, k in zip(ends, marks, sharp, (0, -1), strict=True):
-        rays = Rays.of(end.cut, lines[k], end.room)
+        rays = EndRays.of(end.cut, lines[k], end.room)
         outer, inner = (
             split(rays, r, _less(b, seam), [replace(g, angle=_turn(g.angle, seam)) for g in s])
             for r, b, s in zip(rays.radii, at_breaks, at_grazes, strict=True)

@@ -5,15 +5,13 @@ from __future__ import annotations
 from math import pi, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.cage.door import SmallPart
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.outline import Outline, Segment
 from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
 from cagekit.solids.creases import Refused
 from cagekit.solids.sheet import plate_record
-
-Array = NDArray[np.float64]
 
 
 def small_part_record(part: SmallPart) -> Record:

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.materials.tubes import Tube
 
-Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 

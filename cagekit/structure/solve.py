@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.elements import Beams
-from cagekit.structure.frame import Frame, Ints
+from cagekit.structure.frame import Frame
 
 if TYPE_CHECKING:
     from collections.abc import Callable

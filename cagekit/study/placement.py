@@ -38,7 +38,7 @@ ENOUGH = 60.0
 WORTH = {"mm": 1.0, "deg": 10.0, "": 200.0}
 """What a unit of room counts as, mm: a degree 10, the whole upper arm 200."""
 
-Key = tuple[str, str]
+ReadingKey = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ class Trial:
 
     values: tuple[float, ...]
     spot: Vec | None
-    findings: Mapping[Key, Finding]
+    findings: Mapping[ReadingKey, Finding]
     members: tuple[str, ...] = ()
     error: str = ""
     room: float = 0.0
@@ -105,16 +105,16 @@ class Placement:
     sweeps: tuple[Sweep, ...]
     now: tuple[float, ...]
     trials: tuple[Trial, ...]
-    keys: tuple[Key, ...]
+    keys: tuple[ReadingKey, ...]
     best: Trial | None
     reasons: tuple[str, ...]
 
-    def label(self, key: Key) -> str:
+    def label(self, key: ReadingKey) -> str:
         """What a finding is about, in words."""
         found = next(t.findings[key] for t in self.trials if key in t.findings)
         return label_of(found, key)
 
-    def unit(self, key: Key) -> str:
+    def unit(self, key: ReadingKey) -> str:
         """Unit of a finding's numbers."""
         return next(t.findings[key].unit for t in self.trials if key in t.findings)
 
@@ -311,14 +311,14 @@ def _variant(
     return replace(build, entries=tuple(changed.get(e.id, e) for e in build.entries))
 
 
-def _key(found: Finding) -> Key:
+def _key(found: Finding) -> ReadingKey:
     """What makes two findings of two trials the same question."""
     return found.code, "" if found.group == "car" else found.subject
 
 
-def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[Key, ...]:
+def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[ReadingKey, ...]:
     """Findings that turn, then those that touch the member and move with it."""
-    seen: dict[Key, list[Finding]] = {}
+    seen: dict[ReadingKey, list[Finding]] = {}
     for t in tried:
         for key, f in t.findings.items():
             seen.setdefault(key, []).append(f)
@@ -349,14 +349,14 @@ def _hangs(found: Finding, ids: set[str]) -> bool:
     return not ids.isdisjoint(found.evidence.members)
 
 
-def _kept(trial: Trial, keys: Sequence[Key], ids: set[str]) -> Trial:
+def _kept(trial: Trial, keys: Sequence[ReadingKey], ids: set[str]) -> Trial:
     kept = {k: trial.findings[k] for k in keys if k in trial.findings}
     rooms = [room(f) for f in kept.values() if _hangs(f, ids)]
     least = min((r for r in rooms if r is not None), default=ENOUGH)
     return replace(trial, findings=kept, room=min(least, ENOUGH))
 
 
-def label_of(found: Finding, key: Key) -> str:
+def label_of(found: Finding, key: ReadingKey) -> str:
     """A finding in words: what, of whom, and for a rulebook's the rule."""
     text = f"{found.quantity}, {key[1]}" if key[1] else found.quantity
     return f"{text} [{found.code}]" if found.group == "rules" else text
@@ -410,7 +410,7 @@ def _rank(trial: Trial, now: Sequence[float]) -> tuple[float, ...]:
 
 
 def _reasons(
-    trials: Sequence[Trial], keys: Sequence[Key], sweeps: Sequence[Sweep]
+    trials: Sequence[Trial], keys: Sequence[ReadingKey], sweeps: Sequence[Sweep]
 ) -> Iterable[str]:
     """For one range: from where to where each finding fails or warns."""
     if len(sweeps) > 1:
@@ -425,7 +425,9 @@ def _reasons(
                 yield f"{name}: {verb} {ends}"
 
 
-def _runs(trials: Sequence[Trial], key: Key, status: Status) -> Iterable[tuple[float, float]]:
+def _runs(
+    trials: Sequence[Trial], key: ReadingKey, status: Status
+) -> Iterable[tuple[float, float]]:
     """Stretches of the range over which a finding has a status."""
     start: float | None = None
     last = 0.0

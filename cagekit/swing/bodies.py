@@ -21,7 +21,7 @@ from cagekit.inputs.car import Car
 NEAR = 100.0
 """Nearer than this (mm) a distance is worked out exactly; more than any tube is thick."""
 
-Gap = Callable[[Vec], Vec]
+GapFunction = Callable[[Vec], Vec]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,7 +33,7 @@ class Obstacle:
 
     name: str
     kind: str
-    gap: Gap
+    gap: GapFunction
     part: Callable[[Vec], str] | None = None
 
     def named(self, point: Vec) -> str:
@@ -41,13 +41,13 @@ class Obstacle:
         return self.name if self.part is None else self.part(point)
 
 
-def tube_gap(member: Member) -> Gap:
+def tube_gap(member: Member) -> GapFunction:
     """Distance to a tube, its ends rounded."""
     path, radius = member.path, member.tube.outer_radius
     return lambda p: path.distances(p) - radius
 
 
-def stub_gap(member: Member, *faces: Plane) -> Gap:
+def stub_gap(member: Member, *faces: Plane) -> GapFunction:
     """Distance to a solid bar cut by planes; exact inside and beside, too small round its edges."""
     path, radius = member.path, member.tube.outer_radius
     start, out = path.end_point("a"), path.out_direction("a")
@@ -71,7 +71,7 @@ def _outside(a: Vec, b: Vec) -> Vec:
     return np.asarray(both + np.minimum(np.maximum(a, b), 0.0))
 
 
-def prism_gap(frame: Vec, loop: Outline, low: float, high: float) -> Gap:
+def prism_gap(frame: Vec, loop: Outline, low: float, high: float) -> GapFunction:
     """Distance to an outline drawn from ``low`` to ``high`` along z of a frame ``(4, 4)``."""
     turn, shift = frame[:3, :3], frame[:3, 3]
     middle = np.array([*loop.centroid, (low + high) / 2])
@@ -92,7 +92,7 @@ def prism_gap(frame: Vec, loop: Outline, low: float, high: float) -> Gap:
     return gap
 
 
-def plate_gap(plate: Plate) -> Gap:
+def plate_gap(plate: Plate) -> GapFunction:
     """Distance to the flats of a plate; its bend zones lie between them and are left out."""
     gaps = [
         prism_gap(plate.placement @ f.frame, f.loop, -plate.thickness, 0.0) for f in plate.facets
@@ -100,9 +100,9 @@ def plate_gap(plate: Plate) -> Gap:
     return lambda p: np.asarray(np.min([g(p) for g in gaps], axis=0))
 
 
-def part_gap(part: SmallPart) -> Gap:
+def part_gap(part: SmallPart) -> GapFunction:
     """Distance to a small part, its bore filled."""
-    gaps: list[Gap] = []
+    gaps: list[GapFunction] = []
     z = 0.0
     for stage in part.stages:
         gaps.append(prism_gap(part.frame, stage.outline, z, z + stage.length))

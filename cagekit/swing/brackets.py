@@ -12,7 +12,7 @@ from math import pi, sqrt, tan
 import numpy as np
 
 from cagekit.cage.door import SwingJoint
-from cagekit.cage.plate import Hole, HolePurpose, Mark, Pin, Plate, Weld, circle_segment
+from cagekit.cage.plate import Hole, HolePurpose, Mark, Pin, Plate, PlateWeld, circle_segment
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Fold, bend_allowance
@@ -192,13 +192,13 @@ def _joined(upper: Outline, lower: Outline) -> Outline:
     ).cleaned()
 
 
-def _saddle_welds(joint: SwingJoint, radius: float) -> tuple[Weld, ...]:
+def _saddle_welds(joint: SwingJoint, radius: float) -> tuple[PlateWeld, ...]:
     """Both flange edges along the stub, and across the web's end where it is near the tube."""
     s = joint.spec
     near = sqrt(max(radius**2 - (radius + s.stop_gap - SHALLOW) ** 2, 0.0))
     return (
-        Weld(to=joint.stub, length=2 * s.overlap, kind="flare groove", leg=s.weld_leg),
-        Weld(to=joint.stub, length=2 * near, kind="fillet", leg=s.weld_leg),
+        PlateWeld(to=joint.stub, length=2 * s.overlap, kind="flare groove", leg=s.weld_leg),
+        PlateWeld(to=joint.stub, length=2 * near, kind="fillet", leg=s.weld_leg),
     )
 
 
@@ -241,7 +241,9 @@ def cheek(id_: str, owner: str, joint: SwingJoint, radius: float, upper: bool) -
         holes=(Hole.circle(centre, s.hole, HolePurpose.PIN),),
         marks=(_cut_mark(joint, half),),
         pins=(_pin(0, joint, radius),),
-        welds=(Weld(to=joint.stub, length=2 * s.overlap, kind="flare groove", leg=s.weld_leg),),
+        welds=(
+            PlateWeld(to=joint.stub, length=2 * s.overlap, kind="flare groove", leg=s.weld_leg),
+        ),
         base=centre,
         placement=_placement(joint, lift, normal),
         members=(joint.stub, owner),

@@ -25,25 +25,25 @@ GRID = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Measured:
+class NumberAt:
     """A number in mm and the point ``(3,)`` it was found at."""
 
     value: float
     point: Vec
 
 
-def bracket_clearance(cage: Cage, door: SwingDoor, joint: SwingJoint) -> Measured:
+def bracket_clearance(cage: Cage, door: SwingDoor, joint: SwingJoint) -> NumberAt:
     """Least distance of a joint's plates to stub and closed bar, negative where they overlap."""
     bar, stub = cage.member(door.bar), cage.member(joint.stub)
     gaps = (stub_gap(stub, joint.stub_face), stub_gap(bar, joint.face))
-    best: Measured | None = None
+    best: NumberAt | None = None
     for plate in plates_of(cage, door, joint):
         points = plate_points(plate)
         for gap in gaps:
             values = gap(points)
             k = int(np.argmin(values))
             if best is None or float(values[k]) < best.value:
-                best = Measured(value=float(values[k]), point=points[k])
+                best = NumberAt(value=float(values[k]), point=points[k])
     assert best is not None
     return best
 
@@ -74,7 +74,7 @@ def root_gap(joint: SwingJoint, radius: float) -> float:
     return s.sleeve_stand + s.spacer + (drop if s.design == "saddle" else 0.0)
 
 
-def cope_room(cage: Cage, joint: SwingJoint) -> Measured:
+def cope_room(cage: Cage, joint: SwingJoint) -> NumberAt:
     """Bracket or half cup to the nearest of the stub's cope, along the stub, mm."""
     stub = cage.member(joint.stub)
     end: EndName = "a" if stub.a.kind is not EndKind.PINNED else "b"
@@ -82,10 +82,10 @@ def cope_room(cage: Cage, joint: SwingJoint) -> Measured:
     length = stub.path.length - cut.longest
     s = joint.spec
     taken = max(stub_end(joint) - joint.pin_offset, s.cup_overlap if s.cup else 0.0)
-    return Measured(value=length - taken, point=joint.origin - stub_end(joint) * joint.along)
+    return NumberAt(value=length - taken, point=joint.origin - stub_end(joint) * joint.along)
 
 
-def behind_back(joint: SwingJoint, who: Occupant) -> Measured:
+def behind_back(joint: SwingJoint, who: Occupant) -> NumberAt:
     """How far the latch's cut lies behind the person's back at its own height, x, mm."""
     z = float(joint.stub_face.point[2])
     share = (z - float(who.hip[2])) / max(float(who.shoulder[2] - who.hip[2]), 1.0)
@@ -93,7 +93,7 @@ def behind_back(joint: SwingJoint, who: Occupant) -> Measured:
     back = middle - who.body.chest_depth / 2 * who.torso_forward
     # the swinging bar's end is what a back could catch on
     front = float(joint.stub_face.point[0]) + joint.gap * float(joint.along[0])
-    return Measured(value=float(back[0]) - front, point=joint.stub_face.point)
+    return NumberAt(value=float(back[0]) - front, point=joint.stub_face.point)
 
 
 def free_length(door: SwingDoor) -> float:

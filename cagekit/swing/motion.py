@@ -178,7 +178,7 @@ def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
     return tuple(out)
 
 
-class Swing:
+class SwingMotion:
     """Gaps of one bar to its obstacles at any angles."""
 
     def __init__(self, cage: Cage, car: Car | None, door: SwingDoor) -> None:
@@ -218,7 +218,7 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
         car: the car; without one only the cage's own steel counts.
         door: the bar.
     """
-    swing = Swing(cage, car, door)
+    swing = SwingMotion(cage, car, door)
     angles = np.arange(0.0, MOST + STEP / 2, STEP)
     gaps, spots = swing.gaps(angles)
     limit, meets = _limit(swing, angles, gaps)
@@ -238,7 +238,7 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
     )
 
 
-def _latch_side(swing: Swing, cage: Cage, full: float) -> float:
+def _latch_side(swing: SwingMotion, cage: Cage, full: float) -> float:
     """Room beside the bar between the latch's plates, while any of it is between them, mm."""
     joint = swing.door.latch
     s = joint.spec
@@ -252,7 +252,7 @@ def _latch_side(swing: Swing, cage: Cage, full: float) -> float:
     return float(np.where(between & tube, room, np.inf).min())
 
 
-def _limit(swing: Swing, angles: Vec, gaps: Vec) -> tuple[float | None, Closest | None]:
+def _limit(swing: SwingMotion, angles: Vec, gaps: Vec) -> tuple[float | None, Closest | None]:
     """The first angle at which some gap is contact, halved down to a hundredth of a degree."""
     hit = gaps < CONTACT
     if not hit.any():
@@ -276,7 +276,9 @@ def _limit(swing: Swing, angles: Vec, gaps: Vec) -> tuple[float | None, Closest 
     )
 
 
-def _closest(swing: Swing, angles: Vec, gaps: Vec, spots: Vec, full: float) -> tuple[Closest, ...]:
+def _closest(
+    swing: SwingMotion, angles: Vec, gaps: Vec, spots: Vec, full: float
+) -> tuple[Closest, ...]:
     """Least gap to every obstacle up to ``full``; near ones refined round the coarse least."""
     inside = int(np.searchsorted(angles, full - 1e-9))
     tail, tail_spots = swing.gaps(np.array([full]))

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from math import degrees
-from typing import Literal
 
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.units import format_length
+from cagekit.units.lengths import LengthUnit
 
-Units = Literal["mm", "in"]
 
-
-def division(door: SwingDoor, units: Units = "mm") -> tuple[str, ...]:
+def division(door: SwingDoor, units: LengthUnit = "mm") -> tuple[str, ...]:
     """Instructions for one bar, a sentence or two each; lengths in ``units``."""
     out = [
         f"{door.fitted.id} is fitted, welded at both ends and still whole. Mark both saw cuts on "
@@ -38,7 +36,7 @@ def division(door: SwingDoor, units: Units = "mm") -> tuple[str, ...]:
     return tuple(out)
 
 
-def _joint(door: SwingDoor, joint: SwingJoint, units: Units) -> list[str]:
+def _joint(door: SwingDoor, joint: SwingJoint, units: LengthUnit) -> list[str]:
     s = joint.spec
     whole = door.fitted.path.length
     from_node = joint.cut_station if joint.end == "a" else whole - joint.cut_station

@@ -78,7 +78,7 @@ def parse_length(value: str | float, default: LengthUnit = "mm") -> float:
         raise ValueError(f"default unit {default!r} (allowed: 'mm', 'in')")
     scale = INCH_EXACT if default == "in" else _MM
     if isinstance(value, str):
-        return _finite(value, _Reader(value, scale).length())
+        return _finite(value, _LengthReader(value, scale).length())
     if isinstance(value, bool) or not isinstance(value, Real):
         raise LengthError(str(value), f"a length is a number or a text, not {_kind(value)}")
     try:
@@ -114,7 +114,7 @@ class _Token:
     column: int
 
 
-class _Reader:
+class _LengthReader:
     """Reads one text from left to right; ``scale`` is the default unit in mm."""
 
     def __init__(self, text: str, scale: Fraction) -> None:

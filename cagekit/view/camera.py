@@ -9,11 +9,9 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec, unit, vec
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -16,8 +16,8 @@ from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
 from cagekit.view.camera import Camera
 from cagekit.view.fonts import font
-from cagekit.view.raster import Frame, render
-from cagekit.view.scene import Body, bodies
+from cagekit.view.raster import ViewFrame, render
+from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -113,7 +113,7 @@ def _plan(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
     reach = float(np.linalg.norm(door.hinge.origin - door.latch.origin))
     centre = middle + 0.25 * reach * door.hinge.out
     x, y, _ = camera.project(centre[None])[0]
-    frame = Frame(
+    frame = ViewFrame(
         camera=camera,
         width=WIDTH,
         height=TALL,
@@ -123,7 +123,7 @@ def _plan(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
     return render(scene, frame, paper=PAPER).image
 
 
-def _near(cage: Cage, door: SwingDoor, scene: Sequence[Body]) -> list[Body]:
+def _near(cage: Cage, door: SwingDoor, scene: Sequence[SceneBody]) -> list[SceneBody]:
     """The bar's own bodies and the tubes it hangs on."""
     parents = {p for i in door.pieces for _, e in cage.member(i).ends for p in e.parents}
     names = {*door.pieces, *door.plates, *door.hardware, *parents}
@@ -131,10 +131,10 @@ def _near(cage: Cage, door: SwingDoor, scene: Sequence[Body]) -> list[Body]:
 
 
 def _close(
-    scene: Sequence[Body], joint: SwingJoint, camera: Camera, width: int
+    scene: Sequence[SceneBody], joint: SwingJoint, camera: Camera, width: int
 ) -> NDArray[np.uint8]:
     x, y, _ = camera.project(joint.origin[None])[0]
-    frame = Frame(
+    frame = ViewFrame(
         camera=camera,
         width=width,
         height=CLOSE,

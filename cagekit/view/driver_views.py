@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import cos, degrees, sin
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +17,17 @@ from numpy.typing import NDArray
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.egress import Opening, way_out
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.people.posture import Occupant
 from cagekit.units import format_length
+from cagekit.units.lengths import LengthUnit
 from cagekit.view.camera import FRONT, SIDE, TOP, Camera
 from cagekit.view.fonts import font
+from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 from cagekit.view.person_mesh import people
-from cagekit.view.raster import Frame, render
-from cagekit.view.scene import Body, bodies
+from cagekit.view.raster import ViewFrame, render
+from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -32,16 +35,9 @@ if TYPE_CHECKING:
 
     from cagekit.cage.cage import Cage
 
-Units = Literal["mm", "in"]
-Rgb = tuple[int, int, int]
-Array = NDArray[np.float64]
 
 WIDTH, HEIGHT = 2200, 1500
 MARGIN, HEAD = 46, 108
-PAPER: Rgb = (255, 255, 255)
-INK: Rgb = (38, 44, 54)
-SOFT: Rgb = (120, 128, 140)
-HAIR: Rgb = (196, 202, 210)
 MARK: Rgb = (196, 30, 58)
 FREE: Rgb = (222, 238, 226)
 STRAIGHT = {"hoop above helmet": 2, "harness bar below shoulder": 2, "shoulder to hoop": 1}
@@ -60,7 +56,7 @@ FROM_RIGHT = Camera.looking("side", (0, -1, 0), (0, 0, 1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Measure:
+class NumberedLine:
     """One numbered measure: a line from ``start`` to ``end`` and what it says."""
 
     name: str
@@ -76,7 +72,7 @@ class Measure:
 class Panel:
     """A view on the sheet."""
 
-    frame: Frame
+    frame: ViewFrame
     x: int
     y: int
     title: str
@@ -86,9 +82,9 @@ class Panel:
         return self.frame.pixels(point[None, :])[0, :2] + (self.x, self.y)
 
 
-Take = Callable[[Cockpit, Occupant], Reading]
+TakeLine = Callable[[Cockpit, Occupant], Reading]
 
-TAKEN: tuple[tuple[str, Take, tuple[str, ...]], ...] = (
+TAKEN: tuple[tuple[str, TakeLine, tuple[str, ...]], ...] = (
     ("hoop above helmet", readings.hoop_over_helmet, ("side", "front")),
     ("helmet to main hoop", readings.helmet_to_hoop, ("side", "top")),
     ("harness bar below shoulder", readings.harness_drop, ("side", "front")),
@@ -102,7 +98,7 @@ TAKEN: tuple[tuple[str, Take, tuple[str, ...]], ...] = (
 )
 
 
-def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: Units = "mm", title: str = "") -> Image:
+def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: LengthUnit = "mm", title: str = "") -> Image:
     """Return the sheet as a pillow image.
 
     Args:
@@ -135,7 +131,7 @@ def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: Units = "mm", title: str =
     return sheet
 
 
-def measures(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
+def measures(cockpit: Cockpit, who: Occupant, units: LengthUnit) -> list[NumberedLine]:
     """What is drawn for one person, in the order of the numbers.
 
     Args:
@@ -156,7 +152,7 @@ def measures(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
     if belt.value is not None:
         text = f"{degrees(belt.value):.0f}° below level"
         out.append(
-            Measure(
+            NumberedLine(
                 name="shoulder belts", value=text, start=belt.points[0], end=belt.points[1],
                 bad=belt.value < 0, views=("side",),
             )
@@ -164,7 +160,7 @@ def measures(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
     return [replace(m, who=who.index) for m in out]
 
 
-def _helmet(cockpit: Cockpit, who: Occupant, units: Units) -> list[Measure]:
+def _helmet(cockpit: Cockpit, who: Occupant, units: LengthUnit) -> list[NumberedLine]:
     """The three bars nearest to the helmet."""
     rows = sorted(readings.helmet_to_bar(cockpit, who).items(), key=lambda r: (r[1].value, r[0]))
     near = [(n, r) for n, r in rows if cockpit.members[n].role != "main_hoop"][:3]
@@ -180,15 +176,15 @@ def _measure(
     label: str,
     reading: Reading,
     views: tuple[str, ...],
-    units: Units,
+    units: LengthUnit,
     axis: int | None = None,
-) -> Measure:
+) -> NumberedLine:
     value = float(reading.value or 0.0)
     end = np.array(reading.points[1])
     if axis is not None:
         end = np.array(reading.points[0])
         end[axis] = reading.points[1][axis]
-    return Measure(
+    return NumberedLine(
         name=label,
         value=_size(value, units),
         start=reading.points[0],
@@ -198,7 +194,7 @@ def _measure(
     )
 
 
-def _size(mm: float, units: Units) -> str:
+def _size(mm: float, units: LengthUnit) -> str:
     return format_length(mm, units, decimals=0 if units == "mm" else 2)
 
 
@@ -212,7 +208,7 @@ def _header(draw: ImageDraw, cockpit: Cockpit, title: str) -> None:
     draw.line((MARGIN, 92, WIDTH - MARGIN, 92), HAIR, 2)
 
 
-def _panels(scene: Sequence[Body], who: Occupant) -> dict[str, Panel]:
+def _panels(scene: Sequence[SceneBody], who: Occupant) -> dict[str, Panel]:
     """Side, front and top view in one scale, the side view from the driver's door."""
     side = SIDE if who.door_side == "left" else FROM_RIGHT
     top = TOP
@@ -241,19 +237,21 @@ def _panels(scene: Sequence[Body], who: Occupant) -> dict[str, Panel]:
         width, height = (int(np.ceil(v * scale)) + 4 for v in size[name])
         middle = boxes[name].mean(axis=0)
         centre = (float(middle[0]), float(middle[1]))
-        frame = Frame(camera=camera, width=width, height=height, scale=scale, centre=centre)
+        frame = ViewFrame(camera=camera, width=width, height=height, scale=scale, centre=centre)
         out[name] = Panel(frame=frame, x=x, y=y, title=text)
     return out
 
 
-def _box(scene: Sequence[Body], camera: Camera) -> Array:
+def _box(scene: Sequence[SceneBody], camera: Camera) -> Array:
     flat = [camera.project(b.mesh.vertices)[:, :2] for b in scene]
     low = np.min([f.min(axis=0) for f in flat], axis=0)
     high = np.max([f.max(axis=0) for f in flat], axis=0)
     return np.array([low, high])
 
 
-def _blended(tubes: Sequence[Body], persons: Sequence[Body], frame: Frame) -> NDArray[np.uint8]:
+def _blended(
+    tubes: Sequence[SceneBody], persons: Sequence[SceneBody], frame: ViewFrame
+) -> NDArray[np.uint8]:
     """The whole scene, tubes in front of people half transparent."""
     whole = render([*tubes, *persons], frame, paper=PAPER)
     alone = render(persons, frame, paper=PAPER)
@@ -262,7 +260,7 @@ def _blended(tubes: Sequence[Body], persons: Sequence[Body], frame: Frame) -> ND
     return np.where(cover[..., None], mixed, whole.image).astype(np.uint8)
 
 
-def _draw_measures(draw: ImageDraw, panel: Panel, taken: Sequence[Measure], view: str) -> None:
+def _draw_measures(draw: ImageDraw, panel: Panel, taken: Sequence[NumberedLine], view: str) -> None:
     """Lines first, then their numbers, kept apart from each other."""
     here = [
         (n, m)
@@ -325,7 +323,7 @@ def _off_line(p: Array, a: Array, b: Array) -> float:
 LIST_X, EGRESS_Y = 1580, 820
 
 
-def _list(draw: ImageDraw, taken: Sequence[Measure]) -> None:
+def _list(draw: ImageDraw, taken: Sequence[NumberedLine]) -> None:
     """Number, what, how much."""
     y = HEAD + 26.0
     draw.text((LIST_X, y), "room, surface to surface", SOFT, font(20), anchor="ls")
@@ -347,7 +345,7 @@ SHOWN = (
 )  # fmt: skip
 
 
-def _sizes(draw: ImageDraw, cockpit: Cockpit, panels: dict[str, Panel], units: Units) -> None:
+def _sizes(draw: ImageDraw, cockpit: Cockpit, panels: dict[str, Panel], units: LengthUnit) -> None:
     """How each person was sized: measured, or at which percentile of whom."""
     front, top = panels["front"], panels["top"]
     x, y = front.x, top.y + 10
@@ -370,7 +368,7 @@ def _sizes(draw: ImageDraw, cockpit: Cockpit, panels: dict[str, Panel], units: U
         draw.text((x, y - 8), "* soldiers, not the general public", SOFT, font(14), anchor="ls")
 
 
-def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: Units) -> None:
+def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: LengthUnit) -> None:
     """The way out in side view."""
     opening = way_out(cockpit, who)
     if opening is None:

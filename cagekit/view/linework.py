@@ -36,7 +36,7 @@ FRACTIONS = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Drawing:
+class LineDrawing:
     """An SVG drawing and its size, mm of paper; ``scale`` is paper over model."""
 
     svg: str
@@ -46,7 +46,7 @@ class Drawing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stroke:
+class TubeSlice:
     """A slice of tube in the picture: points ``(n, 2)`` mm of model, depth, diameter."""
 
     points: Vec
@@ -63,7 +63,7 @@ def cage_drawing(
     *,
     margin: float = 14.0,
     size: Callable[[float], str] | None = None,
-) -> Drawing:
+) -> LineDrawing:
     """Draw a whole cage to fit ``width`` by ``height`` mm of paper.
 
     Args:
@@ -95,7 +95,7 @@ def cage_drawing(
     return paper.drawing(body)
 
 
-def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[Stroke]:
+def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[TubeSlice]:
     """Cut a tube into slices as the camera sees them.
 
     Args:
@@ -103,7 +103,7 @@ def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[Stroke]:
         od: outside diameter, mm.
         camera: the view.
     """
-    out: list[Stroke] = []
+    out: list[TubeSlice] = []
     for piece in path.pieces:
         step = SLICE if isinstance(piece, Line) else BEND_STEP * 4
         n = max(int(np.ceil(piece.length / step)), 1)
@@ -111,7 +111,7 @@ def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[Stroke]:
         edges = np.linspace(0.0, piece.length, n + 1)
         for a, b in pairwise(edges):
             seen = camera.project(piece.point(np.linspace(a, b, fine)))
-            out.append(Stroke(points=seen[:, :2], depth=float(seen[:, 2].mean()), od=od))
+            out.append(TubeSlice(points=seen[:, :2], depth=float(seen[:, 2].mean()), od=od))
     return out
 
 
@@ -149,7 +149,7 @@ class _Paper:
     def plate(self, outline: Vec) -> str:
         return _polygon(self.at(outline), fill="#e4e4e4", stroke="black", width=0.2)
 
-    def tubes(self, strokes: Iterable[Stroke]) -> list[str]:
+    def tubes(self, strokes: Iterable[TubeSlice]) -> list[str]:
         """Tubes in painter's order, farthest first."""
         out = []
         for s in sorted(strokes, key=lambda q: q.depth):
@@ -196,8 +196,8 @@ class _Paper:
                     return p, spot
         return spot, spot
 
-    def drawing(self, body: Iterable[str]) -> Drawing:
-        return Drawing(
+    def drawing(self, body: Iterable[str]) -> LineDrawing:
+        return LineDrawing(
             svg=svg(self.width, self.height, body),
             width=self.width,
             height=self.height,

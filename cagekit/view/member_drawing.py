@@ -11,7 +11,7 @@ from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec, unit
 from cagekit.units import format_length
 from cagekit.view.camera import Camera
 from cagekit.view.linework import (
-    Drawing,
+    LineDrawing,
     dimension,
     path_data,
     svg,
@@ -36,7 +36,7 @@ def member_drawings(
     height: float,
     units: Literal["mm", "in"],
     fraction: int,
-) -> list[Drawing]:
+) -> list[LineDrawing]:
     """Draw a tube: one view in its bend plane, a second square to it when it is not flat.
 
     Args:
@@ -107,7 +107,7 @@ def _view(
     fraction: int,
     *,
     sizes: bool = True,
-) -> Drawing:
+) -> LineDrawing:
     low, high = _box(path, od, camera)
     margin, upright = MARGIN, MARGIN if sizes else BARE_MARGIN
     w = float((high - low)[0]) * scale + 2 * margin
@@ -140,7 +140,7 @@ def _view(
         n = float(np.hypot(*toward)) or 1.0
         q = p + toward / n * (od * scale / 2 + 3.2)
         body.append(text((q[0], q[1] + 0.36 * NAME), name, size=NAME, bold=True, halo=True))
-    return Drawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
+    return LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
 
 
 def _texts(

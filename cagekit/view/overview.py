@@ -9,19 +9,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, log10
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import FAMILIES, Colour, role_colour
 from cagekit.units import format_length, format_mass
+from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import INCH
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.extents import cage_extents
 from cagekit.view.fonts import Font, font
-from cagekit.view.raster import Frame, Render, render
-from cagekit.view.scene import Body, bodies
+from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
+from cagekit.view.raster import Render, ViewFrame, render
+from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -30,14 +32,8 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import Member
 
-Units = Literal["mm", "in"]
-Rgb = tuple[int, int, int]
 
 WIDTH = 2400
-PAPER: Rgb = (255, 255, 255)
-INK: Rgb = (38, 44, 54)
-SOFT: Rgb = (120, 128, 140)
-HAIR: Rgb = (196, 202, 210)
 DATUM: Rgb = (64, 120, 170)
 
 MARGIN, HEAD, GAP = 50, 120, 84
@@ -55,16 +51,16 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
+class Tile:
     """A view on the sheet: its frame, and where its upper left corner lies, pixels."""
 
-    frame: Frame
+    frame: ViewFrame
     x: int
     y: int
     title: str
 
 
-def overview(cage: Cage, *, units: Units = "mm", title: str = "") -> Image:
+def overview(cage: Cage, *, units: LengthUnit = "mm", title: str = "") -> Image:
     """Return the sheet as a pillow image.
 
     Args:
@@ -103,7 +99,7 @@ def overview(cage: Cage, *, units: Units = "mm", title: str = "") -> Image:
     return sheet
 
 
-def _box(scene: Sequence[Body], camera: Camera) -> NDArray[np.float64]:
+def _box(scene: Sequence[SceneBody], camera: Camera) -> NDArray[np.float64]:
     """Lowest and highest x, y in the picture of a camera, ``(2, 2)`` mm."""
     flat = [camera.project(b.mesh.vertices)[:, :2] for b in scene]
     low = np.min([f.min(axis=0) for f in flat], axis=0)
@@ -111,7 +107,7 @@ def _box(scene: Sequence[Body], camera: Camera) -> NDArray[np.float64]:
     return np.array([low, high])
 
 
-def _placed(scene: Sequence[Body]) -> list[Place]:
+def _placed(scene: Sequence[SceneBody]) -> list[Tile]:
     """Side, front and top view in one scale, and the oblique view as large as fits."""
     boxes = {c.name: _box(scene, c) for c in (SIDE, FRONT, TOP, OBLIQUE)}
     size = {name: np.maximum(b[1] - b[0], 1.0) for name, b in boxes.items()}
@@ -138,17 +134,17 @@ def _placed(scene: Sequence[Body]) -> list[Place]:
         # two pixels of air, so that no outline is cut off
         w, h = (int(np.ceil(v * s)) + 4 for v in size[camera.name])
         centre = (box[0] + box[1]) / 2
-        frame = Frame(
+        frame = ViewFrame(
             camera=camera, width=w, height=h, scale=s, centre=(float(centre[0]), float(centre[1]))
         )
         if camera is OBLIQUE:
             x += int((room[0] - w) / 2)
             y += int(max(room[1] - h, 0) / 2)
-        places.append(Place(frame=frame, x=x, y=y, title=title))
+        places.append(Tile(frame=frame, x=x, y=y, title=title))
     return places
 
 
-def _header(draw: ImageDraw, cage: Cage, units: Units, title: str) -> None:
+def _header(draw: ImageDraw, cage: Cage, units: LengthUnit, title: str) -> None:
     name = (title or cage.name).replace("_", " ")
     draw.text(
         (MARGIN, 28), _fitted(draw, name, 1200, font(44, bold=True)), INK, font(44, bold=True)
@@ -167,11 +163,11 @@ def _header(draw: ImageDraw, cage: Cage, units: Units, title: str) -> None:
     draw.line((MARGIN, 92, WIDTH - MARGIN, 92), HAIR, 2)
 
 
-def _title(draw: ImageDraw, place: Place) -> None:
+def _title(draw: ImageDraw, place: Tile) -> None:
     draw.text((place.x, place.y - 14), place.title, SOFT, font(20), anchor="ls")
 
 
-def _datum_lines(draw: ImageDraw, place: Place) -> None:
+def _datum_lines(draw: ImageDraw, place: Tile) -> None:
     """Dashes for the plane of the sills, the plane of the hoop's feet and the centre plane."""
     f = place.frame
     zero = f.pixels(np.zeros((1, 3)))[0]
@@ -212,7 +208,7 @@ def _dashes(draw: ImageDraw, a: tuple[float, float], b: tuple[float, float]) -> 
         draw.line((*one, *two), DATUM, 1)
 
 
-def _sizes(draw: ImageDraw, places: Sequence[Place], cage: Cage, units: Units) -> None:
+def _sizes(draw: ImageDraw, places: Sequence[Tile], cage: Cage, units: LengthUnit) -> None:
     """Overall length, height and width, as dimension lines."""
     side, front, _, _ = places
     low, high = cage_extents(cage, SIDE)
@@ -226,7 +222,7 @@ def _sizes(draw: ImageDraw, places: Sequence[Place], cage: Cage, units: Units) -
     _dimension(draw, (x, side.y + 2), (x, side.y + side.frame.height - 2), _size(height, units))
 
 
-def _size(mm: float, units: Units) -> str:
+def _size(mm: float, units: LengthUnit) -> str:
     if units == "mm":
         return format_length(float(mm), "mm", decimals=0)
     return format_length(float(mm), "in", decimals=1)
@@ -254,7 +250,7 @@ def _dimension(draw: ImageDraw, a: tuple[float, float], b: tuple[float, float], 
     draw._image.paste(label, (int(mid[0] - label.width / 2), int(mid[1] - label.height / 2)))
 
 
-def _scale_bar(draw: ImageDraw, scale: float, places: Sequence[Place], units: Units) -> None:
+def _scale_bar(draw: ImageDraw, scale: float, places: Sequence[Tile], units: LengthUnit) -> None:
     """A ruler in the free quarter of the three views."""
     unit = 1.0 if units == "mm" else INCH
     most = 420 / scale / unit
@@ -271,7 +267,7 @@ def _scale_bar(draw: ImageDraw, scale: float, places: Sequence[Place], units: Un
     draw.text((x + 5 * part + 22, y + 5), units, INK, font(18), anchor="lm")
 
 
-def _families(draw: ImageDraw, cage: Cage, places: Sequence[Place]) -> None:
+def _families(draw: ImageDraw, cage: Cage, places: Sequence[Tile]) -> None:
     """Which colour is what."""
     front, top = places[1], places[2]
     y = top.y + KEY_TOP
@@ -292,7 +288,7 @@ def _shown(cage: Cage, family: str) -> bool:
     return bool(cage.plates if family == "plates" else family.startswith("pins") and cage.hardware)
 
 
-def _balloons(draw: ImageDraw, cage: Cage, place: Place, shown: Render) -> None:
+def _balloons(draw: ImageDraw, cage: Cage, place: Tile, shown: Render) -> None:
     """Number each member in the oblique view, where it is seen and the numbers keep apart."""
     taken: list[NDArray[np.float64]] = []
     order = sorted(enumerate(cage.members.values()), key=lambda q: (q[1].path.length, q[0]))
@@ -307,7 +303,7 @@ def _balloons(draw: ImageDraw, cage: Cage, place: Place, shown: Render) -> None:
 
 
 def _free_spot(
-    n: int, member: Member, frame: Frame, shown: Render, taken: Sequence[NDArray[np.float64]]
+    n: int, member: Member, frame: ViewFrame, shown: Render, taken: Sequence[NDArray[np.float64]]
 ) -> tuple[NDArray[np.float64], bool]:
     """The spot on the member's axis that is seen and farthest from other numbers.
 
@@ -326,7 +322,7 @@ def _free_spot(
     return spots[best], not bool(seen[best])
 
 
-def _members(draw: ImageDraw, cage: Cage, top: int, rows: int, units: Units) -> None:
+def _members(draw: ImageDraw, cage: Cage, top: int, rows: int, units: LengthUnit) -> None:
     """The list of members: number, id, tube and cut length."""
     draw.line((MARGIN, top - 14, WIDTH - MARGIN, top - 14), HAIR, 2)
     pitch = (WIDTH - 2 * MARGIN) / COLUMNS
@@ -350,7 +346,7 @@ def _fitted(draw: ImageDraw, text: str, room: float, letters: Font) -> str:
     return text
 
 
-def _tube(member: Member, units: Units) -> str:
+def _tube(member: Member, units: LengthUnit) -> str:
     od, wall = member.tube.od, member.tube.wall
     if units == "mm":
         return f"{od:.1f} × {wall:.1f}"

@@ -13,23 +13,22 @@ from math import degrees, radians
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.cage.colours import role_colour
 from cagekit.fit.cockpit import Cockpit
-from cagekit.fit.sight import Caps, Row
+from cagekit.fit.sight import BallRow, Caps
 from cagekit.fit.view_angles import PLANES, car_rows, header_edge, lower_edges, pillar_view
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 from cagekit.people.posture import Occupant
 from cagekit.view.fonts import font
+from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 
 if TYPE_CHECKING:
     from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw
 
-Array = NDArray[np.float64]
-Rgb = tuple[int, int, int]
 
 REACH_DEG, UP_DEG, DOWN_DEG = 100, 40, 40
 """The picture's edges, degrees from straight ahead."""
@@ -38,10 +37,6 @@ SCALE = 10
 FINE = 2
 """Masks are drawn this much finer."""
 MARGIN, HEAD, FOOT = 60, 110, 150
-PAPER: Rgb = (255, 255, 255)
-INK: Rgb = (38, 44, 54)
-SOFT: Rgb = (120, 128, 140)
-HAIR: Rgb = (196, 202, 210)
 SKY: Rgb = (226, 238, 247)
 GROUND: Rgb = (233, 232, 224)
 SHELL: Rgb = (176, 180, 186)
@@ -58,14 +53,14 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Layer:
+class Hider:
     """Something that hides: rows of balls, or all above (or below) an edge; and its colour.
 
     ``edges`` are polylines ``(n, 3)`` mm, each with True when what lies above it is hidden.
     """
 
     colour: Rgb
-    rows: tuple[Row, ...] = ()
+    rows: tuple[BallRow, ...] = ()
     edges: tuple[tuple[Array, bool], ...] = ()
 
 
@@ -99,18 +94,18 @@ def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
     return sheet
 
 
-def layers(cockpit: Cockpit, who: Occupant) -> list[Layer]:
+def layers(cockpit: Cockpit, who: Occupant) -> list[Hider]:
     """What hides, the farthest first: shell, pillars, then tubes and wheel by distance."""
     car, rows = cockpit.car, car_rows(cockpit.car)
-    out = [Layer(SHELL, edges=tuple(shell_edges(car)))]
+    out = [Hider(SHELL, edges=tuple(shell_edges(car)))]
     pillars = tuple(rows[k] for k in ("pillar_left", "pillar_right") if k in rows)
     if pillars:
-        out.append(Layer(PILLAR, rows=pillars))
-    things: list[tuple[float, Layer]] = []
+        out.append(Hider(PILLAR, rows=pillars))
+    things: list[tuple[float, Hider]] = []
     for member in cockpit.members.values():
-        row = Row.of(member, cockpit.padding.get(member.id, 0.0))
+        row = BallRow.of(member, cockpit.padding.get(member.id, 0.0))
         colour = _rgb(role_colour(member.role))
-        things.append((_distance(row, who.eye), Layer(colour, rows=(row,))))
+        things.append((_distance(row, who.eye), Hider(colour, rows=(row,))))
     if who.at_wheel:
         ring = cockpit.wheel(15.0)
         turn = np.linspace(0.0, 2 * np.pi, 240)
@@ -119,13 +114,13 @@ def layers(cockpit: Cockpit, who: Occupant) -> list[Layer]:
         points = ring.centre + ring.ring_radius * (
             np.multiply.outer(np.cos(turn), x) + np.multiply.outer(np.sin(turn), y)
         )
-        wheel = Row("wheel", points, ring.radius)
-        things.append((_distance(wheel, who.eye), Layer(WHEEL, rows=(wheel,))))
+        wheel = BallRow("wheel", points, ring.radius)
+        things.append((_distance(wheel, who.eye), Hider(WHEEL, rows=(wheel,))))
     things.sort(key=lambda t: -t[0])
     return out + [layer for _, layer in things]
 
 
-def _distance(row: Row, eye: Vec) -> float:
+def _distance(row: BallRow, eye: Vec) -> float:
     return float(np.linalg.norm(row.points - eye, axis=1).min())
 
 
@@ -150,7 +145,7 @@ def shell_edges(car: Car) -> Iterable[tuple[Array, bool]]:
         yield np.array([*((x, sign * y, z) for x, y, z in front), rear]), False
 
 
-def _cover(view: Array, layer: Layer, who: Occupant) -> None:
+def _cover(view: Array, layer: Hider, who: Occupant) -> None:
     """Paint a layer: full where both eyes have it in the way, pale where one has."""
     eyes = (who.eyes["left"], who.eyes["right"])
     seen = [[Caps.seen(row, eye) for row in layer.rows] for eye in eyes]
@@ -302,7 +297,7 @@ def _names(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
     """Write the bars' names where there is most room in the picture."""
     taken: list[tuple[float, float, float, float]] = []
     for member in cockpit.members.values():
-        caps = Caps.seen(Row.of(member), who.eye)
+        caps = Caps.seen(BallRow.of(member), who.eye)
         inside = (np.abs(caps.azimuth) < radians(REACH_DEG - 8)) & (
             np.abs(caps.elevation) < radians(UP_DEG - 4)
         )

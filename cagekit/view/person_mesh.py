@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour
 from cagekit.fit.cockpit import Cockpit
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 from cagekit.people.posture import Occupant
-from cagekit.view.scene import Body
-
-Array = NDArray[np.float64]
+from cagekit.view.scene import SceneBody
 
 SUIT: Colour = (0.80, 0.77, 0.70)
 SUIT_TWO: Colour = (0.70, 0.76, 0.80)
@@ -41,26 +40,28 @@ class SolidMesh:
     triangles: NDArray[np.int64]
 
 
-def people(cockpit: Cockpit) -> Iterator[Body]:
+def people(cockpit: Cockpit) -> Iterator[SceneBody]:
     """Everybody, the seats they sit in and the steering wheel."""
     for who in cockpit.occupants:
         yield from person(who)
     if cockpit.occupants:
-        yield Body(name="wheel", group="car", colour=RIM, mesh=ring_mesh(cockpit.wheel(RIM_RADIUS)))
+        yield SceneBody(
+            name="wheel", group="car", colour=RIM, mesh=ring_mesh(cockpit.wheel(RIM_RADIUS))
+        )
 
 
-def person(who: Occupant) -> Iterator[Body]:
+def person(who: Occupant) -> Iterator[SceneBody]:
     """One person and the seat."""
     suit = SUIT if who.index == 0 else SUIT_TWO
     for name, part in who.parts().items():
         if name == "shoulders":
             continue  # the upper arms end in the same balls
         colour = HELMET if name == "helmet" else suit
-        yield Body(
+        yield SceneBody(
             name=f"{who.name} {name}", group="people", colour=colour, mesh=capsule_mesh(part)
         )
     for name, slab in (("seat back", who.seat_back), ("head rest", who.head_rest)):
-        yield Body(name=f"{who.name} {name}", group="seats", colour=SEAT, mesh=slab_mesh(slab))
+        yield SceneBody(name=f"{who.name} {name}", group="seats", colour=SEAT, mesh=slab_mesh(slab))
 
 
 def capsule_mesh(part: Capsule) -> SolidMesh:

@@ -8,18 +8,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from cagekit.view.fonts import font
+from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 
 if TYPE_CHECKING:
     from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw
 
 State = Literal["good", "warn", "fail", "none"]
-Rgb = tuple[int, int, int]
 
-PAPER: Rgb = (255, 255, 255)
-INK: Rgb = (38, 44, 54)
-SOFT: Rgb = (120, 128, 140)
-HAIR: Rgb = (196, 202, 210)
 FILL: dict[State, Rgb] = {
     "good": (214, 234, 219),
     "warn": (252, 231, 183),
@@ -45,7 +41,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Cell:
+class PlotCell:
     """One number and what it means."""
 
     text: str
@@ -58,7 +54,7 @@ class Lane:
 
     name: str
     limit: str
-    cells: tuple[Cell, ...]
+    cells: tuple[PlotCell, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.geometry.centre_line import Vec
-from cagekit.view.linework import Drawing, path_data, svg
+from cagekit.view.linework import LineDrawing, path_data, svg
 
 if TYPE_CHECKING:
     from cagekit.cage.plate import Plate
 
 
-def plate_drawing(plate: Plate, width: float, height: float) -> Drawing:
+def plate_drawing(plate: Plate, width: float, height: float) -> LineDrawing:
     """Draw a flat pattern to fit ``width`` by ``height`` mm of paper.
 
     Args:
@@ -40,7 +40,7 @@ def plate_drawing(plate: Plate, width: float, height: float) -> Drawing:
             f'<path d="{path_data(span)}" fill="none" stroke="black" stroke-width="0.25" '
             'stroke-dasharray="1.6 0.8"/>'
         )
-    return Drawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
+    return LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
 
 
 def _loop(points: Vec, fill: str) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Points
 from cagekit.view.mesh import Mesh
 from cagekit.view.triangulate import triangulate
 
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
     from cagekit.geometry.fold import Bend
     from cagekit.geometry.outline import Outline
 
-Points = NDArray[np.float64]
-Place = Callable[[Points], Points]
+Placing = Callable[[Points], Points]
 
 CHORD = 0.2
 """Deviation of an arc's chords, mm."""
@@ -45,17 +45,17 @@ def plate_mesh(plate: Plate) -> Mesh:
     return _flat_shaded(plate.to_car(corners))
 
 
-def _framed(frame: Points) -> Place:
+def _framed(frame: Points) -> Placing:
     return lambda p: p @ frame[:3, :3].T + frame[:3, 3]
 
 
-def _wrapped(bend: Bend, thickness: float) -> Place:
+def _wrapped(bend: Bend, thickness: float) -> Placing:
     frame = _framed(bend.frame)
     return lambda p: frame(bend.local(p, thickness))
 
 
 def _slab(
-    plate: Plate, loop: Outline, holes: list[Outline], place: Place
+    plate: Plate, loop: Outline, holes: list[Outline], place: Placing
 ) -> list[tuple[Points, NDArray[np.int64]]]:
     """Face, back and edges of one part of the flat pattern, put in place."""
     outer = loop.flat_points(CHORD)

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.view.camera import Camera
-from cagekit.view.scene import Body
+from cagekit.view.scene import SceneBody
 
-Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 OVERSAMPLING = 2
@@ -35,7 +35,7 @@ _DEPTH_BITS = 31
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Frame:
+class ViewFrame:
     """A picture's frame.
 
     ``width`` x ``height`` pixels, ``scale`` pixels per mm, centred on ``centre`` ``(2,)`` mm in
@@ -64,7 +64,7 @@ class Render:
     seen: NDArray[np.int32]
 
 
-def render(scene: Sequence[Body], frame: Frame, *, paper: tuple[int, int, int]) -> Render:
+def render(scene: Sequence[SceneBody], frame: ViewFrame, *, paper: tuple[int, int, int]) -> Render:
     """Draw bodies, shaded and with outlines, on plain ``paper``.
 
     Args:
@@ -73,7 +73,7 @@ def render(scene: Sequence[Body], frame: Frame, *, paper: tuple[int, int, int]) 
         paper: colour behind everything.
     """
     k = OVERSAMPLING
-    fine = Frame(
+    fine = ViewFrame(
         camera=frame.camera,
         width=frame.width * k,
         height=frame.height * k,
@@ -93,7 +93,10 @@ def render(scene: Sequence[Body], frame: Frame, *, paper: tuple[int, int, int]) 
 
 
 def _paint(
-    scene: Sequence[Body], frame: Frame, canvas: NDArray[np.float32], seen: NDArray[np.int32]
+    scene: Sequence[SceneBody],
+    frame: ViewFrame,
+    canvas: NDArray[np.float32],
+    seen: NDArray[np.int32],
 ) -> None:
     points, normals, tri, body = _gather(scene, frame)
     buffer = _depth_buffer(points, tri, frame)
@@ -115,7 +118,7 @@ def _paint(
 
 
 def _gather(
-    scene: Sequence[Body], frame: Frame
+    scene: Sequence[SceneBody], frame: ViewFrame
 ) -> tuple[Array, Array, NDArray[np.int64], NDArray[np.int32]]:
     """All points in pixels, normals in the camera's axes, triangles that face the viewer."""
     points, normals, triangles, owner = [], [], [], []
@@ -141,7 +144,7 @@ def _gather(
     )
 
 
-def _depth_buffer(points: Array, tri: NDArray[np.int64], frame: Frame) -> NDArray[np.int64]:
+def _depth_buffer(points: Array, tri: NDArray[np.int64], frame: ViewFrame) -> NDArray[np.int64]:
     """Depth and triangle of the nearest fragment of each pixel in one number; -1 where empty."""
     buffer = np.full(frame.width * frame.height, -1, np.int64)
     if not len(tri):
@@ -168,7 +171,7 @@ def _middle(pixel: NDArray[np.int64]) -> Array:
     return np.asarray(pixel + 0.5, float)
 
 
-def _rows(corners: Array, frame: Frame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _rows(corners: Array, frame: ViewFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Triangle and pixel row of every row that a triangle covers."""
     y = corners[:, :, 1]
     first = np.clip(np.ceil(y.min(axis=1) - 0.5), 0, frame.height).astype(np.int64)
@@ -252,7 +255,7 @@ def _shaded(colour: Array, normal: Array, depth: Array) -> Array:
 
 
 def _outlines(
-    pixel: NDArray[np.int64], body: NDArray[np.int32], depth: Array, slope: Array, frame: Frame
+    pixel: NDArray[np.int64], body: NDArray[np.int32], depth: Array, slope: Array, frame: ViewFrame
 ) -> NDArray[np.bool_]:
     """Which covered pixels are drawn as an outline.
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
 
 
-class Mesh(Protocol):
+class Triangles(Protocol):
     """Triangles of one closed body.
 
     ``vertices`` and unit ``normals`` are ``(n, 3)`` mm in vehicle axes, ``triangles`` ``(m, 3)``
@@ -36,26 +36,26 @@ class Mesh(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Body:
+class SceneBody:
     """One thing to be seen: a member, a plate or a small part."""
 
     name: str
     group: str
     colour: Colour
-    mesh: Mesh
+    mesh: Triangles
 
 
-def bodies(cage: Cage) -> tuple[Body, ...]:
+def bodies(cage: Cage) -> tuple[SceneBody, ...]:
     """Return every member, plate and small part in the order of the cage; meshes are kept there."""
     return tuple(_made(cage))
 
 
-def _made(cage: Cage) -> Iterator[Body]:
+def _made(cage: Cage) -> Iterator[SceneBody]:
     from cagekit.view.mesh import tube_mesh
 
     keep = cage.kept.call
     for member in cage.members.values():
-        mesh: Mesh = keep(
+        mesh: Triangles = keep(
             tube_mesh,
             member.path,
             member.tube.outer_radius,
@@ -63,18 +63,18 @@ def _made(cage: Cage) -> Iterator[Body]:
             cage.cut(member.id, "a"),
             cage.cut(member.id, "b"),
         )
-        yield Body(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
+        yield SceneBody(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
     yield from plate_bodies(cage)
 
 
-def plate_bodies(cage: Cage) -> Iterator[Body]:
+def plate_bodies(cage: Cage) -> Iterator[SceneBody]:
     """Every plate and small part, in the order of the cage."""
     from cagekit.view.mesh import joined
     from cagekit.view.plate_mesh import plate_mesh
 
     keep = cage.kept.call
     for plate in cage.plates:
-        yield Body(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
+        yield SceneBody(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
     for part in cage.hardware:
         solid = joined([keep(plate_mesh, p) for p in part.prisms()])
-        yield Body(name=part.id, group="parts", colour=PART, mesh=solid)
+        yield SceneBody(name=part.id, group="parts", colour=PART, mesh=solid)

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-Points = NDArray[np.float64]
+from cagekit.geometry.arrays import Points
 
 
 def triangulate(outer: Points, holes: Sequence[Points] = ()) -> tuple[Points, NDArray[np.int64]]:

@@ -17,7 +17,7 @@ from cagekit.cage.cage import Cage
 from cagekit.checks import run
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import sheet_rows
-from cagekit.shop.bending.bends import BendSchedule, Step
+from cagekit.shop.bending.bends import BendSchedule, BendStep
 from cagekit.shop.bending.rows import BendRow
 from cagekit.shop.papers.inspection import wall_spot
 from cagekit.shop.papers.order import Step as WorkStep
@@ -165,7 +165,7 @@ def _shape(sheet: BendSchedule, row: BendRow) -> dict[str, Cell]:
     }
 
 
-def _machine(sheet: BendSchedule, order: int, step: Step) -> dict[str, Cell]:
+def _machine(sheet: BendSchedule, order: int, step: BendStep) -> dict[str, Cell]:
     model = sheet.springback
     notes = [sheet.problem] if sheet.problem else list(model.warnings if model else ())
     if model and model.beyond_tests(step.angle):

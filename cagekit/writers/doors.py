@@ -12,7 +12,7 @@ from cagekit.swing.opened import opened_cage
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.design import Design
-    from cagekit.view.scene import Body
+    from cagekit.view.scene import SceneBody
 
 HALF = (0.62, 0.80, 0.78)
 """Colour of the bars half open."""
@@ -64,7 +64,7 @@ def write_open_step(opened: Cage, path: Path) -> None:
     read_back(path, expected_volumes(opened), kernel_made=made)
 
 
-def open_scene(cage: Cage, swept: dict[str, Swept]) -> tuple[Body, ...]:
+def open_scene(cage: Cage, swept: dict[str, Swept]) -> tuple[SceneBody, ...]:
     """What is in ``door_open.glb``: the cage with its bars open, and the bars half open.
 
     Bars and sleeves have a node ``<id>_open`` in the group ``open`` and one ``<id>_half`` in the

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cagekit.cage.colours import Colour, linear
 from cagekit.version import __version__
-from cagekit.view.scene import Body, bodies
+from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
     from cagekit.design import Design
@@ -82,7 +82,7 @@ def door_pivots(design: Design) -> tuple[Pivot, ...]:
     return tuple(out)
 
 
-def glb(scene: Iterable[Body], *, name: str = "cage", pivots: Sequence[Pivot] = ()) -> bytes:
+def glb(scene: Iterable[SceneBody], *, name: str = "cage", pivots: Sequence[Pivot] = ()) -> bytes:
     """Return a GLB with one node per body below a node per group below the root.
 
     What turns lies below a node of its pivot's name, in the group ``swings``.
@@ -106,12 +106,12 @@ class _Glb:
         self.groups: dict[str, list[int]] = {}
         self.turning: dict[str, list[int]] = {}
 
-    def add(self, scene: Iterable[Body]) -> _Glb:
+    def add(self, scene: Iterable[SceneBody]) -> _Glb:
         for body in scene:
             self._body(body)
         return self
 
-    def _body(self, body: Body) -> None:
+    def _body(self, body: SceneBody) -> None:
         points = np.ascontiguousarray(body.mesh.vertices, "<f4")
         normals = np.asarray(body.mesh.normals, float)
         normals = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-12)[:, None]

@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.cage.member import EndKind, EndName, Member
-from cagekit.geometry.centre_line import Arc, CentreLine, Piece
+from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
     from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint
-    from cagekit.cage.plate import Pin, Plate, Weld
+    from cagekit.cage.plate import Pin, Plate, PlateWeld
     from cagekit.design import Design
     from cagekit.geometry.outline import Outline
 
@@ -75,7 +75,7 @@ def path_list(path: CentreLine) -> list[dict[str, Any]]:
     return [_piece(p) for p in path.pieces]
 
 
-def _piece(piece: Piece) -> dict[str, Any]:
+def _piece(piece: PathPiece) -> dict[str, Any]:
     ends = {"start": _point(piece.start), "end": _point(piece.end)}
     if not isinstance(piece, Arc):
         return {"kind": "line", **ends}
@@ -180,7 +180,7 @@ def _pin(plate: Plate, pin: Pin) -> dict[str, Any]:
     }
 
 
-def _weld(weld: Weld) -> dict[str, Any]:
+def _weld(weld: PlateWeld) -> dict[str, Any]:
     """Return a weld on a plate."""
     return {
         "to": weld.to,

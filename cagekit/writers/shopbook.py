@@ -26,7 +26,7 @@ from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_s
 from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
-from cagekit.view.linework import Drawing, cage_drawing
+from cagekit.view.linework import LineDrawing, cage_drawing
 from cagekit.view.member_drawing import member_drawings
 from cagekit.view.plate_drawing import plate_drawing
 from cagekit.writers.copes import all_templates, lay_out, notcher_says
@@ -90,7 +90,7 @@ class Book:
         plain = member.replace("_", " ")
         return f"{self.numbers[member]} {plain}" if member in self.numbers else plain
 
-    def picture(self, name: str, drawing: Drawing) -> dict[str, Any]:
+    def picture(self, name: str, drawing: LineDrawing) -> dict[str, Any]:
         """Keep a drawing and return how the document finds it."""
         self.pictures[f"{name}.svg"] = drawing.svg.encode()
         return {"file": f"{name}.svg", "width": drawing.width, "height": drawing.height}

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from cagekit.cage.colours import Colour
 from cagekit.errors import OutputError
 from cagekit.solids.bodies import (
-    Body,
+    SolidBody,
     build_records,
     colours,
     expected_volumes,
@@ -34,7 +34,7 @@ from cagekit.solids.brep import (
 from cagekit.solids.worker import KernelWorker
 from cagekit.version import __version__
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
-from cagekit.writers.step_check import Reading, StepReport, confirm, rebuild
+from cagekit.writers.step_check import ReadBack, StepReport, confirm, rebuild
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -75,7 +75,7 @@ class StepPart:
     group: str = "tubes"
 
 
-def write_cage(design: Design, folder: Path) -> Reading:
+def write_cage(design: Design, folder: Path) -> ReadBack:
     """Write ``cage.step`` and one STEP file each in ``members/``, ``plates/`` and ``parts/``."""
     return start_files(design.cage, folder)
 
@@ -99,7 +99,7 @@ def write_files(cage: Cage, folder: Path, *, kernel: bool = True) -> StepReport:
         reading.close()
 
 
-def start_files(cage: Cage, folder: Path, *, kernel: bool = True) -> Reading:
+def start_files(cage: Cage, folder: Path, *, kernel: bool = True) -> ReadBack:
     """Write a cage's STEP files and read them back; the kernel goes on judging the solids.
 
     The whole cage is rebuilt from its file and measured; the single parts hold the same solids,
@@ -117,7 +117,7 @@ def start_files(cage: Cage, folder: Path, *, kernel: bool = True) -> Reading:
 
 def _write_all(
     cage: Cage, folder: Path, worker: KernelWorker | None, by_kernel: Collection[str] = ()
-) -> Reading:
+) -> ReadBack:
     bodies = build_records(cage, worker=worker, by_kernel=by_kernel)
     parts = step_parts(cage, bodies)
     kernel_made = tuple(i for i, body in bodies.items() if not isinstance(body, Record))
@@ -127,7 +127,7 @@ def _write_all(
     report, solids = rebuild(whole, expected, kernel_made=kernel_made)
     verdicts = [worker.submit("judge", solids)] if worker is not None else []
 
-    def again(unsound: tuple[str, ...]) -> Reading:
+    def again(unsound: tuple[str, ...]) -> ReadBack:
         return _write_all(cage, folder, worker, unsound)
 
     for part in parts:
@@ -140,10 +140,10 @@ def _write_all(
         if worker is not None and part.name in kernel_made:
             verdicts.append(worker.submit("read", str(path)))
     # a member that the kernel finds unsound is cut by the kernel, once
-    return Reading(report, expected, verdicts, worker, again if not by_kernel else None)
+    return ReadBack(report, expected, verdicts, worker, again if not by_kernel else None)
 
 
-def step_parts(cage: Cage, bodies: Mapping[str, Body]) -> tuple[StepPart, ...]:
+def step_parts(cage: Cage, bodies: Mapping[str, SolidBody]) -> tuple[StepPart, ...]:
     """The parts of a cage's STEP file, with group and colour."""
     colour = colours(cage)
     return tuple(

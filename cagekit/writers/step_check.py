@@ -74,7 +74,7 @@ def verify_step(
     return compare(report, parts, expected)
 
 
-class Reading:
+class ReadBack:
     """What goes on when files have been read back: the kernel judges in its own process.
 
     The solids that were rebuilt from the text are given to it as they are; of parts that it made
@@ -95,7 +95,7 @@ class Reading:
         expected: Mapping[str, float],
         verdicts: Sequence[Future[Sequence[ReadPart]]] = (),
         worker: KernelWorker | None = None,
-        again: Callable[[tuple[str, ...]], Reading] | None = None,
+        again: Callable[[tuple[str, ...]], ReadBack] | None = None,
     ) -> None:
         self.report, self.expected, self.verdicts = report, expected, verdicts
         self.worker, self.again = worker, again

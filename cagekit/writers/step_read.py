@@ -11,9 +11,9 @@ from dataclasses import replace
 from math import pi, tau
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cagekit.errors import OutputError
+from cagekit.geometry.arrays import Array
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
@@ -28,8 +28,6 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.creases import ring_angle
 from cagekit.writers.part21 import references
-
-Array = NDArray[np.float64]
 
 
 class UnknownEntity(Exception):
@@ -54,7 +52,7 @@ def read_records(entities: Mapping[int, str]) -> dict[str, Record | None]:
     out: dict[str, Record | None] = {}
     for n, name in solid_names(entities).items():
         try:
-            out[name] = _Reader(entities, name).solid(n)
+            out[name] = _StepReader(entities, name).solid(n)
         except UnknownEntity:
             out[name] = None
         except (ValueError, IndexError, KeyError) as error:
@@ -62,7 +60,7 @@ def read_records(entities: Mapping[int, str]) -> dict[str, Record | None]:
     return out
 
 
-class _Reader:
+class _StepReader:
     """Builds one record; every entity is read once."""
 
     def __init__(self, entities: Mapping[int, str], name: str) -> None:

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 from cagekit.shop.sawing.plan import plan_cuts
-from cagekit.shop.sawing.stock import Bar, Piece
+from cagekit.shop.sawing.stock import Bar, Blank
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -38,7 +38,7 @@ def instances():
 
 
 def check(stock, kerf, sizes, optimum, time_limit=60.0):
-    pieces = [Piece(name=f"p{i:03d}", length=s) for i, s in enumerate(sizes)]
+    pieces = [Blank(name=f"p{i:03d}", length=s) for i, s in enumerate(sizes)]
     plan = plan_cuts(
         pieces, [Bar(name="bar", length=stock, cost=1.0)], kerf=kerf, time_limit=time_limit
     )

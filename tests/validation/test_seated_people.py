@@ -20,7 +20,7 @@ import numpy as np
 import pytest
 
 from cagekit.inputs.car import Car, Seat, Wheel
-from cagekit.inputs.driver import Driver, Measure
+from cagekit.inputs.driver import BodyMeasure, Driver
 from cagekit.people.body import Dimensions, dimensions
 from cagekit.people.population import headform_circumference, survey
 from cagekit.people.posture import Occupant, seat_person
@@ -57,7 +57,7 @@ def test_nothing_is_said_outside_the_table() -> None:
 
 
 def test_every_dimension_of_the_driver_sheet_is_in_the_survey() -> None:
-    names = set(Measure.__args__)  # type: ignore[attr-defined]
+    names = set(BodyMeasure.__args__)  # type: ignore[attr-defined]
     for sex in ("male", "female"):
         assert names <= {m for s, m in survey() if s == sex}
 

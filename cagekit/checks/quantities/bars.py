@@ -17,7 +17,7 @@ GAP = 1.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Bar:
+class WholeBar:
     """One bar: its pieces in order, its theoretical end points ``(3,)`` and their members' ends."""
 
     pieces: tuple[Member, ...]
@@ -76,7 +76,7 @@ class Bar:
         return unit(self.end - self.start)
 
 
-def joined(members: Iterable[Member]) -> tuple[Bar, ...]:
+def joined(members: Iterable[Member]) -> tuple[WholeBar, ...]:
     """Put the pieces of each bar together again, and bars of one role and side that run in line.
 
     A tube in the way may also be met by two bars of the file's own, one on each side of it.
@@ -85,7 +85,7 @@ def joined(members: Iterable[Member]) -> tuple[Bar, ...]:
     for member in members:
         bars.setdefault(member.bar, []).append(member)
     free = [[(m, False) for m in pieces] for pieces in bars.values()]
-    out: list[Bar] = []
+    out: list[WholeBar] = []
     while free:
         chain = free.pop(0)
         while True:
@@ -105,7 +105,7 @@ def joined(members: Iterable[Member]) -> tuple[Bar, ...]:
                 break
         first, last = chain[0], chain[-1]
         out.append(
-            Bar(
+            WholeBar(
                 tuple(m for m, _ in chain),
                 ((first[0], "b" if first[1] else "a"), (last[0], "a" if last[1] else "b")),
             )
@@ -141,7 +141,7 @@ def _next(member: Member, end: EndName, free: list[Chain]) -> tuple[Chain, EndNa
     return None if best is None else (best[1], best[2])
 
 
-def cross(one: Bar, other: Bar, along: Vec) -> Vec | None:
+def cross(one: WholeBar, other: WholeBar, along: Vec) -> Vec | None:
     """Where two bars cross as seen along ``along`` (unit, ``(3,)``), away from their ends.
 
     Returns the point on ``one``, or None when they do not cross.

@@ -9,7 +9,7 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.bars import Bar, cross
+from cagekit.checks.quantities.bars import WholeBar, cross
 from cagekit.checks.quantities.hoops import hoop_plane
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey, extreme, side_of
@@ -19,7 +19,7 @@ DIAGONALS = ("hoop_diagonal", "rear_diagonal", "brace_diagonal")
 """Roles that count as a diagonal of the main hoop or between the rear braces."""
 
 
-def _braces(s: Survey, pick: Pick) -> Iterator[tuple[Bar, Vec, Member]]:
+def _braces(s: Survey, pick: Pick) -> Iterator[tuple[WholeBar, Vec, Member]]:
     """Rear braces that meet the main hoop: bar, node on the hoop, hoop."""
     for bar in s.bars("rear_brace", side=pick.side):
         found = s.brace_node(bar)
@@ -27,7 +27,7 @@ def _braces(s: Survey, pick: Pick) -> Iterator[tuple[Bar, Vec, Member]]:
             yield bar, *found
 
 
-def _away(bar: Bar, node: Vec) -> Vec:
+def _away(bar: WholeBar, node: Vec) -> Vec:
     """Unit vector from the node along the bar."""
     far = (
         bar.end if np.linalg.norm(bar.start - node) < np.linalg.norm(bar.end - node) else bar.start
@@ -102,7 +102,7 @@ def rear_brace_bends(s: Survey, pick: Pick) -> Iterator[Measure]:
 # --- diagonals -----------------------------------------------------------------------------
 
 
-def hoop_diagonals(s: Survey) -> tuple[Bar, ...]:
+def hoop_diagonals(s: Survey) -> tuple[WholeBar, ...]:
     """Diagonals of the main hoop, or between the rear braces where the hoop has none."""
     return s.bars("hoop_diagonal") or s.bars(*DIAGONALS)
 

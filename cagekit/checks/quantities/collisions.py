@@ -18,7 +18,7 @@ import numpy as np
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import Member
 from cagekit.geometry.centre_line import CentreLine, Vec
-from cagekit.geometry.clearance import Bar, closest_pairs, points_gap
+from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
 from cagekit.geometry.end_cut import EndCut
 
 SHARED = 0.02
@@ -165,10 +165,10 @@ def covered_welds(cage: Cage) -> Iterator[Covered]:
                 yield Covered(joint, m, float(step[under].sum()), deepest, seated)
 
 
-def _bar(cage: Cage, m: Member) -> Bar:
+def _bar(cage: Cage, m: Member) -> Rod:
     """What is left of a tube between the tips of its ends."""
     low, high = (cage.cut(m.id, "a").shortest, m.path.length - cage.cut(m.id, "b").shortest)
-    return Bar(m.path, m.tube.outer_radius, max(low, 0.0), min(high, m.path.length))
+    return Rod(m.path, m.tube.outer_radius, max(low, 0.0), min(high, m.path.length))
 
 
 def _coped(branch: Member, parent: Member) -> bool:

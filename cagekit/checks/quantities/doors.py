@@ -11,7 +11,7 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.bars import Bar, cross
+from cagekit.checks.quantities.bars import WholeBar, cross
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, HandSide, Survey, other_side
 from cagekit.geometry.centre_line import Vec, unit
@@ -90,7 +90,7 @@ def _missing(side: str) -> str:
     return f"the door opening's `outline` in the car sheet ({side})"
 
 
-def _bars(s: Survey, side: str) -> tuple[Bar, ...]:
+def _bars(s: Survey, side: str) -> tuple[WholeBar, ...]:
     return s.bars("door_bar", side=side)
 
 
@@ -105,7 +105,7 @@ def door_bar_pattern(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=f"door_bar {side}", value=value, evidence=Evidence.of(*ids))
 
 
-def _pattern(bars: tuple[Bar, ...]) -> str:
+def _pattern(bars: tuple[WholeBar, ...]) -> str:
     if len(bars) < 2:
         return "single" if bars else "none"
     if len(bars) == 2:
@@ -240,7 +240,7 @@ def door_bars_identical(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield Measure(subject="door_bar", value=value, evidence=Evidence.of(*ids))
 
 
-def _alike(left: tuple[Bar, ...], right: tuple[Bar, ...]) -> bool:
+def _alike(left: tuple[WholeBar, ...], right: tuple[WholeBar, ...]) -> bool:
     if len(left) != len(right):
         return False
     flip = np.array([1.0, -1.0, 1.0])

@@ -9,7 +9,7 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.bars import Bar, cross, joined
+from cagekit.checks.quantities.bars import WholeBar, cross, joined
 from cagekit.checks.quantities.hoops import front_legs, leg_top
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, Survey, side_of
@@ -76,7 +76,7 @@ def pillar_brace_lower_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield from _nearest(bar, bar.lower, [foot.point] if foot else [])
 
 
-def _nearest(bar: Bar, point: Vec, nodes: Iterable[Vec]) -> Iterator[Measure]:
+def _nearest(bar: WholeBar, point: Vec, nodes: Iterable[Vec]) -> Iterator[Measure]:
     found = min(nodes, key=lambda n: float(np.linalg.norm(n - point)), default=None)
     if found is not None:
         gap = float(np.linalg.norm(found - point))
@@ -88,7 +88,7 @@ def _nearest(bar: Bar, point: Vec, nodes: Iterable[Vec]) -> Iterator[Measure]:
 # --- roof ----------------------------------------------------------------------------------
 
 
-def _roof(s: Survey) -> tuple[Bar, ...]:
+def _roof(s: Survey) -> tuple[WholeBar, ...]:
     return s.bars("roof_diagonal")
 
 
@@ -100,7 +100,7 @@ def roof_pattern(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield Measure(subject="roof_diagonal", value=_pattern(bars), evidence=Evidence.of(*ids))
 
 
-def _pattern(bars: tuple[Bar, ...]) -> str:
+def _pattern(bars: tuple[WholeBar, ...]) -> str:
     if len(bars) < 2:
         return "single" if bars else "none"
     if len(bars) > 2:
@@ -110,7 +110,7 @@ def _pattern(bars: tuple[Bar, ...]) -> str:
     return "v" if _apex(bars)[0] <= APEX else "pair"
 
 
-def _apex(bars: tuple[Bar, ...]) -> tuple[float, Vec, Vec]:
+def _apex(bars: tuple[WholeBar, ...]) -> tuple[float, Vec, Vec]:
     """Smallest distance between ends of two bars, and those ends."""
     pairs = [(p, q) for p in (bars[0].start, bars[0].end) for q in (bars[1].start, bars[1].end)]
     p, q = min(pairs, key=lambda x: float(np.linalg.norm(x[0] - x[1])))
@@ -236,7 +236,7 @@ def gussets_at_pillar_brace(s: Survey, pick: Pick) -> Iterator[Measure]:
                     yield _gussets(s, bar, brace, member.path.end_point(end))
 
 
-def _gussets(s: Survey, one: Bar, two: Bar, at: Vec) -> Measure:
+def _gussets(s: Survey, one: WholeBar, two: WholeBar, at: Vec) -> Measure:
     ids = set(one.ids) | set(two.ids)
     plates = [p.id for p in s.plates if "gusset" in p.kind and len(ids & set(p.members)) >= 2]
     tubes = [m.id for m in s.of_role("tube_gusset") if all(set(e.parents) & ids for _, e in m.ends)]

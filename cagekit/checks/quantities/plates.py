@@ -11,7 +11,7 @@ import numpy as np
 
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
-from cagekit.checks.quantities.survey import Foot, Survey
+from cagekit.checks.quantities.survey import StandingEnd, Survey
 from cagekit.geometry.centre_line import Vec, unit
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ SAME_PLANE = 0.966
 """Cosine of 15 deg: facets nearer than this in direction are one plane to a tape measure."""
 
 
-def plates_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
+def plates_of(s: Survey, foot: StandingEnd) -> tuple[Plate, ...]:
     """Plates that a foot stands on, backing plates left out; of a box foot its base."""
     found = [
         p for p in s.plates if f"{foot.member.id}.{foot.end}" in p.ends and "backing" not in p.kind
@@ -34,7 +34,7 @@ def plates_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
     return tuple(p for p in found if p.kind != "box_top") + tuple(bases)
 
 
-def backing_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
+def backing_of(s: Survey, foot: StandingEnd) -> tuple[Plate, ...]:
     """Backing plates under a foot: those of its member that lie nearest to this foot."""
     ends = [foot.member.path.end_point(n) for n in ("a", "b")]
     found = []
@@ -47,19 +47,19 @@ def backing_of(s: Survey, foot: Foot) -> tuple[Plate, ...]:
     return tuple(found)
 
 
-def _main_plate(s: Survey, foot: Foot) -> Plate | None:
+def _main_plate(s: Survey, foot: StandingEnd) -> Plate | None:
     """The largest plate under a foot."""
     return max(plates_of(s, foot), key=lambda p: p.outline.area, default=None)
 
 
-def _feet(s: Survey, pick: Pick) -> Iterator[tuple[Foot, Plate, Evidence]]:
+def _feet(s: Survey, pick: Pick) -> Iterator[tuple[StandingEnd, Plate, Evidence]]:
     for foot in s.feet_of(pick):
         plate = _main_plate(s, foot)
         if plate is not None:
             yield foot, plate, _evidence(foot, plate)
 
 
-def _evidence(foot: Foot, *plates: Plate) -> Evidence:
+def _evidence(foot: StandingEnd, *plates: Plate) -> Evidence:
     return Evidence.of(foot.member.id, plates=[p.id for p in plates], points=[foot.point])
 
 
@@ -199,7 +199,7 @@ def backing_plate_thickness_share(s: Survey, pick: Pick) -> Iterator[Measure]:
 # --- bolts ---------------------------------------------------------------------------------
 
 
-def _bolted(s: Survey, pick: Pick) -> Iterator[tuple[Foot, Plate, Evidence]]:
+def _bolted(s: Survey, pick: Pick) -> Iterator[tuple[StandingEnd, Plate, Evidence]]:
     for foot, plate, e in _feet(s, pick):
         if plate.bolts:
             yield foot, plate, e

@@ -127,16 +127,16 @@ def flange(plate: Plate, fold: int) -> float:
 # --- holes ----------------------------------------------------------------------------------
 
 
-Row = tuple[Plate, int, Hole, str, Evidence]
+HoleRow = tuple[Plate, int, Hole, str, Evidence]
 
 
-def _holes(s: Survey, *purposes: HolePurpose) -> Iterator[Row]:
+def _holes(s: Survey, *purposes: HolePurpose) -> Iterator[HoleRow]:
     """Every hole of the purposes (all when none): plate, number, hole, name, evidence."""
     kept = s.design.once("holes of plates", lambda _: tuple(_all_holes(s)))
     return (row for row in kept if not purposes or row[2].purpose in purposes)
 
 
-def _all_holes(s: Survey) -> Iterator[Row]:
+def _all_holes(s: Survey) -> Iterator[HoleRow]:
     for plate in s.plates:
         for i, h in enumerate(plate.holes):
             yield plate, i, h, f"{h.purpose.value} hole {i + 1}", _at(plate, h.centre)

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind, Member
-from cagekit.car.shell import FAR, Surface, surfaces
+from cagekit.car.shell import FAR, ShellSurface, surfaces
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.fit.cockpit import Cockpit
-from cagekit.fit.tubes import STEP, Gap
+from cagekit.fit.tubes import STEP, TubeRoom
 from cagekit.geometry.centre_line import Vec, vec
 
 TOUCH = 0.01
@@ -56,7 +56,7 @@ def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
             )
 
 
-def shell_gaps(cockpit: Cockpit, surface: Surface) -> list[Gap]:
+def shell_gaps(cockpit: Cockpit, surface: ShellSurface) -> list[TubeRoom]:
     """Room between a surface and every tube near it, tightest first."""
     found = [
         gap
@@ -66,7 +66,7 @@ def shell_gaps(cockpit: Cockpit, surface: Surface) -> list[Gap]:
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
 
 
-def floor_gaps(cage: Cage, surface: Surface) -> list[Gap]:
+def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:
     """Room between a surface that tubes stand on and every tube over it, tightest first."""
     found = []
     for m in cage.members.values():
@@ -83,7 +83,7 @@ def floor_gaps(cage: Cage, surface: Surface) -> list[Gap]:
             way = spot - points[i]
             size = max(float(np.linalg.norm(way)), 1e-9)
             found.append(
-                Gap(
+                TubeRoom(
                     member=m.id,
                     gap=float(axis[i]) - r,
                     axis_gap=float(axis[i]),
@@ -96,7 +96,7 @@ def floor_gaps(cage: Cage, surface: Surface) -> list[Gap]:
 
 
 def _landing(
-    cage: Cage, member: Member, surface: Surface, stations: Vec, axis: Vec
+    cage: Cage, member: Member, surface: ShellSurface, stations: Vec, axis: Vec
 ) -> NDArray[np.bool_]:
     """Which stations are the ends of a tube that come down to the surface it stands on."""
     out = np.zeros(len(stations), dtype=bool)
@@ -113,7 +113,7 @@ def _landing(
     return out
 
 
-def _room(surface: Surface, gaps: list[Gap]) -> Measure:
+def _room(surface: ShellSurface, gaps: list[TubeRoom]) -> Measure:
     """The tightest tube against the gap to keep, with all that are too near."""
     bad = [g for g in gaps if g.gap < surface.keep - TOUCH]
     shown = bad or gaps[:1]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from cagekit.cage.member import EndKind, EndName, Member
-from cagekit.checks.quantities.bars import Bar, joined
+from cagekit.checks.quantities.bars import WholeBar, joined
 from cagekit.checks.quantities.quantity import Measure, Pick, Quantity
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
@@ -42,7 +42,7 @@ CARRIERS = ("outrigger",)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Foot:
+class StandingEnd:
     """Where a member stands on the car.
 
     ``kind`` is ``hoop`` (main, front, lateral, half hoop or A-pillar bar), ``backstay`` or
@@ -162,7 +162,7 @@ class Survey:
         """The first member of a role."""
         return next(iter(self.of_role(role)), None)
 
-    def bars(self, *roles: str, side: str = "") -> tuple[Bar, ...]:
+    def bars(self, *roles: str, side: str = "") -> tuple[WholeBar, ...]:
         """Bars of the given roles, pieces joined."""
         return joined(m for m in self.of_role(*roles) if not side or m.side == side)
 
@@ -207,7 +207,7 @@ class Survey:
     # --- feet and junctions ------------------------------------------------------------
 
     @cached_property
-    def feet(self) -> tuple[Foot, ...]:
+    def feet(self) -> tuple[StandingEnd, ...]:
         """Every end that stands on the car: flat on plate or sheet, or on an outrigger."""
         hung = {i for door in self.cage.doors for i in door.pieces}
         out = []
@@ -219,10 +219,10 @@ class Survey:
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
                 carried = carried or end.surface == "outrigger"
                 if end.kind in (EndKind.FLAT, EndKind.PINNED) or carried:
-                    out.append(Foot(m, name, _foot_kind(m), carried))
+                    out.append(StandingEnd(m, name, _foot_kind(m), carried))
         return tuple(out)
 
-    def feet_of(self, pick: Pick) -> tuple[Foot, ...]:
+    def feet_of(self, pick: Pick) -> tuple[StandingEnd, ...]:
         """Feet by kind (``hoop``, ``backstay``, ``other``) or by role of their member."""
         return tuple(
             f
@@ -231,12 +231,12 @@ class Survey:
             and (not pick.side or side_of(f.point) == pick.side)
         )
 
-    def hoop_foot(self, side: HandSide, role: str = "main_hoop") -> Foot | None:
+    def hoop_foot(self, side: HandSide, role: str = "main_hoop") -> StandingEnd | None:
         """The foot of a hoop on one side."""
         feet = [f for f in self.feet if f.member.role == role and side_of(f.point) == side]
         return min(feet, key=lambda f: float(f.point[2]), default=None)
 
-    def front_foot(self, side: HandSide) -> Foot | None:
+    def front_foot(self, side: HandSide) -> StandingEnd | None:
         """The foot of the front leg on one side, whichever member stands there."""
         for role in ("front_hoop", "half_hoop", "lateral_hoop", "a_pillar_bar"):
             feet = [f for f in self.feet if f.member.role == role and side_of(f.point) == side]
@@ -258,7 +258,7 @@ class Survey:
                     out.append(Junction(m.path.end_point(name), ids, roles))
         return tuple(out)
 
-    def brace_node(self, brace: Bar) -> tuple[Vec, Member] | None:
+    def brace_node(self, brace: WholeBar) -> tuple[Vec, Member] | None:
         """Where a rear brace meets the hoop: its upper end and the hoop, None when it does not."""
         hoop = self.main_hoop
         if hoop is None:

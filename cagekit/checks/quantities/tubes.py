@@ -9,7 +9,7 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.bars import Bar, joined
+from cagekit.checks.quantities.bars import WholeBar, joined
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, Survey, extreme
 from cagekit.errors import NotFoundError
@@ -237,7 +237,7 @@ def pieces(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=bar.name, value=len(bar.pieces), evidence=evidence)
 
 
-def _inner_ends(bar: Bar) -> list[np.ndarray]:
+def _inner_ends(bar: WholeBar) -> list[np.ndarray]:
     points = [m.path.end_point(n) for m in bar.pieces for n in ("a", "b")]
     keep = []
     for p in points:
@@ -247,7 +247,7 @@ def _inner_ends(bar: Bar) -> list[np.ndarray]:
     return keep
 
 
-def _ends(bar: Bar) -> Evidence:
+def _ends(bar: WholeBar) -> Evidence:
     return Evidence.of(*bar.ids, points=[bar.start, bar.end])
 
 

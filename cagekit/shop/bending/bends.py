@@ -85,7 +85,7 @@ class Work:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class BendStep:
     """One bend at the machine.
 
     Args:
@@ -141,7 +141,7 @@ class BendSchedule:
     tube: Tube
     rows: tuple[BendRow, ...]
     work: Work
-    steps: tuple[Step, ...]
+    steps: tuple[BendStep, ...]
     cut_length: float
     blank: float
     stretch: float
@@ -291,7 +291,7 @@ def _without_die(
     n = len(rows) - 1
     work = Work(from_a=n, bends=n, extra_a=trim_a, extra_b=trim_b, trim_a=trim_a, trim_b=trim_b)
     blank = finished.length + trim_a + trim_b
-    steps: tuple[Step, ...] = ()
+    steps: tuple[BendStep, ...] = ()
     if n:
         plain = Die(
             name="none", od=tube.od, clr=max(rows[0].clr or 0.0, tube.od), clamp=1.0, tail=0.0,
@@ -347,14 +347,14 @@ def _steps(
     tube: Tube,
     tooling: Tooling,
     blank: float,
-) -> tuple[Step, ...]:
+) -> tuple[BendStep, ...]:
     spans = blank_spans(rows, work.extra_a, die.stretch)
     clock = tuple(snapped(c) for c in clocks(path))
     wanted = [r.angle for r in rows if r.angle is not None]
     step = tooling.bender.angle_step
     driven = settings(wanted, clock, model, step, die.max_angle)
     sense = 1.0 if tooling.bender.rotation == "clockwise" else -1.0
-    out: list[Step] = []
+    out: list[BendStep] = []
     done: int | None = None
     lead_before: EndName | None = None
     for bend, lead in work.order:
@@ -376,7 +376,7 @@ def _steps(
         before = rows[done - 1].angle if turn is not None and done is not None else None
         start, stop, mark = (s if work.datum == "a" else blank - s for s in (near, far, mark))
         out.append(
-            Step(
+            BendStep(
                 bend=bend,
                 lead=lead,
                 feed=_feed(rows, work, bend, lead),

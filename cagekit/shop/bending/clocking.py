@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import degrees
 
 from cagekit.cage.member import EndName
-from cagekit.shop.bending.bends import BendSchedule, Step
+from cagekit.shop.bending.bends import BendSchedule, BendStep
 from cagekit.shop.bending.dial import NO_TURN
 from cagekit.units import LengthUnit, format_length
 
@@ -86,7 +86,7 @@ def why(sheet: BendSchedule, units: LengthUnit = "mm") -> str:
     return f"{need[0].upper()}{need[1:]}; {have}: {way}{kept}."
 
 
-def _bend(sheet: BendSchedule, step: Step, arc: str, *, first: bool) -> str:
+def _bend(sheet: BendSchedule, step: BendStep, arc: str, *, first: bool) -> str:
     """One bend in words."""
     words = [f"Bend {step.bend}:"]
     if first:
@@ -112,7 +112,7 @@ def _bend(sheet: BendSchedule, step: Step, arc: str, *, first: bool) -> str:
     return " ".join(words)
 
 
-def _line(step: Step, arc: str) -> str:
+def _line(step: BendStep, arc: str) -> str:
     """Where the reference line lies for a bend, by angle and round the tube."""
     if abs(step.clock) < NO_TURN:
         return "the reference line is on the outside of the bend;"

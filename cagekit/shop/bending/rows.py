@@ -15,7 +15,7 @@ from math import atan2, pi
 import numpy as np
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.centre_line import Arc, CentreLine, Line, Piece, Vec, rotate, vec
+from cagekit.geometry.centre_line import Arc, CentreLine, Line, PathPiece, Vec, rotate, vec
 
 TINY = 1e-9
 
@@ -84,7 +84,7 @@ def rebuild(rows: Sequence[BendRow], *, owner: str = "tube") -> CentreLine:
     """
     here = np.zeros(3)
     along, axis = np.array([1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0])
-    pieces: list[Piece] = []
+    pieces: list[PathPiece] = []
     for r in rows:
         if r.feed < -TINY:
             raise GeometryError(owner, f"row {r.row}: feed {r.feed:.3f} mm is below zero.")
@@ -119,7 +119,7 @@ def turn_about(along: Vec, before: Vec, after: Vec) -> float:
     return pi if angle <= -pi + 1e-9 else angle
 
 
-def _longer(pieces: list[Piece], extra: float) -> list[Piece]:
+def _longer(pieces: list[PathPiece], extra: float) -> list[PathPiece]:
     """Lengthen a tube ahead of its first piece by a straight of ``extra`` mm."""
     first = pieces[0]
     start = vec(first.start - extra * first.direction)

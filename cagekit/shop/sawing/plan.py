@@ -13,7 +13,7 @@ from cagekit.materials.tubes import Tube
 from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.sawing.columns import choose
 from cagekit.shop.sawing.patterns import Kinds
-from cagekit.shop.sawing.stock import Bar, Piece, bars_of, check_pieces, to_nanometres
+from cagekit.shop.sawing.stock import Bar, Blank, bars_of, check_pieces, to_nanometres
 
 SAW_STEP = 0.1
 """Blanks are rounded up to this, mm: no tape and no saw does better."""
@@ -33,7 +33,7 @@ class CutBar:
 
     number: int
     bar: Bar
-    pieces: tuple[Piece, ...]
+    pieces: tuple[Blank, ...]
     kerf: float
     remnant: float
     kept: bool
@@ -117,7 +117,7 @@ class CutPlan:
 
 
 def plan_cuts(
-    pieces: Sequence[Piece],
+    pieces: Sequence[Blank],
     bars: Sequence[Bar],
     *,
     kerf: float,
@@ -151,7 +151,7 @@ def plan_cuts(
         return CutPlan(tube=tube, bars=(), cost=0.0, bound=0.0, proved=True, unit=unit, kerf=kerf)
     check_pieces(pieces, bars, kerf, where)
     spares = _spares(spare, bars, kerf)
-    by_size: dict[int, list[Piece]] = {}
+    by_size: dict[int, list[Blank]] = {}
     for p in sorted((*pieces, *spares), key=lambda p: p.name):
         by_size.setdefault(to_nanometres(p.length) + to_nanometres(kerf), []).append(p)
     sizes = sorted(by_size, reverse=True)
@@ -225,7 +225,7 @@ def cut_plans(
     for (od, wall, material), members in sorted(groups.items(), reverse=True):
         stock = tooling.stock_for(od, wall)
         bars = bars_of(stock, tooling.offcuts_for(od, wall, material), tooling.saw)
-        pieces = [Piece(name=m.member, length=sawn(m.blank)) for m in members]
+        pieces = [Blank(name=m.member, length=sawn(m.blank)) for m in members]
         plans.append(
             plan_cuts(
                 pieces,
@@ -243,11 +243,11 @@ def cut_plans(
     return tuple(plans)
 
 
-def _spares(spare: float, bars: Sequence[Bar], kerf: float) -> tuple[Piece, ...]:
+def _spares(spare: float, bars: Sequence[Bar], kerf: float) -> tuple[Blank, ...]:
     """The spare length as pieces that the longest bar can hold."""
     longest = max(b.longest(kerf) for b in bars)
     n = ceil(spare / longest - 1e-9)
-    return tuple(Piece(name=SPARE, length=spare / n) for _ in range(n))
+    return tuple(Blank(name=SPARE, length=spare / n) for _ in range(n))
 
 
 def sawn(length: float) -> float:
@@ -256,7 +256,7 @@ def sawn(length: float) -> float:
     return round(steps * SAW_STEP, 1)
 
 
-def _cut_bar(number: int, bar: Bar, pieces: tuple[Piece, ...], kerf: float, keep: float) -> CutBar:
+def _cut_bar(number: int, bar: Bar, pieces: tuple[Blank, ...], kerf: float, keep: float) -> CutBar:
     remnant = bar.length
     if pieces:
         first = bar.trim + kerf if bar.trim > 0 else 0.0

@@ -53,7 +53,7 @@ def to_nanometres(mm: float) -> int:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
+class Blank:
     """A blank to be sawn: ``name`` (a member's id) and ``length`` in mm."""
 
     name: str
@@ -126,7 +126,7 @@ def bars_of(stock: Sequence[Stock], offcuts: Sequence[Offcut], saw: Saw) -> tupl
     return tuple(bars)
 
 
-def check_pieces(pieces: Iterable[Piece], bars: Sequence[Bar], kerf: float, where: str) -> None:
+def check_pieces(pieces: Iterable[Blank], bars: Sequence[Bar], kerf: float, where: str) -> None:
     """Refuse pieces that no bar can give.
 
     Args:

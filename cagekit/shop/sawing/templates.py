@@ -15,7 +15,7 @@ import numpy as np
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndName, Member
 from cagekit.geometry.centre_line import Vec
-from cagekit.geometry.contact import CylinderPiece, PlaneFace, Surface
+from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.geometry.cope import EndCut
 from cagekit.materials.tubes import Tube
 
@@ -276,7 +276,7 @@ def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
     )
 
 
-def _only_surface(cut: EndCut) -> Surface | None:
+def _only_surface(cut: EndCut) -> ContactSurface | None:
     """The one surface that makes the whole cut, None where there are several."""
     phi = np.arange(180) * (pi / 90)
     used = set(cut.active(phi[:, None], [cut.outer_radius, cut.inner_radius]).ravel().tolist())

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.benchmarks.__main__ import Row, Spent, run, table
+from cagekit.benchmarks.__main__ import Spent, TimedCage, run, table
 from cagekit.benchmarks.frames import frame
 from cagekit.materials.tubes import Tube
 from cagekit.solids.measure import record_volume
@@ -27,11 +27,11 @@ def test_frame_has_the_tubes_asked_for_and_each_can_be_written_down(count: int) 
 
 
 def test_table_shows_ratios_and_failures() -> None:
-    one = Row(
+    one = TimedCage(
         name="one", tubes=27, cagekit=Spent(1.0, 2.0), checked=Spent(2.0, 4.0),
         plain=Spent(6.0, 6.0), floor=Spent(1.25, 1.0), wrong="4",
     )  # fmt: skip
-    two = Row(
+    two = TimedCage(
         name="two", tubes=120, cagekit=Spent(2.0, 2.0), checked=Spent(3.0, 3.0), plain=None,
         floor=Spent(1.0, 1.0), wrong="out of memory",
     )  # fmt: skip

@@ -8,7 +8,7 @@ import pytest
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.car.floor import floor_of
-from cagekit.car.shell import FAR, Surface, surfaces
+from cagekit.car.shell import FAR, ShellSurface, surfaces
 from cagekit.checks.quantities.shell import floor_gaps
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.car import Car
@@ -23,7 +23,7 @@ def gravel() -> Car:
     return load_build("gravel-hatch").car
 
 
-def _floor(car: Car, side: str = "left") -> Surface:
+def _floor(car: Car, side: str = "left") -> ShellSurface:
     return next(s for s in surfaces(car) if s.name == f"{side} floor")
 
 

@@ -10,15 +10,15 @@ import pytest
 
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit
-from cagekit.fit.sight import Caps, Eyes, Row, both, extent, merged, within
+from cagekit.fit.sight import BallRow, Caps, Eyes, both, extent, merged, within
 from cagekit.fit.view_angles import pillar_view, view_down, view_up
 from cagekit.geometry.centre_line import vec
 from cagekit.inputs.car import Car
 from cagekit.people.posture import moved
 
 
-def post(x: float, y: float, radius: float) -> Row:
-    return Row.along("post", [(x, y, -2000.0), (x, y, 2000.0)], radius)
+def post(x: float, y: float, radius: float) -> BallRow:
+    return BallRow.along("post", [(x, y, -2000.0), (x, y, 2000.0)], radius)
 
 
 def test_one_eye_sees_a_post_between_its_tangents() -> None:
@@ -44,7 +44,7 @@ def test_two_eyes_and_a_wide_post_straight_ahead() -> None:
 
 
 def test_a_level_bar_hides_the_same_height_everywhere_straight_ahead() -> None:
-    bar = Row.along("bar", [(800.0, 600.0, 200.0), (800.0, -600.0, 200.0)], 20.0)
+    bar = BallRow.along("bar", [(800.0, 600.0, 200.0), (800.0, -600.0, 200.0)], 20.0)
     caps = Caps.seen(bar, vec((0, 0, 0)))
     ((low, high),) = caps.upright(0.0)
     middle, half = atan2(200, 800), asin(20 / hypot(800, 200))

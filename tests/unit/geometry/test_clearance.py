@@ -11,7 +11,7 @@ from scipy.optimize import minimize
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Arc, CentreLine, vec
 from cagekit.geometry.clearance import (
-    Bar,
+    Rod,
     bars_of,
     closest_pairs,
     gap,
@@ -100,7 +100,7 @@ def test_linked_rings() -> None:
 @pytest.mark.parametrize("seed", range(4))
 def test_random_pairs(seed: int) -> None:
     paths = random_paths(seed, 8)
-    bars = [Bar(p, 10.0 + k) for k, p in enumerate(paths)]
+    bars = [Rod(p, 10.0 + k) for k, p in enumerate(paths)]
     pairs = closest_pairs(bars)
     assert [(p.a, p.b) for p in pairs] == [(i, j) for i in range(8) for j in range(i + 1, 8)]
     for p in pairs[seed::4]:
@@ -122,22 +122,22 @@ def test_limit_and_skip_leave_out_and_change_nothing_else() -> None:
 
 
 def test_trimmed_bar_ends_at_its_cut() -> None:
-    post = Bar(CentreLine.straight([0, 0, -500], [0, 0, 500]), 20.0)
+    post = Rod(CentreLine.straight([0, 0, -500], [0, 0, 500]), 20.0)
     rung = CentreLine.straight([0, 0, 0], [300, 0, 0])
-    (whole,) = closest_pairs([post, Bar(rung, 15.0)])
+    (whole,) = closest_pairs([post, Rod(rung, 15.0)])
     assert whole.found.gap == pytest.approx(-35.0)
-    (cut,) = closest_pairs([post, Bar(rung, 15.0, low=50.0)])
+    (cut,) = closest_pairs([post, Rod(rung, 15.0, low=50.0)])
     assert cut.found.gap == pytest.approx(15.0)
     assert cut.found.station_b == pytest.approx(50.0)
 
 
 def test_bar_without_length_is_refused() -> None:
     with pytest.raises(GeometryError, match="nothing is left"):
-        closest_pairs([Bar(HOOP, 20.0), Bar(HOOP, 20.0, low=900.0, high=900.0)])
+        closest_pairs([Rod(HOOP, 20.0), Rod(HOOP, 20.0, low=900.0, high=900.0)])
 
 
 def test_no_pairs() -> None:
-    assert closest_pairs([Bar(HOOP, 20.0)]) == []
+    assert closest_pairs([Rod(HOOP, 20.0)]) == []
 
 
 # --- points and segments -------------------------------------------------------------------

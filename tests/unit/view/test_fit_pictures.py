@@ -16,7 +16,7 @@ from cagekit.inputs.resolve import load_build
 from cagekit.view.driver_views import fit_sheet, measures
 from cagekit.view.panorama import DOWN_DEG, HEAD, MARGIN, REACH_DEG, SCALE, UP_DEG, panorama
 from cagekit.view.person_mesh import SolidMesh, capsule_mesh, ring_mesh, slab_mesh
-from cagekit.view.placement_plot import FILL, Cell, Chart, Lane, placement_plot
+from cagekit.view.placement_plot import FILL, Chart, Lane, PlotCell, placement_plot
 
 
 @pytest.fixture(scope="module")
@@ -83,7 +83,7 @@ def test_panorama_shows_what_the_numbers_say(wagon: tuple) -> None:
 
 def test_placement_plot_colours_every_cell() -> None:
     cells = tuple(
-        Cell(text=str(k), state=s) for k, s in enumerate(("good", "warn", "fail", "none"))
+        PlotCell(text=str(k), state=s) for k, s in enumerate(("good", "warn", "fail", "none"))
     )
     chart = Chart(
         title="places", axis="height", columns=("1", "2", "3", "4"),

@@ -9,27 +9,29 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import cut_end
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.mesh import Mesh, tube_mesh
-from cagekit.view.raster import Frame, render
-from cagekit.view.scene import Body
+from cagekit.view.raster import ViewFrame, render
+from cagekit.view.scene import SceneBody
 
 PAPER = (255, 255, 255)
 
 
-def tube(name: str, start: tuple[float, ...], end: tuple[float, ...], od: float = 40.0) -> Body:
+def tube(
+    name: str, start: tuple[float, ...], end: tuple[float, ...], od: float = 40.0
+) -> SceneBody:
     path = CentreLine.straight(start, end)
     cuts = [cut_end(path, e, od / 2, od / 2 - 3) for e in "ab"]  # type: ignore[arg-type]
     mesh = tube_mesh(path, od / 2, od / 2 - 3, *cuts)
-    return Body(name=name, group="members", colour=(0.8, 0.2, 0.2), mesh=mesh)
+    return SceneBody(name=name, group="members", colour=(0.8, 0.2, 0.2), mesh=mesh)
 
 
-def frame(camera: Camera, width: int = 300, height: int = 200, scale: float = 0.5) -> Frame:
-    return Frame(camera=camera, width=width, height=height, scale=scale, centre=(0.0, 0.0))
+def frame(camera: Camera, width: int = 300, height: int = 200, scale: float = 0.5) -> ViewFrame:
+    return ViewFrame(camera=camera, width=width, height=height, scale=scale, centre=(0.0, 0.0))
 
 
-def triangles(points: np.ndarray) -> Body:
+def triangles(points: np.ndarray) -> SceneBody:
     normals = np.tile([0.0, 0.0, 1.0], (len(points), 1))
     mesh = Mesh(points, normals, np.arange(len(points)).reshape(-1, 3))
-    return Body(name="t", group="members", colour=(0.5, 0.5, 0.5), mesh=mesh)
+    return SceneBody(name="t", group="members", colour=(0.5, 0.5, 0.5), mesh=mesh)
 
 
 def test_where_things_stand_in_each_view() -> None:
@@ -83,7 +85,7 @@ def test_every_pixel_by_itself() -> None:
     turn = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])[:, 2]
     t[turn < 0] = t[turn < 0][:, ::-1]
     scene = [triangles(one) for one in t]
-    view = Frame(camera=look, width=120, height=110, scale=1.0, centre=(0.0, 0.0))
+    view = ViewFrame(camera=look, width=120, height=110, scale=1.0, centre=(0.0, 0.0))
     shown = render(scene, view, paper=PAPER)
     # the picture keeps every second pixel of twice the size: centres at quarters
     x = (np.arange(120) + 0.25) - 60

@@ -12,7 +12,7 @@ import pytest
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.cage.plate import Bolt, Hole, Plate, Weld
+from cagekit.cage.plate import Bolt, Hole, Plate, PlateWeld
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
@@ -75,7 +75,7 @@ def cage():
         100.0,
         holes=(Hole.circle((20, 20), 10.5), Hole.circle((80, 80), 10.5)),
         bolts=tuple(Bolt(hole=i, size="M10", grade="8.8", diameter=10) for i in (0, 1)),
-        welds=(Weld(to="main_hoop", length=125.0, leg=4.0),),
+        welds=(PlateWeld(to="main_hoop", length=125.0, leg=4.0),),
     )
     return Cage("small", members, plates=[plate])
 

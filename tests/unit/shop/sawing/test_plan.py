@@ -16,11 +16,11 @@ from cagekit.shop.bending.bends import schedule
 from cagekit.shop.sawing.columns import _next_cost
 from cagekit.shop.sawing.patterns import Kinds, best_pattern, patterns_worth
 from cagekit.shop.sawing.plan import cut_plans, plan_cuts, sawn
-from cagekit.shop.sawing.stock import Bar, Piece, bars_of
+from cagekit.shop.sawing.stock import Bar, Blank, bars_of
 
 
 def pieces(*lengths):
-    return [Piece(name=f"p{i:02d}", length=x) for i, x in enumerate(lengths)]
+    return [Blank(name=f"p{i:02d}", length=x) for i, x in enumerate(lengths)]
 
 
 def assignment_optimum(lengths, bars, kerf):
@@ -162,7 +162,7 @@ def test_remnants_are_gathered_in_one_long_offcut():
 def test_a_piece_longer_than_the_stock_names_itself():
     with pytest.raises(InputError, match="main_hoop") as error:
         plan_cuts(
-            [Piece(name="main_hoop", length=6100)],
+            [Blank(name="main_hoop", length=6100)],
             [Bar(name="s", length=6000, cost=1, trim=5)],
             kerf=2,
             where="cut list",
@@ -273,7 +273,7 @@ def test_spare_longer_than_a_stick_is_left_on_several():
 def test_no_bar_is_filled_to_the_last_millimetre_while_another_has_room():
     bars = [Bar(name="s", length=6000.0, cost=6000.0)]
     pieces = [
-        Piece(name=n, length=v)
+        Blank(name=n, length=v)
         for n, v in (("a", 3000.0), ("b", 2993.0), ("c", 2500.0), ("d", 1000.0))
     ]
     tight = plan_cuts(pieces, bars, kerf=2.0)
@@ -286,7 +286,7 @@ def test_no_bar_is_filled_to_the_last_millimetre_while_another_has_room():
 
 def test_what_is_spare_stays_in_one_piece_when_bars_are_loosened():
     bars = [Bar(name="s", length=6000.0, cost=6000.0)]
-    pieces = [Piece(name="a", length=3000.0), Piece(name="b", length=2993.0)]
-    pieces += [Piece(name="c", length=1000.0)]
+    pieces = [Blank(name="a", length=3000.0), Blank(name="b", length=2993.0)]
+    pieces += [Blank(name="c", length=1000.0)]
     plan = plan_cuts(pieces, bars, kerf=2.0, slack=10.0, spare=4900.0)
     assert max(b.remnant for b in plan.bars) >= 4900.0

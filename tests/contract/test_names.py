@@ -1,0 +1,26 @@
+"""A name of a class or a type has one meaning in the whole package."""
+
+from __future__ import annotations
+
+import ast
+from collections import defaultdict
+from pathlib import Path
+
+PACKAGE = Path(__file__).parents[2] / "cagekit"
+
+
+def test_no_class_is_named_like_another() -> None:
+    where = defaultdict(list)
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.ClassDef):
+                names = [node.name]
+            elif isinstance(node, ast.Assign):
+                names = [t.id for t in node.targets if isinstance(t, ast.Name)]
+            else:
+                continue
+            for name in names:
+                # Types and private helpers; constants in capitals speak for their module only.
+                if name[0].isupper() and not name.isupper():
+                    where[name].append(f"{path.relative_to(PACKAGE)}:{node.lineno}")
+    assert {name: spots for name, spots in where.items() if len(spots) > 1} == {}
