@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from cagekit.people.posture import Occupant
     from cagekit.shop.bending.bends import BendSchedule
     from cagekit.shop.papers.order import Step
+    from cagekit.shop.papers.setting_out import SettingOut
     from cagekit.shop.papers.takeoff import Takeoff
     from cagekit.shop.sawing.plan import CutPlan
     from cagekit.shop.welding.welds import Weld
@@ -227,6 +228,13 @@ class Design:
         from cagekit.shop.welding.welds import weld_map
 
         return weld_map(self.fitted, self.build.car, self.tooling.torch)
+
+    @cached_property
+    def setting_out(self) -> SettingOut:
+        """Where feet and plates stand in the car, and what is marked on every tube."""
+        from cagekit.shop.papers.setting_out import set_out
+
+        return set_out(self.fitted)
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:

@@ -98,6 +98,11 @@ PRODUCTS: tuple[Product, ...] = (
         "order.csv: order of work with tape checks",
     ),
     Product(
+        "setting-out",
+        "cagekit.writers.csv:write_setting_out",
+        "setting-out.csv: feet and plates in the car, mark list of every tube",
+    ),
+    Product(
         "inspection",
         "cagekit.writers.csv:write_inspection",
         "inspection.csv: where to measure every tube, with blanks",

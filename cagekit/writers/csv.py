@@ -21,6 +21,7 @@ from cagekit.shop.bending.bends import BendSchedule, BendStep
 from cagekit.shop.bending.rows import BendRow
 from cagekit.shop.papers.inspection import wall_spot
 from cagekit.shop.papers.order import Step as WorkStep
+from cagekit.shop.papers.setting_out import Landing, SettingOut
 from cagekit.shop.papers.takeoff import Takeoff
 from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.welding.welds import Way, Weld
@@ -57,6 +58,10 @@ WELD_COLUMNS = (
 ORDER_COLUMNS = (
     "step", "title", "kind", "item", "to", "distance_mm", "crossed_mm", "text",
 )  # fmt: skip
+SETTING_OUT_COLUMNS = (
+    "kind", "on", "what", "end", "joint", "x_mm", "y_mm", "z_mm", "x_to_mm", "y_to_mm", "z_to_mm",
+    "from_a_mm", "starts_mm", "ends_mm", "clock_deg", "round_mm", "angle_deg", "leans_to", "note",
+)  # fmt: skip
 INSPECTION_COLUMNS = (
     "number", "member", "od_mm", "wall_mm", "material", "measure_from_a_mm", "clear_mm",
     "od_measured_mm", "wall_measured_mm", "welds_seen",
@@ -90,6 +95,12 @@ def write_welds(design: Design, folder: Path) -> None:
 def write_order(design: Design, folder: Path) -> None:
     """Write ``order.csv``."""
     write_table(folder / "order.csv", ORDER_COLUMNS, order_table(design.steps))
+
+
+def write_setting_out(design: Design, folder: Path) -> None:
+    """Write ``setting-out.csv``."""
+    rows = setting_out_table(design.fitted, design.setting_out)
+    write_table(folder / "setting-out.csv", SETTING_OUT_COLUMNS, rows)
 
 
 def write_inspection(design: Design, folder: Path) -> None:
@@ -366,6 +377,64 @@ def order_table(steps: Iterable[WorkStep]) -> Iterator[dict[str, Cell]]:
             }
         for words in s.tries:
             yield common | {"kind": "try", "text": words}
+
+
+def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
+    """Rows of ``setting-out.csv``: feet, plates on the car, then the mark list of every tube.
+
+    A foot's angle is its lean from plumb, a plate's its slope from level, a branch's that of the
+    axes, a welded plate's that between its plane and the tube.
+    """
+    for f in out.feet:
+        yield {
+            "kind": "foot",
+            "on": f.place,
+            "what": f.member,
+            "end": f.end,
+            **_place(f.point),
+            "angle_deg": degrees(f.lean),
+            "note": f"on {f.surface or 'the car'}" + "".join(f", plate {p}" for p in f.plates),
+        }
+    for p in out.plates:
+        x, y, z = (float(v) for v in p.high)
+        yield {
+            "kind": "plate on the car",
+            "on": "car",
+            "what": p.plate,
+            **_place(p.low),
+            "x_to_mm": x,
+            "y_to_mm": y,
+            "z_to_mm": z,
+            "angle_deg": degrees(p.slope),
+        }
+    for member in cage.members:
+        for mark in out.on(member):
+            common: dict[str, Cell] = {
+                "on": member,
+                **_place(mark.point),
+                "starts_mm": mark.low,
+                "ends_mm": mark.high,
+                "clock_deg": mark.clock,
+                "round_mm": mark.round,
+            }
+            if isinstance(mark, Landing):
+                yield common | {
+                    "kind": "branch",
+                    "what": mark.branch,
+                    "end": mark.end,
+                    "joint": mark.joint,
+                    "from_a_mm": mark.tape,
+                    "angle_deg": degrees(mark.angle),
+                    "leans_to": mark.leans,
+                    "note": "lands on a bend" if mark.in_bend else "",
+                }
+            else:
+                yield common | {
+                    "kind": mark.kind,
+                    "what": mark.plate,
+                    "from_a_mm": (mark.low + mark.high) / 2,
+                    "angle_deg": degrees(mark.turn),
+                }
 
 
 def inspection_table(cage: Cage) -> Iterator[dict[str, Cell]]:

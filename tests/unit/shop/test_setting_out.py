@@ -1,0 +1,157 @@
+"""Setting out read back: walk the tape along the tube, turn to the clock, and find the branch."""
+
+from __future__ import annotations
+
+from math import cos, hypot, pi, radians, sin
+
+import numpy as np
+import pytest
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.member import End, Member
+from cagekit.design import Design
+from cagekit.geometry.centre_line import CentreLine, Vec, unit
+from cagekit.materials.tubes import Tube
+from cagekit.shop.papers.setting_out import SettingOut, Tape, set_out
+
+TUBE = Tube(od=40.0, wall=2.5, material="1020-dom")
+DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
+
+
+def walked(path: CentreLine, radius: float, tip: float, reads: float) -> tuple[Vec, Vec, Vec]:
+    """Lay a tape on the tube in short steps until it reads that much.
+
+    The reference line is carried by projecting it on each next cross-section, which is what a
+    scriber does. Returns the axis point, the way along and the reference line there.
+    """
+    stations = np.linspace(0.0, path.length, 20001)
+    points, tangents = path.points(stations), path.tangents(stations)
+    zero = path.reference_lines()[0]
+    gone = -tip
+    last = points[0] + radius * zero
+    for p, t in zip(points[1:], tangents[1:], strict=True):
+        zero = unit(zero - (zero @ t) * t)
+        spot = p + radius * zero
+        gone += float(np.linalg.norm(spot - last))
+        last = spot
+        if gone >= reads:
+            break
+    return p, t, zero
+
+
+@pytest.fixture(scope="module", params=DEMOS)
+def demo(request: pytest.FixtureRequest) -> tuple[Cage, SettingOut]:
+    design = Design.load(request.param)
+    return design.fitted, design.setting_out
+
+
+def test_every_cope_has_a_mark_on_each_of_its_parents(demo: tuple[Cage, SettingOut]) -> None:
+    cage, out = demo
+    wanted = [(p, j.branch, j.branch_end) for j in cage.joints for p in j.parents]
+    assert [(m.parent, m.branch, m.end) for m in out.landings] == wanted
+
+
+def test_tape_and_clock_lead_to_the_branch(demo: tuple[Cage, SettingOut]) -> None:
+    cage, out = demo
+    for m in out.landings[::3]:
+        parent, branch = cage.members[m.parent], cage.members[m.branch]
+        p, t, zero = walked(
+            parent.path, parent.tube.outer_radius, cage.cut(m.parent, "a").shortest, m.tape
+        )
+        clock = radians(m.clock)
+        way = cos(clock) * zero + sin(clock) * np.cross(t, zero)
+        # from there the branch leans by its angle to the end that is told
+        along = {"a": -1.0, "b": 1.0, "": 0.0}[m.leans] * cos(m.angle)
+        axis = sin(m.angle) * way + along * t
+        exact = -branch.path.out_direction(m.end)
+        assert float(axis @ exact) > cos(radians(0.3)), m
+        # where several parents meet, the node need not lie on this parent's axis
+        gap = float(np.linalg.norm(np.cross(exact, p - m.point)))
+        assert gap < 0.6 + parent.path.distances(m.point[None])[0], m
+        assert m.low < m.high
+        # a branch that shares a node with its parent's end has its middle past that end
+        first = cage.members[m.branch].end(m.end).parents[0] == m.parent
+        assert m.low < m.tape < m.high or not first
+        assert m.round == pytest.approx(m.clock / 360 * pi * parent.tube.od)
+
+
+def test_feet_stand_where_the_car_sheet_has_them(demo: tuple[Cage, SettingOut]) -> None:
+    cage, out = demo
+    flat = [(m.id, n) for m in cage.members.values() for n, e in m.ends if e.plane is not None]
+    assert [(f.member, f.end) for f in out.feet] == flat
+    standing = {p for f in out.feet for p in f.plates}
+    assert standing <= {p.plate for p in out.plates}
+    for foot in out.feet:
+        for place in out.plates:
+            if place.plate in foot.plates:
+                assert (place.low[:2] < foot.point[:2] + 0.01).all()
+                assert (place.high[:2] > foot.point[:2] - 0.01).all()
+
+
+def test_every_plate_is_set_out_once_on_the_car_or_on_each_of_its_tubes(
+    demo: tuple[Cage, SettingOut],
+) -> None:
+    cage, out = demo
+    on_tubes = {f.plate for f in out.fixings}
+    on_car = {p.plate for p in out.plates}
+    assert not on_tubes & on_car
+    assert on_tubes | on_car == {p.id for p in cage.plates}
+
+
+def test_a_tape_over_a_bend_is_longer_on_its_outside() -> None:
+    bent = CentreLine.from_polyline([(0, 0, 0), (500, 0, 0), (500, 500, 0)], 120)
+    cage = Cage("c", [Member(id="m", role="strut", tube=TUBE, path=bent)])
+    tape = Tape(cage, "m")
+    straight = 500 - 120
+    # square bend: a quarter of a circle at the outside of the tube
+    assert tape.at(bent.length) == pytest.approx(2 * straight + pi / 2 * (120 + 20))
+
+
+def test_a_mark_reads_from_the_tip_and_not_from_the_node() -> None:
+    trunk = Member(
+        id="trunk", role="strut", tube=TUBE, path=CentreLine.straight((0, -400, 0), (0, 400, 0))
+    )
+    bar = Member(
+        id="bar",
+        role="strut",
+        tube=TUBE,
+        path=CentreLine.straight((0, 0, 0), (600, 0, 0)),
+        a=End.coped("trunk"),
+    )
+    up = Member(
+        id="up",
+        role="strut",
+        tube=TUBE,
+        path=CentreLine.straight((300, 0, 0), (300, 100, 400)),
+        a=End.coped("bar"),
+    )
+    (mark,) = set_out(Cage("c", [trunk, bar, up])).on("bar")
+    # equal tubes, square: the cope's tips reach the trunk's axis, less the wall's hollow inside
+    tip = 300 - (20 - 20)
+    assert mark.tape == pytest.approx(tip, abs=0.01)
+    # reference line on top, the branch to the left of up for one who looks along +x from end A
+    assert mark.clock == pytest.approx(360 - np.degrees(np.arctan2(100, 400)), abs=0.01)
+    assert mark.leans == ""
+    # the saddle of equal square tubes is as wide as the branch
+    assert mark.high - mark.low == pytest.approx(40, abs=0.2)
+
+
+def test_a_tab_is_marked_where_it_stands() -> None:
+    design = Design.load("track-roadster")
+    tabs = [f for f in design.setting_out.fixings if f.kind == "tab"]
+    assert len(tabs) == 4
+    for f in tabs:
+        member = design.fitted.members[f.parent]
+        p, t, zero = walked(
+            member.path,
+            member.tube.outer_radius,
+            design.fitted.cut(f.parent, "a").shortest,
+            (f.low + f.high) / 2,
+        )
+        clock = radians(f.clock)
+        way = cos(clock) * zero + sin(clock) * np.cross(t, zero)
+        spot = p + member.tube.outer_radius * way
+        plate = next(q for q in design.fitted.plates if q.id == f.plate)
+        edge = plate.car_points(plate.outline.sampled(1.0), -plate.thickness / 2)
+        assert float(np.linalg.norm(edge - spot, axis=1).min()) < 8.0
+        assert hypot(*(f.point - spot)) < 12.0
