@@ -21,7 +21,7 @@ from cagekit.shop.bending.bends import BendSchedule, BendStep
 from cagekit.shop.bending.rows import BendRow
 from cagekit.shop.papers.inspection import wall_spot
 from cagekit.shop.papers.order import Step as WorkStep
-from cagekit.shop.papers.setting_out import Landing, SettingOut
+from cagekit.shop.papers.setting_out import BranchMark, SettingOut
 from cagekit.shop.papers.takeoff import Takeoff
 from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.welding.welds import Way, Weld
@@ -417,7 +417,7 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
                 "clock_deg": mark.clock,
                 "round_mm": mark.round,
             }
-            if isinstance(mark, Landing):
+            if isinstance(mark, BranchMark):
                 yield common | {
                     "kind": "branch",
                     "what": mark.branch,

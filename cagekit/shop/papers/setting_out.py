@@ -74,7 +74,7 @@ class PlatePlace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Landing:
+class BranchMark:
     """A mark on a parent: where a branch lands on it.
 
     Attributes:
@@ -110,7 +110,7 @@ class Landing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Fixing:
+class PlateMark:
     """A mark on a tube for a plate that is welded to it: tab, gusset, bracket.
 
     Attributes:
@@ -142,12 +142,13 @@ class SettingOut:
 
     feet: tuple[Standing, ...]
     plates: tuple[PlatePlace, ...]
-    landings: tuple[Landing, ...]
-    fixings: tuple[Fixing, ...]
+    landings: tuple[BranchMark, ...]
+    fixings: tuple[PlateMark, ...]
 
-    def on(self, member: str) -> tuple[Landing | Fixing, ...]:
+    def on(self, member: str) -> tuple[BranchMark | PlateMark, ...]:
         """The mark list of one tube, from end A on."""
-        found = [m for m in (*self.landings, *self.fixings) if m.parent == member]
+        every: tuple[BranchMark | PlateMark, ...] = (*self.landings, *self.fixings)
+        found = [m for m in every if m.parent == member]
         return tuple(sorted(found, key=lambda m: (m.low, m.high)))
 
 
@@ -273,7 +274,7 @@ def _place(plate: Plate) -> PlatePlace:
     )
 
 
-def _landing(cage: Cage, joint: Joint, tape: Tape) -> Landing:
+def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark:
     branch = cage.member(joint.branch)
     spot = tape.path.nearest(joint.point)
     into = -branch.path.out_direction(joint.branch_end)
@@ -286,7 +287,7 @@ def _landing(cage: Cage, joint: Joint, tape: Tape) -> Landing:
     )
     stations = [tape.path.nearest(p).station for p in saddle[own]] or [spot.station]
     clock = tape.clock(spot.station, into - lean * spot.tangent)
-    return Landing(
+    return BranchMark(
         parent=tape.member.id,
         branch=joint.branch,
         end=joint.branch_end,
@@ -303,7 +304,7 @@ def _landing(cage: Cage, joint: Joint, tape: Tape) -> Landing:
     )
 
 
-def _fixing(plate: Plate, tape: Tape) -> Fixing:
+def _fixing(plate: Plate, tape: Tape) -> PlateMark:
     edge = plate.car_points(plate.outline.sampled(SAMPLE), -plate.thickness / 2)
     gaps = tape.path.distances(edge) - tape.radius
     close = edge[gaps <= max(TOUCHING, float(gaps.min()) + 1.0)]
@@ -313,7 +314,7 @@ def _fixing(plate: Plate, tape: Tape) -> Fixing:
     way = np.mean([unit(p - s.point) for p, s in zip(close, spots, strict=True)], axis=0)
     clock = tape.clock(middle.station, way)
     along = min(abs(float(plate.normal @ middle.tangent)), 1.0)
-    return Fixing(
+    return PlateMark(
         parent=tape.member.id,
         plate=plate.id,
         kind=plate.kind,
