@@ -6,6 +6,8 @@ import argparse
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from cagekit.cli.console import note
+
 if TYPE_CHECKING:
     from cagekit.design import Design
 
@@ -23,6 +25,8 @@ def design_of(
 
     progress("reading the build")
     design = Design.load(args.build, units=args.units)
+    for remark in design.build.remarks:
+        note(f"warning: {remark}")
     progress("putting the cage together")
     _ = design.cage
     return design

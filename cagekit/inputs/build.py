@@ -69,7 +69,8 @@ class Build:
 
     ``entries`` are the layout's members with both sides spread out and the build's changes laid
     on, in the order they are made; ``plates`` likewise, their presets filled in. ``tubes`` is
-    keyed by tube reference. ``files`` are the input files by what they are, for the manifest.
+    keyed by tube reference. ``files`` are the input files by what they are, for the manifest;
+    ``remarks`` tell what they say that is possible and not usual.
     """
 
     name: str
@@ -82,6 +83,7 @@ class Build:
     entries: tuple[MemberEntry, ...]
     plates: tuple[PlateEntry, ...] = ()
     files: Mapping[str, Path] = field(default_factory=dict)
+    remarks: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         """The name and what it refers to."""

@@ -27,6 +27,7 @@ from cagekit.inputs.messages import (
     table_and_field,
 )
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
+from cagekit.inputs.usual import any_unusual, require_possible, unusual
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
@@ -174,11 +175,23 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
     units = data.get("units", "mm")
     context = {"units": units if units in ("mm", "in") else "mm", "path": str(path)}
     try:
-        return model.model_validate(data, context=context)
+        found = model.model_validate(data, context=context)
     except ValidationError as error:
         # only now: finding the lines takes longer than reading the file
         lines = line_map(text)
         raise FileInputError(problems_of(error, model, data, file=file, lines=lines)) from None
+    if any_unusual(kind, found):
+        require_possible(kind, found, file=file, data=data, lines=line_map(text))
+    return found
+
+
+def unusual_in(kind: str, path: Path, model: BaseModel) -> tuple[str, ...]:
+    """Return a remark on every number of a file, read before, that is not usual."""
+    if not any_unusual(kind, model):
+        return ()
+    data, text = read_toml(path)
+    found = unusual(kind, model, file=shown(path), data=data, lines=line_map(text))
+    return tuple(str(problem) for problem in found)
 
 
 def _require_kind(kind: str, data: Mapping[str, Any], text: str, file: str) -> None:

@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from pydantic import BaseModel
+
 from cagekit.errors import NotFoundError
 from cagekit.inputs.build import Build, BuildFile, entries_of
 from cagekit.inputs.car import Car
@@ -14,7 +16,7 @@ from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.plate_presets import plates_of
-from cagekit.inputs.presets import find_preset, load_file, reference_error
+from cagekit.inputs.presets import find_preset, load_file, reference_error, unusual_in
 from cagekit.inputs.tooling import Tooling
 from cagekit.inputs.tube import TubeFile
 from cagekit.materials.tubes import Tube
@@ -59,7 +61,28 @@ def resolve(file: BuildFile, path: Path) -> Build:
             *plates_of(file.plate, path, path.parent),
         ),
         files=files,
+        remarks=_remarks(file, car, layout, tooling, drivers, files),
     )
+
+
+def _remarks(
+    file: BuildFile,
+    car: Car,
+    layout: Layout,
+    tooling: Tooling,
+    drivers: Sequence[Driver],
+    files: Mapping[str, Path],
+) -> tuple[str, ...]:
+    """What the files say that is possible and not usual, each once."""
+    read: list[tuple[str, str, BaseModel]] = [
+        ("build", "build", file),
+        ("car", f"car {file.car}", car),
+        ("layout", f"layout {file.layout}", layout),
+        ("tooling", f"tooling {file.tooling}", tooling),
+        *(("driver", f"driver {d}", one) for d, one in zip(file.drivers, drivers, strict=True)),
+    ]
+    told = (r for kind, what, table in read for r in unusual_in(kind, files[what], table))
+    return tuple(dict.fromkeys(told))
 
 
 def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build:

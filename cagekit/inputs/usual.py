@@ -1,0 +1,216 @@
+"""Usual ranges of what people measure and type: beyond them a number is told, far beyond refused.
+
+The ranges stand in ``cagekit/data/usual_ranges.csv``, with their source: ``least`` and ``most``
+bound what a file may say at all, ``low`` and ``high`` what is usual. They part slips (inches typed
+as millimetres, a sign, a digit too many) from odd cars; no check and no shape depends on them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from functools import cache
+from typing import Any, Literal
+
+from pydantic import BaseModel
+
+from cagekit.data import Row, rows
+from cagekit.inputs.messages import FileInputError, Problem, table_and_field
+from cagekit.inputs.toml_lines import TomlKey, line_of
+from cagekit.units import INCH, format_length
+
+POUND_KG = 0.45359237
+AXES = "xyz"
+_SLIPS: Mapping[str, tuple[tuple[float, str], ...]] = {
+    "mm": (
+        (INCH, "inches typed as mm"),
+        (1 / INCH, "mm typed as inches"),
+        (10.0, "cm typed as mm"),
+        (1000.0, "metres typed as mm"),
+        (-1.0, "the other sign"),
+        (0.1, "a digit too many"),
+    ),
+    "kg": ((POUND_KG, "pounds typed as kg"), (10.0, "a digit too few"), (0.1, "a digit too many")),
+    "deg": ((-1.0, "the other sign"), (0.1, "a digit too many")),
+}
+"""What a number may have been meant as: the factor to it, and the slip."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsualRange:
+    """The ranges of one field.
+
+    Lengths in mm, angles in degrees, masses in kg; ``source`` and ``certainty`` are of the usual
+    range ``low`` to ``high``. Below ``least`` and above ``most`` a number is refused.
+    """
+
+    unit: str
+    least: float
+    low: float
+    high: float
+    most: float
+    source: str
+    certainty: str
+
+    def holds(self, value: float) -> bool:
+        """Whether ``value`` is usual."""
+        return self.low <= value <= self.high
+
+    def allows(self, value: float) -> bool:
+        """Whether a file may say ``value`` at all."""
+        return self.least <= value <= self.most
+
+    def slip(self, value: float) -> str:
+        """What a value out of range was probably meant as; empty when nothing fits."""
+        for factor, words in _SLIPS.get(self.unit, ()):
+            if self.holds(value * factor):
+                return words
+        return ""
+
+
+@cache
+def usual_range(file: str, field: str) -> UsualRange | None:
+    """Return the ranges of a field, e.g. ``("car", "side.main_foot.sheet")``.
+
+    Args:
+        file: kind of file; a plate of a build or layout stands under ``"plate"``.
+        field: dotted name without the numbers of list entries; a point's numbers are ``.x``,
+            ``.y`` and ``.z``, and ``side`` stands for either side.
+    """
+    for row in _rows_of(file):
+        if fnmatchcase(field, row["field"]):
+            bounds = {n: float(row[n]) for n in ("least", "low", "high", "most")}
+            return UsualRange(
+                unit=row["unit"], source=row["source"], certainty=row["certainty"], **bounds
+            )
+    return None
+
+
+@cache
+def _rows_of(file: str) -> tuple[Row, ...]:
+    return tuple(row for row in rows("usual_ranges") if row["file"] == file)
+
+
+def require_possible(
+    kind: str, table: BaseModel, *, file: str, data: Mapping[str, Any], lines: dict[TomlKey, int]
+) -> None:
+    """Refuse every number of a file that lies beyond what there can be.
+
+    Raises:
+        FileInputError: tells file, line, field and the usual range of each.
+    """
+    found = list(_told(kind, table, file, data, lines, refused=True))
+    if found:
+        raise FileInputError(found)
+
+
+def unusual(
+    kind: str, table: BaseModel, *, file: str, data: Mapping[str, Any], lines: dict[TomlKey, int]
+) -> tuple[Problem, ...]:
+    """Return what is possible and not usual, with the likely slip; nothing is refused."""
+    return tuple(_told(kind, table, file, data, lines, refused=False))
+
+
+def any_unusual(kind: str, table: BaseModel) -> bool:
+    """Whether a file has a number that is not usual; quick, without its lines."""
+    return any(not r.holds(v) for _, v, r in _measured(kind, table))
+
+
+def _told(
+    kind: str,
+    table: BaseModel,
+    file: str,
+    data: Mapping[str, Any],
+    lines: dict[TomlKey, int],
+    *,
+    refused: bool,
+) -> Iterator[Problem]:
+    units: Literal["mm", "in"] = "in" if data.get("units") == "in" else "mm"
+    seen: set[TomlKey] = set()
+    for key, value, known in _measured(kind, table):
+        if known.holds(value) or known.allows(value) == refused:
+            continue
+        place = _in_file(key, data)
+        if place in seen:
+            continue  # one side's word for both
+        seen.add(place)
+        named, field = table_and_field(place)
+        says = f"{_words(value, known, units)} {'cannot be' if refused else 'is unusual'}"
+        usual = f"{_words(known.low, known, units)} to {_words(known.high, known, units)}"
+        slip = known.slip(value)
+        yield Problem(
+            file=file,
+            line=line_of(lines, place),
+            table=named,
+            field=field,
+            problem=f"{says}; usual is {usual} ({_sure(known)}).",
+            hint=f"Is it {slip}?" if slip else "Measure again." if refused else "",
+        )
+
+
+def _sure(known: UsualRange) -> str:
+    return known.source if known.certainty in (known.source, "seen") else (
+        f"{known.source}, {known.certainty}"
+    )  # fmt: skip
+
+
+def _words(value: float, known: UsualRange, units: Literal["mm", "in"]) -> str:
+    if known.unit == "mm":
+        return format_length(value, units)
+    unit = {"": "", "year": "", "deg": " degrees"}.get(known.unit, f" {known.unit}")
+    return f"{value:.6g}{unit}"
+
+
+def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, UsualRange]]:
+    """Every number of a table that has ranges, with its key; angles in degrees."""
+    for key, value in _numbers(table):
+        name = ".".join(_word(step) for step in _without_indices(key))
+        file = "plate" if name.startswith("plate.") else kind
+        known = usual_range(file, name)
+        if known is not None:
+            yield key, math.degrees(value) if known.unit == "deg" else value, known
+
+
+def _word(step: str | int) -> str:
+    return "side" if step in ("left", "right") else str(step)
+
+
+def _without_indices(key: TomlKey) -> Iterator[str | int]:
+    """The names on the way; of a list's place only that of a point's axis is left."""
+    for n, step in enumerate(key):
+        if isinstance(step, str):
+            yield step
+        elif n == len(key) - 1:
+            yield AXES[step] if step < len(AXES) else "more"
+
+
+def _numbers(value: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, float]]:
+    if isinstance(value, BaseModel):
+        for name in type(value).model_fields:
+            yield from _numbers(getattr(value, name), (*key, name))
+    elif isinstance(value, Mapping):
+        for name, one in value.items():
+            yield from _numbers(one, (*key, str(name)))
+    elif isinstance(value, tuple | list):
+        for n, one in enumerate(value):
+            yield from _numbers(one, (*key, n))
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        yield key, float(value)
+
+
+def _in_file(key: TomlKey, data: Mapping[str, Any]) -> TomlKey:
+    """Where a value stands: what both sides share is written once, under ``[side]``."""
+    if key[:1] in (("left",), ("right",)) and not _stands(key, data):
+        key = ("side", *key[1:])
+    return key
+
+
+def _stands(key: TomlKey, data: Any) -> bool:
+    for step in key:
+        try:
+            data = data[step]
+        except (KeyError, IndexError, TypeError):
+            return False
+    return True

@@ -1,0 +1,109 @@
+"""Usual ranges: every measured field has one with a source; slips are refused or told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from pydantic import BaseModel
+
+from cagekit.cli.main import run
+from cagekit.data import rows
+from cagekit.errors import InputError
+from cagekit.inputs.messages import models_in
+from cagekit.inputs.presets import list_presets, load_file, model_for, shipped_root, unusual_in
+from cagekit.inputs.usual import usual_range
+
+
+def fields(model: type[BaseModel], name: str = "") -> dict[str, str]:
+    """Every number that the model's file may say, dotted, with its type."""
+    found: dict[str, str] = {}
+    for key, info in model.model_fields.items():
+        step = "side" if key in ("left", "right") else key
+        path = f"{name}.{step}" if name else step
+        inner = models_in(info.annotation)
+        for one in inner:
+            found |= fields(one, path if "dict" not in str(info.annotation) else f"{path}.name")
+        if not inner and any(t in str(info.annotation) for t in ("float", "int")):
+            found[f"{path}.x" if "tuple" in str(info.annotation) else path] = str(info.annotation)
+    return found
+
+
+@pytest.mark.parametrize("kind", ["car", "driver", "tube", "tooling", "plate"])
+def test_every_measured_field_has_ranges(kind: str) -> None:
+    named = fields(model_for(kind))
+    assert len(named) > 1
+    free = {"plate.at", "population.measures"}
+    assert [f for f in named if f not in free and usual_range(kind, f) is None] == []
+
+
+def test_every_row_is_in_order_and_has_a_source() -> None:
+    for row in rows("usual_ranges"):
+        least, low, high, most = (float(row[n]) for n in ("least", "low", "high", "most"))
+        assert least <= low <= high <= most, row
+        assert low < high, row
+        assert row["source"], row
+        assert row["certainty"] in ("seen", "from memory", "common practice"), row
+
+
+def test_what_is_shipped_is_usual() -> None:
+    for preset in list_presets():
+        if preset.origin == "shipped" or preset.path.is_relative_to(shipped_root()):
+            model = load_file(preset.kind, preset.path, model_for(preset.kind))
+            assert unusual_in(preset.kind, preset.path, model) == (), preset.name
+
+
+def changed(folder: Path, kind: str, name: str, old: str, new: str) -> None:
+    """A copy of a shipped preset with one value changed, found before the shipped one."""
+    source = shipped_root() / kind / f"{name}.toml"
+    text = source.read_text()
+    assert text.count(old) >= 1, old
+    target = folder / "presets" / kind / source.name
+    target.parent.mkdir(parents=True, exist_ok=True)
+    target.write_text(text.replace(old, new, 1))
+
+
+SLIPS = [
+    ("drivers", "tall-driver", "mass = 92", "mass = 920", 2, "mass", "920 kg cannot be"),
+    ("drivers", "tall-driver", "mass = 92", "mass = 203", 0, "mass", "pounds typed as kg"),
+    ("drivers", "tall-driver", "stature = 1880", "stature = 1.88", 2, "stature", "metres typed"),
+    ("drivers", "tall-driver", "stature = 1880", "stature = 74", 2, "stature", "inches typed"),
+]
+
+
+@pytest.mark.parametrize(("kind", "name", "old", "new", "code", "field", "words"), SLIPS)
+def test_a_slip_is_refused_or_told_with_its_line(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    kind: str, name: str, old: str, new: str, code: int, field: str, words: str,
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    changed(tmp_path, kind, name, old, new)
+    assert run(["check", "gravel-hatch"]) in ((2,) if code == 2 else (0, 1))
+    said = capsys.readouterr().err
+    line = next(s for s in said.splitlines() if words in s)
+    assert f"presets/{kind}/{name}.toml:" in line
+    assert f" {field}" in line
+
+
+@pytest.mark.parametrize("sheet", ["-0.2", "35"])
+def test_no_sheet_metal_is_negative_or_a_metre_thick(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    sheet: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    changed(tmp_path, "cars", "sprint-wagon", "sheet = 0.047", f"sheet = {sheet}")
+    assert run(["check", "sprint-wagon"]) == 2
+    assert "sprint-wagon.toml:37 [side.main_foot] sheet: " in capsys.readouterr().err
+
+
+def test_a_plate_of_metres_is_refused(tmp_path: Path) -> None:
+    changed(tmp_path, "plates", "floor-150", "width = 150", "width = 5200")
+    path = tmp_path / "presets/plates/floor-150.toml"
+    with pytest.raises(InputError) as refused:
+        load_file("plate", path, model_for("plate"))
+    assert "floor-150.toml:11 [plate] width: " in str(refused.value)
+    assert "cannot be; usual is " in str(refused.value)
