@@ -98,7 +98,10 @@ def test_every_shipped_preset_is_valid(preset: presets.Preset) -> None:
 
 def test_numbers_count_in_the_units_of_their_own_file(folder: Path) -> None:
     for units, size in (("mm", 4.0), ("in", 4.0 * 25.4)):
-        put(folder / f"{units}.toml", f'units = "{units}"\n' + TUBE.format(od=4).replace("2 mm", "1 mm"))
+        put(
+            folder / f"{units}.toml",
+            f'units = "{units}"\n' + TUBE.format(od=4).replace("2 mm", "1 mm"),
+        )
         assert load("tube", f"{units}.toml", TubeFile).od == pytest.approx(size)
 
 
