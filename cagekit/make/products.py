@@ -69,6 +69,11 @@ PRODUCTS: tuple[Product, ...] = (
         "door_open.step, door_open.glb, doors.png: swing-out bars open; plates/<bracket>.png",
     ),
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
+    Product(
+        "report",
+        "cagekit.writers.report:write_report",
+        "report.html: the cage in 3D, findings and tubes in one file for any browser",
+    ),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
     Product(
         "dxf",

@@ -12,15 +12,15 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour, linear
 from cagekit.version import __version__
+from cagekit.view.pivots import Pivot, door_pivots
 from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
@@ -33,53 +33,11 @@ FLOAT, UNSIGNED_SHORT, UNSIGNED_INT = 5126, 5123, 5125
 ROOT = [0, 0, 0.001, 0, 0.001, 0, 0, 0, 0, 0.001, 0, 0, 0, 0, 0, 1]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pivot:
-    """Bodies that turn together, as an animation.
-
-    Args:
-        name: of the node that turns and of its animation.
-        point: a point of the axis, ``(3,)`` mm.
-        axis: unit vector of the axis, ``(3,)``; positive angles are right-handed about it.
-        angles: positions, rad, one a second from the start; each within half a turn of the last.
-        bodies: names of what turns.
-    """
-
-    name: str
-    point: ArrayLike
-    axis: ArrayLike
-    angles: tuple[float, ...]
-    bodies: frozenset[str]
-
-
 def write_cage(design: Design, folder: Path) -> None:
     """Write ``cage.glb``; swing-out bars open and shut when its animations are played."""
-    scene, pivots = bodies(design.cage), door_pivots(design)
-    (folder / "cage.glb").write_bytes(glb(scene, name=design.cage.name, pivots=pivots))
-
-
-def door_pivots(design: Design) -> tuple[Pivot, ...]:
-    """Closed, half open and open of every swing-out bar, and shut again."""
-    if not design.cage.doors:
-        return ()
-    from cagekit.swing.motion import sweep
-
-    out = []
-    for door in design.cage.doors:
-        swept = sweep(design.cage, design.build.car, door)
-        sleeves = {
-            p.id for p in design.cage.hardware if p.kind == "sleeve" and p.id in door.hardware
-        }
-        out.append(
-            Pivot(
-                name=f"{door.bar}_open",
-                point=door.hinge.origin,
-                axis=door.hinge.pin,
-                angles=(0.0, swept.half, swept.full, swept.half, 0.0),
-                bodies=frozenset({door.bar, *sleeves}),
-            )
-        )
-    return tuple(out)
+    cage = design.cage
+    pivots = door_pivots(cage, design.build.car) if cage.doors else ()
+    (folder / "cage.glb").write_bytes(glb(bodies(cage), name=cage.name, pivots=pivots))
 
 
 def glb(scene: Iterable[SceneBody], *, name: str = "cage", pivots: Sequence[Pivot] = ()) -> bytes:

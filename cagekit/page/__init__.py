@@ -1,0 +1,1 @@
+"""The page: the cage, its people, cards and findings as data, and the files that show them."""

@@ -1,0 +1,538 @@
+"use strict";
+
+const BODY_VERTEX = `#version 300 es
+in vec3 aPoint; in vec3 aNormal;
+uniform mat4 uView; uniform mat4 uModel;
+out vec3 vPoint; out vec3 vNormal;
+void main() {
+  vec4 p = uModel * vec4(aPoint, 1.0);
+  vPoint = p.xyz; vNormal = mat3(uModel) * aNormal;
+  gl_Position = uView * p;
+}`;
+// Marks are patterns as well as colours: stripes for what is picked, a chequer for what is measured.
+const BODY_FRAGMENT = `#version 300 es
+precision highp float;
+in vec3 vPoint; in vec3 vNormal;
+uniform vec4 uColour; uniform vec3 uEye; uniform vec4 uCut; uniform int uMark; uniform bool uDim;
+out vec4 colour;
+void main() {
+  if (dot(uCut.xyz, vPoint) > uCut.w) discard;
+  vec3 n = normalize(vNormal), look = normalize(uEye);
+  vec3 base = uColour.rgb;
+  if (uDim) base = mix(vec3(dot(base, vec3(0.33))), vec3(0.82), 0.45);
+  if (uMark == 1) base = mod(gl_FragCoord.x + gl_FragCoord.y, 12.0) < 6.0 ? vec3(1.0, 0.95, 0.35) : vec3(0.08, 0.09, 0.12);
+  if (uMark == 2) base = mod(floor(gl_FragCoord.x / 5.0) + floor(gl_FragCoord.y / 5.0), 2.0) < 1.0 ? vec3(1.0) : vec3(0.0, 0.35, 0.75);
+  if (!gl_FrontFacing) { n = -n; base *= 0.55; }
+  float head = max(dot(n, look), 0.0), sky = 0.5 + 0.5 * n.z;
+  float rim = pow(1.0 - head, 3.0);
+  vec3 lit = base * (0.30 + 0.55 * head + 0.22 * sky) + 0.12 * pow(head, 24.0) - 0.10 * rim;
+  colour = vec4(lit, uColour.a);
+}`;
+const LINE_VERTEX = `#version 300 es
+in vec3 aPoint; uniform mat4 uView; out vec3 vPoint;
+void main() { vPoint = aPoint; gl_Position = uView * vec4(aPoint, 1.0); }`;
+const LINE_FRAGMENT = `#version 300 es
+precision highp float;
+in vec3 vPoint; uniform vec4 uColour; uniform vec4 uCut; out vec4 colour;
+void main() { if (dot(uCut.xyz, vPoint) > uCut.w) discard; colour = uColour; }`;
+
+const NO_CUT = [0, 0, 0, 1];
+const IDENTITY = [1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1];
+
+/** Directions from which the views look (towards the eye), and what is up in the picture. */
+const VIEWS = {
+  corner: { eye: [0.72, 0.56, 0.42], up: [0, 0, 1] },
+  front: { eye: [1, 0, 0], up: [0, 0, 1] },
+  rear: { eye: [-1, 0, 0], up: [0, 0, 1] },
+  left: { eye: [0, 1, 0], up: [0, 0, 1] },
+  right: { eye: [0, -1, 0], up: [0, 0, 1] },
+  top: { eye: [0, 0, 1], up: [1, 0, 0] },
+};
+
+function multiply(a, b) {
+  const out = new Array(16).fill(0);
+  for (let c = 0; c < 4; c++)
+    for (let r = 0; r < 4; r++)
+      for (let k = 0; k < 4; k++) out[4 * c + r] += a[4 * k + r] * b[4 * c + k];
+  return out;
+}
+
+function move(m, p) {
+  return [0, 1, 2].map((r) => m[r] * p[0] + m[4 + r] * p[1] + m[8 + r] * p[2] + m[12 + r]);
+}
+
+/** Right-handed turn about an axis through a point, column-major. */
+function turnAbout(point, axis, angle) {
+  const [x, y, z] = axis, c = Math.cos(angle), s = Math.sin(angle), d = 1 - c;
+  const m = [
+    c + x * x * d, y * x * d + z * s, z * x * d - y * s, 0,
+    x * y * d - z * s, c + y * y * d, z * y * d + x * s, 0,
+    x * z * d + y * s, y * z * d - x * s, c + z * z * d, 0,
+    0, 0, 0, 1,
+  ];
+  const shifted = move(m, point);
+  for (let k = 0; k < 3; k++) m[12 + k] = point[k] - shifted[k];
+  return m;
+}
+
+function bytes(text) {
+  const raw = atob(text), out = new Uint8Array(raw.length);
+  for (let i = 0; i < raw.length; i++) out[i] = raw.charCodeAt(i);
+  return out;
+}
+
+/** A mesh as the page's data hold it: points in steps of a box, normals and triangles. */
+function unpack(packed) {
+  const steps = new Uint16Array(bytes(packed.points).buffer);
+  const points = new Float32Array(steps.length);
+  const { low, high } = packed;
+  for (let i = 0; i < steps.length; i++) {
+    const k = i % 3;
+    points[i] = low[k] + ((high[k] - low[k]) * steps[i]) / 65535;
+  }
+  const raw = bytes(packed.triangles).buffer;
+  return {
+    points,
+    normals: new Int8Array(bytes(packed.normals).buffer),
+    triangles: packed.wide ? new Uint32Array(raw) : new Uint16Array(raw),
+    low,
+    high,
+  };
+}
+
+class Viewer {
+  /** Throws when the browser has no WebGL2. */
+  constructor(canvas, overlay) {
+    this.canvas = canvas;
+    this.overlay = overlay;
+    this.gl = canvas.getContext("webgl2", { antialias: true, alpha: false });
+    if (!this.gl) throw new Error("no WebGL2");
+    this.bodies = [];
+    this.buffers = new Map();
+    this.lines = [];
+    this.motions = new Map();
+    this.shows = () => true;
+    this.mark = () => 0;
+    this.colour = (body) => body.colour;
+    this.paint = () => {};
+    this.afterDraw = () => {};
+    this.dim = false;
+    this.parallel = false;
+    this.cut = null;
+    this.camera = { target: [0, 0, 0], eye: unit(VIEWS.corner.eye), up: [0, 0, 1], reach: 3000 };
+    canvas.addEventListener("webglcontextlost", (e) => {
+      e.preventDefault();
+      this.lost = true;
+    });
+    canvas.addEventListener("webglcontextrestored", () => {
+      this.lost = false;
+      this.start();
+      const bodies = this.bodies;
+      this.buffers.clear();
+      this.setBodies(bodies);
+      this.setLines(this.lineData);
+    });
+    this.start();
+    new ResizeObserver(() => this.ask()).observe(canvas);
+    this.listen();
+  }
+
+  start() {
+    const gl = this.gl;
+    this.solid = this.program(BODY_VERTEX, BODY_FRAGMENT);
+    this.wire = this.program(LINE_VERTEX, LINE_FRAGMENT);
+    gl.enable(gl.DEPTH_TEST);
+    gl.blendFunc(gl.SRC_ALPHA, gl.ONE_MINUS_SRC_ALPHA);
+  }
+
+  program(vertex, fragment) {
+    const gl = this.gl, made = gl.createProgram();
+    for (const [kind, text] of [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]]) {
+      const shader = gl.createShader(kind);
+      gl.shaderSource(shader, text);
+      gl.compileShader(shader);
+      gl.attachShader(made, shader);
+    }
+    gl.bindAttribLocation(made, 0, "aPoint");
+    gl.bindAttribLocation(made, 1, "aNormal");
+    gl.linkProgram(made);
+    if (!gl.getProgramParameter(made, gl.LINK_STATUS) && !gl.isContextLost())
+      throw new Error(gl.getProgramInfoLog(made) || "the shaders do not link");
+    const at = {};
+    const count = gl.getProgramParameter(made, gl.ACTIVE_UNIFORMS) || 0;
+    for (let i = 0; i < count; i++) {
+      const { name } = gl.getActiveUniform(made, i);
+      at[name] = gl.getUniformLocation(made, name);
+    }
+    return { made, at };
+  }
+
+  /** Take over bodies; those whose `key` is known keep what is on the graphics card. */
+  setBodies(bodies) {
+    const gl = this.gl, kept = new Map();
+    for (const body of bodies) {
+      const known = this.buffers.get(body.key);
+      body.mesh = body.mesh || (known && known.mesh) || unpack(body.packed);
+      kept.set(body.key, known || this.upload(body.mesh));
+    }
+    for (const [key, old] of this.buffers)
+      if (!kept.has(key)) {
+        gl.deleteVertexArray(old.array);
+        old.all.forEach((b) => gl.deleteBuffer(b));
+      }
+    this.buffers = kept;
+    this.bodies = bodies;
+    this.ask();
+  }
+
+  upload(mesh) {
+    const gl = this.gl, array = gl.createVertexArray();
+    const [points, normals, triangles] = [0, 1, 2].map(() => gl.createBuffer());
+    gl.bindVertexArray(array);
+    gl.bindBuffer(gl.ARRAY_BUFFER, points);
+    gl.bufferData(gl.ARRAY_BUFFER, mesh.points, gl.STATIC_DRAW);
+    gl.enableVertexAttribArray(0);
+    gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 0, 0);
+    gl.bindBuffer(gl.ARRAY_BUFFER, normals);
+    gl.bufferData(gl.ARRAY_BUFFER, mesh.normals, gl.STATIC_DRAW);
+    gl.enableVertexAttribArray(1);
+    gl.vertexAttribPointer(1, 3, gl.BYTE, true, 0, 0);
+    gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, triangles);
+    gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, mesh.triangles, gl.STATIC_DRAW);
+    gl.bindVertexArray(null);
+    return { mesh, array, all: [points, normals, triangles] };
+  }
+
+  /** Edges of the car: lists of points. */
+  setLines(lines) {
+    const gl = this.gl, ends = [];
+    this.lineData = lines;
+    for (const points of lines)
+      for (let i = 0; i + 1 < points.length; i++) ends.push(...points[i], ...points[i + 1]);
+    if (this.wires) gl.deleteBuffer(this.wires.buffer), gl.deleteVertexArray(this.wires.array);
+    const array = gl.createVertexArray(), buffer = gl.createBuffer();
+    gl.bindVertexArray(array);
+    gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+    gl.bufferData(gl.ARRAY_BUFFER, new Float32Array(ends), gl.STATIC_DRAW);
+    gl.enableVertexAttribArray(0);
+    gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 0, 0);
+    gl.bindVertexArray(null);
+    this.wires = { array, buffer, count: ends.length / 3 };
+    this.ask();
+  }
+
+  motion(body) {
+    return this.motions.get(body.id) || IDENTITY;
+  }
+
+  // --- camera -----------------------------------------------------------------------------
+
+  axes() {
+    const { eye, up } = this.camera;
+    const right = unit(cross(up, eye));
+    return { right, up: cross(eye, right), eye };
+  }
+
+  matrix() {
+    const { target, reach } = this.camera, { right, up, eye } = this.axes();
+    const ratio = this.canvas.width / this.canvas.height;
+    const half = (reach / 2) * Math.max(1, 1 / ratio);
+    const far = 40000;
+    const away = this.parallel ? far / 2 : half / Math.tan(0.3);
+    const from = add(target, scale(eye, away));
+    const look = [];
+    for (let k = 0; k < 3; k++) look.push(right[k], up[k], eye[k], 0);
+    look.push(-dot(right, from), -dot(up, from), -dot(eye, from), 1);
+    const near = this.parallel ? 0 : Math.max(away / 50, 5);
+    const lens = this.parallel
+      ? [1 / (half * ratio), 0, 0, 0, 0, 1 / half, 0, 0, 0, 0, -2 / far, 0, 0, 0, -1, 1]
+      : [
+          1 / (Math.tan(0.3) * ratio), 0, 0, 0, 0, 1 / Math.tan(0.3), 0, 0,
+          0, 0, -(far + near) / (far - near), -1, 0, 0, (-2 * far * near) / (far - near), 0,
+        ];
+    return { view: multiply(lens, look), from, half, ratio, right, up, eye };
+  }
+
+  /** Pixels (CSS) of a point, or null behind the eye. */
+  project(p) {
+    const m = this.matrix().view;
+    const w = m[3] * p[0] + m[7] * p[1] + m[11] * p[2] + m[15];
+    if (w <= 0) return null;
+    const [x, y] = move(m, p);
+    const box = this.canvas;
+    return [((x / w + 1) / 2) * box.clientWidth, ((1 - y / w) / 2) * box.clientHeight];
+  }
+
+  orbit(dx, dy) {
+    const camera = this.camera;
+    let { eye, up } = camera;
+    const around = turnAbout([0, 0, 0], [0, 0, 1], -dx);
+    eye = move(around, eye);
+    up = move(around, up);
+    const right = unit(cross(up, eye));
+    const tilted = move(turnAbout([0, 0, 0], right, -dy), eye);
+    if (Math.abs(tilted[2]) < 0.9995) {
+      eye = unit(tilted);
+      up = [0, 0, 1];
+    }
+    Object.assign(camera, { eye, up });
+    this.ask();
+  }
+
+  pan(dx, dy) {
+    const { right, up, half } = this.matrix();
+    const step = (2 * half) / this.canvas.clientHeight;
+    const shift = add(scale(right, -dx * step), scale(up, dy * step));
+    this.camera.target = add(this.camera.target, shift);
+    this.ask();
+  }
+
+  /** Zoom about a spot of the picture (CSS pixels), the middle when left out. */
+  zoom(factor, x, y) {
+    const reach = clamp(this.camera.reach * factor, 40, 20000);
+    if (x !== undefined) {
+      const { right, up, half } = this.matrix();
+      const step = ((2 * half) / this.canvas.clientHeight) * (1 - reach / this.camera.reach);
+      const dx = x - this.canvas.clientWidth / 2, dy = this.canvas.clientHeight / 2 - y;
+      const shift = add(scale(right, dx * step), scale(up, dy * step));
+      this.camera.target = add(this.camera.target, shift);
+    }
+    this.camera.reach = reach;
+    this.ask();
+  }
+
+  look(name) {
+    const view = VIEWS[name];
+    const way = { eye: unit(view.eye), up: view.up };
+    this.fly({ ...this.camera, ...way, ...this.around(this.shown(), [], way) });
+  }
+
+  shown() {
+    return this.bodies.filter((b) => this.shows(b) && b.group !== "car");
+  }
+
+  /** Target and reach that hold bodies and points as seen from the direction `eye`. */
+  around(bodies, points = [], { eye, up } = this.camera) {
+    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+    const take = (p) => p.forEach((x, k) => {
+      low[k] = Math.min(low[k], x);
+      high[k] = Math.max(high[k], x);
+    });
+    for (const b of bodies) take(b.mesh.low), take(b.mesh.high);
+    points.forEach(take);
+    if (low[0] > high[0]) return { target: this.camera.target, reach: this.camera.reach };
+    const half = scale(sub(high, low), 0.5), right = unit(cross(up, eye)), above = cross(eye, right);
+    const across = (v) => dot(half, v.map(Math.abs));
+    const ratio = this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1);
+    // a nearer corner looks larger: room for that, and for the words at the edge
+    const wide = 2.25 * Math.max(across(right) / Math.max(ratio, 1), across(above) * Math.min(ratio, 1));
+    return { target: mix(low, high, 0.5), reach: Math.max(wide, 300) };
+  }
+
+  fly(goal) {
+    cancelAnimationFrame(this.flight);
+    const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    const from = { ...this.camera }, begin = performance.now();
+    const step = (now) => {
+      const t = still ? 1 : clamp((now - begin) / 280, 0, 1), e = t * t * (3 - 2 * t);
+      this.camera = {
+        target: mix(from.target, goal.target, e),
+        eye: unit(mix(from.eye, goal.eye, e)),
+        up: t < 1 && Math.abs(dot(goal.up, from.eye)) > 0.9 ? from.up : goal.up,
+        reach: from.reach + (goal.reach - from.reach) * e,
+      };
+      if (Math.abs(dot(this.camera.up, this.camera.eye)) > 0.999)
+        this.camera.up = goal.up;
+      this.ask();
+      if (t < 1) this.flight = requestAnimationFrame(step);
+    };
+    if (still) step(begin);
+    else this.flight = requestAnimationFrame(step);
+  }
+
+  // --- drawing ----------------------------------------------------------------------------
+
+  ask() {
+    if (this.asked) return;
+    this.asked = requestAnimationFrame(() => {
+      this.asked = 0;
+      this.draw();
+    });
+  }
+
+  draw() {
+    const gl = this.gl, canvas = this.canvas;
+    if (this.lost || !canvas.clientWidth) return;
+    const ratio = Math.min(window.devicePixelRatio || 1, 2);
+    for (const c of [canvas, this.overlay]) {
+      const w = Math.round(canvas.clientWidth * ratio), h = Math.round(canvas.clientHeight * ratio);
+      if (c.width !== w || c.height !== h) (c.width = w), (c.height = h);
+    }
+    gl.viewport(0, 0, canvas.width, canvas.height);
+    gl.clearColor(0.955, 0.962, 0.97, 1);
+    gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
+    const camera = this.matrix(), cut = this.cut || NO_CUT;
+    const seen = this.bodies.filter((b) => this.shows(b));
+    gl.useProgram(this.solid.made);
+    gl.uniformMatrix4fv(this.solid.at.uView, false, camera.view);
+    gl.uniform3fv(this.solid.at.uEye, camera.eye);
+    gl.uniform4fv(this.solid.at.uCut, cut);
+    gl.disable(gl.BLEND);
+    seen.filter((b) => !b.ghost).forEach((b) => this.body(b));
+    if (this.wires && this.showLines) {
+      gl.useProgram(this.wire.made);
+      gl.uniformMatrix4fv(this.wire.at.uView, false, camera.view);
+      gl.uniform4fv(this.wire.at.uCut, cut);
+      gl.uniform4fv(this.wire.at.uColour, [0.42, 0.47, 0.54, 1]);
+      gl.bindVertexArray(this.wires.array);
+      gl.drawArrays(gl.LINES, 0, this.wires.count);
+      gl.useProgram(this.solid.made);
+    }
+    gl.enable(gl.BLEND);
+    gl.depthMask(false);
+    seen.filter((b) => b.ghost).forEach((b) => this.body(b));
+    gl.depthMask(true);
+    gl.bindVertexArray(null);
+    const pen = this.overlay.getContext("2d");
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, canvas.clientWidth, canvas.clientHeight);
+    this.paint(pen);
+    this.afterDraw();
+  }
+
+  body(body) {
+    const gl = this.gl, at = this.solid.at, known = this.buffers.get(body.key);
+    const [r, g, b] = this.colour(body);
+    gl.uniformMatrix4fv(at.uModel, false, this.motion(body));
+    gl.uniform4f(at.uColour, r, g, b, body.ghost ? 0.18 : 1);
+    gl.uniform1i(at.uMark, this.mark(body));
+    gl.uniform1i(at.uDim, this.dim ? 1 : 0);
+    gl.bindVertexArray(known.array);
+    const wide = known.mesh.triangles instanceof Uint32Array;
+    const kind = wide ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT;
+    gl.drawElements(gl.TRIANGLES, known.mesh.triangles.length, kind, 0);
+  }
+
+  // --- picking ----------------------------------------------------------------------------
+
+  ray(x, y) {
+    const m = this.matrix();
+    const u = (x / this.canvas.clientWidth) * 2 - 1, v = 1 - (y / this.canvas.clientHeight) * 2;
+    const spot = add(
+      this.camera.target,
+      add(scale(m.right, u * m.half * m.ratio), scale(m.up, v * m.half)),
+    );
+    if (this.parallel) return { from: add(spot, scale(m.eye, 20000)), along: scale(m.eye, -1) };
+    return { from: m.from, along: unit(sub(spot, m.from)) };
+  }
+
+  /** The body below a spot (CSS pixels of the canvas) with the point that was hit, or null. */
+  pick(x, y) {
+    const { from, along } = this.ray(x, y);
+    let best = null;
+    for (const body of this.bodies) {
+      if (!this.shows(body) || body.ghost) continue;
+      const m = this.motion(body);
+      // the inverse of a rigid motion: the turn's transpose
+      const back = (v) => [0, 1, 2].map((c) => m[4 * c] * v[0] + m[4 * c + 1] * v[1] + m[4 * c + 2] * v[2]);
+      const start = back(sub(from, m.slice(12, 15))), way = back(along);
+      if (!meetsBox(start, way, body.mesh)) continue;
+      const t = this.meet(body, start, way, best ? best.t : Infinity);
+      if (t !== null) best = { t, body, point: add(from, scale(along, t)) };
+    }
+    return best;
+  }
+
+  meet(body, from, along, limit) {
+    const { points, triangles } = body.mesh, m = this.motion(body);
+    let best = null;
+    for (let i = 0; i < triangles.length; i += 3) {
+      const a = 3 * triangles[i], b = 3 * triangles[i + 1], c = 3 * triangles[i + 2];
+      const e1x = points[b] - points[a], e1y = points[b + 1] - points[a + 1], e1z = points[b + 2] - points[a + 2];
+      const e2x = points[c] - points[a], e2y = points[c + 1] - points[a + 1], e2z = points[c + 2] - points[a + 2];
+      const px = along[1] * e2z - along[2] * e2y, py = along[2] * e2x - along[0] * e2z, pz = along[0] * e2y - along[1] * e2x;
+      const det = e1x * px + e1y * py + e1z * pz;
+      if (Math.abs(det) < 1e-12) continue;
+      const sx = from[0] - points[a], sy = from[1] - points[a + 1], sz = from[2] - points[a + 2];
+      const u = (sx * px + sy * py + sz * pz) / det;
+      if (u < 0 || u > 1) continue;
+      const qx = sy * e1z - sz * e1y, qy = sz * e1x - sx * e1z, qz = sx * e1y - sy * e1x;
+      const v = (along[0] * qx + along[1] * qy + along[2] * qz) / det;
+      if (v < 0 || u + v > 1) continue;
+      const t = (e2x * qx + e2y * qy + e2z * qz) / det;
+      if (t <= 0 || t >= limit) continue;
+      if (this.cut) {
+        const p = move(m, add(from, scale(along, t)));
+        if (dot(this.cut, p) > this.cut[3]) continue;
+      }
+      limit = best = t;
+    }
+    return best;
+  }
+
+  // --- mouse, touch -----------------------------------------------------------------------
+
+  listen() {
+    const canvas = this.canvas, held = new Map();
+    let moved = 0, spread = 0;
+    const at = (e) => [e.offsetX, e.offsetY];
+    const span = () => {
+      const [a, b] = [...held.values()];
+      return Math.hypot(a[0] - b[0], a[1] - b[1]);
+    };
+    canvas.addEventListener("pointerdown", (e) => {
+      canvas.focus({ preventScroll: true });
+      canvas.setPointerCapture(e.pointerId);
+      held.set(e.pointerId, at(e));
+      cancelAnimationFrame(this.flight);
+      if (held.size === 1) moved = 0;
+      if (held.size === 2) spread = span();
+    });
+    canvas.addEventListener("pointermove", (e) => {
+      const last = held.get(e.pointerId);
+      if (!last) return;
+      const [x, y] = at(e), dx = x - last[0], dy = y - last[1];
+      held.set(e.pointerId, [x, y]);
+      moved += Math.abs(dx) + Math.abs(dy);
+      if (held.size === 2) {
+        const now = span();
+        this.pan(dx / 2, dy / 2);
+        if (now > 5 && spread > 5) this.zoom(spread / now);
+        spread = now;
+      } else if (e.shiftKey || e.buttons & 6) this.pan(dx, dy);
+      else this.orbit(dx * 0.008, dy * 0.008);
+    });
+    const release = (e) => {
+      const was = held.delete(e.pointerId);
+      if (e.type === "pointerup" && was && !held.size && moved < 6 && e.button === 0) {
+        const [x, y] = at(e);
+        this.clicked(this.pick(x, y));
+      }
+    };
+    canvas.addEventListener("pointerup", release);
+    canvas.addEventListener("pointercancel", release);
+    canvas.addEventListener("contextmenu", (e) => e.preventDefault());
+    canvas.addEventListener(
+      "wheel",
+      (e) => {
+        e.preventDefault();
+        const lines = e.deltaMode === 1 ? 30 : 1;
+        this.zoom(Math.exp(clamp(e.deltaY * lines, -400, 400) * 0.0012), e.offsetX, e.offsetY);
+      },
+      { passive: false },
+    );
+  }
+
+  clicked() {}
+}
+
+function meetsBox(from, along, { low, high }) {
+  let near = -Infinity, far = Infinity;
+  for (let k = 0; k < 3; k++) {
+    const inverse = 1 / (along[k] || 1e-30);
+    const a = (low[k] - 0.1 - from[k]) * inverse, b = (high[k] + 0.1 - from[k]) * inverse;
+    near = Math.max(near, Math.min(a, b));
+    far = Math.min(far, Math.max(a, b));
+  }
+  return near <= far && far > 0;
+}

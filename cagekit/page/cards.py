@@ -1,0 +1,131 @@
+"""What the page tells of a tube, a plate or a small part: texts in the design's units."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import degrees
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cagekit.cage.colours import FAMILIES, role_colour
+from cagekit.cage.member import EndKind
+from cagekit.geometry.centre_line import Arc, CentreLine
+from cagekit.units import format_angle, format_length, format_mass
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+    from cagekit.cage.member import Member
+    from cagekit.cage.plate import Plate
+    from cagekit.design import Design
+    from cagekit.units import LengthUnit
+
+ARC_STEP = np.radians(2.0)
+"""Turn between two points of a bend's centre line; the chord lies within 0.03 mm of it."""
+
+Rows = list[list[str]]
+
+
+def words(name: str) -> str:
+    """An id or role as people read it."""
+    return name.replace("_", " ")
+
+
+def member_card(design: Design, member: Member) -> dict[str, Any]:
+    """Name, rows and centre line of a tube."""
+    cage, units = design.cage, design.units
+    family = role_colour(member.role)
+    return {
+        "title": words(member.id),
+        "layer": words(member.role),
+        "family": next((n for n, colour in FAMILIES if colour == family), "other"),
+        "rows": _member_rows(cage, member, units),
+        "axis": axis_points(member.path),
+        "radius": member.tube.outer_radius,
+        "cut": format_length(cage.cut_length(member.id), units),
+        "tube": _tube(member, units),
+        "bends": sum(isinstance(p, Arc) for p in member.path.pieces),
+        "mass": format_mass(cage.mass(member.id), units, decimals=2),
+        "names": list(member.names),
+    }
+
+
+def _member_rows(cage: Cage, m: Member, units: LengthUnit) -> Rows:
+    rows = [
+        ["Role", words(m.role)],
+        ["Tube", _tube(m, units)],
+        ["Material", m.tube.material],
+        ["Cut length", format_length(cage.cut_length(m.id), units)],
+        ["Mass", format_mass(cage.mass(m.id), units, decimals=2)],
+        ["Bends", _bends(m.path, units)],
+    ]
+    if m.piece:
+        rows.append(["Piece", f"{m.piece} of {words(m.bar)}"])
+    rows += [[f"End {name}", _end(cage, m, name)] for name in ("a", "b")]
+    carried = [f"{words(j.branch)} ({j.id})" for j in cage.children(m.id)]
+    rows.append(["Carries", ", ".join(carried) or "no other tube"])
+    return rows
+
+
+def _tube(m: Member, units: LengthUnit) -> str:
+    od, wall = (format_length(x, units, unit=False) for x in (m.tube.od, m.tube.wall))
+    return f"{od} × {wall} {units}"
+
+
+def _bends(path: CentreLine, units: LengthUnit) -> str:
+    arcs = [p for p in path.pieces if isinstance(p, Arc)]
+    if not arcs:
+        return "none, straight"
+    turns = ", ".join(format_angle(a.angle) for a in arcs)
+    radii = sorted({format_length(a.radius, units) for a in arcs})
+    return f"{len(arcs)}: {turns}; centre-line radius {', '.join(radii)}"
+
+
+def _end(cage: Cage, m: Member, name: str) -> str:
+    end = m.end(name)
+    if end.kind is not EndKind.COPE:
+        foot = f" on {end.foot.replace('.', ' ').replace('_', ' ')}" if end.foot else ""
+        return f"{end.kind.value}{foot}"
+    joint = next(j for j in cage.joints if j.branch == m.id and j.branch_end == name)
+    on = " and ".join(words(p) for p in joint.parents)
+    off = "" if joint.concentric else ", axes do not meet"
+    return f"coped to {on} at {format_angle(joint.angle)} ({joint.id}{off})"
+
+
+def axis_points(path: CentreLine) -> list[list[float]]:
+    """Points of the centre line from end to end, mm; on bends every 2 degrees."""
+    points = [path.start]
+    for piece in path.pieces:
+        n = max(1, int(np.ceil(piece.angle / ARC_STEP))) if isinstance(piece, Arc) else 1
+        points += [piece.point(piece.length * k / n) for k in range(1, n + 1)]
+    return [[round(float(x), 3) for x in p] for p in points]
+
+
+def plate_card(plate: Plate, units: LengthUnit) -> dict[str, Any]:
+    """Name and rows of a plate."""
+    folds = ", ".join(f"{degrees(f.angle):.4g}°" for f in plate.folds)
+    rows = [
+        ["Kind", words(plate.kind)],
+        ["Thickness", format_length(plate.thickness, units)],
+        ["Material", plate.material],
+        ["Folds", folds or "none, flat"],
+        ["Holes", str(len(plate.holes))],
+        ["Mass", format_mass(plate.mass, units, decimals=2)],
+        ["On", ", ".join(words(m) for m in plate.members) or "-"],
+    ]
+    return {"title": words(plate.id), "layer": "plates", "rows": rows, "names": [plate.id]}
+
+
+def cards(design: Design) -> Mapping[str, dict[str, Any]]:
+    """Every card by the id of its body."""
+    cage, units = design.cage, design.units
+    out = {m.id: member_card(design, m) for m in cage.members.values()}
+    out |= {p.id: plate_card(p, units) for p in cage.plates}
+    for part in cage.hardware:
+        rows = [["Kind", words(part.kind)], ["Size", part.size_in(units) or "-"]]
+        rows.append(["Material", part.material])
+        out[part.id] = {
+            "title": words(part.id), "layer": "pins, sleeves, washers", "rows": rows,
+            "names": [part.id],
+        }  # fmt: skip
+    return out

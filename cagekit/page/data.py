@@ -1,0 +1,80 @@
+"""All that the page shows of a design, as JSON values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from cagekit.page.cards import cards
+from cagekit.page.meshes import packed
+from cagekit.page.rows import sizes, summary
+from cagekit.page.shell import edges, volumes
+from cagekit.view.pivots import door_pivots
+from cagekit.view.scene import Body, bodies
+
+if TYPE_CHECKING:
+    from cagekit.design import Design
+
+CAUTIONS = (
+    "A cage can kill when it is wrong. cagekit computes geometry and screening figures only.",
+    "The current rulebook and the scrutineer decide; structural and weld decisions belong to "
+    "qualified people; on the road local law applies, and bare tube near a head without a helmet "
+    "is a danger of its own.",
+    "Measure twice on the real car. Welding, grinding, galvanised coatings and pinch points need "
+    "the usual protection.",
+)
+
+Json = dict[str, Any]
+
+
+def page_data(design: Design) -> Json:
+    """Everything but the findings: bodies with their meshes, cards, car, doors and sizes."""
+    return {
+        "name": design.name,
+        "units": design.units,
+        "about": summary(design),
+        "cautions": list(CAUTIONS),
+        "notes": list(design.cage.notes),
+        "bodies": [body_row(b, packed(b.mesh)) for b in scene(design)],
+        "cards": cards(design),
+        "edges": edges(design.build.car),
+        "doors": doors(design),
+        "sizes": sizes(design),
+        "eyes": [[round(float(x), 1) for x in who.eye] for who in design.people[:1]],
+    }
+
+
+def scene(design: Design) -> Iterator[Body]:
+    """Cage, people and the volumes of the car."""
+    from cagekit.view.person_mesh import people
+
+    yield from bodies(design.cage)
+    yield from people(design.cockpit)
+    yield from volumes(design.build.car)
+
+
+def body_row(body: Body, mesh: Json) -> Json:
+    """One body; its mesh under ``packed``, the mesh's key under ``key``."""
+    return {
+        "id": body.name,
+        "group": body.group,
+        "colour": [round(c, 4) for c in body.colour],
+        "key": f"{mesh['key']} {body.name}",
+        "packed": {k: v for k, v in mesh.items() if k != "key"},
+    }
+
+
+def doors(design: Design) -> list[Json]:
+    """Every swing-out bar: what turns about which axis, and how far it opens, rad."""
+    return [
+        {
+            "name": p.name.removesuffix("_open"),
+            "point": np.asarray(p.point, float).tolist(),
+            "axis": np.asarray(p.axis, float).tolist(),
+            "full": max(p.angles),
+            "bodies": sorted(p.bodies),
+        }
+        for p in door_pivots(design.cage, design.build.car)
+    ]

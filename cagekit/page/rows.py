@@ -1,0 +1,83 @@
+"""Findings and measures of the whole cage as rows of the page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from cagekit.cage.cage import bounds
+from cagekit.checks.finding import Finding, Status, worst_first
+from cagekit.checks.table import MARKS
+from cagekit.checks.wording import limit_text, source_text, value_text
+from cagekit.units import format_length, format_mass
+
+if TYPE_CHECKING:
+    from cagekit.design import Design
+    from cagekit.units import LengthUnit
+
+SIGNS = {
+    Status.FAIL: "✗",
+    Status.WARN: "▲",
+    Status.NEEDS_INPUT: "?",
+    Status.NEEDS_INSPECTION: "◎",
+    Status.PASS: "✓",
+    Status.NOT_APPLICABLE: "–",
+}
+"""A sign for each status beside its word: nothing hangs on colour."""
+
+
+def finding_rows(findings: Iterable[Finding], units: LengthUnit) -> list[dict[str, Any]]:
+    """Findings worst first, each as the texts of the table and what lights up for it."""
+    return [_row(f, units) for f in worst_first(findings)]
+
+
+def _row(f: Finding, units: LengthUnit) -> dict[str, Any]:
+    evidence = f.evidence
+    return {
+        "code": f.code,
+        "status": f.status.value,
+        "mark": MARKS[f.status],
+        "sign": SIGNS[f.status],
+        "subject": f.subject,
+        "quantity": f.quantity,
+        "measured": value_text(f.measured, f.unit, units),
+        "limit": limit_text(f, units),
+        "source": source_text(f),
+        "cure": f.cure,
+        "text": f.text,
+        "members": list(evidence.members),
+        "plates": list(evidence.plates),
+        "points": [[round(x, 2) for x in p] for p in evidence.points],
+        "note": evidence.note,
+    }
+
+
+def sizes(design: Design) -> list[dict[str, Any]]:
+    """Overall length, width and height of the tubes: two points (mm) and a text each."""
+    cage = design.cage
+    if not cage.members:
+        return []
+    reach = max(m.tube.outer_radius for m in cage.members.values())
+    low, high = bounds((m.path for m in cage.members.values()), reach)
+    (x0, y0, z0), (x1, y1, z1) = low.tolist(), high.tolist()
+    pairs = (
+        ("length", (x0, y1, z0), (x1, y1, z0)),
+        ("width", (x0, y0, z0), (x0, y1, z0)),
+        ("height", (x0, y1, z0), (x0, y1, z1)),
+    )
+    out = []
+    for name, a, b in pairs:
+        size = sum((q - p) ** 2 for p, q in zip(a, b, strict=True)) ** 0.5
+        text = f"{name} {format_length(size, design.units)}"
+        out.append({"from": [round(v, 2) for v in a], "to": [round(v, 2) for v in b], "text": text})
+    return out
+
+
+def summary(design: Design) -> str:
+    """Members, plates, tube and mass in a line."""
+    cage, units = design.cage, design.units
+    length = sum(cage.cut_length(i) for i in cage.members)
+    tube = format_length(length, "in", feet=True, decimals=0) if units == "in" \
+        else f"{length / 1000:.1f} m"  # fmt: skip
+    mass = format_mass(cage.mass_total(), units)
+    return f"{len(cage.members)} tubes, {len(cage.plates)} plates, {tube} of tube, {mass}"

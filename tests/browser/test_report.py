@@ -1,0 +1,271 @@
+"""``report.html`` in a real browser, opened from the disk."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from cagekit.checks import run
+from cagekit.design import Design
+from cagekit.page.data import page_data
+from cagekit.page.html import html
+from cagekit.page.rows import finding_rows
+from cagekit.writers.report import write_report
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+PROJECT = (
+    "id => { const c = state.data.cards[id].axis;"
+    "return viewer.project(c[Math.floor(c.length / 2)]) }"
+)
+
+
+@pytest.fixture(scope="session")
+def design() -> Design:
+    return Design.load("sprint-wagon")
+
+
+@pytest.fixture(scope="session")
+def report(design, tmp_path_factory) -> str:
+    folder = tmp_path_factory.mktemp("report")
+    write_report(design, folder)
+    return (folder / "report.html").as_uri()
+
+
+@pytest.fixture
+def page(opened, report):
+    return opened(report)
+
+
+def said(page) -> str:
+    return page.inner_text("#said")
+
+
+def canvas_box(page):
+    return page.locator("#canvas").bounding_box()
+
+
+def test_picks_the_tube_that_is_drawn_there(page, design):
+    """Where the main hoop's leg is from the left, by our own arithmetic, the page finds it."""
+    page.keyboard.press("o")
+    page.keyboard.press("b")
+    page.keyboard.press("4")
+    page.wait_for_timeout(500)
+    box = canvas_box(page)
+    reach = page.evaluate("viewer.camera.reach")
+    target = np.array(page.evaluate("viewer.camera.target"))
+    scale = box["height"] / max(reach * max(1, box["height"] / box["width"]), 1)
+    for id_, station in (("main_hoop", 0.1), ("a_pillar_bar_left", 0.8), ("rear_brace_left", 0.6)):
+        path = design.cage.member(id_).path
+        p = path.points(np.array([path.length * station]))[0] - target
+        # from the left, X runs to the left of the picture
+        x, y = box["width"] / 2 - p[0] * scale, box["height"] / 2 - p[2] * scale
+        page.mouse.click(box["x"] + x, box["y"] + y)
+        assert page.inner_text("#card-title") == id_.replace("_", " ")
+        assert f"{design.cage.cut_length(id_) / 25.4:.3f} in" in page.inner_text("#card")
+    page.mouse.click(box["x"] + 3, box["y"] + box["height"] - 3)
+    assert page.locator("#card-title").count() == 0
+
+
+def test_the_picture_is_not_empty_and_turns_with_the_keys(page):
+    before = page.locator("#canvas").screenshot()
+    page.focus("#canvas")
+    for key in ("ArrowLeft", "ArrowUp", "+"):
+        page.keyboard.press(key)
+    page.wait_for_timeout(200)
+    after = page.locator("#canvas").screenshot()
+    assert before != after
+    assert min(len(before), len(after)) > 20_000  # an even picture packs to a few kB
+
+
+def test_all_by_keyboard(page, design):
+    page.keyboard.press("]")
+    first = page.inner_text("#card-title")
+    page.keyboard.press("]")
+    assert page.inner_text("#card-title") != first
+    page.keyboard.press("[")
+    assert page.inner_text("#card-title") == first
+    page.keyboard.press("Escape")
+    assert page.locator("#card-title").count() == 0
+    page.locator("#tubes > summary").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#card-title") == next(iter(design.cage.members)).replace("_", " ")
+
+
+def test_a_finding_flies_to_its_evidence_and_lights_it(page, design):
+    rows = finding_rows(run(design), design.units)
+    index = next(i for i, r in enumerate(rows) if r["points"] and r["status"] == "warn")
+    before = page.evaluate("viewer.camera.target")
+    page.click(f".finding[data-index='{index}']")
+    page.wait_for_timeout(500)
+    assert page.evaluate("viewer.camera.target") != before
+    assert page.evaluate("state.lit.points.length") == len(rows[index]["points"])
+    x, y = page.evaluate("viewer.project(state.lit.points[0])")
+    box = canvas_box(page)
+    assert 0 < x < box["width"]
+    assert 0 < y < box["height"]
+    assert rows[index]["quantity"] in said(page)
+
+
+def test_findings_stand_worst_first_with_a_word_and_a_sign(page, design):
+    marks = page.locator("#findings > .body > .finding .mark").all_inner_texts()
+    ranks = [["✗ FAIL", "▲ warn", "? input?", "◎ look"].index(m) for m in marks]
+    assert ranks == sorted(ranks)
+    assert len(marks) == sum(f.status.rank < 4 for f in run(design))
+
+
+def test_measures_the_true_distance_between_tubes(page, design):
+    """Rear braces left and right: the distance of their round surfaces, from scipy."""
+    from scipy.optimize import minimize
+
+    one, two = (design.cage.member(f"sill_bar_{s}") for s in ("left", "right"))
+
+    def at(path, station):
+        return path.points(np.clip([station], 0, path.length))[0]
+
+    def gap(st):
+        return float(np.linalg.norm(at(one.path, st[0]) - at(two.path, st[1])))
+
+    bounds = [(0, one.path.length), (0, two.path.length)]
+    best = min(
+        minimize(gap, [one.path.length * a, two.path.length * a], bounds=bounds).fun
+        for a in (0.1, 0.5, 0.9)
+    )
+    found = page.evaluate(
+        "ids => { const [a, b] = ids.map(i => solid(viewer.bodies.find(x => x.id === i)));"
+        "return distance(a, b).gap }",
+        [one.id, two.id],
+    )
+    assert found == pytest.approx(best - one.tube.od, abs=0.05)
+
+
+def test_measures_between_triangles_as_an_independent_library(page, design):
+    import trimesh
+
+    from cagekit.view.scene import bodies
+
+    by_id = {b.name: b.mesh for b in bodies(design.cage)}
+    plates = [p.id for p in design.cage.plates]
+    a, b = plates[0], plates[-1]
+    meshes = [trimesh.Trimesh(by_id[i].vertices, by_id[i].triangles) for i in (a, b)]
+    sampled = meshes[1].nearest.on_surface(meshes[0].vertices)[1].min()
+    back = meshes[0].nearest.on_surface(meshes[1].vertices)[1].min()
+    found = page.evaluate(
+        "ids => { const [a, b] = ids.map(i => solid(viewer.bodies.find(x => x.id === i)));"
+        "delete a.axis; delete b.axis; return distance(a, b).gap }",
+        [a, b],
+    )
+    assert found <= min(sampled, back) + 0.1
+    assert found >= min(sampled, back) - 30  # edges between corners may be nearer, not by more
+
+
+def test_measure_with_two_clicks(page):
+    page.keyboard.press("b")
+    page.keyboard.press("m")
+    box = canvas_box(page)
+    for id_ in ("sill_bar_left", "main_hoop"):
+        x, y = page.evaluate(PROJECT, id_)
+        page.mouse.click(box["x"] + x, box["y"] + y)
+    assert "apart at the nearest" in said(page) or "they touch" in said(page)
+
+
+def test_a_door_bar_opens_and_the_section_hides(page):
+    name = page.evaluate("state.data.doors[0].name")
+    bar = page.evaluate("state.data.doors[0].bodies[0]")
+    before = page.evaluate("id => viewer.motion({id})", bar)
+    page.click("#doors > summary")
+    page.locator(f"#door-{name}").fill("1")
+    assert page.evaluate("id => viewer.motion({id})", bar) != before
+    assert "°" in page.inner_text("#doors output >> nth=0")
+    page.click("#section > summary")
+    page.check("#cut-on")
+    assert page.evaluate("viewer.cut[1]") == 1
+    page.keyboard.press("Escape")
+
+
+def test_a_layer_can_be_hidden_and_is_not_picked_then(page):
+    page.click("#layers > summary")
+    page.uncheck("input[data-layer='role main hoop']")
+    hits = page.evaluate(
+        "() => { const out = []; for (let x = 0; x < 900; x += 9) for (let y = 0; y < 500; y += 9)"
+        "{ const h = viewer.pick(x, y); if (h) out.push(h.body.id) } return [...new Set(out)] }"
+    )
+    assert "main_hoop" not in hits
+    assert "halo" in hits
+
+
+def test_a_phone_of_320_pixels(opened, report):
+    page = opened(report, width=320, height=640, has_touch=True)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    box = canvas_box(page)
+    assert box["width"] >= 300
+    assert box["height"] >= 240
+    x, y = page.evaluate(PROJECT, "main_hoop")
+    page.touchscreen.tap(box["x"] + x, box["y"] + y)
+    assert page.locator("#card-title").count() == 1
+
+
+def test_without_webgl_the_still_picture_with_a_word(flat_browser, report):
+    page = flat_browser.new_page()
+    page.goto(report)
+    page.wait_for_selector("body[data-ready='flat']")
+    assert "no WebGL2" in page.inner_text("#why")
+    assert page.evaluate("document.getElementById('still').naturalWidth") > 1000
+    assert page.locator(".finding").count() > 3
+    page.click("#tubes > summary")
+    page.click("#tubes button >> nth=0")
+    assert page.locator("#card-title").count() == 1
+    page.close()
+
+
+def test_print_shows_picture_findings_and_tubes(page):
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    assert page.locator("#still").is_visible()
+    assert page.evaluate("document.getElementById('still').src").startswith("data:image/png")
+    assert page.locator("#tubes table").is_visible()
+    assert page.locator("#caution").is_visible()
+    assert not page.locator("#tools").is_visible()
+
+
+HOSTILE = (
+    "<img src=x onerror=\"document.title='owned'\"></script><script>document.title='owned'</script>"
+)
+
+
+def test_hostile_names_cannot_run_script(opened, design, tmp_path):
+    data = page_data(design) | {"findings": finding_rows(run(design), design.units)}
+    first = next(iter(design.cage.members))
+    data |= {"name": HOSTILE, "about": HOSTILE, "notes": [HOSTILE]}
+    data["cards"][first] |= {"title": HOSTILE, "rows": [[HOSTILE, HOSTILE]], "layer": HOSTILE}
+    for row in data["findings"]:
+        row |= dict.fromkeys(("subject", "quantity", "text", "cure", "source", "note"), HOSTILE)
+    file = tmp_path / "evil.html"
+    file.write_text(html(data, title="plain"), "utf-8")
+    page = opened(file.as_uri())
+    page.keyboard.press("]")
+    page.click("#layers > summary")
+    page.click(".finding >> nth=0")
+    page.wait_for_timeout(300)
+    assert page.title() == "plain"
+    assert page.locator("img[src=x]").count() == 0
+    assert page.inner_text("#name") == HOSTILE
+
+
+def test_the_policy_stops_what_a_page_would_load(browser, report):
+    """Even a script that got in could not send anything out."""
+    page = browser.new_page()
+    page.goto(report)
+    page.wait_for_selector("body[data-ready]")
+    blocked = page.evaluate("() => fetch('http://127.0.0.1:9/').then(() => 'sent', e => String(e))")
+    assert "sent" not in blocked
+    assert page.evaluate(
+        "() => new Promise(done => {"
+        "addEventListener('securitypolicyviolation', e => done(e.effectiveDirective));"
+        "const s = document.createElement('script'); s.textContent = 'window.ran = 1';"
+        "document.body.append(s);"
+        "setTimeout(() => done('nothing'), 500) })"
+    ).startswith("script-src")
+    page.close()

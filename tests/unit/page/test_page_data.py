@@ -1,0 +1,143 @@
+"""What the page holds: meshes small and true, texts that stay texts, a policy that fits."""
+
+from __future__ import annotations
+
+import json
+import re
+import zlib
+from base64 import b64decode, b64encode
+from hashlib import sha256
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from cagekit.design import Design
+from cagekit.page.data import page_data
+from cagekit.page.html import html
+from cagekit.page.meshes import packed, squeezed
+from cagekit.view.scene import bodies
+from cagekit.writers.report import write_report
+
+
+@pytest.fixture(scope="module")
+def roadster() -> Design:
+    return Design.load("track-roadster")
+
+
+@pytest.fixture(scope="module")
+def report(roadster, tmp_path_factory) -> str:
+    folder = tmp_path_factory.mktemp("report")
+    write_report(roadster, folder)
+    return (folder / "report.html").read_text("utf-8")
+
+
+def unpacked(mesh: dict) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    low, high = np.array(mesh["low"]), np.array(mesh["high"])
+    steps = np.frombuffer(b64decode(mesh["points"]), "<u2").reshape(-1, 3)
+    normals = np.frombuffer(b64decode(mesh["normals"]), "i1").reshape(-1, 3) / 127
+    kind = "<u4" if mesh.get("wide") else "<u2"
+    triangles = np.frombuffer(b64decode(mesh["triangles"]), kind).reshape(-1, 3)
+    return low + (high - low) * steps / 65535, normals, triangles
+
+
+def test_a_packed_mesh_lies_within_a_step_of_the_mesh(roadster):
+    for body in bodies(roadster.cage):
+        points, normals, triangles = unpacked(packed(body.mesh))
+        span = np.ptp(body.mesh.vertices, axis=0).max()
+        assert np.abs(points - body.mesh.vertices).max() <= span / 65535 + 1e-3
+        assert np.abs(normals - body.mesh.normals).max() < 0.5 / 127 + 1e-9
+        assert (triangles == body.mesh.triangles).all()
+
+
+def test_the_key_tells_meshes_apart(roadster):
+    first, second = (b.mesh for b in bodies(roadster.cage)[:2])
+    assert packed(first)["key"] == packed(first)["key"] != packed(second)["key"]
+
+
+def test_squeezed_meshes_come_back(roadster):
+    rows = page_data(roadster)["bodies"]
+    light, text = squeezed(rows)
+    back = json.loads(zlib.decompress(b64decode(text)))
+    assert [back[b["key"]] for b in light] == [b["packed"] for b in rows]
+    assert not any("packed" in b for b in light)
+
+
+def test_every_tube_has_a_card_with_its_cut_length(roadster):
+    cards = page_data(roadster)["cards"]
+    for id_ in roadster.cage.members:
+        rows = dict(cards[id_]["rows"])
+        assert float(rows["Cut length"].split()[0]) == pytest.approx(
+            roadster.cage.cut_length(id_), abs=0.06
+        )
+        ends = np.array(cards[id_]["axis"])[[0, -1]]
+        path = roadster.cage.member(id_).path
+        assert np.abs(ends - [path.start, path.end]).max() < 1e-3
+
+
+class Scripts(HTMLParser):
+    """Collects what stands in script and style elements, and every attribute."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open, self.texts, self.attributes = "", [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.attributes += [(tag, *a) for a in attrs]
+        self.open = tag
+        if tag in ("script", "style"):
+            self.texts.append([tag, dict(attrs).get("type", ""), ""])
+
+    def handle_endtag(self, tag):
+        self.open = ""
+
+    def handle_data(self, data):
+        if self.open in ("script", "style"):
+            self.texts[-1][2] += data
+
+
+def parsed(text: str) -> Scripts:
+    page = Scripts()
+    page.feed(text)
+    return page
+
+
+def test_the_policy_names_script_and_style_by_hash_and_nothing_from_outside(report):
+    page = parsed(report)
+    policy = next(v for t, k, v in page.attributes if k == "content" and "default-src" in v)
+    assert "default-src 'none'" in policy
+    assert "connect-src 'none'" in policy
+    assert "unsafe" not in policy
+    for tag, kind, text in page.texts:
+        if kind == "application/json":
+            continue
+        assert b64encode(sha256(text.encode()).digest()).decode() in policy, tag
+    for tag, name, value in page.attributes:
+        assert not name.startswith("on"), (tag, name)
+        assert name != "style"
+        if name in ("src", "href"):
+            assert value.startswith("data:")
+    assert not re.search(r"https?://", report)
+
+
+def test_the_report_is_small_and_the_same_again(roadster, report, tmp_path):
+    assert len(report.encode()) < 1_500_000
+    write_report(roadster, tmp_path)
+    assert (tmp_path / "report.html").read_text("utf-8") == report
+
+
+def test_hostile_texts_stay_in_the_data():
+    evil = "</script><script>alert(1)</script><!--script--><img src=x onerror=alert(2)>\u2028"
+    page = parsed(html({"name": evil}, title=evil))
+    assert [t for t, *_ in page.texts] == ["style", "script", "script"]
+    data = next(text for _, kind, text in page.texts if kind == "application/json")
+    assert json.loads(data) == {"name": evil}
+    assert "<" not in data
+    assert not any(name == "onerror" for _, name, _ in page.attributes)
+
+
+@pytest.mark.slow
+def test_the_largest_demos_stay_below_the_limit(tmp_path):
+    for build in ("sprint-wagon", "gravel-hatch"):
+        write_report(Design.load(build), tmp_path)
+        assert (tmp_path / "report.html").stat().st_size < 1_500_000, build
