@@ -12,7 +12,7 @@ from cagekit.page.meshes import packed
 from cagekit.page.rows import sizes, summary
 from cagekit.page.shell import edges, volumes
 from cagekit.view.pivots import door_pivots
-from cagekit.view.scene import Body, bodies
+from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
     from cagekit.design import Design
@@ -46,7 +46,7 @@ def page_data(design: Design) -> Json:
     }
 
 
-def scene(design: Design) -> Iterator[Body]:
+def scene(design: Design) -> Iterator[SceneBody]:
     """Cage, people and the volumes of the car."""
     from cagekit.view.person_mesh import people
 
@@ -55,7 +55,7 @@ def scene(design: Design) -> Iterator[Body]:
     yield from volumes(design.build.car)
 
 
-def body_row(body: Body, mesh: Json) -> Json:
+def body_row(body: SceneBody, mesh: Json) -> Json:
     """One body; its mesh under ``packed``, the mesh's key under ``key``."""
     return {
         "id": body.name,

@@ -12,13 +12,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.view.scene import Mesh
+from cagekit.view.scene import Triangles
 
 STEPS = 65535
 """Steps of a coordinate across its body's box: 0.04 mm on a body of 2.5 m."""
 
 
-def packed(mesh: Mesh) -> dict[str, Any]:
+def packed(mesh: Triangles) -> dict[str, Any]:
     """Return a mesh as JSON values, its arrays as base64 of little-endian numbers.
 
     ``low`` and ``high`` (mm) are the corners of its box; ``points`` count 16-bit steps from low to

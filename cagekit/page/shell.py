@@ -7,15 +7,14 @@ from collections.abc import Iterator
 import numpy as np
 
 from cagekit.cage.colours import Colour
-from cagekit.car.shell import AXES, Cylinder, Prism, Surface, surfaces
+from cagekit.car.shell import AXES, Cylinder, Prism, ShellSurface, surfaces
 from cagekit.fit.view_angles import header_edge, lower_edges
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Slab
 from cagekit.inputs.car import Car
 from cagekit.view.mesh import Mesh
 from cagekit.view.person_mesh import capsule_mesh, slab_mesh
-from cagekit.view.scene import Body
-from cagekit.view.scene import Mesh as MeshLike
+from cagekit.view.scene import SceneBody, Triangles
 from cagekit.view.triangulate import triangulate
 
 METAL: Colour = (0.45, 0.52, 0.60)
@@ -63,16 +62,16 @@ def _crown(car: Car) -> list[Row]:
     return [(0.0, 0.0, car.roof.height_at_hoop)] if car.roof is not None else []
 
 
-def volumes(car: Car) -> Iterator[Body]:
+def volumes(car: Car) -> Iterator[SceneBody]:
     """What of the shell is a volume: sills, pillars, tunnel, dash, doors and keep-outs."""
     for surface in surfaces(car):
         mesh = _mesh(surface)
         if mesh is not None:
             colour = MOVING if surface.moves else METAL
-            yield Body(name=surface.name, group="car", colour=colour, mesh=mesh)
+            yield SceneBody(name=surface.name, group="car", colour=colour, mesh=mesh)
 
 
-def _mesh(surface: Surface) -> MeshLike | None:
+def _mesh(surface: ShellSurface) -> Triangles | None:
     solid = surface.solid
     if isinstance(solid, Slab):
         return slab_mesh(solid)
