@@ -22,14 +22,14 @@ MOVING: Colour = (0.75, 0.55, 0.25)
 ROUND = 24
 """Facets around a round keep-out."""
 
-Line = list[list[float]]
-Row = tuple[float, float, float]
+EdgeLine = list[list[float]]
+EdgePoint = tuple[float, float, float]
 
 
-def edges(car: Car) -> list[Line]:
+def edges(car: Car) -> list[EdgeLine]:
     """Lines of the car sheet, each a list of points (mm): hoop section, roof, pillars, doors."""
-    out: list[list[Row]] = []
-    section: list[Row] = []
+    out: list[list[EdgePoint]] = []
+    section: list[EdgePoint] = []
     for side, sign in (("left", 1.0), ("right", -1.0)):
         s = car.side(side)
         h = s.hoop
@@ -58,7 +58,7 @@ def edges(car: Car) -> list[Line]:
     return [[[round(float(x), 2) for x in p] for p in line] for line in out]
 
 
-def _crown(car: Car) -> list[Row]:
+def _crown(car: Car) -> list[EdgePoint]:
     return [(0.0, 0.0, car.roof.height_at_hoop)] if car.roof is not None else []
 
 
