@@ -1,42 +1,85 @@
 """cagekit: exact safety cages for race cars from a few measurements.
 
-``load`` gives the design of a build, ``part`` that of one part alone, ``kinds`` what parts there
-are. What is behind these names is imported when it is asked for.
+``load`` gives the design of a build; every kind of part is a function of its name, such as
+``main_hoop``, ``floor_plate`` or ``hinge_bracket``; ``between`` a tube from one spot to another.
+What is behind these names is imported when it is asked for.
 
->>> import cagekit
->>> design = cagekit.load("track-roadster")
+>>> import cagekit as ck
+>>> hoop = ck.main_hoop(height="44 in", width_foot=1220, tube="dom-1.75x0.120")
+>>> round(hoop.length / 25.4, 1), len(hoop.path.bends)
+(126.8, 4)
+>>> design = ck.load("track-roadster")
 >>> design
 <Design track-roadster>
->>> sorted(design.cage.members)[:2]
+>>> sorted(design.members)[:2]
 ['harness_bar_1', 'harness_bar_2']
 """
 
 from importlib import import_module
-from typing import TYPE_CHECKING
 
 from cagekit.version import __version__
 
-if TYPE_CHECKING:
-    from cagekit.checks.finding import Finding
-    from cagekit.design.design import Design
-    from cagekit.design.face import kinds, load, part
-
-__all__ = ["Design", "Finding", "__version__", "kinds", "load", "part"]
-
 _HOMES = {
-    "Design": "cagekit.design.design",
+    "Design": "cagekit.face.design",
     "Finding": "cagekit.checks.finding",
-    "kinds": "cagekit.design.face",
-    "load": "cagekit.design.face",
-    "part": "cagekit.design.face",
+    "PlatePart": "cagekit.face.pieces",
+    "Table": "cagekit.face.tables",
+    "TubePart": "cagekit.face.pieces",
+    "TubeSpot": "cagekit.face.pieces",
+    "between": "cagekit.face.pieces",
+    "kinds": "cagekit.face.kinds",
+    "load": "cagekit.face.design",
+    "part": "cagekit.face.kinds",
 }
 """Module of each name that is imported when it is asked for."""
 
+PARTS = (
+    "a_pillar_bar",
+    "cross_member",
+    "dash_bar",
+    "door_bar",
+    "floor_plate",
+    "folded_gusset",
+    "front_hoop",
+    "gusset",
+    "half_hoop",
+    "halo",
+    "harness_bar",
+    "header_bar",
+    "hinge_bracket",
+    "hoop_diagonal",
+    "latch_bracket",
+    "main_hoop",
+    "outrigger",
+    "outrigger_box",
+    "plinth",
+    "rear_brace",
+    "rocker_brace",
+    "roof_diagonal",
+    "roof_rail",
+    "sill_bar",
+    "sleeve",
+    "strut",
+    "tab",
+    "tube_gusset",
+    "windscreen_brace",
+)
+"""Kinds of part, each a function; the test of the face holds them against the rooms."""
+
+__all__ = ["__version__", *sorted(_HOMES), *PARTS]
+
 
 def __getattr__(name: str) -> object:
-    if name not in _HOMES:
-        raise AttributeError(f"module 'cagekit' has no attribute {name!r}")
-    found = getattr(import_module(_HOMES[name]), name)
+    if name in PARTS:
+        found = import_module("cagekit.face.kinds").function(name)
+    elif name in _HOMES:
+        found = getattr(import_module(_HOMES[name]), name)
+    else:
+        near = ""
+        if not name.startswith("_"):
+            hint = import_module("cagekit.hints").did_you_mean(name, __all__, what="Names")
+            near = f". {hint}".rstrip(". ")
+        raise AttributeError(f"module 'cagekit' has no attribute {name!r}{near}")
     globals()[name] = found
     return found
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Self, TypeVar, cast
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.kept import Kept
@@ -78,7 +78,7 @@ class Design:
             self.__dict__["cage"] = cage
 
     @classmethod
-    def load(cls, reference: str, *, units: LengthUnit | None = None) -> Design:
+    def load(cls, reference: str, *, units: LengthUnit | None = None) -> Self:
         """The design of a build file: a preset's name or a path.
 
         Raises:
@@ -86,9 +86,9 @@ class Design:
         """
         return cls(load_build(reference), units=units)
 
-    def against(self, rules: Iterable[str]) -> Design:
+    def against(self, rules: Iterable[str]) -> Self:
         """The same design held against other rule profiles; what was worked out stays."""
-        new = Design(
+        new = type(self)(
             self._build,
             units=self.units,
             options=self.options,
@@ -102,7 +102,7 @@ class Design:
         new.__dict__.update(worked_out)
         return new
 
-    def changed(self, member: str, /, **dims: Any) -> Design:
+    def changed(self, member: str, /, **dims: Any) -> Self:
         """A new design with dimensions of one member changed; this one stays as it is.
 
         What the change cannot touch is kept: cuts, masses, meshes and plates whose measurements
@@ -119,7 +119,7 @@ class Design:
         changes = {**self.options.get("changed", {})}
         changes[member] = {**changes.get(member, {}), **dims}
         build = with_changes(self.build, member, dims)
-        new = Design(
+        new = type(self)(
             build,
             units=self.units,
             options={**self.options, "changed": changes},

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from cagekit.design.face import part_design
+from cagekit.design.part import part_design
 from cagekit.make.products import PRODUCTS
 from cagekit.make.run import make
 
@@ -51,7 +51,7 @@ def make_part(
         only: names of products; all that suit a part if empty.
         progress: told the name of each product before it is made.
     """
-    design = part_design(part, units=units, tooling=tooling, dims=dims)
+    design = part_design(part.cage.pick(part.made), units=units, tooling=tooling, dims=dims)
     known = {p.name for p in PRODUCTS}
     wanted = only or [n for n in (SUITED if part.made else PLATES_ONLY) if n in known]
     made = make(design, target, only=wanted, progress=progress)

@@ -84,7 +84,7 @@ def test_no_kernel_until_a_solid_is_made(line: list[str]) -> None:
         ("import cagekit; cagekit.__version__; dir(cagekit)", {*SLOW, "numpy", "pydantic"}),
         ("import cagekit; cagekit.kinds()", set(SLOW)),
         ("import cagekit; cagekit.load('track-roadster').cage", set(SLOW)),
-        ("import cagekit; cagekit.part('strut', length=400).bends", set(SLOW)),
+        ("import cagekit; cagekit.strut(length=400).bends()", set(SLOW)),
         ("import cagekit; cagekit.Finding, cagekit.Design", set(SLOW)),
     ],
 )

@@ -1,0 +1,214 @@
+"""A design as a script holds it: load it, change it, look into it, check and make it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Self
+
+from pydantic import ValidationError
+
+from cagekit.design import design as inner
+from cagekit.errors import InputError, NotFoundError
+from cagekit.face.pieces import PlatePart, TubePart
+from cagekit.face.tables import Table
+from cagekit.hints import did_you_mean
+from cagekit.inputs.build import BuildFile
+from cagekit.inputs.messages import FileInputError, problems_of
+from cagekit.inputs.resolve import resolve
+from cagekit.units import LengthUnit
+
+if TYPE_CHECKING:
+    import cadquery
+
+    from cagekit.checks.finding import Finding
+    from cagekit.make.run import Made
+
+
+class Design(inner.Design):
+    """One build and all that follows from it, for scripts.
+
+    ``design["main_hoop"]`` is a tube or plate; ``change`` gives another design; ``check`` the
+    findings; ``assembly`` the solids; ``make`` writes the files.
+    """
+
+    def change(self, changes: Mapping[str, Any]) -> Self:
+        """A new design with values of its build file changed; this one stays as it is.
+
+        Args:
+            changes: values by dotted name, written as in the file: ``{"tube": "cds-45x2.5",
+                "members.harness_bar.height": "470 mm"}``.
+
+        Raises:
+            InputError: there is no such table or field, or a value cannot be.
+
+        >>> import cagekit
+        >>> wagon = cagekit.load("track-roadster")
+        >>> lower = wagon.change({"members.harness_bar.height": 480})
+        >>> round(float(lower["harness_bar_1"].path.start[2]), 1)
+        480.0
+        """
+        members = {k: v for k, v in changes.items() if _is_member_field(k)}
+        if len(members) == len(changes):
+            new = self
+            for key, value in members.items():
+                _, member, field = key.split(".")
+                new = new.changed(member, **{field: value})
+            return new
+        data = self.build.file.model_dump(mode="json", by_alias=True, exclude_unset=True)
+        for key, value in changes.items():
+            _set(data, key.split("."), value, key)
+        told = {**self.options.get("changed", {}), **changes}
+        return type(self)._of(data, self.build.files.get("build"), {"changed": told}, self.units)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any], *, units: LengthUnit | None = None) -> Self:
+        """The design of a build that a script writes as a dictionary, like its file.
+
+        Raises:
+            InputError: a value cannot be, or a preset is missing; says field and what would do.
+        """
+        return cls._of(data, None, {"build": dict(data)}, units)
+
+    @classmethod
+    def _of(
+        cls,
+        data: Mapping[str, Any],
+        path: Path | None,
+        options: Mapping[str, Any],
+        units: LengthUnit | None,
+    ) -> Self:
+        context = {"units": data.get("units", "mm")}
+        try:
+            file = BuildFile.model_validate(dict(data), context=context)
+        except ValidationError as error:
+            where = str(path) if path else "build"
+            found = problems_of(error, BuildFile, data, file=where, lines={})
+            raise FileInputError(found) from None
+        build = resolve(file, path or Path.cwd() / f"{file.name}.toml")
+        if path is None:
+            build = replace(build, files={k: v for k, v in build.files.items() if k != "build"})
+        return cls(build, units=units, options=options)
+
+    def check(
+        self, groups: Sequence[str] | None = None, rules: Sequence[str] | None = None
+    ) -> Table[Finding]:
+        """Every finding, worst first; it approves nothing.
+
+        Args:
+            groups: names of the groups to run; all when left out.
+            rules: rulebooks to use instead of the build's.
+
+        Raises:
+            InputError: there is no such group or rulebook.
+        """
+        from cagekit.checks import run
+
+        return Table(run(self, groups, rules))
+
+    def make(self, out: str | Path | None = None, only: Sequence[str] = ()) -> Made:
+        """Write the files of ``cagekit make`` into a folder, whole or not at all.
+
+        Args:
+            out: the folder; ``outputs/<name>`` when left out.
+            only: names of products; all if empty.
+
+        Raises:
+            InputError: ``only`` names no product.
+            OutputError: the folder cannot be written.
+            GeometryError: a product cannot be made.
+        """
+        from cagekit.make.run import make
+
+        return make(self, Path(out) if out else Path("outputs") / self.name, only=only)
+
+    def assembly(self) -> cadquery.Assembly:
+        """The whole cage as a ``cadquery.Assembly``: cage / group / part, a colour for each role.
+
+        Raises:
+            KernelError: a solid cannot be made; names the part.
+        """
+        from cagekit.solids.bodies import cage_assembly
+
+        return cage_assembly(self.cage)
+
+    @cached_property
+    def members(self) -> Mapping[str, TubePart]:
+        """The tubes by id, in build order."""
+        return MappingProxyType({i: TubePart(cage=self.cage, id=i) for i in self.cage.members})
+
+    @cached_property
+    def plates(self) -> Mapping[str, PlatePart]:
+        """The plates by id."""
+        cage = self.cage
+        return MappingProxyType(
+            {p.id: PlatePart(cage=cage, id=p.id, ids=(p.id,)) for p in cage.plates}
+        )
+
+    def __getitem__(self, id_: str) -> TubePart | PlatePart:
+        """A tube or plate by its id; NotFoundError tells what is near it."""
+        found = self.members.get(id_) or self.plates.get(id_)
+        if found is None:
+            hint = did_you_mean(id_, {*self.members, *self.plates}, what="There are")
+            raise NotFoundError(f"{self.name}: there is no {id_!r}. {hint}".rstrip())
+        return found
+
+    def _repr_svg_(self) -> str:
+        from cagekit.view.camera import OBLIQUE
+        from cagekit.view.linework import cage_drawing
+
+        return cage_drawing(self.cage, OBLIQUE, 180.0, 120.0, {}, margin=6.0).svg
+
+
+def load(build: str | Path | Mapping[str, Any], *, units: LengthUnit | None = None) -> Design:
+    """The design of a build: its cage, people and schedules, worked out when asked for.
+
+    Args:
+        build: name of a build preset, path to a build file, or a dictionary like one.
+        units: of papers and pictures, ``"mm"`` or ``"in"``; the build's when left out.
+
+    Raises:
+        InputError: a file is missing or wrong; says file, line, field and what would do.
+
+    >>> import cagekit
+    >>> roadster = cagekit.load("track-roadster")
+    >>> roadster.cage
+    <Cage track-roadster: 6 members, 12 plates>
+    >>> round(roadster["main_hoop"].tube.od, 1)
+    45.0
+    >>> lower = roadster.changed("harness_bar", height="480 mm")
+    >>> lower.cage.cut("main_hoop", "a") is roadster.cage.cut("main_hoop", "a")
+    True
+    """
+    if isinstance(build, Mapping):
+        return Design.from_dict(build, units=units)
+    return Design.load(str(build), units=units)
+
+
+def _is_member_field(key: str) -> bool:
+    return key.startswith("members.") and key.count(".") == 2
+
+
+def _set(data: dict[str, Any], names: Sequence[str], value: Any, key: str) -> None:
+    """Set a value by its dotted name."""
+    here: Any = data
+    for name in names[:-1]:
+        if isinstance(here, list):
+            here = here[_index(name, here, key)]
+            continue
+        here = here.setdefault(name, {})
+    if isinstance(here, list):
+        here[_index(names[-1], here, key)] = value
+    elif isinstance(here, dict):
+        here[names[-1]] = value
+    else:
+        raise InputError("change", key, problem=f"{names[-2]} is a value, not a table.")
+
+
+def _index(name: str, rows: Sequence[Any], key: str) -> int:
+    if not name.isdigit() or int(name) >= len(rows):
+        raise InputError("change", key, problem=f"{name} is no row: there are {len(rows)}, from 0.")
+    return int(name)

@@ -1,0 +1,1 @@
+"""Methods for CadQuery, added when this is imported."""
