@@ -87,10 +87,10 @@ def test_grinding_notes_of_the_readme_are_taken(block: str) -> None:
 
 
 @pytest.mark.parametrize("block", [b for b in blocks(README, "toml") if "[[plate]]" in b])
-def test_plates_of_the_readme_are_made(block: str) -> None:
-    tables = tuple(tomllib.loads(block)["plate"])
-    build = load_build("hillclimb-coupe")
-    build = replace(build, file=build.file.model_copy(update={"plate": tables}))
+def test_plates_of_the_readme_are_made(block: str, tmp_path: Path) -> None:
+    own = find_preset("build", "hillclimb-coupe").read_text("utf-8").partition("[[plate]]")[0]
+    (tmp_path / "own.toml").write_text(f"{own}\n{block}", "utf-8")
+    build = load_build(str(tmp_path / "own.toml"))
     plates = plates_for(build, members_only(build))
     assert {"floor_plate", "backing_plate", "gusset", "tab"} <= {p.kind for p in plates}
     assert any(p.folds for p in plates)
