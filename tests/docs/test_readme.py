@@ -6,7 +6,6 @@ import re
 import subprocess
 import tomllib
 from dataclasses import replace
-from math import pi
 from pathlib import Path
 from typing import Any
 
@@ -174,19 +173,14 @@ def test_struts_of_the_readme_stand_in_the_coupe(block: str, tmp_path: Path) -> 
 def test_scripts_of_the_readme_make_solids(block: str) -> None:
     names: dict[str, Any] = {}
     exec(compile(block, "README.md", "exec"), names)
-    if "lower" in names:
+    if "wagon" in names:
         bars = [names[n].cage.of_role("harness_bar")[0] for n in ("wagon", "lower")]
         drop = bars[0].path.start[2] - bars[1].path.start[2]
         assert drop == pytest.approx(0.5 * 25.4)
+        assert names["worst"].to_json()["code"] == names["rows"][0]["code"]
         return
-    cage = names["cage"] if "cage" in names else names["part"].cage
-    id_ = "main_hoop" if "hoop" in names else "strut"
-    solid = names["hoop"] if "hoop" in names else names["strut"]
+    bar, solid = names["bar"], names["solid"]
     assert solid.isValid()
-    assert solid.Volume(tol=1e-6) == pytest.approx(cage.volume(id_), rel=1e-5)
-    if "drilled" in names:
-        # two holes of 8 mm through the wall, a little more for its roundness
-        gone = solid.Volume() - names["drilled"].Volume()
-        wall = cage.member(id_).tube.wall
-        assert gone == pytest.approx(2 * pi * 4**2 * wall, rel=0.05)
-        assert all(f.isValid() for f in names["feet"])
+    assert solid.Volume(tol=1e-6) == pytest.approx(bar.volume, rel=1e-5)
+    assert names["hoop"].path.at_height(450)[0].point == pytest.approx(bar.path.start)
+    assert names["lower"].length < names["hoop"].length
