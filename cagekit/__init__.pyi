@@ -2,6 +2,7 @@
 
 # Made by `python -m cagekit.face.stub > cagekit/__init__.pyi`; a test holds it.
 # ruff: noqa
+# fmt: off
 from typing import Any, Literal
 
 from cagekit.checks.finding import Finding as Finding
@@ -18,7 +19,7 @@ def main_hoop(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     width_foot: float | str = 1220,
     width_belt: float | str = 1340,
@@ -28,7 +29,7 @@ def main_hoop(
     reach_belt: float | str = 0,
     reach_top: float | str = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Main hoop, floor to floor behind the driver.
@@ -60,7 +61,7 @@ def front_hoop(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     width_foot: float | str = 1220,
     width_belt: float | str = 1310,
@@ -70,7 +71,7 @@ def front_hoop(
     reach_belt: float | str = 40,
     reach_top: float | str = -430,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Front hoop, up the pillars and across the header.
@@ -102,7 +103,7 @@ def halo(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     width_rear: float | str = 1060,
     width_front: float | str = 930,
@@ -110,7 +111,7 @@ def halo(
     rise: float | str = 20,
     parent_od: float | str = 41.275,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Roof loop from the main hoop across the header.
@@ -140,7 +141,7 @@ def a_pillar_bar(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     leg_height: float | str = 600,
     leg_run: float | str = 25,
@@ -152,9 +153,9 @@ def a_pillar_bar(
     roof_rise: float | str = 0,
     roof_splay: float | str = 0,
     parent_od: float | str = 41.275,
-    parent_runs: Literal["forward", "across", "up"] = "forward",
+    parent_runs: Literal["forward", "across", "up"] = 'forward',
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """A-pillar bar, from its foot up the pillar to the halo.
@@ -190,7 +191,7 @@ def half_hoop(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     leg_height: float | str = 600,
     leg_run: float | str = 25,
@@ -202,9 +203,9 @@ def half_hoop(
     roof_rise: float | str = 20,
     roof_splay: float | str = 30,
     parent_od: float | str = 41.275,
-    parent_runs: Literal["forward", "across", "up"] = "up",
+    parent_runs: Literal["forward", "across", "up"] = 'up',
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Half hoop, from its foot up the pillar and back to the main hoop.
@@ -240,11 +241,11 @@ def windscreen_brace(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 990,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 50,
     angle_b: float = 35,
     parent_od_a: float | str = 41.275,
@@ -253,7 +254,7 @@ def windscreen_brace(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Brace of the windscreen pillar.
@@ -288,11 +289,11 @@ def harness_bar(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1330,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 90,
     angle_b: float = 90,
     parent_od_a: float | str = 41.275,
@@ -301,7 +302,7 @@ def harness_bar(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Bar across the main hoop behind the shoulders.
@@ -336,11 +337,11 @@ def hoop_diagonal(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1480,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 40,
     angle_b: float = 42,
     parent_od_a: float | str = 41.275,
@@ -349,7 +350,7 @@ def hoop_diagonal(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Diagonal in the plane of the main hoop.
@@ -384,11 +385,11 @@ def roof_diagonal(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1130,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 52,
     angle_b: float = 40,
     parent_od_a: float | str = 41.275,
@@ -397,7 +398,7 @@ def roof_diagonal(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Diagonal in the roof.
@@ -432,11 +433,11 @@ def door_bar(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1210,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 86,
     angle_b: float = 80,
     parent_od_a: float | str = 41.275,
@@ -445,7 +446,7 @@ def door_bar(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Bar across the door opening.
@@ -480,11 +481,11 @@ def dash_bar(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1310,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 90,
     angle_b: float = 90,
     parent_od_a: float | str = 41.275,
@@ -493,7 +494,7 @@ def dash_bar(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Bar across the dash.
@@ -528,11 +529,11 @@ def outrigger(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 520,
-    end_a: Literal["cope", "flat"] = "flat",
-    end_b: Literal["cope", "flat"] = "flat",
+    end_a: Literal["cope", "flat"] = 'flat',
+    end_b: Literal["cope", "flat"] = 'flat',
     angle_a: float = 90,
     angle_b: float = 90,
     parent_od_a: float | str = 41.275,
@@ -541,7 +542,7 @@ def outrigger(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Tube under a foot, frame to sill.
@@ -576,11 +577,11 @@ def rocker_brace(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 360,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "flat",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'flat',
     angle_a: float = 40,
     angle_b: float = 40,
     parent_od_a: float | str = 41.275,
@@ -589,7 +590,7 @@ def rocker_brace(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Brace from a leg to the sill.
@@ -624,11 +625,11 @@ def tube_gusset(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 255,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 45,
     angle_b: float = 45,
     parent_od_a: float | str = 41.275,
@@ -637,7 +638,7 @@ def tube_gusset(
     offset_b: float | str = 0,
     twist: float = 180,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Short tube across a corner.
@@ -672,11 +673,11 @@ def rear_brace(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1150,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "flat",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'flat',
     angle_a: float = 60,
     angle_b: float = 42,
     parent_od_a: float | str = 41.275,
@@ -685,7 +686,7 @@ def rear_brace(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Backstay from main hoop to frame.
@@ -720,11 +721,11 @@ def roof_rail(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 860,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 90,
     angle_b: float = 90,
     parent_od_a: float | str = 41.275,
@@ -733,7 +734,7 @@ def roof_rail(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Rail from front hoop to main hoop.
@@ -768,11 +769,11 @@ def header_bar(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 920,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 90,
     angle_b: float = 90,
     parent_od_a: float | str = 41.275,
@@ -781,7 +782,7 @@ def header_bar(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Bar across the windscreen header.
@@ -816,11 +817,11 @@ def sill_bar(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1200,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 87,
     angle_b: float = 85,
     parent_od_a: float | str = 41.275,
@@ -829,7 +830,7 @@ def sill_bar(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Bar along the sill.
@@ -864,11 +865,11 @@ def cross_member(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 970,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 88,
     angle_b: float = 88,
     parent_od_a: float | str = 41.275,
@@ -877,7 +878,7 @@ def cross_member(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Bar across the rear braces.
@@ -912,11 +913,11 @@ def strut(
     *,
     od: float | str = 41.275,
     wall: float | str = 3.4036,
-    material: str = "1020-dom",
+    material: str = '1020-dom',
     bend_radius: float | str = 152.4,
     length: float | str = 1000,
-    end_a: Literal["cope", "flat"] = "cope",
-    end_b: Literal["cope", "flat"] = "cope",
+    end_a: Literal["cope", "flat"] = 'cope',
+    end_b: Literal["cope", "flat"] = 'cope',
     angle_a: float = 90,
     angle_b: float = 90,
     parent_od_a: float | str = 41.275,
@@ -925,7 +926,7 @@ def strut(
     offset_b: float | str = 0,
     twist: float = 0,
     tube: str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
     """Any straight tube between two ends.
@@ -959,11 +960,11 @@ def strut(
 def floor_plate(
     *,
     thickness: float | str = 3,
-    material: str = "s235",
+    material: str = 's235',
     corner_radius: float | str = 15,
     length: float | str = 150,
     width: float | str = 150,
-    fix: Literal["welded", "bolted"] = "welded",
+    fix: Literal["welded", "bolted"] = 'welded',
     bolts: int = 4,
     bolt_size: str | None = None,
     bolt_grade: str | None = None,
@@ -979,7 +980,7 @@ def floor_plate(
     backing: float | str = 0,
     fold_at: float | str = 0,
     fold_angle: float = 60,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Floor plate, flat or folded, bolted or welded.
@@ -1019,9 +1020,9 @@ def floor_plate(
 def gusset(
     *,
     thickness: float | str = 3,
-    material: str = "s235",
+    material: str = 's235',
     corner_radius: float | str = 12,
-    style: Literal["flat", "folded"] = "flat",
+    style: Literal["flat", "folded"] = 'flat',
     along_branch: float | str = 80,
     along_parent: float | str = 80,
     nose: float | str = 8,
@@ -1035,7 +1036,7 @@ def gusset(
     od_branch: float | str = 40,
     od_parent: float | str = 45,
     angle: float = 60,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Flat sheet gusset with lightening hole.
@@ -1071,9 +1072,9 @@ def gusset(
 def folded_gusset(
     *,
     thickness: float | str = 2,
-    material: str = "s235",
+    material: str = 's235',
     corner_radius: float | str = 12,
-    style: Literal["flat", "folded"] = "folded",
+    style: Literal["flat", "folded"] = 'folded',
     along_branch: float | str = 90,
     along_parent: float | str = 90,
     nose: float | str = 8,
@@ -1087,7 +1088,7 @@ def folded_gusset(
     od_branch: float | str = 40,
     od_parent: float | str = 45,
     angle: float = 60,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Folded gusset, a saddle over both tubes.
@@ -1123,7 +1124,7 @@ def folded_gusset(
 def tab(
     *,
     thickness: float | str = 3,
-    material: str = "s235",
+    material: str = 's235',
     corner_radius: float | str = 12,
     hole: float | str = 13,
     bolt_size: str | None = None,
@@ -1137,7 +1138,7 @@ def tab(
     weld_leg: float | str = 4,
     od: float | str = 45,
     bolt: float | str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Tab or clevis on a tube: harness, seat, net.
@@ -1171,11 +1172,11 @@ def tab(
 def plinth(
     *,
     thickness: float | str = 3,
-    material: str = "s235",
+    material: str = 's235',
     corner_radius: float | str = 15,
     length: float | str = 150,
     width: float | str = 150,
-    fix: Literal["welded", "bolted"] = "welded",
+    fix: Literal["welded", "bolted"] = 'welded',
     bolts: int = 4,
     bolt_size: str | None = None,
     bolt_grade: str | None = None,
@@ -1187,7 +1188,7 @@ def plinth(
     od: float | str = 45,
     height: float | str = 60,
     wall: float | str | None = None,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Box foot of tab-and-slot plates.
@@ -1223,13 +1224,13 @@ def plinth(
 def outrigger_box(
     *,
     thickness: float | str = 3,
-    material: str = "s235",
+    material: str = 's235',
     corner_radius: float | str = 0,
     width: float | str = 70,
     height: float | str = 50,
     weld_leg: float | str = 4,
     length: float | str = 260,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Outrigger made of plate.
@@ -1258,11 +1259,11 @@ def hinge_bracket(
     thickness: float | str | None = 4.7625,
     material: str | None = None,
     corner_radius: float | str = 12,
-    pin_size: str | None = "3/8",
+    pin_size: str | None = '3/8',
     sleeve_od: float | str | None = None,
     sleeve_bore: float | str | None = None,
     sleeve_stand: float | str = 0.5,
-    design: Literal["saddle", "cheeks"] = "saddle",
+    design: Literal["saddle", "cheeks"] = 'saddle',
     pin: Literal["bolt", "quick-release"] | None = None,
     pin_grade: str | None = None,
     pin_offset: float | str | None = None,
@@ -1281,7 +1282,7 @@ def hinge_bracket(
     fold_radius: float | str | None = None,
     cut_gap: float | str = 2,
     open_angle: float = 90,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Hinge of a swing-out bar: saddle or cheeks, sleeve, bolt.
@@ -1330,11 +1331,11 @@ def latch_bracket(
     thickness: float | str | None = 4.7625,
     material: str | None = None,
     corner_radius: float | str = 12,
-    pin_size: str | None = "3/8",
+    pin_size: str | None = '3/8',
     sleeve_od: float | str | None = None,
     sleeve_bore: float | str | None = None,
     sleeve_stand: float | str = 0.5,
-    design: Literal["saddle", "cheeks"] = "saddle",
+    design: Literal["saddle", "cheeks"] = 'saddle',
     pin: Literal["bolt", "quick-release"] | None = None,
     pin_grade: str | None = None,
     pin_offset: float | str | None = None,
@@ -1353,7 +1354,7 @@ def latch_bracket(
     fold_radius: float | str | None = None,
     cut_gap: float | str = 2,
     open_angle: float = 90,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Latch of a swing-out bar: saddle or cheeks with half cup, sleeve, pin.
@@ -1399,11 +1400,11 @@ def latch_bracket(
 def sleeve(
     *,
     od: float | str = 41.275,
-    pin_size: str | None = "3/8",
+    pin_size: str | None = '3/8',
     sleeve_od: float | str | None = None,
     sleeve_bore: float | str | None = None,
     sleeve_stand: float | str = 0.5,
-    units: Literal["mm", "in"] = "mm",
+    units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
     """Sleeve through a swing-out bar.

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from cagekit.geometry.cope import EndCut
     from cagekit.geometry.outline import Outline
     from cagekit.materials.tubes import Tube
-    from cagekit.shop.bending.bends import Step
+    from cagekit.shop.bending.bends import BendStep
 
 Length = float | str
 """A length: a number in mm, or a text with its unit such as ``"1 5/8 in"``."""
@@ -249,7 +249,7 @@ class TubePart(Piece):
         """Mass of the coped tube, kg."""
         return self.cage.mass(self.id)
 
-    def bends(self) -> Table[Step]:
+    def bends(self) -> Table[BendStep]:
         """The bends in the order of work: marks, settings, clocking."""
         return Table(step for sheet in self.design.bends for step in sheet.steps)
 

@@ -15,6 +15,7 @@ HEAD = '''"""cagekit: exact safety cages for race cars from a few measurements."
 
 # Made by `python -m cagekit.face.stub > cagekit/__init__.pyi`; a test holds it.
 # ruff: noqa
+# fmt: off
 from typing import Any, Literal
 
 from cagekit.checks.finding import Finding as Finding
