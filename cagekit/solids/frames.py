@@ -19,7 +19,13 @@ if TYPE_CHECKING:
 
 
 def location(origin: ArrayLike, normal: ArrayLike, x_dir: ArrayLike) -> cadquery.Location:
-    """A frame with its Z along ``normal``, its X along ``x_dir`` made square, ``(3,)`` each."""
+    """A frame of a given Z and X.
+
+    Args:
+        origin: its origin ``(3,)``, mm.
+        normal: direction of its Z ``(3,)``, any length.
+        x_dir: direction of its X ``(3,)``, made square to Z.
+    """
     import cadquery as cq
 
     z = unit(normal)
