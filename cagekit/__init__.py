@@ -10,7 +10,7 @@ What is behind these names is imported when it is asked for.
 (126.8, 4)
 >>> design = ck.load("track-roadster")
 >>> design
-<Design track-roadster>
+<CageDesign track-roadster>
 >>> sorted(design.members)[:2]
 ['harness_bar_1', 'harness_bar_2']
 """
@@ -20,7 +20,7 @@ from importlib import import_module
 from cagekit.version import __version__
 
 _HOMES = {
-    "Design": "cagekit.face.design",
+    "CageDesign": "cagekit.face.design",
     "Finding": "cagekit.checks.finding",
     "PlatePart": "cagekit.face.pieces",
     "Table": "cagekit.face.tables",

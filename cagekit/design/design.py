@@ -136,7 +136,7 @@ class Design:
     def __repr__(self) -> str:
         """The name, and how many members when the cage is made."""
         has = f", {len(self.cage.members)} members" if "cage" in self.__dict__ else ""
-        return f"<Design {self.name}{has}>"
+        return f"<{type(self).__name__} {self.name}{has}>"
 
     @property
     def build(self) -> Build:

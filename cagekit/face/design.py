@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from pydantic import ValidationError
 
-from cagekit.design import design as inner
+from cagekit.design.design import Design
 from cagekit.errors import InputError, NotFoundError
 from cagekit.face.pieces import PlatePart, TubePart
 from cagekit.face.tables import Table
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from cagekit.make.run import Made
 
 
-class Design(inner.Design):
+class CageDesign(Design):
     """One build and all that follows from it, for scripts.
 
     ``design["main_hoop"]`` is a tube or plate; ``change`` gives another design; ``check`` the
@@ -163,7 +163,7 @@ class Design(inner.Design):
         return cage_drawing(self.cage, OBLIQUE, 180.0, 120.0, {}, margin=6.0).svg
 
 
-def load(build: str | Path | Mapping[str, Any], *, units: LengthUnit | None = None) -> Design:
+def load(build: str | Path | Mapping[str, Any], *, units: LengthUnit | None = None) -> CageDesign:
     """The design of a build: its cage, people and schedules, worked out when asked for.
 
     Args:
@@ -184,8 +184,8 @@ def load(build: str | Path | Mapping[str, Any], *, units: LengthUnit | None = No
     True
     """
     if isinstance(build, Mapping):
-        return Design.from_dict(build, units=units)
-    return Design.load(str(build), units=units)
+        return CageDesign.from_dict(build, units=units)
+    return CageDesign.load(str(build), units=units)
 
 
 def _is_member_field(key: str) -> bool:

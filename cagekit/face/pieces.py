@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from cagekit.materials.tubes import Tube
     from cagekit.shop.bending.bends import BendStep
 
-Length = float | str
+AnyLength = float | str
 """A length: a number in mm, or a text with its unit such as ``"1 5/8 in"``."""
 
 BY_PRODUCT = {
@@ -282,11 +282,11 @@ class TubePart(Piece):
     def at(
         self,
         *,
-        station: Length | None = None,
+        station: AnyLength | None = None,
         fraction: float | None = None,
-        height: Length | None = None,
-        x: Length | None = None,
-        y: Length | None = None,
+        height: AnyLength | None = None,
+        x: AnyLength | None = None,
+        y: AnyLength | None = None,
         which: int = 1,
     ) -> TubeSpot:
         """A spot on the tube, for :func:`cagekit.between` and for attaching things.
@@ -480,7 +480,7 @@ def between(
     *,
     tube: str | Tube,
     via: Sequence[Sequence[float]] = (),
-    bend_radius: Length | None = None,
+    bend_radius: AnyLength | None = None,
     name: str = "strut",
 ) -> TubePart:
     """A tube between two spots, coped to the tubes that they lie on; free where it is a point.
@@ -511,7 +511,7 @@ def between(
     return made
 
 
-def length_of(value: Length, where: str, name: str) -> float:
+def length_of(value: AnyLength, where: str, name: str) -> float:
     """A length in mm; InputError names the argument."""
     try:
         return parse_length(value, default="mm")

@@ -19,7 +19,7 @@ HEAD = '''"""cagekit: exact safety cages for race cars from a few measurements."
 from typing import Any, Literal
 
 from cagekit.checks.finding import Finding as Finding
-from cagekit.face.design import Design as Design, load as load
+from cagekit.face.design import CageDesign as CageDesign, load as load
 from cagekit.face.kinds import kinds as kinds, part as part
 from cagekit.face.pieces import PlatePart as PlatePart, TubePart as TubePart, TubeSpot as TubeSpot
 from cagekit.face.pieces import between as between

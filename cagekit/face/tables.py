@@ -10,15 +10,15 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-Row = TypeVar("Row")
+TableRow = TypeVar("TableRow")
 
 
-class Table(tuple[Row, ...]):
+class Table(tuple[TableRow, ...]):
     """Typed rows in order; :meth:`to_dicts` gives plain values for other libraries."""
 
     __slots__ = ()
 
-    def __new__(cls, rows: Iterable[Row] = ()) -> Table[Row]:
+    def __new__(cls, rows: Iterable[TableRow] = ()) -> Table[TableRow]:
         """Rows of one dataclass each."""
         return super().__new__(cls, tuple(rows))
 

@@ -85,7 +85,7 @@ def test_no_kernel_until_a_solid_is_made(line: list[str]) -> None:
         ("import cagekit; cagekit.kinds()", set(SLOW)),
         ("import cagekit; cagekit.load('track-roadster').cage", set(SLOW)),
         ("import cagekit; cagekit.strut(length=400).bends()", set(SLOW)),
-        ("import cagekit; cagekit.Finding, cagekit.Design", set(SLOW)),
+        ("import cagekit; cagekit.Finding, cagekit.CageDesign", set(SLOW)),
     ],
 )
 def test_the_face_loads_what_is_asked_for_only(code: str, banned: set[str]) -> None:
