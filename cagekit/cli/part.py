@@ -54,7 +54,7 @@ def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
         "A length is a number in --units or carries its own unit; an angle is in degrees."
     )
     group = parser.add_argument_group("dimensions")
-    base = kind.dims.model_validate(dict(kind.defaults), context={"units": "mm"})
+    base = kind.usual
     for field, info in kind.dims.model_fields.items():
         default = _shown(getattr(base, field), _unit(kind.dims, field), units)
         about = f"{info.description} ({default})".replace("%", "%%")

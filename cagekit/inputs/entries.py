@@ -53,15 +53,23 @@ class MemberEntry(FileModel):
         return tuple(dict.fromkeys((self.kind, self.group, self.id)))
 
 
-class HoopEntry(MemberEntry):
+class HoopForm(FileModel):
+    """What a main hoop is like on any car, and alone."""
+
+    lean: Angle = Field(
+        0.0, ge=-0.6, le=0.6, description="lean of the hoop's plane, degrees, positive backwards"
+    )
+    straight_legs: bool = Field(
+        False, description="one straight from foot to top bend, no belt bend"
+    )
+
+
+class HoopEntry(HoopForm, MemberEntry):
     """Main hoop, bent to the shell section in its plane."""
 
     kind: Literal["main_hoop"]
     gap: Length = Field(12.0, description="tube surface to shell, at roof and sides")
     roof_gap: Length | None = Field(None, description="tube surface to roof skin, when not `gap`")
-    lean: Angle = Field(
-        0.0, ge=-0.6, le=0.6, description="lean of the hoop's plane, degrees, positive backwards"
-    )
     height: Length | None = Field(
         None, description="top of the tube above the sill plane, when not from the roof"
     )
@@ -70,9 +78,6 @@ class HoopEntry(MemberEntry):
     )
     half_width_belt: Length | None = Field(
         None, description="centre plane to the outside of the tube at the belt line"
-    )
-    straight_legs: bool = Field(
-        False, description="one straight from foot to top bend, no belt bend"
     )
 
 
@@ -83,20 +88,25 @@ class FrontHoopEntry(MemberEntry):
     gap: Length = Field(12.0, description="tube surface to pillar, roof and header")
 
 
-class HaloEntry(MemberEntry):
-    """Halo: from the main hoop forward along the rails and across the header, one tube."""
+class HaloForm(FileModel):
+    """What a halo is like on any car, and alone."""
 
-    kind: Literal["halo"]
-    gap: Length = Field(12.0, description="tube surface to roof, rails and header")
-    drop: Length = Field(
-        30.0, description="node below the start of the main hoop's top bend, along the leg"
-    )
     rail_bow: Length = Field(
         0.0,
         ge=0,
         description=(
             "how far the side rails stand out from a straight at mid length (adds a bend each side)"
         ),
+    )
+
+
+class HaloEntry(HaloForm, MemberEntry):
+    """Halo: from the main hoop forward along the rails and across the header, one tube."""
+
+    kind: Literal["halo"]
+    gap: Length = Field(12.0, description="tube surface to roof, rails and header")
+    drop: Length = Field(
+        30.0, description="node below the start of the main hoop's top bend, along the leg"
     )
 
 
@@ -110,7 +120,15 @@ class HalfHoopEntry(MemberEntry):
     )
 
 
-class PillarBarEntry(MemberEntry):
+class PillarBarForm(FileModel):
+    """What an A-pillar bar is like on any car, and alone."""
+
+    outboard: Length = Field(
+        0.0, description="moves the bend out from the pillar line (room at the wheel)"
+    )
+
+
+class PillarBarEntry(PillarBarForm, MemberEntry):
     """A-pillar bar: from halo or header down along the windscreen pillar to its foot."""
 
     kind: Literal["a_pillar_bar"]
@@ -118,9 +136,6 @@ class PillarBarEntry(MemberEntry):
     top: LocationField | None = Field(None, description="place of the upper node")
     knee_height: Length | None = Field(
         None, description="height of the bend above the sill plane, when not at the pillar's base"
-    )
-    outboard: Length = Field(
-        0.0, description="moves the bend out from the pillar line (room at the wheel)"
     )
 
 

@@ -1,16 +1,22 @@
 """Dimensions of a single part, as typed after ``cagekit part KIND``.
 
 A part stands on its own: no car, no layout. A coped end meets a stub of the tube it will be
-welded to, which is not part of what is made.
+welded to, which is not part of what is made. What a member is like in any car (its lean, a bow) it
+shares with the entry of a file; what an entry takes from the car stands here as dimensions. Sizes
+are from memory, of a compact closed car.
 """
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Mapping
+from copy import copy
+from typing import Any, Literal
 
-from pydantic import Field
+from pydantic import Field, create_model
 
+from cagekit.inputs.entries import HaloForm, HoopForm, PillarBarForm
 from cagekit.inputs.fields import Angle, FileModel, Length
+from cagekit.inputs.struts import STRUTS
 
 
 class TubeDims(FileModel):
@@ -22,8 +28,8 @@ class TubeDims(FileModel):
     bend_radius: Length = Field(152.4, gt=0, description="centre-line radius of every bend")
 
 
-class HoopDims(TubeDims):
-    """A hoop from floor to floor in one plane or bent forward at the pillars."""
+class MainHoopDims(HoopForm, TubeDims):
+    """Main hoop, floor to floor behind the driver."""
 
     width_foot: Length = Field(1220.0, gt=0, description="between the axes of the legs at the feet")
     width_belt: Length = Field(1340.0, gt=0, description="between the axes at the belt line")
@@ -36,8 +42,24 @@ class HoopDims(TubeDims):
     reach_top: Length = Field(0.0, description="top behind (negative) or ahead of the feet")
 
 
-class HaloDims(TubeDims):
-    """A halo between two upright legs."""
+class FrontHoopDims(TubeDims):
+    """Front hoop, up the pillars and across the header."""
+
+    width_foot: Length = Field(1220.0, gt=0, description="between the axes of the legs at the feet")
+    width_belt: Length = Field(1310.0, gt=0, description="between the axes at the pillars' bases")
+    width_top: Length = Field(
+        950.0, gt=0, description="between the corners of the top bends, on the axis"
+    )
+    height_belt: Length = Field(600.0, gt=0, description="pillars' bases above the feet")
+    height: Length = Field(1040.0, gt=0, description="axis of the top above the feet")
+    reach_belt: Length = Field(
+        40.0, description="pillars' bases behind (negative) or ahead of the feet"
+    )
+    reach_top: Length = Field(-430.0, description="top behind (negative) or ahead of the feet")
+
+
+class HaloDims(HaloForm, TubeDims):
+    """Roof loop from the main hoop across the header."""
 
     width_rear: Length = Field(1060.0, gt=0, description="between the legs' axes at the nodes")
     width_front: Length = Field(
@@ -50,8 +72,8 @@ class HaloDims(TubeDims):
     parent_od: Length = Field(41.275, gt=0, description="diameter of the legs")
 
 
-class CrankedDims(TubeDims):
-    """A tube with bends that stands on the floor and is coped at the top."""
+class StandingDims(TubeDims):
+    """A tube that stands on the floor, goes up to the pillar's base and along the pillar."""
 
     leg_height: Length = Field(600.0, gt=0, description="lower bend above the foot")
     leg_run: Length = Field(25.0, description="lower bend ahead of the foot")
@@ -65,12 +87,27 @@ class CrankedDims(TubeDims):
     slope_splay: Length = Field(
         -180.0, description="upper end of the sloping part outboard of the lower bend"
     )
-    roof_run: Length = Field(0.0, ge=0, description="node behind the upper bend; 0: no upper bend")
-    roof_rise: Length = Field(0.0, description="node above the upper bend")
-    roof_splay: Length = Field(0.0, description="node outboard of the upper bend")
     parent_od: Length = Field(41.275, gt=0, description="diameter of the tube at the top")
     parent_runs: Literal["forward", "across", "up"] = Field(
         "forward", description="which way that tube runs"
+    )
+
+
+class PillarBarDims(PillarBarForm, StandingDims):
+    """A-pillar bar, from the halo down the pillar to its foot."""
+
+
+class HalfHoopDims(StandingDims):
+    """Half hoop, from its foot up the pillar and back to the main hoop."""
+
+    slope_run: Length = Field(420.0, gt=0, description="upper bend behind the lower bend")
+    slope_rise: Length = Field(340.0, gt=0, description="upper bend above the lower bend")
+    slope_splay: Length = Field(-170.0, description="upper bend outboard of the lower bend")
+    roof_run: Length = Field(760.0, gt=0, description="node behind the upper bend")
+    roof_rise: Length = Field(20.0, description="node above the upper bend")
+    roof_splay: Length = Field(30.0, description="node outboard of the upper bend")
+    parent_runs: Literal["forward", "across", "up"] = Field(
+        "up", description="which way that tube runs"
     )
 
 
@@ -96,3 +133,64 @@ class StrutDims(TubeDims):
     offset_a: Length = Field(0.0, description="distance of the two axes at end a; 0: they meet")
     offset_b: Length = Field(0.0, description="distance of the two axes at end b; 0: they meet")
     twist: Angle = Field(0.0, description="turn of end b against end a about the tube's axis")
+
+
+def _sized(kind: str, about: str, sizes: Mapping[str, Any]) -> type[StrutDims]:
+    """The dimensions of one kind of strut: its own sizes where they are not those of any strut."""
+    usual = StrutDims.model_validate(dict(sizes), context={"units": "mm"})
+    fields: dict[str, Any] = {}
+    for name in sizes:
+        info = copy(StrutDims.model_fields[name])
+        info.default = getattr(usual, name)
+        fields[name] = (info.annotation, info)
+    return create_model(
+        f"{kind.title().replace('_', '')}Dims",
+        __base__=StrutDims,
+        __module__=__name__,
+        __doc__=f"{about[0].upper()}{about[1:]}.",
+        **fields,
+    )
+
+
+_SIZES: Mapping[str, tuple[str, Mapping[str, Any]]] = {
+    "windscreen_brace": (
+        "brace of the windscreen pillar", {"length": 990, "angle_a": 50, "angle_b": 35},
+    ),
+    "harness_bar": ("bar across the main hoop behind the shoulders", {"length": 1330}),
+    "hoop_diagonal": (
+        "diagonal in the plane of the main hoop", {"length": 1480, "angle_a": 40, "angle_b": 42},
+    ),
+    "roof_diagonal": ("diagonal in the roof", {"length": 1130, "angle_a": 52, "angle_b": 40}),
+    "door_bar": (
+        "bar across the door opening", {"length": 1210, "angle_a": 86, "angle_b": 80},
+    ),
+    "dash_bar": ("bar across the dash", {"length": 1310}),
+    "outrigger": (
+        "tube under a foot, frame to sill", {"length": 520, "end_a": "flat", "end_b": "flat"},
+    ),
+    "rocker_brace": (
+        "brace from a leg to the sill",
+        {"length": 360, "angle_a": 40, "end_b": "flat", "angle_b": 40},
+    ),
+    "tube_gusset": (
+        "short tube across a corner",
+        {"length": 255, "angle_a": 45, "angle_b": 45, "twist": 180},
+    ),
+    **{kind: (row.about, row.part) for kind, row in STRUTS.items()},
+    "strut": ("any straight tube between two ends", {}),
+}  # fmt: skip
+
+STRUT_DIMS: Mapping[str, type[StrutDims]] = {
+    kind: _sized(kind, about, sizes) for kind, (about, sizes) in _SIZES.items()
+}
+"""Dimensions of every kind of strut, by kind: mm and degrees as typed."""
+
+TUBE_DIMS: Mapping[str, type[TubeDims]] = {
+    "main_hoop": MainHoopDims,
+    "front_hoop": FrontHoopDims,
+    "halo": HaloDims,
+    "a_pillar_bar": PillarBarDims,
+    "half_hoop": HalfHoopDims,
+    **STRUT_DIMS,
+}
+"""Dimensions of every kind of member that can be made alone."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import radians
+from typing import Literal
 
 from pydantic import Field
 
@@ -28,7 +29,7 @@ class Folded(FileModel):
 
 
 class FloorPlateDims(PlateAlone, Folded, FloorPlate):
-    """A floor plate under one tube, flat or folded once beside the foot."""
+    """Floor plate, flat or folded, bolted or welded."""
 
     od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     lean: Angle = Field(0.0, ge=0, lt=1.2, description="tube off square to the plate")
@@ -39,22 +40,31 @@ class FloorPlateDims(PlateAlone, Folded, FloorPlate):
 
 
 class GussetDims(PlateAlone, Folded, Gusset):
-    """A sheet gusset in the corner of two straight tubes."""
+    """Flat sheet gusset with lightening hole."""
 
     od_branch: Length = Field(40.0, ge=5, description="diameter of the branch")
     od_parent: Length = Field(45.0, ge=5, description="diameter of the tube that runs through")
     angle: Angle = Field(radians(60), gt=0.3, lt=2.9, description="corner between the two tubes")
 
 
+class FoldedGussetDims(GussetDims):
+    """Folded gusset, a saddle over both tubes."""
+
+    style: Literal["flat", "folded"] = "folded"
+    thickness: Length = Field(2.0, gt=0, description="plate thickness")
+    along_branch: Length = Field(90.0, gt=0, description="reach along the branch")
+    along_parent: Length = Field(90.0, gt=0, description="reach along the parent")
+
+
 class TabDims(PlateAlone, Tab):
-    """A tab, or a clevis of two, square on a straight tube."""
+    """Tab or clevis on a tube: harness, seat, net."""
 
     od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     bolt: Length | None = Field(None, gt=0, description="diameter of a pin that has no bolt_size")
 
 
 class PlinthDims(PlateAlone, FloorPlate):
-    """A box foot of tab-and-slot plates."""
+    """Box foot of tab-and-slot plates."""
 
     od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     height: Length = Field(60.0, gt=0, description="floor to the top's face")
@@ -64,6 +74,6 @@ class PlinthDims(PlateAlone, FloorPlate):
 
 
 class OutriggerBoxDims(PlateAlone, OutriggerBox):
-    """An outrigger made of plate."""
+    """Outrigger made of plate."""
 
     length: Length = Field(260.0, gt=0, description="from frame or tunnel to the sill")

@@ -18,7 +18,7 @@ class BarDims(FileModel):
 
 
 class SleeveDims(Sleeve, BarDims):
-    """The sleeve that is welded through the bar for its pin."""
+    """Sleeve through a swing-out bar."""
 
 
 class BracketDims(SwingBracket, BarDims):
@@ -26,3 +26,11 @@ class BracketDims(SwingBracket, BarDims):
 
     cut_gap: Length = Field(CUT_GAP, gt=0, description="width of the saw cut")
     open_angle: Angle = Field(pi / 2, gt=0.1, le=3.0, description="how far the bar swings")
+
+
+class HingeDims(BracketDims):
+    """Hinge of a swing-out bar: saddle or cheeks, sleeve, bolt."""
+
+
+class LatchDims(BracketDims):
+    """Latch of a swing-out bar: saddle or cheeks with half cup, sleeve, pin."""

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Arc, Vec, unit, vec
-from cagekit.inputs.entries import FrontHoopEntry, HalfHoopEntry, HaloEntry, PillarBarEntry
+from cagekit.inputs.entries import (
+    FrontHoopEntry,
+    HalfHoopEntry,
+    HaloEntry,
+    HaloForm,
+    PillarBarEntry,
+    PillarBarForm,
+)
 from cagekit.inputs.places import OnTube
+from cagekit.members.main_hoop import leg_corners
 from cagekit.members.site import Site
 
 SIDES = ("left", "right")
@@ -25,14 +35,23 @@ def make_halo(site: Site, entry: HaloEntry) -> list[Member]:
     inset = entry.gap + tube.od / 2
     nodes = [hoop_node(site, side, entry.drop) for side in SIDES]
     corners = [roof_corner(site, entry.id, side, inset) for side in SIDES]
-    points = [
-        nodes[0].point,
-        *_bow(nodes[0].point, corners[0], entry.rail_bow),
-        corners[0],
-        corners[1],
-    ]
-    points += [*_bow(nodes[1].point, corners[1], entry.rail_bow), nodes[1].point]
+    points = halo_points(entry, [n.point for n in nodes], corners)
     return [site.member(entry, "halo", points, *nodes)]
+
+
+def halo_points(form: HaloForm, nodes: Sequence[Vec], corners: Sequence[Vec]) -> list[Vec]:
+    """Corners of a halo from its left node round to its right one, ``(3,)`` mm each.
+
+    Args:
+        form: how the halo is made.
+        nodes: left and right node on the legs.
+        corners: left and right corner of the front bends.
+    """
+    rails = [
+        [node, *_bow(node, corner, form.rail_bow), corner]
+        for node, corner in zip(nodes, corners, strict=True)
+    ]
+    return [*rails[0], *reversed(rails[1])]
 
 
 def make_front_hoop(site: Site, entry: FrontHoopEntry) -> list[Member]:
@@ -40,11 +59,11 @@ def make_front_hoop(site: Site, entry: FrontHoopEntry) -> list[Member]:
     inset = entry.gap + site.tube(entry, "front_hoop").od / 2
     feet = [site.foot(side, "front_foot", owner=entry.id) for side in SIDES]
     sides = [
-        [
+        leg_corners(
             feet[i].point,
             pillar_base(site, entry.id, side, inset),
             roof_corner(site, entry.id, side, inset),
-        ]
+        )
         for i, side in enumerate(SIDES)
     ]
     return [site.member(entry, "front_hoop", [*sides[0], *reversed(sides[1])], *feet)]
@@ -80,8 +99,22 @@ def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
         rise = entry.knee_height - knee[2]
         slope = top.point - knee
         knee = knee + slope * (rise / slope[2])
-    knee[1] += entry.outboard * (1 if side == "left" else -1)
-    return [site.member(entry, "a_pillar_bar", [top.point, knee, foot.point], top, foot)]
+    sign = 1.0 if side == "left" else -1.0
+    points = pillar_points(entry, top.point, knee, foot.point, sign)
+    return [site.member(entry, "a_pillar_bar", points, top, foot)]
+
+
+def pillar_points(form: PillarBarForm, top: Vec, knee: Vec, foot: Vec, sign: float) -> list[Vec]:
+    """Corners of an A-pillar bar from its upper node to its foot, ``(3,)`` mm each.
+
+    Args:
+        form: how the bar is made.
+        top: upper node.
+        knee: corner of the bend in the line of the pillar.
+        foot: axis at the foot.
+        sign: 1 on the left, -1 on the right.
+    """
+    return [top, vec((knee[0], knee[1] + sign * form.outboard, knee[2])), foot]
 
 
 def hoop_node(site: Site, side: str, drop: float) -> Place:

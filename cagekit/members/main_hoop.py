@@ -10,7 +10,7 @@ from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import unit, vec
-from cagekit.inputs.entries import HoopEntry
+from cagekit.inputs.entries import HoopEntry, HoopForm
 from cagekit.members.site import Site
 
 STRAIGHTEN = radians(2.0)
@@ -30,11 +30,24 @@ def make(site: Site, entry: HoopEntry) -> list[Member]:
         _leg(site, entry, side, foot, top, tube.od)
         for side, foot in zip(("left", "right"), feet, strict=True)
     ]
-    points = np.array([*legs[0], *reversed(legs[1])])
-    z0 = float(feet[0].point[2])
-    points[:, 0] = feet[0].point[0] - (points[:, 2] - z0) * tan(entry.lean)
-    points[-1, 0] = feet[1].point[0]
-    return [site.member(entry, "main_hoop", points, *feet)]
+    # a hoop lies in one plane: the left foot's, when the feet are not abreast
+    x = float(feet[0].point[0])
+    right = [legs[1][0], *(np.array([x, y, z]) for _, y, z in legs[1][1:])]
+    return [site.member(entry, "main_hoop", hoop_points(entry, legs[0], right), *feet)]
+
+
+def hoop_points(form: HoopForm, left: list[np.ndarray], right: list[np.ndarray]) -> np.ndarray:
+    """Corners of the whole hoop from left foot to right foot, leaned, ``(n, 3)`` mm.
+
+    Args:
+        form: how the hoop is made.
+        left: corners of the left leg from foot to top bend, of a hoop that does not lean.
+        right: of the right leg.
+    """
+    points = np.array([*left, *reversed(right)])
+    rise = points[1:-1, 2] - points[0, 2]
+    points[1:-1, 0] -= rise * tan(form.lean)
+    return points
 
 
 def _top(site: Site, entry: HoopEntry, od: float) -> float:

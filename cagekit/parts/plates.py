@@ -16,6 +16,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.plate_dims import (
     FloorPlateDims,
+    FoldedGussetDims,
     GussetDims,
     OutriggerBoxDims,
     PlinthDims,
@@ -116,39 +117,22 @@ def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
     return box("outrigger", np.eye(4), spec)
 
 
-def _kind(
-    name: str,
-    summary: str,
-    dims: type[FileModel],
-    make: Callable[[Any], Sequence[Plate]],
-    **defaults: Any,
-) -> PartKind:
+def _kind(name: str, dims: type[FileModel], make: Callable[[Any], Sequence[Plate]]) -> PartKind:
     def part(d: Any) -> Part:
         return Part(cage=Cage(name, (), plates=make(d)), made=())
 
-    return PartKind(name=name, summary=summary, dims=dims, make=part, defaults=defaults)
+    return PartKind(name=name, dims=dims, make=part)
 
 
 PLATE_KINDS: Mapping[str, PartKind] = {
     k.name: k
     for k in (
-        _kind(
-            "floor_plate", "floor plate, flat or folded, bolted or welded", FloorPlateDims, _floor
-        ),
-        _kind("gusset", "flat sheet gusset with lightening hole", GussetDims, _gusset),
-        _kind(
-            "folded_gusset",
-            "folded gusset, a saddle over both tubes",
-            GussetDims,
-            _gusset,
-            style="folded",
-            thickness=2.0,
-            along_branch=90.0,
-            along_parent=90.0,
-        ),
-        _kind("tab", "tab or clevis on a tube: harness, seat, net", TabDims, _tab),
-        _kind("plinth", "box foot of tab-and-slot plates", PlinthDims, _plinth),
-        _kind("outrigger_box", "outrigger made of plate", OutriggerBoxDims, _outrigger),
+        _kind("floor_plate", FloorPlateDims, _floor),
+        _kind("gusset", GussetDims, _gusset),
+        _kind("folded_gusset", FoldedGussetDims, _gusset),
+        _kind("tab", TabDims, _tab),
+        _kind("plinth", PlinthDims, _plinth),
+        _kind("outrigger_box", OutriggerBoxDims, _outrigger),
     )
 }
 """Kinds of plate that can be made alone, by name."""

@@ -10,9 +10,10 @@ from cagekit.cage.door import JointName
 from cagekit.cage.member import Member, Swing
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
+from cagekit.inputs.fields import FileModel
 from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.plate_presets import plate_preset
-from cagekit.inputs.swing_dims import BarDims, BracketDims, SleeveDims
+from cagekit.inputs.swing_dims import BarDims, BracketDims, HingeDims, LatchDims, SleeveDims
 from cagekit.materials.tubes import Tube
 from cagekit.parts.tubes import Part, PartKind
 from cagekit.swing.divide import Divided, divide
@@ -62,30 +63,20 @@ def _sleeve(d: SleeveDims) -> Part:
     return Part(cage=Cage("sleeve", (), hardware=parts), made=())
 
 
-def _kind(name: str, summary: str, make: Callable[[Any], Part], dims: Any) -> PartKind:
+def _kind(name: str, make: Callable[[Any], Part], dims: type[FileModel]) -> PartKind:
     """A kind whose sizes are those that a build in inches has when it says nothing."""
     preset = plate_preset(DEFAULT_PRESETS["in"])
     same = preset.model_fields_set & set(dims.model_fields)
     values = {n: getattr(preset, n) for n in sorted(same)}
-    return PartKind(name=name, summary=summary, dims=dims, make=make, defaults=values)
+    return PartKind(name=name, dims=dims, make=make, preset=values)
 
 
 SWING_KINDS: Mapping[str, PartKind] = {
     k.name: k
     for k in (
-        _kind(
-            "hinge_bracket",
-            "hinge of a swing-out bar: saddle or cheeks, sleeve, bolt",
-            _bracket("hinge"),
-            BracketDims,
-        ),
-        _kind(
-            "latch_bracket",
-            "latch of a swing-out bar: saddle or cheeks with half cup, sleeve, pin",
-            _bracket("latch"),
-            BracketDims,
-        ),
-        _kind("sleeve", "sleeve through a swing-out bar", _sleeve, SleeveDims),
+        _kind("hinge_bracket", _bracket("hinge"), HingeDims),
+        _kind("latch_bracket", _bracket("latch"), LatchDims),
+        _kind("sleeve", _sleeve, SleeveDims),
     )
 }
 """Kinds that can be made alone, by name."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import cos, sin
 from typing import Any
 
@@ -14,10 +14,21 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.fields import FileModel
-from cagekit.inputs.part_dims import CrankedDims, HaloDims, HoopDims, StrutDims, TubeDims
-from cagekit.inputs.struts import STRUTS
+from cagekit.inputs.part_dims import (
+    STRUT_DIMS,
+    TUBE_DIMS,
+    FrontHoopDims,
+    HalfHoopDims,
+    HaloDims,
+    MainHoopDims,
+    PillarBarDims,
+    StandingDims,
+    StrutDims,
+    TubeDims,
+)
 from cagekit.materials.tubes import Tube
-from cagekit.members.main_hoop import leg_corners
+from cagekit.members.front import halo_points, pillar_points
+from cagekit.members.main_hoop import hoop_points, leg_corners
 
 FORWARD, ACROSS, UP = vec((1, 0, 0)), vec((0, 1, 0)), vec((0, 0, 1))
 
@@ -35,16 +46,26 @@ class PartKind:
     """One kind of part: what it is, its dimensions, and how it is made from them."""
 
     name: str
-    summary: str
     dims: type[FileModel]
     make: Callable[[Any], Part]
-    defaults: Mapping[str, Any]
+    preset: Mapping[str, Any] = field(default_factory=dict)
+    """What a preset says, where the kind's defaults are those of a preset."""
+
+    @property
+    def summary(self) -> str:
+        """What it is, in a line."""
+        said = (self.dims.__doc__ or "").partition(".\n")[0].removesuffix(".")
+        return said[0].lower() + said[1:] if said[1].islower() else said
+
+    @property
+    def usual(self) -> FileModel:
+        """The dimensions when nothing is typed."""
+        return self.dims.model_validate(dict(self.preset), context={"units": "mm"})
 
     def read(self, values: Mapping[str, Any], units: str = "mm") -> FileModel:
-        """Lay typed dimensions on the kind's defaults; pydantic's ValidationError on bad ones."""
+        """Lay typed dimensions on the usual ones; pydantic's ValidationError on bad ones."""
         given = self.dims.model_validate(dict(values), context={"units": units})
-        base = self.dims.model_validate(dict(self.defaults), context={"units": "mm"})
-        return base.model_copy(update={n: getattr(given, n) for n in given.model_fields_set})
+        return self.usual.model_copy(update={n: getattr(given, n) for n in given.model_fields_set})
 
 
 def _tube(d: TubeDims) -> Tube:
@@ -66,27 +87,38 @@ def _part(name: str, members: list[Member], *made: str) -> Part:
     return Part(cage=Cage(name, members), made=made or (name,))
 
 
-def _hoop(name: str) -> Callable[[HoopDims], Part]:
-    def make(d: HoopDims) -> Part:
-        def corners(sign: float) -> list[np.ndarray]:
-            foot = vec((0.0, sign * d.width_foot / 2, 0.0))
-            belt = vec((d.reach_belt, sign * d.width_belt / 2, d.height_belt))
-            return leg_corners(foot, belt, vec((d.reach_top, sign * d.width_top / 2, d.height)))
+def _standing(name: str, tube: Tube, points: ArrayLike, radius: float) -> Part:
+    """A tube that stands on both its feet."""
+    path = CentreLine.from_polyline(points, radius, owner=name)
+    feet = [End.flat(path.end_point(e), UP) for e in "ab"]
+    return _part(name, [Member(id=name, role=name, tube=tube, path=path, a=feet[0], b=feet[1])])
 
-        points = [*corners(1.0), *reversed(corners(-1.0))]
-        path = CentreLine.from_polyline(points, d.bend_radius, owner=name)
-        feet = [End.flat(path.end_point(e), UP) for e in "ab"]
-        hoop = Member(id=name, role=name, tube=_tube(d), path=path, a=feet[0], b=feet[1])
-        return _part(name, [hoop])
 
-    return make
+def _leg_points(d: MainHoopDims | FrontHoopDims, sign: float) -> tuple[Vec, Vec, Vec]:
+    """Foot, belt line and corner of the top bend of one leg."""
+    return (
+        vec((0.0, sign * d.width_foot / 2, 0.0)),
+        vec((d.reach_belt, sign * d.width_belt / 2, d.height_belt)),
+        vec((d.reach_top, sign * d.width_top / 2, d.height)),
+    )
+
+
+def _main_hoop(d: MainHoopDims) -> Part:
+    legs = [leg_corners(*_leg_points(d, s), straight=d.straight_legs) for s in (1.0, -1.0)]
+    return _standing("main_hoop", _tube(d), hoop_points(d, *legs), d.bend_radius)
+
+
+def _front_hoop(d: FrontHoopDims) -> Part:
+    left, right = (leg_corners(*_leg_points(d, s)) for s in (1.0, -1.0))
+    return _standing("front_hoop", _tube(d), [*left, *reversed(right)], d.bend_radius)
 
 
 def _halo(d: HaloDims) -> Part:
     tube = _tube(d)
-    nodes = [(0.0, s * d.width_rear / 2, 0.0) for s in (1.0, -1.0)]
-    corners = [(d.length, s * d.width_front / 2, d.rise) for s in (1.0, -1.0)]
-    path = CentreLine.from_polyline([nodes[0], *corners, nodes[1]], d.bend_radius, owner="halo")
+    nodes = [vec((0.0, s * d.width_rear / 2, 0.0)) for s in (1.0, -1.0)]
+    corners = [vec((d.length, s * d.width_front / 2, d.rise)) for s in (1.0, -1.0)]
+    points = halo_points(d, nodes, corners)
+    path = CentreLine.from_polyline(points, d.bend_radius, owner="halo")
     legs = [
         _stub(f"leg_{n}", p, UP, d.parent_od, tube)
         for n, p in zip(("left", "right"), nodes, strict=True)
@@ -102,22 +134,37 @@ def _halo(d: HaloDims) -> Part:
     return _part("halo", [*legs, halo])
 
 
-def _cranked(name: str) -> Callable[[CrankedDims], Part]:
-    def make(d: CrankedDims) -> Part:
-        tube = _tube(d)
-        points = [np.zeros(3), np.array([d.leg_run, d.leg_splay, d.leg_height])]
-        points.append(points[-1] + [-d.slope_run, d.slope_splay, d.slope_rise])
-        if d.roof_run > 0:
-            points.append(points[-1] + [-d.roof_run, d.roof_splay, d.roof_rise])
-        path = CentreLine.from_polyline(points, d.bend_radius, owner=name)
-        runs = {"forward": FORWARD, "across": ACROSS, "up": UP}[d.parent_runs]
-        stub = _stub("top", points[-1], runs, d.parent_od, tube)
-        bar = Member(
-            id=name, role=name, tube=tube, path=path, a=End.flat((0, 0, 0), UP), b=End.coped("top")
-        )
-        return _part(name, [stub, bar])
+def _to_knee_and_top(d: StandingDims) -> tuple[Vec, Vec, Vec]:
+    """Foot, lower bend and upper end of the sloping part, on the left."""
+    knee = vec((d.leg_run, d.leg_splay, d.leg_height))
+    return vec((0, 0, 0)), knee, vec(np.add(knee, (-d.slope_run, d.slope_splay, d.slope_rise)))
 
-    return make
+
+def _at_top(d: StandingDims, point: Vec, tube: Tube) -> Member:
+    """The tube that the upper end is coped to."""
+    runs = {"forward": FORWARD, "across": ACROSS, "up": UP}[d.parent_runs]
+    return _stub("top", point, runs, d.parent_od, tube)
+
+
+def _pillar_bar(d: PillarBarDims) -> Part:
+    name, tube = "a_pillar_bar", _tube(d)
+    foot, knee, top = _to_knee_and_top(d)
+    path = CentreLine.from_polyline(
+        pillar_points(d, top, knee, foot, 1.0), d.bend_radius, owner=name
+    )
+    ends = End.coped("top"), End.flat(foot, UP)
+    bar = Member(id=name, role=name, tube=tube, path=path, a=ends[0], b=ends[1])
+    return _part(name, [_at_top(d, top, tube), bar])
+
+
+def _half_hoop(d: HalfHoopDims) -> Part:
+    name, tube = "half_hoop", _tube(d)
+    foot, knee, corner = _to_knee_and_top(d)
+    node = vec(np.add(corner, (-d.roof_run, d.roof_splay, d.roof_rise)))
+    path = CentreLine.from_polyline([foot, knee, corner, node], d.bend_radius, owner=name)
+    ends = End.flat(foot, UP), End.coped("top")
+    bar = Member(id=name, role=name, tube=tube, path=path, a=ends[0], b=ends[1])
+    return _part(name, [_at_top(d, node, tube), bar])
 
 
 def _strut(name: str) -> Callable[[StrutDims], Part]:
@@ -148,102 +195,16 @@ def _strut(name: str) -> Callable[[StrutDims], Part]:
     return make
 
 
-def _kind(
-    name: str, summary: str, dims: type[FileModel], make: Callable[[Any], Part], **defaults: Any
-) -> PartKind:
-    return PartKind(name=name, summary=summary, dims=dims, make=make, defaults=defaults)
-
-
-def _strut_kind(name: str, summary: str, **defaults: Any) -> PartKind:
-    return _kind(name, summary, StrutDims, _strut(name), **defaults)
-
+MAKERS: Mapping[str, Callable[[Any], Part]] = {
+    "main_hoop": _main_hoop,
+    "front_hoop": _front_hoop,
+    "halo": _halo,
+    "a_pillar_bar": _pillar_bar,
+    "half_hoop": _half_hoop,
+    **{kind: _strut(kind) for kind in STRUT_DIMS},
+}
 
 KINDS: Mapping[str, PartKind] = {
-    k.name: k
-    for k in (
-        _kind(
-            "main_hoop", "main hoop, floor to floor behind the driver", HoopDims, _hoop("main_hoop")
-        ),
-        _kind(
-            "front_hoop",
-            "front hoop, up the pillars and across the header",
-            HoopDims,
-            _hoop("front_hoop"),
-            width_foot=1220.0,
-            width_belt=1310.0,
-            width_top=950.0,
-            height_belt=600.0,
-            height=1040.0,
-            reach_belt=40.0,
-            reach_top=-430.0,
-        ),
-        _kind("halo", "roof loop from the main hoop across the header", HaloDims, _halo),
-        _kind(
-            "a_pillar_bar",
-            "A-pillar bar, from its foot up the pillar to the halo",
-            CrankedDims,
-            _cranked("a_pillar_bar"),
-        ),
-        _kind(
-            "half_hoop",
-            "half hoop, from its foot up the pillar and back to the main hoop",
-            CrankedDims,
-            _cranked("half_hoop"),
-            slope_run=420.0,
-            slope_rise=340.0,
-            slope_splay=-170.0,
-            roof_run=760.0,
-            roof_rise=20.0,
-            roof_splay=30.0,
-            parent_runs="up",
-        ),
-        _strut_kind(
-            "windscreen_brace",
-            "brace of the windscreen pillar",
-            length=990.0,
-            angle_a=50.0,
-            angle_b=35.0,
-        ),
-        _strut_kind("harness_bar", "bar across the main hoop behind the shoulders", length=1330.0),
-        _strut_kind(
-            "hoop_diagonal",
-            "diagonal in the plane of the main hoop",
-            length=1480.0,
-            angle_a=40.0,
-            angle_b=42.0,
-        ),
-        _strut_kind(
-            "roof_diagonal", "diagonal in the roof", length=1130.0, angle_a=52.0, angle_b=40.0
-        ),
-        _strut_kind(
-            "door_bar", "bar across the door opening", length=1210.0, angle_a=86.0, angle_b=80.0
-        ),
-        _strut_kind("dash_bar", "bar across the dash", length=1310.0),
-        _strut_kind(
-            "outrigger",
-            "tube under a foot, frame to sill",
-            length=520.0,
-            end_a="flat",
-            end_b="flat",
-        ),
-        _strut_kind(
-            "rocker_brace",
-            "brace from a leg to the sill",
-            length=360.0,
-            angle_a=40.0,
-            end_b="flat",
-            angle_b=40.0,
-        ),
-        _strut_kind(
-            "tube_gusset",
-            "short tube across a corner",
-            length=255.0,
-            angle_a=45.0,
-            angle_b=45.0,
-            twist=180.0,
-        ),
-        *(_strut_kind(kind, row.about, **row.part) for kind, row in STRUTS.items()),
-        _strut_kind("strut", "any straight tube between two ends"),
-    )
+    kind: PartKind(name=kind, dims=TUBE_DIMS[kind], make=make) for kind, make in MAKERS.items()
 }
 """Every kind of member that can be made alone, by name."""

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from math import pi
+from typing import Literal
 
+import demos
 import numpy as np
 import pytest
 from pydantic import ValidationError
 
 from cagekit.errors import CopeError, GeometryError
+from cagekit.geometry.centre_line import CentreLine
+from cagekit.inputs.entries import HaloEntry, HoopEntry, PillarBarEntry
 from cagekit.members.registry import GENERATORS
 from cagekit.parts.tubes import KINDS, Part
 
@@ -81,3 +85,63 @@ def test_unknown_and_impossible_dimensions_are_refused() -> None:
         made("main_hoop", bend_radius=900)
     with pytest.raises(CopeError, match="degrees"):
         made("strut", angle_a=5).cage.cut_length("strut")
+
+
+MEMBERS = (HoopEntry, HaloEntry, PillarBarEntry)
+SHARED = {
+    "main_hoop": {"straight_legs", "lean"},
+    "halo": {"rail_bow"},
+    "a_pillar_bar": {"outboard"},
+}
+
+
+@pytest.mark.parametrize("kind", SHARED)
+def test_file_entry_and_part_share_one_declaration(kind: str) -> None:
+    (entry,) = (e for e in MEMBERS if e.model_fields["kind"].annotation == Literal[kind])
+    alone = KINDS[kind].dims
+    same = set(entry.model_fields) & set(alone.model_fields)
+    assert same - {"bend_radius", "height"} == SHARED[kind]
+    for name in SHARED[kind]:
+        assert name not in {
+            *vars(entry)["__annotations__"],
+            *vars(alone).get("__annotations__", ()),
+        }
+
+
+def shape(path: CentreLine) -> tuple[list[float], list[float]]:
+    """What does not hang on where the tube lies: straights from corner to corner, turns."""
+    legs = np.diff(path.corners(), axis=0)
+    return [float(np.linalg.norm(v)) for v in legs], [b.angle for b in path.bends]
+
+
+def test_a_hoop_alone_is_the_hoop_of_the_cage() -> None:
+    """Sizes measured on the cage, typed, make the same tube."""
+    hoop = demos.cage("hillclimb-coupe").member("main_hoop")
+    points = hoop.path.corners()
+    foot, belt, top = points[:3]
+    part = made(
+        "main_hoop", od=hoop.tube.od, wall=hoop.tube.wall, bend_radius=hoop.path.bends[0].radius,
+        width_foot=2 * foot[1], width_belt=2 * belt[1], width_top=2 * top[1],
+        height_belt=belt[2] - foot[2], height=top[2] - foot[2],
+        lean=float(np.degrees(np.arctan2(foot[0] - top[0], top[2] - foot[2]))),
+    )  # fmt: skip
+    ours, theirs = shape(part.cage.members["main_hoop"].path), shape(hoop.path)
+    assert ours[0] == pytest.approx(theirs[0], abs=1e-6)
+    assert ours[1] == pytest.approx(theirs[1], abs=1e-9)
+
+
+def test_a_hoop_alone_leans_in_its_plane() -> None:
+    upright, leaned = (made("main_hoop", lean=v).cage.members["main_hoop"].path for v in (0, 10))
+    up, back = upright.corners(), leaned.corners()
+    assert back[:, 1:] == pytest.approx(up[:, 1:], abs=1e-6)
+    assert back[:, 0] == pytest.approx(-up[:, 2] * np.tan(np.radians(10)), abs=1e-6)
+
+
+def test_rails_bow_and_a_pillar_bar_moves_out() -> None:
+    bowed = made("halo", rail_bow=25).cage.members["halo"].path
+    assert len(bowed.bends) == 4
+    straight, out = (
+        made("a_pillar_bar", outboard=v).cage.members["a_pillar_bar"].path.corners()
+        for v in (0, 30)
+    )
+    assert out - straight == pytest.approx(np.array([[0, 0, 0], [0, 30, 0], [0, 0, 0]]), abs=1e-6)
