@@ -1,0 +1,150 @@
+"""Plastic collapse against textbook frames, an upper bound by mechanism and a linear programme.
+
+Textbook factors stand in tests/data/strength_examples.csv. Tubes there are given a bending
+strength alone: normal force, torsion and shear are made strong, as the books do.
+"""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import frames
+import numpy as np
+import pytest
+
+from cagekit.structure.collapse import Folding, with_second_order
+from cagekit.structure.frame import Frame
+from cagekit.structure.sections import Capacity, gauge
+from cagekit.structure.solve import Loads
+
+DATA = Path(__file__).parents[1] / "data"
+ROWS = {
+    r["id"]: float(r["expected"])
+    for r in csv.DictReader((DATA / "strength_examples.csv").read_text("utf-8").splitlines())
+}
+MP = 1e6
+BENDS = Capacity(normal=1e9, bending=MP, torsion=1e12, shear=1e9)
+GAP = 0.006
+
+
+def factor(f: Frame, case: Loads) -> float:
+    found = Folding(f, [(BENDS, BENDS)] * len(f.ends)).collapse(case)
+    assert found is not None
+    assert found.factor <= found.bound <= (1 + GAP) * found.factor
+    assert sum(h.share for h in found.hinges) == pytest.approx(1, abs=0.03)
+    return found.factor
+
+
+def portal(height: float, span: float, across: float, down: float) -> float:
+    """Factor of a fixed portal in units of its own height and plastic moment."""
+    h, w = 1000 * height, 1000 * span
+    f = frames.frame(
+        [(0, 0, 0), (0, h, 0), (w / 2, h, 0), (w, h, 0), (w, 0, 0)],
+        [(0, 1), (1, 2), (2, 3), (3, 4)], fixed=(0, 4), flat=True,
+    )  # fmt: skip
+    case = frames.loads(f, at={1: [across, 0, 0, 0, 0, 0], 2: [0, -down, 0, 0, 0, 0]})
+    return factor(f, case) * 1000 / MP
+
+
+@pytest.mark.parametrize(
+    ("name", "height", "span", "across", "down"),
+    [("PORTAL1", 1, 2, 1, 1), ("PORTAL2", 1, 2, 0.2, 1), ("PORTAL3", 1, 2, 1, 0.3)],
+)
+def test_portals(name: str, height: float, span: float, across: float, down: float) -> None:
+    """Just below the textbook's factor, which is the lowest of its mechanisms."""
+    got = portal(height, span, across, down)
+    mechanisms = {
+        "beam": 4 / (down * span / 2),
+        "sway": 4 / (across * height),
+        "both": 6 / (across * height + down * span / 2),
+    }
+    assert min(mechanisms.values()) == pytest.approx(ROWS[name], abs=1e-9)
+    assert (1 - GAP) * ROWS[name] <= got <= ROWS[name]
+
+
+def beam(pieces: int, *, propped: bool) -> Frame:
+    f = frames.column(pieces, 1000.0)
+    f.fixed[0] = True
+    f.fixed[-1, :3] = True
+    f.fixed[-1, 5] = not propped
+    return f
+
+
+def test_fixed_beam_with_a_load_in_the_middle() -> None:
+    f = beam(2, propped=False)
+    got = factor(f, frames.loads(f, at={1: [0, -1.0, 0, 0, 0, 0]})) * 1000 / MP
+    assert (1 - GAP) * ROWS["BEAMP"] <= got <= ROWS["BEAMP"]
+
+
+@pytest.mark.parametrize(("name", "propped"), [("BEAMP2", True), ("BEAMP3", False)])
+def test_beams_under_a_uniform_load(name: str, propped: bool) -> None:
+    """Hinges may form where a section is looked at: every 25 mm of a metre."""
+    f = beam(20, propped=propped)
+    got = factor(f, frames.loads(f, on={i: [0, -1.0, 0] for i in range(20)})) * 1e6 / MP
+    assert got == pytest.approx(ROWS[name], rel=GAP)
+
+
+def test_normal_force_takes_from_bending_as_in_a_thin_ring() -> None:
+    assert gauge([0, 1, 0.5], [1, 0, np.cos(np.pi / 4)]) == pytest.approx([1, 1, 1], abs=1e-9)
+    tube = Capacity(normal=1e5, bending=MP, torsion=1e12, shear=1e9)
+    f = frames.column(1, 100.0)
+    f.fixed[0] = True
+    case = frames.loads(f, at={1: [-0.5e5, 0, 0, 0, 0, np.cos(np.pi / 4) * MP]})
+    found = Folding(f, [(tube, tube)]).collapse(case)
+    assert found is not None
+    assert found.factor == pytest.approx(1, rel=GAP)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_linear_programme_finds_the_same(seed: int) -> None:
+    """Random frames in space, bending alone held by a polygon of 32 sides from outside."""
+    from scipy.optimize import linprog
+
+    rng = np.random.default_rng(seed)
+    nodes = rng.uniform(-800, 800, (7, 3))
+    ends = [(0, 1), (1, 2), (2, 3), (3, 4), (4, 5), (5, 6), (0, 3), (1, 5), (2, 6)]
+    f = frames.frame(nodes.tolist(), ends, fixed=(0, 6))
+    case = Loads.none(f)
+    case.at_nodes[1:6, :3] = rng.normal(0, 1, (5, 3))
+    fold = Folding(f, [(BENDS, BENDS)] * len(ends))
+    found = fold.collapse(case)
+    assert found is not None
+    balance = fold._balance()[fold.free] * fold.scale[:, None]
+    wanted = case.at_nodes.ravel()[fold.free] * fold.scale
+    turns = 2 * np.pi * np.arange(32) / 32
+    rows = np.zeros((len(ends) * 2 * 32, 6 * len(ends) + 1))
+    for i in range(len(ends)):
+        for end in (0, 2):
+            at = (2 * i + end // 2) * 32
+            rows[at : at + 32, 6 * i + 2 + end] = np.cos(turns)
+            rows[at : at + 32, 6 * i + 3 + end] = np.sin(turns)
+    done = linprog(
+        [0.0] * (6 * len(ends)) + [-1e-3], A_ub=rows, b_ub=np.ones(len(rows)),
+        A_eq=np.column_stack([balance, -wanted]), b_eq=np.zeros(len(wanted)),
+        bounds=[(None, None)] * (6 * len(ends)) + [(0, None)],
+    )  # fmt: skip
+    assert done.status == 0
+    # the polygon lies outside by at most 1 / cos(pi / 32)
+    assert found.factor <= done.x[-1] <= 1.0049 * found.bound
+
+
+def test_a_stronger_beam_helps_as_much_as_is_told() -> None:
+    """The multipliers against the factor worked out anew with each beam 1 % stronger."""
+    f = frames.frame(
+        [(0, 0, 0), (0, 1000, 0), (1000, 1000, 0), (2000, 1000, 0), (2000, 0, 0)],
+        [(0, 1), (1, 2), (2, 3), (3, 4)], fixed=(0, 4), flat=True,
+    )  # fmt: skip
+    case = frames.loads(f, at={1: [1, 0, 0, 0, 0, 0], 2: [0, -1, 0, 0, 0, 0]})
+    strength = [(BENDS, BENDS)] * 4
+    base = Folding(f, strength).collapse(case)
+    assert base is not None
+    more = Capacity(normal=1.2e9, bending=1.2 * MP, torsion=1.2e12, shear=1.2e9)
+    stronger = Folding(f, [(more, more)] * 4).collapse(case)
+    assert stronger is not None
+    assert base.by_beam.sum() == pytest.approx(base.factor, rel=0.01)
+    assert stronger.factor == pytest.approx(1.2 * base.factor, rel=0.01)
+
+
+def test_second_order_takes_off() -> None:
+    assert with_second_order(2.0, 18.0) == pytest.approx(1.8)
