@@ -18,8 +18,9 @@ from math import pi
 
 import numpy as np
 
+from cagekit.geometry.arrays import Flags, Ints
 from cagekit.geometry.centre_line import Vec
-from cagekit.structure.frame import Flags, Frame, Ints
+from cagekit.structure.frame import Frame
 from cagekit.structure.sections import Capacity
 from cagekit.structure.solve import Loads
 
