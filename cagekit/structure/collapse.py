@@ -18,7 +18,7 @@ from math import pi
 
 import numpy as np
 
-from cagekit.geometry.arrays import Flags, Ints
+from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.frame import Frame
 from cagekit.structure.sections import Capacity
@@ -100,7 +100,7 @@ class Folding:
         self.upper = self.upper[: len(self.free)]
         self.carrying, self.idle = basis[:, : len(self.free)], basis[:, len(self.free) :]
 
-    def _released(self) -> Flags:
+    def _released(self) -> Bools:
         out = np.zeros((len(self.strength), 6), bool)
         for freedom, unknown in ((0, 0), (6, 0), (3, 1), (9, 1), (4, 2), (5, 3), (10, 4), (11, 5)):
             out[:, unknown] |= self.frame.released[:, freedom]

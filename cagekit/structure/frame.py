@@ -9,13 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Ints
+from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.materials.tubes import Tube
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,8 +43,8 @@ class Frame:
     young: Vec
     shear: Vec
     across: Vec
-    released: Flags
-    fixed: Flags
+    released: Bools
+    fixed: Bools
     spring: Vec
 
     @property
