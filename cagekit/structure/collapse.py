@@ -77,7 +77,7 @@ class Collapse:
         return self.bound / self.factor - 1
 
 
-class Folding:
+class PlasticFrame:
     """A frame made ready for any number of cases.
 
     Unknowns by beam: N, T, and My and Mz at both ends, each over its capacity.

@@ -46,7 +46,7 @@ class Ground:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Foot:
+class Footing:
     """A tube end on the car: node, the spot of the car sheet, what is there."""
 
     member: str
@@ -90,7 +90,7 @@ class Model:
     nodes_of: Mapping[str, tuple[tuple[float, int], ...]]
     joints: Mapping[str, int]
     joint_beams: Mapping[str, tuple[int, int]]
-    feet: tuple[Foot, ...]
+    feet: tuple[Footing, ...]
     pins: tuple[PinNode, ...]
 
     def beams_of(self, member: str) -> tuple[int, ...]:
@@ -275,12 +275,12 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
     )
 
 
-def _feet(cage: Cage, node: Callable[[tuple[str, float]], int]) -> Iterable[Foot]:
+def _feet(cage: Cage, node: Callable[[tuple[str, float]], int]) -> Iterable[Footing]:
     for m in cage.members.values():
         for name, end in m.ends:
             if end.kind is EndKind.FLAT:
                 at = node((m.id, 0.0 if name == "a" else m.path.length))
-                yield Foot(member=m.id, end=name, node=at, spot=end.foot, surface=end.surface)
+                yield Footing(member=m.id, end=name, node=at, spot=end.foot, surface=end.surface)
 
 
 class _Beams:

@@ -13,7 +13,7 @@ import frames
 import numpy as np
 import pytest
 
-from cagekit.structure.collapse import Folding, with_second_order
+from cagekit.structure.collapse import PlasticFrame, with_second_order
 from cagekit.structure.frame import Frame
 from cagekit.structure.sections import Capacity, gauge
 from cagekit.structure.solve import Loads
@@ -29,7 +29,7 @@ GAP = 0.006
 
 
 def factor(f: Frame, case: Loads) -> float:
-    found = Folding(f, [(BENDS, BENDS)] * len(f.ends)).collapse(case)
+    found = PlasticFrame(f, [(BENDS, BENDS)] * len(f.ends)).collapse(case)
     assert found is not None
     assert found.factor <= found.bound <= (1 + GAP) * found.factor
     assert sum(h.share for h in found.hinges) == pytest.approx(1, abs=0.03)
@@ -91,7 +91,7 @@ def test_normal_force_takes_from_bending_as_in_a_thin_ring() -> None:
     f = frames.column(1, 100.0)
     f.fixed[0] = True
     case = frames.loads(f, at={1: [-0.5e5, 0, 0, 0, 0, np.cos(np.pi / 4) * MP]})
-    found = Folding(f, [(tube, tube)]).collapse(case)
+    found = PlasticFrame(f, [(tube, tube)]).collapse(case)
     assert found is not None
     assert found.factor == pytest.approx(1, rel=GAP)
 
@@ -107,7 +107,7 @@ def test_a_linear_programme_finds_the_same(seed: int) -> None:
     f = frames.frame(nodes.tolist(), ends, fixed=(0, 6))
     case = Loads.none(f)
     case.at_nodes[1:6, :3] = rng.normal(0, 1, (5, 3))
-    fold = Folding(f, [(BENDS, BENDS)] * len(ends))
+    fold = PlasticFrame(f, [(BENDS, BENDS)] * len(ends))
     found = fold.collapse(case)
     assert found is not None
     balance = fold._balance()[fold.free] * fold.scale[:, None]
@@ -137,10 +137,10 @@ def test_a_stronger_beam_helps_as_much_as_is_told() -> None:
     )  # fmt: skip
     case = frames.loads(f, at={1: [1, 0, 0, 0, 0, 0], 2: [0, -1, 0, 0, 0, 0]})
     strength = [(BENDS, BENDS)] * 4
-    base = Folding(f, strength).collapse(case)
+    base = PlasticFrame(f, strength).collapse(case)
     assert base is not None
     more = Capacity(normal=1.2e9, bending=1.2 * MP, torsion=1.2e12, shear=1.2e9)
-    stronger = Folding(f, [(more, more)] * 4).collapse(case)
+    stronger = PlasticFrame(f, [(more, more)] * 4).collapse(case)
     assert stronger is not None
     assert base.by_beam.sum() == pytest.approx(base.factor, rel=0.01)
     assert stronger.factor == pytest.approx(1.2 * base.factor, rel=0.01)
