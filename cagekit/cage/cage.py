@@ -222,6 +222,7 @@ class Cage:
                 m.tube.inner_radius,
                 self.cut(id_, "a"),
                 self.cut(id_, "b"),
+                m.drills,
             )
         return self._moments[id_]
 

@@ -12,6 +12,7 @@ from typing import Literal
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
+from cagekit.geometry.drill import Drill
 from cagekit.materials.tubes import Tube
 
 EndName = Literal["a", "b"]
@@ -91,7 +92,7 @@ class Member:
     it is a piece of, the member itself when it is whole, and ``piece`` which one: a number counted
     from end a of a bar that other tubes divide, or ``hinge stub``, ``swinging``, ``latch stub``.
     ``grind`` are grinding notes: a name of a tube that it runs into, and how much is ground off
-    there at most, mm.
+    there at most, mm. ``drills`` are holes right through it.
     """
 
     id: str
@@ -108,6 +109,7 @@ class Member:
     bar: str = ""
     piece: str = ""
     grind: tuple[tuple[str, float], ...] = ()
+    drills: tuple[Drill, ...] = ()
 
     def __post_init__(self) -> None:
         """Let a whole tube be its own bar."""

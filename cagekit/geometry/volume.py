@@ -6,6 +6,7 @@ which the integral of s over the wall's section is taken at each end. Frame: car
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import pi
 from typing import NamedTuple
 
@@ -13,6 +14,7 @@ import numpy as np
 
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import check_pair
+from cagekit.geometry.drill import Drill
 from cagekit.geometry.end_cut import EndCut, crowded_gauss
 
 _RADII = 8
@@ -62,7 +64,14 @@ def centroid(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCu
     return wall_moments(path, ro, ri, cut_a, cut_b).centre
 
 
-def wall_moments(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: EndCut) -> Moments:
+def wall_moments(
+    path: CentreLine,
+    ro: float,
+    ri: float,
+    cut_a: EndCut,
+    cut_b: EndCut,
+    drills: Sequence[Drill] = (),
+) -> Moments:
     """Volume and first moment of the wall of a cut tube; arguments as ``wall_volume``.
 
     Args:
@@ -71,6 +80,7 @@ def wall_moments(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: E
         ri: inside radius, mm.
         cut_a: cut of end a.
         cut_b: cut of end b.
+        drills: holes right through it.
     """
     check_pair(path, cut_a, cut_b)
     volume, first = uncut_moments(path, ro, ri)
@@ -78,6 +88,10 @@ def wall_moments(path: CentreLine, ro: float, ri: float, cut_a: EndCut, cut_b: E
         gone = end_moments(cut, ro, ri)
         volume -= gone.volume
         first = first - gone.first
+    for drill in drills:
+        gone_too = drill.volume(ro, ri)
+        volume -= gone_too
+        first = first - gone_too * drill.point
     return Moments(volume, first)
 
 

@@ -76,7 +76,7 @@ def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> SolidB
     member = cage.member(id_)
     cuts = cage.cut(id_, "a"), cage.cut(id_, "b")
     try:
-        return _sound(tube_record(id_, member.path, *cuts), cage.volume(id_))
+        return _sound(tube_record(id_, member.path, *cuts, drills=member.drills), cage.volume(id_))
     except Refused as reason:
         return kernel_body(cage, id_, kernel, why=str(reason))
 
@@ -96,7 +96,9 @@ def kernel_body(
         KernelError: the kernel cannot make or read it; names the part.
     """
     wanted = cage.volume(id_)
-    job = "boolean", id_, cage.member(id_).path, cage.cut(id_, "a"), cage.cut(id_, "b"), wanted
+    member = cage.member(id_)
+    cuts = cage.cut(id_, "a"), cage.cut(id_, "b")
+    job = "boolean", id_, member.path, *cuts, wanted, member.drills
     if kernel is not None:
         solid = kernel().call(*job)
     else:

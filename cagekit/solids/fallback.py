@@ -9,6 +9,7 @@ up all memory; the result's volume is compared with the integral over path and c
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +20,7 @@ from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Arc, CentreLine, perpendicular, rotate, unit
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
 from cagekit.geometry.cope import EndCut
+from cagekit.geometry.drill import Drill
 from cagekit.solids.kernel import (
     count_solids,
     integers,
@@ -53,7 +55,12 @@ class KernelSolid:
 
 
 def boolean_tube(
-    name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut, wanted: float = 0.0
+    name: str,
+    path: CentreLine,
+    cut_a: EndCut,
+    cut_b: EndCut,
+    wanted: float = 0.0,
+    drills: Sequence[Drill] = (),
 ) -> KernelSolid:
     """Make a coped tube by cutting the shadows of its parents from the bent tube.
 
@@ -63,6 +70,7 @@ def boolean_tube(
         cut_a: how end a is cut.
         cut_b: how end b is cut.
         wanted: volume that it must have, mm3; until it does, the cut is tried in several ways.
+        drills: holes right through it.
 
     Raises:
         KernelError: the kernel fails or its result is not one sound solid.
@@ -71,7 +79,7 @@ def boolean_tube(
     problem = "the kernel's cut failed."
     for fuzzy, turn in WAYS:
         try:
-            shape = _cut_tube(name, (path, cut_a, cut_b), fuzzy, turn)
+            shape = _cut_tube(name, (path, cut_a, cut_b), drills, fuzzy, turn)
         except KernelError as error:
             problem = str(error)
             continue
@@ -89,14 +97,30 @@ def boolean_tube(
     )
 
 
-def _cut_tube(name: str, what: tuple[CentreLine, EndCut, EndCut], fuzzy: float, turn: float) -> Any:
+def _cut_tube(
+    name: str,
+    what: tuple[CentreLine, EndCut, EndCut],
+    drills: Sequence[Drill],
+    fuzzy: float,
+    turn: float,
+) -> Any:
     shape = _tube(*what, turn)
     for cut in what[1:]:
         for tool in _tools(cut, turn):
             shape = _largest(_cut(shape, tool, fuzzy), name)
+    for drill in drills:
+        shape = _largest(_cut(shape, _bit(drill, 2 * what[1].outer_radius), fuzzy), name)
     if not is_valid(shape):
         raise KernelError(f"{name}: the kernel's cut is not sound.")
     return shape
+
+
+def _bit(drill: Drill, reach: float) -> Any:
+    """The rod that a hole takes away, ``reach`` to either side of the tube's axis."""
+    frame = occ("gp").gp_Ax2(
+        _pnt(drill.point - reach * drill.axis), _dir(drill.axis), _dir(drill.along)
+    )
+    return occ("BRepPrimAPI").BRepPrimAPI_MakeCylinder(frame, drill.radius, 2 * reach).Shape()
 
 
 def _vector(v: Array) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import atan2, tau
 
@@ -11,11 +12,13 @@ from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Arc, CentreLine, Line
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut
+from cagekit.geometry.drill import Drill
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     Face,
     LineCurve,
+    Loop,
     Record,
     TorusSurface,
     circle,
@@ -23,13 +26,21 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused
+from cagekit.solids.holes import drilled
 from cagekit.solids.rims import EndRays, Rim, breaks, grazes, split, write
 
 SEAMS = 48
 """Places around the tube that are tried for the seam."""
 
 
-def tube_record(name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> Record:
+def tube_record(
+    name: str,
+    path: CentreLine,
+    cut_a: EndCut,
+    cut_b: EndCut,
+    *,
+    drills: Sequence[Drill] = (),
+) -> Record:
     """Write down the boundary of a tube.
 
     Args:
@@ -37,6 +48,7 @@ def tube_record(name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> Re
         path: centre line up to the theoretical ends.
         cut_a: how end a is cut; it also holds the radii.
         cut_b: how end b is cut.
+        drills: holes right through a straight of it.
 
     Raises:
         Refused: the end faces are of a kind that is left to the kernel's booleans.
@@ -52,6 +64,7 @@ def tube_record(name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> Re
         for e, at in zip(ends, sharp, strict=True)
     ]
     taken = [a for pair in marks for group in pair for a in group]
+    taken += [a for d in drills for a in _taken(d, path, lines, cut_a.inner_radius)]
     seam = _seam(taken + [g.angle for pair in sharp for group in pair for g in group])
     lines = np.array([_turned(path, lines, i, seam) for i in range(len(lines))])
     record = Record(name)
@@ -67,8 +80,13 @@ def tube_record(name: str, path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> Re
             write(record, rays, rim)
         end_faces(record, rays, pair)
         rims.append(pair)
-    for side, radius in enumerate((cut_a.outer_radius, cut_a.inner_radius)):
-        _wall(record, path, lines, radius, rims[0][side], rims[1][side], outside=side == 0)
+    walls = cut_a.outer_radius, cut_a.inner_radius
+    holes = drilled(record, path, drills, walls)
+    for side, radius in enumerate(walls):
+        _wall(
+            record, path, lines, radius, rims[0][side], rims[1][side], holes[side],
+            outside=side == 0,
+        )  # fmt: skip
     return record
 
 
@@ -87,6 +105,15 @@ def _room(path: CentreLine, k: int, cut: EndCut) -> float:
     if not square:
         raise Refused("an end that is a bend is not cut square")
     return 1.0
+
+
+def _taken(drill: Drill, path: CentreLine, lines: Array, inner: float) -> list[float]:
+    """Angles about the direction of travel over which a hole reaches, so that no seam meets it."""
+    i = drill.piece_of(path)
+    x, d = lines[i], path.pieces[i].direction
+    half = float(np.arcsin(min(drill.radius / inner, 1.0)))
+    middle = [atan2(float(w @ cross3(d, x)), float(w @ x)) for w in drill.ways]
+    return [m + s for m in middle for s in (-half, -half / 2, 0.0, half / 2, half)]
 
 
 def _less(angles: list[float], seam: float) -> list[float]:
@@ -121,7 +148,15 @@ class _Ring:
 
 
 def _wall(
-    record: Record, path: CentreLine, lines: Array, radius: float, a: Rim, b: Rim, *, outside: bool
+    record: Record,
+    path: CentreLine,
+    lines: Array,
+    radius: float,
+    a: Rim,
+    b: Rim,
+    holes: Mapping[int, tuple[Loop, ...]],
+    *,
+    outside: bool,
 ) -> None:
     """Add the faces of the outside or the bore, piece by piece."""
     ring = _Ring(a.edges, a.vertices[0], a.station)
@@ -132,7 +167,7 @@ def _wall(
         else:
             after = _Ring(b.edges, b.vertices[0], -b.station)
         if isinstance(piece, Line):
-            _straight(record, piece, lines[i], radius, (ring, after), outside)
+            _straight(record, piece, lines[i], radius, (ring, after), outside, holes.get(i, ()))
         else:
             _bend(record, piece, lines[i], radius, (ring, after), outside)
         ring = after
@@ -164,6 +199,7 @@ def _straight(
     radius: float,
     rings: tuple[_Ring, _Ring],
     outside: bool,
+    holes: tuple[Loop, ...],
 ) -> None:
     start, d = piece.start, piece.direction
     low, high = rings[0].station, piece.length + rings[1].station
@@ -172,7 +208,7 @@ def _straight(
     line = LineCurve(np.asarray(start + radius * x), d)
     seam = record.edge(Edge(rings[0].vertex, rings[1].vertex, line, low, high, 1e-6))
     surface = CylinderSurface(start, d, x, radius)
-    record.faces.append(Face(surface, outside, (_loop(rings, seam),)))
+    record.faces.append(Face(surface, outside, (_loop(rings, seam), *holes)))
 
 
 def _bend(

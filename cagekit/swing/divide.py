@@ -14,6 +14,7 @@ from cagekit.cage.member import End, EndKind, EndName, Member, Plane
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
+from cagekit.geometry.drill import Drill
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import PlateEntry
 from cagekit.swing.brackets import brackets
@@ -97,7 +98,13 @@ def divide(
     low, high = sorted((hinge, latch), key=lambda j: j.cut_station)
     bar_path = _between(bar, low, high)
     bar_ends = {j.end: End(kind=EndKind.PINNED, plane=j.face) for j in (hinge, latch)}
-    middle = replace(bar, path=bar_path, a=bar_ends["a"], b=bar_ends["b"], piece="swinging")
+    drills = tuple(
+        Drill(point=j.origin, axis=j.pin, along=j.along, radius=j.spec.sleeve_od / 2)
+        for j in (hinge, latch)
+    )
+    middle = replace(
+        bar, path=bar_path, a=bar_ends["a"], b=bar_ends["b"], piece="swinging", drills=drills
+    )
     stub_a = replace(
         bar,
         id=low.stub,

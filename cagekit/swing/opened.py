@@ -50,7 +50,8 @@ def moved_member(member: Member, motion: Vec) -> Member:
         return replace(e, plane=Plane.of(point, turn @ e.plane.normal))
 
     path = member.path.mapped(turn, shift)
-    return replace(member, path=path, a=end(member.a), b=end(member.b))
+    drills = tuple(d.moved(turn, shift) for d in member.drills)
+    return replace(member, path=path, a=end(member.a), b=end(member.b), drills=drills)
 
 
 def _part(part: SmallPart, door: SwingDoor | None, motions: Mapping[str, Vec]) -> SmallPart | None:

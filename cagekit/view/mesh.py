@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import EndCut
+from cagekit.geometry.drill import Drill
+from cagekit.view.drilled import HoleWindow, hole_patch, hole_wall
 
 SIDES = 48
 """Facets around a tube."""
@@ -68,6 +70,7 @@ def tube_mesh(
     cut_a: EndCut,
     cut_b: EndCut,
     *,
+    drills: Sequence[Drill] = (),
     sides: int = SIDES,
     bend_step: float = BEND_STEP,
 ) -> Mesh:
@@ -79,13 +82,15 @@ def tube_mesh(
         ri: inside radius, mm, above zero.
         cut_a: cut at end a.
         cut_b: cut at end b.
+        drills: holes right through a straight of it.
         sides: facets around; angles of kinks in the cuts are added to them.
         bend_step: largest turn between two rings of a bend, rad.
     """
     lines = path.reference_lines()
     turns = (_end_angles(path, cut_a, lines[0]), _end_angles(path, cut_b, lines[-1]))
-    psi = _angles(turns, sides)
-    centres, across, up = _rings(path, lines, bend_step)
+    windows = [HoleWindow.of(d, path, lines, (cut_a, cut_b)) for d in drills]
+    psi = _angles([*(t.corners for t in turns), *(w.edges for w in windows)], sides)
+    centres, across, up, opened = _rings(path, lines, bend_step, windows)
     radial = np.cos(psi)[:, None] * across[:, None, :] + np.sin(psi)[:, None] * up[:, None, :]
     walls = []
     for radius, sign in ((ro, 1.0), (ri, -1.0)):
@@ -93,7 +98,17 @@ def tube_mesh(
         rows[0] = cut_a.points(turns[0].at(psi), radius)
         rows[-1] = cut_b.points(turns[1].at(psi), radius)
         walls.append((rows, sign))
-    parts = [_wall(rows, sign * radial, outward=sign > 0) for rows, sign in walls]
+    whole = np.ones((len(centres) - 1, len(psi)), dtype=bool)
+    parts = []
+    for window, k in zip(windows, opened, strict=True):
+        for way, columns in window.columns(psi):
+            whole[k, columns[:-1]] = False
+            for (rows, sign), radius in zip(walls, (ro, ri), strict=True):
+                rim = np.concatenate([rows[k, columns], rows[k + 1, columns]])
+                patch = hole_patch(window.drill, way, radius, rim)
+                parts.append(_shell(*patch, flip=sign < 0))
+            parts.append(_shell(*hole_wall(window.drill, way, (ro, ri)), flip=False))
+    parts += [_wall(rows, sign * radial, whole, outward=sign > 0) for rows, sign in walls]
     for cut, turn, row, start in ((cut_a, turns[0], 0, True), (cut_b, turns[1], -1, False)):
         rings = np.stack([walls[0][0][row], walls[1][0][row]])
         parts.append(_face(cut, turn.at(psi), np.array([[ro], [ri]]), rings, start=start))
@@ -119,10 +134,10 @@ def _end_angles(path: CentreLine, cut: EndCut, line: Vec) -> _Turn:
     return _Turn(sense, shift, np.mod(sense * (corners - shift), 2 * pi))
 
 
-def _angles(turns: tuple[_Turn, _Turn], sides: int) -> Vec:
+def _angles(corners: Sequence[Vec], sides: int) -> Vec:
     """Even angles around the tube, replaced by the cuts' kinks where these are close."""
     step = 2 * pi / sides
-    kinks = np.sort(np.concatenate([t.corners for t in turns]))
+    kinks = np.sort(np.concatenate(corners))
     if len(kinks) > 1:
         apart = np.diff(np.append(kinks, kinks[0] + 2 * pi)) > 1e-6
         kinks = kinks[apart] if apart.any() else kinks[:1]
@@ -133,20 +148,30 @@ def _angles(turns: tuple[_Turn, _Turn], sides: int) -> Vec:
     return np.sort(np.concatenate([even, kinks]))
 
 
-def _rings(path: CentreLine, lines: Vec, bend_step: float) -> tuple[Vec, Vec, Vec]:
-    """Centres and the two cross directions of every ring, ``(k, 3)`` each."""
+def _rings(
+    path: CentreLine, lines: Vec, bend_step: float, windows: Sequence[HoleWindow]
+) -> tuple[Vec, Vec, Vec, list[int]]:
+    """Centres and the two cross directions of every ring, ``(k, 3)`` each.
+
+    Last is the number of the ring at which each window begins; the next one ends it.
+    """
     centres, across, along = [path.start], [lines[0]], [path.pieces[0].tangent(0.0)]
+    opened = [0] * len(windows)
     for i, q in enumerate(path.pieces):
         n = max(1, ceil(q.angle / bend_step - 1e-9)) if isinstance(q, Arc) else 1
-        for k in range(1, n + 1):
-            station = q.length * k / n
+        stations = [q.length * k / n for k in range(1, n + 1)]
+        stations += [s for w in windows if w.piece == i for s in (w.low, w.high)]
+        for station in sorted(stations):
+            for k, w in enumerate(windows):
+                if w.piece == i and station == w.low:
+                    opened[k] = len(centres)
             centres.append(q.point(station))
             along.append(q.tangent(station))
-            turn = q.angle * k / n if isinstance(q, Arc) else 0.0
+            turn = station / q.radius if isinstance(q, Arc) else 0.0
             axis = q.axis if isinstance(q, Arc) else lines[i]
             across.append(_turned(lines[i], axis, turn))
     x, t = np.array(across), np.array(along)
-    return np.array(centres), x, np.cross(t, x)
+    return np.array(centres), x, np.cross(t, x), opened
 
 
 def _turned(v: Vec, axis: Vec, angle: float) -> Vec:
@@ -156,12 +181,19 @@ def _turned(v: Vec, axis: Vec, angle: float) -> Vec:
     return np.asarray(v * c + np.cross(axis, v) * s + axis * (axis @ v) * (1 - c))
 
 
-def _wall(rows: Vec, normals: Vec, *, outward: bool) -> Mesh:
-    """A band of quads between rings ``(k, n, 3)``."""
+def _shell(vertices: Vec, normals: Vec, triangles: NDArray[np.intp], *, flip: bool) -> Mesh:
+    turned = triangles[:, ::-1] if flip else triangles
+    return Mesh(
+        vertices, -normals if flip else normals, np.ascontiguousarray(turned, dtype=np.int32)
+    )
+
+
+def _wall(rows: Vec, normals: Vec, whole: NDArray[np.bool_], *, outward: bool) -> Mesh:
+    """A band of quads between rings ``(k, n, 3)``, but where a hole opens it."""
     k, n = rows.shape[:2]
     index = np.arange(k * n).reshape(k, n)
     here, after = index, np.roll(index, -1, axis=1)
-    quads = (here[:-1], after[:-1], after[1:], here[1:])
+    quads = tuple(q[whole] for q in (here[:-1], after[:-1], after[1:], here[1:]))
     return _quads(rows.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not outward)
 
 

@@ -62,6 +62,7 @@ def _made(cage: Cage) -> Iterator[SceneBody]:
             member.tube.inner_radius,
             cage.cut(member.id, "a"),
             cage.cut(member.id, "b"),
+            drills=member.drills,
         )
         yield SceneBody(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
     yield from plate_bodies(cage)

@@ -151,6 +151,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "tab": TAB,
                 "outer": np.round(t.outer, 4).tolist(),
                 "inner": np.round(t.inner, 4).tolist(),
+                "holes": [np.round(line, 4).tolist() for h in t.holes for line in _wrapped(h, t)],
                 "label": label,
                 "arrow": arrow,
             }
@@ -183,6 +184,14 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
     }
 
 
+def _wrapped(hole: Vec, t: Template) -> list[Vec]:
+    """A hole's edge on the sheet: twice, a turn apart, when it lies across the paper's edge."""
+    low, high = float(hole[:, 0].min()), float(hole[:, 0].max())
+    turns = [k for k in (-1, 0, 1) if high + k * t.width > 0 and low + k * t.width < t.width]
+    return [np.column_stack([np.clip(hole[:, 0] + k * t.width, 0.0, t.width), hole[:, 1]])
+            for k in turns]  # fmt: skip
+
+
 def grinding(t: Template, units: str) -> str:
     """What is ground at an end besides the cut, in words; empty for nothing."""
     return "; ".join(
@@ -212,6 +221,8 @@ def drawing(t: Template, units: str = "mm") -> Drawing:
         Stroke(layer=Layer.OUTSIDE, line=_line(np.array(paper), closed=True).cleaned()),
         Stroke(layer=Layer.MARK, line=_line(inner).cleaned()),
     ]
+    for hole in (line for h in t.holes for line in _wrapped(h, t)):
+        strokes.append(Stroke(layer=Layer.MARK, line=_line(hole * up)))
     for k in range(5):
         x = t.width * k / 4
         size = 9.0 if k % 4 == 0 else 4.5

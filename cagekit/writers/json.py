@@ -242,7 +242,6 @@ def joint_sizes(joint: SwingJoint, radius: float) -> dict[str, Any]:
         "thickness": _mm(s.thickness),
         "ear": _mm(s.ear),
         "sleeve": [_mm(s.sleeve_od), _mm(s.sleeve_bore), _mm(s.sleeve_length(radius))],
-        # the bar's solid is not drilled: the hole is told here
         "drill": {
             "diameter": _mm(s.sleeve_od),
             "point": _point(joint.origin),

@@ -7,9 +7,16 @@ import pytest
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
+from cagekit.cage.door import SwingDoor
 from cagekit.inputs.resolve import load_build
 from cagekit.parts.swing import SWING_KINDS
-from cagekit.solids.bodies import member_body, plate_body, small_part_body, to_cadquery
+from cagekit.solids.bodies import (
+    kernel_body,
+    member_body,
+    plate_body,
+    small_part_body,
+    to_cadquery,
+)
 from cagekit.swing.opened import opened_cage
 
 pytestmark = pytest.mark.kernel
@@ -70,3 +77,26 @@ def test_closed_bar_touches_nothing_but_lies_in_its_brackets(cage: Cage) -> None
         for plate in (p for p in cage.plates if p.id in door.plates):
             common = bar.intersect(to_cadquery(plate_body(plate)))
             assert not common.Solids() or common.Volume() < 1e-6
+
+
+def test_a_sleeve_shares_no_steel_with_its_bar(cage: Cage) -> None:
+    """The bar is drilled where the sleeve goes through: closed and open, in file and by kernel."""
+    sleeves = {p.id: p for p in cage.hardware if p.kind == "sleeve"}
+    assert len(sleeves) == 4
+    for door in cage.doors:
+        bar = to_cadquery(member_body(cage, door.bar))
+        for i in set(door.hardware) & set(sleeves):
+            common = bar.intersect(to_cadquery(small_part_body(sleeves[i])))
+            assert not common.Solids() or common.Volume() < 1e-6
+        holes = [f for f in bar.Faces() if f.geomType() == "CYLINDER" and _across(f, door)]
+        assert len(holes) == 4  # two walls for each of two sleeves
+
+
+def _across(face: object, door: SwingDoor) -> bool:
+    axis = face._geomAdaptor().Cylinder().Axis().Direction()  # type: ignore[attr-defined]
+    return abs(np.array([axis.X(), axis.Y(), axis.Z()]) @ door.hinge.pin) > 0.99
+
+
+def test_the_kernel_drills_what_it_has_to_cut_itself(cage: Cage) -> None:
+    door = cage.doors[0]
+    assert kernel_body(cage, door.bar).volume == pytest.approx(cage.volume(door.bar), rel=1e-5)

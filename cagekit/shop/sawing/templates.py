@@ -17,6 +17,7 @@ from cagekit.cage.member import EndName, Member
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.geometry.cope import EndCut
+from cagekit.geometry.drill import Drill
 from cagekit.materials.tubes import Tube
 
 SAMPLES = 360
@@ -25,6 +26,8 @@ SQUARE = 1e-3
 by less than 0.1 mm."""
 GRIND_BY = 4.0
 """A grinding note stands on the template of an end within so many diameters of it."""
+HOLE_SKIRT = 26.0
+"""Paper beyond a hole, mm, so that the sheet's text stands clear of it."""
 SKIRT = 26.0
 """Paper below the deepest point of the cut (mm), so that its straight edge meets itself."""
 
@@ -45,6 +48,8 @@ class Template:
         reference: how to find the reference line on the tube.
         deepest: clock of the deep side, degrees round from the reference line, 0 to 360.
         node: from the end of the blank to the theoretical end, along the tube, mm.
+        holes: edges of what is drilled through the tube near this end, closed lines round the
+            tube like ``outer``, ``(n, 2)`` mm each.
         grind: names of tubes near this end that the tube is ground for, and how deep, mm.
     """
 
@@ -59,6 +64,7 @@ class Template:
     reference: str
     deepest: float
     node: float
+    holes: tuple[Vec, ...] = ()
     grind: tuple[tuple[str, float], ...] = ()
 
 
@@ -114,13 +120,31 @@ class SawSetting:
 
 
 def templates(cage: Cage, paper_thickness: float) -> tuple[Template, ...]:
-    """The templates of every end that is not cut square, in build order."""
+    """The templates of every end that is not cut square or is drilled, in build order."""
     return tuple(
         template(cage, member, name, paper_thickness)
         for member in cage.members.values()
         for name, _ in member.ends
-        if not is_square(cage.cut(member.id, name))
+        if not is_square(cage.cut(member.id, name)) or _drills(cage, member, name)
     )
+
+
+def _drills(cage: Cage, member: Member, end: EndName) -> list[Drill]:
+    """Holes that are nearer to this end than to the other."""
+    node, far = (member.path.end_point(e) for e in (end, "b" if end == "a" else "a"))
+    return [
+        d for d in member.drills
+        if np.linalg.norm(d.point - node) < np.linalg.norm(d.point - far)
+    ]  # fmt: skip
+
+
+def _hole(cut: EndCut, drill: Drill, way: Vec, width: float) -> Vec:
+    """The edge of a hole unrolled, ``(n, 2)`` mm."""
+    w = drill.edge(way, cut.outer_radius, np.linspace(0.0, 2 * pi, 73)) - cut.point
+    middle = float(np.arctan2(way @ cut.side, way @ cut.zero)) % (2 * pi)
+    phi = np.arctan2(w @ cut.side, w @ cut.zero)
+    phi = middle + (phi - middle + pi) % (2 * pi) - pi
+    return np.column_stack([phi * (width / (2 * pi)), -(w @ cut.out) - cut.shortest])
 
 
 def is_square(cut: EndCut) -> bool:
@@ -143,18 +167,23 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
         _unrolled(curve, width, cut.shortest)
         for curve in (cut.outer_curve(SAMPLES), cut.inner_curve(SAMPLES))
     )
+    holes = tuple(_hole(cut, d, way, width) for d in _drills(cage, member, end) for way in d.ways)
     return Template(
         member=member.id,
         end=end,
         tube=member.tube,
         parents=member.end(end).parents,
         width=width,
-        height=cut.longest - cut.shortest + SKIRT,
+        height=max(
+            cut.longest - cut.shortest + SKIRT,
+            max((float(h[:, 1].max()) for h in holes), default=0.0) + HOLE_SKIRT,
+        ),
         outer=outer,
         inner=inner,
         reference=reference_text(member),
         deepest=deep_side(cut),
         node=-cut.shortest,
+        holes=holes,
         grind=tuple(
             (other.id, member.ground_for(other))
             for other in cage.members.values()

@@ -7,6 +7,7 @@ import pytest
 
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
+from cagekit.geometry.drill import Drill
 from cagekit.geometry.volume import wall_volume
 from cagekit.view.mesh import Mesh, joined, tube_mesh
 
@@ -111,3 +112,24 @@ def test_joined_keeps_everything() -> None:
     assert len(whole.triangles) == sum(len(m.triangles) for m in meshes)
     assert whole.volume == pytest.approx(sum(m.volume for m in meshes))
     assert whole.bounds[0] == pytest.approx(np.min([m.bounds[0] for m in meshes], axis=0))
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.4, 2.9])
+def test_a_drilled_tube_is_closed_and_lacks_what_is_drilled(turn: float) -> None:
+    path = CentreLine.straight([0, 0, 0], [300, 40, 20])
+    a, b = (cut_end(path, e, RO, RI) for e in ("a", "b"))
+    d = path.out_direction("b")
+    axis = np.cross(d, np.array([0.0, np.sin(turn), np.cos(turn)]))
+    drill = Drill(
+        point=path.spot(30.0).point,
+        axis=axis / np.linalg.norm(axis), along=d, radius=9.5,
+    )  # fmt: skip
+    whole, mesh = (tube_mesh(path, RO, RI, a, b, drills=x, sides=96) for x in ((), (drill,)))
+    assert set(edge_uses(mesh)) == {2}
+    gone = whole.volume - mesh.volume
+    assert gone == pytest.approx(drill.volume(RO, RI), rel=0.02)
+    p, q, r = (mesh.vertices[mesh.triangles[:, k]] for k in range(3))
+    facet = np.cross(q - p, r - p)
+    lean = np.einsum("ij,ij->i", facet, mesh.normals[mesh.triangles].mean(axis=1))
+    big = np.linalg.norm(facet, axis=1) > 1e-2
+    assert (lean[big] > 0).all()

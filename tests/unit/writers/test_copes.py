@@ -206,3 +206,25 @@ def test_the_table_has_a_row_for_every_end(design: Design) -> None:
     assert all(len(row) == len(header) for row in rows)
     assert any("use the template" in row[header.index("hole_saw")] for row in rows)
     assert any(row[header.index("hole_saw")].startswith("saw ") for row in rows)
+
+
+def test_a_swing_out_bar_is_drilled_on_its_template() -> None:
+    """Each hole is as wide round the tube as the drill, at the pin's distance from the cut."""
+    design = Design.load("sprint-wagon")
+    door = design.cage.doors[0]
+    joint = door.latch
+    (t,) = (t for t in all_templates(design) if (t.member, t.end) == (door.bar, joint.end))
+    assert len(t.holes) == 2
+    radius = design.cage.member(door.bar).tube.outer_radius
+    for hole in t.holes:
+        along = np.ptp(hole[:, 1])
+        assert along == pytest.approx(joint.spec.sleeve_od, abs=1e-6)
+        around = 2 * np.arcsin(joint.spec.sleeve_od / 2 / radius) * t.width / (2 * np.pi)
+        assert np.ptp(hole[:, 0]) == pytest.approx(around, rel=1e-3)
+        middle = (hole[:, 1].max() + hole[:, 1].min()) / 2
+        cut = design.cage.cut(door.bar, joint.end)
+        away = np.linalg.norm(joint.origin - cut.point)
+        assert middle == pytest.approx(away - cut.shortest, abs=1e-6)
+        assert t.height > hole[:, 1].max()
+    centres = sorted(float(h[:, 0].mean()) % t.width for h in t.holes)
+    assert centres[1] - centres[0] == pytest.approx(t.width / 2, abs=0.05)

@@ -1,0 +1,72 @@
+"""Holes drilled right through a tube: their edges on both walls, and the faces between."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import pi
+
+import numpy as np
+
+from cagekit.geometry.arrays import Array
+from cagekit.geometry.centre_line import CentreLine
+from cagekit.geometry.drill import Drill
+from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, Record, SplineCurve
+from cagekit.solids.creases import Refused
+from cagekit.solids.spline import DEGREE, LADDER, interpolant
+
+CLOSE = 1e-6
+"""Deviation (mm) at which an edge is refined no further."""
+
+
+def drilled(
+    record: Record, path: CentreLine, drills: Sequence[Drill], walls: tuple[float, float]
+) -> tuple[Mapping[int, tuple[Loop, ...]], Mapping[int, tuple[Loop, ...]]]:
+    """Add the faces of holes to a record.
+
+    Args:
+        record: the tube while it is written.
+        path: its centre line.
+        drills: the holes.
+        walls: outside and inside radius of the tube, mm.
+
+    Returns:
+        For the outside and the bore, by piece of the path, the loops that the holes make there.
+
+    Raises:
+        Refused: a hole is as wide as the bore.
+    """
+    outside: dict[int, tuple[Loop, ...]] = {}
+    bore: dict[int, tuple[Loop, ...]] = {}
+    for drill in drills:
+        if drill.radius > 0.98 * walls[1]:
+            raise Refused("a hole is as wide as the bore")
+        piece = drill.piece_of(path)
+        for way in drill.ways:
+            high, low = (_edge(record, drill, way, wall) for wall in walls)
+            outside[piece] = (*outside.get(piece, ()), _back(high))
+            bore[piece] = (*bore.get(piece, ()), _back(low))
+            seam = record.segment(record.edges[low[0]].first, record.edges[high[0]].first)
+            walk: Loop = (*((e, True) for e in low), (seam, True), *_back(high), (seam, False))
+            surface = CylinderSurface(drill.point, way, drill.along, drill.radius)
+            record.faces.append(Face(surface, False, (walk,)))
+    return outside, bore
+
+
+def _back(edges: tuple[int, int]) -> Loop:
+    return tuple((e, False) for e in reversed(edges))
+
+
+def _edge(record: Record, drill: Drill, way: Array, wall: float) -> tuple[int, int]:
+    """The edge of a hole on one side of a wall, in two halves."""
+    ends = [record.vertex(drill.edge(way, wall, np.array([t]))[0]) for t in (0.0, pi)]
+    halves = []
+    for k, start in enumerate((0.0, pi)):
+        for n in LADDER:
+            tool = interpolant(n)
+            poles, off = tool.fit(drill.edge(way, wall, start + pi * tool.all_nodes))
+            if off < CLOSE:
+                break
+        curve = SplineCurve(DEGREE, poles, tool.knots, tool.multiplicities)
+        edge = Edge(ends[k], ends[1 - k], curve, 0.0, 1.0, max(CLOSE, 4 * off))
+        halves.append(record.edge(edge))
+    return halves[0], halves[1]
