@@ -333,8 +333,8 @@ class Plate:
 
     @property
     def mass(self) -> float:
-        """Mass of one piece, kg, of the metal that is cut."""
-        return self.flat_volume * steel(self.material).density
+        """Mass of one piece as folded, kg: of the body that ``volume`` and the solid describe."""
+        return self.volume * steel(self.material).density
 
     def edge_distance(self, hole: int) -> float:
         """Centre of a hole to the nearest edge of the outline, mm."""

@@ -36,6 +36,10 @@ split there."""
 _STEEP = 0.3
 """Rise of s between two angles of the scan, in outside radii, beyond which the curve is split
 where it is steepest: a tube at the smallest angle allowed rises by 0.2."""
+_EVEN = 180
+"""Points of a polyline before it is refined, one every two degrees."""
+_HALVINGS = 12
+"""How often a part of a polyline is halved."""
 _SAME = 1e-7
 """Angles (rad) closer than this are one corner."""
 
@@ -172,6 +176,37 @@ class EndCut:
     def inner_curve(self, n: int) -> Vec:
         """The cut on the inside, ``(n, 2)`` rows like ``outer_curve``."""
         return self._curve(n, self.inner_radius, self.corners_at([self.inner_radius])[0])
+
+    def fine_curve(self, rho: float, within: float) -> Vec:
+        """The cut at one radius as a polyline that leaves the curve by no more than ``within``.
+
+        Evenly spaced points, the corners, and more points where the curve turns sharply; a step
+        from one surface to another is closed in to less than a thousandth of a degree.
+
+        Args:
+            rho: radius, mm.
+            within: largest distance along the tube between curve and polyline, mm.
+
+        Returns:
+            ``(n, 2)`` rows of phi (rad, rising from 0, not closed) and s (mm).
+        """
+        even = np.arange(_EVEN) * (2 * pi / _EVEN)
+        phi = _distinct(np.concatenate([even, self.corners_at([rho])[0]]))
+        s = self.trim(phi, rho)
+        share = np.array([0.25, 0.5, 0.75])
+        for _ in range(_HALVINGS):
+            width = np.diff(np.append(phi, phi[0] + 2 * pi))[:, None]
+            rise = np.diff(np.append(s, s[0]))[:, None]
+            between = self.trim(phi[:, None] + width * share, rho)
+            off = np.abs(between - s[:, None] - rise * share).max(axis=1) > within
+            if not off.any():
+                break
+            order = np.argsort(np.append(phi, (phi + width[:, 0] / 2)[off]), kind="stable")
+            phi = np.append(phi, (phi + width[:, 0] / 2)[off])[order]
+            s = np.append(s, between[off, 1])[order]
+        phi = np.mod(phi, 2 * pi)
+        order = np.argsort(phi)
+        return np.column_stack([phi[order], s[order]])
 
     @cached_property
     def longest(self) -> float:

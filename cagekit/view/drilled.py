@@ -44,7 +44,14 @@ class HoleWindow:
     def of(
         cls, drill: Drill, path: CentreLine, lines: Vec, cuts: tuple[EndCut, EndCut]
     ) -> HoleWindow:
-        """The window round a hole; ``lines`` are the path's reference lines."""
+        """The window round a hole.
+
+        Args:
+            drill: the hole.
+            path: centre line of the tube.
+            lines: reference lines of the path, ``(n, 3)``.
+            cuts: how its ends are cut.
+        """
         i = drill.piece_of(path)
         q, x = path.pieces[i], lines[i]
         d = q.tangent(0.0)

@@ -42,8 +42,8 @@ BEND_COLUMNS = (
 )  # fmt: skip
 CUT_COLUMNS = (
     "od_mm", "wall_mm", "material", "bar", "source", "bar_length_mm", "cut", "member",
-    "start_mm", "length_mm", "kerf_mm", "remnant_mm", "bought_total", "least_possible", "unit",
-    "proved",
+    "start_mm", "length_mm", "kerf_mm", "remnant_mm", "bought_total", "least_possible",
+    "spare_counted_mm", "unit", "proved",
 )  # fmt: skip
 MATERIAL_COLUMNS = (
     "kind", "item", "material", "od_mm", "wall_mm", "thickness_mm", "count", "length_mm",
@@ -215,6 +215,7 @@ def cut_table(plans: Iterable[CutPlan]) -> Iterator[dict[str, Cell]]:
                 "kerf_mm": plan.kerf,
                 "bought_total": plan.cost,
                 "least_possible": plan.bound,
+                "spare_counted_mm": plan.spare,
                 "unit": plan.unit,
                 "proved": "yes" if plan.proved else "no",
             }

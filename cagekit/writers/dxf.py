@@ -179,11 +179,28 @@ def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:
             del doc.header["$INSUNITS"]
         for layer in Layer:
             doc.layers.add(layer.value, color=COLOURS[layer])
-        _Pen(doc, options).draw(_once(drawing))
+        strokes = _once(drawing)
+        _Pen(doc, options).draw(strokes)
+        _frame(doc, strokes, 1 / INCH if inches else 1.0)
         _name_classes(doc)
         out = io.StringIO()
         doc.write(out)
     return out.getvalue().encode("cp1252" if options.version in ("R12", "R2000") else "utf-8")
+
+
+def _frame(doc: Any, strokes: Iterable[Stroke], scale: float) -> None:
+    """Tell limits and extents in the file's own units; the library's are a sheet of A3 in mm."""
+    boxes = [s.line.box for s in strokes]
+    low = np.min([b[0] for b in boxes], axis=0) * scale
+    high = np.max([b[1] for b in boxes], axis=0) * scale
+    ends = [(round(float(v[0]), 6) + 0.0, round(float(v[1]), 6) + 0.0) for v in (low, high)]
+    space = doc.modelspace()
+    space.reset_limits(*ends)
+    space.reset_extents(*((x, y, 0.0) for x, y in ends))
+    for layout in doc.layouts:
+        if layout.name != "Model":
+            sheet = [(x * scale, y * scale) for x, y in ((0.0, 0.0), (420.0, 297.0))]
+            layout.reset_limits(*sheet)
 
 
 def _name_classes(doc: Any) -> None:

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from cagekit.geometry.outline import Outline
 
 SCHEMA_VERSION = 1
-CURVE_POINTS = 180
-"""Points of a cope curve, every 2 degrees; between them the curve is smooth but for corners."""
+CURVE_WITHIN = 0.015
+"""Straight lines between the points of a cope curve leave the cut by no more than this, mm."""
 
 
 def write_cage(design: Design, folder: Path) -> None:
@@ -103,8 +103,8 @@ def _end(cage: Cage, member: Member, name: EndName) -> dict[str, Any]:
             "point": _point(cut.point),
             "out": _direction(cut.out),
             "zero": _direction(cut.zero),
-            "outer": _curve(cut.outer_curve(CURVE_POINTS)),
-            "inner": _curve(cut.inner_curve(CURVE_POINTS)),
+            "outer": _curve(cut.fine_curve(cut.outer_radius, CURVE_WITHIN)),
+            "inner": _curve(cut.fine_curve(cut.inner_radius, CURVE_WITHIN)),
         }
     return out
 

@@ -64,8 +64,9 @@ class CutPlan:
     """The plan for one tube.
 
     ``bound`` is a proven lower bound of what has to be bought (in ``unit``), ``cost`` what the
-    plan buys; ``proved`` when nothing cheaper exists. ``unused`` are the shop's own off-cuts that
-    stay in the rack, one entry each.
+    plan buys; both count ``spare``, a length that is left over for mistakes, mm. ``proved`` when
+    nothing cheaper exists. ``unused`` are the shop's own off-cuts that stay in the rack, one entry
+    each.
     """
 
     tube: Tube | None
@@ -76,6 +77,7 @@ class CutPlan:
     unit: str
     kerf: float
     unused: tuple[Bar, ...] = ()
+    spare: float = 0.0
 
     @property
     def gap(self) -> float:
@@ -187,7 +189,7 @@ def plan_cuts(
             unused.append(bars[j])
     return CutPlan(
         tube=tube, bars=tuple(done), cost=choice.cost, bound=choice.bound, proved=choice.proved,
-        unit=unit, kerf=kerf, unused=tuple(unused),
+        unit=unit, kerf=kerf, unused=tuple(unused), spare=spare,
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from math import pi, radians
 
 import ezdxf
+import ezdxf.bbox
 import ezdxf.path
 import numpy as np
 import pytest
@@ -307,3 +308,15 @@ def test_a_notch_narrower_than_the_kerf_is_refused():
     )
     with pytest.raises(GeometryError, match="narrow"):
         plate_drawing(replace(PLATE, outline=notched, holes=(), marks=()), replace(PLAIN, kerf=3.0))
+
+
+@pytest.mark.parametrize("version", ["R12", "R2000", "R2010", "R2018"])
+@pytest.mark.parametrize(("units", "scale"), [("mm", 1.0), ("in", 1 / 25.4)])
+def test_limits_and_extents_are_the_drawings_own_in_the_files_units(version, units, scale):
+    data = plate_dxf(PLATE, CutOptions(), DxfOptions(units=units, version=version))
+    doc = ezdxf.read(io.StringIO(data.decode("cp1252")))
+    drawn = ezdxf.bbox.extents(doc.modelspace(), fast=False)
+    for low, high in (("$EXTMIN", "$EXTMAX"), ("$LIMMIN", "$LIMMAX")):
+        assert doc.header[low][:2] == pytest.approx(tuple(drawn.extmin)[:2], abs=1e-3)
+        assert doc.header[high][:2] == pytest.approx(tuple(drawn.extmax)[:2], abs=1e-3)
+    assert doc.header["$PLIMMAX"] == pytest.approx((420 * scale, 297 * scale))

@@ -228,6 +228,10 @@ def test_cuts_csv_lists_every_piece_and_what_is_left(cage):
     rows = read(tables.CUT_COLUMNS, tables.cut_table(cut_plans(schedules(cage, tooling), tooling)))
     assert {r["member"] for r in rows if r["cut"]} == {"main_hoop", "harness_bar"}
     assert {r["proved"] for r in rows} == {"yes"}
+    # what has to be bought is told with the spare in it
+    needed = sum(float(r["length_mm"]) for r in rows if r["cut"])
+    (spare,) = {float(r["spare_counted_mm"]) for r in rows}
+    assert spare == pytest.approx(tooling.order.spare * needed, rel=0.01)
     last = [r for r in rows if not r["cut"]]
     for r in last:
         assert float(r["start_mm"]) + float(r["length_mm"]) == pytest.approx(3000)
