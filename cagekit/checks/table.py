@@ -1,9 +1,15 @@
-"""The table of findings: grouped by subject, worst first, readable at 80 columns without colour."""
+"""The table of findings: counts, then what fails, then what warns, one fact a block.
+
+A fact is one number of one kind of thing, with every limit that it is held against; the members
+that share a verdict stand on its line with their numbers. What has to be given and what has to be
+looked at on the car is a count until it is asked for. Readable at 80 columns without colour.
+"""
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.wording import limit_text, source_text, value_text
@@ -18,8 +24,19 @@ MARKS = {
     Status.NOT_APPLICABLE: "n/a",
 }
 """How each status is marked: by word, so that nothing hangs on colour."""
+COUNTED = {
+    Status.FAIL: "fail",
+    Status.WARN: "warn",
+    Status.NEEDS_INPUT: "need input",
+    Status.NEEDS_INSPECTION: "to look at on the car",
+    Status.PASS: "pass",
+    Status.NOT_APPLICABLE: "do not apply",
+}
+"""How the number of each status is told."""
 LOUD = (Status.FAIL, Status.WARN)
-_LEAD = 10
+_LEAD = 6
+MOST_NAMED = 8
+"""Members that one line names; of more only the worst are named until everything is asked for."""
 
 
 def table_text(
@@ -28,6 +45,8 @@ def table_text(
     units: LengthUnit = "mm",
     width: int = 80,
     everything: bool = False,
+    asked: bool = False,
+    looked: bool = False,
 ) -> str:
     """The findings as a table.
 
@@ -35,57 +54,95 @@ def table_text(
         findings: any order.
         units: units that people read.
         width: columns.
-        everything: list what passes and what does not apply too.
+        everything: list all of it, with the counts of each book.
+        asked: list what has to be given before it can be judged.
+        looked: list what has to be looked at on the car.
     """
     found = worst_first(findings)
-    blocks = [_loud(found, units, width)]
+    if not found:
+        return "No checks were made."
+    blocks = [counts_text(found, width=width), _loud(found, units, width, everything=everything)]
+    if asked or everything:
+        blocks.append(_asked([f for f in found if f.status is Status.NEEDS_INPUT], width))
+    if looked or everything:
+        rest = [f for f in found if f.status is Status.NEEDS_INSPECTION]
+        blocks.append(_looked(rest, units, width))
     if everything:
         rest = [f for f in found if f.status in (Status.PASS, Status.NOT_APPLICABLE)]
         blocks.append(_quiet("What passes and what does not apply", rest, units, width))
-    asked = [f for f in found if f.status is Status.NEEDS_INPUT]
-    blocks.append(_asked(asked, width))
-    looked = [f for f in found if f.status is Status.NEEDS_INSPECTION]
-    blocks.append(_looked(looked, units, width))
-    blocks.append(summary_text(found, width=width))
+        blocks.append(summary_text(found, width=width))
     return "\n\n".join(b for b in blocks if b)
 
 
-def _loud(found: Sequence[Finding], units: LengthUnit, width: int) -> str:
-    """Failures and warnings, grouped by subject, the subject with the worst finding first."""
-    groups: dict[str, list[Finding]] = {}
+def counts_text(found: Iterable[Finding], *, width: int = 80) -> str:
+    """How many findings there are of each status, in words."""
+    counts = dict.fromkeys(Status, 0)
+    for f in found:
+        counts[f.status] += 1
+    text = ", ".join(f"{n} {COUNTED[s]}" for s, n in counts.items() if n or s in LOUD)
+    return _wrapped("", text, width)
+
+
+@dataclass(slots=True)
+class _Fact:
+    """One number of one thing, with the findings that judge it, the worst first."""
+
+    rows: list[Finding] = field(default_factory=list)
+
+    @property
+    def limits(self) -> tuple[object, ...]:
+        """What it is held against, with the verdicts: the same for facts of one block."""
+        return tuple(sorted({(f.status.rank, f.op, str(f.limit)) for f in self.rows}))
+
+
+def _loud(found: Sequence[Finding], units: LengthUnit, width: int, *, everything: bool) -> str:
+    """Failures, then warnings, grouped by rule."""
+    facts: dict[object, _Fact] = {}
     for f in found:
         if f.status in LOUD:
-            groups.setdefault(f.subject, []).append(f)
-    alike: dict[str, list[str]] = {}
-    for subject, rows in groups.items():
-        body = "\n".join(_full(same, units, width) for same in _same(rows))
-        alike.setdefault(body, []).append(subject)
-    return "\n\n".join(
-        f"{_wrapped('', ', '.join(subjects), width)}\n{body}" for body, subjects in alike.items()
-    )
+            facts.setdefault(_number_of(f), _Fact()).rows.append(f)
+    blocks: dict[object, list[_Fact]] = {}
+    for fact in facts.values():
+        first = fact.rows[0]
+        key = (first.status, first.measures or first.code, first.quantity, first.unit, fact.limits)
+        blocks.setdefault(key, []).append(fact)
+    order = sorted(blocks.values(), key=lambda b: b[0].rows[0].status.rank)
+    return "\n".join(_block(b, units, width, everything=everything) for b in order)
 
 
-def _same(rows: Sequence[Finding]) -> list[list[Finding]]:
-    """Findings of one subject that say the same, as several rulebooks do, side by side."""
-    groups: dict[object, list[Finding]] = {}
-    for f in rows:
-        measured = round(f.measured, 3) if isinstance(f.measured, float) else f.measured
-        key = (f.status, measured, f.op, f.limit, f.unit, frozenset(f.evidence.members))
-        groups.setdefault(key, []).append(f)
-    return list(groups.values())
+def _number_of(f: Finding) -> object:
+    """What makes two findings judge the same number."""
+    measured = round(f.measured, 3) if isinstance(f.measured, float) else f.measured
+    if measured is None:
+        return f.code, f.subject
+    return f.measures or f.quantity, f.quantity, f.subject, measured, f.unit
 
 
-def _full(same: Sequence[Finding], units: LengthUnit, width: int) -> str:
-    """Findings that say the same: what is and must be, where that stands, what cures it."""
-    f = same[0]
-    measured, limit = value_text(f.measured, f.unit, units), limit_text(f, units)
-    verb = "should be" if f.status is Status.WARN else "must be"
-    said = f"{f.quantity}: {measured}, {verb} {limit}" if limit else f"{f.quantity}: {measured}"
-    rows = [_wrapped(f"  {MARKS[f.status]:<{_LEAD - 2}}", said.removesuffix(": "), width)]
-    for one in same:
-        source = source_text(one)
-        rows.append(_wrapped(" " * _LEAD, f"{source} [{one.code}]".strip(), width))
-    for cure in dict.fromkeys(one.cure for one in same if one.cure):
+def _block(facts: Sequence[_Fact], units: LengthUnit, width: int, *, everything: bool) -> str:
+    """One rule: who has which number, each limit with its books, what cures it."""
+    first = facts[0].rows[0]
+    named = facts if everything else facts[:MOST_NAMED]
+    numbers = [value_text(f.rows[0].measured, f.rows[0].unit, units) for f in named]
+    names = [f.rows[0].subject for f in named]
+    if len(set(numbers)) == 1:
+        said = ", ".join(names) + (f" {numbers[0]}" if numbers[0] else "")
+        said += " each" if numbers[0] and len(names) > 1 else ""
+    else:
+        said = ", ".join(f"{n} {v}".strip() for n, v in zip(names, numbers, strict=True))
+    more = len(facts) - len(named)
+    said += f" and {more} more (--all)" if more else ""
+    head = f"{first.quantity}: {said}" if first.quantity else said
+    rows = [_wrapped(f"{MARKS[first.status]:<{_LEAD}}", head, width)]
+    every = [f for fact in facts for f in fact.rows]
+    limits: dict[tuple[Status, str], dict[str, None]] = {}
+    for f in every:
+        where = f"{source_text(f)} [{f.code}]".strip()
+        limits.setdefault((f.status, limit_text(f, units)), {})[where] = None
+    for (status, limit), where in limits.items():
+        verb = "should be" if status is Status.WARN else "must be"
+        lead = f"{verb} {limit}: " if limit else ""
+        rows.append(_wrapped(" " * _LEAD, lead + "; ".join(where), width))
+    for cure in dict.fromkeys(f.cure for f in every if f.cure):
         rows.append(_wrapped(" " * _LEAD, f"Cure: {cure}", width))
     return "\n".join(rows)
 
@@ -97,10 +154,10 @@ def _asked(found: Sequence[Finding], width: int) -> str:
         waiting.setdefault(f.cure, []).append(f)
     rows = ["Cannot be judged yet"] if waiting else []
     for cure, group in waiting.items():
-        rows.append(_wrapped(f"  {'input?':<{_LEAD - 2}}", cure, width))
+        rows.append(_wrapped(f"  {'input?':<8}", cure, width))
         sure = sorted({f.certainty.value for f in group})
-        codes = ", ".join(f.code for f in group)
-        rows.append(_wrapped(" " * _LEAD, f"[{codes}] ({', '.join(sure)})", width))
+        codes = ", ".join(dict.fromkeys(f.code for f in group))
+        rows.append(_wrapped(" " * 10, f"[{codes}] ({', '.join(sure)})", width))
     return "\n".join(rows)
 
 
@@ -112,7 +169,7 @@ def _quiet(title: str, found: Sequence[Finding], units: LengthUnit, width: int) 
         if f.status is Status.PASS:
             said += f": {value_text(f.measured, f.unit, units)} ({limit_text(f, units)})"
         said += f" [{f.code}, {f.certainty.value}]"
-        rows.append(_wrapped(f"  {MARKS[f.status]:<{_LEAD - 2}}", said, width))
+        rows.append(_wrapped(f"  {MARKS[f.status]:<8}", said, width))
     return "\n".join(rows)
 
 
@@ -131,7 +188,7 @@ def _looked(found: Sequence[Finding], units: LengthUnit, width: int) -> str:
         ]
         said += f" {group[0].quantity}: {', '.join(numbers)}." if numbers else ""
         said += f" [{code}, {group[0].certainty.value}]"
-        rows.append(_wrapped(f"  {MARKS[group[0].status]:<{_LEAD - 2}}", said, width))
+        rows.append(_wrapped(f"  {MARKS[group[0].status]:<8}", said, width))
     return "\n".join(rows)
 
 
@@ -170,7 +227,7 @@ def explain_text(f: Finding, *, units: LengthUnit = "mm", width: int = 80) -> st
         ("note", f.evidence.note),
         ("cure", f.cure),
     ]
-    return "\n".join(_wrapped(f"{name:<{_LEAD}}", text, width) for name, text in rows if text)
+    return "\n".join(_wrapped(f"{name:<10}", text, width) for name, text in rows if text)
 
 
 _MEANS = {

@@ -22,7 +22,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     add_build(parser)
     parser.add_argument(
-        "--all", action="store_true", help="list what passes and what does not apply too"
+        "--all", action="store_true", help="list all of it: what passes too, and every remark"
+    )
+    parser.add_argument(
+        "--look", action="store_true", help="list what has to be looked at on the car"
+    )
+    parser.add_argument(
+        "--input", action="store_true", help="list what has to be given before it can be judged"
     )
     parser.add_argument("--groups", metavar="NAMES", help="run some groups of checks only")
     parser.add_argument("--rules", metavar="NAMES", help="rulebooks to use instead of the build's")
@@ -51,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         columns = min(width(), 100)
         print("\n\n".join(explain_text(f, units=design.units, width=columns) for f in found))
     else:
-        _print(found, design, everything=args.all)
+        _print(found, design, args)
     caution()
     return 1 if has_failures(found) else 0
 
@@ -67,7 +73,7 @@ def _about(found: Sequence[Finding], code: str) -> tuple[Finding, ...]:
     return hits
 
 
-def _print(found: Sequence[Finding], design: Design, *, everything: bool) -> None:
+def _print(found: Sequence[Finding], design: Design, args: argparse.Namespace) -> None:
     from cagekit.checks.table import table_text
     from cagekit.units import INCH
 
@@ -75,7 +81,29 @@ def _print(found: Sequence[Finding], design: Design, *, everything: bool) -> Non
     length = sum(cage.cut_length(i) for i in cage.members)
     total = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
     print(f"{design.build.name}: {len(cage.members)} members, {total} of tube")
-    for remark in cage.notes:
-        note(f"note: {remark}")
-    print("\n" + table_text(found, units=units, width=min(width(), 100), everything=everything))
-    note("`--all` lists what passes and does not apply too, `--why CODE` explains one check.")
+    _remarks(cage.notes, everything=args.all)
+    print(
+        table_text(
+            found,
+            units=units,
+            width=min(width(), 100),
+            everything=args.all,
+            asked=args.input,
+            looked=args.look,
+        )
+    )
+    note(
+        "`--look` and `--input` open what is only counted, `--all` everything; `--why CODE` "
+        "explains one check."
+    )
+
+
+def _remarks(notes: Sequence[str], *, everything: bool) -> None:
+    """What the cage has to say of itself; shared nodes are counted until all is asked for."""
+    shared = [n for n in notes if n.endswith("they share the node.")]
+    for remark in notes:
+        if everything or remark not in shared:
+            note(f"note: {remark}")
+    if shared and not everything:
+        many = "one end is" if len(shared) == 1 else f"{len(shared)} ends are"
+        note(f"note: {many} coped to a second tube in the same node (--all names them).")

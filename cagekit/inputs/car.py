@@ -151,7 +151,9 @@ class Seat(FileModel):
         description="hip point of the person who sits there (y signed: left positive)"
     )
     back_angle: Angle = Field(description="torso back from vertical, degrees")
-    side: Literal["left", "right"] = "left"
+    side: Literal["left", "right", "centre"] = Field(
+        "left", description="centre: on the car's middle line, where nobody sits beside"
+    )
     back_thickness: Length = Field(60.0, gt=0, description="seat shell behind the back")
     half_width: Length = Field(
         240.0, gt=0, description="half of the seat's width at the shoulder bolsters"
@@ -264,6 +266,12 @@ class Car(FileModel):
             for name in ("left", "right"):
                 data[name] = merged(both, data.get(name, {}))
         return data
+
+    @property
+    def driver_seat(self) -> Seat:
+        """The seat behind the wheel: the centre one, else the first on the driver's side."""
+        order = ("centre", self.driver_side)
+        return min(self.seats, key=lambda s: order.index(s.side) if s.side in order else len(order))
 
     def side(self, name: str) -> CarSide:
         """The measurements of one side, ``"left"`` or ``"right"``."""

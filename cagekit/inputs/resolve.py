@@ -16,6 +16,7 @@ from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.plate_presets import plates_of
+from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import find_preset, load_file, reference_error, unusual_in
 from cagekit.inputs.tooling import Tooling
 from cagekit.inputs.tube import TubeFile
@@ -42,6 +43,9 @@ def resolve(file: BuildFile, path: Path) -> Build:
     drivers = tuple(
         load_file("driver", found("driver", d, "drivers", n), Driver)
         for n, d in enumerate(file.drivers)
+    )
+    require_plausible(
+        car, drivers, files[f"car {file.car}"], [files[f"driver {d}"] for d in file.drivers]
     )
     for n, profile in enumerate(file.rules):
         found("rules", profile, "rules", n)

@@ -30,7 +30,7 @@ def shoulder_height(site: Site) -> float:
     people = seated(car, site.build.drivers[:1])
     if people:
         return float(people[0].shoulder[2])
-    seat = next((s for s in car.seats if s.side == car.driver_side), car.seats[0])
+    seat = car.driver_seat
     return seat.hip[2] + SEAT_TO_SHOULDER * cos(seat.back_angle)
 
 

@@ -187,7 +187,8 @@ def seated(car: Car, drivers: Sequence[Driver]) -> tuple[Occupant, ...]:
     People for whom the car sheet has no seat are left out.
     """
     drivers = in_order(drivers)
-    order = sorted(range(len(car.seats)), key=lambda i: (car.seats[i].side != car.driver_side, i))
+    first = car.seats.index(car.driver_seat)
+    order = sorted(range(len(car.seats)), key=lambda i: (i != first, i))
     pairs = zip(drivers, order, strict=False)
     return tuple(
         seat_person(car, car.seats[s], person, index=i) for i, (person, s) in enumerate(pairs)
@@ -220,7 +221,7 @@ def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occu
         shoulders[side] = moved(shoulder, dy=sign * half)
         root = vec(shoulders[side] - SHOULDER_DROP * up)
         arms[side] = _arm(body, root, grips[side], sign, side, short)
-    door: LeftRight = seat.side
+    door: LeftRight = car.driver_side if seat.side == "centre" else seat.side
     rest = {s: vec(shoulders[s] - body.upper_arm_length * up) for s, _ in SIDES}
     if given.elbow is not None:
         arms = _measured(arms, hip, given.elbow)

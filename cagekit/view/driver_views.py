@@ -198,10 +198,16 @@ def _size(mm: float, units: LengthUnit) -> str:
     return format_length(mm, units, decimals=0 if units == "mm" else 2)
 
 
+def _seat(cockpit: Cockpit, who: Occupant) -> str:
+    """Which seat somebody has, as it is said."""
+    centre = any(s.side == "centre" and s.hip == tuple(who.hip) for s in cockpit.car.seats)
+    return "centre" if centre else who.door_side
+
+
 def _header(draw: ImageDraw, cockpit: Cockpit, title: str) -> None:
     draw.text((MARGIN, 28), f"{title}: the people in the cage", INK, font(40, bold=True))
     said = "   ·   ".join(
-        f"{who.name} ({who.role.replace('_', '-')}, {who.door_side} seat)"
+        f"{who.name} ({who.role.replace('_', '-')}, {_seat(cockpit, who)} seat)"
         for who in cockpit.occupants
     )
     draw.text((WIDTH - MARGIN, 56), said or "no driver sheet", SOFT, font(22), anchor="rm")
