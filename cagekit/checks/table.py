@@ -138,10 +138,10 @@ def _block(facts: Sequence[_Fact], units: LengthUnit, width: int, *, everything:
     for f in every:
         where = f"{source_text(f)} [{f.code}]".strip()
         limits.setdefault((f.status, limit_text(f, units)), {})[where] = None
-    for (status, limit), where in limits.items():
+    for (status, limit), books in limits.items():
         verb = "should be" if status is Status.WARN else "must be"
         lead = f"{verb} {limit}: " if limit else ""
-        rows.append(_wrapped(" " * _LEAD, lead + "; ".join(where), width))
+        rows.append(_wrapped(" " * _LEAD, lead + "; ".join(books), width))
     for cure in dict.fromkeys(f.cure for f in every if f.cure):
         rows.append(_wrapped(" " * _LEAD, f"Cure: {cure}", width))
     return "\n".join(rows)
