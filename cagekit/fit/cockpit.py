@@ -99,6 +99,7 @@ class Cockpit:
         if part == "seat back":
             return who.seat_back
         if part == "head rest":
+            assert who.head_rest is not None
             return who.head_rest
         if part == "hands on the wheel":
             return self.wheel(FIST)

@@ -257,11 +257,20 @@ def wheel_room(cockpit: Cockpit, who: Occupant, roles: tuple[str, ...]) -> Readi
 
 
 def seat_room(cockpit: Cockpit, who: Occupant) -> Reading:
-    """Least room between the seat's shell or head rest and any bar, mm.
+    """Least room between the seat's shell, up to the shoulders, and any bar, mm."""
+    best = cockpit.closest(who, ["seat back"])
+    if best is None:
+        return Reading(value=None, absent=NO_MEMBERS)
+    return _of(best[1], best[0])
 
-    The head rest is taken as the shell carried on as high as the crown of the head.
-    """
-    best = cockpit.closest(who, ["seat back", "head rest"])
+
+def head_rest_room(cockpit: Cockpit, who: Occupant) -> Reading:
+    """Least room between what of the seat stands above the shoulders and any bar, mm."""
+    if who.back_height is None:
+        return Reading(value=None, missing="back_height of the seat, its head rest included")
+    if who.head_rest is None:
+        return Reading(value=None, absent="the seat ends at the shoulders")
+    best = cockpit.closest(who, ["head rest"])
     if best is None:
         return Reading(value=None, absent=NO_MEMBERS)
     return _of(best[1], best[0])

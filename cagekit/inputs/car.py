@@ -158,6 +158,11 @@ class Seat(FileModel):
     half_width: Length = Field(
         240.0, gt=0, description="half of the seat's width at the shoulder bolsters"
     )
+    back_height: Length | None = Field(
+        None,
+        gt=0,
+        description="top of the seat, its head rest included, above the hip point along the back",
+    )
 
 
 class Dash(FileModel):

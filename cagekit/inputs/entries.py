@@ -106,7 +106,9 @@ class HaloEntry(HaloForm, MemberEntry):
     kind: Literal["halo"]
     gap: Length = Field(12.0, description="tube surface to roof, rails and header")
     drop: Length = Field(
-        30.0, description="node below the start of the main hoop's top bend, along the leg"
+        0.0,
+        description="node below the middle of the main hoop's top bend, along the tube; 0: in one "
+        "node with the rear brace",
     )
 
 
@@ -116,7 +118,9 @@ class HalfHoopEntry(MemberEntry):
     kind: Literal["half_hoop"]
     gap: Length = Field(12.0, description="tube surface to pillar and roof")
     drop: Length = Field(
-        30.0, description="node below the start of the main hoop's top bend, along the leg"
+        0.0,
+        description="node below the middle of the main hoop's top bend, along the tube; 0: in one "
+        "node with the rear brace",
     )
 
 

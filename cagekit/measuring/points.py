@@ -666,6 +666,7 @@ def _cabin_side_marks(car: Car) -> list[FieldMark]:
         FieldMark(
             field="seats.back_thickness", a=(back + 60, y, z + 140), b=(back - 5, y, z + 155)
         ),
+        FieldMark(field="seats.back_height", a=(back + 20, y, z), b=(back - 140, y, z + 620)),
         FieldMark(field="wheel.centre", a=wheel.centre),
         FieldMark(field="wheel.column_angle", a=(c[0] + 210 * cos(a), 0, c[2] - 210 * sin(a))),
         FieldMark(field="dash.face_x", a=(0, 0, 330), b=(dash.face_x, 0, 330)),

@@ -8,8 +8,8 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.cage.places import Place
-from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.centre_line import Arc, Vec, unit, vec
+from cagekit.errors import InputError
+from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.inputs.entries import (
     FrontHoopEntry,
     HalfHoopEntry,
@@ -33,7 +33,7 @@ def make_halo(site: Site, entry: HaloEntry) -> list[Member]:
     """Make the halo: main hoop, rail, header, rail, main hoop."""
     tube = site.tube(entry, "halo")
     inset = entry.gap + tube.od / 2
-    nodes = [hoop_node(site, side, entry.drop) for side in SIDES]
+    nodes = [hoop_node(site, entry, side) for side in SIDES]
     corners = [roof_corner(site, entry.id, side, inset) for side in SIDES]
     points = halo_points(entry, [n.point for n in nodes], corners)
     return [site.member(entry, "halo", points, *nodes)]
@@ -74,7 +74,7 @@ def make_half_hoop(site: Site, entry: HalfHoopEntry) -> list[Member]:
     side = str(entry.side)
     inset = entry.gap + site.tube(entry, "half_hoop").od / 2
     foot = site.foot(side, "front_foot", owner=entry.id)
-    node = hoop_node(site, side, entry.drop)
+    node = hoop_node(site, entry, side)
     points = [
         foot.point,
         pillar_base(site, entry.id, side, inset),
@@ -117,20 +117,14 @@ def pillar_points(form: PillarBarForm, top: Vec, knee: Vec, foot: Vec, sign: flo
     return [top, vec((knee[0], knee[1] + sign * form.outboard, knee[2])), foot]
 
 
-def hoop_node(site: Site, side: str, drop: float) -> Place:
-    """Node on the main hoop's leg, ``drop`` mm below the start of its top bend."""
-    hoop = site.members[site.first("main_hoop")]
-    path = hoop.path
-    arcs = [i for i, q in enumerate(path.pieces) if isinstance(q, Arc)]
-    sign = 1.0 if side == "left" else -1.0
-    here = [i for i in arcs if sign * path.pieces[i].point(path.pieces[i].length / 2)[1] > 0]
-    if not here:
-        raise GeometryError(hoop.id, f"has no top bend on the {side}.")
-    i = max(here, key=lambda k: float(path.pieces[k].point(path.pieces[k].length / 2)[2]))
-    leg_first = (float(path.start[1]) > 0) == (side == "left")
-    station = float(path.starts[i]) - drop if leg_first else float(path.starts[i + 1]) + drop
-    spot = path.spot(station)
-    return Place(point=spot.point, members=(hoop.id,), spot=spot)
+def hoop_node(site: Site, entry: HaloEntry | HalfHoopEntry, side: str) -> Place:
+    """Node on the main hoop ``drop`` mm below the middle of its top bend, along the tube.
+
+    In the bend or beside it, where a roof member stands in line with the rear brace behind
+    (common practice).
+    """
+    spot = OnTube(member="main_hoop", side=side).spot("top bend", move="down", by=entry.drop)
+    return site.place(entry, spot, "drop")
 
 
 def roof_corner(site: Site, owner: str, side: str, inset: float) -> Vec:

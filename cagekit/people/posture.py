@@ -94,8 +94,9 @@ class Occupant:
 
     ``shoulder`` is the middle between the bones on top of the shoulders, ``shoulders`` those
     bones, ``eyes`` the left and the right one; arms run shoulder joint, elbow, grip; legs hip
-    joint, knee, ankle. ``elbows_at_rest`` are the elbows with the arms hanging down along the
-    torso. ``short`` tells by how much (mm) a hand or foot does not reach its place.
+    joint, knee, ankle. ``head_rest`` is what of the seat stands above the shoulders, when its
+    ``back_height`` was measured. ``elbows_at_rest`` are the elbows with the arms hanging down along
+    the torso. ``short`` tells by how much (mm) a hand or foot does not reach its place.
     """
 
     name: str
@@ -117,7 +118,8 @@ class Occupant:
     heels: dict[LeftRight, Vec]
     toes: dict[LeftRight, Vec]
     seat_back: Slab
-    head_rest: Slab
+    head_rest: Slab | None
+    back_height: float | None
     at_wheel: bool
     short: dict[str, float] = field(default_factory=dict)
 
@@ -248,7 +250,8 @@ def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occu
         heels=heels,
         toes=toes,
         seat_back=_seat_back(seat, hip, angle, shoulder),
-        head_rest=_head_rest(seat, hip, angle, shoulder, crown),
+        head_rest=_head_rest(seat, hip, angle, shoulder),
+        back_height=seat.back_height,
         at_wheel=index == 0,
         short=short,
     )
@@ -391,18 +394,26 @@ def _measured(
     }
 
 
+OVER_SHOULDER = 30.0
+"""A seat's shell ends this far (mm) above the shoulder line where its head rest begins."""
+HEAD_REST = 140.0
+"""Half the width of a head rest, mm (from memory)."""
+
+
 def _seat_back(seat: Seat, hip: Vec, angle: float, shoulder: Vec) -> Slab:
     """The seat's shell behind the back, from under the hips to the shoulders."""
-    top = float(np.linalg.norm(shoulder - hip)) + 30.0
+    top = float(np.linalg.norm(shoulder - hip)) + OVER_SHOULDER
+    if seat.back_height is not None:
+        top = min(top, seat.back_height)
     return _shell(seat, hip, angle, -100.0, top, seat.half_width)
 
 
-def _head_rest(seat: Seat, hip: Vec, angle: float, shoulder: Vec, crown: Vec) -> Slab:
-    """The shell carried on behind the head, as high as the crown; assumed half a head wide."""
-    up = np.array([-sin(angle), 0.0, cos(angle)])
-    low = float(np.linalg.norm(shoulder - hip)) + 30.0
-    top = max((crown[2] - hip[2]) / max(up[2], 0.2), low + 60.0)
-    return _shell(seat, hip, angle, low, float(top), 140.0)
+def _head_rest(seat: Seat, hip: Vec, angle: float, shoulder: Vec) -> Slab | None:
+    """The seat above the shoulders, as high as it was measured; None when it was not."""
+    low = float(np.linalg.norm(shoulder - hip)) + OVER_SHOULDER
+    if seat.back_height is None or seat.back_height <= low:
+        return None
+    return _shell(seat, hip, angle, low, seat.back_height, HEAD_REST)
 
 
 def _shell(seat: Seat, hip: Vec, angle: float, low: float, high: float, half_width: float) -> Slab:

@@ -61,10 +61,16 @@ def torso_room(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield from read(s, pick, readings.torso_room)
 
 
-@quantity("seat_room", "mm", "seat and head rest to the nearest bar")
+@quantity("seat_room", "mm", "seat to the nearest bar")
 def seat_room(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Least room between each seat's shell or head rest and any bar."""
+    """Least room between each seat's shell, up to the shoulders, and any bar."""
     yield from read(s, pick, readings.seat_room)
+
+
+@quantity("head_rest_room", "mm", "head rest to the nearest bar")
+def head_rest_room(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Least room between the head rest and any bar; asks for the seat's height without one."""
+    yield from read(s, pick, readings.head_rest_room)
 
 
 @quantity("wheel_to_dash_bar", "mm", "knuckles on the wheel to the dash bar")

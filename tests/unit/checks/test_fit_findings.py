@@ -77,6 +77,10 @@ SCENES: dict[str, tuple[Callable[[Bar], list[Member]], Callable[[Bar], list[Memb
         lambda b: [across(b, "harness_bar", -40, 430)],
         lambda b: [across(b, "harness_bar", 80, 430)],
     ),
+    "head-rest": (
+        lambda b: [across(b, "harness_bar", -40, 430)],
+        lambda b: [across(b, "harness_bar", 0, 620)],
+    ),
     "wheel-dash": (
         lambda b: [across(b, "dash_bar", 1000, 480)],
         lambda b: [across(b, "dash_bar", 880, 600)],
