@@ -12,7 +12,7 @@ from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.centre_line import CentreLine, Vec
+from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
 from cagekit.inputs.build import Build
 from cagekit.inputs.grind import grind_by_member
 from cagekit.inputs.padding import require_padded
@@ -34,6 +34,10 @@ STEP = 2.5
 """Distance of the axis points looked at, mm."""
 TOUCH = 1.0
 """Overlap (mm) of two branches that counts as touching only."""
+NEAR_NODE = 60.0
+"""Branches whose nodes are further apart (mm) are judged by their axes alone."""
+SHARED = 0.5
+"""Depth (mm) to which one branch may reach into another's wall where it leaves the parent."""
 
 
 def assemble(build: Build, kept: Kept | None = None) -> Cage:
@@ -213,9 +217,51 @@ def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:
             mine = _outside(mine, trunk, _left(parent, member))
         its = _outside(its, trunk, _left(parent, other))
         reach = member.tube.outer_radius + other.tube.outer_radius
-        if len(mine) and len(its) and (_gaps(mine, its) < reach - TOUCH).any():
+        axes_near = len(mine) and len(its) and (_gaps(mine, its) < reach - TOUCH).any()
+        if axes_near or _steel_shared(member, name, parent, other):
             hit.append(other.id)
     return hit
+
+
+def _steel_shared(member: Member, name: EndName, parent: Member, other: Member) -> bool:
+    """Whether two branches share steel beside their parent, as on the inside of its bend.
+
+    Points on the wall of this branch near its node that lie outside the parent and inside the
+    other branch, by more than ``TOUCH``.
+    """
+    node = member.path.end_point(name)
+    end = next(
+        (n for n, e in other.ends if e.kind is EndKind.COPE and parent.id in e.parents), None
+    )
+    if end is None or float(np.linalg.norm(other.path.end_point(end) - node)) > NEAR_NODE:
+        return False
+    its, trunk = _leaving(other, end), _stretch(parent.path, node)
+    if trunk is None:
+        return False
+    points = _wall(member, name)
+    points = points[_gaps(points, trunk).min(axis=1) > parent.tube.outer_radius]
+    return bool(len(points)) and bool(
+        (_gaps(points, its).min(axis=1) < other.tube.outer_radius - SHARED).any()
+    )
+
+
+def _leaving(member: Member, end: EndName) -> Vec:
+    """Axis points from an end inwards, ``(n, 3)`` mm."""
+    path = member.path
+    reach = min(LOOK, path.length)
+    along = np.linspace(0.0, reach, int(reach / STEP) + 2)
+    return path.points(along if end == "a" else path.length - along)
+
+
+def _wall(member: Member, end: EndName) -> Vec:
+    """Points on a tube's outside from an end inwards, ``(n, 3)`` mm."""
+    axis = _leaving(member, end)[: int(1.5 * member.tube.od / STEP) + 2]
+    way = unit(axis[-1] - axis[0])
+    across = perpendicular(way)
+    turn = np.linspace(0.0, 2 * np.pi, 48, endpoint=False)
+    ring = np.outer(np.cos(turn), across) + np.outer(np.sin(turn), np.cross(way, across))
+    rings = axis[:, None, :] + member.tube.outer_radius * ring[None, :, :]
+    return np.asarray(rings.reshape(-1, 3))
 
 
 def _shares(other: Member, parents: Sequence[str]) -> bool:

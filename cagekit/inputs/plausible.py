@@ -95,7 +95,9 @@ def _refuse(faults: Sequence[Fault], path: Path) -> None:
     raise FileInputError(sorted(rows.values(), key=lambda p: p.line or 0))
 
 
-def _problem(fault: Fault, data: Mapping[str, Any], lines: dict[TomlKey, int], file: str) -> Problem:
+def _problem(
+    fault: Fault, data: Mapping[str, Any], lines: dict[TomlKey, int], file: str
+) -> Problem:
     """The message; what stands under ``[side]`` is told there."""
     key, value = fault.key, _at(data, fault.key)
     if value is None and key[0] in SIDES and "side" in data:

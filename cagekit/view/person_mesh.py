@@ -61,12 +61,10 @@ def person(who: Occupant) -> Iterator[SceneBody]:
             name=f"{who.name} {name}", group="people", colour=colour, mesh=capsule_mesh(part)
         )
     for name, slab in (("seat back", who.seat_back), ("head rest", who.head_rest)):
-<<<<<<< HEAD
-        yield SceneBody(name=f"{who.name} {name}", group="seats", colour=SEAT, mesh=slab_mesh(slab))
-=======
         if slab is not None:
-            yield Body(name=f"{who.name} {name}", group="seats", colour=SEAT, mesh=slab_mesh(slab))
->>>>>>> 29fb8fd (Land roof members in the hoop's upper bend, measure the head rest, seat the demos well)
+            yield SceneBody(
+                name=f"{who.name} {name}", group="seats", colour=SEAT, mesh=slab_mesh(slab)
+            )
 
 
 def capsule_mesh(part: Capsule) -> SolidMesh:
