@@ -43,8 +43,8 @@ def car() -> Car:
             "floor_z": -90,
             "wheel": {"centre": (800, 350, 450), "diameter": 350, "column_angle": 22},
             "seats": [
-                {"hip": (400, 350, 40), "back_angle": 18, "side": "left"},
-                {"hip": (400, -350, 40), "back_angle": 18, "side": "right"},
+                {"hip": (400, y, 40), "back_angle": 18, "side": s, "back_height": 700}
+                for s, y in (("left", 350), ("right", -350))
             ],
             "dash": {"face_x": 960, "top_z": 530, "bottom_z": 300, "cowl_x": 1260, "cowl_z": 560},
             "tunnel": {"half_width": 120, "top_z": 110},
