@@ -237,6 +237,7 @@ def _compiled(path: Path, *_: int) -> Profile:
                 hint=did_you_mean(file.replaces, GENERAL),
             )
         )
+    problems += _wrong_sets(file, path)
     for i, entry in enumerate(file.rule):
         reader = _Reader(file, entry, ("rule", i), path)
         rule = reader.rule()
@@ -246,6 +247,38 @@ def _compiled(path: Path, *_: int) -> Profile:
     if problems:
         raise FileInputError(problems)
     return Profile(file=file, path=path, rules=tuple(rules))
+
+
+def _wrong_sets(file: RuleProfile, path: Path) -> list[Problem]:
+    """Sets whose rules would look at nothing, or at other tubes than their name says."""
+    lines = line_map(read_toml(path)[1]) if file.sets else {}
+    out = []
+    for name, members in file.sets.items():
+        key: TomlKey = ("sets", name)
+        if name in ROLES and set(members) != {name}:
+            problem = "is the name of a role and cannot stand for other tubes."
+            out.append(_set_problem(path, lines, key, name, problem, "Give the set another name."))
+        for n, role in enumerate(members):
+            bare = role.removeprefix("!")
+            if bare not in ROLES and bare not in FEET and closest(bare, ROLES, most=1):
+                hint = did_you_mean(bare, ROLES)
+                key = ("sets", name, n)
+                out.append(_set_problem(path, lines, key, role, f"{bare!r} is no role.", hint))
+    return out
+
+
+def _set_problem(
+    path: Path, lines: dict[TomlKey, int], key: TomlKey, value: str, problem: str, hint: str
+) -> Problem:
+    return Problem(
+        file=shown(path),
+        line=line_of(lines, key),
+        table="sets",
+        field=str(key[1]),
+        value=value,
+        problem=problem,
+        hint=hint,
+    )
 
 
 class _Reader:

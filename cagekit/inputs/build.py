@@ -18,12 +18,11 @@ from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutE
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
-from cagekit.inputs.messages import FileInputError, Problem
 from cagekit.inputs.padding import Padding
 from cagekit.inputs.places import OnCar, OnTube, for_side
 from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
-from cagekit.inputs.presets import read_toml, shown, table_error
-from cagekit.inputs.toml_lines import line_map, line_of
+from cagekit.inputs.presets import key_error, table_error
+from cagekit.inputs.toml_lines import TomlKey
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 
@@ -158,17 +157,7 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
             member does not have, or gives it a value it cannot take.
     """
     entries = spread([*layout.member, *file.add, *file.strut])
-    seen: set[str] = set()
-    for entry in entries:
-        if entry.id in seen:
-            raise InputError(
-                where,
-                "id",
-                entry.id,
-                problem="two members have this id.",
-                hint="Give one of them another `id`.",
-            )
-        seen.add(entry.id)
+    _require_own_ids(file, layout, where)
     _require_roles(file, entries, where)
     used: set[str] = set()
     out: list[MemberEntry] = []
@@ -185,10 +174,30 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
         if key not in used:
             near = get_close_matches(key, known, 1)
             hint = f"Did you mean {near[0]!r}?" if near else f"The layout has: {', '.join(known)}."
-            raise InputError(
-                where, f"members.{key}", problem="the layout has no such member.", hint=hint
-            )
+            problem = "the layout has no such member."
+            raise key_error(where, ("members", key), None, problem, hint)
     return tuple(out)
+
+
+def _require_own_ids(file: BuildFile, layout: Layout, where: str) -> None:
+    """Refuse two members of one name; the message is about the file that has the second."""
+    written: list[tuple[MemberEntry, TomlKey]] = [
+        *((e, tuple[str | int, ...]()) for e in layout.member),
+        *((e, ("add", n, "id")) for n, e in enumerate(file.add)),
+        *((e, ("strut", n, "id")) for n, e in enumerate(file.strut)),
+    ]
+    seen: dict[str, TomlKey] = {}
+    for entry, key in written:
+        for one in spread([entry]):
+            if one.id not in seen:
+                seen[one.id] = key
+                continue
+            first = seen[one.id]
+            problem, hint = "two members have this id.", "Give one of them another `id`."
+            if key:
+                other = f"[[{first[0]}]] entry {int(first[1]) + 1}" if first else "the layout"
+                raise key_error(where, key, one.id, problem, f"The other is in {other}. {hint}")
+            raise InputError(f"layout {layout.name}", "id", one.id, problem=problem, hint=hint)
 
 
 def _require_roles(file: BuildFile, entries: Sequence[MemberEntry], where: str) -> None:
@@ -203,28 +212,7 @@ def _require_roles(file: BuildFile, entries: Sequence[MemberEntry], where: str) 
         else:
             problem = "no member has this role, so nothing would be made of that tube."
             hint = did_you_mean(role, roles, what="Roles")
-        raise _key_error(where, ("tubes", role), file.tubes[role], problem, hint)
-
-
-def _key_error(
-    where: str, key: tuple[str, ...], value: object, problem: str, hint: str
-) -> InputError:
-    """The error about a key of the build file, with its line."""
-    try:
-        lines = line_map(read_toml(Path(where))[1])
-    except InputError:
-        lines = {}
-    table, name = ".".join(key[:-1]), key[-1]
-    row = Problem(
-        file=shown(Path(where)),
-        line=line_of(lines, key) if lines else None,
-        table=table,
-        field=name,
-        value=value,
-        problem=problem,
-        hint=hint,
-    )
-    return FileInputError([row])
+        raise key_error(where, ("tubes", role), file.tubes[role], problem, hint)
 
 
 def _require_side(entry: MemberEntry, where: str) -> None:
@@ -258,7 +246,7 @@ def _changed(
         )
     for name in ("id", "side"):
         if name in change and change[name] != getattr(entry, name):
-            raise _key_error(
+            raise key_error(
                 where,
                 ("members", key, name),
                 change[name],

@@ -8,6 +8,7 @@ side. ``[side]`` holds for both sides; ``[left]`` and ``[right]`` override it fi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Literal
 
 from pydantic import Field, model_validator
@@ -220,9 +221,37 @@ class KeepOut(FileModel):
             "polygon": ("plane", "outline", "span"),
         }
         for name in needs[self.shape]:
-            if not getattr(self, name):
+            if getattr(self, name) in (None, ()):
                 raise ValueError(f"a {self.shape} keep-out needs {name!r}")
+        self._require_size()
         return self
+
+    def _require_size(self) -> None:
+        """Refuse a volume that is none: every tube would pass it."""
+        if self.low is not None and self.high is not None and self.shape == "box":
+            for axis, low, high in zip("xyz", self.low, self.high, strict=True):
+                if low >= high:
+                    raise ValueError(
+                        f"a box keep-out has no size along {axis}: low is not below high"
+                    )
+        if self.shape == "cylinder":
+            if self.radius is not None and self.radius <= 0:
+                raise ValueError("the radius of a cylinder keep-out must be above 0")
+            if self.start == self.end:
+                raise ValueError("a cylinder keep-out has no length: start and end are one point")
+        if self.shape == "polygon":
+            if len(set(self.outline)) < 3 or abs(_area(self.outline)) < 1.0:
+                raise ValueError(
+                    "the outline of a polygon keep-out needs three corners and an area"
+                )
+            if self.span is not None and self.span[0] >= self.span[1]:
+                raise ValueError("the span of a polygon keep-out goes from the lower to the higher")
+
+
+def _area(corners: Sequence[tuple[float, float]]) -> float:
+    """Signed area of a polygon, mm2."""
+    following = (*corners[1:], *corners[:1])
+    return sum(a * d - b * c for (a, b), (c, d) in zip(corners, following, strict=True)) / 2
 
 
 class Car(FileModel):

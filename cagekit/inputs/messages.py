@@ -38,6 +38,12 @@ _WORDS = {
 }
 
 
+MOST_TOLD = 40
+"""Faults of one file that its message tells; more have one cause."""
+MOST_READ = 200
+"""Faults of one file that are put into words."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
     """One thing that is wrong in a file."""
@@ -73,7 +79,10 @@ class FileInputError(InputError):
             hint=first.hint,
         )
         self.problems = tuple(problems)
-        self.args = ("\n".join(str(p) for p in problems),)
+        told = [str(p) for p in problems[:MOST_TOLD]]
+        if len(problems) > MOST_TOLD:
+            told.append(f"{first.file}: and {len(problems) - MOST_TOLD} more like these.")
+        self.args = ("\n".join(told),)
 
 
 def shorten(value: Any, limit: int = 60) -> str:
@@ -111,7 +120,7 @@ def problems_of(
     here = {k[len(within) :]: n for k, n in lines.items() if k[: len(within)] == within}
     models = [model] if isinstance(model, type) else list(model)
     found: dict[str, Problem] = {}
-    rows = error.errors(include_url=False)
+    rows = error.errors(include_url=False)[:MOST_READ]
     faulty = {tuple(r["loc"][:n]) for r in rows for n in range(len(r["loc"]))}
     for row in rows:
         if row["type"] == "too_short" and tuple(row["loc"]) in faulty:

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from pydantic import Field
 
-from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.presets import key_error
 
 
 class Padding(FileModel):
@@ -47,12 +47,13 @@ def require_padded(padding: Sequence[Padding], names: Iterable[str], where: str)
         InputError: it names a tube that is not there; tells the nearest one.
     """
     known = sorted(set(names))
-    for name in (n for entry in padding for n in entry.members):
-        if name not in known:
-            raise InputError(
-                where,
-                "padding members",
-                name,
-                problem="there is no such member.",
-                hint=did_you_mean(name, known, what="There are"),
-            )
+    for n, entry in enumerate(padding):
+        for k, name in enumerate(entry.members):
+            if name not in known:
+                raise key_error(
+                    where,
+                    ("padding", n, "members", k),
+                    name,
+                    "there is no such member.",
+                    did_you_mean(name, known, what="There are"),
+                )

@@ -282,6 +282,28 @@ def reference_error(error: NotFoundError, path: Path, key: TomlKey) -> FileInput
     )
 
 
+def key_error(
+    where: str, key: TomlKey, value: object, problem: str, hint: str = ""
+) -> FileInputError:
+    """Return an error about one key of a file that was read before, with its line."""
+    path = Path(where)
+    try:
+        lines = line_map(read_toml(path)[1])
+    except FileInputError:  # moved away since, or never was a file
+        lines = {}
+    table, name = table_and_field(key)
+    row = Problem(
+        file=shown(path),
+        line=line_of(lines, key),
+        table=table,
+        field=name,
+        value=value,
+        problem=problem,
+        hint=hint,
+    )
+    return FileInputError([row])
+
+
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     """Return the tables and the text of a TOML file; FileInputError when it cannot be read."""
     file = shown(path)

@@ -19,6 +19,8 @@ STEP = 5.0
 """Distance between the points that plates and centre lines are looked at in, mm."""
 NEAR = 30.0
 """Tubes further from a plate than this (mm) are not told of."""
+BLOCK = 500_000
+"""Distances that are held at a time."""
 TOUCH = 0.3
 """A gap may come out this much (mm) too small by looking at points only."""
 
@@ -62,10 +64,19 @@ def _line(member: Member) -> Vec:
     return path.points(np.linspace(0.0, path.length, ceil(path.length / STEP) + 1))
 
 
-def _squares(a: Vec, b: Vec) -> Vec:
-    """Squares of the distances of points ``(n, 3)`` and ``(m, 3)``, ``(n, m)`` mm2."""
-    x, y, z = (a[:, k, None] - b[:, k] for k in range(3))
-    return np.asarray(x * x + y * y + z * z)
+def _nearest(a: Vec, b: Vec) -> tuple[int, float]:
+    """The point of ``a`` ``(n, 3)`` nearest to points ``b`` ``(m, 3)``: its row and distance, mm.
+
+    A large plate is looked at in blocks, so that the distances never fill the memory.
+    """
+    rows, best = max(BLOCK // len(b), 1), (0, np.inf)
+    for start in range(0, len(a), rows):
+        x, y, z = (a[start : start + rows, k, None] - b[:, k] for k in range(3))
+        squares = (x * x + y * y + z * z).min(1)
+        i = int(np.argmin(squares))
+        if squares[i] < best[1]:
+            best = (start + i, float(squares[i]))
+    return best[0], float(np.sqrt(best[1]))
 
 
 def _gaps(
@@ -80,8 +91,7 @@ def _gaps(
         near = line[((line > low - reach) & (line < high + reach)).all(1)]
         if not len(near):
             continue
-        d2 = _squares(points, near)
-        i = int(np.argmin(d2.min(1)))
-        gap = float(np.sqrt(d2[i].min())) - m.tube.outer_radius
+        i, apart = _nearest(points, near)
+        gap = apart - m.tube.outer_radius
         if gap < NEAR:
             yield gap, m.id, i

@@ -1,0 +1,113 @@
+"""What a file says acts or is refused with its line: keep-outs, sets, padding, ids."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cagekit.checks.quantities.plate_clash import _nearest
+from cagekit.cli.main import run
+from cagekit.inputs.messages import MOST_TOLD
+from cagekit.inputs.presets import shipped_root
+
+KEEPOUTS = [
+    ('shape = "cylinder"\nstart = [0, 0, 0]\nend = [0, 0, 90]\nradius = -40', "above 0"),
+    ('shape = "cylinder"\nstart = [0, 0, 0]\nend = [0, 0, 90]\nradius = 0', "above 0"),
+    ('shape = "cylinder"\nstart = [0, 0, 9]\nend = [0, 0, 9]\nradius = 40', "no length"),
+    ('shape = "box"\nlow = [0, 0, 0]\nhigh = [10, 0, 10]', "no size along y"),
+    ('shape = "box"\nlow = [20, 0, 0]\nhigh = [10, 5, 10]', "no size along x"),
+    ('shape = "polygon"\nplane = "xz"\noutline = [[0, 0], [9, 9]]\nspan = [0, 9]', "three corners"),
+    (
+        'shape = "polygon"\nplane = "xz"\noutline = [[0, 0], [90, 0], [0, 90]]\nspan = [9, 0]',
+        "from the lower",
+    ),
+]
+
+
+@pytest.fixture
+def build(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A build of one's own in a folder of its own."""
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "mine.toml"
+    path.write_text((shipped_root() / "builds/gravel-hatch.toml").read_text())
+    return path
+
+
+@pytest.mark.parametrize(("keepout", "words"), KEEPOUTS)
+def test_a_volume_that_is_none_is_refused(
+    build: Path, capsys: pytest.CaptureFixture[str], keepout: str, words: str
+) -> None:
+    text = (shipped_root() / "cars/gravel-hatch.toml").read_text()
+    line = text.count("\n") + 2
+    (build.parent / "presets/cars").mkdir(parents=True)
+    sheet = build.parent / "presets/cars/gravel-hatch.toml"
+    sheet.write_text(f'{text}\n[[keepouts]]\nname = "battery"\n{keepout}\n')
+    assert run(["check", "mine.toml"]) == 2
+    said = capsys.readouterr().err
+    assert words in said
+    assert f"gravel-hatch.toml:{line} [keepouts entry" in said
+
+
+SETS = [
+    ('hoops = ["main_hop"]', "did you mean 'main_hoop'"),
+    ('hoops = ["!main_hop"]', "did you mean 'main_hoop'"),
+    ('main_hoop = ["rear_brace"]', "is the name of a role"),
+]
+
+
+@pytest.mark.parametrize(("line", "words"), SETS)
+def test_a_set_of_no_tubes_or_other_tubes_is_refused(
+    build: Path, capsys: pytest.CaptureFixture[str], line: str, words: str
+) -> None:
+    rule = '[[rule]]\ncode = "a"\nquantity = "tube_size"\nof = ["main_hoop"]\nop = ">="\n'
+    (build.parent / "book.toml").write_text(
+        f'kind = "rules"\nname = "b"\ntitle = "t"\n[sets]\n{line}\n{rule}'
+        'limit = ["38 x 2.5"]\ntext = "t"\ncure = "c"\n'
+    )
+    assert run(["check", "mine.toml", "--rules", "book.toml"]) == 2
+    said = capsys.readouterr().err
+    assert "book.toml:5 [sets] " in said
+    assert words in said.lower()
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ('[[padding]]\nmembers = ["main_hoop_left"]\nthickness = 30', "] members"),
+        ('[members.main_hop]\ngap = 10', "[members] main_hop"),
+        ('[[strut]]\nid = "main_hoop"\nfrom = "on main_hoop.left at height 300"\n'
+         'to = "car left rear_foot"', "two members have this id. The other is in the layout"),
+    ],
+)  # fmt: skip
+def test_the_line_of_a_name_that_is_wrong(
+    build: Path, capsys: pytest.CaptureFixture[str], more: str, words: str
+) -> None:
+    text = build.read_text()
+    build.write_text(f"{text}\n{more}\n")
+    assert run(["check", "mine.toml"]) == 2
+    said = capsys.readouterr().err
+    last = text.count("\n") + 2
+    assert any(f"mine.toml:{n} " in said for n in (last, last + 1)), said
+    assert words in said
+
+
+def test_a_message_has_a_ceiling(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    entries = "\n".join("[[padding]]\nmembers = 3" for _ in range(3000))
+    build.write_text(f"{build.read_text()}\n{entries}\n")
+    assert run(["check", "mine.toml"]) == 2
+    said = capsys.readouterr().err
+    assert len(said.splitlines()) == MOST_TOLD + 1
+    assert "more like these" in said
+    assert len(said) < 20_000
+
+
+def test_nearest_points_are_found_in_blocks() -> None:
+    """Against all distances at once, with more of them than one block holds."""
+    rng = np.random.default_rng(4)
+    a, b = rng.uniform(0, 900, (4000, 3)), rng.uniform(0, 900, (300, 3))
+    apart = np.linalg.norm(a[:, None] - b, axis=2)
+    i, gap = _nearest(a, b)
+    assert gap == pytest.approx(apart.min(), abs=1e-9)
+    assert i == np.unravel_index(apart.argmin(), apart.shape)[0]
