@@ -27,11 +27,19 @@ from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 
 
+LONGEST_NAME = 80
+"""Letters of a name that files are named by; systems take some 250 with what is put round it."""
+
+
 class BuildFile(FileModel):
     """A build file as written."""
 
     kind: Literal["build"] = "build"
-    name: str = Field(pattern=r"^[A-Za-z0-9_-]+$")
+    name: str = Field(
+        pattern=r"^[A-Za-z0-9_-]+$",
+        max_length=LONGEST_NAME,
+        description="letters, digits, hyphen and underscore; files and folders are named by it",
+    )
     description: str = ""
     units: Literal["mm", "in"] = "mm"
     car: str = Field(description="car sheet: preset name or path")

@@ -9,11 +9,20 @@ side. ``[side]`` holds for both sides; ``[left]`` and ``[right]`` override it fi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import dist, hypot
 from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
 from cagekit.inputs.fields import Angle, FileModel, Length, Point
+
+
+SHORTEST_DIRECTION = 1e-3
+"""Length of a direction, whatever its unit, below which it points nowhere."""
+SHORTEST_PILLAR = 50.0
+"""A windscreen pillar is longer than this, mm."""
+SMALLEST_OPENING = 10_000.0
+"""A door opening is larger than this, mm2."""
 
 
 class HoopSection(FileModel):
@@ -62,6 +71,12 @@ class PillarLine(FileModel):
     base: Point = Field(description="where the pillar meets the cowl or dash top: x, y, z")
     width: Length = Field(60.0, description="width of the car's own pillar as the driver sees it")
 
+    @model_validator(mode="after")
+    def _has_length(self) -> PillarLine:
+        if dist(self.top, self.base) < SHORTEST_PILLAR:
+            raise ValueError("top and base of the pillar are one point; measure both")
+        return self
+
 
 class FootSpot(FileModel):
     """Where a foot lands: the middle of the tube on the sheet metal, one side."""
@@ -86,6 +101,12 @@ class FootSpot(FileModel):
     )
     sheet: Length = Field(1.0, description="thickness of the metal there")
 
+    @model_validator(mode="after")
+    def _points(self) -> FootSpot:
+        if hypot(*self.normal) < SHORTEST_DIRECTION:
+            raise ValueError("normal = [0, 0, 0] points nowhere; a level floor has [0, 0, 1]")
+        return self
+
 
 class DoorOpening(FileModel):
     """Door opening in side view, one side."""
@@ -104,6 +125,12 @@ class DoorOpening(FileModel):
     quarter_x: Length = Field(
         description="rear edge of the opening: front edge of the quarter panel"
     )
+
+    @model_validator(mode="after")
+    def _has_area(self) -> DoorOpening:
+        if self.outline and abs(_area(self.outline)) < SMALLEST_OPENING:
+            raise ValueError("the outline of a door opening needs three corners or more, in order")
+        return self
 
 
 class CarSide(FileModel):
