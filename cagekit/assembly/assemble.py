@@ -17,6 +17,7 @@ from cagekit.inputs.build import Build
 from cagekit.inputs.grind import grind_by_member
 from cagekit.inputs.padding import require_padded
 from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.presets import key_error
 from cagekit.members.registry import make
 from cagekit.members.site import Site
 
@@ -56,7 +57,36 @@ def assemble(build: Build, kept: Kept | None = None) -> Cage:
     # what the build leaves out may stay padded: it comes back with its padding
     answers = {n for m in cage.members.values() for n in m.names} | build.names_left_out
     require_padded(build.file.padding, answers, str(build.files.get("build", build.name)))
-    return cage.replace(plates=(*plates_for(build, cage), *cage.plates))
+    whole = cage.replace(plates=(*plates_for(build, cage), *cage.plates))
+    _require_names(build, whole)
+    return whole
+
+
+GROUPS = ("tubes", "plates", "hardware")
+"""Names of the groups of parts in the files for CAD."""
+
+
+def _require_names(build: Build, cage: Cage) -> None:
+    """Refuse two parts of one name: files and the solids in them are told apart by it."""
+    where = str(build.files.get("build", build.name))
+    ids = (*cage.members, *(p.id for p in cage.plates))
+    whole = build.name.replace("-", "_")
+    taken = {whole, *GROUPS}
+    for name in ids:
+        if name not in taken:
+            taken.add(name)
+            continue
+        if name == whole:
+            hint = "Give the build another name than a part of it."
+            raise key_error(where, ("name",), build.name, "a part has this name too.", hint)
+        what = "a group of parts" if name in GROUPS else "another part"
+        raise InputError(
+            where,
+            "id",
+            name,
+            problem=f"{what} has this name too.",
+            hint="Give the member or plate another `id`.",
+        )
 
 
 def members_only(build: Build, kept: Kept | None = None) -> Cage:

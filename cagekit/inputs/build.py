@@ -15,7 +15,7 @@ from cagekit.hints import did_you_mean
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
-from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.fields import LONGEST_NAME, FileModel, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.padding import Padding
@@ -25,10 +25,6 @@ from cagekit.inputs.presets import key_error, table_error
 from cagekit.inputs.toml_lines import TomlKey
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
-
-
-LONGEST_NAME = 80
-"""Letters of a name that files are named by; systems take some 250 with what is put round it."""
 
 
 class BuildFile(FileModel):

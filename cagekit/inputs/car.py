@@ -16,7 +16,6 @@ from pydantic import Field, model_validator
 
 from cagekit.inputs.fields import Angle, FileModel, Length, Point
 
-
 SHORTEST_DIRECTION = 1e-3
 """Length of a direction, whatever its unit, below which it points nowhere."""
 SHORTEST_PILLAR = 50.0

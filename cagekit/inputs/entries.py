@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
 from pydantic import ConfigDict, Field, create_model
 
-from cagekit.inputs.fields import Angle, EntrySide, FileModel, Length, Point
+from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length, Point
 from cagekit.inputs.places import EndField, LocationField, TubeField
 from cagekit.inputs.struts import STRUTS, StrutRow
 
@@ -31,6 +31,7 @@ class MemberEntry(FileModel):
     id: str = Field(
         "",
         pattern=r"^[a-z0-9_]*$",
+        max_length=LONGEST_NAME,
         description="name of the member; with side = 'both' each side gets its own suffix",
     )
     side: EntrySide | None = Field(

@@ -22,6 +22,8 @@ from pydantic import (
 
 from cagekit.units import parse_length
 
+LONGEST_NAME = 80
+"""Letters of a name that files are named by; systems take some 250 with what is put round it."""
 LONGEST = 15_000.0
 """No length on a car or in a shop is longer than this, mm."""
 

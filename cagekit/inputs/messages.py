@@ -179,6 +179,12 @@ def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[st
         "less_than": "below",
         "less_than_equal": "at most",
     }
+    if kind == "string_too_long":
+        return f"takes at most {ctx['max_length']} letters.", ""
+    if kind == "string_too_short":
+        return "must not be empty.", ""
+    if kind == "string_pattern_mismatch":
+        return "holds a letter that a name cannot have.", _described(model, loc)
     if kind in bounds:
         limit = next(iter(ctx.values()))
         return f"must be {bounds[kind]} {_limit(limit, model, loc)}.", _described(model, loc)

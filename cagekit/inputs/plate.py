@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator
 
 from cagekit.errors import NotFoundError
-from cagekit.inputs.fields import Angle, EntrySide, FileModel, Length
+from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
 from cagekit.materials.steels import steel
 
@@ -45,6 +45,7 @@ class PlateEntry(PlateSizes):
     id: str = Field(
         "",
         pattern=r"^[a-z0-9_]*$",
+        max_length=LONGEST_NAME,
         description="name of the plate; with side = 'both' each side gets its own suffix",
     )
     side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")

@@ -111,3 +111,60 @@ def test_nearest_points_are_found_in_blocks() -> None:
     i, gap = _nearest(a, b)
     assert gap == pytest.approx(apart.min(), abs=1e-9)
     assert i == np.unravel_index(apart.argmin(), apart.shape)[0]
+
+
+CARS = [
+    ("[side.front_foot]", "[side.front_foot]\nnormal = [0, 0, 0]", "points nowhere"),
+    ("[side.front_foot]", "[side.front_foot]\nnormal = [0, 1e300, 0]", "cannot be"),
+    ("width = 2.75", "width = -1", "cannot be"),
+    ("outline = [", "outline = [[10, 10]]\n# [", "three corners"),
+    ("outline = [", "outline = [[10, 10], [20, 20], [30, 30]]\n# [", "three corners"),
+    ("height_at_hoop = ", 'height_at_hoop = "12 ft" # ', "cannot be"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), CARS)
+def test_what_has_no_size_is_refused_with_its_line(
+    build: Path, capsys: pytest.CaptureFixture[str], old: str, new: str, words: str
+) -> None:
+    text = (shipped_root() / "cars/sprint-wagon.toml").read_text()
+    assert old in text
+    (build.parent / "presets/cars").mkdir(parents=True)
+    (build.parent / "presets/cars/sprint-wagon.toml").write_text(text.replace(old, new, 1))
+    assert run(["check", "sprint-wagon"]) == 2
+    said = capsys.readouterr().err
+    line = text[: text.index(old)].count("\n") + 1
+    assert any(f"sprint-wagon.toml:{n} [" in said for n in (line - 1, line, line + 1)), said
+    assert words in said
+
+
+def test_top_and_base_of_a_pillar_are_two_points(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (shipped_root() / "cars/sprint-wagon.toml").read_text()
+    base = next(s for s in text.splitlines() if s.startswith("base = "))
+    top = next(s for s in text.splitlines() if s.startswith("top = "))
+    (build.parent / "presets/cars").mkdir(parents=True)
+    sheet = build.parent / "presets/cars/sprint-wagon.toml"
+    sheet.write_text(text.replace(top, base.replace("base", "top"), 1))
+    assert run(["check", "sprint-wagon"]) == 2
+    assert "top and base of the pillar are one point" in capsys.readouterr().err
+
+
+NAMES = [
+    ('name = "gravel-hatch"', 'name = "main_hoop"', "a part has this name too"),
+    ('name = "gravel-hatch"', f'name = "{"a" * 300}"', "at most 80 letters"),
+    ('name = "gravel-hatch"', 'name = "../x"', "a letter that a name cannot have"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), NAMES)
+def test_a_name_that_no_file_can_have(
+    build: Path, capsys: pytest.CaptureFixture[str], old: str, new: str, words: str
+) -> None:
+    build.write_text(build.read_text().replace(old, new, 1))
+    assert run(["check", "mine.toml"]) == 2
+    said = capsys.readouterr().err
+    assert words in said
+    assert "mine.toml:" in said
+    assert " name = " in said
