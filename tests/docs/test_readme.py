@@ -173,6 +173,10 @@ def test_struts_of_the_readme_stand_in_the_coupe(block: str, tmp_path: Path) -> 
 def test_scripts_of_the_readme_make_solids(block: str) -> None:
     names: dict[str, Any] = {}
     exec(compile(block, "README.md", "exec"), names)
+    if "post" in names:
+        assert all(names[n].val().isValid() for n in ("post", "bar", "foot"))
+        assert names["tabs"].solids().size() == 2
+        return
     if "wagon" in names:
         bars = [names[n].cage.of_role("harness_bar")[0] for n in ("wagon", "lower")]
         drop = bars[0].path.start[2] - bars[1].path.start[2]
