@@ -96,9 +96,7 @@ def footPlate(
     return self._combineWithBase(plates, combine, clean)
 
 
-def placePart(
-    self: Any, part: Piece, combine: Any = False, clean: bool = False
-) -> Any:
+def placePart(self: Any, part: Piece, combine: Any = False, clean: bool = False) -> Any:
     """Place a part at each point of the stack, its own axes along the plane's.
 
     Args:
