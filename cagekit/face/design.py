@@ -125,6 +125,29 @@ class CageDesign(Design):
 
         return make(self, Path(out) if out else Path("outputs") / self.name, only=only)
 
+    def opened(self, share: float = 1.0) -> Self:
+        """The design with its swing-out bars open.
+
+        Args:
+            share: 0 for closed, 1 for as far as each bar swings.
+
+        Raises:
+            InputError: the share is not from 0 to 1.
+        """
+        from cagekit.swing.opened import opened_cage
+
+        if not 0.0 <= share <= 1.0:
+            raise InputError("opened", "share", share, problem="must lie from 0 to 1.")
+        angles = {d.bar: share * d.open_angle for d in self.cage.doors}
+        return type(self)(
+            self.build,
+            cage=opened_cage(self.cage, angles),
+            units=self.units,
+            options=self.options,
+            rules=self.rules,
+            name=f"{self.name}_open",
+        )
+
     def assembly(self) -> cadquery.Assembly:
         """The whole cage as a ``cadquery.Assembly``: cage / group / part, a colour for each role.
 
