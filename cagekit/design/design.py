@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from cagekit.shop.papers.setting_out import SettingOut
     from cagekit.shop.papers.takeoff import Takeoff
     from cagekit.shop.sawing.plan import CutPlan
-    from cagekit.shop.welding.welds import Weld
+    from cagekit.shop.welding.welds import Weld, WeldPlan
     from cagekit.units import LengthUnit
 
 T = TypeVar("T")
@@ -223,11 +223,16 @@ class Design:
         return take_off(self.build, self.cage, self.fitted, self.bends, self.cuts)
 
     @cached_property
+    def weld_plan(self) -> WeldPlan:
+        """In which order the tubes go in, and when each joint is welded."""
+        from cagekit.shop.welding.welds import plan_welding
+
+        return plan_welding(self.fitted, self.build.car, self.tooling.torch)
+
+    @property
     def welds(self) -> tuple[Weld, ...]:
         """Weld map of the cage as it is made."""
-        from cagekit.shop.welding.welds import weld_map
-
-        return weld_map(self.fitted, self.build.car, self.tooling.torch)
+        return self.weld_plan.welds
 
     @cached_property
     def setting_out(self) -> SettingOut:
@@ -241,7 +246,13 @@ class Design:
         """Order of work, its words in the design's units."""
         from cagekit.shop.papers.order import order_of_work
 
-        return order_of_work(self.fitted, self.welds, self.cage.doors, self.units)
+        return order_of_work(
+            self.fitted,
+            self.weld_plan,
+            self.cage.doors,
+            self.units,
+            open_body=self.build.car.body == "open",
+        )
 
 
 WORKED_OUT = frozenset(n for n, v in vars(Design).items() if isinstance(v, cached_property))

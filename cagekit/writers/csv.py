@@ -354,7 +354,15 @@ def order_table(steps: Iterable[WorkStep]) -> Iterator[dict[str, Cell]]:
             # a later step may name a tube again that it only welds
             yield common | {"kind": "welded" if member in fitted else "fit", "item": member}
         fitted.update(s.members)
-        for kind, items in (("tack", s.tack), ("weld", s.weld)):
+        listed = (
+            ("lay", s.plates),
+            ("tack", (*s.tack, *s.feet)),
+            ("break tack", s.loosen),
+            ("weld", tuple(j for j in s.weld if j not in s.partly)),
+            ("weld in part", s.partly),
+            ("finish plate", s.finish),
+        )
+        for kind, items in listed:
             for item in items:
                 yield common | {"kind": kind, "item": item}
         for words in s.text:

@@ -19,8 +19,9 @@ from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.bending.clocking import instructions
 from cagekit.shop.bending.rows import trimmed
 from cagekit.shop.papers.inspection import inspection_rows
-from cagekit.shop.papers.order import Step, TapeCheck, move_text
+from cagekit.shop.papers.order import Step
 from cagekit.shop.papers.takeoff import PaddingOrder, PlateOrder, TubeOrder
+from cagekit.shop.papers.tape import TapeCheck
 from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting
 from cagekit.shop.welding.welds import Way, Weld
@@ -438,7 +439,7 @@ class Book:
             "number": s.number,
             "title": s.title,
             "members": ", ".join(self.number(m) for m in s.members),
-            "text": [*s.text, *(move_text(m, self.design.units) for m in s.moves)],
+            "text": list(s.text),
             "tack": ", ".join(s.tack),
             "weld": ", ".join(s.weld),
             "checks": [self.check(c) for c in s.checks],

@@ -1,8 +1,8 @@
-"""Order of work: fit, tack, measure, hold, try, weld — derived from the cage and the weld map.
+"""Order of work: fit, tack, measure, move, try, weld, as a list of states of the cage.
 
-Members are fitted in the order in which the layout makes them, parents before branches, both
-sides together. A joint that later tubes would hide is welded before they go in. What every step
-must measure is worked out from the model.
+Tubes go in by the stages of the weld plan. Every plate, foot, joint, bolt and swing-out cut has its
+step. A step that moves the cage tacks nothing, names the tacks that are broken for it, and comes
+before anything that would hold the cage down. A test replays the list.
 """
 
 from __future__ import annotations
@@ -19,35 +19,32 @@ import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import SwingDoor
-from cagekit.cage.member import Member
-from cagekit.errors import GeometryError
-from cagekit.geometry.centre_line import Arc, Vec
+from cagekit.cage.member import EndKind, Member
+from cagekit.cage.plate import Plate
+from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.struts import STRUTS
-from cagekit.shop.welding.welds import Way, Weld
+from cagekit.shop.papers.tape import TapeCheck, tape_checks
+from cagekit.shop.welding.moves import ANCHORED, FloorHole, Pose, Way
+from cagekit.shop.welding.welds import FitStage, Weld, WeldPlan
 from cagekit.swing.work import division
 from cagekit.units import format_length
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TapeCheck:
-    """A distance to check with a tape: between two named spots, mm, on the tubes' axes.
-
-    ``twin`` is the same distance on the other side; on a symmetrical cage both agree.
-    """
-
-    start: str
-    end: str
-    distance: float
-    twin: float | None = None
+Units = Literal["mm", "in"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
-    """How the cage is moved for some welds: the way, its amount (mm or rad) and the joints."""
+    """How the cage is moved for some welds.
+
+    ``way`` and ``amount`` (mm, or rad for a lean), the ``joints`` that are welded there, what it
+    ``needs`` in words, and ``pose``, the position itself.
+    """
 
     way: Way
     amount: float
     joints: tuple[str, ...]
+    needs: tuple[str, ...] = ()
+    pose: Pose
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,20 +55,30 @@ class Step:
         number: from 1.
         title: what it is about.
         members: tubes that are fitted.
+        plates: plates that are laid or set in place.
         text: what to do, a sentence or two each.
         tack: joints that are tacked.
-        weld: joints that are finished all round.
-        moves: positions of the cage that some of the step's welds need.
+        feet: feet that are tacked to plate or car, e.g. ``main_hoop.a``.
+        loosen: joints and feet whose tacks are broken, and tacked again at the end of the step.
+        weld: joints that are welded.
+        partly: those of them that the torch does not reach all round.
+        finish: plates that are welded or bolted for good.
+        moves: positions of the cage that the step's welds need.
         checks: what to measure with a tape.
         tries: what to try before going on.
     """
 
-    number: int
+    number: int = 0
     title: str
     members: tuple[str, ...] = ()
+    plates: tuple[str, ...] = ()
     text: tuple[str, ...] = ()
     tack: tuple[str, ...] = ()
+    feet: tuple[str, ...] = ()
+    loosen: tuple[str, ...] = ()
     weld: tuple[str, ...] = ()
+    partly: tuple[str, ...] = ()
+    finish: tuple[str, ...] = ()
     moves: tuple[Move, ...] = ()
     checks: tuple[TapeCheck, ...] = ()
     tries: tuple[str, ...] = ()
@@ -85,110 +92,393 @@ def _texts() -> Mapping[str, Mapping[str, Any]]:
 
 def order_of_work(
     cage: Cage,
-    welds: Sequence[Weld],
+    plan: WeldPlan,
     doors: Sequence[SwingDoor] = (),
-    units: Literal["mm", "in"] = "mm",
+    units: Units = "mm",
+    *,
+    open_body: bool = False,
 ) -> tuple[Step, ...]:
     """Derive the order of work.
 
     Args:
         cage: the cage, swing-out bars whole.
-        welds: its weld map.
+        plan: in which order its tubes go in and when its joints are welded.
         doors: the bars that are divided when all is welded.
         units: lengths in the texts.
-
-    Raises:
-        GeometryError: a branch would have to be fitted before its parent.
+        open_body: the car has no roof.
     """
-    _check_parents_first(cage)
-    groups = _groups(cage)
-    due = _due(cage, welds, groups)
-    steps: list[Step] = []
-    fitted: list[str] = []
-    for i, group in enumerate(groups):
-        if due[i]:
-            steps.append(_weld_now(len(steps) + 1, cage, due[i], group))
-        step = _fit(len(steps) + 1, cage, group, fitted, welds)
-        steps.append(replace(step, text=(*step.text, *_grinding(cage, group, fitted, units))))
-        fitted.extend(m.id for m in group)
-    last = _texts()["before_weld_out"]
-    steps.append(Step(number=len(steps) + 1, title=last["title"], tries=tuple(last["try"])))
-    done = {w.joint.id for now in due for w in now}
-    steps.extend(_weld_out(len(steps) + 1, cage, [w for w in welds if w.joint.id not in done]))
-    for door in doors:
-        steps.append(
-            Step(
-                number=len(steps) + 1,
-                title=f"Divide {_plain(door.fitted.id)}",
-                members=(door.fitted.id,),
-                text=division(door, units),
-                tries=tuple(_texts()["swing_out"]["try"]),
-            )
-        )
-    return tuple(steps)
+    work = _Work(cage, plan, tuple(doors), units, open_body)
+    return tuple(replace(s, number=i) for i, s in enumerate(work.steps(), 1))
 
 
-def _check_parents_first(cage: Cage) -> None:
-    order = {m: i for i, m in enumerate(cage.members)}
-    for joint in cage.joints:
-        for parent in joint.parents:
-            if order[parent] > order[joint.branch]:
-                raise GeometryError(
-                    joint.branch, f"is fitted before {parent}, to which it is coped."
-                )
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What the steps of one cage are made from."""
 
+    cage: Cage
+    plan: WeldPlan
+    doors: tuple[SwingDoor, ...]
+    units: Units
+    open_body: bool
 
-def _groups(cage: Cage) -> list[list[Member]]:
-    """Members that are fitted in one step: the same role one after another."""
-    out: list[list[Member]] = []
-    for member in cage.members.values():
-        if out and out[-1][0].role == member.role:
-            out[-1].append(member)
-        else:
-            out.append([member])
-    return out
+    def steps(self) -> list[Step]:
+        out: list[Step] = []
+        fitted: list[str] = []
+        done: set[str] = set()
+        later = self.lowered_feet()
+        for i, stage in enumerate(self.plan.stages):
+            if stage.first:
+                out.append(self.before(stage))
+                done |= {w.joint.id for w in stage.first}
+            out.append(self.fit(stage, fitted, later))
+            fitted += [m.id for m in stage.members]
+            out += self.anchor(stage)
+            for pose, welds in stage.moved:
+                done |= {w.joint.id for w in welds}
+                out.append(self.move(pose, welds, self.laid_after(i, pose)))
+        out.append(self.try_all())
+        out += self.feet()
+        out += self.weld_out([w for w in self.plan.welds if w.joint.id not in done])
+        out += self.further_plates()
+        return out + [self.divide(d) for d in self.doors]
 
+    # -- plates --------------------------------------------------------------------------------
 
-def _due(cage: Cage, welds: Sequence[Weld], groups: Sequence[Sequence[Member]]) -> list[list[Weld]]:
-    """Welds to be finished before each group goes in."""
-    place = {m.id: i for i, group in enumerate(groups) for m in group}
-    out: list[list[Weld]] = [[] for _ in groups]
-    for weld in welds:
-        if weld.way is Way.BEFORE:
-            first = min(place[m] for m in weld.before)
-            out[max(first, place[weld.joint.branch])].append(weld)
-    # hidden by a tube of its own step: welded as soon as it is tacked, so in the step after
-    for i, group in enumerate(groups):
+    def under(self, members: Iterable[Member]) -> list[Plate]:
+        """Plates between these tubes and the car."""
+        ids = {m.id for m in members}
+        return [p for p in self.cage.plates if on_the_car(p) and ids & set(p.members)]
+
+    def lowered_feet(self) -> set[str]:
+        """Plates that go in only after the last time the cage was lowered over their place."""
+        out: set[str] = set()
+        for stage in self.plan.stages:
+            for pose, _ in stage.moved:
+                out |= self.in_the_way(pose)
+        return out
+
+    def in_the_way(self, pose: Pose) -> set[str]:
+        """Plates that must not lie there yet when the cage takes a position."""
+        feet = {h.member for h in pose.holes}
+        below = {p.id for p in self.under(self.cage.members[m] for m in feet)}
+        return below | set(pose.boxes)
+
+    def laid_after(self, i: int, pose: Pose) -> set[str]:
+        """Plates that go in after a move: no later one needs their place free."""
+        rest = [p for p, _ in self.plan.stages[i].moved]
+        rest = rest[rest.index(pose) + 1 :]
+        rest += [p for s in self.plan.stages[i + 1 :] for p, _ in s.moved]
+        out = self.in_the_way(pose)
+        for p in rest:
+            out -= self.in_the_way(p)
+        return out
+
+    # -- steps ---------------------------------------------------------------------------------
+
+    def fit(self, stage: FitStage, fitted: Sequence[str], later: set[str]) -> Step:
+        group = stage.members
+        role = group[0].role
+        texts = _texts().get(role, _texts()["strut"])
+        lines = [self.said(texts, group, k) for k in ("fit", "tack")]
         own = {m.id for m in group}
-        stay = [w for w in out[i] if w.joint.branch not in own]
-        later = [w for w in out[i] if w.joint.branch in own]
-        out[i] = stay
-        if later and i + 1 < len(out):
-            out[i + 1].extend(later)
-    return out
+        laid = [p.id for p in self.under(group) if p.id not in later]
+        feet = tuple(f"{m.id}.{n}" for m in group for n, e in m.ends if e.kind is EndKind.FLAT)
+        return Step(
+            title=str(texts["title"]) if role in _texts() else _plain(role),
+            members=tuple(m.id for m in group),
+            plates=tuple(laid),
+            text=(
+                *(line for line in lines if line),
+                *self.foot_words(group, later),
+                *_grinding(self.cage, group, fitted, self.units),
+            ),
+            tack=tuple(j.id for j in self.cage.joints if j.branch in own),
+            feet=feet,
+            checks=tuple(tape_checks(self.cage, group, fitted)),
+            tries=tuple(self.tried(texts, group)),
+        )
+
+    def said(self, texts: Mapping[str, Any], group: Sequence[Member], key: str) -> str:
+        """Words of a step as they suit this cage: an open car, a bar that swings out."""
+        swings = {d.fitted.id for d in self.doors} & {m.id for m in group}
+        for variant in (["swing"] if swings else []) + (["open"] if self.open_body else []):
+            if f"{key}_{variant}" in texts:
+                return str(texts[f"{key}_{variant}"])
+        return str(texts.get(key, ""))
+
+    def tried(self, texts: Mapping[str, Any], group: Sequence[Member]) -> list[str]:
+        key = "try_open" if self.open_body and "try_open" in texts else "try"
+        return list(texts.get(key, ()))
+
+    def foot_words(self, group: Sequence[Member], later: set[str]) -> list[str]:
+        """What is done with each foot, feet alike in one sentence."""
+        alike: dict[str, list[str]] = {}
+        for m in group:
+            for n, e in m.ends:
+                if e.kind is not EndKind.FLAT:
+                    continue
+                plate = next((p for p in self.cage.plates if f"{m.id}.{n}" in p.ends), None)
+                surface = e.surface or "car"
+                if plate is None:
+                    words = f"Tack to the {surface}, two places each"
+                elif plate.id in later:
+                    words = (
+                        "Block up at its height and tack to the blocks: the cage is lowered here "
+                        "before its plate goes in"
+                    )
+                elif plate.bolts:
+                    backed = any(
+                        p.kind == "backing_plate" and m.id in p.members for p in self.cage.plates
+                    )
+                    below = ", backing plate below" if backed else ""
+                    words = (
+                        f"Bolt the plate to the {surface} hand tight{below}, then tack the tube to "
+                        "it in two places"
+                    )
+                else:
+                    words = (
+                        f"Tack the plate to the {surface} at its corners, then the tube to it in "
+                        "two places"
+                    )
+                alike.setdefault(words, []).append(f"{_plain(m.id)} {n.upper()}")
+        return [
+            f"{', '.join(names)}: {words[0].lower()}{words[1:]}." for words, names in alike.items()
+        ]
+
+    def before(self, stage: FitStage) -> Step:
+        nxt = ", ".join(_plain(m.id) for m in stage.members)
+        partly = tuple(w.joint.id for w in stage.first if w.way is Way.PARTLY)
+        whole = [w.joint.id for w in stage.first if w.way is not Way.PARTLY]
+        lines = [f"{nxt} would stand in the torch's way."]
+        if whole:
+            lines.append(f"Finish {', '.join(whole)} all round now.")
+        if partly:
+            lines.append(_partly_words([w for w in stage.first if w.way is Way.PARTLY]))
+        return Step(
+            title="Weld before the next tubes hide it",
+            text=tuple(lines),
+            weld=tuple(w.joint.id for w in stage.first),
+            partly=partly,
+        )
+
+    def anchor(self, stage: FitStage) -> list[Step]:
+        """Weld to the car what the cage stands on, before the cage stands there."""
+        if stage.members[0].role not in ANCHORED:
+            return []
+        return [
+            Step(
+                title="Weld the outriggers to the car",
+                text=(
+                    "Check again that they are level, square and at one height, then weld them "
+                    "and their plates all round to frame and sill. The cage stands on them.",
+                ),
+                finish=tuple(p.id for p in self.under(stage.members)),
+            )
+        ]
+
+    def move(self, pose: Pose, welds: Sequence[Weld], laid: set[str]) -> Step:
+        joints = tuple(w.joint.id for w in welds)
+        ends = {(j.branch, j.branch_end): j.id for j in self.cage.joints}
+        loosen = tuple(ends.get(f, f"{f[0]}.{f[1]}") for f in pose.loose)
+        move = Move(
+            way=pose.way,
+            amount=pose.amount,
+            joints=joints,
+            needs=tuple(self.needs(pose)),
+            pose=pose,
+        )
+        names = ", ".join(f"{_plain(m)} {n.upper()}" for m, n in pose.loose)
+        back = "Put the cage back on its marks, check the tapes again and tack the feet again."
+        plates = tuple(p.id for p in self.cage.plates if p.id in laid)
+        if plates:
+            bolted = any(p.bolts for p in self.cage.plates if p.id in laid)
+            fix = "bolt the plates up hand tight and tack the" if bolted else "tack plates and"
+            back = (
+                "Raise the cage back on its marks, slide the plates under its feet, check the "
+                f"tapes again, {fix} feet."
+            )
+        return Step(
+            title=f"Weld the hidden side: {pose.way.value}",
+            text=(
+                f"Weld first what is seen of {', '.join(joints)}.",
+                f"Hang or prop the cage so that it cannot fall, then break the tacks of {names}.",
+                *move.needs,
+                move_text(move, self.units),
+                f"Weld the side that was hidden, until all round is welded: {', '.join(joints)}.",
+                back,
+            ),
+            plates=plates,
+            loosen=loosen,
+            weld=joints,
+            moves=(move,),
+        )
+
+    def needs(self, pose: Pose) -> Iterable[str]:
+        """What makes a move possible, in words."""
+        if pose.holes:
+            holes = "; ".join(
+                f"{_plain(h.member)} {h.end.upper()} {self.hole(h)}" for h in pose.holes
+            )
+            yield (
+                "Look under the floor for lines, wiring and frame rails first. Cut a hole in the "
+                f"floor under each foot, along by across the car: {holes}. The plate covers it "
+                "afterwards."
+            )
+        if pose.boxes:
+            yield "The box feet are not fitted yet: the feet go down into their place."
+        if pose.lift > 1.0 and pose.way is Way.SLID:
+            yield f"Lift the cage {self.length(pose.lift)} off what it stands on first."
+
+    def hole(self, h: FloorHole) -> str:
+        return f"{self.length(h.length)} by {self.length(h.width)}"
+
+    def length(self, mm: float) -> str:
+        inch = self.units == "in"
+        return format_length(
+            abs(mm), self.units, denominator=4 if inch else None, decimals=None if inch else 0
+        )
+
+    def try_all(self) -> Step:
+        last = _texts()["before_weld_out"]
+        return Step(title=str(last["title"]), tries=tuple(self.tried(last, ())))
+
+    def feet(self) -> list[Step]:
+        """Weld or bolt for good what holds the cage to the car."""
+        done = {
+            p.id
+            for s in self.plan.stages
+            if s.members[0].role in ANCHORED
+            for p in self.under(s.members)
+        }
+        plates = [p for p in self.cage.plates if on_the_car(p) and p.id not in done]
+        bare = [
+            f"{_plain(m.id)} {n.upper()}"
+            for m in self.cage.members.values()
+            for n, e in m.ends
+            if e.kind is EndKind.FLAT and not any(f"{m.id}.{n}" in p.ends for p in self.cage.plates)
+        ]
+        lines = ["The cage is not moved any more from here on: check every diagonal once more."]
+        welded = [p for p in plates if any(w.to == "car" for w in p.welds)]
+        if welded:
+            lines.append(
+                f"Weld {_names(welded)} to the car all round and in their plug holes, then the "
+                "tubes to them."
+            )
+        bolted = [p for p in plates if p.bolts and p.kind != "backing_plate"]
+        if bolted:
+            lines.append(
+                f"Weld the tubes to {_names(bolted)}, then put in every bolt with washer, backing "
+                "plate and locking nut and tighten it to the torque of its size and grade."
+            )
+        if bare:
+            lines.append(f"Weld {', '.join(bare)} to what they stand on.")
+        if not plates and not bare:
+            return []
+        return [
+            Step(
+                title="Feet, plates and bolts",
+                text=tuple(lines),
+                finish=tuple(p.id for p in plates),
+            )
+        ]
+
+    def weld_out(self, welds: Sequence[Weld]) -> list[Step]:
+        """Weld out in place, from the middle outwards; what the torch does not reach apart."""
+        middle = self.cage.centre_of_gravity()
+        texts = _texts()["weld_out"]
+        ordered = sorted(welds, key=lambda w: _gap(w.joint.point, middle))
+        whole = [w for w in ordered if w.way is not Way.PARTLY]
+        partly = [w for w in ordered if w.way is Way.PARTLY]
+        out = []
+        if whole:
+            out.append(
+                Step(
+                    title=str(texts["title"]),
+                    text=(str(texts["fit"]),),
+                    weld=tuple(w.joint.id for w in whole),
+                )
+            )
+        if partly:
+            out.append(
+                Step(
+                    title=f"{texts['title']}: what the torch reaches",
+                    text=(_partly_words(partly),),
+                    weld=tuple(w.joint.id for w in partly),
+                    partly=tuple(w.joint.id for w in partly),
+                )
+            )
+        return out
+
+    def further_plates(self) -> list[Step]:
+        """Gussets, tabs and what else is welded to the tubes, when these are welded."""
+        hung = {p for d in self.doors for p in d.plates}
+        groups: dict[str, list[Plate]] = {}
+        for p in self.cage.plates:
+            if not on_the_car(p) and p.id not in hung:
+                key = "gussets" if "gusset" in p.kind else "tabs" if "tab" in p.kind else "plates"
+                groups.setdefault(key, []).append(p)
+        out = []
+        for key in ("gussets", "tabs", "plates"):
+            if key in groups:
+                texts = _texts()[key]
+                ids = tuple(p.id for p in groups[key])
+                out.append(
+                    Step(
+                        title=str(texts["title"]), text=(str(texts["fit"]),), plates=ids, finish=ids
+                    )
+                )
+        return out
+
+    def divide(self, door: SwingDoor) -> Step:
+        return Step(
+            title=f"Divide {_plain(door.fitted.id)}",
+            members=(door.fitted.id,),
+            plates=door.plates,
+            finish=door.plates,
+            text=division(door, self.units),
+            tries=tuple(_texts()["swing_out"]["try"]),
+        )
 
 
-def _fit(
-    number: int, cage: Cage, group: Sequence[Member], fitted: Sequence[str], welds: Sequence[Weld]
-) -> Step:
-    role = group[0].role
-    texts = _texts().get(role, _texts()["strut"])
-    lines = [texts[k] for k in ("fit", "tack", "hold") if k in texts]
-    tack = [j.id for j in cage.joints for m in group if j.branch == m.id]
-    return Step(
-        number=number,
-        title=str(texts["title"]) if role in _texts() else _plain(role),
-        members=tuple(m.id for m in group),
-        text=tuple(lines),
-        tack=tuple(tack),
-        moves=_moves([w for w in welds if w.joint.id in tack]),
-        checks=tuple(_checks(cage, group, fitted)),
-        tries=tuple(texts.get("try", ())),
+def on_the_car(plate: Plate) -> bool:
+    """Whether a plate lies between a tube and the car."""
+    return (
+        bool(plate.ends)
+        or plate.kind == "backing_plate"
+        or plate.kind.startswith("box")
+        or any(w.to == "car" for w in plate.welds)
+    )
+
+
+def move_text(move: Move, units: Units = "mm") -> str:
+    """Say a move as an instruction, lengths in ``units``."""
+    joints = ", ".join(move.joints)
+    if move.way is Way.LEANED:
+        way = "forward" if move.amount > 0 else "back"
+        size = f"{abs(degrees(move.amount)):.0f} degrees about the hoop's feet"
+        return f"{joints}: lean the cage {way} about {size}."
+    inch = units == "in"
+    size = format_length(
+        abs(move.amount), units, denominator=4 if inch else None, decimals=None if inch else 0
+    )
+    if move.way is Way.LOWERED:
+        return f"{joints}: lower the cage about {size}."
+    way = "forward" if move.amount > 0 else "back"
+    return f"{joints}: slide the cage {way} about {size}."
+
+
+def _partly_words(welds: Sequence[Weld]) -> str:
+    """What is said of joints that no position lets the torch reach all round."""
+    rows = ", ".join(f"{w.joint.id} {w.best:.0%}" for w in welds)
+    return (
+        f"This torch does not reach all round: {rows}. Weld what it reaches and mark the rest; a "
+        "smaller torch or an opening in the skin may do it. Ask whoever judges the welds before "
+        "going on."
     )
 
 
 def _grinding(
-    cage: Cage, group: Sequence[Member], fitted: Sequence[str], units: Literal["mm", "in"]
+    cage: Cage, group: Sequence[Member], fitted: Sequence[str], units: Units
 ) -> list[str]:
     """What is ground when a group goes in, so that it passes what stands already, or itself."""
     here = [m.id for m in group]
@@ -207,161 +497,12 @@ def _grinding(
     return lines
 
 
-def _moves(welds: Sequence[Weld]) -> tuple[Move, ...]:
-    """Positions of the cage that these joints need, the mildest first."""
-    found: dict[tuple[Way, float], list[str]] = {}
-    for weld in welds:
-        if weld.way in (Way.LOWERED, Way.LEANED, Way.SLID, Way.OUTSIDE):
-            found.setdefault((weld.way, weld.amount), []).append(weld.joint.id)
-    order = sorted(found, key=lambda k: (list(Way).index(k[0]), abs(k[1]), k[1]))
-    return tuple(Move(way=w, amount=a, joints=tuple(found[w, a])) for w, a in order)
-
-
-def move_text(move: Move, units: Literal["mm", "in"] = "mm") -> str:
-    """Say a move as an instruction, lengths in ``units``."""
-    joints = ", ".join(move.joints)
-    if move.way is Way.OUTSIDE:
-        return f"{joints}: reached only out of the car. Tack, take out, weld, put back."
-    if move.way is Way.LEANED:
-        way = "forward" if move.amount > 0 else "back"
-        size = f"{abs(degrees(move.amount)):.0f} degrees about the hoop's feet"
-        return f"{joints}: lean the cage {way} about {size}."
-    inch = units == "in"
-    size = format_length(
-        abs(move.amount), units, denominator=4 if inch else None, decimals=None if inch else 0
-    )
-    if move.way is Way.LOWERED:
-        return f"{joints}: lower the cage about {size}, feet off their plates."
-    way = "forward" if move.amount > 0 else "back"
-    return f"{joints}: slide the cage {way} about {size}, feet loose."
-
-
-def _weld_now(number: int, cage: Cage, welds: Sequence[Weld], group: Sequence[Member]) -> Step:
-    nxt = ", ".join(m.id for m in group)
-    return Step(
-        number=number,
-        title="Weld before the next tubes hide it",
-        members=tuple(dict.fromkeys(w.joint.branch for w in welds)),
-        text=(f"Finish these joints all round now: {nxt} would stand in the torch's way.",),
-        weld=tuple(w.joint.id for w in welds),
-    )
-
-
-def _weld_out(number: int, cage: Cage, welds: Sequence[Weld]) -> list[Step]:
-    """Weld out by way: what needs the cage moved first, then in place, from the middle outwards."""
-    texts = _texts()["weld_out"]
-    order = (Way.OUTSIDE, Way.LOWERED, Way.LEANED, Way.SLID, Way.PARTLY, Way.BEFORE, Way.IN_PLACE)
-    middle = cage.centre_of_gravity()
-    steps: list[Step] = []
-    for way in order:
-        here = [w for w in welds if w.way is way]
-        if not here:
-            continue
-        here.sort(key=lambda w: (abs(w.amount), _gap(w.joint.point, middle)))
-        lines = [texts["fit"]] if not steps else []
-        if way is Way.PARTLY:
-            lines = [
-                "This torch does not reach all round these joints in any position that was tried: "
-                "use a smaller one, or ask whoever judges the welds before going on."
-            ]
-        steps.append(
-            Step(
-                number=number + len(steps),
-                title=f"{texts['title']}: {way.value}",
-                text=tuple(lines),
-                weld=tuple(w.joint.id for w in here),
-                moves=_moves(here),
-            )
-        )
-    return steps
-
-
-def _checks(cage: Cage, group: Sequence[Member], fitted: Iterable[str]) -> list[TapeCheck]:
-    """Tape checks for a step: diagonals of what spans the car, crossed distances of pairs."""
-    out: list[TapeCheck] = []
-    for member in group:
-        if _spans(member):
-            out.extend(_hoop_checks(member))
-    twins = {m.id: m for m in group}
-    for member in group:
-        other = twins.get(member.id.replace("_left", "_right"))
-        if member.side == "left" and other is not None:
-            out.extend(_pair_checks(member, other))
-    base = cage.members.get("main_hoop")
-    if base is not None and "main_hoop" in set(fitted) and not out:
-        out.extend(_to_hoop(base, member) for member in group if member.side == "centre")
-    return out
-
-
-def _spans(member: Member) -> bool:
-    """Whether a bent tube runs from one side of the car to the other."""
-    return bool(member.path.bends) and float(member.path.start[1] * member.path.end[1]) < 0
-
-
-def _corner(member: Member, side: str) -> Vec:
-    """Middle of the bend of that side farthest from the tube's ends."""
-    sign = 1.0 if side == "left" else -1.0
-    path = member.path
-    mids = [
-        (float(path.starts[i]) + q.length / 2)
-        for i, q in enumerate(path.pieces)
-        if isinstance(q, Arc) and sign * q.point(q.length / 2)[1] > 0
-    ]
-    if not mids:
-        return path.start if sign * float(path.start[1]) > 0 else path.end
-    half = path.length / 2
-    return path.spot(min(mids, key=lambda s: abs(s - half))).point
-
-
-def _end(member: Member, side: str) -> Vec:
-    sign = 1.0 if side == "left" else -1.0
-    return member.path.start if sign * float(member.path.start[1]) > 0 else member.path.end
+def _names(plates: Sequence[Plate]) -> str:
+    return ", ".join(_plain(p.id) for p in plates)
 
 
 def _gap(a: Vec, b: Vec) -> float:
     return float(np.linalg.norm(np.asarray(a) - np.asarray(b)))
-
-
-def _hoop_checks(member: Member) -> list[TapeCheck]:
-    ends = {s: _end(member, s) for s in ("left", "right")}
-    corners = {s: _corner(member, s) for s in ("left", "right")}
-    name = _plain(member.id)
-    return [
-        TapeCheck(
-            start=f"{name}, left end",
-            end=f"{name}, middle of right bend",
-            distance=_gap(ends["left"], corners["right"]),
-            twin=_gap(ends["right"], corners["left"]),
-        ),
-        TapeCheck(
-            start=f"{name}, left end",
-            end=f"{name}, right end",
-            distance=_gap(ends["left"], ends["right"]),
-        ),
-    ]
-
-
-def _pair_checks(left: Member, right: Member) -> list[TapeCheck]:
-    return [
-        TapeCheck(
-            start=f"{_plain(left.id)}, end a",
-            end=f"{_plain(right.id)}, end b",
-            distance=_gap(left.path.start, right.path.end),
-            twin=_gap(right.path.start, left.path.end),
-        )
-    ]
-
-
-def _to_hoop(hoop: Member, member: Member) -> TapeCheck:
-    foot = min((hoop.path.start, hoop.path.end), key=lambda p: float(p[2]))
-    far = max((member.path.start, member.path.end), key=lambda p: _gap(p, foot))
-    side = "left" if float(foot[1]) > 0 else "right"
-    which = "a" if far is member.path.start else "b"
-    return TapeCheck(
-        start=f"main hoop, {side} end",
-        end=f"{_plain(member.id)}, end {which}",
-        distance=_gap(foot, far),
-    )
 
 
 def _plain(id_: str) -> str:

@@ -1,46 +1,33 @@
-"""Weld map: every joint, whether the torch reaches it in place, and what to do where it does not.
+"""Weld map: every joint of tubes, when and how it is welded all round in the car.
 
-For a joint that the torch cannot reach all round in the finished cage, the mildest cure is looked
-for: weld it before the tubes that hide it go in; weld it with the cage lowered or leaned away
-from the shell, feet off their plates; weld it outside the car. What is left after that is told as
-the share of the saddle that no lean of this torch reaches.
+Tubes are fitted in groups, those with a hidden side first as soon as what they land on stands:
+while nothing in front of them holds the cage down it can still be leaned, slid or lowered on its
+tacks, if the car leaves room. A joint that later tubes would hide is welded before they go in.
+What is left after that is told as the share of the saddle that no position lets this torch reach.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
-from math import cos, radians, sin
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
-from cagekit.car.shell import surfaces
-from cagekit.geometry.centre_line import Vec, vec
+from cagekit.cage.member import EndKind, Member
+from cagekit.car.shell import ShellSurface, surfaces
+from cagekit.errors import GeometryError
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
-from cagekit.shop.welding.access import Reach, rays_of, reach
+from cagekit.shop.welding.access import Rays, Reach, rays_of, reach
+from cagekit.shop.welding.moves import ANCHORED, Moved, Pose, Way, possible
 
-LOWERINGS = (50.0, 100.0, 150.0)
-"""Drops (mm) tried, feet through the floor or off their plates (common practice)."""
-SLIDES = (100.0, -100.0, 200.0)
-"""Slides forward (mm) tried with the feet loose, to bring a weld into the door opening."""
-LEANS = (radians(5.0), radians(-5.0), radians(10.0), radians(-10.0))
-"""Leans tried about the main hoop's feet, rad; positive leans the top forward."""
+EARLY = ("half_hoop", "front_hoop")
+"""Roles with feet ahead of the main hoop that go in before what would hold the hoops down."""
 
-
-class Way(StrEnum):
-    """How a joint is welded all round."""
-
-    IN_PLACE = "in place"
-    BEFORE = "before later tubes"
-    LOWERED = "cage lowered"
-    LEANED = "cage leaned"
-    SLID = "cage slid"
-    OUTSIDE = "out of the car"
-    PARTLY = "partly out of reach"
+OVERHEAD = ("roof", "windscreen")
+"""Surfaces from which a cage on its tacks can be moved away."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,38 +39,87 @@ class Weld:
         way: how it is welded all round.
         reach: what the torch reaches in the finished cage, in the car.
         before: tubes that hide it: weld it before they go in.
-        amount: drop (mm), slide (mm, positive forward) or lean (rad, positive top forward) of the
-            cage, where one is needed.
-        best: share of the saddle reached the way that is proposed, 0 to 1.
+        pose: position of the cage in which the hidden side is welded, where one is needed.
+        best: share of the saddle that is reached the way that is proposed, 0 to 1.
     """
 
     joint: Joint
     way: Way
     reach: Reach
     before: tuple[str, ...] = ()
-    amount: float = 0.0
+    pose: Pose | None = None
     best: float = 1.0
 
+    @property
+    def amount(self) -> float:
+        """Drop or slide (mm, positive forward) or lean (rad, positive top forward); 0 without."""
+        return self.pose.amount if self.pose else 0.0
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Moved:
-    """A solid of the shell as seen from a cage that was turned and shifted against it."""
 
-    solid: Solid
-    turn: Vec
-    shift: Vec
-    pivot: Vec
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FitStage:
+    """Tubes that are fitted and tacked together.
 
-    def gap(self, points: Vec) -> Vec:
-        """Distance of the moved points ``(n, 3)`` to the solid, ``(n,)`` mm."""
-        return self.solid.gap((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
+    Attributes:
+        members: the tubes, in the order they go in.
+        first: joints to finish all round before these tubes go in: they would hide them.
+        moved: positions of the cage for joints of these tubes, each with its joints.
+    """
 
-    def nearest(self, points: Vec) -> Vec:
-        """Nearest spots, in the cage's own frame, ``(n, 3)`` mm."""
-        moved = (points - self.pivot) @ self.turn.T + self.pivot + self.shift
-        return np.asarray(
-            (self.solid.nearest(moved) - self.shift - self.pivot) @ self.turn + self.pivot
+    members: tuple[Member, ...]
+    first: tuple[Weld, ...] = ()
+    moved: tuple[tuple[Pose, tuple[Weld, ...]], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeldPlan:
+    """The weld map in the order of the joints, and the stages in which the cage is put up."""
+
+    welds: tuple[Weld, ...]
+    stages: tuple[FitStage, ...]
+
+
+@dataclass(slots=True)
+class _Site:
+    """A cage going up in its car: what is asked of the torch again and again."""
+
+    cage: Cage
+    torch: Torch
+    standing: tuple[ShellSurface, ...]
+    shell: Mapping[str, Solid]
+    rays: dict[str, Rays] = field(default_factory=dict)
+    near: dict[str, frozenset[str]] = field(default_factory=dict)
+    seen: dict[tuple[str, frozenset[str]], Reach] = field(default_factory=dict)
+
+    def reach(self, joint: Joint, present: Iterable[str], pose: Pose | None = None) -> Reach:
+        """What the torch reaches with these tubes in place, in a position of the cage."""
+        if joint.id not in self.rays:
+            self.rays[joint.id] = rays_of(self.cage, joint, self.torch)
+            self.near[joint.id] = frozenset(_near(self.cage, joint, self.torch))
+        here = self.near[joint.id] & set(present)
+        key = (joint.id, here)
+        if pose is None and key in self.seen:
+            return self.seen[key]
+        found = reach(
+            self.cage,
+            joint,
+            self.torch,
+            present=[m for m in self.cage.members if m in here],
+            shell=self.shell if pose is None else pose.shell(self.shell),
+            rays=self.rays[joint.id],
         )
+        if pose is None:
+            self.seen[key] = found
+        return found
+
+    def hidden(self, joint: Joint) -> bool:
+        """Whether the roof hides a side of a joint with nothing but its own tubes there."""
+        alone = self.reach(joint, (joint.branch, *joint.parents))
+        return any(b in OVERHEAD for b in alone.blocked_by)
+
+    def anchored(self, joint: Joint) -> bool:
+        """Whether a joint holds the cage to steel that is welded to the car."""
+        return any(self.cage.members[p].role in ANCHORED for p in joint.parents)
 
 
 def weld_map(cage: Cage, car: Car, torch: Torch) -> tuple[Weld, ...]:
@@ -94,75 +130,176 @@ def weld_map(cage: Cage, car: Car, torch: Torch) -> tuple[Weld, ...]:
         car: shell that is in the way of the torch.
         torch: size and reach of the torch.
     """
-    shell = {s.name: s.solid for s in surfaces(car) if not s.moves and not s.trimmed}
-    order = list(cage.members)
-    return tuple(_weld(cage, joint, torch, shell, order) for joint in cage.joints)
+    return plan_welding(cage, car, torch).welds
 
 
-def _weld(
-    cage: Cage, joint: Joint, torch: Torch, shell: Mapping[str, Solid], order: Sequence[str]
-) -> Weld:
-    near = _near(cage, joint, torch, order)
-    rays = rays_of(cage, joint, torch)
-    done = reach(cage, joint, torch, present=near, shell=shell, rays=rays)
-    if done.whole:
-        return Weld(joint=joint, way=Way.IN_PLACE, reach=done)
-    stage = order.index(joint.branch)
-    earlier = [m for m in near if order.index(m) <= stage]
-    now = reach(cage, joint, torch, present=earlier, shell=shell, rays=rays)
-    later = tuple(m for m in done.blocked_by if m in cage.members and order.index(m) > stage)
-    if now.whole and later:
-        return Weld(joint=joint, way=Way.BEFORE, reach=done, before=later)
-    best = Weld(joint=joint, way=Way.PARTLY, reach=done, before=later, best=now.share)
-    for way, amount, moved in _moves(cage, shell):
-        tried = reach(cage, joint, torch, present=earlier, shell=moved, rays=rays)
-        if tried.whole:
-            return Weld(joint=joint, way=way, reach=done, before=later, amount=amount)
-        if tried.share > best.best + 1e-9:
-            best = Weld(
-                joint=joint,
-                way=Way.PARTLY,
-                reach=done,
-                before=later,
-                amount=amount,
-                best=tried.share,
+def plan_welding(cage: Cage, car: Car, torch: Torch) -> WeldPlan:
+    """Work out in which order the tubes go in, and when each joint is welded all round.
+
+    Raises:
+        GeometryError: a branch would have to be fitted before its parent.
+    """
+    standing = tuple(s for s in surfaces(car) if not s.moves and not s.trimmed)
+    site = _Site(cage, torch, standing, {s.name: s.solid for s in standing})
+    groups = _in_order(site)
+    moved = [_moved(site, groups, i) for i in range(len(groups))]
+    welds = _welds(site, groups, moved)
+    place = {m.id: i for i, g in enumerate(groups) for m in g}
+    first: list[list[Weld]] = [[] for _ in groups]
+    for w in welds:
+        if w.before:
+            first[min(place[m] for m in w.before)].append(w)
+    by_joint = {w.joint.id: w for w in welds}
+    return WeldPlan(
+        welds=tuple(welds),
+        stages=tuple(
+            FitStage(
+                members=tuple(g),
+                first=tuple(f),
+                moved=tuple((p, tuple(by_joint[j.id] for j in joints)) for p, joints in m),
             )
-    free = reach(cage, joint, torch, present=earlier, shell={}, rays=rays)
-    if free.whole:
-        return Weld(joint=joint, way=Way.OUTSIDE, reach=done, before=later)
-    if free.share > best.best:
-        return Weld(joint=joint, way=Way.PARTLY, reach=done, before=later, best=free.share)
-    return best
+            for g, f, m in zip(groups, first, moved, strict=True)
+        ),
+    )
 
 
-def _near(cage: Cage, joint: Joint, torch: Torch, order: Sequence[str]) -> list[str]:
+def _by_role(cage: Cage) -> list[list[Member]]:
+    """Members that are fitted in one go: the same role one after another."""
+    out: list[list[Member]] = []
+    for member in cage.members.values():
+        if out and out[-1][0].role == member.role:
+            out[-1].append(member)
+        else:
+            out.append([member])
+    return out
+
+
+def _in_order(site: _Site) -> list[list[Member]]:
+    """Groups in the order they go in: parents first, hidden ones as soon as they can."""
+    cage = site.cage
+    todo, out = _by_role(cage), []
+    fitted: list[str] = []
+    hidden = {j.branch for j in cage.joints if not site.anchored(j) and site.hidden(j)}
+
+    def rank(group: Sequence[Member]) -> int:
+        if group[0].role in EARLY:
+            return 1
+        if not any(m.id in hidden for m in group):
+            return 3
+        ends = [(e, m.path.end_point(n)) for m in group for n, e in m.ends]
+        feet = [p for e, p in ends if e.kind is EndKind.FLAT]
+        if not feet:
+            return 0
+        return 2 if all(float(p[0]) < 0.0 for p in feet) else 3
+
+    while todo:
+        ready = [g for g in todo if _stands(g, fitted)]
+        if not ready:
+            raise GeometryError(todo[0][0].id, "is fitted before a tube to which it is coped.")
+        group = min(ready, key=rank)
+        todo.remove(group)
+        cut = _split(site, group, fitted)
+        if cut < len(group):
+            todo.insert(0, group[cut:])
+            group = group[:cut]
+        out.append(group)
+        fitted += [m.id for m in group]
+    return out
+
+
+def _stands(group: Sequence[Member], fitted: Sequence[str]) -> bool:
+    """Whether all that a group lands on is there, or comes before it in the group."""
+    there = set(fitted)
+    for m in group:
+        if not {p for _, e in m.ends for p in e.parents} <= there:
+            return False
+        there.add(m.id)
+    return True
+
+
+def _split(site: _Site, group: Sequence[Member], fitted: Sequence[str]) -> int:
+    """How many of a group go in before a joint is welded that the next one would hide."""
+    every = [*fitted, *(m.id for m in group)]
+    for i, m in enumerate(group[:-1]):
+        now = [*fitted, *(q.id for q in group[: i + 1])]
+        for joint in site.cage.joints:
+            if joint.branch != m.id or site.reach(joint, every).whole:
+                continue
+            if site.reach(joint, now).whole:
+                return i + 1
+    return len(group)
+
+
+Moves = list[tuple[Pose, list[Joint]]]
+
+
+def _moved(site: _Site, groups: Sequence[Sequence[Member]], i: int) -> Moves:
+    """Positions of the cage in which hidden joints of a group are reached all round."""
+    fitted = [m.id for g in groups[: i + 1] for m in g]
+    own = {m.id for m in groups[i]}
+    open_: list[tuple[Joint, Reach]] = []
+    for joint in site.cage.joints:
+        if joint.branch in own and not site.anchored(joint):
+            now = site.reach(joint, fitted)
+            if not now.whole and any(b in site.shell for b in now.blocked_by):
+                open_.append((joint, now))
+    out: Moves = []
+    for pose in possible(site.cage, fitted, site.standing) if open_ else ():
+        done = [
+            joint
+            for joint, now in open_
+            if bool((now.reached | site.reach(joint, fitted, pose).reached).all())
+        ]
+        if done:
+            out.append((pose, done))
+            open_ = [(j, n) for j, n in open_ if j not in done]
+        if not open_:
+            break
+    return out
+
+
+def _welds(site: _Site, groups: Sequence[Sequence[Member]], moved: Sequence[Moves]) -> list[Weld]:
+    """The weld map once the order and the moves are known."""
+    place = {m.id: i for i, g in enumerate(groups) for m in g}
+    last = max((i for i, m in enumerate(moved) if m), default=0)
+    poses = {j.id: pose for stage in moved for pose, joints in stage for j in joints}
+    out = []
+    for joint in site.cage.joints:
+        done = site.reach(joint, site.cage.members)
+        # what holds the cage to the car stays on its tacks until the last move is made
+        stage = max(place[joint.branch], last) if site.anchored(joint) else place[joint.branch]
+        now = site.reach(joint, [m.id for g in groups[: stage + 1] for m in g])
+        later = tuple(m for m in done.blocked_by if m in place and place[m] > stage)
+        if joint.id in poses:
+            pose = poses[joint.id]
+            out.append(Weld(joint=joint, way=pose.way, reach=done, pose=pose))
+        elif done.whole:
+            out.append(Weld(joint=joint, way=Way.IN_PLACE, reach=done))
+        elif now.whole and later:
+            out.append(Weld(joint=joint, way=Way.BEFORE, reach=done, before=later))
+        else:
+            gain = now.share > done.share + 1e-9
+            out.append(
+                Weld(
+                    joint=joint,
+                    way=Way.PARTLY,
+                    reach=done,
+                    before=later if gain else (),
+                    best=max(now.share, done.share),
+                )
+            )
+    return out
+
+
+def _near(cage: Cage, joint: Joint, torch: Torch) -> list[str]:
     """Members near enough for a torch at this joint to touch them, in build order."""
     length = torch.stickout + torch.nozzle_length + torch.body_length + torch.body_diameter
     point = np.asarray(joint.point)[None, :]
     return [
-        m
-        for m in order
-        if float(cage.members[m].path.distances(point)[0]) < length + 2 * cage.members[m].tube.od
+        m.id
+        for m in cage.members.values()
+        if float(m.path.distances(point)[0]) < length + 2 * m.tube.od
     ]
 
 
-def _moves(cage: Cage, shell: Mapping[str, Solid]) -> list[tuple[Way, float, dict[str, Solid]]]:
-    """Lowered, leaned and slid positions of the cage, the mildest first."""
-    pivot = vec((0.0, 0.0, min(float(m.path.start[2]) for m in cage.members.values())))
-    still = np.eye(3)
-    out: list[tuple[Way, float, dict[str, Solid]]] = []
-    for drop in LOWERINGS:
-        shift = vec((0.0, 0.0, -drop))
-        out.append(
-            (Way.LOWERED, drop, {n: Moved(s, still, shift, pivot) for n, s in shell.items()})
-        )
-    for lean in LEANS:
-        turn = np.array(
-            [[cos(lean), 0.0, sin(lean)], [0.0, 1.0, 0.0], [-sin(lean), 0.0, cos(lean)]]
-        )
-        none = vec((0.0, 0.0, 0.0))
-        out.append((Way.LEANED, lean, {n: Moved(s, turn, none, pivot) for n, s in shell.items()}))
-    for slide in SLIDES:
-        shift = vec((slide, 0.0, 0.0))
-        out.append((Way.SLID, slide, {n: Moved(s, still, shift, pivot) for n, s in shell.items()}))
-    return out
+__all__ = ["FitStage", "Moved", "Pose", "Way", "Weld", "WeldPlan", "plan_welding", "weld_map"]

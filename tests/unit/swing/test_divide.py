@@ -14,7 +14,7 @@ from cagekit.inputs.build import Build
 from cagekit.inputs.places import SwingName
 from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.shop.papers.order import order_of_work
-from cagekit.shop.welding.welds import weld_map
+from cagekit.shop.welding.welds import plan_welding
 from cagekit.swing.spec import require_known
 
 SIDES = ("left", "right")
@@ -113,9 +113,8 @@ def test_bracket_entry_for_no_bar_is_refused() -> None:
 def test_order_of_work_divides_the_bar_last(wagon: tuple[Build, Cage], units: str) -> None:
     build, cage = wagon
     fitted = cage.as_fitted()
-    steps = order_of_work(
-        fitted, weld_map(fitted, build.car, build.tooling.torch), cage.doors, units
-    )
+    plan = plan_welding(fitted, build.car, build.tooling.torch)
+    steps = order_of_work(fitted, plan, cage.doors, units)
     last = steps[-2:]
     assert [s.members for s in last] == [("door_bar_left_fitted",), ("door_bar_right_fitted",)]
     for step, door in zip(last, cage.doors, strict=True):

@@ -14,9 +14,9 @@ from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.tooling import Torch
 from cagekit.materials.tubes import Tube
-from cagekit.shop.papers.order import move_text, order_of_work
 from cagekit.shop.welding.access import SPOTS, reach
-from cagekit.shop.welding.welds import Moved, Way, weld_map
+from cagekit.shop.welding.moves import Moved, Way
+from cagekit.shop.welding.welds import WeldPlan, plan_welding
 
 TUBE = Tube(od=40.0, wall=2.5, material="1020-dom")
 TORCH = Torch()
@@ -141,74 +141,51 @@ def test_a_cage_leaned_forward_brings_its_top_away_from_a_wall_behind() -> None:
 
 
 @pytest.fixture(scope="module")
-def sprint() -> tuple:
+def sprint() -> tuple[Cage, WeldPlan]:
     build = load_build("sprint-wagon")
     cage = members_only(build)
-    return build, cage, weld_map(cage, build.car, build.tooling.torch)
+    return cage, plan_welding(cage, build.car, build.tooling.torch)
 
 
-def test_every_joint_is_on_the_weld_map(sprint: tuple) -> None:
-    _, cage, welds = sprint
-    assert [w.joint.id for w in welds] == [j.id for j in cage.joints]
+def test_every_joint_is_on_the_weld_map(sprint: tuple[Cage, WeldPlan]) -> None:
+    cage, plan = sprint
+    assert [w.joint.id for w in plan.welds] == [j.id for j in cage.joints]
 
 
-def test_the_hidden_side_of_the_halo_is_not_welded_in_place(sprint: tuple) -> None:
-    welds = {(w.joint.branch, w.joint.branch_end): w for w in sprint[2]}
+def test_the_hidden_side_of_the_halo_is_not_welded_in_place(
+    sprint: tuple[Cage, WeldPlan],
+) -> None:
+    welds = {(w.joint.branch, w.joint.branch_end): w for w in sprint[1].welds}
     assert welds["halo", "a"].way is Way.LEANED
     assert welds["halo", "a"].amount > 0, "leaned forward"
     assert "roof" in welds["halo", "a"].reach.blocked_by
     assert welds["cross_member", "a"].way is Way.IN_PLACE
 
 
-def test_the_order_has_parents_first_every_joint_tacked_once_and_welded_once(sprint: tuple) -> None:
-    _, cage, welds = sprint
-    steps = order_of_work(cage, welds)
-    fitted: list[str] = []
-    tacked: list[str] = []
-    welded: list[str] = []
-    for step in steps:
-        for joint in step.weld:
-            assert joint in tacked, "nothing is welded before it is tacked"
-        if not step.weld:
-            fitted.extend(step.members)
-        tacked.extend(step.tack)
-        welded.extend(step.weld)
-        for joint in cage.joints:
-            if joint.id in step.tack:
-                assert set(joint.parents) <= set(fitted)
-    assert fitted == list(cage.members)
-    assert sorted(tacked) == sorted(j.id for j in cage.joints)
-    assert sorted(welded) == sorted(j.id for j in cage.joints)
-    assert [s.number for s in steps] == list(range(1, len(steps) + 1))
+def test_the_halo_goes_in_before_what_would_hold_the_hoop_back(
+    sprint: tuple[Cage, WeldPlan],
+) -> None:
+    place = {m.id: i for i, s in enumerate(sprint[1].stages) for m in s.members}
+    assert place["halo"] < place["rear_brace_left"]
+    assert place["halo"] < place["a_pillar_bar_left"]
 
 
-def test_joints_that_later_tubes_hide_are_welded_before_those_go_in(sprint: tuple) -> None:
-    _, cage, welds = sprint
-    steps = order_of_work(cage, welds)
-    when = {j: s.number for s in steps for j in s.weld}
-    fitted = {m: s.number for s in steps if not s.weld for m in s.members}
-    hidden = [w for w in welds if w.way is Way.BEFORE]
+def test_feet_on_outriggers_are_nothing_to_move_the_cage_for(
+    sprint: tuple[Cage, WeldPlan],
+) -> None:
+    cage, plan = sprint
+    for w in plan.welds:
+        if any(cage.members[p].role == "outrigger" for p in w.joint.parents):
+            assert w.pose is None
+
+
+def test_joints_that_later_tubes_hide_are_welded_before_those_go_in(
+    sprint: tuple[Cage, WeldPlan],
+) -> None:
+    _, plan = sprint
+    place = {m.id: i for i, s in enumerate(plan.stages) for m in s.members}
+    hidden = [w for w in plan.welds if w.way is Way.BEFORE]
     assert hidden
     for weld in hidden:
-        later = [m for m in weld.before if fitted[m] > fitted[weld.joint.branch]]
-        assert when[weld.joint.id] <= min(fitted[m] for m in later)
-
-
-def test_tape_checks_are_distances_on_the_model(sprint: tuple) -> None:
-    _, cage, welds = sprint
-    hoop = next(s for s in order_of_work(cage, welds) if s.members == ("main_hoop",))
-    feet = next(c for c in hoop.checks if c.end == "main hoop, right end")
-    path = cage.members["main_hoop"].path
-    assert feet.distance == pytest.approx(np.linalg.norm(path.start - path.end))
-    diagonal = next(c for c in hoop.checks if c.twin is not None)
-    # the right belt line of this car is an eighth narrower: the diagonals must differ, a little
-    assert 0 < abs(diagonal.distance - diagonal.twin) < 3.0
-
-
-def test_moves_are_said_in_the_builders_units(sprint: tuple) -> None:
-    _, cage, welds = sprint
-    moves = [m for s in order_of_work(cage, welds) for m in s.moves]
-    texts = [move_text(m, "in") for m in moves]
-    assert any("lower the cage about 2 in" in t for t in texts)
-    assert any("lean the cage forward about 10 degrees" in t for t in texts)
-    assert any("lower the cage about 50 mm" in move_text(m, "mm") for m in moves)
+        due = next(i for i, s in enumerate(plan.stages) if weld in s.first)
+        assert due == min(place[m] for m in weld.before)

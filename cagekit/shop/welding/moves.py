@@ -1,0 +1,316 @@
+"""Moves of a cage that is only tacked: whether the car leaves room, and what makes them possible.
+
+Feet are on their tacks while the hidden side of a joint is welded: the steel that is fitted is
+leaned about the main hoop's feet, slid, or lowered. A move is offered when every moved tube clears
+shell, glass, floor and keep-outs all the way, and no foot is pushed into what it stands on, unless
+a hole that its plate covers afterwards, or a box foot that is not yet fitted, lets it through.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import ceil, cos, radians, sin
+
+import numpy as np
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.car.shell import ShellSurface
+from cagekit.geometry.centre_line import Vec, vec
+from cagekit.geometry.shapes import Solid
+
+LOWERINGS = (50.0, 100.0, 150.0)
+"""Drops tried, mm (common practice)."""
+SLIDES = (50.0, -50.0, 100.0, -100.0, 200.0)
+"""Slides tried, mm, forward positive (common practice)."""
+LEANS = (radians(5.0), radians(-5.0), radians(10.0), radians(-10.0))
+"""Leans tried about the main hoop's feet, rad; positive leans the top forward (common practice)."""
+STAGES = (0.25, 0.5, 0.75, 1.0)
+"""Parts of a move at which the room is looked at."""
+SPACING = 20.0
+"""Spacing of the spots looked at along a moved tube, mm."""
+SLACK = 0.5
+"""Deeper than this (mm), or than it stood before, a moved tube runs into something."""
+HOLE_ROOM = 10.0
+"""Room round a tube in the hole that it is lowered through, mm (common practice)."""
+HOLE_COVER = 15.0
+"""How far the plate reaches past that hole, mm, so that there is sheet to weld it to (common
+practice)."""
+ANCHORED = ("outrigger",)
+"""Roles that are welded to the car before the cage stands on them."""
+
+
+class Way(StrEnum):
+    """How a joint is welded all round."""
+
+    IN_PLACE = "in place"
+    BEFORE = "before later tubes"
+    LOWERED = "cage lowered"
+    LEANED = "cage leaned"
+    SLID = "cage slid"
+    PARTLY = "partly out of reach"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorHole:
+    """A hole in the floor that a foot goes down through: mm along and across the car."""
+
+    member: str
+    end: EndName
+    length: float
+    width: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pose:
+    """A position of the steel that is fitted, off its tacks.
+
+    Attributes:
+        way: lowered, leaned or slid.
+        amount: drop, slide (positive forward) in mm, or lean (positive top forward) in rad.
+        lift: how far it is raised first, so that feet come off what they stand on, mm.
+        turn: rotation to the pose, ``(3, 3)``, about ``pivot`` ``(3,)``.
+        shift: then a shift, ``(3,)`` mm.
+        moved: ids of the tubes that move.
+        loose: feet (member, end) whose tacks are broken for it.
+        holes: holes that it needs in the floor.
+        boxes: box feet that must not be fitted yet: ids of their plates.
+    """
+
+    way: Way
+    amount: float
+    lift: float
+    turn: Vec
+    shift: Vec
+    pivot: Vec
+    moved: tuple[str, ...]
+    loose: tuple[tuple[str, EndName], ...]
+    holes: tuple[FloorHole, ...] = ()
+    boxes: tuple[str, ...] = ()
+
+    def points(self, points: Vec) -> Vec:
+        """Where points ``(n, 3)`` of the cage lie in the car."""
+        return np.asarray((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
+
+    def shell(self, surfaces: Mapping[str, Solid]) -> dict[str, Solid]:
+        """The shell as it lies round the moved cage."""
+        return {n: Moved(s, self.turn, self.shift, self.pivot) for n, s in surfaces.items()}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Moved:
+    """A solid of the shell as seen from a cage that was turned and shifted against it."""
+
+    solid: Solid
+    turn: Vec
+    shift: Vec
+    pivot: Vec
+
+    def gap(self, points: Vec) -> Vec:
+        """Distance of the moved points ``(n, 3)`` to the solid, ``(n,)`` mm."""
+        return self.solid.gap((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
+
+    def nearest(self, points: Vec) -> Vec:
+        """Nearest spots, in the cage's own frame, ``(n, 3)`` mm."""
+        moved = (points - self.pivot) @ self.turn.T + self.pivot + self.shift
+        return np.asarray(
+            (self.solid.nearest(moved) - self.shift - self.pivot) @ self.turn + self.pivot
+        )
+
+
+def possible(
+    cage: Cage, fitted: Sequence[str], surfaces: Sequence[ShellSurface]
+) -> tuple[Pose, ...]:
+    """Every move that the car leaves room for, the mildest first.
+
+    Args:
+        cage: the cage.
+        fitted: ids of the tubes that are in place, tacked at feet and joints.
+        surfaces: what of the car is in place.
+    """
+    moved = [cage.members[m] for m in fitted if cage.members[m].role not in ANCHORED]
+    hoop = next((m for m in moved if m.role == "main_hoop"), None)
+    if hoop is None:
+        return ()
+    pivot = vec((hoop.path.start + hoop.path.end) / 2)
+    # the tubes as they stand, once for all moves
+    rest = {
+        m.id: {s.name: s.solid.gap(points) for s in surfaces}
+        for m in moved
+        for points in (_spots(m),)
+    }
+    tries = [(Way.LEANED, a) for a in LEANS] + [(Way.SLID, a) for a in SLIDES]
+    tries += [(Way.LOWERED, a) for a in LOWERINGS]
+    found = (_pose(cage, moved, way, amount, pivot, surfaces, rest) for way, amount in tries)
+    return tuple(p for p in found if p is not None)
+
+
+def _pose(
+    cage: Cage,
+    moved: Sequence[Member],
+    way: Way,
+    amount: float,
+    pivot: Vec,
+    surfaces: Sequence[ShellSurface],
+    rest: Mapping[str, Mapping[str, Vec]],
+) -> Pose | None:
+    """One move, or None when the car does not leave it room."""
+    feet = [(m, n) for m in moved for n, e in m.ends if e.kind is EndKind.FLAT]
+    saddles = [
+        (m, n)
+        for m in moved
+        for n, e in m.ends
+        if any(cage.members[p].role in ANCHORED for p in e.parents)
+    ]
+    if way is Way.LOWERED and saddles:
+        return None
+    lift = _lift(cage, moved, saddles, way, amount)
+    holes: list[FloorHole] = []
+    boxes: list[str] = []
+    through: set[tuple[str, EndName]] = set()
+    pose = _placed(way, amount, lift, pivot, 1.0)
+    for m, n in feet:
+        if _pushed(m, n, pose, pivot) >= -SLACK:
+            continue
+        if way is not Way.LOWERED:
+            return None
+        box = _box_foot(cage, m, n, amount)
+        hole = None if box else _hole(cage, m, n, amount)
+        if not box and hole is None:
+            return None
+        boxes += box
+        holes += [hole] if hole else []
+        through.add((m.id, n))
+    for share in STAGES:
+        turn, shift = _placed(way, amount, lift, pivot, share)
+        for m in moved:
+            if not _clear(m, turn, shift, pivot, surfaces, rest[m.id], through, amount):
+                return None
+    return Pose(
+        way=way,
+        amount=amount,
+        lift=lift,
+        turn=pose[0],
+        shift=pose[1],
+        pivot=pivot,
+        moved=tuple(m.id for m in moved),
+        loose=tuple((m.id, n) for m, n in (*feet, *saddles)),
+        holes=tuple(holes),
+        boxes=tuple(boxes),
+    )
+
+
+def _lift(
+    cage: Cage,
+    moved: Sequence[Member],
+    saddles: Sequence[tuple[Member, EndName]],
+    way: Way,
+    amount: float,
+) -> float:
+    """How far the cage is raised before it moves, mm: off its saddles, or onto its feet's edges."""
+    if way is Way.LOWERED:
+        return 0.0
+    if way is Way.SLID:
+        cuts = [cage.cut(m.id, n) for m, n in saddles]
+        return max((c.longest - c.shortest for c in cuts), default=0.0)
+    hoop = next(m for m in moved if m.role == "main_hoop")
+    return abs(sin(amount)) * hoop.tube.outer_radius
+
+
+def _placed(way: Way, amount: float, lift: float, pivot: Vec, share: float) -> tuple[Vec, Vec]:
+    """Turn and shift of a part of a move."""
+    turn, shift = np.eye(3), np.array([0.0, 0.0, lift])
+    if way is Way.LEANED:
+        a = amount * share
+        turn = np.array([[cos(a), 0.0, sin(a)], [0.0, 1.0, 0.0], [-sin(a), 0.0, cos(a)]])
+    elif way is Way.SLID:
+        shift = shift + np.array([amount * share, 0.0, 0.0])
+    else:
+        shift = shift - np.array([0.0, 0.0, amount * share])
+    return turn, vec(shift)
+
+
+def _pushed(m: Member, end: EndName, pose: tuple[Vec, Vec], pivot: Vec) -> float:
+    """How far the lowest spot of a foot's edge moves away from what it stands on, mm."""
+    plane = m.end(end).plane
+    assert plane is not None
+    turn, shift = pose
+    way = m.path.out_direction(end)
+    a = np.cross(way, [0.0, 1.0, 0.0] if abs(way[1]) < 0.9 else [1.0, 0.0, 0.0])
+    a = a / np.linalg.norm(a)
+    b = np.cross(way, a)
+    phi = np.linspace(0.0, 2 * np.pi, 12, endpoint=False)[:, None]
+    rim = m.path.end_point(end) + m.tube.outer_radius * (np.cos(phi) * a + np.sin(phi) * b)
+    # the rim is cut to the plane: back along the tube to where it meets it
+    rim = rim - ((rim - plane.point) @ plane.normal / float(way @ plane.normal))[:, None] * way
+    gone = (rim - pivot) @ turn.T + pivot + shift
+    return float(((gone - plane.point) @ plane.normal).min())
+
+
+def _box_foot(cage: Cage, m: Member, end: EndName, drop: float) -> list[str]:
+    """Plates of a box foot under an end that is at least as high as the drop."""
+    parts = [p for p in cage.plates if p.kind.startswith("box") and m.id in p.members]
+    top = [p for p in parts if f"{m.id}.{end}" in p.ends]
+    if not top:
+        return []
+    at = top[0].placement[:3, 3]
+    near = [p for p in parts if float(np.linalg.norm(p.placement[:3, 3] - at)) < 2 * max(p.size)]
+    heights = [float((at - p.placement[:3, 3]) @ top[0].normal) for p in near]
+    return [p.id for p in near] if max(heights) >= drop else []
+
+
+def _hole(cage: Cage, m: Member, end: EndName, drop: float) -> FloorHole | None:
+    """The hole that an end is lowered through, when its plate covers it afterwards."""
+    how = m.end(end)
+    plate = next((p for p in cage.plates if f"{m.id}.{end}" in p.ends), None)
+    if how.surface != "floor" or plate is None or how.plane is None or how.plane.normal[2] < 0.95:
+        return None
+    way = m.path.out_direction(end)
+    # what the tube sweeps as it goes down: its mouth, drawn out by its lean
+    gone = -way[:2] / abs(way[2]) * drop
+    mouth = m.tube.od * np.array([1.0, 1.0]) / np.sqrt(np.maximum(1 - way[:2] ** 2, 0.1))
+    size = mouth + np.abs(gone) + 2 * HOLE_ROOM
+    base = next(f for f in plate.facets if f.loop.contains(plate.base[None])[0])
+    corners = plate.car_points(base.loop.vertices)[:, :2] - m.path.end_point(end)[:2]
+    low = np.minimum(0.0, gone) - mouth / 2 - HOLE_ROOM
+    high = np.maximum(0.0, gone) + mouth / 2 + HOLE_ROOM
+    covered = (corners.min(axis=0) <= low - HOLE_COVER) & (corners.max(axis=0) >= high + HOLE_COVER)
+    if not covered.all():
+        return None
+    return FloorHole(member=m.id, end=end, length=float(size[0]), width=float(size[1]))
+
+
+def _clear(
+    m: Member,
+    turn: Vec,
+    shift: Vec,
+    pivot: Vec,
+    surfaces: Iterable[ShellSurface],
+    rest: Mapping[str, Vec],
+    through: set[tuple[str, EndName]],
+    amount: float,
+) -> bool:
+    """Whether a tube in its new place runs into nothing that it did not stand in before."""
+    spots = _spots(m)
+    gone = (spots - pivot) @ turn.T + pivot + shift
+    r = m.tube.outer_radius
+    stations = np.linspace(0.0, m.path.length, len(spots))
+    for surface in surfaces:
+        gap = surface.solid.gap(gone) - r
+        bad = gap < np.minimum(rest[surface.name] - r, 0.0) - SLACK
+        if surface.stood_on and bad.any():
+            for end in ("a", "b"):
+                if (m.id, end) in through:
+                    from_end = stations if end == "a" else m.path.length - stations
+                    bad &= from_end > 1.5 * abs(amount) + 3 * m.tube.od
+        if bad.any():
+            return False
+    return True
+
+
+def _spots(m: Member) -> Vec:
+    """Spots along a tube's axis, ``(n, 3)``."""
+    n = max(ceil(m.path.length / SPACING), 2) + 1
+    return m.path.points(np.linspace(0.0, m.path.length, n))

@@ -1,0 +1,240 @@
+"""The order of work replayed: what each step tells a hand to do must be possible there."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import demos
+import numpy as np
+import pytest
+from sweeps import size
+
+from cagekit.assembly.assemble import members_only
+from cagekit.cage.cage import Cage
+from cagekit.cage.member import EndKind, EndName
+from cagekit.car.shell import surfaces
+from cagekit.design import Design
+from cagekit.errors import CagekitError
+from cagekit.inputs.build import Build, entries_of
+from cagekit.inputs.car import Car
+from cagekit.inputs.tooling import Torch
+from cagekit.shop.papers.order import Move, Step, move_text, on_the_car, order_of_work
+from cagekit.shop.papers.tape import over_outside
+from cagekit.shop.welding.access import reach
+from cagekit.shop.welding.moves import Way
+from cagekit.shop.welding.welds import plan_welding
+
+
+class Replay:
+    """A cage going up step by step in its car."""
+
+    def __init__(self, cage: Cage, car: Car, torch: Torch, steps: tuple[Step, ...]) -> None:
+        self.cage, self.torch, self.steps = cage, torch, steps
+        self.shell = [s for s in surfaces(car) if not s.moves and not s.trimmed]
+        self.joints = {j.id: j for j in cage.joints}
+        self.fitted: list[str] = []
+        self.tacked: set[str] = set()
+        self.welded: set[str] = set()
+        self.laid: set[str] = set()
+        self.finished: set[str] = set()
+
+    def run(self) -> None:
+        assert [s.number for s in self.steps] == list(range(1, len(self.steps) + 1))
+        for step in self.steps:
+            self.step(step)
+        assert sorted(self.fitted) == sorted(self.cage.members)
+        assert self.welded == set(self.joints)
+        assert self.laid == self.finished == {p.id for p in self.cage.plates}
+        feet = {
+            f"{m.id}.{n}"
+            for m in self.cage.members.values()
+            for n, e in m.ends
+            if e.kind is EndKind.FLAT
+        }
+        assert self.tacked == set(self.joints) | feet
+
+    def step(self, step: Step) -> None:
+        words = " ".join(step.text).lower()
+        if step.title.startswith("Divide"):
+            assert self.welded == set(self.joints)
+        else:
+            assert not set(step.members) & set(self.fitted), "a tube goes in once"
+            self.fitted += step.members
+        for id_ in step.members:
+            for _, end in self.cage.members[id_].ends:
+                assert set(end.parents) <= set(self.fitted), "parents first"
+        for id_ in step.tack:
+            assert self.joints[id_].branch in step.members
+            assert id_ not in self.tacked
+        if step.tack or step.feet:
+            assert not step.moves, "nothing is moved while it is tacked"
+            assert "loose" not in words
+            assert "lean the cage" not in words
+        self.tacked |= {*step.tack, *step.feet}
+        for move in step.moves:
+            self.move(step, move)
+        self.laid |= set(step.plates)
+        for id_ in step.weld:
+            self.weld(step, id_)
+        assert set(step.finish) <= self.laid, "a plate is there before it is welded"
+        assert not set(step.finish) & self.finished
+        self.finished |= set(step.finish)
+        if step.partly:
+            assert all(j in words for j in step.partly)
+
+    def weld(self, step: Step, id_: str) -> None:
+        assert id_ in self.tacked, "nothing is welded before it is tacked"
+        assert id_ not in self.welded, "nothing is welded twice"
+        joint = self.joints[id_]
+        shell = {s.name: s.solid for s in self.shell}
+        reached = reach(self.cage, joint, self.torch, present=self.fitted, shell=shell).reached
+        for move in step.moves:
+            if id_ in move.joints:
+                away = move.pose.shell(shell)
+                found = reach(self.cage, joint, self.torch, present=self.fitted, shell=away)
+                reached = reached | found.reached
+        assert reached.all() or id_ in step.partly, f"{id_} is said to be welded all round"
+        self.welded.add(id_)
+
+    def move(self, step: Step, move: Move) -> None:
+        """The moved tubes and feet clear the car; what held them is told and not yet welded."""
+        pose = move.pose
+        assert set(pose.moved) == {
+            m for m in self.fitted if self.cage.members[m].role != "outrigger"
+        }
+        ends = {(j.branch, j.branch_end): j.id for j in self.joints.values()}
+        held = {
+            ends.get((m, n), f"{m}.{n}")
+            for m in pose.moved
+            for n, e in self.cage.members[m].ends
+            if e.kind is EndKind.FLAT
+            or any(self.cage.members[p].role == "outrigger" for p in e.parents)
+        }
+        assert set(step.loosen) == held
+        assert not held & self.welded
+        assert held <= self.tacked
+        under = {
+            p.id for p in self.cage.plates if on_the_car(p) and set(p.members) & set(pose.moved)
+        }
+        assert not under & self.finished, "a foot that moves is not welded down"
+        open_ = {(h.member, h.end) for h in pose.holes}
+        if pose.holes or pose.boxes:
+            for h in pose.holes:
+                assert (
+                    not {p.id for p in self.cage.plates if h.member in p.members and on_the_car(p)}
+                    & self.laid
+                ), "no plate lies over the hole"
+            assert not set(pose.boxes) & self.laid
+        for id_ in pose.moved:
+            self.clear(id_, move, open_)
+
+    def clear(self, id_: str, move: Move, holes: set[tuple[str, EndName]]) -> None:
+        m = self.cage.members[id_]
+        stations = np.linspace(0.0, m.path.length, 200)
+        spots = m.path.points(stations)
+        gone = move.pose.points(spots)
+        for s in self.shell:
+            gap = s.solid.gap(gone) - m.tube.outer_radius
+            before = np.minimum(s.solid.gap(spots) - m.tube.outer_radius, 0.0)
+            bad = gap < before - 1.5
+            if s.stood_on:
+                for end, at in (("a", 0.0), ("b", m.path.length)):
+                    if (id_, end) in holes or move.pose.boxes:
+                        bad &= np.abs(stations - at) > 1.5 * abs(move.amount) + 3 * m.tube.od
+            assert not bad.any(), f"{id_} runs {-gap[bad].min():.0f} mm into {s.name}"
+        for n, e in m.ends:
+            if e.plane is not None and (id_, n) not in holes and not move.pose.boxes:
+                foot = move.pose.points(m.path.end_point(n)[None])[0]
+                assert float((foot - m.path.end_point(n)) @ e.plane.normal) > -1.0, "foot pushed in"
+
+
+@pytest.fixture(scope="module", params=demos.DEMOS)
+def demo(request: pytest.FixtureRequest) -> Design:
+    return Design(demos.build(request.param))
+
+
+def test_the_order_of_every_demo_can_be_followed(demo: Design) -> None:
+    Replay(demo.fitted, demo.build.car, demo.tooling.torch, demo.steps).run()
+
+
+def test_every_foot_and_plate_is_spoken_of(demo: Design) -> None:
+    words = " ".join(t for s in demo.steps for t in s.text).lower()
+    for plate in demo.fitted.plates:
+        if plate.bolts and plate.kind == "floor_plate":
+            assert plate.id.replace("_", " ") in words
+            assert "hand tight" in words
+    if demo.build.car.body == "open":
+        assert "roof" not in words
+        tries = " ".join(t for s in demo.steps for t in s.tries)
+        assert "wipers" not in tries
+    assert ("it is cut only when" in words) == bool(demo.cage.doors)
+
+
+def test_what_hides_the_rest_of_a_joint_is_told_as_share(demo: Design) -> None:
+    best = {w.joint.id: w.best for w in demo.welds if w.way is Way.PARTLY}
+    told = [j for s in demo.steps for j in s.partly]
+    assert sorted(told) == sorted(best)
+    for step in demo.steps:
+        for id_ in step.partly:
+            assert f"{id_} {best[id_]:.0%}" in " ".join(step.text)
+
+
+def test_tapes_lie_over_the_outside_and_hold_middle_tubes_from_both_sides(demo: Design) -> None:
+    hoop = demo.fitted.members["main_hoop"]
+    step = next(s for s in demo.steps if s.members == ("main_hoop",))
+    feet = next(c for c in step.checks if c.end == "main hoop, right end")
+    # both legs are nearly upright: the tape lies over the whole width of the feet
+    width = float(np.linalg.norm(hoop.path.start - hoop.path.end)) + hoop.tube.od
+    assert feet.distance == pytest.approx(width, abs=1.0)
+    assert feet.distance == over_outside((hoop, 0.0), (hoop, hoop.path.length))
+    for s in demo.steps:
+        for c in s.checks:
+            if "crossed" in c.start:
+                assert c.twin is not None
+
+
+def test_moves_are_said_in_the_builders_units() -> None:
+    sprint = Design(demos.build("sprint-wagon"))
+    moves = [m for s in sprint.steps for m in s.moves]
+    assert any("lean the cage forward about 10 degrees" in move_text(m, "in") for m in moves)
+    drop = replace(moves[0], way=Way.LOWERED, amount=50.0)
+    assert "lower the cage about 2 in" in move_text(drop, "in")
+    assert "lower the cage about 50 mm" in move_text(drop, "mm")
+
+
+def shaken(build: Build, rng: random.Random) -> Build:
+    """The build with a few lengths a little off."""
+    changes = {}
+    for entry in build.entries:
+        fields = {}
+        for name, value in entry:
+            angle = "angle" in str(type(entry).model_fields[name].metadata)
+            if isinstance(value, float) and not angle and rng.random() < 0.3:
+                fields[name] = f"{abs(value + rng.uniform(-10, 10))} mm"
+        if fields:
+            changes[entry.id] = fields
+    file = build.file.model_copy(update={"members": {**build.file.members, **changes}})
+    return replace(build, entries=entries_of(file, build.layout, "random"))
+
+
+def replayed(build: Build, rng: random.Random) -> bool:
+    """Replay the order of a shaken cage without plates; False where it cannot be made."""
+    try:
+        build = shaken(build, rng)
+        cage = members_only(build).as_fitted()
+        joints = cage.joints
+    except CagekitError:
+        return False
+    assert joints
+    plan = plan_welding(cage, build.car, build.tooling.torch)
+    Replay(cage, build.car, build.tooling.torch, order_of_work(cage, plan)).run()
+    return True
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", demos.DEMOS)
+def test_the_order_of_random_builds_can_be_followed(name: str) -> None:
+    rng = random.Random(f"order {name}")
+    tries = size(3, 80)
+    assert sum(replayed(demos.build(name), rng) for _ in range(tries)) > tries // 8
