@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from cagekit.shop.papers.setting_out import SettingOut
     from cagekit.shop.papers.takeoff import Takeoff
     from cagekit.shop.sawing.plan import CutPlan
+    from cagekit.shop.welding.weld_rows import WeldRow
     from cagekit.shop.welding.welds import Weld, WeldPlan
     from cagekit.units import LengthUnit
 
@@ -233,6 +234,13 @@ class Design:
     def welds(self) -> tuple[Weld, ...]:
         """Weld map of the cage as it is made."""
         return self.weld_plan.welds
+
+    @cached_property
+    def weld_rows(self) -> tuple[WeldRow, ...]:
+        """Every weld of the cage as it is made: joints, feet, plates, gussets, tabs, brackets."""
+        from cagekit.shop.welding.weld_rows import weld_rows
+
+        return weld_rows(self.fitted, self.welds, self.tooling.torch)
 
     @cached_property
     def setting_out(self) -> SettingOut:

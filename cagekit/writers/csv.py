@@ -24,7 +24,9 @@ from cagekit.shop.papers.order import Step as WorkStep
 from cagekit.shop.papers.setting_out import BranchMark, SettingOut
 from cagekit.shop.papers.takeoff import Takeoff
 from cagekit.shop.sawing.plan import CutPlan
-from cagekit.shop.welding.welds import Way, Weld
+from cagekit.shop.welding.moves import Way
+from cagekit.shop.welding.weld_rows import WeldRow
+from cagekit.shop.welding.welds import Weld
 from cagekit.units import LengthUnit
 
 if TYPE_CHECKING:
@@ -53,7 +55,8 @@ MATERIAL_COLUMNS = (
 WELD_COLUMNS = (
     "joint", "branch", "end", "parents", "x_mm", "y_mm", "z_mm", "angle_deg", "offset_mm",
     "saddle_mm", "reached_percent", "way", "before", "move_mm", "lean_deg",
-    "best_reached_percent", "in_the_way",
+    "best_reached_percent", "in_the_way", "kind", "plate", "to", "form", "length_mm", "count",
+    "leg_mm", "process", "filler", "tacks", "welder", "date",
 )  # fmt: skip
 ORDER_COLUMNS = (
     "step", "title", "kind", "item", "to", "distance_mm", "crossed_mm", "text",
@@ -89,7 +92,7 @@ def write_materials(design: Design, folder: Path) -> None:
 
 def write_welds(design: Design, folder: Path) -> None:
     """Write ``welds.csv``."""
-    write_table(folder / "welds.csv", WELD_COLUMNS, weld_table(design.welds))
+    write_table(folder / "welds.csv", WELD_COLUMNS, weld_table(design.weld_rows))
 
 
 def write_order(design: Design, folder: Path) -> None:
@@ -320,29 +323,46 @@ def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:
     }
 
 
-def weld_table(welds: Iterable[Weld]) -> Iterator[dict[str, Cell]]:
-    """Rows of ``welds.csv``: every joint, what the torch reaches, and how it is welded."""
-    for w in welds:
-        j = w.joint
-        moved = (
-            {"move_mm": w.amount} if w.way is not Way.LEANED else {"lean_deg": degrees(w.amount)}
-        )
-        yield {
-            "joint": j.id,
-            "branch": j.branch,
-            "end": j.branch_end,
-            "parents": " ".join(j.parents),
-            **_place(j.point),
-            "angle_deg": degrees(j.angle),
-            "offset_mm": j.offset,
-            "saddle_mm": j.weld_length,
-            "reached_percent": 100.0 * w.reach.share,
-            "way": w.way.value,
-            "before": " ".join(w.before),
-            **(moved if w.amount else {}),
-            "best_reached_percent": 100.0 * w.best,
-            "in_the_way": " ".join(w.reach.blocked_by),
+def weld_table(found: Iterable[WeldRow]) -> Iterator[dict[str, Cell]]:
+    """Rows of ``welds.csv``: every weld, its size and filler; of joints what the torch reaches.
+
+    ``welder`` and ``date`` are filled in by hand.
+    """
+    for r in found:
+        row: dict[str, Cell] = {
+            "joint": r.id,
+            **_place(r.point),
+            "kind": r.kind,
+            "to": r.to,
+            "form": r.form,
+            "length_mm": r.length,
+            "count": r.count,
+            "leg_mm": r.leg,
+            "process": r.process,
+            "filler": r.filler,
+            "tacks": r.tacks,
         }
+        yield row | (_reached(r.weld) if r.weld else {"plate": r.what})
+
+
+def _reached(w: Weld) -> dict[str, Cell]:
+    """What the torch reaches of a joint of tubes, and how it is welded."""
+    j = w.joint
+    moved = {"move_mm": w.amount} if w.way is not Way.LEANED else {"lean_deg": degrees(w.amount)}
+    return {
+        "branch": j.branch,
+        "end": j.branch_end,
+        "parents": " ".join(j.parents),
+        "angle_deg": degrees(j.angle),
+        "offset_mm": j.offset,
+        "saddle_mm": j.weld_length,
+        "reached_percent": 100.0 * w.reach.share,
+        "way": w.way.value,
+        "before": " ".join(w.before),
+        **(moved if w.amount else {}),
+        "best_reached_percent": 100.0 * w.best,
+        "in_the_way": " ".join(w.reach.blocked_by),
+    }
 
 
 def order_table(steps: Iterable[WorkStep]) -> Iterator[dict[str, Cell]]:

@@ -136,6 +136,11 @@ def weld_map(cage: Cage, car: Car, torch: Torch) -> tuple[Weld, ...]:
 def plan_welding(cage: Cage, car: Car, torch: Torch) -> WeldPlan:
     """Work out in which order the tubes go in, and when each joint is welded all round.
 
+    Args:
+        cage: the whole cage.
+        car: shell that is in the way of torch and tubes.
+        torch: size and reach of the torch.
+
     Raises:
         GeometryError: a branch would have to be fitted before its parent.
     """

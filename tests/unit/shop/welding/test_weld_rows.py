@@ -1,0 +1,68 @@
+"""The list of all welds: what is bought filler for is on the map, by name."""
+
+from __future__ import annotations
+
+import demos
+import pytest
+
+from cagekit.data import rows
+from cagekit.design import Design
+from cagekit.materials.source import certainty
+from cagekit.materials.steels import steels
+from cagekit.shop.welding.weld_rows import filler, tacks
+
+
+@pytest.fixture(scope="module", params=demos.DEMOS)
+def demo(request: pytest.FixtureRequest) -> Design:
+    return Design(demos.build(request.param))
+
+
+def test_what_is_counted_is_on_the_map(demo: Design) -> None:
+    found = demo.weld_rows
+    joints = sum(r.length for r in found if r.kind == "tube joint")
+    plates = sum(r.length * r.count for r in found if r.kind != "tube joint")
+    assert joints == pytest.approx(demo.materials.weld.joints)
+    assert plates == pytest.approx(demo.materials.weld.plates)
+    assert len({r.id for r in found}) == len(found)
+
+
+def test_every_joint_foot_gusset_tab_and_bracket_has_a_weld(demo: Design) -> None:
+    found = demo.weld_rows
+    assert [r.id for r in found if r.weld] == [j.id for j in demo.fitted.joints]
+    welded = {r.what for r in found}
+    for plate in demo.fitted.plates:
+        assert plate.id in welded or plate.kind in ("backing_plate", "box_wall"), plate.id
+    feet = {r.to for r in found if r.kind == "foot"}
+    assert feet == {e for p in demo.fitted.plates for e in p.ends}
+
+
+def test_each_has_its_size_process_filler_and_tacks(demo: Design) -> None:
+    for r in demo.weld_rows:
+        assert 0.5 < r.leg < 15
+        assert r.process
+        assert r.filler.startswith("ER")
+        assert r.tacks >= 2 or r.form == "plug"
+
+
+def test_the_leg_of_a_joint_follows_the_wall_of_its_branch(demo: Design) -> None:
+    torch = demo.tooling.torch
+    for r in demo.weld_rows:
+        if r.weld:
+            wall = demo.fitted.members[r.weld.joint.branch].tube.wall
+            assert r.leg == pytest.approx(torch.leg_over_wall * wall)
+
+
+def test_every_steel_has_a_filler_by_either_process() -> None:
+    for row in rows("fillers"):
+        assert row["source"]
+        assert certainty(row["certainty"])
+    for one in steels():
+        for process in ("mig", "tig"):
+            assert all(filler(process, [one.name]))
+    # one alloyed tube among plain ones asks for the alloyed rod
+    assert filler("tig", ["1020-dom", "4130-n"]) == filler("tig", ["4130-n"])
+    assert filler("tig", ["1020-dom"]) != filler("tig", ["4130-n"])
+
+
+def test_short_welds_have_two_tacks_and_long_ones_four() -> None:
+    assert [tacks(x) for x in (10, 80, 100, 900)] == [2, 2, 3, 4]
