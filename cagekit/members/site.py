@@ -57,7 +57,7 @@ class Site:
     def place(self, entry: MemberEntry, place: Location, field: str) -> Place:
         """Find a place; one on the car is raised by the plate that the tube stands on."""
         place = self._own_half(entry, place)
-        return self._raised(self.places.find(place, where=self.where(entry, field)))
+        return self.on_plate(self.places.find(place, where=self.where(entry, field)))
 
     def _own_half(self, entry: MemberEntry, place: Location) -> Location:
         """A place on a tube that spans the car, on the half of an entry that has a side."""
@@ -83,9 +83,10 @@ class Site:
     def foot(self, side: str, which: str, *, owner: str) -> Place:
         """The foot of ``owner`` on the car, raised by the plate it stands on."""
         where = f"{self.build.name} [members.{owner}]"
-        return self._raised(self.places.car_foot(side, which, where=where))
+        return self.on_plate(self.places.car_foot(side, which, where=where))
 
-    def _raised(self, place: Place) -> Place:
+    def on_plate(self, place: Place) -> Place:
+        """A place on the car raised by the plate that a tube stands on there."""
         if place.normal is None or place.surface == "outrigger":
             return place
         rise = foot_rise(self.build, place.foot, place.surface)

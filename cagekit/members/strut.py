@@ -218,7 +218,7 @@ def _outrigger_ends(site: Site, entry: OutriggerEntry) -> list[Place]:
         )
     z = float(foot.point[2]) - entry.below - site.tube(entry, "outrigger").od / 2
     x = float(foot.point[0])
-    return [
+    places = [
         Place(
             point=vec((x, sign * y, z)),
             normal=vec((0.0, n * sign, 0.0)),
@@ -227,6 +227,7 @@ def _outrigger_ends(site: Site, entry: OutriggerEntry) -> list[Place]:
         )
         for y, n, name in ((inner, 1.0, "inner"), (outer, -1.0, "outer"))
     ]
+    return [site.on_plate(p) for p in places]
 
 
 def make_rocker_brace(site: Site, entry: RockerBraceEntry) -> list[Member]:

@@ -12,6 +12,7 @@ from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
+from cagekit.plates.clearing import cleared
 from cagekit.plates.entries import floor_entry, foot_rise
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
@@ -125,7 +126,8 @@ def _foot_plates(
 
         spec = foot_plate_spec(build, entry)
         return cage.kept.call(plinth, name, foot, spec, entry.plinth_height, entry.wall)
-    return cage.kept.call(floor_plate, name, foot, foot_plate_spec(build, entry))
+    spec = cleared(foot_plate_spec(build, entry), foot, build.car)
+    return cage.kept.call(floor_plate, name, foot, spec)
 
 
 def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.checks.finding import Evidence
+from cagekit.checks.quantities.plates_in_car import contact_share
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import StandingEnd, Survey
 from cagekit.geometry.centre_line import Vec, unit
@@ -91,11 +92,13 @@ def plate_area_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
 def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Area of each foot's plate that lies flat on the shell.
 
-    Its flat parts without the bend zones, holes taken off. A plinth's side walls do not count.
+    Its flat parts without the bend zones, holes taken off, as far as there is floor under them. A
+    plinth's side walls do not count.
     """
     for foot, plate, e in _feet(s, pick):
         flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
-        value = flat - sum(h.area for h in plate.holes)
+        share = contact_share(plate, s.car, foot.member.end(foot.end).surface)
+        value = share * (flat - sum(h.area for h in plate.holes))
         yield Measure(subject=foot.name, value=value, evidence=e)
 
 

@@ -38,6 +38,7 @@ MODULES = (
     "cagekit.checks.quantities.joints",
     "cagekit.checks.quantities.shell",
     "cagekit.checks.quantities.sheet_metal",
+    "cagekit.checks.quantities.plates_in_car",
     "cagekit.checks.quantities.bending",
 )
 
