@@ -85,7 +85,9 @@ def plate_to_plate(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 def _apart(plate: Plate, mine: Vec, other: Plate, its: Vec) -> tuple[float, Vec]:
     low, high = its.min(0) - NEAR, its.max(0) + NEAR
-    near = mine[((mine > low) & (mine < high)).all(1)]
+    # face and back lie one behind the other: the middle of the metal tells lying on from lying in
+    middle = mine.reshape(2, -1, 3).mean(axis=0)
+    near = middle[((middle > low) & (middle < high)).all(1)]
     if not len(near):
         return FAR, mine[0]
     flat = (near - other.placement[:3, 3]) @ other.placement[:3, :3]
