@@ -25,7 +25,7 @@ def with_plate(**fields: object) -> Build:
 
 def told(build: Build, code: str) -> dict[str, Finding]:
     found = run(Design(build), ["car"])
-    return {f.subject: f for f in found if f.code == code}
+    return {f.subject: f for f in reversed(found) if f.code == code}
 
 
 def test_a_plate_that_runs_into_the_sill_fails_and_its_area_does_not_count() -> None:
