@@ -237,13 +237,15 @@ def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:
             break
         if other.id in end.parents or not _shares(other, end.parents):
             continue
+        if other.bar == member.bar:
+            continue  # pieces of one tube meet in what divides them
         its = _stretch(other.path, node)
         if its is None:
             continue
         if mine is None:
-            mine, trunk = _stretch(member.path, node), _stretch(parent.path, node)
-            if mine is None:
-                return []
+            # of a short tube only the half at this end: what is met at the other belongs there
+            mine = _leaving(member, name, member.path.length / 2)
+            trunk = _stretch(parent.path, node)
             mine = _outside(mine, trunk, _left(parent, member))
         its = _outside(its, trunk, _left(parent, other))
         reach = member.tube.outer_radius + other.tube.outer_radius
@@ -275,10 +277,10 @@ def _steel_shared(member: Member, name: EndName, parent: Member, other: Member) 
     )
 
 
-def _leaving(member: Member, end: EndName) -> Vec:
-    """Axis points from an end inwards, ``(n, 3)`` mm."""
+def _leaving(member: Member, end: EndName, most: float = LOOK) -> Vec:
+    """Axis points from an end inwards, up to ``most`` mm and ``LOOK``, ``(n, 3)`` mm."""
     path = member.path
-    reach = min(LOOK, path.length)
+    reach = min(LOOK, most, path.length)
     along = np.linspace(0.0, reach, int(reach / STEP) + 2)
     return path.points(along if end == "a" else path.length - along)
 

@@ -24,6 +24,8 @@ PLANES = (radians(2.0), radians(-5.0))
 SCREEN = tuple(radians(a) for a in range(-15, 16, 5))
 """Azimuths at which the height of view through the windscreen is measured, rad."""
 OVERHEAD_ROLES = ("halo", "front_hoop", "half_hoop", "header_bar", "roof_diagonal", "roof_rail")
+BESIDE_ROLES = ("a_pillar_bar", "windscreen_brace")
+"""Tubes that follow the windscreen's pillars, whose share is measured there."""
 _EDGE = 1.0
 
 
@@ -178,48 +180,53 @@ def _edges(eyes: Eyes, row: BallRow, azimuth: float) -> list[Interval]:
 
 
 def view_up(cockpit: Cockpit, who: Occupant) -> Reading:
-    """Clear view up under the bars at the header: lowest elevation that they hide, rad.
+    """Clear view up: lowest elevation that a bar hides above eye level, rad.
 
     Looking ahead to 15 degrees to each side. Bars that stay behind the header leave the car's
     own edge.
     """
-    return _screen(
-        cockpit, who, cockpit.with_role(*OVERHEAD_ROLES), "no bar at the header", up=True
-    )
+    return _screen(cockpit, who, OVERHEAD_ROLES, "no bar at the header", up=True)
 
 
 def view_down(cockpit: Cockpit, who: Occupant) -> Reading:
-    """Clear view down over the dash bar: highest elevation that it hides, rad.
+    """Clear view down: highest elevation that a bar hides below eye level, rad.
 
-    Looking ahead to 15 degrees to each side. A bar that stays below the dash leaves the car's
-    own edge.
+    Looking ahead to 15 degrees to each side. A dash bar that stays below the dash leaves the
+    car's own edge.
     """
-    return _screen(
-        cockpit, who, cockpit.with_role("dash_bar"), "the cage has no dash bar", up=False
-    )
+    return _screen(cockpit, who, ("dash_bar",), "no bar stands in the view down", up=False)
 
 
 def _screen(
-    cockpit: Cockpit, who: Occupant, members: Sequence[Member], absent: str, *, up: bool
+    cockpit: Cockpit, who: Occupant, usual: Sequence[str], absent: str, *, up: bool
 ) -> Reading:
-    if not members:
-        return Reading(value=None, absent=absent)
+    """The view up or down past every tube but those that follow the pillars, judged apart.
+
+    Which way a tube counts is told by where it stands: one at eye level or above hides the view
+    up, whatever its role.
+    """
+    members = [m for m in cockpit.members.values() if m.role not in BESIDE_ROLES]
+    expected = [m.id for m in members if m.role in usual]
     eyes, edges = eyes_of(who), car_rows(cockpit.car)
     rows = [BallRow.of(m, cockpit.padding.get(m.id, 0.0)) for m in members]
-    worst, at, added, name = inf, 0.0, 0.0, rows[0].name
+    worst, at, added, name = inf, 0.0, 0.0, expected[0] if expected else ""
     for azimuth in SCREEN:
         window = screen_height(eyes, edges, azimuth)
         if window is None:
             continue
         edge = window[1] if up else -window[0]
         for row in rows:
-            hidden = within(eyes.hidden_upright([row], azimuth), *window)
-            ends = [a if up else -b for a, b in hidden]
-            least = min(ends, default=edge)
+            spans = within(eyes.hidden_upright([row], azimuth), *window)
+            hidden = [(a, b) for a, b in spans if (a + b >= 0) == up]
+            if not hidden and row.name not in expected:
+                continue
+            least = min((a if up else -b for a, b in hidden), default=edge)
             if least < worst - 1e-9:
                 worst, at, name, added = least, azimuth, row.name, extent(hidden)
-    if worst is inf:
+    if worst is inf and expected:
         return Reading(value=None, members=(name,), missing="the car sheet leaves no view ahead")
+    if worst is inf:
+        return Reading(value=None, absent=absent)
     return Reading(
         value=worst if up else -worst,
         members=(name,),

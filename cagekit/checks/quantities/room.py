@@ -80,7 +80,7 @@ def wheel_to_dash_bar(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield from read(s, pick, take, at_wheel=True)
 
 
-@quantity("wheel_to_pillar_bar", "mm", "knuckles on the wheel to the A-pillar bar")
+@quantity("wheel_to_pillar_bar", "mm", "knuckles on the wheel to the bars at the pillar")
 def wheel_to_pillar_bar(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Room between gloved fists anywhere on the wheel's rim and the bars at the pillars."""
     take = partial(readings.wheel_room, roles=readings.PILLAR_ROLES)

@@ -30,15 +30,15 @@ def pillar_added(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield _pillar(s, who, view, members, view.added, note)
 
 
-@quantity("view_up", "deg", "clear view up under the bars at the header")
+@quantity("view_up", "deg", "clear view up under the bars ahead")
 def clear_view_up(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Lowest elevation hidden by the bars at the header, looking ahead to 15 deg each side."""
+    """Lowest elevation that a tube hides from eye level up, looking ahead to 15 deg each side."""
     yield from _ahead(s, up=True)
 
 
-@quantity("view_down", "deg", "clear view down over the dash bar")
+@quantity("view_down", "deg", "clear view down over the bars ahead")
 def clear_view_down(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Highest elevation hidden by the dash bar, looking ahead to 15 deg each side."""
+    """Highest elevation that a tube hides below eye level, looking ahead to 15 deg each side."""
     yield from _ahead(s, up=False)
 
 

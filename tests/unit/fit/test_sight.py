@@ -121,3 +121,17 @@ def test_dash_bar_under_the_dash_hides_nothing_and_one_above_does(
     assert shown.value > hidden.value
     none = cockpit(bar("main_hoop", (0, 500, 0), (0, 500, 900)))
     assert view_down(none, none.occupants[0]).absent
+
+
+def test_any_tube_across_the_screen_counts_whatever_its_role(
+    cockpit: Callable[..., Cockpit], bar: Callable[..., Member]
+) -> None:
+    """A strut at eye level hides the view up; one below it (a scuttle hoop) the view down."""
+    eye = cockpit().occupants[0].eye[2]
+    level = cockpit(bar("fancy", (900, 600, eye + 10), (900, -600, eye + 10)))
+    up = view_up(level, level.occupants[0])
+    assert up.members == ("fancy",)
+    assert abs(up.value or 9.0) < radians(2.0)
+    scuttle = cockpit(bar("front_hoop", (1000, 600, eye - 60), (1000, -600, eye - 60)))
+    assert view_down(scuttle, scuttle.occupants[0]).members == ("front_hoop",)
+    assert (view_up(scuttle, scuttle.occupants[0]).value or 0.0) > radians(3.0)
