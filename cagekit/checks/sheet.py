@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.wording import limit_text, source_text, value_text
@@ -45,6 +45,52 @@ def sheet_rows(findings: Iterable[Finding], *, units: LengthUnit = "mm") -> tupl
         alone = f.status is not Status.NEEDS_INSPECTION
         groups.setdefault((f.code, f.subject, id(f)) if alone else f.code, []).append(f)
     return tuple(_row(group, units) for group in groups.values())
+
+
+def profile_rows(
+    findings: Iterable[Finding], rules: Iterable[str], *, units: LengthUnit = "mm"
+) -> tuple[SheetRow, ...]:
+    """The rows of the rulebooks that are named, book by book, none twice.
+
+    Lines that would read the same are one, with all that they are about; what a line is about
+    names the end or plate that was looked at.
+
+    Args:
+        findings: what was found.
+        rules: names of the profiles, in the order of the sheet.
+        units: of the numbers.
+    """
+    named = list(dict.fromkeys(rules))
+    own = [_placed(f) for f in findings if f.code.partition("/")[0] in named]
+    rows = sorted(sheet_rows(own, units=units), key=lambda r: named.index(r.code.partition("/")[0]))
+    return _once(rows)
+
+
+def open_rows(findings: Iterable[Finding], *, units: LengthUnit = "mm") -> tuple[SheetRow, ...]:
+    """What fails, warns or lacks an input, worst first, whichever book asks for it."""
+    wanted = (Status.FAIL, Status.WARN, Status.NEEDS_INPUT)
+    return _once(sheet_rows([_placed(f) for f in findings if f.status in wanted], units=units))
+
+
+def _once(rows: Iterable[SheetRow]) -> tuple[SheetRow, ...]:
+    """Rows that say the same of several things as one row."""
+    same: dict[object, list[SheetRow]] = {}
+    for r in rows:
+        key = (r.code, r.finding, r.measured, r.limit, r.source, r.status)
+        same.setdefault(key, []).append(r)
+    return tuple(
+        replace(group[0], subject=", ".join(dict.fromkeys(r.subject for r in group)))
+        for group in same.values()
+    )
+
+
+def _placed(f: Finding) -> Finding:
+    """The finding with the one plate or tube that it is about in its subject."""
+    for ids in (f.evidence.plates, f.evidence.members):
+        if len(ids) == 1 and ids[0] != f.subject:
+            known = f.subject.replace("_", " ") in ids[0].replace("_", " ")
+            return replace(f, subject=ids[0] if known else f"{f.subject} ({ids[0]})")
+    return f
 
 
 def _row(group: list[Finding], units: LengthUnit) -> SheetRow:

@@ -350,6 +350,14 @@ class CuttingTable(FileModel):
         description="move the contours by half the kerf; false when the table's control does it",
     )
     pilot: bool = Field(True, description="mark holes that are too small to cut, for drilling")
+    ream: Length = Field(
+        0.8,
+        ge=0,
+        description=(
+            "left in the width of pin holes, which are cut as pilots and reamed when the part is "
+            "folded; 0 cuts them to size (0.8 mm when left out: common practice)"
+        ),
+    )
     bridges: int = Field(0, ge=0, le=12, description="tabs that hold a part in the sheet")
     bridge_width: Length = Field(1.0, gt=0)
     turning: Literal["any", "grain", "fixed"] = Field(

@@ -128,6 +128,11 @@ PRODUCTS: tuple[Product, ...] = (
         "shopbook.pdf: drawings, bends, cuts, order of work, weld map, inspection",
     ),
     Product(
+        "labels",
+        "cagekit.writers.labels:write_labels",
+        "labels.pdf: a stick-on label for every tube and plate",
+    ),
+    Product(
         "fit",
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",

@@ -162,7 +162,7 @@ class _Paper:
         reach = (((m, m), (m, h - 3.5)), ((w - m, m), (w - m, h - 3.5)))
         rise = (((4.0, m), (w - m, m)), ((4.0, h - m), (w - m, h - m)))
         return [
-            *(_line(p, q, HAIR, "#777777") for p, q in (*reach, *rise)),
+            *(hairline(p, q) for p, q in (*reach, *rise)),
             dimension((m, h - 5), (w - m, h - 5), wide),
             dimension((5.5, h - m), (5.5, m), tall),
         ]
@@ -282,8 +282,9 @@ def dimension(a: ArrayLike, b: ArrayLike, words: str, *, size: float = 2.7) -> s
     if float(np.hypot(*d)) < 1e-6:
         return ""
     turn = float(np.degrees(np.arctan2(d[1], d[0])))
-    if turn > 90 or turn <= -90:
-        turn += 180 if turn <= -90 else -180
+    if turn > 90 or turn < -90:
+        turn += 180 if turn < -90 else -180
+    turn = -90.0 if turn == 90 else turn
     mid = (p + q) / 2
     up = np.array([np.sin(np.radians(turn)), -np.cos(np.radians(turn))])
     return arrow(p, q) + text(mid + 0.9 * up, words, size=size, turn=turn, halo=True)
@@ -305,6 +306,11 @@ def arrow(a: ArrayLike, b: ArrayLike) -> str:
         for tip, s in ((p, 1.0), (q, -1.0))
     )
     return _line(p, q, 0.2) + heads
+
+
+def hairline(a: ArrayLike, b: ArrayLike) -> str:
+    """A thin grey line from what is measured to its size."""
+    return _line(a, b, HAIR, "#777777")
 
 
 def _line(a: ArrayLike, b: ArrayLike, width: float, ink: str = "black") -> str:

@@ -1,18 +1,26 @@
-"""Drawing of one tube in its bend plane: straights, angles and ends; SVG in mm of paper."""
+"""Drawing of one bent tube to hang on the wall: sizes, angles, ends; SVG in mm of paper.
+
+One view square to the plane of its bends, a second one square to that where the tube is not flat.
+Overall sizes run over the outside, lengths of straights between the ends of the bends.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec, unit
+from cagekit.geometry.end_cut import EndCut
 from cagekit.units import format_length
 from cagekit.view.camera import Camera
+from cagekit.view.extents import tube_extents
 from cagekit.view.linework import (
     LineDrawing,
     dimension,
+    hairline,
     path_data,
     svg,
     text,
@@ -22,42 +30,107 @@ from cagekit.view.linework import (
 
 FLAT = 1.0
 """A tube whose axis keeps within this of one plane (mm) is drawn in that plane only."""
-NAME = 4.2
-MARGIN = 12.0
-"""Room round a view for lengths, angles and names, mm of paper."""
-BARE_MARGIN = 6.0
-"""Room above and below a view that carries no sizes, mm of paper."""
+NAME = 4.6
+SIZE = 3.2
+"""Letters of the sizes, mm of paper: read from where the tube is held against the page."""
+ANGLE = 3.8
+MARGIN = 22.0
+"""Room beside a view for lengths, overall height and names, mm of paper."""
+ABOVE, BELOW = (14.0, 5.0), (19.0, 13.0)
+"""Room above and below the main view, with lengths and names, and a second one, mm of paper."""
+OVERALL = 4.0
+"""From the edge of the paper to the line of an overall size, mm."""
 
 
-def member_drawings(
-    path: CentreLine,
-    od: float,
-    width: float,
-    height: float,
-    units: Literal["mm", "in"],
-    fraction: int,
-) -> list[LineDrawing]:
-    """Draw a tube: one view in its bend plane, a second square to it when it is not flat.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TubeView:
+    """One view of a tube: the drawing, from where it is seen, and its size over the outside, mm."""
+
+    drawing: LineDrawing
+    seen: str
+    wide: float
+    tall: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnTube:
+    """What is drawn of a tube.
 
     Args:
-        path: centre line between the outermost tips.
+        path: centre line up to the theoretical ends.
+        tips: centre line between the outermost tips.
         od: outside diameter, mm.
-        width: of the paper's field, mm.
-        height: of the paper's field for the view in the bend plane, mm; a second view is added
-            below it at the same scale.
+        cut_a: cut at end a.
+        cut_b: cut at end b.
         units: of the texts.
         fraction: finest inch fraction.
     """
-    main = bend_plane(path)
-    off = path.points(np.linspace(0.0, path.length, 200)) @ main.eye
-    if float(np.ptp(off)) <= FLAT:
-        return [_view(path, od, main, _scale(path, od, main, width, height), units, fraction)]
+
+    path: CentreLine
+    tips: CentreLine
+    od: float
+    cut_a: EndCut | None = None
+    cut_b: EndCut | None = None
+    units: Literal["mm", "in"] = "mm"
+    fraction: int = 16
+
+    def length(self, mm: float) -> str:
+        """A length as the drawing says it."""
+        if self.units == "in":
+            return format_length(mm, "in", denominator=self.fraction)
+        return f"{mm:.1f}"
+
+    def box(self, camera: Camera) -> tuple[Vec, Vec]:
+        """Low and high corner ``(2,)`` of the tube over its outside, mm."""
+        low, high = tube_extents(self.path, self.od / 2, camera, self.cut_a, self.cut_b)
+        return low, high
+
+
+def member_drawings(tube: DrawnTube, width: float, height: float) -> list[TubeView]:
+    """Draw a tube: one view in its bend plane, a second square to it when it is not flat.
+
+    Args:
+        tube: what is drawn.
+        width: of the paper's field, mm.
+        height: of the paper's field for all views, mm.
+    """
+    main = bend_plane(tube.tips)
+    if is_flat(tube.tips):
+        return [_view(tube, main, _scale(tube, [main], width, height))]
     side = Camera(name="edge", right=main.right, up=unit(-main.eye), eye=main.up)
-    scale = _scale(path, od, main, width, height)
-    return [
-        _view(path, od, main, scale, units, fraction),
-        _view(path, od, side, scale, units, fraction, sizes=False),
-    ]
+    scale = _scale(tube, [main, side], width, height)
+    return [_view(tube, main, scale), _view(tube, side, scale, straights=False)]
+
+
+def is_flat(path: CentreLine) -> bool:
+    """Whether the axis keeps within :data:`FLAT` of one plane."""
+    off = path.points(np.linspace(0.0, path.length, 200)) @ bend_plane(path).eye
+    return float(np.ptp(off)) <= FLAT
+
+
+def lift_of_b(path: CentreLine) -> float:
+    """How far (mm) the middle of end b stands off the plane of the first bend, along its axis.
+
+    Positive on the side from which the tube, walked from end a, turns left.
+    """
+    first = path.bends[0]
+    return float((path.end - first.start) @ first.axis)
+
+
+def end_words(path: CentreLine) -> tuple[str, str]:
+    """Where ends a and b are in the car, as the driver says it: left and right, front and rear."""
+    between = path.start - path.end
+    axis = int(np.argmax(np.abs(between)))
+    one, two = (("front", "rear"), ("left", "right"), ("top", "bottom"))[axis]
+    return (one, two) if between[axis] > 0 else (two, one)
+
+
+def seen_from(camera: Camera) -> str:
+    """From where a view is seen, in the words of the car."""
+    axis = int(np.argmax(np.abs(camera.eye)))
+    sides = (("the front", "the rear"), ("the left", "the right"), ("above", "below"))[axis]
+    words = sides[0] if camera.eye[axis] > 0 else sides[1]
+    return f"from {words}" if abs(camera.eye[axis]) > 0.97 else f"square to its bends, {words} side"
 
 
 def bend_plane(path: CentreLine) -> Camera:
@@ -85,95 +158,111 @@ def bend_plane(path: CentreLine) -> Camera:
     return Camera(name="plane", right=unit(right), up=unit(up), eye=unit(np.cross(right, up)))
 
 
-def _box(path: CentreLine, od: float, camera: Camera) -> tuple[Vec, Vec]:
-    """Low and high corner ``(2,)`` of the tube as the camera sees it, mm."""
-    points = camera.project(path.points(np.linspace(0.0, path.length, 300)))[:, :2]
-    return points.min(axis=0) - od / 2, points.max(axis=0) + od / 2
+def _scale(tube: DrawnTube, cameras: list[Camera], width: float, height: float) -> float:
+    """The scale at which all views with their texts fill the field, one below the other."""
+    sizes = np.array([high - low for low, high in (tube.box(c) for c in cameras)])
+    room = height - sum(ABOVE[: len(cameras)]) - sum(BELOW[: len(cameras)])
+    return float(min((width - 2 * MARGIN) / sizes[:, 0].max(), room / sizes[:, 1].sum()))
 
 
-def _scale(path: CentreLine, od: float, camera: Camera, width: float, height: float) -> float:
-    """The scale at which a view with its texts fills the field."""
-    low, high = _box(path, od, camera)
-    size = np.maximum(high - low, 1.0)
-    return float(min((width - 2 * MARGIN) / size[0], (height - 2 * MARGIN) / size[1]))
-
-
-def _view(
-    path: CentreLine,
-    od: float,
-    camera: Camera,
-    scale: float,
-    units: Literal["mm", "in"],
-    fraction: int,
-    *,
-    sizes: bool = True,
-) -> LineDrawing:
-    low, high = _box(path, od, camera)
-    margin, upright = MARGIN, MARGIN if sizes else BARE_MARGIN
-    w = float((high - low)[0]) * scale + 2 * margin
-    h = float((high - low)[1]) * scale + 2 * upright
+def _view(tube: DrawnTube, camera: Camera, scale: float, *, straights: bool = True) -> TubeView:
+    path, od = tube.tips, tube.od
+    low, high = tube.box(camera)
+    wide, tall = (float(v) for v in high - low)
+    top, foot = (ABOVE[0], BELOW[0]) if straights else (ABOVE[1], BELOW[1])
+    w, h = wide * scale + 2 * MARGIN, tall * scale + top + foot
 
     def at(p: Vec) -> Vec:
         flat = (np.atleast_2d(camera.project(np.atleast_2d(p)))[:, :2] - low) * scale
-        return np.column_stack([flat[:, 0] + margin, h - upright - flat[:, 1]])
+        return np.column_stack([flat[:, 0] + MARGIN, h - foot - flat[:, 1]])
 
-    body: list[str] = []
+    body = _overall(tube, (w, h), (wide, tall), (top, foot))
     for s in sorted(tube_strokes(path, od, camera), key=lambda q: q.depth):
-        flat = np.column_stack(
-            [
-                (s.points[:, 0] - low[0]) * scale + margin,
-                h - upright - (s.points[:, 1] - low[1]) * scale,
-            ]
+        flat = (s.points - low) * scale
+        body.append(
+            tube_slice(np.column_stack([flat[:, 0] + MARGIN, h - foot - flat[:, 1]]), od * scale)
         )
-        body.append(tube_slice(flat, od * scale))
     axis = at(path.points(np.linspace(0, path.length, 240)))
     body.append(
         f'<path d="{path_data(axis)}" fill="none" stroke="black" stroke-width="0.15" '
         'stroke-dasharray="4 1 0.6 1"/>'
     )
-    centre = axis.mean(axis=0)
-    if sizes:
-        body += _texts(path, at, centre, od * scale / 2, units, fraction)
-    for name, spot in (("A", path.start), ("B", path.end)):
-        p = at(spot)[0]
-        toward = p - at(path.points([path.length * (0.02 if name == "A" else 0.98)]))[0]
-        n = float(np.hypot(*toward)) or 1.0
-        q = p + toward / n * (od * scale / 2 + 3.2)
-        body.append(text((q[0], q[1] + 0.36 * NAME), name, size=NAME, bold=True, halo=True))
-    return LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
+    if straights:
+        body += _texts(tube, at, axis.mean(axis=0), od * scale / 2)
+        body += _chord(tube, at)
+    body += _names(tube, at, od * scale / 2)
+    drawing = LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
+    return TubeView(drawing=drawing, seen=seen_from(camera), wide=wide, tall=tall)
 
 
-def _texts(
-    path: CentreLine,
-    at: Callable[[Vec], Vec],
-    centre: Vec,
-    half: float,
-    units: Literal["mm", "in"],
-    fraction: int,
+def _overall(
+    tube: DrawnTube,
+    paper: tuple[float, float],
+    size: tuple[float, float],
+    room: tuple[float, float],
 ) -> list[str]:
+    """Overall width below and height on the left, over the outside, with their lines."""
+    (w, h), (wide, tall), (top, foot) = paper, size, room
+    m, o = MARGIN, OVERALL
+    lines = [
+        hairline((m, top), (m, h - o + 1.5)),
+        hairline((w - m, top), (w - m, h - o + 1.5)),
+        hairline((o - 1.5, top), (w - m, top)),
+        hairline((o - 1.5, h - foot), (w - m, h - foot)),
+    ]
+    # on a short line the words would run past its ends
+    words = " over the outside" if h - top - foot > 45.0 else ""
+    return [
+        *lines,
+        dimension((m, h - o), (w - m, h - o), f"{tube.length(wide)} over the outside", size=SIZE),
+        dimension((o, h - foot), (o, top), f"{tube.length(tall)}{words}", size=SIZE),
+    ]
+
+
+def _names(tube: DrawnTube, at: Callable[[Vec], Vec], half: float) -> list[str]:
+    """Letter and place in the car beside each end."""
+    path = tube.tips
+    out = []
+    for name, spot, inside, words in (
+        ("A", path.start, 0.02, end_words(path)[0]),
+        ("B", path.end, 0.98, end_words(path)[1]),
+    ):
+        p = at(spot)[0]
+        toward = p - at(path.points([path.length * inside]))[0]
+        n = float(np.hypot(*toward)) or 1.0
+        q = p + toward / n * (half + 4.0)
+        out.append(text((q[0], q[1] + 0.2 * NAME), name, size=NAME, bold=True, halo=True))
+        out.append(text((q[0], q[1] + 0.2 * NAME + SIZE), words, size=2.8, halo=True))
+    return out
+
+
+def _chord(tube: DrawnTube, at: Callable[[Vec], Vec]) -> list[str]:
+    """The straight distance from end to end, middle to middle."""
+    path = tube.tips
+    across = float(np.linalg.norm(path.end - path.start))
+    a, b = at(path.start)[0], at(path.end)[0]
+    if across < 1.0 or not path.bends or float(np.hypot(*(b - a))) < 25.0:
+        return []
+    return [dimension(a, b, f"A to B {tube.length(across)}", size=SIZE)]
+
+
+def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], centre: Vec, half: float) -> list[str]:
     """Length of each straight beside it, number, angle and radius at each bend."""
     out: list[str] = []
     bend = 0
-    for piece in path.pieces:
+    for piece in tube.tips.pieces:
         if isinstance(piece, Line):
             a, b = at(piece.start)[0], at(piece.end)[0]
-            away = _away((a + b) / 2, b - a, centre) * (half + 3.4)
-            out.append(dimension(a + away, b + away, _length(piece.length, units, fraction)))
+            away = _away((a + b) / 2, b - a, centre) * (half + 5.0)
+            out += [hairline(p + away * half / (half + 5.0), p + away * 1.25) for p in (a, b)]
+            out.append(dimension(a + away, b + away, tube.length(piece.length), size=SIZE))
         elif isinstance(piece, Arc):
             bend += 1
             mid = at(piece.point(piece.length / 2))[0]
             ahead = at(piece.point(piece.length / 2 + 1.0))[0] - mid
-            spot = mid - _away(mid, ahead, centre) * (half + 8.5)
+            spot = mid - _away(mid, ahead, centre) * (half + 9.0)
             words = f"{bend}: {np.degrees(piece.angle):.1f}°"
-            out.append(text(spot, words, size=2.9, bold=True, halo=True))
-            out.append(
-                text(
-                    (spot[0], spot[1] + 3.2),
-                    f"R {_length(piece.radius, units, fraction)}",
-                    size=2.4,
-                    halo=True,
-                )
-            )
+            out.append(text(spot, words, size=ANGLE, bold=True, halo=True))
     return out
 
 
@@ -184,7 +273,3 @@ def _away(spot: Vec, along: Vec, centre: Vec) -> Vec:
         return np.array([0.0, -1.0])
     across = np.array([-along[1], along[0]]) / n
     return across if float(across @ (spot - centre)) >= 0 else -across
-
-
-def _length(mm: float, units: Literal["mm", "in"], fraction: int) -> str:
-    return format_length(mm, "in", denominator=fraction) if units == "in" else f"{mm:.1f}"

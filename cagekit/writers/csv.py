@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from cagekit.cage.cage import Cage
 from cagekit.checks import run
 from cagekit.checks.finding import Finding
-from cagekit.checks.sheet import sheet_rows
+from cagekit.checks.sheet import profile_rows
 from cagekit.shop.bending.bends import BendSchedule, BendStep
 from cagekit.shop.bending.rows import BendRow
 from cagekit.shop.papers.inspection import wall_spot
@@ -114,7 +114,7 @@ def write_inspection(design: Design, folder: Path) -> None:
 
 def write_scrutineer(design: Design, folder: Path) -> None:
     """Write ``scrutineer.csv``."""
-    rows = scrutineer_table(run(design), design.units)
+    rows = scrutineer_table(run(design), design.rules, design.units)
     write_table(folder / "scrutineer.csv", SCRUTINEER_COLUMNS, rows)
 
 
@@ -481,9 +481,11 @@ def inspection_table(cage: Cage) -> Iterator[dict[str, Cell]]:
         }
 
 
-def scrutineer_table(found: Iterable[Finding], units: LengthUnit) -> Iterator[dict[str, Cell]]:
+def scrutineer_table(
+    found: Iterable[Finding], rules: Iterable[str], units: LengthUnit
+) -> Iterator[dict[str, Cell]]:
     """Rows of ``scrutineer.csv``: as printed in the shop book, room to sign."""
-    for r in sheet_rows(found, units=units):
+    for r in profile_rows(found, rules, units=units):
         yield {
             "code": r.code,
             "subject": r.subject,

@@ -21,6 +21,7 @@ import numpy as np
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError, OutputError
 from cagekit.geometry.outline import Outline, Segment
+from cagekit.shop.nesting.alike import numbers
 from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, Stroke, plate_drawing
 
 if TYPE_CHECKING:
@@ -68,8 +69,9 @@ def write_plates(design: Design, folder: Path) -> None:
     if not plates:
         return
     target.mkdir(parents=True, exist_ok=True)
+    called = numbers(plates)
     for plate in plates:
-        drawing = plate_drawing(plate, options, quantity=plate.quantity)
+        drawing = plate_drawing(plate, options, quantity=plate.quantity, number=called[plate.id])
         save(drawing, target / f"{plate.id}.dxf", how)
 
 
@@ -86,20 +88,39 @@ def write_sheets(design: Design, folder: Path) -> None:
     target = folder / "sheets"
     target.mkdir(parents=True, exist_ok=True)
     options, how = cut_options(design), dxf_options(design)
+    called = numbers(plates)
     for sheet in plan.sheets:
-        drawing = sheet_drawing(sheet, options)
+        drawing = sheet_drawing(sheet, options, called)
         save(drawing, target / f"{sheet.name}.dxf", how)
         save_picture(drawing, target / f"{sheet.name}.png", width=1800)
-    (target / "pieces.csv").write_text(pieces_csv(plan), encoding="utf-8", newline="")
+    (target / "pieces.csv").write_text(pieces_csv(plan, called), encoding="utf-8", newline="")
 
 
-def pieces_csv(plan: NestPlan) -> str:
-    """One row per plate and sheet: sheet, size, thickness, steel, id, pieces, share used."""
-    rows = ["sheet,length_mm,width_mm,thickness_mm,material,plate,pieces,sheet_used_pct"]
+def pieces_csv(plan: NestPlan, called: Mapping[str, str]) -> str:
+    """One row per piece: the sheet, what it is, and where it lies on the sheet.
+
+    ``x_mm`` and ``y_mm`` are where the origin of the plate's own file lies once that is turned
+    anticlockwise by ``turn_deg``; the ``box`` columns its lower left corner and size on the sheet.
+
+    Args:
+        plan: the sheets.
+        called: number of the piece by plate id.
+    """
+    rows = [
+        "sheet,length_mm,width_mm,thickness_mm,material,number,plate,kind,x_mm,y_mm,turn_deg,"
+        "box_x_mm,box_y_mm,box_length_mm,box_width_mm,sheet_used_pct"
+    ]
     for s in plan.sheets:
         head = f"{s.name},{s.stock.length:.1f},{s.stock.width:.1f},{s.thickness:.2f},{s.material}"
-        used = 100 * s.utilisation
-        rows += [f"{head},{name},{n},{used:.2f}" for name, n in s.pieces]
+        for part in s.parts:
+            low, high = part.outline.box
+            places = (*part.shift, degrees(part.angle) % 360.0, *low, *(high - low))
+            cells = ",".join(f"{float(v) + 0.0:.2f}" for v in places)
+            name = part.plate.id
+            rows.append(
+                f"{head},{called.get(name, '')},{name},{part.plate.kind},{cells},"
+                f"{100 * s.utilisation:.2f}"
+            )
     return "\n".join(rows) + "\n"
 
 

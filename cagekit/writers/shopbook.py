@@ -6,18 +6,13 @@ to the document ``shopbook.typ`` together with line drawings.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from math import degrees
 from pathlib import Path
 from typing import Any
 
 from cagekit.checks import run
-from cagekit.checks.finding import Finding
-from cagekit.checks.sheet import sheet_rows
 from cagekit.design import Design
-from cagekit.shop.bending.bends import BendSchedule
-from cagekit.shop.bending.clocking import instructions
-from cagekit.shop.bending.rows import trimmed
 from cagekit.shop.papers.inspection import inspection_rows
 from cagekit.shop.papers.order import Step
 from cagekit.shop.papers.takeoff import PaddingOrder, PlateOrder, TubeOrder
@@ -28,12 +23,13 @@ from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
-from cagekit.view.member_drawing import member_drawings
-from cagekit.view.plate_drawing import plate_drawing
 from cagekit.writers.copes import all_templates, lay_out, notcher_says
 from cagekit.writers.pdf import document
+from cagekit.writers.plate_pages import plate_cards
+from cagekit.writers.scrutineer_page import scrutineer_sheet
+from cagekit.writers.tube_pages import card, wall_page
 
-FIELD: Mapping[str, tuple[float, float]] = {"a4": (186.0, 250.0), "letter": (191.0, 232.0)}
+FIELD: Mapping[str, tuple[float, float]] = {"a4": (186.0, 264.0), "letter": (191.0, 246.0)}
 """Free width and height of a page of the book, mm."""
 
 
@@ -41,10 +37,6 @@ VIEWS: tuple[tuple[Camera, str], ...] = (
     (SIDE, "From the left"),
     (FRONT, "From the front"),
     (TOP, "From above"),
-)
-CLOCKING = (
-    "Clock is the outside of the bend round from the reference line, clockwise as seen from end A; "
-    "rotate right-handed about the feed."
 )
 
 
@@ -63,6 +55,9 @@ class Book:
         self.welds = self.design.welds
         self.steps = design.steps
         self.templates = all_templates(design)
+        self.deepest: dict[tuple[str, str], float] = {
+            (t.member, t.end): t.deepest for t in self.templates
+        }
 
     # -- words ---------------------------------------------------------------------------------
 
@@ -72,6 +67,12 @@ class Book:
         if self.design.units == "in":
             return format_length(mm, "in", denominator=self.tooling.paper.fraction)
         return f"{mm:.1f} mm" if abs(mm) < 100 else f"{mm:.0f} mm"
+
+    def bare(self, mm: float) -> str:
+        """A length for the tape without its unit, for tables that say it in the head."""
+        if self.design.units == "in":
+            return format_length(mm, "in", denominator=self.tooling.paper.fraction, unit=False)
+        return f"{0.0 if abs(mm) < 0.05 else mm:.1f}"
 
     def size(self, mm: float) -> str:
         """A size of stock: three decimals of an inch, or the millimetres as they are."""
@@ -111,8 +112,8 @@ class Book:
             ),
             "views": [self.view(camera, title) for camera, title in VIEWS],
             "members": [self.member(m) for m in self.numbers],
-            "bent": [self.bent(s) for s in self.design.bends if s.bends],
-            "straight": [self.straight(s) for s in self.design.bends if not s.bends],
+            "bent": [wall_page(self, s) for s in self.design.bends if s.bends],
+            "straight": [card(self, s) for s in self.design.bends if not s.bends],
             "copes": self.copes(),
             "clocks": self.clocks(),
             "saws": self.saws(),
@@ -123,11 +124,11 @@ class Book:
             "ordinates": self.ordinates(),
             "cuts": [self.cut(p, i) for i, p in enumerate(self.design.cuts)],
             "materials": self.materials(),
-            "plates": self.plates(),
+            "plates": plate_cards(self),
             "steps": [self.step(s) for s in self.steps],
             "welds": [self.weld(w) for w in self.welds],
             "inspection": inspection_rows(self.cage, self.size, self.length),
-            "findings": self.findings(found),
+            "scrutineer": scrutineer_sheet(self, found),
             "springback": self.springback(),
         }
 
@@ -169,81 +170,9 @@ class Book:
     def view(self, camera: Camera, title: str) -> dict[str, Any]:
         """A view with balloons and overall sizes."""
         drawing = cage_drawing(
-            self.cage, camera, self.width, 0.56 * self.height, self.numbers, size=self.length
+            self.cage, camera, self.width, 0.53 * self.height, self.numbers, size=self.length
         )
         return {"title": title, **self.picture(camera.name, drawing)}
-
-    def bent(self, s: BendSchedule) -> dict[str, Any]:
-        """The sheet of a bent tube: drawings, facts, bend table, notes."""
-        member = self.cage.members[s.member]
-        path = trimmed(
-            member.path,
-            self.cage.cut(s.member, "a").shortest,
-            self.cage.cut(s.member, "b").shortest,
-        )
-        tall = s.bends > 2
-        drawn = member_drawings(
-            path,
-            member.tube.od,
-            self.width * (1.0 if tall else 0.8),
-            (0.42 if tall else 0.24) * self.height,
-            self.design.units,
-            self.tooling.paper.fraction,
-        )
-        steps = [
-            [
-                str(t.bend),
-                t.lead.upper(),
-                self.length(t.feed),
-                "-" if t.rotation is None else f"{degrees(t.rotation):+.1f}°",
-                f"{degrees(t.clock) if abs(degrees(t.clock)) >= 0.05 else 0.0:.1f}°",
-                f"{degrees(t.angle):.1f}°",
-                f"{degrees(t.set_angle):.1f}°",
-                self.length(t.mark),
-            ]
-            for t in s.steps
-        ]
-        return {
-            "title": self.number(s.member),
-            "drawings": [self.picture(f"{s.member}-{k}", d) for k, d in enumerate(drawn)],
-            "facts": self.tube_facts(s),
-            "steps": steps,
-            "notes": self.bend_notes(s),
-        }
-
-    def bend_notes(self, s: BendSchedule) -> list[str]:
-        """What has to be said below a bend table."""
-        notes = [f"Die {s.die.name}."] if s.die is not None else []
-        notes += instructions(s, self.design.units, self.tooling.paper.fraction)
-        if s.springback is not None:
-            notes.extend(s.springback.warnings)
-        return [*notes, CLOCKING]
-
-    def straight(self, s: BendSchedule) -> dict[str, Any]:
-        """The card of a straight tube."""
-        return {"title": self.number(s.member), "facts": self.tube_facts(s)}
-
-    def tube_facts(self, s: BendSchedule) -> list[list[str]]:
-        """Tube, blank, length, mass and ends of a tube: pairs of name and words."""
-        member = self.cage.members[s.member]
-        rows = [
-            ["Tube", f"{self.tube(s.member)}, {member.tube.material}"],
-            ["Blank to saw", self.length(s.blank)],
-            ["Length tip to tip", self.length(s.cut_length)],
-            ["Mass", self.mass(self.cage.mass(s.member))],
-        ]
-        for name, end in member.ends:
-            cut = self.cage.cut(s.member, name)
-            if end.parents:
-                names = ", ".join(self.number(p) for p in end.parents)
-                label = f"{s.member} {name.upper()}"
-                what = f"coped to {names} at {degrees(cut.angle):.1f}°, template {label}"
-            elif end.plane is not None:
-                what = f"on its plate, cut at {degrees(cut.angle):.1f}° to the axis"
-            else:
-                what = "cut square"
-            rows.append([f"End {name.upper()}", what])
-        return rows
 
     def springback(self) -> list[list[str]]:
         """Which springback each die was given, in words."""
@@ -328,7 +257,7 @@ class Book:
                 depths = [format_length(d, "in", denominator=short, unit=False) for d in found]
             else:
                 depths = [f"{abs(d):.1f}" for d in found]
-            rows.append([f"{self.number(t.member)} {t.end.upper()}", *depths])
+            rows.append([f"{self.numbers[t.member]} {t.end.upper()}", *depths])
         return rows
 
     def cut(self, plan: CutPlan, index: int) -> dict[str, Any]:
@@ -413,26 +342,6 @@ class Book:
         why = "asked for" if p.asked else "within reach of a helmet"
         return [self.number(p.member), self.length(p.length), self.length(p.thickness), why]
 
-    def plates(self) -> list[dict[str, Any]]:
-        """Every plate with its pattern."""
-        out = []
-        for p in self.cage.plates:
-            wide, tall = (float(v) for v in p.size)
-            out.append(
-                {
-                    "id": p.id,
-                    "what": p.kind.replace("_", " "),
-                    "size": f"{self.length(wide)} x {self.length(tall)} x {self.size(p.thickness)}",
-                    "material": p.material,
-                    "quantity": str(p.quantity),
-                    "holes": str(len(p.holes)),
-                    "folds": str(len(p.folds)),
-                    "on": ", ".join(p.ends) or ", ".join(p.members),
-                    **self.picture(f"plate-{p.id}", plate_drawing(p, 40.0, 30.0)),
-                }
-            )
-        return out
-
     def step(self, s: Step) -> dict[str, Any]:
         """One step of the order of work."""
         return {
@@ -475,21 +384,6 @@ class Book:
             self.length(j.weld_length),
             f"{w.reach.share:.0%}",
             how,
-        ]
-
-    def findings(self, found: Sequence[Finding]) -> list[dict[str, Any]]:
-        """The scrutineer's sheet."""
-        return [
-            {
-                "status": r.status,
-                "subject": r.subject,
-                "finding": r.finding,
-                "measured": r.measured,
-                "limit": r.limit,
-                "source": r.source,
-                "sign": r.sign,
-            }
-            for r in sheet_rows([f for f in found if f.group != "shop"], units=self.design.units)
         ]
 
 

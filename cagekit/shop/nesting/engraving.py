@@ -16,16 +16,31 @@ ROW = 1.7
 """From one row of letters to the next, in letter heights."""
 
 
-def engraved(plate: Plate, letter_height: float) -> list[Outline]:
-    """The id, where it keeps clear of edges, holes, folds and the foot; empty without room."""
+LEAST = 2.5
+"""Smallest letters of an id, mm; a number alone may be smaller still."""
+LEAST_NUMBER = 1.8
+
+
+def engraved(plate: Plate, letter_height: float, number: str = "") -> list[Outline]:
+    """Number and id, where they keep clear of edges, holes, folds and the foot.
+
+    Where there is no room for both the number stands alone; empty when not even that has room.
+
+    Args:
+        plate: to be marked.
+        letter_height: of the largest letters, mm; 0 for none.
+        number: of the piece on the papers.
+    """
     free = _Free(plate)
-    height = letter_height
-    while height >= 2.5:
-        for rows in _broken(plate.id):
-            spot = free.room(rows, height)
-            if spot is not None:
-                return _block(rows, height, *spot)
-        height *= 0.8
+    whole = f"{number}_{plate.id}" if number else plate.id
+    for text, least in ((whole, LEAST), (number, LEAST_NUMBER)):
+        height = letter_height
+        while text and height >= least:
+            for rows in _broken(text):
+                spot = free.room(rows, height)
+                if spot is not None:
+                    return _block(rows, height, *spot)
+            height *= 0.8
     return []
 
 

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from cagekit.inputs.tooling import Tooling
 
 
+CAUTION = "computed geometry, not approval: rulebook and scrutineer decide; measure the real car"
+
+
 class Layer(StrEnum):
     """What a line on the drawing is for; the value is the layer's name in the file."""
 
@@ -110,6 +113,7 @@ class CutOptions:
         min_hole_ratio: smallest hole over thickness; the process's own when None.
         kerf: width of the cut that the contours are moved for, mm; 0 leaves that to the table.
         pilot: mark the middle of holes that the process cannot cut, instead of cutting them.
+        ream: left in the width of pin holes for the reamer, mm; 0 cuts them to size.
         bridges: tabs that hold the part in the sheet.
         bridge_width: width of a bridge, mm.
         letter_height: of the engraved id, mm; reduced where there is no room, 0 for none.
@@ -121,6 +125,7 @@ class CutOptions:
     min_hole_ratio: float | None = None
     kerf: float = 0.0
     pilot: bool = True
+    ream: float = 0.0
     bridges: int = 0
     bridge_width: float = 1.0
     letter_height: float = 6.0
@@ -138,6 +143,7 @@ class CutOptions:
             min_hole_ratio=table.min_hole_ratio,
             kerf=table.kerf if table.compensate_kerf else 0.0,
             pilot=table.pilot,
+            ream=table.ream,
             bridges=table.bridges,
             bridge_width=table.bridge_width,
             units=units,
@@ -181,13 +187,22 @@ class Drawing:
 
 
 @lru_cache(maxsize=256)
-def plate_drawing(plate: Plate, options: CutOptions, *, quantity: int = 1) -> Drawing:
+def plate_drawing(
+    plate: Plate,
+    options: CutOptions,
+    *,
+    quantity: int = 1,
+    number: str = "",
+    titled: bool = True,
+) -> Drawing:
     """Draw one plate for the cutting table.
 
     Args:
         plate: what to cut.
         options: process, kerf, bridges and letters.
         quantity: pieces to cut, for the note.
+        number: of the piece on the papers, engraved with the id or, where room is short, alone.
+        titled: whether the note and the check bar stand below it.
 
     Raises:
         GeometryError: a contour cannot be followed at the kerf's offset.
@@ -197,11 +212,14 @@ def plate_drawing(plate: Plate, options: CutOptions, *, quantity: int = 1) -> Dr
     out += [Stroke(Layer.FOLD, line) for line in _fold_lines(plate)]
     out += [Stroke(Layer.NOTE, line) for line in _fold_names(plate, options.units)]
     out += [Stroke(Layer.MARK, m.line) for m in plate.marks]
-    label = engraved(plate, options.letter_height)
+    label = engraved(plate, options.letter_height, number)
     if not label and options.letter_height > 0:
-        warnings.append(f"{plate.id}: no room to engrave the id, paint it on.")
+        named = f"{number} {plate.id}".strip()
+        warnings.append(f"{named}: no room to engrave it, paint it on.")
+        out += _called(plate, number or plate.id)
     out += [Stroke(Layer.MARK, line) for line in label]
-    out += _title(plate, options, quantity)
+    if titled:
+        out += _title(plate, options, quantity, number)
     return Drawing(name=plate.id, strokes=tuple(out), warnings=tuple(warnings))
 
 
@@ -224,8 +242,38 @@ def _contours(plate: Plate, options: CutOptions, warnings: list[str]) -> list[St
             if options.pilot:
                 out += [Stroke(Layer.MARK, line) for line in _pilot(h)]
                 continue
-        out.append(Stroke(Layer.INSIDE, h.loop.offset(-half, owner=f"{plate.id} hole {i}")))
+        # a reamed hole is cut smaller by what the reamer takes
+        take = half + (options.ream / 2 if reamed(h, options) else 0.0)
+        out.append(Stroke(Layer.INSIDE, h.loop.offset(-take, owner=f"{plate.id} hole {i}")))
     return out
+
+
+def reamed(hole: Hole, options: CutOptions) -> bool:
+    """Whether a hole is cut as a pilot and reamed for its pin."""
+    return options.ream > 0 and hole.purpose is HolePurpose.PIN and hole.round_
+
+
+def hole_work(plate: Plate, hole: Hole, options: CutOptions) -> str:
+    """What is left to do at a hole when the plate comes off the table; empty for nothing.
+
+    Args:
+        plate: it is in.
+        hole: one of its holes.
+        options: how plates are prepared.
+    """
+    u: Any = options.units
+    if options.pilot and 0 < hole.diameter < options.smallest_hole(plate.thickness) - 1e-9:
+        return "drill on the mark"
+    if reamed(hole, options):
+        return f"cut {format_length(hole.diameter - options.ream, u)}, ream"
+    return ""
+
+
+def _called(plate: Plate, words: str) -> list[Stroke]:
+    """The number in the middle of a part that has no room for engraved letters, as a note."""
+    low, high = plate.outline.box
+    height = min(4.0, 0.25 * float(min(high - low)))
+    return [Stroke(Layer.NOTE, line) for line in written(words, height, plate.outline.centroid)]
 
 
 def _pilot(hole: Hole) -> list[Outline]:
@@ -331,20 +379,21 @@ def _fold_names(plate: Plate, units: Any) -> list[Outline]:
 # -- notes -------------------------------------------------------------------------------------
 
 
-def note_lines(plate: Plate, options: CutOptions, quantity: int) -> list[str]:
+def note_lines(plate: Plate, options: CutOptions, quantity: int, number: str = "") -> list[str]:
     """What is written beside the plate: id, pieces, steel, thickness, folds, drilling.
 
     Args:
         plate: the plate that is drawn.
         options: how plates are prepared.
         quantity: how many are cut.
+        number: of the piece on the papers.
     """
     u: Any = options.units
     thick = format_length(plate.thickness, u)
     low, high = plate.outline.box
     size = " x ".join(format_length(float(v), u) for v in high - low)
     out = [
-        plate.id,
+        f"{number} {plate.id}".strip(),
         f"QTY {quantity}  {thick}  {plate.material.upper()}",
         f"{plate.kind.replace('_', ' ')}, flat {size}, {format_mass(plate.mass, u, decimals=2)}",
     ]
@@ -358,16 +407,22 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int) -> list[str]:
     small = sorted({h.diameter for h in plate.holes if 0 < h.diameter < least - 1e-9})
     if small and options.pilot:
         out.append("drill on the marks: " + ", ".join(format_length(d, u) for d in small))
+    pins = sorted({h.diameter for h in plate.holes if reamed(h, options)})
+    if pins:
+        pilots = ", ".join(format_length(d - options.ream, u) for d in pins)
+        to = ", ".join(format_length(d, u) for d in pins)
+        out.append(f"pin holes are pilots of {pilots}: ream to {to} when folded")
     if options.kerf:
         kerf = format_length(options.kerf, u, decimals=3 if u == "in" else 2)
         out.append(f"contours moved for a kerf of {kerf}: switch off the table's own")
     plugs = sum(h.purpose is HolePurpose.PLUG for h in plate.holes)
     if plugs:
         out.append(f"{plugs} plug weld holes")
+    out.append(CAUTION)
     return out
 
 
-def _title(plate: Plate, options: CutOptions, quantity: int) -> list[Stroke]:
+def _title(plate: Plate, options: CutOptions, quantity: int, number: str) -> list[Stroke]:
     """The note under the plate and the check bar."""
     low = plate.outline.box[0]
     out: list[Outline] = []
@@ -376,7 +431,7 @@ def _title(plate: Plate, options: CutOptions, quantity: int) -> list[Stroke]:
     if options.check_bar > 0:
         out += check_bar((x, y), options.check_bar, options.units)
         y -= 14.0
-    for text in note_lines(plate, options, quantity):
+    for text in note_lines(plate, options, quantity, number):
         rows = strokes(_plain(text), height)
         out += [Outline(r + np.array([x, y]), np.zeros(len(r)), closed=False) for r in rows]
         y -= 1.8 * height

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import re
 
+import demos
 import numpy as np
 import pytest
 
 from cagekit.geometry.centre_line import CentreLine
-from cagekit.view.member_drawing import member_drawings
+from cagekit.shop.bending.rows import trimmed
+from cagekit.view.member_drawing import DrawnTube, bend_plane, end_words, lift_of_b, member_drawings
+from cagekit.view.mesh import tube_mesh
+from cagekit.view.straight_drawing import StraightEnd, straight_drawing
 
-FIELD = (150.0, 55.0)
+FIELD = (186.0, 150.0)
 
 
 def loop(lift: float) -> CentreLine:
@@ -19,33 +23,97 @@ def loop(lift: float) -> CentreLine:
     return CentreLine.from_polyline(np.array(corners, float), [150.0, 150.0], owner="loop")
 
 
-def drawings(path: CentreLine):  # type: ignore[no-untyped-def]
-    return member_drawings(path, 45.0, *FIELD, "mm", 16)
+def views(path: CentreLine):  # type: ignore[no-untyped-def]
+    return member_drawings(DrawnTube(path=path, tips=path, od=45.0), *FIELD)
 
 
 def test_a_flat_tube_is_drawn_once() -> None:
-    (drawing,) = drawings(loop(0.0))
-    assert drawing.width <= FIELD[0] + 1e-9
-    assert drawing.height <= FIELD[1] + 1e-9
+    (view,) = views(loop(0.0))
+    assert view.drawing.width <= FIELD[0] + 1e-9
+    assert view.drawing.height <= FIELD[1] + 1e-9
+    assert view.seen == "from above"
 
 
 @pytest.mark.parametrize("lift", [20.0, -60.0, 250.0])
 def test_a_twisted_tube_is_drawn_twice_at_one_scale(lift: float) -> None:
-    plan, edge = drawings(loop(lift))
-    assert edge.scale == plan.scale > 0.02
-    assert edge.width == pytest.approx(plan.width)
-    for drawing in (plan, edge):
-        found = re.search(r'width="([-.0-9]+)mm" height="([-.0-9]+)mm"', drawing.svg)
-        assert found
-        assert float(found[1]) > 50
-        assert float(found[2]) > 12
+    plan, edge = views(loop(lift))
+    assert edge.drawing.scale == plan.drawing.scale > 0.02
+    assert edge.drawing.width == pytest.approx(plan.drawing.width)
+    assert plan.drawing.height + edge.drawing.height <= FIELD[1] + 1e-9
+    for view in (plan, edge):
+        # both views are dimensioned
+        assert view.drawing.svg.count("over the outside") >= 2
+        assert len(re.findall(r"rotate\(-90", view.drawing.svg)) >= 1
 
 
 def test_the_second_view_holds_the_whole_tube() -> None:
-    _, edge = drawings(loop(250.0))
+    edge = views(loop(250.0))[1].drawing
     axis = re.search(r'<path d="([^"]+)"[^>]*stroke-dasharray', edge.svg)
     assert axis
     points = np.array(re.findall(r"[ML](-?[.0-9]+) (-?[.0-9]+)", axis[1]), float)
     assert points.min() > 0
     assert points[:, 0].max() < edge.width
     assert points[:, 1].max() < edge.height
+
+
+@pytest.mark.parametrize("name", demos.DEMOS)
+def test_overall_sizes_are_those_of_the_cut_tube(name: str) -> None:
+    cage = demos.design(name).fitted
+    for s in demos.design(name).bends:
+        if not s.bends:
+            continue
+        m = cage.members[s.member]
+        a, b = cage.cut(m.id, "a"), cage.cut(m.id, "b")
+        tube = DrawnTube(
+            path=m.path, tips=trimmed(m.path, a.shortest, b.shortest), od=m.tube.od,
+            cut_a=a, cut_b=b,
+        )  # fmt: skip
+        mesh = tube_mesh(
+            m.path, m.tube.od / 2, m.tube.inner_radius, a, b, sides=144, bend_step=0.02
+        )
+        main = bend_plane(tube.tips)
+        flat = main.project(mesh.vertices)
+        found = member_drawings(tube, *FIELD)
+        assert found[0].wide == pytest.approx(float(np.ptp(flat[:, 0])), abs=0.05)
+        assert found[0].tall == pytest.approx(float(np.ptp(flat[:, 1])), abs=0.05)
+        if len(found) == 2:
+            assert found[1].tall == pytest.approx(float(np.ptp(flat[:, 2])), abs=0.05)
+
+
+def test_twist_check_is_what_a_floor_and_a_tape_find() -> None:
+    path = loop(250.0)
+    first = path.bends[0]
+    # the floor: the plane of the first bend, its legs in it
+    corners = path.corners()
+    one, two = corners[1] - corners[0], corners[2] - corners[1]
+    up = np.cross(one, two) / np.linalg.norm(np.cross(one, two))
+    assert lift_of_b(path) == pytest.approx(float((path.end - corners[0]) @ up))
+    assert abs(lift_of_b(path)) > 100
+    assert abs(float((first.end - corners[0]) @ up)) < 1e-9
+    assert lift_of_b(loop(0.0)) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_ends_are_called_by_where_they_are() -> None:
+    assert end_words(loop(0.0)) == ("left", "right")
+    bar = CentreLine.straight((-100, 0, 0), (900, 50, 10))
+    assert end_words(bar) == ("rear", "front")
+
+
+def test_the_hand_of_a_clock_points_to_the_deep_side() -> None:
+    design = demos.design("sprint-wagon")
+    cage = design.fitted
+    cut = cage.cut("hoop_diagonal", "b")
+    phi = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    deep = float(np.degrees(phi[np.argmax(cut.trim(phi, cut.outer_radius))]))
+    drawn = straight_drawing(
+        StraightEnd(cut=cage.cut("hoop_diagonal", "a"), deepest=None),
+        StraightEnd(cut=cut, deepest=deep), "L", 84.0,
+    )  # fmt: skip
+    # looking at the cut, out of the end towards the eye, angles run anticlockwise from the top
+    hands = re.findall(
+        r'd="M([\d.]+) ([\d.]+) L[\d. ]+L([\d.]+) ([\d.]+)"[^>]*width="0.5"', drawn.svg
+    )
+    ((x0, y0, x1, y1),) = [tuple(map(float, h)) for h in hands]
+    seen = np.degrees(np.arctan2(-(x1 - x0), -(y1 - y0))) % 360
+    assert seen == pytest.approx(deep, abs=1.0)
+    assert ">square<" in drawn.svg

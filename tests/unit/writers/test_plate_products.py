@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import Counter
 from dataclasses import replace
 from math import pi
 
@@ -51,7 +52,7 @@ def layer_area(doc, layer):
 
 
 def test_one_file_per_plate_with_its_area(tmp_path):
-    write_plates(design(), tmp_path)
+    write_plates(design(table={"ream": 0.0}), tmp_path)
     files = sorted((tmp_path / "plates").iterdir())
     assert [f.stem for f in files] == sorted(p.id for p in CAGE.plates)
     plates = {p.id: p for p in CAGE.plates}
@@ -64,10 +65,10 @@ def test_one_file_per_plate_with_its_area(tmp_path):
 
 
 def test_sheets_hold_every_piece_once(tmp_path):
-    write_sheets(design(), tmp_path)
+    write_sheets(design(table={"ream": 0.0}), tmp_path)
     folder = tmp_path / "sheets"
     rows = list(csv.DictReader(io.StringIO((folder / "pieces.csv").read_text(encoding="utf-8"))))
-    assert {r["plate"]: int(r["pieces"]) for r in rows} == {p.id: p.quantity for p in CAGE.plates}
+    assert Counter(r["plate"] for r in rows) == {p.id: p.quantity for p in CAGE.plates}
     sheets = sorted({r["sheet"] for r in rows})
     assert [f.name for f in sorted(folder.glob("*.dxf"))] == [f"{s}.dxf" for s in sheets]
     total = 0.0
@@ -129,3 +130,93 @@ def test_a_cage_without_plates_writes_nothing(tmp_path):
     write_plates(bare, tmp_path)
     write_sheets(bare, tmp_path)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_piece_is_found_on_its_sheet_by_place_and_turn(tmp_path):
+    write_sheets(design(table={"ream": 0.0}), tmp_path)
+    plates = {p.id: p for p in CAGE.plates}
+    text = (tmp_path / "sheets" / "pieces.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert rows
+    for r in rows:
+        doc = ezdxf.readfile(tmp_path / "sheets" / f"{r['sheet']}.dxf")
+        a = np.radians(float(r["turn_deg"]))
+        turn = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
+        corners = plates[r["plate"]].outline.vertices @ turn.T
+        corners += np.array([float(r["x_mm"]), float(r["y_mm"])])
+        found = [
+            np.array(list(e.get_points("xy")))
+            for e in doc.modelspace().query(f'LWPOLYLINE[layer=="{Layer.OUTSIDE.value}"]')
+        ]
+        assert any(
+            len(f) == len(corners)
+            and np.abs(f[:, None] - corners[None]).max(axis=2).min(axis=1).max() < 0.02
+            for f in found
+        ), r["plate"]
+        low = corners.min(axis=0)
+        assert float(r["box_x_mm"]) <= low[0] + 0.01
+        assert float(r["box_y_mm"]) <= low[1] + 0.01
+
+
+def test_pin_holes_are_pilots_and_say_so(tmp_path):
+    from cagekit.cage.plate import HolePurpose
+    from cagekit.shop.nesting.plate_drawing import note_lines, plate_drawing
+
+    options = cut_options(design(table={"ream": 0.8}))
+    pinned = [p for p in CAGE.plates if any(h.purpose is HolePurpose.PIN for h in p.holes)]
+    assert pinned
+    for p in pinned:
+        widths = sorted(
+            2 * line.segments[0].radius for line in plate_drawing(p, options).on(Layer.INSIDE)
+        )
+        pins = sorted(h.diameter for h in p.holes if h.purpose is HolePurpose.PIN)
+        for d in pins:
+            assert min(abs(w - (d - 0.8)) for w in widths) < 1e-6
+            assert min(abs(w - d) for w in widths) > 0.1
+        assert any("ream to" in line for line in note_lines(p, options, 1))
+
+
+@pytest.mark.parametrize("name", ["sprint-wagon", "gravel-hatch"])
+def test_no_part_leaves_the_table_without_a_name_or_its_folds(name):
+    import demos
+
+    from cagekit.shop.nesting.alike import alike, numbers
+    from cagekit.shop.nesting.engraving import engraved
+    from cagekit.shop.nesting.nest import nest_for
+    from cagekit.shop.nesting.sheet_drawing import sheet_drawing, sheet_lines
+
+    one = demos.design(name)
+    plates = one.cage.plates
+    called = numbers(plates)
+    for p in plates:
+        assert engraved(p, 6.0, called[p.id]), p.id
+    assert sum(g.quantity for g in alike(plates)) == sum(p.quantity for p in plates)
+    # what is alike weighs the same, and is of the same flat size
+    for g in alike(plates):
+        assert len({round(p.mass, 6) for p in g.plates}) == 1
+        assert len({tuple(np.round(p.outline.size, 2)) for p in g.plates}) == 1
+    plan = nest_for(plates, one.tooling)
+    for sheet in plan.sheets:
+        drawing = sheet_drawing(sheet, cut_options(one), called)
+        edge = [*drawing.on(Layer.NOTE)]
+        inside = [
+            n
+            for n in edge
+            if n.box[0][1] > 0 and n.box[1][1] < sheet.stock.width and n.length < 100
+        ]
+        folded = any(part.plate.folds for part in sheet.parts)
+        # letters of direction, angle and radius lie on the parts themselves
+        assert bool(inside) == folded
+        lines = sheet_lines(sheet, "mm", called)
+        count = sum(int(t.split(" x ")[0]) for t in lines if " x P" in t)
+        assert count == len(sheet.parts)
+
+
+def test_twins_that_fold_the_other_way_are_two_pieces():
+    import demos
+
+    from cagekit.shop.nesting.alike import numbers
+
+    called = numbers(demos.design("sprint-wagon").cage.plates)
+    assert called["foot_a_pillar_bar_left_b"] != called["foot_a_pillar_bar_right_b"]
+    assert called["foot_outrigger_left_a"] == called["foot_outrigger_right_a"]

@@ -47,7 +47,7 @@ def test_every_chapter_is_there(pages: list) -> None:
         "Straight tubes",
         "Copes: where each template is",
         "Reference lines: both ends of a tube on one clock",
-        "By hole saw or mill",
+        "By saw, hole saw or mill",
         "By grinder",
         "Cuts from stock",
         "What to buy",

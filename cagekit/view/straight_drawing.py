@@ -1,0 +1,117 @@
+"""Small drawing of a straight tube: both cuts in true shape, both clocks, its length."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+import numpy as np
+
+from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.end_cut import EndCut
+from cagekit.geometry.outline import vec2
+from cagekit.view.linework import LineDrawing, dimension, hairline, path_data, svg, text
+
+TUBE = 9.0
+"""Most that the tube's diameter takes on paper, mm."""
+DIAL = 5.0
+"""Radius of a clock, mm."""
+SIDE = 17.0
+"""From the paper's edge to the tip of the tube, mm."""
+MIDDLE = 14.0
+"""Least whole tube between the two cuts, mm of paper."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StraightEnd:
+    """An end of a straight tube: its cut, and the clock of its deep side (degrees) if any."""
+
+    cut: EndCut
+    deepest: float | None
+
+
+def straight_drawing(a: StraightEnd, b: StraightEnd, length: str, width: float) -> LineDrawing:
+    """Draw a straight tube, its reference line on top and end a on the left, not to length.
+
+    Args:
+        a: end a.
+        b: end b.
+        length: words for the length from tip to tip.
+        width: of the drawing, mm of paper.
+    """
+    r = a.cut.outer_radius
+    depths = [e.cut.longest - e.cut.shortest for e in (a, b)]
+    k = min(TUBE / (2 * r), (width - 2 * SIDE - MIDDLE) / max(sum(depths), 1e-6))
+    h, mid = 24.0, 10.5
+    ends = [
+        _Shape(a.cut, SIDE, mid, k, 1.0),
+        _Shape(b.cut, width - SIDE, mid, k, -1.0),
+    ]
+    body = []
+    for height in (-1.0, 1.0):
+        p, q = (e.side(height) for e in ends)
+        body.append(_stroke(np.array([p, q]), 0.35))
+    body.append(_broken(width / 2, mid, r * k))
+    for e in ends:
+        body += [_stroke(e.half(near=False), 0.15, "1 0.7"), _stroke(e.half(near=True), 0.4)]
+    for x, end, name in ((DIAL + 1.0, a, "A"), (width - DIAL - 1.0, b, "B")):
+        body += _clock(x, mid, end.deepest)
+        body.append(text((x, mid - DIAL - 2.6), name, size=3.6, bold=True))
+    y = mid + r * k + 7.0
+    body += [hairline((x, mid + r * k * 0.4), (x, y + 1.2)) for x in (SIDE, width - SIDE)]
+    body.append(dimension((SIDE, y), (width - SIDE, y), length, size=3.0))
+    return LineDrawing(svg=svg(width, h, body), width=width, height=h, scale=k)
+
+
+class _Shape:
+    """A cut in the picture: the tip at ``x``, the tube's middle at ``y``, ``sense`` into it."""
+
+    def __init__(self, cut: EndCut, x: float, y: float, k: float, sense: float) -> None:
+        self.cut, self.x, self.y, self.k, self.sense = cut, x, y, k, sense
+
+    def at(self, phi: Vec) -> Vec:
+        r = self.cut.outer_radius
+        depth = self.cut.trim(phi, np.full(len(phi), r)) - self.cut.shortest
+        rise = r * np.cos(phi)
+        return np.column_stack([self.x + self.sense * self.k * depth, self.y - self.k * rise])
+
+    def side(self, height: float) -> Vec:
+        """Where the cut meets the upper (-1) or lower (1) edge of the tube."""
+        return vec2(self.at(np.array([0.0 if height < 0 else np.pi]))[0])
+
+    def half(self, *, near: bool) -> Vec:
+        """The rim on the near or the far side, upper edge to lower."""
+        # angles count about the way out, which points at the reader's left at end a
+        way = -self.sense if near else self.sense
+        return self.at(way * np.linspace(0.0, np.pi, 90))
+
+
+def _clock(x: float, y: float, deepest: float | None) -> list[str]:
+    """The end as one looks at the cut: reference line on top, a hand at the deep side."""
+    out = [
+        f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{DIAL}" fill="white" stroke="black" '
+        'stroke-width="0.25"/>',
+        _stroke(np.array([(x, y - DIAL), (x, y - DIAL + 1.8)]), 0.6),
+    ]
+    if deepest is None:
+        return [*out, text((x, y + DIAL + 3.4), "square", size=2.9)]
+    a = radians(deepest)
+    tip = np.array([x - DIAL * sin(a), y - DIAL * cos(a)])
+    out.append(_stroke(np.array([(x, y), tip]), 0.5))
+    return [*out, text((x, y + DIAL + 3.4), f"{round(deepest) % 360}°", size=2.9, bold=True)]
+
+
+def _broken(x: float, y: float, r: float) -> str:
+    """The sign that a piece of the tube is left out."""
+    zig = np.array([(-1.0, -r - 1.2), (0.6, -r * 0.3), (-0.6, r * 0.3), (1.0, r + 1.2)])
+    blank = f'<rect x="{x - 1.2:.2f}" y="{y - r - 0.5:.2f}" width="2.4" height="{2 * r + 1:.2f}" fill="white"/>'  # noqa: E501
+    lines = [_stroke(zig + np.array([x + d, y]), 0.2) for d in (-1.2, 1.2)]
+    return blank + "".join(lines)
+
+
+def _stroke(points: Vec, weight: float, dashes: str = "") -> str:
+    dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
+    return (
+        f'<path d="{path_data(points)}" fill="none" stroke="black" '
+        f'stroke-width="{weight}"{dashed}/>'
+    )

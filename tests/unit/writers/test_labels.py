@@ -1,0 +1,33 @@
+"""Labels: one for each tube and each piece of plate, with what a hand needs at the bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import demos
+import pdfplumber
+import pytest
+
+from cagekit.writers.labels import label_data, write_labels
+
+
+@pytest.mark.parametrize("name", ["sprint-wagon", "gravel-hatch"])
+def test_a_label_for_every_tube_and_every_piece_of_plate(name: str, tmp_path: Path) -> None:
+    design = demos.design(name)
+    write_labels(design, tmp_path)
+    with pdfplumber.open(tmp_path / "labels.pdf") as pdf:
+        text = " ".join(" ".join((p.extract_text() or "").split()) for p in pdf.pages)
+        boxes = [b for p in pdf.pages for b in (*p.rects, *p.curves)]
+        sizes = [c["size"] for p in pdf.pages for c in p.chars]
+    labels = label_data(design)["labels"]
+    plates = design.cage.plates
+    assert len(labels) == len(design.bends) + sum(p.quantity for p in plates)
+    assert len(boxes) >= len(labels)
+    for n, s in enumerate(design.bends, 1):
+        (one,) = [x for x in labels if x["name"] == s.member.replace("_", " ")]
+        assert one["number"] == str(n)
+        assert any("blank" in t for t in one["lines"])
+    for p in plates:
+        assert f"{p.id}.dxf" in text
+    assert min(sizes) >= 6.4
+    assert text.count(name) >= len(labels)

@@ -1,0 +1,373 @@
+"""Every dimension in the printed shop book against cage.json, read back by words on the page.
+
+The reader (`tests/bookreader.py`) knows nothing of the writers; what is right is worked out here
+from cage.json alone: paths, cut curves, outlines. Tolerances are what the paper rounds to.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+from collections.abc import Iterator
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import bookreader
+import demos
+import numpy as np
+import pytest
+from bookreader import degrees_of, mm
+
+from cagekit.writers.csv import write_bends, write_cuts
+from cagekit.writers.json import write_cage
+from cagekit.writers.shopbook import write_shopbook
+
+SAW = ("Tube", "End", "Angle", "Dial", "Clock", "Saw", "Depth", "Axis", "Offset", "With")
+COPES = ("Tube", "End", "To", "Deepest at", "Depth", "Sheet")
+LIST = ("No", "Member", "Tube", "Cut length", "Mass")
+
+
+class Printed:
+    """A demo's book as read, and its cage as data."""
+
+    def __init__(self, name: str, folder: Path) -> None:
+        design = demos.design(name)
+        for write in (write_shopbook, write_cage, write_bends, write_cuts):
+            write(design, folder)
+        self.design = design
+        self.unit = design.units
+        self.pages = bookreader.read(folder / "shopbook.pdf")
+        self.cage: dict[str, Any] = json.loads((folder / "cage.json").read_text("utf-8"))
+        self.bends = rows_of(folder / "bends.csv")
+        self.cuts = rows_of(folder / "cuts.csv")
+        # the book tells of swing-out bars whole
+        whole = {m.id for m in design.fitted.members.values()}
+        data = self.cage["members"] if whole <= {m["id"] for m in self.cage["members"]} else None
+        if data is None:
+            from cagekit.design import Design
+
+            bare = Design(design.build, cage=design.fitted)
+            (folder / "fitted").mkdir()
+            write_cage(bare, folder / "fitted")
+            data = json.loads((folder / "fitted" / "cage.json").read_text("utf-8"))["members"]
+        self.members = {m["id"]: m for m in data}
+        # tenths, or the tape's fraction
+        self.fine = 25.4 / design.tooling.paper.fraction / 2 if self.unit == "in" else 0.51
+
+    def rows(self, heads: tuple[str, ...]) -> Iterator[dict[str, str]]:
+        for page in self.pages:
+            yield from page.table(heads)
+
+    def member(self, words: str) -> dict[str, Any]:
+        """The member that a printed number and name mean."""
+        number, _, name = words.partition(" ")
+        found = self.members[name.replace(" ", "_")]
+        assert list(self.members).index(found["id"]) + 1 == int(number)
+        return found
+
+
+def rows_of(file: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(file.read_text("utf-8").splitlines()))
+
+
+@cache
+def _made(name: str, folder: Path) -> Printed:
+    return Printed(name, folder)
+
+
+@pytest.fixture(scope="module", params=demos.DEMOS)
+def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Printed:
+    return _made(request.param, tmp_path_factory.mktemp(request.param))
+
+
+# ---- cage.json alone ----
+
+
+def curve(member: dict[str, Any], end: str, which: str = "outer") -> np.ndarray:
+    """A cut's curve ``(n, 2)``: degrees round, mm back; a square one where none is told."""
+    found = member["ends"][end].get(which)
+    return np.array(found, float) if found else np.array([[0.0, 0.0]])
+
+
+def tip(member: dict[str, Any], end: str) -> float:
+    return float(min(curve(member, end)[:, 1].min(), curve(member, end, "inner")[:, 1].min()))
+
+
+def deepest(member: dict[str, Any], end: str) -> float:
+    return float(curve(member, end)[:, 1].max())
+
+
+def piece_length(piece: dict[str, Any]) -> float:
+    if piece["kind"] == "arc":
+        return float(np.radians(piece["angle_deg"]) * piece["radius"])
+    return float(np.linalg.norm(np.subtract(piece["end"], piece["start"])))
+
+
+def outside(member: dict[str, Any]) -> np.ndarray:
+    """Points on the outside of a tube ``(n, 3)``, mm: rings along the path, rims of the cuts."""
+    r = member["tube"]["od"] / 2
+    out = []
+    total = sum(piece_length(p) for p in member["path"])
+    low, high = max(deepest(member, "a"), 0.0), total - max(deepest(member, "b"), 0.0)
+    here = 0.0
+    around = np.linspace(0, 2 * np.pi, 181)[:-1]
+    for p in member["path"]:
+        n = 2 if p["kind"] == "line" else 60
+        for s in np.clip(np.linspace(0.0, piece_length(p), n) + here, low, high) - here:
+            if not -1e-6 <= s <= piece_length(p) + 1e-6:
+                continue
+            centre, along = spot(p, s)
+            one = np.cross(along, [0.31, 0.77, 0.55])
+            one /= np.linalg.norm(one)
+            two = np.cross(along, one)
+            out.append(centre + r * (np.cos(around)[:, None] * one + np.sin(around)[:, None] * two))
+        here += piece_length(p)
+    for end, p, s, sign in (
+        ("a", member["path"][0], 0.0, -1.0),
+        ("b", member["path"][-1], piece_length(member["path"][-1]), 1.0),
+    ):
+        told = member["ends"][end]
+        if "zero" not in told or not told.get("outer"):
+            continue
+        centre, along = spot(p, s)
+        way = sign * along
+        zero = np.array(told["zero"])
+        side = np.cross(way, zero)
+        phi, back = np.radians(curve(member, end)[:, 0]), curve(member, end)[:, 1]
+        ring = r * (np.cos(phi)[:, None] * zero + np.sin(phi)[:, None] * side)
+        out.append(centre + ring - back[:, None] * way)
+    return np.concatenate(out)
+
+
+def spot(piece: dict[str, Any], s: float) -> tuple[np.ndarray, np.ndarray]:
+    """Point and direction at ``s`` mm along a piece of a path."""
+    start, end = np.array(piece["start"]), np.array(piece["end"])
+    if piece["kind"] == "line":
+        way = (end - start) / np.linalg.norm(end - start)
+        return start + s * way, way
+    centre, axis = np.array(piece["centre"]), np.array(piece["axis"])
+    a = s / piece["radius"]
+    x = start - centre
+    y = np.cross(axis, x)
+    point = centre + np.cos(a) * x + np.sin(a) * y
+    way = -np.sin(a) * x + np.cos(a) * y
+    return point, way / np.linalg.norm(way)
+
+
+# ---- the book against it ----
+
+
+def test_member_list(printed: Printed) -> None:
+    text = next(p for p in printed.pages if p.title == "From the left").text()
+    said = re.findall(r"([\d/ .]+ (?:in|mm)) ([\d.]+) (kg|lb)", text)
+    found = [(mm(a.strip().split("  ")[-1]), float(m)) for a, m, _ in said]
+    assert len(found) == len(printed.members)
+    factor = 0.45359237 if printed.unit == "in" else 1.0
+    lengths = sorted(m["cut_length"] for m in printed.members.values())
+    np.testing.assert_allclose(sorted(f for f, _ in found), lengths, atol=printed.fine + 1e-6)
+    masses = sorted(m["mass_kg"] for m in printed.members.values())
+    np.testing.assert_allclose(sorted(m * factor for _, m in found), masses, atol=0.051 * factor)
+
+
+@pytest.mark.parametrize(
+    ("title", "wide", "tall"),
+    [("From the left", 0, 2), ("From the front", 1, 2), ("From above", 0, 1)],
+)
+def test_overall_sizes(printed: Printed, title: str, wide: int, tall: int) -> None:
+    page = next(p for p in printed.pages if p.title == title)
+    points = [outside(m) for m in printed.members.values()]
+    for q in printed.design.cage.plates:
+        # folded by the package; that the mesh agrees is tested elsewhere
+        rim = q.outline.sampled(2.0)
+        points += [q.car_points(rim, 0.0), q.car_points(rim, -q.thickness)]
+    low, high = (f(np.concatenate(points), axis=0) for f in (np.min, np.max))
+    text = page.text()
+    across = [mm(t) for t in re.findall(r"^([\d/ ]+ (?:in|mm))$", text, re.M)]
+    upward = [mm(t) for t in page.upright]
+    slack = printed.fine + 0.3
+    assert min(abs(v - float((high - low)[wide])) for v in across) < slack, (across, high - low)
+    assert min(abs(v - float((high - low)[tall])) for v in upward) < slack, (upward, high - low)
+
+
+def wall_pages(printed: Printed) -> Iterator[tuple[Any, dict[str, Any]]]:
+    for page in printed.pages:
+        number, _, name = page.title.partition(" ")
+        if number.isdigit() and name.replace(" ", "_") in printed.members:
+            yield page, printed.member(page.title)
+
+
+def test_every_bent_tube_has_its_page_and_bends(printed: Printed) -> None:
+    bent = [m for m in printed.members.values() if any(p["kind"] == "arc" for p in m["path"])]
+    pages = list(wall_pages(printed))
+    assert [m["id"] for _, m in pages] == [m["id"] for m in bent]
+    dial = np.degrees(printed.design.tooling.bender.angle_step)
+    for page, m in pages:
+        heads = next(h for h in ("a", "b") if f"Mark from {h.upper()}" in page.text())
+        table = list(
+            page.table(
+                (
+                    "Bend", "First in", f"Mark from {heads.upper()}, {printed.unit}", "Turn",
+                    "Line at", "Set to", "Leaves",
+                )
+            )
+        )  # fmt: skip
+        arcs = [p for p in m["path"] if p["kind"] == "arc"]
+        assert sorted(int(r["Bend"]) for r in table) == list(range(1, len(arcs) + 1))
+        die = printed.design.tooling.die_for(m["tube"]["od"], arcs[0]["radius"])
+        rows = [r for r in printed.bends if r["member"] == m["id"]]
+        extra = float(rows[0]["extra_a_mm"])
+        blank = float(rows[0]["blank_mm"])
+        spans, here = [], extra - tip(m, "a")
+        for p in m["path"]:
+            long = piece_length(p)
+            if p["kind"] == "arc":
+                long /= 1 + die.stretch
+                spans.append((here, here + long))
+            here += long
+        here += float(rows[0]["extra_b_mm"]) - tip(m, "b")
+        assert here == pytest.approx(blank, abs=0.05)
+        for r in table:
+            n = int(r["Bend"]) - 1
+            assert degrees_of(r["Leaves"]) == pytest.approx(arcs[n]["angle_deg"], abs=dial + 0.06)
+            assert degrees_of(r["Set to"]) / dial == pytest.approx(
+                round(degrees_of(r["Set to"]) / dial), abs=0.06 / dial * 0.1 + 1e-6
+            )
+            near, far = spans[n] if r["First in"] == "A" else spans[n][::-1]
+            tail = 1.0 if r["First in"] == "A" else -1.0
+            mark = {
+                "start": near, "centre": (near + far) / 2, "offset": near + tail * die.mark_offset
+            }[die.mark_at]  # fmt: skip
+            mark = mark if heads == "a" else blank - mark
+            said = mm(r[next(k for k in r if k.startswith("Mark"))], printed.unit)
+            assert said == pytest.approx(mark, abs=min(printed.fine, 0.8) + 0.06)
+
+
+def test_sizes_on_a_wall_page(printed: Printed) -> None:
+    for page, m in wall_pages(printed):
+        words = page.text() + "\n" + "\n".join(page.upright)
+        said = [
+            mm(t, printed.unit)
+            for t in re.findall(r"(?m)^.*?([\d/ .]*[\d/]+(?: in)?) over the outside", words)
+        ]
+        assert said
+        for p in m["path"]:
+            if p["kind"] != "line":
+                continue
+        a = spot(m["path"][0], tip(m, "a"))[0]
+        b = spot(m["path"][-1], piece_length(m["path"][-1]) - tip(m, "b"))[0]
+        found = re.search(r"A to B ([\d/ .]+(?: in)?)", words)
+        if found:
+            across = float(np.linalg.norm(b - a))
+            assert mm(found[1], printed.unit) == pytest.approx(across, abs=printed.fine + 0.06)
+        radius = next(p["radius"] for p in m["path"] if p["kind"] == "arc")
+        told = re.search(r"centre-line radius ([\d/ .]+ (?:in|mm))", " ".join(words.split()))
+        assert told
+        assert mm(told[1]) == pytest.approx(radius, abs=printed.fine)
+
+
+def test_saw_settings_are_the_cut(printed: Printed) -> None:
+    joints = {(j["branch"], j["branch_end"]): j for j in printed.cage["joints"]}
+    seen = 0
+    for r in printed.rows(SAW):
+        if not r["Angle"]:
+            continue
+        m, end = printed.member(r["Tube"]), r["End"].lower()
+        cut = curve(m, end)
+        depth = cut[:, 1].max() - tip(m, end)
+        assert mm(r["Depth"]) == pytest.approx(depth, abs=min(printed.fine, 0.8) + 0.1)
+        joint = joints.get((m["id"], end))
+        if joint and len(joint["parents"]) == 1:
+            assert degrees_of(r["Angle"]) == pytest.approx(joint["angle_deg"], abs=0.06)
+            assert degrees_of(r["Dial"]) == pytest.approx(90 - joint["angle_deg"], abs=0.06)
+            clock = degrees_of(r["Clock"])
+            # the deep side: there the cut is as deep as anywhere, where it leans at all
+            at = np.interp(clock, cut[:, 0], cut[:, 1], period=360)
+            assert at == pytest.approx(cut[:, 1].max(), abs=0.2)
+        seen += 1
+    assert seen
+
+
+def test_deepest_of_each_template(printed: Printed) -> None:
+    seen = 0
+    for r in printed.rows(COPES):
+        name = r["Tube"].partition(" ")[2].replace(" ", "_")
+        if name not in printed.members:
+            continue
+        m, end = printed.members[name], r["End"].lower()
+        cut = curve(m, end)
+        at = np.interp(degrees_of(r["Deepest at"]), cut[:, 0], cut[:, 1], period=360)
+        assert at == pytest.approx(cut[:, 1].max(), abs=0.2), r
+        assert mm(r["Depth"]) == pytest.approx(
+            cut[:, 1].max() - tip(m, end), abs=min(printed.fine, 0.8) + 0.1
+        )
+        seen += 1
+    assert seen
+
+
+def test_blanks_are_what_the_cutting_list_says(printed: Printed) -> None:
+    said = {}
+    for page in printed.pages:
+        words = " ".join(page.text().split())
+        if not page.title and "Blank to saw" not in words:
+            continue
+        for t in re.findall(r"Blank to saw ([\d/ .]+ (?:in|mm))", words):
+            said.setdefault(round(mm(t), 1), 0)
+            said[round(mm(t), 1)] += 1
+    lengths = [float(r["length_mm"]) for r in printed.cuts if r["cut"]]
+    printed_lengths = [v for v, n in said.items() for _ in range(n)]
+    assert len(printed_lengths) == len(lengths) == len(printed.members)
+    np.testing.assert_allclose(sorted(printed_lengths), sorted(lengths), atol=printed.fine + 0.11)
+
+
+def test_plates(printed: Printed) -> None:
+    sizes, quantity = [], 0
+    for page in printed.pages:
+        words = page.text()
+        for one in re.findall(r"Flat ([\d/ .]+ (?:in|mm)) x ([\d/ .]+ (?:in|mm)) x", words):
+            sizes.append(tuple(mm(v) for v in one))
+        quantity += sum(int(n) for n in re.findall(r"\bP\d+ (\d+) off", words))
+    plates = printed.cage["plates"]
+    assert quantity == sum(p.get("quantity", 1) for p in plates)
+    for p in plates:
+        low, high = flat_box(p["outline"])
+        want = high - low
+        assert any(
+            abs(a - want[0]) < printed.fine + 0.06 and abs(b - want[1]) < printed.fine + 0.06
+            for a, b in sizes
+        ), p["id"]
+
+
+def flat_box(loop: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest corner of an outline of lines and arcs, ``(2,)`` mm."""
+    points = []
+    for s in loop:
+        a, b = np.array(s["start"][:2], float), np.array(s["end"][:2], float)
+        points += [a, b]
+        if s["kind"] == "arc":
+            c = np.array(s["centre"][:2], float)
+            r = np.linalg.norm(a - c)
+            first = np.arctan2(*(a - c)[::-1])
+            last = np.arctan2(*(b - c)[::-1])
+            ways = (-1.0, 1.0) if "sweep_deg" not in s else (np.sign(s["sweep_deg"]),)
+            way = ways[-1]
+            sweep = (way * (last - first)) % (2 * np.pi) or 2 * np.pi
+            t = first + way * np.linspace(0, sweep, 200)
+            points += list(c + r * np.column_stack([np.cos(t), np.sin(t)]))
+    grid = np.array(points)
+    return grid.min(axis=0), grid.max(axis=0)
+
+
+def test_tape_is_never_rounded_twice(printed: Printed) -> None:
+    """Marks on a page grow along the tube; none is at or beyond the blank."""
+    for page, m in wall_pages(printed):
+        blank = float(next(r["blank_mm"] for r in printed.bends if r["member"] == m["id"]))
+        marks = [
+            mm(line[2]["text"], printed.unit)
+            for line in page.lines()
+            if len(line) > 6 and line[0]["size"] > 13 and line[0]["text"].isdigit()
+        ]
+        assert all(0 < v < blank for v in marks)
+        assert all(a != b for a, b in pairwise(sorted(marks)))
