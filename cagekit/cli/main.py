@@ -56,6 +56,8 @@ def main() -> int:
             signal.signal(getattr(signal, name), _leave)
     # else pydantic asks every installed package whether it brings a plug-in
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    # arrays here are small: more threads cost 50 to 110 ms a run and give nothing back
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # most objects of a run live until its end: looking for dead cycles all the time finds none
     gc.set_threshold(100_000, 20, 50)
     code = run(sys.argv[1:])

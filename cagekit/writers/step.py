@@ -35,6 +35,7 @@ from cagekit.solids.worker import KernelWorker
 from cagekit.version import __version__
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
 from cagekit.writers.step_check import ReadBack, StepReport, confirm, rebuild
+from cagekit.writers.step_pcurve import parameter_curve
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -253,6 +254,10 @@ class _File:
             f"GLOBAL_UNIT_ASSIGNED_CONTEXT((#{length},#{angle},#{solid}))"
             "REPRESENTATION_CONTEXT('','3D'))"
         )
+        self.planes = add(
+            "(GEOMETRIC_REPRESENTATION_CONTEXT(2)PARAMETRIC_REPRESENTATION_CONTEXT()"
+            "REPRESENTATION_CONTEXT('','parameters'))"
+        )
         self.origin = self.deck.frame((0, 0, 0), (0, 0, 1), (1, 0, 0))
 
     def _product(self, name: str) -> tuple[int, int]:
@@ -268,7 +273,7 @@ class _File:
         """Write a part's solid, product and colour."""
         add = self.deck.add
         if isinstance(part.solid, Record):
-            solids = [write_brep(self.deck, part.solid, part.name)]
+            solids = [write_brep(self.deck, part.solid, part.name, self.planes)]
         else:
             solids = _splice_solids(self.deck, part.solid, part.name)
         items = refs([self.origin, *solids])
@@ -341,16 +346,35 @@ def _splice_solids(deck: Deck, text: str, name: str) -> list[int]:
     return [splice(deck, entities, n) for n in found]
 
 
-def write_brep(deck: Deck, record: Record, name: str) -> int:
-    """Write a record's boundary; returns the number of its MANIFOLD_SOLID_BREP."""
+def write_brep(deck: Deck, record: Record, name: str, planes: int) -> int:
+    """Write a record's boundary; returns the number of its MANIFOLD_SOLID_BREP.
+
+    Args:
+        deck: the file.
+        record: the solid.
+        name: of the solid.
+        planes: number of the context of parameter planes.
+    """
+    surfaces = [_surface(deck, f) for f in record.faces]
+    uses: dict[int, list[int]] = {}
+    for k, face in enumerate(record.faces):
+        for e in {e for loop in face.loops for e, _ in loop}:
+            uses.setdefault(e, []).append(k)
     vertices = [deck.add(f"VERTEX_POINT('',#{deck.point(p)})") for p in record.vertices]
     edges = []
-    for e in record.edges:
-        curve = _curve(deck, e)
+    for i, edge in enumerate(record.edges):
+        curve = _curve(deck, edge)
+        images = [
+            image
+            for k in sorted(uses.get(i, ()))
+            if (image := parameter_curve(deck, edge, record.faces[k], surfaces[k], planes))
+        ]
+        if images:
+            curve = deck.add(f"SURFACE_CURVE('',#{curve},{refs(images)},.CURVE_3D.)")
         edges.append(
-            deck.add(f"EDGE_CURVE('',#{vertices[e.first]},#{vertices[e.last]},#{curve},.T.)")
+            deck.add(f"EDGE_CURVE('',#{vertices[edge.first]},#{vertices[edge.last]},#{curve},.T.)")
         )
-    faces = [_face(deck, f, edges) for f in record.faces]
+    faces = [_face(deck, f, edges, s) for f, s in zip(record.faces, surfaces, strict=True)]
     shell = deck.add(f"CLOSED_SHELL('',{refs(faces)})")
     return deck.add(f"MANIFOLD_SOLID_BREP({string(name)},#{shell})")
 
@@ -374,7 +398,7 @@ def _curve(deck: Deck, edge: Edge) -> int:
     )
 
 
-def _face(deck: Deck, face: Face, edges: Sequence[int]) -> int:
+def _face(deck: Deck, face: Face, edges: Sequence[int], surface: int) -> int:
     sense = ".T." if face.same_sense else ".F."
     bounds = []
     for k, loop in enumerate(face.loops):
@@ -385,7 +409,6 @@ def _face(deck: Deck, face: Face, edges: Sequence[int]) -> int:
         around = deck.add(f"EDGE_LOOP('',{refs(walk)})")
         kind = "FACE_OUTER_BOUND" if k == 0 else "FACE_BOUND"
         bounds.append(deck.add(f"{kind}('',#{around},{sense})"))
-    surface = _surface(deck, face)
     return deck.add(f"ADVANCED_FACE('',{refs(bounds)},#{surface},{sense})")
 
 

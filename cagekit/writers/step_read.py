@@ -158,6 +158,8 @@ class _StepReader:
 
     def _curve(self, n: int) -> LineCurve | EllipseCurve | SplineCurve:
         text = self.entities[n]
+        if text.startswith("SURFACE_CURVE("):  # its images on the surfaces follow from it
+            return self._curve(references(text)[0])
         keyword = text.split("(", 1)[0]
         if keyword not in self.curves:
             raise UnknownEntity(keyword)

@@ -366,3 +366,16 @@ def test_an_empty_option_makes_nothing(
     assert run(["make", "track-roadster", option, ""]) == 2
     assert f"{option}: is empty" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+def test_a_run_uses_one_thread_for_arrays_unless_told() -> None:
+    """Starting a thread a core costs more than all the algebra of a check."""
+    code = (
+        "import os, sys; sys.argv = ['cagekit', '--version']; from cagekit.cli.main import main; "
+        "assert 'numpy' not in sys.modules; main(); print(os.environ['OPENBLAS_NUM_THREADS'])"
+    )
+    for given, wanted in ((None, "1"), ("3", "3")):
+        env = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"}
+        env |= {"OPENBLAS_NUM_THREADS": given} if given else {}
+        done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True)
+        assert done.stdout.split()[-1] == wanted
