@@ -254,11 +254,11 @@ class _File:
             f"GLOBAL_UNIT_ASSIGNED_CONTEXT((#{length},#{angle},#{solid}))"
             "REPRESENTATION_CONTEXT('','3D'))"
         )
+        self.origin = self.deck.frame((0, 0, 0), (0, 0, 1), (1, 0, 0))
         self.planes = add(
             "(GEOMETRIC_REPRESENTATION_CONTEXT(2)PARAMETRIC_REPRESENTATION_CONTEXT()"
             "REPRESENTATION_CONTEXT('','parameters'))"
         )
-        self.origin = self.deck.frame((0, 0, 0), (0, 0, 1), (1, 0, 0))
 
     def _product(self, name: str) -> tuple[int, int]:
         add, quoted = self.deck.add, string(name)
