@@ -200,7 +200,7 @@ def _require_kind(kind: str, data: Mapping[str, Any], text: str, file: str) -> N
     if says is None:
         if set(data) <= {i.alias or n for n, i in model_for(kind).model_fields.items()} | {"side"}:
             return  # one of ours that leaves its kind out
-        raise _fault(file, f'is no {kind} file: it does not say kind = "{kind}".')
+        raise _fault(file, f'is no {kind} file: it does not say kind = "{kind}".', 1)
     if says == kind:
         return
     line = line_of(line_map(text), ("kind",))

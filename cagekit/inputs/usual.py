@@ -12,14 +12,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import cache
-from typing import Any, Literal
+from typing import Any
 
 from pydantic import BaseModel
 
 from cagekit.data import Row, rows
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
 from cagekit.inputs.toml_lines import TomlKey, line_of
-from cagekit.units import INCH, format_length
+from cagekit.units import INCH, LengthUnit, format_length
 
 POUND_KG = 0.45359237
 AXES = "xyz"
@@ -62,10 +62,16 @@ class UsualRange:
         """Whether a file may say ``value`` at all."""
         return self.least <= value <= self.most
 
-    def slip(self, value: float) -> str:
-        """What a value out of range was probably meant as; empty when nothing fits."""
+    def slip(self, value: float, units: LengthUnit = "mm") -> str:
+        """What a value out of range was probably meant as; empty when nothing fits.
+
+        Args:
+            value: as read, mm for a length.
+            units: of the file: inches are typed as mm in a file in mm only.
+        """
+        other = "typed as mm" if units == "in" else "typed as inches"
         for factor, words in _SLIPS.get(self.unit, ()):
-            if self.holds(value * factor):
+            if self.holds(value * factor) and not words.endswith(other):
                 return words
         return ""
 
@@ -127,7 +133,7 @@ def _told(
     *,
     refused: bool,
 ) -> Iterator[Problem]:
-    units: Literal["mm", "in"] = "in" if data.get("units") == "in" else "mm"
+    units: LengthUnit = "in" if data.get("units") == "in" else "mm"
     seen: set[TomlKey] = set()
     for key, value, known in _measured(kind, table):
         if known.holds(value) or known.allows(value) == refused:
@@ -139,7 +145,7 @@ def _told(
         named, field = table_and_field(place)
         says = f"{_words(value, known, units)} {'cannot be' if refused else 'is unusual'}"
         usual = f"{_words(known.low, known, units)} to {_words(known.high, known, units)}"
-        slip = known.slip(value)
+        slip = known.slip(value, units)
         yield Problem(
             file=file,
             line=line_of(lines, place),
@@ -156,7 +162,7 @@ def _sure(known: UsualRange) -> str:
     )  # fmt: skip
 
 
-def _words(value: float, known: UsualRange, units: Literal["mm", "in"]) -> str:
+def _words(value: float, known: UsualRange, units: LengthUnit) -> str:
     if known.unit == "mm":
         return format_length(value, units)
     unit = {"": "", "year": "", "deg": " degrees"}.get(known.unit, f" {known.unit}")

@@ -1,0 +1,179 @@
+"""Single mistakes in the files of a build, by seed: each is refused in words or told.
+
+A mistake is what hands do: a decimal point, inches for millimetres, a sign, a misspelt word, a
+line lost or doubled, a value of another type, numbers that no car has. Nothing may end in a fault
+of cagekit's own, hang, or pass in silence when the cage comes out differently. Counts by class are
+printed: ``pytest -s tests/stability/test_mutations.py``.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import random
+import re
+import signal
+import tomllib
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
+from functools import cache
+from pathlib import Path
+
+import pytest
+from sweeps import size
+
+from cagekit.cli.main import run
+from cagekit.inputs.plate_presets import _preset
+from cagekit.inputs.presets import shipped_root
+
+BUILDS = ("track-roadster", "sprint-wagon", "hillclimb-coupe", "gravel-hatch")
+SECONDS = 60
+"""A check that takes longer hangs; it takes one or two on a busy machine."""
+FACTORS = (25.4, 1 / 25.4, 10.0, 0.1, -1.0, 0.0, 1000.0)
+ODD = ("nan", "inf", "1e300", '"12 ft"', "true", '"a \\u001b[2J b"', "[]", "{}", "[1, 2]", '""',
+       "1" * 400, "-0.0")  # fmt: skip
+NUMBER = re.compile(r"(?<![\w.\"])-?\d+(?:\.\d+)?(?![\w.\"])")
+
+
+def files_of(build: str) -> list[str]:
+    """The preset files that a build is made from, below ``presets/``."""
+    table = tomllib.loads((shipped_root() / f"builds/{build}.toml").read_text("utf-8"))
+    return [
+        f"builds/{build}.toml",
+        f"cars/{table['car']}.toml",
+        f"layouts/{table['layout']}.toml",
+        f"tooling/{table['tooling']}.toml",
+        f"tubes/{table['tube']}.toml",
+        *(f"drivers/{d}.toml" for d in table.get("drivers", ())),
+    ]
+
+
+def mistake(text: str, rng: random.Random) -> tuple[str, str]:
+    """The text with one line changed, and the kind of mistake."""
+    lines = text.splitlines()
+    pairs = [n for n, s in enumerate(lines) if re.match(r"^\w+ = ", s) and "'''" not in s]
+    numbers = [n for n in pairs if NUMBER.search(lines[n].partition("=")[2].partition("#")[0])]
+    kind = rng.choice(
+        ("factor", "factor", "factor", "odd", "key", "lost", "twice", "word", "table")
+    )
+    n = rng.choice(numbers if kind == "factor" else pairs)
+    key, _, value = lines[n].partition(" = ")
+    if kind == "factor":
+        found = rng.choice(list(NUMBER.finditer(value.partition("#")[0])))
+        factor = rng.choice(FACTORS)
+        changed = f"{float(found.group()) * factor:.10g}"
+        lines[n] = f"{key} = {value[: found.start()]}{changed}{value[found.end() :]}"
+    elif kind == "odd":
+        lines[n] = f"{key} = {rng.choice(ODD)}"
+    elif kind == "key":
+        lines[n] = f"{key[:-1]}{rng.choice('xqz')} = {value}"
+    elif kind == "lost":
+        lines[n] = ""
+    elif kind == "twice":
+        lines.insert(n, lines[n])
+    elif kind == "word":
+        lines[n] = f"{key} = " + re.sub(r"([a-z])([a-z])(?=[a-z\"])", r"\2\1", value, count=1)
+    else:
+        tables = [m for m, s in enumerate(lines) if s.startswith("[")] or [n]
+        m = rng.choice(tables)
+        lines[m] = lines[m].replace("]", "x]", 1)
+    return "\n".join(lines) + "\n", kind
+
+
+@contextmanager
+def limited() -> Iterator[None]:
+    """End what takes too long."""
+
+    def late(*_: object) -> None:
+        raise TimeoutError
+
+    before = signal.signal(signal.SIGALRM, late)
+    signal.alarm(SECONDS)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def checked(build: str) -> tuple[int, str, str]:
+    """Exit code, findings as text and messages of a check."""
+    out, err = io.StringIO(), io.StringIO()
+    _preset.cache_clear()
+    with redirect_stdout(out), redirect_stderr(err), limited():
+        code = run(["check", build, "--json", "--all"])
+    return code, out.getvalue(), err.getvalue()
+
+
+def words(findings: str) -> list[tuple[str, str, str]]:
+    """Every finding with its status, without its number."""
+    return sorted((f["code"], f["subject"], f["status"]) for f in json.loads(findings))
+
+
+@cache
+def sound(build: str) -> tuple[str, list[tuple[str, str, str]]]:
+    """The findings of the build as it is shipped."""
+    code, findings, _ = checked(build)
+    assert code in (0, 1)
+    return findings, words(findings)
+
+
+def outcome(build: str, file: str, text: str, kind: str = "") -> str:
+    """The class of what a mistake of a ``kind`` in one file of a build ends in."""
+    before, known = sound(build)
+    target = Path("presets") / file
+    target.parent.mkdir(parents=True, exist_ok=True)
+    target.write_text(text, encoding="utf-8")
+    try:
+        code, findings, said = checked(build)
+    except TimeoutError:
+        return "hang"
+    finally:
+        target.unlink()
+    if "fault in cagekit" in said or "Traceback" in said or "doctor" in said:
+        return f"fault: {said.strip().splitlines()[-1][:200]}"
+    if code in (2, 3):
+        lined = re.search(rf"{re.escape(Path(file).name)}:\d+", said)
+        return "refused with line" if lined else "refused without line"
+    if code not in (0, 1):
+        return f"exit code {code}"
+    if findings == before:
+        return "no change"
+    if "warning:" in said or words(findings) != known:
+        return "told"
+    # a field that may be left out has a default that the sheet names
+    return "default taken" if kind == "lost" else "silent"
+
+
+def sweep(count: int) -> tuple[Counter[str], list[str]]:
+    """Counts by class over ``count`` mistakes, and what was bad with its seed."""
+    found: Counter[str] = Counter()
+    bad: list[str] = []
+    for i in range(count):
+        rng = random.Random(f"mistake {i}")
+        build = rng.choice(BUILDS)
+        file = rng.choice(files_of(build))
+        source = (shipped_root() / file).read_text("utf-8")
+        text, kind = mistake(source, rng)
+        if text.strip() == source.strip():
+            continue
+        result = outcome(build, file, text, kind)
+        found[result.partition(":")[0]] += 1
+        if result not in ("refused with line", "no change", "told", "default taken"):
+            old, new = set(source.splitlines()), set(text.splitlines())
+            line = next(iter(new - old), next(iter(old - new), ""))
+            bad.append(f"{i} {kind} {file} {line[:90]!r}: {result}")
+    return found, bad
+
+
+@pytest.mark.slow
+def test_single_mistakes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    found, bad = sweep(size(everyday=120, whole=1200))
+    print("\n".join(f"{n:5d} {what}" for what, n in found.most_common()), *bad, sep="\n")  # noqa: T201
+    assert not [b for b in bad if ": fault" in b or b.endswith("hang") or "exit code" in b], bad
+    refused = found["refused with line"] + found["refused without line"]
+    assert found["refused with line"] >= 0.95 * refused, bad
+    told = found["told"] + found["silent"]
+    assert found["told"] >= 0.5 * told, bad
