@@ -9,12 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, PrivateAttr, field_validator
 
 from cagekit.errors import NotFoundError
 from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
 from cagekit.materials.steels import steel
+
+GussetWay = Literal["a", "b", "both", "inboard", "outboard", "up", "down", "forward", "back"]
+"""Which way along its parent a gusset lies: an end of the tube, or as the car lies."""
 
 
 class PlateSizes(FileModel):
@@ -129,9 +132,24 @@ class GussetEntry(Gusset, PlateEntry):
 
     kind: Literal["gusset"]
     at: EndField | None = Field(None, description="where it goes; no preset says it")
-    way: Literal["a", "b", "both"] = Field(
-        "b", description="which way along the parent: towards its end a or b"
+    way: GussetWay = Field(
+        "b",
+        description="which way along the parent: towards its end a or b, or as the car lies; with "
+        "side = 'both' on a tube that spans the car a and b are as on the left, mirrored on the "
+        "right",
     )
+    _mirrored: bool = PrivateAttr(default=False)
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether it is the right one of a pair, whose ends a and b are said of the left."""
+        return self._mirrored
+
+    def on_right(self) -> GussetEntry:
+        """The same as the right one of a pair."""
+        twin = self.model_copy()
+        twin._mirrored = True
+        return twin
 
 
 class Tab(PlateSizes):

@@ -9,7 +9,14 @@ from typing import Any, Literal
 
 from cagekit.errors import NotFoundError
 from cagekit.inputs.places import for_side
-from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, PlateFile, TabEntry, laid_on
+from cagekit.inputs.plate import (
+    FloorPlateEntry,
+    GussetEntry,
+    PlateEntry,
+    PlateFile,
+    TabEntry,
+    laid_on,
+)
 from cagekit.inputs.presets import load, reference_error
 
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "floor-150", "in": "floor-6in"}
@@ -83,5 +90,8 @@ def spread(entry: PlateEntry) -> tuple[PlateEntry, ...]:
             for vector in ("toward", "pull"):
                 v = getattr(entry, vector)
                 update[vector] = (v[0], -v[1], v[2]) if v else v
-        out.append(entry.model_copy(update=update))
+        made = entry.model_copy(update=update)
+        if isinstance(made, GussetEntry) and entry.side == "both" and side == "right":
+            made = made.on_right()
+        out.append(made)
     return tuple(out)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from cagekit.cage.member import EndName
+from cagekit.cage.places import MOVES
 from cagekit.cage.plate import Hole, HolePurpose, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine
@@ -26,9 +27,12 @@ from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn, seat, straight_reach
 
 if TYPE_CHECKING:
-    from cagekit.cage.cage import Cage
+    from cagekit.cage.cage import Cage, Joint
+    from cagekit.cage.member import Member
     from cagekit.inputs.build import Build
 
+LEAST_SLOPE = 0.1
+"""A tube that runs less than this (its direction's share) one way does not run that way."""
 RING = 12.0
 """Metal left round a lightening hole that is not given, mm (common practice)."""
 
@@ -85,9 +89,9 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
     folding = Folding.of(build.tooling, thickness, entry.fold_radius) if folded else None
     spec = GussetSpec.of(entry, thickness, folding, build.units)
     joints = joints_at(cage, entry.at, where)
-    ways: Sequence[EndName] = ("a", "b") if entry.way == "both" else (entry.way,)
     out = []
     for joint in joints:
+        ways = ways_along(cage.member(joint.parents[0]), joint, entry)
         for way in ways:
             name = entry.id or f"gusset_{joint.branch}_{joint.branch_end}"
             if len(joints) > 1 and entry.id:
@@ -99,6 +103,32 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
             shape = folded_gusset if folded else flat_gusset
             out.append(cage.kept.call(shape, name, corner, spec))
     return out
+
+
+def ways_along(parent: Member, joint: Joint, entry: GussetEntry) -> Sequence[EndName]:
+    """Towards which ends of the parent the gussets of a joint lie.
+
+    Raises:
+        GeometryError: the parent does not run that way at the joint.
+    """
+    if entry.way == "both":
+        return ("a", "b")
+    if entry.way in ("a", "b"):
+        spans = float(parent.path.start[1] * parent.path.end[1]) < 0
+        named: EndName = "a" if entry.way == "a" else "b"
+        return (("b", "a")[named == "b"],) if spans and entry.mirrored else (named,)
+    axis, sign = MOVES[entry.way]
+    spot = parent.path.nearest(joint.point)
+    if axis == 1:
+        sign *= 1.0 if float(spot.point[1]) >= 0 else -1.0
+    slope = sign * float(spot.tangent[axis])
+    if abs(slope) < LEAST_SLOPE:
+        raise GeometryError(
+            f"gusset at {joint.branch} end {joint.branch_end}",
+            f"{parent.id} does not run {entry.way} there.",
+            "Say another way: a, b, inboard, outboard, up, down, forward or back.",
+        )
+    return ("b",) if slope > 0 else ("a",)
 
 
 # -- flat --------------------------------------------------------------------------------------

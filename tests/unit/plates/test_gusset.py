@@ -8,10 +8,16 @@ from math import degrees, pi
 import numpy as np
 import pytest
 
+from cagekit.assembly.assemble import members_only
+from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.places import TubeEnd
+from cagekit.inputs.plate import GussetEntry
+from cagekit.inputs.plate_presets import spread
+from cagekit.inputs.resolve import load_build
 from cagekit.plates.corner import Corner, joints_at
+from cagekit.plates.feet import plates_for
 from cagekit.plates.gusset import GussetSpec, flat_gusset, widest
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
@@ -148,3 +154,29 @@ def test_a_wrong_joint_names_the_closest():
 def test_both_corners_of_a_joint_add_up_to_half_a_turn():
     # on a straight parent
     assert corner("brace_left", "a").angle + corner("brace_left", "b").angle == pytest.approx(pi)
+
+
+def gravel_gussets(**fields: object) -> dict[str, Plate]:
+    """Gussets of the roof rails on the front hoop of a demo."""
+    build = load_build("gravel-hatch")
+    table = {"kind": "gusset", "id": "g", "side": "both", "at": "roof_rail_{side} end a", **fields}
+    own = {"along_branch": 60, "along_parent": 60, "thickness": 2}
+    entries = spread(GussetEntry.model_validate({**table, **own}))
+    build = replace(build, plates=entries)
+    return {p.id: p for p in plates_for(build, members_only(build)) if p.kind == "gusset"}
+
+
+@pytest.mark.parametrize("way", ["b", "inboard"])
+def test_a_pair_on_a_tube_that_spans_the_car_is_mirrored(way: str) -> None:
+    plates = gravel_gussets(way=way)
+    left, right = (
+        plates[f"g_{s}"].car_points(plates[f"g_{s}"].outline.vertices) for s in ("left", "right")
+    )
+    mirrored = right * (1, -1, 1)
+    # the outline lies on the face, which is above the middle on one side and below on the other
+    assert np.allclose(left.mean(0), mirrored.mean(0), atol=2.5)
+
+
+def test_a_way_the_parent_does_not_run_is_refused() -> None:
+    with pytest.raises(GeometryError, match="does not run forward there"):
+        gravel_gussets(way="forward", at="roof_rail_{side} end b")
