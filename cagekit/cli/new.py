@@ -28,11 +28,12 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.inputs.starter import starter_text, valid_name
     from cagekit.writers.folder import output_error
 
-    valid_name(args.name)
+    name = args.name.removesuffix(".toml")
+    valid_name(name)
     origin = find_preset("build", args.origin)
     file = load_file("build", origin, BuildFile)
-    target = Path(f"{args.name}.toml")
-    text = starter_text(args.name, origin, file, folder=target.parent)
+    target = Path(f"{name}.toml")
+    text = starter_text(name, origin, file, folder=target.parent)
     try:
         with target.open("x", encoding="utf-8", newline="\n") as out:
             out.write(text)

@@ -281,6 +281,12 @@ def test_new_writes_once(folder: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert (folder / "mine.toml").read_text() == text
 
 
+def test_new_takes_the_name_of_the_file_too(folder: Path) -> None:
+    assert run(["new", "mine.toml", "--from", "track-roadster"]) == 0
+    assert (folder / "mine.toml").is_file()
+    assert 'name = "mine"' in (folder / "mine.toml").read_text("utf-8")
+
+
 def test_part_says_its_dimensions_in_the_units_asked_for(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
