@@ -14,10 +14,10 @@ from cagekit.inputs.car import Car
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
 
-INTO = 0.8
+INTO = 1.3
 """A plate may reach this far (mm) into a surface of the car: sheet metal gives."""
-WELD_ROOM = 8.0
-"""Plate left beside the tube's foot for its weld, mm (common practice: two legs)."""
+WELD_ROOM = 6.0
+"""Plate left beside the tube's foot for its weld, mm (common practice)."""
 EDGE_STEP = 10.0
 """Distance of the points looked at along the plate's edge, mm."""
 CLOSE = 0.25

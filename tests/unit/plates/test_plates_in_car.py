@@ -67,3 +67,10 @@ def test_plates_in_one_place_fail() -> None:
         changes[side] = own.model_copy(update={"front_foot": level})
     build = replace(build, car=build.car.model_copy(update=changes))
     assert any(f.status is Status.FAIL for f in told(build, "car/plates").values())
+
+
+def test_a_foot_near_the_sill_is_shifted_on_a_floor_that_narrows() -> None:
+    """32 mm from a foot to the sill's edge, which comes nearer towards the front feet."""
+    build = load_build("gravel-hatch")
+    build = replace(build, plates=())
+    assert told(build, "car/plate")["foot_main_hoop_a"].status is Status.PASS
