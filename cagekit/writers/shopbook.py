@@ -19,6 +19,7 @@ from cagekit.shop.papers.takeoff import PaddingOrder, PlateOrder, TubeOrder
 from cagekit.shop.papers.tape import TapeCheck
 from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting
+from cagekit.shop.welding.weld_rows import WeldRow
 from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
@@ -126,7 +127,9 @@ class Book:
             "materials": self.materials(),
             "plates": plate_cards(self),
             "steps": [self.step(s) for s in self.steps],
-            "welds": [self.weld(w) for w in self.welds],
+            "filler": self.filler(),
+            "welds": [self.weld(r, r.weld) for r in self.design.weld_rows if r.weld],
+            "plate_welds": [self.plate_weld(r) for r in self.design.weld_rows if not r.weld],
             "inspection": inspection_rows(self.cage, self.size, self.length),
             "scrutineer": scrutineer_sheet(self, found),
             "springback": self.springback(),
@@ -350,7 +353,7 @@ class Book:
             "members": ", ".join(self.number(m) for m in s.members),
             "text": list(s.text),
             "tack": ", ".join(s.tack),
-            "weld": ", ".join(s.weld),
+            "weld": ", ".join(j for j in s.weld if j not in s.partly),
             "checks": [self.check(c) for c in s.checks],
             "tries": list(s.tries),
         }
@@ -364,7 +367,28 @@ class Book:
             "" if c.twin is None else self.length(c.twin),
         ]
 
-    def weld(self, w: Weld) -> list[str]:
+    def filler(self) -> str:
+        """Processes and usual fillers of all welds, a sentence each."""
+        used = dict.fromkeys((r.process, r.filler) for r in self.design.weld_rows)
+        return " ".join(f"{process}, usual filler {rod}." for process, rod in used)
+
+    def plate_weld(self, r: WeldRow) -> list[str]:
+        """One row of the welds of plates."""
+        count = f"{r.count} x " if r.count > 1 else ""
+        name, _, end = r.to.partition(".")
+        to = f"{self.number(name)} {end.upper()}".rstrip() if name in self.numbers else r.to
+        return [
+            r.id,
+            r.kind,
+            r.what.replace("_", " "),
+            to,
+            r.form,
+            f"{count}{self.length(r.length)}",
+            self.length(r.leg),
+            str(r.tacks),
+        ]
+
+    def weld(self, r: WeldRow, w: Weld) -> list[str]:
         """One row of the weld map."""
         j = w.joint
         how = w.way.value
@@ -382,6 +406,8 @@ class Book:
             ", ".join(self.number(p) for p in j.parents),
             f"{degrees(j.angle):.0f}°",
             self.length(j.weld_length),
+            self.length(r.leg),
+            str(r.tacks),
             f"{w.reach.share:.0%}",
             how,
         ]

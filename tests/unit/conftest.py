@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import pytest
 
+from cagekit.assembly.assemble import assemble
+from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.centre_line import CentreLine
+from cagekit.inputs.build import Build
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
+from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 
 TUBE = Tube(od=40.0, wall=2.5, material="mild")
@@ -80,3 +85,15 @@ def cockpit(car: Car, person: Callable[..., Driver]) -> Callable[..., Cockpit]:
         return Cockpit.of(more.pop("car", car), people, {m.id: m for m in members}, **more)
 
     return make
+
+
+@cache
+def _wagon() -> tuple[Build, Cage]:
+    build = load_build("sprint-wagon")
+    return build, assemble(build)
+
+
+@pytest.fixture
+def wagon() -> tuple[Build, Cage]:
+    """The demo with swing-out bars on both sides."""
+    return _wagon()

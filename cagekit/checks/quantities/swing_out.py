@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from math import degrees
+from math import degrees, pi, radians
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.checks.finding import Evidence
@@ -27,9 +29,12 @@ from cagekit.units import INCH
 
 if TYPE_CHECKING:
     from cagekit.geometry.centre_line import Vec
+    from cagekit.people.posture import Occupant
     from cagekit.swing.hardware import PinChoice
     from cagekit.swing.motion import Closest
 
+ELBOW = radians(140.0)
+"""How far an elbow bends, rad, in a driver's suit (from memory: 140 to 150 degrees without)."""
 ROOT_LEG = 1.6
 """Gap (mm) beyond which a fillet's leg grows with it (AWS D1.1 5.21.1, from memory)."""
 
@@ -169,6 +174,46 @@ def swing_behind_back(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 
 # -- hinge and latch -------------------------------------------------------------------------
+
+
+def _folded(who: Occupant) -> float:
+    """How near to the shoulder joint the grip comes with the elbow bent as far as it goes, mm."""
+    upper, lower = who.body.upper_arm_length, who.body.forearm_grip_length
+    return float(np.sqrt(upper**2 + lower**2 - 2 * upper * lower * np.cos(pi - ELBOW)))
+
+
+@quantity("swing_latch_reach", "mm", "reach of the belted hand beyond the latch pin")
+def swing_latch_reach(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """How much farther than the latch pin the nearer hand of the belted person beside it reaches.
+
+    Belted, the shoulder joint stays at the seat; the hand reaches upper arm and forearm to the
+    grip from there. What stands between is not looked at. Negative: it cannot be reached.
+    """
+    for door in s.cage.doors:
+        for who in s.cockpit.occupants:
+            if who.door_side != door.side:
+                continue
+            arm = who.body.upper_arm_length + who.body.forearm_grip_length
+            pin = door.latch.origin
+            gaps = {n: float(np.linalg.norm(pin - limb.root)) for n, limb in who.arms.items()}
+            hand = min(gaps, key=lambda n: gaps[n])
+            behind = float((who.arms[hand].root - pin) @ who.torso_forward)
+            where = f"{abs(behind):.0f} mm {'behind' if behind > 0 else 'ahead of'} the shoulder"
+            near = ""
+            if gaps[hand] < _folded(who):
+                near = (
+                    " That is nearer than a folded arm's hand lies: the elbow has to go out or "
+                    "back for it. Try it belted, in suit and gloves, before the bar is cut."
+                )
+            yield Measure(
+                subject=door.bar,
+                value=arm - gaps[hand],
+                evidence=Evidence.of(
+                    door.bar, points=[pin, who.arms[hand].root], note=f"{who.name}, {hand} hand"
+                ),
+                text=f"The pin is {gaps[hand]:.0f} mm from the {hand} shoulder joint, {where}; "
+                f"the arm reaches {arm:.0f} mm to the grip.{near}",
+            )
 
 
 @quantity("swing_cope_room", "mm", "bracket to the cope weld of its stub")

@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
 from typing import Any
 
 import pytest
 
-from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member, Swing
 from cagekit.geometry.centre_line import CentreLine
-from cagekit.inputs.build import Build
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import SwingBracketEntry
-from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 from cagekit.swing.divide import Divided, divide
 
@@ -70,15 +66,3 @@ def caged(divided: Divided) -> Cage:
         doors=[divided.door],
         hardware=divided.hardware,
     )
-
-
-@cache
-def _wagon() -> tuple[Build, Cage]:
-    build = load_build("sprint-wagon")
-    return build, assemble(build)
-
-
-@pytest.fixture
-def wagon() -> tuple[Build, Cage]:
-    """The demo with swing-out bars on both sides."""
-    return _wagon()

@@ -19,7 +19,7 @@ from cagekit.errors import CagekitError
 from cagekit.inputs.build import Build, entries_of
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
-from cagekit.shop.papers.order import Move, Step, move_text, on_the_car, order_of_work
+from cagekit.shop.papers.order import Move, Step, on_the_car, order_of_work
 from cagekit.shop.papers.tape import over_outside
 from cagekit.shop.welding.access import reach
 from cagekit.shop.welding.moves import Way
@@ -192,15 +192,6 @@ def test_tapes_lie_over_the_outside_and_hold_middle_tubes_from_both_sides(demo: 
         for c in s.checks:
             if "crossed" in c.start:
                 assert c.twin is not None
-
-
-def test_moves_are_said_in_the_builders_units() -> None:
-    sprint = Design(demos.build("sprint-wagon"))
-    moves = [m for s in sprint.steps for m in s.moves]
-    assert any("lean the cage forward about 10 degrees" in move_text(m, "in") for m in moves)
-    drop = replace(moves[0], way=Way.LOWERED, amount=50.0)
-    assert "lower the cage about 2 in" in move_text(drop, "in")
-    assert "lower the cage about 50 mm" in move_text(drop, "mm")
 
 
 def shaken(build: Build, rng: random.Random) -> Build:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi
 
 import numpy as np
@@ -14,6 +15,7 @@ from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.tooling import Torch
 from cagekit.materials.tubes import Tube
+from cagekit.shop.papers.order import move_text, order_of_work
 from cagekit.shop.welding.access import SPOTS, reach
 from cagekit.shop.welding.moves import Moved, Way
 from cagekit.shop.welding.welds import WeldPlan, plan_welding
@@ -152,22 +154,35 @@ def test_every_joint_is_on_the_weld_map(sprint: tuple[Cage, WeldPlan]) -> None:
     assert [w.joint.id for w in plan.welds] == [j.id for j in cage.joints]
 
 
-def test_the_hidden_side_of_the_halo_is_not_welded_in_place(
-    sprint: tuple[Cage, WeldPlan],
-) -> None:
-    welds = {(w.joint.branch, w.joint.branch_end): w for w in sprint[1].welds}
-    assert welds["halo", "a"].way is Way.LEANED
-    assert welds["halo", "a"].amount > 0, "leaned forward"
-    assert "roof" in welds["halo", "a"].reach.blocked_by
-    assert welds["cross_member", "a"].way is Way.IN_PLACE
-
-
-def test_the_halo_goes_in_before_what_would_hold_the_hoop_back(
-    sprint: tuple[Cage, WeldPlan],
-) -> None:
-    place = {m.id: i for i, s in enumerate(sprint[1].stages) for m in s.members}
+def test_the_hidden_side_of_a_halo_is_welded_with_the_cage_leaned_before_it_is_held_back() -> None:
+    """A halo on the hoop's legs, in the roof of the demo, told after the rear braces."""
+    build = load_build("sprint-wagon")
+    tubes = members_only(build).members
+    hoop = tubes["main_hoop"]
+    z = 889.0
+    y = max(float(spot.point[1]) for spot in hoop.path.at_height(z))
+    corners = [(0, y, z), (705, 462, z + 15), (705, -462, z + 15), (0, -y, z)]
+    on_hoop = End.coped("main_hoop")
+    halo = replace(tubes["halo"], path=CentreLine.from_polyline(corners, 150), a=on_hoop, b=on_hoop)
+    braces = [replace(tubes[f"rear_brace_{side}"], a=on_hoop) for side in ("left", "right")]
+    standing = [tubes["outrigger_left"], tubes["outrigger_right"], hoop]
+    cage = Cage("halo", [*standing, *braces, halo])
+    plan = plan_welding(cage, build.car, build.tooling.torch)
+    welds = {(w.joint.branch, w.joint.branch_end): w for w in plan.welds}
+    for end in ("a", "b"):
+        assert welds["halo", end].way is Way.LEANED
+        assert welds["halo", end].amount > 0, "leaned forward"
+        assert "roof" in welds["halo", end].reach.blocked_by
+    place = {m.id: i for i, s in enumerate(plan.stages) for m in s.members}
     assert place["halo"] < place["rear_brace_left"]
-    assert place["halo"] < place["a_pillar_bar_left"]
+    (pose,) = (p for s in plan.stages for p, _ in s.moved)
+    assert pose.loose == (("main_hoop", "a"), ("main_hoop", "b"))
+    steps = order_of_work(cage, plan, units="in")
+    (move,) = (m for s in steps for m in s.moves)
+    assert "lean the cage forward about 10 degrees" in move_text(move, "in")
+    drop = replace(move, way=Way.LOWERED, amount=50.0)
+    assert "lower the cage about 2 in" in move_text(drop, "in")
+    assert "lower the cage about 50 mm" in move_text(drop, "mm")
 
 
 def test_feet_on_outriggers_are_nothing_to_move_the_cage_for(
