@@ -143,6 +143,7 @@ class BracketSpec:
     sleeve_bore: float
     sleeve_stand: float
     spacer: float
+    side_play: float
     ear: float
     overlap: float
     ligament: float
@@ -164,11 +165,11 @@ class BracketSpec:
         return 2 * (radius + self.sleeve_stand)
 
     def inside_width(self, radius: float) -> float:
-        """Clear width between the plates, mm: sleeve and both spacer washers."""
-        return self.sleeve_length(radius) + 2 * self.spacer
+        """Clear width between the plates, mm: sleeve, both spacer washers and their play."""
+        return self.sleeve_length(radius) + 2 * self.spacer + self.side_play
 
     def grip(self, radius: float) -> float:
-        """What the pin holds together, mm: plate, spacer, sleeve, spacer, plate."""
+        """What the pin holds together, mm: plate, spacer, sleeve, spacer, plate, with the play."""
         return self.inside_width(radius) + 2 * self.thickness
 
     @property

@@ -237,6 +237,9 @@ class SwingBracket(Sleeve, PlateSizes):
     spacer: Length | None = Field(
         None, ge=0, description="thickness of the spacer washers, when not the table's"
     )
+    side_play: Length | None = Field(
+        None, ge=0, description="plates to spacers, both sides together, when not the table's"
+    )
     ear: Length = Field(16.0, gt=0, description="radius of the plate about the pin")
     overlap: Length = Field(50.0, gt=0, description="bracket on the stub, from the cut")
     ligament: Length = Field(6.0, gt=0, description="bar left between sleeve and bar end")

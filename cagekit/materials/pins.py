@@ -31,6 +31,7 @@ class PinSize:
         sleeve_bore: its bore as finished.
         spacer_od: spacer washer between sleeve and plate.
         spacer_thickness: its thickness.
+        side_play: between the plates and what stands between them, both sides together.
         washer_od: washer under head and nut.
         washer_thickness: its thickness.
         head_height: of the hexagon head.
@@ -48,6 +49,7 @@ class PinSize:
     sleeve_bore: float
     spacer_od: float
     spacer_thickness: float
+    side_play: float
     washer_od: float
     washer_thickness: float
     head_height: float
@@ -84,6 +86,7 @@ def _size(row: Row) -> PinSize:
         sleeve_bore=float(row["sleeve_bore"]) * f,
         spacer_od=float(row["spacer_od"]) * f,
         spacer_thickness=float(row["spacer_thickness"]) * f,
+        side_play=float(row["side_play"]) * f,
         washer_od=float(row["washer_od"]) * f,
         washer_thickness=float(row["washer_thickness"]) * f,
         head_height=float(row["head_height"]) * f,

@@ -71,7 +71,7 @@ def root_gap(joint: SwingJoint, radius: float) -> float:
     share = EDGE if s.design == "saddle" else STUB_WIDTH
     drop = radius * (1.0 - sqrt(1.0 - share**2))
     # a cheek is welded in the groove on both sides of its line of contact, a flange at its edge
-    return s.sleeve_stand + s.spacer + (drop if s.design == "saddle" else 0.0)
+    return s.sleeve_stand + s.spacer + s.side_play / 2 + (drop if s.design == "saddle" else 0.0)
 
 
 def cope_room(cage: Cage, joint: SwingJoint) -> NumberAt:

@@ -127,6 +127,7 @@ def bracket_spec(
         sleeve_bore=entry.sleeve_bore or pin.sleeve_bore,
         sleeve_stand=entry.sleeve_stand,
         spacer=pin.spacer_thickness if entry.spacer is None else entry.spacer,
+        side_play=pin.side_play if entry.side_play is None else entry.side_play,
         ear=entry.ear,
         overlap=entry.overlap,
         ligament=entry.ligament,

@@ -52,6 +52,11 @@ def _joint(door: SwingDoor, joint: SwingJoint, units: LengthUnit) -> list[str]:
         f"takes {said(joint.gap)}, the pin is {said(pin)} from the node. Drill "
         f"{said(s.sleeve_od)} through both walls and weld the sleeve in."
     ]
+    play = format_length(s.side_play, units, decimals=1 if units == "mm" else 3)
+    out.append(
+        f"Between its plates it has {play} of play along the pin, both sides together: with none "
+        "it binds once the brackets are welded."
+    )
     if joint.relief:
         side = "outer" if joint.relief > 0 else "inner"
         out.append(

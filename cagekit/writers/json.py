@@ -239,6 +239,7 @@ def joint_sizes(joint: SwingJoint, radius: float) -> dict[str, Any]:
         "grip": _mm(s.grip(radius)),
         "shear_planes": 2,
         "hole": _mm(s.hole),
+        "side_play": _mm(s.side_play),
         "thickness": _mm(s.thickness),
         "ear": _mm(s.ear),
         "sleeve": [_mm(s.sleeve_od), _mm(s.sleeve_bore), _mm(s.sleeve_length(radius))],

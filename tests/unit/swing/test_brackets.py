@@ -40,10 +40,28 @@ def test_grip_is_what_the_pin_goes_through(make, design: str) -> None:
     d = make(design=design, thickness=5, pin_size="M10", sleeve_stand=0.5, spacer=1)
     for plate in d.plates:
         for pin in plate.pins:
-            # two plates, two spacers, a sleeve half a millimetre longer on each side
-            assert pin.grip == pytest.approx(5 + 1 + (40 + 2 * 0.5) + 1 + 5)
+            # two plates, two spacers, a sleeve half a millimetre longer on each side, their play
+            assert pin.grip == pytest.approx(5 + 1 + (40 + 2 * 0.5) + 1 + 5 + 0.3)
             assert pin.shear_planes == 2
             assert pin.diameter == 10
+
+
+@pytest.mark.parametrize(("typed", "play"), [(None, 0.3), (0.0, 0.0), (0.8, 0.8)])
+def test_plates_leave_the_play_of_the_table_or_ones_own(make, typed, play) -> None:
+    """Between what stands on the pin and the plates, so that a closed bar turns."""
+    d = make(
+        pin_size="M10",
+        sleeve_stand=0.5,
+        spacer=1,
+        **({} if typed is None else {"side_play": typed}),
+    )
+    for name in ("hinge", "latch"):
+        parts = {
+            p.kind: p for p in d.hardware if p.joint == name and p.kind in ("sleeve", "spacer")
+        }
+        stack = parts["sleeve"].length + 2 * parts["spacer"].length
+        joint = getattr(d.door, name)
+        assert joint.spec.inside_width(20.0) - stack == pytest.approx(play)
 
 
 @pytest.mark.parametrize("design", DESIGNS)
@@ -65,7 +83,7 @@ def test_saddle_area_by_hand(make) -> None:
     """Flat area of a hinge saddle from rectangles, circle sector and triangles, no fillets."""
     d = make(
         design="saddle", thickness=5, pin_size="M10", ear=17, overlap=50, corner_radius=0.001,
-        fold_radius=5, stop_gap=0.2, sleeve_stand=0.5, spacer=1,
+        fold_radius=5, stop_gap=0.2, sleeve_stand=0.5, spacer=1, side_play=0,
     )  # fmt: skip
     plate = next(p for p in d.plates if p.kind == "hinge_saddle")
     joint, r = d.door.hinge, 20.0
@@ -122,7 +140,8 @@ def test_bracket_clears_the_tubes_inside_it(make, design: str) -> None:
     cage = caged(d)
     for joint in d.door.joints:
         found = bracket_clearance(cage, d.door, joint)
-        want = 0.3 if design == "saddle" else joint.spec.sleeve_stand + joint.spec.spacer
+        s = joint.spec
+        want = 0.3 if design == "saddle" else s.sleeve_stand + s.spacer + s.side_play / 2
         assert found.value == pytest.approx(want, abs=0.02)
 
 

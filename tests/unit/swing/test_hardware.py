@@ -48,7 +48,9 @@ def test_unknown_pin_tells_what_there_is(make) -> None:
 
 
 def test_bolt_keeps_its_thread_out_of_the_shear_planes(make) -> None:
-    spec = make(pin_size="M10", thickness=5, sleeve_stand=0.5, spacer=1, pin="bolt").door.hinge.spec
+    spec = make(
+        pin_size="M10", thickness=5, sleeve_stand=0.5, spacer=1, side_play=0, pin="bolt"
+    ).door.hinge.spec
     choice = choose_pin(spec, 20.0)
     assert choice.grip == pytest.approx(53.0)
     # washer 2, grip, washer 2, nut 8.4, two threads of 1.5
