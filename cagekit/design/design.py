@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any, Self, TypeVar, cast
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.kept import Kept
-from cagekit.errors import NotFoundError
+from cagekit.errors import GeometryError, InputError, NotFoundError
 from cagekit.inputs.build import Build
 from cagekit.inputs.resolve import load_build, with_changes
+from cagekit.inputs.written import with_place
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -162,7 +163,10 @@ class Design:
     @cached_property
     def cage(self) -> Cage:
         """The cage; GeometryError when a member cannot be made."""
-        return assemble(self.build, self.kept)
+        try:
+            return assemble(self.build, self.kept)
+        except (GeometryError, InputError) as error:
+            raise with_place(error, self.build) from error
 
     @cached_property
     def fitted(self) -> Cage:

@@ -75,10 +75,12 @@ class HoopEntry(HoopForm, MemberEntry):
         None, description="top of the tube above the sill plane, when not from the roof"
     )
     half_width_top: Length | None = Field(
-        None, description="centre plane to the outside of the tube at the corner of the top bend"
+        None,
+        gt=0,
+        description="centre plane to the outside of the tube at the corner of the top bend",
     )
     half_width_belt: Length | None = Field(
-        None, description="centre plane to the outside of the tube at the belt line"
+        None, gt=0, description="centre plane to the outside of the tube at the belt line"
     )
 
 

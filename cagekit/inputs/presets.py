@@ -204,7 +204,7 @@ def _require_kind(kind: str, data: Mapping[str, Any], text: str, file: str) -> N
     if says == kind:
         return
     line = line_of(line_map(text), ("kind",))
-    if says in FOLDERS:
+    if isinstance(says, str) and says in FOLDERS:
         raise _fault(file, f"this file is a {shorten(says)}, a {kind} is needed here.", line)
     near = did_you_mean(str(says)[:40], FOLDERS, what="Kinds")
     raise _fault(file, f"its kind is none of cagekit's, a {kind} is needed here.", line, near)

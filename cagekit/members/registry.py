@@ -7,6 +7,7 @@ from importlib import import_module
 from typing import Any
 
 from cagekit.cage.member import Member
+from cagekit.errors import CagekitError, GeometryError
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.struts import STRUTS
 from cagekit.members.site import Site
@@ -43,4 +44,13 @@ def generator(kind: str) -> Callable[[Site, Any], list[Member]]:
 
 def make(site: Site, entry: MemberEntry) -> list[Member]:
     """Make the members of one entry."""
-    return generator(entry.kind)(site, entry)
+    try:
+        return generator(entry.kind)(site, entry)
+    except CagekitError:
+        raise
+    except ValueError as error:  # two points that fall together, a line without a direction
+        raise GeometryError(
+            entry.id or entry.kind,
+            f"cannot be drawn from its dimensions and places: {error}.",
+            "Look at those that were changed last.",
+        ) from error

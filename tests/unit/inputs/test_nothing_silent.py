@@ -168,3 +168,30 @@ def test_a_name_that_no_file_can_have(
     assert words in said
     assert "mine.toml:" in said
     assert " name = " in said
+
+
+def test_a_shape_that_cannot_be_names_the_lines_that_say_it(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = build.read_text()
+    build.write_text(
+        text + '\n[[strut]]\nid = "odd"\nfrom = "on main_hoop.left at height 99 in"\n'
+        'to = "car left rear_foot"\n'
+    )
+    assert run(["check", "mine.toml"]) in (2, 3)
+    line = text.count("\n") + 2
+    assert f"Written at mine.toml:{line}" in (said := capsys.readouterr().err), said
+
+
+def test_a_hoop_without_width_is_refused(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = build.read_text()
+    assert "[members.main_hoop]" not in text
+    build.write_text(f"{text}\n[members.main_hoop]\nhalf_width_top = -611\n")
+    assert run(["check", "mine.toml"]) == 2
+    assert f"mine.toml:{text.count(chr(10)) + 3} [members.main_hoop]" in capsys.readouterr().err
+
+
+def test_a_kind_that_is_no_word(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    build.write_text("kind = {}\n")
+    assert run(["check", "mine.toml"]) == 2
+    assert "mine.toml:1: its kind is none" in capsys.readouterr().err
