@@ -121,17 +121,28 @@ class Design:
         changes = {**self.options.get("changed", {})}
         changes[member] = {**changes.get(member, {}), **dims}
         build = with_changes(self.build, member, dims)
+        return self.of_build(build, options={**self.options, "changed": changes})
+
+    def of_build(self, build: Build, *, options: Mapping[str, Any] | None = None) -> Design:
+        """A design of another version of the build; what the change cannot touch is kept.
+
+        Args:
+            build: the version, its car and drivers the same objects where nothing changed there.
+            options: when they are others.
+        """
         new = type(self)(
             build,
             units=self.units,
-            options={**self.options, "changed": changes},
+            options=self.options if options is None else options,
             rules=self.rules,
             name=self.name,
             tooling=self._tooling,
             files={**build.files, **self.files},
             kept=self.kept,
         )
-        if "people" in self.__dict__:
+        old = self.build
+        seated = build.car is old.car and build.drivers == old.drivers
+        if seated and "people" in self.__dict__:
             new.__dict__["people"] = self.people
         return new
 

@@ -31,16 +31,23 @@ Json = dict[str, Any]
 
 def page_data(design: Design) -> Json:
     """Everything but the findings: bodies with their meshes, cards, car, doors and sizes."""
+    rows = [body_row(b, packed(b.mesh)) for b in scene(design)]
+    return texts(design) | {
+        "bodies": rows,
+        "edges": edges(design.build.car),
+        "doors": doors(design),
+    }
+
+
+def texts(design: Design) -> Json:
+    """What changes with every version of a build: cards, sizes and lines of text."""
     return {
         "name": design.name,
         "units": design.units,
         "about": summary(design),
         "cautions": list(CAUTIONS),
         "notes": list(design.cage.notes),
-        "bodies": [body_row(b, packed(b.mesh)) for b in scene(design)],
         "cards": cards(design),
-        "edges": edges(design.build.car),
-        "doors": doors(design),
         "sizes": sizes(design),
         "eyes": [[round(float(x), 1) for x in who.eye] for who in design.people[:1]],
     }
@@ -48,9 +55,14 @@ def page_data(design: Design) -> Json:
 
 def scene(design: Design) -> Iterator[SceneBody]:
     """Cage, people and the volumes of the car."""
+    yield from bodies(design.cage)
+    yield from surroundings(design)
+
+
+def surroundings(design: Design) -> Iterator[SceneBody]:
+    """People, seats, wheel and the volumes of the car: the same for every change of a tube."""
     from cagekit.view.person_mesh import people
 
-    yield from bodies(design.cage)
     yield from people(design.cockpit)
     yield from volumes(design.build.car)
 

@@ -1,1 +1,239 @@
 "use strict";
+
+// What `cagekit view` adds: parameters, undo and redo, saving, making, and following the server.
+
+const live = { waiting: null, busy: false, lost: false, stopped: false, times: [] };
+
+async function ask(name, body) {
+  const answer = await fetch(name, {
+    method: "POST",
+    headers: { "Content-Type": "application/json" },
+    body: JSON.stringify({ have: state.data.version, ...body }),
+  });
+  if (!answer.ok) throw new Error(await answer.text());
+  return answer.json();
+}
+
+/** Do one thing at the server and show what comes of it. */
+async function act(name, body = {}) {
+  try {
+    take(await ask(name, body));
+  } catch (error) {
+    lost(error);
+  }
+}
+
+/** One change at a time: while one is on its way only the newest waits. */
+async function change(key, value, drag) {
+  live.waiting = { key, value, drag };
+  if (live.busy) return;
+  live.busy = true;
+  while (live.waiting) {
+    const next = live.waiting, begin = performance.now();
+    live.waiting = null;
+    await act("change", next);
+    if (viewer) viewer.draw();
+    live.times.push(performance.now() - begin);
+  }
+  live.busy = false;
+}
+
+function lost(error) {
+  if (live.stopped) return;
+  live.lost = true;
+  $("link").textContent = `The server does not answer (${error.message}). What you see stays; trying again.`;
+  $("link").hidden = false;
+}
+
+/** Take in an answer: version, cage and where the session stands. */
+function take(data) {
+  if (data.version < state.data.version) return;
+  if (data.refused) say(data.refused);
+  else if (data.said) say(data.said);
+  $("refused").textContent = data.refused || "";
+  $("refused").hidden = !data.refused;
+  state.old = !!data.problem;
+  state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
+  update(data);
+  standing();
+}
+
+function standing() {
+  const { problem, changes, canUndo, canRedo, unsaved, making } = state.data;
+  $("problem").textContent = problem ? `${problem}\nThe last good cage is shown, greyed.` : "";
+  $("problem").hidden = !problem;
+  $("undo").disabled = !canUndo;
+  $("redo").disabled = !canRedo;
+  $("save").disabled = !unsaved;
+  $("make-all").disabled = !!making || !!problem;
+  $("making").textContent = making || live.made || "";
+  document.title = `${unsaved ? "* " : ""}${state.data.name}`;
+  const now = new Map(changes.map((c) => [c.key, c]));
+  $("changed").replaceChildren(...changes.map((c) => el("li", {},
+    `${c.what}: ${c.was} → ${c.now}${c.unit ? ` ${c.unit}` : ""} `,
+    el("button", { type: "button", class: "plain", onclick: () => change(c.key, null) }, "take back"))));
+  $("unchanged").hidden = changes.length > 0;
+  for (const field of document.querySelectorAll(".field")) {
+    const p = live.params.get(field.dataset.key), c = now.get(p.key);
+    field.classList.toggle("changed", !!c);
+    show(field, c ? c.now : p.value);
+  }
+}
+
+function show(field, value) {
+  for (const input of field.querySelectorAll("input, select")) {
+    if (input === document.activeElement) continue;
+    if (input.type === "range") input.value = typeof value === "number" ? value : input.dataset.rest;
+    else input.value = value === null ? "" : String(value);
+  }
+}
+
+function buildLive() {
+  const made = el("details", { id: "change", class: "screen", open: true }, el("summary", {}, "Change"),
+    el("div", { class: "body" },
+      el("p", { id: "link", class: "problem", role: "alert", hidden: true }),
+      el("p", { id: "problem", class: "problem", role: "alert", hidden: true }),
+      el("p", { id: "refused", class: "problem", role: "alert", hidden: true }),
+      el("div", { class: "row" },
+        ...[["undo", "Undo", "z"], ["redo", "Redo", "y"], ["save", "Save", ""]].map(([id, name, key]) =>
+          el("button", { type: "button", id, onclick: () => act(id) }, name, key ? el("kbd", {}, key) : null)),
+        el("button", { type: "button", id: "make-all", onclick: () => act("make") }, "Make all files")),
+      el("p", { id: "making", role: "status" }),
+      el("p", { id: "unchanged" }, "Nothing is changed. Pick a tube to see its values first in the list."),
+      el("ul", { id: "changed" }),
+      el("div", { id: "params" })));
+  $("side").prepend(made);
+  fillParams();
+}
+
+function fillParams() {
+  live.params = new Map(state.data.params.map((p) => [p.key, p]));
+  const owners = new Map();
+  for (const p of state.data.params) owners.set(p.owner, [...(owners.get(p.owner) || []), p]);
+  const open = new Set([...document.querySelectorAll("#params > details[open]")].map((d) => d.dataset.owner));
+  $("params").replaceChildren(...[...owners].map(([owner, rows]) => {
+    const made = el("details", { "data-owner": owner }, el("summary", {}, owner), el("div", { class: "body" }));
+    // fields are made when they are looked at: there are hundreds
+    made.addEventListener("toggle", () => {
+      const box = made.querySelector(".body");
+      if (!made.open || box.childElementCount) return;
+      box.append(...rows.map(fieldOf));
+      standing();
+    });
+    made.open = open.has(owner);
+    return made;
+  }));
+}
+
+function fieldOf(p) {
+  const id = `field-${p.key}`, label = el("label", { for: id }, p.name);
+  if (p.choices.length) {
+    const truth = p.choices[0] === "true";
+    const choose = el("select", { id, onchange: (e) => change(p.key, truth ? e.target.value === "true" : e.target.value) },
+      ...p.choices.map((c) => el("option", { value: c }, truth ? (c === "true" ? "yes" : "no") : c)));
+    return el("div", { class: "field", "data-key": p.key }, el("div", { class: "row" }, label, choose), p.about ? el("small", {}, p.about) : null);
+  }
+  const rest = (p.low + p.high) / 2;
+  const slide = el("input", { type: "range", min: p.low, max: p.high, step: p.step, "data-rest": rest, "aria-label": `${p.owner} ${p.name}` });
+  const text = el("input", { type: "text", id, placeholder: "worked out", autocomplete: "off" });
+  slide.addEventListener("input", () => {
+    text.value = slide.value;
+    change(p.key, Number(slide.value), true);
+  });
+  text.addEventListener("change", () => {
+    const typed = text.value.trim(), number = Number(typed);
+    change(p.key, typed === "" ? null : Number.isFinite(number) ? number : typed);
+  });
+  return el("div", { class: "field", "data-key": p.key }, label,
+    el("div", { class: "row" }, slide, text, p.unit),
+    el("small", {}, `${p.about ? `${p.about}; ` : ""}slider ${p.low} to ${p.high} ${p.unit}`));
+}
+
+/** What belongs to the tube that is picked stands open. */
+function openParams(id) {
+  const names = state.data.cards[id]?.names?.map((n) => n.replaceAll("_", " ")) || [];
+  const found = [...document.querySelectorAll("#params > details")].find((d) => names.includes(d.dataset.owner));
+  document.querySelectorAll("#params > details").forEach((d) => (d.open = d === found));
+  if (found) $("params").prepend(found);
+}
+
+function follow() {
+  const heard = new EventSource("events");
+  heard.onmessage = async ({ data }) => {
+    const told = JSON.parse(data);
+    if (live.lost) {
+      live.lost = false;
+      $("link").hidden = true;
+      return refresh(0);
+    }
+    if (told.stopped) {
+      live.stopped = true;
+      heard.close();
+      $("link").textContent = "The server was stopped. What you see stays; nothing can be changed. What was not saved is lost with the server: the list below tells what it was.";
+      $("link").hidden = false;
+      document.querySelectorAll("#change button, #change input, #change select").forEach((b) => (b.disabled = true));
+      return;
+    }
+    if (told.files) return refresh(0);
+    if (told.making !== undefined) {
+      state.data.making = told.making;
+      if (told.made) live.made = told.made;
+      standing();
+    }
+    if (told.findings) judged(told);
+    if (told.version > state.data.version && !live.busy) refresh(state.data.version);
+  };
+  heard.onerror = () => lost(new Error("connection lost"));
+}
+
+function judged(told) {
+  if (told.judged < (state.data.judged || 0)) return;
+  state.data.findings = told.findings;
+  state.data.judged = told.judged;
+  if (told.doors.length) state.data.doors = told.doors;
+  state.findingsOld = told.judged !== state.data.version;
+  state.finding = null;
+  state.lit = { bodies: new Set(), points: [] };
+  fillFindings();
+  fillCard();
+  fillDoors();
+  turnDoors();
+}
+
+async function refresh(have) {
+  try {
+    const answer = await fetch(`state?have=${have}`);
+    const data = await answer.json();
+    if (data.params) {
+      state.data.params = data.params;
+      fillParams();
+    }
+    if (data.findings && data.judged !== undefined) state.data.findings = data.findings;
+    take(data);
+  } catch (error) {
+    lost(error);
+  }
+}
+
+addEventListener("keydown", (e) => {
+  if (e.target.matches?.("input, select, textarea") || e.altKey) return;
+  const name = { z: "undo", y: "redo" }[e.key] || ((e.ctrlKey || e.metaKey) && e.key === "s" ? "save" : "");
+  if (!name) return;
+  e.preventDefault();
+  if (!$(name).disabled) act(name);
+});
+
+addEventListener("beforeunload", (e) => {
+  if (live.stopped && state.data.unsaved) e.preventDefault();
+});
+
+state.started.then(() => {
+  buildLive();
+  state.old = !!state.data.problem;
+  state.findingsOld = state.data.judged !== state.data.version;
+  state.onSelect = openParams;
+  fillFindings();
+  standing();
+  follow();
+  document.body.dataset.live = "yes";
+});

@@ -222,6 +222,7 @@ function select(id, fly = false) {
   else say(id ? `${title(id)} is picked.` : "");
   fillCard();
   markRows();
+  state.onSelect?.(state.selected);
   if (!viewer) return;
   if (fly && state.selected) {
     const bodies = viewer.bodies.filter((b) => b.id === id);

@@ -1,0 +1,123 @@
+"""A file that people write, changed from the page and written back as they wrote it.
+
+Comments, order and spelling of everything that was not touched stay. A file that changed on disk
+since it was read is never written over.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from cagekit.errors import InputError, OutputError
+from cagekit.inputs.presets import read_toml, shipped_root, shown
+
+Steps = tuple[str | int, ...]
+"""Keys and places in lists that lead to a value."""
+
+
+class Document:
+    """One file as it was read; ``data`` its values, ``text`` its text, ``disk`` what lies there."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.data, self.text = read_toml(path)
+        self.disk = path.read_bytes()
+
+    @property
+    def units(self) -> str:
+        """Units of its bare numbers."""
+        return str(self.data.get("units", "mm"))
+
+    def changed(self, values: Mapping[Steps, Any]) -> dict[str, Any]:
+        """The file's values with some of them replaced; tables that are not there are added."""
+        data: dict[str, Any] = _copied(self.data)
+        for steps, value in values.items():
+            _set(data, steps, value)
+        return data
+
+    def written(self, values: Mapping[Steps, Any]) -> str:
+        """The file's text with some values replaced, everything else as it stands."""
+        import tomlkit
+
+        document = tomlkit.parse(self.disk.decode("utf-8-sig"))
+        for steps, value in values.items():
+            _set(document, steps, value)
+        return tomlkit.dumps(document)
+
+    def save(self, values: Mapping[Steps, Any], known: bytes | None = None) -> bytes:
+        """Write the file with these values; returns what lies on disk now.
+
+        Args:
+            values: by where they stand.
+            known: what was written last, when that is not what was read.
+
+        Raises:
+            InputError: the file came with cagekit, is gone, or changed since it was read.
+            OutputError: it cannot be written.
+        """
+        self.refuse_shipped()
+        self.refuse_changed(known)
+        content = self.written(values).encode()
+        try:
+            handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=f".{self.path.name}.")
+            with os.fdopen(handle, "wb") as out:
+                out.write(content)
+            with suppress(OSError):
+                Path(name).chmod(self.path.stat().st_mode & 0o777)
+            Path(name).replace(self.path)
+        except OSError as error:
+            raise OutputError(f"{shown(self.path)}: cannot be written: {error.strerror}.") from None
+        return content
+
+    def refuse_shipped(self) -> None:
+        """Refuse to write a preset that came with cagekit.
+
+        Raises:
+            InputError: it did.
+        """
+        if self.path.resolve().is_relative_to(shipped_root().resolve()):
+            raise InputError(
+                shown(self.path),
+                problem="came with cagekit and stays as it is.",
+                hint="Start a file of your own: `cagekit new NAME --from BUILD` for a build, "
+                "`cagekit show NAME > FILE.toml` for a car or a driver; view that.",
+            )
+
+    def refuse_changed(self, known: bytes | None = None) -> None:
+        """Refuse when the disk holds something else than what was read, or than ``known``.
+
+        Raises:
+            InputError: the file is gone or changed.
+        """
+        try:
+            now = self.path.read_bytes()
+        except OSError:
+            raise InputError(
+                shown(self.path), problem="is no longer there.", hint="Put it back, then save."
+            ) from None
+        if now != (self.disk if known is None else known):
+            raise InputError(
+                shown(self.path),
+                problem="was changed on disk meanwhile and was not written over.",
+                hint="The page takes it in with your changes on top; look, then save again.",
+            )
+
+
+def _copied(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _copied(v) for k, v in value.items()}
+    return [_copied(v) for v in value] if isinstance(value, list) else value
+
+
+def _set(data: Any, steps: Steps, value: Any) -> None:
+    *way, last = steps
+    for step in way:
+        if isinstance(step, str) and step not in data:
+            data[step] = {}
+        data = data[step]
+    data[last] = value

@@ -1,0 +1,89 @@
+"""Bodies of version after version: each mesh is packed once and sent to a page once."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from typing import TYPE_CHECKING, Any
+
+from cagekit.page.data import body_row, surroundings
+from cagekit.page.meshes import packed
+from cagekit.page.shell import edges
+from cagekit.view.scene import SceneBody, bodies
+
+if TYPE_CHECKING:
+    from cagekit.design import Design
+
+VERSIONS = 60
+"""Versions of which is known what they showed."""
+MESHES = 600
+"""Packed meshes that are kept."""
+
+
+class Scene:
+    """What pages have been sent; used under the session's lock."""
+
+    def __init__(self) -> None:
+        self.doors: list[dict[str, Any]] = []
+        self._packed: OrderedDict[tuple[int, str], tuple[Any, dict[str, Any]]] = OrderedDict()
+        self._shown: OrderedDict[int, frozenset[str]] = OrderedDict()
+        self._around: tuple[object, object, list[dict[str, Any]], list[Any]] | None = None
+
+    def prepare(self, design: Design) -> None:
+        """Work out meshes, so that what cannot be made is known before it is shown."""
+        self._bodies(design)
+
+    def rows(self, design: Design, version: int, have: int) -> dict[str, Any]:
+        """Bodies, edges of the car and doors; meshes only of what version ``have`` lacked."""
+        known = self._shown.get(have, frozenset())
+        rows = self._bodies(design)
+        self._shown[version] = frozenset(r["key"] for r in rows)
+        while len(self._shown) > VERSIONS:
+            self._shown.popitem(last=False)
+        light = [
+            {k: v for k, v in r.items() if k != "packed"} if r["key"] in known else r for r in rows
+        ]
+        return {
+            "bodies": light,
+            "edges": self._surroundings(design)[1],
+            "doors": self._doors(design),
+        }
+
+    def _bodies(self, design: Design) -> list[dict[str, Any]]:
+        return [*(self._row(b) for b in bodies(design.cage)), *self._surroundings(design)[0]]
+
+    def _row(self, body: SceneBody) -> dict[str, Any]:
+        # the mesh is held with its row, so that no other can get its address
+        key = (id(body.mesh), body.name)
+        found = self._packed.get(key)
+        if found is None or found[0] is not body.mesh:
+            found = (body.mesh, body_row(body, packed(body.mesh)))
+            self._packed[key] = found
+            while len(self._packed) > MESHES:
+                self._packed.popitem(last=False)
+        return found[1]
+
+    def _surroundings(self, design: Design) -> tuple[list[dict[str, Any]], list[Any]]:
+        car, people = design.build.car, design.people
+        around = self._around
+        if around is None or around[0] is not car or around[1] is not people:
+            rows = [body_row(b, packed(b.mesh)) for b in surroundings(design)]
+            self._around = around = (car, people, rows, edges(car))
+        return around[2], around[3]
+
+    def _doors(self, design: Design) -> list[dict[str, Any]]:
+        """Doors with the reach last worked out; the sweep comes with the findings."""
+        reach = {d["name"]: d["full"] for d in self.doors}
+        out = []
+        for door in design.cage.doors:
+            sleeves = [p.id for p in design.cage.hardware
+                       if p.kind == "sleeve" and p.id in door.hardware]  # fmt: skip
+            out.append(
+                {
+                    "name": door.bar,
+                    "point": [float(x) for x in door.hinge.origin],
+                    "axis": [float(x) for x in door.hinge.pin],
+                    "full": reach.get(door.bar, door.open_angle),
+                    "bodies": sorted({door.bar, *sleeves}),
+                }
+            )
+        return out

@@ -1,0 +1,219 @@
+"""The server of the live page: this machine only, a token in the address, its own page only.
+
+Every request must name the server's own address as host, so that no name that somebody else
+points here gets through, and what changes something must come from the server's own page.
+
+Source: RFC 9110, sections 7.2 (Host) and 15.5; RFC 6454 (Origin); WHATWG HTML, section 9.2
+(server-sent events).
+"""
+
+from __future__ import annotations
+
+import json
+import queue
+import secrets
+from contextlib import suppress
+from hmac import compare_digest
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+from urllib.parse import parse_qs, urlsplit
+
+from cagekit.errors import CagekitError, InputError
+from cagekit.page.html import html, policy
+
+if TYPE_CHECKING:
+    from cagekit.live.session import Session
+
+HOST = "127.0.0.1"
+MOST = 65536
+"""Bytes of the longest request that is read."""
+BEAT = 2.0
+"""Seconds between signs of life to a page."""
+
+
+class LiveServer(ThreadingHTTPServer):
+    """Serves one session. ``address`` is what a browser is given."""
+
+    daemon_threads = True
+    allow_reuse_address = False
+
+    def __init__(self, session: Session, *, port: int = 0, out: Path | None = None) -> None:
+        """Take the port; a free one when 0.
+
+        Raises:
+            InputError: the port is taken.
+        """
+        self.session = session
+        self.out = out
+        self.token = secrets.token_urlsafe(24)
+        try:
+            super().__init__((HOST, port), LiveHandler)
+        except OSError as error:
+            raise InputError(
+                "--port", "", port, problem=f"cannot be used: {error.strerror}.",
+                hint="Leave --port out: a free one is taken.",
+            ) from None  # fmt: skip
+
+    @property
+    def port(self) -> int:
+        """The port in use."""
+        return int(self.server_address[1])
+
+    @property
+    def address(self) -> str:
+        """Address of the page, with the token."""
+        return f"http://{HOST}:{self.port}/{self.token}/"
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A page that goes away in the middle of an answer is no fault."""
+        import sys
+
+        if not isinstance(sys.exc_info()[1], OSError):
+            super().handle_error(request, client_address)
+
+
+class LiveHandler(BaseHTTPRequestHandler):
+    """Answers one page."""
+
+    protocol_version = "HTTP/1.1"
+    disable_nagle_algorithm = True
+    server_version = "cagekit"
+    sys_version = ""
+
+    @property
+    def live(self) -> LiveServer:
+        """The server."""
+        return cast(LiveServer, self.server)
+
+    def log_message(self, *args: Any) -> None:
+        """Say nothing: the terminal is for messages."""
+
+    def do_GET(self) -> None:
+        """Page, state and events."""
+        name, query = self._allowed()
+        if name is None:
+            return
+        session = self.live.session
+        if name == "":
+            text = html({**session.state(), "live": True}, title=session.design.name, live=True)
+            self._answer(text.encode(), "text/html; charset=utf-8")
+        elif name == "state":
+            have = query.get("have", ["0"])[0]
+            self._json(session.state(int(have) if have.isdecimal() else 0))
+        elif name == "events":
+            self._events()
+        else:
+            self._refuse(404, "There is no such page.")
+
+    def do_POST(self) -> None:
+        """Change, undo, redo, save and make."""
+        name, _ = self._allowed(changes=True)
+        if name is None:
+            return
+        asked = self._asked()
+        try:
+            answer = self._do(name, asked)
+        except CagekitError as error:
+            answer = {**self.live.session.state(_version(asked)), "refused": str(error)}
+        self._json(answer)
+
+    def _do(self, name: str, asked: dict[str, Any]) -> dict[str, Any]:
+        session, said = self.live.session, ""
+        if name == "change":
+            value = asked.get("value")
+            session.change(str(asked.get("key")), value, drag=bool(asked.get("drag")))
+        elif name == "undo":
+            session.undo()
+        elif name == "redo":
+            session.redo()
+        elif name == "save":
+            said = session.save()
+        elif name == "make":
+            session.make(self.live.out or Path("outputs") / session.design.name)
+        else:
+            raise InputError("request", problem="there is nothing of that name to do.")
+        return {**session.state(_version(asked)), "said": said}
+
+    def _asked(self) -> dict[str, Any]:
+        size = self.headers.get("Content-Length", "")
+        body = self.rfile.read(int(size)) if size.isdecimal() and int(size) <= MOST else b""
+        try:
+            asked = json.loads(body)
+        except ValueError:
+            asked = None
+        return asked if isinstance(asked, dict) else {}
+
+    def _allowed(self, *, changes: bool = False) -> tuple[str | None, dict[str, list[str]]]:
+        """Name of what is asked for; None after a refusal."""
+        own = f"{HOST}:{self.live.port}"
+        parts = urlsplit(self.path)
+        token, _, name = parts.path.lstrip("/").partition("/")
+        origin = self.headers.get("Origin")
+        if self.headers.get("Host") != own:
+            problem = "This server answers under its own address only."
+        elif not compare_digest(token.encode(), self.live.token.encode()):
+            problem = "The address lacks the token that `cagekit view` printed."
+        elif origin is not None and origin != f"http://{own}":
+            problem = "Another page may not drive this one."
+        elif changes and origin is None:
+            problem = "Only the page itself may change something."
+        elif changes and self.headers.get("Content-Type") != "application/json":
+            problem = "A change is sent as JSON."
+        else:
+            return name, parse_qs(parts.query)
+        self.close_connection = True
+        self._refuse(403, problem)
+        return None, {}
+
+    def _refuse(self, status: int, problem: str) -> None:
+        self._answer(problem.encode(), "text/plain; charset=utf-8", status)
+
+    def _json(self, data: dict[str, Any]) -> None:
+        text = json.dumps(data, separators=(",", ":"), ensure_ascii=False)
+        self._answer(text.encode(), "application/json")
+
+    def _answer(self, body: bytes, kind: str, status: int = 200) -> None:
+        self.send_response(status)
+        self._headers(kind)
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+    def _headers(self, kind: str) -> None:
+        self.send_header("Content-Type", kind)
+        self.send_header("Cache-Control", "no-store")
+        self.send_header("X-Content-Type-Options", "nosniff")
+        self.send_header("Referrer-Policy", "no-referrer")
+        self.send_header("Cross-Origin-Resource-Policy", "same-origin")
+        self.send_header("Content-Security-Policy", f"{policy(live=True)}; frame-ancestors 'none'")
+
+    def _events(self) -> None:
+        """Tell the page what happens until it goes away."""
+        session = self.live.session
+        heard = session.listen()
+        self.close_connection = True
+        self.send_response(200)
+        self._headers("text/event-stream")
+        self.end_headers()
+        with suppress(OSError):
+            self._send({"version": session.version, "judged": session.judged})
+            while True:
+                try:
+                    message = heard.get(timeout=BEAT)
+                except queue.Empty:
+                    message = {}
+                self._send(message)
+                if message.get("stopped"):
+                    break
+        session.forget(heard)
+
+    def _send(self, message: dict[str, Any]) -> None:
+        text = json.dumps(message, separators=(",", ":"), ensure_ascii=False)
+        self.wfile.write(f"data: {text}\n\n".encode())
+        self.wfile.flush()
+
+
+def _version(asked: dict[str, Any]) -> int:
+    have = asked.get("have")
+    return have if isinstance(have, int) else 0

@@ -1,0 +1,397 @@
+"""One build under change: versions, undo and redo, saving, and following the files on disk.
+
+All pages that are open look at the same session. A version is a set of changes laid on the files
+as they were read; a version that cannot be made keeps the last good cage and tells why.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+
+from cagekit.cage.kept import Kept
+from cagekit.checks import run
+from cagekit.checks.registry import GROUPS
+from cagekit.design import Design
+from cagekit.errors import CagekitError, InputError
+from cagekit.inputs.car import Car
+from cagekit.inputs.driver import Driver
+from cagekit.inputs.presets import shown, table_error
+from cagekit.inputs.resolve import load_build, with_changes
+from cagekit.live.document import Document
+from cagekit.live.params import Param, params
+from cagekit.live.scene import Scene
+from cagekit.page.data import doors, texts
+from cagekit.page.rows import finding_rows
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from cagekit.units import LengthUnit
+
+Json = dict[str, Any]
+Changes = Mapping[str, Any]
+"""Values by the key of their parameter."""
+
+MANY = 200
+"""Versions that can be undone."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Base:
+    """A build as its files say it, and the files that can be changed."""
+
+    design: Design
+    documents: Mapping[str, Document]
+    params: Mapping[str, Param]
+
+
+class Session:
+    """See the module; all methods may be called from any thread."""
+
+    def __init__(self, reference: str, *, units: LengthUnit | None = None) -> None:
+        self._reference, self._units = reference, units
+        self.lock = threading.RLock()
+        self._kept = Kept()
+        self.base = self._read()
+        self.design = self.base.design
+        self.scene = Scene()
+        self.history: list[Changes] = [{}]
+        self.at = 0
+        self.saved: Changes = {}
+        self.version = 1
+        self.problem = ""
+        self.trouble = ""
+        self.findings: list[Json] = []
+        self.judged = 0
+        self.making = ""
+        self._dragged = ""
+        self._on_disk: dict[str, bytes] = {}
+        self._listeners: list[queue.Queue[Json]] = []
+        self._fresh = threading.Event()
+        self._stop = threading.Event()
+        _ = self.design.cage
+        self._stamps = self._stamped()
+        self._threads = [
+            threading.Thread(target=t, daemon=True) for t in (self._judge, self._watch)
+        ]
+        self._fresh.set()
+        for thread in self._threads:
+            thread.start()
+
+    def _read(self) -> Base:
+        build = load_build(self._reference)
+        design = Design(build, units=self._units, kept=self._kept)
+        documents = {"build": Document(build.files["build"])}
+        documents["car"] = Document(build.files[f"car {build.file.car}"])
+        for n, name in enumerate(build.file.drivers):
+            documents[f"driver {n}"] = Document(build.files[f"driver {name}"])
+        known = {p.key: p for p in params(build, documents)}
+        return Base(design=design, documents=documents, params=known)
+
+    def close(self) -> None:
+        """Tell every page that the server stops, and stop."""
+        self.tell({"stopped": True})
+        self._stop.set()
+        self._fresh.set()
+
+    # --- pages --------------------------------------------------------------------------------
+
+    def listen(self) -> queue.Queue[Json]:
+        """What is told from now on."""
+        heard: queue.Queue[Json] = queue.Queue()
+        with self.lock:
+            self._listeners.append(heard)
+        return heard
+
+    def forget(self, heard: queue.Queue[Json]) -> None:
+        """A page has gone."""
+        with self.lock:
+            if heard in self._listeners:
+                self._listeners.remove(heard)
+
+    def tell(self, message: Json) -> None:
+        """Tell every page."""
+        with self.lock:
+            for heard in self._listeners:
+                heard.put(message)
+
+    def state(self, have: int = 0) -> Json:
+        """All that a page shows; meshes only of bodies that version ``have`` did not show."""
+        with self.lock:
+            design = self.design
+            rows = self.scene.rows(design, self.version, have)
+            out = texts(design) | self._standing() | rows
+            if have == 0:
+                out["params"] = [p.to_json() for p in self.base.params.values()]
+                out |= {"findings": self.findings, "judged": self.judged}
+            return out
+
+    def _standing(self) -> Json:
+        """Where the session stands: version, changes, what can be undone, what is wrong."""
+        now = self.changes
+        known = self.base.params
+        changed = []
+        for k, v in now.items():
+            p = known.get(k)
+            was = "worked out" if p is None or p.value is None else p.value
+            what = f"{p.owner}: {p.name.replace('_', ' ')}" if p else k
+            unit = p.unit if p and isinstance(v, int | float) and not isinstance(v, bool) else ""
+            changed.append({"key": k, "what": what, "was": was, "now": v, "unit": unit})
+        return {
+            "version": self.version,
+            "problem": self.problem or self.trouble,
+            "changes": changed,
+            "canUndo": self.at > 0,
+            "canRedo": self.at + 1 < len(self.history),
+            "unsaved": dict(now) != dict(self.saved),
+            "making": self.making,
+        }
+
+    # --- versions -----------------------------------------------------------------------------
+
+    @property
+    def changes(self) -> Changes:
+        """The changes of the version that is shown."""
+        return self.history[self.at]
+
+    def change(self, key: str, value: Any, *, drag: bool = False) -> None:
+        """Give a parameter another value.
+
+        Args:
+            key: of the parameter.
+            value: number in the file's units, text as the file would have it, truth; None takes
+                the change back.
+            drag: one of many on the way: together they are one step to undo.
+        """
+        if not isinstance(value, str | int | float | None):
+            raise InputError("change", key, problem="is neither a number, nor a word, nor a truth.")
+        with self.lock:
+            if key not in self.base.params:
+                raise InputError("change", "key", key, problem="there is no such parameter.")
+            now = {**self.changes, key: value}
+            if value is None:
+                del now[key]
+            again = drag and self._dragged == key and self.at + 1 == len(self.history) and self.at
+            del self.history[self.at + 1 :]
+            if again:
+                self.history[self.at] = now
+            else:
+                self.history.append(now)
+            del self.history[: max(len(self.history) - MANY, 0)]
+            self.at = len(self.history) - 1
+            self._dragged = key if drag else ""
+            self._work_out()
+
+    def undo(self) -> None:
+        """Go back one version."""
+        self._go(-1)
+
+    def redo(self) -> None:
+        """Go forward one version again."""
+        self._go(1)
+
+    def _go(self, by: int) -> None:
+        with self.lock:
+            self.at = min(max(self.at + by, 0), len(self.history) - 1)
+            self._dragged = ""
+            self._work_out()
+
+    def _work_out(self) -> None:
+        """Make the version that is asked for, or keep the last good one and say why not."""
+        try:
+            design = self._design(self.changes)
+            _ = design.cage
+            self.scene.prepare(design)
+        except CagekitError as error:
+            self.problem = str(error)
+        except Exception as error:  # the page must live on, whatever a value brings to light
+            self.problem = f"a fault in cagekit itself: {type(error).__name__}: {error}"
+        else:
+            self.problem = ""
+            self.design = design
+        self.version += 1
+        self._fresh.set()
+        self.tell({"version": self.version})
+
+    def _design(self, changes: Changes) -> Design:
+        base = self.base
+        if not changes:
+            return base.design
+        build = base.design.build
+        by_file: dict[str, dict[Any, Any]] = {}
+        for key, value in changes.items():
+            param = base.params[key]
+            by_file.setdefault(param.file, {})[param.steps] = value
+        members: dict[str, dict[str, Any]] = {}
+        for steps, value in by_file.get("build", {}).items():
+            members.setdefault(steps[1], {})[steps[2]] = value
+        for name, values in members.items():
+            build = with_changes(build, name, values)
+        drivers = list(build.drivers)
+        for n, _ in enumerate(drivers):
+            if on_driver := by_file.get(f"driver {n}"):
+                drivers[n] = _validated(base.documents[f"driver {n}"], on_driver, Driver)
+        car: Any = build.car
+        if on_car := by_file.get("car"):
+            car = _validated(base.documents["car"], on_car, Car)
+        if drivers != list(build.drivers):
+            build = replace(build, drivers=tuple(drivers))
+        if car is not build.car:
+            build = replace(build, car=car)
+        options = {"changed": {k: changes[k] for k in sorted(changes)}}
+        return self.design.of_build(build, options=options)
+
+    # --- findings -----------------------------------------------------------------------------
+
+    def _judge(self) -> None:
+        """Judge every new version, group by group; an older one is dropped on the way."""
+        while not self._stop.is_set():
+            self._fresh.wait()
+            self._fresh.clear()
+            with self.lock:
+                design, version = self.design, self.version
+            for group in GROUPS:
+                if self._fresh.is_set() or self._stop.is_set():
+                    break
+                try:
+                    run(design, [group.name])
+                except CagekitError as error:
+                    self.tell({"trouble": str(error)})
+                    break
+            else:
+                self._judged(design, version)
+
+    def _judged(self, design: Design, version: int) -> None:
+        rows = finding_rows(run(design), design.units)
+        swings = doors(design) if design.cage.doors else []
+        with self.lock:
+            self.findings, self.judged = rows, version
+            self.scene.doors = swings
+        self.tell({"findings": rows, "judged": version, "doors": swings})
+
+    # --- files --------------------------------------------------------------------------------
+
+    def save(self) -> str:
+        """Write every changed file; returns a line that says which.
+
+        Raises:
+            InputError: a file came with cagekit, is gone or changed meanwhile; nothing is written.
+        """
+        with self.lock:
+            if self.problem:
+                raise InputError(
+                    "save", problem="what is typed cannot be made and was not written.",
+                    hint="Undo it or type another value, then save.",
+                )  # fmt: skip
+            touched = {self.base.params[k].file for k in {*self.changes, *self.saved}}
+            for file in touched:
+                self.base.documents[file].refuse_shipped()
+                self.base.documents[file].refuse_changed(self._on_disk.get(file))
+            written = []
+            for file in sorted(touched):
+                document = self.base.documents[file]
+                values = {
+                    p.steps: v for k, v in self.changes.items()
+                    if (p := self.base.params[k]).file == file
+                }  # fmt: skip
+                self._on_disk[file] = document.save(values, self._on_disk.get(file))
+                written.append(shown(document.path))
+            self.saved = dict(self.changes)
+            self._stamps = self._stamped()
+            self.version += 1
+            self.tell({"version": self.version})
+            return f"Saved {', '.join(written)}." if written else "Nothing was changed."
+
+    def _stamped(self) -> dict[Path, tuple[int, int] | None]:
+        return {path: _stamp(path) for path in self.design.files.values()}
+
+    def _watch(self) -> None:
+        """Follow the files: what an editor writes is on the page within a second."""
+        while not self._stop.wait(0.4):
+            with self.lock:
+                now = {path: _stamp(path) for path in self._stamps}
+                if now != self._stamps:
+                    self._stamps = now
+                    self.follow()
+
+    def follow(self) -> None:
+        """Read the files again; changes that were not saved stay on top."""
+        with self.lock:
+            left = {k: v for k, v in self.changes.items() if self.saved.get(k, self) != v}
+            try:
+                self.base = self._read()
+            except CagekitError as error:
+                self.trouble = str(error)
+                self.version += 1
+                self.tell({"version": self.version})
+                return
+            self.trouble = ""
+            left = {k: v for k, v in left.items() if k in self.base.params}
+            self.saved, self._on_disk = {}, {}
+            self.history, self.at = ([{}, left], 1) if left else ([{}], 0)
+            self.design = self.design.of_build(self.base.design.build, options={})
+            self._stamps = self._stamped()
+            self.tell({"files": True})
+            self._work_out()
+
+    # --- make ---------------------------------------------------------------------------------
+
+    def make(self, target: Path, *, done: Callable[[], None] = lambda: None) -> None:
+        """Make all products in a thread of its own; pages are told every step.
+
+        Raises:
+            InputError: one is being made already, or the version cannot be made.
+        """
+        with self.lock:
+            if self.making:
+                raise InputError("make", problem="is at work already.", hint="Wait for its end.")
+            if self.problem:
+                raise InputError("make", problem="this version cannot be made.", hint=self.problem)
+            self.making = "starting"
+            design = self.design
+        threading.Thread(target=self._make, args=(design, target, done), daemon=True).start()
+
+    def _make(self, design: Design, target: Path, done: Callable[[], None]) -> None:
+        from cagekit.make.products import PRODUCTS
+        from cagekit.make.run import make
+
+        count = 0
+
+        def step(name: str) -> None:
+            nonlocal count
+            count += 1
+            self.making = f"making {name} ({count} of {len(PRODUCTS)})"
+            self.tell({"making": self.making})
+
+        try:
+            made = make(design, target, progress=step)
+            files = sum(len(f) for f in made.files.values())
+            last = f"Made {files} files in {target}/."
+        except (CagekitError, OSError) as error:
+            last = f"Not made: {error}"
+        self.making = ""
+        self.tell({"making": "", "made": last})
+        done()
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        stat = path.stat()
+    except OSError:
+        return None
+    return stat.st_mtime_ns, stat.st_size
+
+
+def _validated(document: Document, values: Mapping[Any, Any], model: type[BaseModel]) -> Any:
+    data = document.changed(values)
+    try:
+        return model.model_validate(data, context={"units": document.units})
+    except ValidationError as error:
+        raise table_error(error, model, data, path=document.path, within=()) from None

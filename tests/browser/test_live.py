@@ -1,0 +1,231 @@
+"""``cagekit view`` in a real browser: sliders, findings, saving, two pages, files, connection."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+import time
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from cagekit.design import Design
+from cagekit.live.server import LiveServer
+from cagekit.live.session import Session
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+BUILDS = Path(__file__).parents[2] / "presets" / "builds"
+HEIGHT = "build.members.harness_bar.height"
+
+
+class Served:
+    """A build file of the user's own, served."""
+
+    def __init__(self, folder: Path) -> None:
+        self.file = folder / "own.toml"
+        shutil.copy(BUILDS / "track-roadster.toml", self.file)
+        self.session = Session(str(self.file))
+        self.server = LiveServer(self.session, out=folder / "made")
+        self.address = self.server.address
+        self.thread = threading.Thread(target=self.server.serve_forever, args=(0.05,), daemon=True)
+        self.thread.start()
+
+    def stop(self) -> None:
+        self.session.close()
+        self.server.shutdown()
+        self.server.server_close()
+
+
+@pytest.fixture
+def served(tmp_path) -> Iterator[Served]:
+    made = Served(tmp_path)
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def page(opened, served):
+    page = opened(served.address)
+    page.wait_for_selector("body[data-live='yes']")
+    until(page, "state.data.judged === state.data.version")
+    return page
+
+
+def until(page, words, seconds=60.0):
+    """Wait until an expression is true; the page's policy forbids to do that within the page."""
+    end = time.monotonic() + seconds
+    while not page.evaluate(words):
+        assert time.monotonic() < end, words
+        page.wait_for_timeout(20)
+
+
+def field(page, key=HEIGHT):
+    """The field of a parameter, its list opened."""
+    owner = page.evaluate("key => live.params.get(key).owner", key)
+    details = page.locator(f"#params > details[data-owner='{owner}']")
+    if details.get_attribute("open") is None:
+        details.locator("summary").click()
+    return page.locator(f".field[data-key='{key}']")
+
+
+def slide(page, value, key=HEIGHT):
+    """What a hand on the slider does."""
+    field(page, key).locator("input[type='range']").evaluate(
+        "(e, v) => { e.value = v; e.dispatchEvent(new Event('input', { bubbles: true })) }", value
+    )
+    until(page, "!live.busy")
+
+
+def bar(page):
+    return page.evaluate("state.data.cards.harness_bar.axis[0]")
+
+
+def findings(page):
+    until(page, "state.data.judged === state.data.version")
+    return page.evaluate("state.data.findings.map(f => [f.code, f.measured])")
+
+
+def test_a_slider_moves_the_tube_and_the_finding(page, served):
+    before = findings(page)
+    slide(page, 480)
+    assert bar(page)[2] == pytest.approx(480, abs=0.01)
+    want = Design.load(str(served.file)).changed("harness_bar", height=480)
+    assert page.evaluate("state.data.cards.harness_bar.cut").startswith(
+        f"{want.cage.cut_length('harness_bar'):.1f}"
+    )
+    after = findings(page)
+    assert after != before
+    assert "480" in page.inner_text("#changed")
+
+
+def test_undo_and_redo_by_keyboard(page):
+    start = bar(page)
+    slide(page, 470)
+    slide(page, 490)
+    moved = bar(page)
+    page.locator("#canvas").focus()
+    page.keyboard.press("z")
+    until(page, "state.data.changes.length === 0")  # one drag, one step
+    assert bar(page) == start
+    page.keyboard.press("y")
+    until(page, "state.data.changes.length === 1")
+    assert bar(page) == moved
+
+
+def test_save_keeps_comments_and_order(page, served):
+    before = served.file.read_text("utf-8")
+    slide(page, 485)
+    assert served.file.read_text("utf-8") == before
+    page.click("#save")
+    until(page, "!state.data.unsaved")
+    after = served.file.read_text("utf-8")
+    assert tomllib.loads(after)["members"]["harness_bar"]["height"] == 485
+    rows = [r for r in before.splitlines() if not r.startswith("height")]
+    kept = [r for r in after.splitlines() if r in rows]
+    assert [r for r in rows if r] == [r for r in kept if r]  # every line, in order
+    assert Design.load(str(served.file)).cage.member("harness_bar").path.start[2] == 485
+
+
+def test_save_never_writes_over_a_change_on_disk(page, served):
+    served.session._stop.set()  # the watching sleeps: the user saves in the very same moment
+    page.wait_for_timeout(600)
+    slide(page, 485)
+    theirs = served.file.read_text("utf-8") + "\n# a colleague was here\n"
+    served.file.write_text(theirs, "utf-8")
+    page.click("#save")
+    page.wait_for_selector("#refused:not([hidden])")
+    assert "changed on disk" in page.inner_text("#refused")
+    assert served.file.read_text("utf-8") == theirs
+
+
+def test_an_edit_on_disk_is_followed_and_what_was_not_saved_stays(page, served):
+    slide(page, 485)
+    text = served.file.read_text("utf-8")
+    served.file.write_text(text.replace('track-roadster"\n', 'renamed"\n', 1), "utf-8")
+    until(page, "state.data.name === 'renamed'")
+    assert bar(page)[2] == pytest.approx(485, abs=0.01)
+
+
+def test_a_file_made_invalid_or_gone_is_told_and_comes_back(page, served):
+    good = served.file.read_text("utf-8")
+    served.file.write_text("car = [", "utf-8")
+    page.wait_for_selector("#problem:not([hidden])", timeout=20_000)
+    assert "own.toml" in page.inner_text("#problem")
+    assert page.evaluate("viewer.dim")
+    served.file.unlink()
+    until(page, "document.getElementById('problem').textContent.includes('no')")
+    served.file.write_text(good, "utf-8")
+    page.wait_for_selector("#problem", state="hidden", timeout=20_000)
+    assert not page.evaluate("viewer.dim")
+
+
+def test_an_impossible_value_keeps_the_last_good_cage_with_the_words_of_check(page, served):
+    start = bar(page)
+    box = field(page).locator("input[type='text']")
+    box.fill("9 furlongs")
+    box.press("Tab")
+    page.wait_for_selector("#problem:not([hidden])")
+    assert bar(page) == start
+    assert page.evaluate("viewer.dim")
+    from cagekit.errors import InputError
+
+    with pytest.raises(InputError) as told:
+        Design.load(str(served.file)).changed("harness_bar", height="9 furlongs")
+    assert str(told.value).splitlines()[0] in page.inner_text("#problem")
+    page.click("#undo")
+    page.wait_for_selector("#problem", state="hidden")
+    assert not page.evaluate("viewer.dim")
+
+
+def test_car_and_driver_can_be_changed(page):
+    keys = page.evaluate("[...live.params.keys()]")
+    wheel = next(k for k in keys if k.startswith("car.wheel.centre"))
+    before = page.evaluate("state.data.bodies.find(b => b.id === 'wheel').key")
+    value = page.evaluate("k => live.params.get(k).value", wheel)
+    slide(page, value + 40, wheel)
+    assert page.evaluate("state.data.bodies.find(b => b.id === 'wheel').key") != before
+    page.click("#save")
+    page.wait_for_selector("#refused:not([hidden])")
+    assert "came with cagekit" in page.inner_text("#refused")
+
+
+def test_two_pages_see_the_same(page, opened, served):
+    other = opened(served.address)
+    other.wait_for_selector("body[data-live='yes']")
+    slide(page, 477)
+    until(other, "state.data.changes.length === 1")
+    until(other, "state.data.cards.harness_bar.axis[0][2] === 477")
+    other.click("#undo")
+    until(page, "state.data.changes.length === 0")
+
+
+def test_a_stopped_server_is_told(page, served):
+    slide(page, 477)
+    served.session.close()
+    page.wait_for_selector("#link:not([hidden])")
+    assert "stopped" in page.inner_text("#link")
+    assert "477" in page.inner_text("#changed")  # nothing lost: it can be read off
+    assert page.locator("#save").is_disabled()
+
+
+def test_a_lost_connection_comes_back_by_itself(opened, served):
+    page = opened(served.address)
+    page.wait_for_selector("body[data-live='yes']")
+    page.context.set_offline(True)
+    page.evaluate(f"change('{HEIGHT}', 470)")
+    page.wait_for_selector("#link:not([hidden])")
+    page.context.set_offline(False)
+    page.wait_for_selector("#link", state="hidden", timeout=20_000)
+    page.evaluate(f"change('{HEIGHT}', 470)")
+    until(page, "state.data.cards.harness_bar.axis[0][2] === 470")
+    opened.said.clear()  # the browser itself notes the failed requests
+
+
+def test_a_phone_of_320_pixels(opened, served):
+    page = opened(served.address, width=320, height=640)
+    page.wait_for_selector("body[data-live='yes']")
+    slide(page, 477)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
