@@ -123,7 +123,7 @@ class Design:
         build = with_changes(self.build, member, dims)
         return self.of_build(build, options={**self.options, "changed": changes})
 
-    def of_build(self, build: Build, *, options: Mapping[str, Any] | None = None) -> Design:
+    def of_build(self, build: Build, *, options: Mapping[str, Any] | None = None) -> Self:
         """A design of another version of the build; what the change cannot touch is kept.
 
         Args:

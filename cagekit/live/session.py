@@ -88,6 +88,7 @@ class Session:
     def _read(self) -> Base:
         build = load_build(self._reference)
         design = Design(build, units=self._units, kept=self._kept)
+        _ = design.people  # versions take them over
         documents = {"build": Document(build.files["build"])}
         documents["car"] = Document(build.files[f"car {build.file.car}"])
         for n, name in enumerate(build.file.drivers):
@@ -246,7 +247,7 @@ class Session:
         if car is not build.car:
             build = replace(build, car=car)
         options = {"changed": {k: changes[k] for k in sorted(changes)}}
-        return self.design.of_build(build, options=options)
+        return base.design.of_build(build, options=options)
 
     # --- findings -----------------------------------------------------------------------------
 
@@ -336,8 +337,7 @@ class Session:
             left = {k: v for k, v in left.items() if k in self.base.params}
             self.saved, self._on_disk = {}, {}
             self.history, self.at = ([{}, left], 1) if left else ([{}], 0)
-            self.design = self.design.of_build(self.base.design.build, options={})
-            self._stamps = self._stamped()
+            self._stamps = {path: _stamp(path) for path in self.base.design.files.values()}
             self.tell({"files": True})
             self._work_out()
 

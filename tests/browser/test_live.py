@@ -54,7 +54,7 @@ def page(opened, served):
     return page
 
 
-def until(page, words, seconds=60.0):
+def until(page, words, seconds=15.0):
     """Wait until an expression is true; the page's policy forbids to do that within the page."""
     end = time.monotonic() + seconds
     while not page.evaluate(words):
@@ -80,7 +80,7 @@ def slide(page, value, key=HEIGHT):
 
 
 def bar(page):
-    return page.evaluate("state.data.cards.harness_bar.axis[0]")
+    return page.evaluate("state.data.cards.harness_bar_1.axis[0]")
 
 
 def findings(page):
@@ -93,8 +93,8 @@ def test_a_slider_moves_the_tube_and_the_finding(page, served):
     slide(page, 480)
     assert bar(page)[2] == pytest.approx(480, abs=0.01)
     want = Design.load(str(served.file)).changed("harness_bar", height=480)
-    assert page.evaluate("state.data.cards.harness_bar.cut").startswith(
-        f"{want.cage.cut_length('harness_bar'):.1f}"
+    assert page.evaluate("state.data.cards.harness_bar_1.cut").startswith(
+        f"{want.cage.cut_length('harness_bar_1'):.1f}"
     )
     after = findings(page)
     assert after != before
@@ -126,7 +126,7 @@ def test_save_keeps_comments_and_order(page, served):
     rows = [r for r in before.splitlines() if not r.startswith("height")]
     kept = [r for r in after.splitlines() if r in rows]
     assert [r for r in rows if r] == [r for r in kept if r]  # every line, in order
-    assert Design.load(str(served.file)).cage.member("harness_bar").path.start[2] == 485
+    assert Design.load(str(served.file)).cage.member("harness_bar_1").path.start[2] == 485
 
 
 def test_save_never_writes_over_a_change_on_disk(page, served):
@@ -197,7 +197,7 @@ def test_two_pages_see_the_same(page, opened, served):
     other.wait_for_selector("body[data-live='yes']")
     slide(page, 477)
     until(other, "state.data.changes.length === 1")
-    until(other, "state.data.cards.harness_bar.axis[0][2] === 477")
+    until(other, "state.data.cards.harness_bar_1.axis[0][2] === 477")
     other.click("#undo")
     until(page, "state.data.changes.length === 0")
 
@@ -220,7 +220,7 @@ def test_a_lost_connection_comes_back_by_itself(opened, served):
     page.context.set_offline(False)
     page.wait_for_selector("#link", state="hidden", timeout=20_000)
     page.evaluate(f"change('{HEIGHT}', 470)")
-    until(page, "state.data.cards.harness_bar.axis[0][2] === 470")
+    until(page, "state.data.cards.harness_bar_1.axis[0][2] === 470")
     opened.said.clear()  # the browser itself notes the failed requests
 
 

@@ -175,6 +175,8 @@ function follow() {
       return;
     }
     if (told.files) return refresh(0);
+    // findings that came between page and connection
+    if (told.judged && !told.findings && told.judged !== state.data.judged) return refresh(0);
     if (told.making !== undefined) {
       state.data.making = told.making;
       if (told.made) live.made = told.made;
@@ -208,7 +210,6 @@ async function refresh(have) {
       state.data.params = data.params;
       fillParams();
     }
-    if (data.findings && data.judged !== undefined) state.data.findings = data.findings;
     take(data);
   } catch (error) {
     lost(error);

@@ -1,0 +1,174 @@
+"""The live server lets its own page through and nobody else; files are written back with care."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import shutil
+import socket
+import threading
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from cagekit.errors import InputError
+from cagekit.live.document import Document
+from cagekit.live.server import LiveServer
+from cagekit.live.session import Session
+
+BUILDS = Path(__file__).parents[3] / "presets" / "builds"
+HEIGHT = "build.members.harness_bar.height"
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    file = tmp_path_factory.mktemp("live") / "own.toml"
+    shutil.copy(BUILDS / "track-roadster.toml", file)
+    made = LiveServer(Session(str(file)))
+    threading.Thread(target=made.serve_forever, args=(0.05,), daemon=True).start()
+    yield made
+    made.session.close()
+    made.shutdown()
+    made.server_close()
+
+
+def answer(server, method, path, body=None, **headers):
+    link = http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)
+    own = {"Host": f"127.0.0.1:{server.port}"} | headers
+    link.request(method, path, body=body, headers=own)
+    got = link.getresponse()
+    text = got.read().decode()
+    link.close()
+    return got.status, text, got.headers
+
+
+def test_only_this_machine_is_served(server):
+    assert server.server_address[0] == "127.0.0.1"
+
+
+def test_the_page_comes_with_a_policy_and_is_not_kept(server):
+    status, text, headers = answer(server, "GET", f"/{server.token}/")
+    assert status == 200
+    assert "default-src 'none'" in headers["Content-Security-Policy"]
+    assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+    assert headers["Cache-Control"] == "no-store"
+    assert '"live":true' in text
+
+
+@pytest.mark.parametrize("token", ["", "x", "x" * 32])
+def test_without_the_token_nothing_is_told(server, token):
+    status, text, _ = answer(server, "GET", f"/{token}/state")
+    assert status == 403
+    assert "members" not in text
+
+
+@pytest.mark.parametrize("host", ["evil.example", "evil.example:80", "localhost"])
+def test_another_name_for_this_machine_is_refused(server, host):
+    assert answer(server, "GET", f"/{server.token}/state", Host=host)[0] == 403
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {},
+        {"Origin": "http://evil.example"},
+        {"Origin": "null"},
+        {"Origin": "OWN", "Content-Type": "text/plain"},
+    ],
+)
+def test_another_page_cannot_change_anything(server, headers):
+    own = f"http://127.0.0.1:{server.port}"
+    sent = {"Content-Type": "application/json"} | headers
+    sent = {k: own if v == "OWN" else v for k, v in sent.items()}
+    before = server.session.version
+    body = json.dumps({"key": HEIGHT, "value": 470})
+    assert answer(server, "POST", f"/{server.token}/change", body, **sent)[0] == 403
+    assert server.session.version == before
+
+
+@pytest.mark.parametrize("body", ["", "[]", "{", '{"key": 1}', '{"key": "no.such", "value": 1}',
+                                  json.dumps({"key": HEIGHT, "value": {"a": 1}})])  # fmt: skip
+def test_nonsense_is_refused_with_a_word(server, body):
+    own = {"Origin": f"http://127.0.0.1:{server.port}", "Content-Type": "application/json"}
+    status, text, _ = answer(server, "POST", f"/{server.token}/change", body, **own)
+    assert status == 200
+    assert json.loads(text)["refused"]
+
+
+def test_a_change_sends_only_the_meshes_that_changed(server):
+    session = server.session
+    have = session.version
+    full = session.state()
+    assert all("packed" in b for b in full["bodies"])
+    session.change(HEIGHT, 471)
+    rows = session.state(have)["bodies"]
+    new = {b["id"] for b in rows if "packed" in b}
+    assert "harness_bar_1" in new
+    assert "main_hoop" not in new
+    assert {b["id"] for b in rows} == {b["id"] for b in full["bodies"]}
+    session.undo()
+
+
+def test_a_taken_port_is_told(server):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(InputError, match="--port"):
+            LiveServer(server.session, port=taken.getsockname()[1])
+
+
+def test_every_parameter_has_a_range_that_holds_its_value(server):
+    for p in server.session.base.params.values():
+        if not p.choices and p.value is not None:
+            assert p.low <= p.value <= p.high, p.key
+            assert p.unit in ("mm", "in", "deg")
+
+
+TEXT = """\
+# my build
+kind = "build"   # of course
+units = "in"
+
+[members.door_bar]
+height_rear = 13    # measured twice
+
+# the hoop last
+[members.main_hoop]
+gap = "5/16"
+"""
+
+
+def test_a_document_changes_what_was_touched_and_no_other_letter(tmp_path):
+    file = tmp_path / "b.toml"
+    file.write_text(TEXT, "utf-8")
+    document = Document(file)
+    values = {
+        ("members", "door_bar", "height_rear"): 14.5,
+        ("members", "harness_bar", "height"): 18,
+    }
+    text = document.written(values)
+    assert text.startswith(TEXT.replace("= 13 ", "= 14.5 ").rstrip())
+    read = tomllib.loads(text)["members"]
+    assert read["door_bar"]["height_rear"] == 14.5
+    assert read["harness_bar"] == {"height": 18}
+    assert document.changed(values)["members"] == read
+    assert file.read_text("utf-8") == TEXT
+
+
+def test_a_file_that_changed_or_is_gone_is_not_written(tmp_path):
+    file = tmp_path / "b.toml"
+    file.write_text(TEXT, "utf-8")
+    document = Document(file)
+    file.write_text(TEXT + "# more\n", "utf-8")
+    with pytest.raises(InputError, match="changed on disk"):
+        document.save({("units",): "mm"})
+    assert file.read_text("utf-8") == TEXT + "# more\n"
+    file.unlink()
+    with pytest.raises(InputError, match="no longer there"):
+        document.save({("units",): "mm"})
+
+
+def test_a_preset_that_came_with_cagekit_is_not_written():
+    with pytest.raises(InputError, match="came with cagekit"):
+        Document(BUILDS / "sprint-wagon.toml").save({("units",): "mm"})
