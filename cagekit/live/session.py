@@ -27,7 +27,7 @@ from cagekit.inputs.resolve import load_build, with_changes
 from cagekit.live.document import Document
 from cagekit.live.params import Param, params
 from cagekit.live.scene import Scene
-from cagekit.page.data import doors, texts
+from cagekit.page.data import Json, doors, texts
 from cagekit.page.rows import finding_rows
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 
     from cagekit.units import LengthUnit
 
-Json = dict[str, Any]
 Changes = Mapping[str, Any]
 """Values by the key of their parameter."""
 
