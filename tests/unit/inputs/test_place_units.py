@@ -38,7 +38,7 @@ def test_a_layout_in_mm_serves_a_build_in_inches(tmp_path: Path) -> None:
     layout = find_preset("layout", "four-point").read_text("utf-8")
     strut = (
         '[[member]]\nkind = "strut"\nid = "own"\n'
-        'from = "on main_hoop.left at height 120"\nto = "on main_hoop.right at height 200"\n'
+        'from = "on main_hoop.left at height 520"\nto = "on main_hoop.right at height 600"\n'
     )
     (tmp_path / "layout.toml").write_text(f"{layout}\n{strut}", "utf-8")
     build = 'kind="build"\nname="x"\nunits="{}"\ncar="track-roadster"\ndrivers=["short-driver"]\n'
@@ -49,5 +49,5 @@ def test_a_layout_in_mm_serves_a_build_in_inches(tmp_path: Path) -> None:
         (tmp_path / f"{units}.toml").write_text(build.format(units), "utf-8")
         path = members_only(load_build(str(tmp_path / f"{units}.toml"))).member("own").path
         ends.append((path.start[2], path.end[2]))
-    assert ends[0] == pytest.approx((120, 200))
+    assert ends[0] == pytest.approx((520, 600))
     assert ends[1] == pytest.approx(ends[0])
