@@ -95,6 +95,34 @@ def cage_drawing(
     return paper.drawing(body)
 
 
+def weld_drawing(
+    cage: Cage, camera: Camera, width: float, height: float, spots: Mapping[str, Vec]
+) -> LineDrawing:
+    """Draw a cage with a balloon at every weld.
+
+    Args:
+        cage: the cage.
+        camera: from where.
+        width: of the paper's field, mm.
+        height: of the paper's field, mm.
+        spots: where each weld is in car axes, ``(3,)`` mm, by its number.
+    """
+    strokes = [
+        s
+        for m in cage.members.values()
+        for s in tube_strokes(_shown(cage, m.id), m.tube.od, camera)
+    ]
+    low, high = cage_extents(cage, camera)
+    wide, tall = (float(v) for v in high - low)
+    margin = 10.0
+    scale = min((width - 2 * margin) / wide, (height - 2 * margin) / tall)
+    paper = _Paper(low, high, scale, margin)
+    body = [paper.plate(_outline(p, camera)) for p in cage.plates]
+    body += paper.tubes(strokes)
+    flat = {id_: camera.project(p[None])[:, :2] for id_, p in spots.items()}
+    return paper.drawing([*body, *paper.balloons(flat, {id_: id_ for id_ in spots})])
+
+
 def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[TubeSlice]:
     """Cut a tube into slices as the camera sees them.
 
@@ -167,11 +195,13 @@ class _Paper:
             dimension((5.5, h - m), (5.5, m), tall),
         ]
 
-    def balloons(self, lines: Mapping[str, Vec], numbers: Mapping[str, int]) -> list[str]:
+    def balloons(
+        self, lines: Mapping[str, Vec], numbers: Mapping[str, int] | Mapping[str, str]
+    ) -> list[str]:
         """A number on each tube, moved along it until it covers no other."""
         taken: list[np.ndarray] = []
         out: list[str] = []
-        for id_ in sorted(lines, key=lambda i: numbers[i]):
+        for id_ in sorted(lines, key=lambda i: str(numbers[i]).zfill(4)):
             points = self.at(lines[id_])
             spots = [points[round(f * (len(points) - 1))] for f in FRACTIONS]
             free = next((p for p in spots if _free(p, taken)), None)
@@ -282,9 +312,9 @@ def dimension(a: ArrayLike, b: ArrayLike, words: str, *, size: float = 2.7) -> s
     if float(np.hypot(*d)) < 1e-6:
         return ""
     turn = float(np.degrees(np.arctan2(d[1], d[0])))
-    if turn > 90 or turn < -90:
-        turn += 180 if turn < -90 else -180
-    turn = -90.0 if turn == 90 else turn
+    # upright ones are read from the right, so a hair under a quarter turn counts as one
+    if turn > 89.5 or turn < -90.5:
+        turn += 180 if turn < 0 else -180
     mid = (p + q) / 2
     up = np.array([np.sin(np.radians(turn)), -np.cos(np.radians(turn))])
     return arrow(p, q) + text(mid + 0.9 * up, words, size=size, turn=turn, halo=True)

@@ -134,12 +134,15 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
     sheets = lay_out(found, page)
     width, height = PAGES[page]
     rows = []
+    numbers = {id_: n for n, id_ in enumerate(design.fitted.members, start=1)}
     for t in found:
         label, arrow = _label(t)
         tube = t.tube
         rows.append(
             {
                 "title": f"{t.member}  {t.end.upper()}",
+                "number": str(numbers.get(t.member, "")),
+                "zero": "TOP" if t.reference.startswith("top") else "LINE",
                 "to": ", ".join(t.parents) or "its plate",
                 "grind": grinding(t, design.units),
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
@@ -162,6 +165,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
         "page": page,
         "width": width,
         "foot": height - 13.0,
+        "inches": design.units == "in",
         "templates": rows,
         "sheets": [
             [

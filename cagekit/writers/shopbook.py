@@ -28,7 +28,9 @@ from cagekit.writers.copes import all_templates, lay_out, notcher_says
 from cagekit.writers.pdf import document
 from cagekit.writers.plate_pages import plate_cards
 from cagekit.writers.scrutineer_page import scrutineer_sheet
+from cagekit.writers.setting_pages import mark_lists, setting_page
 from cagekit.writers.tube_pages import card, wall_page
+from cagekit.writers.weld_pages import weld_maps
 
 FIELD: Mapping[str, tuple[float, float]] = {"a4": (186.0, 264.0), "letter": (191.0, 246.0)}
 """Free width and height of a page of the book, mm."""
@@ -115,6 +117,9 @@ class Book:
             "members": [self.member(m) for m in self.numbers],
             "bent": [wall_page(self, s) for s in self.design.bends if s.bends],
             "straight": [card(self, s) for s in self.design.bends if not s.bends],
+            "setting": setting_page(self),
+            "marks": mark_lists(self),
+            "unit": self.design.units,
             "copes": self.copes(),
             "clocks": self.clocks(),
             "saws": self.saws(),
@@ -128,6 +133,7 @@ class Book:
             "plates": plate_cards(self),
             "steps": [self.step(s) for s in self.steps],
             "filler": self.filler(),
+            "maps": weld_maps(self),
             "welds": [self.weld(r, r.weld) for r in self.design.weld_rows if r.weld],
             "plate_welds": [self.plate_weld(r) for r in self.design.weld_rows if not r.weld],
             "inspection": inspection_rows(self.cage, self.size, self.length),

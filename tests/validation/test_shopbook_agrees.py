@@ -371,3 +371,85 @@ def test_tape_is_never_rounded_twice(printed: Printed) -> None:
         ]
         assert all(0 < v < blank for v in marks)
         assert all(a != b for a, b in pairwise(sorted(marks)))
+
+
+MARKS = ("Middle", "Edges", "Clock", "Round", "What", "Angle")
+FEET = ("Foot", "X", "Y", "Z", "From plumb", "On")
+
+
+def signed(text: str) -> float:
+    """A place with its sign in words."""
+    if text == "0":
+        return 0.0
+    sign = -1.0 if text.split()[-1] in ("behind", "right", "below") else 1.0
+    return sign * mm(text)
+
+
+def test_feet_stand_where_the_paths_end(printed: Printed) -> None:
+    seen = set()
+    for r in printed.rows(FEET):
+        words, _, end = r["Foot"].rpartition(" ")
+        m = printed.member(words)
+        piece = m["path"][0 if end == "A" else -1]
+        want = np.array(piece["start"] if end == "A" else piece["end"])
+        said = [signed(r[k]) for k in ("X", "Y", "Z")]
+        np.testing.assert_allclose(said, want, atol=printed.fine + 0.06)
+        seen.add((m["id"], end.lower()))
+    flat = {
+        (m["id"], e)
+        for m in printed.members.values()
+        for e in "ab"
+        if m["ends"][e]["kind"] == "flat"
+    }
+    assert seen == flat
+
+
+def test_marks_are_where_branches_land(printed: Printed) -> None:
+    """A mark's middle, walked along the parent from its tip, is at the joint of cage.json."""
+    joints = {(j["branch"], j["branch_end"]): j for j in printed.cage["joints"]}
+    seen = 0
+    for page in printed.pages:
+        for r in page.table(MARKS):
+            words, _, end = r["What"].rpartition(" ")
+            name = words.partition(" ")[2].replace(" ", "_")
+            if end not in ("A", "B") or name not in printed.members or "bend" in r["Middle"]:
+                continue
+            joint = joints.get((name, end.lower()))
+            if joint is None:
+                continue
+            said = mm(r["Middle"], printed.unit)
+            angle = degrees_of(r["Angle"].split()[0])
+            clock = degrees_of(r["Clock"])
+            gaps = []
+            for parent in joint["parents"]:
+                m = printed.members[parent]
+                gaps.append(abs(straight_reach(m, np.array(joint["point"])) - said))
+                radius = m["tube"]["od"] / 2
+                turned = clock / 360 * 2 * np.pi * radius
+                gaps[-1] = max(gaps[-1], 0.0)
+                if gaps[-1] < printed.fine + 0.1:
+                    slack = printed.fine + 0.51 * np.pi * radius / 180
+                    assert mm(r["Round"], printed.unit) == pytest.approx(turned, abs=slack)
+            if min(gaps) < printed.fine + 0.1:
+                seen += 1
+            if len(joint["parents"]) == 1:
+                assert angle == pytest.approx(joint["angle_deg"], abs=0.06)
+    assert seen >= 2
+
+
+def straight_reach(m: dict[str, Any], point: np.ndarray) -> float:
+    """Along a tube's reference line, outside its bends, from the tip of end A to a point, mm."""
+    here, best = -tip(m, "a"), (np.inf, 0.0)
+    for p in m["path"]:
+        long = piece_length(p)
+        if p["kind"] == "line":
+            start, way = spot(p, 0.0)
+            s = float(np.clip((point - start) @ way, 0.0, long))
+            gap = float(np.linalg.norm(point - start - s * way))
+            if gap < best[0]:
+                best = (gap, here + s)
+            here += long
+        else:
+            # the line runs on the outside of the first bend; in a flat tube of all of them
+            here += long * (1 + m["tube"]["od"] / 2 / p["radius"])
+    return best[1]

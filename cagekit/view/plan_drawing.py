@@ -1,0 +1,83 @@
+"""Plan of what stands on the car: feet and plates from X = 0 and Y = 0; SVG in mm of paper."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from cagekit.geometry.centre_line import Vec
+from cagekit.view.camera import TOP
+from cagekit.view.linework import LineDrawing, dimension, hairline, path_data, svg, text
+
+MARGIN = 19.0
+"""Room round the plan for sizes and names, mm of paper."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlanFoot:
+    """A foot in the plan: its name, where its middle is in car axes ``(3,)``, tube diameter, mm."""
+
+    name: str
+    point: Vec
+    od: float
+
+
+def plan_drawing(
+    feet: Sequence[PlanFoot],
+    plates: Sequence[Vec],
+    width: float,
+    height: float,
+    size: Callable[[float], str],
+) -> LineDrawing:
+    """Draw feet and plates from above, the front on the left, with both datum lines.
+
+    Args:
+        feet: tubes that stand on the car.
+        plates: corners of each plate in car axes, ``(n, 3)`` mm.
+        width: of the paper's field, mm.
+        height: of the paper's field, mm.
+        size: says a length.
+    """
+    spots = np.array([f.point for f in feet])
+    everything = TOP.project(np.concatenate([spots, np.zeros((1, 3)), *plates]))[:, :2]
+    low, high = everything.min(axis=0), everything.max(axis=0)
+    wide, tall = (max(float(v), 1.0) for v in high - low)
+    scale = min((width - 2 * MARGIN) / wide, (height - 2 * MARGIN) / tall)
+    w, h = wide * scale + 2 * MARGIN, tall * scale + 2 * MARGIN
+
+    def at(points: Vec) -> Vec:
+        flat = (TOP.project(np.atleast_2d(points))[:, :2] - low) * scale
+        return np.column_stack([flat[:, 0] + MARGIN, h - MARGIN - flat[:, 1]])
+
+    zero = at(np.zeros(3))[0]
+    body = [
+        hairline((zero[0], 4.0), (zero[0], h - 4.0)),
+        hairline((4.0, zero[1]), (w - 4.0, zero[1])),
+        text((zero[0], 3.4), "X = 0", size=2.8),
+        text((w - 8.0, zero[1] - 1.0), "Y = 0", size=2.8),
+        text((10.0, zero[1] - 1.0), "front", size=2.8),
+    ]
+    for corners in plates:
+        body.append(
+            f'<path d="{path_data(at(corners))} Z" fill="#e8e8e8" stroke="black" '
+            'stroke-width="0.25"/>'
+        )
+    for f in feet:
+        x, y = at(f.point)[0]
+        body.append(
+            f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{f.od * scale / 2:.3f}" fill="white" '
+            'stroke="black" stroke-width="0.3"/>'
+        )
+        outward = -1.0 if y < zero[1] else 1.0
+        body.append(dimension((x, y), (x, zero[1]), size(abs(float(f.point[1]))), size=2.7))
+        beyond = y + outward * (f.od * scale / 2 + (6.5 if outward < 0 else 9.0))
+        body.append(text((x, beyond), f.name, size=3.2, bold=True, halo=True))
+        if abs(x - zero[0]) > 14.0:
+            aside = y + outward * (f.od * scale / 2 + 12.0)
+            body.append(hairline((x, y), (x, aside + outward)))
+            body.append(
+                dimension((x, aside), (zero[0], aside), size(abs(float(f.point[0]))), size=2.7)
+            )
+    return LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)

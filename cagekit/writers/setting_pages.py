@@ -1,0 +1,106 @@
+"""Setting out in the shop book: feet and plates in the car, and what is marked on every tube."""
+
+from __future__ import annotations
+
+from math import degrees
+from typing import TYPE_CHECKING, Any
+
+from cagekit.shop.papers.setting_out import BranchMark, PlateMark
+from cagekit.view.plan_drawing import PlanFoot, plan_drawing
+
+if TYPE_CHECKING:
+    from cagekit.geometry.centre_line import Vec
+    from cagekit.writers.shopbook import Book
+
+PLAN = 112.0
+"""Most that the plan takes of the page's height, mm."""
+NEAR = 0.05
+"""A place within this of a datum is on it, mm."""
+
+
+def setting_page(book: Book) -> dict[str, Any]:
+    """The plan with its tables of feet and plates."""
+    out = book.design.setting_out
+    feet = [
+        PlanFoot(
+            name=f"{book.numbers[f.member]} {f.end.upper()}",
+            point=f.point,
+            od=book.cage.members[f.member].tube.od,
+        )
+        for f in out.feet
+    ]
+    if not feet:
+        return {}
+    plan = plan_drawing(feet, [p.corners for p in out.plates], book.width, PLAN, book.length)
+    return {
+        **book.picture("plan", plan),
+        "feet": [
+            [
+                f"{book.number(f.member)} {f.end.upper()}",
+                *place_words(book, f.point),
+                f"{degrees(f.lean):.1f}°",
+                f.surface or "-",
+            ]
+            for f in out.feet
+        ],
+        "plates": [
+            [
+                p.plate.replace("_", " "),
+                *(between(book, float(p.low[k]), float(p.high[k]), k) for k in range(3)),
+                f"{degrees(p.slope):.1f}°",
+            ]
+            for p in out.plates
+        ],
+    }
+
+
+WAYS = (("ahead", "behind"), ("left", "right"), ("above", "below"))
+
+
+def place_words(book: Book, point: Vec) -> list[str]:
+    """A point from X = 0, Y = 0 and Z = 0, its signs in words."""
+    return [one_place(book, float(v), k) for k, v in enumerate(point)]
+
+
+def one_place(book: Book, mm: float, axis: int) -> str:
+    """A coordinate with its sign in words: ``156 mm behind``."""
+    if abs(mm) < NEAR:
+        return "0"
+    return f"{book.length(abs(mm))} {WAYS[axis][0 if mm > 0 else 1]}"
+
+
+def between(book: Book, low: float, high: float, axis: int) -> str:
+    """Two edges of a plate along an axis."""
+    return f"{one_place(book, high, axis)} to {one_place(book, low, axis)}"
+
+
+def mark_lists(book: Book) -> list[dict[str, Any]]:
+    """The mark list of every tube that something lands on, from end A on."""
+    out = []
+    for member in book.numbers:
+        found = book.design.setting_out.on(member)
+        if found:
+            rows = [mark_row(book, m) for m in found]
+            out.append({"title": book.number(member), "rows": rows})
+    return out
+
+
+def mark_row(book: Book, m: BranchMark | PlateMark) -> list[str]:
+    """One mark: middle, from and to on the tape, clock, round the tube, what, how it stands."""
+    if isinstance(m, BranchMark):
+        what = f"{book.number(m.branch)} {m.end.upper()}"
+        how = f"{degrees(m.angle):.1f}°" + (f" to {m.leans.upper()}" if m.leans else "")
+        middle = book.bare(m.tape) + (" in bend" if m.in_bend else "")
+    else:
+        what = m.plate.replace("_", " ")
+        turn = degrees(m.turn)
+        how = "along" if turn < 0.5 else "across" if turn > 89.5 else f"{turn:.1f}° to the tube"
+        middle = book.bare((m.low + m.high) / 2)
+    return [
+        middle,
+        f"{book.bare(m.low)} to {book.bare(m.high)}",
+        f"{round(m.clock) % 360}°",
+        book.bare(m.round),
+        what,
+        how,
+    ]

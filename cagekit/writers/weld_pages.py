@@ -1,0 +1,35 @@
+"""Pictures of the weld map: where every number of its list is on the cage."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from cagekit.shop.welding.weld_rows import WeldRow
+from cagekit.view.camera import OBLIQUE
+from cagekit.view.linework import weld_drawing
+
+if TYPE_CHECKING:
+    from cagekit.writers.shopbook import Book
+
+MAP = 98.0
+"""Most that a picture takes of the page's height, mm."""
+
+
+def weld_maps(book: Book) -> list[dict[str, Any]]:
+    """Pictures of the cage with a number at every weld."""
+    found = book.design.weld_rows
+    first: dict[str, WeldRow] = {}
+    for r in found:
+        if not r.weld:
+            first.setdefault(r.what, r)
+    joints = {r.id: r.point for r in found if r.weld}
+    plates = {r.id: r.point for r in first.values()}
+    maps = []
+    for name, title, spots in (
+        ("map-joints", "Joints of tubes", joints),
+        ("map-plates", "Plates, by the first weld of each", plates),
+    ):
+        if spots:
+            drawn = weld_drawing(book.cage, OBLIQUE, book.width, MAP, spots)
+            maps.append({"title": title, **book.picture(name, drawn)})
+    return maps
