@@ -21,6 +21,8 @@ def main_hoop(
     wall: float | str = 3.4036,
     material: str = '1020-dom',
     bend_radius: float | str = 152.4,
+    lean: float = 0,
+    straight_legs: bool = False,
     width_foot: float | str = 1220,
     width_belt: float | str = 1340,
     width_top: float | str = 980,
@@ -41,6 +43,8 @@ def main_hoop(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
+        lean: lean of the hoop's plane, degrees, positive backwards, degrees.
+        straight_legs: one straight from foot to top bend, no belt bend.
         width_foot: between the axes of the legs at the feet.
         width_belt: between the axes at the belt line.
         width_top: between the corners of the top bends, on the axis.
@@ -84,11 +88,11 @@ def front_hoop(
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
         width_foot: between the axes of the legs at the feet.
-        width_belt: between the axes at the belt line.
+        width_belt: between the axes at the pillars' bases.
         width_top: between the corners of the top bends, on the axis.
-        height_belt: belt line above the feet.
+        height_belt: pillars' bases above the feet.
         height: axis of the top above the feet.
-        reach_belt: belt line behind (negative) or ahead of the feet.
+        reach_belt: pillars' bases behind (negative) or ahead of the feet.
         reach_top: top behind (negative) or ahead of the feet.
         tube: tube preset: diameter, wall and steel at once.
         units: what a length without a unit counts in.
@@ -105,6 +109,7 @@ def halo(
     wall: float | str = 3.4036,
     material: str = '1020-dom',
     bend_radius: float | str = 152.4,
+    rail_bow: float | str = 0,
     width_rear: float | str = 1060,
     width_front: float | str = 930,
     length: float | str = 790,
@@ -123,6 +128,7 @@ def halo(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
+        rail_bow: how far the side rails stand out from a straight at mid length (adds a bend each side).
         width_rear: between the legs' axes at the nodes.
         width_front: between the corners of the front bends, on the axis.
         length: from the legs' axes to the axis of the header, level.
@@ -149,16 +155,14 @@ def a_pillar_bar(
     slope_run: float | str = 515,
     slope_rise: float | str = 375,
     slope_splay: float | str = -180,
-    roof_run: float | str = 0,
-    roof_rise: float | str = 0,
-    roof_splay: float | str = 0,
     parent_od: float | str = 41.275,
     parent_runs: Literal["forward", "across", "up"] = 'forward',
+    outboard: float | str = 0,
     tube: str | None = None,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> TubePart:
-    """A-pillar bar, from its foot up the pillar to the halo.
+    """A-pillar bar, from the halo down the pillar to its foot.
 
     Lengths are mm, or a text with its unit.
 
@@ -173,11 +177,9 @@ def a_pillar_bar(
         slope_run: upper end of the sloping part behind the lower bend.
         slope_rise: upper end of the sloping part above the lower bend.
         slope_splay: upper end of the sloping part outboard of the lower bend.
-        roof_run: node behind the upper bend; 0: no upper bend.
-        roof_rise: node above the upper bend.
-        roof_splay: node outboard of the upper bend.
         parent_od: diameter of the tube at the top.
         parent_runs: which way that tube runs.
+        outboard: moves the bend out from the pillar line (room at the wheel).
         tube: tube preset: diameter, wall and steel at once.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
@@ -199,11 +201,11 @@ def half_hoop(
     slope_run: float | str = 420,
     slope_rise: float | str = 340,
     slope_splay: float | str = -170,
+    parent_od: float | str = 41.275,
+    parent_runs: Literal["forward", "across", "up"] = 'up',
     roof_run: float | str = 760,
     roof_rise: float | str = 20,
     roof_splay: float | str = 30,
-    parent_od: float | str = 41.275,
-    parent_runs: Literal["forward", "across", "up"] = 'up',
     tube: str | None = None,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
@@ -220,14 +222,14 @@ def half_hoop(
         leg_height: lower bend above the foot.
         leg_run: lower bend ahead of the foot.
         leg_splay: lower bend outboard of the foot.
-        slope_run: upper end of the sloping part behind the lower bend.
-        slope_rise: upper end of the sloping part above the lower bend.
-        slope_splay: upper end of the sloping part outboard of the lower bend.
-        roof_run: node behind the upper bend; 0: no upper bend.
-        roof_rise: node above the upper bend.
-        roof_splay: node outboard of the upper bend.
+        slope_run: upper bend behind the lower bend.
+        slope_rise: upper bend above the lower bend.
+        slope_splay: upper bend outboard of the lower bend.
         parent_od: diameter of the tube at the top.
         parent_runs: which way that tube runs.
+        roof_run: node behind the upper bend.
+        roof_rise: node above the upper bend.
+        roof_splay: node outboard of the upper bend.
         tube: tube preset: diameter, wall and steel at once.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
@@ -1099,9 +1101,9 @@ def folded_gusset(
         thickness: plate thickness.
         material: key of a steel.
         corner_radius: rounding of the outer corners.
-        style: flat in the plane of both axes, or a folded saddle over both tubes.
-        along_branch: reach along the branch from the corner.
-        along_parent: reach along the parent from the corner.
+        style: .
+        along_branch: reach along the branch.
+        along_parent: reach along the parent.
         nose: blunt width of the tips.
         clip: cut off the inner corner to clear the tube weld.
         weld_gap: gap between the edge and the tube surface.
@@ -1269,6 +1271,7 @@ def hinge_bracket(
     pin_offset: float | str | None = None,
     hole: float | str | None = None,
     spacer: float | str | None = None,
+    side_play: float | str | None = None,
     ear: float | str = 15.875,
     overlap: float | str = 50.8,
     ligament: float | str = 6,
@@ -1304,6 +1307,7 @@ def hinge_bracket(
         pin_offset: stub's cut to the pin; as short as the swing allows if left out.
         hole: in the plate, when not the table's.
         spacer: thickness of the spacer washers, when not the table's.
+        side_play: plates to spacers, both sides together, when not the table's.
         ear: radius of the plate about the pin.
         overlap: bracket on the stub, from the cut.
         ligament: bar left between sleeve and bar end.
@@ -1341,6 +1345,7 @@ def latch_bracket(
     pin_offset: float | str | None = None,
     hole: float | str | None = None,
     spacer: float | str | None = None,
+    side_play: float | str | None = None,
     ear: float | str = 15.875,
     overlap: float | str = 50.8,
     ligament: float | str = 6,
@@ -1376,6 +1381,7 @@ def latch_bracket(
         pin_offset: stub's cut to the pin; as short as the swing allows if left out.
         hole: in the plate, when not the table's.
         spacer: thickness of the spacer washers, when not the table's.
+        side_play: plates to spacers, both sides together, when not the table's.
         ear: radius of the plate about the pin.
         overlap: bracket on the stub, from the cut.
         ligament: bar left between sleeve and bar end.
