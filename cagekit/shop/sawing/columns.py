@@ -75,11 +75,15 @@ def choose(kinds: Kinds, bars: Sequence[Bar], kerf: float, time_limit: float) ->
     if prices is None:
         return None
     bound = _next_cost(bars, prices.bound)
-    if best is None or bound < _cost(bars, best) - TIGHT:
-        share = monotonic() + 0.3 * max(stop - monotonic(), 0.0)
-        best = _cheaper(bars, best, _integer(kinds, bars, columns, inf, share)[0])
+    rough = False
     while best is None or bound < _cost(bars, best) - TIGHT:
+        # what is settled by a count of nodes comes first: no clock, the same plan on any machine
         found, settled = _assigned(kinds, bars, rooms, bound)
+        if not settled and not rough:
+            rough, share = True, monotonic() + 0.3 * max(stop - monotonic(), 0.0)
+            best = _cheaper(bars, best, _integer(kinds, bars, columns, inf, share)[0])
+            if best is not None and bound >= _cost(bars, best) - TIGHT:
+                break
         if not settled:
             found, settled = _within(kinds, bars, rooms, prices, columns, bound, stop)
         best = _cheaper(bars, best, found)

@@ -182,6 +182,8 @@ def test_same_input_same_plan():
     bars = [Bar(name="a", length=6000, cost=6000), Bar(name="b", length=7300, cost=7300)]
     first = plan_cuts(pieces(*lengths), bars, kerf=2)
     assert plan_cuts(pieces(*lengths), bars, kerf=2) == first
+    # a busy machine gets less done in its seconds, and must saw the same
+    assert plan_cuts(pieces(*lengths), bars, kerf=2, time_limit=4.0) == first
 
 
 def test_blanks_are_rounded_up_to_the_saw():
