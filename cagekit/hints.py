@@ -10,7 +10,13 @@ CLEAR = 0.85
 
 
 def closest(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:
-    """Return up to ``most`` names of ``known`` that look like ``name``, the nearest first."""
+    """Return up to ``most`` names of ``known`` that look like ``name``, the nearest first.
+
+    Args:
+        name: as typed.
+        known: all the names there are.
+        most: how many at most.
+    """
     names = {k.casefold().replace("-", "_"): k for k in known}
     asked = name.casefold().replace("-", "_")
     near = difflib.get_close_matches(asked, sorted(names), n=most, cutoff=0.6)
@@ -21,7 +27,13 @@ def closest(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:
 
 
 def did_you_mean(name: str, known: Iterable[str], *, what: str = "Known") -> str:
-    """Return ``Did you mean 'x'?``, or the list of what is known when nothing is near."""
+    """Return ``Did you mean 'x'?``, or the list of what is known when nothing is near.
+
+    Args:
+        name: as typed.
+        known: all the names there are.
+        what: title of the list.
+    """
     known = sorted(known)
     near = closest(name, known)
     if near:

@@ -50,7 +50,13 @@ class TimedCage:
 
 
 def run(way: str, cage: Path, out: Path) -> tuple[Spent | None, str]:
-    """Go one way in a fresh process: what it took, and what it said on standard error."""
+    """Go one way in a fresh process: what it took, and what it said on standard error.
+
+    Args:
+        way: which way, see ``WAYS``.
+        cage: file with the cage.
+        out: folder to write to.
+    """
     command = [sys.executable, "-m", "cagekit.benchmarks.ways", way, str(cage), str(out)]
     env = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     start, before = time.perf_counter(), os.times()
@@ -68,7 +74,14 @@ def run(way: str, cage: Path, out: Path) -> tuple[Spent | None, str]:
 
 
 def row(name: str, cage: Cage, rounds: int, *, plain: bool) -> TimedCage:
-    """Time all ways in turn, ``rounds`` times, so that a busy moment hits each alike."""
+    """Time all ways in turn, ``rounds`` times, so that a busy moment hits each alike.
+
+    Args:
+        name: its name.
+        cage: what is made.
+        rounds: how often.
+        plain: whether the plain script is run too.
+    """
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder)
         file = out / "cage"

@@ -37,7 +37,13 @@ def cpu(command: Sequence[str], env: Mapping[str, str]) -> float:
 def in_turn(
     commands: Mapping[str, Sequence[str]], rounds: int, env: Mapping[str, str]
 ) -> dict[str, float]:
-    """Median CPU seconds of each command, all run in turn ``rounds`` times after a first run."""
+    """Median CPU seconds of each command, all run in turn ``rounds`` times after a first run.
+
+    Args:
+        commands: argument lists by name.
+        rounds: how often each is timed.
+        env: environment of the processes.
+    """
     times: dict[str, list[float]] = {name: [] for name in commands}
     for n in range(rounds + 1):
         for name, command in commands.items():

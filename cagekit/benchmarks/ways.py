@@ -140,7 +140,13 @@ WAYS = {
 
 
 def main(way: str, cage_file: str, out: str) -> None:
-    """Go one way and leave."""
+    """Go one way and leave.
+
+    Args:
+        way: which one.
+        cage_file: file with the cage.
+        out: folder to write to.
+    """
     start = time.perf_counter()
     _limit()
     cage = Cage(*pickle.loads(Path(cage_file).read_bytes()))

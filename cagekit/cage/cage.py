@@ -162,7 +162,11 @@ class Cage:
         )
 
     def member(self, id_: str) -> Member:
-        """The member of that id; NotFoundError when there is none."""
+        """The member of that id; NotFoundError when there is none.
+
+        Raises:
+            NotFoundError: there is none of that id.
+        """
         if id_ not in self.members:
             raise NotFoundError(f"{self.name}: there is no member {id_!r}.")
         return self.members[id_]

@@ -263,7 +263,13 @@ class SwingDoor:
 
 
 def turn_about(point: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
-    """Rigid motion ``(4, 4)``: right-handed turn by ``angle`` rad about an axis through a point."""
+    """Rigid motion ``(4, 4)``: right-handed turn by ``angle`` rad about an axis through a point.
+
+    Args:
+        point: a point on the axis, ``(3,)`` mm.
+        axis: unit vector, ``(3,)``.
+        angle: rad.
+    """
     p, (x, y, z) = np.asarray(point, float), vec(axis)
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     m = np.eye(4)

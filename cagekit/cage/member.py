@@ -63,7 +63,14 @@ class End:
 
     @classmethod
     def flat(cls, point: ArrayLike, normal: ArrayLike, *, foot: str = "", surface: str = "") -> End:
-        """An end that stands on the plane through ``point`` square to ``normal``."""
+        """An end that stands on the plane through ``point`` square to ``normal``.
+
+        Args:
+            point: on the plane, ``(3,)`` mm.
+            normal: of the plane, out of the metal, ``(3,)``.
+            foot: name of the foot on the car sheet.
+            surface: what it stands on.
+        """
         return cls(kind=EndKind.FLAT, plane=Plane.of(point, normal), foot=foot, surface=surface)
 
 

@@ -49,7 +49,12 @@ class Places:
         self.car, self.members = car, members
 
     def find(self, p: Location, *, where: str) -> Place:
-        """Find a place; InputError for a wrong name, GeometryError off the tube."""
+        """Find a place; InputError for a wrong name, GeometryError off the tube.
+
+        Raises:
+            InputError: a name is wrong.
+            GeometryError: the tube has no such place.
+        """
         if isinstance(p, AtPoint):
             return Place(point=vec(p.point))
         if isinstance(p, OnCar):
@@ -78,7 +83,14 @@ class Places:
     def pieces(
         self, name: str, side: str = "", *, where: str, text: str = ""
     ) -> tuple[Member, ...]:
-        """The member of that name, or the pieces of the bar of that name, from its end a."""
+        """The member of that name, or the pieces of the bar of that name, from its end a.
+
+        Args:
+            name: of the member or bar.
+            side: of the member, when the name leaves it open.
+            where: what a message names.
+            text: the place as written, for messages.
+        """
         for key in [name] if not side else [f"{name}_{side}", name]:
             if key in self.members:
                 return (self.members[key],)
@@ -88,7 +100,17 @@ class Places:
         return (self.member(name, side, where=where, text=text),)
 
     def member(self, name: str, side: str = "", *, where: str, text: str = "") -> Member:
-        """The member of that name (and side); InputError names the closest one there is."""
+        """The member of that name (and side); InputError names the closest one there is.
+
+        Args:
+            name: of the member.
+            side: of the member, when the name leaves it open.
+            where: what a message names.
+            text: the place as written, for messages.
+
+        Raises:
+            InputError: there is none of that name yet; tells the nearest.
+        """
         for key in [name] if not side else [f"{name}_{side}", name]:
             if key in self.members:
                 return self.members[key]
@@ -107,7 +129,16 @@ class Places:
         )
 
     def car_foot(self, side: str, foot: str, *, where: str) -> Place:
-        """The place on the car's sheet metal where a foot lands."""
+        """The place on the car's sheet metal where a foot lands.
+
+        Args:
+            side: ``left`` or ``right``.
+            foot: name of the foot on the car sheet.
+            where: what a message names.
+
+        Raises:
+            InputError: the car sheet has no such measurement; tells those it has.
+        """
         measured = self.car.side(side).feet()
         if foot not in measured:
             raise InputError(

@@ -54,7 +54,13 @@ class Hole:
     def circle(
         cls, centre: ArrayLike, diameter: float, purpose: HolePurpose = HolePurpose.BOLT
     ) -> Hole:
-        """A round hole."""
+        """A round hole.
+
+        Args:
+            centre: ``(2,)`` mm.
+            diameter: mm.
+            purpose: what goes through it.
+        """
         return cls(
             loop=Outline.circle(centre, diameter), purpose=purpose, diameter=diameter, round_=True
         )
@@ -63,7 +69,14 @@ class Hole:
     def slot(
         cls, a: ArrayLike, b: ArrayLike, width: float, purpose: HolePurpose = HolePurpose.BOLT
     ) -> Hole:
-        """A slot with round ends about the centres ``a`` and ``b``."""
+        """A slot with round ends about the centres ``a`` and ``b``.
+
+        Args:
+            a: centre of one end, ``(2,)`` mm.
+            b: of the other.
+            width: mm.
+            purpose: what goes through it.
+        """
         return cls(loop=Outline.slot(a, b, width), purpose=purpose, diameter=width)
 
     @classmethod
@@ -501,7 +514,14 @@ def _swapped(text: str, swap: tuple[str, str]) -> str:
 
 
 def circle_segment(centre: ArrayLike, radius: float, start: float, end: float) -> Segment:
-    """An arc about ``centre`` from angle ``start`` to ``end`` rad, either way round."""
+    """An arc about ``centre`` from angle ``start`` to ``end`` rad, either way round.
+
+    Args:
+        centre: ``(2,)`` mm.
+        radius: mm.
+        start: rad.
+        end: rad.
+    """
     c = np.asarray(centre, float)
     ends = [c + radius * np.array([np.cos(a), np.sin(a)]) for a in (start, end)]
     return Segment(vec2(ends[0]), vec2(ends[1]), float(np.tan((end - start) / 4)))

@@ -348,7 +348,13 @@ def _ahead(pillar: PillarLine) -> float:
 
 
 def hoop_side(car: Car, side: str, sign: float) -> Skin:
-    """Floor, belt and rail in the plane of the hoop."""
+    """Floor, belt and rail in the plane of the hoop.
+
+    Args:
+        car: the car sheet.
+        side: ``left`` or ``right``.
+        sign: 1 on the left, -1 on the right.
+    """
     s = car.side(side).hoop
     z = np.array([car.floor_z, s.height_belt, s.height_rail])
     y = np.array([s.half_width_floor, s.half_width_belt, s.half_width_rail])
@@ -374,7 +380,14 @@ def hoop_side(car: Car, side: str, sign: float) -> Skin:
 
 
 def strip(top: Vec, base: Vec, width: float, sign: float) -> Slab:
-    """The pillar: a strip along its inner face's line, reaching outwards."""
+    """The pillar: a strip along its inner face's line, reaching outwards.
+
+    Args:
+        top: upper end of the line, ``(3,)`` mm.
+        base: lower end.
+        width: of the strip, mm.
+        sign: 1 on the left, -1 on the right.
+    """
     along = unit(top - base)
     out = np.array([0.0, sign, 0.0])
     out = unit(out - (out @ along) * along)

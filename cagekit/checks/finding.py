@@ -60,7 +60,14 @@ class Evidence:
         points: Iterable[Iterable[float]] = (),
         note: str = "",
     ) -> Evidence:
-        """Build from loose values; ``points`` are any rows of three numbers."""
+        """Build from loose values; ``points`` are any rows of three numbers.
+
+        Args:
+            *members: ids of members it is about.
+            plates: ids of plates it is about.
+            points: where to look, ``(3,)`` mm each.
+            note: what to see there.
+        """
         rows = tuple((float(x), float(y), float(z)) for x, y, z in points)
         return cls(members=tuple(members), plates=tuple(plates), points=rows, note=note)
 

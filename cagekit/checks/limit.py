@@ -113,7 +113,15 @@ def split_operator(text: str) -> tuple[str, str]:
 
 
 def holds(value: Value, op: str, limit: Value, unit: Unit, tolerance: float = 0.0) -> bool:
-    """Whether ``value op limit`` is true, rounding and ``tolerance`` aside."""
+    """Whether ``value op limit`` is true, rounding and ``tolerance`` aside.
+
+    Args:
+        value: what was measured.
+        op: how the two are compared.
+        limit: what is allowed.
+        unit: of the value.
+        tolerance: in the unit, on the side of passing.
+    """
     slack = max(SLACK.get(unit, 1e-9), tolerance)
     if unit == "pair":
         assert isinstance(limit, tuple)
@@ -160,6 +168,12 @@ def margin(value: Value, op: str, limit: Value, unit: Unit) -> float:
     """How far inside the limit a value is, relative; the smallest is the most critical.
 
     Texts and flags have no margin and give 0.
+
+    Args:
+        value: what was measured.
+        op: how the two are compared.
+        limit: what is allowed.
+        unit: of the value.
     """
     if unit in ("text", "flag") or value is None:
         return 0.0
@@ -182,7 +196,14 @@ def _share(value: Value, limit: Value, op: str) -> float:
 
 
 def written(raw: Any, op: str, unit: Unit | None, units: LengthUnit) -> str:
-    """The limit as the rulebook writes it, with its unit, for people."""
+    """The limit as the rulebook writes it, with its unit, for people.
+
+    Args:
+        raw: the limit as read from the book.
+        op: how the two are compared.
+        unit: of the value.
+        units: that the reader wants.
+    """
     parts = raw if isinstance(raw, list | tuple) else [raw]
     texts = [_word(p, unit, units) for p in parts]
     return " to ".join(texts) if op == "between" else " or ".join(texts)

@@ -209,7 +209,13 @@ def summary_text(found: Iterable[Finding], *, width: int = 80) -> str:
 
 
 def explain_text(f: Finding, *, units: LengthUnit = "mm", width: int = 80) -> str:
-    """All about one finding, for `--why`."""
+    """All about one finding, for `--why`.
+
+    Args:
+        f: the finding.
+        units: of lengths, ``"mm"`` or ``"in"``.
+        width: of the text, letters.
+    """
     limit = limit_text(f, units)
     points = ["({:.0f}, {:.0f}, {:.0f})".format(*p) for p in f.evidence.points]
     rows = [

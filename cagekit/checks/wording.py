@@ -10,7 +10,13 @@ from cagekit.units import LengthUnit, format_area, format_length, format_mass
 
 
 def value_text(value: Value, unit: str, units: LengthUnit) -> str:
-    """A measured value: ``41.3 x 3.4 mm``, ``5.1 deg``, ``yes``; empty for None."""
+    """A measured value: ``41.3 x 3.4 mm``, ``5.1 deg``, ``yes``; empty for None.
+
+    Args:
+        value: what was measured.
+        unit: of the value.
+        units: that the reader wants.
+    """
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -52,7 +52,13 @@ def wrapped(lead: str, text: str) -> str:
 
 
 def table(rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, indent: int = 0) -> None:
-    """Print columns; the last one is wrapped to the terminal, if there is one."""
+    """Print columns; the last one is wrapped to the terminal, if there is one.
+
+    Args:
+        rows: the rows.
+        head: titles of the columns.
+        indent: spaces before each row.
+    """
     lines = [list(head), *map(list, rows)] if head else [list(r) for r in rows]
     if not lines:
         return

@@ -43,7 +43,11 @@ class Parser(argparse.ArgumentParser):
     """Refuses in the words of the other messages instead of printing the whole usage."""
 
     def error(self, message: str) -> NoReturn:
-        """Refuse with one message."""
+        """Refuse with one message.
+
+        Raises:
+            InputError: always.
+        """
         raise InputError(self.prog, problem=f"{message}.", hint=f"See `{self.prog} --help`.")
 
 

@@ -42,7 +42,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Make the build."""
+    """Make the build.
+
+    Raises:
+        InputError: an option is empty.
+    """
     from cagekit.checks import Status
     from cagekit.checks import run as checks
     from cagekit.make.products import chosen

@@ -21,7 +21,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the file; one that exists is left alone."""
+    """Write the file; one that exists is left alone.
+
+    Raises:
+        OutputError: the file is there already or cannot be written.
+    """
     from cagekit.errors import OutputError
     from cagekit.inputs.build import BuildFile
     from cagekit.inputs.presets import find_preset, load_file, shown

@@ -119,7 +119,13 @@ def _number(build: Build, field: str, text: str) -> float:
 
 
 def shown(value: float, field: str, units: str) -> str:
-    """A place as people read it."""
+    """A place as people read it.
+
+    Args:
+        value: what was measured.
+        field: what was moved.
+        units: of lengths, ``"mm"`` or ``"in"``.
+    """
     from cagekit.units import format_length
 
     if field in ANGLES:
@@ -187,7 +193,13 @@ def _range_words(found: Placement, units: str) -> str:
 
 
 def limit_words(found: Placement, key: ReadingKey, units: str) -> str:
-    """The hardest and the softest limit of a finding over all places."""
+    """The hardest and the softest limit of a finding over all places.
+
+    Args:
+        found: the places tried.
+        key: of the finding.
+        units: of lengths, ``"mm"`` or ``"in"``.
+    """
     from cagekit.checks.wording import limit_text
 
     seen: dict[str, None] = {}
@@ -254,7 +266,13 @@ def as_json(found: Placement) -> dict[str, Any]:
 
 
 def chart_of(found: Placement, units: str, name: str) -> Chart:
-    """The placement as a chart."""
+    """The placement as a chart.
+
+    Args:
+        found: the places tried.
+        units: of lengths, ``"mm"`` or ``"in"``.
+        name: of the build.
+    """
     return _grid(found, units, name) if len(found.sweeps) > 1 else _lanes(found, units, name)
 
 

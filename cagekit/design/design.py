@@ -153,7 +153,11 @@ class Design:
 
     @property
     def build(self) -> Build:
-        """The build; NotFoundError for a part made alone."""
+        """The build; NotFoundError for a part made alone.
+
+        Raises:
+            NotFoundError: a part made alone has none.
+        """
         if self._build is None:
             raise NotFoundError(f"{self.name}: a part made alone has no build.")
         return self._build

@@ -63,6 +63,11 @@ def make(
 def read_dims(kind: PartKind, dims: Mapping[str, Any], units: LengthUnit) -> Any:
     """Lay dimensions as typed on a kind's defaults.
 
+    Args:
+        kind: the kind of part.
+        dims: as typed, by name.
+        units: of numbers without a unit.
+
     Raises:
         InputError: a dimension cannot be, or there is none of that name; says what would do.
     """
@@ -166,7 +171,13 @@ def arguments(kind: PartKind) -> Iterator[tuple[str, str, Any, str]]:
 
 
 def typed_values(kind: str, given: Mapping[str, Any], units: LengthUnit) -> dict[str, Any]:
-    """Every dimension of a kind as numbers a script would type: mm and degrees."""
+    """Every dimension of a kind as numbers a script would type: mm and degrees.
+
+    Args:
+        kind: name of the kind.
+        given: what is not left at its default.
+        units: of the numbers.
+    """
     chosen = part_kind(kind)
     read = read_dims(chosen, given, units)
     out: dict[str, Any] = {}

@@ -512,7 +512,16 @@ def between(
 
 
 def length_of(value: AnyLength, where: str, name: str) -> float:
-    """A length in mm; InputError names the argument."""
+    """A length in mm; InputError names the argument.
+
+    Args:
+        value: as typed.
+        where: function whose argument it is.
+        name: of the argument.
+
+    Raises:
+        InputError: it is no length.
+    """
     try:
         return parse_length(value, default="mm")
     except ValueError as error:

@@ -64,7 +64,14 @@ class Cockpit:
         members: Mapping[str, Member],
         padding: Mapping[str, float] | None = None,
     ) -> Cockpit:
-        """Seat the drivers among the members."""
+        """Seat the drivers among the members.
+
+        Args:
+            car: the car sheet.
+            drivers: one for each seat that is taken, the driver first.
+            members: the tubes, by id.
+            padding: its thickness by member id, mm.
+        """
         return cls(car, seated(car, drivers), members, dict(padding or {}))
 
     @cached_property
@@ -122,6 +129,12 @@ class Cockpit:
     ) -> tuple[str, TubeRoom] | None:
         """The tightest of several parts against members of ``roles`` (all when None).
 
+        Args:
+            who: the person.
+            parts: of the body.
+            roles: of the tubes.
+            without: ids of tubes to leave out.
+
         Returns:
             Part and gap; None when there is no such member.
         """
@@ -142,7 +155,13 @@ class Cockpit:
     def crossing(
         self, members: Iterable[Member], point: Vec, normal: Vec
     ) -> list[tuple[Member, Spot]]:
-        """Every spot where the members meet a plane."""
+        """Every spot where the members meet a plane.
+
+        Args:
+            members: the tubes.
+            point: on the plane, ``(3,)`` mm.
+            normal: of the plane, ``(3,)``.
+        """
         return [(m, s) for m in members for s in m.path.crossings(point, normal)]
 
 

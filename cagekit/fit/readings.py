@@ -225,7 +225,13 @@ ROOM: dict[str, tuple[str, ...]] = {
 
 
 def room(cockpit: Cockpit, who: Occupant, name: str) -> Reading:
-    """Least room, mm, between a pair of limbs (a key of ``ROOM``) and any bar."""
+    """Least room, mm, between a pair of limbs (a key of ``ROOM``) and any bar.
+
+    Args:
+        cockpit: car, people and tubes.
+        who: the person.
+        name: of the pair.
+    """
     parts = [f"{side} {part}" for side in ("left", "right") for part in ROOM[name]]
     best = cockpit.closest(who, parts)
     if best is None:
@@ -246,7 +252,13 @@ PILLAR_ROLES = ("a_pillar_bar", "front_hoop", "half_hoop", "windscreen_brace")
 
 
 def wheel_room(cockpit: Cockpit, who: Occupant, roles: tuple[str, ...]) -> Reading:
-    """Knuckle room: from gloved fists anywhere on the wheel's rim to bars of ``roles``, mm."""
+    """Knuckle room: from gloved fists anywhere on the wheel's rim to bars of ``roles``, mm.
+
+    Args:
+        cockpit: car, people and tubes.
+        who: the person.
+        roles: of the bars.
+    """
     if not who.at_wheel:
         return Reading(value=None, absent="this person has no wheel")
     best = cockpit.closest(who, ["hands on the wheel"], roles=roles)

@@ -51,7 +51,13 @@ class BallRow:
 
     @classmethod
     def along(cls, name: str, corners: Sequence[Sequence[float]], radius: float) -> BallRow:
-        """The balls along a polyline through ``corners``, ``(n, 3)`` mm."""
+        """The balls along a polyline through ``corners``, ``(n, 3)`` mm.
+
+        Args:
+            name: what it is called.
+            corners: of the line.
+            radius: of the balls, mm.
+        """
         p = np.asarray(corners, dtype=float)
         parts = []
         for a, b in pairwise(p):
@@ -142,7 +148,13 @@ def extent(rows: Sequence[Interval]) -> float:
 
 
 def within(rows: Sequence[Interval], low: float, high: float) -> list[Interval]:
-    """Cut a union of intervals to a window."""
+    """Cut a union of intervals to a window.
+
+    Args:
+        rows: intervals in order.
+        low: lower end of the window.
+        high: upper end.
+    """
     return both(rows, [(low, high)])
 
 

@@ -101,7 +101,13 @@ def eyes_of(who: Occupant) -> Eyes:
 
 
 def pillar_view(cockpit: Cockpit, who: Occupant, side: str) -> PillarView | None:
-    """Measure one windscreen pillar; None when neither pillar nor bar stands there."""
+    """Measure one windscreen pillar; None when neither pillar nor bar stands there.
+
+    Args:
+        cockpit: car, people and tubes.
+        who: the person.
+        side: ``left`` or ``right``.
+    """
     sign = 1.0 if side == "left" else -1.0
     pillar = car_rows(cockpit.car).get(f"pillar_{side}")
     own = [] if pillar is None else [pillar]
@@ -159,6 +165,11 @@ def screen_height(
     """Elevations of the lower and the upper edge of the windscreen at ``azimuth``, rad.
 
     ``rows`` are those of the car (``car_rows``); an open car's view ends 60 degrees up.
+
+    Args:
+        eyes: where they are.
+        rows: what hides, by name.
+        azimuth: from straight ahead, left positive.
     """
     # all above the header is roof, all below the edges is dash: hidden from both eyes where the
     # edge is above (below) for both

@@ -125,7 +125,11 @@ class Build:
         return entry.tube or self.file.tubes.get(role) or self.file.tube
 
     def tube_for(self, entry: MemberEntry, role: str) -> Tube:
-        """The tube of a member; NotFoundError when its reference was not loaded."""
+        """The tube of a member; NotFoundError when its reference was not loaded.
+
+        Raises:
+            NotFoundError: its tube preset was not loaded.
+        """
         reference = self.tube_ref(entry, role)
         if reference not in self.tubes:
             raise NotFoundError(
@@ -155,6 +159,11 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
 
 def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry, ...]:
     """Lay a build's additions and changes on its layout's members.
+
+    Args:
+        file: the build file.
+        layout: its layout.
+        where: what a message names.
 
     Raises:
         InputError: a change names a member that the layout does not have, or a field that the

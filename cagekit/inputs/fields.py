@@ -29,7 +29,11 @@ LONGEST = 15_000.0
 
 
 def check_length(value: Any, info: ValidationInfo) -> float:
-    """Read a length in the units that the validation's context names; mm."""
+    """Read a length in the units that the validation's context names; mm.
+
+    Raises:
+        ValueError: it is no length, or none on a car or in a shop.
+    """
     context = info.context if isinstance(info.context, Mapping) else {}
     length = parse_length(value, default=context.get("units", "mm"))
     if abs(length) > LONGEST:
@@ -38,7 +42,11 @@ def check_length(value: Any, info: ValidationInfo) -> float:
 
 
 def check_angle(value: Any) -> float:
-    """Read an angle in degrees; rad."""
+    """Read an angle in degrees; rad.
+
+    Raises:
+        ValueError: it is no number of degrees within a full turn.
+    """
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError("an angle is a number of degrees")
     if abs(value) > 360:

@@ -43,6 +43,11 @@ def thickness_by_member(
 def require_padded(padding: Sequence[Padding], names: Iterable[str], where: str) -> None:
     """Refuse padding for tubes that nobody makes; ``names`` is all that tubes answer to.
 
+    Args:
+        padding: as the file says.
+        names: of all tubes.
+        where: what a message names.
+
     Raises:
         InputError: it names a tube that is not there; tells the nearest one.
     """

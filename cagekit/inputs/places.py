@@ -115,7 +115,14 @@ class OnTube(_Sided):
     others: tuple[str, ...] = ()
 
     def spot(self, at: str, value: float = 0.0, move: str = "", by: float = 0.0) -> OnTube:
-        """A place on this tube; see the class for the arguments."""
+        """A place on this tube; see the class for the arguments.
+
+        Args:
+            at: selector on the tube.
+            value: of the selector, mm or a share.
+            move: which way on along the tube.
+            by: how far, mm.
+        """
         return replace(self, at=at, value=value, move=move if by else "", by=by)
 
     def __str__(self) -> str:
@@ -279,7 +286,11 @@ def _selector(words: str, text: str, units: str) -> tuple[str, float]:
 
 
 def read_tube(text: str, units: str = "mm") -> OnTube:
-    """Read a tube, with the side that is meant: ``front_hoop.left``, ``a_pillar_bar_{side}``."""
+    """Read a tube, with the side that is meant: ``front_hoop.left``, ``a_pillar_bar_{side}``.
+
+    Raises:
+        InputError: it names no member.
+    """
     found = _TUBE.fullmatch(text.strip().lower())
     if found is None:
         raise _wrong(text, "this is not a member.", "Write e.g. `a_pillar_bar_{side}`.")
@@ -287,7 +298,11 @@ def read_tube(text: str, units: str = "mm") -> OnTube:
 
 
 def read_end(text: str, units: str = "mm") -> TubeEnd:
-    """Read a tube's end: ``rear_brace_left end a``."""
+    """Read a tube's end: ``rear_brace_left end a``.
+
+    Raises:
+        InputError: it names no end.
+    """
     found = _END.fullmatch(" ".join(text.lower().split()))
     if found is None:
         raise _wrong(
@@ -299,7 +314,11 @@ def read_end(text: str, units: str = "mm") -> TubeEnd:
 
 
 def read_foot(text: str, units: str = "mm") -> FootName | None:
-    """Read what stands on a plate; None, for every foot, when nothing is said."""
+    """Read what stands on a plate; None, for every foot, when nothing is said.
+
+    Raises:
+        InputError: it names no foot.
+    """
     words = " ".join(text.lower().split())
     if words in ("", "feet"):
         return None
@@ -319,7 +338,11 @@ def read_foot(text: str, units: str = "mm") -> FootName | None:
 
 
 def read_swing(text: str, units: str = "mm") -> SwingName:
-    """Read joints of swing-out bars: ``door_bar_left hinge``, ``latch``."""
+    """Read joints of swing-out bars: ``door_bar_left hinge``, ``latch``.
+
+    Raises:
+        InputError: it names no swing-out bar.
+    """
     words = text.lower().split()
     joint = words.pop() if words and words[-1] in ("hinge", "latch") else ""
     if len(words) > 1 or (words and not re.fullmatch(NAME, words[0])):

@@ -152,7 +152,14 @@ def find_any(ref: str) -> tuple[str, Path]:
 
 
 def load(kind: str, ref: str, model: type[M], *, beside: Path | None = None) -> M:
-    """Find, read and validate a preset; see ``find_preset`` and ``load_file``."""
+    """Find, read and validate a preset; see ``find_preset`` and ``load_file``.
+
+    Args:
+        kind: kind of preset, the name of its folder.
+        ref: name or path.
+        model: of the file.
+        beside: folder that a path is relative to.
+    """
     return load_file(kind, find_preset(kind, ref, beside=beside), model)
 
 
@@ -161,6 +168,11 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
 
     Numbers without a unit count in the file's own ``units``, which the model gets as validation
     context ``{"units": ...}``.
+
+    Args:
+        kind: kind of preset, the name of its folder.
+        path: of the file.
+        model: of the file.
 
     Raises:
         FileInputError: the file cannot be read, is not TOML, is of another kind or has faults;
@@ -186,7 +198,13 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
 
 
 def unusual_in(kind: str, path: Path, model: BaseModel) -> tuple[str, ...]:
-    """Return a remark on every number of a file, read before, that is not usual."""
+    """Return a remark on every number of a file, read before, that is not usual.
+
+    Args:
+        kind: kind of preset, the name of its folder.
+        path: of the file.
+        model: what was read.
+    """
     if not any_unusual(kind, model):
         return ()
     data, text = read_toml(path)
@@ -270,7 +288,13 @@ def table_error(
 
 
 def reference_error(error: NotFoundError, path: Path, key: TomlKey) -> FileInputError:
-    """Return ``error`` about a name that the file ``path`` gives under ``key``, with its line."""
+    """Return ``error`` about a name that the file ``path`` gives under ``key``, with its line.
+
+    Args:
+        error: what is missing.
+        path: file that names it.
+        key: where in the file.
+    """
     try:
         lines = line_map(read_toml(path)[1])
     except FileInputError:
@@ -305,7 +329,11 @@ def key_error(
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:
-    """Return the tables and the text of a TOML file; FileInputError when it cannot be read."""
+    """Return the tables and the text of a TOML file; FileInputError when it cannot be read.
+
+    Raises:
+        FileInputError: it is not there, cannot be read, or is no TOML; with the line.
+    """
     file = shown(path)
     try:
         if path.is_dir():

@@ -36,7 +36,11 @@ WIDTH = 96
 
 
 def valid_name(name: str) -> None:
-    """Refuse a name that a build, and so its folder and file, cannot have."""
+    """Refuse a name that a build, and so its folder and file, cannot have.
+
+    Raises:
+        InputError: it is no name of a build.
+    """
     if not re.fullmatch(r"[A-Za-z0-9_-]{1,80}", name):
         raise InputError(
             "cagekit new", "NAME", name, problem="cannot be the name of a build.",

@@ -498,7 +498,13 @@ class Tooling(FileModel):
         return tuple(named or fits)
 
     def offcuts_for(self, od: float, wall: float, material: str = "") -> tuple[Offcut, ...]:
-        """Return the shop's own off-cuts of tube ``od`` x ``wall`` mm and that steel."""
+        """Return the shop's own off-cuts of tube ``od`` x ``wall`` mm and that steel.
+
+        Args:
+            od: mm.
+            wall: mm.
+            material: key of the steel.
+        """
         return tuple(
             o
             for o in self.offcut

@@ -104,6 +104,13 @@ def require_possible(
 ) -> None:
     """Refuse every number of a file that lies beyond what there can be.
 
+    Args:
+        kind: of the file.
+        table: what was read.
+        file: as messages name it.
+        data: the tables as read.
+        lines: line of every key.
+
     Raises:
         FileInputError: tells file, line, field and the usual range of each.
     """
@@ -115,7 +122,15 @@ def require_possible(
 def unusual(
     kind: str, table: BaseModel, *, file: str, data: Mapping[str, Any], lines: dict[TomlKey, int]
 ) -> tuple[Problem, ...]:
-    """Return what is possible and not usual, with the likely slip; nothing is refused."""
+    """Return what is possible and not usual, with the likely slip; nothing is refused.
+
+    Args:
+        kind: of the file.
+        table: what was read.
+        file: as messages name it.
+        data: the tables as read.
+        lines: line of every key.
+    """
     return tuple(_told(kind, table, file, data, lines, refused=False))
 
 

@@ -143,7 +143,11 @@ solids before what takes as long as reading them back."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:
-    """Return the products named in ``only``, or all; an unknown name tells the closest."""
+    """Return the products named in ``only``, or all; an unknown name tells the closest.
+
+    Raises:
+        InputError: there is no such product.
+    """
     if not only:
         return PRODUCTS
     known = {p.name for p in PRODUCTS}

@@ -47,6 +47,11 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
     """Return the blank car sheet of a layout's or a build's members, as TOML.
 
     What only the checks look at is there too, but behind a ``#``.
+
+    Args:
+        entries: the members of the layout or build.
+        what: name of the layout or build.
+        units: that the sheet is filled in with.
     """
     measures = measuring_sheet(entries).measures
     blocks: dict[str, list[Measurement]] = {}

@@ -32,7 +32,14 @@ SEAT = 430.0
 def person_picture(
     name: str, numbers: Mapping[str, int], width: float, height: float
 ) -> LineDrawing:
-    """Draw one picture of a person; ``name`` is a key of ``PEOPLE``."""
+    """Draw one picture of a person; ``name`` is a key of ``PEOPLE``.
+
+    Args:
+        name: its name.
+        numbers: of the measurements, by field.
+        width: of the picture, mm.
+        height: mm.
+    """
     camera, strokes, marks = PEOPLE[name]
     paper = PicturePlane(camera, strokes, width, height)
     body = [paper.stroke(s) for s in paper.strokes]

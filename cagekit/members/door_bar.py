@@ -26,7 +26,11 @@ further in, so that the bar can stand square out of the car."""
 
 
 def make(site: Site, entry: DoorBarEntry) -> list[Member]:
-    """Make the door bars of one side; end a is on the main hoop, end b on the front member."""
+    """Make the door bars of one side; end a is on the main hoop, end b on the front member.
+
+    Raises:
+        GeometryError: more than a single bar is to swing out.
+    """
     side = str(entry.side)
     front = entry.front_member or front_leg(site, side)
 

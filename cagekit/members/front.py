@@ -122,13 +122,28 @@ def hoop_node(site: Site, entry: HaloEntry | HalfHoopEntry, side: str) -> Place:
 
     In the bend or beside it, where a roof member stands in line with the rear brace behind
     (common practice).
+
+    Args:
+        site: the build and the members made so far.
+        entry: what the file says.
+        side: ``left`` or ``right``.
     """
     spot = OnTube(member="main_hoop", side=side).spot("top bend", move="down", by=entry.drop)
     return site.place(entry, spot, "drop")
 
 
 def roof_corner(site: Site, owner: str, side: str, inset: float) -> Vec:
-    """Axis of a tube tucked into the roof's front corner, ``inset`` from header, rail and skin."""
+    """Axis of a tube tucked into the roof's front corner, ``inset`` from header, rail and skin.
+
+    Args:
+        site: the build and the members made so far.
+        owner: what a message names.
+        side: ``left`` or ``right``.
+        inset: mm from header, rail and skin to the axis.
+
+    Raises:
+        InputError: the corner is not measured.
+    """
     corner = site.car.side(side).roof_corner
     if corner is None:
         raise InputError(
@@ -143,7 +158,17 @@ def roof_corner(site: Site, owner: str, side: str, inset: float) -> Vec:
 
 
 def pillar_base(site: Site, owner: str, side: str, inset: float) -> Vec:
-    """Axis of a tube at the base of the pillar, ``inset`` inboard of and square to its line."""
+    """Axis of a tube at the base of the pillar, ``inset`` inboard of and square to its line.
+
+    Args:
+        site: the build and the members made so far.
+        owner: what a message names.
+        side: ``left`` or ``right``.
+        inset: mm from the inner face to the axis.
+
+    Raises:
+        InputError: the pillar is not measured.
+    """
     pillar = site.car.side(side).pillar
     if pillar is None:
         raise InputError(

@@ -55,7 +55,13 @@ class Site:
         return f"{self.build.name} [members.{entry.id}] {field}"
 
     def place(self, entry: MemberEntry, place: Location, field: str) -> Place:
-        """Find a place; one on the car is raised by the plate that the tube stands on."""
+        """Find a place; one on the car is raised by the plate that the tube stands on.
+
+        Args:
+            entry: what hangs there.
+            place: the place.
+            field: of the entry, for messages.
+        """
         place = self._own_half(entry, place)
         return self.on_plate(self.places.find(place, where=self.where(entry, field)))
 
@@ -70,7 +76,11 @@ class Site:
         return replace(place, side=entry.side) if spans else place
 
     def first(self, *names: str) -> str:
-        """The first of ``names`` that is a member already; GeometryError when none is."""
+        """The first of ``names`` that is a member already; GeometryError when none is.
+
+        Raises:
+            GeometryError: there is none of them.
+        """
         for name in names:
             if name in self.members:
                 return name
@@ -81,7 +91,13 @@ class Site:
         return name in self.members
 
     def foot(self, side: str, which: str, *, owner: str) -> Place:
-        """The foot of ``owner`` on the car, raised by the plate it stands on."""
+        """The foot of ``owner`` on the car, raised by the plate it stands on.
+
+        Args:
+            side: ``left`` or ``right``.
+            which: name of the foot on the car sheet.
+            owner: what a message names.
+        """
         where = f"{self.build.name} [members.{owner}]"
         return self.on_plate(self.places.car_foot(side, which, where=where))
 
@@ -171,6 +187,9 @@ class Site:
             bar: id of the tube; the entry's id when empty.
             split_by: members that run through, besides those that the entry names.
             side: when not the entry's.
+
+        Raises:
+            GeometryError: a tube with corners is to be cut, or it never meets what is to cut it.
         """
         role, bar = entry.role or role, bar or entry.id
         points = [a.point, *(vec(v) for v in entry.via), b.point]
@@ -218,7 +237,13 @@ class Site:
 
 
 def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:
-    """The point of a path that lies nearest to the straight from ``start`` to ``end``."""
+    """The point of a path that lies nearest to the straight from ``start`` to ``end``.
+
+    Args:
+        path: the tube's.
+        start: ``(3,)`` mm.
+        end: ``(3,)`` mm.
+    """
     axis = end - start
     length = float(np.linalg.norm(axis))
     axis = axis / length

@@ -87,7 +87,15 @@ def crossed(
     first: tuple[Location, Location],
     other: tuple[Location, Location],
 ) -> list[Member]:
-    """Make two struts that cross: the second is cut and coped to the first."""
+    """Make two struts that cross: the second is cut and coped to the first.
+
+    Args:
+        site: the build and the members made so far.
+        entry: what the file says.
+        role: of both.
+        first: places of the one that runs through.
+        other: of the one that is cut.
+    """
     made = between(site, entry, role, *first)
     site.add(made)
     return made + second(site, entry, role, "cross", other, (entry.id,))
@@ -105,7 +113,11 @@ def front_leg(site: Site, side: str) -> OnTube:
 
 
 def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
-    """Make a free strut; both places must be given."""
+    """Make a free strut; both places must be given.
+
+    Raises:
+        InputError: a place is missing.
+    """
     if entry.from_ is None or entry.to is None:
         raise InputError(
             site.where(entry, "from" if entry.from_ is None else "to"),
@@ -152,7 +164,11 @@ def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Membe
 
 
 def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
-    """Make a dash bar across the front legs, tucked under the top of the dash."""
+    """Make a dash bar across the front legs, tucked under the top of the dash.
+
+    Raises:
+        InputError: neither entry nor car sheet tells the height.
+    """
     height = entry.height
     if height is None:
         dash = site.car.dash
@@ -250,7 +266,13 @@ def make_rocker_brace(site: Site, entry: RockerBraceEntry) -> list[Member]:
 
 
 def spot_along(member: Member, from_end: str, distance: float) -> Place:
-    """Place ``distance`` mm along a member from one of its ends."""
+    """Place ``distance`` mm along a member from one of its ends.
+
+    Args:
+        member: the tube.
+        from_end: ``a`` or ``b``.
+        distance: mm.
+    """
     path = member.path
     spot = path.spot(distance if from_end == "a" else path.length - distance)
     return Place(point=spot.point, members=(member.id,), spot=spot)

@@ -11,7 +11,12 @@ from cagekit.members.strut import between, spot_along
 
 
 def make(site: Site, entry: TubeGussetEntry) -> list[Member]:
-    """Make a gusset tube across a joint named by its branch end, or between two given places."""
+    """Make a gusset tube across a joint named by its branch end, or between two given places.
+
+    Raises:
+        InputError: the joint or a place is missing.
+        GeometryError: there is no joint, or the parent is too short.
+    """
     if entry.from_ and entry.to:
         return between(site, entry, "tube_gusset", entry.from_, entry.to)
     if entry.from_ or entry.to:

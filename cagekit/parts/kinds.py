@@ -22,7 +22,11 @@ def part_kinds() -> Mapping[str, PartKind]:
 
 
 def part_kind(name: str) -> PartKind:
-    """Return the kind of part of that name (``-`` or ``_``); InputError tells what is near it."""
+    """Return the kind of part of that name (``-`` or ``_``); InputError tells what is near it.
+
+    Raises:
+        InputError: there is no such kind.
+    """
     kinds = part_kinds()
     found = kinds.get(name.replace("-", "_"))
     if found is None:

@@ -179,7 +179,14 @@ class Occupant:
 
 
 def moved(point: ArrayLike, dx: float = 0.0, dy: float = 0.0, dz: float = 0.0) -> Vec:
-    """The point ``(3,)`` shifted along the vehicle axes, mm."""
+    """The point ``(3,)`` shifted along the vehicle axes, mm.
+
+    Args:
+        point: ``(3,)`` mm.
+        dx: forward.
+        dy: to the left.
+        dz: up.
+    """
     return vec(np.asarray(point, dtype=float) + np.array([dx, dy, dz]))
 
 
@@ -203,7 +210,14 @@ def in_order(drivers: Sequence[Driver]) -> list[Driver]:
 
 
 def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occupant:
-    """Solve the posture of one person in one seat; the first person holds the wheel."""
+    """Solve the posture of one person in one seat; the first person holds the wheel.
+
+    Args:
+        car: the car sheet.
+        seat: where.
+        person: who.
+        index: of the seat, the driver 0.
+    """
     body = dimensions(person)
     given = person.seated
     hip = vec(seat.hip if given.hip is None else given.hip)

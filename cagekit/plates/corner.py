@@ -83,6 +83,15 @@ class Corner:
 
         ``reach`` is how far along branch and parent the plate goes, mm: on a bent tube the arm
         is the chord over that reach.
+
+        Args:
+            cage: the cage.
+            joint: the joint.
+            way: which end of the parent.
+            reach: mm along branch and parent.
+
+        Raises:
+            GeometryError: the corner is too sharp or too flat, or the parent ends there.
         """
         branch, parent = cage.member(joint.branch), cage.member(joint.parents[0])
         spot = parent.path.nearest(joint.point)
@@ -121,7 +130,16 @@ class Corner:
 
 
 def joints_at(cage: Cage, at: TubeEnd | None, where: str) -> tuple[Joint, ...]:
-    """The joints an entry's ``at`` means: ``rear_brace_left end a`` or ``rear_brace end a``."""
+    """The joints an entry's ``at`` means: ``rear_brace_left end a`` or ``rear_brace end a``.
+
+    Args:
+        cage: the cage.
+        at: what the entry names.
+        where: what a message names.
+
+    Raises:
+        InputError: nothing is named, or no tube is coped there.
+    """
     if at is None:
         raise InputError(where, "at", problem="is missing.", hint="e.g. `rear_brace end a`.")
     found = tuple(

@@ -76,7 +76,13 @@ def feet_of(cage: Cage) -> tuple[tuple[str, EndName], ...]:
 
 
 def foot_names(cage: Cage, member: str, end: EndName) -> tuple[FootName, ...]:
-    """What a foot answers to in an entry's ``at``."""
+    """What a foot answers to in an entry's ``at``.
+
+    Args:
+        cage: the cage.
+        member: id of the member.
+        end: which end of it.
+    """
     m = cage.member(member)
     names = [
         FootName(name=n, end=e) for n in dict.fromkeys((m.id, m.bar, m.role)) for e in (end, "")
@@ -90,7 +96,13 @@ def foot_names(cage: Cage, member: str, end: EndName) -> tuple[FootName, ...]:
 def foot_plate_spec(
     build: Build, entry: FloorPlateEntry, thickness: float | None = None
 ) -> FloorPlateSpec:
-    """An entry with the build's tooling, steel and bolts filled in."""
+    """An entry with the build's tooling, steel and bolts filled in.
+
+    Args:
+        build: the build, with car, tooling and presets.
+        entry: what the file says.
+        thickness: when not the build's, mm.
+    """
     t = thickness or entry.thickness or build.foot_plate
     folding = (
         Folding.of(build.tooling, t, entry.fold_radius) if _folds(entry) else Folding.of(None, t)

@@ -56,7 +56,14 @@ class FloorPlateSpec:
     def of(
         cls, entry: FloorPlateEntry, folding: Folding, thickness: float, units: Literal["mm", "in"]
     ) -> FloorPlateSpec:
-        """Make the choices that an entry leaves open."""
+        """Make the choices that an entry leaves open.
+
+        Args:
+            entry: what the file says.
+            folding: what the brake does at that thickness.
+            thickness: of the plate, mm.
+            units: that decide over the usual bolt and steel.
+        """
         backing = entry.fix == "bolted" if entry.backing is None else entry.backing
         own = entry.backing_thickness or thickness
         return replace(
@@ -76,7 +83,14 @@ class FloorPlateSpec:
         thickness: float,
         units: Literal["mm", "in"] = "mm",
     ) -> FloorPlateSpec:
-        """A plate of these sizes: flat, no backing, not shifted."""
+        """A plate of these sizes: flat, no backing, not shifted.
+
+        Args:
+            plate: the sizes.
+            folding: what the brake does at that thickness.
+            thickness: of the plate, mm.
+            units: that decide over the usual bolt and steel.
+        """
         bolted = plate.fix == "bolted"
         size, grade = DEFAULT_BOLT[units]
         return cls(
@@ -113,6 +127,11 @@ class FlatPattern:
 
 def floor_plate(plate_id: str, foot: Foot, spec: FloorPlateSpec) -> tuple[Plate, ...]:
     """Make the plate under a foot, and its backing plate when the spec asks for one.
+
+    Args:
+        plate_id: id of the plate.
+        foot: the foot that stands on it.
+        spec: its sizes.
 
     Raises:
         GeometryError: the foot hangs over the plate or a fold, or there is no room for the

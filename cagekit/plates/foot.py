@@ -55,7 +55,13 @@ class Foot:
 
     @classmethod
     def square(cls, od: float, *, member: str = "tube", end: str = "a") -> Foot:
-        """A tube that stands upright on a level floor at the origin."""
+        """A tube that stands upright on a level floor at the origin.
+
+        Args:
+            od: of the tube, mm.
+            member: id of the tube.
+            end: which end of it.
+        """
         return cls(
             member=member,
             end=end,
@@ -67,7 +73,14 @@ class Foot:
 
     @classmethod
     def of(cls, cage: Cage, member: str, end: EndName, car: Car | None) -> Foot:
-        """The foot of a tube that stands flat; ``car`` tells the sheet below it."""
+        """The foot of a tube that stands flat; ``car`` tells the sheet below it.
+
+        Args:
+            cage: the cage.
+            member: id of the tube.
+            end: which end of it.
+            car: the car sheet.
+        """
         m = cage.member(member)
         how = m.end(end)
         assert how.plane is not None
@@ -123,7 +136,13 @@ def through_open(points: Vec2) -> Outline:
 
 
 def arc_through(a: Vec2, m: Vec2, b: Vec2) -> Segment:
-    """The arc from ``a`` over ``m`` to ``b``, ``(2,)`` mm each; straight when in line."""
+    """The arc from ``a`` over ``m`` to ``b``, ``(2,)`` mm each; straight when in line.
+
+    Args:
+        a: start.
+        m: on the way.
+        b: end.
+    """
     chord = b - a
     size = float(np.hypot(*chord))
     rise = float(chord[1] * (m[0] - a[0]) - chord[0] * (m[1] - a[1])) / size

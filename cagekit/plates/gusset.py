@@ -62,7 +62,14 @@ class GussetSpec:
         folding: Folding | None,
         units: Literal["mm", "in"] = "mm",
     ) -> GussetSpec:
-        """Make the choices that a gusset leaves open."""
+        """Make the choices that a gusset leaves open.
+
+        Args:
+            gusset: the sizes.
+            thickness: of the plate, mm.
+            folding: what the brake does at that thickness.
+            units: that decide over the usual steel.
+        """
         return cls(
             thickness=thickness,
             material=gusset.material or DEFAULT_MATERIAL[units],
@@ -80,7 +87,14 @@ class GussetSpec:
 
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
-    """Make the gussets of one entry."""
+    """Make the gussets of one entry.
+
+    Args:
+        build: the build, with car, tooling and presets.
+        cage: the cage.
+        entry: what the file says.
+        where: what a message names.
+    """
     from cagekit.plates.saddle import folded_gusset
 
     assert isinstance(entry, GussetEntry)
@@ -136,6 +150,11 @@ def ways_along(parent: Member, joint: Joint, entry: GussetEntry) -> Sequence[End
 
 def flat_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
     """A flat gusset in the plane of both axes.
+
+    Args:
+        plate_id: id of the plate.
+        corner: the corner it sits in.
+        spec: its sizes.
 
     Raises:
         GeometryError: a leg reaches beyond its tube, or the clip cuts the whole plate away.
@@ -319,7 +338,16 @@ def _require_reach(owner: str, corner: Corner, parent: float, branch: float) -> 
 
 
 def lightened(owner: str, outline: Outline, hole: float | None) -> tuple[Hole, ...]:
-    """A round hole where the plate is widest; a given one must leave some metal round it."""
+    """A round hole where the plate is widest; a given one must leave some metal round it.
+
+    Args:
+        owner: what a message names.
+        outline: of the plate.
+        hole: diameter, mm; the usual one when None, 0 for none.
+
+    Raises:
+        GeometryError: too little metal is left round the hole.
+    """
     if hole is not None and hole <= 0:
         return ()
     centre, radius = widest(outline)

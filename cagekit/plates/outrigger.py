@@ -21,7 +21,17 @@ if TYPE_CHECKING:
 
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
-    """Make the box under each foot that the entry means."""
+    """Make the box under each foot that the entry means.
+
+    Args:
+        build: the build, with car, tooling and presets.
+        cage: the cage.
+        entry: what the file says.
+        where: what a message names.
+
+    Raises:
+        InputError: no tube stands there.
+    """
     from cagekit.plates.feet import feet_of, foot_names
 
     assert isinstance(entry, OutriggerBoxEntry)
@@ -48,7 +58,19 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
 def outrigger_box(
     plate_id: str, foot: Foot, entry: OutriggerBoxEntry, build: Build, where: str
 ) -> tuple[Plate, ...]:
-    """Make one box: the foot stands on its top, its ends meet tunnel or frame and sill."""
+    """Make one box: the foot stands on its top, its ends meet tunnel or frame and sill.
+
+    Args:
+        plate_id: id of the plate.
+        foot: the foot that stands on it.
+        entry: what the file says.
+        build: the build, with car, tooling and presets.
+        where: what a message names.
+
+    Raises:
+        InputError: the car sheet has no tunnel to start from.
+        GeometryError: the foot does not stand on the box.
+    """
     car = build.car
     side = car.left if foot.side > 0 else car.right
     inner = entry.inner_y

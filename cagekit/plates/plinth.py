@@ -19,6 +19,13 @@ def plinth(
 ) -> tuple[Plate, ...]:
     """Make a box foot: its top's face is the foot's plane, its base lies on the sheet.
 
+    Args:
+        plate_id: id of the plate.
+        foot: the foot that stands on it.
+        spec: its sizes.
+        height: from the sheet to the foot, mm.
+        wall: thickness of the walls, mm; the top's when None.
+
     Raises:
         GeometryError: it is to be bolted, or too low for its walls.
     """

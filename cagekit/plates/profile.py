@@ -44,6 +44,11 @@ class Folding:
 
         Without a brake: inside radius = thickness, shortest flange four thicknesses and the
         radius (common practice for mild steel over a V die of eight thicknesses).
+
+        Args:
+            tooling: of the shop.
+            thickness: of the plate, mm.
+            radius: inside, mm; the brake's when None.
         """
         brake = tooling.brake if tooling else None
         if brake is None:

@@ -30,6 +30,11 @@ def folded_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
     The face is the outside of the web. The cheeks end on the tubes' flanks, where they are
     tangent, and are welded along those edges.
 
+    Args:
+        plate_id: id of the plate.
+        corner: the corner it sits in.
+        spec: its sizes.
+
     Raises:
         GeometryError: a tube is bent within reach, or the legs are too short for the fold.
     """

@@ -52,7 +52,14 @@ class TabSpec:
         *,
         pull: tuple[float, float, float] | None = None,
     ) -> TabSpec:
-        """Make the choices that a tab leaves open."""
+        """Make the choices that a tab leaves open.
+
+        Args:
+            tab: the sizes.
+            thickness: of the plate, mm.
+            units: that decide over the usual steel.
+            pull: direction of the pull, in car axes.
+        """
         bolt = fastener(tab.bolt_size, tab.bolt_grade or "") if tab.bolt_size else None
         return cls(
             thickness=thickness,
@@ -72,7 +79,17 @@ class TabSpec:
 
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
-    """Make the tab or the two cheeks of a clevis of one entry."""
+    """Make the tab or the two cheeks of a clevis of one entry.
+
+    Args:
+        build: the build, with car, tooling and presets.
+        cage: the cage.
+        entry: what the file says.
+        where: what a message names.
+
+    Raises:
+        InputError: it is not on a tube.
+    """
     assert isinstance(entry, TabEntry)
     if not isinstance(entry.at, OnTube):
         raise InputError(
@@ -226,7 +243,18 @@ def _outline(
 
 
 def tangent_angle(point: Vec2, centre: Vec2, radius: float, owner: str, *, side: float) -> float:
-    """Angle (rad) at which a straight from ``point`` touches a circle, right side for +1."""
+    """Angle (rad) at which a straight from ``point`` touches a circle, right side for +1.
+
+    Args:
+        point: start of the straight, ``(2,)`` mm.
+        centre: ``(2,)`` mm.
+        radius: mm.
+        owner: what a message names.
+        side: 1 or -1.
+
+    Raises:
+        GeometryError: the point lies inside the circle.
+    """
     w = centre - point
     size = float(np.hypot(*w))
     if size <= radius:

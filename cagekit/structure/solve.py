@@ -112,7 +112,11 @@ class Solver:
 
     @cached_property
     def inverse(self) -> Callable[[Vec], Vec]:
-        """What solves for displacements; MechanismError when the frame moves freely."""
+        """What solves for displacements; MechanismError when the frame moves freely.
+
+        Raises:
+            MechanismError: the frame moves freely.
+        """
         solve = self._factored(self.matrix)
         if solve is None:
             raise MechanismError(self._freest(self.matrix))

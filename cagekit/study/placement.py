@@ -194,6 +194,11 @@ def _usual() -> dict[str, Any]:
 def usual(build: Build, cage: Cage, member: str) -> Sweep:
     """The range that is tried when none is given.
 
+    Args:
+        build: the build, with car, tooling and presets.
+        cage: the cage.
+        member: id of the member.
+
     Raises:
         InputError: there is none for this kind of member.
     """
@@ -216,6 +221,12 @@ def usual(build: Build, cage: Cage, member: str) -> Sweep:
 
 def sweep(build: Build, member: str, field: str, values: Iterable[float]) -> Sweep:
     """A range of one field that the user gave.
+
+    Args:
+        build: the build, with car, tooling and presets.
+        member: id of the member.
+        field: of its entry.
+        values: to be tried, mm or degrees.
 
     Raises:
         InputError: the member has no such field, or it is no number.

@@ -72,7 +72,14 @@ def _outside(a: Vec, b: Vec) -> Vec:
 
 
 def prism_gap(frame: Vec, loop: Outline, low: float, high: float) -> GapFunction:
-    """Distance to an outline drawn from ``low`` to ``high`` along z of a frame ``(4, 4)``."""
+    """Distance to an outline drawn from ``low`` to ``high`` along z of a frame ``(4, 4)``.
+
+    Args:
+        frame: of the outline.
+        loop: the outline.
+        low: mm.
+        high: mm.
+    """
     turn, shift = frame[:3, :3], frame[:3, 3]
     middle = np.array([*loop.centroid, (low + high) / 2])
     reach = float(np.hypot(*(loop.vertices - loop.centroid).T).max()) * 1.5 + (high - low)

@@ -36,6 +36,11 @@ memory)."""
 def brackets(owner: str, joint: SwingJoint, radius: float) -> tuple[Plate, ...]:
     """Bracket plates of one joint of the bar ``owner`` of outside ``radius`` mm.
 
+    Args:
+        owner: id of the bar.
+        joint: hinge or latch of the bar.
+        radius: outside radius of the tube, mm.
+
     Raises:
         GeometryError: ear, web or flange cannot be drawn with these sizes.
     """
@@ -55,6 +60,12 @@ def saddle(id_: str, owner: str, joint: SwingJoint, radius: float) -> Plate:
 
     At the hinge the web ends with the stub, so that the bar's end can turn; at the latch it
     reaches past the pin and the closed bar bears on it.
+
+    Args:
+        id_: id of the plate.
+        owner: id of the bar.
+        joint: hinge or latch of the bar.
+        radius: outside radius of the tube, mm.
     """
     s = joint.spec
     half, zone = web_and_zone(joint, radius)
@@ -206,7 +217,15 @@ def _saddle_welds(joint: SwingJoint, radius: float) -> tuple[PlateWeld, ...]:
 
 
 def cheek(id_: str, owner: str, joint: SwingJoint, radius: float, upper: bool) -> Plate:
-    """One flat cheek: a strip on the stub that widens or narrows to the ear round the pin."""
+    """One flat cheek: a strip on the stub that widens or narrows to the ear round the pin.
+
+    Args:
+        id_: id of the plate.
+        owner: id of the bar.
+        joint: hinge or latch of the bar.
+        radius: outside radius of the tube, mm.
+        upper: whether it lies above the tube.
+    """
     s = joint.spec
     half = STUB_WIDTH * radius
     side = 1.0 if (joint.pin[2] >= 0) == upper else -1.0

@@ -47,6 +47,11 @@ def divide_all(
 ) -> tuple[Divided, ...]:
     """Divide every bar of a build that swings out; one divided before is found in ``kept``.
 
+    Args:
+        build: the build, with car, tooling and presets.
+        members: all of the cage, by id.
+        kept: bars from before.
+
     Raises:
         InputError: a bracket entry names no bar or no pin.
         GeometryError: a bar cannot be divided; says which, why and what would do.

@@ -227,7 +227,15 @@ def _hexagon(across_flats: float) -> Outline:
 
 
 def half_cup(id_: str, joint: SwingJoint, radius: float, material: str, tube: str) -> SmallPart:
-    """Tube split along its length that stands behind the bar, welded to the stub."""
+    """Tube split along its length that stands behind the bar, welded to the stub.
+
+    Args:
+        id_: of the cup.
+        joint: hinge or latch of the bar.
+        radius: outside radius of the tube, mm.
+        material: key of its steel.
+        tube: id of the stub.
+    """
     s = joint.spec
     inner = radius + s.stop_gap
     outer = inner + s.cup_wall

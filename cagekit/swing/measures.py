@@ -33,7 +33,13 @@ class NumberAt:
 
 
 def bracket_clearance(cage: Cage, door: SwingDoor, joint: SwingJoint) -> NumberAt:
-    """Least distance of a joint's plates to stub and closed bar, negative where they overlap."""
+    """Least distance of a joint's plates to stub and closed bar, negative where they overlap.
+
+    Args:
+        cage: the cage.
+        door: the divided bar.
+        joint: hinge or latch of the bar.
+    """
     bar, stub = cage.member(door.bar), cage.member(joint.stub)
     gaps = (stub_gap(stub, joint.stub_face), stub_gap(bar, joint.face))
     best: NumberAt | None = None
@@ -49,7 +55,13 @@ def bracket_clearance(cage: Cage, door: SwingDoor, joint: SwingJoint) -> NumberA
 
 
 def plates_of(cage: Cage, door: SwingDoor, joint: SwingJoint) -> tuple[Plate, ...]:
-    """The bracket plates of one joint."""
+    """The bracket plates of one joint.
+
+    Args:
+        cage: the cage.
+        door: the divided bar.
+        joint: hinge or latch of the bar.
+    """
     return tuple(p for p in cage.plates if p.id in door.plates and p.kind.startswith(joint.name))
 
 
@@ -103,7 +115,14 @@ def free_length(door: SwingDoor) -> float:
 
 
 def cut_reasons(cage: Cage, car: Car | None, door: SwingDoor, joint: SwingJoint) -> str:
-    """Say in words where a cut lies and what speaks for it."""
+    """Say in words where a cut lies and what speaks for it.
+
+    Args:
+        cage: the cage.
+        car: the car sheet.
+        door: the divided bar.
+        joint: hinge or latch of the bar.
+    """
     tube = cage.member(door.bar).tube
     length = cage.member(joint.stub).path.length
     room = cope_room(cage, joint).value

@@ -133,7 +133,13 @@ def _part_points(part: SmallPart) -> Vec:
 
 
 def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, ...]:
-    """Everything that a bar could meet: its stubs and brackets, other tubes, the body."""
+    """Everything that a bar could meet: its stubs and brackets, other tubes, the body.
+
+    Args:
+        cage: the cage.
+        car: the car sheet.
+        door: the divided bar.
+    """
     own = set(door.pieces)
     out: list[Obstacle] = []
     for joint in door.joints:

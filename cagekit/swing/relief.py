@@ -25,7 +25,14 @@ MOST = 1.2
 
 
 def least_travel(offset: Vec, cosine: Vec, sine: Vec, angle: float) -> Vec:
-    """Least of ``offset + cosine cos t + sine sin t`` for t from 0 to ``angle`` rad, ``(n,)``."""
+    """Least of ``offset + cosine cos t + sine sin t`` for t from 0 to ``angle`` rad, ``(n,)``.
+
+    Args:
+        offset: ``(n,)``.
+        cosine: ``(n,)``.
+        sine: ``(n,)``.
+        angle: rad.
+    """
     ends = np.minimum(offset + cosine, offset + cosine * np.cos(angle) + sine * np.sin(angle))
     low = (np.arctan2(sine, cosine) + np.pi) % (2 * np.pi)
     inside = low < angle
@@ -81,6 +88,17 @@ def relief_lean(
     angle: float,
 ) -> float:
     """Smallest lean (slope) that keeps ``clearance`` mm through the swing; see `end_clearance`.
+
+    Args:
+        owner: what a message names.
+        gap: width of the cut, mm.
+        clearance: mm.
+        radius: outside radius of the tube, mm.
+        face: middle of the end face, ``(3,)`` mm.
+        frame: columns along, out and pin of the joint, ``(3, 3)``.
+        axis_point: on the axis of the swing, ``(3,)`` mm.
+        axis: of the swing, unit, ``(3,)``.
+        angle: of the swing, rad.
 
     Raises:
         GeometryError: no lean up to 50 degrees does; says by how much it falls short.

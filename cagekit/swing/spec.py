@@ -60,7 +60,16 @@ def bracket_entry(
 
 
 def require_known(entries: Sequence[PlateEntry], bars: Sequence[Member], name: str) -> None:
-    """Refuse entries whose ``at`` names none of the swing-out bars."""
+    """Refuse entries whose ``at`` names none of the swing-out bars.
+
+    Args:
+        entries: of the brackets.
+        bars: that swing out.
+        name: of the build.
+
+    Raises:
+        InputError: there is no such bar.
+    """
     known = {"", *(n for bar in bars for n in bar.names)}
     for entry in entries:
         if isinstance(entry, SwingBracketEntry) and entry.at.bar not in known:

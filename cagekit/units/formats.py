@@ -65,21 +65,39 @@ def format_angle(rad: float, *, decimals: int = 1) -> str:
 
 
 def format_area(mm2: float, units: LengthUnit = "mm", *, decimals: int | None = None) -> str:
-    """Return an area given in mm\u00b2 as ``mm\u00b2`` (whole) or ``in\u00b2`` (3 decimals)."""
+    """Return an area given in mm² as ``mm²`` (whole) or ``in²`` (3 decimals).
+
+    Args:
+        mm2: mm2.
+        units: that the reader wants.
+        decimals: digits after the point; the usual ones when None.
+    """
     if units == "in":
         return f"{_scaled(mm2, INCH_EXACT**2, 3 if decimals is None else decimals)} in\u00b2"
     return f"{_quantity(mm2, 0 if decimals is None else decimals)} mm\u00b2"
 
 
 def format_mass(kg: float, units: LengthUnit = "mm", *, decimals: int = 1) -> str:
-    """Return a mass given in kg as ``kg``, or as ``lb`` beside inches."""
+    """Return a mass given in kg as ``kg``, or as ``lb`` beside inches.
+
+    Args:
+        kg: kg.
+        units: that the reader wants.
+        decimals: digits after the point; the usual ones when None.
+    """
     if units == "in":
         return f"{_scaled(kg, POUND_EXACT, decimals)} lb"
     return f"{_quantity(kg, decimals)} kg"
 
 
 def format_force(newton: float, units: LengthUnit = "mm", *, decimals: int | None = None) -> str:
-    """Return a force given in N as ``kN`` (1 decimal), or as ``lbf`` (whole) beside inches."""
+    """Return a force given in N as ``kN`` (1 decimal), or as ``lbf`` (whole) beside inches.
+
+    Args:
+        newton: N.
+        units: that the reader wants.
+        decimals: digits after the point; the usual ones when None.
+    """
     if units == "in":
         return f"{_scaled(newton, POUND_FORCE_EXACT, 0 if decimals is None else decimals)} lbf"
     return f"{_scaled(newton, Fraction(1000), 1 if decimals is None else decimals)} kN"

@@ -292,7 +292,13 @@ def _degrees(clock: float) -> str:
 
 
 def notcher_says(saw: SawSetting, notcher: Notcher | None, units: str = "mm") -> str:
-    """Whether the shop's notcher can do it, or why not."""
+    """Whether the shop's notcher can do it, or why not.
+
+    Args:
+        saw: the cut.
+        notcher: of the shop.
+        units: of lengths, ``"mm"`` or ``"in"``.
+    """
     if saw.flat:
         return "straight saw cut"
     if notcher is None:

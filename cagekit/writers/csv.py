@@ -554,5 +554,11 @@ def plain_text(words: str) -> str:
 
 
 def write_table(target: Path, columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> None:
-    """Write a table as CSV; columns that a row does not name stay empty."""
+    """Write a table as CSV; columns that a row does not name stay empty.
+
+    Args:
+        target: file to write.
+        columns: in order.
+        rows: by column.
+    """
     target.write_text(text(columns, rows), encoding="utf-8", newline="\n")

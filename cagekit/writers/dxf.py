@@ -161,7 +161,16 @@ def dxf_options(design: Design) -> DxfOptions:
 
 
 def save(drawing: Drawing, path: Path, options: DxfOptions | None = None) -> None:
-    """Write a drawing; OutputError when the file cannot be written."""
+    """Write a drawing; OutputError when the file cannot be written.
+
+    Args:
+        drawing: what to draw.
+        path: of the file.
+        options: units, entities and version.
+
+    Raises:
+        OutputError: the file cannot be written.
+    """
     data = dxf_bytes(drawing, options or DxfOptions())
     try:
         path.write_bytes(data)
@@ -172,7 +181,13 @@ def save(drawing: Drawing, path: Path, options: DxfOptions | None = None) -> Non
 def plate_dxf(
     plate: Plate, cut: CutOptions | None = None, options: DxfOptions | None = None
 ) -> bytes:
-    """The DXF of one plate as bytes."""
+    """The DXF of one plate as bytes.
+
+    Args:
+        plate: what to cut.
+        cut: process, kerf, bridges and letters.
+        options: units, entities and version.
+    """
     drawing = plate_drawing(plate, cut or CutOptions(), quantity=plate.quantity)
     return dxf_bytes(drawing, options or DxfOptions())
 

@@ -89,6 +89,9 @@ def foreign_files(target: Path) -> list[Path]:
     """Return what in ``target`` is the user's own, relative: files and empty folders.
 
     A file of the last run that was edited since is the user's own too.
+
+    Raises:
+        OutputError: there are too many to carry over.
     """
     ours = unchanged_files(target)
     found: list[Path] = []

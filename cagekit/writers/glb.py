@@ -44,6 +44,11 @@ def glb(scene: Iterable[SceneBody], *, name: str = "cage", pivots: Sequence[Pivo
     """Return a GLB with one node per body below a node per group below the root.
 
     What turns lies below a node of its pivot's name, in the group ``swings``.
+
+    Args:
+        scene: the bodies.
+        name: of the root.
+        pivots: what turns.
     """
     return _Glb(name, pivots).add(scene).packed()
 

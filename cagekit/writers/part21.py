@@ -89,7 +89,13 @@ class Deck:
         return found
 
     def frame(self, origin: Triple, z: Triple, x: Triple) -> int:
-        """An axis placement from origin, axis and reference direction."""
+        """An axis placement from origin, axis and reference direction.
+
+        Args:
+            origin: mm.
+            z: axis.
+            x: reference direction.
+        """
         p, a, r = self.point(origin), self.direction(z), self.direction(x)
         return self.add(f"AXIS2_PLACEMENT_3D('',#{p},#{a},#{r})")
 
@@ -139,7 +145,13 @@ def closure(entities: dict[int, str], root: int) -> list[int]:
 
 
 def splice(deck: Deck, entities: dict[int, str], root: int) -> int:
-    """Copy ``root`` and all it needs into ``deck``; returns its new number."""
+    """Copy ``root`` and all it needs into ``deck``; returns its new number.
+
+    Args:
+        deck: the file being written.
+        entities: of the other file, by number.
+        root: number there.
+    """
     new: dict[int, int] = {}
     for n in closure(entities, root):
         text = _REFERENCE.sub(

@@ -29,7 +29,13 @@ OVER = 2
 
 
 def drawing_picture(drawing: Drawing, *, width: int = 1400, margin: int = 30) -> Image:
-    """Return a drawing as a picture ``width`` pixels wide, metal shaded."""
+    """Return a drawing as a picture ``width`` pixels wide, metal shaded.
+
+    Args:
+        drawing: what to draw.
+        width: pixels.
+        margin: pixels.
+    """
     from PIL import Image, ImageDraw
 
     low, high = _extent(drawing)
@@ -59,7 +65,13 @@ def drawing_picture(drawing: Drawing, *, width: int = 1400, margin: int = 30) ->
 
 
 def save_picture(drawing: Drawing, path: Path, *, width: int = 1400) -> None:
-    """Write a drawing as PNG."""
+    """Write a drawing as PNG.
+
+    Args:
+        drawing: what to draw.
+        path: of the file.
+        width: pixels.
+    """
     drawing_picture(drawing, width=width).save(path, optimize=False, compress_level=6)
 
 

@@ -106,6 +106,11 @@ def start_files(cage: Cage, folder: Path, *, kernel: bool = True) -> ReadBack:
     The whole cage is rebuilt from its file and measured; the single parts hold the same solids,
     so of them the file is compared with what was to be written. Arguments and errors as
     :func:`write_files`.
+
+    Args:
+        cage: the cage.
+        folder: where they go.
+        kernel: whether the kernel judges them.
     """
     worker = KernelWorker() if kernel else None
     try:
@@ -164,6 +169,12 @@ def write_step(
 ) -> None:
     """Write an assembly of parts into ``path``.
 
+    Args:
+        path: of the file.
+        name: of the assembly.
+        parts: the solids by name.
+        schema: of the file.
+
     Raises:
         OutputError: a name cannot be used, a part occurs twice or the file cannot be written.
     """
@@ -187,6 +198,11 @@ def part_text(part: StepPart, *, schema: Schema = Schema.AP214) -> str:
 
 def assembly_text(name: str, parts: Sequence[StepPart], *, schema: Schema = Schema.AP214) -> str:
     """The text of a STEP file with the assembly ``name`` / group / part.
+
+    Args:
+        name: of the assembly.
+        parts: the solids by name.
+        schema: of the file.
 
     Raises:
         OutputError: a name cannot be used or occurs twice, or there is nothing to write.

@@ -121,7 +121,13 @@ class ReadBack:
 def read_back(
     path: Path, expected: Mapping[str, float], *, kernel_made: Collection[str] = ()
 ) -> StepReport:
-    """Read a file with cagekit's own reader and compare; as :func:`rebuild`."""
+    """Read a file with cagekit's own reader and compare; as :func:`rebuild`.
+
+    Args:
+        path: of the file.
+        expected: volume by name, mm3.
+        kernel_made: names of those that the kernel made.
+    """
     return rebuild(path, expected, kernel_made=kernel_made)[0]
 
 
@@ -195,7 +201,17 @@ def confirm(path: Path, text: str) -> None:
 def compare(
     report: StepReport, parts: Sequence[ReadPart], expected: Mapping[str, float]
 ) -> StepReport:
-    """Compare what the kernel read with what was wanted; errors as :func:`verify_step`."""
+    """Compare what the kernel read with what was wanted; errors as :func:`verify_step`.
+
+    Args:
+        report: filled in.
+        parts: as read.
+        expected: volume by name, mm3.
+
+    Raises:
+        UnsoundError: a solid is not sound.
+        KernelError: a part was not measured.
+    """
     path = report.path
     _same_names(path, [p.name for p in parts], expected)
     worst = report.worst

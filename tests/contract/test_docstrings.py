@@ -68,3 +68,9 @@ def silent(section: str, folder: Path) -> tuple[list[str], int]:
 def test_every_function_of_a_room_says_it(section: str, room: str) -> None:
     lacking, _ = silent(section, PACKAGE / room)
     assert lacking == []
+
+
+@pytest.mark.parametrize("section", ["Args", "Raises"])
+def test_nine_of_ten_functions_of_the_package_say_it(section: str) -> None:
+    lacking, count = silent(section, PACKAGE)
+    assert len(lacking) <= count / 10, lacking

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -52,3 +53,25 @@ def test_every_folder_of_unit_tests_is_a_room() -> None:
     unit = ROOT / "tests" / "unit"
     folders = [p.relative_to(unit) for p in unit.rglob("*") if p.is_dir() and any(p.glob("*.py"))]
     assert [f for f in folders if not (ROOT / "cagekit" / f / "__init__.py").exists()] == []
+
+
+GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+
+
+def test_files_that_the_guide_names_are_there() -> None:
+    named = set(re.findall(r"`([\w./-]+\.(?:py|toml|csv|json|typ))`", GUIDE))
+    named |= set(re.findall(r"`((?:cagekit|presets|tests)/[\w/]*)`", GUIDE))
+    assert len(named) > 20
+    places = (ROOT, ROOT / "cagekit", ROOT / "cagekit" / "data", ROOT / "cagekit" / "checks")
+    places += (ROOT / "cagekit" / "checks" / "quantities", ROOT / "cagekit" / "plates")
+    places += (ROOT / "cagekit" / "members",)
+    lost = {n for n in named if not any((p / n).exists() for p in places)}
+    assert lost == set()
+
+
+def test_what_the_guide_finds_in_a_file_is_there() -> None:
+    pairs = re.findall(r"`(\w+)`\s+(?:in|of)\s+`([\w/]+\.py)`", GUIDE)
+    assert len(pairs) > 3
+    for name, file in pairs:
+        found = [p for p in ROOT.glob(f"cagekit/**/{Path(file).name}") if str(p).endswith(file)]
+        assert any(re.search(rf"\b{name}\b", p.read_text("utf-8")) for p in found), (name, file)

@@ -145,6 +145,11 @@ def cross(one: WholeBar, other: WholeBar, along: Vec) -> Vec | None:
     """Where two bars cross as seen along ``along`` (unit, ``(3,)``), away from their ends.
 
     Returns the point on ``one``, or None when they do not cross.
+
+    Args:
+        one: the first bar.
+        other: the second.
+        along: direction of sight.
     """
     e1 = unit(np.cross(along, (0.0, 0.0, 1.0) if abs(along[2]) < 0.9 else (1.0, 0.0, 0.0)))
     e2 = np.cross(along, e1)

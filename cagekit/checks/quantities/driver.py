@@ -40,7 +40,13 @@ def read(s: Survey, pick: Pick, take: Take, *, at_wheel: bool = False) -> Iterat
 
 
 def measure(subject: str, r: Reading, *, factor: float = 1.0) -> Measure:
-    """A reading as a measure of ``subject``; ``factor`` turns it into the quantity's unit."""
+    """A reading as a measure of ``subject``; ``factor`` turns it into the quantity's unit.
+
+    Args:
+        subject: what the finding is about.
+        r: the reading.
+        factor: from mm or rad.
+    """
     evidence = Evidence.of(*r.members, points=r.points, note=r.note)
     if r.value is None:
         return Measure(subject=subject, evidence=evidence, missing=r.missing, absent=r.absent)

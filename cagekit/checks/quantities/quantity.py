@@ -128,7 +128,14 @@ _LOADED: list[bool] = []
 def quantity(
     name: str, unit: Unit, label: str = "", *, base: str = ""
 ) -> Callable[[Measurer], Measurer]:
-    """Register a function as the quantity ``name``; its docstring describes it."""
+    """Register a function as the quantity ``name``; its docstring describes it.
+
+    Args:
+        name: as books name it.
+        unit: of what it yields.
+        label: as tables name it.
+        base: what limits are multiples of, if anything.
+    """
 
     def register(function: Measurer) -> Measurer:
         if name in _KNOWN:
