@@ -42,6 +42,7 @@ GENERAL: Mapping[str, str] = {
     "bending-practice": "shop",
     "plate-practice": "plates",
     "swing-practice": "swing_out",
+    "structure-practice": "structure",
 }
 """Books that judge every build, with the check group of each."""
 

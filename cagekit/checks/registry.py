@@ -15,13 +15,15 @@ class Group:
     """A check group: its name on the command line and what it looks at.
 
     ``of`` names the part of a cage that it is about, without which nothing is held;
-    ``people`` tells a group that needs somebody in the car.
+    ``people`` tells a group that needs somebody in the car, ``asked`` one that takes a second
+    and is run only when it is named.
     """
 
     name: str
     about: str
     of: str = ""
     people: str = ""
+    asked: bool = False
 
 
 GROUPS: tuple[Group, ...] = (
@@ -33,6 +35,7 @@ GROUPS: tuple[Group, ...] = (
     Group("plates", "folds, flanges and holes of the plates"),
     Group("swing_out", "swing-out door bars: brackets, pins, swing", of="doors"),
     Group("rules", "the rulebooks named in the build"),
+    Group("structure", "strength under the load cases; only when named", asked=True),
 )
 """Every group, in the order they are run."""
 
@@ -44,14 +47,14 @@ def run(
 
     Args:
         design: the build and its cage.
-        groups: names of the groups to run; all when None.
+        groups: names of the groups to run; all but those to be asked for when None.
         rules: rule profiles to use instead of those named in the build.
 
     Raises:
         InputError: a group that does not exist.
     """
     known = {g.name: g for g in GROUPS}
-    wanted = tuple(known if groups is None else groups)
+    wanted = tuple((g.name for g in GROUPS if not g.asked) if groups is None else groups)
     for name in wanted:
         if name not in known:
             raise InputError(

@@ -10,7 +10,7 @@ from cagekit.cli.console import emit, note, table
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
     parser.add_argument(
-        "kind", nargs="?", help="car, driver, tube, tooling, layout, rules, plate or build"
+        "kind", nargs="?", help="car, driver, tube, tooling, layout, rules, plate, loads or build"
     )
     parser.add_argument(
         "--schema",

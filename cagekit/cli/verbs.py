@@ -48,6 +48,7 @@ VERBS: tuple[Verb, ...] = (
         "place", "cagekit.cli.place", "try a member over a range: which findings turn good or bad"
     ),
     Verb("view", "cagekit.cli.view", "look at a build in the browser and change it there"),
+    Verb("strength", "cagekit.cli.strength", "screen the strength: loads, collapse, joints"),
     Verb("make", "cagekit.cli.make", "make solids, papers and schedules of a build"),
     Verb("part", "cagekit.cli.part", "make one part from a few dimensions"),
     Verb("measure", "cagekit.cli.measure", "write the blank measuring sheet of a layout"),

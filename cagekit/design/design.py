@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from cagekit.shop.sawing.plan import CutPlan
     from cagekit.shop.welding.weld_rows import WeldRow
     from cagekit.shop.welding.welds import Weld, WeldPlan
+    from cagekit.structure.strength import StrengthResult
     from cagekit.units import LengthUnit
 
 T = TypeVar("T")
@@ -205,6 +206,34 @@ class Design:
         names = {m.id: m.names for m in members.values()}
         padding = thickness_by_member(self.build.file.padding, names)
         return Cockpit(self.build.car, self.people, members, padding)
+
+    @cached_property
+    def strength(self) -> StrengthResult:
+        """Frame, cases, collapse and joints under the build's loads."""
+        return self.strength_under()
+
+    def strength_under(self, loads: str = "", only: Sequence[str] = ()) -> StrengthResult:
+        """The strength under another set of loads, or under some of its cases.
+
+        Args:
+            loads: loads preset or path; the build's when empty.
+            only: ids of cases; all when empty.
+
+        Raises:
+            InputError: the file is missing or wrong, or a load lies off the cage.
+        """
+        from cagekit.inputs.loads import LoadsFile
+        from cagekit.inputs.presets import find_preset, load_file, shown
+        from cagekit.structure.cases import Scene
+        from cagekit.structure.strength import strength_of
+
+        beside = self.files["build"].parent if "build" in self.files else None
+        path = find_preset("loads", loads or self.build.file.loads, beside=beside)
+        scene = Scene(
+            cage=self.cage, car=self.build.car, people=len(self.build.drivers),
+            file=load_file("loads", path, LoadsFile), where=shown(path),
+        )  # fmt: skip
+        return strength_of(scene, only)
 
     # --- the shop's schedules ----------------------------------------------------------------
 

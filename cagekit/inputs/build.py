@@ -45,6 +45,7 @@ class BuildFile(FileModel):
     tubes: dict[str, str] = Field({}, description="tube preset by role, e.g. main_hoop = '...'")
     tooling: str = Field(description="tooling: preset name or path")
     rules: tuple[str, ...] = Field((), description="rulebook profiles to check against")
+    loads: str = Field("screening", description="load cases: preset name or path")
     foot_plate: Length | None = Field(
         None,
         ge=0,

@@ -41,6 +41,7 @@ FOLDERS: Mapping[str, str] = {
     "layout": "layouts",
     "rules": "rules",
     "plate": "plates",
+    "loads": "loads",
 }
 """Folder of each kind of preset."""
 
@@ -103,7 +104,7 @@ def find_preset(kind: str, ref: str, *, beside: Path | None = None) -> Path:
 
     Args:
         kind: ``car``, ``driver``, ``tube``, ``tooling``, ``layout``, ``rules``, ``plate``,
-            ``build``.
+            ``loads``, ``build``.
         ref: a name such as ``sprint-wagon``, or a path (anything with ``/`` or ``.toml``).
         beside: folder of the file that names it; a relative path is tried from there first.
 
@@ -397,6 +398,7 @@ _SCHEMAS: Mapping[str, str] = {
     "layout": "cagekit.inputs.layout:Layout",
     "rules": "cagekit.inputs.rules:RuleProfile",
     "plate": "cagekit.inputs.plate:PlateFile",
+    "loads": "cagekit.inputs.loads:LoadsFile",
 }
 
 

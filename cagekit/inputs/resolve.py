@@ -49,6 +49,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
     )
     for n, profile in enumerate(file.rules):
         found("rules", profile, "rules", n)
+    found("loads", file.loads, "loads")
     entries = entries_of(file, layout, str(path))
     tubes = _tubes(file, entries, {}, found)
     return Build(

@@ -18,7 +18,9 @@ Operator = Literal[">=", "<=", ">", "<", "=", "!=", "between", "in"]
 SideWord = Literal["", "driver", "passenger", "left", "right"]
 
 
-GroupWord = Literal["", "geometry", "fit", "car", "sight", "shop", "plates", "swing_out"]
+GroupWord = Literal[
+    "", "geometry", "fit", "car", "sight", "shop", "plates", "swing_out", "structure"
+]
 
 
 class HardLimit(FileModel):

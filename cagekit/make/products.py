@@ -133,6 +133,16 @@ PRODUCTS: tuple[Product, ...] = (
         "labels.pdf: a stick-on label for every tube and plate",
     ),
     Product(
+        "frame",
+        "cagekit.writers.strength:write_frame",
+        "frame.json: the frame with its load cases and results, for any other solver",
+    ),
+    Product(
+        "strength",
+        "cagekit.writers.strength:write_csv",
+        "strength.csv: screening of tubes, joints and feet under the load cases",
+    ),
+    Product(
         "fit",
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from math import ceil, radians
 from typing import Literal
@@ -67,7 +68,7 @@ class PinNode:
     axis: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Model:
     """A cage as a frame, and which beam is whose.
 
@@ -92,6 +93,11 @@ class Model:
     joint_beams: Mapping[str, tuple[int, int]]
     feet: tuple[Footing, ...]
     pins: tuple[PinNode, ...]
+
+    @cached_property
+    def axes(self) -> Vec:
+        """Own axes of the beams as rows, ``(m, 3, 3)``."""
+        return self.frame.axes
 
     def beams_of(self, member: str) -> tuple[int, ...]:
         """Beams of one member, from end a."""

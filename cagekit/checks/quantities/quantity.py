@@ -40,6 +40,7 @@ MODULES = (
     "cagekit.checks.quantities.sheet_metal",
     "cagekit.checks.quantities.plates_in_car",
     "cagekit.checks.quantities.bending",
+    "cagekit.checks.quantities.structure",
 )
 
 

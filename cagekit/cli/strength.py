@@ -1,0 +1,190 @@
+"""``cagekit strength BUILD``: which tube works hardest, where it folds, what would help."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from cagekit.cli.build import add_build, design_of
+from cagekit.cli.console import Progress, caution, emit, note, table
+from cagekit.cli.make import names
+from cagekit.errors import GeometryError, InputError
+
+if TYPE_CHECKING:
+    from cagekit.structure.strength import CaseResult, StrengthResult
+
+SCREENING = (
+    "Screening, never approval: static, tubes alone. The rulebook, the scrutineer and a licensed "
+    "engineer decide."
+)
+HARDEST = 8
+"""Tubes, attachments and helps that the tables list."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the verb's arguments."""
+    add_build(parser)
+    parser.add_argument("--loads", metavar="NAME", help="loads preset or file (the build's)")
+    parser.add_argument("--case", metavar="NAMES", help="some cases only, e.g. --case roof,side")
+    parser.epilog = (
+        "examples:\n  cagekit presets loads\n  cagekit strength sprint-wagon --case corner\n"
+        "  cagekit strength my-build.toml --loads my-loads.toml\n\n" + SCREENING
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Work out the strength and print it."""
+    only = names(args.case)
+    with Progress() as progress:
+        design = design_of(args, progress.step)
+        progress.step("working out the strength")
+        result = design.strength_under(args.loads or "", only)
+    _require(result, only)
+    if args.json:
+        emit(as_data(result))
+    else:
+        _print(result)
+    note(SCREENING)
+    caution()
+    return 0
+
+
+def _require(result: StrengthResult, only: tuple[str, ...]) -> None:
+    """Refuse what could not be worked out as asked."""
+    if result.problem:
+        raise GeometryError("frame", result.problem)
+    known = {c.id for c in result.cases}
+    for name in only:
+        if name not in known:
+            all_of = [c.id for c in result.file.case] + [c.id for c in result.file.combination]
+            raise InputError(
+                "--case", "", name, problem="there is no such case.",
+                hint=f"{result.file.name} has: {', '.join(all_of)}.",
+            )  # fmt: skip
+    missing = next((c for c in result.cases if c.missing), None)
+    if missing is not None and not result.results:
+        raise InputError(
+            "car sheet", "mass", problem=f"is not given, and case {missing.id} counts in weights.",
+            hint="Give `mass` in kg, ready to run without driver; it is never assumed.",
+        )  # fmt: skip
+
+
+def as_data(result: StrengthResult) -> dict[str, Any]:
+    """What the tables say, as plain values: N, mm, MPa."""
+    return {
+        "loads": result.file.name,
+        "weight_N": result.weight,
+        "cases": [_case_data(r) for r in result.results.values()],
+        "not_worked_out": {
+            c.id: c.missing or c.absent for c in result.cases if c.id not in result.results
+        },
+        "members": [
+            {"id": m, "use": result.use_of(m), "class": k} for m, k in result.classes.items()
+        ],
+        "helps": [
+            {"member": h.member, "factor_per_kg": h.collapse, "stiffness_per_kg": h.stiffness}
+            for h in result.helps
+        ],
+        "carries_nothing": list(result.idle),
+    }
+
+
+def _case_data(r: CaseResult) -> dict[str, Any]:
+    return {
+        "id": r.case.id,
+        "title": r.case.title,
+        "source": r.case.source,
+        "clause": r.case.clause,
+        "certainty": r.case.certainty.value,
+        "collapse_factor": r.collapse.factor if r.collapse else None,
+        "collapse_bound": r.collapse.bound if r.collapse else None,
+        "critical_factor": r.critical if r.critical < 1e9 else None,
+        "factor": r.factor if r.collapse else None,
+        "deflection_mm": r.deflection,
+        "hardest": r.hardest.member,
+        "uses": [
+            {
+                "member": u.member, "normal_N": u.normal, "shear_N": u.shear,
+                "torsion_Nmm": u.torsion, "moment_Nmm": u.moment, "stress_MPa": u.stress,
+                "yielding": u.yielding, "plastic": u.plastic, "buckling": u.buckling,
+            }
+            for u in r.uses
+        ],
+        "attachments": [
+            {"kind": a.kind, "subject": a.subject, "use": a.use, "source": a.source, "text": a.text}
+            for a in r.attachments
+        ],
+    }  # fmt: skip
+
+
+def _print(result: StrengthResult) -> None:
+    model = result.model
+    assert model is not None
+    weight = f", weight {result.weight / 1000:.1f} kN with crew" if result.weight else ""
+    size = f"{len(model.frame.nodes)} nodes, {len(model.frame.ends)} beams"
+    print(f"{result.file.title}: {size}{weight}")
+    print(f"feet: {result.file.supports.reason}\n")
+    rows = [
+        (
+            r.case.id, _number(r.factor), _number(r.collapse.factor if r.collapse else None),
+            _number(r.critical), f"{r.deflection:.1f}", r.hardest.member,
+            f"{r.hardest.plastic:.2f}", f"{r.hardest.buckling:.2f}", r.case.certainty.value,
+        )
+        for r in result.results.values()
+    ]  # fmt: skip
+    head = ["case", "factor", "plastic", "critical", "mm", "hardest tube", "section", "buckling"]
+    table(rows, [*head, "how sure"])
+    for case in result.cases:
+        if case.id not in result.results:
+            note(f"{case.id}: not worked out: {case.missing or case.absent}.")
+    print(
+        "\nfactor: on the load, lower bound of plastic collapse less second order "
+        "(Merchant-Rankine);\nsection, buckling: use under elastic forces, 1 is used up."
+    )
+    print("\nfolds in")
+    table(list(_folds(result)), ["case", "tubes, by share of the work"], indent=2)
+    print("\nweakest attachments")
+    table(list(_weakest(result)), ["use", "what", "where", "case", "how"], indent=2)
+    if result.helps:
+        worst = result.worst
+        assert worst is not None
+        print(f"\nmore wall helps most for each kg (case {worst.case.id})")
+        helps = [
+            (h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}") for h in result.helps[:HARDEST]
+        ]
+        table(helps, ["tube", "factor", "stiffness"], indent=2)
+    if result.idle:
+        print(f"\ncarries nothing in any case: {', '.join(result.idle)}")
+
+
+def _folds(result: StrengthResult) -> Iterator[tuple[str, str]]:
+    assert result.coarse is not None
+    for r in result.results.values():
+        if r.collapse is None:
+            yield r.case.id, "nothing"
+            continue
+        share: dict[str, float] = {}
+        for h in r.collapse.hinges:
+            name = result.coarse.member[h.beam]
+            share[name] = share.get(name, 0.0) + h.share
+        top = sorted(share.items(), key=lambda x: (-x[1], x[0]))[:4]
+        yield r.case.id, ", ".join(f"{n} {v:.0%}" for n, v in top)
+
+
+def _weakest(result: StrengthResult) -> Iterator[tuple[str, ...]]:
+    """The hardest of each kind, then what no formula covers."""
+    found = [(a, r.case.id) for r in result.results.values() for a in r.attachments]
+    for kind in ("weld", "chord", "pin", "cheek", "sleeve", "bolt", "plate"):
+        of_kind = [(a, c) for a, c in found if a.kind == kind]
+        covered = [(a, c) for a, c in of_kind if a.use is not None]
+        if covered:
+            a, case = max(covered, key=lambda x: x[0].use or 0.0)
+            yield f"{a.use:.2f}", kind, a.subject, case, a.text
+        open_ones = {a.subject for a, _ in of_kind if a.use is None}
+        if open_ones:
+            yield "-", kind, f"{len(open_ones)} not covered", "", ""
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None or value > 1e6 else f"{value:.2f}"

@@ -1,0 +1,148 @@
+"""Loads as data: cases of forces at places, what holds the feet, and where each is from."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, PlainSerializer, WithJsonSchema, model_validator
+
+from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.places import LocationField
+from cagekit.materials.source import Certainty
+
+FORCES = {"n": 1.0, "kn": 1000.0, "lbf": 4.4482216152605, "kip": 4448.2216152605}
+"""Units of force, N."""
+_FORCE = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*([a-z]+)\s*", re.IGNORECASE)
+
+
+def read_force(value: Any) -> float:
+    """Read a force: a number of N, or text with N, kN, lbf or kip; N."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    found = _FORCE.fullmatch(value) if isinstance(value, str) else None
+    if found is None or found[2].lower() not in FORCES:
+        raise ValueError("a force is a number of N or a text such as '12 kN' or '2500 lbf'")
+    return float(found[1]) * FORCES[found[2].lower()]
+
+
+Force = Annotated[
+    float,
+    BeforeValidator(read_force),
+    PlainSerializer(lambda v: f"{v!r} N", return_type=str),
+    WithJsonSchema(
+        {
+            "anyOf": [{"type": "number"}, {"type": "string"}],
+            "description": "a force: number of N, or text such as '12 kN' or '2500 lbf'",
+            "x-unit": "N",
+        }
+    ),
+]
+"""A force; N inside, text with its unit in a dump."""
+
+
+class LoadEntry(FileModel):
+    """Forces at one place, or on a stretch of tube round it."""
+
+    at: tuple[LocationField, ...] = Field(
+        (), description="places on tubes; the first whose tube the cage has is loaded"
+    )
+    force: tuple[Force, Force, Force] | None = Field(
+        None, description="forward, left, up: N, or text with kN or lbf"
+    )
+    weight: tuple[float, float, float] | None = Field(
+        None, description="forward, left, up, as multiples of the weight of car and crew"
+    )
+    patch: Length = Field(0.0, ge=0, description="length of tube over which it is spread")
+    belt: Force | None = Field(
+        None,
+        gt=0,
+        description="instead of all these: forward pull of each shoulder belt of each person",
+    )
+
+    @model_validator(mode="after")
+    def _one(self) -> LoadEntry:
+        given = [n for n in ("force", "weight", "belt") if getattr(self, n) is not None]
+        if len(given) != 1:
+            raise ValueError("a load has one of 'force', 'weight' and 'belt'")
+        if self.belt is None and not self.at:
+            raise ValueError("a load needs 'at', e.g. at = ['on main_hoop at middle']")
+        if self.belt is not None and self.at:
+            raise ValueError("belts pull where the people sit; leave 'at' out")
+        return self
+
+
+class CaseEntry(FileModel):
+    """One case: forces that act together."""
+
+    id: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", description="letters, digits, hyphens")
+    title: str
+    text: str = Field("", description="what it stands for")
+    load: tuple[LoadEntry, ...] = Field(min_length=1, description="forces that act together")
+    own_weight: float = Field(1.0, description="multiples of the cage's own weight, downward")
+    deflection: Length | None = Field(
+        None, gt=0, description="most that a loaded place may move, elastic"
+    )
+    source: str = Field("", description="document, when not the file's")
+    clause: str = Field("", description="clause in it")
+    certainty: Certainty | None = Field(None, description="how sure, when not the file's")
+
+
+class Combination(FileModel):
+    """Cases that act at the same time."""
+
+    id: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", description="letters, digits, hyphens")
+    title: str
+    cases: dict[str, float] = Field(min_length=1, description="factor by case")
+
+
+class Supports(FileModel):
+    """What holds a foot, by what the car sheet says is under it."""
+
+    floor: Literal["pinned", "fixed", "spring"] = Field(
+        "pinned", description="floor sheet: place held, or held by a spring"
+    )
+    outrigger: Literal["pinned", "fixed"] = Field("pinned", description="on an outrigger")
+    frame: Literal["pinned", "fixed"] = Field("pinned", description="on a frame or rail")
+    tower: Literal["pinned", "fixed"] = Field("pinned", description="on a tower")
+    spring: float = Field(2000.0, gt=0, description="of a foot on sheet with a spring, N/mm")
+    reason: str = Field(
+        "thin metal does not hold a foot against turning: free to turn is the safe side",
+        description="why they are taken so",
+    )
+
+
+class LoadsFile(FileModel):
+    """A set of load cases."""
+
+    kind: Literal["loads"] = "loads"
+    name: str
+    title: str = Field(description="as printed beside each case")
+    description: str = ""
+    units: Literal["mm", "in"] = "mm"
+    edition: str = ""
+    source: str = Field("", description="document")
+    certainty: Certainty = Field(Certainty.COMMON_PRACTICE, description="how sure it is")
+    caution: str = ""
+    crew: float = Field(80.0, ge=0, description="kg for each person in the build, with kit")
+    supports: Supports = Supports()
+    weld_throat: float = Field(
+        1.0, gt=0, le=2, description="throat of the welds, in walls of the tube that is coped"
+    )
+    sheet_fy: float = Field(
+        140.0, gt=0, description="yield strength of the car's sheet, MPa (soft body steel)"
+    )
+    case: tuple[CaseEntry, ...] = Field(min_length=1, description="load cases")
+    combination: tuple[Combination, ...] = Field((), description="cases that act together")
+
+    @model_validator(mode="after")
+    def _known(self) -> LoadsFile:
+        ids = [c.id for c in self.case] + [c.id for c in self.combination]
+        for one in ids:
+            if ids.count(one) > 1:
+                raise ValueError(f"two cases are called {one!r}")
+        for c in self.combination:
+            for name in c.cases:
+                if name not in {x.id for x in self.case}:
+                    raise ValueError(f"combination {c.id!r} names no case: {name!r}")
+        return self

@@ -1,0 +1,415 @@
+"""The strength of a cage: every case worked out, and what would help most.
+
+Screening: static, small displacements, tubes alone. What is in the model and what is not stands in
+:mod:`cagekit.structure.model`; :data:`ASSUMPTIONS` tells it to people.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from math import inf, radians
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.cage.member import Member
+from cagekit.errors import GeometryError
+from cagekit.geometry.centre_line import Vec
+from cagekit.inputs.loads import LoadsFile
+from cagekit.materials.steels import steel
+from cagekit.materials.tubes import Tube
+from cagekit.structure import sections
+from cagekit.structure.cases import Case, Scene, cases_of, felt, loads_on, marks
+from cagekit.structure.collapse import Collapse, PlasticFrame, Strength, with_second_order
+from cagekit.structure.elements import beam_stiffness
+from cagekit.structure.frame import shear_area
+from cagekit.structure.joints import Attachment, attachments
+from cagekit.structure.model import Ground, Model, model_of, solver_of
+from cagekit.structure.solve import Loads, Response, Solver
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+
+COARSE = radians(30.0)
+"""Chord of a bend where the frame is folded: hinges form at joints and loads."""
+IDLE = 0.02
+"""A tube that is used less than this in every case carries nothing."""
+STEP = 0.01
+"""Change of a wall by which the gain of stiffness is taken, mm."""
+
+ASSUMPTIONS = (
+    "Tubes along their centre lines with their exact sections; bends as chords of at most 15 "
+    "degrees; shear and own weight counted.",
+    "Joints stiff where axes meet; the give of the tube walls there is left out. Axes that pass "
+    "each other are joined by a stiff link.",
+    "Plates, gussets, padding, shell, glass and seats are left out.",
+    "Bends are taken to keep their round section and their wall.",
+    "Pins of swing-out bars turn freely about their own axis; their play is left out; their "
+    "brackets are taken as stiff.",
+    "Steel at the smallest strength of its standard, without partial factors; beside welds at the "
+    "strength of the steel not hardened.",
+    "Collapse: static, ductile tubes and welds, small displacements; second order by "
+    "Merchant-Rankine.",
+    "Not covered: impact, energy, fatigue, cracks, weld quality, local denting of tubes, the "
+    "shell torn away from the plates.",
+)
+"""What the numbers rest on, for every face."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MemberUse:
+    """How hard one tube works in one case.
+
+    Args:
+        member: its id.
+        normal: largest normal force, N, tension positive.
+        shear: largest shear, N.
+        torsion: largest torsion, N mm.
+        moment: largest bending moment, N mm.
+        stress: largest equivalent stress (von Mises), MPa.
+        yielding: that stress over the yield strength there.
+        plastic: how far the section is towards its fully plastic state, elastic forces.
+        buckling: use in compression and bending between two nodes; 0 in tension.
+        at: station of the largest ``plastic``, mm from end a.
+    """
+
+    member: str
+    normal: float
+    shear: float
+    torsion: float
+    moment: float
+    stress: float
+    yielding: float
+    plastic: float
+    buckling: float
+    at: float
+
+    @property
+    def use(self) -> float:
+        """The larger of section and buckling: what the picture colours by."""
+        return max(self.plastic, self.buckling)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CaseResult:
+    """One case worked out.
+
+    Args:
+        case: what acts.
+        loads: on the fine frame.
+        response: first order.
+        second: second order; None when the frame buckles before.
+        critical: elastic critical load factor.
+        collapse: how it folds; None when nothing folds it.
+        uses: by tube, in build order.
+        deflection: largest movement of a loaded place, first order, mm.
+        attachments: welds, pins, bolts and plates.
+    """
+
+    case: Case
+    loads: Loads
+    response: Response
+    second: Response | None
+    critical: float
+    collapse: Collapse | None
+    uses: tuple[MemberUse, ...]
+    deflection: float
+    attachments: tuple[Attachment, ...] = ()
+
+    @property
+    def hardest(self) -> MemberUse:
+        """The tube that works hardest."""
+        return max(self.uses, key=lambda u: u.use)
+
+    @property
+    def factor(self) -> float:
+        """Collapse factor with what second order takes off; infinite when nothing folds it."""
+        if self.collapse is None:
+            return inf
+        return with_second_order(self.collapse.factor, self.critical)
+
+    @property
+    def amplified(self) -> float:
+        """Largest bending moment of second order over that of first; infinite beyond buckling."""
+        if self.second is None:
+            return inf
+        first, second = (
+            float(np.abs(r.forces[:, [4, 5, 10, 11]]).max()) for r in (self.response, self.second)
+        )
+        return second / first if first > 0 else 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Help:
+    """What more wall of one tube brings, for each kg.
+
+    Args:
+        member: its id.
+        collapse: gain of the lowest collapse factor for each kg.
+        stiffness: share by which its loaded places move less in that case, for each kg.
+    """
+
+    member: str
+    collapse: float
+    stiffness: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StrengthResult:
+    """The strength of one cage under one set of loads.
+
+    Args:
+        file: the loads file.
+        cases: every case, those that cannot act too.
+        weight: of car and crew, N; None when the car sheet does not say.
+        problem: why nothing could be worked out; empty when it could.
+        model: the frame; None with a problem.
+        results: by case id.
+        points: nodes of the frame, ``(n, 3)`` mm; ``moved(case)`` tells where they go.
+        coarse: the frame that is folded, for the mechanism.
+        helps: what more wall brings in the worst case, the best first.
+        idle: tubes that carry nothing in any case.
+        classes: section class by tube.
+    """
+
+    file: LoadsFile
+    cases: tuple[Case, ...]
+    weight: float | None
+    problem: str = ""
+    model: Model | None = None
+    coarse: Model | None = None
+    results: Mapping[str, CaseResult] = field(default_factory=dict)
+    helps: tuple[Help, ...] = ()
+    idle: tuple[str, ...] = ()
+    classes: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def worst(self) -> CaseResult | None:
+        """The case with the lowest factor."""
+        return min(self.results.values(), key=lambda r: r.factor, default=None)
+
+    def moved(self, case: str, times: float = 1.0) -> Vec:
+        """Nodes of the frame as they lie under a case, ``(n, 3)`` mm, movement ``times`` over."""
+        assert self.model is not None
+        return np.asarray(self.model.frame.nodes + times * self.results[case].response.moved[:, :3])
+
+    def use_of(self, member: str) -> float:
+        """The hardest use of a tube in all cases."""
+        return max(
+            (u.use for r in self.results.values() for u in r.uses if u.member == member),
+            default=0.0,
+        )
+
+
+def strength_of(scene: Scene, only: Sequence[str] = ()) -> StrengthResult:
+    """Work out every case of a set of loads on a cage.
+
+    Args:
+        scene: cage, car, people and loads.
+        only: ids of cases; all when empty.
+
+    Raises:
+        InputError: a load lies off the cage, or a steel has no yield strength.
+    """
+    cages, file = scene.cage, scene.file
+    cases = tuple(c for c in cases_of(scene) if not only or c.id in only)
+    at = marks(cases, cages)
+
+    s = file.supports
+    holds = {"outrigger": s.outrigger, "frame": s.frame, "tower": s.tower}
+
+    def ground(surface: str) -> Ground:
+        how = holds.get(surface, file.supports.floor)
+        if how == "spring":
+            return Ground(spring=file.supports.spring)
+        return Ground(hold="fixed" if how == "fixed" else "pinned")
+
+    model = model_of(cages, ground, marks=at)
+    try:
+        solver = solver_of(model, cages.name)
+    except GeometryError as error:
+        return StrengthResult(file=file, cases=cases, weight=scene.weight, problem=str(error))
+    coarse = model_of(cages, ground, marks=at, chord=COARSE, longest=inf)
+    folding = PlasticFrame(coarse.frame, strengths(coarse, cages))
+    found = {c.id: _result(c, scene, model, solver, coarse, folding) for c in cases if c.acts}
+    out = StrengthResult(
+        file=file, cases=cases, weight=scene.weight, model=model, coarse=coarse, results=found,
+        classes={
+            m.id: sections.section_class(m.tube, sections.yield_of(m.tube.material).fy)
+            for m in cages.members.values()
+        },
+    )  # fmt: skip
+    if out.worst is None:
+        return out
+    return StrengthResult(
+        file=file, cases=cases, weight=scene.weight, model=model, coarse=coarse, results=found,
+        classes=out.classes, idle=_idle(out, cages),
+        helps=_helps(out.worst, cages, model, coarse, solver),
+    )  # fmt: skip
+
+
+def strengths(model: Model, cage: Cage) -> Strength:
+    """Plastic capacities of each beam at both ends, softened beside welds; None for links."""
+    out: list[tuple[sections.Capacity, sections.Capacity] | None] = []
+    for name, (a, b) in zip(model.member, model.frame.ends, strict=True):
+        if not name:
+            out.append(None)
+            continue
+        tube = cage.member(name).tube
+        y = sections.yield_of(tube.material)
+        first, second = (
+            sections.capacity(tube, y.beside_weld if model.welded[n] else y.fy) for n in (a, b)
+        )
+        out.append((first, second))
+    return out
+
+
+def _result(
+    case: Case, scene: Scene, model: Model, solver: Solver, coarse: Model, folding: PlasticFrame
+) -> CaseResult:
+    loads = loads_on(model, case, scene.cage)
+    response = solver.solve(loads)
+    at = felt(model, case)
+    return CaseResult(
+        case=case,
+        loads=loads,
+        response=response,
+        second=solver.second_order(loads),
+        critical=solver.critical(response),
+        collapse=folding.collapse(loads_on(coarse, case, scene.cage)),
+        uses=tuple(_use(m, model, response, loads) for m in scene.cage.members.values()),
+        deflection=float(np.linalg.norm(response.moved[list(at), :3], axis=1).max()),
+        attachments=tuple(attachments(scene, model, response)),
+    )
+
+
+def inside(model: Model, response: Response, loads: Loads, beams: Sequence[int]) -> Vec:
+    """Section forces of beams at first end, middle and second end, ``(b, 3, 6)`` N and N mm.
+
+    N, Vy, Vz, T, My, Mz in the beam's own axes, as they act on the part before the section.
+    """
+    i = list(beams)
+    f = response.forces[i]
+    w = np.einsum("mij,mj->mi", model.axes[i], loads.on_beams[i])
+    first, last = -f[:, :6], f[:, 6:]
+    middle = (first + last) / 2
+    bow = model.frame.lengths[i] ** 2 / 8
+    middle[:, 4] += w[:, 2] * bow
+    middle[:, 5] -= w[:, 1] * bow
+    return np.stack([first, middle, last], axis=1)
+
+
+def _use(member: Member, model: Model, response: Response, loads: Loads) -> MemberUse:
+    beams = model.beams_of(member.id)
+    tube = member.tube
+    y = sections.yield_of(tube.material)
+    if not beams:
+        return MemberUse(
+            member=member.id, normal=0, shear=0, torsion=0, moment=0, stress=0, yielding=0,
+            plastic=0, buckling=0, at=0,
+        )  # fmt: skip
+    forces = inside(model, response, loads, beams)
+    ends = model.frame.ends[list(beams)]
+    soft = np.stack(
+        [model.welded[ends[:, 0]], np.zeros(len(beams), bool), model.welded[ends[:, 1]]], axis=1
+    )
+    fy = np.where(soft, y.beside_weld, y.fy)
+    stress = sections.von_mises(tube, forces)
+    cap = sections.capacity(tube, 1.0)
+    bent = np.hypot(forces[..., 4], forces[..., 5])
+    g = sections.gauge(forces[..., 0] / cap.normal / fy, bent / cap.bending / fy)
+    sheared = np.hypot(forces[..., 1], forces[..., 2])
+    plastic = np.sqrt(
+        g**2 + (forces[..., 3] / cap.torsion / fy) ** 2 + (sheared / cap.shear / fy) ** 2
+    )
+    where = np.unravel_index(int(np.argmax(plastic)), plastic.shape)
+    s = model.stations[list(beams)]
+    at = (s[:, 0], s.mean(axis=1), s[:, 1])[int(where[1])][int(where[0])]
+    normal = forces[..., 0].ravel()
+    return MemberUse(
+        member=member.id,
+        normal=float(normal[np.argmax(np.abs(normal))]),
+        shear=float(sheared.max()),
+        torsion=float(np.abs(forces[..., 3]).max()),
+        moment=float(bent.max()),
+        stress=float(stress.max()),
+        yielding=float((stress / fy).max()),
+        plastic=float(plastic.max()),
+        buckling=_buckling(tube, y.fy, model, beams, forces, bent),
+        at=float(at),
+    )
+
+
+def _buckling(
+    tube: Tube, fy: float, model: Model, beams: Sequence[int], forces: Vec, bent: Vec
+) -> float:
+    """Largest use as a strut between two joints, feet or pins."""
+    nodes = model.frame.ends[list(beams)]
+    held = set(model.joints.values()) | {f.node for f in model.feet} | {p.node for p in model.pins}
+    most, start = 0.0, 0
+    for k in range(len(beams)):
+        if k + 1 == len(beams) or int(nodes[k, 1]) in held or model.welded[nodes[k, 1]]:
+            part = slice(start, k + 1)
+            span = float(
+                np.linalg.norm(model.frame.nodes[nodes[k, 1]] - model.frame.nodes[nodes[start, 0]])
+            )
+            push, bend = float(-forces[part, :, 0].min()), float(bent[part].max())
+            if push > 0 and span > 0:
+                most = max(most, float(sections.strut_utilisation(tube, fy, span, push, bend)))
+            start = k + 1
+    return most
+
+
+def _idle(result: StrengthResult, cage: Cage) -> tuple[str, ...]:
+    return tuple(m for m in cage.members if result.use_of(m) < IDLE)
+
+
+def _helps(
+    worst: CaseResult, cage: Cage, model: Model, coarse: Model, solver: Solver
+) -> tuple[Help, ...]:
+    """From the multipliers of the collapse and the energy of the tubes: nothing is run again."""
+    out = []
+    f = model.frame
+    own = np.einsum(
+        "mij,mj->mi",
+        solver.beams.turn,
+        worst.response.moved.ravel()[(6 * f.ends[:, :, None] + np.arange(6)).reshape(-1, 12)],
+    )
+    total = float(np.sum(worst.loads.at_nodes * worst.response.moved))
+    middle = worst.response.moved[f.ends, :3].mean(axis=1)
+    total += float(np.sum(middle * worst.loads.on_beams * f.lengths[:, None]))
+    for m in cage.members.values():
+        wall = min(m.tube.wall + STEP, m.tube.od / 2.001)
+        more = Tube(od=m.tube.od, wall=wall, material=m.tube.material)
+        step = more.wall - m.tube.wall
+        heavier = m.path.length * (more.area - m.tube.area) * steel(m.tube.material).density
+        if step <= 0 or heavier <= 0:
+            continue
+        stronger = more.plastic_modulus / m.tube.plastic_modulus - 1
+        gain = 0.0
+        if worst.collapse is not None:
+            gain = float(worst.collapse.by_beam[list(coarse.beams_of(m.id))].sum()) * stronger
+        beams = list(model.beams_of(m.id))
+        saved = _saved(model, beams, more, own[beams]) / max(total, 1e-12) if beams else 0.0
+        out.append(Help(member=m.id, collapse=gain / heavier, stiffness=saved / heavier))
+    return tuple(
+        sorted(out, key=lambda h: (-round(h.collapse, 9), -round(h.stiffness, 9), h.member))
+    )
+
+
+def _saved(model: Model, beams: list[int], more: Tube, own: Vec) -> float:
+    """By how much the work of the loads falls when a tube's wall grows (adjoint), N mm."""
+    f = model.frame
+    e, g = f.young[beams], f.shear[beams]
+    poisson = float(e[0] / (2 * g[0]) - 1)
+    one = np.ones(len(beams))
+    new = beam_stiffness(
+        f.lengths[beams], e * more.area, e * more.second_moment, g * more.torsion_constant,
+        g * shear_area(more, poisson) * one,
+    )  # fmt: skip
+    old = beam_stiffness(
+        f.lengths[beams], e * f.area[beams], e * f.inertia[beams], g * f.torsion[beams],
+        g * f.shear_area[beams],
+    )  # fmt: skip
+    return float(np.einsum("mi,mij,mj->", own, new - old, own))

@@ -1,0 +1,252 @@
+"""Cases on a cage, what comes of them, and what is refused."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import demos
+import numpy as np
+import pytest
+from other_solver import displacements
+
+from cagekit.checks import Status, run
+from cagekit.cli.main import run as main
+from cagekit.design import Design
+from cagekit.errors import InputError
+from cagekit.inputs.loads import LoadsFile
+from cagekit.materials.tubes import Tube
+from cagekit.structure.cases import GRAVITY, Scene
+from cagekit.structure.frame import Frame
+from cagekit.structure.solve import Loads, Solver
+from cagekit.structure.strength import ASSUMPTIONS, StrengthResult, strength_of
+from cagekit.writers.strength import frame_data
+
+
+def file(*loads: dict[str, object], **more: object) -> LoadsFile:
+    case = {"id": "one", "title": "one", "load": list(loads), "own_weight": 0.0}
+    return LoadsFile.model_validate({"name": "own", "title": "own", "case": [case], **more})
+
+
+def strength(name: str, f: LoadsFile) -> StrengthResult:
+    d = demos.design(name)
+    return strength_of(
+        Scene(cage=d.cage, car=d.build.car, people=len(d.build.drivers), file=f, where="own.toml")
+    )
+
+
+TOP = ["on main_hoop at middle"]
+
+
+def total(result: StrengthResult) -> np.ndarray:
+    r = result.results["one"]
+    return r.response.reactions[:, :3].sum(axis=0)
+
+
+@pytest.mark.parametrize("patch", [0, 200])
+def test_weights_and_forces_come_down_on_the_feet(patch: float) -> None:
+    d = demos.design("track-roadster")
+    got = strength("track-roadster", file({"at": TOP, "weight": [0, 0.5, -3], "patch": patch}))
+    weight = (d.build.car.mass + 80) * GRAVITY
+    assert total(got) == pytest.approx([0, -0.5 * weight, 3 * weight], abs=1e-3)
+    got = strength("track-roadster", file({"at": TOP, "force": ["1 kN", 0, "-1000 lbf"]}))
+    assert total(got) == pytest.approx([-1000, 0, 4448.2216], abs=1e-3)
+
+
+def test_belts_pull_forward_where_people_sit() -> None:
+    got = strength("gravel-hatch", file({"belt": "5 kN"}))
+    people = len(demos.design("gravel-hatch").build.drivers)
+    assert people == 2
+    assert total(got)[0] == pytest.approx(-2 * 5000 * people, rel=1e-9)
+
+
+def test_own_weight_is_the_mass_of_the_centre_lines() -> None:
+    f = file({"at": TOP, "force": [0, 0, 0]})
+    f = f.model_copy(update={"case": (f.case[0].model_copy(update={"own_weight": 1.0}),)})
+    cage = demos.cage("track-roadster")
+    mass = sum(m.path.length * m.tube.area * 7.85e-6 for m in cage.members.values())
+    assert total(strength("track-roadster", f))[2] == pytest.approx(mass * GRAVITY, rel=2e-3)
+
+
+def test_the_first_place_that_the_cage_has_is_loaded() -> None:
+    got = strength("track-roadster", file({"at": ["on halo at middle", *TOP], "force": [0, 0, -1]}))
+    assert got.results["one"].case.pushes[0].member == "main_hoop"
+    none = strength("track-roadster", file({"at": ["on halo at middle"], "force": [0, 0, -1]}))
+    assert none.cases[0].absent == "the cage has no halo"
+
+
+def test_a_load_off_its_tube_is_refused_with_file_and_case() -> None:
+    with pytest.raises(InputError, match=r"own.toml \[case one\] load 1: at = .*height 5000"):
+        strength("track-roadster", file({"at": ["on main_hoop.left at height 5000"], "belt": None,
+                                         "force": [0, 0, -1]}))  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("load", "told"),
+    [
+        ({"at": TOP}, "one of 'force', 'weight' and 'belt'"),
+        ({"at": TOP, "force": [0, 0, "3 stone"]}, "a force is a number of N"),
+        ({"weight": [0, 0, -1]}, "a load needs 'at'"),
+        ({"at": TOP, "belt": "2 kN"}, "leave 'at' out"),
+    ],
+)
+def test_a_load_that_is_none_is_refused(load: dict[str, object], told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        file(load)
+
+
+def test_a_car_without_mass_is_asked_for_it() -> None:
+    d = demos.design("track-roadster")
+    car = d.build.car.model_copy(update={"mass": None})
+    own = Design(replace(d.build, car=car))
+    result = own.strength
+    assert "belts" in result.results
+    assert "mass" in next(c.missing for c in result.cases if c.id == "roof")
+    asked = [f for f in run(own, ["structure"]) if f.status is Status.NEEDS_INPUT]
+    assert asked
+
+
+def test_combinations_add_their_cases() -> None:
+    one = file({"at": TOP, "force": [0, 0, -1000]})
+    both = one.model_copy(
+        update={"combination": LoadsFile.model_validate(
+            {**one.model_dump(), "combination": [{"id": "b", "title": "b", "cases": {"one": 2}}]}
+        ).combination}
+    )  # fmt: skip
+    got = strength("track-roadster", both)
+    assert got.results["b"].case.pushes[0].force == pytest.approx([0, 0, -2000])
+
+
+def test_heavier_wall_gains_what_the_helps_say() -> None:
+    """The adjoint gain of stiffness and of the factor against the cage worked out anew."""
+    base = demos.design("track-roadster")
+    first = base.strength.worst
+    assert first is not None
+    for helped in base.strength.helps[:2]:
+        d = demos.design("track-roadster")
+        m = d.cage.members[helped.member]
+        more = Tube(od=m.tube.od, wall=m.tube.wall + 0.3, material=m.tube.material)
+        members = [replace(x, tube=more) if x.id == m.id else x for x in d.cage.members.values()]
+        from cagekit.cage.cage import Cage
+
+        cage = Cage(d.cage.name, members, plates=d.cage.plates)
+        scene = Scene(
+            cage=cage, car=d.build.car, people=len(d.build.drivers), file=base.strength.file,
+            where="x",
+        )  # fmt: skip
+        second = strength_of(scene, [first.case.id]).results[first.case.id]
+        mass = m.path.length * (more.area - m.tube.area) * 7.85e-6
+        assert first.collapse is not None
+        assert second.collapse is not None
+        gain = (second.collapse.factor - first.collapse.factor) / mass
+        assert gain == pytest.approx(helped.collapse, rel=0.15)
+
+
+def rebuilt(data: dict[str, object]) -> tuple[Frame, dict[str, Loads]]:
+    """Frame and cases of a ``frame.json``."""
+    nodes, beams = data["nodes"], data["beams"]
+    n, m = len(nodes), len(beams)
+    fixed, spring = np.zeros((n, 6), bool), np.zeros((n, 6))
+    for s in data["supports"]:
+        fixed[s["node"]], spring[s["node"]] = s["fixed"], s["spring"]
+    released = np.zeros((m, 12), bool)
+    for b in beams:
+        released[b["id"], b["released"]] = True
+
+    def each(key: str) -> np.ndarray:
+        return np.array([b[key] for b in beams])
+
+    f = Frame(
+        nodes=np.array([x["point"] for x in nodes]),
+        ends=np.column_stack([each("a"), each("b")]), area=each("area"), inertia=each("inertia"),
+        torsion=each("torsion"), shear_area=each("shear_area"), young=each("young"),
+        shear=each("shear"), across=each("y"), released=released, fixed=fixed, spring=spring,
+    )  # fmt: skip
+    cases = {}
+    for c in data["cases"]:
+        loads = Loads.none(f)
+        for x in c["nodes"]:
+            loads.at_nodes[x["node"]] = x["load"]
+        for x in c["beams"]:
+            loads.on_beams[x["beam"]] = x["uniform"]
+        cases[c["id"]] = loads
+    return f, cases
+
+
+@pytest.mark.parametrize("name", ["sprint-wagon", "track-roadster"])
+def test_frame_json_alone_repeats_its_results(name: str) -> None:
+    """Through the file: our solver to nine digits, and PyNite where neither counts shear."""
+    data = json.loads(json.dumps(frame_data(demos.design(name).strength)))
+    f, cases = rebuilt(data)
+    for id_, loads in cases.items():
+        moved = np.array(data["results"][id_]["moved"])
+        assert np.abs(Solver(f).solve(loads).moved - moved).max() < 1e-8 * np.abs(moved).max()
+    one = next(iter(cases.values()))
+    bare = Solver(f.without_shear()).solve(one).moved
+    assert np.abs(displacements(f, one) - bare).max() < 1e-8 * np.abs(bare).max()
+    assert np.abs(bare - Solver(f).solve(one).moved).max() < 0.15 * np.abs(bare).max()
+
+
+def test_the_verb_prints_what_it_found(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["strength", "track-roadster", "--case", "roof,belts"]) == 0
+    out = capsys.readouterr()
+    assert "roof" in out.out
+    assert "side " not in out.out
+    assert "never approval" in out.err
+    assert main(["strength", "track-roadster", "--case", "belts", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [c["id"] for c in data["cases"]] == ["belts"]
+    assert data["cases"][0]["collapse_factor"] > 0
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--case", "rof"], "there is no such case"),
+        (["--loads", "screning"], "screening"),
+    ],
+)
+def test_the_verb_refuses_in_a_line(
+    words: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["strength", "track-roadster", *words]) == 2
+    err = capsys.readouterr().err
+    assert told in err
+    assert "Traceback" not in err
+
+
+def test_a_file_of_ones_own_is_read_with_its_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(
+        'kind = "loads"\nname = "own"\ntitle = "own"\n[[case]]\nid = "a"\ntitle = "a"\n'
+        '[[case.load]]\nat = ["on main_hoop at middle"]\nforce = [0, 0, "-20 kn"]\n'
+    )
+    assert main(["strength", "track-roadster", "--loads", str(own)]) == 0
+    own.write_text(own.read_text().replace("-20 kn", "-20 stone"))
+    assert main(["strength", "track-roadster", "--loads", str(own)]) == 2
+    assert "own.toml:9" in capsys.readouterr().err
+
+
+def test_nothing_says_that_a_cage_is_safe() -> None:
+    found = run(demos.design("hillclimb-coupe"), ["structure"])
+    words = " ".join([*ASSUMPTIONS, *(f"{f.text} {f.cure}" for f in found)]).lower()
+    assert "is safe" not in words
+    assert {f.status for f in found} <= {Status.PASS, Status.WARN, Status.NOT_APPLICABLE}
+
+
+def test_strength_is_asked_for_by_name() -> None:
+    found = run(demos.design("track-roadster"))
+    assert not [f for f in found if f.group == "structure"]
+
+
+def test_the_loads_of_the_readme_act(tmp_path: Path) -> None:
+    text = (demos.ROOT / "README.md").read_text("utf-8")
+    (block,) = [b for b in text.split("```toml\n")[1:] if b.startswith('kind = "loads"')]
+    own = tmp_path / "my-loads.toml"
+    own.write_text(block.split("```")[0])
+    for name in ("hillclimb-coupe", "track-roadster"):
+        result = demos.design(name).strength_under(str(own))
+        assert set(result.results) == {"side"}
