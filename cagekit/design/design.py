@@ -209,8 +209,25 @@ class Design:
 
     @cached_property
     def strength(self) -> StrengthResult:
-        """Frame, cases, collapse and joints under the build's loads."""
-        return self.strength_under()
+        """Frame, cases, collapse and joints under the build's loads.
+
+        Loads that the build does not name must not keep it from being made: what they cannot be
+        put on is told as the result's problem.
+
+        Raises:
+            InputError: loads that the build names cannot act on it; says where.
+        """
+        try:
+            return self.strength_under()
+        except InputError as error:
+            if "loads" in self.build.file.model_fields_set:
+                raise
+            from cagekit.inputs.loads import LoadsFile
+            from cagekit.inputs.presets import find_preset, load_file
+            from cagekit.structure.strength import StrengthResult
+
+            file = load_file("loads", find_preset("loads", self.build.file.loads), LoadsFile)
+            return StrengthResult(file=file, cases=(), weight=None, problem=str(error))
 
     def strength_under(self, loads: str = "", only: Sequence[str] = ()) -> StrengthResult:
         """The strength under another set of loads, or under some of its cases.

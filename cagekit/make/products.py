@@ -143,6 +143,16 @@ PRODUCTS: tuple[Product, ...] = (
         "strength.csv: screening of tubes, joints and feet under the load cases",
     ),
     Product(
+        "strength_png",
+        "cagekit.writers.strength_png:write_png",
+        "strength.png: how hard the tubes work, how they move, where they fold",
+    ),
+    Product(
+        "strength_pdf",
+        "cagekit.writers.strength_pdf:write_pdf",
+        "strength.pdf: for the engineer: model, loads, results, what is not covered",
+    ),
+    Product(
         "fit",
         "cagekit.writers.fit:write_fit",
         "fit.png, sight.png: the people in the cage, what the driver sees",

@@ -21,7 +21,9 @@ from cagekit.structure.cases import GRAVITY, Scene
 from cagekit.structure.frame import Frame
 from cagekit.structure.solve import Loads, Solver
 from cagekit.structure.strength import ASSUMPTIONS, StrengthResult, strength_of
-from cagekit.writers.strength import frame_data
+from cagekit.writers.strength import frame_data, write_csv
+from cagekit.writers.strength_pdf import write_pdf
+from cagekit.writers.strength_png import BANDS, write_png
 
 
 def file(*loads: dict[str, object], **more: object) -> LoadsFile:
@@ -250,3 +252,37 @@ def test_the_loads_of_the_readme_act(tmp_path: Path) -> None:
     for name in ("hillclimb-coupe", "track-roadster"):
         result = demos.design(name).strength_under(str(own))
         assert set(result.results) == {"side"}
+
+
+def test_a_steel_without_yield_strength_is_told_and_keeps_nobody_from_making(
+    tmp_path: Path,
+) -> None:
+    d = demos.design("track-roadster")
+    tubes = {k: replace(t, material="e235-a") for k, t in d.build.tubes.items()}
+    soft = Design(replace(d.build, tubes=tubes))
+    assert "no yield strength" in soft.strength.problem
+    write_csv(soft, tmp_path)
+    write_png(soft, tmp_path)
+    assert "no yield strength" in (tmp_path / "strength.csv").read_text("utf-8")
+
+
+def test_the_picture_and_the_paper_hold_every_case(tmp_path: Path) -> None:
+    import pdfplumber
+    from PIL import Image
+
+    d = demos.design("track-roadster")
+    write_png(d, tmp_path)
+    write_pdf(d, tmp_path)
+    with Image.open(tmp_path / "strength.png") as image:
+        used = {c for _, c in image.convert("RGB").getcolors(1 << 24) or ()}
+    worst = max(d.strength.use_of(m) for m in d.cage.members)
+    band = next(b for b in BANDS if worst <= b.upto)
+    assert band.colour in used
+    with pdfplumber.open(tmp_path / "strength.pdf") as pdf:
+        text = " ".join((page.extract_text() or "") for page in pdf.pages)
+    for case in d.strength.results.values():
+        assert case.case.title in text
+        assert f"{case.factor:.2f}" in text
+    for word in ("Never approval", "Not covered", "Signature", "from memory"):
+        assert word in text
+    assert "is safe" not in text

@@ -1,0 +1,99 @@
+"""``strength.pdf``: for the engineer who signs: model, assumptions, loads, results, gaps."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cagekit.materials.steels import steel
+from cagekit.structure.sections import yield_of
+from cagekit.structure.strength import ASSUMPTIONS
+from cagekit.writers.pdf import document
+from cagekit.writers.strength_png import png_bytes
+
+if TYPE_CHECKING:
+    from cagekit.design import Design
+    from cagekit.structure.strength import CaseResult, StrengthResult
+
+
+def write_pdf(design: Design, folder: Path) -> None:
+    """Write ``strength.pdf``."""
+    pictures = {"strength.png": png_bytes(design.strength, design.name)}
+    (folder / "strength.pdf").write_bytes(document("strength", pdf_data(design), pictures))
+
+
+def pdf_data(design: Design) -> dict[str, Any]:
+    """What the document shows."""
+    result = design.strength
+    file = result.file
+    return {
+        "page": str(design.options.get("page", design.tooling.paper.page)),
+        "name": design.name,
+        "caution": file.caution or "The rulebook, the scrutineer and a licensed engineer decide.",
+        "model": _model(result),
+        "assumptions": list(ASSUMPTIONS),
+        "steels": _steels(design),
+        "cases": [
+            [c.id, f"{c.title}. {c.text}", f"{c.source} {c.clause}".strip(), c.certainty.value]
+            for c in result.cases
+            if c.acts
+        ],
+        "idle": [[c.id, c.missing or c.absent or result.problem] for c in result.cases
+                 if c.id not in result.results],
+        "results": [_case(result, r) for r in result.results.values()],
+        "helps": [[h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}"] for h in result.helps],
+        "carries_nothing": ", ".join(result.idle),
+    }  # fmt: skip
+
+
+def _model(result: StrengthResult) -> list[str]:
+    if result.model is None:
+        return [f"None: {result.problem}"]
+    f, s = result.model.frame, result.file.supports
+    weight = f"{result.weight / 1000:.2f} kN with crew" if result.weight else "not given"
+    return [
+        f"{len(f.nodes)} nodes, {len(f.ends)} beams, {len(result.model.feet)} feet, "
+        f"{len(result.model.pins)} pins; all numbers in frame.json.",
+        f"Weight of the car: {weight}.",
+        f"Feet on floor sheet {s.floor}, outrigger {s.outrigger}, frame {s.frame}, tower "
+        f"{s.tower}: {s.reason}.",
+        f"Welds with a throat of {result.file.weld_throat:g} walls of the tube that is coped.",
+    ]
+
+
+def _steels(design: Design) -> list[list[str]]:
+    out: list[list[str]] = []
+    if design.strength.model is None:
+        return out
+    for name in dict.fromkeys(m.tube.material for m in design.cage.members.values()):
+        y = yield_of(name)
+        out.append(
+            [name, f"{y.fy:.0f}", f"{y.beside_weld:.0f}", f"{steel(name).fu:.0f}",
+             y.certainty.value, f"{y.source}. {y.note}"]
+        )  # fmt: skip
+    return out
+
+
+def _case(result: StrengthResult, r: CaseResult) -> dict[str, Any]:
+    plastic = f"{r.collapse.factor:.2f}" if r.collapse else "does not fold"
+    both = f"{r.factor:.2f}" if r.collapse else "-"
+    gap = f" (at most {r.collapse.gap:.1%} above)" if r.collapse else ""
+    assert result.coarse is not None
+    hinges = r.collapse.hinges if r.collapse else ()
+    names = dict.fromkeys(result.coarse.member[h.beam] for h in hinges if h.share > 0.03)
+    return {
+        "title": f"{r.case.id}: {r.case.title}",
+        "text": r.case.text,
+        "numbers": [plastic + gap, both, f"{min(r.critical, 9999):.1f}", f"{r.deflection:.1f} mm"],
+        "folds": ", ".join(n for n in names if n) or "nothing",
+        "tubes": [
+            [u.member, f"{u.normal / 1e3:.1f}", f"{u.shear / 1e3:.1f}", f"{u.moment / 1e6:.2f}",
+             f"{u.torsion / 1e6:.2f}", f"{u.stress:.0f}", f"{u.plastic:.2f}", f"{u.buckling:.2f}"]
+            for u in sorted(r.uses, key=lambda u: (-u.use, u.member))
+        ],
+        "attached": [
+            ["-" if a.use is None else f"{a.use:.2f}", a.kind, a.subject, a.text, a.source]
+            for a in sorted(r.attachments, key=lambda a: (-(a.use or 0.0), a.kind, a.subject))
+            if a.use is None or a.use > 0.5
+        ],
+    }  # fmt: skip

@@ -1,0 +1,208 @@
+"""``strength.png``: each case: how hard the tubes work, how they move, how they fold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.geometry.centre_line import Vec
+from cagekit.view.camera import OBLIQUE, Camera
+from cagekit.view.fonts import font
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw
+
+    from cagekit.design import Design
+    from cagekit.structure.model import Model
+    from cagekit.structure.strength import CaseResult, StrengthResult
+
+WIDTH, HEIGHT, HEAD, EDGE = 900, 640, 150, 40
+INK, SOFT, PAPER = (38, 44, 54), (150, 158, 168), (255, 255, 255)
+SHOWN = 0.06
+"""Largest movement in the picture, as a share of the cage's size."""
+CAUTION = (
+    "Screening of the tubes alone, never approval: the rulebook, the scrutineer and a licensed "
+    "engineer decide."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """A band of use: up to where, colour, width and dash (on, off) in pixels; told by both."""
+
+    upto: float
+    colour: tuple[int, int, int]
+    width: int
+    dash: tuple[int, int] | None = None
+
+
+BANDS = (
+    Band(upto=0.25, colour=(150, 180, 205), width=4, dash=(3, 7)),
+    Band(upto=0.5, colour=(70, 130, 180), width=5, dash=(14, 6)),
+    Band(upto=0.75, colour=(60, 140, 90), width=6),
+    Band(upto=1.0, colour=(215, 140, 20), width=9),
+    Band(upto=float("inf"), colour=(190, 30, 45), width=13),
+)
+"""From little used to used up: a wider line means harder, the faint ones are dashed."""
+
+
+def write_png(design: Design, folder: Path) -> None:
+    """Write ``strength.png``."""
+    picture(design.strength, design.name).save(
+        folder / "strength.png", optimize=False, compress_level=6
+    )
+
+
+def png_bytes(result: StrengthResult, title: str) -> bytes:
+    """The picture as a PNG file."""
+    out = BytesIO()
+    picture(result, title).save(out, "PNG", optimize=False, compress_level=6)
+    return out.getvalue()
+
+
+def picture(result: StrengthResult, title: str) -> Image:
+    """The sheet: a row for each case, use and elastic shape on the left, mechanism on the right."""
+    from PIL import Image as image_module
+    from PIL import ImageDraw as draw_module
+
+    rows = list(result.results.values())
+    image = image_module.new("RGB", (2 * WIDTH, HEAD + max(len(rows), 1) * HEIGHT + 50), PAPER)
+    draw = draw_module.Draw(image)
+    draw.text((EDGE, 22), f"{title}: strength, {result.file.title}", INK, font(34, bold=True))
+    draw.text((EDGE, 68), CAUTION, INK, font(20))
+    _key(draw, EDGE, 112)
+    if not rows:
+        draw.text((EDGE, HEAD + 20), result.problem or "No case could act.", INK, font(22))
+    for n, r in enumerate(rows):
+        _row(draw, result, r, HEAD + n * HEIGHT)
+    return image
+
+
+def _key(draw: ImageDraw, x: int, y: int) -> None:
+    draw.text((x, y - 10), "use:", INK, font(18))
+    low = 0.0
+    for n, band in enumerate(BANDS):
+        left = x + 60 + n * 210
+        _line(draw, [(left, y), (left + 70, y)], band)
+        words = f"{low:g} to {band.upto:g}" if band.upto < 9 else f"over {low:g}"
+        draw.text((left + 80, y - 10), words, INK, font(18))
+        low = band.upto
+    draw.text(
+        (x + 1130, y - 10), "thin dark line: elastic shape; ring: plastic hinge", INK, font(18)
+    )
+
+
+def _row(draw: ImageDraw, result: StrengthResult, r: CaseResult, top: int) -> None:
+    model, coarse = result.model, result.coarse
+    assert model is not None
+    assert coarse is not None
+    place = _Place(OBLIQUE, model.frame.nodes, (EDGE, top + 100))
+    draw.line([(EDGE, top), (2 * WIDTH - EDGE, top)], SOFT, 1)
+    source = ", ".join(dict.fromkeys((r.case.source, r.case.certainty.value)))
+    head = f"{r.case.id}: {r.case.title} ({source})"
+    draw.text((EDGE, top + 8), head, INK, font(22, bold=True))
+    most = float(np.linalg.norm(r.response.moved[:, :3], axis=1).max())
+    times = SHOWN * place.size / most if most > 0 else 0.0
+    words = f"moves {r.deflection:.1f} mm at the load; shape drawn {times:.0f} times"
+    draw.text((EDGE, top + 38), words, INK, font(17))
+    uses = {u.member: u.use for u in r.uses}
+    _tubes(draw, place, model, model.frame.nodes, uses)
+    _thin(draw, place, model, result.moved(r.case.id, times))
+    for push in r.case.pushes:
+        tip = model.frame.nodes[model.node_at(push.member, push.station)]
+        _arrow(draw, place, tip, push.force)
+    right = _Place(OBLIQUE, model.frame.nodes, (WIDTH + EDGE, top + 100))
+    if r.collapse is None:
+        draw.text((WIDTH + EDGE, top + 38), "nothing folds it", INK, font(17))
+        return
+    words = (
+        f"folds at {r.collapse.factor:.2f} of the load, {r.factor:.2f} with second order; "
+        f"buckles at {min(r.critical, 999):.1f}"
+    )
+    draw.text((WIDTH + EDGE, top + 38), words, INK, font(17))
+    for name in dict.fromkeys(coarse.member):
+        for a, b in coarse.frame.ends[list(coarse.beams_of(name))]:
+            pair = coarse.frame.nodes[[a, b]]
+            draw.line(right.pixels(pair), SOFT, 3)
+    bent = coarse.frame.nodes + SHOWN * 1.5 * right.size * r.collapse.motion[:, :3]
+    _thin(draw, right, coarse, bent, 3)
+    for h in r.collapse.hinges:
+        a, b = bent[coarse.frame.ends[h.beam]]
+        x, y = right.pixels(np.array([a + h.at * (b - a)]))[0]
+        radius = 5 + 14 * h.share**0.5
+        draw.ellipse(
+            [x - radius, y - radius, x + radius, y + radius], outline=(190, 30, 45), width=3
+        )
+
+
+class _Place:
+    """Where a view lies on the sheet."""
+
+    def __init__(self, camera: Camera, points: Vec, corner: tuple[int, int]) -> None:
+        self.camera = camera
+        flat = camera.project(points)[:, :2]
+        self.low, high = flat.min(axis=0), flat.max(axis=0)
+        self.size = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0)))
+        room = np.array([WIDTH - 3 * EDGE, HEIGHT - 170])
+        self.scale = float((room / (high - self.low + 1e-9)).min()) * 0.9
+        self.corner = np.array(corner) + (room - self.scale * (high - self.low)) / 2
+        self.height = self.scale * float(high[1] - self.low[1])
+
+    def pixels(self, points: Vec) -> list[tuple[float, float]]:
+        flat = (self.camera.project(points)[:, :2] - self.low) * self.scale
+        return [
+            (float(self.corner[0] + x), float(self.corner[1] + self.height - y)) for x, y in flat
+        ]
+
+
+def _tubes(
+    draw: ImageDraw, place: _Place, model: Model, nodes: Vec, uses: dict[str, float]
+) -> None:
+    for name in sorted(uses, key=lambda m: (uses[m], m)):
+        chain = [n for _, n in model.nodes_of[name]]
+        band = next(b for b in BANDS if uses[name] <= b.upto)
+        _line(draw, place.pixels(nodes[chain]), band)
+
+
+def _thin(draw: ImageDraw, place: _Place, model: Model, nodes: Vec, width: int = 2) -> None:
+    for chain in model.nodes_of.values():
+        draw.line(place.pixels(nodes[[n for _, n in chain]]), INK, width)
+
+
+def _line(draw: ImageDraw, points: Sequence[tuple[float, float]], band: Band) -> None:
+    if band.dash is None:
+        draw.line(list(points), band.colour, band.width, joint="curve")
+        return
+    on, off = band.dash
+    walked = 0.0
+    for (x0, y0), (x1, y1) in pairwise(points):
+        length = float(np.hypot(x1 - x0, y1 - y0))
+        s = -(walked % (on + off))
+        while s < length:
+            a, b = max(s, 0.0) / max(length, 1e-9), min(s + on, length) / max(length, 1e-9)
+            if b > a:
+                ends = [(x0 + t * (x1 - x0), y0 + t * (y1 - y0)) for t in (a, b)]
+                draw.line(ends, band.colour, band.width)
+            s += on + off
+        walked += length
+
+
+def _arrow(draw: ImageDraw, place: _Place, tip: Vec, force: Vec) -> None:
+    way = force / max(float(np.linalg.norm(force)), 1e-9)
+    tail, head = place.pixels(np.array([tip - 0.1 * place.size * way, tip]))
+    draw.line([tail, head], (120, 30, 120), 3)
+    along = np.array(head) - np.array(tail)
+    size = float(np.linalg.norm(along))
+    if size > 12:
+        along /= size
+        side = np.array([-along[1], along[0]])
+        base = np.array(head) - 12 * along
+        left, right = base + 5 * side, base - 5 * side
+        draw.polygon([head, tuple(left), tuple(right)], fill=(120, 30, 120))
