@@ -241,12 +241,12 @@ class Design:
         """
         from cagekit.inputs.loads import LoadsFile
         from cagekit.inputs.presets import find_preset, load_file, shown
-        from cagekit.structure.cases import Scene
+        from cagekit.structure.cases import LoadScene
         from cagekit.structure.strength import strength_of
 
         beside = self.files["build"].parent if "build" in self.files else None
         path = find_preset("loads", loads or self.build.file.loads, beside=beside)
-        scene = Scene(
+        scene = LoadScene(
             cage=self.cage, car=self.build.car, people=len(self.build.drivers),
             file=load_file("loads", path, LoadsFile), where=shown(path),
         )  # fmt: skip

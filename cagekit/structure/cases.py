@@ -83,7 +83,7 @@ class Case:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scene:
+class LoadScene:
     """What the cases need to know: cage, car, how many people, and the file with its name."""
 
     cage: Cage
@@ -104,7 +104,7 @@ class Scene:
         return (self.car.mass + self.file.crew * self.people) * GRAVITY
 
 
-def cases_of(scene: Scene) -> tuple[Case, ...]:
+def cases_of(scene: LoadScene) -> tuple[Case, ...]:
     """Every case and combination of a file as it acts on a cage.
 
     Raises:
@@ -114,7 +114,7 @@ def cases_of(scene: Scene) -> tuple[Case, ...]:
     return (*single.values(), *_combined(scene, single))
 
 
-def _case(scene: Scene, entry: CaseEntry) -> Case:
+def _case(scene: LoadScene, entry: CaseEntry) -> Case:
     file = scene.file
     pushes: list[Push] = []
     missing = absent = ""
@@ -142,7 +142,7 @@ def _tube(place: object) -> str:
     return place.member if isinstance(place, OnTube) else str(place)
 
 
-def _put(scene: Scene, load: LoadEntry, where: str) -> Iterator[Push]:
+def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
     for place in load.at:
         if not isinstance(place, OnTube):
             raise InputError(
@@ -169,7 +169,7 @@ def _put(scene: Scene, load: LoadEntry, where: str) -> Iterator[Push]:
         return
 
 
-def _belts(scene: Scene, load: LoadEntry) -> Iterator[Push]:
+def _belts(scene: LoadScene, load: LoadEntry) -> Iterator[Push]:
     """Both shoulder belts of each person, forward on the harness bar where they sit."""
     assert load.belt is not None
     bars = [m for m in scene.cage.members.values() if "harness_bar" in m.names]
@@ -186,7 +186,7 @@ def _belts(scene: Scene, load: LoadEntry) -> Iterator[Push]:
                     break
 
 
-def _combined(scene: Scene, single: dict[str, Case]) -> Iterator[Case]:
+def _combined(scene: LoadScene, single: dict[str, Case]) -> Iterator[Case]:
     for c in scene.file.combination:
         parts = [(single[name], factor) for name, factor in c.cases.items()]
         pushes = tuple(

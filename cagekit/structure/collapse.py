@@ -30,6 +30,8 @@ STEEPER = 20.0
 """How much the barrier gets steeper from round to round."""
 SPREAD = 0.5
 """A beam that carries more than this, N/mm, is looked at in its middle too."""
+CENTRED = 1e-8
+"""How near the middle the last round ends: the bound and the multipliers hold there alone."""
 STEPS = 200
 """Most steps of the search."""
 STRONGEST = 1e6
@@ -304,8 +306,9 @@ def _largest(maps: Vec) -> tuple[Vec, Vec, Vec, float] | None:
         hessian[np.diag_indices(k)] += 1e-10 * np.trace(hessian) / k
         step = -np.linalg.solve(hessian, gradient)
         decrement = float(-gradient @ step)
-        if decrement < 0.05:
-            if p / steep < CLOSE * x[-1]:
+        last = p / steep < CLOSE * x[-1]
+        if decrement < (CENTRED if last else 0.05):
+            if last:
                 return x, 1 / (steep * left), slope, steep
             steep *= STEEPER
             continue

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from cagekit.cage.door import SwingJoint
     from cagekit.cage.plate import PinEar, Plate
     from cagekit.materials.tubes import Tube
-    from cagekit.structure.cases import Scene
+    from cagekit.structure.cases import LoadScene
     from cagekit.structure.model import Footing, Model, PinNode
     from cagekit.structure.solve import Response
 
@@ -57,7 +57,7 @@ class Attachment:
     point: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
-def attachments(scene: Scene, model: Model, response: Response) -> Iterator[Attachment]:
+def attachments(scene: LoadScene, model: Model, response: Response) -> Iterator[Attachment]:
     """Everything that joins the tubes to each other and to the car, under one case."""
     for joint in scene.cage.joints:
         if joint.id in model.joint_beams:
@@ -111,7 +111,9 @@ def ring_weld(tube: Tube, length: float, forces: Vec) -> float:
     return float(np.hypot(along, across))
 
 
-def _welded(scene: Scene, model: Model, response: Response, joint: Joint) -> Iterator[Attachment]:
+def _welded(
+    scene: LoadScene, model: Model, response: Response, joint: Joint
+) -> Iterator[Attachment]:
     beam, end = model.joint_beams[joint.id]
     forces = response.forces[beam, 6 * end : 6 * end + 6] * (1 if end else -1)
     branch, chord = scene.cage.member(joint.branch), scene.cage.member(joint.parents[0])
@@ -190,7 +192,7 @@ def outside_range(chord: Tube, branch: Tube, angle: float) -> str:
 
 
 def _chord(
-    scene: Scene, model: Model, response: Response, joint: Joint, beam: int, forces: Vec
+    scene: LoadScene, model: Model, response: Response, joint: Joint, beam: int, forces: Vec
 ) -> tuple[float | None, str]:
     from cagekit.structure.sections import yield_of
 
@@ -306,7 +308,7 @@ def pin_use(
 
 
 def _pinned(
-    scene: Scene, model: Model, response: Response, pin: PinNode, joint: SwingJoint
+    scene: LoadScene, model: Model, response: Response, pin: PinNode, joint: SwingJoint
 ) -> Iterator[Attachment]:
     spec = joint.spec
     forces = response.forces[pin.beam, 6:]
@@ -409,7 +411,9 @@ def bolt_tension(bolt: Fastener) -> float:
     return 0.9 * bolt.fu * bolt.stress_area / GAMMA_M2
 
 
-def _footed(scene: Scene, model: Model, response: Response, foot: Footing) -> Iterator[Attachment]:
+def _footed(
+    scene: LoadScene, model: Model, response: Response, foot: Footing
+) -> Iterator[Attachment]:
     end = f"{foot.member}.{foot.end}"
     plate = next((p for p in scene.cage.plates if end in p.ends), None)
     if plate is None:
@@ -427,7 +431,7 @@ def _footed(scene: Scene, model: Model, response: Response, foot: Footing) -> It
         yield _on_sheet(scene, plate, lift, sheet, foot, point)
 
 
-def _sheet(scene: Scene, foot: Footing) -> float:
+def _sheet(scene: LoadScene, foot: Footing) -> float:
     """Thickness of the metal under a foot on sheet, mm; 0 on anything stiffer."""
     side, _, spot = foot.spot.partition(".")
     if foot.surface != "floor" or side not in ("left", "right"):
@@ -455,7 +459,12 @@ def _bolted(
 
 
 def _on_sheet(
-    scene: Scene, plate: Plate, lift: float, sheet: float, foot: Footing, point: tuple[float, ...]
+    scene: LoadScene,
+    plate: Plate,
+    lift: float,
+    sheet: float,
+    foot: Footing,
+    point: tuple[float, ...],
 ) -> Attachment:
     """The sheet cut through along the edge of the plate."""
     holds = plate.outline.length * sheet * scene.file.sheet_fy / sqrt(3)

@@ -20,7 +20,7 @@ from cagekit.inputs.loads import LoadsFile
 from cagekit.materials.steels import steel
 from cagekit.materials.tubes import Tube
 from cagekit.structure import sections
-from cagekit.structure.cases import Case, Scene, cases_of, felt, loads_on, marks
+from cagekit.structure.cases import Case, LoadScene, cases_of, felt, loads_on, marks
 from cagekit.structure.collapse import Collapse, PlasticFrame, Strength, with_second_order
 from cagekit.structure.elements import beam_stiffness
 from cagekit.structure.frame import shear_area
@@ -202,7 +202,7 @@ class StrengthResult:
         )
 
 
-def strength_of(scene: Scene, only: Sequence[str] = ()) -> StrengthResult:
+def strength_of(scene: LoadScene, only: Sequence[str] = ()) -> StrengthResult:
     """Work out every case of a set of loads on a cage.
 
     Args:
@@ -266,7 +266,7 @@ def strengths(model: Model, cage: Cage) -> Strength:
 
 
 def _result(
-    case: Case, scene: Scene, model: Model, solver: Solver, coarse: Model, folding: PlasticFrame
+    case: Case, scene: LoadScene, model: Model, solver: Solver, coarse: Model, folding: PlasticFrame
 ) -> CaseResult:
     loads = loads_on(model, case, scene.cage)
     response = solver.solve(loads)

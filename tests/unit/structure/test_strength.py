@@ -17,7 +17,7 @@ from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.loads import LoadsFile
 from cagekit.materials.tubes import Tube
-from cagekit.structure.cases import GRAVITY, Scene
+from cagekit.structure.cases import GRAVITY, LoadScene
 from cagekit.structure.frame import Frame
 from cagekit.structure.solve import Loads, Solver
 from cagekit.structure.strength import ASSUMPTIONS, StrengthResult, strength_of
@@ -34,7 +34,9 @@ def file(*loads: dict[str, object], **more: object) -> LoadsFile:
 def strength(name: str, f: LoadsFile) -> StrengthResult:
     d = demos.design(name)
     return strength_of(
-        Scene(cage=d.cage, car=d.build.car, people=len(d.build.drivers), file=f, where="own.toml")
+        LoadScene(
+            cage=d.cage, car=d.build.car, people=len(d.build.drivers), file=f, where="own.toml"
+        )
     )
 
 
@@ -133,7 +135,7 @@ def test_heavier_wall_gains_what_the_helps_say() -> None:
         from cagekit.cage.cage import Cage
 
         cage = Cage(d.cage.name, members, plates=d.cage.plates)
-        scene = Scene(
+        scene = LoadScene(
             cage=cage, car=d.build.car, people=len(d.build.drivers), file=base.strength.file,
             where="x",
         )  # fmt: skip
