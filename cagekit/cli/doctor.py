@@ -22,6 +22,7 @@ NEEDED = {
     "u-nesting": "nesting plates on sheets",
     "scipy": "strength, cutting plans",
     "pillow": "pictures",
+    "tomlkit": "build files saved with your comments",
     "typst": "PDF papers",
 }
 """Packages that come with cagekit, and what they are for."""

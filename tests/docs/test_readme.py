@@ -180,7 +180,7 @@ def test_scripts_of_the_readme_make_solids(block: str) -> None:
     if "wagon" in names:
         bars = [names[n].cage.of_role("harness_bar")[0] for n in ("wagon", "lower")]
         drop = bars[0].path.start[2] - bars[1].path.start[2]
-        assert drop == pytest.approx(0.5 * 25.4)
+        assert drop == pytest.approx(0.875 * 25.4)
         assert names["worst"].to_json()["code"] == names["rows"][0]["code"]
         return
     bar, solid = names["bar"], names["solid"]

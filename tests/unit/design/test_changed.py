@@ -88,7 +88,7 @@ def test_changes_add_up_and_can_be_taken_back(demo: str, tmp_path: Path) -> None
 def test_it_is_what_the_table_in_the_file_gives(tmp_path: Path) -> None:
     text = find_preset("build", "sprint-wagon").read_text(encoding="utf-8")
     changed_text = text.replace(
-        "[members.harness_bar]\nheight = 18.5", "[members.harness_bar]\nheight = 19"
+        '[members.harness_bar]\nheight = "18 7/8"', "[members.harness_bar]\nheight = 19"
     )
     assert changed_text != text
     file = tmp_path / "changed.toml"
@@ -100,7 +100,7 @@ def test_it_is_what_the_table_in_the_file_gives(tmp_path: Path) -> None:
 
 def test_what_the_change_cannot_touch_is_the_same_object() -> None:
     base = warm("gravel-hatch")
-    new = base.changed("harness_bar", below_shoulder="66 mm")
+    new = base.changed("harness_bar", height="444 mm")
     old, now = base.cage, new.cage
     ends = [(i, e) for i in old.members for e in ("a", "b")]
     kept = [k for k in ends if now.cut(*k) is old.cut(*k)]
