@@ -69,7 +69,7 @@ def test_data_and_picture_of_each(build: str, made: Made) -> None:
 def test_checks_of_each_in_both_units(build: str, capsys: pytest.CaptureFixture[str]) -> None:
     codes, tables = [], []
     for units in ("mm", "in"):
-        codes.append(run(["check", build, "--units", units]))
+        codes.append(run(["check", build, "--all", "--units", units]))
         tables.append(capsys.readouterr())
     assert codes[0] == codes[1]
     assert codes[0] in (0, 1)
