@@ -643,7 +643,7 @@ BY_CODE: dict[str, Proof] = {
         scene(PLAIN, steel("harness_bar", "e355-n", 35.0, 2.5)),
     ),
     "motorsport-uk/padding-helmet": (
-        scene(ROADSTER, car__seats__0__hip=[480, 320, -160]),
+        scene(ROADSTER, car__seats__0__hip=[640, 281, -160]),
         scene(ROADSTER),
     ),
     "motorsport-uk/mounting-count": (scene(PLAIN), scene(PLAIN, more_legs(9))),
@@ -680,7 +680,15 @@ BY_CODE: dict[str, Proof] = {
         scene(COUPE, car__seats__0__hip=[310, 335, 4]),
         scene(COUPE, car__seats__0__hip=[440, 335, 4]),
     ),
-    "nhra/hoop-width": (scene(ROADSTER), scene(ROADSTER, driver__body__shoulder_breadth=1150)),
+    "nhra/hoop-width": (
+        scene(ROADSTER, car__side__door__y_inner=720, car__side__door__y_trim=735),
+        scene(
+            ROADSTER,
+            car__side__door__y_inner=720,
+            car__side__door__y_trim=735,
+            driver__body__shoulder_breadth=1250,
+        ),
+    ),
     "nhra/side-bar-at-arm": (
         scene(WAGON),
         scene(
