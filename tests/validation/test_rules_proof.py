@@ -674,7 +674,7 @@ BY_CODE: dict[str, Proof] = {
     ),
     "fia-253/belt-angle": (
         scene(COUPE),
-        scene(COUPE, build__members__harness_bar__height=250),
+        scene(COUPE, build__members__harness_bar__height=300),
     ),
     "nhra/hoop-to-head": (
         scene(COUPE, car__seats__0__hip=[310, 335, 4]),
@@ -694,7 +694,7 @@ BY_CODE: dict[str, Proof] = {
         scene(
             PLAIN,
             build__members__door_bar__style="single",
-            build__members__door_bar__height_rear=560,
+            build__members__door_bar__height_rear=530,
         ),
     ),
     "nhra/harness-bar": (scene(WAGON), scene(WAGON, build__members__harness_bar__omit=True)),
