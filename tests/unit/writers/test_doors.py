@@ -103,7 +103,7 @@ def test_cage_json_lists_parts_and_doors(design: Design) -> None:
             assert joint["pin_diameter"] == pytest.approx(9.525)
             sleeve = joint["sleeve"][2]
             assert joint["grip"] == pytest.approx(
-                sleeve + 2 * joint["thickness"] + 2 * 0.0478 * 25.4, abs=1e-5
+                sleeve + 2 * joint["thickness"] + 2 * 0.0478 * 25.4 + 0.254, abs=1e-5
             )
     brackets = [p for p in content["plates"] if "saddle" in p["kind"]]
     assert len(brackets) == 4
