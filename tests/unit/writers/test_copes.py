@@ -140,9 +140,8 @@ def test_the_pdf_shows_bars_and_curves_at_true_size(design: Design, folder: Path
             up = [r for r in lines if abs(r["height"] / POINT - 50) < 0.1 and r["width"] < 0.5]
             assert across, "the 100 mm bar"
             assert up, "the 50 mm bar"
-            # the words along the upright bar stand between the lines
-            level = page.filter(lambda o: o["object_type"] != "char" or o["upright"])
-            text = level.extract_text()
+            # in the order of writing: words along the upright bar stand between the lines
+            text = page.extract_text(use_text_flow=True)
             for p in sheet:
                 t = found[p.index]
                 assert t.member in text
