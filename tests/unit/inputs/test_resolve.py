@@ -61,6 +61,7 @@ def test_a_whole_build_knows_its_files(folder: Path) -> None:
         "dom-1.5x0.120.toml",
         "inch-shop.toml",
         "nhra.toml",
+        "screening.toml",
     }
     assert build.tubes["dom-1.5x0.120"].od == pytest.approx(38.1)
 
