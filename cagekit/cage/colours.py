@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from cagekit.inputs.struts import STRUTS
+from cagekit.cage.member import Member
+from cagekit.inputs.member_kinds import MEMBER_KINDS
 
 Colour = tuple[float, float, float]
 """sRGB, each from 0 to 1."""
@@ -52,31 +53,15 @@ FAMILIES: tuple[tuple[str, Colour], ...] = (
 
 
 ROLES: Mapping[str, Colour] = {
-    "main_hoop": HOOP,
-    "halo": LOOP,
-    "front_hoop": LOOP,
-    "half_hoop": LOOP,
-    "a_pillar_bar": LOOP,
-    "windscreen_brace": BRACE,
-    "hoop_diagonal": DIAGONAL,
-    "roof_diagonal": DIAGONAL,
     "rear_diagonal": DIAGONAL,
-    "door_bar": DOOR,
-    "harness_bar": CROSS,
-    "dash_bar": CROSS,
-    "outrigger": FLOOR,
-    "rocker_brace": FLOOR,
-    "tube_gusset": GUSSET,
-    **{kind: dict(FAMILIES)[row.family] for kind, row in STRUTS.items()},
+    **{kind: dict(FAMILIES)[row.family] for kind, row in MEMBER_KINDS.items()},
 }
-"""Colour of each role; what is not named here is ``OTHER``."""
+"""Colour of each role that has one of its own."""
 
 
-def role_colour(role: str) -> Colour:
-    """Return the sRGB colour of a member's role (``door_bar_lower`` counts as ``door_bar``)."""
-    if role in ROLES:
-        return ROLES[role]
-    return next((c for name, c in ROLES.items() if role.startswith(f"{name}_")), OTHER)
+def member_colour(member: Member) -> Colour:
+    """Return the sRGB colour of a member: its role's, its kind's for a role of the user's own."""
+    return ROLES.get(member.role, ROLES.get(member.kind, OTHER))
 
 
 def linear(colour: Colour) -> Colour:

@@ -10,14 +10,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Status, Value
 from cagekit.checks.limit import holds, read_limit, split_operator, written
 from cagekit.checks.quantities.quantity import Measure, Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
-from cagekit.inputs.entries import AnyEntry
+from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import FileInputError, Problem
 from cagekit.inputs.presets import find_preset, load_file, read_toml, shown
 from cagekit.inputs.rules import HardLimit, RuleEntry, RuleProfile
@@ -26,7 +26,7 @@ from cagekit.materials.source import Certainty
 from cagekit.units import LengthUnit, parse_length
 
 ROLES: tuple[str, ...] = (
-    *(get_args(m.model_fields["kind"].annotation)[0] for m in get_args(get_args(AnyEntry)[0])),
+    *MEMBER_KINDS,
     *("lateral_hoop", "rear_header_bar", "rear_diagonal", "brace_diagonal", "door_strut"),
 )
 """Roles that generators and layouts give to members."""

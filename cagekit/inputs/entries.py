@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 from pydantic import ConfigDict, Field, create_model
 
 from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length, Point
+from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 from cagekit.inputs.places import EndField, LocationField, TubeField
-from cagekit.inputs.struts import STRUTS, StrutRow
 
 CUT_GAP = 2.0
 """Width of a saw cut, mm (common practice)."""
@@ -309,8 +309,8 @@ class TubeGussetEntry(StrutEntry):
     )
 
 
-def _row_entry(kind: str, row: StrutRow) -> type[StrutEntry]:
-    """The entry of a strut that is a row of the table."""
+def _row_entry(kind: str, row: MemberRow) -> type[StrutEntry]:
+    """The entry of a kind that needs no code."""
     fields: dict[str, Any] = {
         name: (Length, Field(f.default, ge=f.least, description=f.about))
         for name, f in row.fields.items()
@@ -329,8 +329,10 @@ def _row_entry(kind: str, row: StrutRow) -> type[StrutEntry]:
     )
 
 
-ROW_ENTRIES: Mapping[str, type[StrutEntry]] = {k: _row_entry(k, r) for k, r in STRUTS.items()}
-"""Entries of the struts that are rows of the table, by kind."""
+ROW_ENTRIES: Mapping[str, type[StrutEntry]] = {
+    kind: _row_entry(kind, row) for kind, row in MEMBER_KINDS.items() if not row.code
+}
+"""Entries of the kinds that need no code, by kind."""
 
 if TYPE_CHECKING:
     AnyEntry = MemberEntry

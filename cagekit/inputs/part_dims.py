@@ -16,7 +16,7 @@ from pydantic import Field, create_model
 
 from cagekit.inputs.entries import HaloForm, HoopForm, PillarBarForm
 from cagekit.inputs.fields import Angle, FileModel, Length
-from cagekit.inputs.struts import STRUTS
+from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 
 
 class TubeDims(FileModel):
@@ -135,11 +135,11 @@ class StrutDims(TubeDims):
     twist: Angle = Field(0.0, description="turn of end b against end a about the tube's axis")
 
 
-def _sized(kind: str, about: str, sizes: Mapping[str, Any]) -> type[StrutDims]:
+def _sized(kind: str, row: MemberRow) -> type[StrutDims]:
     """The dimensions of one kind of strut: its own sizes where they are not those of any strut."""
-    usual = StrutDims.model_validate(dict(sizes), context={"units": "mm"})
+    usual = StrutDims.model_validate(dict(row.part), context={"units": "mm"})
     fields: dict[str, Any] = {}
-    for name in sizes:
+    for name in row.part:
         info = copy(StrutDims.model_fields[name])
         info.default = getattr(usual, name)
         fields[name] = (info.annotation, info)
@@ -147,50 +147,22 @@ def _sized(kind: str, about: str, sizes: Mapping[str, Any]) -> type[StrutDims]:
         f"{kind.title().replace('_', '')}Dims",
         __base__=StrutDims,
         __module__=__name__,
-        __doc__=f"{about[0].upper()}{about[1:]}.",
+        __doc__=f"{row.about[0].upper()}{row.about[1:]}.",
         **fields,
     )
 
 
-_SIZES: Mapping[str, tuple[str, Mapping[str, Any]]] = {
-    "windscreen_brace": (
-        "brace of the windscreen pillar", {"length": 990, "angle_a": 50, "angle_b": 35},
-    ),
-    "harness_bar": ("bar across the main hoop behind the shoulders", {"length": 1330}),
-    "hoop_diagonal": (
-        "diagonal in the plane of the main hoop", {"length": 1480, "angle_a": 40, "angle_b": 42},
-    ),
-    "roof_diagonal": ("diagonal in the roof", {"length": 1130, "angle_a": 52, "angle_b": 40}),
-    "door_bar": (
-        "bar across the door opening", {"length": 1210, "angle_a": 86, "angle_b": 80},
-    ),
-    "dash_bar": ("bar across the dash", {"length": 1310}),
-    "outrigger": (
-        "tube under a foot, frame to sill", {"length": 520, "end_a": "flat", "end_b": "flat"},
-    ),
-    "rocker_brace": (
-        "brace from a leg to the sill",
-        {"length": 360, "angle_a": 40, "end_b": "flat", "angle_b": 40},
-    ),
-    "tube_gusset": (
-        "short tube across a corner",
-        {"length": 255, "angle_a": 45, "angle_b": 45, "twist": 180},
-    ),
-    **{kind: (row.about, row.part) for kind, row in STRUTS.items()},
-    "strut": ("any straight tube between two ends", {}),
-}  # fmt: skip
-
-STRUT_DIMS: Mapping[str, type[StrutDims]] = {
-    kind: _sized(kind, about, sizes) for kind, (about, sizes) in _SIZES.items()
-}
-"""Dimensions of every kind of strut, by kind: mm and degrees as typed."""
-
-TUBE_DIMS: Mapping[str, type[TubeDims]] = {
+LOOP_DIMS: Mapping[str, type[TubeDims]] = {
     "main_hoop": MainHoopDims,
     "front_hoop": FrontHoopDims,
     "halo": HaloDims,
     "a_pillar_bar": PillarBarDims,
     "half_hoop": HalfHoopDims,
-    **STRUT_DIMS,
+}
+"""Dimensions of the kinds that are no struts."""
+
+TUBE_DIMS: Mapping[str, type[TubeDims]] = {
+    kind: LOOP_DIMS[kind] if kind in LOOP_DIMS else _sized(kind, row)
+    for kind, row in MEMBER_KINDS.items()
 }
 """Dimensions of every kind of member that can be made alone."""

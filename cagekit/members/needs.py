@@ -1,95 +1,31 @@
 """What every kind of member reads on the car sheet: the measurements that a layout needs.
 
-Fields are named as on the sheet; ``side.`` stands for ``left.`` and ``right.``. The tests change
-every field of a car sheet and hold this table against the cages that come out.
+The fields stand in the table of members, named as on the sheet; ``side.`` stands for ``left.`` and
+``right.``. The tests change every field of a car sheet and hold the table against the cages that
+come out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
 
 from cagekit.inputs.entries import MemberEntry
+from cagekit.inputs.member_kinds import MEMBER_KINDS, RowNeed
 from cagekit.inputs.places import OnCar
-from cagekit.inputs.struts import STRUTS, StrutRow
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Need:
-    """One field of the car sheet that a kind of member reads.
+def needs_of(kind: str) -> Iterator[RowNeed]:
+    """What a kind of member reads, whatever the entry says in its own places.
 
-    ``unless`` are fields of the entry, each of which says it instead (``a+b``: both together do);
-    ``when`` are values that
-    fields of the entry must have; ``without`` is a kind of member that makes it needless.
+    Of one without code: the spots of the car that it runs to.
     """
-
-    field: str
-    unless: tuple[str, ...] = ()
-    when: Mapping[str, object] | None = None
-    without: str = ""
-
-
-def _needs(*fields: str) -> tuple[Need, ...]:
-    return tuple(Need(field=f) for f in fields)
-
-
-_FRONT_FOOT = _needs("side.front_foot.point", "side.front_foot.normal")
-_PILLAR = _needs("side.pillar.top", "side.pillar.base")
-_CORNER = _needs("side.roof_corner")
-_DRIVER_SIDE = _needs("driver_side")
-
-
-def _of_row(row: StrutRow) -> Iterator[Need]:
-    """What a strut of the table reads: the spots of the car that it runs to."""
+    row = MEMBER_KINDS[kind]
+    yield from row.needs
     for name, place in (("from_", row.from_), ("to", row.to)):
-        for field in ("point", "normal") if place.car else ():
-            yield Need(field=f"side.{place.car}.{field}", unless=(name,))
+        if place is not None and place.car:
+            yield RowNeed(field=f"side.{place.car}.point", unless=(name,))
+            yield RowNeed(field=f"side.{place.car}.normal", unless=(name,))
 
-
-NEEDS: Mapping[str, tuple[Need, ...]] = {
-    "main_hoop": (
-        Need(
-            field="side.hoop.half_width_belt",
-            unless=("half_width_belt", "straight_legs+half_width_top"),
-        ),
-        Need(field="side.hoop.height_belt", unless=("straight_legs+half_width_top",)),
-        Need(field="side.hoop.half_width_rail", unless=("half_width_top",)),
-        Need(field="side.hoop.height_rail", unless=("half_width_top",)),
-        Need(field="roof.height_at_hoop", unless=("height",)),
-        *_needs("side.main_foot.point"),
-        Need(field="side.main_foot.normal", without="outrigger"),
-    ),
-    "halo": _CORNER,
-    "front_hoop": (*_FRONT_FOOT, *_PILLAR, *_CORNER),
-    "half_hoop": (*_FRONT_FOOT, *_PILLAR, *_CORNER),
-    "a_pillar_bar": (*_FRONT_FOOT, *_PILLAR),
-    "harness_bar": (
-        Need(field="driver_side", unless=("height",)),
-        Need(field="seats.hip", unless=("height",)),
-        Need(field="seats.back_angle", unless=("height",)),
-    ),
-    "hoop_diagonal": _DRIVER_SIDE,
-    "roof_diagonal": _DRIVER_SIDE,
-    "door_bar": (
-        Need(
-            field="side.door.outline",
-            unless=("cut_front", "cut_front_height"),
-            when={"swing_out": True, "hinge_end": "front"},
-        ),
-    ),
-    "dash_bar": (Need(field="dash.top_z", unless=("height",)),),
-    "outrigger": (
-        *_needs("side.main_foot.point"),
-        Need(field="tunnel.half_width", unless=("inner_y",)),
-        Need(field="side.sill_top_y", unless=("outer_y",)),
-    ),
-    "rocker_brace": (Need(field="side.sill_top_y", unless=("to",)),),
-    "windscreen_brace": _needs("side.front_foot.point"),
-    "tube_gusset": (),
-    "strut": (),
-    **{kind: tuple(_of_row(row)) for kind, row in STRUTS.items()},
-}
-"""Fields by kind of member, whatever the entry says in its own places."""
 
 FOOT_PLATE = ("sheet", "profile")
 """Fields of a foot that the plate under it reads; a rear brace lands on no floor to fold to."""
@@ -129,9 +65,9 @@ def _given(entry: MemberEntry, name: str) -> bool:
 
 
 def _fields(entry: MemberEntry, present: Iterable[str]) -> Iterator[str]:
-    for need in NEEDS[entry.kind]:
+    for need in needs_of(entry.kind):
         told = any(all(_given(entry, n) for n in names.split("+")) for names in need.unless)
-        fits = all(getattr(entry, k) == v for k, v in (need.when or {}).items())
+        fits = all(getattr(entry, k) == v for k, v in need.when.items())
         if fits and not told and need.without not in present:
             yield need.field
     for name in ("from_", "to", "top"):

@@ -9,26 +9,11 @@ from typing import Any
 from cagekit.cage.member import Member
 from cagekit.errors import CagekitError, GeometryError
 from cagekit.inputs.entries import MemberEntry
-from cagekit.inputs.struts import STRUTS
+from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.members.site import Site
 
 GENERATORS: Mapping[str, str] = {
-    "main_hoop": "main_hoop:make",
-    "halo": "front:make_halo",
-    "front_hoop": "front:make_front_hoop",
-    "half_hoop": "front:make_half_hoop",
-    "a_pillar_bar": "front:make_a_pillar_bar",
-    "windscreen_brace": "strut:make_windscreen_brace",
-    "harness_bar": "across:make_harness_bar",
-    "hoop_diagonal": "across:make_hoop_diagonal",
-    "roof_diagonal": "across:make_roof_diagonal",
-    "door_bar": "door_bar:make",
-    "dash_bar": "strut:make_dash_bar",
-    "outrigger": "strut:make_outrigger",
-    "rocker_brace": "strut:make_rocker_brace",
-    "tube_gusset": "tube_gusset:make",
-    "strut": "strut:make_strut",
-    **dict.fromkeys(STRUTS, "strut:make_row"),
+    kind: row.code or "strut:make_row" for kind, row in MEMBER_KINDS.items()
 }
 """Generator by kind, as ``module:function`` in this package, imported when first needed."""
 

@@ -16,8 +16,8 @@ from cagekit.inputs.entries import (
     StrutEntry,
     WindscreenBraceEntry,
 )
+from cagekit.inputs.member_kinds import FRONT_LEG, MEMBER_KINDS, RowPlace
 from cagekit.inputs.places import Location, OnCar, OnTube, filled
-from cagekit.inputs.struts import FRONT_LEG, STRUTS, RowPlace
 from cagekit.members.site import Site
 
 SIDES = ("left", "right")
@@ -128,9 +128,8 @@ def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
 
 
 def make_row(site: Site, entry: StrutEntry) -> list[Member]:
-    """Make a strut that is a row of the table."""
-    row = STRUTS[entry.kind]
-    start, end = (_row_place(site, entry, place) for place in (row.from_, row.to))
+    """Make a strut that needs no code: between the two places of its row."""
+    start, end = (_row_place(site, entry, place) for place in MEMBER_KINDS[entry.kind].places)
     return between(site, entry, entry.kind, start, end)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cagekit.cage.colours import FAMILIES, role_colour
+from cagekit.cage.colours import FAMILIES, member_colour
 from cagekit.cage.member import EndKind
 from cagekit.geometry.centre_line import Arc, CentreLine
 from cagekit.units import format_angle, format_length, format_mass
@@ -34,7 +34,7 @@ def words(name: str) -> str:
 def member_card(design: Design, member: Member) -> dict[str, Any]:
     """Name, rows and centre line of a tube."""
     cage, units = design.cage, design.units
-    family = role_colour(member.role)
+    family = member_colour(member)
     return {
         "title": words(member.id),
         "layer": words(member.role),

@@ -14,8 +14,8 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.fields import FileModel
+from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.part_dims import (
-    STRUT_DIMS,
     TUBE_DIMS,
     FrontHoopDims,
     HalfHoopDims,
@@ -50,10 +50,16 @@ class PartKind:
     make: Callable[[Any], Part]
     preset: Mapping[str, Any] = field(default_factory=dict)
     """What a preset says, where the kind's defaults are those of a preset."""
+    about: str = ""
+    """What it is in a line, when not in the words of its dimensions."""
+    source: str = ""
+    """Where its defaults come from."""
 
     @property
     def summary(self) -> str:
         """What it is, in a line."""
+        if self.about:
+            return self.about
         said = (self.dims.__doc__ or "").partition(".\n")[0].removesuffix(".")
         return said[0].lower() + said[1:] if said[1].islower() else said
 
@@ -195,16 +201,23 @@ def _strut(name: str) -> Callable[[StrutDims], Part]:
     return make
 
 
-MAKERS: Mapping[str, Callable[[Any], Part]] = {
+LOOPS: Mapping[str, Callable[[Any], Part]] = {
     "main_hoop": _main_hoop,
     "front_hoop": _front_hoop,
     "halo": _halo,
     "a_pillar_bar": _pillar_bar,
     "half_hoop": _half_hoop,
-    **{kind: _strut(kind) for kind in STRUT_DIMS},
 }
+"""How the kinds are made that are no struts."""
 
 KINDS: Mapping[str, PartKind] = {
-    kind: PartKind(name=kind, dims=TUBE_DIMS[kind], make=make) for kind, make in MAKERS.items()
+    kind: PartKind(
+        name=kind,
+        dims=TUBE_DIMS[kind],
+        make=LOOPS.get(kind) or _strut(kind),
+        about=row.about,
+        source=row.source,
+    )
+    for kind, row in MEMBER_KINDS.items()
 }
 """Every kind of member that can be made alone, by name."""

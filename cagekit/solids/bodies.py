@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Mapping
 from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
-from cagekit.cage.colours import PART, PLATE, Colour, role_colour
+from cagekit.cage.colours import PART, PLATE, Colour, member_colour
 from cagekit.errors import KernelError
 from cagekit.solids.brep import Record
 from cagekit.solids.creases import Refused
@@ -162,7 +162,7 @@ def expected_volumes(cage: Cage) -> Mapping[str, float]:
 
 def colours(cage: Cage) -> Mapping[str, Colour]:
     """Colour of every solid, by id."""
-    out = {m.id: role_colour(m.role) for m in cage.members.values()}
+    out = {m.id: member_colour(m) for m in cage.members.values()}
     out.update((p.id, PLATE) for p in cage.plates)
     out.update((p.id, PART) for p in cage.hardware)
     return out

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.cage.colours import FAMILIES, Colour, role_colour
+from cagekit.cage.colours import FAMILIES, Colour, member_colour
 from cagekit.units import format_length, format_mass
 from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import INCH
@@ -279,7 +279,7 @@ def _families(draw: ImageDraw, cage: Cage, places: Sequence[Tile]) -> None:
 
 def _used(cage: Cage) -> list[tuple[str, Colour]]:
     """The families of colours that occur."""
-    used = {role_colour(m.role) for m in cage.members.values()}
+    used = {member_colour(m) for m in cage.members.values()}
     return [(n, c) for n, c in FAMILIES if c in used or _shown(cage, n)]
 
 
@@ -331,7 +331,7 @@ def _members(draw: ImageDraw, cage: Cage, top: int, rows: int, units: LengthUnit
         y = top + (n % max(rows, 1)) * ROW + ROW / 2
         draw.text((x + 28, y), str(n + 1), INK, font(18, bold=True), anchor="rm")
         mark = (x + 38, y - 7, x + 54, y + 7)
-        draw.rounded_rectangle(mark, 4, _rgb(role_colour(member.role)), INK, 1)
+        draw.rounded_rectangle(mark, 4, _rgb(member_colour(member)), INK, 1)
         name = _fitted(draw, member.id.replace("_", " "), pitch - 64 - 280, font(18))
         draw.text((x + 64, y), name, INK, font(18), anchor="lm")
         cut = format_length(cage.cut_length(member.id), units, decimals=0 if units == "mm" else 1)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.colours import role_colour
+from cagekit.cage.colours import member_colour
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.sight import BallRow, Caps
 from cagekit.fit.view_angles import PLANES, car_rows, header_edge, lower_edges, pillar_view
@@ -104,7 +104,7 @@ def layers(cockpit: Cockpit, who: Occupant) -> list[Hider]:
     things: list[tuple[float, Hider]] = []
     for member in cockpit.members.values():
         row = BallRow.of(member, cockpit.padding.get(member.id, 0.0))
-        colour = _rgb(role_colour(member.role))
+        colour = _rgb(member_colour(member))
         things.append((_distance(row, who.eye), Hider(colour, rows=(row,))))
     if who.at_wheel:
         ring = cockpit.wheel(15.0)

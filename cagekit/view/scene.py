@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.cage.colours import PART, PLATE, Colour, role_colour
+from cagekit.cage.colours import PART, PLATE, Colour, member_colour
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -64,7 +64,7 @@ def _made(cage: Cage) -> Iterator[SceneBody]:
             cage.cut(member.id, "b"),
             drills=member.drills,
         )
-        yield SceneBody(name=member.id, group="members", colour=role_colour(member.role), mesh=mesh)
+        yield SceneBody(name=member.id, group="members", colour=member_colour(member), mesh=mesh)
     yield from plate_bodies(cage)
 
 

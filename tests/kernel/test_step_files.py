@@ -14,7 +14,7 @@ from demos import DEMOS
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
-from cagekit.cage.colours import role_colour
+from cagekit.cage.colours import member_colour
 from cagekit.errors import KernelError, OutputError
 from cagekit.inputs.resolve import load_build
 from cagekit.solids import kernel
@@ -59,7 +59,7 @@ def test_kernel_reads_every_part_with_name_group_colour_and_volume(
         assert part.volume == pytest.approx(wanted[name], rel=1e-5)
         assert part.path[0] == ("tubes" if name in cage.members else "plates")
     for id_, member in cage.members.items():
-        assert parts[id_].colour == pytest.approx(role_colour(member.role), abs=1e-3)
+        assert parts[id_].colour == pytest.approx(member_colour(member), abs=1e-3)
 
 
 def test_each_part_has_its_own_file(cage: Cage, folder: Path) -> None:

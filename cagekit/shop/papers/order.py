@@ -22,7 +22,7 @@ from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Vec
-from cagekit.inputs.struts import STRUTS
+from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 from cagekit.shop.papers.tape import TapeCheck, tape_checks
 from cagekit.shop.welding.moves import ANCHORED, FloorHole, Pose, Way
 from cagekit.shop.welding.welds import FitStage, Weld, WeldPlan
@@ -86,8 +86,14 @@ class Step:
 
 @cache
 def _texts() -> Mapping[str, Mapping[str, Any]]:
-    texts = tomllib.loads(files("cagekit.data").joinpath("steps.toml").read_text("utf-8"))
-    return {**texts, **{kind: row.steps for kind, row in STRUTS.items()}}
+    """What is said beside the members."""
+    return tomllib.loads(files("cagekit.data").joinpath("steps.toml").read_text("utf-8"))
+
+
+def _row(member: Member) -> MemberRow:
+    """The row of a member's role, of its kind when the role is the user's own."""
+    kind = member.role if member.role in MEMBER_KINDS else member.kind
+    return MEMBER_KINDS.get(kind, MEMBER_KINDS["strut"])
 
 
 def order_of_work(
@@ -178,13 +184,13 @@ class _Work:
     def fit(self, stage: FitStage, fitted: Sequence[str], later: set[str]) -> Step:
         group = stage.members
         role = group[0].role
-        texts = _texts().get(role, _texts()["strut"])
+        texts = _row(group[0]).steps
         lines = [self.said(texts, group, k) for k in ("fit", "tack")]
         own = {m.id for m in group}
         laid = [p.id for p in self.under(group) if p.id not in later]
         feet = tuple(f"{m.id}.{n}" for m in group for n, e in m.ends if e.kind is EndKind.FLAT)
         return Step(
-            title=str(texts["title"]) if role in _texts() else _plain(role),
+            title=str(texts["title"]) if role in MEMBER_KINDS else _plain(role),
             members=tuple(m.id for m in group),
             plates=tuple(laid),
             text=(

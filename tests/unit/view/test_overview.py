@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.colours import FAMILIES, ROLES, role_colour
+from cagekit.cage.colours import FAMILIES, ROLES, member_colour
 from cagekit.cage.member import End
 from cagekit.parts.tubes import KINDS
 from cagekit.view import overview as sheet
@@ -49,7 +49,7 @@ def test_three_views_share_a_scale_and_stand_in_line() -> None:
 def test_each_members_colour_is_seen() -> None:
     image = np.asarray(overview(HALO)).reshape(-1, 3).astype(int)
     for member in HALO.members.values():
-        r, g, b = (round(255 * c) for c in role_colour(member.role))
+        r, g, b = (round(255 * c) for c in member_colour(member))
         assert (np.abs(image - [r, g, b]).max(axis=1) <= 2).any(), member.id
 
 
@@ -109,8 +109,11 @@ def test_it_is_written_the_same_twice(tmp_path: Path) -> None:
 
 def test_every_role_that_can_be_made_has_a_colour_of_a_family() -> None:
     colours = {c for _, c in FAMILIES}
-    for role in {*KINDS, *ROLES}:
-        assert role_colour(role) in colours
-    assert role_colour("door_bar_lower") == role_colour("door_bar")
-    unnamed = {k for k in KINDS if k not in ROLES}
-    assert unnamed == {"strut"}
+    assert set(KINDS) <= set(ROLES)
+    assert set(ROLES.values()) <= colours
+
+
+def test_a_role_of_the_users_own_has_the_colour_of_its_kind() -> None:
+    bar = replace(HALO.members["halo"], role="door_bar_lower", kind="")
+    assert member_colour(bar) == dict(FAMILIES)["other"]
+    assert member_colour(replace(bar, kind="door_bar")) == ROLES["door_bar"]

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.colours import linear, role_colour
+from cagekit.cage.colours import ROLES, linear
 from cagekit.cage.plate import Hole, Plate
 from cagekit.geometry.outline import Outline
 from cagekit.parts.tubes import KINDS
@@ -89,7 +89,7 @@ def test_colours_are_those_of_the_role_as_linear_light(file: Path) -> None:
     mesh = next(m for m in content["meshes"] if m["name"] == "halo")
     material = content["materials"][mesh["primitives"][0]["material"]]
     shown = material["pbrMetallicRoughness"]["baseColorFactor"]
-    assert shown[:3] == pytest.approx(linear(role_colour("halo")), abs=1e-6)
+    assert shown[:3] == pytest.approx(linear(ROLES["halo"]), abs=1e-6)
     # IEC 61966-2-1: sRGB 0.5 is 0.2140 of linear light
     assert linear((0.5, 0.0, 1.0)) == pytest.approx((0.21404, 0.0, 1.0), abs=1e-5)
 

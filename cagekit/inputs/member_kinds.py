@@ -1,4 +1,4 @@
-"""Struts that are rows of a table: where each kind goes, what an entry may say, how it looks."""
+"""Every kind of member: where it goes, what it reads on the car sheet, how it looks, its words."""
 
 from __future__ import annotations
 
@@ -46,12 +46,28 @@ class RowField(_Table):
     about: str
 
 
-class StrutRow(_Table):
-    """One kind of strut."""
+class RowNeed(_Table):
+    """A field of the car sheet that the generator reads.
+
+    ``unless`` are fields of the entry, each of which says it instead (``a+b``: both together do);
+    ``when`` are values that fields of the entry must have; ``without`` is a kind of member that
+    makes it needless.
+    """
+
+    field: str
+    unless: tuple[str, ...] = ()
+    when: Mapping[str, bool | str] = {}
+    without: str = ""
+
+
+class MemberRow(_Table):
+    """One kind of member: between two places of the table, or made by a generator of its own."""
 
     about: str
-    from_: RowPlace = Field(alias="from")
-    to: RowPlace
+    from_: RowPlace | None = Field(None, alias="from")
+    to: RowPlace | None = None
+    code: str = Field("", pattern=r"^([a-z_]+:[a-z_]+)?$")
+    needs: tuple[RowNeed, ...] = ()
     family: str
     source: str
     fields: dict[str, RowField] = {}
@@ -60,22 +76,32 @@ class StrutRow(_Table):
 
     @model_validator(mode="after")
     def _known(self) -> Self:
-        for place in (self.from_, self.to):
+        places = self.places
+        if bool(self.code) == bool(places) or len(places) == 1:
+            raise ValueError("a kind goes from one place to another, or has code.")
+        if self.code and self.fields:
+            raise ValueError("the fields of a kind with code stand in its entry.")
+        for place in places:
             for number in (place.value, place.by):
                 if isinstance(number, str) and number not in self.fields:
                     raise ValueError(f"{number!r} is no field of the row.")
         return self
 
     @property
+    def places(self) -> tuple[RowPlace, ...]:
+        """Where its ends go; none when its code decides."""
+        return tuple(p for p in (self.from_, self.to) if p is not None)
+
+    @property
     def at_front(self) -> bool:
         """Whether an end is on the leg at the front, which an entry may name."""
-        return FRONT_LEG in (self.from_.tube, self.to.tube)
+        return any(p.tube == FRONT_LEG for p in self.places)
 
 
-def _read() -> Mapping[str, StrutRow]:
-    text = files("cagekit.data").joinpath("struts.toml").read_text("utf-8")
-    return {kind: StrutRow.model_validate(row) for kind, row in tomllib.loads(text).items()}
+def _read() -> Mapping[str, MemberRow]:
+    text = files("cagekit.data").joinpath("members.toml").read_text("utf-8")
+    return {kind: MemberRow.model_validate(row) for kind, row in tomllib.loads(text).items()}
 
 
-STRUTS: Mapping[str, StrutRow] = _read()
-"""Every row, by kind."""
+MEMBER_KINDS: Mapping[str, MemberRow] = _read()
+"""Every kind of member, in the order in which they are listed."""
