@@ -62,12 +62,19 @@ def _require(result: StrengthResult, only: tuple[str, ...]) -> None:
                 "--case", "", name, problem="there is no such case.",
                 hint=f"{result.file.name} has: {', '.join(all_of)}.",
             )  # fmt: skip
+    if result.results:
+        return
     missing = next((c for c in result.cases if c.missing), None)
-    if missing is not None and not result.results:
+    if missing is not None:
         raise InputError(
             "car sheet", "mass", problem=f"is not given, and case {missing.id} counts in weights.",
             hint="Give `mass` in kg, ready to run without driver; it is never assumed.",
         )  # fmt: skip
+    raise InputError(
+        result.file.name, "case",
+        problem=f"none acts here: {'; '.join(f'{c.id}: {c.absent}' for c in result.cases)}.",
+        hint="Name tubes that the cage has, the first of which is loaded.",
+    )  # fmt: skip
 
 
 def as_data(result: StrengthResult) -> dict[str, Any]:

@@ -244,6 +244,7 @@ class Design:
         from cagekit.structure.cases import LoadScene
         from cagekit.structure.strength import strength_of
 
+        self._require_yield()
         beside = self.files["build"].parent if "build" in self.files else None
         path = find_preset("loads", loads or self.build.file.loads, beside=beside)
         scene = LoadScene(
@@ -251,6 +252,22 @@ class Design:
             file=load_file("loads", path, LoadsFile), where=shown(path),
         )  # fmt: skip
         return strength_of(scene, only)
+
+    def _require_yield(self) -> None:
+        """Refuse a steel without a yield strength where its tube is written."""
+        from cagekit.inputs.presets import shown
+        from cagekit.structure.sections import yield_of
+
+        used = {m.tube.material for m in self.cage.members.values()}
+        for reference, tube in self.build.tubes.items():
+            if tube.material in used and f"tube {reference}" in self.files:
+                try:
+                    yield_of(tube.material)
+                except InputError as error:
+                    raise InputError(
+                        shown(self.files[f"tube {reference}"]), "material", tube.material,
+                        problem=error.problem, hint=error.hint,
+                    ) from None  # fmt: skip
 
     # --- the shop's schedules ----------------------------------------------------------------
 

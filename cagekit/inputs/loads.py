@@ -13,6 +13,10 @@ from cagekit.materials.source import Certainty
 
 FORCES = {"n": 1.0, "kn": 1000.0, "lbf": 4.4482216152605, "kip": 4448.2216152605}
 """Units of force, N."""
+LARGEST = 1e7
+"""A force beyond this, N, is a slip of the pen: a thousand times what a car weighs."""
+MOST_WEIGHTS = 1000.0
+"""Likewise multiples of the weight."""
 _FORCE = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*([a-z]+)\s*", re.IGNORECASE)
 
 
@@ -71,6 +75,19 @@ class LoadEntry(FileModel):
             raise ValueError("belts pull where the people sit; leave 'at' out")
         return self
 
+    @model_validator(mode="after")
+    def _pushes(self) -> LoadEntry:
+        for name, most in (("force", LARGEST), ("weight", MOST_WEIGHTS), ("belt", LARGEST)):
+            given = getattr(self, name)
+            if given is None:
+                continue
+            parts = given if isinstance(given, tuple) else (given,)
+            if not any(parts):
+                raise ValueError(f"{name!r} is nothing: give it a size, or leave the load out")
+            if max(map(abs, parts)) > most:
+                raise ValueError(f"{name!r} is above {most:.0e}: no load on a car is so large")
+        return self
+
 
 class CaseEntry(FileModel):
     """One case: forces that act together."""
@@ -94,6 +111,9 @@ class Combination(FileModel):
     id: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", description="letters, digits, hyphens")
     title: str
     cases: dict[str, float] = Field(min_length=1, description="factor by case")
+    own_weight: float | None = Field(
+        None, description="multiples of the cage's own weight, downward; the most of its cases"
+    )
 
 
 class Supports(FileModel):
@@ -145,4 +165,6 @@ class LoadsFile(FileModel):
             for name in c.cases:
                 if name not in {x.id for x in self.case}:
                     raise ValueError(f"combination {c.id!r} names no case: {name!r}")
+                if not c.cases[name]:
+                    raise ValueError(f"combination {c.id!r} has nothing of {name!r}: leave it out")
         return self

@@ -11,10 +11,12 @@ import numpy as np
 from cagekit.cage.places import Places
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Vec
-from cagekit.inputs.loads import CaseEntry, LoadEntry, LoadsFile
+from cagekit.hints import did_you_mean
+from cagekit.inputs.loads import CaseEntry, Combination, LoadEntry, LoadsFile
 from cagekit.inputs.places import OnTube
 from cagekit.materials.source import Certainty
 from cagekit.materials.steels import steel
+from cagekit.members.registry import GENERATORS
 from cagekit.structure.model import Model
 from cagekit.structure.solve import Loads
 
@@ -149,14 +151,15 @@ def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
                 where, "at", str(place), problem="a load is put on a tube.",
                 hint="Write e.g. `on main_hoop at middle`.",
             )  # fmt: skip
-        names = {n for m in scene.cage.members.values() for n in (m.id, m.bar, m.entry, m.group)}
+        names = _names(scene.cage)
         if place.member not in names and f"{place.member}_{place.side}" not in names:
             continue
         try:
             found = scene.places.find(place, where=where)
         except GeometryError as error:
+            told = error.problem.replace(f" ({where}: {str(place)!r})", "")
             raise InputError(
-                where, "at", str(place), problem=f"lies off the cage: {error}",
+                where, "at", str(place), problem=f"lies off the cage: {place.member} {told}",
                 hint="Put it on the tube.",
             ) from None  # fmt: skip
         assert found.spot is not None
@@ -167,6 +170,19 @@ def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
             force=force * (1.0 if load.weight is None else weight),
         )  # fmt: skip
         return
+    for place in load.at:
+        known = {*GENERATORS, *names}
+        if isinstance(place, OnTube) and place.member not in known:
+            raise InputError(
+                where, "at", str(place), problem=f"there is no tube {place.member!r}.",
+                hint=did_you_mean(place.member, known),
+            )  # fmt: skip
+
+
+def _names(cage: Cage) -> set[str]:
+    """Every name under which a place may know a tube of the cage."""
+    named = (n for m in cage.members.values() for n in (m.id, m.bar, m.entry, m.group))
+    return {n for n in named if n}
 
 
 def _belts(scene: LoadScene, load: LoadEntry) -> Iterator[Push]:
@@ -198,9 +214,17 @@ def _combined(scene: LoadScene, single: dict[str, Case]) -> Iterator[Case]:
         yield Case(
             id=c.id, title=c.title, text=" + ".join(f"{f:g} x {n}" for n, f in c.cases.items()),
             source=scene.file.source, clause="", certainty=scene.file.certainty,
-            pushes=() if idle else pushes, missing=next((x.missing for x in idle if x.missing), ""),
+            pushes=() if idle else pushes, own_weight=_own_weight(c, parts),
+            missing=next((x.missing for x in idle if x.missing), ""),
             absent=next((x.absent for x in idle if x.absent), ""),
         )  # fmt: skip
+
+
+def _own_weight(c: Combination, parts: Sequence[tuple[Case, float]]) -> float:
+    """Of a combination: what it says, or the most of its cases, which share one cage."""
+    if c.own_weight is not None:
+        return c.own_weight
+    return max((case.own_weight * factor for case, factor in parts), key=abs)
 
 
 def marks(cases: Sequence[Case], cage: Cage) -> list[tuple[str, float]]:

@@ -66,7 +66,7 @@ def test_belts_pull_forward_where_people_sit() -> None:
 
 
 def test_own_weight_is_the_mass_of_the_centre_lines() -> None:
-    f = file({"at": TOP, "force": [0, 0, 0]})
+    f = file({"at": TOP, "force": [0, 0, 1e-6]})
     f = f.model_copy(update={"case": (f.case[0].model_copy(update={"own_weight": 1.0}),)})
     cage = demos.cage("track-roadster")
     mass = sum(m.path.length * m.tube.area * 7.85e-6 for m in cage.members.values())
@@ -86,6 +86,11 @@ def test_a_load_off_its_tube_is_refused_with_file_and_case() -> None:
                                          "force": [0, 0, -1]}))  # fmt: skip
 
 
+def test_a_tube_that_no_cage_has_is_refused_with_what_was_meant() -> None:
+    with pytest.raises(InputError, match=r"\[case one\] load 1: .*no tube 'main_hop'.*main_hoop"):
+        strength("track-roadster", file({"at": ["on main_hop at middle"], "force": [0, 0, -1]}))
+
+
 @pytest.mark.parametrize(
     ("load", "told"),
     [
@@ -93,6 +98,9 @@ def test_a_load_off_its_tube_is_refused_with_file_and_case() -> None:
         ({"at": TOP, "force": [0, 0, "3 stone"]}, "a force is a number of N"),
         ({"weight": [0, 0, -1]}, "a load needs 'at'"),
         ({"at": TOP, "belt": "2 kN"}, "leave 'at' out"),
+        ({"at": TOP, "weight": [0, 0, 0]}, "'weight' is nothing"),
+        ({"at": TOP, "force": [0, 0, "-1e5 kN"]}, "a force is a number"),
+        ({"at": TOP, "force": [0, 0, -1e9]}, "'force' is above 1e"),
     ],
 )
 def test_a_load_that_is_none_is_refused(load: dict[str, object], told: str) -> None:
@@ -120,6 +128,18 @@ def test_combinations_add_their_cases() -> None:
     )  # fmt: skip
     got = strength("track-roadster", both)
     assert got.results["b"].case.pushes[0].force == pytest.approx([0, 0, -2000])
+
+
+def test_a_combination_weighs_the_cage_as_its_heaviest_case_does() -> None:
+    """A case at three times the own weight must not be added at one."""
+    one = file({"at": TOP, "force": [0, 0, -1000]})
+    heavy = one.case[0].model_copy(update={"own_weight": 3.0})
+    for own, want in ((None, 6.0), (0.5, 0.5)):
+        entry = {"id": "b", "title": "b", "cases": {"one": 2}, "own_weight": own}
+        both = LoadsFile.model_validate(
+            {**one.model_dump(), "case": [heavy.model_dump()], "combination": [entry]}
+        )
+        assert strength("track-roadster", both).results["b"].case.own_weight == want
 
 
 def test_heavier_wall_gains_what_the_helps_say() -> None:
@@ -234,6 +254,18 @@ def test_a_file_of_ones_own_is_read_with_its_line(
     assert "own.toml:9" in capsys.readouterr().err
 
 
+def test_a_file_that_loads_nothing_here_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(
+        'kind = "loads"\nname = "own"\ntitle = "own"\n[[case]]\nid = "a"\ntitle = "a"\n'
+        '[[case.load]]\nat = ["on halo at middle"]\nforce = [0, 0, "-20 kN"]\n'
+    )
+    assert main(["strength", "track-roadster", "--loads", str(own)]) == 2
+    assert "none acts here: a: the cage has no halo" in capsys.readouterr().err
+
+
 def test_nothing_says_that_a_cage_is_safe() -> None:
     found = run(demos.design("hillclimb-coupe"), ["structure"])
     words = " ".join([*ASSUMPTIONS, *(f"{f.text} {f.cure}" for f in found)]).lower()
@@ -263,6 +295,7 @@ def test_a_steel_without_yield_strength_is_told_and_keeps_nobody_from_making(
     tubes = {k: replace(t, material="e235-a") for k, t in d.build.tubes.items()}
     soft = Design(replace(d.build, tubes=tubes))
     assert "no yield strength" in soft.strength.problem
+    assert "cds-45x2.5.toml: material = 'e235-a'" in soft.strength.problem
     write_csv(soft, tmp_path)
     write_png(soft, tmp_path)
     assert "no yield strength" in (tmp_path / "strength.csv").read_text("utf-8")
