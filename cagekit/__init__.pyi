@@ -8,9 +8,10 @@ from typing import Any, Literal
 from cagekit.checks.finding import Finding as Finding
 from cagekit.face.design import CageDesign as CageDesign, load as load
 from cagekit.face.kinds import kinds as kinds, part as part
-from cagekit.face.pieces import PlatePart as PlatePart, TubePart as TubePart, TubeSpot as TubeSpot
-from cagekit.face.pieces import between as between
+from cagekit.face.plate_part import PlatePart as PlatePart
 from cagekit.face.tables import Table as Table
+from cagekit.face.tube_part import TubePart as TubePart, TubeSpot as TubeSpot
+from cagekit.face.tube_part import between as between
 from cagekit.version import __version__ as __version__
 
 __all__: list[str]

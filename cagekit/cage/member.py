@@ -11,6 +11,7 @@ from typing import Literal
 
 from numpy.typing import ArrayLike
 
+from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.geometry.drill import Drill
 from cagekit.materials.tubes import Tube
@@ -119,7 +120,15 @@ class Member:
     drills: tuple[Drill, ...] = ()
 
     def __post_init__(self) -> None:
-        """Let a whole tube be its own bar."""
+        """Let a whole tube be its own bar; a tube that runs into itself is none."""
+        for n, bend in enumerate(self.path.bends, start=1):
+            if bend.radius <= self.tube.outer_radius:
+                raise GeometryError(
+                    self.id,
+                    f"bend {n} of {bend.radius:g} mm radius is tighter than half of the tube's "
+                    f"{self.tube.od:g} mm: its inside would run into itself.",
+                    "Use the radius of a die, three to four and a half times the diameter.",
+                )
         if not self.bar:
             object.__setattr__(self, "bar", self.id)
 

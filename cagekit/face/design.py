@@ -13,8 +13,10 @@ from pydantic import ValidationError
 
 from cagekit.design.design import Design
 from cagekit.errors import InputError, NotFoundError
-from cagekit.face.pieces import PlatePart, TubePart
+from cagekit.face.arguments import number_of, units_of
+from cagekit.face.plate_part import PlatePart
 from cagekit.face.tables import Table
+from cagekit.face.tube_part import TubePart
 from cagekit.hints import did_you_mean
 from cagekit.inputs.build import BuildFile
 from cagekit.inputs.messages import FileInputError, problems_of
@@ -51,6 +53,9 @@ class CageDesign(Design):
         >>> round(float(lower["harness_bar_1"].path.start[2]), 1)
         480.0
         """
+        if not isinstance(changes, Mapping) or not all(isinstance(k, str) for k in changes):
+            problem = "must be a dictionary of values by dotted name, such as {'tube': '...'}."
+            raise InputError(f"{self.name}.change", problem=problem)
         members = {k: v for k, v in changes.items() if _is_member_field(k)}
         if len(members) == len(changes):
             new = self
@@ -94,7 +99,9 @@ class CageDesign(Design):
         return cls(build, units=units, options=options)
 
     def check(
-        self, groups: Sequence[str] | None = None, rules: Sequence[str] | None = None
+        self,
+        groups: str | Sequence[str] | None = None,
+        rules: str | Sequence[str] | None = None,
     ) -> Table[Finding]:
         """Every finding, worst first; it approves nothing.
 
@@ -107,9 +114,9 @@ class CageDesign(Design):
         """
         from cagekit.checks import run
 
-        return Table(run(self, groups, rules))
+        return Table(run(self, _names(groups), _names(rules)))
 
-    def make(self, out: str | Path | None = None, only: Sequence[str] = ()) -> Made:
+    def make(self, out: str | Path | None = None, only: str | Sequence[str] = ()) -> Made:
         """Write the files of ``cagekit make`` into a folder, whole or not at all.
 
         Args:
@@ -123,7 +130,8 @@ class CageDesign(Design):
         """
         from cagekit.make.run import make
 
-        return make(self, Path(out) if out else Path("outputs") / self.name, only=only)
+        target = Path(out) if out else Path("outputs") / self.name
+        return make(self, target, only=_names(only) or ())
 
     def opened(self, share: float = 1.0) -> Self:
         """The design with its swing-out bars open.
@@ -136,8 +144,7 @@ class CageDesign(Design):
         """
         from cagekit.swing.opened import opened_cage
 
-        if not 0.0 <= share <= 1.0:
-            raise InputError("opened", "share", share, problem="must lie from 0 to 1.")
+        share = number_of(share, f"{self.name}.opened", "share", 0, 1)
         angles = {d.bar: share * d.open_angle for d in self.cage.doors}
         return type(self)(
             self.build,
@@ -173,6 +180,9 @@ class CageDesign(Design):
 
     def __getitem__(self, id_: str) -> TubePart | PlatePart:
         """A tube or plate by its id; NotFoundError tells what is near it."""
+        if not isinstance(id_, str):
+            problem = "takes the id of a tube or plate, such as 'main_hoop'."
+            raise InputError(f"{self.name}[...]", "id", id_, problem=problem)
         found = self.members.get(id_) or self.plates.get(id_)
         if found is None:
             hint = did_you_mean(id_, {*self.members, *self.plates}, what="There are")
@@ -206,9 +216,19 @@ def load(build: str | Path | Mapping[str, Any], *, units: LengthUnit | None = No
     >>> lower.cage.cut("main_hoop", "a") is roadster.cage.cut("main_hoop", "a")
     True
     """
+    if units is not None:
+        units = units_of(units, "load()")
     if isinstance(build, Mapping):
         return CageDesign.from_dict(build, units=units)
+    if not isinstance(build, str | Path):
+        problem = "must be the name of a build, a path or a dictionary."
+        raise InputError("load()", "build", build, problem=problem)
     return CageDesign.load(str(build), units=units)
+
+
+def _names(given: str | Sequence[str] | None) -> tuple[str, ...] | None:
+    """Names in a list, or one name as a text."""
+    return (given,) if isinstance(given, str) else None if given is None else tuple(given)
 
 
 def _is_member_field(key: str) -> bool:

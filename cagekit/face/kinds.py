@@ -11,16 +11,17 @@ from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
 from pydantic import ValidationError
 
-from cagekit.errors import InputError
-from cagekit.face.pieces import Origin, PlatePart, TubePart
+from cagekit.errors import InputError, NotFoundError
+from cagekit.face.arguments import named_by, tooling_of, tube_of, units_of
+from cagekit.face.pieces import Origin
+from cagekit.face.plate_part import PlatePart
+from cagekit.face.tube_part import TubePart
 from cagekit.inputs.messages import FileInputError, problems_of, unit_of
-from cagekit.inputs.presets import find_preset, load_file
-from cagekit.inputs.tube import TubeFile
+from cagekit.materials.steels import steel
 from cagekit.parts.kinds import part_kind, part_kinds
 from cagekit.units import LengthUnit
 
 if TYPE_CHECKING:
-    from cagekit.materials.tubes import Tube
     from cagekit.parts.tubes import PartKind
 
 OWN = ("tube", "units", "tooling")
@@ -44,14 +45,24 @@ def make(
 
     Raises:
         InputError: there is no such kind, or a dimension cannot be; says which and why.
-        NotFoundError: there is no such tooling.
         GeometryError: these dimensions make no part.
     """
+    if not isinstance(kind, str):
+        raise InputError("part()", "kind", kind, problem="must be a name of cagekit.kinds().")
     chosen = part_kind(kind)
+    where = f"{chosen.name}()"
+    units = units_of(units, where)
     read = read_dims(chosen, dims, units)
     if tooling is not None:
-        find_preset("tooling", tooling)
-    part = chosen.make(read)
+        tooling = tooling_of(tooling, where)
+    try:
+        part = chosen.make(read)
+        for id_ in part.made:
+            steel(part.cage.member(id_).tube.material)
+            for end, _ in part.cage.member(id_).ends:
+                part.cage.cut(id_, end)
+    except NotFoundError as error:
+        raise named_by(error, where, dims) from None
     origin = Origin(kind=chosen.name, given=dict(dims), units=units, tooling=tooling)
     if part.made:
         return TubePart(cage=part.cage, id=part.made[0], origin=origin)
@@ -76,7 +87,7 @@ def read_dims(kind: PartKind, dims: Mapping[str, Any], units: LengthUnit) -> Any
     if named is not None:
         if "wall" not in kind.dims.model_fields or "od" not in kind.dims.model_fields:
             raise InputError(f"{kind.name}()", "tube", named, problem="this part is no tube.")
-        tube = tube_preset(named)
+        tube = tube_of(named, f"{kind.name}()")
         values = {"od": f"{tube.od!r} mm", "wall": f"{tube.wall!r} mm", **values}
         values.setdefault("material", tube.material)
     try:
@@ -84,15 +95,6 @@ def read_dims(kind: PartKind, dims: Mapping[str, Any], units: LengthUnit) -> Any
     except ValidationError as error:
         found = problems_of(error, kind.dims, values, file=f"{kind.name}()", lines={})
         raise FileInputError([replace(p, line=None) for p in found]) from None
-
-
-def tube_preset(reference: str) -> Tube:
-    """The tube of a preset's name or a path.
-
-    Raises:
-        NotFoundError: there is none; tells what is near it.
-    """
-    return load_file("tube", find_preset("tube", reference), TubeFile).tube()
 
 
 def kinds() -> Mapping[str, str]:
@@ -137,13 +139,18 @@ def function(name: str) -> Callable[..., TubePart | PlatePart]:
     kind = part_kind(name)
 
     def call(
-        *, units: LengthUnit = "mm", tooling: str | None = None, **dims: Any
+        *unnamed: Any, units: LengthUnit = "mm", tooling: str | None = None, **dims: Any
     ) -> TubePart | PlatePart:
+        if unnamed:
+            first = next(iter(kind.dims.model_fields))
+            hint = f"Such as {kind.name}({first}={unnamed[0]!r})."
+            problem = "takes its dimensions by name only."
+            raise InputError(f"{kind.name}()", problem=problem, hint=hint)
         return make(kind.name, dims, units=units, tooling=tooling)
 
     call.__name__ = call.__qualname__ = kind.name
     call.__module__ = "cagekit"
-    call.__doc__ = _help(kind)
+    call.__doc__ = help_of(kind)
     call.__signature__ = signature(kind)  # type: ignore[attr-defined]
     return call
 
@@ -219,7 +226,8 @@ def _named(note: Any) -> str:
     return note.__name__ if isinstance(note, type) else "Any"
 
 
-def _help(kind: PartKind) -> str:
+def help_of(kind: PartKind) -> str:
+    """The docstring of a kind's function."""
     rows = "\n".join(
         f"    {name}: {about}{_in_degrees(kind, name)}." for name, _, _, about in arguments(kind)
     )

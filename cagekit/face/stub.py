@@ -8,7 +8,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 
-from cagekit.face.kinds import _help, arguments, signature
+from cagekit.face.kinds import arguments, help_of, signature
 from cagekit.parts.kinds import part_kinds
 
 HEAD = '''"""cagekit: exact safety cages for race cars from a few measurements."""
@@ -21,9 +21,10 @@ from typing import Any, Literal
 from cagekit.checks.finding import Finding as Finding
 from cagekit.face.design import CageDesign as CageDesign, load as load
 from cagekit.face.kinds import kinds as kinds, part as part
-from cagekit.face.pieces import PlatePart as PlatePart, TubePart as TubePart, TubeSpot as TubeSpot
-from cagekit.face.pieces import between as between
+from cagekit.face.plate_part import PlatePart as PlatePart
 from cagekit.face.tables import Table as Table
+from cagekit.face.tube_part import TubePart as TubePart, TubeSpot as TubeSpot
+from cagekit.face.tube_part import between as between
 from cagekit.version import __version__ as __version__
 
 __all__: list[str]
@@ -39,7 +40,7 @@ def _functions() -> Iterator[str]:
     for name, kind in part_kinds().items():
         rows = "".join(f"    {n}: {t} = {d!r},\n" for n, t, d, _ in arguments(kind))
         back = signature(kind).return_annotation
-        doc = "".join(f"    {line}".rstrip() + "\n" for line in _help(kind).rstrip().split("\n"))
+        doc = "".join(f"    {line}".rstrip() + "\n" for line in help_of(kind).rstrip().split("\n"))
         yield f'\ndef {name}(\n    *,\n{rows}) -> {back}:\n    """{doc.lstrip()}    """\n'
 
 

@@ -14,9 +14,10 @@ from numpy.typing import ArrayLike
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, EndName, Member
-from cagekit.errors import CagekitError, GeometryError, InputError, KernelError
+from cagekit.errors import GeometryError, InputError, KernelError
+from cagekit.face.arguments import AnyLength, length_of, point_of
 from cagekit.face.kinds import make
-from cagekit.face.pieces import AnyLength, PlatePart, length_of
+from cagekit.face.plate_part import PlatePart
 from cagekit.geometry.centre_line import CentreLine, vec
 from cagekit.materials.tubes import Tube
 from cagekit.solids.bodies import member_solid
@@ -78,7 +79,10 @@ def centre_line(path: Any, radius: float) -> CentreLine:
             )
         points, radii = found
         return CentreLine.from_polyline(points, [r or radius for r in radii], owner="tube")
-    return CentreLine.from_polyline(np.asarray(path, float), radius, owner="tube")
+    if isinstance(path, str) or not hasattr(path, "__iter__"):
+        raise InputError("tube", "path", path, problem="must be a list of points, or a wire.")
+    corners = [point_of(p, "tube", f"path[{n}]") for n, p in enumerate(path)]
+    return CentreLine.from_polyline(np.array(corners), radius, owner="tube")
 
 
 def cope(
@@ -96,12 +100,18 @@ def cope(
         name: of the tube, for messages.
 
     Raises:
-        InputError: no parent is given.
+        InputError: no parent is given, or what is given is no shape.
         CopeError: the end does not meet its parents as a cope.
         KernelError: the boolean cut does not give one sound solid.
     """
     if not parents:
         raise InputError("cope", "parents", problem="none is given.")
+    for name_, shape in (("branch", branch), *(("parents", p) for p in parents)):
+        if not isinstance(shape, cq.Shape):
+            problem = "is no shape; of a Workplane take .val()."
+            raise InputError("cope", name_, shape, problem=problem)
+    if end not in (None, "a", "b"):
+        raise InputError("cope", "end", end, problem="must be 'a', 'b' or left out.")
     own = recognise(branch)
     others = [recognise(p) for p in parents]
     if own is None or own.inner_radius <= 0 or any(o is None for o in others):
@@ -176,4 +186,4 @@ def _by_boolean(branch: cq.Shape, parents: Sequence[cq.Shape], why: str, name: s
     return Coped(kept, "boolean", why)
 
 
-__all__ = ["CagekitError", "Coped", "centre_line", "cope", "foot_plate", "tube"]
+__all__ = ["Coped", "centre_line", "cope", "foot_plate", "tube"]

@@ -8,7 +8,8 @@ from typing import Any
 import cadquery as cq
 
 from cagekit.errors import InputError
-from cagekit.face.pieces import AnyLength, Piece
+from cagekit.face.arguments import AnyLength
+from cagekit.face.pieces import Piece
 from cagekit.plugin.functions import cope, foot_plate, tube
 
 
@@ -104,7 +105,13 @@ def placePart(self: Any, part: Piece, combine: Any = False, clean: bool = False)
         part: what a function of ``cagekit`` gives.
         combine: as in CadQuery's own methods.
         clean: as in CadQuery's own methods.
+
+    Raises:
+        InputError: it is no part.
     """
+    if not isinstance(part, Piece):
+        problem = "is no part of this package: give cagekit.tab() or the like."
+        raise InputError("placePart", "part", part, problem=problem)
     solid = part.solid()
     shape = solid if isinstance(solid, cq.Shape) else solid.toCompound()
     return self.eachpoint(lambda at: shape.moved(at), True, combine, clean)

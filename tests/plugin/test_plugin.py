@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from math import pi
+from typing import Any
 
 import cadquery as cq
 import numpy as np
@@ -123,3 +124,20 @@ def test_a_plate_under_a_flat_end_and_a_part_on_a_plane() -> None:
 def test_bad_input_has_words(call, words) -> None:
     with warnings.catch_warnings(), pytest.raises((CagekitError, ValueError), match=words):
         call()
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: plug.tube("abc", 40, 2), "path"),
+        (lambda: plug.tube([(0, 0), (0, 900)], 40, 2), r"path\[0\]"),
+        (lambda: plug.tube([(0, 0, 0), (0, 0, 500), (0, 500, 500)], 40, 2, 5), "tighter"),
+        (lambda: plug.cope(cq.Workplane(), cq.Workplane()), r"branch.*\.val\(\)"),
+        (lambda: plug.cope(cq.Solid.makeBox(1, 1, 1), "hoop"), r"parents.*hoop"),
+        (lambda: cq.Workplane().placePart("tab"), r"part.*tab"),
+    ],
+)
+def test_a_wrong_call_names_its_argument(call: Any, words: str) -> None:
+    with pytest.raises(ValueError, match=words) as caught:
+        call()
+    assert isinstance(caught.value, CagekitError)
