@@ -11,7 +11,7 @@ import numpy as np
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member
-from cagekit.errors import GeometryError, InputError
+from cagekit.errors import CopeError, GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
 from cagekit.inputs.build import Build
 from cagekit.inputs.grind import grind_by_member
@@ -96,7 +96,7 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
     for entry in build.entries:
         made = make(site, entry)
         for member in made:  # one after another: of two that meet only the later one is coped
-            site.add([_meet_neighbours(site, member, notes)])
+            site.add([_meet_neighbours(site, member, notes, kept)])
     _require_outriggers(build, site.members)
     _note_grinding(build, site.members)
     divided = _swung(build, site.members, kept)
@@ -210,12 +210,15 @@ def sketch(build: Build) -> Cage:
     return Cage(build.name, site.members.values())
 
 
-def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
+def _meet_neighbours(
+    site: Site, member: Member, notes: list[str], kept: Kept | None = None
+) -> Member:
     """Cope a member's ends also to earlier branches that it would run into near the node."""
     for name, end in member.ends:
         if end.kind is not EndKind.COPE:
             continue
         hit = _run_into(site, member, name, end)
+        hit = _touched(site, member, name, hit, kept) if hit else []
         if hit:
             notes.append(
                 f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
@@ -223,6 +226,21 @@ def _meet_neighbours(site: Site, member: Member, notes: list[str]) -> Member:
             new = replace(end, parents=(*end.parents, *hit))
             member = replace(member, a=new) if name == "a" else replace(member, b=new)
     return member
+
+
+def _touched(
+    site: Site, member: Member, name: EndName, hit: list[str], kept: Kept | None
+) -> list[str]:
+    """Those of these branches that shape the cut: another may have taken all that they share."""
+    end = member.end(name)
+    coped = replace(end, parents=(*end.parents, *hit))
+    trial = replace(member, a=coped) if name == "a" else replace(member, b=coped)
+    try:
+        cut = Cage("", (*site.members.values(), trial), kept=kept).cut(member.id, name)
+    except CopeError:
+        return hit  # told when the cage is made
+    owners = {cut.surfaces[i].owner for i in cut.used}
+    return [h for h in hit if h in owners]
 
 
 def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:

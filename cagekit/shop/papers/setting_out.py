@@ -24,6 +24,8 @@ SQUARE = 1e-3
 """Cosine below which a branch stands square on its parent and leans to neither end."""
 SPOTS = 48
 """Spots taken round a saddle for its edges."""
+FINE = 1440
+"""The same where a parent has so little of the saddle that none of those lies on it."""
 SAMPLE = 5.0
 """Spacing of the spots taken on a plate's edge, mm."""
 
@@ -213,9 +215,10 @@ def set_out(cage: Cage) -> SettingOut:
         feet=tuple(_feet(cage)),
         plates=tuple(_place(p) for p in cage.plates if _on_the_car(p)),
         landings=tuple(
-            _landing(cage, joint, tapes[parent])
+            mark
             for joint in cage.joints
             for parent in joint.parents
+            if (mark := _landing(cage, joint, tapes[parent])) is not None
         ),
         fixings=tuple(
             _fixing(p, tapes[m])
@@ -274,18 +277,18 @@ def _place(plate: Plate) -> PlatePlace:
     )
 
 
-def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark:
+def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark | None:
+    """The mark of a branch on one of its parents; None where it touches that one nowhere."""
     branch = cage.member(joint.branch)
     spot = tape.path.nearest(joint.point)
     into = -branch.path.out_direction(joint.branch_end)
     lean = float(into @ spot.tangent)
-    cut = joint.cut
-    phi = np.arange(SPOTS) * (2 * pi / SPOTS)
-    saddle = cut.points(phi, cut.outer_radius)
-    own = np.array(
-        [cut.surfaces[i].owner == tape.member.id for i in cut.active(phi, cut.outer_radius)]
-    )
-    stations = [tape.path.nearest(p).station for p in saddle[own]] or [spot.station]
+    saddle = _saddle_on(joint, tape.member.id, SPOTS)
+    if len(saddle) < 2:
+        saddle = _saddle_on(joint, tape.member.id, FINE)
+    if len(saddle) < 2:
+        return None
+    stations = [tape.path.nearest(p).station for p in saddle]
     clock = tape.clock(spot.station, into - lean * spot.tangent)
     return BranchMark(
         parent=tape.member.id,
@@ -302,6 +305,15 @@ def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark:
         point=joint.point,
         in_bend=tape.bent(spot.station),
     )
+
+
+def _saddle_on(joint: Joint, parent: str, spots: int) -> Vec:
+    """Spots of the saddle's outer edge that lie on one parent, ``(n, 3)`` mm."""
+    cut = joint.cut
+    phi = np.arange(spots) * (2 * pi / spots)
+    owners = [cut.surfaces[i].owner for i in cut.active(phi, cut.outer_radius)]
+    mine = np.array([o == parent for o in owners])
+    return np.asarray(cut.points(phi, cut.outer_radius)[mine])
 
 
 def _fixing(plate: Plate, tape: Tape) -> PlateMark:

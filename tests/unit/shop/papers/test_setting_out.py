@@ -51,6 +51,26 @@ def test_every_cope_has_a_mark_on_each_of_its_parents(demo: tuple[Cage, SettingO
     assert [(m.parent, m.branch, m.end) for m in out.landings] == wanted
 
 
+@pytest.mark.parametrize("drop", ["0", "0.4", "0.8", "1 1/4"])
+def test_no_mark_of_nothing_where_neighbours_share_a_node(drop: str) -> None:
+    # at 0 the diagonal takes all that halo and brace share on the left; they do share on the right
+    design = Design.load("sprint-wagon").changed("rear_brace", drop=drop)
+    cage = design.fitted
+    for joint in cage.joints:
+        cut = joint.cut
+        phi = np.linspace(0.0, 2 * pi, 3600, endpoint=False)
+        touched = {
+            cut.surfaces[i].owner for rho in (18.0, 20.6) for i in cut.active(phi, rho) if i >= 0
+        }
+        assert touched == set(joint.parents), (joint.branch, joint.branch_end)
+    for m in design.setting_out.landings:
+        assert m.high - m.low > 0.5, m
+    both = [j.parents for j in cage.joints if j.branch == "halo"]
+    assert ("main_hoop", "rear_brace_right") in both if drop == "0" else True
+    if drop == "1 1/4":
+        assert both == [("main_hoop", "hoop_diagonal"), ("main_hoop",)]
+
+
 def test_tape_and_clock_lead_to_the_branch(demo: tuple[Cage, SettingOut]) -> None:
     cage, out = demo
     for m in out.landings[::3]:
