@@ -407,10 +407,16 @@ class EndCut:
         other = c.active != np.roll(c.active, -1, axis=1)
         found: list[list[float]] = [[] for _ in radii]
         row, k = np.nonzero(other)
-        if len(row):
-            spots = self._change(phi[k], upper[k], radii[row], c.active[row, k])
+        low, high, rho = phi[k], upper[k], radii[row]
+        first, last = c.active[row, k], np.roll(c.active, -1, axis=1)[row, k]
+        while len(row):
+            spots, past, active = self._change(low, high, rho, first)
             for i, spot in zip(row.tolist(), spots, strict=True):
                 found[i].append(float(spot))
+            # a surface that shows over less than a step of the grid
+            more = (active != last) & (high - past > _SAME)
+            row, low, high, rho = row[more], past[more], high[more], rho[more]
+            first, last = active[more], last[more]
         row, k = np.nonzero(self._steep(c.s) & ~other)
         if len(row):
             lo, _ = self._steepest(phi[k], upper[k], radii[row])
@@ -446,17 +452,22 @@ class EndCut:
                 return owners.pop(), float(max(e.s[i] for e in ends))
         return None
 
-    def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> Vec:
-        """Angles in brackets ``(n,)`` where the surface is no longer ``first``."""
+    def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> tuple[Vec, Vec, Ints]:
+        """Angles in brackets ``(n,)`` where the surface is first no longer ``first``.
+
+        Returns:
+            The angles, angles just past them, and the surfaces found there, ``(n,)`` each.
+        """
         parts = np.linspace(0.0, 1.0, 33)
         rows = np.arange(len(lo))
         for _ in range(6):
             t = lo[:, None] + (hi - lo)[:, None] * parts
-            other = self.contact(t, rho[:, None]).active != first[:, None]
+            active = self.contact(t, rho[:, None]).active
+            other = active != first[:, None]
             other[:, -1] = True
             k = np.maximum(np.argmax(other, axis=1), 1)
             lo, hi = t[rows, k - 1], t[rows, k]
-        return np.asarray(0.5 * (lo + hi))
+        return np.asarray(0.5 * (lo + hi)), hi, active[rows, k]
 
 
 def _distinct(angles: Vec) -> Vec:

@@ -8,13 +8,13 @@ an ellipse. Whatever is left is followed step by step and interpolated.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan2, pi
+from math import atan2, isinf, pi
 
 import numpy as np
 
 from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import unit
-from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, TorusPiece
+from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.solids.brep import EllipseCurve, LineCurve, circle, cross3
 
 CONCENTRIC = 2e-5
@@ -210,7 +210,7 @@ def creases(first: ContactSurface, second: ContactSurface, at: Array) -> list[Cr
     if isinstance(first, PlaneFace) or isinstance(second, PlaneFace):
         return [Crease(first, second)]
     if first.owner == second.owner:
-        return [Crease(first, _joint(first, second))]
+        return [Crease(first, joint(first, second))]
     if isinstance(first, CylinderPiece) and isinstance(second, CylinderPiece):
         planes = _bisectors(first, second, at)
         if planes:
@@ -220,10 +220,22 @@ def creases(first: ContactSurface, second: ContactSurface, at: Array) -> list[Cr
     return [Crease(first, second)]
 
 
-def _joint(a: CylinderPiece | TorusPiece, b: CylinderPiece | TorusPiece) -> Cut:
-    if abs(a.piece - b.piece) != 1:
+def joint(a: ContactSurface, b: ContactSurface) -> Cut:
+    """The plane between two pieces of one tube that follow each other; its normal points on.
+
+    Args:
+        a: one of the pieces.
+        b: the other one.
+
+    Raises:
+        Refused: they do not follow each other.
+    """
+    if isinstance(a, PlaneFace) or isinstance(b, PlaneFace) or abs(a.piece - b.piece) != 1:
         raise Refused("bends of one parent meet")
     early = a if a.piece < b.piece else b
+    if isinstance(early, CylinderPiece) and isinf(early.high):
+        # what goes on before an open end runs away from it
+        return Cut(np.asarray(early.start), np.asarray(-early.axis), early.radius)
     if isinstance(early, CylinderPiece):
         return Cut(
             np.asarray(early.start + early.high * early.axis), np.asarray(early.axis), early.radius

@@ -11,14 +11,17 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from cagekit.geometry.arrays import Array
+from cagekit.geometry.contact import ContactSurface, PlaneFace
 from cagekit.solids.brep import Edge, Record, SplineCurve
 from cagekit.solids.creases import (
     Crease,
+    Cut,
     Refused,
     creases,
     crossing_points,
     curve_range,
     distance,
+    joint,
 )
 from cagekit.solids.rims import COARSE, FINE, EndRays, Rim
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
@@ -26,6 +29,8 @@ from cagekit.solids.spline import DEGREE, LADDER, interpolant
 FIRST_STEP = 0.02
 STEP = 0.6
 """Largest step along a ridge, mm."""
+SHORT = 0.06
+"""Largest step where a third surface may come in just before the rim, mm."""
 MOST_STEPS = 900
 ABOVE = 1e-6
 """A third parent stands above a ridge when its contact is this much earlier, mm."""
@@ -114,15 +119,30 @@ def _trace(
 ) -> tuple[Crease, list[Array], RidgeStart]:
     """Follow one ridge from a corner to the corner where it ends."""
     curve, heading = _set_out(rays, start, pair)
-    track, third = _follow(rays, curve, start, heading, pair)
-    if third is None:
-        end = _nearest(corners, track[-1], pair)
-    else:
-        end = _meeting(rays, record, corners, track[-1], curve, pair, third)
+    try:
+        track, end = _arrive(rays, record, corners, start, (curve, heading, pair), STEP)
+    except Refused:
+        track, end = _arrive(rays, record, corners, start, (curve, heading, pair), SHORT)
     end.wanted.remove(pair)
     track[-1] = end.point
     _keep_off(rays, np.array(track))
     return curve, track, end
+
+
+def _arrive(
+    rays: EndRays,
+    record: Record,
+    corners: list[RidgeStart],
+    start: RidgeStart,
+    way: tuple[Crease, Array, frozenset[int]],
+    most: float,
+) -> tuple[list[Array], RidgeStart]:
+    """Follow one ridge and find its end, in steps of ``most`` mm at the most."""
+    curve, heading, pair = way
+    track, third = _follow(rays, curve, start, heading, pair, most)
+    if third is None:
+        return track, _nearest(corners, track[-1], pair)
+    return track, _meeting(rays, record, corners, track[-1], curve, pair, third)
 
 
 def _keep_off(rays: EndRays, line: Array) -> None:
@@ -179,7 +199,12 @@ def _divide(
 
 
 def _follow(
-    rays: EndRays, curve: Crease, start: RidgeStart, heading: Array, pair: frozenset[int]
+    rays: EndRays,
+    curve: Crease,
+    start: RidgeStart,
+    heading: Array,
+    pair: frozenset[int],
+    most: float,
 ) -> tuple[list[Array], int | None]:
     """Walk along a ridge until it leaves the wall or meets a third surface.
 
@@ -204,7 +229,7 @@ def _follow(
             return track, third
         tangent = curve.tangent(there)
         heading = tangent if float(tangent @ moved) > 0 else -tangent
-        step = min(2 * step, STEP)
+        step = min(2 * step, most)
     raise Refused("a ridge does not end")
 
 
@@ -230,12 +255,29 @@ def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> int | None:
     """The surface that takes the ray through a point of a ridge before its own two."""
     if rays.cut.count <= 2 and all(k < rays.cut.count for k in pair):
         return None
+    beside = [(k, n) for k in pair for n in _next_pieces(rays, k) if n not in pair]
+    for k, n in beside:
+        # pieces of one tube touch along their joint: the place tells, the depth cannot
+        plane = joint(rays.surfaces[k], rays.surfaces[n])
+        ahead = float((point - plane.point) @ plane.normal)
+        if (ahead > 0) == (rays.surfaces[n].piece > rays.surfaces[k].piece):
+            return n
     phi, rho = rays.chart(point[None])
     s, active = rays.contact(phi, rho)
     k = int(active[0])
-    if k not in pair and float(s[0] - rays.depth(point[None])[0]) > ABOVE:
-        return k
-    return None
+    known = k in pair or k in [n for _, n in beside]
+    return k if not known and float(s[0] - rays.depth(point[None])[0]) > ABOVE else None
+
+
+def _next_pieces(rays: EndRays, k: int) -> list[int]:
+    """Indices of the pieces that come before and after a piece along the same parent."""
+    here = rays.surfaces[k]
+    if isinstance(here, PlaneFace):
+        return []
+    return [
+        n for n, q in enumerate(rays.surfaces[: rays.cut.count])
+        if not isinstance(q, PlaneFace) and q.owner == here.owner and abs(q.piece - here.piece) == 1
+    ]  # fmt: skip
 
 
 def _nearest(corners: list[RidgeStart], point: Array, pair: frozenset[int]) -> RidgeStart:
@@ -260,9 +302,13 @@ def _meeting(
 ) -> RidgeStart:
     """The corner inside the wall where three surfaces meet; a new one or one already found."""
     i, j = sorted(pair)
+    beside = [k for k in (i, j) if third in _next_pieces(rays, k)]
+    limit: ContactSurface | Cut = rays.surfaces[third]
+    if beside:
+        limit = joint(rays.surfaces[beside[0]], limit)
     p = near[None]
     for _ in range(40):
-        rows = [distance(q, p) for q in (curve.first, curve.second, rays.surfaces[third])]
+        rows = [distance(q, p) for q in (curve.first, curve.second, limit)]
         matrix = np.array([n[0] for _, n in rows])
         try:
             move = np.linalg.solve(matrix, [float(f[0]) for f, _ in rows])

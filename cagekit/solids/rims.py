@@ -9,20 +9,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from math import acos, acosh, asinh, atan2, cos, inf, pi, sqrt, tau
+from math import acos, acosh, asinh, atan2, inf, pi, sqrt, tau
 
 import numpy as np
 
 from cagekit.geometry.arrays import Array, Ints
 from cagekit.geometry.centre_line import unit
-from cagekit.geometry.contact import TOUCH, ContactSurface, CylinderPiece, PlaneFace
+from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Solution
 from cagekit.geometry.cope import EndCut
 from cagekit.solids.brep import Edge, Record, SplineCurve, cross3
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.spline import DEGREE, LADDER, interpolant
 
-SAMPLES = 120
-"""Rays around a rim that look for the places where the parent changes."""
 FINE = 2e-5
 """Deviation (mm) of a rim at which it is refined no further."""
 COARSE = 1e-3
@@ -104,6 +102,17 @@ class EndRays:
         if (touch.active < 0).any():
             raise Refused("the tube partly misses the bend it stands on")
         return touch.s, touch.active
+
+    def alone(self, phi: Array, rho: float, surface: int) -> Solution:
+        """What rays ``(n,)`` do at one of the surfaces.
+
+        Args:
+            phi: angles around the tube, rad.
+            rho: distance from the axis, mm.
+            surface: index of the parent surface.
+        """
+        window = self.cut.windows[surface]
+        return self.surfaces[surface].solve(self.origins(phi, rho), self.inward, window)
 
     def points(self, phi: Array, rho: Array | float, surface: int) -> Array:
         """Where rays ``(n,)`` touch one of the surfaces, its ends ignored, ``(n, 3)``.
@@ -188,55 +197,6 @@ class Rim:
     """s at angle 0, mm."""
 
 
-def breaks(rays: EndRays, rho: float, every: Sequence[Graze]) -> list[float]:
-    """Angles at which a rim passes from one surface to another, rad in [0, 2 pi).
-
-    ``every`` are the rim's grazes.
-
-    Args:
-        rays: rays of the end.
-        rho: distance from the axis, mm.
-        every: grazes of the rim.
-    """
-    sharp = [g for g in every if g.missing]
-    beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
-    phi = (np.arange(SAMPLES) + 0.37) * tau / SAMPLES
-    phi = np.unique(np.concatenate([phi, np.array(beyond) % tau]))
-    _, active = rays.contact(phi, rho)
-    change = np.nonzero(active != np.roll(active, -1))[0]
-    if not len(change):
-        return []
-    low, high = phi[change], np.append(phi[1:], phi[0] + tau)[change]
-    left, right = active[change], np.roll(active, -1)[change]
-    fraction = np.linspace(0.0, 1.0, 33)
-    for _ in range(9):
-        grid = low[:, None] + (high - low)[:, None] * fraction
-        _, found = rays.contact(grid.ravel(), rho)
-        other = found.reshape(grid.shape) != left[:, None]
-        other[:, 0], other[:, -1] = False, True
-        k = np.argmax(other, axis=1)
-        row = np.arange(len(k))
-        low, high = grid[row, k - 1], grid[row, k]
-    out = []
-    for angle, pair in zip((0.5 * (low + high)) % tau, zip(left, right, strict=True), strict=True):
-        beside = max(pair) >= rays.cut.count
-        out.append(_silhouette(float(angle), rho, sharp) if beside else float(angle))
-    return out
-
-
-def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:
-    """The exact silhouette that a break stands for.
-
-    A ray counts as missing only when it passes by more than a tolerance, which is a little
-    further round.
-    """
-    for g in sharp:
-        late = g.width - acos(min(cos(g.width) + TOUCH / rho, 1.0))
-        if _apart(angle, g.angle) < 1.5 * late + 1e-6:
-            return g.angle
-    return angle
-
-
 def grazes(rays: EndRays, rho: float) -> list[Graze]:
     """Where a rim has corners or near-corners, whichever surface is active there."""
     out: list[Graze] = []
@@ -269,7 +229,7 @@ def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence
     marks = [0.0]
 
     def mark(angle: float) -> None:
-        if all(_apart(angle, m) > SAME_ANGLE for m in marks):
+        if all(apart(angle, m) > SAME_ANGLE for m in marks):
             marks.append(angle % tau)
 
     for angle in at_breaks:
@@ -310,7 +270,8 @@ def _eased(arc: RimArc) -> list[RimArc]:
     return out
 
 
-def _apart(a: float, b: float) -> float:
+def apart(a: float, b: float) -> float:
+    """Smallest turn between two angles, rad."""
     return abs((a - b + pi) % tau - pi)
 
 

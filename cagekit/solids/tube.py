@@ -13,6 +13,7 @@ from cagekit.geometry.centre_line import Arc, CentreLine, Line
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
+from cagekit.solids.breaks import breaks
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
@@ -27,7 +28,7 @@ from cagekit.solids.brep import (
 from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused
 from cagekit.solids.holes import drilled
-from cagekit.solids.rims import EndRays, Rim, breaks, grazes, split, write
+from cagekit.solids.rims import EndRays, Rim, grazes, split, write
 
 SEAMS = 48
 """Places around the tube that are tried for the seam."""

@@ -140,3 +140,17 @@ def test_reversed_tube_has_the_same_volume() -> None:
 def test_ridge_that_grazes_the_bore_is_left_to_the_kernel() -> None:
     with pytest.raises(Refused, match="grazes a rim"):
         made(CentreLine.straight((0, 3.4, 0), (200, 3.4, 300)), LEVEL)
+
+
+@pytest.mark.parametrize("station", [526.0, 535.0, 541.0, 542.5, 543.0, 543.5, 544.0, 560.0])
+@pytest.mark.parametrize("side", [1, -1])
+def test_door_bar_in_the_node_of_hoop_and_harness_bar(station: float, side: int) -> None:
+    """Just beside the harness bar the hoop's bend shows over a fiftieth of a radian of the rim."""
+    foot, up = np.array([0.0, side * 628.0, -92.0]), np.array([0.0, side * 0.1091651, 0.99402363])
+    turned = np.array([0.0, side * cos(1.911), sin(1.911)])
+    corner = foot + 563.4 * up
+    hoop = CentreLine.from_polyline([foot, corner, corner + 300.0 * turned], 160.0)
+    node = hoop.spot(station).point
+    across = Parent("harness", CentreLine.straight(node, (0, side * 100, node[2])), 20.0)
+    door = CentreLine.straight(node, (1293, side * 627, 105))
+    check(door, Parent("hoop", hoop, 22.5), across, ro=20.0)

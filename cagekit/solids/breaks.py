@@ -1,0 +1,120 @@
+"""Where a rim of a coped end passes from one surface to another."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import acos, cos, tau
+
+import numpy as np
+
+from cagekit.geometry.arrays import Array, Bools, Ints
+from cagekit.geometry.contact import TOUCH
+from cagekit.solids.rims import SAME_ANGLE, EndRays, Graze, apart
+
+SAMPLES = 120
+"""Rays around a rim that look for the places where the parent changes."""
+CLOSER = 8
+"""Parts into which an interval of rays is divided where a surface may show between them."""
+ROUNDS = 4
+"""How often it is divided: what shows over less than a micrometre stays unseen."""
+
+
+def breaks(rays: EndRays, rho: float, every: Sequence[Graze]) -> list[float]:
+    """Angles at which a rim passes from one surface to another, rad in [0, 2 pi).
+
+    ``every`` are the rim's grazes.
+
+    Args:
+        rays: rays of the end.
+        rho: distance from the axis, mm.
+        every: grazes of the rim.
+    """
+    sharp = [g for g in every if g.missing]
+    beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
+    phi = (np.arange(SAMPLES) + 0.37) * tau / SAMPLES
+    phi = np.unique(np.concatenate([phi, np.array(beyond) % tau]))
+    if rays.cut.count > 1:
+        phi = _closer(rays, rho, phi)
+    _, active = rays.contact(phi, rho)
+    change = np.nonzero(active != np.roll(active, -1))[0]
+    if not len(change):
+        return []
+    low, high = phi[change], np.append(phi[1:], phi[0] + tau)[change]
+    left, right = active[change], np.roll(active, -1)[change]
+    out = []
+    while len(low):
+        at, past, found = _first_change(rays, rho, low, high, left)
+        for angle, pair in zip(at % tau, zip(left, found, strict=True), strict=True):
+            beside = max(pair) >= rays.cut.count
+            out.append(_silhouette(float(angle), rho, sharp) if beside else float(angle))
+        # a surface that shows over less than the distance of two samples
+        more = (found != right) & (high - past > SAME_ANGLE)
+        low, high, left, right = past[more], high[more], found[more], right[more]
+    return out
+
+
+def _closer(rays: EndRays, rho: float, phi: Array) -> Array:
+    """Add rays where a surface may show between two samples that both end on others."""
+    low, high = phi, np.append(phi[1:], phi[0] + tau)
+    out = [phi]
+    fraction = np.arange(CLOSER) / CLOSER
+    for _ in range(ROUNDS):
+        maybe = _may_show(rays, rho, low, high)
+        if not maybe.any():
+            break
+        edges = low[maybe, None] + (high - low)[maybe, None] * np.append(fraction, 1.0)
+        low, high = edges[:, :-1].ravel(), edges[:, 1:].ravel()
+        out.append(edges[:, 1:-1].ravel())
+    return np.unique(np.concatenate(out) % tau)
+
+
+def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> Bools:
+    """Tell in which intervals ``(n,)`` a surface may come first that does at neither end."""
+    n = len(low)
+    ends = np.concatenate([low, high])
+    first, active = rays.contact(ends, rho)
+    bow = rho * (high - low) ** 2
+    out = np.zeros(n, dtype=bool)
+    for k in range(rays.cut.count):
+        here = rays.alone(ends, rho, k)
+        lead, gap, over = (q.reshape(2, n) for q in (here.s - first, here.gap, here.over))
+        near = lead.max(axis=0) + np.abs(lead[1] - lead[0]) + bow > 0
+        met = gap.min(axis=0) <= np.abs(gap[1] - gap[0]) + TOUCH
+        within = over.min(axis=0) <= np.abs(over[1] - over[0])
+        hidden = (active.reshape(2, n) != k).all(axis=0)
+        out |= hidden & near & met & within
+    return out
+
+
+def _first_change(
+    rays: EndRays, rho: float, low: Array, high: Array, left: Ints
+) -> tuple[Array, Array, Ints]:
+    """Where rays first end on another surface than ``left``, in brackets ``(n,)``.
+
+    Returns:
+        The angles, angles just past them, and the surfaces found there, ``(n,)`` each.
+    """
+    fraction = np.linspace(0.0, 1.0, 33)
+    row = np.arange(len(low))
+    for _ in range(9):
+        grid = low[:, None] + (high - low)[:, None] * fraction
+        _, found = rays.contact(grid.ravel(), rho)
+        active = found.reshape(grid.shape)
+        other = active != left[:, None]
+        other[:, 0], other[:, -1] = False, True
+        k = np.argmax(other, axis=1)
+        low, high = grid[row, k - 1], grid[row, k]
+    return 0.5 * (low + high), high, active[row, k]
+
+
+def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:
+    """The exact silhouette that a break stands for.
+
+    A ray counts as missing only when it passes by more than a tolerance, which is a little
+    further round.
+    """
+    for g in sharp:
+        late = g.width - acos(min(cos(g.width) + TOUCH / rho, 1.0))
+        if apart(angle, g.angle) < 1.5 * late + 1e-6:
+            return g.angle
+    return angle
