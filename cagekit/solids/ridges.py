@@ -305,7 +305,7 @@ def _meeting(
     beside = [k for k in (i, j) if third in _next_pieces(rays, k)]
     limit: ContactSurface | Cut = rays.surfaces[third]
     if beside:
-        limit = joint(rays.surfaces[beside[0]], limit)
+        limit = joint(rays.surfaces[beside[0]], rays.surfaces[third])
     p = near[None]
     for _ in range(40):
         rows = [distance(q, p) for q in (curve.first, curve.second, limit)]
