@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from cagekit.cli.console import note
 
 if TYPE_CHECKING:
     from cagekit.design import Design
+    from cagekit.design.makeable import LeftOut
 
 
 def add_build(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +22,21 @@ def design_of(
     args: argparse.Namespace, progress: Callable[[str], None] = lambda name: None
 ) -> Design:
     """Load the build that was named and put its cage together."""
+    design = _loaded(args, progress)
+    _ = design.cage
+    return design
+
+
+def makeable_of(
+    args: argparse.Namespace, progress: Callable[[str], None] = lambda name: None
+) -> tuple[Design, Sequence[LeftOut]]:
+    """Load the build that was named and put together what of it can be made."""
+    from cagekit.design.makeable import makeable
+
+    return makeable(_loaded(args, progress))
+
+
+def _loaded(args: argparse.Namespace, progress: Callable[[str], None]) -> Design:
     from cagekit.design import Design
 
     progress("reading the build")
@@ -28,5 +44,4 @@ def design_of(
     for remark in design.build.remarks:
         note(f"warning: {remark}")
     progress("putting the cage together")
-    _ = design.cage
     return design

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from cagekit.cli.build import add_build, design_of
+from cagekit.cli.build import add_build, makeable_of
 from cagekit.cli.console import Progress, caution, emit, note, width
 from cagekit.cli.make import names
 
@@ -35,20 +35,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--why", metavar="CODE", help="tell all about one check")
     width = max((len(g.name) for g in GROUPS), default=0)
     rows = "\n".join(f"  {g.name:<{width}}  {g.about}" for g in GROUPS)
-    parser.epilog = f"groups:\n{rows}\n\nExit code 1 when a check fails."
+    parser.epilog = (
+        f"groups:\n{rows}\n\nExit code 1 when a check fails, 3 when a part cannot be made: "
+        "the check\ngoes on without it."
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Run the checks and print their table."""
     from cagekit.checks import run as run_checks
-    from cagekit.checks.finding import has_failures
+    from cagekit.checks.finding import has_failures, worst_first
+    from cagekit.checks.left_out import left_out
     from cagekit.checks.table import explain_text
+    from cagekit.errors import GeometryError
 
     with Progress() as progress:
-        design = design_of(args, progress.step)
+        design, without = makeable_of(args, progress.step)
         progress.step("checking")
         groups = names(args.groups) or None
-        found = run_checks(design, groups, names(args.rules) or None)
+        found = worst_first(
+            (*left_out(without), *run_checks(design, groups, names(args.rules) or None))
+        )
     if args.why:
         found = _about(found, args.why)
     if args.json:
@@ -58,7 +65,12 @@ def run(args: argparse.Namespace) -> int:
         print("\n\n".join(explain_text(f, units=design.units, width=columns) for f in found))
     else:
         _print(found, design, args)
+    if without:
+        names_out = ", ".join(e.id for e in without)
+        note(f"\nThe check went on without {names_out}: what hangs on it is not judged.")
     caution()
+    if without:
+        return GeometryError.exit_code
     return 1 if has_failures(found) else 0
 
 

@@ -124,15 +124,23 @@ class Design:
         build = with_changes(self.build, member, dims)
         return self.of_build(build, options={**self.options, "changed": changes})
 
-    def of_build(self, build: Build, *, options: Mapping[str, Any] | None = None) -> Self:
+    def of_build(
+        self,
+        build: Build,
+        *,
+        options: Mapping[str, Any] | None = None,
+        cage: Cage | None = None,
+    ) -> Self:
         """A design of another version of the build; what the change cannot touch is kept.
 
         Args:
             build: the version, its car and drivers the same objects where nothing changed there.
             options: when they are others.
+            cage: its cage, when it is made already.
         """
         new = type(self)(
             build,
+            cage=cage,
             units=self.units,
             options=self.options if options is None else options,
             rules=self.rules,

@@ -35,7 +35,11 @@ def _places(error: GeometryError | InputError, build: Build) -> Iterator[str]:
     if isinstance(error, InputError) and error.where == f"car {build.car.name}":
         yield from _in_file(build.files.get(f"car {build.file.car}"), _car_keys(error.field))
         return
-    entry = _entry(str(error), build)
+    plate = search(r"\[\[plate\]\] (\w+)", str(error))
+    if plate:
+        yield from _plate_tables(plate.group(1), error, build)
+        return
+    entry = entry_named(error, build)
     if entry is None:
         return
     names = set(entry.names)
@@ -49,13 +53,29 @@ def _places(error: GeometryError | InputError, build: Build) -> Iterator[str]:
     yield from _in_file(build.files.get(f"layout {build.file.layout}"), inner)
 
 
+def _plate_tables(name: str, error: GeometryError | InputError, build: Build) -> Iterator[str]:
+    """Where the plate table of an id, or of a kind when it has none, says what is wrong."""
+    value = str(error.value) if isinstance(error, InputError) else ""
+    found = [
+        n
+        for n, plate in enumerate(build.file.plate)
+        if (plate.id and name in (plate.id, f"{plate.id}_left", f"{plate.id}_right"))
+        or (not plate.id and plate.kind == name)
+    ]
+    exact = [n for n in found if value and str(getattr(build.file.plate[n], "at", "")) == value]
+    field = error.field if isinstance(error, InputError) else ""
+    keys: list[TomlKey] = [("plate", n, *((field,) if field else ())) for n in (exact or found)[:1]]
+    yield from _in_file(build.files.get("build"), keys)
+
+
 def _is(written: MemberEntry, names: set[str]) -> bool:
     """Whether a table is the one that an entry of these names was spread from."""
     return any(e.id in names for e in spread([written]))
 
 
-def _entry(message: str, build: Build) -> MemberEntry | None:
-    """The entry whose table the message names, or else whose member it names first."""
+def entry_named(error: CagekitError, build: Build) -> MemberEntry | None:
+    """The entry whose table an error's message names, or else whose member it names first."""
+    message = str(error)
     named = search(r"\[members\.(\w+)\]", message)
     message = named.group(1) if named else message
     found = [(message.find(e.id), -len(e.id), e) for e in build.entries if e.id in message]

@@ -1,0 +1,125 @@
+"""What of a build can be made: a design without the entries that cannot, and why they cannot.
+
+One tube that cannot be coped must not hide what is wrong elsewhere: the check goes on without it
+and without what hangs on it, and says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from cagekit.assembly.assemble import assemble, members_only
+from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.build import Build
+from cagekit.inputs.plate import PlateEntry
+from cagekit.inputs.written import entry_named, with_place
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+    from cagekit.design.design import Design
+
+Fault = GeometryError | InputError
+
+ALL_PLATES = "plates"
+"""Name of what is left out when a plate that no entry asks for cannot be made."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A member or plate entry that a check goes on without.
+
+    ``error`` is what it met; ``hangs`` tells that it would do but for what it hangs on.
+    """
+
+    id: str
+    error: Fault
+    hangs: bool = False
+
+
+def makeable(design: Design) -> tuple[Design, tuple[LeftOut, ...]]:
+    """The design without the entries that cannot be made, and these; itself when all can.
+
+    Args:
+        design: of a whole build.
+
+    Raises:
+        InputError: a file says something that cannot be meant.
+        GeometryError: less than half of the members could be made.
+    """
+    try:
+        _require_cuts(design.cage)
+    except (GeometryError, InputError) as error:
+        # before anything is left out, a place that does not exist is the file's fault
+        if not isinstance(error, GeometryError):
+            raise
+        whole = error
+    else:
+        return design, ()
+    build, out = design.build, list[LeftOut]()
+
+    def leave_out(name: str, fault: Fault) -> None:
+        told = with_place(fault, design.build)
+        assert isinstance(told, GeometryError | InputError)
+        out.append(LeftOut(id=name, error=told, hangs=isinstance(fault, InputError)))
+
+    while (fault := _fault_of_tubes(design, build)) is not None:
+        entry = entry_named(fault, build)
+        if entry is None:
+            raise whole
+        leave_out(entry.id, fault)
+        build = replace(build, entries=tuple(e for e in build.entries if e is not entry))
+        if 2 * len(build.entries) < len(design.build.entries):
+            raise whole
+    while (fault := _fault(design, build)) is not None:
+        plate = _plate_at_fault(design, build, fault)
+        if plate is None:
+            leave_out(ALL_PLATES, fault)
+            return design.of_build(build, cage=members_only(build, design.kept)), tuple(out)
+        leave_out(plate.id or f"{plate.kind} {getattr(plate, 'at', '')}".strip(), fault)
+        build = _without(build, plate)
+    return design.of_build(build), tuple(out)
+
+
+def _fault_of_tubes(design: Design, build: Build) -> Fault | None:
+    """What keeps the tubes of a build from being made and cut, the first of it."""
+    try:
+        _require_cuts(members_only(build, design.kept))
+    except (GeometryError, InputError) as error:
+        return error
+    return None
+
+
+def _fault(design: Design, build: Build) -> Fault | None:
+    """What keeps a build from being put together, plates and all; None when nothing does."""
+    try:
+        assemble(build, design.kept)
+    except (GeometryError, InputError) as error:
+        return error
+    return None
+
+
+def _require_cuts(cage: Cage) -> None:
+    for member in cage.members:
+        cage.cut(member, "a")
+        cage.cut(member, "b")
+
+
+def _plate_at_fault(design: Design, build: Build, fault: Fault) -> PlateEntry | None:
+    """The plate entry without which this fault is gone; None when no single one is."""
+    for plate in build.plates:
+        other = _fault(design, _without(build, plate))
+        if other is None or _about(other) != _about(fault):
+            return plate
+    return None
+
+
+def _about(fault: Fault) -> tuple[object, ...]:
+    """What a fault is about; its numbers may change with what else is left out."""
+    if isinstance(fault, GeometryError):
+        return (fault.owner,)
+    return fault.where, fault.field, fault.value
+
+
+def _without(build: Build, plate: PlateEntry) -> Build:
+    return replace(build, plates=tuple(p for p in build.plates if p is not plate))
