@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.design.design import Design
 
-Fault = GeometryError | InputError
+MakingError = GeometryError | InputError
 
 ALL_PLATES = "plates"
 """Name of what is left out when a plate that no entry asks for cannot be made."""
@@ -33,7 +33,7 @@ class LeftOut:
     """
 
     id: str
-    error: Fault
+    error: MakingError
     hangs: bool = False
 
 
@@ -58,7 +58,7 @@ def makeable(design: Design) -> tuple[Design, tuple[LeftOut, ...]]:
         return design, ()
     build, out = design.build, list[LeftOut]()
 
-    def leave_out(name: str, fault: Fault) -> None:
+    def leave_out(name: str, fault: MakingError) -> None:
         told = with_place(fault, design.build)
         assert isinstance(told, GeometryError | InputError)
         out.append(LeftOut(id=name, error=told, hangs=isinstance(fault, InputError)))
@@ -81,7 +81,7 @@ def makeable(design: Design) -> tuple[Design, tuple[LeftOut, ...]]:
     return design.of_build(build), tuple(out)
 
 
-def _fault_of_tubes(design: Design, build: Build) -> Fault | None:
+def _fault_of_tubes(design: Design, build: Build) -> MakingError | None:
     """What keeps the tubes of a build from being made and cut, the first of it."""
     try:
         _require_cuts(members_only(build, design.kept))
@@ -90,7 +90,7 @@ def _fault_of_tubes(design: Design, build: Build) -> Fault | None:
     return None
 
 
-def _fault(design: Design, build: Build) -> Fault | None:
+def _fault(design: Design, build: Build) -> MakingError | None:
     """What keeps a build from being put together, plates and all; None when nothing does."""
     try:
         assemble(build, design.kept)
@@ -105,7 +105,7 @@ def _require_cuts(cage: Cage) -> None:
         cage.cut(member, "b")
 
 
-def _plate_at_fault(design: Design, build: Build, fault: Fault) -> PlateEntry | None:
+def _plate_at_fault(design: Design, build: Build, fault: MakingError) -> PlateEntry | None:
     """The plate entry without which this fault is gone; None when no single one is."""
     for plate in build.plates:
         other = _fault(design, _without(build, plate))
@@ -114,7 +114,7 @@ def _plate_at_fault(design: Design, build: Build, fault: Fault) -> PlateEntry | 
     return None
 
 
-def _about(fault: Fault) -> tuple[object, ...]:
+def _about(fault: MakingError) -> tuple[object, ...]:
     """What a fault is about; its numbers may change with what else is left out."""
     if isinstance(fault, GeometryError):
         return (fault.owner,)
