@@ -14,30 +14,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import pi
 
 import numpy as np
 
-from cagekit.geometry.arrays import Bools, Ints
+from cagekit.geometry.arrays import Bools
 from cagekit.geometry.centre_line import Vec
+from cagekit.structure.barrier import Sections, largest
 from cagekit.structure.frame import Frame
 from cagekit.structure.sections import Capacity
 from cagekit.structure.solve import Loads
 
-CLOSE = 0.004
-"""Gap to the bound, as a share of the factor, at which the search ends."""
-STEEPER = 20.0
-"""How much the barrier gets steeper from round to round."""
 SPREAD = 0.5
 """A beam that carries more than this, N/mm, is looked at in its middle too."""
-CENTRED = 1e-8
-"""How near the middle the last round ends: the bound and the multipliers hold there alone."""
-STEPS = 200
-"""Most steps of the search."""
-STRONGEST = 1e6
-"""A factor above this is not told: the load goes straight into what holds."""
-ROUND = 1e-4
-"""Rounds the tip of the cone of bending, as a share of the plastic moment; on the safe side."""
 
 Strength = Sequence[tuple[Capacity, Capacity] | None]
 
@@ -63,7 +51,8 @@ class Collapse:
 
     Args:
         factor: on the loads, safe side.
-        bound: what the factor of these sections cannot be above.
+        bound: what the factor of these sections cannot be above; infinite when the search was
+            given up before it was known.
         hinges: plastic sections that fold, the largest share first.
         motion: of the nodes as it folds, ``(n, 6)``, largest displacement 1.
         by_beam: gain of the factor for each share by which a beam gets stronger, ``(m,)``.
@@ -102,7 +91,15 @@ class PlasticFrame:
         balance = self._balance()[self.free] * self.scale[:, None]
         basis, self.upper = np.linalg.qr(balance[:, self.kept].T, mode="complete")
         self.upper = self.upper[: len(self.free)]
-        self.carrying, self.idle = basis[:, : len(self.free)], basis[:, len(self.free) :]
+        self.carrying, idle = basis[:, : len(self.free)], basis[:, len(self.free) :]
+        self.idle = self._by_beam(idle)
+        self.size = idle.shape[1] + 1
+
+    def _by_beam(self, unknowns: Vec) -> Vec:
+        """Rows of the unknowns that are kept as ``(m, 6, columns)``, zero where released."""
+        out = np.zeros((6 * len(self.strength), unknowns.shape[1]))
+        out[self.kept] = unknowns
+        return out.reshape(-1, 6, unknowns.shape[1])
 
     def _released(self) -> Bools:
         out = np.zeros((len(self.strength), 6), bool)
@@ -120,15 +117,13 @@ class PlasticFrame:
             own[:, turn, first], own[:, turn + 6, first + 2] = -1.0, 1.0
             own[:, side + 6, first], own[:, side + 6, first + 2] = sign / length, -sign / length
             own[:, side, first], own[:, side, first + 2] = -sign / length, sign / length
+        own *= self.unit[:, None, :]
         axes = f.axes.transpose(0, 2, 1)
+        parts = axes[:, None] @ own.reshape(m, 4, 3, 6)
+        starts = 6 * f.ends[:, :, None] + np.arange(6)
+        columns = 6 * np.arange(m)[:, None] + np.arange(6)
         out = np.zeros((6 * len(f.nodes), 6 * m))
-        for i in range(m):
-            block = own[i] * self.unit[i]
-            for end in (0, 1):
-                for half in (0, 3):
-                    rows = 6 * f.ends[i, end] + half
-                    part = axes[i] @ block[6 * end + half : 6 * end + half + 3]
-                    out[rows : rows + 3, 6 * i : 6 * i + 6] += part
+        np.add.at(out, (starts.reshape(m, 12, 1), columns[:, None, :]), parts.reshape(m, 12, 6))
         return out
 
     def collapse(self, loads: Loads) -> Collapse | None:
@@ -144,23 +139,26 @@ class PlasticFrame:
             return None
         carried = self.carrying @ np.linalg.solve(self.upper.T, wanted)
         points = self._points(loads)
+        beams = points[:, 0].astype(int)
         weights, constant = self._sections(points, loads)
-        # section forces = maps @ (idle forces, factor)
-        maps = np.concatenate(
-            [weights @ self.idle, (weights @ carried + constant)[..., None]], axis=2
-        )
-        found = _largest(maps)
+        own, factors = self._by_beam(carried[:, None]), np.zeros((len(f.ends), 1, self.size))
+        factors[:, 0, -1] = 1.0
+        of_beam = np.concatenate([np.concatenate([self.idle, own], axis=2), factors], axis=1)
+        sections = Sections(of_beam, np.concatenate([weights, constant[..., None]], axis=2), beams)
+        found = largest(sections)
         if found is None:
             return None
-        x, multipliers, slopes, steep = found
+        x, multipliers, slopes, above = found
         factor = float(x[-1])
-        work = -np.einsum("p,pk,pk->p", multipliers, slopes, maps @ x)
+        work = -np.einsum("p,pk,pk->p", multipliers, slopes, sections.forces(x))
+        strains = np.zeros((len(f.ends), 6))
+        np.add.at(strains, beams, np.einsum("p,pk,pkc->pc", multipliers, slopes, weights))
         return Collapse(
             factor=factor,
-            bound=factor + len(maps) / steep,
+            bound=factor + above,
             hinges=_hinges(points, work),
-            motion=self._motion(np.einsum("p,pk,pkc->c", multipliers, slopes, weights), wanted),
-            by_beam=np.bincount(points[:, 0].astype(int), work, len(f.ends)).astype(float),
+            motion=self._motion(strains.ravel()[self.kept], wanted),
+            by_beam=np.bincount(beams, work, len(f.ends)).astype(float),
         )
 
     def _points(self, loads: Loads) -> Vec:
@@ -176,30 +174,36 @@ class PlasticFrame:
         )
 
     def _sections(self, points: Vec, loads: Loads) -> tuple[Vec, Vec]:
-        """N, T, My, Mz, Vy, Vz over capacities from the unknowns, and from the load on the beam."""
-        weights = np.zeros((len(points), 6, 6 * len(self.strength)))
-        constant = np.zeros((len(points), 6))
-        axes, lengths = self.frame.axes, self.frame.lengths
-        for k, (beam, at) in enumerate(points):
-            i = int(beam)
-            ends = self.strength[i]
-            assert ends is not None
-            c = _weaker(*ends) if at == 0.5 else ends[int(at)]
-            unit, span = self.unit[i], lengths[i]
-            w = axes[i] @ loads.on_beams[i]
-            block = weights[k, :, 6 * i : 6 * i + 6]
-            block[0, 0], block[1, 1] = unit[0] / c.normal, unit[1] / c.torsion
-            constant[k, 0] = w[0] * span * (0.5 - at) / c.normal
-            bow = span**2 / 2 * at * (1 - at)
-            for row, sign, load in ((2, 1.0, w[2]), (3, -1.0, w[1])):
-                block[row, row], block[row, row + 2] = (1 - at, at)
-                block[row] *= unit[2] / c.bending
-                constant[k, row] = sign * load * bow / c.bending
-            for row, first, load, sign in ((4, 3, w[1], 1.0), (5, 2, w[2], -1.0)):
-                block[row, first + 2], block[row, first] = sign, -sign
-                block[row] *= unit[2] / span / c.shear
-                constant[k, row] = load * span * (at - 0.5) / c.shear
-        return weights[:, :, self.kept], constant
+        """N, T, My, Mz, Vy, Vz over capacities: from the six unknowns of the section's beam.
+
+        Returns:
+            ``(p, 6, 6)``, and ``(p, 6)`` from the load on the beam.
+        """
+        i, at = points[:, 0].astype(int), points[:, 1]
+        bears = [self._capacity(beam, where) for beam, where in zip(i, at, strict=True)]
+        normal, torsion, bending, shear = np.array(
+            [(c.normal, c.torsion, c.bending, c.shear) for c in bears]
+        ).T
+        unit, span = self.unit[i], self.frame.lengths[i]
+        w = np.einsum("pij,pj->pi", self.frame.axes[i], loads.on_beams[i])
+        weights, constant = np.zeros((len(points), 6, 6)), np.zeros((len(points), 6))
+        weights[:, 0, 0], weights[:, 1, 1] = unit[:, 0] / normal, unit[:, 1] / torsion
+        constant[:, 0] = w[:, 0] * span * (0.5 - at) / normal
+        bow = span**2 / 2 * at * (1 - at)
+        share = unit[:, 2] / bending
+        for row, sign, load in ((2, 1.0, w[:, 2]), (3, -1.0, w[:, 1])):
+            weights[:, row, row], weights[:, row, row + 2] = (1 - at) * share, at * share
+            constant[:, row] = sign * load * bow / bending
+        slope = unit[:, 2] / span / shear
+        for row, first, load, sign in ((4, 3, w[:, 1], 1.0), (5, 2, w[:, 2], -1.0)):
+            weights[:, row, first + 2], weights[:, row, first] = sign * slope, -sign * slope
+            constant[:, row] = load * span * (at - 0.5) / shear
+        return weights, constant
+
+    def _capacity(self, beam: int, at: float) -> Capacity:
+        ends = self.strength[beam]
+        assert ends is not None
+        return _between(*ends) if at == 0.5 else ends[int(at)]
 
     def _motion(self, strains: Vec, wanted: Vec) -> Vec:
         """How the nodes move for the plastic strains of the sections, ``(n, 6)``."""
@@ -214,7 +218,7 @@ def _unit(c: Capacity) -> tuple[float, ...]:
     return (c.normal, c.torsion, c.bending, c.bending, c.bending, c.bending)
 
 
-def _weaker(a: Capacity, b: Capacity) -> Capacity:
+def _between(a: Capacity, b: Capacity) -> Capacity:
     return a if a.bending > b.bending else b  # between welds a tube has its own strength
 
 
@@ -225,113 +229,6 @@ def _hinges(points: Vec, work: Vec) -> tuple[Hinge, ...]:
         for k in np.argsort(-work, kind="stable")
         if work[k] > 0.01 * total
     )
-
-
-def room(u: Vec) -> Vec:
-    """Room that sections have left, ``(p,)``; not above 0 beyond the plastic limit.
-
-    Args:
-        u: ``(p, 6)`` N, T, My, Mz, Vy, Vz, each over its capacity.
-
-    Torsion and shear take from the strength by von Mises; normal force and bending interact as in
-    a thin ring, m = s cos(pi n / 2 s).
-    """
-    s2 = 1 - u[:, 1] ** 2 - u[:, 4] ** 2 - u[:, 5] ** 2
-    s = np.sqrt(np.maximum(s2, 1e-12))
-    bent = np.sqrt(u[:, 2] ** 2 + u[:, 3] ** 2 + ROUND**2)
-    out = s * np.cos(np.minimum(pi / 2 * np.abs(u[:, 0]) / s, pi / 2)) - bent
-    return np.asarray(np.where((s2 > 0) & (np.abs(u[:, 0]) < s), out, -1.0))
-
-
-_SHEARED: Ints = np.array([1, 4, 5])
-
-
-def _curved(u: Vec) -> tuple[Vec, Vec]:
-    """Slope ``(p, 6)`` and curvature ``(p, 6, 6)`` of :func:`room`, inside the limit."""
-    shear = u[:, _SHEARED]
-    s = np.sqrt(1 - (shear**2).sum(axis=1))
-    a = pi / 2 * u[:, 0] / s
-    sin, cos = np.sin(a), np.cos(a)
-    by_s = cos + a * sin
-    ds = -shear / s[:, None]
-    slope, curve = np.zeros_like(u), np.zeros((len(u), 6, 6))
-    slope[:, 0] = -pi / 2 * sin
-    slope[:, _SHEARED] = by_s[:, None] * ds
-    curve[:, 0, 0] = -(pi**2) / 4 * cos / s
-    mixed = (pi / 2 * a * cos / s)[:, None] * ds
-    curve[:, 0, _SHEARED] = mixed
-    curve[:, _SHEARED, 0] = mixed
-    outer = ds[:, :, None] * ds[:, None, :]
-    bent = -np.eye(3) / s[:, None, None] - outer / s[:, None, None]
-    block = (-(a**2) * cos / s)[:, None, None] * outer + by_s[:, None, None] * bent
-    curve[:, _SHEARED[:, None], _SHEARED] = block
-    moment = u[:, 2:4]
-    size = np.sqrt((moment**2).sum(axis=1) + ROUND**2)
-    slope[:, 2:4] = -moment / size[:, None]
-    way = moment / size[:, None]
-    curve[:, 2:4, 2:4] = -(np.eye(2) - way[:, :, None] * way[:, None, :]) / size[:, None, None]
-    return slope, curve
-
-
-def _largest(maps: Vec) -> tuple[Vec, Vec, Vec, float] | None:
-    """The largest last unknown with room in every section.
-
-    Args:
-        maps: ``(p, 6, k)`` section forces from the unknowns.
-
-    Returns:
-        The unknowns, multipliers ``(p,)``, slopes ``(p, 6)`` and steepness of the barrier; None
-        when the factor has no end.
-    """
-    p, k = len(maps), maps.shape[2]
-    x = np.zeros(k)
-    reach = float(np.abs(maps[:, :, -1]).max())
-    if reach <= 0:
-        return None
-    x[-1] = 0.2 / reach
-    steep = p / x[-1]
-    flat = maps.reshape(6 * p, k)
-    for _ in range(STEPS):
-        u = (flat @ x).reshape(p, 6)
-        left: Vec = room(u)
-        slope, curve = _curved(u)
-        pull = slope / left[:, None]
-        gradient = -(pull.ravel() @ flat)
-        gradient[-1] -= steep
-        inner = pull[:, :, None] * pull[:, None, :] - curve / left[:, None, None]
-        # half of a square takes half the time
-        root = np.linalg.cholesky(inner + 1e-14 * np.eye(6)).transpose(0, 2, 1)
-        halved = (root @ maps).reshape(6 * p, k)
-        hessian = halved.T @ halved
-        hessian[np.diag_indices(k)] += 1e-10 * np.trace(hessian) / k
-        step = -np.linalg.solve(hessian, gradient)
-        decrement = float(-gradient @ step)
-        last = p / steep < CLOSE * x[-1]
-        if decrement < (CENTRED if last else 0.05):
-            if last:
-                return x, 1 / (steep * left), slope, steep
-            steep *= STEEPER
-            continue
-        x = _stepped(flat, x, np.asarray(step, float), steep, left, decrement)
-        if x[-1] > STRONGEST:
-            return None
-    return x, 1 / (steep * left), slope, steep
-
-
-def _stepped(flat: Vec, x: Vec, step: Vec, steep: float, left: Vec, decrement: float) -> Vec:
-    """Go along the step as far as the barrier falls."""
-    now = -steep * x[-1] - np.log(left).sum()
-    size = 1.0
-    while size > 1e-12:
-        new = x + size * step
-        there = room((flat @ new).reshape(-1, 6))
-        if (
-            there.min() > 0
-            and -steep * new[-1] - np.log(there).sum() <= now - 0.1 * size * decrement
-        ):
-            return np.asarray(new)
-        size *= 0.5
-    return x
 
 
 def with_second_order(factor: float, critical: float) -> float:

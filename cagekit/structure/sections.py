@@ -165,7 +165,7 @@ def aisc_critical_stress(length: float, tube: Tube, fy: float, e: float) -> floa
     return float(0.658 ** (fy / fe) * fy) if fy / fe <= 2.25 else 0.877 * fe
 
 
-def strut_utilisation(tube: Tube, fy: float, length: float, n: ArrayLike, m: ArrayLike) -> Vec:
+def strut_utilisation(tube: Tube, fy: float, length: ArrayLike, n: ArrayLike, m: ArrayLike) -> Vec:
     """Use of a tube between two nodes by compression and bending together; 0 in tension.
 
     Args:
@@ -178,7 +178,7 @@ def strut_utilisation(tube: Tube, fy: float, length: float, n: ArrayLike, m: Arr
     Source: EN 1993-1-1, 6.3.3 with Annex B, Table B.1, moments taken as uniform (Cm = 1).
     """
     e = steel(tube.material).e
-    lam = sqrt(fy / euler_stress(length, tube, e))
+    lam = np.asarray(length, float) / tube.radius_of_gyration * sqrt(fy / e) / pi
     chi = buckling_factor(lam, imperfection(tube.material))
     n, m = np.asarray(n, float), np.asarray(m, float)
     share = np.maximum(n, 0.0) / (chi * tube.area * fy)

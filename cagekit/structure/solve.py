@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cagekit.geometry.arrays import Ints
+from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.elements import Beams
 from cagekit.structure.frame import Frame
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 LEAST_PIVOT = 1e-11
 """Pivots below this share of their freedom's own stiffness mean that the frame moves freely."""
+SETTLED = 1e-7
+"""Change of the largest movement, as a share, at which second order has settled."""
 ROUNDS = 60
 """Most rounds of the second-order iteration; it is given up when it has not settled by then."""
 
@@ -88,22 +90,31 @@ class Solver:
         starts = 6 * self.frame.ends[:, :, None] + np.arange(6)
         return starts.reshape(len(self.frame.ends), 12)
 
+    @cached_property
+    def _pattern(self) -> tuple[Bools, Ints, Ints, Ints]:
+        """Which entries of the beams' blocks count, where each adds up, and the sparse pattern.
+
+        The last entries are those of the diagonal, for springs.
+        """
+        at = self._number[self.freedoms]
+        rows, columns = np.repeat(at, 12, axis=1).ravel(), np.tile(at, (1, 12)).ravel()
+        keep = (rows >= 0) & (columns >= 0)
+        size = len(self.free)
+        own = np.arange(size)
+        places = np.concatenate([columns[keep] * size + rows[keep], own * size + own])
+        found, slots = np.unique(places, return_inverse=True)
+        starts = np.searchsorted(found, np.arange(size + 1) * size)
+        return keep, np.asarray(slots).ravel(), found % max(size, 1), starts
+
     def assembled(self, blocks: Vec, *, springs: bool = True) -> Any:
         """Sparse matrix of the free freedoms from ``(m, 12, 12)`` blocks in car axes."""
-        from scipy.sparse import coo_matrix
+        from scipy.sparse import csc_matrix
 
-        at = self._number[self.freedoms]
-        rows = np.repeat(at, 12, axis=1).ravel()
-        columns = np.tile(at, (1, 12)).ravel()
-        values = blocks.reshape(len(at), 144).ravel()
-        keep = (rows >= 0) & (columns >= 0)
-        rows, columns, values = rows[keep], columns[keep], values[keep]
-        if springs:
-            own = np.arange(len(self.free))
-            rows, columns = np.concatenate([rows, own]), np.concatenate([columns, own])
-            values = np.concatenate([values, self.frame.spring.ravel()[self.free]])
+        keep, slots, rows, starts = self._pattern
         size = len(self.free)
-        return coo_matrix((values, (rows, columns)), shape=(size, size)).tocsc()
+        own = self.frame.spring.ravel()[self.free] if springs else np.zeros(size)
+        values = np.bincount(slots, np.concatenate([blocks.ravel()[keep], own]), len(rows))
+        return csc_matrix((values, rows, starts), shape=(size, size))
 
     @cached_property
     def matrix(self) -> Any:
@@ -236,6 +247,6 @@ class Solver:
             response = new
             if not np.isfinite(change):
                 return None
-            if change <= 1e-9 * max(float(np.abs(new.moved).max()), 1e-12):
+            if change <= SETTLED * max(float(np.abs(new.moved).max()), 1e-12):
                 return response
         return None

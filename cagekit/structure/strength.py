@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.member import Member
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.loads import LoadsFile
@@ -27,6 +26,7 @@ from cagekit.structure.frame import shear_area
 from cagekit.structure.joints import Attachment, attachments
 from cagekit.structure.model import Ground, Model, model_of, solver_of
 from cagekit.structure.solve import Loads, Response, Solver
+from cagekit.structure.uses import MemberUse, UseReader
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -55,40 +55,6 @@ ASSUMPTIONS = (
     "shell torn away from the plates.",
 )
 """What the numbers rest on, for every face."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MemberUse:
-    """How hard one tube works in one case.
-
-    Args:
-        member: its id.
-        normal: largest normal force, N, tension positive.
-        shear: largest shear, N.
-        torsion: largest torsion, N mm.
-        moment: largest bending moment, N mm.
-        stress: largest equivalent stress (von Mises), MPa.
-        yielding: that stress over the yield strength there.
-        plastic: how far the section is towards its fully plastic state, elastic forces.
-        buckling: use in compression and bending between two nodes; 0 in tension.
-        at: station of the largest ``plastic``, mm from end a.
-    """
-
-    member: str
-    normal: float
-    shear: float
-    torsion: float
-    moment: float
-    stress: float
-    yielding: float
-    plastic: float
-    buckling: float
-    at: float
-
-    @property
-    def use(self) -> float:
-        """The larger of section and buckling: what the picture colours by."""
-        return max(self.plastic, self.buckling)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -232,7 +198,8 @@ def strength_of(scene: LoadScene, only: Sequence[str] = ()) -> StrengthResult:
         return StrengthResult(file=file, cases=cases, weight=scene.weight, problem=str(error))
     coarse = model_of(cages, ground, marks=at, chord=COARSE, longest=inf)
     folding = PlasticFrame(coarse.frame, strengths(coarse, cages))
-    found = {c.id: _result(c, scene, model, solver, coarse, folding) for c in cases if c.acts}
+    reader = UseReader(model, cages)
+    found = {c.id: _result(c, scene, reader, solver, coarse, folding) for c in cases if c.acts}
     out = StrengthResult(
         file=file, cases=cases, weight=scene.weight, model=model, coarse=coarse, results=found,
         classes={
@@ -266,8 +233,14 @@ def strengths(model: Model, cage: Cage) -> Strength:
 
 
 def _result(
-    case: Case, scene: LoadScene, model: Model, solver: Solver, coarse: Model, folding: PlasticFrame
+    case: Case,
+    scene: LoadScene,
+    reader: UseReader,
+    solver: Solver,
+    coarse: Model,
+    folding: PlasticFrame,
 ) -> CaseResult:
+    model = reader.model
     loads = loads_on(model, case, scene.cage)
     response = solver.solve(loads)
     at = felt(model, case)
@@ -278,87 +251,10 @@ def _result(
         second=solver.second_order(loads),
         critical=solver.critical(response),
         collapse=folding.collapse(loads_on(coarse, case, scene.cage)),
-        uses=tuple(_use(m, model, response, loads) for m in scene.cage.members.values()),
+        uses=reader.uses(response, loads),
         deflection=float(np.linalg.norm(response.moved[list(at), :3], axis=1).max()),
         attachments=tuple(attachments(scene, model, response)),
     )
-
-
-def inside(model: Model, response: Response, loads: Loads, beams: Sequence[int]) -> Vec:
-    """Section forces of beams at first end, middle and second end, ``(b, 3, 6)`` N and N mm.
-
-    N, Vy, Vz, T, My, Mz in the beam's own axes, as they act on the part before the section.
-    """
-    i = list(beams)
-    f = response.forces[i]
-    w = np.einsum("mij,mj->mi", model.axes[i], loads.on_beams[i])
-    first, last = -f[:, :6], f[:, 6:]
-    middle = (first + last) / 2
-    bow = model.frame.lengths[i] ** 2 / 8
-    middle[:, 4] += w[:, 2] * bow
-    middle[:, 5] -= w[:, 1] * bow
-    return np.stack([first, middle, last], axis=1)
-
-
-def _use(member: Member, model: Model, response: Response, loads: Loads) -> MemberUse:
-    beams = model.beams_of(member.id)
-    tube = member.tube
-    y = sections.yield_of(tube.material)
-    if not beams:
-        return MemberUse(
-            member=member.id, normal=0, shear=0, torsion=0, moment=0, stress=0, yielding=0,
-            plastic=0, buckling=0, at=0,
-        )  # fmt: skip
-    forces = inside(model, response, loads, beams)
-    ends = model.frame.ends[list(beams)]
-    soft = np.stack(
-        [model.welded[ends[:, 0]], np.zeros(len(beams), bool), model.welded[ends[:, 1]]], axis=1
-    )
-    fy = np.where(soft, y.beside_weld, y.fy)
-    stress = sections.von_mises(tube, forces)
-    cap = sections.capacity(tube, 1.0)
-    bent = np.hypot(forces[..., 4], forces[..., 5])
-    g = sections.gauge(forces[..., 0] / cap.normal / fy, bent / cap.bending / fy)
-    sheared = np.hypot(forces[..., 1], forces[..., 2])
-    plastic = np.sqrt(
-        g**2 + (forces[..., 3] / cap.torsion / fy) ** 2 + (sheared / cap.shear / fy) ** 2
-    )
-    where = np.unravel_index(int(np.argmax(plastic)), plastic.shape)
-    s = model.stations[list(beams)]
-    at = (s[:, 0], s.mean(axis=1), s[:, 1])[int(where[1])][int(where[0])]
-    normal = forces[..., 0].ravel()
-    return MemberUse(
-        member=member.id,
-        normal=float(normal[np.argmax(np.abs(normal))]),
-        shear=float(sheared.max()),
-        torsion=float(np.abs(forces[..., 3]).max()),
-        moment=float(bent.max()),
-        stress=float(stress.max()),
-        yielding=float((stress / fy).max()),
-        plastic=float(plastic.max()),
-        buckling=_buckling(tube, y.fy, model, beams, forces, bent),
-        at=float(at),
-    )
-
-
-def _buckling(
-    tube: Tube, fy: float, model: Model, beams: Sequence[int], forces: Vec, bent: Vec
-) -> float:
-    """Largest use as a strut between two joints, feet or pins."""
-    nodes = model.frame.ends[list(beams)]
-    held = set(model.joints.values()) | {f.node for f in model.feet} | {p.node for p in model.pins}
-    most, start = 0.0, 0
-    for k in range(len(beams)):
-        if k + 1 == len(beams) or int(nodes[k, 1]) in held or model.welded[nodes[k, 1]]:
-            part = slice(start, k + 1)
-            span = float(
-                np.linalg.norm(model.frame.nodes[nodes[k, 1]] - model.frame.nodes[nodes[start, 0]])
-            )
-            push, bend = float(-forces[part, :, 0].min()), float(bent[part].max())
-            if push > 0 and span > 0:
-                most = max(most, float(sections.strut_utilisation(tube, fy, span, push, bend)))
-            start = k + 1
-    return most
 
 
 def _idle(result: StrengthResult, cage: Cage) -> tuple[str, ...]:
