@@ -274,6 +274,69 @@ class KeepOut(FileModel):
                 raise ValueError("the span of a polygon keep-out goes from the lower to the higher")
 
 
+class SideTapes(FileModel):
+    """Tapes pulled from mark to mark once a side, from a mark of this side."""
+
+    belt_to_rail: Length | None = Field(
+        None, gt=0, description="belt mark to rail mark, in the hoop plane"
+    )
+    rail_to_roof_corner: Length | None = Field(
+        None, gt=0, description="rail mark in the hoop plane to the roof's front corner"
+    )
+    rail_to_other_roof_corner: Length | None = Field(
+        None, gt=0, description="rail mark to the roof's front corner of the other side"
+    )
+    pillar: Length | None = Field(None, gt=0, description="length of the pillar, top to base")
+    main_to_front_foot: Length | None = Field(
+        None, gt=0, description="main foot to front foot of the same side"
+    )
+    main_to_other_front_foot: Length | None = Field(
+        None, gt=0, description="diagonal: main foot to front foot of the other side"
+    )
+    main_to_rear_foot: Length | None = Field(
+        None, gt=0, description="main foot to rear foot of the same side"
+    )
+    main_to_other_rear_foot: Length | None = Field(
+        None, gt=0, description="diagonal: main foot to rear foot of the other side"
+    )
+    front_foot_to_pillar: Length | None = Field(
+        None, gt=0, description="front foot to the pillar's base"
+    )
+    roof_corner_to_front_foot: Length | None = Field(
+        None, gt=0, description="front corner of the roof to the front foot of its side"
+    )
+    header_to_front_foot: Length | None = Field(
+        None, gt=0, description="header, centre, to the front foot"
+    )
+    door_1_to_3: Length | None = Field(None, gt=0, description="door opening, corner 1 to corner 3")
+    door_2_to_4: Length | None = Field(None, gt=0, description="door opening, corner 2 to corner 4")
+
+
+class Tapes(FileModel):
+    """Tapes pulled from mark to mark, as read: no shape hangs on them, they prove the points."""
+
+    width_floor: Length | None = Field(None, gt=0, description="width at the floor, sill to sill")
+    width_belt: Length | None = Field(None, gt=0, description="width at the belt line")
+    width_rail: Length | None = Field(None, gt=0, description="width at the roof rails")
+    floor_to_roof: Length | None = Field(
+        None, gt=0, description="floor to roof skin on the centre string"
+    )
+    sill_to_sill: Length | None = Field(
+        None, gt=0, description="outer edge of one sill to the other"
+    )
+    roof_to_header: Length | None = Field(
+        None, gt=0, description="roof skin at the hoop to the header, centre"
+    )
+    roof_corners: Length | None = Field(
+        None, gt=0, description="front corner of the roof to front corner"
+    )
+    pillar_bases: Length | None = Field(None, gt=0, description="pillar base to pillar base")
+    main_feet: Length | None = Field(None, gt=0, description="main foot to main foot")
+    front_feet: Length | None = Field(None, gt=0, description="front foot to front foot")
+    left: SideTapes = SideTapes()
+    right: SideTapes = SideTapes()
+
+
 def _area(corners: Sequence[tuple[float, float]]) -> float:
     """Signed area of a polygon, mm2."""
     following = (*corners[1:], *corners[:1])
@@ -312,6 +375,9 @@ class Car(FileModel):
     tunnel: Tunnel | None = None
     pedals: Pedals | None = None
     keepouts: tuple[KeepOut, ...] = ()
+    tapes: Tapes = Field(
+        Tapes(), description="cross distances as taped; held against the points of this sheet"
+    )
     suspension_x: tuple[Length, Length] | None = Field(
         None, description="rear and front suspension mounting points, x"
     )

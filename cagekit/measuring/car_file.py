@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from cagekit.car.tapes import CrossTape
 from cagekit.inputs.entries import MemberEntry
 from cagekit.measuring.sheet import CHECKS, Measurement, block, measuring_sheet
 
@@ -53,7 +54,8 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
         what: name of the layout or build.
         units: that the sheet is filled in with.
     """
-    measures = measuring_sheet(entries).measures
+    sheet = measuring_sheet(entries)
+    measures = sheet.measures
     blocks: dict[str, list[Measurement]] = {}
     for m in measures:
         blocks.setdefault(block(m.field), []).append(m)
@@ -67,7 +69,21 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
         out += [f"\n# {head[1:]}" if optional else head, *_lines(blocks[name], optional=optional)]
     for side in ("left", "right"):
         out += _side(side, {b: v for b, v in blocks.items() if b.startswith("side.")})
+    out += _tapes(sheet.tapes)
     return "\n".join(out) + "\n"
+
+
+def _tapes(tapes: Sequence[CrossTape]) -> Iterator[str]:
+    """Cross distances, each behind a ``#``: the points are unproved without them."""
+    yield (
+        "\n# ---- tapes from mark to mark, as read; take the # away from what was taped ----\n"
+        "# No shape hangs on them: the check holds them against the points above."
+    )
+    for side in ("", "left", "right"):
+        yield f"\n[tapes{'.' + side if side else ''}]"
+        for t in tapes:
+            if t.side == side:
+                yield f"# {t.id} = {BLANK}    # {t.name[0].lower()}{t.name[1:]}"
 
 
 def _side(side: str, blocks: dict[str, list[Measurement]]) -> Iterator[str]:

@@ -113,16 +113,26 @@ class _Sheet:
                 for name, height in (("datum-side", 68.0), ("datum-top", 58.0))
             },
             "groups": [self.group(g) for g in self.sheet.groups],
-            "agreements": [
-                {
-                    "name": a.name,
-                    "ways": [list(way) for way in a.formulas()],
-                    "allowed": self.length(a.allowed),
-                }
-                for a in self.sheet.agreements
-            ],
+            "tapes": self.tapes(),
             "people": self.persons(),
         }
+
+    def tapes(self) -> list[dict[str, Any]]:
+        """Tapes from mark to mark, those of both sides on one line."""
+        both: dict[str, dict[str, Any]] = {}
+        for t in self.sheet.tapes:
+            row = both.setdefault(
+                t.id,
+                {
+                    "name": t.name,
+                    "field": t.id,
+                    "sided": bool(t.side),
+                    "numbers": ", ".join(str(n) for f, n in self.numbers.items() if f in t.fields),
+                    "allowed": self.length(t.allowed),
+                },
+            )
+            assert row["sided"] == bool(t.side)
+        return list(both.values())
 
     def length(self, mm: float) -> str:
         """An allowance in the sheet's units."""

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
+from cagekit.car.tapes import tapes
+
 PACKAGE = Path(__file__).parents[2] / "cagekit"
 INPUTS = PACKAGE / "inputs"
 
@@ -24,6 +26,9 @@ READ_BY_NAME = {
     ("Body", "stature"), ("Body", "head_breadth"), ("Body", "head_circumference"),
 }  # fmt: skip
 """Body dimensions, which are walked over and taken out by their names as strings."""
+
+READ_BY_TABLE = {("SideTapes" if t.side else "Tapes", t.id) for t in tapes()}
+"""Tapes, which are read by the names of the table of measurements."""
 
 NOT_YET: dict[tuple[str, str], str] = {}
 """Fields that wait for their use, and what for."""
@@ -64,6 +69,7 @@ def test_every_field_is_read() -> None:
                 name in read
                 or (field in READ_BY_INPUTS and name in inside)
                 or (field in READ_BY_NAME and name in strings)
+                or field in READ_BY_TABLE
             )
             if not acts:
                 unread.add(field)

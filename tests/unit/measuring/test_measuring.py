@@ -87,6 +87,23 @@ def test_blanks_are_in_the_units_asked_for(sheet: dict[str, Any]) -> None:
     assert ("inches" in everything) == (sheet["units"] == "in")
 
 
+def test_every_tape_is_on_the_sheet_by_the_name_it_is_entered_under(sheet: dict[str, Any]) -> None:
+    asked = measuring_sheet(sheet["build"].entries)
+    page = next(p for p in sheet["pages"] if "Tapes from mark to mark" in p["text"])
+    words = [w["text"] for w in page["words"]]
+    assert {t.id for t in asked.tapes} == {w for w in words if "_" in w or w == "pillar"}
+    assert "√" not in page["text"]
+    blank = tomllib.loads(re.sub(r"(?m)^# (\w+ = )", r"\1", _tapes_of(sheet["build"])))
+    for t in asked.tapes:
+        table = blank["tapes"][t.side] if t.side else blank["tapes"]
+        assert table[t.id] == "?"
+
+
+def _tapes_of(build: Any) -> str:
+    text = car_toml(build.entries, build.name)
+    return text[text.index("[tapes]") :]
+
+
 def test_same_bytes_every_time(sheet: dict[str, Any]) -> None:
     build = sheet["build"]
     again = measuring_pdf(build.entries, build.name, units=sheet["units"], page=sheet["page"])
@@ -107,49 +124,6 @@ def test_balloons_do_not_cover_each_other() -> None:
         for i, a in enumerate(balls):
             for b in balls[i + 1 :]:
                 assert dist(a, b) > 5.8, name
-
-
-def test_tapes_agree_with_points_of_the_car() -> None:
-    build = load_build("gravel-hatch")
-    car = build.car
-    found = {a.name: a for a in measuring_sheet(build.entries).agreements}
-
-    def point(side: str, xyz: tuple[float, float, float]) -> tuple[float, float, float]:
-        x, y, z = xyz
-        return (x, y if side == "left" else -y, z)
-
-    left, right = car.left, car.right
-    assert left.front_foot
-    assert right.front_foot
-    cross = [
-        dist(point("left", left.main_foot.point), point("right", right.front_foot.point)),
-        dist(point("right", right.main_foot.point), point("left", left.front_foot.point)),
-    ]
-    name = "Diagonal: main foot to front foot of the other side"
-    assert found[name].values(car) == pytest.approx(cross)
-    h = left.hoop
-    assert left.roof_corner
-    rail = dist((0, h.half_width_rail, h.height_rail), left.roof_corner)
-    name = "Rail mark in the hoop plane to the roof's front corner"
-    assert found[name].values(car)[0] == pytest.approx(rail)
-    assert found["Width at the belt line"].values(car) == pytest.approx([2 * 724])
-
-
-def test_formulas_reckon_what_the_values_say() -> None:
-    """The formula as printed, worked out as a builder would, gives the same length."""
-    build = load_build("hillclimb-coupe")
-    car, asked = build.car, measuring_sheet(build.entries)
-    for a in asked.agreements:
-        for (_, formula), (_, axes), value in zip(
-            a.formulas(), a.sides, a.values(car), strict=True
-        ):
-            text = formula.replace("−", "-").replace("²", "**2").replace("√", "sqrt")
-            terms = {t.label: t for axis in axes for t in axis}
-            sheet = {label: t.value(car) / t.sign for label, t in terms.items()}
-            names = "|".join(sorted(terms, key=len, reverse=True))
-            # the exponent of a square is no number of the sheet
-            text = re.sub(rf"(?<![\w*])({names})(?!\w)", lambda m, s=sheet: f"({s[m[1]]!r})", text)
-            assert eval(text, {"sqrt": lambda v: v**0.5}) == pytest.approx(value), a.name
 
 
 def fill(blank: Any, given: Any) -> Any:
