@@ -44,7 +44,7 @@ def main_hoop(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        lean: lean of the hoop's plane, degrees, positive backwards, degrees.
+        lean: lean of the hoop's plane, degrees, positive backwards.
         straight_legs: one straight from foot to top bend, no belt bend.
         width_foot: between the axes of the legs at the feet.
         width_belt: between the axes at the belt line.
@@ -269,7 +269,7 @@ def windscreen_brace(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -317,7 +317,7 @@ def harness_bar(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -365,7 +365,7 @@ def hoop_diagonal(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -413,7 +413,7 @@ def roof_diagonal(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -461,7 +461,7 @@ def door_bar(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -496,6 +496,7 @@ def dash_bar(
     offset_a: float | str = 0,
     offset_b: float | str = 0,
     twist: float = 0,
+    set_back: float | str = 0,
     tube: str | None = None,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
@@ -509,7 +510,7 @@ def dash_bar(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -519,6 +520,7 @@ def dash_bar(
         offset_a: distance of the two axes at end a; 0: they meet.
         offset_b: distance of the two axes at end b; 0: they meet.
         twist: turn of end b against end a about the tube's axis, degrees.
+        set_back: middle of the bar behind the straight between its nodes, with two bends; negative: ahead of it.
         tube: tube preset: diameter, wall and steel at once.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
@@ -557,7 +559,7 @@ def outrigger(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -605,7 +607,7 @@ def rocker_brace(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -653,7 +655,7 @@ def tube_gusset(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -701,7 +703,7 @@ def rear_brace(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -749,7 +751,7 @@ def roof_rail(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -797,7 +799,7 @@ def header_bar(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -845,7 +847,7 @@ def sill_bar(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -893,7 +895,7 @@ def cross_member(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -941,7 +943,7 @@ def strut(
         wall: wall of the tube.
         material: steel, see `cagekit show` of a tube preset.
         bend_radius: centre-line radius of every bend.
-        length: between the theoretical ends, along the axis.
+        length: between the theoretical ends, straight.
         end_a: end a: coped to a tube or flat on a plate.
         end_b: end b: coped to a tube or flat on a plate.
         angle_a: between this axis and the parent's (coped) or the plate (flat) at end a, degrees.
@@ -963,7 +965,7 @@ def strut(
 def floor_plate(
     *,
     thickness: float | str = 3,
-    material: str = 's235',
+    material: str | None = None,
     corner_radius: float | str = 15,
     length: float | str = 150,
     width: float | str = 150,
@@ -976,11 +978,16 @@ def floor_plate(
     plug_diameter: float | str = 8,
     weld_leg: float | str = 4,
     fold_radius: float | str | None = None,
+    backing: bool | None = None,
+    backing_thickness: float | str | None = None,
+    front_flange: float | str = 0,
+    front_angle: float = 60,
+    rear_flange: float | str = 0,
+    rear_angle: float = 60,
     k: float = 0.42,
     od: float | str = 45,
     lean: float = 0,
     sheet: float | str = 1,
-    backing: float | str = 0,
     fold_at: float | str = 0,
     fold_angle: float = 60,
     units: Literal["mm", "in"] = 'mm',
@@ -992,7 +999,7 @@ def floor_plate(
 
     Args:
         thickness: plate thickness.
-        material: key of a steel.
+        material: key of a steel; a36 in inch builds, s235 in metric ones.
         corner_radius: rounding of the corners.
         length: fore and aft.
         width: across, along the sheet when folded.
@@ -1005,11 +1012,16 @@ def floor_plate(
         plug_diameter: diameter of those holes.
         weld_leg: fillet round the tube's foot.
         fold_radius: inside radius; thickness if not given.
+        backing: matching plate below; yes when bolted.
+        backing_thickness: as the plate when left out.
+        front_flange: second direction: flange ahead of the foot.
+        front_angle: front flange up, degrees.
+        rear_flange: flange behind the foot.
+        rear_angle: rear flange up, degrees.
         k: neutral axis over thickness.
         od: outside diameter of the tube.
         lean: tube off square to the plate, degrees.
         sheet: thickness of the car's floor.
-        backing: thickness of a backing plate; 0 for none.
         fold_at: foot to the corner of the floor; 0: flat plate.
         fold_angle: turn of the floor there, up positive, degrees.
         units: what a length without a unit counts in.
@@ -1023,7 +1035,7 @@ def floor_plate(
 def gusset(
     *,
     thickness: float | str = 3,
-    material: str = 's235',
+    material: str | None = None,
     corner_radius: float | str = 12,
     style: Literal["flat", "folded"] = 'flat',
     along_branch: float | str = 80,
@@ -1048,7 +1060,7 @@ def gusset(
 
     Args:
         thickness: plate thickness.
-        material: key of a steel.
+        material: key of a steel; a36 in inch builds, s235 in metric ones.
         corner_radius: rounding of the outer corners.
         style: flat in the plane of both axes, or a folded saddle over both tubes.
         along_branch: reach along the branch from the corner.
@@ -1075,7 +1087,7 @@ def gusset(
 def folded_gusset(
     *,
     thickness: float | str = 2,
-    material: str = 's235',
+    material: str | None = None,
     corner_radius: float | str = 12,
     style: Literal["flat", "folded"] = 'folded',
     along_branch: float | str = 90,
@@ -1100,11 +1112,11 @@ def folded_gusset(
 
     Args:
         thickness: plate thickness.
-        material: key of a steel.
+        material: key of a steel; a36 in inch builds, s235 in metric ones.
         corner_radius: rounding of the outer corners.
-        style: .
-        along_branch: reach along the branch.
-        along_parent: reach along the parent.
+        style: flat is the plain gusset.
+        along_branch: reach along the branch from the corner.
+        along_parent: reach along the parent from the corner.
         nose: blunt width of the tips.
         clip: cut off the inner corner to clear the tube weld.
         weld_gap: gap between the edge and the tube surface.
@@ -1127,7 +1139,7 @@ def folded_gusset(
 def tab(
     *,
     thickness: float | str = 3,
-    material: str = 's235',
+    material: str | None = None,
     corner_radius: float | str = 12,
     hole: float | str = 13,
     bolt_size: str | None = None,
@@ -1150,7 +1162,7 @@ def tab(
 
     Args:
         thickness: plate thickness.
-        material: key of a steel.
+        material: key of a steel; a36 in inch builds, s235 in metric ones.
         corner_radius: rounding of the outer corners.
         hole: bolt hole.
         bolt_size: bolt in it, e.g. M12 or 7/16-20.
@@ -1175,7 +1187,7 @@ def tab(
 def plinth(
     *,
     thickness: float | str = 3,
-    material: str = 's235',
+    material: str | None = None,
     corner_radius: float | str = 15,
     length: float | str = 150,
     width: float | str = 150,
@@ -1188,9 +1200,9 @@ def plinth(
     plug_diameter: float | str = 8,
     weld_leg: float | str = 4,
     fold_radius: float | str | None = None,
+    wall: float | str | None = None,
     od: float | str = 45,
     height: float | str = 60,
-    wall: float | str | None = None,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
@@ -1200,7 +1212,7 @@ def plinth(
 
     Args:
         thickness: plate thickness.
-        material: key of a steel.
+        material: key of a steel; a36 in inch builds, s235 in metric ones.
         corner_radius: rounding of the corners.
         length: fore and aft.
         width: across, along the sheet when folded.
@@ -1213,9 +1225,9 @@ def plinth(
         plug_diameter: diameter of those holes.
         weld_leg: fillet round the tube's foot.
         fold_radius: inside radius, when not the brake's.
+        wall: plinth: thickness of its walls.
         od: outside diameter of the tube.
-        height: floor to the top's face.
-        wall: thickness of the walls, when not the top's.
+        height: floor sheet to the top of the box.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
 
@@ -1227,7 +1239,7 @@ def plinth(
 def outrigger_box(
     *,
     thickness: float | str = 3,
-    material: str = 's235',
+    material: str | None = None,
     corner_radius: float | str = 0,
     width: float | str = 70,
     height: float | str = 50,
@@ -1242,7 +1254,7 @@ def outrigger_box(
 
     Args:
         thickness: plate thickness.
-        material: key of a steel.
+        material: key of a steel; a36 in inch builds, s235 in metric ones.
         corner_radius: rounding of the corners.
         width: fore and aft.
         height: top of the box to its lower edge.
@@ -1285,6 +1297,7 @@ def hinge_bracket(
     weld_leg: float | str = 4,
     fold_radius: float | str | None = None,
     cut_gap: float | str = 2,
+    pin_tilt: float = 0,
     open_angle: float = 90,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
@@ -1320,8 +1333,9 @@ def hinge_bracket(
         cup_overlap: half cup on the stub.
         weld_leg: leg of the welds.
         fold_radius: inside, when not the brake's.
-        cut_gap: width of the saw cut.
-        open_angle: how far the bar swings, degrees.
+        cut_gap: width of the saw cut at each end.
+        pin_tilt: pins turned about the bar from upright, degrees, top outboard positive.
+        open_angle: how far the bar should swing out, degrees.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
 
@@ -1359,6 +1373,7 @@ def latch_bracket(
     weld_leg: float | str = 4,
     fold_radius: float | str | None = None,
     cut_gap: float | str = 2,
+    pin_tilt: float = 0,
     open_angle: float = 90,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
@@ -1394,8 +1409,9 @@ def latch_bracket(
         cup_overlap: half cup on the stub.
         weld_leg: leg of the welds.
         fold_radius: inside, when not the brake's.
-        cut_gap: width of the saw cut.
-        open_angle: how far the bar swings, degrees.
+        cut_gap: width of the saw cut at each end.
+        pin_tilt: pins turned about the bar from upright, degrees, top outboard positive.
+        open_angle: how far the bar should swing out, degrees.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
 

@@ -51,7 +51,8 @@ def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     parser.usage = f"cagekit part {name} [--DIM value ...] [options]"
     parser.description = f"{kind.summary[0].upper()}{kind.summary[1:]}."
     parser.epilog = (
-        "A length is a number in --units or carries its own unit; an angle is in degrees."
+        "A length is a number in --units or carries its own unit; an angle is in degrees.\n"
+        f"Defaults: {kind.source}."
     )
     group = parser.add_argument_group("dimensions")
     base = kind.usual
@@ -76,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
     if args.kind is None:
         kinds = part_kinds()
         if args.json:
-            emit([{"kind": k, "about": kinds[k].summary} for k in kinds])
+            emit([{"kind": k, "about": v.summary, "source": v.source} for k, v in kinds.items()])
         else:
             table([(k, kinds[k].summary) for k in kinds])
             note("\n`cagekit part KIND --help` tells the dimensions of one.")

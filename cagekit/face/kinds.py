@@ -240,5 +240,7 @@ def help_of(kind: PartKind) -> str:
 
 
 def _in_degrees(kind: PartKind, name: str) -> str:
-    fields = kind.dims.model_fields
-    return ", degrees" if name in fields and unit_of(kind.dims, (name,)) == "deg" else ""
+    info = kind.dims.model_fields.get(name)
+    if info is None or unit_of(kind.dims, (name,)) != "deg":
+        return ""
+    return "" if "degrees" in (info.description or "") else ", degrees"

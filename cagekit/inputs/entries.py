@@ -7,9 +7,11 @@ and ``{other}`` stand for the entry's side and the opposite one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from functools import reduce
 from math import pi
-from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
+from operator import or_
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from pydantic import ConfigDict, Field, create_model
 
@@ -38,7 +40,9 @@ class MemberEntry(FileModel):
         None, description="which side the member is for; 'both' makes one on each"
     )
     tube: str | None = Field(None, description="tube preset, when not the build's")
-    bend_radius: Length | None = Field(None, description="centre-line radius, when not the die's")
+    bend_radius: Length | None = Field(
+        None, gt=0, description="centre-line radius, when not the die's"
+    )
     omit: bool = Field(False, description="leave the member out")
 
     @property
@@ -54,7 +58,11 @@ class MemberEntry(FileModel):
         return tuple(dict.fromkeys((self.kind, self.group, self.id)))
 
 
-class HoopForm(FileModel):
+class MemberForm(FileModel):
+    """What a kind of member is like in any car: entry and part alone share it."""
+
+
+class HoopForm(MemberForm):
     """What a main hoop is like on any car, and alone."""
 
     lean: Angle = Field(
@@ -91,7 +99,7 @@ class FrontHoopEntry(MemberEntry):
     gap: Length = Field(12.0, description="tube surface to pillar, roof and header")
 
 
-class HaloForm(FileModel):
+class HaloForm(MemberForm):
     """What a halo is like on any car, and alone."""
 
     rail_bow: Length = Field(
@@ -127,7 +135,7 @@ class HalfHoopEntry(MemberEntry):
     )
 
 
-class PillarBarForm(FileModel):
+class PillarBarForm(MemberForm):
     """What an A-pillar bar is like on any car, and alone."""
 
     outboard: Length = Field(
@@ -217,7 +225,22 @@ class RoofDiagonalEntry(StrutEntry):
     inset: Length = Field(60.0, description="nodes in from the corners, along the tubes")
 
 
-class DoorBarEntry(StrutEntry):
+class SwingForm(FileModel):
+    """How a bar is cut and swings, whatever the car: entry and brackets alone share it."""
+
+    cut_gap: Length = Field(CUT_GAP, gt=0, description="width of the saw cut at each end")
+    pin_tilt: Angle = Field(
+        0.0,
+        ge=-1.6,
+        le=1.6,
+        description="pins turned about the bar from upright, degrees, top outboard positive",
+    )
+    open_angle: Angle = Field(
+        pi / 2, gt=0.1, le=3.0, description="how far the bar should swing out, degrees"
+    )
+
+
+class DoorBarEntry(SwingForm, StrutEntry):
     """Door bar: single, pair or X; a single bar may be prepared to swing out."""
 
     kind: Literal["door_bar"]
@@ -243,19 +266,21 @@ class DoorBarEntry(StrutEntry):
     cut_rear_height: Length | None = Field(
         None, description="rear cut by its height above the sill plane instead"
     )
-    cut_gap: Length = Field(CUT_GAP, gt=0, description="width of the saw cut at each end")
-    pin_tilt: Angle = Field(
+
+
+class DashBarForm(MemberForm):
+    """What a dash bar is like on any car, and alone."""
+
+    set_back: Length = Field(
         0.0,
-        ge=-1.6,
-        le=1.6,
-        description="pins turned about the bar from upright, degrees, top outboard positive",
-    )
-    open_angle: Angle = Field(
-        pi / 2, gt=0.1, le=3.0, description="how far the bar should swing out, degrees"
+        description=(
+            "middle of the bar behind the straight between its nodes, with two bends; "
+            "negative: ahead of it"
+        ),
     )
 
 
-class DashBarEntry(StrutEntry):
+class DashBarEntry(DashBarForm, StrutEntry):
     """Dash bar between the front members."""
 
     kind: Literal["dash_bar"]
@@ -264,13 +289,6 @@ class DashBarEntry(StrutEntry):
     )
     member: TubeField | None = Field(
         None, description="member it is coped to, e.g. a_pillar_bar_{side}"
-    )
-    set_back: Length = Field(
-        0.0,
-        description=(
-            "middle of the bar behind the straight between its nodes, with two bends; "
-            "negative: ahead of it"
-        ),
     )
 
 
@@ -334,28 +352,28 @@ ROW_ENTRIES: Mapping[str, type[StrutEntry]] = {
 }
 """Entries of the kinds that need no code, by kind."""
 
+
+def _coded(base: type[MemberEntry]) -> Iterator[tuple[str, type[MemberEntry]]]:
+    """Every entry written here, by the kind that it names."""
+    for entry in base.__subclasses__():
+        kinds = get_args(entry.model_fields["kind"].annotation)
+        if kinds:
+            yield kinds[0], entry
+        yield from _coded(entry)
+
+
+ENTRIES: Mapping[str, type[MemberEntry]] = {**dict(_coded(MemberEntry)), **ROW_ENTRIES}
+"""The entry of every kind of member."""
+
 if TYPE_CHECKING:
     AnyEntry = MemberEntry
 else:
     AnyEntry = Annotated[
-        Union[
-            HoopEntry,
-            FrontHoopEntry,
-            HaloEntry,
-            HalfHoopEntry,
-            PillarBarEntry,
-            FreeStrutEntry,
-            WindscreenBraceEntry,
-            HarnessBarEntry,
-            HoopDiagonalEntry,
-            RoofDiagonalEntry,
-            DoorBarEntry,
-            DashBarEntry,
-            OutriggerEntry,
-            RockerBraceEntry,
-            TubeGussetEntry,
-            *ROW_ENTRIES.values(),
-        ],
-        Field(discriminator="kind"),
+        reduce(or_, (ENTRIES[kind] for kind in MEMBER_KINDS)), Field(discriminator="kind")
     ]
 """One entry of ``[[member]]``, chosen by its ``kind``."""
+
+
+def form_of(kind: str) -> tuple[type[MemberForm], ...]:
+    """What a kind is like in any car, in a class of its own; none for a plain strut."""
+    return tuple(b for b in ENTRIES[kind].__bases__ if issubclass(b, MemberForm))

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from copy import copy
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from pydantic import Field, create_model
 
-from cagekit.inputs.entries import HaloForm, HoopForm, PillarBarForm
+from cagekit.inputs.entries import HaloForm, HoopForm, PillarBarForm, form_of
 from cagekit.inputs.fields import Angle, FileModel, Length
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 
@@ -114,7 +114,7 @@ class HalfHoopDims(StandingDims):
 class StrutDims(TubeDims):
     """A straight tube between two ends, each coped to a tube or flat on a plate."""
 
-    length: Length = Field(1000.0, gt=0, description="between the theoretical ends, along the axis")
+    length: Length = Field(1000.0, gt=0, description="between the theoretical ends, straight")
     end_a: Literal["cope", "flat"] = Field(
         "cope", description="end a: coped to a tube or flat on a plate"
     )
@@ -143,9 +143,10 @@ def _sized(kind: str, row: MemberRow) -> type[StrutDims]:
         info = copy(StrutDims.model_fields[name])
         info.default = getattr(usual, name)
         fields[name] = (info.annotation, info)
+    bases = cast(tuple[type[StrutDims], ...], (*form_of(kind), StrutDims))
     return create_model(
         f"{kind.title().replace('_', '')}Dims",
-        __base__=StrutDims,
+        __base__=bases,
         __module__=__name__,
         __doc__=f"{row.about[0].upper()}{row.about[1:]}.",
         **fields,

@@ -7,6 +7,7 @@ preset whose values are taken where the entry itself says nothing.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import radians
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, PrivateAttr, field_validator
@@ -15,6 +16,9 @@ from cagekit.errors import NotFoundError
 from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
 from cagekit.materials.steels import steel
+
+PLATE_STEEL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
+"""Steel of plates that name none, by the units of the file (common practice)."""
 
 GussetWay = Literal["a", "b", "both", "inboard", "outboard", "up", "down", "forward", "back"]
 """Which way along its parent a gusset lies: an end of the tube, or as the car lies."""
@@ -77,7 +81,26 @@ class FloorPlate(PlateSizes):
     )
 
 
-class FloorPlateEntry(FloorPlate, PlateEntry):
+class FlatPlate(FloorPlate):
+    """Sizes of a plate under a foot that is no box: its flanges and what is below."""
+
+    backing: bool | None = Field(None, description="matching plate below; yes when bolted")
+    backing_thickness: Length | None = Field(None, gt=0, description="as the plate when left out")
+    front_flange: Length = Field(
+        0.0, ge=0, description="second direction: flange ahead of the foot"
+    )
+    front_angle: Angle = Field(radians(60), description="front flange up, degrees")
+    rear_flange: Length = Field(0.0, ge=0, description="flange behind the foot")
+    rear_angle: Angle = Field(radians(60), description="rear flange up, degrees")
+
+
+class BoxFoot(FloorPlate):
+    """Sizes of a box foot."""
+
+    wall: Length | None = Field(None, gt=0, description="plinth: thickness of its walls")
+
+
+class FloorPlateEntry(BoxFoot, FlatPlate, PlateEntry):
     """Plate under a tube's foot: flat, folded to the floor, or the top of a box foot.
 
     ``at`` is a tube end (``main_hoop end a``), a member or role (``rear_brace``), a place of the
@@ -89,19 +112,10 @@ class FloorPlateEntry(FloorPlate, PlateEntry):
     style: Literal["flat", "folded", "plinth"] = Field(
         "flat", description="folded follows the floor profile of the car sheet; plinth is a box"
     )
+    plinth_height: Length = Field(60.0, gt=0, description="plinth: floor sheet to top of the box")
     shift: tuple[Length, Length] = Field(
         (0.0, 0.0), description="middle of the plate from the foot: forward, outboard"
     )
-    backing: bool | None = Field(None, description="matching plate below; yes when bolted")
-    backing_thickness: Length | None = Field(None, gt=0, description="as the plate when left out")
-    front_flange: Length = Field(
-        0.0, ge=0, description="second direction: flange ahead of the foot"
-    )
-    front_angle: Angle = Field(1.0472, description="front flange up, degrees")
-    rear_flange: Length = Field(0.0, ge=0, description="flange behind the foot")
-    rear_angle: Angle = Field(1.0472, description="rear flange up, degrees")
-    plinth_height: Length = Field(60.0, gt=0, description="plinth: floor sheet to top of the box")
-    wall: Length | None = Field(None, gt=0, description="plinth: thickness of its walls")
 
 
 class Gusset(PlateSizes):

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import radians
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import Field
+from pydantic import Field, PrivateAttr
 
+from cagekit.geometry.fold import DEFAULT_K
 from cagekit.inputs.fields import Angle, FileModel, Length
 from cagekit.inputs.layout import FOOT_PLATE
-from cagekit.inputs.plate import FloorPlate, Gusset, OutriggerBox, Tab
+from cagekit.inputs.plate import BoxFoot, FlatPlate, FloorPlateEntry, Gusset, OutriggerBox, Tab
 
 
 class PlateAlone(FileModel):
     """What a build would say of every plate."""
 
     thickness: Length = Field(FOOT_PLATE, gt=0, description="plate thickness")
-    material: str = Field("s235", description="key of a steel")
+    _units: Literal["mm", "in"] = PrivateAttr(default="mm")
+
+    def model_post_init(self, context: Any) -> None:
+        """Keep the units that were typed in: they choose steel and bolts, as those of a build."""
+        if isinstance(context, Mapping):
+            self._units = context.get("units", "mm")
+
+    @property
+    def units(self) -> Literal["mm", "in"]:
+        """Units that choose what is left open."""
+        return self._units
 
 
 class Folded(FileModel):
@@ -25,16 +37,15 @@ class Folded(FileModel):
     fold_radius: Length | None = Field(
         None, ge=0, description="inside radius; thickness if not given"
     )
-    k: float = Field(0.42, gt=0, le=0.5, description="neutral axis over thickness")
+    k: float = Field(DEFAULT_K, gt=0, le=0.5, description="neutral axis over thickness")
 
 
-class FloorPlateDims(PlateAlone, Folded, FloorPlate):
+class FloorPlateDims(PlateAlone, Folded, FlatPlate):
     """Floor plate, flat or folded, bolted or welded."""
 
     od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     lean: Angle = Field(0.0, ge=0, lt=1.2, description="tube off square to the plate")
     sheet: Length = Field(1.0, gt=0, description="thickness of the car's floor")
-    backing: Length = Field(0.0, ge=0, description="thickness of a backing plate; 0 for none")
     fold_at: Length = Field(0.0, ge=0, description="foot to the corner of the floor; 0: flat plate")
     fold_angle: Angle = Field(radians(60), description="turn of the floor there, up positive")
 
@@ -50,10 +61,7 @@ class GussetDims(PlateAlone, Folded, Gusset):
 class FoldedGussetDims(GussetDims):
     """Folded gusset, a saddle over both tubes."""
 
-    style: Literal["flat", "folded"] = "folded"
-    thickness: Length = Field(2.0, gt=0, description="plate thickness")
-    along_branch: Length = Field(90.0, gt=0, description="reach along the branch")
-    along_parent: Length = Field(90.0, gt=0, description="reach along the parent")
+    style: Literal["flat", "folded"] = Field("folded", description="flat is the plain gusset")
 
 
 class TabDims(PlateAlone, Tab):
@@ -63,13 +71,14 @@ class TabDims(PlateAlone, Tab):
     bolt: Length | None = Field(None, gt=0, description="diameter of a pin that has no bolt_size")
 
 
-class PlinthDims(PlateAlone, FloorPlate):
+class PlinthDims(PlateAlone, BoxFoot):
     """Box foot of tab-and-slot plates."""
 
     od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
-    height: Length = Field(60.0, gt=0, description="floor to the top's face")
-    wall: Length | None = Field(
-        None, gt=0, description="thickness of the walls, when not the top's"
+    height: Length = Field(
+        FloorPlateEntry.model_fields["plinth_height"].default,
+        gt=0,
+        description="floor sheet to the top of the box",
     )
 
 

@@ -63,6 +63,11 @@ def plate_preset(ref: str) -> PlateEntry:
     return _preset(ref, "")
 
 
+def plate_source(ref: str) -> str:
+    """Where the sizes of a plate preset come from; NotFoundError when there is none."""
+    return load("plate", ref, PlateFile).source
+
+
 @lru_cache(maxsize=64)
 def _preset(ref: str, beside: str) -> PlateEntry:
     return load("plate", ref, PlateFile, beside=Path(beside) if beside else None).plate

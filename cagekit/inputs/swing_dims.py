@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from math import pi
-
 from pydantic import Field
 
-from cagekit.inputs.entries import CUT_GAP
-from cagekit.inputs.fields import Angle, FileModel, Length
+from cagekit.inputs.entries import SwingForm
+from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.plate import Sleeve, SwingBracket
 
 
@@ -21,11 +19,8 @@ class SleeveDims(Sleeve, BarDims):
     """Sleeve through a swing-out bar."""
 
 
-class BracketDims(SwingBracket, BarDims):
+class BracketDims(SwingForm, SwingBracket, BarDims):
     """A bracket of one joint with its sleeve, washers and pin."""
-
-    cut_gap: Length = Field(CUT_GAP, gt=0, description="width of the saw cut")
-    open_angle: Angle = Field(pi / 2, gt=0.1, le=3.0, description="how far the bar swings")
 
 
 class HingeDims(BracketDims):

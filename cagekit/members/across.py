@@ -19,6 +19,8 @@ SEAT_TO_SHOULDER = 460.0
 
 def make_harness_bar(site: Site, entry: HarnessBarEntry) -> list[Member]:
     """Make a harness bar between the legs of the main hoop, below the driver's shoulder."""
+    if entry.from_ and entry.to:
+        return between(site, entry, "harness_bar", entry.from_, entry.to)
     height = shoulder_height(site) - entry.below_shoulder if entry.height is None else entry.height
     start, end = (hoop(side).spot("height", height) for side in SIDES)
     return between(site, entry, "harness_bar", start, end)

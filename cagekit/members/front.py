@@ -58,15 +58,25 @@ def make_front_hoop(site: Site, entry: FrontHoopEntry) -> list[Member]:
     """Make the front hoop: foot, pillar base, roof corner, and down the other side."""
     inset = entry.gap + site.tube(entry, "front_hoop").od / 2
     feet = [site.foot(side, "front_foot", owner=entry.id) for side in SIDES]
-    sides = [
-        leg_corners(
+    legs = [
+        (
             feet[i].point,
             pillar_base(site, entry.id, side, inset),
             roof_corner(site, entry.id, side, inset),
         )
         for i, side in enumerate(SIDES)
     ]
-    return [site.member(entry, "front_hoop", [*sides[0], *reversed(sides[1])], *feet)]
+    return [site.member(entry, "front_hoop", front_hoop_points(*legs), *feet)]
+
+
+def front_hoop_points(*legs: tuple[Vec, Vec, Vec]) -> list[Vec]:
+    """Corners of a front hoop from left foot to right foot, ``(3,)`` mm each.
+
+    Args:
+        *legs: left and right: axis at the foot, at the pillar's base, corner of the top bend.
+    """
+    left, right = (leg_corners(*leg) for leg in legs)
+    return [*left, *reversed(right)]
 
 
 def make_half_hoop(site: Site, entry: HalfHoopEntry) -> list[Member]:
@@ -75,13 +85,22 @@ def make_half_hoop(site: Site, entry: HalfHoopEntry) -> list[Member]:
     inset = entry.gap + site.tube(entry, "half_hoop").od / 2
     foot = site.foot(side, "front_foot", owner=entry.id)
     node = hoop_node(site, entry, side)
-    points = [
-        foot.point,
-        pillar_base(site, entry.id, side, inset),
-        roof_corner(site, entry.id, side, inset),
-        node.point,
-    ]
+    base = pillar_base(site, entry.id, side, inset)
+    corner = roof_corner(site, entry.id, side, inset)
+    points = half_hoop_points(foot.point, base, corner, node.point)
     return [site.member(entry, "half_hoop", points, foot, node)]
+
+
+def half_hoop_points(foot: Vec, base: Vec, corner: Vec, node: Vec) -> list[Vec]:
+    """Corners of a half hoop from its foot to the main hoop, ``(3,)`` mm each.
+
+    Args:
+        foot: axis at the foot.
+        base: corner of the bend at the pillar's base.
+        corner: of the bend at the roof's front corner.
+        node: on the main hoop.
+    """
+    return [foot, base, corner, node]
 
 
 def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:

@@ -8,9 +8,10 @@ from dataclasses import replace
 from cagekit.cage.member import Member, Side
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.centre_line import vec
+from cagekit.geometry.centre_line import Vec, vec
 from cagekit.inputs.entries import (
     DashBarEntry,
+    DashBarForm,
     OutriggerEntry,
     RockerBraceEntry,
     StrutEntry,
@@ -21,6 +22,8 @@ from cagekit.inputs.places import Location, OnCar, OnTube, filled
 from cagekit.members.site import Site
 
 SIDES = ("left", "right")
+BACK = vec((-1.0, 0.0, 0.0))
+"""Towards the rear of the car."""
 BEHIND_CORNER = 140.0
 """Upper node of a windscreen-pillar brace behind the middle of the front bend, mm (from memory)."""
 ALONG_RAIL = 80.0
@@ -129,6 +132,8 @@ def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
 
 def make_row(site: Site, entry: StrutEntry) -> list[Member]:
     """Make a strut that needs no code: between the two places of its row."""
+    if entry.from_ and entry.to:
+        return between(site, entry, entry.kind, entry.from_, entry.to)
     start, end = (_row_place(site, entry, place) for place in MEMBER_KINDS[entry.kind].places)
     return between(site, entry, entry.kind, start, end)
 
@@ -149,6 +154,8 @@ def _row_place(site: Site, entry: StrutEntry, place: RowPlace) -> Location:
 
 def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Member]:
     """Make a windscreen-pillar brace from the rail behind the front corner to the lower leg."""
+    if entry.from_ and entry.to:
+        return between(site, entry, "windscreen_brace", entry.from_, entry.to)
     side = str(entry.side)
     holder = OnTube(member=site.first("halo", f"roof_rail_{side}", f"half_hoop_{side}"))
     if holder.member == "halo":
@@ -168,6 +175,8 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
     Raises:
         InputError: neither entry nor car sheet tells the height.
     """
+    if entry.from_ and entry.to:
+        return _dash_bar(site, entry, entry.from_, entry.to)
     height = entry.height
     if height is None:
         dash = site.car.dash
@@ -184,14 +193,33 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
         )
         for side in SIDES
     ]
-    if abs(entry.set_back) > SET_BACK_TOL and not entry.via:
-        a = site.place(entry, entry.from_ or ends[0], "from").point
-        b = site.place(entry, entry.to or ends[1], "to").point
-        back = (entry.set_back, 0.0, 0.0)
-        corners = [a + share * (b - a) - back for share in (BEND_SHARE, 1 - BEND_SHARE)]
+    return _dash_bar(site, entry, ends[0], ends[1])
+
+
+def _dash_bar(site: Site, entry: DashBarEntry, start: Location, end: Location) -> list[Member]:
+    """The bar between these usual places, its middle set back."""
+    if not entry.via:
+        a = site.place(entry, entry.from_ or start, "from").point
+        b = site.place(entry, entry.to or end, "to").point
+        corners = set_back_corners(entry, a, b, BACK)
         via = tuple((float(x), float(y), float(z)) for x, y, z in corners)
         entry = entry.model_copy(update={"via": via})
-    return between(site, entry, "dash_bar", ends[0], ends[1])
+    return between(site, entry, "dash_bar", start, end)
+
+
+def set_back_corners(form: DashBarForm, a: Vec, b: Vec, back: Vec) -> list[Vec]:
+    """Corners of a dash bar between its nodes, ``(3,)`` mm each; none of a straight one.
+
+    Args:
+        form: how the bar is made.
+        a: left node.
+        b: right node.
+        back: which way is back, a unit vector.
+    """
+    if abs(form.set_back) <= SET_BACK_TOL:
+        return []
+    shares = (BEND_SHARE, 1 - BEND_SHARE)
+    return [vec(a + share * (b - a) + form.set_back * back) for share in shares]
 
 
 def make_outrigger(site: Site, entry: OutriggerEntry) -> list[Member]:

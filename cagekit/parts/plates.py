@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import cos, sin
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -22,13 +22,15 @@ from cagekit.inputs.plate_dims import (
     PlinthDims,
     TabDims,
 )
+from cagekit.inputs.plate_presets import plate_preset, plate_source
 from cagekit.materials.tubes import Tube
 from cagekit.parts.tubes import Part, PartKind
-from cagekit.plates.box import BoxSpec, box
+from cagekit.plates.box import box
 from cagekit.plates.corner import Corner
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
 from cagekit.plates.gusset import GussetSpec, flat_gusset
+from cagekit.plates.outrigger import box_spec
 from cagekit.plates.plinth import plinth
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
@@ -52,8 +54,7 @@ def _foot(od: float, lean: float = 0.0) -> Foot:
 
 
 def _folding(d: FloorPlateDims | GussetDims) -> Folding:
-    radius = d.thickness if d.fold_radius is None else d.fold_radius
-    return Folding(radius=radius, k=d.k, flange=4 * d.thickness + radius)
+    return replace(Folding.of(None, d.thickness, d.fold_radius), k=d.k)
 
 
 def _floor(d: FloorPlateDims) -> Sequence[Plate]:
@@ -62,12 +63,9 @@ def _floor(d: FloorPlateDims) -> Sequence[Plate]:
         level = -d.thickness
         far = (d.fold_at + 500 * cos(d.fold_angle), level + 500 * sin(d.fold_angle))
         foot = replace(foot, profile=((-500.0, level), (d.fold_at, level), far))
-    spec = replace(
-        FloorPlateSpec.sized(d, _folding(d), d.thickness),
-        style="folded" if d.fold_at else "flat",
-        backing=d.backing,
-    )
-    return floor_plate("floor_plate", foot, spec)
+    spec = FloorPlateSpec.of(d, _folding(d), d.thickness, d.units)
+    style: Literal["flat", "folded"] = "folded" if d.fold_at else "flat"
+    return floor_plate("floor_plate", foot, replace(spec, style=style))
 
 
 def _gusset(d: GussetDims) -> Sequence[Plate]:
@@ -80,13 +78,13 @@ def _gusset(d: GussetDims) -> Sequence[Plate]:
         ),
     ]
     cage = Cage("part", members)
-    spec = GussetSpec.of(d, d.thickness, _folding(d))
+    spec = GussetSpec.of(d, d.thickness, _folding(d), d.units)
     make = folded_gusset if d.style == "folded" else flat_gusset
     return (make("gusset", Corner.of(cage, cage.joints[0], "b"), spec),)
 
 
 def _tab(d: TabDims) -> Sequence[Plate]:
-    spec = TabSpec.of(d, d.thickness)
+    spec = TabSpec.of(d, d.thickness, d.units)
     if d.bolt is not None and not d.bolt_size:
         spec = replace(spec, pin=d.bolt)
     path = CentreLine.straight((-STUB, 0, 0), (STUB, 0, 0))
@@ -94,45 +92,49 @@ def _tab(d: TabDims) -> Sequence[Plate]:
 
 
 def _plinth(d: PlinthDims) -> Sequence[Plate]:
-    folding = Folding(radius=d.thickness, k=0.42, flange=5 * d.thickness)
-    spec = replace(FloorPlateSpec.sized(d, folding, d.thickness), style="plinth")
+    sized = FloorPlateSpec.sized(d, Folding.of(None, d.thickness), d.thickness, d.units)
+    spec = replace(sized, style="plinth")
     return plinth("plinth", _foot(d.od), spec, d.height, d.wall)
 
 
 def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
-    lip = min(6.0, d.width / 10)
-    spec = BoxSpec(
-        length=d.width,
-        width=d.length,
-        height=d.height,
-        top=d.thickness,
-        wall=d.thickness,
-        base=d.thickness,
-        material=d.material,
-        lip=lip,
-        foot_lip=lip,
-        radius=d.corner_radius,
-        weld_leg=d.weld_leg,
-    )
+    spec = box_spec(d, d.length, d.thickness, d.units)
     return box("outrigger", np.eye(4), spec)
 
 
-def _kind(name: str, dims: type[FileModel], make: Callable[[Any], Sequence[Plate]]) -> PartKind:
+def _kind(
+    name: str,
+    dims: type[FileModel],
+    make: Callable[[Any], Sequence[Plate]],
+    source: str,
+    preset: str = "",
+) -> PartKind:
     def part(d: Any) -> Part:
         return Part(cage=Cage(name, (), plates=make(d)), made=())
 
-    return PartKind(name=name, dims=dims, make=part)
+    values = preset_values(preset, dims) if preset else {}
+    source = source or plate_source(preset)
+    return PartKind(name=name, dims=dims, make=part, preset=values, source=source)
 
+
+def preset_values(preset: str, dims: type[FileModel]) -> Mapping[str, Any]:
+    """What a plate preset says of a part's dimensions."""
+    plate = plate_preset(preset)
+    same = plate.model_fields_set & set(dims.model_fields) - {"style"}
+    return {n: getattr(plate, n) for n in sorted(same)}
+
+
+USUAL = "from memory; presets/plates holds sizes with their documents"
 
 PLATE_KINDS: Mapping[str, PartKind] = {
     k.name: k
     for k in (
-        _kind("floor_plate", FloorPlateDims, _floor),
-        _kind("gusset", GussetDims, _gusset),
-        _kind("folded_gusset", FoldedGussetDims, _gusset),
-        _kind("tab", TabDims, _tab),
-        _kind("plinth", PlinthDims, _plinth),
-        _kind("outrigger_box", OutriggerBoxDims, _outrigger),
+        _kind("floor_plate", FloorPlateDims, _floor, USUAL),
+        _kind("gusset", GussetDims, _gusset, USUAL),
+        _kind("folded_gusset", FoldedGussetDims, _gusset, "", "gusset-folded"),
+        _kind("tab", TabDims, _tab, USUAL),
+        _kind("plinth", PlinthDims, _plinth, USUAL),
+        _kind("outrigger_box", OutriggerBoxDims, _outrigger, USUAL),
     )
 }
 """Kinds of plate that can be made alone, by name."""

@@ -9,12 +9,13 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.door import JointName
 from cagekit.cage.member import Member, Swing
 from cagekit.geometry.centre_line import CentreLine
-from cagekit.inputs.entries import DoorBarEntry
+from cagekit.inputs.entries import DoorBarEntry, SwingForm
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.plate import SwingBracketEntry
-from cagekit.inputs.plate_presets import plate_preset
+from cagekit.inputs.plate_presets import plate_source
 from cagekit.inputs.swing_dims import BarDims, BracketDims, HingeDims, LatchDims, SleeveDims
 from cagekit.materials.tubes import Tube
+from cagekit.parts.plates import preset_values
 from cagekit.parts.tubes import Part, PartKind
 from cagekit.swing.divide import Divided, divide
 from cagekit.swing.spec import DEFAULT_PRESETS
@@ -46,9 +47,8 @@ def _entry(d: SleeveDims | BracketDims) -> SwingBracketEntry:
 def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
     def make(d: BracketDims) -> Part:
         entry = _entry(d)
-        how = DoorBarEntry(kind="door_bar", id=BAR, swing_out=True, cut_gap=d.cut_gap).model_copy(
-            update={"open_angle": d.open_angle}
-        )
+        own = {n: getattr(d, n) for n in SwingForm.model_fields}
+        how = DoorBarEntry(kind="door_bar", id=BAR, swing_out=True).model_copy(update=own)
         made = _divided(d, entry, how)
         plates = [p for p in made.plates if p.kind.startswith(joint)]
         parts = [p for p in made.hardware if p.joint == joint]
@@ -65,10 +65,14 @@ def _sleeve(d: SleeveDims) -> Part:
 
 def _kind(name: str, make: Callable[[Any], Part], dims: type[FileModel]) -> PartKind:
     """A kind whose sizes are those that a build in inches has when it says nothing."""
-    preset = plate_preset(DEFAULT_PRESETS["in"])
-    same = preset.model_fields_set & set(dims.model_fields)
-    values = {n: getattr(preset, n) for n in sorted(same)}
-    return PartKind(name=name, dims=dims, make=make, preset=values)
+    preset = DEFAULT_PRESETS["in"]
+    return PartKind(
+        name=name,
+        dims=dims,
+        make=make,
+        preset=preset_values(preset, dims),
+        source=plate_source(preset),
+    )
 
 
 SWING_KINDS: Mapping[str, PartKind] = {

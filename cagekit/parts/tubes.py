@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
+from cagekit.inputs.entries import DashBarForm
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.part_dims import (
@@ -27,8 +28,14 @@ from cagekit.inputs.part_dims import (
     TubeDims,
 )
 from cagekit.materials.tubes import Tube
-from cagekit.members.front import halo_points, pillar_points
+from cagekit.members.front import (
+    front_hoop_points,
+    half_hoop_points,
+    halo_points,
+    pillar_points,
+)
 from cagekit.members.main_hoop import hoop_points, leg_corners
+from cagekit.members.strut import set_back_corners
 
 FORWARD, ACROSS, UP = vec((1, 0, 0)), vec((0, 1, 0)), vec((0, 0, 1))
 
@@ -71,7 +78,8 @@ class PartKind:
     def read(self, values: Mapping[str, Any], units: str = "mm") -> FileModel:
         """Lay typed dimensions on the usual ones; pydantic's ValidationError on bad ones."""
         given = self.dims.model_validate(dict(values), context={"units": units})
-        return self.usual.model_copy(update={n: getattr(given, n) for n in given.model_fields_set})
+        said = set(self.preset) - given.model_fields_set
+        return given.model_copy(update={n: getattr(self.usual, n) for n in sorted(said)})
 
 
 def _tube(d: TubeDims) -> Tube:
@@ -115,8 +123,8 @@ def _main_hoop(d: MainHoopDims) -> Part:
 
 
 def _front_hoop(d: FrontHoopDims) -> Part:
-    left, right = (leg_corners(*_leg_points(d, s)) for s in (1.0, -1.0))
-    return _standing("front_hoop", _tube(d), [*left, *reversed(right)], d.bend_radius)
+    points = front_hoop_points(*(_leg_points(d, s) for s in (1.0, -1.0)))
+    return _standing("front_hoop", _tube(d), points, d.bend_radius)
 
 
 def _halo(d: HaloDims) -> Part:
@@ -167,16 +175,26 @@ def _half_hoop(d: HalfHoopDims) -> Part:
     name, tube = "half_hoop", _tube(d)
     foot, knee, corner = _to_knee_and_top(d)
     node = vec(np.add(corner, (-d.roof_run, d.roof_splay, d.roof_rise)))
-    path = CentreLine.from_polyline([foot, knee, corner, node], d.bend_radius, owner=name)
+    points = half_hoop_points(foot, knee, corner, node)
+    path = CentreLine.from_polyline(points, d.bend_radius, owner=name)
     ends = End.flat(foot, UP), End.coped("top")
     bar = Member(id=name, role=name, tube=tube, path=path, a=ends[0], b=ends[1])
     return _part(name, [_at_top(d, node, tube), bar])
 
 
+def _strut_path(name: str, d: StrutDims) -> CentreLine:
+    """Between the two ends; a dash bar's middle set back, away from its parents' line."""
+    ends = vec((0, 0, 0)), vec((d.length, 0, 0))
+    back = set_back_corners(d, *ends, -ACROSS) if isinstance(d, DashBarForm) else ()
+    if not back:
+        return CentreLine.straight(*ends, owner=name)
+    return CentreLine.from_polyline([ends[0], *back, ends[1]], d.bend_radius, owner=name)
+
+
 def _strut(name: str) -> Callable[[StrutDims], Part]:
     def make(d: StrutDims) -> Part:
         tube = _tube(d)
-        path = CentreLine.straight((0, 0, 0), (d.length, 0, 0), owner=name)
+        path = _strut_path(name, d)
         members: list[Member] = []
         ends: list[End] = []
         for end, at, kind, angle, od, offset, turn in (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -107,7 +108,8 @@ def foot_plate_spec(
     folding = (
         Folding.of(build.tooling, t, entry.fold_radius) if _folds(entry) else Folding.of(None, t)
     )
-    return FloorPlateSpec.of(entry, folding, t, build.units)
+    spec = FloorPlateSpec.of(entry, folding, t, build.units)
+    return replace(spec, shift=entry.shift, style=entry.style)
 
 
 def _folds(entry: FloorPlateEntry) -> bool:

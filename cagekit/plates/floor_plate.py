@@ -13,7 +13,7 @@ from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.plate import FloorPlate, FloorPlateEntry
+from cagekit.inputs.plate import PLATE_STEEL, FlatPlate, FloorPlate
 from cagekit.materials.fasteners import Fastener, fastener
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
@@ -27,7 +27,6 @@ WASHER_RATIO = 1.0
 the radius of a plain washer)."""
 
 DEFAULT_BOLT = {"mm": ("M10", "8.8"), "in": ("3/8-16", "grade-5")}
-DEFAULT_MATERIAL = {"mm": "s235", "in": "a36"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,25 +53,23 @@ class FloorPlateSpec:
 
     @classmethod
     def of(
-        cls, entry: FloorPlateEntry, folding: Folding, thickness: float, units: Literal["mm", "in"]
+        cls, plate: FlatPlate, folding: Folding, thickness: float, units: Literal["mm", "in"]
     ) -> FloorPlateSpec:
-        """Make the choices that an entry leaves open.
+        """Make the choices that a plate leaves open, flat and not shifted.
 
         Args:
-            entry: what the file says.
+            plate: the sizes.
             folding: what the brake does at that thickness.
             thickness: of the plate, mm.
             units: that decide over the usual bolt and steel.
         """
-        backing = entry.fix == "bolted" if entry.backing is None else entry.backing
-        own = entry.backing_thickness or thickness
+        backing = plate.fix == "bolted" if plate.backing is None else plate.backing
+        own = plate.backing_thickness or thickness
         return replace(
-            cls.sized(entry, folding, thickness, units),
-            shift=entry.shift,
-            style=entry.style,
+            cls.sized(plate, folding, thickness, units),
             backing=own if backing else 0.0,
-            front=(entry.front_flange, entry.front_angle),
-            rear=(entry.rear_flange, entry.rear_angle),
+            front=(plate.front_flange, plate.front_angle),
+            rear=(plate.rear_flange, plate.rear_angle),
         )
 
     @classmethod
@@ -95,7 +92,7 @@ class FloorPlateSpec:
         size, grade = DEFAULT_BOLT[units]
         return cls(
             thickness=thickness,
-            material=plate.material or DEFAULT_MATERIAL[units],
+            material=plate.material or PLATE_STEEL[units],
             length=plate.length,
             width=plate.width,
             folding=folding,

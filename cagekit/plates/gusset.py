@@ -20,9 +20,8 @@ from cagekit.cage.plate import Hole, HolePurpose, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
-from cagekit.inputs.plate import Gusset, GussetEntry, PlateEntry
+from cagekit.inputs.plate import PLATE_STEEL, Gusset, GussetEntry, PlateEntry
 from cagekit.plates.corner import Corner, joints_at
-from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn, seat, straight_reach
 
@@ -72,7 +71,7 @@ class GussetSpec:
         """
         return cls(
             thickness=thickness,
-            material=gusset.material or DEFAULT_MATERIAL[units],
+            material=gusset.material or PLATE_STEEL[units],
             along_branch=gusset.along_branch,
             along_parent=gusset.along_parent,
             nose=gusset.nose,

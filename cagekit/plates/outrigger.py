@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from cagekit.cage.plate import Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError, InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
-from cagekit.inputs.plate import OutriggerBoxEntry, PlateEntry
+from cagekit.inputs.plate import PLATE_STEEL, OutriggerBox, OutriggerBoxEntry, PlateEntry
 from cagekit.plates.box import BoxSpec, box, with_details
-from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.foot import Foot
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.inputs.build import Build
+
+LIP = 6.0
+"""How far top and base stand out over the walls, mm; less on a narrow box (from memory)."""
 
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
@@ -92,23 +94,36 @@ def outrigger_box(
             f"{outer:.0f} mm.",
             "Change inner_y or outer_y.",
         )
-    thickness = entry.thickness or build.foot_plate
-    lip = min(6.0, entry.width / 10)
-    spec = BoxSpec(
-        length=entry.width,
-        width=outer - inner,
-        height=entry.height,
-        top=thickness,
-        wall=thickness,
-        base=thickness,
-        material=entry.material or DEFAULT_MATERIAL[build.units],
-        centre=(0.0, foot.side * ((inner + outer) / 2 - at)),
-        lip=lip,
-        foot_lip=lip,
-        radius=entry.corner_radius,
-        weld_leg=entry.weld_leg,
-    )
+    spec = box_spec(entry, outer - inner, entry.thickness or build.foot_plate, build.units)
+    spec = replace(spec, centre=(0.0, foot.side * ((inner + outer) / 2 - at)))
     mark = Mark(kind="foot", line=foot.print, text=foot.name)
     top, *rest = with_details(box(plate_id, foot.frame, spec, (mark,)), members=(foot.member,))
     weld = PlateWeld(to=foot.name, length=foot.weld_length, leg=entry.weld_leg)
     return (replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld,)), *rest)
+
+
+def box_spec(
+    size: OutriggerBox, span: float, thickness: float, units: Literal["mm", "in"] = "mm"
+) -> BoxSpec:
+    """The box of an outrigger, its middle at the foot.
+
+    Args:
+        size: the sizes.
+        span: from frame or tunnel to the sill, mm.
+        thickness: of its plates, mm.
+        units: that decide over the usual steel.
+    """
+    lip = min(LIP, size.width / 10)
+    return BoxSpec(
+        length=size.width,
+        width=span,
+        height=size.height,
+        top=thickness,
+        wall=thickness,
+        base=thickness,
+        material=size.material or PLATE_STEEL[units],
+        lip=lip,
+        foot_lip=lip,
+        radius=size.corner_radius,
+        weld_leg=size.weld_leg,
+    )

@@ -15,9 +15,8 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.inputs.places import OnTube
-from cagekit.inputs.plate import PlateEntry, Tab, TabEntry
+from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, Tab, TabEntry
 from cagekit.materials.fasteners import fastener
-from cagekit.plates.floor_plate import DEFAULT_MATERIAL
 from cagekit.plates.seat import drawn, seat
 
 if TYPE_CHECKING:
@@ -63,7 +62,7 @@ class TabSpec:
         bolt = fastener(tab.bolt_size, tab.bolt_grade or "") if tab.bolt_size else None
         return cls(
             thickness=thickness,
-            material=tab.material or DEFAULT_MATERIAL[units],
+            material=tab.material or PLATE_STEEL[units],
             hole=tab.hole,
             reach=tab.reach,
             width=tab.width,

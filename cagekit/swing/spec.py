@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from cagekit.cage.door import BracketSpec, JointName
 from cagekit.cage.member import Member
 from cagekit.errors import GeometryError, InputError, NotFoundError
-from cagekit.inputs.plate import PlateEntry, SwingBracketEntry, laid_on
+from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, SwingBracketEntry, laid_on
 from cagekit.inputs.plate_presets import plate_preset
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinKind, pin_size
@@ -22,7 +22,6 @@ DEFAULT_PRESETS: Mapping[str, str] = {"mm": "swing-saddle-m10", "in": "swing-sad
 DEFAULT_SIZE: Mapping[str, str] = {"mm": "M10", "in": "3/8"}
 DEFAULT_GRADE: Mapping[bool, str] = {False: "10.9", True: "grade-8"}
 """Grade of a bolt that says none, by whether its size is in inches."""
-DEFAULT_MATERIAL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
 DEFAULT_THICKNESS: Mapping[str, float] = {"mm": 5.0, "in": 4.7625}
 PIN_BY_JOINT: Mapping[JointName, PinKind] = {"hinge": "bolt", "latch": "quick-release"}
 
@@ -127,7 +126,7 @@ def bracket_spec(
     spec = BracketSpec(
         design=entry.design,
         thickness=thickness,
-        material=entry.material or DEFAULT_MATERIAL[units],
+        material=entry.material or PLATE_STEEL[units],
         pin_kind=entry.pin or PIN_BY_JOINT[joint],
         pin=pin,
         grade=grade,
