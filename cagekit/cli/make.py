@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
-from cagekit.errors import InputError
+from cagekit.errors import InputError, KernelError
 
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding, Status
@@ -37,7 +37,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         f"products:\n{rows}\n\n"
         "The folder is swapped in when it is whole; files of your own in it stay, and what was\n"
         "edited since the last run is kept beside the new file.\n\n"
-        "Exit code 1 when a check fails, although everything was made."
+        "Exit code 1 when a check fails, although everything was made; 3 when a solid cannot be\n"
+        "made: it is named, and everything else is written."
     )
 
 
@@ -82,6 +83,7 @@ def run(args: argparse.Namespace) -> int:
                 "folder": str(target),
                 "files": sorted(files),
                 "kept": list(made.kept),
+                "left_out": dict(made.left_out),
                 "checks": _by_word(counts),
             }
         )
@@ -89,7 +91,11 @@ def run(args: argparse.Namespace) -> int:
         print(f"{target}/  {len(job.cage.members)} members, {len(files)} files")
         table([(name, _some(made.files[name])) for name in made.files], indent=2)
         print(told(counts) + (": `check` tells them." if counts[Status.FAIL] else "."))
+    for id_, why in made.left_out.items():
+        note(f"error: {id_} is in no STEP file: {why.removeprefix(f'{id_}: ')}")
     caution()
+    if made.left_out:
+        return KernelError.exit_code
     return 1 if counts[Status.FAIL] and not args.accept_findings else 0
 
 

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from cagekit.cage.cage import Cage
-from cagekit.errors import InputError, OutputError
+from cagekit.errors import InputError, KernelError, OutputError
 from cagekit.units import LengthUnit
 
 if TYPE_CHECKING:
@@ -167,7 +167,9 @@ class Piece:
             check = one.load()(self.design, folder)
             if check is not None:
                 try:
-                    check.result()
+                    left_out = check.result().left_out
+                    if left_out:
+                        raise KernelError(*left_out.values())
                 finally:
                     check.close()
 

@@ -373,6 +373,8 @@ class Session:
             made = make(design, target, progress=step)
             files = sum(len(f) for f in made.files.values())
             last = f"Made {files} files in {target}/."
+            if made.left_out:
+                last += f" Left out of the solids: {', '.join(made.left_out)}."
         except (CagekitError, OSError) as error:
             last = f"Not made: {error}"
         self.making = ""

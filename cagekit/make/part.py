@@ -54,5 +54,5 @@ def make_part(
     design = part_design(part.cage.pick(part.made), units=units, tooling=tooling, dims=dims)
     known = {p.name for p in PRODUCTS}
     wanted = only or [n for n in (SUITED if part.made else PLATES_ONLY) if n in known]
-    made = make(design, target, only=wanted, progress=progress)
+    made = make(design, target, only=wanted, whole=True, progress=progress)
     return MadePart(folder=target, files=made.files, cage=design.cage)

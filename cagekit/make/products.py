@@ -9,7 +9,7 @@ A product whose files are still being read back in a process of their own return
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -20,10 +20,18 @@ from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 
 
+class Result(Protocol):
+    """What a check found."""
+
+    @property
+    def left_out(self) -> Mapping[str, str]:
+        """Parts that could not be made and are in no file of the product, each with why."""
+
+
 class Check(Protocol):
     """A check of written files that goes on while other products are made."""
 
-    def result(self) -> object:
+    def result(self) -> Result:
         """Wait for it; raises when the files are not what they should be."""
 
     def close(self) -> None:

@@ -6,11 +6,12 @@ import os
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from cagekit.design import Design
+from cagekit.errors import KernelError
 from cagekit.inputs.presets import label
 from cagekit.make.products import Check, Product, chosen
 from cagekit.writers.folder import swapped_in
@@ -21,7 +22,8 @@ from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, 
 class Made:
     """What a run made: the folder, its files by product, and products kept from the last run.
 
-    ``remarks`` tell of files of the last run that somebody had edited.
+    ``remarks`` tell of files of the last run that somebody had edited; ``left_out`` are the parts
+    whose solid could not be made, each with why.
     """
 
     folder: Path
@@ -29,6 +31,7 @@ class Made:
     kept: tuple[str, ...] = ()
     dropped: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    left_out: Mapping[str, str] = field(default_factory=dict)
 
 
 def make(
@@ -36,23 +39,27 @@ def make(
     target: Path,
     *,
     only: Sequence[str] = (),
+    whole: bool = False,
     progress: Callable[[str], None] = lambda name: None,
 ) -> Made:
     """Write the products of ``design`` into ``target``, whole or not at all.
 
     With ``only``, products of the last run stay if they were made from the same inputs; those
-    of other inputs are removed, so that a folder never holds two cages.
+    of other inputs are removed, so that a folder never holds two cages. A part whose solid cannot
+    be made is left out of the solids and named; everything else is made.
 
     Args:
         design: the build and its cage.
         target: the output folder.
         only: names of products; all if empty.
+        whole: make nothing when a part has to be left out.
         progress: told the name of each product before it is made.
 
     Raises:
         InputError: ``only`` names no product.
         OutputError: the folder cannot be written.
         GeometryError: a product cannot be made.
+        KernelError: files are not what they should be, or ``whole`` and a part has no solid.
     """
     products = chosen(only)
     inputs = _inputs(design.files)
@@ -61,8 +68,11 @@ def make(
     with swapped_in(target, remarks.append) as fresh, ExitStack() as running:
         checks: list[Check] = []
         files = {p.name: _write(p, design, fresh, progress, checks, running) for p in products}
+        left_out: dict[str, str] = {}
         for check in checks:
-            check.result()
+            left_out |= check.result().left_out
+        if whole and left_out:
+            raise KernelError(*left_out.values())
         last = read_manifest(target)
         kept, dropped = (
             _keep(last, target, fresh, set(files), inputs, options) if only else ({}, ())
@@ -73,6 +83,7 @@ def make(
             inputs=inputs,
             products={**files, **kept},
             options=options,
+            left_out={**(last.get("left_out", {}) if kept else {}), **left_out},
         )
         write_manifest(fresh, content)
     return Made(
@@ -81,6 +92,7 @@ def make(
         kept=tuple(sorted(kept)),
         dropped=dropped,
         remarks=tuple(remarks),
+        left_out=left_out,
     )
 
 

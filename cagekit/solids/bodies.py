@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from contextlib import ExitStack
+from functools import partial
 from typing import TYPE_CHECKING
 
 from cagekit.cage.colours import PART, PLATE, Colour, member_colour
@@ -35,7 +36,11 @@ GetWorker = Callable[[], KernelWorker]
 
 
 def build_records(
-    cage: Cage, *, worker: KernelWorker | None = None, by_kernel: Collection[str] = ()
+    cage: Cage,
+    *,
+    worker: KernelWorker | None = None,
+    by_kernel: Collection[str] = (),
+    left_out: dict[str, str] | None = None,
 ) -> Mapping[str, SolidBody]:
     """Solids of all members, plates and small parts, by id, members first.
 
@@ -43,6 +48,8 @@ def build_records(
         cage: the cage.
         worker: kernel process for what cannot be written down; one is started when needed.
         by_kernel: members that are left to the kernel in any case.
+        left_out: what to leave out, with why; what cannot be made is added to it. Without it the
+            first that cannot be made raises.
 
     Raises:
         KernelError: a solid cannot be made, or not with the volume it must have.
@@ -56,12 +63,29 @@ def build_records(
                 started.append(stack.enter_context(KernelWorker()))
             return started[0]
 
-        out: dict[str, SolidBody] = {
-            i: kernel_body(cage, i, kernel) if i in by_kernel else member_body(cage, i, kernel)
-            for i in cage.members
-        }
-        out.update((p.id, plate_body(p)) for p in cage.plates)
-        out.update((p.id, small_part_body(p)) for p in cage.hardware)
+        ways: dict[str, Callable[[], SolidBody]] = {}
+        for i in cage.members:
+            way = kernel_body if i in by_kernel else member_body
+            ways[i] = partial(way, cage, i, kernel)
+        ways.update((p.id, partial(plate_body, p)) for p in cage.plates)
+        ways.update((p.id, partial(small_part_body, p)) for p in cage.hardware)
+        return _made(ways, left_out)
+
+
+def _made(
+    ways: Mapping[str, Callable[[], SolidBody]], left_out: dict[str, str] | None
+) -> dict[str, SolidBody]:
+    """Make solids one after the other; those that fail go into ``left_out``."""
+    out = {}
+    for id_, way in ways.items():
+        if left_out is not None and id_ in left_out:
+            continue
+        try:
+            out[id_] = way()
+        except KernelError as error:
+            if left_out is None:
+                raise
+            left_out[id_] = str(error)
     return out
 
 

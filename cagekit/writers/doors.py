@@ -13,28 +13,30 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.design import Design
     from cagekit.view.scene import SceneBody
+    from cagekit.writers.step_check import ReadBack
 
 HALF = (0.62, 0.80, 0.78)
 """Colour of the bars half open."""
 
 
-def write_doors(design: Design, folder: Path) -> None:
+def write_doors(design: Design, folder: Path) -> ReadBack | None:
     """Write ``door_open.step``, ``door_open.glb``, ``doors.png`` and a picture of each bracket.
 
     Nothing is written when no bar swings out.
     """
     if not design.cage.doors:
-        return
+        return None
     from cagekit.view.door_sheet import door_sheet
     from cagekit.writers.glb import glb
 
     swept = {d.bar: sweep(design.cage, design.build.car, d) for d in design.cage.doors}
     opened = opened_cage(design.cage, {i: s.full for i, s in swept.items()})
-    write_open_step(opened, folder / "door_open.step")
+    read = write_open_step(opened, folder / "door_open.step")
     scene = open_scene(design.cage, swept)
     (folder / "door_open.glb").write_bytes(glb(scene, name=f"{design.cage.name}_open"))
     door_sheet(design.cage, swept).save(folder / "doors.png", optimize=False, compress_level=6)
     write_bracket_pictures(design, folder / "plates")
+    return read
 
 
 def write_bracket_pictures(design: Design, folder: Path) -> None:
@@ -51,17 +53,21 @@ def write_bracket_pictures(design: Design, folder: Path) -> None:
             save_picture(drawing, folder / f"{plate.id}.png")
 
 
-def write_open_step(opened: Cage, path: Path) -> None:
+def write_open_step(opened: Cage, path: Path) -> ReadBack:
     """Write the open cage as one STEP file and read it back without the kernel."""
     from cagekit.solids.bodies import build_records, expected_volumes, plain_name
     from cagekit.solids.brep import Record
     from cagekit.writers.step import step_parts, write_step
-    from cagekit.writers.step_check import read_back
+    from cagekit.writers.step_check import ReadBack, read_back
 
-    bodies = build_records(opened)
-    write_step(path, f"{plain_name(opened.name)}_open", step_parts(opened, bodies))
+    left_out: dict[str, str] = {}
+    bodies = build_records(opened, left_out=left_out)
+    name = f"{plain_name(opened.name)}_open"
+    write_step(path, name, step_parts(opened, bodies), left_out=left_out)
     made = {i for i, body in bodies.items() if not isinstance(body, Record)}
-    read_back(path, expected_volumes(opened), kernel_made=made)
+    expected = {i: v for i, v in expected_volumes(opened).items() if i in bodies}
+    report = read_back(path, expected, kernel_made=made)
+    return ReadBack(replace(report, left_out=left_out), expected)
 
 
 def open_scene(cage: Cage, swept: dict[str, Swept]) -> tuple[SceneBody, ...]:

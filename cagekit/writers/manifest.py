@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from importlib import metadata
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from types import MappingProxyType
 from typing import Any
 
 from cagekit.version import __version__
@@ -45,6 +46,7 @@ def manifest(
     inputs: Mapping[str, Path],
     products: Mapping[str, Iterable[str]],
     options: Mapping[str, Any],
+    left_out: Mapping[str, str] = MappingProxyType({}),
 ) -> dict[str, Any]:
     """Describe a finished folder.
 
@@ -54,6 +56,7 @@ def manifest(
         inputs: input files by their name.
         products: files of each product, relative with ``/``.
         options: options that change what is written.
+        left_out: parts without a solid, each with why; told only if there are any.
     """
     owner = {file: name for name, files in products.items() for file in files}
     files = [
@@ -73,6 +76,7 @@ def manifest(
         "versions": versions(),
         "inputs": read,
         "files": files,
+        **({"left_out": dict(left_out)} if left_out else {}),
     }
 
 
@@ -96,7 +100,9 @@ def read_manifest(folder: Path) -> dict[str, Any]:
         return {}
     if not isinstance(content.get("files"), list):
         return {}
-    return {**content, "files": [r for r in content["files"] if _is_row(r)]}
+    told = content.get("left_out")
+    rest = {k: v for k, v in told.items() if isinstance(v, str)} if isinstance(told, dict) else {}
+    return {**content, "files": [r for r in content["files"] if _is_row(r)], "left_out": rest}
 
 
 def _is_row(row: Any) -> bool:

@@ -6,14 +6,14 @@ The assembly is kept shallow: cage / group / part. Parts lie in vehicle axes, mm
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
 from re import fullmatch
 from typing import TYPE_CHECKING
 
 from cagekit.cage.colours import Colour
-from cagekit.errors import OutputError
+from cagekit.errors import KernelError, OutputError
 from cagekit.solids.bodies import (
     SolidBody,
     build_records,
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.design import Design
 
+UNSOUND = "the kernel takes it for no sound solid"
 UNCERTAINTY = 1e-5
 """Accuracy stated in the file, mm: cope edges lie within 2e-5 mm of the exact curve."""
 
@@ -122,35 +123,50 @@ def start_files(cage: Cage, folder: Path, *, kernel: bool = True) -> ReadBack:
 
 
 def _write_all(
-    cage: Cage, folder: Path, worker: KernelWorker | None, by_kernel: Collection[str] = ()
+    cage: Cage,
+    folder: Path,
+    worker: KernelWorker | None,
+    by_kernel: Collection[str] = (),
+    unsound: Collection[str] = (),
 ) -> ReadBack:
-    bodies = build_records(cage, worker=worker, by_kernel=by_kernel)
+    left_out = dict.fromkeys(unsound, UNSOUND)
+    bodies = build_records(cage, worker=worker, by_kernel=by_kernel, left_out=left_out)
+    if not bodies:
+        raise KernelError(*left_out.values())
     parts = step_parts(cage, bodies)
     kernel_made = tuple(i for i, body in bodies.items() if not isinstance(body, Record))
     whole = folder / "cage.step"
-    write_step(whole, plain_name(cage.name), parts)
-    expected = expected_volumes(cage)
+    write_step(whole, plain_name(cage.name), parts, left_out=left_out)
+    expected = {i: v for i, v in expected_volumes(cage).items() if i in bodies}
     report, solids = rebuild(whole, expected, kernel_made=kernel_made)
     verdicts = [worker.submit("judge", solids)] if worker is not None else []
 
-    def again(unsound: tuple[str, ...]) -> ReadBack:
-        return _write_all(cage, folder, worker, unsound)
+    def again(found: tuple[str, ...]) -> ReadBack:
+        # a member that the kernel finds unsound is cut by the kernel, once
+        worse = [i for i in found if i in by_kernel or i not in cage.members]
+        return _write_all(cage, folder, worker, {*by_kernel, *found} - {*worse}, [*unsound, *worse])
 
+    for id_ in left_out:
+        _home(cage, folder, id_).unlink(missing_ok=True)
     for part in parts:
-        home = folder / ("members" if part.name in cage.members else part.group)
-        home.mkdir(exist_ok=True)
-        path = home / f"{part.name}.step"
+        path = _home(cage, folder, part.name)
+        path.parent.mkdir(exist_ok=True)
         text = part_text(part)
         _save(path, text)
         confirm(path, text)
         if worker is not None and part.name in kernel_made:
             verdicts.append(worker.submit("read", str(path)))
-    # a member that the kernel finds unsound is cut by the kernel, once
-    return ReadBack(report, expected, verdicts, worker, again if not by_kernel else None)
+    return ReadBack(replace(report, left_out=left_out), expected, verdicts, worker, again)
+
+
+def _home(cage: Cage, folder: Path, id_: str) -> Path:
+    """The file of a single part."""
+    group = next(g for g, ids in groups(cage).items() if id_ in ids)
+    return folder / ("members" if id_ in cage.members else group) / f"{id_}.step"
 
 
 def step_parts(cage: Cage, bodies: Mapping[str, SolidBody]) -> tuple[StepPart, ...]:
-    """The parts of a cage's STEP file, with group and colour."""
+    """The parts of a cage's STEP file that there are solids of, with group and colour."""
     colour = colours(cage)
     return tuple(
         StepPart(
@@ -161,11 +177,17 @@ def step_parts(cage: Cage, bodies: Mapping[str, SolidBody]) -> tuple[StepPart, .
         )
         for group, ids in groups(cage).items()
         for i in ids
+        if i in bodies
     )
 
 
 def write_step(
-    path: Path, name: str, parts: Sequence[StepPart], *, schema: Schema = Schema.AP214
+    path: Path,
+    name: str,
+    parts: Sequence[StepPart],
+    *,
+    schema: Schema = Schema.AP214,
+    left_out: Collection[str] = (),
 ) -> None:
     """Write an assembly of parts into ``path``.
 
@@ -174,11 +196,12 @@ def write_step(
         name: of the assembly.
         parts: the solids by name.
         schema: of the file.
+        left_out: what could not be made; the file's description names it.
 
     Raises:
         OutputError: a name cannot be used, a part occurs twice or the file cannot be written.
     """
-    text = assembly_text(name, parts, schema=schema)
+    text = assembly_text(name, parts, schema=schema, left_out=left_out)
     _save(path, text)
 
 
@@ -196,13 +219,20 @@ def part_text(part: StepPart, *, schema: Schema = Schema.AP214) -> str:
     return file.finish()
 
 
-def assembly_text(name: str, parts: Sequence[StepPart], *, schema: Schema = Schema.AP214) -> str:
+def assembly_text(
+    name: str,
+    parts: Sequence[StepPart],
+    *,
+    schema: Schema = Schema.AP214,
+    left_out: Collection[str] = (),
+) -> str:
     """The text of a STEP file with the assembly ``name`` / group / part.
 
     Args:
         name: of the assembly.
         parts: the solids by name.
         schema: of the file.
+        left_out: what could not be made; the file's description names it.
 
     Raises:
         OutputError: a name cannot be used or occurs twice, or there is nothing to write.
@@ -210,7 +240,7 @@ def assembly_text(name: str, parts: Sequence[StepPart], *, schema: Schema = Sche
     if not parts:
         raise OutputError(f"{name}: there is no part to write.")
     _check_names(name, parts)
-    file = _File(name, schema)
+    file = _File(name, schema, left_out)
     groups: dict[str, list[tuple[str, _Product]]] = {}
     for part in parts:
         groups.setdefault(part.group, []).append((part.name, file.part(part)))
@@ -240,8 +270,9 @@ class _Product:
 class _File:
     """One STEP file while it is written."""
 
-    def __init__(self, name: str, schema: Schema) -> None:
+    def __init__(self, name: str, schema: Schema, left_out: Collection[str] = ()) -> None:
         self.name, self.schema, self.deck = name, schema, Deck()
+        self.left_out = left_out
         self.styled: list[int] = []
         self.styles: dict[Colour, int] = {}
         self.placed = 0
@@ -342,8 +373,9 @@ class _File:
             f",{refs(self.styled)},#{self.space})"
         )
         maker = string(f"cagekit {__version__}")
+        about = ",".join(map(string, [self.name, *(f"left out: {i}" for i in self.left_out)]))
         header = (
-            f"HEADER;\nFILE_DESCRIPTION(({string(self.name)}),'2;1');\n"
+            f"HEADER;\nFILE_DESCRIPTION(({about}),'2;1');\n"
             # the standard wants a time; a fixed one keeps equal input equal to the byte
             f"FILE_NAME({string(self.name)},'2000-01-01T00:00:00',(''),(''),{maker},{maker},'');\n"
             f"FILE_SCHEMA(('{self.schema.value[0]}'));\nENDSEC;"

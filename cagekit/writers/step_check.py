@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cagekit.errors import KernelError, OutputError
@@ -35,7 +35,8 @@ class StepReport:
     """What a STEP file was found to hold.
 
     ``worst`` is the largest relative difference of a volume from what it should be; ``foreign``
-    the parts whose text only the kernel can measure; ``size`` the file's bytes.
+    the parts whose text only the kernel can measure; ``size`` the file's bytes; ``left_out`` the
+    parts that could not be made, each with why.
     """
 
     path: Path
@@ -43,6 +44,7 @@ class StepReport:
     worst: float
     foreign: tuple[str, ...]
     size: int
+    left_out: Mapping[str, str] = field(default_factory=dict)
 
 
 def verify_step(
@@ -223,9 +225,7 @@ def compare(
             worst = max(worst, _off(path, part.name, part.volume, expected[part.name]))
         elif part.name in report.foreign:
             raise KernelError(f"{path.name}: {part.name} was not measured.")
-    return StepReport(
-        path=path, parts=report.parts, worst=worst, foreign=report.foreign, size=report.size
-    )
+    return replace(report, worst=worst)
 
 
 def _off(path: Path, name: str, found: float, wanted: float) -> float:

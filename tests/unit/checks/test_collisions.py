@@ -159,7 +159,6 @@ def test_two_branches_of_a_node_collide_unless_coped_to_each_other() -> None:
     assert found(parent, one, both) == []
 
 
-@pytest.mark.xfail(strict=False, reason="two demos still have a door bar or a diagonal to move")
 @pytest.mark.parametrize("name", [p.name for p in list_presets("build")])
 def test_the_demos_are_free_of_collisions(name: str) -> None:
     assert overlaps(assemble(load_build(name))) == []
