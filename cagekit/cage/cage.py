@@ -206,6 +206,12 @@ class Cage:
             )
         return self._cuts[key]
 
+    def require_cuts(self) -> None:
+        """Cut every end of every member; CopeError for the first that cannot be."""
+        for id_ in self.members:
+            self.cut(id_, "a")
+            self.cut(id_, "b")
+
     def cut_length(self, id_: str) -> float:
         """Centre-line length between the outermost tips of both ends, mm."""
         tips = self.cut(id_, "a").shortest + self.cut(id_, "b").shortest

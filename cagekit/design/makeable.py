@@ -16,7 +16,6 @@ from cagekit.inputs.plate import PlateEntry
 from cagekit.inputs.written import entry_named, with_place
 
 if TYPE_CHECKING:
-    from cagekit.cage.cage import Cage
     from cagekit.design.design import Design
 
 MakingError = GeometryError | InputError
@@ -48,7 +47,7 @@ def makeable(design: Design) -> tuple[Design, tuple[LeftOut, ...]]:
         GeometryError: less than half of the members could be made.
     """
     try:
-        _require_cuts(design.cage)
+        design.cage.require_cuts()
     except (GeometryError, InputError) as error:
         # before anything is left out, a place that does not exist is the file's fault
         if not isinstance(error, GeometryError):
@@ -84,7 +83,7 @@ def makeable(design: Design) -> tuple[Design, tuple[LeftOut, ...]]:
 def _fault_of_tubes(design: Design, build: Build) -> MakingError | None:
     """What keeps the tubes of a build from being made and cut, the first of it."""
     try:
-        _require_cuts(members_only(build, design.kept))
+        members_only(build, design.kept).require_cuts()
     except (GeometryError, InputError) as error:
         return error
     return None
@@ -97,12 +96,6 @@ def _fault(design: Design, build: Build) -> MakingError | None:
     except (GeometryError, InputError) as error:
         return error
     return None
-
-
-def _require_cuts(cage: Cage) -> None:
-    for member in cage.members:
-        cage.cut(member, "a")
-        cage.cut(member, "b")
 
 
 def _plate_at_fault(design: Design, build: Build, fault: MakingError) -> PlateEntry | None:

@@ -17,8 +17,9 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.assembly.assemble import members_only, sketch
+from cagekit.assembly.assemble import assemble, sketch
 from cagekit.cage.cage import Cage
+from cagekit.cage.kept import Kept
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
@@ -139,7 +140,7 @@ def place(
         GeometryError: no place can be made, and neither can the build as it is.
     """
     entries = _entries(build, member)
-    cage = sketch(build)
+    cage, kept = sketch(build), Kept()
     chosen = tuple(sweeps) or (usual(build, cage, member),)
     if len(chosen) > 2:
         raise InputError("--over", problem="a member can be tried over two ranges at most.")
@@ -152,16 +153,16 @@ def place(
         )
     now = tuple(_now(build, cage, entries, s.name) for s in chosen)
     tried = [
-        _try(build, entries, chosen, now, values, groups)
+        _try(build, entries, chosen, now, values, groups, kept)
         for values in product(*(s.values for s in chosen))
     ]
     ids = {m for t in tried for m in t.members}
     keys = _keys(tried, ids)
     trials = tuple(_kept(t, keys, ids) for t in tried)
-    trials, best = _proposed(build, entries, chosen, now, trials)
+    best = min((t for t in trials if not t.error), key=lambda t: _rank(t, now), default=None)
     if best is None:
         # the reason may lie elsewhere in the build, where no place of this member mends it
-        members_only(build)
+        assemble(build).require_cuts()
     return Placement(
         member=member,
         sweeps=chosen,
@@ -286,9 +287,13 @@ def _try(
     now: Sequence[float],
     values: tuple[float, ...],
     groups: Sequence[str],
+    kept: Kept,
 ) -> Trial:
+    """One place: made and coped like the whole cage, or the reason why it cannot be."""
     variant = _variant(build, entries, sweeps, now, values)
     try:
+        # plates too: a tab may find no room where the tube is short
+        assemble(variant, kept).require_cuts()
         cage = sketch(variant)
         found = run(Design(variant, cage=cage), groups=groups)
     except (GeometryError, InputError) as error:
@@ -387,25 +392,6 @@ def room(found: Finding) -> float | None:
         return None
     gap = value - float(found.limit)
     return (gap if found.op in (">=", ">") else -gap) * worth
-
-
-def _proposed(
-    build: Build,
-    entries: Sequence[MemberEntry],
-    sweeps: Sequence[Sweep],
-    now: Sequence[float],
-    trials: tuple[Trial, ...],
-) -> tuple[tuple[Trial, ...], Trial | None]:
-    """The best trial that can also be coped; those that cannot are marked."""
-    rows = list(trials)
-    for best in sorted((t for t in trials if not t.error), key=lambda t: _rank(t, now)):
-        try:
-            members_only(_variant(build, entries, sweeps, now, best.values))
-        except GeometryError as error:
-            rows[rows.index(best)] = replace(best, error=str(error))
-        else:
-            return tuple(rows), best
-    return tuple(rows), None
 
 
 def _rank(trial: Trial, now: Sequence[float]) -> tuple[float, ...]:

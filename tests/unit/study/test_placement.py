@@ -9,7 +9,8 @@ import pytest
 
 from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status
-from cagekit.errors import InputError
+from cagekit.design import Design
+from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import FreeStrutEntry
 from cagekit.inputs.resolve import load_build
@@ -147,3 +148,20 @@ def test_a_strut_named_like_a_bar_is_no_piece_of_it(wagon: Build) -> None:
     assert place(wagon, "door_bar", [tried]).keys == tuple(
         k for k in found.keys if "door_bar_left_brace" not in k[1]
     )
+
+
+def test_a_place_is_told_as_possible_just_when_the_cage_can_be_made_there() -> None:
+    """Near the diagonal's ends the bar's pieces are too short to cope or to carry their tabs."""
+    roadster = load_build("track-roadster")
+    heights = (150.0, 300.0, 600.0, 650.0, 750.0, 850.0)
+    found = place(roadster, "harness_bar", [sweep(roadster, "harness_bar", "height", heights)])
+    made = []
+    for height in heights:
+        try:
+            Design(roadster).changed("harness_bar", height=height).cage.require_cuts()
+        except GeometryError:
+            made.append(False)
+        else:
+            made.append(True)
+    assert len(set(made)) == 2
+    assert [not t.error for t in found.trials] == made
