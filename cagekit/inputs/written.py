@@ -12,23 +12,23 @@ from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import FileInputError
 from cagekit.inputs.presets import read_toml, shown
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
+from cagekit.units import lengths_in
 
 
 def with_place(error: CagekitError, build: Build) -> CagekitError:
     """Return ``error`` with the places of the files that say what it is about, if they are found.
 
-    A shape is told by the name of its part; what a person can change is a line in a file.
+    Lengths are told in the build's units. A shape is told by the name of its part; what a person can change is a line in a file.
     """
     if isinstance(error, FileInputError) or not isinstance(error, GeometryError | InputError):
         return error
     places = list(dict.fromkeys(_places(error, build)))
-    if not places:
-        return error
-    said = f"Written at {' and '.join(places)}."
-    hint = f"{error.hint} {said}" if error.hint else said
+    problem, hint = (lengths_in(s, build.units) for s in (error.problem, error.hint))
+    if places:
+        hint = f"{hint} Written at {' and '.join(places)}.".lstrip()
     if isinstance(error, GeometryError):
-        return type(error)(error.owner, error.problem, hint)
-    return InputError(error.where, error.field, error.value, problem=error.problem, hint=hint)
+        return type(error)(error.owner, problem, hint)
+    return InputError(error.where, error.field, error.value, problem=problem, hint=hint)
 
 
 def _places(error: GeometryError | InputError, build: Build) -> Iterator[str]:

@@ -15,6 +15,7 @@ from cagekit.units.formats import (
 )
 from cagekit.units.lengths import LengthError, LengthUnit, parse_length
 from cagekit.units.scale import INCH, KSI, POUND, POUND_FORCE
+from cagekit.units.sentences import lengths_in
 
 __all__ = [
     "INCH",
@@ -28,5 +29,6 @@ __all__ = [
     "format_force",
     "format_length",
     "format_mass",
+    "lengths_in",
     "parse_length",
 ]
