@@ -18,7 +18,8 @@ from cagekit.units import lengths_in
 def with_place(error: CagekitError, build: Build) -> CagekitError:
     """Return ``error`` with the places of the files that say what it is about, if they are found.
 
-    Lengths are told in the build's units. A shape is told by the name of its part; what a person can change is a line in a file.
+    Lengths are told in the build's units. A shape is told by the name of its part; what a person
+    can change is a line in a file.
     """
     if isinstance(error, FileInputError) or not isinstance(error, GeometryError | InputError):
         return error

@@ -98,7 +98,8 @@ def test_a_message_has_a_ceiling(build: Path, capsys: pytest.CaptureFixture[str]
     build.write_text(f"{build.read_text()}\n{entries}\n")
     assert run(["check", "mine.toml"]) == 2
     said = capsys.readouterr().err
-    assert len(said.splitlines()) == MOST_TOLD + 1
+    # on a slow machine a line of progress stands above
+    assert sum("mine.toml" in line for line in said.splitlines()) == MOST_TOLD + 1
     assert "more like these" in said
     assert len(said) < 20_000
 
