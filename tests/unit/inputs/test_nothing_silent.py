@@ -181,7 +181,9 @@ def test_a_shape_that_cannot_be_names_the_lines_that_say_it(
     )
     assert run(["check", "mine.toml"]) in (2, 3)
     line = text.count("\n") + 2
-    assert f"Written at mine.toml:{line}" in (said := capsys.readouterr().err), said
+    shown = capsys.readouterr()
+    said = " ".join(f"{shown.out} {shown.err}".split())
+    assert f"Written at mine.toml:{line}" in said, said
 
 
 def test_a_hoop_without_width_is_refused(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
