@@ -134,7 +134,7 @@ def outcome(build: str, file: str, text: str, kind: str = "") -> str:
     if "fault in cagekit" in said or "Traceback" in said or "doctor" in said:
         return f"fault: {said.strip().splitlines()[-1][:200]}"
     if code in (2, 3):
-        lined = re.search(rf"{re.escape(Path(file).name)}:\d+", said)
+        lined = re.search(rf"{re.escape(Path(file).name)}:\d+", said + findings)
         return "refused with line" if lined else "refused without line"
     if code not in (0, 1):
         return f"exit code {code}"
