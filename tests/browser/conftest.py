@@ -2,29 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
-FLAGS = [
-    "--no-sandbox",
-    "--disable-background-networking",
-    "--use-gl=angle",
-    "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
-]
-NO_3D = ["--no-sandbox", "--disable-background-networking", "--disable-gpu", "--disable-3d-apis"]
-
-
-def program() -> str | None:
-    """A Chromium of this machine, or what playwright brought."""
-    for name in (os.environ.get("CHROMIUM", ""), "chromium", "chromium-browser", "google-chrome"):
-        if name and (found := shutil.which(name)):
-            return found
-    return None
+from cagekit.benchmarks.browser import NO_3D, SOFTWARE_3D, launch
 
 
 @pytest.fixture(scope="session")
@@ -35,15 +17,15 @@ def playwright() -> Iterator[object]:
 
 
 def launched(playwright, flags):
-    path = program() or playwright.chromium.executable_path
-    if not Path(path).exists():
-        pytest.skip("no Chromium on this machine: apt-get install chromium, or set CHROMIUM")
-    return playwright.chromium.launch(executable_path=path, args=flags)
+    try:
+        return launch(playwright, flags)
+    except FileNotFoundError as error:
+        pytest.skip(str(error))
 
 
 @pytest.fixture(scope="session")
 def browser(playwright) -> Iterator[object]:
-    with launched(playwright, FLAGS) as b:
+    with launched(playwright, SOFTWARE_3D) as b:
         yield b
 
 
@@ -58,7 +40,7 @@ def opened(browser) -> Iterator[object]:
     """Opens addresses; fails when a page complained on its console."""
     pages, said = [], []
 
-    def open_(address, *, width=1200, height=800, wait="3d", **context):
+    def open_(address, *, width=900, height=600, wait="3d", **context):
         page = browser.new_page(viewport={"width": width, "height": height}, **context)
         page.on(
             "console", lambda m: said.append(m.text) if m.type in ("error", "warning") else None

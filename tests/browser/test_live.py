@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import shutil
 import threading
-import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from cagekit.benchmarks.browser import until
 from cagekit.design import Design
 from cagekit.live.server import LiveServer
 from cagekit.live.session import Session
@@ -52,14 +52,6 @@ def page(opened, served):
     page.wait_for_selector("body[data-live='yes']")
     until(page, "state.data.judged === state.data.version")
     return page
-
-
-def until(page, words, seconds=15.0):
-    """Wait until an expression is true; the page's policy forbids to do that within the page."""
-    end = time.monotonic() + seconds
-    while not page.evaluate(words):
-        assert time.monotonic() < end, words
-        page.wait_for_timeout(20)
 
 
 def field(page, key=HEIGHT):

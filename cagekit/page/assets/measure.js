@@ -80,6 +80,13 @@ function triangleTriangle(s, t) {
   return best;
 }
 
+/** Length of the pieces that are looked through (mm), and how many are not halved any more. */
+const PIECE = 80, FEW = 4;
+/** Stretch at either end of a tube that its cut may have taken, in radii. */
+const CUT = 4;
+/** Gaps that differ by less (mm) are alike: parallel tubes are as near here as there. */
+const ALIKE = 1e-3;
+
 /** Primitives with the ball round each: pieces of a centre line, or triangles of a mesh. */
 function balls(parts) {
   return parts.map((points) => {
@@ -89,31 +96,78 @@ function balls(parts) {
   });
 }
 
+/** A triangle in pieces that are small enough for a ball to tell where they are. */
+function split(tri) {
+  const long = tri.map((p, i) => size(sub(tri[(i + 1) % 3], p)));
+  const i = long.indexOf(Math.max(...long));
+  if (long[i] <= 2 * PIECE) return [tri];
+  const [a, b, c] = [tri[i], tri[(i + 1) % 3], tri[(i + 2) % 3]], middle = mix(a, b, 0.5);
+  return [...split([a, middle, c]), ...split([middle, b, c])];
+}
+
+const facets = (body) => tree(balls(body.triangles()));
+
+/** What of a tube's mesh lies beside its cut ends; the rest is round. */
+function endFacets(body) {
+  const tips = [body.axis[0], body.axis.at(-1)], off = (CUT + 1) * body.radius;
+  const near = (part) => tips.some((p) => size(sub(part.middle, p)) - part.reach < off);
+  return tree(balls(body.triangles().flatMap(split)).filter(near));
+}
+
 function axisPieces(axis) {
   const out = [];
   for (let i = 0; i + 1 < axis.length; i++) {
-    const n = Math.max(1, Math.ceil(size(sub(axis[i + 1], axis[i])) / 80));
+    const n = Math.max(1, Math.ceil(size(sub(axis[i + 1], axis[i])) / PIECE));
     for (let k = 0; k < n; k++)
       out.push([mix(axis[i], axis[i + 1], k / n), mix(axis[i], axis[i + 1], (k + 1) / n)]);
   }
-  return balls(out);
+  return tree(balls(out));
 }
 
-function nearest(as, bs, measure) {
-  let best = { gap: Infinity };
-  const pairs = [];
-  for (const a of as)
-    for (const b of bs) {
-      const low = size(sub(a.middle, b.middle)) - a.reach - b.reach;
-      pairs.push([low, a, b]);
+/** Primitives in halves of halves, each half with a ball round it. */
+function tree(parts) {
+  const low = [0, 1, 2].map((k) => Math.min(...parts.map((p) => p.middle[k])));
+  const high = [0, 1, 2].map((k) => Math.max(...parts.map((p) => p.middle[k])));
+  const middle = mix(low, high, 0.5);
+  const reach = Math.max(...parts.map((p) => size(sub(p.middle, middle)) + p.reach));
+  if (parts.length <= FEW) return { middle, reach, parts };
+  const wide = sub(high, low), k = wide.indexOf(Math.max(...wide));
+  const sorted = [...parts].sort((a, b) => a.middle[k] - b.middle[k]), half = sorted.length >> 1;
+  return { middle, reach, halves: [tree(sorted.slice(0, half)), tree(sorted.slice(half))] };
+}
+
+/** How far two primitives lie apart as seen along a direction: they are nowhere nearer. */
+function apart(one, two, [x, y, z]) {
+  let far = -Infinity, near = Infinity;
+  for (const p of one.points) far = Math.max(far, p[0] * x + p[1] * y + p[2] * z);
+  for (const p of two.points) near = Math.min(near, p[0] * x + p[1] * y + p[2] * z);
+  return (near - far) / (Math.sqrt(x * x + y * y + z * z) || 1);
+}
+
+/** The nearest pair of two trees: what cannot beat the best so far is not opened. */
+function nearest(one, two, measure) {
+  let best = { gap: Infinity }, way = [1, 0, 0];
+  const low = (a, b) => size(sub(a.middle, b.middle)) - a.reach - b.reach;
+  const look = (a, b) => {
+    if (best.gap <= 0 || low(a, b) >= best.gap - ALIKE) return;
+    if (a.parts && b.parts) {
+      for (const p of a.parts)
+        for (const q of b.parts) {
+          if (apart(p, q, sub(q.middle, p.middle)) >= best.gap - ALIKE) continue;
+          if (apart(p, q, way) >= best.gap - ALIKE) continue;
+          const found = measure(p.points, q.points);
+          if (found.gap >= best.gap) continue;
+          best = found;
+          way = sub(found.two, found.one);
+        }
+      return;
     }
-  pairs.sort((x, y) => x[0] - y[0]);
-  for (const [low, a, b] of pairs) {
-    if (low >= best.gap) break;
-    const found = measure(a.points, b.points);
-    if (found.gap < best.gap) best = { ...found, a, b };
-    if (best.gap <= 0) break;
-  }
+    const pairs = a.halves && (!b.halves || a.reach >= b.reach)
+      ? a.halves.map((h) => [h, b])
+      : b.halves.map((h) => [a, h]);
+    pairs.sort((x, y) => low(...x) - low(...y)).forEach((pair) => look(...pair));
+  };
+  look(one, two);
   return best;
 }
 
@@ -126,27 +180,48 @@ const atEnd = (p, axis) => size(sub(p, axis[0])) < 1e-6 || size(sub(p, axis.at(-
  * round surfaces are measured from the centre line, not from facets.
  */
 function distance(one, two) {
-  if (!one.axis && two.axis) {
-    const back = distance(two, one);
-    return { gap: back.gap, one: back.two, two: back.one };
+  if (!one.axis && two.axis) return turned(distance(two, one));
+  if (!one.axis) return nearest(facets(one), facets(two), triangleTriangle);
+  const whole = fromAxis(one, two);
+  const ends = atEnd(whole.from, one.axis) || (two.axis && atEnd(whole.to, two.axis));
+  if (!ends) return whole;
+  const near = shortened(one), far = shortened(two), inner = fromAxis(near, far);
+  if (inner.gap < whole.gap + ALIKE) return inner;
+  // beside a cut end the facets count, elsewhere a tube is round
+  const tips = endFacets(one);
+  const tries = [inner, nearest(tips, two.axis ? endFacets(two) : facets(two), triangleTriangle)];
+  if (two.axis) tries.push(fromAxis(near, two, endFacets(two)), turned(fromAxis(far, one, tips)));
+  return tries.reduce((m, x) => (x.gap < m.gap ? x : m));
+}
+
+const turned = ({ gap, one, two }) => ({ gap, one: two, two: one });
+
+/** From a tube's round surface to another's, or to a mesh; `from` and `to` lie on centre lines. */
+function fromAxis(one, two, mesh = null) {
+  const round = two.axis && !mesh, radii = one.radius + (round ? two.radius : 0);
+  const pieces = axisPieces(one.axis);
+  const found = round
+    ? nearest(pieces, axisPieces(two.axis), (a, b) => segmentSegment(a[0], a[1], b[0], b[1]))
+    : nearest(pieces, mesh || facets(two), (a, b) => segmentTriangle(a[0], a[1], b));
+  const ends = { from: found.one, to: found.two };
+  if (found.gap <= radii) return { gap: 0, one: found.two, two: found.two, ...ends };
+  const way = unit(sub(found.two, found.one));
+  return {
+    gap: found.gap - radii,
+    one: add(found.one, scale(way, one.radius)),
+    two: round ? sub(found.two, scale(way, two.radius)) : found.two,
+    ...ends,
+  };
+}
+
+/** A tube without the stretch at either end that its cut may have taken. */
+function shortened(body) {
+  if (!body.axis) return body;
+  const axis = [...body.axis], off = CUT * body.radius;
+  for (const turn of [0, 1]) {
+    const long = size(sub(axis[1], axis[0]));
+    if (long > 2 * off) axis[0] = mix(axis[0], axis[1], off / long);
+    axis.reverse();
   }
-  if (one.axis) {
-    const pieces = axisPieces(one.axis);
-    const others = two.axis ? axisPieces(two.axis) : balls(two.triangles());
-    const found = two.axis
-      ? nearest(pieces, others, (a, b) => segmentSegment(a[0], a[1], b[0], b[1]))
-      : nearest(pieces, others, (a, b) => segmentTriangle(a[0], a[1], b));
-    const radii = one.radius + (two.axis ? two.radius : 0);
-    if (found.gap <= radii && two.axis) return { gap: 0, one: found.one, two: found.two };
-    if (!atEnd(found.one, one.axis) && !(two.axis && atEnd(found.two, two.axis))) {
-      if (found.gap <= radii) return { gap: 0, one: found.two, two: found.two };
-      const way = unit(sub(found.two, found.one));
-      return {
-        gap: found.gap - radii,
-        one: add(found.one, scale(way, one.radius)),
-        two: two.axis ? sub(found.two, scale(way, two.radius)) : found.two,
-      };
-    }
-  }
-  return nearest(balls(one.triangles()), balls(two.triangles()), triangleTriangle);
+  return { ...body, axis };
 }

@@ -329,8 +329,14 @@ class Viewer {
     return { target: mix(low, high, 0.5), reach: Math.max(wide, 300) };
   }
 
-  fly(goal) {
+  /** Stop where the camera is. */
+  land() {
     cancelAnimationFrame(this.flight);
+    this.flight = 0;
+  }
+
+  fly(goal) {
+    this.land();
     const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
     const from = { ...this.camera }, begin = performance.now();
     const step = (now) => {
@@ -344,7 +350,7 @@ class Viewer {
       if (Math.abs(dot(this.camera.up, this.camera.eye)) > 0.999)
         this.camera.up = goal.up;
       this.ask();
-      if (t < 1) this.flight = requestAnimationFrame(step);
+      this.flight = t < 1 ? requestAnimationFrame(step) : 0;
     };
     if (still) step(begin);
     else this.flight = requestAnimationFrame(step);
@@ -484,7 +490,7 @@ class Viewer {
       canvas.focus({ preventScroll: true });
       canvas.setPointerCapture(e.pointerId);
       held.set(e.pointerId, at(e));
-      cancelAnimationFrame(this.flight);
+      this.land();
       if (held.size === 1) moved = 0;
       if (held.size === 2) spread = span();
     });
