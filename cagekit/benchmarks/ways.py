@@ -45,37 +45,54 @@ def plain(cage: Cage, out: Path) -> None:
     """Sweep rings and cut them, the way it is written by hand."""
     import cadquery as cq
 
-    def swept(member: Member, path: CentreLine, *, solid: bool) -> Any:
-        first = path.pieces[0]
-        work = cq.Workplane(cq.Plane(origin=tuple(first.start), normal=tuple(first.direction)))
-        work = work.circle(member.tube.outer_radius)
-        if not solid:
-            work = work.circle(member.tube.inner_radius)
-        edges = []
-        for piece in path.pieces:
-            ends = [cq.Vector(*p) for p in (piece.start, piece.end)]
-            if isinstance(piece, Line):
-                edges.append(cq.Edge.makeLine(*ends))
-            else:
-                middle = cq.Vector(*piece.point(np.array(piece.length / 2)))
-                edges.append(cq.Edge.makeThreePointArc(ends[0], middle, ends[1]))
-        return work.sweep(cq.Workplane(cq.Wire.assembleEdges(edges)))
-
     rods: dict[str, Any] = {}
     assembly = cq.Assembly(name="cage")
     for member in cage.members.values():
-        tube = swept(member, _with_feet_longer(member), solid=False)
-        for _, end in member.ends:
-            for parent in end.parents:
-                if parent not in rods:
-                    p = cage.members[parent]
-                    rods[parent] = swept(p, _with_feet_longer(p), solid=True)
-                tube = tube.cut(rods[parent])
-            if end.plane is not None:
-                plane = cq.Plane(origin=tuple(end.plane.point), normal=tuple(end.plane.normal))
-                tube = tube.cut(cq.Workplane(plane).rect(400, 400).extrude(-100))
+        tube = by_hand(cage, member, rods)
         assembly.add(tube, name=member.id, color=cq.Color(0.6, 0.6, 0.65))
     assembly.save(str(out / "cage.step"))
+
+
+def by_hand(cage: Cage, member: Member, rods: dict[str, Any]) -> Any:
+    """One tube as a CadQuery user makes it: a ring swept, cut by its parents' rods and by planes.
+
+    Args:
+        cage: where its parents are.
+        member: the tube.
+        rods: parents as solid rods by id, made when they are missing.
+    """
+    import cadquery as cq
+
+    tube = _swept(member, _with_feet_longer(member), solid=False)
+    for _, end in member.ends:
+        for parent in end.parents:
+            if parent not in rods:
+                p = cage.members[parent]
+                rods[parent] = _swept(p, _with_feet_longer(p), solid=True)
+            tube = tube.cut(rods[parent])
+        if end.plane is not None:
+            plane = cq.Plane(origin=tuple(end.plane.point), normal=tuple(end.plane.normal))
+            tube = tube.cut(cq.Workplane(plane).rect(400, 400).extrude(-100))
+    return tube
+
+
+def _swept(member: Member, path: CentreLine, *, solid: bool) -> Any:
+    import cadquery as cq
+
+    first = path.pieces[0]
+    work = cq.Workplane(cq.Plane(origin=tuple(first.start), normal=tuple(first.direction)))
+    work = work.circle(member.tube.outer_radius)
+    if not solid:
+        work = work.circle(member.tube.inner_radius)
+    edges = []
+    for piece in path.pieces:
+        ends = [cq.Vector(*p) for p in (piece.start, piece.end)]
+        if isinstance(piece, Line):
+            edges.append(cq.Edge.makeLine(*ends))
+        else:
+            middle = cq.Vector(*piece.point(np.array(piece.length / 2)))
+            edges.append(cq.Edge.makeThreePointArc(ends[0], middle, ends[1]))
+    return work.sweep(cq.Workplane(cq.Wire.assembleEdges(edges)))
 
 
 def _with_feet_longer(member: Member) -> CentreLine:

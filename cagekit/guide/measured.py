@@ -10,9 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cagekit.errors import CagekitError
-from cagekit.face.kinds import make, typed_values
-from cagekit.face.plate_part import PlatePart
-from cagekit.face.tube_part import TubePart
+from cagekit.face.kinds import read_dims, typed_values
 from cagekit.inputs.messages import unit_of
 from cagekit.parts.kinds import part_kind
 
@@ -53,7 +51,7 @@ def measured(kind: str, dims: Mapping[str, Any]) -> list[Measured]:
     """
     values = typed_values(kind, dims, "mm")
     model = part_kind(kind).dims
-    base = _points(make(kind, dims))
+    base = _points(kind, dims)
     found: list[Measured] = []
     for name, value in values.items():
         known = isinstance(value, int | float) and not isinstance(value, bool) and value
@@ -61,7 +59,7 @@ def measured(kind: str, dims: Mapping[str, Any]) -> list[Measured]:
             continue
         for by in (STEP, -STEP):
             try:
-                other = _points(make(kind, {**dims, name: value + by}))
+                other = _points(kind, {**dims, name: value + by})
             except CagekitError:
                 continue
             one = next(_same(name, value, by, base, other), None)
@@ -71,11 +69,13 @@ def measured(kind: str, dims: Mapping[str, Any]) -> list[Measured]:
     return sorted(found, key=lambda m: abs(m.value))
 
 
-def _points(part: TubePart | PlatePart) -> dict[str, Vec]:
+def _points(kind: str, dims: Mapping[str, Any]) -> dict[str, Vec]:
     """Points that sizes run between: corners of a centre line; corners and holes of each plate."""
-    if isinstance(part, TubePart):
-        return {"": part.path.corners()}
-    return {name: _marks(plate) for name, plate in part.plates.items()}
+    chosen = part_kind(kind)
+    part = chosen.make(read_dims(chosen, dims, "mm"))
+    if part.made:
+        return {"": part.cage.member(part.made[0]).path.corners()}
+    return {plate.id: _marks(plate) for plate in part.cage.plates}
 
 
 def _marks(plate: Plate) -> Vec:
