@@ -21,8 +21,10 @@ if TYPE_CHECKING:
 
 BASE_SLOPE = 0.06
 """How far (rad) the section at the foot may slope against the foot's own plane: 3.4 degrees."""
-BASE_HEIGHT = 5.0
-"""How far (mm) the section may pass above or below the measured foot."""
+BASE_HEIGHT = 12.0
+"""How far (mm) the section may pass above or below the measured foot: the plate is laid on the
+foot, and the check says by how much the two measurements differ. Further off one of them is a slip.
+"""
 NO_FOLD = 0.035
 """Turns of the section below this (rad, 2 degrees) are followed with a hammer, not folded."""
 
@@ -85,8 +87,8 @@ class Leg:
     turns: tuple[float, ...]
 
 
-def legs(profile: Sequence[tuple[float, float]], level: float, owner: str) -> tuple[Leg, Leg]:
-    """Split a section at the foot: the leg towards falling y, the leg towards rising y.
+def off_foot(profile: Sequence[tuple[float, float]], level: float, owner: str) -> float:
+    """How far the section passes above its level under the foot (below: negative), mm.
 
     Args:
         profile: points (y, z) in the plate's frame, y rising where the foot stands.
@@ -94,8 +96,15 @@ def legs(profile: Sequence[tuple[float, float]], level: float, owner: str) -> tu
         owner: plate, for the error.
 
     Raises:
-        InputError: the section does not pass under the foot, or slopes against it.
+        InputError: the section does not pass under the foot.
     """
+    return _at_foot(profile, level, owner)[2]
+
+
+def _at_foot(
+    profile: Sequence[tuple[float, float]], level: float, owner: str
+) -> tuple[int, float, float]:
+    """The straight of a section under the foot, its slope (rad) and how far it is off (mm)."""
     spans = [
         i
         for i in range(len(profile) - 1)
@@ -113,13 +122,29 @@ def legs(profile: Sequence[tuple[float, float]], level: float, owner: str) -> tu
     (y0, z0), (y1, z1) = profile[i], profile[i + 1]
     slope = atan2(z1 - z0, y1 - y0)
     height = z0 + (z1 - z0) * (0.0 - y0) / max(y1 - y0, 1e-9) - level
+    return i, slope, height
+
+
+def legs(profile: Sequence[tuple[float, float]], level: float, owner: str) -> tuple[Leg, Leg]:
+    """Split a section at the foot: the leg towards falling y, the leg towards rising y.
+
+    Args:
+        profile: points (y, z) in the plate's frame, y rising where the foot stands.
+        level: z at which the section should pass under the foot, mm.
+        owner: plate, for the error.
+
+    Raises:
+        InputError: the section does not pass under the foot, or slopes against it.
+    """
+    i, slope, height = _at_foot(profile, level, owner)
     if abs(slope) > BASE_SLOPE or abs(height) > BASE_HEIGHT:
         raise InputError(
             owner,
             "profile",
             problem=f"the floor section passes {height:+.1f} mm off the foot at a slope of "
             f"{degrees(slope):.1f} degrees against it.",
-            hint="Correct the section, or the point and normal of the foot.",
+            hint="Measure the foot's height and the section there again, and correct which is "
+            "off; up to 12 mm the plate is laid on the foot.",
         )
     up = _leg([(0.0, height + level), *profile[i + 1 :]])
     down = _leg([(0.0, height + level), *((-y, z) for y, z in reversed(profile[: i + 1]))])

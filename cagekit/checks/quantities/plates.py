@@ -14,6 +14,8 @@ from cagekit.checks.quantities.plates_in_car import contact_share
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import StandingEnd, Survey
 from cagekit.geometry.centre_line import Vec, unit
+from cagekit.plates.foot import Foot
+from cagekit.plates.profile import off_foot
 
 if TYPE_CHECKING:
     from cagekit.cage.plate import Plate
@@ -177,6 +179,20 @@ def plate_planes(s: Survey, pick: Pick) -> Iterator[Measure]:
             if all(float(n @ m) < SAME_PLANE for m in normals):
                 normals.append(n)
         yield Measure(subject=foot.name, value=len(normals), evidence=e)
+
+
+@quantity("section_off_foot", "mm", "floor section off the measured foot")
+def section_off_foot(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """How far the floor section below each folded plate passes above or below the measured foot.
+
+    Two measurements of one spot that should agree; the plate is laid on the foot.
+    """
+    for end, plate, evidence in _feet(s, pick):
+        foot = Foot.of(s.cage, end.member.id, end.end, s.car)
+        if not plate.folds or len(foot.profile) < 2:
+            continue
+        off = abs(off_foot(foot.profile, -plate.thickness, plate.id))
+        yield Measure(subject=plate.id, value=off, evidence=evidence)
 
 
 @quantity("backing_plates", "count", "backing plates")

@@ -74,3 +74,24 @@ def test_a_foot_near_the_sill_is_shifted_on_a_floor_that_narrows() -> None:
     build = load_build("gravel-hatch")
     build = replace(build, plates=())
     assert told(build, "car/plate")["foot_main_hoop_a"].status is Status.PASS
+
+
+@pytest.mark.parametrize(("off", "warns"), [(0.0, False), (4.0, False), (7.0, True), (-9.0, True)])
+def test_a_section_measured_a_little_off_the_foot_is_laid_on_it_and_told(
+    off: float, warns: bool
+) -> None:
+    """The tape's few millimetres between foot and section must not stop the cage."""
+    build = load_build("gravel-hatch")
+    car = build.car
+    spot = car.left.main_foot
+    moved = spot.model_copy(update={"profile": tuple((y, z + off) for y, z in spot.profile)})
+    other = car.model_copy(update={"left": car.left.model_copy(update={"main_foot": moved})})
+    found = run(Design(replace(build, car=other)), groups=["plates"])
+    told = [f for f in found if f.code == "plate/section-off"]
+    assert told
+    rows = [f for f in told if f.status is Status.WARN]
+    assert len(rows) == warns
+    for row in rows:
+        assert row.subject == "foot_main_hoop_a"
+        assert row.measured == pytest.approx(abs(off))
+        assert "again" in row.cure
