@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from math import pi
 
 import numpy as np
@@ -12,7 +13,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.drill import Drill
 from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, Record, SplineCurve
 from cagekit.solids.creases import Refused
-from cagekit.solids.spline import DEGREE, LADDER, interpolant
+from cagekit.solids.spline import DEGREE, fitted
 
 CLOSE = 1e-6
 """Deviation (mm) at which an edge is refined no further."""
@@ -56,17 +57,18 @@ def _back(edges: tuple[int, int]) -> Loop:
     return tuple((e, False) for e in reversed(edges))
 
 
+def _half(drill: Drill, way: Array, wall: float, start: float, u: Array) -> Array:
+    """Points of half of a hole's edge at parameters ``(n,)`` in [0, 1]."""
+    return drill.edge(way, wall, start + pi * u)
+
+
 def _edge(record: Record, drill: Drill, way: Array, wall: float) -> tuple[int, int]:
     """The edge of a hole on one side of a wall, in two halves."""
     ends = [record.vertex(drill.edge(way, wall, np.array([t]))[0]) for t in (0.0, pi)]
     halves = []
     for k, start in enumerate((0.0, pi)):
-        for n in LADDER:
-            tool = interpolant(n)
-            poles, off = tool.fit(drill.edge(way, wall, start + pi * tool.all_nodes))
-            if off < CLOSE:
-                break
-        curve = SplineCurve(DEGREE, poles, tool.knots, tool.multiplicities)
-        edge = Edge(ends[k], ends[1 - k], curve, 0.0, 1.0, max(CLOSE, 4 * off))
+        fit = fitted(partial(_half, drill, way, wall, start), CLOSE)
+        curve = SplineCurve(DEGREE, fit.poles, fit.tool.knots, fit.tool.multiplicities)
+        edge = Edge(ends[k], ends[1 - k], curve, 0.0, 1.0, max(CLOSE, 4 * fit.off))
         halves.append(record.edge(edge))
     return halves[0], halves[1]

@@ -24,7 +24,7 @@ from cagekit.solids.creases import (
     joint,
 )
 from cagekit.solids.rims import COARSE, FINE, EndRays, Rim
-from cagekit.solids.spline import DEGREE, LADDER, interpolant
+from cagekit.solids.spline import DEGREE, fitted
 
 FIRST_STEP = 0.02
 STEP = 0.6
@@ -358,21 +358,17 @@ def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
     size = float(np.linalg.norm(chord))
     along = chord / size
     run = (track - track[0]) @ along
-    best: tuple[float, SplineCurve] | None = None
-    for n in LADDER[:5]:
-        tool = interpolant(n)
-        station = size * tool.all_nodes
+
+    def sample(u: Array) -> Array:
+        station = size * u
         guess = np.stack([np.interp(station, run, track[:, k]) for k in range(3)], axis=1)
-        points = curve.settle_at(guess, along, station + float(track[0] @ along))
-        poles, off = tool.fit(points)
-        tips = np.linalg.norm(points[[0, n - 1]] - track[[0, -1]], axis=1).max()
-        off = max(off, float(tips) / 2)
-        if best is None or off < best[0]:
-            best = off, SplineCurve(DEGREE, poles, tool.knots, tool.multiplicities)
-        if off < FINE:
-            break
-    assert best is not None
-    off, spline = best
+        return curve.settle_at(guess, along, station + float(track[0] @ along))
+
+    fit = fitted(sample, FINE, most=121)
+    last_node = len(fit.tool.nodes) - 1
+    tips = np.linalg.norm(fit.samples[[0, last_node]] - track[[0, -1]], axis=1).max()
+    off = max(fit.off, float(tips) / 2)
+    spline = SplineCurve(DEGREE, fit.poles, fit.tool.knots, fit.tool.multiplicities)
     if off > COARSE:
         raise Refused(f"a ridge is only known to {off:.2g} mm")
     return Edge(first, last, spline, 0.0, 1.0, max(1e-6, 4 * off))

@@ -19,7 +19,7 @@ from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, S
 from cagekit.geometry.cope import EndCut
 from cagekit.solids.brep import Edge, Record, SplineCurve, cross3
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
-from cagekit.solids.spline import DEGREE, LADDER, interpolant
+from cagekit.solids.spline import DEGREE, fitted
 
 FINE = 2e-5
 """Deviation (mm) of a rim at which it is refined no further."""
@@ -365,21 +365,14 @@ def _arc_edge(rays: EndRays, rho: float, arc: RimArc, ends: tuple[int, int], tol
         )  # fmt: skip
         curve, t0, t1 = curve_range(ring, p[0], p[1], p[2] if width < tau - 1e-9 else p[0])
         return Edge(ends[0], ends[1], curve, t0, t1, tol)
-    best: tuple[float, SplineCurve] | None = None
-    for n in LADDER[_first_rung(width) :]:
-        tool = interpolant(n)
-        phi = _spread(tool.all_nodes, arc)
-        poles, off = tool.fit(rays.points(phi, rho, arc.surface))
-        if best is None or off < best[0]:
-            knots = arc.start + width * tool.knots
-            best = off, SplineCurve(DEGREE, poles, knots, tool.multiplicities)
-        if off < FINE:
-            break
-    assert best is not None
-    off, spline = best
-    if off > COARSE:
-        raise Refused(f"a rim is only known to {off:.2g} mm")
-    return Edge(ends[0], ends[1], spline, arc.start, arc.stop, max(tol, 4 * off))
+    fit = fitted(
+        lambda u: rays.points(_spread(u, arc), rho, arc.surface), FINE, first=_first_nodes(width)
+    )
+    if fit.off > COARSE:
+        raise Refused(f"a rim is only known to {fit.off:.2g} mm")
+    knots = arc.start + width * fit.tool.knots
+    spline = SplineCurve(DEGREE, fit.poles, knots, fit.tool.multiplicities)
+    return Edge(ends[0], ends[1], spline, arc.start, arc.stop, max(tol, 4 * fit.off))
 
 
 def _spread(u: Array, arc: RimArc) -> Array:
@@ -404,6 +397,6 @@ def _spread(u: Array, arc: RimArc) -> Array:
     return np.asarray(arc.start - d + w * np.sinh(low + u * (high - low)))
 
 
-def _first_rung(width: float) -> int:
-    """Where on the ladder of node counts an arc of a given width (rad) starts."""
-    return 0 if width < 1.7 else 1 if width < 3.3 else 2
+def _first_nodes(width: float) -> int:
+    """Number of nodes to start with for an arc of a given width (rad)."""
+    return 13 if width < 1.7 else 19 if width < 3.3 else 33

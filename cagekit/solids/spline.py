@@ -1,7 +1,8 @@
-"""Quintic interpolation at fixed nodes: poles are a constant matrix times the samples."""
+"""Spline interpolation at fixed nodes: poles are a constant matrix times the samples."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
@@ -9,9 +10,9 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array
 
-DEGREE = 5
-LADDER = (13, 25, 37, 61, 121, 241)
-"""Numbers of nodes to try, one after the other, until the curve is close enough."""
+DEGREE = 7
+LADDER = (13, 16, 19, 22, 25, 29, 33, 37, 43, 49, 55, 61, 73, 85, 101, 121, 145, 173, 205, 241)
+"""Numbers of nodes to choose from."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +48,47 @@ class Interpolant:
         n = len(self.nodes)
         gap = self.to_between @ samples[:n] - samples[n:]
         return self.to_poles @ samples[:n], float(np.sqrt((gap * gap).sum(1)).max())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit:
+    """A curve through samples: its interpolant, poles ``(n, k)``, and how far off it is midway.
+
+    ``samples`` are those that it was made from, ``(2 n - 1, k)``.
+    """
+
+    tool: Interpolant
+    poles: Array
+    off: float
+    samples: Array
+
+
+def fitted(
+    sample: Callable[[Array], Array], close: float, *, first: int = 0, most: int = LADDER[-1]
+) -> Fit:
+    """Interpolate a curve with as few nodes as bring it close enough.
+
+    The deviation falls with a power of the number of nodes, which tells the next number to try.
+
+    Args:
+        sample: gives points ``(m, k)`` at parameters ``(m,)`` in [0, 1].
+        close: deviation at which no more nodes are tried.
+        first: the least number of nodes.
+        most: the largest number; the closest curve found is taken then.
+    """
+    rungs = [n for n in LADDER if n <= most]
+    k = next(i for i, n in enumerate(rungs) if n >= min(first, rungs[-1]))
+    best: Fit | None = None
+    while True:
+        tool = interpolant(rungs[k])
+        samples = sample(tool.all_nodes)
+        poles, off = tool.fit(samples)
+        if best is None or off < best.off:
+            best = Fit(tool, poles, off, samples)
+        if off < close or k + 1 == len(rungs):
+            return best
+        wanted = rungs[k] * min((off / close) ** (1 / (DEGREE + 1)), 2.0)
+        k = next((i for i, n in enumerate(rungs) if n >= wanted and i > k), len(rungs) - 1)
 
 
 def basis(x: Array, knots: Array, degree: int) -> Array:

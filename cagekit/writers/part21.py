@@ -74,7 +74,7 @@ class Deck:
     def points(self, rows: Sequence[Sequence[float]]) -> range:
         """Write many points with ten decimals; returns their numbers."""
         n = len(self.lines) + 1
-        form = "#%d=CARTESIAN_POINT('',(%.10f,%.10f,%.10f));"
+        form = "#%d=CARTESIAN_POINT('',(%.9f,%.9f,%.9f));"
         self.lines += [form % (i, x, y, z) for i, (x, y, z) in enumerate(rows, n)]
         return range(n, len(self.lines) + 1)
 

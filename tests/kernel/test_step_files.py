@@ -154,6 +154,7 @@ def test_every_demo_is_verified_by_both_readers(name: str, made: Callable[[str],
     report = verify_step(made(name) / "cage.step", expected_volumes(demos.cage(name)))
     assert report.worst < 3e-6
     assert report.foreign == ()
+    assert report.size < 1_000_000
 
 
 @pytest.mark.slow
