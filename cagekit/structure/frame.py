@@ -6,7 +6,7 @@ the same six at its first end, then at its second. A beam's x runs from first to
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -70,10 +70,6 @@ class Frame:
             size = np.linalg.norm(z, axis=1)
         z /= size[:, None]
         return np.stack([x, np.cross(z, x), z], axis=1)
-
-    def without_shear(self) -> Frame:
-        """The same frame of beams that do not shear (Bernoulli)."""
-        return replace(self, shear_area=np.full(len(self.ends), np.inf))
 
 
 def shear_area(tube: Tube, poisson: float) -> float:

@@ -6,11 +6,13 @@ import csv
 from math import pi
 from pathlib import Path
 
+import frames
 import numpy as np
 import pytest
 
 from cagekit.materials.tubes import Tube
 from cagekit.structure import sections
+from cagekit.structure.solve import Solver
 
 DATA = Path(__file__).parents[1] / "data"
 ROWS = list(csv.DictReader((DATA / "strength_examples.csv").read_text("utf-8").splitlines()))
@@ -67,6 +69,13 @@ def test_plastic_moment_of_a_pipe() -> None:
     mp = sections.capacity(tube, 35 * KSI).bending / KSI / INCH**3
     assert mp == pytest.approx(expected["Mn"][0], rel=5e-3)
     assert 0.9 * mp / 12 == pytest.approx(expected["phi Mn"][0], rel=5e-3)
+    assert mp / 1.67 / 12 == pytest.approx(expected["Mn/Omega"][0], rel=5e-3)
+    # a wall that the book lets go plastic does so by EN 1993-1-1 too; its last is beyond class 3
+    for name, share, number in (("0.07E/Fy", 0.07, 2), ("0.45E/Fy", 0.45, 4)):
+        limit, half_digit = expected[name]
+        assert share * 29000 / 35 == pytest.approx(limit, abs=half_digit)
+        beyond = Tube(od=limit, wall=1.0, material="-")
+        assert sections.section_class(beyond, 35 * KSI) == number
 
 
 def test_torsion_of_a_hollow_shaft() -> None:
@@ -76,6 +85,19 @@ def test_torsion_of_a_hollow_shaft() -> None:
     assert torque / 1e6 == pytest.approx(float(first["expected"]), abs=float(first["tolerance"]))
     forces = np.array([0, 0, 0, torque, 0, 0.0])
     assert sections.von_mises(tube, forces) == pytest.approx(120 * 3**0.5, rel=1e-9)
+    rest = {r["quantity"]: r for r in ROWS if r["id"] == "BJ31" and r is not first}
+    inner = rest["tau_min at inner wall"]
+    assert torque * tube.inner_radius / tube.torsion_constant == pytest.approx(
+        float(inner["expected"]), abs=float(inner["tolerance"])
+    )
+    f = frames.frame(
+        [(0, 0, 0), (1500.0, 0, 0)], [(0, 1)], area=tube.area, inertia=tube.second_moment,
+        torsion=tube.torsion_constant, young=2e5, shear=77000.0, fixed=(0,),
+    )  # fmt: skip
+    one = Solver(f).solve(frames.loads(f, at={1: [0, 0, 0, 1e6, 0, 0]})).moved[1, 3]
+    assert np.radians(2.0) / one == pytest.approx(
+        float(rest["T"]["expected"]), abs=float(rest["T"]["tolerance"])
+    )
 
 
 def test_thin_ring_against_the_exact_tube() -> None:
