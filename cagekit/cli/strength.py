@@ -10,6 +10,7 @@ from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
+from cagekit.structure.helps import MOVED
 
 if TYPE_CHECKING:
     from cagekit.structure.strength import CaseResult, StrengthResult
@@ -93,6 +94,18 @@ def as_data(result: StrengthResult) -> dict[str, Any]:
             {"member": h.member, "factor_per_kg": h.collapse, "stiffness_per_kg": h.stiffness}
             for h in result.helps
         ],
+        "moved_places": [
+            {
+                "place": x.place,
+                "along": x.parent,
+                "way": x.way,
+                "by_mm": MOVED,
+                "factor": x.collapse,
+                "stiffness": x.stiffness,
+                "mass_kg": x.mass,
+            }
+            for x in result.shifts
+        ],
         "carries_nothing": list(result.idle),
     }
 
@@ -161,6 +174,18 @@ def _print(result: StrengthResult) -> None:
             (h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}") for h in result.helps[:HARDEST]
         ]
         table(helps, ["tube", "factor", "stiffness"], indent=2)
+    if result.shifts:
+        assert result.worst is not None
+        print(
+            f"\na place moved by {MOVED:.0f} mm along its tube helps most "
+            f"(case {result.worst.case.id})"
+        )
+        shifts = [
+            (x.place, f"{x.way} on {x.parent}", f"{x.collapse:+.3f}", f"{x.stiffness:+.1%}",
+             f"{x.mass:+.3f}")
+            for x in result.shifts[:HARDEST]
+        ]  # fmt: skip
+        table(shifts, ["place", "way", "factor", "stiffness", "kg"], indent=2)
     if result.idle:
         print(f"\ncarries nothing in any case: {', '.join(result.idle)}")
 

@@ -56,6 +56,10 @@ class Collapse:
         hinges: plastic sections that fold, the largest share first.
         motion: of the nodes as it folds, ``(n, 6)``, largest displacement 1.
         by_beam: gain of the factor for each share by which a beam gets stronger, ``(m,)``.
+        forces: of the beams as it folds, ``(m, 6)`` N, T, My and Mz at the first end, My and Mz
+            at the second; N and N mm.
+        rates: movement of the nodes for which the case does unit work, ``(n, 6)``.
+        sheared: gain of the factor for each share by which the shear of a beam falls, ``(m,)``.
     """
 
     factor: float
@@ -63,6 +67,9 @@ class Collapse:
     hinges: tuple[Hinge, ...]
     motion: Vec
     by_beam: Vec
+    forces: Vec
+    rates: Vec
+    sheared: Vec
 
     @property
     def gap(self) -> float:
@@ -110,14 +117,7 @@ class PlasticFrame:
     def _balance(self) -> Vec:
         """What the unknowns do at the nodes, ``(6 n, 6 m)``."""
         f, m = self.frame, len(self.frame.ends)
-        length = f.lengths
-        own = np.zeros((m, 12, 6))
-        own[:, 0, 0], own[:, 6, 0], own[:, 3, 1], own[:, 9, 1] = -1.0, 1.0, -1.0, 1.0
-        for turn, side, first, sign in ((4, 2, 2, -1.0), (5, 1, 3, 1.0)):
-            own[:, turn, first], own[:, turn + 6, first + 2] = -1.0, 1.0
-            own[:, side + 6, first], own[:, side + 6, first + 2] = sign / length, -sign / length
-            own[:, side, first], own[:, side, first + 2] = -sign / length, sign / length
-        own *= self.unit[:, None, :]
+        own = end_forces(f.lengths) * self.unit[:, None, :]
         axes = f.axes.transpose(0, 2, 1)
         parts = axes[:, None] @ own.reshape(m, 4, 3, 6)
         starts = 6 * f.ends[:, :, None] + np.arange(6)
@@ -150,15 +150,20 @@ class PlasticFrame:
             return None
         x, multipliers, slopes, above = found
         factor = float(x[-1])
-        work = -np.einsum("p,pk,pk->p", multipliers, slopes, sections.forces(x))
+        costs = -multipliers[:, None] * slopes * sections.forces(x)
+        work = costs.sum(axis=1)
         strains = np.zeros((len(f.ends), 6))
         np.add.at(strains, beams, np.einsum("p,pk,pkc->pc", multipliers, slopes, weights))
+        rates = self._rates(strains.ravel()[self.kept], wanted)
         return Collapse(
             factor=factor,
             bound=factor + above,
             hinges=_hinges(points, work),
-            motion=self._motion(strains.ravel()[self.kept], wanted),
+            motion=np.asarray(rates / (np.abs(rates[:, :3]).max() or 1.0)),
             by_beam=np.bincount(beams, work, len(f.ends)).astype(float),
+            forces=(of_beam @ x)[:, :6] * self.unit,
+            rates=rates,
+            sheared=np.bincount(beams, costs[:, 4:].sum(axis=1), len(f.ends)).astype(float),
         )
 
     def _points(self, loads: Loads) -> Vec:
@@ -205,13 +210,27 @@ class PlasticFrame:
         assert ends is not None
         return _between(*ends) if at == 0.5 else ends[int(at)]
 
-    def _motion(self, strains: Vec, wanted: Vec) -> Vec:
-        """How the nodes move for the plastic strains of the sections, ``(n, 6)``."""
+    def _rates(self, strains: Vec, wanted: Vec) -> Vec:
+        """How the nodes move for the plastic strains of the sections, unit work, ``(n, 6)``."""
         speed = np.linalg.solve(self.upper, self.carrying.T @ strains)
         motion = np.zeros(self.frame.fixed.size)
-        motion[self.free] = speed * self.scale * (-1.0 if speed @ wanted < 0 else 1.0)
-        out = motion.reshape(-1, 6)
-        return np.asarray(out / (np.abs(out[:, :3]).max() or 1.0))
+        motion[self.free] = speed * self.scale / (float(speed @ wanted) or 1.0)
+        return motion.reshape(-1, 6)
+
+
+def end_forces(length: Vec) -> Vec:
+    """What N, T and the moments of beams do at their ends, ``(m, 12, 6)``, own axes.
+
+    Args:
+        length: ``(m,)`` mm.
+    """
+    own = np.zeros((len(length), 12, 6))
+    own[:, 0, 0], own[:, 6, 0], own[:, 3, 1], own[:, 9, 1] = -1.0, 1.0, -1.0, 1.0
+    for turn, side, first, sign in ((4, 2, 2, -1.0), (5, 1, 3, 1.0)):
+        own[:, turn, first], own[:, turn + 6, first + 2] = -1.0, 1.0
+        own[:, side + 6, first], own[:, side + 6, first + 2] = sign / length, -sign / length
+        own[:, side, first], own[:, side, first + 2] = -sign / length, sign / length
+    return own
 
 
 def _unit(c: Capacity) -> tuple[float, ...]:

@@ -16,13 +16,10 @@ import numpy as np
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.loads import LoadsFile
-from cagekit.materials.steels import steel
-from cagekit.materials.tubes import Tube
 from cagekit.structure import sections
 from cagekit.structure.cases import Case, LoadScene, cases_of, felt, loads_on, marks
 from cagekit.structure.collapse import Collapse, PlasticFrame, Strength, with_second_order
-from cagekit.structure.elements import beam_stiffness
-from cagekit.structure.frame import shear_area
+from cagekit.structure.helps import GainCase, Help, Shift, helps_of, shifts_of
 from cagekit.structure.joints import Attachment, attachments
 from cagekit.structure.model import Ground, Model, model_of, solver_of
 from cagekit.structure.solve import Loads, Response, Solver
@@ -35,8 +32,6 @@ COARSE = radians(30.0)
 """Chord of a bend where the frame is folded: hinges form at joints and loads."""
 IDLE = 0.02
 """A tube that is used less than this in every case carries nothing."""
-STEP = 0.01
-"""Change of a wall by which the gain of stiffness is taken, mm."""
 
 ASSUMPTIONS = (
     "Tubes along their centre lines with their exact sections; bends as chords of at most 15 "
@@ -106,21 +101,6 @@ class CaseResult:
         return second / first if first > 0 else 1.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Help:
-    """What more wall of one tube brings, for each kg.
-
-    Args:
-        member: its id.
-        collapse: gain of the lowest collapse factor for each kg.
-        stiffness: share by which its loaded places move less in that case, for each kg.
-    """
-
-    member: str
-    collapse: float
-    stiffness: float
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StrengthResult:
     """The strength of one cage under one set of loads.
@@ -135,6 +115,7 @@ class StrengthResult:
         points: nodes of the frame, ``(n, 3)`` mm; ``moved(case)`` tells where they go.
         coarse: the frame that is folded, for the mechanism.
         helps: what more wall brings in the worst case, the best first.
+        shifts: what a moved place brings in the worst case, the best first.
         idle: tubes that carry nothing in any case.
         classes: section class by tube.
     """
@@ -147,6 +128,7 @@ class StrengthResult:
     coarse: Model | None = None
     results: Mapping[str, CaseResult] = field(default_factory=dict)
     helps: tuple[Help, ...] = ()
+    shifts: tuple[Shift, ...] = ()
     idle: tuple[str, ...] = ()
     classes: Mapping[str, int] = field(default_factory=dict)
 
@@ -209,10 +191,15 @@ def strength_of(scene: LoadScene, only: Sequence[str] = ()) -> StrengthResult:
     )  # fmt: skip
     if out.worst is None:
         return out
+    worst = out.worst
+    folded = GainCase(
+        model=model, coarse=coarse, solver=solver, loads=worst.loads, response=worst.response,
+        collapse=worst.collapse,
+    )  # fmt: skip
     return StrengthResult(
         file=file, cases=cases, weight=scene.weight, model=model, coarse=coarse, results=found,
         classes=out.classes, idle=_idle(out, cages),
-        helps=_helps(out.worst, cages, model, coarse, solver),
+        helps=helps_of(folded, cages), shifts=shifts_of(folded, cages),
     )  # fmt: skip
 
 
@@ -259,53 +246,3 @@ def _result(
 
 def _idle(result: StrengthResult, cage: Cage) -> tuple[str, ...]:
     return tuple(m for m in cage.members if result.use_of(m) < IDLE)
-
-
-def _helps(
-    worst: CaseResult, cage: Cage, model: Model, coarse: Model, solver: Solver
-) -> tuple[Help, ...]:
-    """From the multipliers of the collapse and the energy of the tubes: nothing is run again."""
-    out = []
-    f = model.frame
-    own = np.einsum(
-        "mij,mj->mi",
-        solver.beams.turn,
-        worst.response.moved.ravel()[(6 * f.ends[:, :, None] + np.arange(6)).reshape(-1, 12)],
-    )
-    total = float(np.sum(worst.loads.at_nodes * worst.response.moved))
-    middle = worst.response.moved[f.ends, :3].mean(axis=1)
-    total += float(np.sum(middle * worst.loads.on_beams * f.lengths[:, None]))
-    for m in cage.members.values():
-        wall = min(m.tube.wall + STEP, m.tube.od / 2.001)
-        more = Tube(od=m.tube.od, wall=wall, material=m.tube.material)
-        step = more.wall - m.tube.wall
-        heavier = m.path.length * (more.area - m.tube.area) * steel(m.tube.material).density
-        if step <= 0 or heavier <= 0:
-            continue
-        stronger = more.plastic_modulus / m.tube.plastic_modulus - 1
-        gain = 0.0
-        if worst.collapse is not None:
-            gain = float(worst.collapse.by_beam[list(coarse.beams_of(m.id))].sum()) * stronger
-        beams = list(model.beams_of(m.id))
-        saved = _saved(model, beams, more, own[beams]) / max(total, 1e-12) if beams else 0.0
-        out.append(Help(member=m.id, collapse=gain / heavier, stiffness=saved / heavier))
-    return tuple(
-        sorted(out, key=lambda h: (-round(h.collapse, 9), -round(h.stiffness, 9), h.member))
-    )
-
-
-def _saved(model: Model, beams: list[int], more: Tube, own: Vec) -> float:
-    """By how much the work of the loads falls when a tube's wall grows (adjoint), N mm."""
-    f = model.frame
-    e, g = f.young[beams], f.shear[beams]
-    poisson = float(e[0] / (2 * g[0]) - 1)
-    one = np.ones(len(beams))
-    new = beam_stiffness(
-        f.lengths[beams], e * more.area, e * more.second_moment, g * more.torsion_constant,
-        g * shear_area(more, poisson) * one,
-    )  # fmt: skip
-    old = beam_stiffness(
-        f.lengths[beams], e * f.area[beams], e * f.inertia[beams], g * f.torsion[beams],
-        g * f.shear_area[beams],
-    )  # fmt: skip
-    return float(np.einsum("mi,mij,mj->", own, new - old, own))

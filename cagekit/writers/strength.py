@@ -102,6 +102,9 @@ def write_csv(design: Design, folder: Path) -> None:
 
 def rows(result: StrengthResult) -> Iterator[dict[str, Any]]:
     """Each case, its tubes, its attachments; then what helps, what idles, what was left out."""
+    from cagekit.structure.helps import MOVED
+    from cagekit.structure.strength import ASSUMPTIONS
+
     if result.problem:
         yield {"kind": "problem", "note": result.problem}
     for case in result.cases:
@@ -134,10 +137,14 @@ def rows(result: StrengthResult) -> Iterator[dict[str, Any]]:
             "kind": "more wall", "subject": h.member, "factor": h.collapse,
             "note": f"gain of the lowest factor for each kg; moves {h.stiffness:.2%} less",
         }  # fmt: skip
+    for x in result.shifts:
+        yield {
+            "kind": "moved place", "subject": x.place, "factor": x.collapse,
+            "note": f"gain of the lowest factor {MOVED:.0f} mm {x.way} on {x.parent}; "
+            f"moves {x.stiffness:.2%} less; {x.mass:+.3f} kg",
+        }  # fmt: skip
     for name in result.idle:
         yield {"kind": "carries nothing", "subject": name}
-    from cagekit.structure.strength import ASSUMPTIONS
-
     for line in ASSUMPTIONS:
         yield {"kind": "assumption", "note": line}
 

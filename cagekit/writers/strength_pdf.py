@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cagekit.materials.steels import steel
+from cagekit.structure.helps import MOVED
 from cagekit.structure.sections import yield_of
 from cagekit.structure.strength import ASSUMPTIONS
 from cagekit.writers.pdf import document
@@ -41,6 +42,11 @@ def pdf_data(design: Design) -> dict[str, Any]:
         "idle": [[c.id, c.missing or c.absent or result.problem] for c in result.cases
                  if c.id not in result.results],
         "results": [_case(result, r) for r in result.results.values()],
+        "shifts": [
+            [x.place, f"{MOVED:.0f} mm {x.way} on {x.parent}", f"{x.collapse:+.3f}",
+             f"{x.stiffness:+.1%}", f"{x.mass:+.3f}"]
+            for x in result.shifts
+        ],
         "helps": [[h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}"] for h in result.helps],
         "carries_nothing": ", ".join(result.idle),
     }  # fmt: skip

@@ -46,6 +46,9 @@ def collapse_factor(s: Survey, pick: Pick) -> Iterator[Measure]:
         if helps := s.design.strength.helps:
             best = ", ".join(h.member for h in helps[:3])
             cure = f"Most gained for each kg of wall: {best}."
+        if shifts := s.design.strength.shifts:
+            first = shifts[0]
+            cure += f" Of places: {first.place} moved {first.way} on {first.parent}."
         return Measure(
             subject=subject, value=r.factor, evidence=Evidence.of(*hinges), cure=cure,
             text=f"Folds in {', '.join(hinges)}.",

@@ -165,6 +165,48 @@ def test_heavier_wall_gains_what_the_helps_say() -> None:
         assert gain == pytest.approx(helped.collapse, rel=0.15)
 
 
+@pytest.mark.parametrize(
+    ("end", "dims"),
+    [("b", ({"rise": 97}, {"rise": 103})), ("a", ({"drop": 85}, {"drop": 75}))],
+    ids=["foot of the diagonal", "head of the diagonal"],
+)
+def test_a_moved_place_gains_what_the_shifts_say(
+    end: str, dims: tuple[dict[str, float], dict[str, float]]
+) -> None:
+    """The adjoint gain against the cage put together anew with the place a little up and down.
+
+    The tube is followed, so the harness bar that crosses it is cut and coped elsewhere too.
+    """
+    base = demos.design("track-roadster")
+    first = base.strength.worst
+    assert first is not None
+    assert first.collapse is not None
+    (told,) = [x for x in base.strength.shifts if x.place == f"hoop_diagonal end {end}"]
+    assert told.parent == "main_hoop"
+    ends, masses, factors, works = [], [], [], []
+    for dim in dims:
+        design = base.changed("hoop_diagonal", **dim)
+        result = design.strength_under("", [first.case.id])
+        member = design.cage.member("hoop_diagonal")
+        ends.append(member.path.end_point(end))
+        masses.append(member.path.length * member.tube.area * 7.85e-6)
+        case = result.results[first.case.id]
+        assert case.collapse is not None
+        factors.append(case.collapse.factor)
+        middle = case.response.moved[result.model.frame.ends, :3].mean(axis=1)
+        beams = case.loads.on_beams * result.model.frame.lengths[:, None]
+        works.append(np.sum(case.loads.at_nodes * case.response.moved) + np.sum(middle * beams))
+    up = ends[1] - ends[0]
+    sign = 1.0 if told.way == "up" else -1.0
+    share = sign * 10.0 / float(np.linalg.norm(up))
+    assert up[2] > 0
+    assert told.way == ("down" if end == "b" else "up")
+    assert told.stiffness == pytest.approx((works[0] - works[1]) / works[0] * share, rel=0.05)
+    assert told.mass == pytest.approx((masses[1] - masses[0]) * share, rel=0.02)
+    gain = (factors[1] - factors[0]) * share
+    assert told.collapse == pytest.approx(gain, rel=0.05, abs=2e-3 * first.collapse.factor)
+
+
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_frame_json_alone_repeats_its_results(name: str) -> None:
     """Another solver, from the file alone, every case; a third is in tests/third_solver.py."""
