@@ -22,12 +22,16 @@ class Beams:
         self.lengths = frame.lengths
 
     @cached_property
+    def axes(self) -> Vec:
+        """Own axes of each beam as rows, ``(m, 3, 3)``."""
+        return self.frame.axes
+
+    @cached_property
     def turn(self) -> Vec:
         """Car axes to own axes, ``(m, 12, 12)``."""
         out = np.zeros((len(self.lengths), 12, 12))
-        axes = self.frame.axes
         for i in range(0, 12, 3):
-            out[:, i : i + 3, i : i + 3] = axes
+            out[:, i : i + 3, i : i + 3] = self.axes
         return out
 
     @cached_property
@@ -80,14 +84,16 @@ class Beams:
 
         ``load`` is ``(m, 3)`` N/mm in car axes.
         """
-        own = np.einsum("mij,mj->mi", self.frame.axes, load)
+        own = (self.axes @ load[..., None])[..., 0]
         length = self.lengths
         out = np.zeros((len(length), 12))
         out[:, 0:3] = out[:, 6:9] = own * length[:, None] / 2
         out[:, 5] = own[:, 1] * length**2 / 12
         out[:, 4] = -own[:, 2] * length**2 / 12
         out[:, 11], out[:, 10] = -out[:, 5], -out[:, 4]
-        return np.asarray(np.einsum("mji,mj->mi", self.freed, out))
+        freed = self.frame.released.any(axis=1)
+        out[freed] = (out[freed, None] @ self.freed[freed])[:, 0]
+        return out
 
 
 def beam_stiffness(length: Vec, ea: Vec, ei: Vec, gj: Vec, gs: Vec) -> Vec:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -66,6 +66,31 @@ class Response:
         return np.asarray((self.forces[:, 6] - self.forces[:, 0]) / 2)
 
 
+def _freedoms(ends: Ints) -> Ints:
+    return (6 * ends[:, :, None] + np.arange(6)).reshape(len(ends), 12)
+
+
+@lru_cache(maxsize=8)
+def _pattern(ends: bytes, fixed: bytes) -> tuple[Bools, Ints, Ints, Ints]:
+    """Which entries of the beams' blocks count, where each adds up, and the sparse pattern.
+
+    The last entries are those of the diagonal, for springs. Kept: a frame of other tubes between
+    the same nodes has the same.
+    """
+    free = np.flatnonzero(~np.frombuffer(fixed, np.bool_))
+    number = np.full(len(fixed), -1)
+    number[free] = np.arange(len(free))
+    at = number[_freedoms(np.frombuffer(ends, np.int64).reshape(-1, 2))]
+    rows, columns = np.repeat(at, 12, axis=1).ravel(), np.tile(at, (1, 12)).ravel()
+    keep = (rows >= 0) & (columns >= 0)
+    size = len(free)
+    own = np.arange(size)
+    places = np.concatenate([columns[keep] * size + rows[keep], own * size + own])
+    found, slots = np.unique(places, return_inverse=True)
+    starts = np.searchsorted(found, np.arange(size + 1) * size)
+    return keep, np.asarray(slots).ravel(), found % max(size, 1), starts
+
+
 class MechanismError(Exception):
     """The frame moves freely; ``motion`` is how, ``(n, 6)``, largest displacement 1."""
 
@@ -81,36 +106,18 @@ class Solver:
         self.frame = frame
         self.beams = Beams(frame)
         self.free = np.flatnonzero(~frame.fixed.ravel())
-        self._number = np.full(frame.fixed.size, -1)
-        self._number[self.free] = np.arange(len(self.free))
 
     @cached_property
     def freedoms(self) -> Ints:
         """Numbers of the freedoms of each beam, ``(m, 12)``, among all."""
-        starts = 6 * self.frame.ends[:, :, None] + np.arange(6)
-        return starts.reshape(len(self.frame.ends), 12)
-
-    @cached_property
-    def _pattern(self) -> tuple[Bools, Ints, Ints, Ints]:
-        """Which entries of the beams' blocks count, where each adds up, and the sparse pattern.
-
-        The last entries are those of the diagonal, for springs.
-        """
-        at = self._number[self.freedoms]
-        rows, columns = np.repeat(at, 12, axis=1).ravel(), np.tile(at, (1, 12)).ravel()
-        keep = (rows >= 0) & (columns >= 0)
-        size = len(self.free)
-        own = np.arange(size)
-        places = np.concatenate([columns[keep] * size + rows[keep], own * size + own])
-        found, slots = np.unique(places, return_inverse=True)
-        starts = np.searchsorted(found, np.arange(size + 1) * size)
-        return keep, np.asarray(slots).ravel(), found % max(size, 1), starts
+        return _freedoms(self.frame.ends)
 
     def assembled(self, blocks: Vec, *, springs: bool = True) -> Any:
         """Sparse matrix of the free freedoms from ``(m, 12, 12)`` blocks in car axes."""
         from scipy.sparse import csc_matrix
 
-        keep, slots, rows, starts = self._pattern
+        f = self.frame
+        keep, slots, rows, starts = _pattern(f.ends.tobytes(), f.fixed.tobytes())
         size = len(self.free)
         own = self.frame.spring.ravel()[self.free] if springs else np.zeros(size)
         values = np.bincount(slots, np.concatenate([blocks.ravel()[keep], own]), len(rows))
@@ -171,25 +178,24 @@ class Solver:
 
     def right_side(self, loads: Loads) -> Vec:
         """Loads of all freedoms, ``(6 n,)``, those on beams brought to their nodes."""
-        own = self.beams.uniform(loads.on_beams)
-        in_car = np.einsum("mji,mj->mi", self.beams.turn, own)
-        out = loads.at_nodes.astype(float).ravel().copy()
-        np.add.at(out, self.freedoms.ravel(), in_car.ravel())
-        return out
+        return loads.at_nodes.ravel() + self._at_nodes(self.beams.uniform(loads.on_beams))
+
+    def _at_nodes(self, own: Vec) -> Vec:
+        """Sum at all freedoms, ``(6 n,)``, of end forces ``(m, 12)`` in own axes."""
+        in_car = (own[:, None] @ self.beams.turn)[:, 0]
+        total = np.bincount(self.freedoms.ravel(), in_car.ravel(), self.frame.fixed.size)
+        return np.asarray(total, float)
 
     def solve(self, loads: Loads) -> Response:
         """Displacements, forces and reactions of one case, first order."""
         right = self.right_side(loads)
         moved = self.spread(self.inverse(right[self.free]))
-        return self._response(moved, loads, right, self.beams.stiffness)
+        return self._response(moved, loads, self.beams.stiffness)
 
-    def _response(self, moved: Vec, loads: Loads, right: Vec, stiffness: Vec) -> Response:
-        own = np.einsum("mij,mj->mi", self.beams.turn, moved.ravel()[self.freedoms])
-        forces = np.einsum("mij,mj->mi", stiffness, own) - self.beams.uniform(loads.on_beams)
-        total = np.zeros(moved.size)
-        pushed = np.einsum("mji,mj->mi", self.beams.turn, forces)
-        np.add.at(total, self.freedoms.ravel(), pushed.ravel())
-        held = total - loads.at_nodes.ravel()
+    def _response(self, moved: Vec, loads: Loads, stiffness: Vec) -> Response:
+        own = self.beams.turn @ moved.ravel()[self.freedoms][..., None]
+        forces = (stiffness @ own)[..., 0] - self.beams.uniform(loads.on_beams)
+        held = self._at_nodes(forces) - loads.at_nodes.ravel()
         reactions = np.where(self.frame.fixed.ravel(), held, 0.0)
         reactions -= self.frame.spring.ravel() * moved.ravel()
         return Response(moved=moved, forces=forces, reactions=reactions.reshape(-1, 6))
@@ -242,7 +248,7 @@ class Solver:
             if solve is None:
                 return None
             moved = self.spread(solve(right[self.free]))
-            new = self._response(moved, loads, right, self.beams.stiffness + extra)
+            new = self._response(moved, loads, self.beams.stiffness + extra)
             change = np.abs(new.moved - response.moved).max()
             response = new
             if not np.isfinite(change):
