@@ -99,13 +99,25 @@ class Model:
         """Own axes of the beams as rows, ``(m, 3, 3)``."""
         return self.frame.axes
 
+    @cached_property
+    def _beams(self) -> Mapping[str, tuple[int, ...]]:
+        return _numbered(self.member)
+
     def beams_of(self, member: str) -> tuple[int, ...]:
         """Beams of one member, from end a."""
-        return tuple(i for i, m in enumerate(self.member) if m == member)
+        return self._beams.get(member, ())
 
     def node_at(self, member: str, station: float) -> int:
         """The node of a member nearest to a station, mm from its end a."""
         return min(self.nodes_of[member], key=lambda s: abs(s[0] - station))[1]
+
+
+def _numbered(names: Iterable[str]) -> dict[str, tuple[int, ...]]:
+    """Places at which each name stands."""
+    out: dict[str, list[int]] = defaultdict(list)
+    for i, name in enumerate(names):
+        out[name].append(i)
+    return {name: tuple(places) for name, places in out.items()}
 
 
 class _Builder:
@@ -249,10 +261,11 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
         pins.append(PinNode(bar=bar, joint=joint, node=node(pin), beam=beam, axis=axis))
     welded = np.zeros(len(points), bool)
     joints, joint_beams = {}, {}
+    beams_of = _numbered(beams.member)
     for j in cage.joints:
         s = 0.0 if j.branch_end == "a" else cage.member(j.branch).path.length
         joints[j.id] = node(b.need(j.branch, s))
-        own = [i for i, name in enumerate(beams.member) if name == j.branch]
+        own = beams_of.get(j.branch, ())
         if own:
             joint_beams[j.id] = (own[0], 0) if j.branch_end == "a" else (own[-1], 1)
         welded[joints[j.id]] = True

@@ -10,7 +10,7 @@ from cagekit.structure.helps import MOVED
 from cagekit.structure.sections import yield_of
 from cagekit.structure.strength import ASSUMPTIONS
 from cagekit.writers.pdf import document
-from cagekit.writers.strength_png import png_bytes
+from cagekit.writers.strength_png import case_png
 
 if TYPE_CHECKING:
     from cagekit.design import Design
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 def write_pdf(design: Design, folder: Path) -> None:
     """Write ``strength.pdf``."""
-    pictures = {"strength.png": png_bytes(design.strength, design.name)}
+    result = design.strength
+    pictures = {f"{r.case.id}.png": case_png(result, r) for r in result.results.values()}
     (folder / "strength.pdf").write_bytes(document("strength", pdf_data(design), pictures))
 
 
@@ -42,6 +43,7 @@ def pdf_data(design: Design) -> dict[str, Any]:
         "idle": [[c.id, c.missing or c.absent or result.problem] for c in result.cases
                  if c.id not in result.results],
         "results": [_case(result, r) for r in result.results.values()],
+        "not_covered": _not_covered(result),
         "shifts": [
             [x.place, f"{MOVED:.0f} mm {x.way} on {x.parent}", f"{x.collapse:+.3f}",
              f"{x.stiffness:+.1%}", f"{x.mass:+.3f}"]
@@ -50,6 +52,17 @@ def pdf_data(design: Design) -> dict[str, Any]:
         "helps": [[h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}"] for h in result.helps],
         "carries_nothing": ", ".join(result.idle),
     }  # fmt: skip
+
+
+def _not_covered(result: StrengthResult) -> list[list[str]]:
+    """What no formula covers in some case: kind, why, where."""
+    out: dict[tuple[str, str], dict[str, None]] = {}
+    for r in result.results.values():
+        for a in r.attachments:
+            if a.use is None:
+                why = a.text.removeprefix("not covered: ")
+                out.setdefault((a.kind, why), {})[a.subject] = None
+    return [[kind, why, ", ".join(where)] for (kind, why), where in out.items()]
 
 
 def _model(result: StrengthResult) -> list[str]:
@@ -88,6 +101,7 @@ def _case(result: StrengthResult, r: CaseResult) -> dict[str, Any]:
     hinges = r.collapse.hinges if r.collapse else ()
     names = dict.fromkeys(result.coarse.member[h.beam] for h in hinges if h.share > 0.03)
     return {
+        "picture": f"{r.case.id}.png",
         "title": f"{r.case.id}: {r.case.title}",
         "text": r.case.text,
         "numbers": [plastic + gap, both, f"{min(r.critical, 9999):.1f}", f"{r.deflection:.1f} mm"],
@@ -98,8 +112,8 @@ def _case(result: StrengthResult, r: CaseResult) -> dict[str, Any]:
             for u in sorted(r.uses, key=lambda u: (-u.use, u.member))
         ],
         "attached": [
-            ["-" if a.use is None else f"{a.use:.2f}", a.kind, a.subject, a.text, a.source]
+            [f"{a.use:.2f}", a.kind, a.subject, a.text, a.source]
             for a in sorted(r.attachments, key=lambda a: (-(a.use or 0.0), a.kind, a.subject))
-            if a.use is None or a.use > 0.5
+            if a.use is not None and a.use > 0.5
         ],
     }  # fmt: skip

@@ -60,10 +60,17 @@ def write_png(design: Design, folder: Path) -> None:
     )
 
 
-def png_bytes(result: StrengthResult, title: str) -> bytes:
-    """The picture as a PNG file."""
+def case_png(result: StrengthResult, case: CaseResult) -> bytes:
+    """One case alone with the key, as a PNG file."""
+    from PIL import Image as image_module
+    from PIL import ImageDraw as draw_module
+
+    image = image_module.new("RGB", (2 * WIDTH, HEIGHT + 40), PAPER)
+    draw = draw_module.Draw(image)
+    _key(draw, EDGE, 20)
+    _row(draw, result, case, 46)
     out = BytesIO()
-    picture(result, title).save(out, "PNG", optimize=False, compress_level=6)
+    image.save(out, "PNG", optimize=False, compress_level=6)
     return out.getvalue()
 
 
@@ -86,16 +93,16 @@ def picture(result: StrengthResult, title: str) -> Image:
 
 
 def _key(draw: ImageDraw, x: int, y: int) -> None:
-    draw.text((x, y - 10), "use:", INK, font(18))
+    draw.text((x, y - 12), "use:", INK, font(22))
     low = 0.0
     for n, band in enumerate(BANDS):
         left = x + 60 + n * 210
         _line(draw, [(left, y), (left + 70, y)], band)
         words = f"{low:g} to {band.upto:g}" if band.upto < 9 else f"over {low:g}"
-        draw.text((left + 80, y - 10), words, INK, font(18))
+        draw.text((left + 80, y - 12), words, INK, font(22))
         low = band.upto
     draw.text(
-        (x + 1130, y - 10), "thin dark line: elastic shape; ring: plastic hinge", INK, font(18)
+        (x + 1130, y - 12), "thin dark line: elastic shape; ring: plastic hinge", INK, font(22)
     )
 
 
@@ -107,11 +114,11 @@ def _row(draw: ImageDraw, result: StrengthResult, r: CaseResult, top: int) -> No
     draw.line([(EDGE, top), (2 * WIDTH - EDGE, top)], SOFT, 1)
     source = ", ".join(dict.fromkeys((r.case.source, r.case.certainty.value)))
     head = f"{r.case.id}: {r.case.title} ({source})"
-    draw.text((EDGE, top + 8), head, INK, font(22, bold=True))
+    draw.text((EDGE, top + 8), head, INK, font(24, bold=True))
     most = float(np.linalg.norm(r.response.moved[:, :3], axis=1).max())
     times = SHOWN * place.size / most if most > 0 else 0.0
     words = f"moves {r.deflection:.1f} mm at the load; shape drawn {times:.0f} times"
-    draw.text((EDGE, top + 38), words, INK, font(17))
+    draw.text((EDGE, top + 40), words, INK, font(22))
     uses = {u.member: u.use for u in r.uses}
     _tubes(draw, place, model, model.frame.nodes, uses)
     _thin(draw, place, model, result.moved(r.case.id, times))
@@ -120,13 +127,13 @@ def _row(draw: ImageDraw, result: StrengthResult, r: CaseResult, top: int) -> No
         _arrow(draw, place, tip, push.force)
     right = _Place(OBLIQUE, model.frame.nodes, (WIDTH + EDGE, top + 100))
     if r.collapse is None:
-        draw.text((WIDTH + EDGE, top + 38), "nothing folds it", INK, font(17))
+        draw.text((WIDTH + EDGE, top + 40), "nothing folds it", INK, font(22))
         return
     words = (
         f"folds at {r.collapse.factor:.2f} of the load, {r.factor:.2f} with second order; "
         f"buckles at {min(r.critical, 999):.1f}"
     )
-    draw.text((WIDTH + EDGE, top + 38), words, INK, font(17))
+    draw.text((WIDTH + EDGE, top + 40), words, INK, font(22))
     for name in dict.fromkeys(coarse.member):
         for a, b in coarse.frame.ends[list(coarse.beams_of(name))]:
             pair = coarse.frame.nodes[[a, b]]
