@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from cagekit.cli.console import note
 
 if TYPE_CHECKING:
-    from cagekit.design import Design
-    from cagekit.design.makeable import LeftOut
+    from cagekit.face.design import CageDesign
 
 
 def add_build(parser: argparse.ArgumentParser) -> None:
@@ -20,27 +19,19 @@ def add_build(parser: argparse.ArgumentParser) -> None:
 
 def design_of(
     args: argparse.Namespace, progress: Callable[[str], None] = lambda name: None
-) -> Design:
+) -> CageDesign:
     """Load the build that was named and put its cage together."""
-    design = _loaded(args, progress)
+    design = loaded(args, progress)
     _ = design.cage
     return design
 
 
-def makeable_of(
-    args: argparse.Namespace, progress: Callable[[str], None] = lambda name: None
-) -> tuple[Design, Sequence[LeftOut]]:
-    """Load the build that was named and put together what of it can be made."""
-    from cagekit.design.makeable import makeable
-
-    return makeable(_loaded(args, progress))
-
-
-def _loaded(args: argparse.Namespace, progress: Callable[[str], None]) -> Design:
-    from cagekit.design import Design
+def loaded(args: argparse.Namespace, progress: Callable[[str], None]) -> CageDesign:
+    """Load the build that was named."""
+    from cagekit.face.design import load
 
     progress("reading the build")
-    design = Design.load(args.build, units=args.units)
+    design = load(args.build, units=args.units)
     for remark in design.build.remarks:
         note(f"warning: {remark}")
     progress("putting the cage together")

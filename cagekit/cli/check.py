@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from cagekit.cli.build import add_build, makeable_of
+from cagekit.cli.build import add_build, loaded
 from cagekit.cli.console import Progress, caution, emit, note, width
 from cagekit.cli.make import names
 
@@ -43,21 +43,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the checks and print their table."""
-    from cagekit.checks import run as run_checks
-    from cagekit.checks.finding import has_failures, worst_first
-    from cagekit.checks.left_out import left_out
+    from cagekit.checks.finding import has_failures
     from cagekit.checks.table import explain_text
     from cagekit.errors import GeometryError
 
     with Progress() as progress:
-        design, without = makeable_of(args, progress.step)
+        whole = loaded(args, progress.step)
+        design, without = whole.makeable
         progress.step("checking")
-        groups = names(args.groups) or None
-        found = worst_first(
-            (*left_out(without), *run_checks(design, groups, names(args.rules) or None))
-        )
-    if args.why:
-        found = _about(found, args.why)
+        every = whole.check(names(args.groups) or None, names(args.rules) or None)
+    found = _about(every, args.why) if args.why else every
     if args.json:
         emit([f.to_json() for f in found])
     elif args.why:

@@ -49,9 +49,7 @@ def run(args: argparse.Namespace) -> int:
         InputError: an option is empty.
     """
     from cagekit.checks import Status
-    from cagekit.checks import run as checks
     from cagekit.make.products import chosen
-    from cagekit.make.run import make
 
     for option in ("only", "out"):
         if getattr(args, option) is not None and not getattr(args, option).strip(" ,"):
@@ -61,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     with Progress(len(products) + 3) as progress:
         job = design_of(args, progress.step)
         progress.step("checking")
-        counts = counted(checks(job))
+        counts = counted(job.check())
         if args.strict and counts[Status.FAIL]:
             if args.json:
                 emit({"folder": None, "files": [], "checks": _by_word(counts)})
@@ -69,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
                 print(f"{told(counts)}; nothing was written (--strict). `check` tells them.")
             return 1
         target = Path(args.out) if args.out else Path("outputs") / job.build.name
-        made = make(job, target, only=only, progress=lambda name: progress.step(f"making {name}"))
+        made = job.make(target, only, progress=lambda name: progress.step(f"making {name}"))
     for remark in job.cage.notes:
         note(f"note: {remark}")
     if made.dropped:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from math import degrees
 from pathlib import Path
@@ -14,6 +15,10 @@ from cagekit.cli.console import Progress, caution, emit, note, table
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
+    from cagekit.face.plate_part import PlatePart
+    from cagekit.face.tube_part import TubePart
+    from cagekit.inputs.messages import Problem
+    from cagekit.make.run import Made
     from cagekit.parts.tubes import PartKind
     from cagekit.units import LengthUnit
 
@@ -60,6 +65,9 @@ def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
         default = _shown(getattr(base, field), _unit(kind.dims, field), units)
         about = f"{info.description} ({default})".replace("%", "%%")
         group.add_argument(_option(field), dest=f"dim_{field}", metavar="VALUE", help=about)
+    if "wall" in kind.dims.model_fields and "od" in kind.dims.model_fields:
+        about = "tube preset: diameter, wall and steel at once"
+        group.add_argument("--tube", dest="dim_tube", metavar="NAME", help=about)
 
 
 def _chosen(parser: argparse.ArgumentParser) -> None:
@@ -71,40 +79,32 @@ def _chosen(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the part."""
-    from cagekit.make.part import make_part
     from cagekit.parts.kinds import part_kind, part_kinds
 
     if args.kind is None:
         kinds = part_kinds()
         if args.json:
-            emit([{"kind": k, "about": v.summary, "source": v.source} for k, v in kinds.items()])
+            emit([{"kind": k, "about": kinds[k].summary} for k in kinds])
         else:
             table([(k, kinds[k].summary) for k in kinds])
             note("\n`cagekit part KIND --help` tells the dimensions of one.")
         return 0
     kind = part_kind(args.kind)
-    units: LengthUnit = args.units or "mm"
-    dims = _read(kind, args, units)
+    only = [n.strip() for n in (args.only or "").split(",") if n.strip()]
     with Progress() as progress:
-        made = make_part(
-            kind.make(dims),
-            Path(args.out) if args.out else Path("outputs") / f"part-{kind.name}",
-            dims=_said(dims),
-            units=units,
-            tooling=args.tooling,
-            only=[n.strip() for n in (args.only or "").split(",") if n.strip()],
-            progress=progress.step,
-        )
-    _report(made, args)
+        part = _made(kind, args)
+        target = Path(args.out) if args.out else Path("outputs") / f"part-{kind.name}"
+        made = part.make(target, only, progress=progress.step)
+    _report(part, made, args)
     caution()
     return 0
 
 
-def _report(made: Any, args: argparse.Namespace) -> None:
+def _report(part: TubePart | PlatePart, made: Made, args: argparse.Namespace) -> None:
     from cagekit.units import format_length, format_mass
 
     files = sorted(f for group in made.files.values() for f in group)
-    cage = made.cage
+    cage = part.design.cage
     units: LengthUnit = args.units or "mm"
     if args.json:
         rows = [
@@ -112,14 +112,14 @@ def _report(made: Any, args: argparse.Namespace) -> None:
             for i in cage.members
         ]
         plates = [{"id": p.id, "mass_kg": p.mass, "folds": len(p.folds)} for p in cage.plates]
-        parts = [{"id": p.id, "size": p.size, "mass_kg": p.mass} for p in cage.hardware]
+        small = [{"id": p.id, "size": p.size, "mass_kg": p.mass} for p in cage.hardware]
         emit(
             {
                 "folder": str(made.folder),
                 "files": files,
                 "members": rows,
                 "plates": plates,
-                **({"parts": parts} if parts else {}),
+                **({"parts": small} if small else {}),
             }
         )
         return
@@ -129,33 +129,36 @@ def _report(made: Any, args: argparse.Namespace) -> None:
     for plate in cage.plates:
         size = " x ".join(format_length(float(v), units) for v in plate.size)
         print(f"{plate.id}: flat {size}, {format_mass(plate.mass, units, decimals=2)}")
-    for part in cage.hardware:
-        print(f"{part.id}: {part.size_in(units)}, {format_mass(part.mass, units, decimals=3)}")
+    for bit in cage.hardware:
+        print(f"{bit.id}: {bit.size_in(units)}, {format_mass(bit.mass, units, decimals=3)}")
     print(f"{made.folder}/  {', '.join(files)}")
 
 
-def _read(kind: PartKind, args: argparse.Namespace, units: str) -> BaseModel:
-    """Check what was typed; every fault is told with its option."""
-    from pydantic import ValidationError
-
-    from cagekit.inputs.messages import FileInputError, problems_of
+def _made(kind: PartKind, args: argparse.Namespace) -> TubePart | PlatePart:
+    """Make what was typed; every fault is told with its option."""
+    from cagekit.errors import InputError
+    from cagekit.face.kinds import make
+    from cagekit.inputs.messages import FileInputError
 
     typed = {
         field: _number(getattr(args, f"dim_{field}"), _unit(kind.dims, field))
-        for field in kind.dims.model_fields
+        for field in (*kind.dims.model_fields, "tube")
         if getattr(args, f"dim_{field}", None) is not None
     }
+    where = f"cagekit part {kind.name}"
     try:
-        return kind.read(typed, units)
-    except ValidationError as error:
-        found = problems_of(error, kind.dims, typed, file=f"cagekit part {kind.name}", lines={})
-        raise FileInputError([_as_option(p) for p in found]) from None
+        return make(kind.name, typed, units=args.units or "mm", tooling=args.tooling)
+    except FileInputError as error:
+        raise FileInputError([_as_option(p, where) for p in error.problems]) from None
+    except InputError as error:
+        if error.where != f"{kind.name}()" or not error.field:
+            raise
+        told = {"problem": error.problem, "hint": error.hint}
+        raise InputError(where, _option(error.field), error.value, **told) from None
 
 
-def _as_option(problem: Any) -> Any:
-    from dataclasses import replace
-
-    return replace(problem, line=None, field=_option(problem.field))
+def _as_option(problem: Problem, where: str) -> Problem:
+    return replace(problem, file=where, line=None, field=_option(problem.field))
 
 
 def _number(text: str, unit: str) -> float | str:
@@ -186,18 +189,6 @@ def _shown(value: Any, unit: str, units: str) -> str:
     if unit == "mm":
         return format_length(value, units)  # type: ignore[arg-type]
     return f"{round(degrees(value), 2):g} degrees" if unit == "deg" else str(value)
-
-
-def _said(dims: BaseModel) -> dict[str, Any]:
-    """The dimensions for the manifest, mm and degrees."""
-    out: dict[str, Any] = {}
-    for field in type(dims).model_fields:
-        value = getattr(dims, field)
-        deg = _unit(type(dims), field) == "deg"
-        out[field] = (
-            round(degrees(value) if deg else value, 9) if isinstance(value, float) else value
-        )
-    return out
 
 
 def _after(words: Sequence[str], option: str) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ and without what hangs on it, and says so.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from cagekit.assembly.assemble import assemble, members_only
 from cagekit.errors import GeometryError, InputError
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from cagekit.design.design import Design
 
 MakingError = GeometryError | InputError
+OneDesign = TypeVar("OneDesign", bound="Design")
 
 ALL_PLATES = "plates"
 """Name of what is left out when a plate that no entry asks for cannot be made."""
@@ -36,7 +37,7 @@ class LeftOut:
     hangs: bool = False
 
 
-def makeable(design: Design) -> tuple[Design, tuple[LeftOut, ...]]:
+def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
     """The design without the entries that cannot be made, and these; itself when all can.
 
     Args:

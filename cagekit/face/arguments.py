@@ -16,7 +16,7 @@ from cagekit.materials.tubes import Tube
 from cagekit.units import LengthUnit, parse_length
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 AnyLength = float | str
 """A length: a number in mm, or a text with its unit such as ``"1 5/8 in"``."""
@@ -113,6 +113,15 @@ def units_of(value: object, where: str) -> LengthUnit:
         if value == unit:
             return unit
     raise InputError(where, "units", value, problem="must be 'mm' or 'in'.")
+
+
+def names_of(given: str | Sequence[str] | None) -> tuple[str, ...] | None:
+    """Names in a list, or one name as a text; None stays what it is.
+
+    Args:
+        given: as typed.
+    """
+    return (given,) if isinstance(given, str) else None if given is None else tuple(given)
 
 
 def name_of(value: object, where: str, name: str) -> str:

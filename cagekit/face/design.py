@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any, Self
 from pydantic import ValidationError
 
 from cagekit.design.design import Design
+from cagekit.design.makeable import makeable
 from cagekit.errors import InputError, NotFoundError
-from cagekit.face.arguments import number_of, units_of
+from cagekit.face.arguments import names_of, number_of, units_of
 from cagekit.face.plate_part import PlatePart
 from cagekit.face.tables import Table
 from cagekit.face.tube_part import TubePart
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     import cadquery
 
     from cagekit.checks.finding import Finding
+    from cagekit.design.makeable import LeftOut
     from cagekit.make.run import Made
 
 
@@ -105,6 +107,8 @@ class CageDesign(Design):
     ) -> Table[Finding]:
         """Every finding, worst first; it approves nothing.
 
+        What cannot be made is a finding, and the rest is checked without it.
+
         Args:
             groups: names of the groups to run; all when left out.
             rules: rulebooks to use instead of the build's.
@@ -113,15 +117,31 @@ class CageDesign(Design):
             InputError: there is no such group or rulebook.
         """
         from cagekit.checks import run
+        from cagekit.checks.finding import worst_first
+        from cagekit.checks.left_out import left_out
 
-        return Table(run(self, _names(groups), _names(rules)))
+        design, without = self.makeable
+        found = run(design, names_of(groups), names_of(rules))
+        return Table(worst_first((*left_out(without), *found)))
 
-    def make(self, out: str | Path | None = None, only: str | Sequence[str] = ()) -> Made:
+    @cached_property
+    def makeable(self) -> tuple[Self, Sequence[LeftOut]]:
+        """The design without entries that cannot be made, itself when all can; and these."""
+        return makeable(self)
+
+    def make(
+        self,
+        out: str | Path | None = None,
+        only: str | Sequence[str] = (),
+        *,
+        progress: Callable[[str], None] = lambda name: None,
+    ) -> Made:
         """Write the files of ``cagekit make`` into a folder, whole or not at all.
 
         Args:
             out: the folder; ``outputs/<name>`` when left out.
             only: names of products; all if empty.
+            progress: told the name of each product before it is made.
 
         Raises:
             InputError: ``only`` names no product.
@@ -131,7 +151,7 @@ class CageDesign(Design):
         from cagekit.make.run import make
 
         target = Path(out) if out else Path("outputs") / self.name
-        return make(self, target, only=_names(only) or ())
+        return make(self, target, only=names_of(only) or (), progress=progress)
 
     def opened(self, share: float = 1.0) -> Self:
         """The design with its swing-out bars open.
@@ -224,11 +244,6 @@ def load(build: str | Path | Mapping[str, Any], *, units: LengthUnit | None = No
         problem = "must be the name of a build, a path or a dictionary."
         raise InputError("load()", "build", build, problem=problem)
     return CageDesign.load(str(build), units=units)
-
-
-def _names(given: str | Sequence[str] | None) -> tuple[str, ...] | None:
-    """Names in a list, or one name as a text."""
-    return (given,) if isinstance(given, str) else None if given is None else tuple(given)
 
 
 def _is_member_field(key: str) -> bool:

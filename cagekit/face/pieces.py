@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -13,12 +13,14 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from cagekit.cage.cage import Cage
 from cagekit.errors import InputError, KernelError, OutputError
+from cagekit.face.arguments import names_of
 from cagekit.units import LengthUnit
 
 if TYPE_CHECKING:
     import cadquery
 
     from cagekit.design.design import Design
+    from cagekit.make.run import Made
 
 
 BY_PRODUCT = {
@@ -152,6 +154,31 @@ class Piece:
             except OSError as error:
                 raise OutputError(f"{target}: {error.strerror}.") from None
         return target
+
+    def make(
+        self,
+        out: str | Path | None = None,
+        only: str | Sequence[str] = (),
+        *,
+        progress: Callable[[str], None] = lambda name: None,
+    ) -> Made:
+        """Write the files of ``cagekit part`` into a folder, whole or not at all.
+
+        Args:
+            out: the folder; ``outputs/part-<kind>`` when left out.
+            only: names of products; all that suit a part if empty.
+            progress: told the name of each product before it is made.
+
+        Raises:
+            InputError: ``only`` names no product.
+            OutputError: the folder cannot be written.
+            GeometryError: a product cannot be made.
+        """
+        from cagekit.make.part import make_part
+
+        kind = self.origin.kind if self.origin else self.id
+        target = Path(out) if out else Path("outputs") / f"part-{kind}"
+        return make_part(self.design, target, only=names_of(only) or (), progress=progress)
 
     def _write(self, product: str, folder: Path) -> None:
         from cagekit.make.products import chosen

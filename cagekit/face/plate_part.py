@@ -113,7 +113,8 @@ class PlatePart(Piece):
     @cached_property
     def design(self) -> Design:
         """The plates alone."""
-        cage = Cage(self.id, (), plates=self.plates.values(), hardware=self.hardware)
+        name = self.origin.kind if self.origin else self.id
+        cage = Cage(name, (), plates=self.plates.values(), hardware=self.hardware)
         units = self.origin.units if self.origin else "mm"
         tooling = self.origin.tooling if self.origin else None
         return part_design(cage, units=units, tooling=tooling, dims=dict(self.parameters))

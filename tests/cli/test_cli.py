@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+import cagekit
 from cagekit.cli import console
 from cagekit.cli.doctor import NEEDED
 from cagekit.cli.main import run
@@ -385,3 +386,40 @@ def test_a_run_uses_one_thread_for_arrays_unless_told() -> None:
         env |= {"OPENBLAS_NUM_THREADS": given} if given else {}
         done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True)
         assert done.stdout.split()[-1] == wanted
+
+
+def test_the_command_line_and_a_script_make_the_same(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """There is one way in: what is typed and what a script says give the same bytes."""
+    typed, written = tmp_path / "typed", tmp_path / "written"
+    words = ["--length", "400", "--angle-a", "60", "--tube", "cds-38x2.5", "--only", "json,bends"]
+    assert run(["part", "strut", *words, "--out", str(typed)]) == 0
+    part = cagekit.strut(length=400, angle_a=60, tube="cds-38x2.5")
+    part.make(written, ["json", "bends"])
+    files = {p.name: p.read_bytes() for p in typed.iterdir()}
+    assert {"cage.json", "bends.csv", "manifest.json"} <= set(files)
+    assert files == {p.name: p.read_bytes() for p in written.iterdir()}
+    capsys.readouterr()
+    assert run(["check", "track-roadster", "--groups", "geometry,fit", "--json"]) == 0
+    found = cagekit.load("track-roadster").check(["geometry", "fit"])
+    assert json.loads(capsys.readouterr().out) == json.loads(
+        json.dumps([f.to_json() for f in found])
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["strut", "--tube", "cds-45"], ["cagekit part strut: --tube", "cds-45x2.5"]),
+        (["strut", "--material", "1020-dm"], ["cagekit part strut", "--material", "1020-dom"]),
+        (["strut", "--angle-a", "0"], ["cagekit part strut --angle-a = 0", "above 0 degrees"]),
+        (["halo", "--tooling", "metrc-shop"], ["cagekit part halo: --tooling", "metric-shop"]),
+    ],
+)
+def test_a_fault_of_a_part_is_told_with_its_option(
+    words: list[str], said: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["part", *words]) == 2
+    told = capsys.readouterr().err
+    assert all(word in told for word in said)

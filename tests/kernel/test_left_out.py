@@ -8,10 +8,9 @@ from pathlib import Path
 import demos
 import pytest
 
+import cagekit
 from cagekit.cli.main import run
 from cagekit.errors import KernelError
-from cagekit.make.part import make_part
-from cagekit.parts.tubes import KINDS
 from cagekit.solids import bodies
 from cagekit.solids.bodies import build_records
 from cagekit.solids.creases import Refused
@@ -98,9 +97,8 @@ def test_a_script_that_wants_the_solids_gets_an_error(odd: None) -> None:
 
 
 def test_a_part_alone_is_made_whole_or_not_at_all(odd: None, tmp_path: Path) -> None:
-    kind = KINDS["strut"]
-    part = kind.make(kind.read({}))
+    part = cagekit.strut()
     target = tmp_path / "out"
     with pytest.raises(KernelError, match="the kernel's cut failed"):
-        make_part(part, target, dims={}, units="mm", only=["step"])
+        part.make(target, "step")
     assert not target.exists()
