@@ -1,7 +1,8 @@
 """The largest factor with room in every section, from inside: the convex programme of collapse.
 
 The norm of the moments and the curve of normal force and bending are taken as they are, not as
-planes: every step is on the safe side, and the multipliers of the last bound what is left.
+planes: every step is on the safe side, and the multipliers of the last bound what is left. A cone
+programme (tests: clarabel) finds the same where bending alone counts, and cannot take that curve.
 
 Source: barrier method, Boyd and Vandenberghe, Convex Optimization, ch. 11.
 """

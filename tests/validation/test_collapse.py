@@ -9,14 +9,17 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+import demos
 import frames
 import numpy as np
 import pytest
 
 from cagekit.structure.collapse import PlasticFrame, with_second_order
 from cagekit.structure.frame import Frame
+from cagekit.structure.model import model_of
 from cagekit.structure.sections import Capacity, gauge
 from cagekit.structure.solve import Loads
+from cagekit.structure.strength import COARSE, strengths
 
 DATA = Path(__file__).parents[1] / "data"
 ROWS = {
@@ -127,6 +130,83 @@ def test_a_linear_programme_finds_the_same(seed: int) -> None:
     assert done.status == 0
     # the polygon lies outside by at most 1 / cos(pi / 32)
     assert found.factor <= done.x[-1] <= 1.0049 * found.bound
+
+
+def cone_factor(fold: PlasticFrame, case: Loads) -> float:
+    """The factor by a cone programme of another package: moments by their norm, |N| by its end.
+
+    Torsion, shear and the curve of normal force and bending are left out.
+    """
+    clarabel = pytest.importorskip("clarabel")
+    from scipy.sparse import csc_matrix
+
+    m = len(fold.strength)
+    balance = fold._balance()[fold.free] * fold.scale[:, None]
+    wanted = case.at_nodes.ravel()[fold.free] * fold.scale
+    rows, right, cones = [np.column_stack([balance, -wanted])], [np.zeros(len(wanted))], []
+    cones.append(clarabel.ZeroConeT(len(wanted)))
+    held = np.flatnonzero(fold._released().ravel())
+    for at in held:
+        rows.append(np.eye(6 * m + 1)[[at]])
+        right.append(np.zeros(1))
+        cones.append(clarabel.ZeroConeT(1))
+    for i, ends in enumerate(fold.strength):
+        if ends is None:
+            continue
+        for end, c in enumerate(ends):
+            block = np.zeros((5, 6 * m + 1))
+            block[0, 6 * i], block[1, 6 * i] = 1.0, -1.0
+            for axis in (0, 1):
+                block[3 + axis, 6 * i + 2 + 2 * end + axis] = -1.0
+            rows.append(block)
+            unit = fold.unit[i]
+            right.append(np.array([c.normal / unit[0]] * 2 + [c.bending / unit[2], 0, 0]))
+            cones += [clarabel.NonnegativeConeT(2), clarabel.SecondOrderConeT(3)]
+    scale = 1.0 / np.abs(case.at_nodes).max() * fold.unit[:, 2].max() / 1000.0
+    matrix = np.concatenate(rows)
+    matrix[:, -1] *= scale
+    goal = np.zeros(6 * m + 1)
+    goal[-1] = -1.0
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    solver = clarabel.DefaultSolver(
+        csc_matrix((len(goal), len(goal))), goal, csc_matrix(matrix), np.concatenate(right),
+        cones, settings,
+    )  # fmt: skip
+    done = solver.solve()
+    assert str(done.status) == "Solved"
+    return float(done.x[-1]) * scale
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_cone_programme_finds_the_same(seed: int) -> None:
+    """Random frames in space whose tubes fail in bending alone: the exact norm on both sides."""
+    rng = np.random.default_rng(seed)
+    nodes = rng.uniform(-800, 800, (8, 3))
+    ends = [(0, 1), (1, 2), (2, 3), (3, 4), (4, 5), (5, 6), (6, 7), (0, 3), (1, 5), (2, 6), (4, 7)]
+    f = frames.frame(nodes.tolist(), ends, fixed=(0, 7), released={4: (5,)})
+    case = Loads.none(f)
+    case.at_nodes[1:7, :3] = rng.normal(0, 1, (6, 3))
+    fold = PlasticFrame(f, [(BENDS, BENDS)] * len(ends))
+    found = fold.collapse(case)
+    assert found is not None
+    exact = cone_factor(fold, case)
+    assert found.factor * (1 - 1e-6) <= exact <= found.bound * (1 + 1e-6)
+
+
+@pytest.mark.parametrize("name", ["track-roadster", "hillclimb-coupe"])
+def test_no_cage_is_told_stronger_than_by_its_bending_alone(name: str) -> None:
+    """The cone programme leaves out what takes strength away, so that it lies above."""
+    design = demos.design(name)
+    coarse = model_of(design.cage, chord=COARSE, longest=np.inf)
+    fold = PlasticFrame(coarse.frame, strengths(coarse, design.cage))
+    case = Loads.none(coarse.frame)
+    top = coarse.node_at("main_hoop", design.cage.member("main_hoop").path.length / 2)
+    case.at_nodes[top, :3] = (2000.0, 6000.0, -20000.0)
+    found = fold.collapse(case)
+    assert found is not None
+    above = cone_factor(fold, case)
+    assert 0.5 * above < found.factor <= above
 
 
 def test_a_stronger_beam_helps_as_much_as_is_told() -> None:
