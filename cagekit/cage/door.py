@@ -50,7 +50,6 @@ class SmallPart:
         called: what it is called when it is bought, e.g. ``"3/8-24 x 3 1/4 in"``; ``{}`` stands
             for each of ``lengths``, which are told in the reader's units.
         lengths: those lengths, mm.
-        made_from: tube it is cut from, for the cut list.
         welded_to: member it is welded to; empty for a loose part.
         joint: joint that it belongs to.
         source: where the sizes come from.
@@ -64,7 +63,6 @@ class SmallPart:
     bore: float = 0.0
     called: str = ""
     lengths: tuple[float, ...] = ()
-    made_from: str = ""
     welded_to: str = ""
     joint: JointName = "hinge"
     source: str = ""

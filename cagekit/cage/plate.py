@@ -30,7 +30,6 @@ class HolePurpose(StrEnum):
     PLUG = "plug"
     LIGHTENING = "lightening"
     TAB = "tab"
-    RELIEF = "relief"
     SLEEVE = "sleeve"
 
 
@@ -322,11 +321,6 @@ class Plate:
         return self.outline.area - sum(h.area for h in self.holes)
 
     @property
-    def perimeter(self) -> float:
-        """Length of all cuts, outline and holes, mm."""
-        return self.outline.length + sum(h.loop.length for h in self.holes)
-
-    @property
     def centroid(self) -> Vec2:
         """Centre of area of the flat pattern, holes taken off, ``(2,)`` mm."""
         total = self.outline.centroid * self.outline.area
@@ -430,15 +424,6 @@ class Plate:
             return self.flat_volume
         return self.folded.volume - sum(h.area for h in self.holes) * self.thickness
 
-    def folded_point(self, xy: ArrayLike, z: float = 0.0) -> Vec:
-        """Where a flat point ``(2,)`` lies in the folded base frame, ``(3,)`` mm."""
-        p = np.asarray(xy, float)
-        return np.array([*p, z]) if not self.folds else self.folded.place(p[None], z)[0]
-
-    def folded_points(self, xy: ArrayLike, z: ArrayLike = 0.0) -> Vec:
-        """Where flat points ``(n, 2)`` lie in the folded base frame, ``(n, 3)`` mm."""
-        return self.folded.place(xy, z)
-
     def car_points(self, xy: ArrayLike, z: ArrayLike = 0.0) -> Vec:
         """Where flat points ``(n, 2)`` lie on the car once folded and placed, ``(n, 3)`` mm."""
         return self.to_car(self.folded.place(xy, z))
@@ -484,26 +469,6 @@ class Plate:
             members=tuple(_swapped(m, swap) for m in self.members),
             ends=tuple(_swapped(e, swap) for e in self.ends),
         )
-
-    @cached_property
-    def shape_key(self) -> tuple[object, ...]:
-        """Equal for two plates that are the same piece to the cutting table and the brake."""
-
-        def rows(o: Outline) -> tuple[tuple[float, ...], ...]:
-            r = np.round(np.column_stack([o.vertices, o.bulges]), 5) + 0.0
-            k = min(range(len(r)), key=lambda i: tuple(np.roll(r, -i, 0).ravel()))
-            return tuple(map(tuple, np.roll(r, -k, 0).tolist()))
-
-        folds = sorted(
-            (
-                *np.round(
-                    [*f.middle, *np.abs(f.direction), f.angle, f.inside_radius, f.k], 5
-                ).tolist(),
-            )
-            for f in self.folds
-        )
-        holes = sorted(rows(h.loop) for h in self.holes)
-        return (round(self.thickness, 5), self.material, rows(self.outline), *holes, *folds)
 
 
 def _swapped(text: str, swap: tuple[str, str]) -> str:

@@ -24,9 +24,6 @@ from cagekit.units import LengthUnit
 if TYPE_CHECKING:
     from cagekit.parts.tubes import PartKind
 
-OWN = ("tube", "units", "tooling")
-"""Arguments that every function has beside the kind's dimensions."""
-
 
 def make(
     kind: str,

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
-from math import cos, degrees, hypot, log10, sin, tan
+from math import cos, degrees, hypot, sin
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -41,30 +41,6 @@ def bend_allowance(angle: float, inside_radius: float, thickness: float, k: floa
     Source: Machinery's Handbook, bending sheet metal (bend allowance through the neutral axis).
     """
     return abs(angle) * (inside_radius + k * thickness)
-
-
-def bend_deduction(angle: float, inside_radius: float, thickness: float, k: float) -> float:
-    """What to take off the sum of the outside dimensions to get the flat length, mm.
-
-    Both legs are measured to the outside mould line (the corner where the outer faces would meet).
-
-    Args:
-        angle: of the fold, rad.
-        inside_radius: of the fold, mm.
-        thickness: of the sheet, mm.
-        k: where the neutral axis lies, from the inside face as a fraction of the thickness.
-    """
-    setback = (inside_radius + thickness) * tan(abs(angle) / 2)
-    return 2 * setback - bend_allowance(angle, inside_radius, thickness, k)
-
-
-def din_k(inside_radius: float, thickness: float) -> float:
-    """Correction factor k of DIN 6935: half of it is the neutral axis as a share of thickness.
-
-    ``k = 0.65 + 0.5 log10(r / s)`` up to r / s = 5, then 1. Source: DIN 6935.
-    """
-    ratio = inside_radius / thickness
-    return 1.0 if ratio > 5 else 0.65 + 0.5 * log10(ratio)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from math import pi
 
 from cagekit.data import Row, rows
 from cagekit.errors import NotFoundError
@@ -54,11 +53,6 @@ class Fastener:
     source: str
     certainty: Certainty
     note: str
-
-    @property
-    def shank_area(self) -> float:
-        """Area of the unthreaded body, mm2."""
-        return pi / 4 * self.diameter**2
 
 
 def _fastener(row: Row) -> Fastener:

@@ -3,14 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from math import isfinite, pi, sqrt
 
-from cagekit.data import rows
-from cagekit.errors import InputError, NotFoundError
-from cagekit.hints import did_you_mean
-from cagekit.materials.source import Certainty, certainty
-from cagekit.units import parse_length
+from cagekit.errors import InputError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,63 +89,3 @@ class Tube:
     def radius_of_gyration(self) -> float:
         """Radius of gyration about a diameter, mm."""
         return sqrt(self.outer_radius**2 + self.inner_radius**2) / 2
-
-    def mass_per_length(self, density: float) -> float:
-        """Return kg per mm of tube; ``density`` in kg/mm3, as `Steel.density` gives it."""
-        return self.area * density
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TubeSize:
-    """A size that tube is sold in.
-
-    Args:
-        name: e.g. ``"dom-1.625x0.134"`` or ``"cds-45x2.5"``.
-        od: outside diameter, mm.
-        wall: wall thickness, mm.
-        standard: key of the standard whose tolerances hold: `cagekit show tolerances`.
-        stock_lengths: usual lengths of a stick, mm.
-        source: where the size is named.
-        certainty: how sure that is.
-    """
-
-    name: str
-    od: float
-    wall: float
-    standard: str
-    stock_lengths: tuple[float, ...]
-    source: str
-    certainty: Certainty
-
-    def tube(self, material: str) -> Tube:
-        """Return a tube of this size in ``material``."""
-        return Tube(od=self.od, wall=self.wall, material=material, name=self.name)
-
-
-@cache
-def tube_sizes() -> tuple[TubeSize, ...]:
-    """Return the tube sizes of the table, inch sizes first, then metric ones."""
-    return tuple(
-        TubeSize(
-            name=row["name"],
-            od=parse_length(f"{row['od']} {row['unit']}"),
-            wall=parse_length(f"{row['wall']} {row['unit']}"),
-            standard=row["standard"],
-            stock_lengths=tuple(parse_length(text) for text in row["stock_lengths"].split(";")),
-            source=row["source"],
-            certainty=certainty(row["certainty"]),
-        )
-        for row in rows("tubes")
-    )
-
-
-def tube_size(name: str) -> TubeSize:
-    """Return one size of the table.
-
-    Raises:
-        NotFoundError: no size has that name; names the closest.
-    """
-    known = {size.name: size for size in tube_sizes()}
-    if name not in known:
-        raise NotFoundError(f"tube size {name!r}: not in the table. {did_you_mean(name, known)}")
-    return known[name]

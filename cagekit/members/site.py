@@ -19,10 +19,6 @@ from cagekit.inputs.places import Location, OnTube
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
 
-CONCENTRIC = 0.5
-"""Distance of two axes (mm) up to which a node counts as concentric."""
-
-
 BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear bend")
 """Selectors that find one place on each half of a tube that spans the car."""
 

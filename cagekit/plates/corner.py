@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import acos, cos, degrees, pi, sin
+from math import acos, degrees, pi
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -55,11 +55,6 @@ class Corner:
     def name(self) -> str:
         """The joint in words."""
         return f"{self.branch} end {self.end} on {self.parent}"
-
-    @property
-    def branch_arm(self) -> Vec:
-        """Unit direction of the branch away from the node, ``(3,)``."""
-        return np.asarray(cos(self.angle) * self.along + sin(self.angle) * self.across)
 
     @property
     def normal(self) -> Vec:

@@ -338,18 +338,6 @@ def solids_of(shape: Any) -> list[Any]:
     return out
 
 
-def face_kinds(shape: Any) -> dict[str, int]:
-    """Count the faces of a kernel shape by kind of surface, e.g. ``{"cylinder": 4}``."""
-    topo, adaptor = occ("TopoDS").TopoDS, occ("BRepAdaptor").BRepAdaptor_Surface
-    walk = occ("TopExp").TopExp_Explorer(shape, occ("TopAbs").TopAbs_FACE)
-    out: dict[str, int] = {}
-    while walk.More():
-        kind = str(adaptor(topo.Face_s(walk.Current())).GetType()).rsplit("_", 1)[-1].lower()
-        out[kind] = out.get(kind, 0) + 1
-        walk.Next()
-    return out
-
-
 def to_bytes(shape: Any) -> bytes:
     """The kernel's own binary form of a shape."""
     import io

@@ -45,11 +45,6 @@ class RecordMeasures(NamedTuple):
     gap: float
 
 
-def record_volume(record: Record) -> float:
-    """Volume inside a record's boundary, mm3."""
-    return measure(record).volume
-
-
 def measure(record: Record) -> RecordMeasures:
     """Measure a record's boundary."""
     # a near origin keeps the terms from cancelling

@@ -159,12 +159,6 @@ def euler_stress(length: float, tube: Tube, e: float) -> float:
     return inf if length <= 0 else pi**2 * e / (length / tube.radius_of_gyration) ** 2
 
 
-def aisc_critical_stress(length: float, tube: Tube, fy: float, e: float) -> float:
-    """Critical stress of a strut whose wall does not buckle, MPa. Source: AISC 360-16, E3-2, -3."""
-    fe = euler_stress(length, tube, e)
-    return float(0.658 ** (fy / fe) * fy) if fy / fe <= 2.25 else 0.877 * fe
-
-
 def strut_utilisation(tube: Tube, fy: float, length: ArrayLike, n: ArrayLike, m: ArrayLike) -> Vec:
     """Use of a tube between two nodes by compression and bending together; 0 in tension.
 

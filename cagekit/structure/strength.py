@@ -90,16 +90,6 @@ class CaseResult:
             return inf
         return with_second_order(self.collapse.factor, self.critical)
 
-    @property
-    def amplified(self) -> float:
-        """Largest bending moment of second order over that of first; infinite beyond buckling."""
-        if self.second is None:
-            return inf
-        first, second = (
-            float(np.abs(r.forces[:, [4, 5, 10, 11]]).max()) for r in (self.response, self.second)
-        )
-        return second / first if first > 0 else 1.0
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StrengthResult:

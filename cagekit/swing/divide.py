@@ -127,11 +127,7 @@ def divide(
         swing=None,
     )
     plates = tuple(p for j in (hinge, latch) for p in brackets(bar.id, j, radius))
-    parts = tuple(
-        p
-        for j in (hinge, latch)
-        for p in hardware(bar.id, j, radius, bar.tube.material, bar.tube.name or "as the bar")
-    )
+    parts = tuple(p for j in (hinge, latch) for p in hardware(bar.id, j, radius, bar.tube.material))
     door = SwingDoor(
         bar=bar.id,
         fitted=replace(bar, id=bar.id + FITTED),

@@ -77,9 +77,7 @@ def choose_pin(spec: BracketSpec, radius: float) -> PinChoice:
     )  # fmt: skip
 
 
-def hardware(
-    owner: str, joint: SwingJoint, radius: float, material: str, tube: str
-) -> tuple[SmallPart, ...]:
+def hardware(owner: str, joint: SwingJoint, radius: float, material: str) -> tuple[SmallPart, ...]:
     """Every small part of one joint, closed.
 
     Args:
@@ -87,7 +85,6 @@ def hardware(
         joint: hinge or latch.
         radius: outside radius of the bar, mm.
         material: steel of the bar, taken for sleeve and half cup too.
-        tube: name of the bar's tube, for messages.
 
     Raises:
         NotFoundError: the bolt's grade is not in the fastener table.
@@ -109,7 +106,7 @@ def hardware(
             )  # fmt: skip
     out += _bolt(base, joint, radius) if s.pin_kind == "bolt" else [_quick(base, joint, radius)]
     if s.cup:
-        out.append(half_cup(f"{base}_half_cup", joint, radius, material, tube))
+        out.append(half_cup(f"{base}_half_cup", joint, radius, material))
     return tuple(out)
 
 
@@ -226,7 +223,7 @@ def _hexagon(across_flats: float) -> Outline:
     return Outline.polygon(corner * np.stack([np.cos(turns), np.sin(turns)], axis=1))
 
 
-def half_cup(id_: str, joint: SwingJoint, radius: float, material: str, tube: str) -> SmallPart:
+def half_cup(id_: str, joint: SwingJoint, radius: float, material: str) -> SmallPart:
     """Tube split along its length that stands behind the bar, welded to the stub.
 
     Args:
@@ -234,7 +231,6 @@ def half_cup(id_: str, joint: SwingJoint, radius: float, material: str, tube: st
         joint: hinge or latch of the bar.
         radius: outside radius of the tube, mm.
         material: key of its steel.
-        tube: id of the stub.
     """
     s = joint.spec
     inner = radius + s.stop_gap
@@ -258,7 +254,6 @@ def half_cup(id_: str, joint: SwingJoint, radius: float, material: str, tube: st
         frame=m,
         called=f"{{}} x {{}} tube, split to {2 * np.degrees(half):.0f} deg",
         lengths=(2 * outer, s.cup_wall),
-        made_from=f"tube {2 * outer:.1f} x {s.cup_wall:.1f} mm (the bar is {tube})",
         welded_to=joint.stub,
         joint=joint.name,
         source="NHRA 4:11 swing-out C (from memory)",

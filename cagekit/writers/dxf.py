@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError, OutputError
 from cagekit.geometry.outline import Outline, Segment
 from cagekit.shop.nesting.alike import numbers
@@ -176,20 +175,6 @@ def save(drawing: Drawing, path: Path, options: DxfOptions | None = None) -> Non
         path.write_bytes(data)
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror or error}).") from error
-
-
-def plate_dxf(
-    plate: Plate, cut: CutOptions | None = None, options: DxfOptions | None = None
-) -> bytes:
-    """The DXF of one plate as bytes.
-
-    Args:
-        plate: what to cut.
-        cut: process, kerf, bridges and letters.
-        options: units, entities and version.
-    """
-    drawing = plate_drawing(plate, cut or CutOptions(), quantity=plate.quantity)
-    return dxf_bytes(drawing, options or DxfOptions())
 
 
 def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
 
 MOST_OPEN = 9
 """Lines of what fails, warns or is not known that the page has room for."""
-MOST_SIZES = 4
-"""Gauge readings for each size of tube."""
 
 
 def scrutineer_sheet(book: Book, found: Sequence[Finding]) -> dict[str, Any]:

@@ -1,8 +1,7 @@
 """Read back what was written as STEP and compare it with what it should be.
 
 Cagekit's own reader rebuilds every solid from the text and measures it, and the kernel judges
-what was rebuilt: that is quick enough for every run. :func:`verify_step` also lets the kernel's
-own reader at the file.
+what was rebuilt: that is quick enough for every run.
 """
 
 from __future__ import annotations
@@ -47,35 +46,6 @@ class StepReport:
     left_out: Mapping[str, str] = field(default_factory=dict)
 
 
-def verify_step(
-    path: Path,
-    expected: Mapping[str, float],
-    *,
-    kernel_made: Collection[str] = (),
-    worker: KernelWorker | None = None,
-) -> StepReport:
-    """Read a STEP file back and compare count, names, soundness and volumes.
-
-    Args:
-        path: the file.
-        expected: volume of every part, mm3, by name.
-        kernel_made: parts that came from the kernel, which alone measures them.
-        worker: kernel process to use; without one the kernel is loaded here.
-
-    Raises:
-        OutputError: the file is cut short, or parts are missing, double or strange.
-        KernelError: a solid is unsound or has the wrong volume, by either reader.
-    """
-    report = read_back(path, expected, kernel_made=kernel_made)
-    if worker is not None:
-        parts = worker.call("read", str(path.absolute()))
-    else:
-        from cagekit.solids.kernel_step import read_step
-
-        parts = read_step(path)
-    return compare(report, parts, expected)
-
-
 class ReadBack:
     """What goes on when files have been read back: the kernel judges in its own process.
 
@@ -103,7 +73,7 @@ class ReadBack:
         self.worker, self.again = worker, again
 
     def result(self) -> StepReport:
-        """Wait for the kernel and compare; errors as :func:`verify_step`."""
+        """Wait for the kernel and compare; errors as :func:`compare`."""
         if not self.verdicts:
             return self.report
         parts = [part for verdict in self.verdicts for part in verdict.result()]

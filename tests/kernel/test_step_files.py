@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
@@ -28,11 +28,19 @@ from cagekit.solids.bodies import (
 from cagekit.solids.brep import Record
 from cagekit.solids.kernel_step import ReadPart, read_step
 from cagekit.writers.step import StepPart, part_text, step_parts, write_files, write_step
-from cagekit.writers.step_check import rebuild, verify_step
+from cagekit.writers.step_check import StepReport, compare, read_back, rebuild
 
 pytestmark = pytest.mark.kernel
 
 SMALL = "track-roadster"
+
+
+def verify_step(
+    path: Path, expected: Mapping[str, float], kernel_made: Collection[str] = ()
+) -> StepReport:
+    """Let both readers at the file: cagekit's own and the kernel's."""
+    report = read_back(path, expected, kernel_made=kernel_made)
+    return compare(report, read_step(path), expected)
 
 
 @pytest.fixture(scope="module")

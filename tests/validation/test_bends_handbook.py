@@ -15,7 +15,7 @@ import pytest
 
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.shop.bending.rows import bend_rows
-from cagekit.shop.bending.section import expected_roundness, thickened_wall, thinned_wall
+from cagekit.shop.bending.section import expected_roundness, thinned_wall
 
 
 def test_arc_of_a_square_bend():
@@ -39,15 +39,6 @@ def test_thinning_is_on_the_safe_side_of_heat_exchanger_practice(diameters):
 def test_bends_of_three_diameters_stay_within_seventeen_percent():
     assert 1 - thinned_wall(40.0, 2.5, 120.0) / 2.5 < 0.17
     assert 1 - thinned_wall(40.0, 2.5, 80.0) / 2.5 > 0.17
-
-
-@pytest.mark.parametrize("clr", [100.0, 120.0, 180.0])
-def test_the_metal_of_the_section_is_kept(clr):
-    """Walls that thin and thicken with the fibre keep the volume of both halves together."""
-    od, wall = 40.0, 2.0
-    outer, inner = thinned_wall(od, wall, clr), thickened_wall(od, wall, clr)
-    kept = (outer * (clr + od / 2) + inner * (clr - od / 2)) / 2
-    assert kept == pytest.approx(wall * clr)
 
 
 def test_flattening_at_two_diameters_is_the_ten_percent_of_the_standard():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import acos, asin, degrees
+from math import asin, degrees
 
 import numpy as np
 
@@ -221,9 +221,3 @@ def hoop_roof_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
     top, point = extreme(hoop.path, (0.0, 0.0, 1.0))
     value = s.car.roof.height_at_hoop - top - hoop.tube.outer_radius
     yield Measure(subject=hoop.id, value=value, evidence=Evidence.of(hoop.id, points=[point]))
-
-
-def angle_between(a: Vec, b: Vec) -> float:
-    """Acute angle between two directions, degrees."""
-    c = abs(float(unit(a) @ unit(b)))
-    return degrees(acos(min(c, 1.0)))

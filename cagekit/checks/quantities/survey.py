@@ -16,7 +16,7 @@ from cagekit.checks.quantities.quantity import Measure, Pick, Quantity
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.view_angles import PillarView, pillar_view
-from cagekit.geometry.centre_line import Arc, CentreLine, Spot, Vec, vec
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.materials.steels import family
 from cagekit.swing.motion import Swept, sweep
 
@@ -231,11 +231,6 @@ class Survey:
             and (not pick.side or side_of(f.point) == pick.side)
         )
 
-    def hoop_foot(self, side: HandSide, role: str = "main_hoop") -> StandingEnd | None:
-        """The foot of a hoop on one side."""
-        feet = [f for f in self.feet if f.member.role == role and side_of(f.point) == side]
-        return min(feet, key=lambda f: float(f.point[2]), default=None)
-
     def front_foot(self, side: HandSide) -> StandingEnd | None:
         """The foot of the front leg on one side, whichever member stands there."""
         for role in ("front_hoop", "half_hoop", "lateral_hoop", "a_pillar_bar"):
@@ -340,11 +335,6 @@ def extreme(path: CentreLine, direction: Iterable[float]) -> tuple[float, Vec]:
 def gap_to(path: CentreLine, point: Vec) -> float:
     """Distance from a point to a centre line, mm."""
     return float(np.linalg.norm(path.nearest(point).point - point))
-
-
-def spot_at(path: CentreLine, point: Vec) -> Spot:
-    """The spot of a centre line nearest to a point."""
-    return path.nearest(point)
 
 
 def _foot_kind(member: Member) -> Literal["hoop", "backstay", "other"]:

@@ -24,19 +24,6 @@ def thinned_wall(od: float, wall: float, clr: float) -> float:
     return wall * clr / (clr + od / 2)
 
 
-def thickened_wall(od: float, wall: float, clr: float) -> float:
-    """Estimate the wall on the inside of a bend, mm: ``wall * clr / (clr - od / 2)``.
-
-    Args:
-        od: outside diameter, mm.
-        wall: thickness before the bend, mm.
-        clr: centre-line radius, mm.
-
-    Source: as `thinned_wall`.
-    """
-    return wall * clr / (clr - od / 2)
-
-
 def expected_roundness(od: float, clr: float) -> float:
     """Estimate the smallest over the largest diameter in the middle of a bend.
 

@@ -133,11 +133,6 @@ class NestedSheet:
         """Share of the used length that ends up inside parts."""
         return self.used_area / (min(self.used_length, self.stock.length) * self.stock.width)
 
-    @cached_property
-    def least_gap(self) -> float:
-        """Smallest distance between two parts, mm; infinite for one part."""
-        return least_gap([p.outline for p in self.parts])
-
     @property
     def pieces(self) -> tuple[tuple[str, int], ...]:
         """Plate ids and how many of each, in order of first use."""
@@ -499,18 +494,6 @@ def _near(boxes: Sequence[tuple[Vec2, Vec2]], gap: float) -> list[tuple[int, int
     apart = (low[:, None] > high[None]) | (low[None] > high[:, None])
     meet = ~apart.any(-1)
     return [(int(i), int(j)) for i, j in np.argwhere(np.triu(meet, 1))]
-
-
-def least_gap(outlines: Sequence[Outline]) -> float:
-    """Smallest distance between any two outlines, mm; infinite for fewer than two."""
-    best = float("inf")
-    boxes = [o.box for o in outlines]
-    for reach in (20.0, 1e6):
-        for i, j in _near(boxes, reach):
-            best = min(best, distance_between(outlines[i], outlines[j]))
-        if best <= reach:
-            break
-    return best
 
 
 def distance_between(a: Outline, b: Outline) -> float:

@@ -170,12 +170,6 @@ class Drawing:
         """The lines of one layer."""
         return tuple(s.line for s in self.strokes if s.layer is layer)
 
-    @property
-    def cut_area(self) -> float:
-        """Area inside the outer contours less that inside the inner ones, mm2."""
-        outer = sum(abs(o.area) for o in self.on(Layer.OUTSIDE) if o.closed)
-        return outer - sum(abs(o.area) for o in self.on(Layer.INSIDE) if o.closed)
-
     def mapped(self, matrix: ArrayLike, shift: ArrayLike) -> Drawing:
         """Turn by a ``(2, 2)`` matrix, then shift by ``(2,)`` mm."""
         moved = tuple(replace(s, line=s.line.mapped(matrix, shift)) for s in self.strokes)

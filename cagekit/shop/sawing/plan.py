@@ -101,11 +101,6 @@ class CutPlan:
         return sum(b.used for b in self.bars)
 
     @property
-    def bars_length(self) -> float:
-        """Length of all bars, mm."""
-        return sum(b.bar.length for b in self.bars)
-
-    @property
     def lost(self) -> float:
         """Chips, trims and scrap, mm."""
         return sum(b.lost for b in self.bars)

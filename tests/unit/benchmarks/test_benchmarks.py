@@ -10,7 +10,7 @@ import pytest
 from cagekit.benchmarks.__main__ import Spent, TimedCage, run, table
 from cagekit.benchmarks.frames import frame
 from cagekit.materials.tubes import Tube
-from cagekit.solids.measure import record_volume
+from cagekit.solids.measure import measure
 from cagekit.solids.tube import tube_record
 
 TUBE = Tube(od=41.28, wall=3.4, material="any")
@@ -23,7 +23,7 @@ def test_frame_has_the_tubes_asked_for_and_each_can_be_written_down(count: int) 
     for id_, member in cage.members.items():
         record = tube_record(id_, member.path, cage.cut(id_, "a"), cage.cut(id_, "b"))
         assert record.closure_errors() == []
-        assert record_volume(record) == pytest.approx(cage.volume(id_), rel=1e-6)
+        assert measure(record).volume == pytest.approx(cage.volume(id_), rel=1e-6)
 
 
 def test_table_shows_ratios_and_failures() -> None:

@@ -50,7 +50,7 @@ def test_flat_gusset_on_straight_tubes(way):
     assert middle["main_hoop"] == pytest.approx(1.0, abs=1e-3)
     assert middle["brace_left"] == pytest.approx(1.0, abs=1e-3)
     # it lies in the plane of both axes
-    across = np.cross(c.along, c.branch_arm)
+    across = c.normal
     for xy in ([0, 0], [40, 10]):
         assert (p.car_points([xy], -1.5)[0] - c.node) @ across == pytest.approx(0, abs=1e-9)
     # welded on both sides: four times the leg less the clip

@@ -10,7 +10,7 @@ import pytest
 
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.shop.bending.bends import schedule
-from cagekit.shop.bending.clocking import instructions
+from cagekit.shop.bending.clocking import beside_table
 from cagekit.shop.bending.dial import drift, settings
 from cagekit.shop.bending.rows import BendRow, rebuild
 from cagekit.shop.bending.springback import Springback
@@ -77,5 +77,5 @@ def test_a_twist_under_half_a_degree_is_no_turn() -> None:
     turns = [degrees(r.rotation) for r in sheet.rows[:-1]]
     assert 0.01 < max(abs(t) for t in turns) < 0.5
     assert all(s.rotation in (None, 0.0) and s.clock == 0.0 for s in sheet.steps)
-    assert not any("clockwise" in line for line in instructions(sheet))
+    assert not any("clockwise" in line for line in beside_table(sheet, str))
     assert 0.0 < sheet.drift < 5.0

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import Parent, cut_end
 from cagekit.solids.brep import Record
-from cagekit.solids.measure import record_volume
+from cagekit.solids.measure import measure
 from cagekit.solids.tube import tube_record
 
 RO, RI = 20.64, 17.24
@@ -27,7 +27,7 @@ def _tube(
 def test_straight_tube_is_a_ring_times_its_length() -> None:
     record = _tube(CentreLine.straight((10, 20, 30), (10, 320, 430)))
     assert record.closure_errors() == []
-    assert record_volume(record) == pytest.approx(pi * (RO**2 - RI**2) * 500.0, rel=1e-12)
+    assert measure(record).volume == pytest.approx(pi * (RO**2 - RI**2) * 500.0, rel=1e-12)
 
 
 def test_bent_tube_obeys_pappus() -> None:
@@ -35,7 +35,7 @@ def test_bent_tube_obeys_pappus() -> None:
     path = CentreLine.from_polyline(corners, 152.0)
     record = _tube(path)
     assert record.closure_errors() == []
-    assert record_volume(record) == pytest.approx(pi * (RO**2 - RI**2) * path.length, rel=1e-10)
+    assert measure(record).volume == pytest.approx(pi * (RO**2 - RI**2) * path.length, rel=1e-10)
 
 
 @pytest.mark.parametrize("ro", [20.64, 16.0])
@@ -52,7 +52,7 @@ def test_square_joint_loses_the_bicylinder_integral(ro: float) -> None:
         return float(top[0])
 
     wanted = pi * (ro**2 - ri**2) * 250.0 - (lost(ro) - lost(ri))
-    assert record_volume(record) == pytest.approx(wanted, rel=1e-7)
+    assert measure(record).volume == pytest.approx(wanted, rel=1e-7)
 
 
 def test_turning_a_face_inside_out_is_noticed() -> None:

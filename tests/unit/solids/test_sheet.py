@@ -12,7 +12,7 @@ from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline, vec2
 from cagekit.solids.brep import CylinderSurface
 from cagekit.solids.creases import Refused
-from cagekit.solids.measure import record_volume
+from cagekit.solids.measure import measure
 from cagekit.solids.sheet import plate_record
 
 
@@ -42,7 +42,7 @@ def test_flat_plate_with_every_kind_of_hole() -> None:
     slot = pi * 36 + 12 * np.hypot(100, 10)
     area = 200 * 100 - corners - pi * 5.5**2 - slot - pi * 100
     assert record.closure_errors() == []
-    assert record_volume(record) == pytest.approx(5 * area, rel=1e-9)
+    assert measure(record).volume == pytest.approx(5 * area, rel=1e-9)
 
 
 @pytest.mark.parametrize("angle", [0.3, 1.2, pi / 2, -0.7, -pi / 2])
@@ -52,7 +52,7 @@ def test_folded_plate_is_flats_plus_a_sector_of_a_ring(angle: float) -> None:
     strip = abs(angle) * (6 + 0.4 * 5)
     wanted = (200 - strip) * 100 * 5 + abs(angle) / 2 * (11**2 - 6**2) * 100
     assert record.closure_errors() == []
-    assert record_volume(record) == pytest.approx(wanted, rel=1e-9)
+    assert measure(record).volume == pytest.approx(wanted, rel=1e-9)
     radii = {f.surface.radius for f in record.faces if isinstance(f.surface, CylinderSurface)}
     assert radii == {6.0, 11.0}
 
@@ -69,7 +69,7 @@ def test_two_folds_with_holes_anywhere_in_space() -> None:
     )
     record = plate_record(plate)
     assert record.closure_errors() == []
-    assert record_volume(record) == pytest.approx(plate.volume, rel=1e-9)
+    assert measure(record).volume == pytest.approx(plate.volume, rel=1e-9)
 
 
 def test_edge_that_crosses_a_bend_aslant_is_refused() -> None:

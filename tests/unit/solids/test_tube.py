@@ -12,7 +12,7 @@ from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.volume import wall_volume
 from cagekit.solids.brep import CylinderSurface, EllipseCurve, PlaneSurface, Record, TorusSurface
 from cagekit.solids.creases import Refused
-from cagekit.solids.measure import record_volume
+from cagekit.solids.measure import measure
 from cagekit.solids.tube import tube_record
 
 RO, RI = 20.64, 17.24
@@ -34,7 +34,7 @@ def check(path: CentreLine, *parents: Parent, ro: float = RO) -> Record:
     record, a, b = made(path, *parents, ro=ro)
     assert record.closure_errors() == []
     wanted = wall_volume(path, ro, ro - 3.4, a, b)
-    assert record_volume(record) == pytest.approx(wanted, rel=2e-6)
+    assert measure(record).volume == pytest.approx(wanted, rel=2e-6)
     return record
 
 
@@ -121,20 +121,20 @@ def test_two_parents_that_do_not_meet(shift: float) -> None:
 def test_mirror_image_has_the_same_volume() -> None:
     node = HOOP.path.spot(655.0).point
     path = CentreLine.straight(node, node + np.array([-250.0, 60.0, -180.0]))
-    there = record_volume(check(path, HOOP))
+    there = measure(check(path, HOOP)).volume
     other = Parent("hoop", HOOP.path.mirrored(), RO)
-    back = record_volume(check(path.mirrored(), other))
+    back = measure(check(path.mirrored(), other)).volume
     assert back == pytest.approx(there, rel=1e-8)
 
 
 def test_reversed_tube_has_the_same_volume() -> None:
     path = CentreLine.straight((0, 0, 0), (200, 0, 300))
-    there = record_volume(check(path, LEVEL))
+    there = measure(check(path, LEVEL)).volume
     back = path.reversed()
     a = cut_end(back, "a", RO, RI)
     record = tube_record("back", back, a, cut_end(back, "b", RO, RI, parents=[LEVEL]))
     assert record.closure_errors() == []
-    assert record_volume(record) == pytest.approx(there, rel=1e-9)
+    assert measure(record).volume == pytest.approx(there, rel=1e-9)
 
 
 def test_ridge_that_grazes_the_bore_is_left_to_the_kernel() -> None:

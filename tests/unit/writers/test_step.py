@@ -16,7 +16,7 @@ from cagekit.errors import KernelError, OutputError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import Parent, cut_end
 from cagekit.geometry.outline import Outline
-from cagekit.solids.measure import record_volume
+from cagekit.solids.measure import measure
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
 from cagekit.writers.part21 import Deck, closure, parse, real, references, splice, string
@@ -57,7 +57,7 @@ def parts() -> tuple[StepPart, ...]:
 
 
 def volumes(parts: tuple[StepPart, ...]) -> dict[str, float]:
-    return {p.name: record_volume(p.solid) for p in parts}  # type: ignore[arg-type]
+    return {p.name: measure(p.solid).volume for p in parts}  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -206,7 +206,7 @@ def test_a_solid_from_another_file_is_spliced_in(parts: tuple[StepPart, ...]) ->
     back = read_records(parse(text))
     assert back["foot"] is not None
     area = 150 * 150 - (4 - pi) * 100 - pi * 5.5**2
-    assert record_volume(back["foot"]) == pytest.approx(4 * area, rel=1e-9)
+    assert measure(back["foot"]).volume == pytest.approx(4 * area, rel=1e-9)
 
 
 def test_closure_lists_needs_before_users() -> None:

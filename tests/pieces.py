@@ -1,0 +1,42 @@
+"""What tests ask of single pieces and nothing in the package does."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cagekit.cage.plate import Plate
+from cagekit.geometry.outline import Outline
+from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, plate_drawing
+from cagekit.writers.dxf import DxfOptions, dxf_bytes
+
+
+def shape_key(plate: Plate) -> tuple[object, ...]:
+    """Equal for two plates that are the same piece to the cutting table and the brake."""
+
+    def rows(o: Outline) -> tuple[tuple[float, ...], ...]:
+        r = np.round(np.column_stack([o.vertices, o.bulges]), 5) + 0.0
+        k = min(range(len(r)), key=lambda i: tuple(np.roll(r, -i, 0).ravel()))
+        return tuple(map(tuple, np.roll(r, -k, 0).tolist()))
+
+    folds = sorted(
+        tuple(
+            np.round([*f.middle, *np.abs(f.direction), f.angle, f.inside_radius, f.k], 5).tolist()
+        )
+        for f in plate.folds
+    )
+    holes = sorted(rows(h.loop) for h in plate.holes)
+    return (round(plate.thickness, 5), plate.material, rows(plate.outline), *holes, *folds)
+
+
+def cut_area(drawing: Drawing) -> float:
+    """Area inside the outer contours less that inside the inner ones, mm2."""
+    outer = sum(abs(o.area) for o in drawing.on(Layer.OUTSIDE) if o.closed)
+    return outer - sum(abs(o.area) for o in drawing.on(Layer.INSIDE) if o.closed)
+
+
+def plate_dxf(
+    plate: Plate, cut: CutOptions | None = None, options: DxfOptions | None = None
+) -> bytes:
+    """The DXF of one plate as bytes."""
+    drawing = plate_drawing(plate, cut or CutOptions(), quantity=plate.quantity)
+    return dxf_bytes(drawing, options or DxfOptions())
