@@ -20,6 +20,7 @@ from cagekit.benchmarks.ways import by_hand
 from cagekit.face.design import load
 from cagekit.face.kinds import make
 from cagekit.face.tube_part import TubePart
+from cagekit.units.tolerance import NEGLIGIBLE
 
 IMPORTS: Mapping[str, str] = {
     "cagekit": "import cagekit",
@@ -75,8 +76,8 @@ def timed_part(kind: str, rounds: int) -> TimedPart:
         kind=kind,
         ours=ours,
         hand=hand,
-        volume=part.solid().Volume(1e-6),
-        hand_volume=by_hand(part.cage, part.member, {}).val().Volume(1e-6),
+        volume=part.solid().Volume(NEGLIGIBLE),
+        hand_volume=by_hand(part.cage, part.member, {}).val().Volume(NEGLIGIBLE),
         integral=part.volume,
     )
 

@@ -20,6 +20,7 @@ import numpy as np
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.geometry.centre_line import CentreLine, Line
+from cagekit.units.tolerance import VOLUME
 
 MEMORY = 5 * 2**30
 """Address space of a process, bytes: the plain way has been seen to fill 24 GB."""
@@ -141,7 +142,7 @@ def volumes(cage: Cage, out: Path) -> None:
     wrong = 0
     for part in read_step(out / "cage.step"):
         size = part.volume or 0.0
-        near = abs(size / wanted[part.name] - 1) <= 1e-5 if part.name in wanted else False
+        near = abs(size / wanted[part.name] - 1) <= VOLUME if part.name in wanted else False
         wrong += not (near and part.valid and part.solids == 1)
     print(wrong, file=sys.stderr)
 

@@ -17,6 +17,7 @@ from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.volume import Moments, wall_moments
 from cagekit.materials.steels import steel
+from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.cage.door import SmallPart, SwingDoor
@@ -277,7 +278,7 @@ class Cage:
         across = np.cross(out, spot.tangent)
         size = float(np.linalg.norm(across))
         gap = node - spot.point
-        return float(abs(gap @ across) / size) if size > 1e-6 else float(np.linalg.norm(gap))
+        return float(abs(gap @ across) / size) if size > SAME_POINT else float(np.linalg.norm(gap))
 
     def tube_mass(self) -> float:
         """Mass of all tubes, kg."""

@@ -16,6 +16,7 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Arc, Spot, Vec, unit, vec
 from cagekit.inputs.car import Car
 from cagekit.inputs.places import AtPoint, Location, OnCar, OnTube
+from cagekit.units.tolerance import SAME_POINT
 
 MOVES: Mapping[str, tuple[int, float]] = {
     "up": (2, 1.0),
@@ -198,7 +199,7 @@ class Places:
         spots = [
             s
             for s in member.path.crossings(normal * value, normal)
-            if low - 1e-6 <= s.station <= high + 1e-6
+            if low - SAME_POINT <= s.station <= high + SAME_POINT
         ]
         if not spots:
             reach = member.path.points(np.linspace(low, high, 200))[:, axis]
@@ -222,7 +223,9 @@ class Places:
                 )
             s, q = bends[n - 1]
             return s + q.length / 2
-        here = [(s, q) for s, q in bends if low - 1e-6 <= s + q.length / 2 <= high + 1e-6]
+        here = [
+            (s, q) for s, q in bends if low - SAME_POINT <= s + q.length / 2 <= high + SAME_POINT
+        ]
         if not here:
             raise GeometryError(member.id, f"has no bend there ({where}: {str(p)!r}).")
         word = p.at.split()[0]

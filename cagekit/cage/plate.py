@@ -20,6 +20,7 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.materials.steels import steel
+from cagekit.units.tolerance import NO_AREA, NOISE, ROUNDING, SAME_ANGLE, SAME_POINT, SHOP_ANGLE
 
 
 class HolePurpose(StrEnum):
@@ -232,14 +233,14 @@ class Plate:
     def _require_sizes(self) -> None:
         if not (np.isfinite(self.thickness) and self.thickness > 0):
             raise GeometryError(self.id, f"thickness {self.thickness:g} mm must be above zero.")
-        if len(self.outline) < 2 or self.outline.area < 1e-6:
+        if len(self.outline) < 2 or self.outline.area < NO_AREA:
             raise GeometryError(self.id, "the outline encloses no area.")
         if not self.outline.is_simple():
             raise GeometryError(
                 self.id, "the outline crosses itself.", "Enlarge the plate or its legs."
             )
         r = self.placement[:3, :3]
-        if self.placement.shape != (4, 4) or not np.allclose(r @ r.T, np.eye(3), atol=1e-9):
+        if self.placement.shape != (4, 4) or not np.allclose(r @ r.T, np.eye(3), atol=ROUNDING):
             raise GeometryError(self.id, "the placement is no rigid motion.")
         if np.linalg.det(r) < 0:
             raise GeometryError(
@@ -253,7 +254,7 @@ class Plate:
             edge = h.loop.sampled(1.0)
             inside = self.outline.contains(edge)
             gaps = self.outline.distance(edge)
-            if not inside.all() or float(gaps.min()) < 1e-6:
+            if not inside.all() or float(gaps.min()) < SAME_POINT:
                 over = float(gaps[~inside].max()) if not inside.all() else 0.0
                 raise GeometryError(
                     self.id,
@@ -266,7 +267,7 @@ class Plate:
                 crossed = (
                     other.loop.contains(edge).any() or h.loop.contains(other.loop.vertices).any()
                 )
-                if crossed or gap < 1e-6:
+                if crossed or gap < SAME_POINT:
                     raise GeometryError(
                         self.id,
                         f"holes {j} and {i} run into each other.",
@@ -275,11 +276,11 @@ class Plate:
 
     def _require_folds(self) -> None:
         for n, f in enumerate(self.folds, 1):
-            if not 1e-6 < abs(f.angle) < pi - 1e-3:
+            if not SAME_ANGLE < abs(f.angle) < pi - SHOP_ANGLE:
                 raise GeometryError(
                     self.id, f"fold {n} turns {degrees(f.angle):.1f} degrees (allowed: 0 to 180)."
                 )
-            if f.inside_radius < 0 or not 0 < f.k <= 0.5 + 1e-12:
+            if f.inside_radius < 0 or not 0 < f.k <= 0.5 + NOISE:
                 raise GeometryError(
                     self.id,
                     f"fold {n}: inside radius {f.inside_radius:g} mm, k {f.k:g}"

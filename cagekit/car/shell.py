@@ -32,6 +32,7 @@ from cagekit.car.floor import floor_of
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Slab, Solid
 from cagekit.inputs.car import Car, KeepOut, PillarLine
+from cagekit.units.tolerance import NEGLIGIBLE, NO_LENGTH, NOISE, SAME_POINT
 
 FAR = 1e5
 """Distance (mm) given to points where a surface does not exist."""
@@ -67,13 +68,13 @@ class Skin:
 
     def gap(self, points: Vec) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative beyond it."""
-        slope = np.maximum(np.linalg.norm(self._slope(points), axis=-1), 1e-6)
+        slope = np.maximum(np.linalg.norm(self._slope(points), axis=-1), NEGLIGIBLE)
         return np.where(self.where(points), self.side(points) / slope, FAR)
 
     def nearest(self, points: Vec) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         slope = self._slope(points)
-        size = np.maximum(np.linalg.norm(slope, axis=-1, keepdims=True), 1e-6)
+        size = np.maximum(np.linalg.norm(slope, axis=-1, keepdims=True), NEGLIGIBLE)
         return np.asarray(points - (self.side(points)[..., None] / size**2) * slope)
 
 
@@ -111,7 +112,7 @@ class Cylinder:
         cap = inside & ~side
         held = np.where(cap, np.where(along < length / 2, 0.0, length), held)
         reach = np.where(side, self.radius, np.minimum(off, self.radius))
-        scale = reach / np.maximum(off, 1e-9)
+        scale = reach / np.maximum(off, NO_LENGTH)
         return np.asarray(self.start + np.multiply.outer(held, axis) + scale[..., None] * out)
 
 
@@ -163,14 +164,14 @@ def polygon_distance(points: Vec, outline: Vec) -> tuple[Vec, Vec]:
     odd = np.zeros(points.shape[:-1], dtype=bool)
     for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
         d = b - a
-        size = max(float(d @ d), 1e-12)
+        size = max(float(d @ d), NOISE)
         t = np.clip((points - a) @ d / size, 0.0, 1.0)
         spot = a + np.multiply.outer(t, d)
         gap = np.linalg.norm(points - spot, axis=-1)
         nearer = gap < best
         best = np.where(nearer, gap, best)
         foot = np.where(nearer[..., None], spot, foot)
-        if abs(d[1]) > 1e-12:
+        if abs(d[1]) > NOISE:
             x = a[0] + (points[..., 1] - a[1]) / d[1] * d[0]
             odd ^= ((a[1] > points[..., 1]) != (b[1] > points[..., 1])) & (points[..., 0] < x)
     return np.where(odd, -best, best), foot
@@ -269,7 +270,7 @@ def keep_out(k: KeepOut) -> Solid:
         assert k.start is not None
         assert k.end is not None
         assert k.radius is not None
-        if dist(k.start, k.end) < 1e-6:
+        if dist(k.start, k.end) < SAME_POINT:
             return Capsule(vec(k.start), vec(k.end), k.radius)
         return Cylinder(vec(k.start), vec(k.end), k.radius)
     assert k.plane is not None

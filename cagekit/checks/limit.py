@@ -8,10 +8,14 @@ from typing import Any
 from cagekit.checks.finding import Value
 from cagekit.checks.quantities.quantity import Unit
 from cagekit.units import INCH, POUND, LengthUnit, parse_length
+from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
-SLACK = {"mm": 1e-6, "pair": 0.02, "mm2": 1e-3, "deg": 1e-6}
+SLACK = {"mm": SAME_POINT, "pair": 0.02, "mm2": 1e-3, "deg": 1e-6}
 """Differences below this are rounding, in the quantity's unit. Tube sizes get 0.02 mm because
 presets and rulebooks round inch sizes to hundredths of a millimetre."""
+
+LEAST_BOUND = 1e-3
+"""A limit of nought is taken as this where a gap is told as a share of its limit."""
 
 _AREAS = {"mm2": 1.0, "cm2": 100.0, "in2": INCH**2, "sq in": INCH**2}
 _MASSES = {"kg": 1.0, "lb": POUND}
@@ -122,7 +126,7 @@ def holds(value: Value, op: str, limit: Value, unit: Unit, tolerance: float = 0.
         unit: of the value.
         tolerance: in the unit, on the side of passing.
     """
-    slack = max(SLACK.get(unit, 1e-9), tolerance)
+    slack = max(SLACK.get(unit, ROUNDING), tolerance)
     if unit == "pair":
         assert isinstance(limit, tuple)
         return any(_pair_holds(value, op, pair, slack) for pair in limit)
@@ -192,7 +196,7 @@ def margin(value: Value, op: str, limit: Value, unit: Unit) -> float:
 def _share(value: Value, limit: Value, op: str) -> float:
     v, bound = float(value), float(limit)  # type: ignore[arg-type]
     gap = v - bound if op.startswith(">") else bound - v
-    return gap / max(abs(bound), 1e-3)
+    return gap / max(abs(bound), LEAST_BOUND)
 
 
 def written(raw: Any, op: str, unit: Unit | None, units: LengthUnit) -> str:

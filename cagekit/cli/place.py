@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from cagekit.cli.build import add_build
 from cagekit.cli.console import Progress, caution, emit, note, width
+from cagekit.units.tolerance import NEGLIGIBLE
 
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding
@@ -98,7 +99,7 @@ def _sweep(build: Build, member: str, text: str) -> Sweep:
             problem="runs backwards.",
             hint="Give low:high:step, step above 0.",
         )
-    count = int((high - low) / step + 1e-6) + 1 if high > low else 1
+    count = int((high - low) / step + NEGLIGIBLE) + 1 if high > low else 1
     if count > 1000:
         raise InputError("--over", value=text, problem=f"{count} places are too many.")
     return sweep(build, member, field, [low + k * step for k in range(count)])
@@ -340,7 +341,7 @@ def _room(trial: Trial, units: str) -> str:
 
 def _fraction(value: float, values: Sequence[float]) -> float | None:
     """Where a value lies among the columns, in columns from the left edge."""
-    if len(values) < 2 or not values[0] - 1e-6 <= value <= values[-1] + 1e-6:
+    if len(values) < 2 or not values[0] - NEGLIGIBLE <= value <= values[-1] + NEGLIGIBLE:
         return None
     return (value - values[0]) / (values[-1] - values[0]) * (len(values) - 1) + 0.5
 

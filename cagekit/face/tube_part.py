@@ -27,6 +27,7 @@ from cagekit.face.arguments import (
 from cagekit.face.pieces import Piece
 from cagekit.face.tables import Table
 from cagekit.geometry.centre_line import CentreLine, Vec, vec
+from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     import cadquery
@@ -165,7 +166,7 @@ class TubePart(Piece):
         return self._spot(found[nth - 1].station)
 
     def _spot(self, station: float) -> TubeSpot:
-        if not -1e-9 <= station <= self.path.length + 1e-9:
+        if not -ROUNDING <= station <= self.path.length + ROUNDING:
             raise GeometryError(
                 self.id, f"is {self.path.length:.1f} mm long; {station:.1f} mm is not on it."
             )

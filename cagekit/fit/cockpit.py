@@ -15,6 +15,7 @@ from cagekit.geometry.shapes import Ring, Solid
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.people.posture import FIST, Occupant, seated
+from cagekit.units.tolerance import NO_LENGTH
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -169,7 +170,7 @@ def bearing(direction: Vec) -> str:
     """Say a direction in words: ahead, behind, above, below, left, right."""
     names = (("ahead", "behind"), ("left", "right"), ("above", "below"))
     size = np.abs(direction)
-    if float(size.max(initial=0.0)) < 1e-9:
+    if float(size.max(initial=0.0)) < NO_LENGTH:
         return "through it"
     order = np.argsort(-size, kind="stable")
     words = [names[i][0] if direction[i] > 0 else names[i][1] for i in order if size[i] > 0.38]

@@ -20,6 +20,7 @@ from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.arrays import Bools
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.people.posture import Occupant
+from cagekit.units.tolerance import NOISE, ROUNDING, SAME_POINT
 
 GRID = 15.0
 """Spacing of the places tried, mm."""
@@ -194,7 +195,7 @@ def _under(grid: Vec, bars: _Bars) -> Bools:
     out = np.zeros(grid.shape[:-1], dtype=bool)
     x, z = grid[..., 0], grid[..., 1]
     for a, b, door in zip(bars.start, bars.end, bars.door, strict=True):
-        if not door or abs(b[0] - a[0]) < 1e-9:
+        if not door or abs(b[0] - a[0]) < ROUNDING:
             continue
         t = (x - a[0]) / (b[0] - a[0])
         out |= (t >= 0) & (t <= 1) & (z < a[1] + t * (b[1] - a[1]))
@@ -206,7 +207,7 @@ def _to_segment(points: Vec, a: Vec, b: Vec) -> Vec:
     x, z = points[:, 0] - a[0], points[:, 1] - a[1]
     dx, dz = float(b[0] - a[0]), float(b[1] - a[1])
     size = dx * dx + dz * dz
-    if size > 1e-12:
+    if size > NOISE:
         t = np.minimum(np.maximum((x * dx + z * dz) / size, 0.0), 1.0)
         x, z = x - t * dx, z - t * dz
     return np.asarray(np.sqrt(x * x + z * z))
@@ -221,7 +222,7 @@ def _inside(grid: Vec, outline: Vec) -> Vec:
         far = np.minimum(far, _to_segment(flat, a, b))
         cross = (a[1] > flat[:, 1]) != (b[1] > flat[:, 1])
         rise = b[1] - a[1]
-        if abs(rise) > 1e-12:
+        if abs(rise) > NOISE:
             x = a[0] + (flat[:, 1] - a[1]) / rise * (b[0] - a[0])
             odd ^= cross & (flat[:, 0] < x)
     return np.where(odd, far, -far).reshape(grid.shape[:-1])
@@ -239,7 +240,7 @@ def _fit(free: Vec, core: float, step: float) -> tuple[float, tuple[int, int], f
             clear = np.minimum(clear, _shifted(free, i, j))
         spot = int(np.argmax(clear))
         value = float(clear.ravel()[spot])
-        if value > best + 1e-9:
+        if value > best + ROUNDING:
             row, col = np.unravel_index(spot, clear.shape)
             best, at, turn = value, (int(row), int(col)), angle
     return best, at, turn
@@ -282,9 +283,9 @@ def _border(free: Vec, part: Bools, xs: Vec, zs: Vec) -> tuple[Point2, ...]:
     """
     if not part.any():
         return ()
-    field = np.where(part, np.maximum(free, 1e-6), np.minimum(free, -1e-6))
+    field = np.where(part, np.maximum(free, SAME_POINT), np.minimum(free, -SAME_POINT))
     n, m = field.shape
-    padded = np.full((n + 2, m + 2), -1e-6)
+    padded = np.full((n + 2, m + 2), -SAME_POINT)
     padded[1:-1, 1:-1] = field
     xe = np.concatenate([[2 * xs[0] - xs[1]], xs, [2 * xs[-1] - xs[-2]]])
     ze = np.concatenate([[2 * zs[0] - zs[1]], zs, [2 * zs[-1] - zs[-2]]])

@@ -20,13 +20,14 @@ import numpy as np
 
 from cagekit.cage.member import Member
 from cagekit.geometry.centre_line import Vec
+from cagekit.units.tolerance import NOISE, SAME_POINT
 
 Interval = tuple[float, float]
 MOST = 2000
 """Balls along one stretch at most."""
 SPACING = 4.0
 """Balls along a centre line, mm; a 38 mm tube's outline is then right to 0.1 mm."""
-_NEAR = 1e-6
+_NEAR = SAME_POINT
 
 
 def _count(length: float) -> int:
@@ -91,7 +92,7 @@ class Caps:
         spread = np.cos(elevation) * np.cos(self.elevation)
         rest = np.cos(self.half) - np.sin(elevation) * np.sin(self.elevation)
         met = rest <= spread
-        share = np.clip(rest[met] / np.maximum(spread[met], 1e-12), -1.0, 1.0)
+        share = np.clip(rest[met] / np.maximum(spread[met], NOISE), -1.0, 1.0)
         width = np.arccos(share)
         centre = self.azimuth[met]
         return _wrapped(centre - width, centre + width)

@@ -12,6 +12,7 @@ from cagekit.cage.member import Member
 from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Arc, Vec, vec
 from cagekit.geometry.shapes import Solid
+from cagekit.units.tolerance import NO_LENGTH
 
 STEP = 12.0
 """Spacing of the first search along a centre line, mm."""
@@ -45,7 +46,9 @@ class TubeRoom:
         """Unit vector from the solid to the tube, ``(3,)``; zero when both spots coincide."""
         d = self.on_tube - self.on_solid
         size = float(np.linalg.norm(d))
-        return vec(d / size * (1.0 if self.gap >= 0 else -1.0)) if size > 1e-9 else vec((0, 0, 0))
+        return (
+            vec(d / size * (1.0 if self.gap >= 0 else -1.0)) if size > NO_LENGTH else vec((0, 0, 0))
+        )
 
 
 class Tubes:
@@ -152,7 +155,7 @@ class Tubes:
         way = spot - point
         size = float(np.sqrt(way @ way))
         inside = axis_gap < 0
-        surface = point + (r / size) * (-way if inside else way) if size > 1e-9 else point
+        surface = point + (r / size) * (-way if inside else way) if size > NO_LENGTH else point
         return TubeRoom(
             member=self.ids[i],
             gap=float(axis_gap) - r,

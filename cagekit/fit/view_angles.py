@@ -18,6 +18,7 @@ from cagekit.fit.readings import PILLAR_ROLES
 from cagekit.fit.sight import BallRow, Eyes, Interval, extent, within
 from cagekit.inputs.car import Car
 from cagekit.people.posture import Occupant
+from cagekit.units.tolerance import ANGLE_ROUNDING, ROUNDING
 
 PLANES = (radians(2.0), radians(-5.0))
 """Elevations at which the pillar is measured, rad. Source: UN R125 5.1.1, from memory."""
@@ -232,7 +233,7 @@ def _screen(
             if not hidden and row.name not in expected:
                 continue
             least = min((a if up else -b for a, b in hidden), default=edge)
-            if least < worst - 1e-9:
+            if least < worst - ROUNDING:
                 worst, at, name, added = least, azimuth, row.name, extent(hidden)
     if worst is inf and expected:
         return Reading(value=None, members=(name,), missing="the car sheet leaves no view ahead")
@@ -247,7 +248,7 @@ def _screen(
 
 
 def _where(azimuth: float) -> str:
-    if abs(azimuth) < 1e-9:
+    if abs(azimuth) < ANGLE_ROUNDING:
         return "straight ahead"
     side = "left" if azimuth > 0 else "right"
     return f"{abs(np.degrees(azimuth)):.0f} deg to the {side}"

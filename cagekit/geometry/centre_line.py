@@ -17,8 +17,17 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Vec as Vec
+from cagekit.units.tolerance import (
+    ALONG,
+    ANGLE_ROUNDING,
+    KERNEL_POINT,
+    NOISE,
+    ROUNDING,
+    SAME_POINT,
+    SHOP_ANGLE,
+)
 
-STRAIGHT_TOL = 1e-9
+STRAIGHT_TOL = ANGLE_ROUNDING
 """Turns (rad) below this are no bend."""
 
 
@@ -43,7 +52,7 @@ def unit(value: ArrayLike) -> Vec:
     """
     v = np.asarray(value, dtype=float)
     n = float(np.sqrt(v @ v))
-    if n < 1e-12:
+    if n < NOISE:
         raise ValueError("a direction needs a length")
     return vec(v / n)
 
@@ -75,7 +84,7 @@ def perpendicular(direction: ArrayLike) -> Vec:
     for up in ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0)):
         u = np.array(up)
         p = u - (u @ d) * d
-        if p @ p > 1e-4:
+        if p @ p > ALONG:
             return unit(p)
     raise AssertionError("a direction cannot be parallel to both axes")
 
@@ -240,7 +249,7 @@ class CentreLine:
             raise GeometryError(owner, f"bend radius {float(r.min()):g} mm must be above zero.")
         steps = np.diff(p, axis=0)
         lengths = np.linalg.norm(steps, axis=1)
-        if (lengths < 1e-6).any():
+        if (lengths < SAME_POINT).any():
             i = int(np.argmin(lengths))
             raise GeometryError(owner, f"points {i + 1} and {i + 2} lie on the same spot.")
         d = steps / lengths[:, None]
@@ -250,13 +259,13 @@ class CentreLine:
             t = acos(float(np.clip(d[i - 1] @ d[i], -1.0, 1.0)))
             cross = float(np.linalg.norm(np.cross(d[i - 1], d[i])))
             t = atan2(cross, float(d[i - 1] @ d[i])) if t < 0.1 else t
-            if t > pi - 1e-3:
+            if t > pi - SHOP_ANGLE:
                 raise GeometryError(owner, f"doubles back on itself at bend {i}.")
             turn[i] = 0.0 if t < STRAIGHT_TOL else t
             tail[i] = r[i - 1] * tan(turn[i] / 2)
         for i in range(n - 1):
             need = float(tail[i] + tail[i + 1])
-            if need > lengths[i] + 1e-6:
+            if need > lengths[i] + SAME_POINT:
                 bends = [str(k) for k in (i, i + 1) if turn[k] > 0]
                 what = (
                     f"bend {bends[0]} needs"
@@ -273,7 +282,7 @@ class CentreLine:
         here = p[0]
         for i in range(1, n):
             stop = p[i] - tail[i] * d[i - 1]
-            if float((stop - here) @ d[i - 1]) > 1e-7:
+            if float((stop - here) @ d[i - 1]) > KERNEL_POINT:
                 pieces.append(Line(vec(here), vec(stop)))
             if i < n - 1 and turn[i] > 0:
                 axis = unit(np.cross(d[i - 1], d[i]))
@@ -348,7 +357,7 @@ class CentreLine:
         Raises:
             GeometryError: the station is off the tube.
         """
-        if not -1e-6 <= station <= self.length + 1e-6:
+        if not -SAME_POINT <= station <= self.length + SAME_POINT:
             raise GeometryError(
                 "path", f"station {station:.1f} mm is off the tube (0 to {self.length:.1f} mm)."
             )
@@ -385,7 +394,7 @@ class CentreLine:
             s = q.nearest(p)
             away = q.point(s) - p
             gap = float(np.sqrt(away @ away))
-            if best is None or gap < best[0] - 1e-9:
+            if best is None or gap < best[0] - ROUNDING:
                 best = (gap, i, s)
         assert best is not None
         _, i, s = best
@@ -419,25 +428,25 @@ class CentreLine:
             s0 = float(self.starts[i])
             if isinstance(q, Line):
                 rise = float(q.direction @ n)
-                if abs(rise) < 1e-12:
+                if abs(rise) < NOISE:
                     continue
                 s = float((p0 - q.start) @ n) / rise
-                if -1e-7 <= s <= q.length + 1e-7:
+                if -KERNEL_POINT <= s <= q.length + KERNEL_POINT:
                     found.append(s0 + min(max(s, 0.0), q.length))
                 continue
             a, b = q.radius * float(q.radial @ n), q.radius * float(q.direction @ n)
             c = float((p0 - q.centre) @ n)
             amp = float(np.hypot(a, b))
-            if amp < 1e-12 or abs(c) > amp:
+            if amp < NOISE or abs(c) > amp:
                 continue
             mid, half = atan2(b, a), acos(float(np.clip(c / amp, -1, 1)))
             for t in (mid - half, mid + half):
-                t = (t + 1e-9) % (2 * pi) - 1e-9
-                if t <= q.angle + 1e-9:
+                t = (t + ANGLE_ROUNDING) % (2 * pi) - ANGLE_ROUNDING
+                if t <= q.angle + ANGLE_ROUNDING:
                     found.append(s0 + min(max(t, 0.0), q.angle) * q.radius)
         out: list[float] = []
         for s in sorted(found):
-            if not out or s - out[-1] > 1e-6:
+            if not out or s - out[-1] > SAME_POINT:
                 out.append(s)
         return tuple(self.spot(s) for s in out)
 
@@ -464,13 +473,13 @@ class CentreLine:
         Raises:
             GeometryError: nothing is left between the stations.
         """
-        if s1 - s0 < 1e-6:
+        if s1 - s0 < SAME_POINT:
             raise GeometryError("path", f"nothing left between {s0:.1f} and {s1:.1f} mm.")
         pieces: list[PathPiece] = []
         for i, q in enumerate(self.pieces):
             lo = max(s0 - float(self.starts[i]), 0.0)
             hi = min(s1 - float(self.starts[i]), q.length)
-            if hi - lo > 1e-7:
+            if hi - lo > KERNEL_POINT:
                 whole = lo == 0.0 and hi == q.length
                 pieces.append(q if whole else q.part(lo, hi))
         return CentreLine(tuple(pieces))

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
+from cagekit.units.tolerance import MICRON, NEVER_ZERO, NOISE, ROUNDING, SAME_POINT
 
 _SAGITTA = 0.5
 """Largest distance (mm) between bend and chord in the first pass."""
@@ -117,7 +118,7 @@ def points_gap(points: ArrayLike, path: CentreLine, radius: float = 0.0) -> tupl
         else:
             local = np.clip(w @ q.direction, 0.0, q.length)
         away = np.linalg.norm(p - q.point(local), axis=1)
-        nearer = away < best - 1e-12
+        nearer = away < best - NOISE
         best = np.where(nearer, away, best)
         station = np.where(nearer, local + float(path.starts[i]), station)
     return best - radius, station
@@ -136,7 +137,7 @@ def segment_gap(
         thickness: radius of the rod around the segment, mm.
     """
     a, b = vec(start), vec(end)
-    if float(np.linalg.norm(b - a)) < 1e-6:
+    if float(np.linalg.norm(b - a)) < SAME_POINT:
         found = point_gap(a, path, radius)
         return found._replace(gap=found.gap - thickness)
     return gap(CentreLine.straight(a, b), thickness, path, radius)
@@ -168,7 +169,7 @@ def closest_pairs(
     pair = table.bar[i] * len(bars) + table.bar[j]
     least = np.full(len(bars) ** 2, inf)
     np.minimum.at(least, pair, reach + slack)
-    keep = (reach - slack <= least[pair] + 1e-9) & (reach - slack <= limit)
+    keep = (reach - slack <= least[pair] + ROUNDING) & (reach - slack <= limit)
     stretch = _Stretches(
         pair[keep], table.piece[i[keep]], table.piece[j[keep]],
         np.stack([table.low[i[keep]], table.high[i[keep]]], axis=1),
@@ -200,7 +201,7 @@ class _Chords(NamedTuple):
     def of(cls, bars: Sequence[Rod]) -> _Chords:
         pieces = _Pieces.of(bars)
         count = np.where(
-            pieces.curved, np.ceil((pieces.high - pieces.low) / pieces.step - 1e-9), 1.0
+            pieces.curved, np.ceil((pieces.high - pieces.low) / pieces.step - ROUNDING), 1.0
         ).astype(np.intp)
         count = np.maximum(count, 1)
         piece = np.repeat(np.arange(len(count)), count)
@@ -238,7 +239,7 @@ class _Pieces(NamedTuple):
             for i, q in enumerate(b.path.pieces):
                 start = float(b.path.starts[i])
                 low, high = max(b.low - start, 0.0), min(b.high - start, q.length)
-                if high - low < 1e-9:
+                if high - low < ROUNDING:
                     continue
                 kept += 1
                 if isinstance(q, Arc):
@@ -295,27 +296,29 @@ def _candidates(
     middle = 0.5 * (table.p + table.q)
     half = 0.5 * np.linalg.norm(table.q - table.p, axis=1) + table.sagitta
     square = np.einsum("ij,ij->i", middle, middle)
-    away = np.sqrt(np.maximum(square[:, None] + square - 2.0 * (middle @ middle.T), 0.0)) + 1e-3
+    away = np.sqrt(np.maximum(square[:, None] + square - 2.0 * (middle @ middle.T), 0.0)) + MICRON
     # chords of a tube follow each other, so the nearest middles of two tubes are a block's least
     first = np.searchsorted(table.bar, np.arange(n))
     bound = np.minimum.reduceat(np.minimum.reduceat(away, first, axis=0), first, axis=1)
     radius = table.radius[first]
     bound = np.minimum(bound + 2.02 * _SAGITTA, limit + radius[:, None] + radius)
     bound[~wanted] = -inf
-    i, j = np.nonzero(away - half[:, None] - half <= bound[np.ix_(table.bar, table.bar)] + 2e-3)
+    i, j = np.nonzero(
+        away - half[:, None] - half <= bound[np.ix_(table.bar, table.bar)] + 2 * MICRON
+    )
     return i, j
 
 
 def _segments_apart(p1: Vec, q1: Vec, p2: Vec, q2: Vec) -> tuple[Vec, Vec, Vec]:
     """Distances of segments ``(..., 3)`` and where: shares of the first and second, ``(...)``."""
     d1, d2, r = q1 - p1, q2 - p2, p1 - p2
-    a = np.maximum(np.einsum("...i,...i", d1, d1), 1e-30)
-    e = np.maximum(np.einsum("...i,...i", d2, d2), 1e-30)
+    a = np.maximum(np.einsum("...i,...i", d1, d1), NEVER_ZERO)
+    e = np.maximum(np.einsum("...i,...i", d2, d2), NEVER_ZERO)
     b = np.einsum("...i,...i", d1, d2)
     c = np.einsum("...i,...i", d1, r)
     f = np.einsum("...i,...i", d2, r)
     area = a * e - b * b
-    skew = area > 1e-12 * a * e
+    skew = area > NOISE * a * e
     u = np.where(skew, (b * f - c * e) / np.where(skew, area, 1.0), 0.0)
     u = np.clip(u, 0.0, 1.0)
     v = (b * u + f) / e
@@ -343,7 +346,9 @@ def _finer(table: _Chords, old: _Stretches, pairs: int) -> _Stretches:
     least = np.full(pairs, inf)
     np.minimum.at(least, straight.pair, straight.reach)
     np.minimum.at(least, old.pair, reach.min(axis=(1, 2)) + slack)
-    row, i, j = np.nonzero(reach - (slack + 1e-9)[:, None, None] <= least[old.pair][:, None, None])
+    row, i, j = np.nonzero(
+        reach - (slack + ROUNDING)[:, None, None] <= least[old.pair][:, None, None]
+    )
     parts = _Stretches(
         old.pair[row], old.piece_a[row], old.piece_b[row],
         np.stack([ends_a[row, i], ends_a[row, i + 1]], axis=1),

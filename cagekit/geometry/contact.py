@@ -19,12 +19,20 @@ from numpy.typing import ArrayLike
 from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece, Vec, unit, vec
 from cagekit.geometry.quartic import Quartic
+from cagekit.units.tolerance import (
+    EXACT_EDGE,
+    KERNEL_POINT,
+    LAST_ANGLE,
+    LAST_STEP,
+    NO_LENGTH,
+    ROUNDING,
+)
 
 Window = tuple[float, float]
 
-TOUCH = 2e-5
+TOUCH = EXACT_EDGE
 """A ray that passes a surface by less than this (mm) is tangent to it."""
-RANGE_TOL = 1e-7
+RANGE_TOL = KERNEL_POINT
 """Overlap (mm along the axis) of pieces that follow each other, so that no ray falls between."""
 
 
@@ -126,7 +134,7 @@ class CylinderPiece:
         """
         across = np.cross(direction, self.axis)
         size = float(np.sqrt(across @ across))
-        if size < 1e-9:
+        if size < NO_LENGTH:
             return vec(np.zeros(3)), 0.0
         out = side * across / size
         return vec(out), float((node - self.start) @ out) + rho
@@ -234,7 +242,7 @@ class TorusPiece:
             before = out
             across = np.cross(direction, along)
             size = float(np.sqrt(across @ across))
-            if size < 1e-9:
+            if size < NO_LENGTH:
                 return vec(np.zeros(3)), 0.0
             out = side * across / size
             start = node + rho * out
@@ -242,7 +250,7 @@ class TorusPiece:
             here = start + float((foot - start) @ (direction - lean * along)) / size**2 * direction
             foot, along = self._spot(here)
             distance = float((here - foot) @ out)
-            if float(np.abs(out - before).max()) < 1e-14:
+            if float(np.abs(out - before).max()) < LAST_ANGLE:
                 break
         return vec(out), distance
 
@@ -330,7 +338,7 @@ class TorusPiece:
             lean = np.cross(self.axis, flat / ring[:, None]) @ direction
             step = (away @ direction) / np.maximum(1.0 - self.major / ring * lean**2, 0.1)
             s = s - np.clip(step, -self.radius, self.radius)
-            if float(np.abs(step).max()) < 1e-11:
+            if float(np.abs(step).max()) < LAST_STEP:
                 break
         return s
 
@@ -466,7 +474,7 @@ def first_contact(
     ok = np.asarray(hit.any(axis=0))
     # a small lead for the surface named first keeps the choice steady where two agree
     lead = np.where(hit, s, -inf)
-    best = np.argmax(lead >= lead.max(axis=0) - 1e-9, axis=0)
+    best = np.argmax(lead >= lead.max(axis=0) - ROUNDING, axis=0)
     near = np.argmin(gap + over, axis=0)
     active = np.where(ok, best, near)
     pick = active[None, :]

@@ -21,6 +21,7 @@ from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Window
 from cagekit.geometry.end_cut import EndCut
 from cagekit.geometry.landing import MIN_ANGLE, Landing, Parent, land
+from cagekit.units.tolerance import SAME_POINT
 
 MISS_SHARE = 0.25
 """Largest share of the circumference that may miss every parent. More than that and the tube
@@ -243,7 +244,7 @@ def _check_length(cut: EndCut, path: CentreLine, owner: str) -> None:
             )
         return
     have = piece.length if isinstance(piece, Line) else 0.0
-    if need > have + 1e-6:
+    if need > have + SAME_POINT:
         raise CopeError(
             owner,
             f"its cut reaches {need:.1f} mm back, into the tube's own bend; "

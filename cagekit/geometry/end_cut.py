@@ -28,6 +28,7 @@ from cagekit.geometry.contact import (
     Window,
     first_contact,
 )
+from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON, NOISE
 
 _GRID = 120
 _NEAR_TANGENT = 0.3
@@ -40,7 +41,7 @@ _EVEN = 180
 """Points of a polyline before it is refined, one every two degrees."""
 _HALVINGS = 12
 """How often a part of a polyline is halved."""
-_SAME = 1e-7
+_SAME = KERNEL_ANGLE
 """Angles (rad) closer than this are one corner."""
 
 
@@ -230,7 +231,7 @@ class EndCut:
         share = np.linspace(0.0, 1.0, 129)
         # crowded at both ends, where the curve may be as steep as a square root, and just short
         # of the corners, beyond which another surface may hold
-        share = np.clip(share * share * (3.0 - 2.0 * share), 1e-10, 1.0 - 1e-10)
+        share = np.clip(share * share * (3.0 - 2.0 * share), INSIDE, 1.0 - INSIDE)
         phi = cuts[:, None] + width * share
         s = self.trim(phi, self.outer_radius)
         coarse, middle, fine = (
@@ -309,7 +310,7 @@ class EndCut:
                 # the distance grows with the radius, by exactly as much beside a straight
                 for _ in range(1 if isinstance(q, CylinderPiece) else 12):
                     r += q.radius - q.passing(self.point, -self.out, r, side)[1]
-                found |= {r} if low + 1e-3 < r < high - 1e-3 else set()
+                found |= {r} if low + MICRON < r < high - MICRON else set()
         return sorted(found)
 
     @cached_property
@@ -356,7 +357,7 @@ class EndCut:
         for q in self.surfaces[: self.count]:
             along = q.normal if isinstance(q, PlaneFace) else q.tangent_at(self.point)[1]
             v = np.cross(self.out, along)
-            if float(v @ v) < 1e-12:
+            if float(v @ v) < NOISE:
                 v = self.zero
             phi = float(np.arctan2(v @ self.side, v @ self.zero)) % (2 * pi)
             found.append((phi, (phi + pi) % (2 * pi)))

@@ -21,6 +21,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline, Vec2, vec2
 from cagekit.units import INCH, LengthUnit
+from cagekit.units.tolerance import FLAT_POINT, MICRON
 
 DEFAULT_K = 0.42
 """Neutral axis from the inside surface as a share of the thickness, for cold folded mild steel.
@@ -273,8 +274,8 @@ class FoldedSheet:
         loop, near, left, width = strip
         along = np.array([left[1], -left[0]])
         out = []
-        for offset, step in ((0.0, -1e-3), (width, 1e-3)):
-            ends = [v for v in loop.vertices if abs(float((v - near) @ left) - offset) < 1e-5]
+        for offset, step in ((0.0, -MICRON), (width, MICRON)):
+            ends = [v for v in loop.vertices if abs(float((v - near) @ left) - offset) < FLAT_POINT]
             t = [float((v - near) @ along) for v in ends]
             spots = [near + offset * left + step * left + x * along for x in _midpoints(t)]
             hit = [i for i, q in enumerate(flats) for p in spots if q.contains(p)[0]]

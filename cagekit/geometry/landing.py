@@ -13,6 +13,7 @@ import numpy as np
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
+from cagekit.units.tolerance import SAME_ANGLE
 
 MIN_ANGLE = 15.0 * pi / 180.0
 """Smallest angle between the axes, rad: below it the cope is longer than seven diameters and its
@@ -103,7 +104,7 @@ def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> 
     nearest = int(np.argmin(apart))
     spot = float(grid[stretch][nearest])
     angle, offset = _axes(surfaces[0], point - spot * out, out)
-    if angle < MIN_ANGLE - 1e-6:
+    if angle < MIN_ANGLE - SAME_ANGLE:
         raise CopeError(
             owner,
             f"meets {parent.id} at {degrees(angle):.1f} degrees, nearly parallel; "

@@ -9,6 +9,14 @@ import numpy as np
 from cagekit.errors import GeometryError
 from cagekit.geometry.outline import Outline
 from cagekit.geometry.segment import Segment, Vec2, vec2
+from cagekit.units.tolerance import (
+    ANGLE_ROUNDING,
+    NO_LENGTH,
+    NOISE,
+    ROUNDING,
+    SAME_POINT,
+    TENTH_MICRON,
+)
 
 
 def _cross(a: Vec2, b: Vec2) -> float:
@@ -37,7 +45,7 @@ def offset_outline(outline: Outline, distance: float, owner: str) -> Outline:
     for i in range(n):
         j = (i + 1) % n
         turn = _cross(source[i].tangent(1.0), source[j].tangent(0.0))
-        if hypot(*(ends[i] - starts[j])) < 1e-9 or abs(turn) < 1e-9:
+        if hypot(*(ends[i] - starts[j])) < NO_LENGTH or abs(turn) < ANGLE_ROUNDING:
             continue
         if turn * d > 0:
             sweep = atan2(turn, float(source[i].tangent(1.0) @ source[j].tangent(0.0)))
@@ -52,7 +60,7 @@ def offset_outline(outline: Outline, distance: float, owner: str) -> Outline:
             out.append(joints[i])  # type: ignore[arg-type]
     result = Outline.of_segments(out)
     gap = outline.distance(result.sampled(1.0))
-    if float(np.min(gap)) < abs(distance) - 1e-4 or result.area * outline.area <= 0:
+    if float(np.min(gap)) < abs(distance) - TENTH_MICRON or result.area * outline.area <= 0:
         raise GeometryError(
             owner,
             f"a notch or hole is too narrow to be followed {abs(distance):.2f} mm off its edge "
@@ -69,7 +77,7 @@ def _moved(s: Segment, d: float, owner: str) -> Segment:
     b = s.end + d * np.array([t1[1], -t1[0]])
     if s.is_arc:
         radius = s.radius + (d if s.bulge > 0 else -d)
-        if radius <= 1e-6:
+        if radius <= SAME_POINT:
             raise GeometryError(
                 owner,
                 f"an arc of radius {s.radius:.2f} mm vanishes when offset by {abs(d):.2f} mm.",
@@ -92,7 +100,7 @@ def _carrier_meetings(a: Segment, b: Segment) -> list[Vec2]:
     if not a.is_arc and not b.is_arc:
         da, db = a.end - a.start, b.end - b.start
         den = _cross(da, db)
-        return [] if abs(den) < 1e-12 else [a.start + da * (_cross(b.start - a.start, db) / den)]
+        return [] if abs(den) < NOISE else [a.start + da * (_cross(b.start - a.start, db) / den)]
     if a.is_arc and b.is_arc:
         w = b.centre - a.centre
         gap = hypot(*w)
@@ -115,7 +123,7 @@ def _carrier_meetings(a: Segment, b: Segment) -> list[Vec2]:
 def _retrimmed(s: Segment, start: Vec2, end: Vec2, owner: str) -> Segment:
     """The piece with new ends on its own carrier."""
     if not s.is_arc:
-        if float((end - start) @ (s.end - s.start)) < -1e-9:
+        if float((end - start) @ (s.end - s.start)) < -ROUNDING:
             raise GeometryError(owner, "an edge vanishes in the offset.", "Use a narrower kerf.")
         return Segment(start, end)
     c = s.centre

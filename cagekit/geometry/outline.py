@@ -19,6 +19,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.segment import POINT_TOL, Segment, Vec2, vec2
+from cagekit.units.tolerance import (
+    FLAT_POINT,
+    KERNEL_POINT,
+    NEVER_ZERO,
+    NO_LENGTH,
+    NOISE,
+    ROUNDING,
+    SAME_ANGLE,
+    SAME_POINT,
+    SHOP_ANGLE,
+)
 
 __all__ = ["Crossing", "Outline", "Segment", "Vec2", "vec2"]
 
@@ -93,11 +104,11 @@ class Outline:
         d = step / size[:, None]
         before = np.roll(d, 1, 0)
         turn = np.arctan2(before[:, 0] * d[:, 1] - before[:, 1] * d[:, 0], (before * d).sum(1))
-        if (np.abs(np.abs(turn) - pi) < 1e-6).any():
+        if (np.abs(np.abs(turn) - pi) < SAME_ANGLE).any():
             raise GeometryError(owner, "the outline doubles back on itself at a corner.")
         tail = r * np.tan(np.abs(turn) / 2)
         need = tail + np.roll(tail, -1)
-        if (need > size + 1e-6).any():
+        if (need > size + SAME_POINT).any():
             i = int(np.argmax(need - size))
             raise GeometryError(
                 owner,
@@ -220,7 +231,7 @@ class Outline:
         points = [*self.vertices]
         for s in self._arcs:
             quarters = s.centre + s.radius * np.array([[1.0, 0], [0, 1], [-1, 0], [0, -1]])
-            points += list(quarters[s.distance(quarters) < 1e-9])
+            points += list(quarters[s.distance(quarters) < ROUNDING])
         return vec2(np.min(points, 0)), vec2(np.max(points, 0))
 
     @property
@@ -270,7 +281,7 @@ class Outline:
         straights = [s for s in self.segments if not s.is_arc]
         start = np.array([s.start for s in straights]).reshape(-1, 2)
         step = np.array([s.end - s.start for s in straights]).reshape(-1, 2)
-        return start, step, np.maximum((step * step).sum(-1), 1e-30)
+        return start, step, np.maximum((step * step).sum(-1), NEVER_ZERO)
 
     @cached_property
     def _arcs(self) -> tuple[Segment, ...]:
@@ -283,7 +294,7 @@ class Outline:
             n = 1
             if s.is_arc:
                 step = 2 * np.arccos(max(1 - tolerance / s.radius, -1.0))
-                n = max(1, ceil(abs(s.sweep) / min(max(float(step), 1e-3), pi / 4)))
+                n = max(1, ceil(abs(s.sweep) / min(max(float(step), SHOP_ANGLE), pi / 4)))
             rows.append(np.asarray(s.point(np.arange(n) / n)))
         if not self.closed:
             rows.append(self.segments[-1].end[None])
@@ -351,9 +362,9 @@ class Outline:
         out: list[Segment] = []
         for s in self.segments:
             d = s.end - s.start
-            t = np.sort((p - s.start) @ d / max(float(d @ d), 1e-30))
-            near = s.distance(p)[np.argsort((p - s.start) @ d)] < 1e-6
-            tol = 1e-5 / max(s.chord, 1e-9)
+            t = np.sort((p - s.start) @ d / max(float(d @ d), NEVER_ZERO))
+            near = s.distance(p)[np.argsort((p - s.start) @ d)] < SAME_POINT
+            tol = FLAT_POINT / max(s.chord, NO_LENGTH)
             cuts = [] if s.is_arc else t[near & (t > tol) & (t < 1 - tol)].tolist()
             stops = [0.0, *(f for i, f in enumerate(cuts) if not i or f - cuts[i - 1] > tol), 1.0]
             out += [s.part(a, b) for a, b in pairwise(stops)]
@@ -422,7 +433,7 @@ class Outline:
         Raises:
             GeometryError: a feature is too small for the distance.
         """
-        if abs(distance) < 1e-12:
+        if abs(distance) < NOISE:
             return self
         from cagekit.geometry.offset import offset_outline
 
@@ -439,7 +450,13 @@ class Outline:
         with np.errstate(divide="ignore", invalid="ignore"):
             t = (r[..., 0] * d[None, :, 1] - r[..., 1] * d[None, :, 0]) / den
             u = (r[..., 0] * d[:, None, 1] - r[..., 1] * d[:, None, 0]) / den
-        hit = (t > -1e-9) & (t < 1 + 1e-9) & (u > -1e-9) & (u < 1 + 1e-9) & (np.abs(den) > 1e-12)
+        hit = (
+            (t > -ROUNDING)
+            & (t < 1 + ROUNDING)
+            & (u > -ROUNDING)
+            & (u < 1 + ROUNDING)
+            & (np.abs(den) > NOISE)
+        )
         k = np.arange(n)
         gap = np.abs(k[:, None] - k[None])
         near = (gap <= 1) | (gap == n - 1)
@@ -456,8 +473,8 @@ def _merged(a: Segment, b: Segment) -> Segment | None:
         return None
     if not a.is_arc:
         da, db = (a.end - a.start) / a.chord, (b.end - b.start) / b.chord
-        return Segment(a.start, b.end) if abs(_cross(da, db)) < 1e-9 else None
-    same = hypot(*(a.centre - b.centre)) < 1e-7 and abs(a.radius - b.radius) < 1e-7
+        return Segment(a.start, b.end) if abs(_cross(da, db)) < ROUNDING else None
+    same = hypot(*(a.centre - b.centre)) < KERNEL_POINT and abs(a.radius - b.radius) < KERNEL_POINT
     total = a.sweep + b.sweep
     if same and a.bulge * b.bulge > 0 and abs(total) < 1.5 * pi:
         return Segment(a.start, b.end, tan(total / 4))

@@ -12,8 +12,9 @@ import numpy as np
 
 from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec
+from cagekit.units.tolerance import LEAST_FLOAT, SETTLED
 
-_SETTLED = 1e-10
+_SETTLED = SETTLED
 """A root whose last step (mm) was smaller is found: below it rounding of the quartic rules."""
 _ROUNDING = 1e-15
 """Rounding of the quartic relative to its largest term."""
@@ -104,7 +105,7 @@ class Quartic(NamedTuple):
             value = f if order == 0 else g
             low = np.where(value <= 0.0, here, low)
             high = np.where(value <= 0.0, high, here)
-            new = here + (_rising_root(f, g, h) if order == 0 else -g / np.maximum(h, 1e-300))
+            new = here + (_rising_root(f, g, h) if order == 0 else -g / np.maximum(h, LEAST_FLOAT))
             new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
             # at the level of rounding a step tells nothing any more
             done = np.abs(value) <= noise[going]

@@ -12,11 +12,13 @@ from math import atan, atan2, cos, hypot, pi, sin, tan
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cagekit.units.tolerance import KERNEL_POINT, NEAR_END, NEGLIGIBLE, NEVER_ZERO, NOISE
+
 Vec2 = NDArray[np.float64]
 
-POINT_TOL = 1e-7
+POINT_TOL = KERNEL_POINT
 """Vertices (mm) nearer than this are one vertex."""
-BULGE_TOL = 1e-12
+BULGE_TOL = NOISE
 """Bulges below this are straights."""
 
 
@@ -110,7 +112,7 @@ class Segment:
         p = np.asarray(points, float)
         if not self.is_arc:
             d = self.end - self.start
-            f = np.clip((p - self.start) @ d / max(float(d @ d), 1e-30), 0.0, 1.0)
+            f = np.clip((p - self.start) @ d / max(float(d @ d), NEVER_ZERO), 0.0, 1.0)
             return np.asarray(np.hypot(*(p - self.start - f[:, None] * d).T))
         centre, (dx, dy) = self.centre, self.end - self.start
         w = p - centre
@@ -152,7 +154,7 @@ class Segment:
         hits = [f for f in found if 0.0 < f < 1.0]
         for end, h in ((0.0, h0), (1.0, h1)):
             if h == 0:
-                hits = [f for f in hits if abs(f - end) > 1e-6]
+                hits = [f for f in hits if abs(f - end) > NEGLIGIBLE]
                 if not self._leaves_left(end, normal):
                     hits.append(end)
         if (len(hits) % 2 == 1) == changes:
@@ -164,5 +166,5 @@ class Segment:
 
     def _leaves_left(self, end: float, normal: Vec2) -> bool:
         """Tell whether the arc, next to the end that lies on a line, is on the line's left."""
-        near = self.point(1e-3 if end == 0.0 else 1 - 1e-3)
+        near = self.point(NEAR_END if end == 0.0 else 1 - NEAR_END)
         return float((near - (self.start if end == 0.0 else self.end)) @ normal) > 0

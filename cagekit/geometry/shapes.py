@@ -12,8 +12,9 @@ from typing import Protocol
 import numpy as np
 
 from cagekit.geometry.centre_line import Vec, perpendicular
+from cagekit.units.tolerance import NO_LENGTH, NOISE
 
-_TINY = 1e-12
+_TINY = NOISE
 
 
 class Solid(Protocol):
@@ -123,4 +124,4 @@ def _lengths(v: Vec) -> Vec:
 def _directions(v: Vec, spare: Vec) -> Vec:
     """Unit vectors of ``v``, ``(n, 3)``; unit ``spare`` stands in where ``v`` has no length."""
     size = _lengths(v)[..., None]
-    return np.where(size > 1e-9, v / np.maximum(size, 1e-9), spare)
+    return np.where(size > NO_LENGTH, v / np.maximum(size, NO_LENGTH), spare)

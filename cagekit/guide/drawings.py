@@ -12,6 +12,7 @@ import numpy as np
 from cagekit.face.kinds import make, typed_values
 from cagekit.face.tube_part import TubePart
 from cagekit.guide.measured import ALONG, Measured, measured
+from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import FRONT, SIDE, TOP, Camera
 from cagekit.view.linework import (
     dimension,
@@ -357,7 +358,7 @@ def _beside(label: Label, point: Vec, depth: Mapping[str, float]) -> Iterable[st
 def _slanted(span: Span, at: Callable[[Vec], Vec], middle: Vec) -> list[str]:
     """A size from point to point, beside the line between them, away from the middle."""
     p, q = at(np.array([span.start, span.end]))
-    along = (q - p) / max(float(np.hypot(*(q - p))), 1e-9)
+    along = (q - p) / max(float(np.hypot(*(q - p))), NO_LENGTH)
     across = np.array([-along[1], along[0]])
     if float(across @ ((p + q) / 2 - at(middle)[0])) < 0:
         across = -across

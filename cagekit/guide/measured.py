@@ -13,6 +13,7 @@ from cagekit.errors import CagekitError
 from cagekit.face.kinds import read_dims, typed_values
 from cagekit.inputs.messages import unit_of
 from cagekit.parts.kinds import part_kind
+from cagekit.units.tolerance import MICRON, NOISE, SAME_POINT, SHOP_ANGLE
 
 if TYPE_CHECKING:
     from cagekit.cage.plate import Plate
@@ -22,7 +23,7 @@ STEP = 1.0
 """How much larger an argument is made, mm."""
 ALONG = -1
 """Axis of a distance that is measured straight from point to point."""
-NEAR = 1e-6
+NEAR = SAME_POINT
 """Within this two distances are the same, mm."""
 
 
@@ -98,7 +99,7 @@ def _meeting(a: Vec, b: Vec, c: Vec, d: Vec) -> Vec:
     """Where the lines through a, b and c, d meet; ``a`` when they hardly do."""
     p, q = b - a, d - c
     cross = float(p[0] * q[1] - p[1] * q[0])
-    if abs(cross) < 1e-3 * float(np.hypot(*p) * np.hypot(*q)) + 1e-12:
+    if abs(cross) < SHOP_ANGLE * float(np.hypot(*p) * np.hypot(*q)) + NOISE:
         return np.asarray(a, float)
     s = float((c - a)[0] * q[1] - (c - a)[1] * q[0]) / cross
     return np.asarray(a + s * p, float)
@@ -121,6 +122,6 @@ def _same(
             pairs += [(aside, i, j, int(axis)) for axis in np.flatnonzero(fits)]
             after = float(np.linalg.norm(grown[j] - grown[i]))
             if len(was) == 2 and abs(aside) < NEAR and abs(after - abs(value + by)) < NEAR:
-                pairs.append((1e-3, i, j, ALONG))
+                pairs.append((MICRON, i, j, ALONG))
         for _, i, j, axis in sorted(pairs):
             yield Measured(name=name, value=value, start=points[i], end=points[j], axis=axis, of=of)

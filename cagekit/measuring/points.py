@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 from cagekit.inputs.presets import load_file
+from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import SIDE, TOP, Camera
 from cagekit.view.linework import BALLOON, LineDrawing, arrow, balloon, path_data, svg, text
 
@@ -236,7 +237,7 @@ def _spot(p: Vec) -> str:
 def _gap(p: Vec, a: Vec, b: Vec) -> float:
     """Distance of a point from a segment, mm of paper."""
     d = b - a
-    t = float(np.clip((p - a) @ d / max(float(d @ d), 1e-9), 0.0, 1.0))
+    t = float(np.clip((p - a) @ d / max(float(d @ d), NO_LENGTH), 0.0, 1.0))
     return float(np.hypot(*(p - a - t * d)))
 
 

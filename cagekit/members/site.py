@@ -18,6 +18,7 @@ from cagekit.inputs.entries import MemberEntry, StrutEntry
 from cagekit.inputs.places import Location, OnTube
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
+from cagekit.units.tolerance import SETTLED
 
 BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear bend")
 """Selectors that find one place on each half of a tube that spans the car."""
@@ -252,7 +253,7 @@ def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:
     grid = np.linspace(0.0, path.length, 400)
     best = float(grid[int(np.argmin(gap(grid)))])
     step = path.length / 399
-    while step > 1e-10:
+    while step > SETTLED:
         near = best + np.linspace(-step, step, 41)
         best = float(np.clip(near[int(np.argmin(gap(near)))], 0.0, path.length))
         step /= 10

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.units.tolerance import ROUNDING
 from cagekit.view.scene import Triangles
 
 STEPS = 65535
@@ -27,7 +28,7 @@ def packed(mesh: Triangles) -> dict[str, Any]:
     """
     points = np.asarray(mesh.vertices, float)
     low, high = points.min(axis=0).round(3), points.max(axis=0).round(3)
-    share = (points - low) / np.maximum(high - low, 1e-9)
+    share = (points - low) / np.maximum(high - low, ROUNDING)
     steps = np.clip(np.round(share * STEPS), 0, STEPS).astype("<u2")
     normals = np.clip(np.round(np.asarray(mesh.normals) * 127), -127, 127).astype("i1")
     wide = len(points) > STEPS

@@ -12,6 +12,7 @@ from cagekit.fit.view_angles import header_edge, lower_edges
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Slab
 from cagekit.inputs.car import Car
+from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.mesh import Mesh
 from cagekit.view.person_mesh import capsule_mesh, slab_mesh
 from cagekit.view.scene import SceneBody, Triangles
@@ -118,7 +119,7 @@ def extruded(outline: Vec, frame: Vec, origin: Vec, span: tuple[float, float]) -
         triangles = triangles[:, ::-1]
     corners = (origin + flat @ frame)[triangles]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), NO_LENGTH)
     return Mesh(
         vertices=corners.reshape(-1, 3),
         normals=np.repeat(normals, 3, axis=0),

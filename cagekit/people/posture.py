@@ -34,6 +34,7 @@ from cagekit.geometry.shapes import Capsule, Slab
 from cagekit.inputs.car import Car, Seat
 from cagekit.inputs.driver import Driver
 from cagekit.people.body import Dimensions, dimensions
+from cagekit.units.tolerance import NO_LENGTH, NOISE, SAME_POINT
 
 LeftRight = Literal["left", "right"]
 SIDES: tuple[tuple[LeftRight, int], ...] = (("left", 1), ("right", -1))
@@ -382,12 +383,12 @@ def two_links(
     """
     way = target - root
     distance = float(np.linalg.norm(way))
-    d = unit(way) if distance > 1e-9 else vec((1.0, 0.0, 0.0))
-    reach = min(max(distance, abs(first - second) + 1e-6), first + second)
+    d = unit(way) if distance > NO_LENGTH else vec((1.0, 0.0, 0.0))
+    reach = min(max(distance, abs(first - second) + SAME_POINT), first + second)
     along = (first**2 - second**2 + reach**2) / (2 * reach)
     off = sqrt(max(first**2 - along**2, 0.0))
     side = pole - (pole @ d) * d
-    side = unit(side) if side @ side > 1e-12 else unit(np.cross(d, (0.0, 1.0, 0.0)))
+    side = unit(side) if side @ side > NOISE else unit(np.cross(d, (0.0, 1.0, 0.0)))
     joint, tip = vec(root + along * d + off * side), vec(root + reach * d)
     return joint, tip, abs(distance - reach)
 

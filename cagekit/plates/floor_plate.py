@@ -17,6 +17,7 @@ from cagekit.inputs.plate import PLATE_STEEL, FlatPlate, FloorPlate
 from cagekit.materials.fasteners import Fastener, fastener
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
+from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
 
 FOLD_CLEARANCE = 2.0
 """Least distance from a hole's edge to a bend zone, in thicknesses (common practice)."""
@@ -313,13 +314,13 @@ def _distinct(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]
     ring = [
         p
         for i, p in enumerate(points)
-        if hypot(p[0] - points[i - 1][0], p[1] - points[i - 1][1]) > 1e-6
+        if hypot(p[0] - points[i - 1][0], p[1] - points[i - 1][1]) > SAME_POINT
     ]
     out = []
     for i, p in enumerate(ring):
         a, b = ring[i - 1], ring[(i + 1) % len(ring)]
         turn = (p[0] - a[0]) * (b[1] - p[1]) - (p[1] - a[1]) * (b[0] - p[0])
-        if abs(turn) > 1e-6:
+        if abs(turn) > SAME_ANGLE:
             out.append(p)
     return out
 
@@ -422,7 +423,7 @@ def _require_room(
     nearest = min(hypot(x, y) for x, y in spots)
     gap = float(foot.print.distance(np.array(spots)).min()) + foot.od / 2
     inside = bool(foot.print.contains(np.array(spots)).any())
-    if inside or min(nearest, gap) < room - 1e-6:
+    if inside or min(nearest, gap) < room - SAME_POINT:
         raise GeometryError(
             owner,
             f"no room for {len(spots)} x {what} beside the foot of {foot.name}: the nearest hole "

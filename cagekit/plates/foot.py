@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
+from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -147,7 +148,7 @@ def arc_through(a: Vec2, m: Vec2, b: Vec2) -> Segment:
     size = float(np.hypot(*chord))
     rise = float(chord[1] * (m[0] - a[0]) - chord[0] * (m[1] - a[1])) / size
     along = float((m - a) @ chord) / size
-    if abs(rise) < 1e-9:
+    if abs(rise) < ROUNDING:
         return Segment(vec2(a), vec2(b))
     centre = (rise**2 + along**2 - along * size) / (2 * rise)
     radius = float(np.hypot(centre, size / 2)) * (1 if rise > 0 else -1)

@@ -24,6 +24,7 @@ from cagekit.inputs.plate import PLATE_STEEL, Gusset, GussetEntry, PlateEntry
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn, seat, straight_reach
+from cagekit.units.tolerance import MICRON, ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
@@ -241,12 +242,12 @@ def _meeting(
     a = (rb + rp * c) / s
     for _ in range(40):
         f = off(a)
-        if abs(f) < 1e-9:
+        if abs(f) < ROUNDING:
             break
         a -= f / max(s, 0.2)
         if abs(a) > 8 * (rp + rb) / s:
             break
-    if abs(off(a)) > 1e-3:
+    if abs(off(a)) > MICRON:
         raise GeometryError(
             f"gusset at {corner.name}",
             "the tubes bend so sharply at the node that its edges do not meet.",

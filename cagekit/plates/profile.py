@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.fold import DEFAULT_K, bend_allowance
+from cagekit.units.tolerance import NO_LENGTH, SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.inputs.tooling import Tooling
@@ -108,7 +109,7 @@ def _at_foot(
     spans = [
         i
         for i in range(len(profile) - 1)
-        if profile[i][0] - 1e-6 <= 0.0 <= profile[i + 1][0] + 1e-6
+        if profile[i][0] - SAME_POINT <= 0.0 <= profile[i + 1][0] + SAME_POINT
     ]
     if not spans:
         lo, hi = profile[0][0], profile[-1][0]
@@ -121,7 +122,7 @@ def _at_foot(
     i = min(spans, key=lambda j: abs(profile[j][1] - level))
     (y0, z0), (y1, z1) = profile[i], profile[i + 1]
     slope = atan2(z1 - z0, y1 - y0)
-    height = z0 + (z1 - z0) * (0.0 - y0) / max(y1 - y0, 1e-9) - level
+    height = z0 + (z1 - z0) * (0.0 - y0) / max(y1 - y0, NO_LENGTH) - level
     return i, slope, height
 
 

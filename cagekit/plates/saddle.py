@@ -22,6 +22,7 @@ from cagekit.plates.corner import Corner
 from cagekit.plates.gusset import GussetSpec, lightened
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn
+from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
 
 
 def folded_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
@@ -107,7 +108,7 @@ class _Tip:
         if y < 0.5:
             return [np.array([[self.least, v] for v in (-self.half, 0.0, self.half)])]
         coped = np.array([[self.curve(v), v] for v in np.linspace(-y, y, 17)])
-        if self.half - y < 1e-6:
+        if self.half - y < SAME_POINT:
             return [coped]
         ends = np.array([[self.least, self.half], [self.least, (self.half + y) / 2]])
         coped[[0, -1], 0] = self.least
@@ -234,8 +235,8 @@ def _cheek(
         away = legs[1] - d
         return length - away * cos(angles[1]), away * sin(angles[1])
 
-    nose0 = (x0, x0 * tan(angles[0])) if angles[0] < pi / 2 - 1e-6 else None
-    nose1 = (x1, (length - x1) * tan(angles[1])) if angles[1] < pi / 2 - 1e-6 else None
+    nose0 = (x0, x0 * tan(angles[0])) if angles[0] < pi / 2 - SAME_ANGLE else None
+    nose1 = (x1, (length - x1) * tan(angles[1])) if angles[1] < pi / 2 - SAME_ANGLE else None
     if nose0 is None or nose1 is None:
         raise GeometryError(
             owner,

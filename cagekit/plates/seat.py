@@ -10,6 +10,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.geometry.outline import Segment, Vec2, vec2
 from cagekit.plates.foot import through_open
+from cagekit.units.tolerance import KERNEL_POINT, MICRON, ROUNDING
 
 Height = Callable[[float], float]
 """Height of the plate's edge over the axis, by the distance along the tube, mm."""
@@ -54,11 +55,11 @@ def seat(
         for _ in range(40):
             off = reach - min(gap(a, h, z) for z in sides)
             h += off
-            if abs(off) < 1e-9:
+            if abs(off) < ROUNDING:
                 return h
             if abs(h) > 4 * reach + abs(a):
                 break
-        if abs(off) < 1e-3:
+        if abs(off) < MICRON:
             return h
         raise GeometryError(
             owner,
@@ -81,6 +82,6 @@ def drawn(points: Vec2) -> list[Segment]:
     """An edge through an odd number of points ``(2 n + 1, 2)``: one straight, or arcs."""
     chord = points[-1] - points[0]
     normal = np.array([-chord[1], chord[0]]) / float(np.hypot(*chord))
-    if float(np.abs((points - points[0]) @ normal).max()) < 1e-7:
+    if float(np.abs((points - points[0]) @ normal).max()) < KERNEL_POINT:
         return [Segment(vec2(points[0]), vec2(points[-1]))]
     return list(through_open(points).segments)

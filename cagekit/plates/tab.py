@@ -18,6 +18,7 @@ from cagekit.inputs.places import OnTube
 from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, Tab, TabEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.seat import drawn, seat
+from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -270,6 +271,6 @@ def tangent_angle(point: Vec2, centre: Vec2, radius: float, owner: str, *, side:
 def _load(frame: Vec, pull: tuple[float, float, float]) -> tuple[float, float]:
     flat = np.asarray(pull, float) @ frame[:3, :2]
     size = sqrt(float(flat @ flat))
-    if size < 1e-6:
+    if size < SAME_POINT:
         return (0.0, 1.0)
     return float(flat[0] / size), float(flat[1] / size)

@@ -23,6 +23,7 @@ from cagekit.materials.tubes import Tube
 from cagekit.solids.bodies import member_solid
 from cagekit.solids.frames import location
 from cagekit.solids.recognise import FoundTube, recognise, wire_corners
+from cagekit.units.tolerance import ROUNDING
 
 STEEL = "1020-dom"
 """Steel of a tube whose shape alone is known; only its mass depends on it."""
@@ -181,7 +182,7 @@ def _by_boolean(branch: cq.Shape, parents: Sequence[cq.Shape], why: str, name: s
     if not solids:
         raise GeometryError(name, "nothing is left of it after the cut.")
     kept = max(solids, key=lambda s: s.Volume())
-    if not kept.isValid() or not 0 < kept.Volume() < before * (1 - 1e-9):
+    if not kept.isValid() or not 0 < kept.Volume() < before * (1 - ROUNDING):
         raise KernelError(f"{name}: the kernel's cut is not sound ({why}).")
     return Coped(kept, "boolean", why)
 

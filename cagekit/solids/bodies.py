@@ -17,6 +17,7 @@ from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
 from cagekit.solids.turned import small_part_record
 from cagekit.solids.worker import KernelWorker
+from cagekit.units.tolerance import MICRON, VOLUME
 
 if TYPE_CHECKING:
     import cadquery
@@ -27,9 +28,9 @@ if TYPE_CHECKING:
 
 SolidBody = Record | KernelSolid
 
-VOLUME_TOL = 1e-5
+VOLUME_TOL = VOLUME
 """Relative difference of volumes above which a solid is wrong."""
-SURFACE_TOL = 1e-3
+SURFACE_TOL = MICRON
 """Distance (mm) of an edge from its surfaces above which a solid is wrong."""
 
 GetWorker = Callable[[], KernelWorker]
@@ -140,7 +141,7 @@ def kernel_body(
 
 def _sound(record: Record, wanted: float) -> Record:
     """Pass a record on when it is closed and holds the volume that path and cuts ask for."""
-    errors = record.closure_errors(tol=1e-3)
+    errors = record.closure_errors(tol=MICRON)
     if errors:
         raise Refused(f"its boundary is not closed ({errors[0]})")
     found = measure(record)

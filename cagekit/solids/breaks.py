@@ -9,7 +9,8 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array, Bools, Ints
 from cagekit.geometry.contact import TOUCH
-from cagekit.solids.rims import SAME_ANGLE, EndRays, Graze, apart
+from cagekit.solids.rims import EndRays, Graze, apart
+from cagekit.units.tolerance import SAME_ANGLE
 
 SAMPLES = 120
 """Rays around a rim that look for the places where the parent changes."""
@@ -115,6 +116,6 @@ def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:
     """
     for g in sharp:
         late = g.width - acos(min(cos(g.width) + TOUCH / rho, 1.0))
-        if apart(angle, g.angle) < 1.5 * late + 1e-6:
+        if apart(angle, g.angle) < 1.5 * late + SAME_ANGLE:
             return g.angle
     return angle

@@ -15,11 +15,12 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array
 from cagekit.solids.spline import basis
+from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, TENTH_MICRON
 
 Loop = tuple[tuple[int, bool], ...]
 """Edges in order, each with True when walked from its first to its last vertex."""
 
-POINT_TOL = 1e-7
+POINT_TOL = KERNEL_POINT
 """Distance (mm) below which two exact points are one."""
 
 
@@ -227,7 +228,7 @@ class Record:
         length = float(np.linalg.norm(q - p))
         return self.edge(Edge(first, last, LineCurve(p, (q - p) / length), 0.0, length))
 
-    def closure_errors(self, tol: float = 1e-4) -> list[str]:
+    def closure_errors(self, tol: float = TENTH_MICRON) -> list[str]:
         """Tell what keeps the boundary from being closed; empty when all is well.
 
         Every edge must be walked once each way, and every curve must start and end at its
@@ -294,5 +295,5 @@ def shift_into(uv: Array, lower: Sequence[float], surface: Surface) -> Array:
     for k in range(2 if isinstance(surface, TorusSurface) else 1):
         mean = 0.5 * (uv[:, k].min() + uv[:, k].max())
         # an edge along the seam may fall a hair below it
-        out[:, k] -= 2 * pi * np.floor((mean - lower[k] + 1e-7) / (2 * pi))
+        out[:, k] -= 2 * pi * np.floor((mean - lower[k] + KERNEL_ANGLE) / (2 * pi))
     return out

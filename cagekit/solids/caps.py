@@ -22,6 +22,7 @@ from cagekit.solids.brep import (
 from cagekit.solids.creases import Refused
 from cagekit.solids.ridges import Ridge, draw_ridges
 from cagekit.solids.rims import EndRays, Rim
+from cagekit.units.tolerance import ANGLE_ROUNDING
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,7 +132,7 @@ def _loops(walks: list[_Walk]) -> list[list[_Walk]]:
 def _clockwise(start: float, stop: float) -> float:
     """Angle turned clockwise from one direction to another, in (0, 2 pi]."""
     turn = (start - stop) % tau
-    return turn if turn > 1e-9 else tau
+    return turn if turn > ANGLE_ROUNDING else tau
 
 
 def _group(loops: list[list[_Walk]]) -> list[tuple[int, list[list[_Walk]]]]:

@@ -16,8 +16,17 @@ from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.solids.brep import EllipseCurve, LineCurve, circle, cross3
+from cagekit.units.tolerance import (
+    EXACT_EDGE,
+    KERNEL_POINT,
+    MICRON,
+    NO_LENGTH,
+    NOISE,
+    ROUNDING,
+    SAME_POINT,
+)
 
-CONCENTRIC = 2e-5
+CONCENTRIC = EXACT_EDGE
 """Offset or difference of radii (mm) below which two tubes count as crossing on one axis."""
 
 
@@ -65,10 +74,10 @@ class Crease:
             f, nf = distance(self.first, p)
             g, ng = distance(self.second, p)
             c = np.einsum("ij,ij->i", nf, ng)
-            det = np.maximum(1.0 - c * c, 1e-12)
+            det = np.maximum(1.0 - c * c, NOISE)
             alpha, beta = (c * g - f) / det, (c * f - g) / det
             p = p + alpha[:, None] * nf + beta[:, None] * ng
-            if max(float(np.abs(f).max()), float(np.abs(g).max())) < 1e-12:
+            if max(float(np.abs(f).max()), float(np.abs(g).max())) < NOISE:
                 break
         return p
 
@@ -94,7 +103,7 @@ class Crease:
             except np.linalg.LinAlgError:
                 raise Refused("a ridge cannot be followed") from None
             p = p - np.clip(move, -5.0, 5.0)
-            if float(np.abs(move).max()) < 1e-12:
+            if float(np.abs(move).max()) < NOISE:
                 break
         return p
 
@@ -108,7 +117,7 @@ class Crease:
             distance(self.first, point[None])[1][0], distance(self.second, point[None])[1][0]
         )
         size = float(np.sqrt(t @ t))
-        if size < 1e-7:
+        if size < KERNEL_POINT:
             raise Refused("parents touch along a ridge")
         return np.asarray(t / size)
 
@@ -141,13 +150,13 @@ def conic(
         through: a point of the curve.
     """
     lean = float(axis @ normal)
-    if abs(lean) < 1e-9:
+    if abs(lean) < ROUNDING:
         w = through - start
         return LineCurve(np.asarray(start + w - (w @ axis) * axis), np.asarray(axis))
     centre = np.asarray(start + axis * (float((point - start) @ normal) / lean))
     across = cross3(axis, normal)
     size = float(np.sqrt(across @ across))
-    if size < 1e-9:
+    if size < NO_LENGTH:
         w = through - centre
         return circle(centre, np.asarray(normal), unit(w - (w @ normal) * normal), radius)
     minor = across / size
@@ -180,7 +189,7 @@ def curve_range(
         t0, tm, t1 = (ring_angle(ring, p) for p in (first, middle, last))
         half = (tm - t0) % (2 * pi)
         whole = (t1 - t0) % (2 * pi)
-        if whole < 1e-9:
+        if whole < ROUNDING:
             whole = 2 * pi
         if half <= (whole if whole < 2 * pi else pi):
             break
@@ -257,7 +266,7 @@ def _bisectors(a: CylinderPiece, b: CylinderPiece, at: Array) -> list[Cut]:
         return []
     planes = [Cut(cross, unit(a.axis - b.axis)), Cut(cross, unit(a.axis + b.axis))]
     planes.sort(key=lambda q: abs(float((at - q.point) @ q.normal)))
-    both = abs(float((at - planes[1].point) @ planes[1].normal)) < 1e-3
+    both = abs(float((at - planes[1].point) @ planes[1].normal)) < MICRON
     return planes if both else planes[:1]
 
 
@@ -265,7 +274,7 @@ def _axes_meet(a: CylinderPiece, b: CylinderPiece) -> Array | None:
     """Where the axes of two tubes of one diameter cross, ``(3,)``."""
     normal = cross3(a.axis, b.axis)
     size = float(np.sqrt(normal @ normal))
-    if abs(a.radius - b.radius) > CONCENTRIC or size < 1e-6:
+    if abs(a.radius - b.radius) > CONCENTRIC or size < SAME_POINT:
         return None
     w = b.start - a.start
     if abs(float(w @ normal)) / size > CONCENTRIC:

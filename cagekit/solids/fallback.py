@@ -33,12 +33,13 @@ from cagekit.solids.kernel import (
 )
 from cagekit.solids.kernel_step import shape_text
 from cagekit.solids.spline import DEGREE, interpolant
+from cagekit.units.tolerance import NOISE, ROUNDING, SAME_POINT, VOLUME
 
 WAYS = ((1e-4, 0.0), (1e-4, 0.7), (1e-5, 1.9), (1e-3, 2.6), (0.0, 0.3))
 """Ways to cut, in the order they are tried: the distance (mm) within which the kernel takes two
 things as one, and the angle (rad) by which seams are turned. A cut that the kernel silently
 leaves out one way is done another."""
-CLOSE = 1e-5
+CLOSE = VOLUME
 """Relative difference of volumes at which a cut is taken as done."""
 REACH = 400.0
 """Half size of the plane that stands for a plate, mm."""
@@ -147,8 +148,8 @@ def _is_square(cut: EndCut) -> bool:
     return (
         cut.count == 1
         and isinstance(s, PlaneFace)
-        and abs(float(s.normal @ cut.out)) > 1 - 1e-12
-        and abs(float((s.point - cut.point) @ cut.out)) < 1e-9
+        and abs(float(s.normal @ cut.out)) > 1 - NOISE
+        and abs(float((s.point - cut.point) @ cut.out)) < ROUNDING
     )
 
 
@@ -239,7 +240,7 @@ def _range(cut: EndCut, piece: CylinderPiece) -> tuple[float, float]:
 
 def _cylinder_shadow(cut: EndCut, piece: CylinderPiece, long: float, beside: bool) -> list[Any]:
     low, high = _range(cut, piece)
-    if high - low < 1e-6:
+    if high - low < SAME_POINT:
         return []
     d = -cut.out
     front = unit(d - (d @ piece.axis) * piece.axis)
@@ -289,7 +290,7 @@ def _ribbon(cut: EndCut, piece: TorusPiece, width: float) -> Any:
         poles, reals(tool.knots), reals(np.array([0.0, 1.0])),
         integers(tool.multiplicities), integers((2, 2)), DEGREE, 1,
     )  # fmt: skip
-    return occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace(surface, 1e-6).Face()
+    return occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace(surface, SAME_POINT).Face()
 
 
 def _cut(shape: Any, tool: Any, fuzzy: float) -> Any:

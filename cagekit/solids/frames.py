@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
+from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -56,7 +57,7 @@ def rigid(place: object) -> tuple[Vec, Vec]:
     if m.shape not in ((3, 4), (4, 4)):
         raise ValueError("a place is a Location, a Plane, a 4x4 matrix or a shift (x, y, z)")
     turn, shift = m[:3, :3], m[:3, 3]
-    if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-9) or np.linalg.det(turn) < 0:
+    if not np.allclose(turn @ turn.T, np.eye(3), atol=ROUNDING) or np.linalg.det(turn) < 0:
         raise ValueError("a place turns and moves a part, it does not stretch or mirror it")
     return turn, shift
 

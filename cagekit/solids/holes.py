@@ -14,8 +14,9 @@ from cagekit.geometry.drill import Drill
 from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, Record, SplineCurve
 from cagekit.solids.creases import Refused
 from cagekit.solids.spline import DEGREE, fitted
+from cagekit.units.tolerance import SAME_POINT
 
-CLOSE = 1e-6
+CLOSE = SAME_POINT
 """Deviation (mm) at which an edge is refined no further."""
 
 

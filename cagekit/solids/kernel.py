@@ -30,6 +30,7 @@ from cagekit.solids.brep import (
     shift_into,
 )
 from cagekit.solids.spline import DEGREE, LADDER, Interpolant, interpolant
+from cagekit.units.tolerance import EXACT_EDGE, KERNEL_ANGLE, KERNEL_POINT, ROUNDING, SAME_POINT
 
 if TYPE_CHECKING:
     import cadquery
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
 VOLUME_EPS = 1e-6
 """Relative error asked of the kernel's volume integral; its default is off by up to a percent."""
-CLOSE_ENOUGH = 2e-5
+CLOSE_ENOUGH = EXACT_EDGE
 """Deviation (mm) at which a curve on a surface is refined no further."""
 
 
@@ -153,7 +154,7 @@ def _line_on(edge: Edge, face: Face) -> Any:
     slope = (uv[-1] - uv[0]) / (edge.t1 - edge.t0)
     straight = uv[0] + np.multiply.outer(t - edge.t0, slope)
     off = np.abs((uv - straight) * _scale(face.surface)).max()
-    if off > 1e-7 or abs(float(np.hypot(*slope)) - 1.0) > 1e-9:
+    if off > KERNEL_POINT or abs(float(np.hypot(*slope)) - 1.0) > ROUNDING:
         return None
     start = uv[0] - slope * edge.t0
     gp = occ("gp")
@@ -212,7 +213,9 @@ def _seam_lines(edge: Edge, face: Face) -> tuple[Any, Any]:
     upper_first = (slope[along] > 0) == (along == 1)
     start = uv[0, along] - slope[along] * edge.t0
     if along == 0:
-        start -= 2 * np.pi * np.floor((uv[:, 0].mean() - face.lower[0] + 1e-7) / (2 * np.pi))
+        start -= (
+            2 * np.pi * np.floor((uv[:, 0].mean() - face.lower[0] + KERNEL_ANGLE) / (2 * np.pi))
+        )
     gp, line = occ("gp"), occ("Geom2d").Geom2d_Line
     out = []
     for border in (high, low) if upper_first else (low, high):
@@ -242,12 +245,12 @@ class _Builder:
 
     def _vertex(self, point: Array) -> Any:
         out = self.topo.TopoDS_Vertex()
-        self.tools.MakeVertex(out, _point(point), 1e-6)
+        self.tools.MakeVertex(out, _point(point), SAME_POINT)
         return out
 
     def _edge(self, edge: Edge) -> Any:
         out = self.topo.TopoDS_Edge()
-        self.tools.MakeEdge(out, _curve(edge.curve), max(edge.tol, 1e-7))
+        self.tools.MakeEdge(out, _curve(edge.curve), max(edge.tol, KERNEL_POINT))
         self.tools.Add(out, self.vertices[edge.first].Oriented(self.ahead))
         self.tools.Add(out, self.vertices[edge.last].Oriented(self.back))
         self.tools.Range(out, float(edge.t0), float(edge.t1))
@@ -256,7 +259,7 @@ class _Builder:
     def _face(self, face: Face) -> Any:
         surface = _surface(face.surface)
         out = self.topo.TopoDS_Face()
-        self.tools.MakeFace(out, surface, 1e-7)
+        self.tools.MakeFace(out, surface, KERNEL_POINT)
         if not isinstance(face.surface, PlaneSurface):
             self._images(face, surface)
         for loop in face.loops:

@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, PathPiece, Vec, unit, vec
+from cagekit.units.tolerance import ALIGNED, MICRON, ROUNDING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     import cadquery
 
-SAME = 1e-3
+SAME = MICRON
 """Distance (mm) and share of a turn within which faces count as one surface or as joined."""
 
 
@@ -83,7 +84,7 @@ def wire_corners(edges: Iterable[cadquery.Edge]) -> tuple[Vec, list[float]] | No
         elif kind == "LINE":
             if radii and radii[-1] == 0.0 and len(points) > 1 and len(radii) == len(points) - 1:
                 before = unit(points[-1] - points[-2])
-                if float(before @ unit(end - start)) > 1 - 1e-9:
+                if float(before @ unit(end - start)) > 1 - ROUNDING:
                     points[-1] = end
                     continue
             points.append(end)
@@ -154,7 +155,7 @@ def _union(a: PathPiece, b: PathPiece) -> PathPiece | None:
     if isinstance(a, Line) and isinstance(b, Line):
         off = a.start - b.start
         off = off - (off @ b.direction) * b.direction
-        if abs(abs(float(a.direction @ b.direction)) - 1) > 1e-9 or np.linalg.norm(off) > SAME:
+        if abs(abs(float(a.direction @ b.direction)) - 1) > ROUNDING or np.linalg.norm(off) > SAME:
             return None
         s = [0.0, b.length, *(float((p - b.start) @ b.direction) for p in (a.start, a.end))]
         own = sorted(s[2:])
@@ -163,7 +164,7 @@ def _union(a: PathPiece, b: PathPiece) -> PathPiece | None:
         return Line(vec(b.point(min(s))), vec(b.point(max(s))))
     if isinstance(a, Arc) and isinstance(b, Arc):
         same = np.linalg.norm(a.centre - b.centre) < SAME and abs(a.radius - b.radius) < SAME
-        flat = abs(abs(float(a.axis @ b.axis)) - 1) < 1e-9
+        flat = abs(abs(float(a.axis @ b.axis)) - 1) < ROUNDING
         ends = {_key(a.start), _key(a.end)} == {_key(b.start), _key(b.end)}
         return b if same and flat and ends else None
     return None
@@ -206,4 +207,4 @@ def _meet(a: Vec, b: Vec) -> bool:
 def _along(first: PathPiece, second: PathPiece) -> bool:
     before = vec(first.tangent(first.length))
     after = vec(second.tangent(0.0))
-    return float(before @ after) > 1 - 1e-6
+    return float(before @ after) > 1 - ALIGNED

@@ -25,6 +25,7 @@ from cagekit.solids.creases import (
 )
 from cagekit.solids.rims import COARSE, FINE, EndRays, Rim
 from cagekit.solids.spline import DEGREE, fitted
+from cagekit.units.tolerance import FLAT_POINT, MICRON, NOISE, SAME_POINT, TENTH_MICRON
 
 FIRST_STEP = 0.02
 STEP = 0.6
@@ -32,8 +33,10 @@ STEP = 0.6
 SHORT = 0.06
 """Largest step where a third surface may come in just before the rim, mm."""
 MOST_STEPS = 900
-ABOVE = 1e-6
+ABOVE = SAME_POINT
 """A third parent stands above a ridge when its contact is this much earlier, mm."""
+BEHIND = 1e-4
+"""Share of a step by which it may lie behind the wall and still be on the ridge."""
 GRAZE = 0.01
 """Distance (mm) from a rim within which a ridge must not pass by."""
 TURN = 0.6
@@ -185,9 +188,9 @@ def _divide(
         k = int(np.argmin(gap))
         if gap[k] > STEP or not 0 < k < len(track) - 1 or min(gap[0], gap[-1]) < 0.05:
             continue
-        if rays.contact(*rays.chart(spot[None]))[0][0] - rays.depth(spot[None])[0] > 1e-3:
+        if rays.contact(*rays.chart(spot[None]))[0][0] - rays.depth(spot[None])[0] > MICRON:
             continue
-        found = [c for c in crossings if float(np.linalg.norm(c.point - spot)) < 1e-6]
+        found = [c for c in crossings if float(np.linalg.norm(c.point - spot)) < SAME_POINT]
         if not found:
             found = [RidgeStart(record.vertex(spot), spot)]
             crossings += found
@@ -244,7 +247,7 @@ def _set_out(rays: EndRays, start: RidgeStart, pair: frozenset[int]) -> tuple[Cr
             ways = np.array([along, -along])
             ends = curve.settle(start.point + step * ways)
             phi, rho = rays.chart(ends)
-            behind = rays.contact(phi, rho)[0] - rays.depth(ends) > 1e-4 * step
+            behind = rays.contact(phi, rho)[0] - rays.depth(ends) > BEHIND * step
             good = (rho < outer) & (rho > inner) & ~behind
             if good.sum() == 1:
                 return curve, ways[int(np.argmax(good))]
@@ -315,13 +318,14 @@ def _meeting(
         except np.linalg.LinAlgError:
             raise Refused("three parents touch in one point") from None
         p = p - np.clip(move, -1.0, 1.0)
-        if float(np.abs(move).max()) < 1e-12:
+        if float(np.abs(move).max()) < NOISE:
             break
     point = p[0]
     if float(np.linalg.norm(point - near)) > 3 * STEP:
         raise Refused("three parents meet out of reach")
     for c in corners:
-        if c.on_rim is None and float(np.linalg.norm(c.point - point)) < 1e-4 and pair in c.wanted:
+        near = float(np.linalg.norm(c.point - point)) < TENTH_MICRON
+        if c.on_rim is None and near and pair in c.wanted:
             return c
     pairs = [pair, frozenset((i, third)), frozenset((j, third))]
     new = RidgeStart(record.vertex(point), point, pairs)
@@ -333,7 +337,7 @@ def _write(record: Record, curve: Crease, track: Array, first: int, last: int) -
     """Add a ridge to the record, in one edge or, where it turns too far, in several."""
     chord = track[-1] - track[0]
     size = float(np.linalg.norm(chord))
-    if size < 1e-5:
+    if size < FLAT_POINT:
         raise Refused("a ridge has no length")
     middle = track[len(track) // 2]
     exact = curve.exact(middle)
@@ -342,7 +346,7 @@ def _write(record: Record, curve: Crease, track: Array, first: int, last: int) -
         off = np.linalg.norm(line.at(np.array([t0, t1])) - track[[0, -1]], axis=1).max()
         if float(off) > COARSE:
             raise Refused(f"a ridge misses its corner by {off:.2g} mm")
-        return (record.edge(Edge(first, last, line, t0, t1, max(1e-6, 2 * float(off)))),)
+        return (record.edge(Edge(first, last, line, t0, t1, max(SAME_POINT, 2 * float(off)))),)
     steps = np.diff(track, axis=0)
     steps = steps / np.linalg.norm(steps, axis=1)[:, None]
     if (steps @ chord / size).min() < TURN and len(track) > 4:
@@ -371,4 +375,4 @@ def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
     spline = SplineCurve(DEGREE, fit.poles, fit.tool.knots, fit.tool.multiplicities)
     if off > COARSE:
         raise Refused(f"a ridge is only known to {off:.2g} mm")
-    return Edge(first, last, spline, 0.0, 1.0, max(1e-6, 4 * off))
+    return Edge(first, last, spline, 0.0, 1.0, max(SAME_POINT, 4 * off))

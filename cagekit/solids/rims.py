@@ -20,13 +20,23 @@ from cagekit.geometry.cope import EndCut
 from cagekit.solids.brep import Edge, Record, SplineCurve, cross3
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.spline import DEGREE, fitted
+from cagekit.units.tolerance import (
+    ANGLE_ROUNDING,
+    EXACT_EDGE,
+    MICRON,
+    NO_LENGTH,
+    SAME_ANGLE,
+    SAME_POINT,
+)
 
-FINE = 2e-5
+FINE = EXACT_EDGE
 """Deviation (mm) of a rim at which it is refined no further."""
-COARSE = 1e-3
+BESIDE = 1e-4
+"""How far (rad) to either side of a graze the surfaces of a rim are looked up."""
+BEYOND = 1e-5
+"""A graze this little (rad) before the end of an arc still belongs to it."""
+COARSE = MICRON
 """Deviation (mm) at which a rim is refused."""
-SAME_ANGLE = 1e-6
-"""Split angles (rad) closer than this are one."""
 SHARP = 0.4
 """Half width (rad) of a turn of the rim above which it needs no care."""
 NEAR = 0.7
@@ -146,7 +156,7 @@ def _off_centre(cut: EndCut) -> Array:
         foot, along = s.tangent_at(cut.point)
         across = cross3(cut.out, along)
         size = float(np.sqrt(across @ across))
-        if size > 1e-9:
+        if size > NO_LENGTH:
             off = float((cut.point - foot) @ across) / size
             if abs(off) < CONCENTRIC:
                 return np.asarray(across * (off / size))
@@ -276,7 +286,7 @@ def apart(a: float, b: float) -> float:
 
 
 def _is_active(rays: EndRays, rho: float, g: Graze) -> bool:
-    phi = g.angle + np.array([-1e-4, 1e-4])
+    phi = g.angle + np.array([-BESIDE, BESIDE])
     return bool((rays.contact(phi, rho)[1] == g.surface).any())
 
 
@@ -285,7 +295,7 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
     near = []
     for g in sharp:
         d = sense * ((end - g.angle + pi) % tau - pi)
-        if g.surface == surface and g.width > 0 and -1e-5 < d < SHARP:
+        if g.surface == surface and g.width > 0 and -BEYOND < d < SHARP:
             near.append((max(d, 0.0), g))
     if not near:
         return None
@@ -317,10 +327,10 @@ def write(record: Record, rays: EndRays, rim: Rim) -> None:
         )
         if gap > COARSE:
             raise Refused(f"a rim is open by {gap:.2g} mm")
-        tol = max(1e-6, 2 * gap, 4 * rays.shift)
+        tol = max(SAME_POINT, 2 * gap, 4 * rays.shift)
         rim.edges.append(record.edge(_arc_edge(rays, rim.radius, arc, ends, tol)))
     deepest = rays.depth(np.array([record.vertices[v] for v in rim.vertices])).max()
-    if float(deepest) > rays.room - 1e-6:
+    if float(deepest) > rays.room - SAME_POINT:
         raise Refused("the cope reaches the bend")
 
 
@@ -363,7 +373,8 @@ def _arc_edge(rays: EndRays, rho: float, arc: RimArc, ends: tuple[int, int], tol
             rays.node, rays.inward, rho, np.asarray(arc.plane.point),
             np.asarray(arc.plane.normal), p[1],
         )  # fmt: skip
-        curve, t0, t1 = curve_range(ring, p[0], p[1], p[2] if width < tau - 1e-9 else p[0])
+        last = p[2] if width < tau - ANGLE_ROUNDING else p[0]
+        curve, t0, t1 = curve_range(ring, p[0], p[1], last)
         return Edge(ends[0], ends[1], curve, t0, t1, tol)
     fit = fitted(
         lambda u: rays.points(_spread(u, arc), rho, arc.surface), FINE, first=_first_nodes(width)

@@ -25,12 +25,13 @@ from cagekit.solids.brep import (
     circle,
 )
 from cagekit.solids.creases import Refused
+from cagekit.units.tolerance import NOISE, SAME_ANGLE
 
 VertexKey = tuple[float, float, bool]
 """A vertex of the flat pattern, rounded, and whether it lies on the face."""
 
 KEY_DIGITS = 5
-SQUARE = 1e-6
+SQUARE = SAME_ANGLE
 """Lean (rad) of an edge to its bend above which its wall is no plane."""
 
 
@@ -256,7 +257,7 @@ class _PlateFaces:
             return self._add(first, last)
         d = (s.end - s.start) / s.chord
         along = float(d @ bend.side)
-        if s.is_arc or abs(abs(along) - 1.0) > SQUARE**2 + 1e-12:
+        if s.is_arc or abs(abs(along) - 1.0) > SQUARE**2 + NOISE:
             raise Refused("an edge crosses a bend other than square to it")
         p = self.made.vertices[self.vertices[first]]
         centre = point + ((p - point) @ axis) * axis

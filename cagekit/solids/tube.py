@@ -29,6 +29,7 @@ from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused
 from cagekit.solids.holes import drilled
 from cagekit.solids.rims import EndRays, Rim, grazes, split, write
+from cagekit.units.tolerance import NOISE, SAME_POINT
 
 SEAMS = 48
 """Places around the tube that are tried for the seam."""
@@ -100,8 +101,8 @@ def _room(path: CentreLine, k: int, cut: EndCut) -> float:
     square = (
         cut.count == 1
         and isinstance(surface, PlaneFace)
-        and abs(float(surface.normal @ cut.out)) > 1 - 1e-12
-        and abs(float((surface.point - cut.point) @ cut.out)) < 1e-6
+        and abs(float(surface.normal @ cut.out)) > 1 - NOISE
+        and abs(float((surface.point - cut.point) @ cut.out)) < SAME_POINT
     )
     if not square:
         raise Refused("an end that is a bend is not cut square")
@@ -204,10 +205,10 @@ def _straight(
 ) -> None:
     start, d = piece.start, piece.direction
     low, high = rings[0].station, piece.length + rings[1].station
-    if high - low < 1e-6:
+    if high - low < SAME_POINT:
         raise Refused("the copes of both ends meet")
     line = LineCurve(np.asarray(start + radius * x), d)
-    seam = record.edge(Edge(rings[0].vertex, rings[1].vertex, line, low, high, 1e-6))
+    seam = record.edge(Edge(rings[0].vertex, rings[1].vertex, line, low, high, SAME_POINT))
     surface = CylinderSurface(start, d, x, radius)
     record.faces.append(Face(surface, outside, (_loop(rings, seam), *holes)))
 
@@ -225,6 +226,6 @@ def _bend(
     turn = atan2(float(x @ axis), float(x @ out))
     centre = np.asarray(piece.centre + radius * np.sin(turn) * axis)
     ring = circle(centre, axis, out, piece.radius + radius * float(np.cos(turn)))
-    seam = record.edge(Edge(rings[0].vertex, rings[1].vertex, ring, 0.0, piece.angle, 1e-6))
+    seam = record.edge(Edge(rings[0].vertex, rings[1].vertex, ring, 0.0, piece.angle, SAME_POINT))
     surface = TorusSurface(piece.centre, axis, out, piece.radius, radius)
     record.faces.append(Face(surface, outside, (_loop(rings, seam),), (0.0, turn)))

@@ -12,6 +12,7 @@ from cagekit.geometry.outline import Outline, Segment
 from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
 from cagekit.solids.creases import Refused
 from cagekit.solids.sheet import plate_record
+from cagekit.units.tolerance import ROUNDING
 
 
 def small_part_record(part: SmallPart) -> Record:
@@ -28,7 +29,7 @@ def small_part_record(part: SmallPart) -> Record:
 def _round(outline: Outline) -> float:
     """Radius of a full circle about the axis, 0 for any other outline."""
     r = np.hypot(*outline.vertices.T)
-    whole = len(outline) == 2 and np.allclose(outline.bulges, 1.0) and np.ptp(r) < 1e-9
+    whole = len(outline) == 2 and np.allclose(outline.bulges, 1.0) and np.ptp(r) < ROUNDING
     return float(r[0]) if whole else 0.0
 
 

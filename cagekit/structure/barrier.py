@@ -15,6 +15,7 @@ import numpy as np
 
 from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec
+from cagekit.units.tolerance import NOISE
 
 CLOSE = 0.004
 """Gap to the bound, as a share of the factor, at which the search ends."""
@@ -22,6 +23,12 @@ STEEPER = 20.0
 """How much the barrier gets steeper from round to round."""
 NEAR = 0.5
 """How near the middle a round ends that is not the last."""
+LIFT = 1e-14
+"""Added to the diagonal of a beam's own part, as a share of its trace, so that it has a root."""
+LEAST_LIFT = 1e-200
+"""The least that is added, where the part is nought."""
+RIDGE = 1e-10
+"""Added to the diagonal of the whole, as a share of its mean, so that it can be solved."""
 CENTRED = 1e-8
 """How near the middle the last round ends: the bound and the multipliers hold there alone."""
 STEPS = 200
@@ -42,7 +49,7 @@ def room(u: Vec) -> Vec:
     a thin ring, m = s cos(pi n / 2 s).
     """
     s2 = 1 - u[:, 1] ** 2 - u[:, 4] ** 2 - u[:, 5] ** 2
-    s = np.sqrt(np.maximum(s2, 1e-12))
+    s = np.sqrt(np.maximum(s2, NOISE))
     bent = np.sqrt(u[:, 2] ** 2 + u[:, 3] ** 2 + ROUND**2)
     out = s * np.cos(np.minimum(pi / 2 * np.abs(u[:, 0]) / s, pi / 2)) - bent
     return np.asarray(np.where((s2 > 0) & (np.abs(u[:, 0]) < s), out, -1.0))
@@ -109,7 +116,7 @@ class Sections:
         """What curvatures ``(p, 6, 6)`` by the forces are by the unknowns, ``(k, k)``."""
         own = np.zeros((len(self.of_beam), 7, 7))
         np.add.at(own, self.beams, self.weights.transpose(0, 2, 1) @ inner @ self.weights)
-        slack = 1e-14 * np.trace(own, axis1=1, axis2=2) + 1e-200
+        slack = LIFT * np.trace(own, axis1=1, axis2=2) + LEAST_LIFT
         # half of a square takes half the time
         root = np.linalg.cholesky(own + slack[:, None, None] * np.eye(7)).transpose(0, 2, 1)
         halved = (root @ self.of_beam).reshape(-1, self.size)
@@ -139,7 +146,7 @@ def largest(sections: Sections) -> tuple[Vec, Vec, Vec, float] | None:
         hessian = sections.curvature(
             pull[:, :, None] * pull[:, None, :] - curve / left[:, None, None]
         )
-        hessian[np.diag_indices(k)] += 1e-10 * np.trace(hessian) / k
+        hessian[np.diag_indices(k)] += RIDGE * np.trace(hessian) / k
         sides = np.stack([sections.gathered(pull), np.eye(k)[-1]], axis=1)
         ways = np.linalg.solve(hessian, sides)  # what room and what the factor asks for
         while True:
@@ -164,7 +171,7 @@ def _stepped(
     now = -steep * x[-1] - np.log(left).sum()
     before, along = sections.forces(x), sections.forces(step)
     size = 1.0
-    while size > 1e-12:
+    while size > NOISE:
         there = room(before + size * along)
         wanted = now - 0.1 * size * decrement
         if there.min() > 0 and -steep * (x + size * step)[-1] - np.log(there).sum() <= wanted:

@@ -19,6 +19,7 @@ from cagekit.materials.steels import steel
 from cagekit.members.registry import GENERATORS
 from cagekit.structure.model import Model
 from cagekit.structure.solve import Loads
+from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -249,7 +250,7 @@ def loads_on(model: Model, case: Case, cage: Cage) -> Loads:
         low, high = push.stretch(cage.member(push.member).path.length)
         beams = [
             i for i in model.beams_of(push.member)
-            if push.patch > 0 and low - 1e-6 <= model.stations[i].mean() <= high + 1e-6
+            if push.patch > 0 and low - SAME_POINT <= model.stations[i].mean() <= high + SAME_POINT
         ]  # fmt: skip
         if beams:
             for i in beams:

@@ -23,7 +23,10 @@ from cagekit.structure.barrier import Sections, largest
 from cagekit.structure.frame import Frame
 from cagekit.structure.sections import Capacity
 from cagekit.structure.solve import Loads
+from cagekit.units.tolerance import NOISE
 
+UNITS = (1e-3, 1e-6)
+"""Forces are balanced in kN and moments in kN m, so that both are of one order."""
 SPREAD = 0.5
 """A beam that carries more than this, N/mm, is looked at in its middle too."""
 
@@ -94,7 +97,7 @@ class PlasticFrame:
         self.kept = np.flatnonzero(~self._released().ravel())
         held = (frame.fixed | (frame.spring > 0)).ravel()
         self.free = np.flatnonzero(~held)
-        self.scale = np.where(self.free % 6 < 3, 1e-3, 1e-6)
+        self.scale = np.where(self.free % 6 < 3, *UNITS)
         balance = self._balance()[self.free] * self.scale[:, None]
         basis, self.upper = np.linalg.qr(balance[:, self.kept].T, mode="complete")
         self.upper = self.upper[: len(self.free)]
@@ -242,7 +245,7 @@ def _between(a: Capacity, b: Capacity) -> Capacity:
 
 
 def _hinges(points: Vec, work: Vec) -> tuple[Hinge, ...]:
-    total = max(float(work.sum()), 1e-12)
+    total = max(float(work.sum()), NOISE)
     return tuple(
         Hinge(beam=int(points[k, 0]), at=float(points[k, 1]), share=float(work[k] / total))
         for k in np.argsort(-work, kind="stable")

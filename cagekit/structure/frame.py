@@ -13,6 +13,7 @@ import numpy as np
 from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.materials.tubes import Tube
+from cagekit.units.tolerance import SAME_POINT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,7 +64,7 @@ class Frame:
         x = self.vectors / self.lengths[:, None]
         z = np.cross(x, self.across)
         size = np.linalg.norm(z, axis=1)
-        bad = size < 1e-6
+        bad = size < SAME_POINT
         if bad.any():
             spare = np.eye(3)[np.argmin(np.abs(x[bad]), axis=1)]
             z[bad] = np.cross(x[bad], spare)

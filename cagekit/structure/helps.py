@@ -21,12 +21,13 @@ from cagekit.structure.elements import Beams, beam_stiffness
 from cagekit.structure.frame import Frame, shear_area
 from cagekit.structure.model import Model
 from cagekit.structure.solve import Loads, Response, Solver
+from cagekit.units.tolerance import MICRON, NOISE
 
 STEP = 0.01
 """Change of a wall, or movement of a place, by which gains are taken, mm."""
 MOVED = 10.0
 """Movement of a place for which gains are told, mm."""
-LEAST = 1e-3
+LEAST = MICRON
 """A moved place that gains less, as a share of factor or stiffness, is not told."""
 WAYS = (("forward", "back"), ("left", "right"), ("up", "down"))
 
@@ -58,7 +59,7 @@ class GainCase:
         total = float(np.sum(self.loads.at_nodes * moved))
         middle = moved[f.ends, :3].mean(axis=1)
         total += float(np.sum(middle * self.loads.on_beams * f.lengths[:, None]))
-        return max(total, 1e-12)
+        return max(total, NOISE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ import numpy as np
 from cagekit.geometry.centre_line import Vec
 from cagekit.materials.fasteners import Fastener, fastener
 from cagekit.materials.steels import steel
+from cagekit.units.tolerance import ANGLE_ROUNDING, NO_LENGTH
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Joint
@@ -188,7 +189,7 @@ def outside_range(chord: Tube, branch: Tube, angle: float) -> str:
     for t in (chord, branch):
         if not 10 <= t.od / t.wall <= 50:
             return f"not covered: {t.od:.0f} x {t.wall:.1f} mm, diameter over wall outside 10 to 50"
-    return "" if angle >= pi / 6 - 1e-9 else "not covered: sharper than 30 degrees"
+    return "" if angle >= pi / 6 - ANGLE_ROUNDING else "not covered: sharper than 30 degrees"
 
 
 def _chord(
@@ -220,7 +221,7 @@ def _chord(
         return None, "not covered: the chord itself is used up"
     axes = model.axes[beam]
     across = np.cross(axes[0], spot.tangent)
-    across /= max(float(np.linalg.norm(across)), 1e-9)
+    across /= max(float(np.linalg.norm(across)), NO_LENGTH)
     moment = forces[4] * axes[1] + forces[5] * axes[2]
     inside = abs(float(moment @ across))
     out = abs(float(moment @ np.cross(across, axes[0])))

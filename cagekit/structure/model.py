@@ -25,6 +25,7 @@ from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.materials.steels import steel
 from cagekit.structure.frame import Frame, shear_area
 from cagekit.structure.solve import MechanismError, Solver
+from cagekit.units.tolerance import ROUNDING
 
 CHORD = radians(15.0)
 """Most that one chord of a bend turns, rad: halving it moves no result of the demos by 1 %."""
@@ -32,6 +33,9 @@ LONGEST = 250.0
 """Longest beam on a straight, mm, so that a tube buckles between its joints as it would."""
 SAME = 1.0
 """Stations closer than this are one node, mm."""
+TURNING = 1e-3
+"""Metres: a turn counts, in rad, as what it moves a point this far (mm) away, so that a node that
+only turns is found too."""
 LINK = 100.0
 """How much stiffer a link is than the tube that hangs on it."""
 
@@ -190,9 +194,9 @@ class _Builder:
 
     def _parts(self, path: CentreLine, a: float, b: float) -> int:
         piece = path.pieces[path.locate((a + b) / 2)[0]]
-        n = ceil((b - a) / self.longest - 1e-9)
+        n = ceil((b - a) / self.longest - ROUNDING)
         if isinstance(piece, Arc):
-            n = max(n, ceil((b - a) / piece.radius / self.chord - 1e-9))
+            n = max(n, ceil((b - a) / piece.radius / self.chord - ROUNDING))
         return max(n, 1)
 
 
@@ -389,7 +393,7 @@ def solver_of(model: Model, owner: str) -> Solver:
 
 def moving(model: Model, motion: Vec) -> tuple[str, ...]:
     """Members that move most in a motion ``(n, 6)``, the furthest first."""
-    size = np.linalg.norm(motion[:, :3], axis=1) + 1e-3 * np.abs(motion[:, 3:]).max(axis=1)
+    size = np.linalg.norm(motion[:, :3], axis=1) + TURNING * np.abs(motion[:, 3:]).max(axis=1)
     far: dict[str, float] = {}
     for name, (a, b) in zip(model.member, model.frame.ends, strict=True):
         if name:

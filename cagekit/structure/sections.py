@@ -19,6 +19,7 @@ from cagekit.materials.source import Certainty, certainty
 from cagekit.materials.steels import steel
 from cagekit.materials.tubes import Tube
 from cagekit.units import KSI
+from cagekit.units.tolerance import LEAST_FLOAT
 
 AROUND = 48
 """Points round the tube where stress is looked at."""
@@ -110,7 +111,7 @@ def gauge(n: ArrayLike, m: ArrayLike) -> Vec:
     # between the straight line and the box of both; the surface is met by halving
     low, high = np.maximum(n, m), n + m
     for _ in range(50):
-        mid = np.maximum((low + high) / 2, 1e-300)
+        mid = np.maximum((low + high) / 2, LEAST_FLOAT)
         beyond = m / mid > np.cos(pi / 2 * np.minimum(n / mid, 1.0))
         low, high = np.where(beyond, mid, low), np.where(beyond, high, mid)
     return np.asarray(high)

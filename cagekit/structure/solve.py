@@ -12,6 +12,7 @@ from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.elements import Beams
 from cagekit.structure.frame import Frame
+from cagekit.units.tolerance import NEGLIGIBLE, NEVER_ZERO, NOISE, ROUNDING
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -165,10 +166,10 @@ class Solver:
     def _freest(self, matrix: Any) -> Vec:
         """The displacement that meets the least resistance, ``(n, 6)``."""
         full = matrix.toarray()
-        own = np.sqrt(np.maximum(np.abs(np.diag(full)), 1e-9))
+        own = np.sqrt(np.maximum(np.abs(np.diag(full)), ROUNDING))
         _, vectors = np.linalg.eigh(full / own[:, None] / own)
         motion = self.spread(vectors[:, 0] / own)
-        return np.asarray(motion / max(float(np.abs(motion[:, :3]).max()), 1e-30))
+        return np.asarray(motion / max(float(np.abs(motion[:, :3]).max()), NEVER_ZERO))
 
     def spread(self, values: Vec) -> Vec:
         """Values of the free freedoms as ``(n, 6)``, zero where held."""
@@ -216,7 +217,7 @@ class Solver:
         from scipy.sparse.linalg import LinearOperator, eigsh
 
         pressed = -self.geometric(response.normal)
-        if not len(pressed.data) or np.abs(pressed.data).max() < 1e-12:
+        if not len(pressed.data) or np.abs(pressed.data).max() < NOISE:
             return float("inf")
         size = len(self.free)
         inverse = LinearOperator((size, size), matvec=self.inverse, dtype=float)
@@ -228,10 +229,10 @@ class Solver:
             largest = float(
                 eigsh(
                     pressed, k=1, M=self.matrix, Minv=inverse, which="LA", v0=start,
-                    return_eigenvectors=False, tol=1e-6,
+                    return_eigenvectors=False, tol=NEGLIGIBLE,
                 )[0]
             )  # fmt: skip
-        return 1 / largest if largest > 1e-12 else float("inf")
+        return 1 / largest if largest > NOISE else float("inf")
 
     def second_order(self, loads: Loads) -> Response | None:
         """The case with equilibrium on the bent frame; None when it does not settle: it buckles.
@@ -253,6 +254,6 @@ class Solver:
             response = new
             if not np.isfinite(change):
                 return None
-            if change <= SETTLED * max(float(np.abs(new.moved).max()), 1e-12):
+            if change <= SETTLED * max(float(np.abs(new.moved).max()), NOISE):
                 return response
         return None

@@ -14,6 +14,7 @@ from cagekit.geometry.outline import Outline, Segment
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import lengths_of
 from cagekit.units import INCH
+from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
 SPARE_THREADS = 2
 """Threads that stand out of the nut (common practice)."""
@@ -58,7 +59,7 @@ def choose_pin(spec: BracketSpec, radius: float) -> PinChoice:
     grip = spec.grip(radius)
     row = lengths_of(spec.pin_kind, spec.pin.size)
     if spec.pin_kind == "quick-release":
-        fits = [x for x in row.lengths if x >= grip - 1e-9]
+        fits = [x for x in row.lengths if x >= grip - ROUNDING]
         length = fits[0] if fits else row.lengths[-1]
         return PinChoice(
             grip=grip, needed=grip, length=length, shank=length, shank_needed=grip,
@@ -68,8 +69,10 @@ def choose_pin(spec: BracketSpec, radius: float) -> PinChoice:
     pitch = fastener(spec.pin.thread, spec.grade).pitch
     needed = grip + 2 * w + spec.pin.nut_height + SPARE_THREADS * pitch
     shear = w + grip - spec.thickness
-    fits = [x for x in row.lengths if x >= needed - 1e-9]
-    whole = [x for x in fits if shear <= x - row.thread_length + 1e-9 <= grip + 2 * w + 1e-6]
+    fits = [x for x in row.lengths if x >= needed - ROUNDING]
+    whole = [
+        x for x in fits if shear <= x - row.thread_length + ROUNDING <= grip + 2 * w + SAME_POINT
+    ]
     pick = (whole or fits or [row.lengths[-1]])[0]
     return PinChoice(
         grip=grip, needed=needed, length=pick, shank=pick - row.thread_length,

@@ -18,6 +18,7 @@ from cagekit.car.shell import surfaces
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.swing.bodies import BodySide, Obstacle, part_gap, plate_gap, stub_gap, tube_gap
 from cagekit.swing.brackets import stub_end
+from cagekit.units.tolerance import ANGLE_ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -286,7 +287,7 @@ def _closest(
     swing: SwingMotion, angles: Vec, gaps: Vec, spots: Vec, full: float
 ) -> tuple[Closest, ...]:
     """Least gap to every obstacle up to ``full``; near ones refined round the coarse least."""
-    inside = int(np.searchsorted(angles, full - 1e-9))
+    inside = int(np.searchsorted(angles, full - ANGLE_ROUNDING))
     tail, tail_spots = swing.gaps(np.array([full]))
     steps = np.append(angles[:inside], full)
     gaps = np.concatenate([gaps[:, :inside], tail], axis=1)

@@ -15,11 +15,10 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
+from cagekit.units.tolerance import ROUNDING
 
 RIM = 721
 """Points round the rim that are followed."""
-ROUNDING = 1e-9
-"""What a clearance may fall short by, mm."""
 MOST = 1.2
 """Steepest lean tried, as a slope (50 degrees)."""
 

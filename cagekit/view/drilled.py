@@ -12,6 +12,7 @@ from cagekit.geometry.arrays import Ints, Vec
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
+from cagekit.units.tolerance import SAME_POINT
 
 FACETS = 32
 """Facets round a hole."""
@@ -75,7 +76,7 @@ class HoleWindow:
         """For each way of the hole the columns of a mesh from one side of it to the other."""
         for way, middle in zip(self.drill.ways, self.middles, strict=True):
             off = (psi - middle + pi) % (2 * pi) - pi
-            inside = np.nonzero(np.abs(off) <= self.half + 1e-6)[0]
+            inside = np.nonzero(np.abs(off) <= self.half + SAME_POINT)[0]
             yield way, inside[np.argsort(off[inside])]
 
 

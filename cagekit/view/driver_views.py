@@ -22,6 +22,7 @@ from cagekit.geometry.centre_line import Vec, vec
 from cagekit.people.posture import Occupant
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
+from cagekit.units.tolerance import NO_LENGTH, ROUNDING
 from cagekit.view.camera import FRONT, SIDE, TOP, Camera
 from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
@@ -315,14 +316,14 @@ def _free(a: Array, b: Array, placed: Sequence[Array]) -> Array:
             air = min((float(np.linalg.norm(spot - p)) for p in placed), default=99.0)
             off = min(_off_line(spot, a, b), 30.0)
             value = min(air, 36.0) * 2 + off - 0.35 * radius
-            if value > score + 1e-9:
+            if value > score + ROUNDING:
                 best, score = spot, value
     return best
 
 
 def _off_line(p: Array, a: Array, b: Array) -> float:
     d = b - a
-    t = float(np.clip((p - a) @ d / max(float(d @ d), 1e-9), 0.0, 1.0))
+    t = float(np.clip((p - a) @ d / max(float(d @ d), NO_LENGTH), 0.0, 1.0))
     return float(np.linalg.norm(p - a - t * d))
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
+from cagekit.units.tolerance import NO_LENGTH, SAME_POINT
 from cagekit.view.camera import Camera
 from cagekit.view.extents import cage_extents
 
@@ -309,7 +310,7 @@ def dimension(a: ArrayLike, b: ArrayLike, words: str, *, size: float = 2.7) -> s
     """
     p, q = np.asarray(a, float), np.asarray(b, float)
     d = q - p
-    if float(np.hypot(*d)) < 1e-6:
+    if float(np.hypot(*d)) < SAME_POINT:
         return ""
     turn = float(np.degrees(np.arctan2(d[1], d[0])))
     # upright ones are read from the right, so a hair under a quarter turn counts as one
@@ -324,7 +325,7 @@ def arrow(a: ArrayLike, b: ArrayLike) -> str:
     """A line with an arrow at both ends, shorter arrows on a short line."""
     p, q = np.asarray(a, float), np.asarray(b, float)
     n = float(np.hypot(*(q - p)))
-    if n < 1e-6:
+    if n < SAME_POINT:
         return ""
     d = (q - p) / n
     size = min(2.0, 0.45 * n)
@@ -377,6 +378,6 @@ def _stretched(points: Vec, by: float) -> Vec:
     for end, nxt in ((0, 1), (-1, -2)):
         d = points[end] - points[nxt]
         n = float(np.hypot(*d))
-        if n > 1e-9:
+        if n > NO_LENGTH:
             out[end] = points[end] + by * d / n
     return out

@@ -15,6 +15,7 @@ import numpy as np
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec, unit
 from cagekit.geometry.end_cut import EndCut
 from cagekit.units import format_length
+from cagekit.units.tolerance import NO_LENGTH, SAME_POINT
 from cagekit.view.camera import Camera
 from cagekit.view.extents import tube_extents
 from cagekit.view.linework import (
@@ -137,7 +138,9 @@ def bend_plane(path: CentreLine) -> Camera:
     """Look square at the plane that lies best through the tube, its chord level."""
     corners = path.corners()
     middle = corners - corners.mean(axis=0)
-    chord = unit(path.end - path.start) if np.linalg.norm(path.end - path.start) > 1e-6 else None
+    chord = (
+        unit(path.end - path.start) if np.linalg.norm(path.end - path.start) > SAME_POINT else None
+    )
     axes = np.linalg.svd(
         path.points(np.linspace(0, path.length, 200)) - path.points([path.length / 2])
     )[2]
@@ -269,7 +272,7 @@ def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], centre: Vec, half: float) 
 def _away(spot: Vec, along: Vec, centre: Vec) -> Vec:
     """Unit vector square to ``along`` that points away from the drawing's middle."""
     n = float(np.hypot(*along))
-    if n < 1e-9:
+    if n < NO_LENGTH:
         return np.array([0.0, -1.0])
     across = np.array([-along[1], along[0]]) / n
     return across if float(across @ (spot - centre)) >= 0 else -across

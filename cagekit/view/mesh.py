@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
+from cagekit.units.tolerance import ROUNDING, SAME_ANGLE
 from cagekit.view.drilled import HoleWindow, hole_patch, hole_wall
 
 SIDES = 48
@@ -139,7 +140,7 @@ def _angles(corners: Sequence[Vec], sides: int) -> Vec:
     step = 2 * pi / sides
     kinks = np.sort(np.concatenate(corners))
     if len(kinks) > 1:
-        apart = np.diff(np.append(kinks, kinks[0] + 2 * pi)) > 1e-6
+        apart = np.diff(np.append(kinks, kinks[0] + 2 * pi)) > SAME_ANGLE
         kinks = kinks[apart] if apart.any() else kinks[:1]
     even = np.arange(sides) * step
     if len(kinks):
@@ -158,7 +159,7 @@ def _rings(
     centres, across, along = [path.start], [lines[0]], [path.pieces[0].tangent(0.0)]
     opened = [0] * len(windows)
     for i, q in enumerate(path.pieces):
-        n = max(1, ceil(q.angle / bend_step - 1e-9)) if isinstance(q, Arc) else 1
+        n = max(1, ceil(q.angle / bend_step - ROUNDING)) if isinstance(q, Arc) else 1
         stations = [q.length * k / n for k in range(1, n + 1)]
         stations += [s for w in windows if w.piece == i for s in (w.low, w.high)]
         for station in sorted(stations):

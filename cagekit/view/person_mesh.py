@@ -15,6 +15,7 @@ from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 from cagekit.people.posture import Occupant
+from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.scene import SceneBody
 
 SUIT: Colour = (0.80, 0.77, 0.70)
@@ -71,7 +72,7 @@ def capsule_mesh(part: Capsule) -> SolidMesh:
     """A capsule as rings from tip to tip."""
     d = part.end - part.start
     length = float(np.linalg.norm(d))
-    axis = unit(d) if length > 1e-9 else np.array([0.0, 0.0, 1.0])
+    axis = unit(d) if length > NO_LENGTH else np.array([0.0, 0.0, 1.0])
     x = perpendicular(axis)
     y = np.cross(axis, x)
     turn = np.linspace(0.0, 2 * pi, ROUND, endpoint=False)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.geometry.centre_line import Vec
+from cagekit.units.tolerance import SAME_POINT
 from cagekit.view.linework import LineDrawing, dimension, hairline, path_data, svg, text
 
 if TYPE_CHECKING:
@@ -90,7 +91,7 @@ def plate_drawing(
     outline = plate.outline.flat_points(0.1)
     low, high = plate.outline.box
     m = MARGIN
-    wide, tall = (max(float(v), 1e-6) for v in high - low)
+    wide, tall = (max(float(v), SAME_POINT) for v in high - low)
     scale = min((width - m - 2.0) / wide, (height - m - 2.0) / tall)
     w, h = wide * scale + m + 2.0, tall * scale + m + 2.0
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Points
+from cagekit.units.tolerance import MICRON, NO_LENGTH
 from cagekit.view.mesh import Mesh
 from cagekit.view.triangulate import triangulate
 
@@ -24,7 +25,7 @@ CHORD = 0.2
 """Deviation of an arc's chords, mm."""
 BEND_STEP = 0.2
 """Turn of one facet of a bend zone, rad."""
-ON_EDGE = 1e-3
+ON_EDGE = MICRON
 """A point this near to the outline (mm) lies on the plate's edge, not on a fold line."""
 
 
@@ -108,7 +109,7 @@ def _flat_shaded(corners: Points) -> Mesh:
     t = corners.reshape(-1, 3, 3)
     normal = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
     size = np.linalg.norm(normal, axis=1)
-    keep = size > 1e-9
+    keep = size > NO_LENGTH
     t, normal = t[keep], normal[keep] / size[keep, None]
     return Mesh(
         vertices=t.reshape(-1, 3),

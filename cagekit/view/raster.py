@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array
+from cagekit.units.tolerance import NO_LENGTH, NOISE
 from cagekit.view.camera import Camera
 from cagekit.view.scene import SceneBody
 
@@ -160,7 +161,7 @@ def _depth_buffer(points: Array, tri: NDArray[np.int64], frame: ViewFrame) -> ND
     hit, y = which[span], row[span]
     z = _plane(corners, hit, _middle(column), _middle(y))
     low, high = float(points[:, 2].min()), float(points[:, 2].max())
-    level = (z - low) / max(high - low, 1e-9) * (2**_DEPTH_BITS - 1)
+    level = (z - low) / max(high - low, NO_LENGTH) * (2**_DEPTH_BITS - 1)
     level = np.clip(level, 0, 2**_DEPTH_BITS - 1).astype(np.int64)
     np.maximum.at(buffer, y * frame.width + column, (level << 32) | hit)
     return buffer
@@ -194,7 +195,7 @@ def _span(corners: Array, which: NDArray[np.int64], y: Array) -> tuple[Array, Ar
 
     def slope(a: Array, b: Array) -> Array:
         rise = b[:, 1] - a[:, 1]
-        return (b[:, 0] - a[:, 0]) / np.where(rise > 1e-12, rise, np.inf)
+        return (b[:, 0] - a[:, 0]) / np.where(rise > NOISE, rise, np.inf)
 
     long, lower, upper = slope(low, high), slope(low, mid), slope(mid, high)
     above = y > mid[which, 1]
@@ -211,7 +212,7 @@ def _plane(corners: Array, which: NDArray[np.int64], x: Array, y: Array) -> Arra
     """Depth of triangle ``which`` at ``x``, ``y``."""
     a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
-    det = np.where(np.abs(det) < 1e-12, np.inf, det)
+    det = np.where(np.abs(det) < NOISE, np.inf, det)
     gx = (b[:, 2] * c[:, 1] - b[:, 1] * c[:, 2]) / det
     gy = (b[:, 0] * c[:, 2] - b[:, 2] * c[:, 0]) / det
     base = a[:, 2] - gx * a[:, 0] - gy * a[:, 1]
@@ -222,7 +223,7 @@ def _weights(corners: Array, hit: NDArray[np.int64], x: Array, y: Array) -> list
     """Barycentric weights, three times ``(n,)``, of pixels in the triangles they hit."""
     a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
-    det = np.where(np.abs(det) < 1e-12, np.inf, det)
+    det = np.where(np.abs(det) < NOISE, np.inf, det)
     right, down = x - a[hit, 0], y - a[hit, 1]
     wb = (c[:, 1] / det)[hit] * right - (c[:, 0] / det)[hit] * down
     wc = (b[:, 0] / det)[hit] * down - (b[:, 1] / det)[hit] * right
@@ -239,7 +240,7 @@ def _normals(
     normals: Array, tri: NDArray[np.int64], hit: NDArray[np.int64], weights: Sequence[Array]
 ) -> Array:
     x, y, z = (_mix(normals[tri, k], hit, weights) for k in range(3))
-    size = np.maximum(np.sqrt(x * x + y * y + z * z), 1e-9)
+    size = np.maximum(np.sqrt(x * x + y * y + z * z), NO_LENGTH)
     return np.column_stack([x / size, y / size, z / size])
 
 
@@ -250,7 +251,7 @@ def _shaded(colour: Array, normal: Array, depth: Array) -> Array:
     gloss = np.maximum(normal @ (half / np.linalg.norm(half)), 0.0) ** SHARPNESS
     out = colour * (AMBIENT + DIFFUSE * lit)[:, None] + SHINE * gloss[:, None]
     low, high = float(depth.min()), float(depth.max())
-    far = FADE * (high - depth) / max(high - low, 1e-9)
+    far = FADE * (high - depth) / max(high - low, NO_LENGTH)
     return np.asarray(np.minimum(out, 1.0) * (1 - far)[:, None] + far[:, None])
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.end_cut import EndCut
 from cagekit.geometry.outline import vec2
+from cagekit.units.tolerance import SAME_POINT
 from cagekit.view.linework import LineDrawing, dimension, hairline, path_data, svg, text
 
 TUBE = 9.0
@@ -41,7 +42,7 @@ def straight_drawing(a: StraightEnd, b: StraightEnd, length: str, width: float) 
     """
     r = a.cut.outer_radius
     depths = [e.cut.longest - e.cut.shortest for e in (a, b)]
-    k = min(TUBE / (2 * r), (width - 2 * SIDE - MIDDLE) / max(sum(depths), 1e-6))
+    k = min(TUBE / (2 * r), (width - 2 * SIDE - MIDDLE) / max(sum(depths), SAME_POINT))
     h, mid = 24.0, 10.5
     ends = [
         _Shape(a.cut, SIDE, mid, k, 1.0),

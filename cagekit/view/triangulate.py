@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Points
+from cagekit.units.tolerance import NOISE, ROUNDING
 
 
 def triangulate(outer: Points, holes: Sequence[Points] = ()) -> tuple[Points, NDArray[np.int64]]:
@@ -76,7 +77,7 @@ def _sees(p: Points, q: Points, a: Points, b: Points) -> bool:
     s1, s2 = side(p, d, a), side(p, d, b)
     e = b - a
     t1, t2 = side(a, e, p[None]), side(a, e, q[None])
-    scale = 1e-12 * max(float(d @ d), 1.0)
+    scale = NOISE * max(float(d @ d), 1.0)
     return not bool(((s1 * s2 < -scale) & (t1 * t2 < -scale)).any())
 
 
@@ -85,8 +86,8 @@ def _opens(points: Points, ring: list[int], at: int, to: Points) -> bool:
     before, here = points[ring[at - 1]], points[ring[at]]
     after = points[ring[(at + 1) % len(ring)]]
     if _cross(before, here, after) >= 0:
-        return _cross(here, after, to) >= -1e-12 and _cross(before, here, to) >= -1e-12
-    return _cross(here, after, to) >= -1e-12 or _cross(before, here, to) >= -1e-12
+        return _cross(here, after, to) >= -NOISE and _cross(before, here, to) >= -NOISE
+    return _cross(here, after, to) >= -NOISE or _cross(before, here, to) >= -NOISE
 
 
 def _cross(a: Points, b: Points, c: Points) -> float:
@@ -102,7 +103,7 @@ def _ears(points: Points, ring: list[int]) -> list[tuple[int, int, int]]:
         n = len(ring)
         i, j, k = ring[at % n - 1], ring[at % n], ring[(at + 1) % n]
         if _is_ear(points, ring, i, j, k, loose=stuck > n):
-            if _cross(points[i], points[j], points[k]) > 1e-12:
+            if _cross(points[i], points[j], points[k]) > NOISE:
                 out.append((i, j, k))
             del ring[at % n]
             at, stuck = max(at % n - 1, 0), 0
@@ -118,13 +119,13 @@ def _ears(points: Points, ring: list[int]) -> list[tuple[int, int, int]]:
 def _is_ear(points: Points, ring: list[int], i: int, j: int, k: int, *, loose: bool) -> bool:
     a, b, c = points[i], points[j], points[k]
     turn = _cross(a, b, c)
-    if turn <= 1e-12:
+    if turn <= NOISE:
         # a corner in line is dropped only when nothing better is left
-        return loose and abs(turn) <= 1e-9
+        return loose and abs(turn) <= ROUNDING
     rest = points[ring]
     inside = np.ones(len(rest), bool)
     for p, q in ((a, b), (b, c), (c, a)):
-        inside &= (q[0] - p[0]) * (rest[:, 1] - p[1]) - (q[1] - p[1]) * (rest[:, 0] - p[0]) > -1e-12
+        inside &= (q[0] - p[0]) * (rest[:, 1] - p[1]) - (q[1] - p[1]) * (rest[:, 0] - p[0]) > -NOISE
     # the corners themselves, and their twins on a bridge, do not count
     for p in (a, b, c):
         inside &= ~((rest[:, 0] == p[0]) & (rest[:, 1] == p[1]))

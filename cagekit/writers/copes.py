@@ -18,6 +18,7 @@ from cagekit.shop.nesting.letters import strokes as letters
 from cagekit.shop.nesting.plate_drawing import Drawing, Layer, Stroke
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
 from cagekit.units import format_length
+from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON
 from cagekit.writers.csv import write_table
 from cagekit.writers.dxf import dxf_options, save
 from cagekit.writers.pdf import document
@@ -307,7 +308,7 @@ def notcher_says(saw: SawSetting, notcher: Notcher | None, units: str = "mm") ->
     lean = saw.dial
     if fit is None:
         return f"no saw for {_size(round(saw.diameter, 2), units)}: use the template"
-    if lean > notcher.max_angle + 1e-9:
+    if lean > notcher.max_angle + ANGLE_ROUNDING:
         reaches = f"{degrees(notcher.max_angle):.0f}"
         return f"leans {degrees(lean):.0f} deg, notcher reaches {reaches}: use the template"
     if saw.offset > notcher.max_offset + 0.5:
@@ -318,7 +319,7 @@ def notcher_says(saw: SawSetting, notcher: Notcher | None, units: str = "mm") ->
 
 
 def _number(mm: float, units: str) -> str:
-    value = 0.0 if abs(mm) < 5e-4 else mm
+    value = 0.0 if abs(mm) < MICRON / 2 else mm
     return f"{value / 25.4:.3f}" if units == "in" else f"{value:.1f}"
 
 

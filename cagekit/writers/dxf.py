@@ -22,13 +22,14 @@ from cagekit.errors import GeometryError, OutputError
 from cagekit.geometry.outline import Outline, Segment
 from cagekit.shop.nesting.alike import numbers
 from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, Stroke, plate_drawing
+from cagekit.units.tolerance import ROUNDING, SAME_ANGLE, SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.design import Design
     from cagekit.shop.nesting.nest import NestPlan
 
 INCH = 25.4
-SHORTEST = 1e-6
+SHORTEST = SAME_POINT
 """Pieces below this (mm) are not written."""
 
 COLOURS: Mapping[Layer, int] = {
@@ -343,6 +344,6 @@ def _is_circle(line: Outline) -> bool:
     if not line.closed or len(line) != 2:
         return False
     return (
-        bool(np.allclose(np.abs(line.bulges), 1.0, atol=1e-9))
-        and abs(abs(line.segments[0].sweep) - pi) < 1e-6
+        bool(np.allclose(np.abs(line.bulges), 1.0, atol=ROUNDING))
+        and abs(abs(line.segments[0].sweep) - pi) < SAME_ANGLE
     )

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour, linear
+from cagekit.units.tolerance import NOISE
 from cagekit.version import __version__
 from cagekit.view.pivots import Pivot, door_pivots
 from cagekit.view.scene import SceneBody, bodies
@@ -77,7 +78,7 @@ class _Glb:
     def _body(self, body: SceneBody) -> None:
         points = np.ascontiguousarray(body.mesh.vertices, "<f4")
         normals = np.asarray(body.mesh.normals, float)
-        normals = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-12)[:, None]
+        normals = normals / np.maximum(np.linalg.norm(normals, axis=1), NOISE)[:, None]
         # 65535 is the restart index and may not be used with 16 bits
         small = len(points) < 65535
         index = np.ascontiguousarray(body.mesh.triangles, "<u2" if small else "<u4").ravel()

@@ -11,6 +11,7 @@ import numpy as np
 
 from cagekit.geometry.outline import Vec2
 from cagekit.shop.nesting.plate_drawing import Drawing, Layer
+from cagekit.units.tolerance import NO_LENGTH
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -39,7 +40,7 @@ def drawing_picture(drawing: Drawing, *, width: int = 1400, margin: int = 30) ->
     from PIL import Image, ImageDraw
 
     low, high = _extent(drawing)
-    scale = (width - 2 * margin) / max(float(high[0] - low[0]), 1e-9)
+    scale = (width - 2 * margin) / max(float(high[0] - low[0]), NO_LENGTH)
     height = int(np.ceil(float(high[1] - low[1]) * scale)) + 2 * margin
     image = Image.new("RGB", (width * OVER, height * OVER), PAPER)
     pen = ImageDraw.Draw(image)
@@ -90,7 +91,7 @@ def _dashed(
 ) -> None:
     for (x0, y0), (x1, y1) in pairwise(points):
         size = float(np.hypot(x1 - x0, y1 - y0))
-        if size < 1e-9:
+        if size < NO_LENGTH:
             continue
         ux, uy = (x1 - x0) / size, (y1 - y0) / size
         at = 0.0

@@ -17,6 +17,7 @@ from cagekit.solids.brep import Record
 from cagekit.solids.kernel_step import ReadPart
 from cagekit.solids.measure import measure
 from cagekit.solids.worker import KernelWorker
+from cagekit.units.tolerance import MICRON
 from cagekit.writers.part21 import parse, references
 from cagekit.writers.step_read import read_records, solid_names
 
@@ -141,7 +142,7 @@ def rebuild(
             foreign.append(name)
             continue
         solids[name] = record
-        errors = record.closure_errors(tol=1e-3)
+        errors = record.closure_errors(tol=MICRON)
         if errors:
             raise KernelError(f"{path.name}: {name} is not closed when read back ({errors[0]}).")
         found = measure(record)

@@ -22,6 +22,7 @@ from cagekit.solids.brep import (
     edge_uv,
     shift_into,
 )
+from cagekit.units.tolerance import NOISE
 from cagekit.writers.part21 import Deck, real, refs
 
 DEGREES = (5, 7, 9, 11, 13, 15, 17, 19)
@@ -51,7 +52,7 @@ def parameter_curve(deck: Deck, edge: Edge, face: Face, surface: int, context: i
     poles, close = _poles(edge, face)
     if not close:
         return None
-    start = edge.t0 - tau * floor(edge.t0 / tau + 1e-12)
+    start = edge.t0 - tau * floor(edge.t0 / tau + NOISE)
     form = "#%d=CARTESIAN_POINT('',(%.11f,%.9f));"
     first = deck.last + 1
     deck.lines += [form % (i, u, v) for i, (u, v) in enumerate(poles.tolist(), first)]

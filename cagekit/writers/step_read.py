@@ -27,6 +27,7 @@ from cagekit.solids.brep import (
     TorusSurface,
 )
 from cagekit.solids.creases import ring_angle
+from cagekit.units.tolerance import ANGLE_ROUNDING, SAME_POINT
 from cagekit.writers.part21 import references
 
 
@@ -137,7 +138,7 @@ class _StepReader:
         ends = self._vertex(first), self._vertex(last)
         shape = self._curve(curve)
         t0, t1 = _range(shape, *(self.record.vertices[v] for v in ends))
-        return self.record.edge(Edge(*ends, shape, t0, t1, 1e-6))
+        return self.record.edge(Edge(*ends, shape, t0, t1, SAME_POINT))
 
     def _vertex(self, n: int) -> int:
         if n not in self.vertices:
@@ -258,4 +259,4 @@ def _range(
         return float(curve.knots[0]), float(curve.knots[-1])
     start = ring_angle(curve, first)
     turn = (ring_angle(curve, last) - start) % tau
-    return start, start + (turn if turn > 1e-9 * pi else tau)
+    return start, start + (turn if turn > ANGLE_ROUNDING * pi else tau)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.geometry.centre_line import Vec
+from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import OBLIQUE, Camera
 from cagekit.view.fonts import font
 
@@ -158,7 +159,7 @@ class _Place:
         self.low, high = flat.min(axis=0), flat.max(axis=0)
         self.size = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0)))
         room = np.array([WIDTH - 3 * EDGE, HEIGHT - 170])
-        self.scale = float((room / (high - self.low + 1e-9)).min()) * 0.9
+        self.scale = float((room / (high - self.low + NO_LENGTH)).min()) * 0.9
         self.corner = np.array(corner) + (room - self.scale * (high - self.low)) / 2
         self.height = self.scale * float(high[1] - self.low[1])
 
@@ -193,7 +194,10 @@ def _line(draw: ImageDraw, points: Sequence[tuple[float, float]], band: Band) ->
         length = float(np.hypot(x1 - x0, y1 - y0))
         s = -(walked % (on + off))
         while s < length:
-            a, b = max(s, 0.0) / max(length, 1e-9), min(s + on, length) / max(length, 1e-9)
+            a, b = (
+                max(s, 0.0) / max(length, NO_LENGTH),
+                min(s + on, length) / max(length, NO_LENGTH),
+            )
             if b > a:
                 ends = [(x0 + t * (x1 - x0), y0 + t * (y1 - y0)) for t in (a, b)]
                 draw.line(ends, band.colour, band.width)
@@ -202,7 +206,7 @@ def _line(draw: ImageDraw, points: Sequence[tuple[float, float]], band: Band) ->
 
 
 def _arrow(draw: ImageDraw, place: _Place, tip: Vec, force: Vec) -> None:
-    way = force / max(float(np.linalg.norm(force)), 1e-9)
+    way = force / max(float(np.linalg.norm(force)), NO_LENGTH)
     tail, head = place.pixels(np.array([tip - 0.1 * place.size * way, tip]))
     draw.line([tail, head], (120, 30, 120), 3)
     along = np.array(head) - np.array(tail)

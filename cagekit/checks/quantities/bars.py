@@ -9,6 +9,7 @@ import numpy as np
 
 from cagekit.cage.member import EndName, Member
 from cagekit.geometry.centre_line import Vec, unit
+from cagekit.units.tolerance import ALIGNED
 
 IN_LINE = 0.9962
 """Cosine of the largest kink (5 deg) between two pieces of one bar."""
@@ -157,7 +158,7 @@ def cross(one: WholeBar, other: WholeBar, along: Vec) -> Vec | None:
     a, b = flat @ one.start, flat @ one.end
     c, d = flat @ other.start, flat @ other.end
     m = np.array([b - a, c - d]).T
-    if abs(float(np.linalg.det(m))) < 1e-6:
+    if abs(float(np.linalg.det(m))) < ALIGNED:
         return None
     t, u = np.linalg.solve(m, c - a)
     if not (0.05 < t < 0.95 and 0.05 < u < 0.95):

@@ -18,6 +18,7 @@ from cagekit.shop.bending.section import thinned_wall
 from cagekit.shop.sawing.plan import sawn
 from cagekit.shop.sawing.stock import bars_of, usual_sticks
 from cagekit.units import format_length
+from cagekit.units.tolerance import SHOP_ANGLE
 
 if TYPE_CHECKING:
     from cagekit.inputs.tooling import Die
@@ -195,7 +196,7 @@ def _straight_cure(s: Survey, sheet: BendSchedule, die: Die, i: int, missing: fl
         room = sheet.rows[i].feed + tangents * (die.clr - other.clr)
         if room >= other.least_straight:
             cures.append(f"bend it on die {other.name}, which leaves {_length(s, room)}")
-    if sheet.rows[i].feed < 1.0 and abs(sheet.rows[i].rotation) < 1e-3:
+    if sheet.rows[i].feed < 1.0 and abs(sheet.rows[i].rotation) < SHOP_ANGLE:
         cures.append("make one bend of the two")
     return "; ".join(cures) + f". {SLEEVE}"
 

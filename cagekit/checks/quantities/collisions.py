@@ -20,6 +20,7 @@ from cagekit.cage.member import Member
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
 from cagekit.geometry.end_cut import EndCut
+from cagekit.units.tolerance import SAME_POINT
 
 SHARED = 0.02
 """Depth of two walls in each other, mm, that the numbers themselves may leave; more is told."""
@@ -239,6 +240,6 @@ def _depths(m: Wall, other: Wall, points: Vec, seat: float) -> Vec:
         kept = left > (seat or -_BETWEEN)
         near, left = near[kept], left[kept]
     if len(near):
-        there = m.left(points[near]) > seat - 1e-6
+        there = m.left(points[near]) > seat - SAME_POINT
         depth[near[there]] = np.minimum(-away[near], left)[there]
     return depth

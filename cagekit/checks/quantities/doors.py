@@ -15,6 +15,7 @@ from cagekit.checks.quantities.bars import WholeBar, cross
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, HandSide, Survey, other_side
 from cagekit.geometry.centre_line import Vec, unit
+from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
 ACROSS = unit((0.0, 1.0, 0.0))
 NEAR_DOOR = 260.0
@@ -54,8 +55,8 @@ class Door:
         p = np.vstack([self.corners, self.corners[:1]])
         hits = []
         for (x0, z0), (x1, z1) in pairwise(p):
-            if min(x0, x1) - 1e-9 <= x <= max(x0, x1) + 1e-9:
-                t = 0.0 if abs(x1 - x0) < 1e-9 else (x - x0) / (x1 - x0)
+            if min(x0, x1) - ROUNDING <= x <= max(x0, x1) + ROUNDING:
+                t = 0.0 if abs(x1 - x0) < ROUNDING else (x - x0) / (x1 - x0)
                 hits.append(float(z0 + t * (z1 - z0)))
         return max(hits, default=self.base + self.height)
 
@@ -67,10 +68,10 @@ class Door:
         low, high = self.span
         keep = (
             (sign * p[:, 1] > self.y_inner - NEAR_DOOR)
-            & (p[:, 0] >= low - 1e-6)
-            & (p[:, 0] <= high + 1e-6)
-            & (p[:, 2] >= self.base - 1e-6)
-            & (p[:, 2] <= self.base + self.height + 1e-6)
+            & (p[:, 0] >= low - SAME_POINT)
+            & (p[:, 0] <= high + SAME_POINT)
+            & (p[:, 2] >= self.base - SAME_POINT)
+            & (p[:, 2] <= self.base + self.height + SAME_POINT)
         )
         return p[keep]
 

@@ -12,6 +12,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, Survey, extreme, side_of
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit
+from cagekit.units.tolerance import MICRON
 
 LEVEL = degrees(asin(0.5))
 """A tube that climbs less than this (30 deg) runs along the roof, not up the pillar. Source:
@@ -60,7 +61,7 @@ def leg_spacing(s: Survey, pick: Pick) -> Iterator[Measure]:
         low = max(float(m.path.start[2]), float(m.path.end[2]))
         top = extreme(m.path, (0.0, 0.0, 1.0))[0]
         widths = []
-        for z in np.linspace(low + 1e-3, low + 0.5 * (top - low), 40):
+        for z in np.linspace(low + MICRON, low + 0.5 * (top - low), 40):
             spots = m.path.at_height(float(z))
             if len(spots) >= 2:
                 y = [float(p.point[1]) for p in spots]

@@ -14,6 +14,7 @@ from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.inputs.grind import MOST
+from cagekit.units.tolerance import SAME_POINT
 
 
 @quantity("node_miss", "mm", "axes past each other in the node")
@@ -33,7 +34,7 @@ def _gap(cage: Cage, parent: str, node: np.ndarray, out: np.ndarray) -> float:
     across = np.cross(out, spot.tangent)
     size = float(np.linalg.norm(across))
     way = node - spot.point
-    return float(abs(way @ across) / size) if size > 1e-6 else float(np.linalg.norm(way))
+    return float(abs(way @ across) / size) if size > SAME_POINT else float(np.linalg.norm(way))
 
 
 @quantity("joint_angle", "deg", "acute angle of the joint")

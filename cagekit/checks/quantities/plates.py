@@ -16,6 +16,7 @@ from cagekit.checks.quantities.survey import StandingEnd, Survey
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import off_foot
+from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.cage.plate import Plate
@@ -270,7 +271,7 @@ def bolt_spread(s: Survey, pick: Pick) -> Iterator[Measure]:
     for foot, plate, e in _bolted(s, pick):
         flat = (foot.point - plate.placement[:3, 3]) @ plate.placement[:3, :3]
         ways = [plate.holes[b.hole].centre - flat[:2] for b in plate.bolts]
-        angles = sorted(atan2(float(w[1]), float(w[0])) for w in ways if np.hypot(*w) > 1e-6)
+        angles = sorted(atan2(float(w[1]), float(w[0])) for w in ways if np.hypot(*w) > SAME_POINT)
         if len(angles) >= 2:
             gaps = np.diff([*angles, angles[0] + 2 * pi])
             yield Measure(subject=foot.name, value=degrees(float(gaps.min())), evidence=e)

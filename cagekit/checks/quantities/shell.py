@@ -17,6 +17,7 @@ from cagekit.checks.quantities.survey import Survey
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.tubes import STEP, TubeRoom
 from cagekit.geometry.centre_line import Vec, vec
+from cagekit.units.tolerance import NO_LENGTH
 
 TOUCH = 0.01
 """Less than this (mm) into a surface is touching it, not running into it."""
@@ -81,7 +82,7 @@ def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:
         if axis[i] < FAR / 2:
             spot = surface.solid.nearest(points[i : i + 1])[0]
             way = spot - points[i]
-            size = max(float(np.linalg.norm(way)), 1e-9)
+            size = max(float(np.linalg.norm(way)), NO_LENGTH)
             found.append(
                 TubeRoom(
                     member=m.id,

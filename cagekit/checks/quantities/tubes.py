@@ -16,6 +16,7 @@ from cagekit.errors import NotFoundError
 from cagekit.geometry.centre_line import Arc, CentreLine
 from cagekit.materials.steels import family, steel
 from cagekit.shop.bending.section import expected_roundness
+from cagekit.units.tolerance import NO_LENGTH
 
 _PROCESS = (
     ("as welded", "as welded"),
@@ -192,7 +193,7 @@ def _turn_seen(path: CentreLine) -> float:
         n = max(int(degrees(q.angle) * 2), 4)
         t = q.tangent(np.linspace(0.0, q.length, n + 1))[:, [0, 2]]
         size = np.hypot(t[:, 0], t[:, 1])
-        keep = t[size > 1e-9]
+        keep = t[size > NO_LENGTH]
         a, b = keep[:-1], keep[1:]
         cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
         dot = (a * b).sum(axis=1)

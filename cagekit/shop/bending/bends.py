@@ -24,6 +24,7 @@ from cagekit.shop.bending import springback
 from cagekit.shop.bending.dial import drift, settings, snapped
 from cagekit.shop.bending.rows import BendRow, bend_rows, rebuild, trimmed, turn_about
 from cagekit.shop.bending.springback import Springback
+from cagekit.units.tolerance import NOISE, SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -207,7 +208,7 @@ def _way(rows: Sequence[BendRow], die: Die, k: int, trim_a: float, trim_b: float
         need_b = lead if k < n else die.tail
         for i in range(1, n):
             need = die.tail if i == k else die.least_straight
-            if rows[i].feed < need - 1e-6:
+            if rows[i].feed < need - SAME_POINT:
                 short.append((i, rows[i].feed, need))
         # bends made from end a first still have the unbent rest behind them, which must be there
         unbent = sum(r.feed for r in rows[k:]) + sum(r.arc for r in rows[k:])
@@ -428,7 +429,7 @@ def _feed(rows: Sequence[BendRow], work: Work, bend: int, lead: EndName) -> floa
 def _signed(angle: float) -> float:
     """Fold an angle (rad) to above -pi up to pi."""
     folded = (angle + pi) % (2 * pi) - pi
-    return pi if folded <= -pi + 1e-12 else folded
+    return pi if folded <= -pi + NOISE else folded
 
 
 def hanging(rows: Sequence[BendRow], work: Work, swing: str) -> tuple[float, ...]:

@@ -14,6 +14,7 @@ import numpy as np
 
 from cagekit.shop.bending.rows import BendRow, rebuild
 from cagekit.shop.bending.springback import Springback
+from cagekit.units.tolerance import ROUNDING
 
 NO_TURN = radians(0.5)
 """Turns and clocks below this are none: nobody turns a tube by less (common practice)."""
@@ -46,7 +47,7 @@ def settings(
         exact = model.set_angle(max(angle - sense * over, 0.0))
         marks = max(round(exact / step), 1)
         if marks * step > most >= exact:
-            marks = floor(most / step + 1e-9)
+            marks = floor(most / step + ROUNDING)
         out.append(marks * step)
         over += sense * (model.left(out[-1]) - angle)
     return tuple(out)

@@ -16,8 +16,9 @@ import numpy as np
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, PathPiece, Vec, rotate, vec
+from cagekit.units.tolerance import ANGLE_ROUNDING, ROUNDING
 
-TINY = 1e-9
+TINY = ROUNDING
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +117,7 @@ def turn_about(along: Vec, before: Vec, after: Vec) -> float:
     """
     sine = float(np.cross(before, after) @ along)
     angle = atan2(sine, float(before @ after))
-    return pi if angle <= -pi + 1e-9 else angle
+    return pi if angle <= -pi + ANGLE_ROUNDING else angle
 
 
 def _longer(pieces: list[PathPiece], extra: float) -> list[PathPiece]:

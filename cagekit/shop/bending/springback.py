@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from math import degrees, radians, sqrt
 
 from cagekit.inputs.tooling import Die, TestBend
+from cagekit.units.tolerance import ROUNDING
 
 POOR = radians(0.75)
 """Scatter (rms of the residuals) above which the fit is called poor (common practice: an angle
@@ -99,7 +100,7 @@ def fit(tests: Sequence[TestBend], *, wall: float | None = None) -> Springback:
         )
     got, driven = [t.got for t in own], [t.set for t in own]
     low, high = min(got), max(got)
-    if high - low < 1e-9:
+    if high - low < ROUNDING:
         slope = sum(s * g for s, g in zip(driven, got, strict=True)) / sum(g * g for g in got)
         offset = 0.0
         notes.append(

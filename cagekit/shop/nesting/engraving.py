@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from cagekit.cage.plate import Plate
 from cagekit.geometry.outline import Outline, Vec2
 from cagekit.shop.nesting.letters import strokes, text_box
+from cagekit.units.tolerance import ROUNDING
 
 ROW = 1.7
 """From one row of letters to the next, in letter heights."""
@@ -119,7 +120,7 @@ class _Free:
             points = middles[:, None, :] + (box @ np.array([[c, s], [-s, c]]))[None]
             least = self.clearance(points.reshape(-1, 2)).reshape(len(middles), -1).min(1)
             i = int(np.argmax(least))
-            if least[i] >= reach and (best is None or least[i] > best[0] + 1e-9):
+            if least[i] >= reach and (best is None or least[i] > best[0] + ROUNDING):
                 best = (float(least[i]), i, angle)
         return None if best is None else (middles[best[1]], best[2])
 

@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.units.tolerance import NO_LENGTH
+
 Strokes = tuple[NDArray[np.float64], ...]
 
 
@@ -43,7 +45,7 @@ def strokes(text: str, height: float) -> Strokes:
 
 def _distinct(points: NDArray[np.float64]) -> NDArray[np.float64]:
     keep = np.ones(len(points), bool)
-    keep[1:] = np.hypot(*np.diff(points, axis=0).T) > 1e-9
+    keep[1:] = np.hypot(*np.diff(points, axis=0).T) > NO_LENGTH
     return points[keep]
 
 

@@ -20,6 +20,7 @@ import numpy as np
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
 from cagekit.geometry.outline import Outline, Vec2
+from cagekit.units.tolerance import MICRON, ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.inputs.tooling import Tooling
@@ -33,7 +34,7 @@ TURNS: dict[Turning, tuple[int, ...]] = {
 """Turns (degrees) a part may be laid at: any quarter, along the grain either way, as drawn."""
 ROUNDS = 150
 """Rounds of improvement in one attempt to shorten a layout."""
-GAP_TOL = 1e-3
+GAP_TOL = MICRON
 """A gap may be this much (mm) under what was asked for before a layout is refused."""
 
 
@@ -377,7 +378,7 @@ def _solved(
         list(shapes),
         {"width": length, "height": sheet.width},
         # a little more than asked, for what the library rounds
-        {"spacing": options.gap + 2e-3, "margin": options.margin + 1e-3, **config},
+        {"spacing": options.gap + 2 * MICRON, "margin": options.margin + MICRON, **config},
     )
     out = []
     for row in sorted(result.get("placements") or (), key=lambda r: int(r["geometry_id"])):
@@ -440,11 +441,11 @@ def _by_boxes(
     rows: list[list[float]] = []
     for number, plate, (w, h, t, low) in boxes:
         for row in rows:
-            if w <= row[1] + 1e-9 and row[2] + h <= sheet.width - m + 1e-9:
+            if w <= row[1] + ROUNDING and row[2] + h <= sheet.width - m + ROUNDING:
                 break
         else:
             x = rows[-1][0] + rows[-1][1] + gap if rows else m
-            if x + w > sheet.length - m + 1e-9 or m + h > sheet.width - m + 1e-9:
+            if x + w > sheet.length - m + ROUNDING or m + h > sheet.width - m + ROUNDING:
                 continue
             row = [x, w, m]
             rows.append(row)

@@ -25,6 +25,7 @@ from cagekit.hints import did_you_mean
 from cagekit.shop.nesting.engraving import engraved, written
 from cagekit.shop.nesting.letters import strokes
 from cagekit.units import format_length, format_mass
+from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.inputs.tooling import Tooling
@@ -227,7 +228,7 @@ def _contours(plate: Plate, options: CutOptions, warnings: list[str]) -> list[St
     out = [Stroke(Layer.OUTSIDE, line) for line in lines]
     least = options.smallest_hole(plate.thickness)
     for i, h in enumerate(plate.holes, 1):
-        if h.diameter and h.diameter < least - 1e-9:
+        if h.diameter and h.diameter < least - ROUNDING:
             warnings.append(
                 f"{plate.id}: hole {i} of {h.diameter:.1f} mm is under the {least:.1f} mm that "
                 f"{options.process} cuts clean in {plate.thickness:.1f} mm"
@@ -256,7 +257,7 @@ def hole_work(plate: Plate, hole: Hole, options: CutOptions) -> str:
         options: how plates are prepared.
     """
     u: Any = options.units
-    if options.pilot and 0 < hole.diameter < options.smallest_hole(plate.thickness) - 1e-9:
+    if options.pilot and 0 < hole.diameter < options.smallest_hole(plate.thickness) - ROUNDING:
         return "drill on the mark"
     if reamed(hole, options):
         return f"cut {format_length(hole.diameter - options.ream, u)}, ream"
@@ -331,7 +332,7 @@ def stretch(outline: Outline, start: float, end: float) -> Outline:
     at = 0.0
     for s in [*segments, *segments]:
         lo, hi = max(start - at, 0.0), min(end - at, s.length)
-        if hi - lo > 1e-9:
+        if hi - lo > ROUNDING:
             out.append(s.part(lo / s.length, hi / s.length))
         at += s.length
     return Outline.of_segments(out, closed=False)
@@ -398,7 +399,7 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int, number: str = "
             f"the bend, drawn from the face, K {first.k:.3g}"
         )
     least = options.smallest_hole(plate.thickness)
-    small = sorted({h.diameter for h in plate.holes if 0 < h.diameter < least - 1e-9})
+    small = sorted({h.diameter for h in plate.holes if 0 < h.diameter < least - ROUNDING})
     if small and options.pilot:
         out.append("drill on the marks: " + ", ".join(format_length(d, u) for d in small))
     pins = sorted({h.diameter for h in plate.holes if reamed(h, options)})

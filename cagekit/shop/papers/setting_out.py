@@ -17,11 +17,10 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, rotate, unit, vec
+from cagekit.units.tolerance import SQUARE
 
 TOUCHING = 6.0
 """A plate's edge nearer to a tube than this (mm) is welded to it: the fit-up gap and some."""
-SQUARE = 1e-3
-"""Cosine below which a branch stands square on its parent and leans to neither end."""
 SPOTS = 48
 """Spots taken round a saddle for its edges."""
 FINE = 1440

@@ -10,6 +10,7 @@ import numpy as np
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.geometry.centre_line import Arc, Vec, unit
+from cagekit.units.tolerance import SAME_POINT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +65,7 @@ def touched(spot: Station, other: Station) -> Vec:
     away = here.point - other[0].path.spot(other[1]).point
     across = away - (away @ here.tangent) * here.tangent
     size = float(np.linalg.norm(across))
-    side = unit(across) if size > 1e-6 else np.zeros(3)
+    side = unit(across) if size > SAME_POINT else np.zeros(3)
     return np.asarray(here.point + member.tube.outer_radius * side)
 
 

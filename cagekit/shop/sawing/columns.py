@@ -22,6 +22,7 @@ import numpy as np
 
 from cagekit.shop.sawing.patterns import Kinds, Pattern, best_pattern, patterns_worth
 from cagekit.shop.sawing.stock import Bar
+from cagekit.units.tolerance import NEGLIGIBLE, NOISE
 
 TIGHT = 1e-7
 """Relative tolerance on costs and prices."""
@@ -224,7 +225,7 @@ def _relaxed(
     result = linprog(c, A_ub=a, b_ub=b, method="highs")
     if result.status != 0:
         return None
-    if final and float(result.x[len(columns) :].sum()) > 1e-6:
+    if final and float(result.x[len(columns) :].sum()) > NEGLIGIBLE:
         return None
     marginals = -np.asarray(result.ineqlin.marginals)
     worth = [max(float(v), 0.0) for v in marginals[: kinds.count]]
@@ -394,7 +395,7 @@ def _next_cost(bars: Sequence[Bar], least: float, *, above: bool = False) -> flo
         if total >= floor:
             best = min(best, total)
             return
-        if at == len(costs) or best <= floor + 1e-12:
+        if at == len(costs) or best <= floor + NOISE:
             return
         most = int(min(supply[costs[at]], (floor - total) // costs[at] + 1))
         for n in range(most, -1, -1):

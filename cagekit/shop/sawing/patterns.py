@@ -15,8 +15,10 @@ from math import gcd
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.units.tolerance import ROUNDING
+
 Pattern = tuple[int, ...]
-SLACK = 1e-9
+SLACK = ROUNDING
 CELLS = 16384
 """Cells of the grid unless all sizes fall on a grid of their own that is not much finer."""
 MOST_STEPS = 20_000

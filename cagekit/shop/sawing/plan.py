@@ -14,6 +14,7 @@ from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.sawing.columns import choose
 from cagekit.shop.sawing.patterns import Kinds
 from cagekit.shop.sawing.stock import Bar, Blank, bars_of, check_pieces, to_nanometres
+from cagekit.units.tolerance import ROUNDING
 
 SAW_STEP = 0.1
 """Blanks are rounded up to this, mm: no tape and no saw does better."""
@@ -243,7 +244,7 @@ def cut_plans(
 def _spares(spare: float, bars: Sequence[Bar], kerf: float) -> tuple[Blank, ...]:
     """The spare length as pieces that the longest bar can hold."""
     longest = max(b.longest(kerf) for b in bars)
-    n = ceil(spare / longest - 1e-9)
+    n = ceil(spare / longest - ROUNDING)
     return tuple(Blank(name=SPARE, length=spare / n) for _ in range(n))
 
 

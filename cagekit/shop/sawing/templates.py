@@ -19,11 +19,9 @@ from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
 from cagekit.materials.tubes import Tube
+from cagekit.units.tolerance import SQUARE
 
 SAMPLES = 360
-SQUARE = 1e-3
-"""Cosine of the angle between the axes below which a cope is square: its two sides then differ
-by less than 0.1 mm."""
 GRIND_BY = 4.0
 """A grinding note stands on the template of an end within so many diameters of it."""
 HOLE_SKIRT = 26.0

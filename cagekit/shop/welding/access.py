@@ -18,6 +18,7 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.tooling import Torch
+from cagekit.units.tolerance import ALIGNED, ALONG
 
 SPOTS = 24
 """Spots looked at round a saddle."""
@@ -160,10 +161,10 @@ def _saddle(cage: Cage, joint: Joint) -> tuple[Vec, Vec, Vec]:
 def _leans(normals: Vec, seats: Vec, largest: float) -> Vec:
     """Directions of the torch away from the weld, ``(n, k, 3)``: bisectors first, then leans."""
     middle = normals + seats
-    flat = (middle * middle).sum(axis=1) < 1e-4
+    flat = (middle * middle).sum(axis=1) < ALONG
     axis = _rows_unit(np.where(flat[:, None], normals, middle))
     across = np.cross(normals, seats)
-    level = (across * across).sum(axis=1) <= 1e-6
+    level = (across * across).sum(axis=1) <= ALIGNED
     first = _rows_unit(np.where(level[:, None], np.cross(axis, [0.3, 0.5, 0.8]), across))
     second = np.cross(axis, first)
     out = [axis]

@@ -22,6 +22,7 @@ from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.welding.access import Rays, Reach, rays_of, reach
 from cagekit.shop.welding.moves import ANCHORED, Moved, Pose, Way, possible
+from cagekit.units.tolerance import ROUNDING
 
 EARLY = ("half_hoop", "front_hoop")
 """Roles with feet ahead of the main hoop that go in before what would hold the hoops down."""
@@ -283,7 +284,7 @@ def _welds(site: _Site, groups: Sequence[Sequence[Member]], moved: Sequence[Move
         elif now.whole and later:
             out.append(Weld(joint=joint, way=Way.BEFORE, reach=done, before=later))
         else:
-            gain = now.share > done.share + 1e-9
+            gain = now.share > done.share + ROUNDING
             out.append(
                 Weld(
                     joint=joint,
