@@ -167,10 +167,12 @@ def test_every_run_gives_equal_bytes():
         "import hashlib\n"
         "from cagekit.cage.plate import Plate\n"
         "from cagekit.geometry.outline import Outline\n"
-        "from pieces import plate_dxf\n"
+        "from cagekit.shop.nesting.plate_drawing import CutOptions, plate_drawing\n"
+        "from cagekit.writers.dxf import DxfOptions, dxf_bytes\n"
         "plate = Plate(id='p', kind='test', thickness=3, material='s235',"
         " outline=Outline.rectangle(80, 60, 5))\n"
-        "print(hashlib.sha256(plate_dxf(plate)).hexdigest())"
+        "drawing = plate_drawing(plate, CutOptions())\n"
+        "print(hashlib.sha256(dxf_bytes(drawing, DxfOptions())).hexdigest())"
     )
     sums = {
         subprocess.run(
