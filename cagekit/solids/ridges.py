@@ -324,8 +324,8 @@ def _meeting(
     if float(np.linalg.norm(point - near)) > 3 * STEP:
         raise Refused("three parents meet out of reach")
     for c in corners:
-        near = float(np.linalg.norm(c.point - point)) < TENTH_MICRON
-        if c.on_rim is None and near and pair in c.wanted:
+        meets = float(np.linalg.norm(c.point - point)) < TENTH_MICRON
+        if c.on_rim is None and meets and pair in c.wanted:
             return c
     pairs = [pair, frozenset((i, third)), frozenset((j, third))]
     new = RidgeStart(record.vertex(point), point, pairs)
