@@ -188,6 +188,8 @@ class Plate:
         quantity: pieces of this shape at this place.
         members: tubes that the plate touches.
         ends: tube ends that stand on it, e.g. ``"main_hoop.a"``.
+        box: the box that it is a wall, the top or the base of.
+        bar, joint: the swing-out bar and the joint of it (hinge, latch) that it is a bracket of.
 
     Raises:
         GeometryError: a hole outside the plate, holes that overlap, a fold through a hole and the
@@ -210,6 +212,9 @@ class Plate:
     quantity: int = 1
     members: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
+    box: str = ""
+    bar: str = ""
+    joint: str = ""
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

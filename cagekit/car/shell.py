@@ -182,7 +182,7 @@ class ShellSurface:
     """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it.
 
     ``moves``: a door or a seat that must still move; ``trimmed``: cut where tubes pass;
-    ``stood_on``: tubes end on it.
+    ``stood_on``: tubes end on it; ``at_hoop``: the shell's side in the section of the main hoop.
     """
 
     name: str
@@ -192,6 +192,7 @@ class ShellSurface:
     moves: bool = False
     trimmed: bool = False
     stood_on: bool = False
+    at_hoop: bool = False
 
 
 def surfaces(car: Car) -> tuple[ShellSurface, ...]:
@@ -233,7 +234,8 @@ def _front(car: Car) -> float:
 
 def _side(car: Car, side: str, sign: float) -> list[ShellSurface]:
     own = car.side(side)
-    out = [ShellSurface(name=f"{side} side at the hoop", solid=hoop_side(car, side, sign))]
+    wall = hoop_side(car, side, sign)
+    out = [ShellSurface(name=f"{side} side at the hoop", solid=wall, at_hoop=True)]
     if own.pillar is not None and dist(own.pillar.top, own.pillar.base) > NEAR:
         top, base = (vec((x, sign * y, z)) for x, y, z in (own.pillar.top, own.pillar.base))
         out.append(

@@ -68,7 +68,7 @@ def evaluate_rule(rule: Rule, survey: Survey, taken: Taken | None = None) -> Ite
         return
     here = (taken or {}).get(rule.quantity.name, {}) if rule.quantity else {}
     found = [j for j in (_judge(rule, m) for m in measures) if not _given_up(j, here)]
-    yield from _told(rule, found)
+    yield from _told(rule, found, survey)
 
 
 def judged_by(rule: Rule, survey: Survey) -> Iterator[tuple[str, Status]]:
@@ -133,7 +133,7 @@ def _judge(rule: Rule, m: Measure) -> Judged:
     return Judged(m, Status.NEEDS_INSPECTION if m.estimated else Status.PASS, rule.asks)
 
 
-def _told(rule: Rule, found: Sequence[Judged]) -> Iterator[Finding]:
+def _told(rule: Rule, found: Sequence[Judged], survey: Survey) -> Iterator[Finding]:
     """Failures one by one; what passes, and what lacks the same input, as one finding each.
 
     A rule that says ``each`` tells everything one by one.
@@ -158,7 +158,7 @@ def _told(rule: Rule, found: Sequence[Judged]) -> Iterator[Finding]:
     for group in missing.values():
         first = group[0]
         note = first.text if len(group) == 1 else ""
-        yield _needs_input(rule, _together(group), first.missing, note, _evidence(group))
+        yield _needs_input(rule, _together(group, survey), first.missing, note, _evidence(group))
     if passed:
         worst = min(passed, key=lambda j: _margin(rule, j))
         if len(passed) == 1:
@@ -166,7 +166,7 @@ def _told(rule: Rule, found: Sequence[Judged]) -> Iterator[Finding]:
         else:
             all_of = [j.measure for j in passed]
             evidence = _evidence(all_of, worst.measure)
-            yield _judged(rule, worst, subject=_together(all_of), evidence=evidence)
+            yield _judged(rule, worst, subject=_together(all_of, survey), evidence=evidence)
 
 
 def _margin(rule: Rule, j: Judged) -> float:
@@ -299,21 +299,24 @@ def _subject_asked(rule: Rule) -> str:
     return of[0].replace("_", " ") if len(of) == 1 else "cage"
 
 
-def _together(measures: Sequence[Measure]) -> str:
+def _together(measures: Sequence[Measure], survey: Survey) -> str:
     """One name for the subjects of several measures."""
     names = list(dict.fromkeys(m.subject for m in measures))
     if len(names) == 1:
         return names[0]
-    bases = {_base(n) for n in names}
-    if len(bases) == 1:
-        return bases.pop()
+    groups = {_group(m, survey) for m in measures}
+    if len(groups) == 1:
+        return groups.pop()
     return ", ".join(names) if len(names) == 2 else f"{len(names)} parts"
 
 
-def _base(name: str) -> str:
-    for tail in ("_left", "_right", " left", " right"):
-        name = name.removesuffix(tail)
-    return name
+def _group(m: Measure, survey: Survey) -> str:
+    """What it is called together with the same on the other side."""
+    tube = survey.cage.members.get(m.subject)
+    if tube is not None and tube.id == tube.entry:
+        return tube.group
+    halves = (t for t in m.evidence.members if m.subject in (f"{t} left", f"{t} right"))
+    return m.both or next(halves, m.subject)
 
 
 def _evidence(measures: Iterable[Measure], worst: Measure | None = None) -> Evidence:

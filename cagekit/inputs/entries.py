@@ -11,9 +11,9 @@ from collections.abc import Iterator, Mapping
 from functools import reduce
 from math import pi
 from operator import or_
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_args
 
-from pydantic import ConfigDict, Field, create_model
+from pydantic import ConfigDict, Field, PrivateAttr, create_model
 
 from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length, Point
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
@@ -44,13 +44,18 @@ class MemberEntry(FileModel):
         None, gt=0, description="centre-line radius, when not the die's"
     )
     omit: bool = Field(False, description="leave the member out")
+    _group: str = PrivateAttr(default="")
 
     @property
     def group(self) -> str:
-        """Its name without its own side: what both sides answer to."""
-        if self.side in ("left", "right"):
-            return self.id.removesuffix(f"_{self.side}")
-        return self.id
+        """Its name without its own side, as a file wrote it: what both sides answer to."""
+        return self._group or self.id
+
+    def on_side(self, group: str, **changes: Any) -> Self:
+        """The same with ``changes``, as one of the group."""
+        one = self.model_copy(update=changes)
+        one._group = group
+        return one
 
     @property
     def names(self) -> tuple[str, ...]:

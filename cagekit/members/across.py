@@ -22,7 +22,7 @@ def make_harness_bar(site: Site, entry: HarnessBarEntry) -> list[Member]:
     if entry.from_ and entry.to:
         return between(site, entry, "harness_bar", entry.from_, entry.to)
     height = shoulder_height(site) - entry.below_shoulder if entry.height is None else entry.height
-    start, end = (hoop(side).spot("height", height) for side in SIDES)
+    start, end = (hoop(site, side).spot("height", height) for side in SIDES)
     return between(site, entry, "harness_bar", start, end)
 
 
@@ -44,8 +44,8 @@ def make_hoop_diagonal(site: Site, entry: HoopDiagonalEntry) -> list[Member]:
 
     def ends(top: str, bottom: str) -> tuple[OnTube, OnTube]:
         return (
-            hoop(top).spot("top bend", move="down", by=entry.drop),
-            hoop(bottom).spot("foot", move="up", by=entry.rise),
+            hoop(site, top).spot("top bend", move="down", by=entry.drop),
+            hoop(site, bottom).spot("foot", move="up", by=entry.rise),
         )
 
     if entry.style == "crossed":
@@ -60,7 +60,7 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
     front = _front_corner(site, entry)
 
     def rear(side: str) -> OnTube:
-        return hoop(side).spot("top bend", move="inboard", by=entry.inset)
+        return hoop(site, side).spot("top bend", move="inboard", by=entry.inset)
 
     if entry.style != "v":
         first, second = (rear(other), front(driver)), (rear(driver), front(other))
@@ -69,7 +69,9 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
         return between(site, entry, "roof_diagonal", *first)
     out: list[Member] = []
     for side in SIDES:
-        made = between(site, entry, "roof_diagonal", hoop().spot("y", 0.0), front(side), side=side)
+        made = between(
+            site, entry, "roof_diagonal", hoop(site).spot("y", 0.0), front(side), side=side
+        )
         site.add(made)
         out.extend(made)
     return out
@@ -77,9 +79,8 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
 
 def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], OnTube]:
     """The roof's front corner on the halo, front hoop or half hoop there is, by side."""
-    holder = site.first("halo", "front_hoop", "half_hoop_left")
-    member, at, move = {
-        "halo": ("halo", "front bend", "back"),
-        "front_hoop": ("front_hoop", "top bend", "inboard"),
-    }.get(holder, ("half_hoop", "top bend", "back"))
-    return lambda side: OnTube(member=member, side=side, at=at, move=move, by=entry.inset)
+    kind, _ = site.first("halo", "front_hoop", "half_hoop")
+    at, move = {"halo": ("front bend", "back"), "front_hoop": ("top bend", "inboard")}.get(
+        kind, ("top bend", "back")
+    )
+    return lambda side: site.tube_of(kind, side).spot(at, move=move, by=entry.inset)

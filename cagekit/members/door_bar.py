@@ -35,7 +35,7 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
     front = entry.front_member or front_leg(site, side)
 
     def ends(rear: float, ahead: float) -> tuple[OnTube, OnTube]:
-        return hoop(side).spot("height", rear), front.spot("height", ahead)
+        return hoop(site, side).spot("height", rear), front.spot("height", ahead)
 
     if entry.style == "single":
         made = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))

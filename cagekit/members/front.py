@@ -107,11 +107,7 @@ def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
     """Make an A-pillar bar: upper node, along the pillar, bend at its base, down to the foot."""
     side = str(entry.side)
     inset = entry.gap + site.tube(entry, "a_pillar_bar").od / 2
-    holder = site.first("halo", "front_hoop", "header_bar")
-    usual = OnTube(member=holder, side=side).spot("front bend", move="back", by=BEHIND_BEND)
-    if holder == "header_bar":
-        usual = OnTube(member="half_hoop", side=side, at="top bend")
-    top = site.place(entry, entry.top or usual, "top")
+    top = site.place(entry, entry.top or _pillar_top(site, side), "top")
     foot = site.foot(side, "front_foot", owner=entry.id)
     knee = np.array(pillar_base(site, entry.id, side, inset))
     if entry.knee_height is not None:
@@ -121,6 +117,14 @@ def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
     sign = 1.0 if side == "left" else -1.0
     points = pillar_points(entry, top.point, knee, foot.point, sign)
     return [site.member(entry, "a_pillar_bar", points, top, foot)]
+
+
+def _pillar_top(site: Site, side: str) -> OnTube:
+    """Where the upper node of an A-pillar bar usually is."""
+    kind, holder = site.first("halo", "front_hoop", "header_bar", side=side)
+    if kind == "header_bar":
+        return site.tube_of("half_hoop", side).spot("top bend")
+    return holder.spot("front bend", move="back", by=BEHIND_BEND)
 
 
 def pillar_points(form: PillarBarForm, top: Vec, knee: Vec, foot: Vec, sign: float) -> list[Vec]:
@@ -147,7 +151,7 @@ def hoop_node(site: Site, entry: HaloEntry | HalfHoopEntry, side: str) -> Place:
         entry: what the file says.
         side: ``left`` or ``right``.
     """
-    spot = OnTube(member="main_hoop", side=side).spot("top bend", move="down", by=entry.drop)
+    spot = site.tube_of("main_hoop", side).spot("top bend", move="down", by=entry.drop)
     return site.place(entry, spot, "drop")
 
 

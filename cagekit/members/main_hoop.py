@@ -68,11 +68,11 @@ def _top(site: Site, entry: HoopEntry, od: float) -> float:
 def _foot(site: Site, entry: HoopEntry, side: str) -> Place:
     """The foot on the sheet, or on the outrigger when the cage has one there."""
     place = site.foot(side, "main_foot", owner=entry.id)
-    name = f"outrigger_{side}"
-    if not site.has(name):
+    outrigger = site.of_kind("outrigger", side)
+    if outrigger is None:
         return place
-    axis = site.members[name].path.nearest(place.point)
-    return Place(point=axis.point, members=(name,), spot=axis)
+    axis = outrigger.path.nearest(place.point)
+    return Place(point=axis.point, members=(outrigger.id,), spot=axis)
 
 
 def _leg(

@@ -72,20 +72,31 @@ class Site:
         spans = len(tubes) == 1 and tubes[0].path.start[1] * tubes[0].path.end[1] < 0
         return replace(place, side=entry.side) if spans else place
 
-    def first(self, *names: str) -> str:
-        """The first of ``names`` that is a member already; GeometryError when none is.
+    def of_kind(self, kind: str, side: str = "") -> Member | None:
+        """The first member of a kind (or that does its work), on a side or across the car."""
+        sides = ("left", "right", "centre") if not side else (side, "centre")
+        own = (m for m in self.members.values() if m.side in sides)
+        return next((m for m in own if kind in (m.kind, m.role)), None)
+
+    def tube_of(self, kind: str, side: str = "") -> OnTube:
+        """The tube of a kind, whatever a file calls it; the half on a side of one that spans."""
+        found = self.of_kind(kind, side)
+        if found is None:  # the finder tells what there is
+            return OnTube(member=kind, side=side)
+        return OnTube(member=found.bar, side=side if found.side == "centre" else "")
+
+    def first(self, *kinds: str, side: str = "") -> tuple[str, OnTube]:
+        """The first of ``kinds`` that is made already, and its tube on a side.
 
         Raises:
             GeometryError: there is none of them.
         """
-        for name in names:
-            if name in self.members:
-                return name
-        raise GeometryError(names[0], f"the layout has none of {', '.join(names)} to attach to.")
-
-    def has(self, name: str) -> bool:
-        """Whether a member of that id is made already."""
-        return name in self.members
+        for kind in kinds:
+            if self.of_kind(kind, side) is not None:
+                return kind, self.tube_of(kind, side)
+        where = f" on the {side}" if side else ""
+        known = ", ".join(kinds)
+        raise GeometryError(kinds[0], f"the layout has none of {known} to attach to{where}.")
 
     def foot(self, side: str, which: str, *, owner: str) -> Place:
         """The foot of ``owner`` on the car, raised by the plate it stands on.

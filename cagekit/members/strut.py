@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from cagekit.cage.member import Member, Side
 from cagekit.cage.places import Place
@@ -104,15 +103,14 @@ def crossed(
     return made + second(site, entry, role, "cross", other, (entry.id,))
 
 
-def hoop(side: str = "") -> OnTube:
+def hoop(site: Site, side: str = "") -> OnTube:
     """The main hoop, or one side of it."""
-    return OnTube(member="main_hoop", side=side)
+    return site.tube_of("main_hoop", side)
 
 
 def front_leg(site: Site, side: str) -> OnTube:
     """The member that stands at the front on this side."""
-    name = site.first(f"a_pillar_bar_{side}", f"half_hoop_{side}", "front_hoop")
-    return OnTube(member=name, side=side if name == "front_hoop" else "")
+    return site.first("a_pillar_bar", "half_hoop", "front_hoop", side=side)[1]
 
 
 def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
@@ -146,9 +144,10 @@ def _row_place(site: Site, entry: StrutEntry, place: RowPlace) -> Location:
     value, by = (
         float(getattr(entry, n)) if isinstance(n, str) else n for n in (place.value, place.by)
     )
-    tube = OnTube(member=place.tube, side=side)
     if place.tube == FRONT_LEG:
         tube = getattr(entry, "front_member", None) or front_leg(site, side)
+    else:
+        tube = site.tube_of(place.tube, side)
     return tube.spot(place.at, value, place.move, by)
 
 
@@ -157,11 +156,9 @@ def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Membe
     if entry.from_ and entry.to:
         return between(site, entry, "windscreen_brace", entry.from_, entry.to)
     side = str(entry.side)
-    holder = OnTube(member=site.first("halo", f"roof_rail_{side}", f"half_hoop_{side}"))
-    if holder.member == "halo":
-        holder = replace(holder, side=side)
+    kind, holder = site.first("halo", "roof_rail", "half_hoop", side=side)
     start = holder.spot("front bend", move="back", by=BEHIND_CORNER)
-    if holder.member == f"roof_rail_{side}":
+    if kind == "roof_rail":
         start = holder.spot("station", ALONG_RAIL)
     foot = site.places.car_foot(side, "front_foot", where=site.where(entry, "to"))
     low = float(foot.point[2]) + ABOVE_FOOT if entry.low is None else entry.low
@@ -277,7 +274,7 @@ def make_rocker_brace(site: Site, entry: RockerBraceEntry) -> list[Member]:
     """Make a rocker brace from the main hoop's leg down and forward to the top of the sill."""
     side = str(entry.side)
     sign = 1.0 if side == "left" else -1.0
-    start = site.place(entry, entry.from_ or hoop(side).spot("height", entry.height), "from")
+    start = site.place(entry, entry.from_ or hoop(site, side).spot("height", entry.height), "from")
     if entry.to:
         return site.struts(entry, "rocker_brace", start, site.place(entry, entry.to, "to"))
     inner, outer = site.car.side(side).sill_top_y

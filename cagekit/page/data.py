@@ -82,7 +82,7 @@ def doors(design: Design) -> list[Json]:
     """Every swing-out bar: what turns about which axis, and how far it opens, rad."""
     return [
         {
-            "name": p.name.removesuffix("_open"),
+            "name": p.bar,
             "point": np.asarray(p.point, float).tolist(),
             "axis": np.asarray(p.axis, float).tolist(),
             "full": max(p.angles),

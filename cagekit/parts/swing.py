@@ -50,7 +50,7 @@ def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
         own = {n: getattr(d, n) for n in SwingForm.model_fields}
         how = DoorBarEntry(kind="door_bar", id=BAR, swing_out=True).model_copy(update=own)
         made = _divided(d, entry, how)
-        plates = [p for p in made.plates if p.kind.startswith(joint)]
+        plates = [p for p in made.plates if p.joint == joint]
         parts = [p for p in made.hardware if p.joint == joint]
         return Part(cage=Cage(f"{joint}_bracket", (), plates=plates, hardware=parts), made=())
 

@@ -91,7 +91,7 @@ def box(prefix: str, frame: Vec, spec: BoxSpec, marks: Sequence[Mark] = ()) -> t
     out = [_lid(f"{prefix}_top", frame, spec, walls, marks, high, top=True)]
     out += [_wall(f"{prefix}_{w.name}", frame, spec, w, walls, high) for w in walls]
     out.append(_lid(f"{prefix}_base", frame, spec, walls, (), high, top=False))
-    return tuple(out)
+    return with_details(out, box=prefix)
 
 
 def _walls(spec: BoxSpec, long: float, wide: float) -> tuple[_Wall, ...]:

@@ -358,7 +358,7 @@ def _pinned(
     lever = spec.inside_width(bar.tube.outer_radius) + spec.thickness
     cheek = force / 2 + moment / lever
     metal = steel(spec.material)
-    plates = [p for p in scene.cage.plates if p.pins and p.id.startswith(f"{pin.bar}_{pin.joint}")]
+    plates = [p for p in scene.cage.plates if p.pins and (p.bar, p.joint) == (pin.bar, pin.joint)]
     for plate in plates:
         for one in plate.pins:
             bears = pin_plate(plate.ear(one), metal.fy or metal.fu, metal.fu)

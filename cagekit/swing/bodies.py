@@ -28,13 +28,15 @@ GapFunction = Callable[[Vec], Vec]
 class Obstacle:
     """Something that the bar could meet: what it is called, its kind and its distance.
 
-    ``part`` names the part of it at a point, where it has parts.
+    ``part`` names the part of it at a point, where it has parts; ``own`` tells the bar's own stubs
+    and brackets.
     """
 
     name: str
     kind: str
     gap: GapFunction
     part: Callable[[Vec], str] | None = None
+    own: bool = False
 
     def named(self, point: Vec) -> str:
         """What it is called at a point ``(3,)``."""

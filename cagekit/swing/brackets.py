@@ -87,6 +87,8 @@ def saddle(id_: str, owner: str, joint: SwingJoint, radius: float) -> Plate:
     return Plate(
         id=id_,
         kind=f"{joint.name}_saddle",
+        bar=owner,
+        joint=joint.name,
         thickness=s.thickness,
         material=s.material,
         outline=pattern,
@@ -254,6 +256,8 @@ def cheek(id_: str, owner: str, joint: SwingJoint, radius: float, upper: bool) -
     return Plate(
         id=id_,
         kind=f"{joint.name}_cheek",
+        bar=owner,
+        joint=joint.name,
         thickness=s.thickness,
         material=s.material,
         outline=outline,

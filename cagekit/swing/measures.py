@@ -62,7 +62,7 @@ def plates_of(cage: Cage, door: SwingDoor, joint: SwingJoint) -> tuple[Plate, ..
         door: the divided bar.
         joint: hinge or latch of the bar.
     """
-    return tuple(p for p in cage.plates if p.id in door.plates and p.kind.startswith(joint.name))
+    return tuple(p for p in cage.plates if p.id in door.plates and p.joint == joint.name)
 
 
 def plate_points(plate: Plate) -> Vec:

@@ -146,15 +146,22 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
     for joint in door.joints:
         stub = cage.member(joint.stub)
         out.append(
-            Obstacle(name=stub.id, kind=f"{joint.name} stub", gap=stub_gap(stub, joint.stub_face))
+            Obstacle(
+                name=stub.id,
+                kind=f"{joint.name} stub",
+                own=True,
+                gap=stub_gap(stub, joint.stub_face),
+            )
         )
         for plate in cage.plates:
             if plate.id in door.plates and joint.stub in plate.members:
                 out.append(
-                    Obstacle(name=plate.id, kind=f"{joint.name} bracket", gap=plate_gap(plate))
+                    Obstacle(
+                        name=plate.id, kind=f"{joint.name} bracket", own=True, gap=plate_gap(plate)
+                    )
                 )
         out += [
-            Obstacle(name=p.id, kind=f"{joint.name} bracket", gap=part_gap(p))
+            Obstacle(name=p.id, kind=f"{joint.name} bracket", own=True, gap=part_gap(p))
             for p in cage.hardware
             if p.id in door.hardware and p.kind == "half_cup" and p.joint == joint.name
         ]
@@ -180,7 +187,7 @@ def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
         )
     keep = {k.name for k in car.keepouts}
     for s in surfaces(car):
-        if s.name in keep or not (s.moves or s.trimmed or s.name.endswith("side at the hoop")):
+        if s.name in keep or not (s.moves or s.trimmed or s.at_hoop):
             out.append(Obstacle(name=s.name, kind="body", gap=s.solid.gap))
     return tuple(out)
 
@@ -206,7 +213,7 @@ class SwingMotion:
         rows, spots = [], []
         rough = at[:, self.probe.rough]
         for i in range(len(self.obstacles)) if which is None else which:
-            own = self.obstacles[i].kind.startswith(("hinge", "latch"))
+            own = self.obstacles[i].own
             points, radii = (
                 (at, self.probe.radii) if own else (rough, self.probe.radii[self.probe.rough])
             )

@@ -100,13 +100,14 @@ def _plan(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
     """The car's side from outside and above, the bar in three places."""
     sign = 1.0 if door.side == "left" else -1.0
     scene = list(bodies(cage))
+    still = {p.id for p in cage.hardware if p.kind in ("half_cup", "bolt", "nut")}
     for angle, colour in ((swept.half, HALF), (swept.full, OPEN)):
         own = {door.bar, *door.hardware}
         there = bodies(opened_cage(cage, {door.bar: angle}))
         scene += [
             replace(b, name=f"{b.name}_{degrees(angle):.0f}", colour=colour)
             for b in there
-            if b.name in own and not b.name.endswith(("cup", "bolt", "nut"))
+            if b.name in own - still
         ]
     camera = Camera.around("plan", 62.0 * sign, 52.0)
     middle = (door.hinge.origin + door.latch.origin) / 2

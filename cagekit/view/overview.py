@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.cage.colours import FAMILIES, Colour, member_colour
+from cagekit.cage.colours import FAMILIES, PART, PLATE, Colour, member_colour
 from cagekit.units import format_length, format_mass
 from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import INCH
@@ -280,12 +280,8 @@ def _families(draw: ImageDraw, cage: Cage, places: Sequence[Tile]) -> None:
 def _used(cage: Cage) -> list[tuple[str, Colour]]:
     """The families of colours that occur."""
     used = {member_colour(m) for m in cage.members.values()}
-    return [(n, c) for n, c in FAMILIES if c in used or _shown(cage, n)]
-
-
-def _shown(cage: Cage, family: str) -> bool:
-    """Whether a family without members of its own is in the picture."""
-    return bool(cage.plates if family == "plates" else family.startswith("pins") and cage.hardware)
+    used |= {c for c, there in ((PLATE, cage.plates), (PART, cage.hardware)) if there}
+    return [(n, c) for n, c in FAMILIES if c in used]
 
 
 def _balloons(draw: ImageDraw, cage: Cage, place: Tile, shown: Render) -> None:

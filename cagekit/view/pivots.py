@@ -17,6 +17,7 @@ class Pivot:
     """Bodies that turn together.
 
     Args:
+        bar: the swing-out bar.
         name: of the node that turns and of its animation.
         point: a point of the axis, ``(3,)`` mm.
         axis: unit vector of the axis, ``(3,)``; positive angles are right-handed about it.
@@ -24,6 +25,7 @@ class Pivot:
         bodies: names of what turns.
     """
 
+    bar: str
     name: str
     point: ArrayLike
     axis: ArrayLike
@@ -43,6 +45,7 @@ def door_pivots(cage: Cage, car: Car | None) -> tuple[Pivot, ...]:
         sleeves = {p.id for p in cage.hardware if p.kind == "sleeve" and p.id in door.hardware}
         out.append(
             Pivot(
+                bar=door.bar,
                 name=f"{door.bar}_open",
                 point=door.hinge.origin,
                 axis=door.hinge.pin,

@@ -103,7 +103,9 @@ def door_bar_pattern(s: Survey, pick: Pick) -> Iterator[Measure]:
             bars = _bars(s, side)
             ids = [i for b in bars for i in b.ids]
             value = _pattern(bars)
-            yield Measure(subject=f"door_bar {side}", value=value, evidence=Evidence.of(*ids))
+            yield Measure(
+                subject=f"door_bar {side}", both="door_bar", value=value, evidence=Evidence.of(*ids)
+            )
 
 
 def _pattern(bars: tuple[WholeBar, ...]) -> str:
@@ -122,7 +124,9 @@ def door_x_one_piece_legs(s: Survey, pick: Pick) -> Iterator[Measure]:
         if pick.side in ("", side) and _pattern(bars) == "x":
             ids = [i for b in bars for i in b.ids]
             whole = sum(len(b.pieces) == 1 for b in bars)
-            yield Measure(subject=f"door_bar {side}", value=whole, evidence=Evidence.of(*ids))
+            yield Measure(
+                subject=f"door_bar {side}", both="door_bar", value=whole, evidence=Evidence.of(*ids)
+            )
 
 
 @quantity("door_bar_height_ratio", "ratio", "height over the opening's height")
@@ -153,7 +157,9 @@ def _heights(s: Survey, pick: Pick, *, surface: bool) -> Iterator[Measure]:
         name = f"door_bar {side}"
         ids = [i for b in bars for i in b.ids]
         if door is None:
-            yield Measure(subject=name, evidence=Evidence.of(*ids), missing=_missing(side))
+            yield Measure(
+                subject=name, both="door_bar", evidence=Evidence.of(*ids), missing=_missing(side)
+            )
             continue
         best: tuple[float, Vec] | None = None
         for m in (m for b in bars for m in b.pieces):
@@ -163,7 +169,12 @@ def _heights(s: Survey, pick: Pick, *, surface: bool) -> Iterator[Measure]:
                     best = z, p
         if best is not None:
             value = (best[0] - door.base) / door.height
-            yield Measure(subject=name, value=value, evidence=Evidence.of(*ids, points=[best[1]]))
+            yield Measure(
+                subject=name,
+                both="door_bar",
+                value=value,
+                evidence=Evidence.of(*ids, points=[best[1]]),
+            )
 
 
 @quantity("door_figure_a", "mm", "A of the door figure")
@@ -176,7 +187,7 @@ def door_figure_a(s: Survey, pick: Pick) -> Iterator[Measure]:
     for side, door in doors(s, pick):
         name = f"door {side}"
         if door is None:
-            yield Measure(subject=name, missing=_missing(side))
+            yield Measure(subject=name, both="door", missing=_missing(side))
             continue
         x = sum(door.span) / 2
         low, high = door.base, door.roof_at(x)
@@ -193,7 +204,9 @@ def door_figure_a(s: Survey, pick: Pick) -> Iterator[Measure]:
                 high = min(high, z - m.tube.outer_radius)
         y = door.y_inner if side == "left" else -door.y_inner
         points = [(x, y, low), (x, y, high)]
-        yield Measure(subject=name, value=high - low, evidence=Evidence.of(*ids, points=points))
+        yield Measure(
+            subject=name, both="door", value=high - low, evidence=Evidence.of(*ids, points=points)
+        )
 
 
 @quantity("door_figure_b", "mm", "B of the door figure")

@@ -24,17 +24,16 @@ if TYPE_CHECKING:
 KSI = 6.894757
 SAE_TENSILE = {2: 74 * KSI, 5: 120 * KSI, 8: 150 * KSI}
 """Smallest tensile strength of a bolt by SAE grade, MPa. Source: SAE J429, from memory."""
+BACKING = "backing_plate"
 SAME_PLANE = 0.966
 """Cosine of 15 deg: facets nearer than this in direction are one plane to a tape measure."""
 
 
 def plates_of(s: Survey, foot: StandingEnd) -> tuple[Plate, ...]:
     """Plates that a foot stands on, backing plates left out; of a box foot its base."""
-    found = [
-        p for p in s.plates if f"{foot.member.id}.{foot.end}" in p.ends and "backing" not in p.kind
-    ]
-    tops = {p.id.removesuffix("_top") for p in found if p.kind == "box_top"}
-    bases = [p for p in s.plates if p.kind == "box_base" and p.id.removesuffix("_base") in tops]
+    found = [p for p in s.plates if f"{foot.member.id}.{foot.end}" in p.ends and p.kind != BACKING]
+    boxes = {p.box for p in found if p.kind == "box_top"}
+    bases = [p for p in s.plates if p.kind == "box_base" and p.box in boxes]
     return tuple(p for p in found if p.kind != "box_top") + tuple(bases)
 
 
@@ -43,7 +42,7 @@ def backing_of(s: Survey, foot: StandingEnd) -> tuple[Plate, ...]:
     ends = [foot.member.path.end_point(n) for n in ("a", "b")]
     found = []
     for p in s.plates:
-        if "backing" not in p.kind or foot.member.id not in p.members:
+        if p.kind != BACKING or foot.member.id not in p.members:
             continue
         at = p.placement[:3, 3]
         if min(ends, key=lambda q: float(np.linalg.norm(q - at))) is ends[foot.end == "b"]:

@@ -52,7 +52,7 @@ def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
 def _room(
     plate: Plate, points: Vec, surface: ShellSurface
 ) -> tuple[float, ShellSurface, Vec] | None:
-    if surface.stood_on and "backing" in plate.kind:
+    if surface.stood_on and plate.kind == "backing_plate":
         return None
     gaps = surface.solid.gap(points)
     if surface.stood_on:

@@ -73,6 +73,7 @@ class Measure:
 
     Args:
         subject: what it was measured on.
+        both: what it is called together with the same on the other side, where that is no tube.
         value: the number in the quantity's unit; None when something is missing.
         evidence: members and points.
         missing: what has to be given before it can be measured, e.g. ``"a driver"``.
@@ -89,6 +90,7 @@ class Measure:
     """
 
     subject: str
+    both: str = ""
     value: Value = None
     evidence: Evidence = field(default_factory=Evidence)
     missing: str = ""

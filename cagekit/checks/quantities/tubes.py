@@ -226,8 +226,10 @@ def bars_each_side(s: Survey, pick: Pick) -> Iterator[Measure]:
         if pick.side in ("", side):
             bars = s.bars(*pick.named, side=side)
             ids = [i for b in bars for i in b.ids]
-            name = f"{pick.named[0] if pick.named else 'bars'} {side}"
-            yield Measure(subject=name, value=len(bars), evidence=Evidence.of(*ids))
+            name = pick.named[0] if pick.named else "bars"
+            yield Measure(
+                subject=f"{name} {side}", both=name, value=len(bars), evidence=Evidence.of(*ids)
+            )
 
 
 @quantity("pieces", "count", "pieces of tube")

@@ -451,7 +451,7 @@ def on_the_car(plate: Plate) -> bool:
     return (
         bool(plate.ends)
         or plate.kind == "backing_plate"
-        or plate.kind.startswith("box")
+        or bool(plate.box)
         or any(w.to == "car" for w in plate.welds)
     )
 

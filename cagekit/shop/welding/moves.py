@@ -251,12 +251,12 @@ def _pushed(m: Member, end: EndName, pose: tuple[Vec, Vec], pivot: Vec) -> float
 
 def _box_foot(cage: Cage, m: Member, end: EndName, drop: float) -> list[str]:
     """Plates of a box foot under an end that is at least as high as the drop."""
-    parts = [p for p in cage.plates if p.kind.startswith("box") and m.id in p.members]
+    parts = [p for p in cage.plates if p.box and m.id in p.members]
     top = [p for p in parts if f"{m.id}.{end}" in p.ends]
     if not top:
         return []
     at = top[0].placement[:3, 3]
-    near = [p for p in parts if float(np.linalg.norm(p.placement[:3, 3] - at)) < 2 * max(p.size)]
+    near = [p for p in parts if p.box == top[0].box]
     heights = [float((at - p.placement[:3, 3]) @ top[0].normal) for p in near]
     return [p.id for p in near] if max(heights) >= drop else []
 

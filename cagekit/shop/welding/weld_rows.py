@@ -163,9 +163,9 @@ def _to(cage: Cage, plate: Plate, one: PlateWeld) -> tuple[str, str]:
     to = ".".join(words) if words[0] in cage.members else one.to
     if plate.ends and len(words) == 2:
         return to, "foot"
-    if plate.kind.startswith("box"):
+    if plate.box:
         return to, "box"
-    if plate.kind.startswith(("hinge", "latch")):
+    if plate.joint:
         return to, "bracket"
     return to, KINDS.get(plate.kind, "plate")
 

@@ -36,8 +36,8 @@ def test_a_key_swallowed_by_the_tubes_is_told(tmp_path: Path) -> None:
 
 
 def test_the_side_of_a_layouts_member_is_not_ignored(tmp_path: Path) -> None:
-    path = written(tmp_path, "sprint-wagon", at_end='[members.rear_brace]\nside = "left"\n')
-    with pytest.raises(InputError, match=r"\[members.rear_brace\] side"):
+    path = written(tmp_path, "sprint-wagon", at_end='[members.sill_bar]\nside = "left"\n')
+    with pytest.raises(InputError, match=r"\[members.sill_bar\] side"):
         load_build(str(path))
 
 
