@@ -17,7 +17,7 @@ from cagekit.inputs.plate import (
     TabEntry,
     laid_on,
 )
-from cagekit.inputs.presets import load, reference_error
+from cagekit.inputs.presets import find_preset, load, load_file, reference_error
 
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "floor-150", "in": "floor-6in"}
 """Plate of a foot on the floor that no entry speaks of, by the build's units."""
@@ -49,7 +49,7 @@ def _base(entry: PlateEntry, path: Path, number: int, beside: Path) -> PlateEntr
     """The preset of an entry."""
     key = ("plate", number, "preset")
     try:
-        base = _preset(str(entry.preset), str(beside))
+        base = _preset(str(entry.preset), beside)
     except NotFoundError as error:
         raise reference_error(error, path, key) from None
     if type(base) is not type(entry):
@@ -60,7 +60,7 @@ def _base(entry: PlateEntry, path: Path, number: int, beside: Path) -> PlateEntr
 
 def plate_preset(ref: str) -> PlateEntry:
     """The values of a plate preset; NotFoundError when there is none of that name."""
-    return _preset(ref, "")
+    return _preset(ref)
 
 
 def plate_source(ref: str) -> str:
@@ -68,9 +68,15 @@ def plate_source(ref: str) -> str:
     return load("plate", ref, PlateFile).source
 
 
+def _preset(ref: str, beside: Path | None = None) -> PlateEntry:
+    path = find_preset("plate", ref, beside=beside).absolute()
+    seen = path.stat()
+    return _read(path, seen.st_mtime_ns, seen.st_size)
+
+
 @lru_cache(maxsize=64)
-def _preset(ref: str, beside: str) -> PlateEntry:
-    return load("plate", ref, PlateFile, beside=Path(beside) if beside else None).plate
+def _read(path: Path, *_: int) -> PlateEntry:
+    return load_file("plate", path, PlateFile).plate
 
 
 def default_floor_plate(units: Literal["mm", "in"], surface: str = "floor") -> FloorPlateEntry:

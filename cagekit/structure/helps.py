@@ -21,13 +21,13 @@ from cagekit.structure.elements import Beams, beam_stiffness
 from cagekit.structure.frame import Frame, shear_area
 from cagekit.structure.model import Model
 from cagekit.structure.solve import Loads, Response, Solver
-from cagekit.units.tolerance import MICRON, NOISE
+from cagekit.units.tolerance import NOISE
 
 STEP = 0.01
 """Change of a wall, or movement of a place, by which gains are taken, mm."""
 MOVED = 10.0
 """Movement of a place for which gains are told, mm."""
-LEAST = MICRON
+LEAST = 0.001
 """A moved place that gains less, as a share of factor or stiffness, is not told."""
 WAYS = (("forward", "back"), ("left", "right"), ("up", "down"))
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from functools import cache, lru_cache
+from functools import cache
 from math import atan2, pi
 from typing import TYPE_CHECKING, Any
 
@@ -181,7 +181,6 @@ class Drawing:
         return replace(self, strokes=tuple(s for s in self.strokes if s.layer not in layers))
 
 
-@lru_cache(maxsize=256)
 def plate_drawing(
     plate: Plate,
     options: CutOptions,
