@@ -11,9 +11,11 @@ from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
 from cagekit.structure.helps import MOVED
+from cagekit.units import format_length
 
 if TYPE_CHECKING:
     from cagekit.structure.strength import CaseResult, StrengthResult
+    from cagekit.units import LengthUnit
 
 SCREENING = (
     "Screening, never approval: static, tubes alone. The rulebook, the scrutineer and a licensed "
@@ -45,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         emit(as_data(result))
     else:
-        _print(result)
+        _print(result, design.units)
     note(SCREENING)
     caution()
     return 0
@@ -138,22 +140,22 @@ def _case_data(r: CaseResult) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _print(result: StrengthResult) -> None:
+def _print(result: StrengthResult, units: LengthUnit) -> None:
     model = result.model
     assert model is not None
     weight = f", weight {result.weight / 1000:.1f} kN with crew" if result.weight else ""
     size = f"{len(model.frame.nodes)} nodes, {len(model.frame.ends)} beams"
     print(f"{result.file.title}: {size}{weight}")
-    print(f"feet: {result.file.supports.reason}\n")
+    print(f"feet: {result.file.supports.told}\n")
     rows = [
         (
             r.case.id, _number(r.factor), _number(r.collapse.factor if r.collapse else None),
-            _number(r.critical), f"{r.deflection:.1f}", r.hardest.member,
+            _number(r.critical), format_length(r.deflection, units, unit=False), r.hardest.member,
             f"{r.hardest.plastic:.2f}", f"{r.hardest.buckling:.2f}", r.case.certainty.value,
         )
         for r in result.results.values()
     ]  # fmt: skip
-    head = ["case", "factor", "plastic", "critical", "mm", "hardest tube", "section", "buckling"]
+    head = ["case", "factor", "plastic", "critical", units, "hardest tube", "section", "buckling"]
     table(rows, [*head, "how sure"])
     for case in result.cases:
         if case.id not in result.results:
@@ -177,7 +179,7 @@ def _print(result: StrengthResult) -> None:
     if result.shifts:
         assert result.worst is not None
         print(
-            f"\na place moved by {MOVED:.0f} mm along its tube helps most "
+            f"\na place moved by {format_length(MOVED, units)} along its tube helps most "
             f"(case {result.worst.case.id})"
         )
         shifts = [

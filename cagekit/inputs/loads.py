@@ -131,6 +131,16 @@ class Supports(FileModel):
         description="why they are taken so",
     )
 
+    @property
+    def told(self) -> str:
+        """How feet are held, and why."""
+        floor = f"spring of {self.spring:g} N/mm" if self.floor == "spring" else self.floor
+        why = f": {self.reason}" if self.reason else ""
+        return (
+            f"floor sheet {floor}, outrigger {self.outrigger}, frame {self.frame}, "
+            f"tower {self.tower}{why}"
+        )
+
 
 class LoadsFile(FileModel):
     """A set of load cases."""
@@ -151,6 +161,11 @@ class LoadsFile(FileModel):
     )
     sheet_fy: float = Field(
         140.0, gt=0, description="yield strength of the car's sheet, MPa (soft body steel)"
+    )
+    end_zones: Literal["soft", "stiff"] = Field(
+        "soft",
+        description="ends of tubes inside their parent bend as elsewhere, up to its axis, or are "
+        "stiff up to its face, where stress and welds are then looked at",
     )
     case: tuple[CaseEntry, ...] = Field(min_length=1, description="load cases")
     combination: tuple[Combination, ...] = Field((), description="cases that act together")

@@ -13,12 +13,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import ceil, radians
+from math import ceil, radians, sin
 from typing import Literal
 
 import numpy as np
 
-from cagekit.cage.cage import CONCENTRIC, Cage
+from cagekit.cage.cage import CONCENTRIC, Cage, Joint
 from cagekit.cage.member import EndKind, Member
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
@@ -127,8 +127,10 @@ def _numbered(names: Iterable[str]) -> dict[str, tuple[int, ...]]:
 class _Builder:
     """Collects stations of every tube, then nodes, then beams."""
 
-    def __init__(self, cage: Cage, chord: float, longest: float) -> None:
+    def __init__(self, cage: Cage, chord: float, longest: float, *, stiff_ends: bool) -> None:
         self.cage, self.chord, self.longest = cage, chord, longest
+        self.stiff_ends = stiff_ends
+        self.stiff: dict[str, list[tuple[float, float]]] = defaultdict(list)
         self.stations: dict[str, list[float]] = defaultdict(list)
         self.same: list[tuple[tuple[str, float], tuple[str, float]]] = []
         self.links: list[tuple[tuple[str, float], tuple[str, float], str]] = []
@@ -167,6 +169,8 @@ class _Builder:
             path = self.cage.member(j.branch).path
             branch = (j.branch, 0.0 if j.branch_end == "a" else path.length)
             self.need(*branch)
+            if self.stiff_ends and j.concentric and len(j.parents) == 1:
+                self._stiffen(j, path.length)
             for p in j.parents:
                 spot = self.cage.member(p).path.nearest(j.point)
                 parent = self.need(p, spot.station)
@@ -175,6 +179,19 @@ class _Builder:
                     self.same.append((parent, branch))
                 else:
                     self.links.append((parent, branch, j.branch))
+
+    def _stiffen(self, j: Joint, length: float) -> None:
+        """The end of a branch inside its parent, where it is no more than a third of it."""
+        inside = self.cage.member(j.parents[0]).tube.outer_radius / sin(j.angle)
+        if inside > length / 3:
+            return
+        face = inside if j.branch_end == "a" else length - inside
+        _, face = self.need(j.branch, face)
+        self.stiff[j.branch].append((0.0, face) if j.branch_end == "a" else (face, length))
+
+    def is_stiff(self, member: str, a: float, b: float) -> bool:
+        """Whether a stretch lies in a stiff end."""
+        return any(low <= a and b <= high for low, high in self.stiff[member])
 
     def fill(self, member: Member) -> list[float]:
         """Stations of a member: what is needed, bends in chords, straights in short beams."""
@@ -207,6 +224,7 @@ def model_of(
     marks: Iterable[tuple[str, float]] = (),
     chord: float = CHORD,
     longest: float = LONGEST,
+    stiff_ends: bool = False,
 ) -> Model:
     """Make the frame model of a cage.
 
@@ -216,8 +234,9 @@ def model_of(
         marks: members and stations (mm) that get a node of their own, for loads.
         chord: most that a chord of a bend turns, rad.
         longest: longest beam on a straight, mm.
+        stiff_ends: whether ends of branches are stiff inside their parent, up to its face.
     """
-    b = _Builder(cage, chord, longest)
+    b = _Builder(cage, chord, longest, stiff_ends=stiff_ends)
     b.doors()
     b.joints()
     for stub, bar in ((p[2], p[3]) for p in b.pins):
@@ -250,7 +269,9 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
         at = [(s, node((m.id, s))) for s in filled[m.id]]
         nodes_of[m.id] = tuple(at)
         for (s0, n0), (s1, n1) in pairwise(at):
-            if n0 != n1:
+            if n0 != n1 and b.is_stiff(m.id, s0, s1):
+                beams.add(n0, n1, m, "", (s0, s1), LINK)
+            elif n0 != n1:
                 beams.add(n0, n1, m, m.id, (s0, s1))
     for parent, branch, owner in b.links:
         if node(parent) != node(branch):
@@ -271,7 +292,9 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
         joints[j.id] = node(b.need(j.branch, s))
         own = beams_of.get(j.branch, ())
         if own:
-            joint_beams[j.id] = (own[0], 0) if j.branch_end == "a" else (own[-1], 1)
+            beam, end = (own[0], 0) if j.branch_end == "a" else (own[-1], 1)
+            joint_beams[j.id] = (beam, end)
+            welded[beams.ends[beam][end]] = True
         welded[joints[j.id]] = True
         for p in j.parents:
             spot = cage.member(p).path.nearest(j.point)

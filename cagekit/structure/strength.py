@@ -163,12 +163,13 @@ def strength_of(scene: LoadScene, only: Sequence[str] = ()) -> StrengthResult:
             return Ground(spring=file.supports.spring)
         return Ground(hold="fixed" if how == "fixed" else "pinned")
 
-    model = model_of(cages, ground, marks=at)
+    stiff = file.end_zones == "stiff"
+    model = model_of(cages, ground, marks=at, stiff_ends=stiff)
     try:
         solver = solver_of(model, cages.name)
     except GeometryError as error:
         return StrengthResult(file=file, cases=cases, weight=scene.weight, problem=str(error))
-    coarse = model_of(cages, ground, marks=at, chord=COARSE, longest=inf)
+    coarse = model_of(cages, ground, marks=at, chord=COARSE, longest=inf, stiff_ends=stiff)
     folding = PlasticFrame(coarse.frame, strengths(coarse, cages))
     reader = UseReader(model, cages)
     found = {c.id: _result(c, scene, reader, solver, coarse, folding) for c in cases if c.acts}

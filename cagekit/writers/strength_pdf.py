@@ -74,9 +74,11 @@ def _model(result: StrengthResult) -> list[str]:
         f"{len(f.nodes)} nodes, {len(f.ends)} beams, {len(result.model.feet)} feet, "
         f"{len(result.model.pins)} pins; all numbers in frame.json.",
         f"Weight of the car: {weight}.",
-        f"Feet on floor sheet {s.floor}, outrigger {s.outrigger}, frame {s.frame}, tower "
-        f"{s.tower}: {s.reason}.",
-        f"Welds with a throat of {result.file.weld_throat:g} walls of the tube that is coped.",
+        f"Feet: {s.told}.",
+        "Ends of tubes bend up to the axis of their parent."
+        if result.file.end_zones == "soft"
+        else "Ends of tubes are stiff up to the face of their parent; they are looked at there.",
+        f"Welds with a throat of {result.file.weld_throat:g} times the wall of the coped tube.",
     ]
 
 

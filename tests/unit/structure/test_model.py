@@ -104,6 +104,25 @@ def test_an_offset_joint_hangs_on_a_stiff_link() -> None:
     assert abs(tip[1]) == pytest.approx(twist * 700, rel=0.01)
 
 
+def test_a_stiff_end_bends_from_the_face_of_its_parent_only() -> None:
+    """An arm pulled down at its tip: 700 mm from the post's axis, 680 mm from its face."""
+    post = TUBE.outer_radius
+    sinks = {}
+    for stiff in (False, True):
+        model = model_of(stand(), lambda s: Ground(hold="fixed"), longest=1e9, stiff_ends=stiff)
+        tip = model.node_at("arm", 700.0)
+        case = Loads.none(model.frame)
+        case.at_nodes[tip, 2] = -100.0
+        sinks[stiff] = -solver_of(model, "stand").solve(case).moved[tip, 2]
+        beam, end = model.joint_beams[next(iter(model.joints))]
+        face = model.frame.nodes[model.frame.ends[beam, end]]
+        assert face[0] == pytest.approx(post if stiff else 0.0)
+        assert model.welded[model.frame.ends[beam, end]]
+    ei, gs = 210000 * TUBE.second_moment, model.frame.shear[0] * model.frame.shear_area[0]
+    less = 100 * ((700**3 - 680**3) / 3 / ei + post / gs)
+    assert sinks[False] - sinks[True] == pytest.approx(less, rel=0.02)
+
+
 def test_a_part_held_by_nothing_is_named() -> None:
     with pytest.raises(GeometryError, match=r"arm, post: held by nothing"):
         solver_of(model_of(stand(foot=False)), "stand")

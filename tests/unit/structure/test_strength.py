@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -140,6 +141,19 @@ def test_a_combination_weighs_the_cage_as_its_heaviest_case_does() -> None:
         assert strength("track-roadster", both).results["b"].case.own_weight == want
 
 
+def test_stiff_ends_are_chosen_in_the_file() -> None:
+    load = {"at": TOP, "force": [0, -5000, -5000]}
+    soft, stiff = (
+        strength("track-roadster", file(load, end_zones=zone)).results["one"]
+        for zone in ("soft", "stiff")
+    )
+    assert 0.9 * soft.deflection < stiff.deflection < 0.999 * soft.deflection
+    assert 0.99 * soft.factor < stiff.factor < 1.2 * soft.factor
+    assert np.abs(total(strength("track-roadster", file(load, end_zones="stiff")))) == (
+        pytest.approx([0, 5000, 5000], abs=1e-3)
+    )
+
+
 def test_heavier_wall_gains_what_the_helps_say() -> None:
     """The adjoint gain of stiffness and of the factor against the cage worked out anew."""
     base = demos.design("track-roadster")
@@ -226,6 +240,12 @@ def test_the_verb_prints_what_it_found(capsys: pytest.CaptureFixture[str]) -> No
     assert "never approval" in out.err
     assert main(["strength", "track-roadster", "--case", "belts", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
+    moves = data["cases"][0]["deflection_mm"]
+    assert main(["strength", "track-roadster", "--case", "belts", "--units", "in"]) == 0
+    told = capsys.readouterr().out
+    assert re.search(r"critical +in +hardest", told)
+    assert f"{moves / 25.4:.3f}"[:5] in told
+    assert "frame pinned" in told
     assert [c["id"] for c in data["cases"]] == ["belts"]
     assert data["cases"][0]["collapse_factor"] > 0
 
