@@ -75,3 +75,17 @@ def test_what_the_guide_finds_in_a_file_is_there() -> None:
     for name, file in pairs:
         found = [p for p in ROOT.glob(f"cagekit/**/{Path(file).name}") if str(p).endswith(file)]
         assert any(re.search(rf"\b{name}\b", p.read_text("utf-8")) for p in found), (name, file)
+
+
+def test_the_guides_table_of_rooms_stands_in_the_order_of_the_layers() -> None:
+    config = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+    (layers,) = (
+        c["layers"] for c in config["tool"]["importlinter"]["contracts"] if c["id"] == "layers"
+    )
+    level = {room: i for i, row in enumerate(reversed(layers)) for room in row.split(" | ")}
+    table = GUIDE.partition("| Room |")[2].partition("\n\n")[0]
+    first = [row.split("|")[1] for row in table.splitlines() if row.startswith("| `")]
+    told = [n.removesuffix(".py") for cell in first for n in re.findall(r"`([\w.]+)`", cell)]
+    assert set(level) - set(told) == {"__main__", "version"}
+    order = [level[room] for room in told]
+    assert order == sorted(order), [told[i] for i in range(1, len(told)) if order[i] < order[i - 1]]
