@@ -5,7 +5,7 @@ How places are written is told in ``cagekit.inputs.places``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -46,8 +46,10 @@ class Place:
 class Places:
     """Finds places on the members made so far."""
 
-    def __init__(self, car: Car, members: Mapping[str, Member]) -> None:
-        self.car, self.members = car, members
+    def __init__(
+        self, car: Car, members: Mapping[str, Member], left_out: Collection[str] = ()
+    ) -> None:
+        self.car, self.members, self.left_out = car, members, left_out
 
     def find(self, p: Location, *, where: str) -> Place:
         """Find a place; InputError for a wrong name, GeometryError off the tube.
@@ -115,6 +117,14 @@ class Places:
         for key in [name] if not side else [f"{name}_{side}", name]:
             if key in self.members:
                 return self.members[key]
+        if name in self.left_out:
+            raise InputError(
+                where,
+                "",
+                text or name,
+                problem=f"the build leaves {name!r} out (omit = true).",
+                hint="Leave this out too, or write it on another member.",
+            )
         near = get_close_matches(f"{name}_{side}" if side else name, list(self.members), 1)
         hint = (
             f"Did you mean {near[0]!r}?"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
@@ -158,13 +158,20 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
     return out
 
 
-def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry, ...]:
+def entries_of(
+    file: BuildFile, layout: Layout, where: str
+) -> tuple[tuple[MemberEntry, ...], tuple[str, ...]]:
     """Lay a build's additions and changes on its layout's members.
+
+    What the layout hangs on a member that the build leaves out goes with it.
 
     Args:
         file: the build file.
         layout: its layout.
         where: what a message names.
+
+    Returns:
+        The entries, and a remark for each that goes with what it hangs on.
 
     Raises:
         InputError: a change names a member that the layout does not have, or a field that the
@@ -190,7 +197,69 @@ def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry
             hint = f"Did you mean {near[0]!r}?" if near else f"The layout has: {', '.join(known)}."
             problem = "the layout has no such member."
             raise key_error(where, ("members", key), None, problem, hint)
-    return tuple(out)
+    return _without_hanging(file, layout, entries, out)
+
+
+def _without_hanging(
+    file: BuildFile,
+    layout: Layout,
+    written: Sequence[MemberEntry],
+    kept: Sequence[MemberEntry],
+) -> tuple[tuple[MemberEntry, ...], tuple[str, ...]]:
+    """Entries without those of the layout that hang on a member left out, and what to say of them.
+
+    What the build itself says stays, to be refused where it cannot be.
+    """
+    of_layout = {e.id for e in spread(layout.member)}
+    out, remarks = list(kept), list[str]()
+    while True:
+        names = {n for e in out for n in e.names}
+        gone = {n for e in written for n in e.names} - names
+        changed = False
+        for n, entry in enumerate(out):
+            if entry.id not in of_layout:
+                continue
+            own = {f for key in entry.names for f in file.members.get(key, {})}
+            out[n] = entry = _split_by_kept(entry, own, gone, names)
+            place = next((p for p in _places_of(entry, own) if _is_gone(p[1], gone, names)), None)
+            if place is not None:
+                remarks.append(
+                    f"{entry.id} is left out too: its {place[0]} is on {place[1]}, which the "
+                    "build leaves out."
+                )
+                del out[n]
+                changed = True
+                break
+        if not changed:
+            return tuple(out), tuple(remarks)
+
+
+def _split_by_kept(
+    entry: MemberEntry, own: Collection[str], gone: Collection[str], names: Collection[str]
+) -> MemberEntry:
+    """The entry split only by members that the cage has; what the build says of it stays."""
+    by: tuple[str, ...] = getattr(entry, "split_by", ())
+    left = tuple(n for n in by if not _is_gone(n, gone, names))
+    if left == by or "split_by" in own:
+        return entry
+    return entry.model_copy(update={"split_by": left})
+
+
+def _places_of(entry: MemberEntry, own: Collection[str]) -> Iterator[tuple[str, str]]:
+    """Fields of an entry that name a tube, and that tube, but for those that the build wrote."""
+    for name, info in type(entry).model_fields.items():
+        place = getattr(entry, name)
+        if isinstance(place, OnTube) and name not in own and (info.alias or name) not in own:
+            yield info.alias or name, place.member
+
+
+def _is_gone(name: str, gone: Collection[str], names: Collection[str]) -> bool:
+    """Whether a name stands for a member that is left out, or for a leg or piece of one."""
+    if name in names:
+        return False
+    return name in gone or any(
+        name.startswith(f"{g}_") for g in gone if not any(name.startswith(f"{n}_") for n in names)
+    )
 
 
 def _require_own_ids(file: BuildFile, layout: Layout, where: str) -> None:

@@ -79,7 +79,7 @@ def make_roof_diagonal(site: Site, entry: RoofDiagonalEntry) -> list[Member]:
 
 def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], OnTube]:
     """The roof's front corner on the halo, front hoop or half hoop there is, by side."""
-    kind, _ = site.first("halo", "front_hoop", "half_hoop")
+    kind, _ = site.first(entry.id, "halo", "front_hoop", "half_hoop")
     at, move = {"halo": ("front bend", "back"), "front_hoop": ("top bend", "inboard")}.get(
         kind, ("top bend", "back")
     )

@@ -32,7 +32,7 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
         GeometryError: more than a single bar is to swing out.
     """
     side = str(entry.side)
-    front = entry.front_member or front_leg(site, side)
+    front = entry.front_member or front_leg(site, entry, side)
 
     def ends(rear: float, ahead: float) -> tuple[OnTube, OnTube]:
         return hoop(site, side).spot("height", rear), front.spot("height", ahead)

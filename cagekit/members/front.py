@@ -107,7 +107,7 @@ def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
     """Make an A-pillar bar: upper node, along the pillar, bend at its base, down to the foot."""
     side = str(entry.side)
     inset = entry.gap + site.tube(entry, "a_pillar_bar").od / 2
-    top = site.place(entry, entry.top or _pillar_top(site, side), "top")
+    top = site.place(entry, entry.top or _pillar_top(site, entry.id, side), "top")
     foot = site.foot(side, "front_foot", owner=entry.id)
     knee = np.array(pillar_base(site, entry.id, side, inset))
     if entry.knee_height is not None:
@@ -119,9 +119,9 @@ def make_a_pillar_bar(site: Site, entry: PillarBarEntry) -> list[Member]:
     return [site.member(entry, "a_pillar_bar", points, top, foot)]
 
 
-def _pillar_top(site: Site, side: str) -> OnTube:
+def _pillar_top(site: Site, owner: str, side: str) -> OnTube:
     """Where the upper node of an A-pillar bar usually is."""
-    kind, holder = site.first("halo", "front_hoop", "header_bar", side=side)
+    kind, holder = site.first(owner, "halo", "front_hoop", "header_bar", side=side)
     if kind == "header_bar":
         return site.tube_of("half_hoop", side).spot("top bend")
     return holder.spot("front bend", move="back", by=BEHIND_BEND)

@@ -30,7 +30,7 @@ class Site:
     def __init__(self, build: Build) -> None:
         self.build, self.car = build, build.car
         self.members: dict[str, Member] = {}
-        self.places = Places(build.car, self.members)
+        self.places = Places(build.car, self.members, left_out=build.names_left_out)
 
     def add(self, members: Sequence[Member]) -> None:
         """Take in members, so that later ones can hang on them."""
@@ -85,8 +85,13 @@ class Site:
             return OnTube(member=kind, side=side)
         return OnTube(member=found.bar, side=side if found.side == "centre" else "")
 
-    def first(self, *kinds: str, side: str = "") -> tuple[str, OnTube]:
+    def first(self, owner: str, *kinds: str, side: str = "") -> tuple[str, OnTube]:
         """The first of ``kinds`` that is made already, and its tube on a side.
+
+        Args:
+            owner: id of what hangs there, for messages.
+            *kinds: the best first.
+            side: ``left``, ``right`` or any.
 
         Raises:
             GeometryError: there is none of them.
@@ -95,8 +100,11 @@ class Site:
             if self.of_kind(kind, side) is not None:
                 return kind, self.tube_of(kind, side)
         where = f" on the {side}" if side else ""
-        known = ", ".join(kinds)
-        raise GeometryError(kinds[0], f"the layout has none of {known} to attach to{where}.")
+        raise GeometryError(
+            owner,
+            f"hangs on one of {', '.join(kinds)}, and the cage has none of them{where}.",
+            "Add one, write where it hangs (from, to), or leave it out (omit = true).",
+        )
 
     def foot(self, side: str, which: str, *, owner: str) -> Place:
         """The foot of ``owner`` on the car, raised by the plate it stands on.

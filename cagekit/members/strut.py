@@ -11,6 +11,7 @@ from cagekit.geometry.centre_line import Vec, vec
 from cagekit.inputs.entries import (
     DashBarEntry,
     DashBarForm,
+    MemberEntry,
     OutriggerEntry,
     RockerBraceEntry,
     StrutEntry,
@@ -108,9 +109,9 @@ def hoop(site: Site, side: str = "") -> OnTube:
     return site.tube_of("main_hoop", side)
 
 
-def front_leg(site: Site, side: str) -> OnTube:
+def front_leg(site: Site, entry: MemberEntry, side: str) -> OnTube:
     """The member that stands at the front on this side."""
-    return site.first("a_pillar_bar", "half_hoop", "front_hoop", side=side)[1]
+    return site.first(entry.id, "a_pillar_bar", "half_hoop", "front_hoop", side=side)[1]
 
 
 def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
@@ -145,7 +146,7 @@ def _row_place(site: Site, entry: StrutEntry, place: RowPlace) -> Location:
         float(getattr(entry, n)) if isinstance(n, str) else n for n in (place.value, place.by)
     )
     if place.tube == FRONT_LEG:
-        tube = getattr(entry, "front_member", None) or front_leg(site, side)
+        tube = getattr(entry, "front_member", None) or front_leg(site, entry, side)
     else:
         tube = site.tube_of(place.tube, side)
     return tube.spot(place.at, value, place.move, by)
@@ -156,13 +157,13 @@ def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Membe
     if entry.from_ and entry.to:
         return between(site, entry, "windscreen_brace", entry.from_, entry.to)
     side = str(entry.side)
-    kind, holder = site.first("halo", "roof_rail", "half_hoop", side=side)
+    kind, holder = site.first(entry.id, "halo", "roof_rail", "half_hoop", side=side)
     start = holder.spot("front bend", move="back", by=BEHIND_CORNER)
     if kind == "roof_rail":
         start = holder.spot("station", ALONG_RAIL)
     foot = site.places.car_foot(side, "front_foot", where=site.where(entry, "to"))
     low = float(foot.point[2]) + ABOVE_FOOT if entry.low is None else entry.low
-    end = front_leg(site, side).spot("height", low)
+    end = front_leg(site, entry, side).spot("height", low)
     return between(site, entry, "windscreen_brace", start, end)
 
 
@@ -185,7 +186,7 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
             )
         height = dash.top_z - site.tube(entry, "dash_bar").od
     ends = [
-        (entry.member.for_side(side) if entry.member else front_leg(site, side)).spot(
+        (entry.member.for_side(side) if entry.member else front_leg(site, entry, side)).spot(
             "height", height
         )
         for side in SIDES
