@@ -158,7 +158,18 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
     return out
 
 
-def entries_of(
+def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry, ...]:
+    """The entries alone of :func:`laid_on`; arguments and errors as there.
+
+    Args:
+        file: the build file.
+        layout: its layout.
+        where: what a message names.
+    """
+    return laid_on(file, layout, where)[0]
+
+
+def laid_on(
     file: BuildFile, layout: Layout, where: str
 ) -> tuple[tuple[MemberEntry, ...], tuple[str, ...]]:
     """Lay a build's additions and changes on its layout's members.

@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from cagekit.errors import NotFoundError
-from cagekit.inputs.build import Build, BuildFile, entries_of
+from cagekit.inputs.build import Build, BuildFile, entries_of, laid_on
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
@@ -50,7 +50,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
     for n, profile in enumerate(file.rules):
         found("rules", profile, "rules", n)
     found("loads", file.loads, "loads")
-    entries, hanging = entries_of(file, layout, str(path))
+    entries, hanging = laid_on(file, layout, str(path))
     tubes = _tubes(file, entries, {}, found)
     return Build(
         name=file.name,
@@ -105,7 +105,7 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
     file, path = build.file, build.files.get("build", Path(build.name))
     table = {**file.members.get(member, {}), **changes}
     file = file.model_copy(update={"members": {**file.members, member: table}})
-    entries, _ = entries_of(file, build.layout, str(path))
+    entries = entries_of(file, build.layout, str(path))
     files = dict(build.files)
     tubes = _tubes(file, entries, build.tubes, _finder(path, files))
     return replace(build, file=file, entries=entries, tubes=tubes, files=files)
