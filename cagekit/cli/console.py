@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from types import TracebackType
 from typing import Any
 
+LINE = 80
+"""Columns of what is listed to be read."""
 CAUTION = (
     "A cage can kill when it is wrong: these are geometry and screening figures only. The current "
     "rulebook and the scrutineer decide, structural and weld decisions belong to qualified people, "
@@ -51,20 +53,24 @@ def wrapped(lead: str, text: str) -> str:
     return textwrap.fill(text, min(width(), 100), initial_indent=lead, subsequent_indent=gap)
 
 
-def table(rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, indent: int = 0) -> None:
+def table(
+    rows: Sequence[Sequence[str]], head: Sequence[str] = (), *, indent: int = 0, most: int = 0
+) -> None:
     """Print columns; the last one is wrapped to the terminal, if there is one.
 
     Args:
         rows: the rows.
         head: titles of the columns.
         indent: spaces before each row.
+        most: columns that no line may pass, terminal or not; 0 for any number.
     """
     lines = [list(head), *map(list, rows)] if head else [list(r) for r in rows]
     if not lines:
         return
     sizes = [max(len(r[c]) for r in lines) for c in range(len(lines[0]) - 1)]
     lead = indent + sum(s + 2 for s in sizes)
-    room = max(width() - lead, 24) if sys.stdout.isatty() else 10_000
+    wide = width() if sys.stdout.isatty() else 10_000
+    room = max(min(wide, most or wide) - lead, 24)
     for n, row in enumerate(lines):
         start = " " * indent + "".join(
             f"{text:<{s}}  " for text, s in zip(row, sizes, strict=False)

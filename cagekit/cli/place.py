@@ -294,7 +294,7 @@ def _lanes(found: Placement, units: str, name: str) -> Chart:
     s = found.sweeps[0]
     values = [t.values[0] for t in found.trials]
     best = None if found.best is None else values.index(found.best.values[0])
-    unit = "" if s.name in ANGLES else f", {units}"
+    unit = ", degrees" if s.name in ANGLES else f", {units}"
     return Chart(
         title=f"{name}: places for {found.member.replace('_', ' ')}",
         axis=f"{s.words or s.name.replace('_', ' ')}{unit}",
@@ -321,7 +321,8 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
     best = found.best
     return Chart(
         title=f"{name}: places for {found.member.replace('_', ' ')}",
-        axis=f"room to the limit: {_words(first)} across, {_words(second)} down",
+        axis=f"room to the limit, {units}: {_words(first, units)} across, "
+        f"{_words(second, units)} down",
         columns=tuple(shown(v, first.name, units) for v in first.values),
         lanes=tuple(lanes),
         best=None if best is None else first.values.index(best.values[0]),
@@ -331,8 +332,8 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
     )
 
 
-def _words(sweep: Sweep) -> str:
-    return sweep.name.replace("_", " ")
+def _words(sweep: Sweep, units: str) -> str:
+    return f"{sweep.name.replace('_', ' ')} in {'degrees' if sweep.name in ANGLES else units}"
 
 
 def _room(trial: Trial, units: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from cagekit.cli.console import emit, note, table
+from cagekit.cli.console import LINE, emit, note, table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,7 +47,10 @@ def run(args: argparse.Namespace) -> int:
         return 0
     if not found:
         note(f"There are no presets{f' of kind {kind}' if kind else ''} yet.")
-    table([(p.kind, p.name, "" if p.origin == "shipped" else p.origin, a) for p, a in rows])
+    shown = [(p.kind, p.name, "" if p.origin == "shipped" else p.origin, a) for p, a in rows]
+    if not any(row[2] for row in shown):
+        shown = [(kind, name, about) for kind, name, _, about in shown]  # type: ignore[misc]
+    table(shown, most=LINE)
     return 0
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from pathlib import Path
 
-from cagekit.cli.console import emit, width
+from cagekit.cli.console import LINE, emit, width
 from cagekit.cli.tables import TABLES, show_table
 
 
@@ -41,12 +42,19 @@ def run(args: argparse.Namespace) -> int:
         print(f"# of the same name: {more}")
     sources = list(dict.fromkeys(_sources(data)))
     for source in sources:
-        print(f"# source: {source}")
+        print(_folded(f"# source: {source}"))
     print()
     if kind == "rules":
         return _profile(path)
-    print(text.rstrip())
+    print("\n".join(map(_folded, text.rstrip().splitlines())))
     return 0
+
+
+def _folded(line: str) -> str:
+    """A line of a file, a comment folded to be read; anything else as it is written."""
+    if len(line) <= LINE or not line.startswith("#"):
+        return line
+    return textwrap.fill(line, LINE, subsequent_indent="# ", break_long_words=False)
 
 
 def _profile(path: Path) -> int:
@@ -54,7 +62,7 @@ def _profile(path: Path) -> int:
     from cagekit.checks.profile import compile_file
     from cagekit.checks.profile_sheet import profile_text
 
-    print(profile_text(compile_file(path), width=min(width(), 100)))
+    print(profile_text(compile_file(path), width=min(width(), LINE)))
     return 0
 
 
@@ -62,7 +70,7 @@ def _quantities() -> int:
     """What a rule profile may name."""
     from cagekit.checks.profile_sheet import quantities_text
 
-    print(quantities_text(width=min(width(), 100)))
+    print(quantities_text(width=min(width(), LINE)))
     return 0
 
 

@@ -342,13 +342,17 @@ class Design:
     @cached_property
     def steps(self) -> tuple[Step, ...]:
         """Order of work, its words in the design's units."""
+        return self.steps_in(self.units)
+
+    def steps_in(self, units: LengthUnit) -> tuple[Step, ...]:
+        """Order of work, its words in mm or inches."""
         from cagekit.shop.papers.order import order_of_work
 
         return order_of_work(
             self.fitted,
             self.weld_plan,
             self.cage.doors,
-            self.units,
+            units,
             open_body=self.build.car.body == "open",
         )
 

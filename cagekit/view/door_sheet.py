@@ -1,4 +1,7 @@
-"""Picture of the swing-out bars: each bar closed, half open and open, hinge and latch near by."""
+"""Picture of the swing-out bars: each bar closed, half open and open, hinge and latch near by.
+
+Dimensions are true lengths between the points they are drawn at, whatever the view.
+"""
 
 from __future__ import annotations
 
@@ -10,53 +13,143 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.cage.colours import Colour
+from cagekit.cage.colours import Colour, member_colour
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
+from cagekit.units import LengthUnit, format_length
 from cagekit.view.camera import Camera
 from cagekit.view.fonts import font
+from cagekit.view.ink import HAIR, INK, PAPER, Rgb
 from cagekit.view.raster import ViewFrame, render
 from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw
 
     from cagekit.cage.cage import Cage
 
-PAPER = (255, 255, 255)
-INK = (33, 37, 41)
-HALF: Colour = (0.62, 0.80, 0.78)
-OPEN: Colour = (0.95, 0.66, 0.35)
+Pixel = NDArray[np.float64]
+
+HALF: Colour = (0.86, 0.88, 0.90)
+"""Half open: a ghost of the open bar."""
+OPEN: Colour = (0.66, 0.69, 0.73)
+"""Open: a grey, since warm colours elsewhere say that something is wrong."""
+DIMENSION: Rgb = (20, 60, 150)
+CAUTION = (
+    "A cage can kill when it is wrong. Computed geometry, not approval: the current rulebook and "
+    "the scrutineer decide.",
+    "Moving bars pinch: keep hands clear. A bar that is not pinned protects nobody.",
+)
 WIDTH, TALL, CLOSE = 1560, 620, 430
 """Pixels: width of the sheet, height of the plan and of the close views."""
 NEAR = 130.0
 """Half width (mm) of what a close view shows."""
 PAD = 40
-HEAD = 92
+HEAD = 154
 """Pixels of the title above each bar."""
+FOOT = 84
+"""Pixels of the caution below all."""
 
 
-def door_sheet(cage: Cage, swept: Mapping[str, Swept]) -> Image:
-    """Return the sheet of every swing-out bar, one row each."""
+def door_sheet(cage: Cage, swept: Mapping[str, Swept], units: LengthUnit = "mm") -> Image:
+    """Return the sheet of every swing-out bar, one row each.
+
+    Args:
+        cage: the cage, its bars divided.
+        swept: how each bar swings, by its id.
+        units: of the dimensions.
+    """
     from PIL import Image, ImageDraw
 
     rows = [_row(cage, d, swept[d.bar]) for d in cage.doors]
-    height = sum(r.shape[0] for r in rows)
+    height = sum(r.shape[0] for r in rows) + FOOT
     sheet = Image.new("RGB", (WIDTH, height), PAPER)
     pen = ImageDraw.Draw(sheet)
     top = 0
     for row, door in zip(rows, cage.doors, strict=True):
         sheet.paste(Image.fromarray(row), (0, top))
-        _write(pen, door, swept[door.bar], top)
+        _write(pen, door, swept[door.bar], top, units)
+        _legend(pen, cage, door, top + 118)
+        _dimensions(pen, door, swept[door.bar], top, units)
         top += row.shape[0]
+    pen.line((PAD, top + 8, WIDTH - PAD, top + 8), HAIR, 2)
+    for n, line in enumerate(CAUTION):
+        pen.text((PAD, top + 18 + 28 * n), line, INK, font(19))
     return sheet
 
 
-def _write(pen: object, door: SwingDoor, swept: Swept, top: int) -> None:
+def _legend(pen: ImageDraw, cage: Cage, door: SwingDoor, top: int) -> None:
+    """Which colour is which place of the bar."""
+    x = PAD
+    closed = member_colour(cage.member(door.bar))
+    for colour, words in ((closed, "closed"), (HALF, "half open"), (OPEN, "open")):
+        r, g, b = (round(255 * c) for c in colour)
+        pen.rectangle((x, top, x + 34, top + 20), (r, g, b), INK)
+        pen.text((x + 44, top + 10), words, INK, font(18), anchor="lm")
+        x += 190
+    words = "blue: true lengths between the marked points"
+    pen.text((x, top + 10), words, DIMENSION, font(18), anchor="lm")
+
+
+def _said(mm: float, units: LengthUnit) -> str:
+    if units == "in":
+        return format_length(mm, "in", denominator=16)
+    return format_length(mm, "mm", decimals=0)
+
+
+def _dimensions(pen: ImageDraw, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
+    """Pin to pin, how far the free end swings, and the saw cuts."""
+    frame = _plan_frame(door)
+    low = np.array([0.0, top + HEAD])
+    pins = [frame.pixels(j.origin[None])[0, :2] + low for j in door.joints]
+    pin_to_pin = float(np.linalg.norm(door.hinge.origin - door.latch.origin))
+    _dimension(pen, pins[0], pins[1], f"{_said(pin_to_pin, units)} pin to pin", lift=-64.0)
+    ends = frame.pixels(swept.path[[0, -1]])[:, :2] + low
+    swing = float(np.linalg.norm(swept.path[-1] - swept.path[0]))
+    _dimension(pen, ends[0], ends[1], f"{_said(swing, units)} free end, closed to open")
+    third = WIDTH // 3
+    for n, joint in enumerate((door.hinge, door.latch)):
+        near = _near_frame(joint, _outside(door), third)
+        faces = [joint.stub_face.point, joint.face.point]
+        shift = np.array([n * third, top + HEAD + TALL])
+        a, b = near.pixels(np.array(faces))[:, :2] + shift
+        gap = format_length(joint.gap, units, decimals=1 if units == "mm" else 3)
+        _dimension(pen, a, b, f"saw cut {gap}", lift=-96.0)
+
+
+def _dimension(pen: ImageDraw, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:
+    """A dimension line between two spots, moved off them by ``lift`` pixels (up when negative)."""
+    way = b - a
+    size = max(float(np.hypot(*way)), 1e-9)
+    across = np.array([-way[1], way[0]]) / size
+    off = across * (lift if across[1] > 0 else -lift)
+    p, q = a + off, b + off
+    if lift:
+        for spot, end in ((a, p), (b, q)):
+            pen.line((*spot, *(end + 0.1 * off)), DIMENSION, 1)
+    pen.line((*p, *q), DIMENSION, 2)
+    for tip, sign in ((p, 1.0), (q, -1.0)):
+        if size < 40:
+            pen.ellipse((tip[0] - 3, tip[1] - 3, tip[0] + 3, tip[1] + 3), DIMENSION)
+            continue
+        d = sign * way / size
+        n = np.array([-d[1], d[0]])
+        pen.polygon(
+            [tuple(tip), tuple(tip + 14 * d + 5 * n), tuple(tip + 14 * d - 5 * n)], DIMENSION
+        )
+    letters = font(19, bold=True)
+    x, y = (p + q) / 2 + (off / max(abs(lift), 1.0)) * 18
+    box = pen.textbbox((x, y), words, letters, anchor="mm")
+    pen.rectangle((box[0] - 4, box[1] - 2, box[2] + 4, box[3] + 2), PAPER)
+    pen.text((x, y), words, DIMENSION, letters, anchor="mm")
+
+
+def _write(pen: ImageDraw, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
     big, small = font(26, bold=True), font(20)
     side = door.side
-    text = pen.text  # type: ignore[attr-defined]
+    text = pen.text
     text((PAD, top + 14), f"{door.bar}: closed, half open and open", font=big, fill=INK)
     stop = (
         "meets nothing up to 150"
@@ -69,6 +162,13 @@ def _write(pen: object, door: SwingDoor, swept: Swept, top: int) -> None:
         font=small,
         fill=INK,
     )
+    text(
+        (PAD, top + 80),
+        f"the fitted bar is cut {_said(door.hinge.cut_station, units)} (hinge) and "
+        f"{_said(door.latch.cut_station, units)} (latch) from the node at end A, along its axis",
+        font=small,
+        fill=INK,
+    )
     third = WIDTH // 3
     names = (
         f"hinge from outside ({side})",
@@ -76,7 +176,10 @@ def _write(pen: object, door: SwingDoor, swept: Swept, top: int) -> None:
         "hinge from above, open",
     )
     for n, name in enumerate(names):
-        text((n * third + PAD, top + HEAD + TALL + CLOSE - 34), name, font=small, fill=INK)
+        spot = (n * third + PAD, top + HEAD + TALL + CLOSE - 34)
+        left, high, right, low = pen.textbbox(spot, name, small)
+        pen.rectangle((left - 6, high - 4, right + 6, low + 4), PAPER)
+        text(spot, name, font=small, fill=INK)
 
 
 def _row(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
@@ -84,7 +187,7 @@ def _row(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
     third = WIDTH // 3
     scene = _near(cage, door, bodies(cage))
     sign = 1.0 if door.side == "left" else -1.0
-    outside = Camera.around("outside", 60.0 * sign, 24.0)
+    outside = _outside(door)
     above = Camera.looking("above", (0, 0, 1), (0, -sign, 0))
     opened = opened_cage(cage, {door.bar: swept.full})
     closes = [
@@ -98,7 +201,6 @@ def _row(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
 
 def _plan(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
     """The car's side from outside and above, the bar in three places."""
-    sign = 1.0 if door.side == "left" else -1.0
     scene = list(bodies(cage))
     still = {p.id for p in cage.hardware if p.kind in ("half_cup", "bolt", "nut")}
     for angle, colour in ((swept.half, HALF), (swept.full, OPEN)):
@@ -109,19 +211,28 @@ def _plan(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:
             for b in there
             if b.name in own - still
         ]
-    camera = Camera.around("plan", 62.0 * sign, 52.0)
+    return render(scene, _plan_frame(door), paper=PAPER).image
+
+
+def _plan_frame(door: SwingDoor) -> ViewFrame:
+    """Frame of the view of a whole bar from outside and above."""
+    camera = Camera.around("plan", 62.0 if door.side == "left" else -62.0, 52.0)
     middle = (door.hinge.origin + door.latch.origin) / 2
     reach = float(np.linalg.norm(door.hinge.origin - door.latch.origin))
-    centre = middle + 0.25 * reach * door.hinge.out
+    centre = middle + 0.42 * reach * door.hinge.out
     x, y, _ = camera.project(centre[None])[0]
-    frame = ViewFrame(
+    return ViewFrame(
         camera=camera,
         width=WIDTH,
         height=TALL,
-        scale=WIDTH / (2.6 * reach),
+        scale=WIDTH / (3.1 * reach),
         centre=(float(x), float(y)),
     )
-    return render(scene, frame, paper=PAPER).image
+
+
+def _outside(door: SwingDoor) -> Camera:
+    """The camera of the close views of hinge and latch."""
+    return Camera.around("outside", 60.0 if door.side == "left" else -60.0, 24.0)
 
 
 def _near(cage: Cage, door: SwingDoor, scene: Sequence[SceneBody]) -> list[SceneBody]:
@@ -134,12 +245,16 @@ def _near(cage: Cage, door: SwingDoor, scene: Sequence[SceneBody]) -> list[Scene
 def _close(
     scene: Sequence[SceneBody], joint: SwingJoint, camera: Camera, width: int
 ) -> NDArray[np.uint8]:
+    return render(list(scene), _near_frame(joint, camera, width), paper=PAPER).image
+
+
+def _near_frame(joint: SwingJoint, camera: Camera, width: int) -> ViewFrame:
+    """Frame of the close view of a joint."""
     x, y, _ = camera.project(joint.origin[None])[0]
-    frame = ViewFrame(
+    return ViewFrame(
         camera=camera,
         width=width,
         height=CLOSE,
         scale=width / (2 * NEAR),
         centre=(float(x), float(y)),
     )
-    return render(list(scene), frame, paper=PAPER).image

@@ -404,6 +404,8 @@ def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: LengthUnit)
     bad = opening.margin < 0
     draw.polygon(at(stadium(opening)), (255, 226, 226) if bad else PAPER, MARK if bad else INK)
     bottom = y0 + (high[1] - low[1]) * scale + 34
+    _way_out_key(draw, x0, bottom, bad=bad)
+    bottom += 36
     person = f"{who.name}: {_size(opening.width, units)} x {_size(opening.depth, units)}"
     lines = [
         f"{person} dressed (shoulders by chest)",
@@ -419,6 +421,19 @@ def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: LengthUnit)
         lines.append(f"with the door bar swung out: {_size(swung.margin, units)}")
     for k, text in enumerate(lines):
         draw.text((x0, bottom + 30 * k), text, MARK if bad else INK, font(18), anchor="ls")
+
+
+def _way_out_key(draw: ImageDraw, x: float, y: float, *, bad: bool) -> None:
+    """What the colours of the way out are."""
+    person = "the person, dressed" + (": does not fit" if bad else "")
+    for fill, line, words in (
+        ((240, 241, 243), INK, "door opening"),
+        (FREE, SOFT, "clear of bars"),
+        ((255, 226, 226) if bad else PAPER, MARK if bad else INK, person),
+    ):
+        draw.rectangle((x, y - 14, x + 24, y + 2), fill, line)
+        draw.text((x + 32, y - 6), words, INK, font(16), anchor="lm")
+        x += 32 + draw.textlength(words, font(16)) + 22
 
 
 def stadium(opening: Opening) -> list[tuple[float, float]]:

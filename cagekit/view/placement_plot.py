@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from cagekit.view.fonts import font
@@ -31,7 +32,9 @@ LETTER: dict[State, Rgb] = {
 SIGN: dict[State, str] = {"good": "", "warn": "!", "fail": "✕", "none": ""}
 """Marks beside the colour, so that nothing hangs on colour alone."""
 
-MARGIN, HEAD, LABEL, CELL, LANE = 46, 150, 560, 66, 46
+MARGIN, HEAD, CELL, LANE = 46, 150, 66, 46
+LABEL = 560
+"""Least width of the column of names, pixels; it grows with the longest one."""
 LEAST = 1500
 """Width of the narrowest plot, pixels."""
 CAUTION = (
@@ -81,7 +84,8 @@ def placement_plot(chart: Chart) -> Image:
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 
-    width = max(2 * MARGIN + LABEL + CELL * len(chart.columns), LEAST)
+    label = _label_width(chart)
+    width = max(2 * MARGIN + label + CELL * len(chart.columns), LEAST)
     room = max(int((width - 2 * MARGIN) / 11), 40)
     remarks = [line for r in chart.remarks for line in textwrap.wrap(r, room)]
     bottom = HEAD + LANE * len(chart.lanes)
@@ -90,10 +94,10 @@ def placement_plot(chart: Chart) -> Image:
     draw = draw_module.Draw(sheet)
     draw.text((MARGIN, 24), chart.title, INK, font(34, bold=True))
     draw.line((MARGIN, 78, width - MARGIN, 78), HAIR, 2)
-    _columns(draw, chart)
+    _columns(draw, chart, label)
     for n, lane in enumerate(chart.lanes):
-        _lane(draw, lane, HEAD + n * LANE, chart)
-    _marks(draw, chart, bottom)
+        _lane(draw, lane, HEAD + n * LANE, label)
+    _marks(draw, chart, bottom, label)
     y = bottom + 74
     for line in remarks:
         draw.text((MARGIN, y), line, INK, font(18), anchor="ls")
@@ -103,51 +107,62 @@ def placement_plot(chart: Chart) -> Image:
     return sheet
 
 
-def _left(column: float) -> float:
-    return MARGIN + LABEL + column * CELL
+def _label_width(chart: Chart) -> int:
+    """Width of the column of names, so that every name and limit is whole."""
+    names = [(lane.name, 18) for lane in chart.lanes] + [(chart.axis, 19)]
+    limits = [(lane.limit, 14) for lane in chart.lanes]
+    longest = max(font(size).getlength(text) for text, size in (*names, *limits))
+    return max(LABEL, ceil(longest) + 24)
 
 
-def _columns(draw: ImageDraw, chart: Chart) -> None:
+def _left(column: float, label: float) -> float:
+    return MARGIN + label + column * CELL
+
+
+def _columns(draw: ImageDraw, chart: Chart, label: float) -> None:
     draw.text((MARGIN, HEAD - 18), chart.axis, SOFT, font(19), anchor="ls")
     for i, text in enumerate(chart.columns):
         bold = i == chart.best
         letters = font(16 if len(text) < 7 else 13, bold=bold)
-        draw.text((_left(i + 0.5), HEAD - 12), text, INK if bold else SOFT, letters, anchor="ms")
+        draw.text(
+            (_left(i + 0.5, label), HEAD - 12), text, INK if bold else SOFT, letters, anchor="ms"
+        )
 
 
-def _lane(draw: ImageDraw, lane: Lane, y: float, chart: Chart) -> None:
+def _lane(draw: ImageDraw, lane: Lane, y: float, label: float) -> None:
     middle = y + LANE / 2
-    size = 18 if len(lane.name) < 58 else 15
-    draw.text((MARGIN, middle - 1), lane.name, INK, font(size), anchor="ls")
+    draw.text((MARGIN, middle - 1), lane.name, INK, font(18), anchor="ls")
     draw.text((MARGIN, middle + 2), lane.limit, SOFT, font(14), anchor="la")
     for i, cell in enumerate(lane.cells):
-        box = (_left(i) + 1, y + 2, _left(i + 1) - 1, y + LANE - 2)
+        box = (_left(i, label) + 1, y + 2, _left(i + 1, label) - 1, y + LANE - 2)
         draw.rectangle(box, FILL[cell.state])
         text = f"{cell.text} {SIGN[cell.state]}".strip()
         size = 16 if len(text) < 8 else 13
-        draw.text((_left(i + 0.5), middle), text, LETTER[cell.state], font(size), anchor="mm")
+        draw.text(
+            (_left(i + 0.5, label), middle), text, LETTER[cell.state], font(size), anchor="mm"
+        )
 
 
-def _marks(draw: ImageDraw, chart: Chart, bottom: float) -> None:
+def _marks(draw: ImageDraw, chart: Chart, bottom: float, label: float) -> None:
     """Frame the column proposed and point at where the member is now."""
     if chart.best is not None:
         low = HEAD if chart.best_lane is None else HEAD + chart.best_lane * LANE
         high = bottom if chart.best_lane is None else low + LANE
-        box = (_left(chart.best), low, _left(chart.best + 1), high)
+        box = (_left(chart.best, label), low, _left(chart.best + 1, label), high)
         draw.rectangle(box, outline=INK, width=4)
         draw.text(
-            (_left(chart.best + 0.5), bottom + 24),
+            (_left(chart.best + 0.5, label), bottom + 24),
             "proposed",
             INK,
             font(17, bold=True),
             anchor="ms",
         )
     if chart.now is not None and 0 <= chart.now <= len(chart.columns):
-        x = _left(chart.now)
+        x = _left(chart.now, label)
         draw.polygon([(x, bottom + 2), (x - 8, bottom + 14), (x + 8, bottom + 14)], INK)
         lift = 46 if chart.best is not None and abs(chart.best + 0.5 - chart.now) < 1.4 else 30
         draw.text((x, bottom + lift), "now", INK, font(17), anchor="ms")
-    x = max(_left(len(chart.columns)), LEAST - MARGIN)
+    x = max(_left(len(chart.columns), label), LEAST - MARGIN)
     legend: Sequence[tuple[State, str]] = (("good", "good"), ("warn", "warning"), ("fail", "fails"))
     for n, (state, text) in enumerate(legend):
         at = x - 330 + 112 * n

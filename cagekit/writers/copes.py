@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, degrees
@@ -10,12 +11,13 @@ from typing import Any
 
 import numpy as np
 
+from cagekit.cage.member import EndName
 from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.tooling import Notcher
 from cagekit.shop.nesting.letters import strokes as letters
-from cagekit.shop.nesting.plate_drawing import Drawing, Layer, Stroke
+from cagekit.shop.nesting.plate_drawing import CAUTION, Drawing, Layer, Stroke, check_bar
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
 from cagekit.units import format_length
 from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON
@@ -144,7 +146,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "title": f"{t.member}  {t.end.upper()}",
                 "number": str(numbers.get(t.member, "")),
                 "zero": "TOP" if t.reference.startswith("top") else "LINE",
-                "to": ", ".join(t.parents) or "its plate",
+                "to": ", ".join(t.parents) or _stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
                 "deepest": f"{round(t.deepest) % 360}°",
@@ -241,15 +243,19 @@ def drawing(t: Template, units: str = "mm") -> Drawing:
         strokes += [
             Stroke(layer=Layer.NOTE, line=_line(line + shift)) for line in letters(text, height)
         ]
-    bar = np.array([(0.0, 8.0), (100.0, 8.0)])
-    strokes.append(Stroke(layer=Layer.NOTE, line=_line(bar)))
+    strokes += [Stroke(layer=Layer.NOTE, line=o) for o in check_bar((0.0, 8.0), 100.0, units)]
+    for row, text in enumerate(reversed(textwrap.wrap(CAUTION, 50))):
+        strokes += [
+            Stroke(layer=Layer.NOTE, line=_line(line + np.array([0.0, 18.0 + 5.0 * row])))
+            for line in letters(text, 2.5)
+        ]
     return Drawing(name=f"{t.member}-{t.end}", strokes=tuple(strokes))
 
 
 def table(design: Design) -> tuple[list[str], list[list[str]]]:
     """The notching table: saw settings and grinder's ordinates of every end, header and rows."""
     stations = design.tooling.paper.stations
-    units = design.units
+    units = "mm"  # a data file, whatever the papers are in
     header = ["member", "end", "to", f"node_from_tip_{units}", "angle_deg", "dial_deg"]
     header += [f"offset_{units}", "offset_clock_deg", f"saw_{units}", f"depth_{units}"]
     header += [f"axis_from_tip_{units}", "clock_deg", "hole_saw"]
@@ -264,13 +270,27 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
             cells = [
                 member.id,
                 end,
-                " ".join(how.parents) or "plate",
+                " ".join(how.parents) or _stands_on(design, member.id, end),
                 _number(-cut.shortest, units),
             ]
             cells += [""] * 8 if saw.reason else _saw_cells(saw, units)
             depths = ordinates(cage, member.id, end, stations).depths
             rows.append([*cells, told, *(_number(d, units) for d in depths)])
     return header, rows
+
+
+def _stands_on(design: Design, member: str, end: EndName) -> str:
+    """What an end without parents is cut for: its plate, the car, a swing-out bar's own relief."""
+    for door in design.cage.doors:
+        for joint in door.joints:
+            if (door.bar, joint.end) == (member, end):
+                return f"{joint.name} relief"
+            if joint.stub == member:
+                return f"{joint.name} cut"
+    if any(f"{member}.{end}" in p.ends for p in design.cage.plates):
+        return "plate"
+    how = design.fitted.member(member).end(end)
+    return (how.surface or "car") if how.plane is not None else "free"
 
 
 def _saw_cells(saw: SawSetting, units: str) -> list[str]:

@@ -1,7 +1,9 @@
 """Shop tables as CSV: bends, cuts, materials, welds, order of work, inspection, scrutineer.
 
 RFC 4180 with a header row, UTF-8, lines ended by LF; mm, degrees and kg, the unit in the column's
-name. Equal cages give equal bytes.
+name, whatever the units of the papers: texts that tell a length say it in mm too. A table travels
+alone, so its last column, ``caution``, carries the caution in the first row. Equal cages give equal
+bytes.
 """
 
 from __future__ import annotations
@@ -32,6 +34,11 @@ from cagekit.units import LengthUnit
 if TYPE_CHECKING:
     from cagekit.design import Design
 
+CAUTION = (
+    "A cage can kill when it is wrong: computed geometry, not approval; the current rulebook, the "
+    "scrutineer and licensed practice decide; measure the real car"
+)
+"""In the first row of every table."""
 Cell = str | int | float | None
 FORMULA = ("=", "+", "-", "@")
 """Signs at which a spreadsheet begins to calculate."""
@@ -97,7 +104,7 @@ def write_welds(design: Design, folder: Path) -> None:
 
 def write_order(design: Design, folder: Path) -> None:
     """Write ``order.csv``."""
-    write_table(folder / "order.csv", ORDER_COLUMNS, order_table(design.steps))
+    write_table(folder / "order.csv", ORDER_COLUMNS, order_table(design.steps_in("mm")))
 
 
 def write_setting_out(design: Design, folder: Path) -> None:
@@ -114,21 +121,24 @@ def write_inspection(design: Design, folder: Path) -> None:
 
 def write_scrutineer(design: Design, folder: Path) -> None:
     """Write ``scrutineer.csv``."""
-    rows = scrutineer_table(run(design), design.rules, design.units)
+    rows = scrutineer_table(run(design), design.rules, "mm")
     write_table(folder / "scrutineer.csv", SCRUTINEER_COLUMNS, rows)
 
 
 def text(columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> str:
     """Return a table as CSV text; columns that a row does not name stay empty.
 
+    The caution stands in a last column of its own, in the first row.
+
     Raises:
         ValueError: a row names a column that the table does not have.
     """
     out = io.StringIO()
-    writer = csv.DictWriter(out, columns, restval="", lineterminator="\n")
+    writer = csv.DictWriter(out, (*columns, "caution"), restval="", lineterminator="\n")
     writer.writeheader()
-    for row in rows:
-        writer.writerow({k: _cell(k, v) for k, v in row.items()})
+    for n, row in enumerate(rows):
+        said = {"caution": CAUTION} if n == 0 else {}
+        writer.writerow({k: _cell(k, v) for k, v in row.items()} | said)
     return out.getvalue()
 
 
@@ -484,7 +494,7 @@ def inspection_table(cage: Cage) -> Iterator[dict[str, Cell]]:
 def scrutineer_table(
     found: Iterable[Finding], rules: Iterable[str], units: LengthUnit
 ) -> Iterator[dict[str, Cell]]:
-    """Rows of ``scrutineer.csv``: as printed in the shop book, room to sign."""
+    """Rows of ``scrutineer.csv``: the table of the shop book, in ``units``, with room to sign."""
     for r in profile_rows(found, rules, units=units):
         yield {
             "code": r.code,

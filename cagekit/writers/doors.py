@@ -15,9 +15,6 @@ if TYPE_CHECKING:
     from cagekit.view.scene import SceneBody
     from cagekit.writers.step_check import ReadBack
 
-HALF = (0.62, 0.80, 0.78)
-"""Colour of the bars half open."""
-
 
 def write_doors(design: Design, folder: Path) -> ReadBack | None:
     """Write ``door_open.step``, ``door_open.glb``, ``doors.png`` and a picture of each bracket.
@@ -34,7 +31,8 @@ def write_doors(design: Design, folder: Path) -> ReadBack | None:
     read = write_open_step(opened, folder / "door_open.step")
     scene = open_scene(design.cage, swept)
     (folder / "door_open.glb").write_bytes(glb(scene, name=f"{design.cage.name}_open"))
-    door_sheet(design.cage, swept).save(folder / "doors.png", optimize=False, compress_level=6)
+    sheet = door_sheet(design.cage, swept, design.units)
+    sheet.save(folder / "doors.png", optimize=False, compress_level=6)
     write_bracket_pictures(design, folder / "plates")
     return read
 
@@ -76,6 +74,7 @@ def open_scene(cage: Cage, swept: dict[str, Swept]) -> tuple[SceneBody, ...]:
     Bars and sleeves have a node ``<id>_open`` in the group ``open`` and one ``<id>_half`` in the
     group ``half``; the rest of the cage keeps its names.
     """
+    from cagekit.view.door_sheet import HALF
     from cagekit.view.scene import bodies
 
     full = opened_cage(cage, {i: s.full for i, s in swept.items()})

@@ -23,6 +23,7 @@ from cagekit.geometry.outline import Outline, Segment
 from cagekit.shop.nesting.alike import numbers
 from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, Stroke, plate_drawing
 from cagekit.units.tolerance import ROUNDING, SAME_ANGLE, SAME_POINT
+from cagekit.writers.csv import Cell, text
 
 if TYPE_CHECKING:
     from cagekit.design import Design
@@ -58,6 +59,13 @@ class DxfOptions:
     units: Literal["mm", "in"] = "mm"
     entities: Literal["polyline", "lines"] = "polyline"
     version: Version = "R2010"
+
+
+PIECE_COLUMNS = (
+    "sheet", "length_mm", "width_mm", "thickness_mm", "material", "number", "plate", "kind",
+    "x_mm", "y_mm", "turn_deg", "box_x_mm", "box_y_mm", "box_length_mm", "box_width_mm",
+    "sheet_used_pct",
+)  # fmt: skip
 
 
 def write_plates(design: Design, folder: Path) -> None:
@@ -106,22 +114,28 @@ def pieces_csv(plan: NestPlan, called: Mapping[str, str]) -> str:
         plan: the sheets.
         called: number of the piece by plate id.
     """
-    rows = [
-        "sheet,length_mm,width_mm,thickness_mm,material,number,plate,kind,x_mm,y_mm,turn_deg,"
-        "box_x_mm,box_y_mm,box_length_mm,box_width_mm,sheet_used_pct"
-    ]
+    return text(PIECE_COLUMNS, _piece_rows(plan, called))
+
+
+def _piece_rows(plan: NestPlan, called: Mapping[str, str]) -> Iterator[dict[str, Cell]]:
+    """Rows of ``pieces.csv``."""
     for s in plan.sheets:
-        head = f"{s.name},{s.stock.length:.1f},{s.stock.width:.1f},{s.thickness:.2f},{s.material}"
         for part in s.parts:
             low, high = part.outline.box
             places = (*part.shift, degrees(part.angle) % 360.0, *low, *(high - low))
-            cells = ",".join(f"{float(v) + 0.0:.2f}" for v in places)
-            name = part.plate.id
-            rows.append(
-                f"{head},{called.get(name, '')},{name},{part.plate.kind},{cells},"
-                f"{100 * s.utilisation:.2f}"
-            )
-    return "\n".join(rows) + "\n"
+            rounded = [round(float(v), 2) for v in places]
+            yield {
+                "sheet": s.name,
+                "length_mm": s.stock.length,
+                "width_mm": s.stock.width,
+                "thickness_mm": s.thickness,
+                "material": s.material,
+                "number": called.get(part.plate.id, ""),
+                "plate": part.plate.id,
+                "kind": part.plate.kind,
+                **dict(zip(PIECE_COLUMNS[8:15], rounded, strict=True)),
+                "sheet_used_pct": round(100 * s.utilisation, 2),
+            }
 
 
 def nest_options(design: Design) -> dict[str, Any]:

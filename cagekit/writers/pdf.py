@@ -54,6 +54,8 @@ def document(
                     root=str(here),
                     font_paths=[str(fonts)],
                     ignore_system_fonts=True,
+                    # poppler complains of the tags it finds on every page of a table
+                    pdf_tags=False,
                 )
             )
         except typst.TypstError as exc:

@@ -11,7 +11,7 @@ from cagekit.view.plate_drawing import fold_rows, hole_rows, plate_drawing
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
 
-FIELD = (84.0, 46.0)
+FIELD = (84.0, 40.0)
 """Room for the drawing of a plate, mm."""
 
 

@@ -277,7 +277,7 @@ class Book:
             bars.append(
                 {
                     "label": f"{b.number}: {'own off-cut' if b.bar.owned else 'stick'}, "
-                    f"{self.length(b.bar.length)}",
+                    f"{self.stick(b.bar.length)}",
                     "length": b.bar.length / longest,
                     "pieces": [
                         {
@@ -330,9 +330,15 @@ class Book:
             ],
         }
 
+    def stick(self, mm: float) -> str:
+        """A stick as it is bought: in feet on inch papers."""
+        if self.design.units == "in":
+            return format_length(mm, "in", feet=True, denominator=16)
+        return self.length(mm)
+
     def tube_order(self, t: TubeOrder) -> list[str]:
         """One size of tube to buy."""
-        sticks = ", ".join(f"{n} of {self.length(length)}" for length, n in t.sticks)
+        sticks = ", ".join(f"{n} of {self.stick(length)}" for length, n in t.sticks)
         return [
             f"{self.size(t.od)} x {self.size(t.wall)}, {t.material}",
             str(t.pieces),

@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import members_only
+from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.view_angles import pillar_view
 from cagekit.geometry.centre_line import unit, vec
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 from cagekit.inputs.resolve import load_build
-from cagekit.view.driver_views import fit_sheet, measures
+from cagekit.view.driver_views import _egress, fit_sheet, measures
+from cagekit.view.fonts import font
 from cagekit.view.panorama import DOWN_DEG, HEAD, MARGIN, REACH_DEG, SCALE, UP_DEG, panorama
 from cagekit.view.person_mesh import SolidMesh, capsule_mesh, ring_mesh, slab_mesh
 from cagekit.view.placement_plot import FILL, Chart, Lane, PlotCell, placement_plot
@@ -93,3 +95,41 @@ def test_placement_plot_colours_every_cell() -> None:
     picture = np.asarray(placement_plot(chart))
     colours = {tuple(int(v) for v in c) for c in picture.reshape(-1, 3)}
     assert set(FILL.values()) <= colours
+
+
+def test_every_name_of_the_placement_plot_is_whole() -> None:
+    cell = (PlotCell(text="1", state="good"),)
+
+    def width_for(name: str) -> int:
+        chart = Chart(
+            title="places", axis="height, mm", columns=("1",) * 20,
+            lanes=(Lane(name=name, limit=">= 40 mm", cells=cell * 20),), best=None, now=None,
+            remarks=(),
+        )  # fmt: skip
+        picture = placement_plot(chart).convert("RGB")
+        first = next(x for x in range(picture.width) if picture.getpixel((x, 173)) == FILL["good"])
+        return first - 46
+
+    long = "room of the co-driver's left lower leg to the upper swing-out door bar, latch end, open"
+    assert width_for("knee") == 561
+    assert width_for(long) > font(18).getlength(long)
+
+
+def test_the_way_out_has_a_key() -> None:
+    design = Design.load("sprint-wagon")
+    calls: list[str] = []
+
+    class Pen:
+        def text(self, _spot: object, words: str, *_: object, **__: object) -> None:
+            calls.append(words)
+
+        def textlength(self, words: str, letters: object) -> float:
+            return 8.0 * len(words)
+
+        def __getattr__(self, _name: str) -> object:
+            return lambda *_, **__: None
+
+    cockpit = design.cockpit
+    _egress(Pen(), cockpit, cockpit.occupants[0], "in")  # type: ignore[arg-type]
+    assert {"door opening", "clear of bars"} <= set(calls)
+    assert any(c.startswith("the person, dressed") for c in calls)
