@@ -13,6 +13,10 @@ from cagekit.view.linework import LineDrawing, dimension, hairline, path_data, s
 
 MARGIN = 19.0
 """Room round the plan for sizes and names, mm of paper."""
+BESIDE = 11.0
+"""How far the size of an inner foot stands beside that of an outer one, mm of paper."""
+NEAR = 60.0
+"""Feet less than this (mm) apart along the car stand in one line."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -22,6 +26,12 @@ class PlanFoot:
     name: str
     point: Vec
     od: float
+
+
+def _inside(foot: PlanFoot, other: PlanFoot) -> bool:
+    """Whether another foot stands farther out on the same line across the car."""
+    (x, y, _), (u, v, _) = foot.point, other.point
+    return bool(abs(x - u) < NEAR and y * v > 0 and abs(v) > abs(y))
 
 
 def plan_drawing(
@@ -66,14 +76,20 @@ def plan_drawing(
         )
     for f in feet:
         x, y = at(f.point)[0]
+        # feet in one line across the car: the sizes of the inner ones move aside
+        behind = sum(_inside(f, other) for other in feet)
+        along = x + BESIDE * behind
         body.append(
             f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{f.od * scale / 2:.3f}" fill="white" '
             'stroke="black" stroke-width="0.3"/>'
         )
         outward = -1.0 if y < zero[1] else 1.0
-        body.append(dimension((x, y), (x, zero[1]), size(abs(float(f.point[1]))), size=2.7))
+        if behind:
+            body.append(hairline((x, y), (along + 1.0, y)))
+        body.append(dimension((along, y), (along, zero[1]), size(abs(float(f.point[1]))), size=2.7))
         beyond = y + outward * (f.od * scale / 2 + (6.5 if outward < 0 else 9.0))
-        body.append(text((x, beyond), f.name, size=3.2, bold=True, halo=True))
+        spot = (along + 6.0, y + 1.0) if behind else (x, beyond)
+        body.append(text(spot, f.name, size=3.2, bold=True, halo=True))
         if abs(x - zero[0]) > 14.0:
             aside = y + outward * (f.od * scale / 2 + 12.0)
             body.append(hairline((x, y), (x, aside + outward)))

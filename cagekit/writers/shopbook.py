@@ -159,9 +159,11 @@ class Book:
         tubes = sorted({self.tube(m) for m in self.cage.members})
         x, y, z = (float(v) for v in listed.mass.centre)
         side = "left" if y >= 0 else "right"
+        along = "ahead of" if x >= 0 else "behind"
+        high = "above" if z >= 0 else "below"
         where = (
-            f"{self.length(x)} ahead of the hoop's feet, {self.length(abs(y))} to the {side}, "
-            f"{self.length(z)} above the sills"
+            f"{self.length(abs(x))} {along} the hoop's feet, {self.length(abs(y))} to the {side}, "
+            f"{self.length(abs(z))} {high} the sills"
         )
         return [
             ["Car", self.build.car.description or self.build.car.name],
@@ -388,7 +390,11 @@ class Book:
         """One row of the welds of plates."""
         count = f"{r.count} x " if r.count > 1 else ""
         name, _, end = r.to.partition(".")
-        to = f"{self.number(name)} {end.upper()}".rstrip() if name in self.numbers else r.to
+        to = (
+            f"{self.number(name)} {end.upper()}".rstrip()
+            if name in self.numbers
+            else r.to.replace("_", " ")
+        )
         return [
             r.id,
             r.kind,

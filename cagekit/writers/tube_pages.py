@@ -16,6 +16,7 @@ from cagekit.view.member_drawing import (
     member_drawings,
 )
 from cagekit.view.straight_drawing import StraightEnd, straight_drawing
+from cagekit.writers.setting_pages import mark_row
 
 if TYPE_CHECKING:
     from cagekit.cage.member import EndName
@@ -26,12 +27,17 @@ CARD = 84.0
 ROW, LINE, FIXED, CAPTION = 9.8, 5.0, 44.0, 6.0
 """Height of a row of the bend table, of a line of notes, of title, facts and headings, and of the
 caption of a second view, mm."""
+MARK_HEAD, MARK_ROW = 24.0, 6.0
+"""Height of the heading of a mark list and of a row of it, mm."""
 SHORT = 3.0
 """A drift (mm) from here on is told with what to do about it."""
 
 
 def wall_page(book: Book, s: BendSchedule) -> dict[str, Any]:
-    """The page of a bent tube: views, facts, bend table, what the table cannot say."""
+    """The page of a bent tube: views, facts, bend table, what the table cannot say.
+
+    Where the drawing leaves room, the marks of the tube stand there too.
+    """
     member = book.cage.members[s.member]
     cut_a, cut_b = (book.cage.cut(s.member, e) for e in ("a", "b"))
     tips = trimmed(member.path, cut_a.shortest, cut_b.shortest)
@@ -48,7 +54,11 @@ def wall_page(book: Book, s: BendSchedule) -> dict[str, Any]:
         book.width,
         max(room, 70.0 if is_flat(tips) else 120.0),
     )  # fmt: skip
+    left = room - sum(v.drawing.height for v in drawn)
+    found = book.design.setting_out.on(s.member)
+    fits = MARK_HEAD + MARK_ROW * len(found) <= left
     return {
+        "marks": [mark_row(book, m) for m in found] if fits else [],
         "title": book.number(s.member),
         "views": [
             {"seen": f"Seen {v.seen}", **book.picture(f"{s.member}-{k}", v.drawing)}

@@ -11,8 +11,8 @@ from cagekit.view.linework import weld_drawing
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
 
-MAP = 98.0
-"""Most that a picture takes of the page's height, mm."""
+MAPS = {"map-joints": 118.0, "map-plates": 84.0}
+"""Most that each picture takes of the page's height, mm: both on one page."""
 
 
 def weld_maps(book: Book) -> list[dict[str, Any]]:
@@ -30,6 +30,6 @@ def weld_maps(book: Book) -> list[dict[str, Any]]:
         ("map-plates", "Plates, by the first weld of each", plates),
     ):
         if spots:
-            drawn = weld_drawing(book.cage, OBLIQUE, book.width, MAP, spots)
+            drawn = weld_drawing(book.cage, OBLIQUE, book.width, MAPS[name], spots)
             maps.append({"title": title, **book.picture(name, drawn)})
     return maps
