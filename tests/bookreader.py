@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -23,6 +23,22 @@ class Page:
     rules: list[float]
     upright: list[str]
     title: str
+    ruled: tuple[tuple[float, float, float], ...] = ()
+    """Height, left and right end of every level rule."""
+    width: float = 0.0
+
+    def halves(self) -> tuple[Page, Page]:
+        """The page's left and right column as pages of their own."""
+        middle = self.width / 2
+
+        def half(left: bool) -> Page:
+            return replace(
+                self,
+                words=[w for w in self.words if ((w["x0"] + w["x1"]) / 2 < middle) == left],
+                rules=sorted({y for y, a, b in self.ruled if ((a + b) / 2 < middle) == left}),
+            )
+
+        return half(True), half(False)
 
     def lines(self, words: list[dict[str, Any]] | None = None) -> list[list[dict[str, Any]]]:
         """Words in lines from top to bottom, each from left to right."""
@@ -67,6 +83,9 @@ def read(file: Path) -> list[Page]:
             page = raw.dedupe_chars(tolerance=0.6)
             level = page.filter(lambda o: o["object_type"] != "char" or _level(o))
             words = level.extract_words(extra_attrs=["size"], use_text_flow=False)
+            rules = tuple(
+                (round(r["top"], 1), r["x0"], r["x1"]) for r in raw.lines if r["x1"] - r["x0"] > 60
+            )
             big = [w for w in words if w["size"] > 15]
             title = " ".join(
                 w["text"] for w in sorted(big, key=lambda w: (round(w["top"]), w["x0"]))
@@ -78,9 +97,11 @@ def read(file: Path) -> list[Page]:
                 Page(
                     number=n,
                     words=words,
-                    rules=sorted({round(r["top"], 1) for r in raw.lines if r["x1"] - r["x0"] > 60}),
+                    rules=sorted({y for y, _, _ in rules}),
                     upright=_columns(turned),
                     title=title,
+                    ruled=rules,
+                    width=float(raw.width),
                 )
             )
     return out

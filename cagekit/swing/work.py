@@ -12,8 +12,8 @@ from cagekit.units.lengths import LengthUnit
 def division(door: SwingDoor, units: LengthUnit = "mm") -> tuple[str, ...]:
     """Instructions for one bar, a sentence or two each; lengths in ``units``."""
     out = [
-        f"{door.fitted.id} is fitted, welded at both ends and still whole. Mark both saw cuts on "
-        "it with a hose clamp, the pins' middles, and the line of the pins along it."
+        f"{_plain(door.fitted.id)} is fitted, welded at both ends and still whole. Mark both saw "
+        "cuts on it with a hose clamp, the pins' middles, and the line of the pins along it."
     ]
     for joint in door.joints:
         out += _joint(door, joint, units)
@@ -25,8 +25,8 @@ def division(door: SwingDoor, units: LengthUnit = "mm") -> tuple[str, ...]:
     )
     out.append(
         f"Cut the bar at both marks with a thin blade, from the open side of the brackets. It "
-        f"becomes {door.bar}; {door.pieces[0]} and {door.pieces[2]} stay in the car. Take it out, "
-        "finish the cuts and the relief."
+        f"becomes {_plain(door.bar)}; {_plain(door.pieces[0])} and {_plain(door.pieces[2])} stay "
+        "in the car. Take it out, finish the cuts and the relief."
     )
     out.append(
         "Hang it again, open and shut it the whole way, then weld the brackets to the stubs with "
@@ -34,6 +34,11 @@ def division(door: SwingDoor, units: LengthUnit = "mm") -> tuple[str, ...]:
         "pinch."
     )
     return tuple(out)
+
+
+def _plain(id_: str) -> str:
+    """The name for people."""
+    return id_.replace("_", " ")
 
 
 def _joint(door: SwingDoor, joint: SwingJoint, units: LengthUnit) -> list[str]:

@@ -146,7 +146,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "title": f"{t.member}  {t.end.upper()}",
                 "number": str(numbers.get(t.member, "")),
                 "zero": "TOP" if t.reference.startswith("top") else "LINE",
-                "to": ", ".join(t.parents) or _stands_on(design, t.member, t.end),
+                "to": ", ".join(t.parents) or stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
                 "deepest": f"{round(t.deepest) % 360}°",
@@ -270,7 +270,7 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
             cells = [
                 member.id,
                 end,
-                " ".join(how.parents) or _stands_on(design, member.id, end),
+                " ".join(how.parents) or stands_on(design, member.id, end),
                 _number(-cut.shortest, units),
             ]
             cells += [""] * 8 if saw.reason else _saw_cells(saw, units)
@@ -279,7 +279,7 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
     return header, rows
 
 
-def _stands_on(design: Design, member: str, end: EndName) -> str:
+def stands_on(design: Design, member: str, end: EndName) -> str:
     """What an end without parents is cut for: its plate, the car, a swing-out bar's own relief."""
     for door in design.cage.doors:
         for joint in door.joints:

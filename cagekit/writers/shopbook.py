@@ -24,7 +24,7 @@ from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
-from cagekit.writers.copes import all_templates, lay_out, notcher_says
+from cagekit.writers.copes import all_templates, lay_out, notcher_says, stands_on
 from cagekit.writers.pdf import document
 from cagekit.writers.plate_pages import plate_cards
 from cagekit.writers.scrutineer_page import scrutineer_sheet
@@ -205,7 +205,8 @@ class Book:
             [
                 self.number(t.member),
                 t.end.upper(),
-                ", ".join(self.number(p) for p in t.parents) or "plate",
+                ", ".join(self.number(p) for p in t.parents)
+                or stands_on(self.design, t.member, t.end),
                 f"{round(t.deepest) % 360}°",
                 self.length(t.height - 26.0),
                 str(sheet_of[i]),

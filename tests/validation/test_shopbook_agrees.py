@@ -340,6 +340,67 @@ def test_plates(printed: Printed) -> None:
         ), p["id"]
 
 
+HOLES = ("No", "Hole", "Width", "Left", "Lower")
+FOLDS = ("Fold", "Inside R", "From", "To")
+
+
+def cards(printed: Printed) -> Iterator[bookreader.Page]:
+    """The columns of the pages of plates: cards stand two side by side."""
+    for page in printed.pages:
+        if re.search(r"\bP\d+ \d+ off", page.text()):
+            yield from page.halves()
+
+
+def test_holes_and_folds_of_plates(printed: Printed) -> None:
+    """Every printed hole and fold is one of cage.json, and every one of those is printed."""
+    unit, slack = printed.unit, printed.fine + 0.06
+    holes = [
+        (mm(r["Left"], unit), mm(r["Lower"], unit), r["Width"])
+        for page in cards(printed)
+        for r in page.table(HOLES)
+        if r["No"].isdigit()  # the heads of the folds may follow
+    ]
+    folds = []
+    for r in (r for page in cards(printed) for r in page.table(FOLDS)):
+        if not re.match(r"[a-j] (UP|DOWN) ", r["Fold"]):
+            continue
+        ends = [mm(v, unit) for k in ("From", "To") for v in r[k].split(", ")]
+        folds.append((r["Fold"], mm(r["Inside R"], unit), np.array(ends)))
+    used_holes, used_folds = set(), set()
+    for p in printed.cage["plates"]:
+        low, _ = flat_box(p["outline"])
+        for hole in p["holes"]:
+            lo, hi = flat_box(hole["outline"])
+            middle = (lo + hi) / 2 - low
+            fits = {
+                k
+                for k, (x, y, width) in enumerate(holes)
+                if abs(x - middle[0]) < slack
+                and abs(y - middle[1]) < slack
+                and (not hole.get("diameter") or str(width))
+            }
+            assert fits, (p["id"], middle)
+            used_holes |= fits
+            if hole.get("diameter"):
+                widths = [mm(holes[k][2].replace("slot ", ""), unit) for k in fits]
+                assert any(abs(w - hole["diameter"]) < 0.02 for w in widths), p["id"]
+        for fold in p["folds"]:
+            line = np.array([fold["start"], fold["end"]], float) - low
+            angle = fold["angle_deg"]
+            said = f"{'UP' if angle > 0 else 'DOWN'} {abs(angle):.1f}°"
+            fits = {
+                k
+                for k, (words, radius, ends) in enumerate(folds)
+                if words.endswith(said)
+                and abs(radius - fold["inside_radius"]) < 0.02
+                and np.abs(ends - line.ravel()).max() < slack
+            }
+            assert fits, (p["id"], said, line)
+            used_folds |= fits
+    assert used_holes == set(range(len(holes)))
+    assert used_folds == set(range(len(folds)))
+
+
 def flat_box(loop: Any) -> tuple[np.ndarray, np.ndarray]:
     """Lowest and highest corner of an outline of lines and arcs, ``(2,)`` mm."""
     points = []
