@@ -13,6 +13,7 @@ import numpy as np
 from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import NotFoundError
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.volume import Moments, wall_moments
@@ -275,7 +276,7 @@ class Cage:
     def _axis_gap(self, parent: str, node: Vec, out: Vec) -> float:
         """Distance between the branch's axis and a parent's axis at the node, mm."""
         spot = self.members[parent].path.nearest(node)
-        across = np.cross(out, spot.tangent)
+        across = cross3(out, spot.tangent)
         size = float(np.linalg.norm(across))
         gap = node - spot.point
         return float(abs(gap @ across) / size) if size > SAME_POINT else float(np.linalg.norm(gap))

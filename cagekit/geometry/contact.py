@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Bools, Ints
+from cagekit.geometry.arrays import Bools, Ints, cross3
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece, Vec, unit, vec
 from cagekit.geometry.quartic import Quartic
 from cagekit.units.tolerance import (
@@ -132,7 +132,7 @@ class CylinderPiece:
             The unit vector from the middle to that ray and the ray's distance from the axis, mm;
             both zero for rays along the axis.
         """
-        across = np.cross(direction, self.axis)
+        across = cross3(direction, self.axis)
         size = float(np.sqrt(across @ across))
         if size < NO_LENGTH:
             return vec(np.zeros(3)), 0.0
@@ -221,7 +221,7 @@ class TorusPiece:
         """The centre line's point nearest to ``point`` and its direction there."""
         t = float(np.clip(self.turn(point[None, :])[0], 0.0, self.angle))
         out = np.cos(t) * self.x + np.sin(t) * self.y
-        return vec(self.centre + self.major * out), vec(np.cross(self.axis, out))
+        return vec(self.centre + self.major * out), vec(cross3(self.axis, out))
 
     def passing(self, node: Vec, direction: Vec, rho: float, side: float) -> tuple[Vec, float]:
         """As for a straight; the centre line counts as a whole circle.
@@ -240,7 +240,7 @@ class TorusPiece:
         distance = 0.0
         for _ in range(30):
             before = out
-            across = np.cross(direction, along)
+            across = cross3(direction, along)
             size = float(np.sqrt(across @ across))
             if size < NO_LENGTH:
                 return vec(np.zeros(3)), 0.0
@@ -258,7 +258,7 @@ class TorusPiece:
         """The spot of the whole circle nearest to a point, and the direction there."""
         w = point - self.centre
         out = unit(w - (w @ self.axis) * self.axis)
-        return np.asarray(self.centre + self.major * out), np.cross(self.axis, out)
+        return np.asarray(self.centre + self.major * out), cross3(self.axis, out)
 
     def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
         """Contact of rays ``(n, 3)`` within ``window``: largest root of a quartic.

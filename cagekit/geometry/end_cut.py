@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Bools, Ints
+from cagekit.geometry.arrays import Bools, Ints, cross3
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
@@ -91,7 +91,7 @@ class EndCut:
     @cached_property
     def side(self) -> Vec:
         """Unit vector at phi = 90 degrees, ``(3,)``."""
-        return vec(np.cross(self.out, self.zero))
+        return vec(cross3(self.out, self.zero))
 
     def origins(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
         """Points of the rays at s = 0, ``(..., 3)`` mm, for angles and radii that broadcast."""
@@ -310,6 +310,8 @@ class EndCut:
                 # the distance grows with the radius, by exactly as much beside a straight
                 for _ in range(1 if isinstance(q, CylinderPiece) else 12):
                     r += q.radius - q.passing(self.point, -self.out, r, side)[1]
+                    if r >= high:
+                        break  # no ray of the wall reaches the side of the parent
                 found |= {r} if low + MICRON < r < high - MICRON else set()
         return sorted(found)
 
@@ -356,7 +358,7 @@ class EndCut:
         found = []
         for q in self.surfaces[: self.count]:
             along = q.normal if isinstance(q, PlaneFace) else q.tangent_at(self.point)[1]
-            v = np.cross(self.out, along)
+            v = cross3(self.out, along)
             if float(v @ v) < NOISE:
                 v = self.zero
             phi = float(np.arctan2(v @ self.side, v @ self.zero)) % (2 * pi)

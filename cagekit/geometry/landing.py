@@ -11,6 +11,7 @@ from math import atan2, degrees, pi, sin
 import numpy as np
 
 from cagekit.errors import CopeError
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
 from cagekit.units.tolerance import SAME_ANGLE
@@ -155,7 +156,7 @@ def _axes(surface: CylinderPiece | TorusPiece, start: Vec, out: Vec) -> tuple[fl
     # on a bend the tangent at the closest spot is not known beforehand
     for _ in range(1 if isinstance(surface, CylinderPiece) else 6):
         foot, tangent = surface.tangent_at(here)
-        cross = np.cross(out, tangent)
+        cross = cross3(out, tangent)
         area = float(np.sqrt(cross @ cross))
         angle = atan2(area, abs(float(out @ tangent)))
         if angle < 0.5 * sin(MIN_ANGLE):

@@ -13,7 +13,7 @@ from typing import Protocol
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, cross3
 from cagekit.solids.spline import basis
 from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, TENTH_MICRON
 
@@ -22,13 +22,6 @@ Loop = tuple[tuple[int, bool], ...]
 
 POINT_TOL = KERNEL_POINT
 """Distance (mm) below which two exact points are one."""
-
-
-def cross3(a: Array, b: Array) -> Array:
-    """Cross product of two vectors ``(3,)``; the general one takes ten times as long."""
-    x, y, z = a.tolist()
-    u, v, w = b.tolist()
-    return np.array([y * w - z * v, z * u - x * w, x * v - y * u])
 
 
 class Surface(Protocol):

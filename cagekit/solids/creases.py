@@ -12,10 +12,10 @@ from math import atan2, isinf, pi
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, cross3
 from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
-from cagekit.solids.brep import EllipseCurve, LineCurve, circle, cross3
+from cagekit.solids.brep import EllipseCurve, LineCurve, circle
 from cagekit.units.tolerance import (
     EXACT_EDGE,
     KERNEL_POINT,

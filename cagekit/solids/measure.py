@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, cross3
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
@@ -24,7 +24,6 @@ from cagekit.solids.brep import (
     Record,
     SplineCurve,
     TorusSurface,
-    cross3,
 )
 from cagekit.solids.spline import basis
 

@@ -13,11 +13,11 @@ from math import acos, acosh, asinh, atan2, inf, pi, sqrt, tau
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, Ints
+from cagekit.geometry.arrays import Array, Ints, cross3
 from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Solution
 from cagekit.geometry.cope import EndCut
-from cagekit.solids.brep import Edge, Record, SplineCurve, cross3
+from cagekit.solids.brep import Edge, Record, SplineCurve
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.spline import DEGREE, fitted
 from cagekit.units.tolerance import (

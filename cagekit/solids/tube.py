@@ -8,7 +8,7 @@ from math import atan2, tau
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, cross3
 from cagekit.geometry.centre_line import Arc, CentreLine, Line
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut
@@ -23,7 +23,6 @@ from cagekit.solids.brep import (
     Record,
     TorusSurface,
     circle,
-    cross3,
 )
 from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused

@@ -144,18 +144,17 @@ def overlaps(cage: Cage) -> list[Overlap]:
 def covered_welds(cage: Cage) -> Iterator[Covered]:
     """Every weld that lies under, or within its own size of, a tube that is fitted later."""
     order = {m: i for i, m in enumerate(cage.members)}
-    for joint in cage.joints:
+    welds = [(joint, _saddle(joint)) for joint in cage.joints]
+    if not welds:
+        return
+    middles = np.array([points.mean(axis=0) for _, points in welds])
+    far = {m.id: points_gap(middles, m.path, m.tube.outer_radius)[0] for m in cage.members.values()}
+    for k, (joint, points) in enumerate(welds):
         branch = cage.member(joint.branch)
-        spots = joint.cut.outer_curve(_SPOTS)
-        points = joint.cut.points(spots[:, 0], joint.cut.outer_radius, spots[:, 1])
-        middle = points.mean(axis=0)
-        reach = float(np.linalg.norm(points - middle, axis=1).max()) + branch.tube.wall
+        reach = float(np.linalg.norm(points - middles[k], axis=1).max()) + branch.tube.wall
         step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
         for m in list(cage.members.values())[order[branch.id] + 1 :]:
-            if (
-                m.id in joint.parents
-                or float(points_gap(middle[None, :], m.path, m.tube.outer_radius)[0][0]) > reach
-            ):
+            if m.id in joint.parents or far[m.id][k] > reach:
                 continue
             away, _ = points_gap(points, m.path, m.tube.outer_radius)
             bead = branch.tube.wall / 2
@@ -164,6 +163,12 @@ def covered_welds(cage: Cage) -> Iterator[Covered]:
                 deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
                 seated = any(branch.id in e.parents for _, e in m.ends)
                 yield Covered(joint, m, float(step[under].sum()), deepest, seated)
+
+
+def _saddle(joint: Joint) -> Vec:
+    """Points along a weld, ``(n, 3)`` mm."""
+    spots = joint.cut.outer_curve(_SPOTS)
+    return joint.cut.points(spots[:, 0], joint.cut.outer_radius, spots[:, 1])
 
 
 def _bar(cage: Cage, m: Member) -> Rod:
