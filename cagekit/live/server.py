@@ -4,7 +4,7 @@ Every request must name the server's own address as host, so that no name that s
 points here gets through, and what changes something must come from the server's own page.
 
 Source: RFC 9110, sections 7.2 (Host) and 15.5; RFC 6454 (Origin); WHATWG HTML, section 9.2
-(server-sent events).
+(server-sent events); W3C Server Timing.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import queue
 import secrets
+import time
 from contextlib import suppress
 from hmac import compare_digest
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -107,7 +108,7 @@ class LiveHandler(BaseHTTPRequestHandler):
             self._refuse(404, "There is no such page.")
 
     def do_POST(self) -> None:
-        """Change, undo, redo, save and make."""
+        """Change, undo, redo, save, strength and make."""
         name, _ = self._allowed(changes=True)
         if name is None:
             return
@@ -129,6 +130,8 @@ class LiveHandler(BaseHTTPRequestHandler):
             session.redo()
         elif name == "save":
             said = session.save()
+        elif name == "strength":
+            session.work_strength()
         elif name == "make":
             session.make(self.live.out or Path("outputs") / session.design.name)
         else:
@@ -173,6 +176,11 @@ class LiveHandler(BaseHTTPRequestHandler):
         text = json.dumps(data, separators=(",", ":"), ensure_ascii=False)
         self._answer(text.encode(), "application/json")
 
+    def parse_request(self) -> bool:
+        """Take a request; what the answer takes is counted from here."""
+        self._begun = time.perf_counter()
+        return super().parse_request()
+
     def _answer(self, body: bytes, kind: str, status: int = 200) -> None:
         self.send_response(status)
         self._headers(kind)
@@ -182,6 +190,8 @@ class LiveHandler(BaseHTTPRequestHandler):
 
     def _headers(self, kind: str) -> None:
         self.send_header("Content-Type", kind)
+        took = 1000 * (time.perf_counter() - self._begun)
+        self.send_header("Server-Timing", f"work;dur={took:.1f}")
         self.send_header("Cache-Control", "no-store")
         self.send_header("X-Content-Type-Options", "nosniff")
         self.send_header("Referrer-Policy", "no-referrer")

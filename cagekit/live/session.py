@@ -29,6 +29,7 @@ from cagekit.live.params import Param, params
 from cagekit.live.scene import Scene
 from cagekit.page.data import Json, doors, texts
 from cagekit.page.rows import finding_rows
+from cagekit.page.strength import strength_data
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -70,6 +71,8 @@ class Session:
         self.findings: list[Json] = []
         self.judged = 0
         self.making = ""
+        self._strength: tuple[Design, Json] | None = None
+        self._straining = False
         self._dragged = ""
         self._on_disk: dict[str, bytes] = {}
         self._listeners: list[queue.Queue[Json]] = []
@@ -128,6 +131,8 @@ class Session:
             design = self.design
             rows = self.scene.rows(design, self.version, have)
             out = texts(design) | self._standing() | rows
+            found = self._strength
+            out["strength"] = found[1] if found and found[0] is design else None
             if have == 0:
                 out["params"] = [p.to_json() for p in self.base.params.values()]
                 out |= {"findings": self.findings, "judged": self.judged}
@@ -275,6 +280,35 @@ class Session:
             self.findings, self.judged = rows, version
             self.scene.doors = swings
         self.tell({"findings": rows, "judged": version, "doors": swings})
+
+    def work_strength(self) -> None:
+        """Work out the strength of what is shown, in a thread of its own; pages are told.
+
+        Raises:
+            InputError: it is being worked out already, or the version cannot be made.
+        """
+        with self.lock:
+            if self._straining:
+                raise InputError("strength", problem="is being worked out already.")
+            if self.problem:
+                raise InputError("strength", problem="needs a cage that can be made.")
+            self._straining = True
+            design = self.design
+        threading.Thread(target=self._strain, args=(design,), daemon=True).start()
+
+    def _strain(self, design: Design) -> None:
+        try:
+            data = strength_data(design)
+        except CagekitError as error:
+            data = {"problem": str(error), "cases": []}
+        except Exception as error:  # the page must live on
+            data = {"problem": f"a fault in cagekit itself: {type(error).__name__}: {error}",
+                    "cases": []}  # fmt: skip
+        with self.lock:
+            self._straining = False
+            self._strength = (design, data)
+            current = self.design is design
+        self.tell({"strength": data if current else None})
 
     # --- files --------------------------------------------------------------------------------
 

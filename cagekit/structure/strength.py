@@ -33,6 +33,10 @@ COARSE = radians(30.0)
 IDLE = 0.02
 """A tube that is used less than this in every case carries nothing."""
 
+CAUTION = (
+    "Screening of the tubes alone, never approval: the rulebook, the scrutineer and a licensed "
+    "engineer decide."
+)
 ASSUMPTIONS = (
     "Tubes along their centre lines with their exact sections; bends as chords of at most 15 "
     "degrees; shear and own weight counted.",

@@ -20,8 +20,10 @@ def write_report(design: Design, folder: Path) -> None:
     from cagekit.page.html import html
     from cagekit.page.meshes import squeezed
     from cagekit.page.rows import finding_rows
+    from cagekit.page.strength import strength_data
 
     data = page_data(design) | {"findings": finding_rows(run(design), design.units)}
+    data["strength"] = strength_data(design)
     data["bodies"], data["meshes"] = squeezed(data["bodies"])
     text = html(data, title=f"{design.name} - cagekit", picture=still(design))
     (folder / "report.html").write_text(text, encoding="utf-8", newline="\n")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
@@ -12,7 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.geometry.centre_line import Vec
+from cagekit.structure.strength import CAUTION
 from cagekit.units.tolerance import NO_LENGTH
+from cagekit.view.bands import BANDS, SHOWN, Band, words_of
 from cagekit.view.camera import OBLIQUE, Camera
 from cagekit.view.fonts import font
 
@@ -26,32 +27,6 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT, HEAD, EDGE = 900, 640, 150, 40
 INK, SOFT, PAPER = (38, 44, 54), (150, 158, 168), (255, 255, 255)
-SHOWN = 0.06
-"""Largest movement in the picture, as a share of the cage's size."""
-CAUTION = (
-    "Screening of the tubes alone, never approval: the rulebook, the scrutineer and a licensed "
-    "engineer decide."
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
-    """A band of use: up to where, colour, width and dash (on, off) in pixels; told by both."""
-
-    upto: float
-    colour: tuple[int, int, int]
-    width: int
-    dash: tuple[int, int] | None = None
-
-
-BANDS = (
-    Band(upto=0.25, colour=(150, 180, 205), width=4, dash=(3, 7)),
-    Band(upto=0.5, colour=(70, 130, 180), width=5, dash=(14, 6)),
-    Band(upto=0.75, colour=(60, 140, 90), width=6),
-    Band(upto=1.0, colour=(215, 140, 20), width=9),
-    Band(upto=float("inf"), colour=(190, 30, 45), width=13),
-)
-"""From little used to used up: a wider line means harder, the faint ones are dashed."""
 
 
 def write_png(design: Design, folder: Path) -> None:
@@ -95,13 +70,10 @@ def picture(result: StrengthResult, title: str) -> Image:
 
 def _key(draw: ImageDraw, x: int, y: int) -> None:
     draw.text((x, y - 12), "use:", INK, font(22))
-    low = 0.0
     for n, band in enumerate(BANDS):
         left = x + 60 + n * 210
         _line(draw, [(left, y), (left + 70, y)], band)
-        words = f"{low:g} to {band.upto:g}" if band.upto < 9 else f"over {low:g}"
-        draw.text((left + 80, y - 12), words, INK, font(22))
-        low = band.upto
+        draw.text((left + 80, y - 12), words_of(n), INK, font(22))
     draw.text(
         (x + 1130, y - 12), "thin dark line: elastic shape; ring: plastic hinge", INK, font(22)
     )

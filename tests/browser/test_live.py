@@ -184,6 +184,18 @@ def test_car_and_driver_can_be_changed(page):
     assert "came with cagekit" in page.inner_text("#refused")
 
 
+def test_strength_is_worked_out_when_asked_and_goes_with_the_next_change(page, served):
+    page.click("#strength > summary")
+    page.click("#strength-work")
+    until(page, "state.data.strength?.cases?.length > 0")
+    found = served.session.design.strength
+    page.select_option("#strain-case", found.worst.case.id)
+    assert f"{found.worst.hardest.use:.2f}" in page.inner_text("#strength tbody tr >> nth=0")
+    slide(page, 477)
+    page.wait_for_selector("#strength-work")
+    assert page.evaluate("bandOf({ id: 'main_hoop' })") == 0
+
+
 def test_two_pages_see_the_same(page, opened, served):
     other = opened(served.address)
     other.wait_for_selector("body[data-live='yes']")

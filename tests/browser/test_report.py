@@ -11,6 +11,7 @@ from cagekit.design import Design
 from cagekit.page.data import page_data
 from cagekit.page.html import html
 from cagekit.page.rows import finding_rows
+from cagekit.view.bands import BANDS
 from cagekit.writers.report import write_report
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -192,6 +193,34 @@ def test_measure_with_two_clicks(page):
         x, y = page.evaluate(PROJECT, id_)
         page.mouse.click(box["x"] + x, box["y"] + y)
     assert "apart at the nearest" in said(page) or "they touch" in said(page)
+
+
+def test_strength_is_told_by_colour_pattern_number_and_shape(page, design):
+    """The tube that works hardest has the highest band, and vertices go where the frame goes."""
+    worst = design.strength.worst
+    page.click("#strength > summary")
+    page.select_option("#strain-case", worst.case.id)
+    arrived(page)
+    hardest = worst.hardest
+    band = page.evaluate("id => bandOf({ id })", hardest.member)
+    assert band == next(n for n, b in enumerate(BANDS, 1) if hardest.use <= b.upto)
+    assert f"{hardest.use:.2f}" in page.inner_text("#strength tbody tr >> nth=0")
+    assert "never approval" in page.inner_text("#strength")
+    times = page.evaluate("strain.times")
+    rest, bent = (
+        np.array(page.evaluate(f"[...viewer.bodies.find(b => b.id === 'main_hoop').mesh.{n}]"))
+        for n in ("points", "bent")
+    )
+    shift = ((bent - rest) / times).reshape(-1, 3)
+    at = design.strength.model.nodes_of["main_hoop"]
+    moved = worst.response.moved[[n for _, n in at], :3]
+    assert np.linalg.norm(shift, axis=1).max() == pytest.approx(
+        np.linalg.norm(moved, axis=1).max(), rel=0.02
+    )
+    page.locator("#strain-times").fill("0")
+    assert page.evaluate("viewer.bodies.every(b => !b.mesh.bent)")
+    page.select_option("#strain-case", "")
+    assert page.evaluate("id => bandOf({ id })", hardest.member) == 0
 
 
 def test_a_door_bar_opens_and_the_section_hides(page):

@@ -2,7 +2,7 @@
 
 // What `cagekit view` adds: parameters, undo and redo, saving, making, and following the server.
 
-const live = { waiting: null, busy: false, lost: false, stopped: false, times: [] };
+const live = { waiting: null, busy: false, lost: false, stopped: false, server: 0, judgedAt: 0 };
 
 async function ask(name, body) {
   const answer = await fetch(name, {
@@ -10,6 +10,7 @@ async function ask(name, body) {
     headers: { "Content-Type": "application/json" },
     body: JSON.stringify({ have: state.data.version, ...body }),
   });
+  live.server = Number(/dur=([\d.]+)/.exec(answer.headers.get("Server-Timing") || "")?.[1] || 0);
   if (!answer.ok) throw new Error(await answer.text());
   return answer.json();
 }
@@ -29,11 +30,10 @@ async function change(key, value, drag) {
   if (live.busy) return;
   live.busy = true;
   while (live.waiting) {
-    const next = live.waiting, begin = performance.now();
+    const next = live.waiting;
     live.waiting = null;
     await act("change", next);
     if (viewer) viewer.draw();
-    live.times.push(performance.now() - begin);
   }
   live.busy = false;
 }
@@ -48,8 +48,10 @@ function lost(error) {
 /** Take in an answer: version, cage and where the session stands. */
 function take(data) {
   if (data.version < state.data.version) return;
-  if (data.refused) say(data.refused);
-  else if (data.said) say(data.said);
+  if (data.refused) {
+    say(data.refused);
+    live.straining = false;
+  } else if (data.said) say(data.said);
   $("refused").textContent = data.refused || "";
   $("refused").hidden = !data.refused;
   state.old = !!data.problem;
@@ -149,6 +151,20 @@ function fieldOf(p) {
     el("small", {}, `${p.about ? `${p.about}; ` : ""}slider ${p.low} to ${p.high} ${p.unit}`));
 }
 
+/** The strength is worked out when asked for: it takes longer than a slider may wait. */
+function askStrength() {
+  const press = () => {
+    live.straining = true;
+    strengthCame();
+    act("strength");
+  };
+  return [
+    el("p", {}, "The frame under its load cases, for the cage as it is shown. A change of the cage takes the result away."),
+    el("button", { type: "button", id: "strength-work", onclick: press, disabled: !!live.straining },
+      live.straining ? "Working it out ..." : "Work out the strength"),
+  ];
+}
+
 /** What belongs to the tube that is picked stands open. */
 function openParams(id) {
   const names = state.data.cards[id]?.names?.map((n) => n.replaceAll("_", " ")) || [];
@@ -182,6 +198,11 @@ function follow() {
       if (told.made) live.made = told.made;
       standing();
     }
+    if (told.strength !== undefined) {
+      live.straining = false;
+      state.data.strength = told.strength;
+      strengthCame();
+    }
     if (told.findings) judged(told);
     if (told.version > state.data.version && !live.busy) refresh(state.data.version);
   };
@@ -200,6 +221,7 @@ function judged(told) {
   fillCard();
   fillDoors();
   turnDoors();
+  live.judgedAt = performance.now();
 }
 
 async function refresh(have) {
@@ -233,6 +255,8 @@ state.started.then(() => {
   state.old = !!state.data.problem;
   state.findingsOld = state.data.judged !== state.data.version;
   state.onSelect = openParams;
+  state.askStrength = askStrength;
+  fillStrength();
   fillFindings();
   standing();
   follow();

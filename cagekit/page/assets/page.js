@@ -59,7 +59,8 @@ function flat(error) {
 function begin() {
   viewer = new Viewer($("canvas"), $("overlay"));
   viewer.shows = (b) => !state.hidden.has(layerOf(b));
-  viewer.colour = (b) => (state.tint && state.tint(b)) || b.colour;
+  viewer.colour = (b) => bandColour(b) || b.colour;
+  viewer.band = bandOf;
   viewer.mark = (b) =>
     state.picks.some((p) => p.body.id === b.id) ? 2
       : b.id === state.selected || state.lit.bodies.has(b.id) ? 1 : 0;
@@ -82,6 +83,7 @@ function showData() {
   viewer.dim = state.old;
   turnDoors();
   cutPlane();
+  bendShape();
 }
 
 /** Put new data in: bodies that are known by their key come without their mesh. */
@@ -140,6 +142,7 @@ function paint(pen) {
     const { one, two, gap } = state.result;
     dimension(pen, one, two, gap > 0 ? lengthText(gap) : "they touch");
   }
+  paintStrain(pen);
   state.lit.points.forEach((p, i) => marker(pen, viewer.project(p), i + 1));
   triad(pen);
 }
@@ -195,7 +198,7 @@ function marker(pen, at, number) {
 }
 
 function triad(pen) {
-  const { right, up } = viewer.axes(), centre = [44, $("canvas").clientHeight - 44];
+  const { right, up } = viewer.axes(), centre = [74, $("canvas").clientHeight - 44];
   const names = ["X front", "Y left", "Z up"];
   [[1, 0, 0], [0, 1, 0], [0, 0, 1]].forEach((axis, k) => {
     const tip = [centre[0] + 28 * dot(axis, right), centre[1] - 28 * dot(axis, up)];
@@ -206,7 +209,8 @@ function triad(pen) {
     pen.lineTo(...tip);
     pen.stroke();
     if (Math.hypot(tip[0] - centre[0], tip[1] - centre[1]) < 8) return;
-    pen.textAlign = "center";
+    const aside = tip[0] - centre[0];
+    pen.textAlign = Math.abs(aside) < 6 ? "center" : aside < 0 ? "right" : "left";
     pen.textBaseline = tip[1] < centre[1] ? "bottom" : "top";
     pen.fillText(names[k], ...tip);
   });
@@ -335,6 +339,7 @@ function build() {
   section("card", "Picked", true);
   section("findings", "Findings", true, false);
   section("layers", "Layers", false);
+  section("strength", "Strength", false, false);
   section("doors", "Door bars", false);
   section("section", "Section and sizes", false);
   section("tubes", "Tubes", false, false);
@@ -424,6 +429,7 @@ function fill() {
   fillLayers();
   fillDoors();
   fillTubes();
+  strengthCame();
   markRows();
 }
 

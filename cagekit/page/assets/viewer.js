@@ -13,12 +13,17 @@ void main() {
 const BODY_FRAGMENT = `#version 300 es
 precision highp float;
 in vec3 vPoint; in vec3 vNormal;
-uniform vec4 uColour; uniform vec3 uEye; uniform vec4 uCut; uniform int uMark; uniform bool uDim;
+uniform vec4 uColour; uniform vec3 uEye; uniform vec4 uCut; uniform int uMark; uniform int uBand; uniform bool uDim;
 out vec4 colour;
 void main() {
   if (dot(uCut.xyz, vPoint) > uCut.w) discard;
   vec3 n = normalize(vNormal), look = normalize(uEye);
   vec3 base = uColour.rgb;
+  float x = gl_FragCoord.x, y = gl_FragCoord.y;
+  if (uBand == 1 && mod(x, 6.0) < 3.0 && mod(y, 6.0) < 3.0) base = mix(base, vec3(1.0), 0.6);
+  if (uBand == 2 && mod(x - y, 14.0) < 5.0) base = mix(base, vec3(1.0), 0.5);
+  if (uBand == 4 && mod(x + y, 10.0) < 3.0) base *= 0.4;
+  if (uBand == 5 && (mod(x, 8.0) < 2.5 || mod(y, 8.0) < 2.5)) base *= 0.25;
   if (uDim) base = mix(vec3(dot(base, vec3(0.33))), vec3(0.82), 0.45);
   if (uMark == 1) base = mod(gl_FragCoord.x + gl_FragCoord.y, 12.0) < 6.0 ? vec3(1.0, 0.95, 0.35) : vec3(0.08, 0.09, 0.12);
   if (uMark == 2) base = mod(floor(gl_FragCoord.x / 5.0) + floor(gl_FragCoord.y / 5.0), 2.0) < 1.0 ? vec3(1.0) : vec3(0.0, 0.35, 0.75);
@@ -114,6 +119,7 @@ class Viewer {
     this.shows = () => true;
     this.mark = () => 0;
     this.colour = (body) => body.colour;
+    this.band = () => 0;
     this.paint = () => {};
     this.afterDraw = () => {};
     this.dim = false;
@@ -190,7 +196,7 @@ class Viewer {
     const [points, normals, triangles] = [0, 1, 2].map(() => gl.createBuffer());
     gl.bindVertexArray(array);
     gl.bindBuffer(gl.ARRAY_BUFFER, points);
-    gl.bufferData(gl.ARRAY_BUFFER, mesh.points, gl.STATIC_DRAW);
+    gl.bufferData(gl.ARRAY_BUFFER, mesh.bent || mesh.points, gl.STATIC_DRAW);
     gl.enableVertexAttribArray(0);
     gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 0, 0);
     gl.bindBuffer(gl.ARRAY_BUFFER, normals);
@@ -219,6 +225,19 @@ class Viewer {
     gl.bindVertexArray(null);
     this.wires = { array, buffer, count: ends.length / 3 };
     this.ask();
+  }
+
+  /** Bodies drawn with their vertices shifted: by id a line and how its points shift, mm. */
+  bend(how, times) {
+    const gl = this.gl;
+    for (const { id, key, mesh } of this.bodies) {
+      const way = times ? how.get(id) : null;
+      if (!way && !mesh.bent) continue;
+      const shifts = way && shiftsOf(mesh, way);
+      mesh.bent = way ? mesh.points.map((x, i) => x + times * shifts[i]) : null;
+      gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers.get(key).all[0]);
+      gl.bufferSubData(gl.ARRAY_BUFFER, 0, mesh.bent || mesh.points);
+    }
   }
 
   motion(body) {
@@ -325,7 +344,7 @@ class Viewer {
     const across = (v) => dot(half, v.map(Math.abs));
     const ratio = this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1);
     // a nearer corner looks larger: room for that, and for the words at the edge
-    const wide = 2.25 * Math.max(across(right) / Math.max(ratio, 1), across(above) * Math.min(ratio, 1));
+    const wide = 2.4 * Math.max(across(right) / Math.max(ratio, 1), across(above) * Math.min(ratio, 1));
     return { target: mix(low, high, 0.5), reach: Math.max(wide, 300) };
   }
 
@@ -412,6 +431,7 @@ class Viewer {
     gl.uniformMatrix4fv(at.uModel, false, this.motion(body));
     gl.uniform4f(at.uColour, r, g, b, body.ghost ? 0.18 : 1);
     gl.uniform1i(at.uMark, this.mark(body));
+    gl.uniform1i(at.uBand, this.band(body));
     gl.uniform1i(at.uDim, this.dim ? 1 : 0);
     gl.bindVertexArray(known.array);
     const wide = known.mesh.triangles instanceof Uint32Array;
@@ -442,7 +462,7 @@ class Viewer {
       // the inverse of a rigid motion: the turn's transpose
       const back = (v) => [0, 1, 2].map((c) => m[4 * c] * v[0] + m[4 * c + 1] * v[1] + m[4 * c + 2] * v[2]);
       const start = back(sub(from, m.slice(12, 15))), way = back(along);
-      if (!meetsBox(start, way, body.mesh)) continue;
+      if (!body.mesh.bent && !meetsBox(start, way, body.mesh)) continue;
       const t = this.meet(body, start, way, best ? best.t : Infinity);
       if (t !== null) best = { t, body, point: add(from, scale(along, t)) };
     }
@@ -450,7 +470,7 @@ class Viewer {
   }
 
   meet(body, from, along, limit) {
-    const { points, triangles } = body.mesh, m = this.motion(body);
+    const { triangles } = body.mesh, m = this.motion(body), points = body.mesh.bent || body.mesh.points;
     let best = null;
     for (let i = 0; i < triangles.length; i += 3) {
       const a = 3 * triangles[i], b = 3 * triangles[i + 1], c = 3 * triangles[i + 2];
@@ -530,6 +550,25 @@ class Viewer {
   }
 
   clicked() {}
+}
+
+/** How each vertex shifts with the nearest spot of a line. */
+function shiftsOf(mesh, way) {
+  if (mesh.way === way) return mesh.shifts;
+  const { points } = mesh, { line, shifts } = way, out = new Float32Array(points.length);
+  for (let i = 0; i < points.length; i += 3) {
+    const p = [points[i], points[i + 1], points[i + 2]];
+    let best = Infinity;
+    for (let k = 0; k + 1 < line.length; k++) {
+      const found = segmentSegment(p, p, line[k], line[k + 1]);
+      if (found.gap >= best) continue;
+      best = found.gap;
+      out.set(mix(shifts[k], shifts[k + 1], found.k), i);
+    }
+  }
+  mesh.way = way;
+  mesh.shifts = out;
+  return out;
 }
 
 function meetsBox(from, along, { low, high }) {

@@ -16,6 +16,7 @@ from cagekit.design import Design
 from cagekit.page.data import page_data
 from cagekit.page.html import html
 from cagekit.page.meshes import packed, squeezed
+from cagekit.page.strength import strength_data
 from cagekit.view.scene import bodies
 from cagekit.writers.report import write_report
 
@@ -137,6 +138,24 @@ def test_hostile_texts_stay_in_the_data():
 
 
 @pytest.mark.slow
+def test_strength_comes_with_every_case_and_a_line_for_each_tube(roadster):
+    """Uses and shifts are those of the solver; bands hold every use."""
+    data = strength_data(roadster)
+    result = roadster.strength
+    assert [c["id"] for c in data["cases"]] == list(result.results)
+    assert "never approval" in data["caution"]
+    for case in data["cases"]:
+        found = result.results[case["id"]]
+        assert case["uses"] == {u.member: round(u.use, 3) for u in found.uses}
+        assert set(case["shifts"]) == set(data["lines"]) == set(roadster.cage.members)
+        for name, at in result.model.nodes_of.items():
+            moved = found.response.moved[[n for _, n in at], :3]
+            assert np.allclose(case["shifts"][name], moved, atol=1e-4)
+            assert len(data["lines"][name]) == len(at)
+        assert all(use <= data["bands"][-1]["upto"] for use in case["uses"].values())
+    assert data["worst"] == result.worst.case.id
+
+
 def test_the_largest_demos_stay_below_the_limit(tmp_path):
     for build in ("sprint-wagon", "gravel-hatch"):
         write_report(Design.load(build), tmp_path)

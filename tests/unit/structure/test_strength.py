@@ -20,9 +20,10 @@ from cagekit.inputs.loads import LoadsFile
 from cagekit.materials.tubes import Tube
 from cagekit.structure.cases import GRAVITY, LoadScene
 from cagekit.structure.strength import ASSUMPTIONS, StrengthResult, strength_of
+from cagekit.view.bands import BANDS
 from cagekit.writers.strength import frame_data, write_csv
 from cagekit.writers.strength_pdf import write_pdf
-from cagekit.writers.strength_png import BANDS, write_png
+from cagekit.writers.strength_png import write_png
 
 
 def file(*loads: dict[str, object], **more: object) -> LoadsFile:
