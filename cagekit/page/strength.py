@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cagekit.page.data import Json
 from cagekit.structure.strength import CAUTION
 from cagekit.units import format_length
 from cagekit.view.bands import BANDS, SHOWN, words_of
@@ -15,8 +16,6 @@ if TYPE_CHECKING:
     from cagekit.geometry.centre_line import Vec
     from cagekit.structure.strength import CaseResult, StrengthResult
     from cagekit.units import LengthUnit
-
-Json = dict[str, Any]
 
 
 def strength_data(design: Design) -> Json:
