@@ -12,6 +12,7 @@ from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import CopeError, GeometryError, InputError
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
 from cagekit.inputs.build import Build
 from cagekit.inputs.grind import grind_by_member
@@ -303,7 +304,7 @@ def _leaving(member: Member, end: EndName, most: float = LOOK) -> Vec:
     return path.points(along if end == "a" else path.length - along)
 
 
-def _wall(member: Member, end: EndName) -> Vec:
+def _wall(member: Member, end: EndName) -> Points:
     """Points on a tube's outside from an end inwards, ``(n, 3)`` mm."""
     axis = _leaving(member, end)[: int(1.5 * member.tube.od / STEP) + 2]
     way = unit(axis[-1] - axis[0])
@@ -320,7 +321,7 @@ def _shares(other: Member, parents: Sequence[str]) -> bool:
     return any(not set(parents).isdisjoint(e.parents) for e in ends)
 
 
-def _outside(points: Vec, trunk: Vec | None, distance: float) -> Vec:
+def _outside(points: Points, trunk: Vec | None, distance: float) -> Vec:
     """Those points that the parent's tube is not around: inside it both branches may be."""
     if trunk is None:
         return points

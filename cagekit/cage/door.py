@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.cage.member import EndName, Member, Plane
 from cagekit.cage.plate import Hole, HolePurpose, Plate
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.outline import Outline
 from cagekit.materials.pins import PinKind, PinSize
@@ -276,6 +277,6 @@ def turn_about(point: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
     return m
 
 
-def moved_points(points: ArrayLike, motion: Vec) -> Vec:
+def moved_points(points: ArrayLike, motion: Vec) -> Points:
     """Points ``(n, 3)`` after a rigid motion ``(4, 4)``."""
     return np.asarray(np.asarray(points, float) @ motion[:3, :3].T + motion[:3, 3])

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
@@ -430,11 +431,11 @@ class Plate:
             return self.flat_volume
         return self.folded.volume - sum(h.area for h in self.holes) * self.thickness
 
-    def car_points(self, xy: ArrayLike, z: ArrayLike = 0.0) -> Vec:
+    def car_points(self, xy: ArrayLike, z: ArrayLike = 0.0) -> Points:
         """Where flat points ``(n, 2)`` lie on the car once folded and placed, ``(n, 3)`` mm."""
         return self.to_car(self.folded.place(xy, z))
 
-    def to_car(self, points: ArrayLike) -> Vec:
+    def to_car(self, points: ArrayLike) -> Points:
         """Take points ``(n, 3)`` of the folded base frame to car axes."""
         return np.asarray(points, float) @ self.placement[:3, :3].T + self.placement[:3, 3]
 

@@ -29,6 +29,7 @@ from math import dist
 import numpy as np
 
 from cagekit.car.floor import floor_of
+from cagekit.geometry.arrays import Points, Points2
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Slab, Solid
 from cagekit.inputs.car import Car, KeepOut, PillarLine
@@ -57,7 +58,7 @@ class Skin:
     side: Callable[[Vec], Vec]
     where: Callable[[Vec], Vec]
 
-    def _slope(self, points: Vec) -> Vec:
+    def _slope(self, points: Points) -> Vec:
         step = 0.5
         rows = []
         for k in range(3):
@@ -66,12 +67,12 @@ class Skin:
             rows.append((self.side(points + shift) - self.side(points - shift)) / (2 * step))
         return np.stack(rows, axis=-1)
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative beyond it."""
         slope = np.maximum(np.linalg.norm(self._slope(points), axis=-1), NEGLIGIBLE)
         return np.where(self.where(points), self.side(points) / slope, FAR)
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         slope = self._slope(points)
         size = np.maximum(np.linalg.norm(slope, axis=-1, keepdims=True), NEGLIGIBLE)
@@ -86,14 +87,14 @@ class Cylinder:
     end: Vec
     radius: float
 
-    def _local(self, points: Vec) -> tuple[Vec, Vec, Vec]:
+    def _local(self, points: Points) -> tuple[Vec, Vec, Vec]:
         axis = unit(self.end - self.start)
         w = points - self.start
         along = w @ axis
         out = w - np.multiply.outer(along, axis)
         return along, np.linalg.norm(out, axis=-1), out
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative inside."""
         length = float(np.linalg.norm(self.end - self.start))
         along, off, _ = self._local(points)
@@ -101,7 +102,7 @@ class Cylinder:
         outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
         return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         length = float(np.linalg.norm(self.end - self.start))
         axis = unit(self.end - self.start)
@@ -127,11 +128,11 @@ class Prism:
     outline: Vec
     span: tuple[float, float]
 
-    def _flat(self, points: Vec) -> tuple[Vec, Vec]:
+    def _flat(self, points: Points) -> tuple[Vec, Vec]:
         a, b, c = AXES[self.plane]
         return points[..., [a, b]], points[..., c]
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative inside."""
         flat, height = self._flat(points)
         edge, _ = polygon_distance(flat, self.outline)
@@ -140,7 +141,7 @@ class Prism:
         outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
         return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         flat, height = self._flat(points)
         edge, foot = polygon_distance(flat, self.outline)
@@ -157,7 +158,7 @@ class Prism:
         return out
 
 
-def polygon_distance(points: Vec, outline: Vec) -> tuple[Vec, Vec]:
+def polygon_distance(points: Points2, outline: Vec) -> tuple[Vec, Vec]:
     """Signed distance of points ``(n, 2)`` to a polygon (negative inside) and nearest border."""
     best = np.full(points.shape[:-1], np.inf)
     foot = np.zeros_like(points)

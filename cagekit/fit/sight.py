@@ -19,6 +19,7 @@ from math import ceil, pi
 import numpy as np
 
 from cagekit.cage.member import Member
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.units.tolerance import NOISE, SAME_POINT
 
@@ -40,7 +41,7 @@ class BallRow:
     """A row of balls: centres ``(n, 3)`` mm, one radius (mm), and what it is called."""
 
     name: str
-    points: Vec
+    points: Points
     radius: float
 
     @classmethod

@@ -9,8 +9,12 @@ Array = NDArray[np.float64]
 """Numbers of any shape."""
 Vec = NDArray[np.float64]
 """One point or direction, ``(3,)``."""
+Vec2 = NDArray[np.float64]
+"""One point or direction of a plane, ``(2,)``."""
 Points = NDArray[np.float64]
 """Points or directions in rows, ``(n, 3)``."""
+Points2 = NDArray[np.float64]
+"""Points of a plane in rows, ``(n, 2)``."""
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Bools, Ints, cross3
+from cagekit.geometry.arrays import Bools, Ints, Points, cross3
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece, Vec, unit, vec
 from cagekit.geometry.quartic import Quartic
 from cagekit.units.tolerance import (
@@ -90,17 +90,17 @@ class CylinderPiece:
     low: float
     high: float
 
-    def station(self, points: Vec) -> Vec:
+    def station(self, points: Points) -> Vec:
         """Stations (mm from ``start``) of points ``(n, 3)``, shape ``(n,)``."""
         return np.asarray((points - self.start) @ self.axis)
 
-    def axis_distance(self, points: Vec) -> Vec:
+    def axis_distance(self, points: Points) -> Vec:
         """Distances (mm) of points ``(n, 3)`` from the piece's axis, shape ``(n,)``."""
         w = points - self.start
         foot = np.clip(w @ self.axis, self.low, self.high)
         return np.asarray(np.linalg.norm(w - foot[:, None] * self.axis, axis=1))
 
-    def normals(self, points: Vec) -> Vec:
+    def normals(self, points: Points) -> Vec:
         """Unit normals out of the tube at points ``(n, 3)`` of the surface, shape ``(n, 3)``."""
         w = points - self.start
         w = w - (w @ self.axis)[:, None] * self.axis
@@ -139,7 +139,7 @@ class CylinderPiece:
         out = side * across / size
         return vec(out), float((node - self.start) @ out) + rho
 
-    def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
+    def solve(self, origins: Points, direction: Vec, window: Window = (-inf, inf)) -> Solution:
         """Contact of rays ``(n, 3)``; closed form (the larger root of a quadratic).
 
         Args:
@@ -192,25 +192,25 @@ class TorusPiece:
     radius: float
     angle: float
 
-    def turn(self, points: Vec) -> Vec:
+    def turn(self, points: Points) -> Vec:
         """Angles (rad from the bend's start, nearest turn) of points ``(n, 3)``."""
         w = points - self.centre
         half = 0.5 * self.angle
         raw = np.arctan2(w @ self.y, w @ self.x) - half
         return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
 
-    def overshoot(self, points: Vec) -> Vec:
+    def overshoot(self, points: Points) -> Vec:
         """How far points ``(n, 3)`` lie beyond the bend's ends, mm along the centre line."""
         t = self.turn(points)
         return np.asarray(np.maximum(np.maximum(-t, t - self.angle), 0.0) * self.major)
 
-    def axis_distance(self, points: Vec) -> Vec:
+    def axis_distance(self, points: Points) -> Vec:
         """Distances (mm) of points ``(n, 3)`` from the bend's centre line, shape ``(n,)``."""
         t = np.clip(self.turn(points), 0.0, self.angle)
         ring = np.outer(np.cos(t), self.x) + np.outer(np.sin(t), self.y)
         return np.asarray(np.linalg.norm(points - self.centre - self.major * ring, axis=1))
 
-    def normals(self, points: Vec) -> Vec:
+    def normals(self, points: Points) -> Vec:
         """Unit normals out of the tube at points ``(n, 3)`` of the surface, shape ``(n, 3)``."""
         w = points - self.centre
         q = w - (w @ self.axis)[:, None] * self.axis
@@ -260,7 +260,7 @@ class TorusPiece:
         out = unit(w - (w @ self.axis) * self.axis)
         return np.asarray(self.centre + self.major * out), cross3(self.axis, out)
 
-    def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
+    def solve(self, origins: Points, direction: Vec, window: Window = (-inf, inf)) -> Solution:
         """Contact of rays ``(n, 3)`` within ``window``: largest root of a quartic.
 
         The quartic and its slope are sampled; sign changes bracket exits, and minima between
@@ -362,15 +362,15 @@ class PlaneFace:
     normal: Vec
     closure: bool = False
 
-    def axis_distance(self, points: Vec) -> Vec:
+    def axis_distance(self, points: Points) -> Vec:
         """Heights (mm) of points ``(n, 3)`` above the plane, 0 below it, shape ``(n,)``."""
         return np.asarray(np.maximum((points - self.point) @ self.normal, 0.0))
 
-    def normals(self, points: Vec) -> Vec:
+    def normals(self, points: Points) -> Vec:
         """The plane's normal for every point ``(n, 3)``, shape ``(n, 3)``."""
         return np.broadcast_to(self.normal, points.shape)
 
-    def solve(self, origins: Vec, direction: Vec, window: Window = (-inf, inf)) -> Solution:
+    def solve(self, origins: Points, direction: Vec, window: Window = (-inf, inf)) -> Solution:
         """Contact of rays ``(n, 3)``; every ray that is not parallel meets the plane.
 
         Args:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.segment import POINT_TOL, Segment, Vec2, vec2
 from cagekit.units.tolerance import (
     FLAT_POINT,
@@ -47,7 +48,7 @@ class Outline:
         closed: the last vertex runs back to the first.
     """
 
-    vertices: Vec2
+    vertices: Points2
     bulges: Vec2
     closed: bool = True
 
@@ -287,7 +288,7 @@ class Outline:
     def _arcs(self) -> tuple[Segment, ...]:
         return tuple(s for s in self.segments if s.is_arc)
 
-    def flat_points(self, tolerance: float = 0.05) -> Vec2:
+    def flat_points(self, tolerance: float = 0.05) -> Points2:
         """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
         rows: list[Vec2] = []
         for s in self.segments:
@@ -300,7 +301,7 @@ class Outline:
             rows.append(self.segments[-1].end[None])
         return np.concatenate(rows)
 
-    def sampled(self, spacing: float = 2.0) -> Vec2:
+    def sampled(self, spacing: float = 2.0) -> Points2:
         """Points along the outline not further apart than ``spacing`` mm, ``(m, 2)``."""
         rows = []
         for s in self.segments:

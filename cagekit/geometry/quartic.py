@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.geometry.arrays import Ints
+from cagekit.geometry.arrays import Ints, Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.units.tolerance import LEAST_FLOAT, SETTLED
 
@@ -29,7 +29,7 @@ class Quartic(NamedTuple):
     c3: Vec
 
     @classmethod
-    def of(cls, w: Vec, direction: Vec, axis: Vec, *, major: float, radius: float) -> Quartic:
+    def of(cls, w: Points, direction: Vec, axis: Vec, *, major: float, radius: float) -> Quartic:
         """The function of a torus about the origin and ``axis``.
 
         Args:

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from math import atan, atan2, cos, hypot, pi, sin, tan
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from cagekit.geometry.arrays import Points2
+from cagekit.geometry.arrays import Vec2 as Vec2
 from cagekit.units.tolerance import KERNEL_POINT, NEAR_END, NEGLIGIBLE, NEVER_ZERO, NOISE
-
-Vec2 = NDArray[np.float64]
 
 POINT_TOL = KERNEL_POINT
 """Vertices (mm) nearer than this are one vertex."""
@@ -107,7 +107,7 @@ class Segment:
         """The same piece walked the other way."""
         return Segment(self.end, self.start, -self.bulge)
 
-    def distance(self, points: Vec2) -> Vec2:
+    def distance(self, points: Points2) -> Vec2:
         """Distance of points ``(n, 2)`` to the piece, ``(n,)`` mm."""
         p = np.asarray(points, float)
         if not self.is_arc:

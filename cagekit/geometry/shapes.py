@@ -11,6 +11,7 @@ from typing import Protocol
 
 import numpy as np
 
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, perpendicular
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 
@@ -20,11 +21,11 @@ _TINY = NOISE
 class Solid(Protocol):
     """What the room measurements need of a solid."""
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance from points ``(n, 3)`` to the surface, mm, negative inside, ``(n,)``."""
         ...
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)`` mm."""
         ...
 
@@ -37,7 +38,7 @@ class Capsule:
     end: Vec
     radius: float
 
-    def core(self, points: Vec) -> Vec:
+    def core(self, points: Points) -> Points:
         """Points of the segment nearest to ``points``, ``(n, 3)``."""
         d = self.end - self.start
         size = float(d @ d)
@@ -46,11 +47,11 @@ class Capsule:
         t = np.clip((points - self.start) @ d / size, 0.0, 1.0)
         return np.asarray(self.start + np.multiply.outer(t, d))
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm."""
         return np.asarray(_lengths(points - self.core(points)) - self.radius)
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         core = self.core(points)
         return np.asarray(core + self.radius * _directions(points - core, self._square()))
@@ -70,13 +71,13 @@ class Slab:
     axes: Vec
     half: Vec
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm."""
         over = np.abs((points - self.centre) @ self.axes.T) - self.half
         outside = _lengths(np.maximum(over, 0.0))
         return np.asarray(outside + np.minimum(over.max(axis=-1), 0.0))
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         local = (points - self.centre) @ self.axes.T
         held = np.clip(local, -self.half, self.half)
@@ -98,7 +99,7 @@ class Ring:
     ring_radius: float
     radius: float
 
-    def core(self, points: Vec) -> Vec:
+    def core(self, points: Points) -> Points:
         """Points of the circle nearest to ``points``, ``(n, 3)``."""
         w = points - self.centre
         flat = w - np.multiply.outer(w @ self.axis, self.axis)
@@ -106,11 +107,11 @@ class Ring:
             self.centre + self.ring_radius * _directions(flat, perpendicular(self.axis))
         )
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm."""
         return np.asarray(_lengths(points - self.core(points)) - self.radius)
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         core = self.core(points)
         return np.asarray(core + self.radius * _directions(points - core, self.axis))
@@ -121,7 +122,7 @@ def _lengths(v: Vec) -> Vec:
     return np.asarray(np.sqrt(np.einsum("...i,...i->...", v, v)))
 
 
-def _directions(v: Vec, spare: Vec) -> Vec:
+def _directions(v: Points, spare: Vec) -> Vec:
     """Unit vectors of ``v``, ``(n, 3)``; unit ``spare`` stands in where ``v`` has no length."""
     size = _lengths(v)[..., None]
     return np.where(size > NO_LENGTH, v / np.maximum(size, NO_LENGTH), spare)

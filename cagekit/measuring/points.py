@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 from cagekit.inputs.presets import load_file
@@ -64,7 +65,7 @@ FRACTIONS = (0.5, 0.38, 0.62, 0.28, 0.72, 0.2, 0.8, 0.12, 0.88)
 class ShellLine:
     """A line of the shell: points ``(n, 3)`` mm, and how heavy; ``thick`` mm for a limb."""
 
-    points: Vec
+    points: Points
     weight: Weight = "skin"
     thick: float = 0.0
 

@@ -9,6 +9,7 @@ import numpy as np
 from cagekit.cage.colours import Colour
 from cagekit.car.shell import AXES, Cylinder, Prism, ShellSurface, surfaces
 from cagekit.fit.view_angles import header_edge, lower_edges
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Slab
 from cagekit.inputs.car import Car
@@ -92,7 +93,7 @@ def _mesh(surface: ShellSurface) -> Triangles | None:
     return None
 
 
-def extruded(outline: Vec, frame: Vec, origin: Vec, span: tuple[float, float]) -> Mesh:
+def extruded(outline: Points2, frame: Vec, origin: Vec, span: tuple[float, float]) -> Mesh:
     """Mesh of a polygon drawn out along an axis, flat faces.
 
     Args:

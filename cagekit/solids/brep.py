@@ -13,7 +13,7 @@ from typing import Protocol
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, cross3
+from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.solids.spline import basis
 from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, TENTH_MICRON
 
@@ -27,11 +27,11 @@ POINT_TOL = KERNEL_POINT
 class Surface(Protocol):
     """What every face surface can do."""
 
-    def uv(self, points: Array) -> Array:
+    def uv(self, points: Points) -> Array:
         """Surface parameters of points ``(n, 3)`` on it, ``(n, 2)``, angles in (-pi, pi]."""
         ...
 
-    def height(self, points: Array) -> Array:
+    def height(self, points: Points) -> Array:
         """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
         ...
 
@@ -87,7 +87,7 @@ class SplineCurve:
     """A B-spline: ``poles`` ``(n, 3)``, distinct ``knots`` with ``multiplicities``."""
 
     degree: int
-    poles: Array
+    poles: Points
     knots: Array
     multiplicities: tuple[int, ...]
 
@@ -105,12 +105,12 @@ class PlaneSurface:
     normal: Array
     x: Array
 
-    def uv(self, points: Array) -> Array:
+    def uv(self, points: Points) -> Array:
         """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
         w = points - self.origin
         return np.stack([w @ self.x, w @ cross3(self.normal, self.x)], axis=-1)
 
-    def height(self, points: Array) -> Array:
+    def height(self, points: Points) -> Array:
         """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
         return np.asarray((points - self.origin) @ self.normal)
 
@@ -124,13 +124,13 @@ class CylinderSurface:
     x: Array
     radius: float
 
-    def uv(self, points: Array) -> Array:
+    def uv(self, points: Points) -> Array:
         """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
         w = points - self.origin
         u = np.arctan2(w @ cross3(self.axis, self.x), w @ self.x)
         return np.stack([u, w @ self.axis], axis=-1)
 
-    def height(self, points: Array) -> Array:
+    def height(self, points: Points) -> Array:
         """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
         w = points - self.origin
         w = w - np.outer(w @ self.axis, self.axis)
@@ -147,14 +147,14 @@ class TorusSurface:
     major: float
     minor: float
 
-    def uv(self, points: Array) -> Array:
+    def uv(self, points: Points) -> Array:
         """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
         w = points - self.centre
         wx, wy = w @ self.x, w @ cross3(self.axis, self.x)
         v = np.arctan2(w @ self.axis, np.hypot(wx, wy) - self.major)
         return np.stack([np.arctan2(wy, wx), v], axis=-1)
 
-    def height(self, points: Array) -> Array:
+    def height(self, points: Points) -> Array:
         """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
         w = points - self.centre
         up = w @ self.axis

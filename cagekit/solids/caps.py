@@ -8,7 +8,7 @@ from math import atan2, pi, tau
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, Points2
 from cagekit.geometry.centre_line import perpendicular, unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.solids.brep import (
@@ -192,7 +192,7 @@ def _section(record: Record, rays: EndRays, loop: list[_Walk]) -> Array:
     return np.stack([points, np.roll(points, -1, axis=0)], axis=1)
 
 
-def _inside(points: Array, segments: Array) -> NDArray[np.bool_]:
+def _inside(points: Points2, segments: Array) -> NDArray[np.bool_]:
     """Even-odd test of points ``(n, 2)`` against segments ``(m, 2, 2)``."""
     x, y = points[:, :1], points[:, 1:]
     (x0, y0), (x1, y1) = segments[:, 0].T, segments[:, 1].T

@@ -12,7 +12,7 @@ from math import atan2, isinf, pi
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, cross3
+from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.solids.brep import EllipseCurve, LineCurve, circle
@@ -43,7 +43,7 @@ class Cut:
     joint_radius: float = 0.0
 
 
-def distance(surface: ContactSurface | Cut, points: Array) -> tuple[Array, Array]:
+def distance(surface: ContactSurface | Cut, points: Points) -> tuple[Array, Array]:
     """Signed distances ``(n,)`` of points ``(n, 3)`` from a surface and its normals ``(n, 3)``."""
     if isinstance(surface, Cut | PlaneFace):
         value = (points - surface.point) @ surface.normal
@@ -67,7 +67,7 @@ class Crease:
     first: ContactSurface
     second: ContactSurface | Cut
 
-    def settle(self, points: Array) -> Array:
+    def settle(self, points: Points) -> Array:
         """Move points ``(n, 3)`` that are near the curve onto it."""
         p = points
         for _ in range(30):
@@ -81,7 +81,7 @@ class Crease:
                 break
         return p
 
-    def settle_at(self, points: Array, along: Array, station: Array) -> Array:
+    def settle_at(self, points: Points, along: Array, station: Array) -> Array:
         """Points of the curve at given stations along a direction.
 
         Args:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, cross3
+from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
@@ -103,7 +103,7 @@ def _spline_rule(knots: bytes, counts: tuple[int, ...], degree: int) -> tuple[Ar
     return basis(t, full, degree), along
 
 
-def _flux(face: Face, base: Array, points: Array, steps: Array) -> float:
+def _flux(face: Face, base: Array, points: Points, steps: Array) -> float:
     """Flux of the position from ``base`` through a face, along the surface's own normal."""
     s = face.surface
     if isinstance(s, PlaneSurface):
@@ -116,7 +116,7 @@ def _flux(face: Face, base: Array, points: Array, steps: Array) -> float:
     return _torus_flux(s, base, points, steps)
 
 
-def _cylinder_flux(s: CylinderSurface, base: Array, points: Array, steps: Array) -> float:
+def _cylinder_flux(s: CylinderSurface, base: Array, points: Points, steps: Array) -> float:
     w = points - s.origin
     v = w @ s.axis
     out = (w - np.outer(v, s.axis)) / s.radius
@@ -124,7 +124,7 @@ def _cylinder_flux(s: CylinderSurface, base: Array, points: Array, steps: Array)
     return -float((v * s.radius * (s.radius + out @ (s.origin - base))) @ du)
 
 
-def _torus_flux(s: TorusSurface, base: Array, points: Array, steps: Array) -> float:
+def _torus_flux(s: TorusSurface, base: Array, points: Points, steps: Array) -> float:
     y = cross3(s.axis, s.x)
     w = points - s.centre
     u = np.arctan2(w @ y, w @ s.x)

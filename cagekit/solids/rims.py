@@ -13,7 +13,7 @@ from math import acos, acosh, asinh, atan2, inf, pi, sqrt, tau
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, Ints, cross3
+from cagekit.geometry.arrays import Array, Ints, Points, cross3
 from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Solution
 from cagekit.geometry.cope import EndCut
@@ -94,7 +94,7 @@ class EndRays:
         """Outside and inside radius, mm."""
         return self.cut.outer_radius, self.cut.inner_radius
 
-    def origins(self, phi: Array, rho: Array | float) -> Array:
+    def origins(self, phi: Array, rho: Array | float) -> Points:
         """Points at s = 0, ``(n, 3)``."""
         across = np.multiply.outer(np.cos(phi), self.x) + np.multiply.outer(np.sin(phi), self.y)
         return np.asarray(self.node + np.multiply(np.asarray(rho)[..., None], across))
@@ -138,11 +138,11 @@ class EndRays:
         s = self.surfaces[surface].solve(o, self.inward, window).s
         return np.asarray(o + s[:, None] * self.inward)
 
-    def depth(self, points: Array) -> Array:
+    def depth(self, points: Points) -> Array:
         """Depth s of points ``(n, 3)``, mm."""
         return np.asarray((points - self.node) @ self.inward)
 
-    def chart(self, points: Array) -> tuple[Array, Array]:
+    def chart(self, points: Points) -> tuple[Array, Array]:
         """Angles and radii ``(n,)`` of points ``(n, 3)``."""
         w = points - self.node
         return np.arctan2(w @ self.y, w @ self.x), np.hypot(w @ self.x, w @ self.y)

@@ -14,6 +14,7 @@ from cagekit.cage.door import SmallPart
 from cagekit.cage.member import Member, Plane
 from cagekit.cage.plate import Plate
 from cagekit.car.shell import polygon_distance
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.car import Car
@@ -158,14 +159,14 @@ class BodySide:
             1.0 if side == "left" else -1.0,
         )
 
-    def inner(self, points: Vec) -> Vec:
+    def inner(self, points: Points) -> Vec:
         """The wall's inner face at points ``(n, 3)``: distance from the centre plane, mm."""
         share = (points[:, 0] - self.span[0]) / max(self.span[1] - self.span[0], 1.0)
         share = np.clip(share, 0.0, 1.0)
         rear, front = (np.interp(points[:, 2], t[:, 0], t[:, 1]) for t in (self.rear, self.front))
         return np.asarray(rear + share * (front - rear))
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance to the wall, mm, negative inside it."""
         edge, _ = polygon_distance(points[:, [0, 2]], self.outline)
         y, inner = self.sign * points[:, 1], self.inner(points)

@@ -11,6 +11,7 @@ import numpy as np
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.cage.member import EndKind, EndName
 from cagekit.cage.plate import Plate
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.swing.bodies import BodySide, stub_gap
 from cagekit.swing.brackets import EDGE, STUB_WIDTH, stub_end
@@ -65,7 +66,7 @@ def plates_of(cage: Cage, door: SwingDoor, joint: SwingJoint) -> tuple[Plate, ..
     return tuple(p for p in cage.plates if p.id in door.plates and p.joint == joint.name)
 
 
-def plate_points(plate: Plate) -> Vec:
+def plate_points(plate: Plate) -> Points:
     """Points on the face and the back of a plate as folded, car axes, ``(n, 3)``."""
     low, high = plate.outline.box
     x = np.arange(low[0], high[0] + GRID, 2 * GRID)

@@ -18,6 +18,7 @@ from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
 from cagekit.units import LengthUnit, format_length
+from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import Camera
 from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, Rgb
@@ -122,7 +123,7 @@ def _dimensions(pen: ImageDraw, door: SwingDoor, swept: Swept, top: int, units: 
 def _dimension(pen: ImageDraw, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:
     """A dimension line between two spots, moved off them by ``lift`` pixels (up when negative)."""
     way = b - a
-    size = max(float(np.hypot(*way)), 1e-9)
+    size = max(float(np.hypot(*way)), NO_LENGTH)
     across = np.array([-way[1], way[0]]) / size
     off = across * (lift if across[1] > 0 else -lift)
     p, q = a + off, b + off

@@ -8,7 +8,7 @@ from math import pi
 
 import numpy as np
 
-from cagekit.geometry.arrays import Ints, Vec
+from cagekit.geometry.arrays import Ints, Points, Vec
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
@@ -43,7 +43,7 @@ class HoleWindow:
 
     @classmethod
     def of(
-        cls, drill: Drill, path: CentreLine, lines: Vec, cuts: tuple[EndCut, EndCut]
+        cls, drill: Drill, path: CentreLine, lines: Points, cuts: tuple[EndCut, EndCut]
     ) -> HoleWindow:
         """The window round a hole.
 
@@ -80,7 +80,7 @@ class HoleWindow:
             yield way, inside[np.argsort(off[inside])]
 
 
-def hole_patch(drill: Drill, way: Vec, wall: float, rim: Vec) -> tuple[Vec, Vec, Ints]:
+def hole_patch(drill: Drill, way: Vec, wall: float, rim: Points) -> tuple[Vec, Vec, Ints]:
     """The wall between a window's rim and the hole: vertices, normals, triangles.
 
     Args:

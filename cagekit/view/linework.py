@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.units.tolerance import NO_LENGTH, SAME_POINT
 from cagekit.view.camera import Camera
@@ -50,7 +51,7 @@ class LineDrawing:
 class TubeSlice:
     """A slice of tube in the picture: points ``(n, 2)`` mm of model, depth, diameter."""
 
-    points: Vec
+    points: Points2
     depth: float
     od: float
 
@@ -170,7 +171,7 @@ class _Paper:
         self.width = float((high - low)[0]) * scale + 2 * margin
         self.height = float((high - low)[1]) * scale + 2 * margin
 
-    def at(self, points: Vec) -> Vec:
+    def at(self, points: Points2) -> Vec:
         """Paper coordinates ``(n, 2)`` mm of model points ``(n, 2)``."""
         flat = (np.atleast_2d(points) - self.low) * self.scale
         return np.column_stack([flat[:, 0] + self.margin, self.height - self.margin - flat[:, 1]])

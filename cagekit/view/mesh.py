@@ -13,6 +13,7 @@ from math import ceil, pi
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
@@ -35,8 +36,8 @@ class Mesh:
         triangles: vertex indices, counter-clockwise from outside, ``(m, 3)``.
     """
 
-    vertices: Vec
-    normals: Vec
+    vertices: Points
+    normals: Points
     triangles: NDArray[np.int32]
 
     @property
@@ -182,14 +183,14 @@ def _turned(v: Vec, axis: Vec, angle: float) -> Vec:
     return np.asarray(v * c + np.cross(axis, v) * s + axis * (axis @ v) * (1 - c))
 
 
-def _shell(vertices: Vec, normals: Vec, triangles: NDArray[np.intp], *, flip: bool) -> Mesh:
+def _shell(vertices: Points, normals: Points, triangles: NDArray[np.intp], *, flip: bool) -> Mesh:
     turned = triangles[:, ::-1] if flip else triangles
     return Mesh(
         vertices, -normals if flip else normals, np.ascontiguousarray(turned, dtype=np.int32)
     )
 
 
-def _wall(rows: Vec, normals: Vec, whole: NDArray[np.bool_], *, outward: bool) -> Mesh:
+def _wall(rows: Vec, normals: Points, whole: NDArray[np.bool_], *, outward: bool) -> Mesh:
     """A band of quads between rings ``(k, n, 3)``, but where a hole opens it."""
     k, n = rows.shape[:2]
     index = np.arange(k * n).reshape(k, n)
@@ -212,7 +213,9 @@ def _face(cut: EndCut, phi: Vec, radii: Vec, rings: Vec, *, start: bool) -> Mesh
     return _quads(rings.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not start)
 
 
-def _quads(vertices: Vec, normals: Vec, quads: tuple[NDArray[np.intp], ...], *, flip: bool) -> Mesh:
+def _quads(
+    vertices: Points, normals: Points, quads: tuple[NDArray[np.intp], ...], *, flip: bool
+) -> Mesh:
     a, b, c, d = (q.ravel() for q in quads)
     triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
     if flip:

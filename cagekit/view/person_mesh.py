@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour
 from cagekit.fit.cockpit import Cockpit
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Ring, Slab
 from cagekit.people.posture import Occupant
@@ -36,8 +36,8 @@ RIM_RADIUS = 15.0
 class SolidMesh:
     """Triangles of one closed body, see ``cagekit.view.scene.Mesh``."""
 
-    vertices: Array
-    normals: Array
+    vertices: Points
+    normals: Points
     triangles: NDArray[np.int64]
 
 
@@ -100,7 +100,7 @@ def ring_mesh(ring: Ring) -> SolidMesh:
     return _grid(vertices, normals, wrap_rows=True)
 
 
-def _grid(vertices: Array, normals: Array, *, wrap_rows: bool) -> SolidMesh:
+def _grid(vertices: Points, normals: Points, *, wrap_rows: bool) -> SolidMesh:
     """Triangles over rows of rings, each ring closed."""
     n, m = vertices.shape[:2]
     i = np.arange(n if wrap_rows else n - 1)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, Points
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 from cagekit.view.camera import Camera
 from cagekit.view.scene import SceneBody
@@ -145,7 +145,7 @@ def _gather(
     )
 
 
-def _depth_buffer(points: Array, tri: NDArray[np.int64], frame: ViewFrame) -> NDArray[np.int64]:
+def _depth_buffer(points: Points, tri: NDArray[np.int64], frame: ViewFrame) -> NDArray[np.int64]:
     """Depth and triangle of the nearest fragment of each pixel in one number; -1 where empty."""
     buffer = np.full(frame.width * frame.height, -1, np.int64)
     if not len(tri):

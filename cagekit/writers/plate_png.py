@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.outline import Vec2
 from cagekit.shop.nesting.plate_drawing import Drawing, Layer
 from cagekit.units.tolerance import NO_LENGTH
@@ -45,7 +46,7 @@ def drawing_picture(drawing: Drawing, *, width: int = 1400, margin: int = 30) ->
     image = Image.new("RGB", (width * OVER, height * OVER), PAPER)
     pen = ImageDraw.Draw(image)
 
-    def at(points: Vec2) -> list[tuple[float, float]]:
+    def at(points: Points2) -> list[tuple[float, float]]:
         xy = (points - low) * scale + margin
         return [(float(x) * OVER, (height - float(y)) * OVER) for x, y in xy]
 

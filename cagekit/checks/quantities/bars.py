@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cagekit.cage.member import EndName, Member
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.units.tolerance import ALIGNED
 
@@ -67,7 +68,7 @@ class WholeBar:
         return sum(len(m.path.bends) for m in self.pieces)
 
     @property
-    def vertices(self) -> Vec:
+    def vertices(self) -> Points:
         """Corners of the pieces, ``(n, 3)`` mm."""
         return np.vstack([m.path.corners() for m in self.pieces])
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import Member
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
 from cagekit.geometry.end_cut import EndCut
@@ -59,11 +60,11 @@ class Wall:
         return self.cut_a, self.cut_b
 
     @cached_property
-    def rims(self) -> Vec:
+    def rims(self) -> Points:
         """Points of both edges, ``(n, 3)`` mm."""
         return np.concatenate([c.points(c.grid, c.outer_radius) for c in self.cuts])
 
-    def points(self, stations: Vec, phi: Vec) -> Vec:
+    def points(self, stations: Vec, phi: Vec) -> Points:
         """Points ``(n, 3)`` mm of the outside, angles counted from some line at each station."""
         axis, along = self.path.points(stations), self.path.tangents(stations)
         # an axis of the car that is far from parallel to the tube
@@ -80,7 +81,7 @@ class Wall:
         w, axis = point - self.path.spot(station).point, self.path.spot(station).point
         return station, float(np.arctan2(w @ (side - axis), w @ (zero - axis)))
 
-    def left(self, points: Vec) -> Vec:
+    def left(self, points: Points) -> Vec:
         """How far points ``(n, 3)`` beside the tube are from its cuts, mm; negative: cut away."""
         left = np.full(len(points), np.inf)
         _, station = points_gap(points, self.path)
@@ -165,7 +166,7 @@ def covered_welds(cage: Cage) -> Iterator[Covered]:
                 yield Covered(joint, m, float(step[under].sum()), deepest, seated)
 
 
-def _saddle(joint: Joint) -> Vec:
+def _saddle(joint: Joint) -> Points:
     """Points along a weld, ``(n, 3)`` mm."""
     spots = joint.cut.outer_curve(_SPOTS)
     return joint.cut.points(spots[:, 0], joint.cut.outer_radius, spots[:, 1])
@@ -232,7 +233,7 @@ def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
     return deep, point
 
 
-def _depths(m: Wall, other: Wall, points: Vec, seat: float) -> Vec:
+def _depths(m: Wall, other: Wall, points: Points, seat: float) -> Vec:
     """How deep points ``(n, 3)`` of the outside of ``m`` are inside wall and bore of ``other``, mm.
 
     Negative outside, minus infinity where ``m`` is cut away, and within ``seat`` of a cope.

@@ -14,6 +14,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.bars import WholeBar, cross
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, HandSide, Survey, other_side
+from cagekit.geometry.arrays import Points, Points2
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
@@ -32,7 +33,7 @@ class Door:
     """The door opening of one side in side view; corners ``(n, 2)`` x, z in mm."""
 
     side: HandSide
-    corners: Vec
+    corners: Points2
     y_inner: float
 
     @cached_property
@@ -60,7 +61,7 @@ class Door:
                 hits.append(float(z0 + t * (z1 - z0)))
         return max(hits, default=self.base + self.height)
 
-    def seen(self, member: Member) -> Vec:
+    def seen(self, member: Member) -> Points:
         """Points of a tube's centre line seen through this door, ``(n, 3)``; may be empty."""
         n = max(int(member.path.length / STEP), 8)
         p = member.path.points(np.linspace(0.0, member.path.length, n + 1))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from cagekit.cage.plate import Plate
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def clashes(cage: Cage) -> tuple[Clash, ...]:
     return tuple(out)
 
 
-def plate_points(plate: Plate) -> Vec:
+def plate_points(plate: Plate) -> Points:
     """Points all over a plate's face and back, folded, in car axes, ``(n, 3)`` mm."""
     low, high = plate.outline.box
     x, y = (np.arange(a, b, STEP) for a, b in zip(low, high, strict=True))
@@ -64,7 +65,7 @@ def _line(member: Member) -> Vec:
     return path.points(np.linspace(0.0, path.length, ceil(path.length / STEP) + 1))
 
 
-def _nearest(a: Vec, b: Vec) -> tuple[int, float]:
+def _nearest(a: Points, b: Points) -> tuple[int, float]:
     """The point of ``a`` ``(n, 3)`` nearest to points ``b`` ``(m, 3)``: its row and distance, mm.
 
     A large plate is looked at in blocks, so that the distances never fill the memory.
@@ -80,7 +81,7 @@ def _nearest(a: Vec, b: Vec) -> tuple[int, float]:
 
 
 def _gaps(
-    plate: Plate, points: Vec, members: Iterable[Member], lines: dict[str, Vec]
+    plate: Plate, points: Points, members: Iterable[Member], lines: dict[str, Vec]
 ) -> Iterable[tuple[float, str, int]]:
     low, high = points.min(0), points.max(0)
     for m in members:

@@ -13,6 +13,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.plate_clash import plate_points
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 
@@ -50,7 +51,7 @@ def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 
 def _room(
-    plate: Plate, points: Vec, surface: ShellSurface
+    plate: Plate, points: Points, surface: ShellSurface
 ) -> tuple[float, ShellSurface, Vec] | None:
     if surface.stood_on and plate.kind == "backing_plate":
         return None

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.cage.plate import Plate
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.outline import Outline, Vec2
 from cagekit.shop.nesting.letters import strokes, text_box
 from cagekit.units.tolerance import ROUNDING
@@ -91,7 +92,7 @@ class _Free:
         order = np.argsort(-clear, kind="stable")[:48]
         self.middles, self.clear = grid[order], clear[order]
 
-    def clearance(self, points: Vec2) -> Vec2:
+    def clearance(self, points: Points2) -> Vec2:
         """How far points ``(n, 2)`` are from what letters keep off, mm; negative on it."""
         gap = np.where(self.edge.contains(points), self.edge.distance(points), -1.0)
         for loop in self.closed:

@@ -19,6 +19,7 @@ import numpy as np
 
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.outline import Outline, Vec2
 from cagekit.units.tolerance import MICRON, ROUNDING
 
@@ -397,7 +398,7 @@ def _solved(
     return out
 
 
-def outer_polygon(outline: Outline, step: float = pi / 6) -> Vec2:
+def outer_polygon(outline: Outline, step: float = pi / 6) -> Points2:
     """A polygon with few corners that holds the whole outline, ``(n, 2)`` mm.
 
     Outward arcs are replaced by tangents, a tangent per ``step`` rad; inward ones by chords.

@@ -15,6 +15,7 @@ from math import cos, pi, sin
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.tooling import Torch
@@ -46,7 +47,7 @@ class Reach:
 
     joint: str
     reached: np.ndarray
-    points: Vec
+    points: Points
     blocked_by: tuple[str, ...]
     tight: float
 
@@ -65,7 +66,7 @@ class Reach:
 class Rays:
     """Spots round a saddle ``(n, 3)``, the two normals there, and leans tried ``(n, k, 3)``."""
 
-    points: Vec
+    points: Points
     normals: Vec
     seats: Vec
     ways: Vec
@@ -158,7 +159,7 @@ def _saddle(cage: Cage, joint: Joint) -> tuple[Vec, Vec, Vec]:
     return points, normals, seats
 
 
-def _leans(normals: Vec, seats: Vec, largest: float) -> Vec:
+def _leans(normals: Points, seats: Vec, largest: float) -> Vec:
     """Directions of the torch away from the weld, ``(n, k, 3)``: bisectors first, then leans."""
     middle = normals + seats
     flat = (middle * middle).sum(axis=1) < ALONG

@@ -18,6 +18,7 @@ import numpy as np
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.car.shell import ShellSurface
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.shapes import Solid
 
@@ -90,7 +91,7 @@ class Pose:
     holes: tuple[FloorHole, ...] = ()
     boxes: tuple[str, ...] = ()
 
-    def points(self, points: Vec) -> Vec:
+    def points(self, points: Points) -> Points:
         """Where points ``(n, 3)`` of the cage lie in the car."""
         return np.asarray((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
 
@@ -108,11 +109,11 @@ class Moved:
     shift: Vec
     pivot: Vec
 
-    def gap(self, points: Vec) -> Vec:
+    def gap(self, points: Points) -> Vec:
         """Distance of the moved points ``(n, 3)`` to the solid, ``(n,)`` mm."""
         return self.solid.gap((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
 
-    def nearest(self, points: Vec) -> Vec:
+    def nearest(self, points: Points) -> Vec:
         """Nearest spots, in the cage's own frame, ``(n, 3)`` mm."""
         moved = (points - self.pivot) @ self.turn.T + self.pivot + self.shift
         return np.asarray(
@@ -310,7 +311,7 @@ def _clear(
     return True
 
 
-def _spots(m: Member) -> Vec:
+def _spots(m: Member) -> Points:
     """Spots along a tube's axis, ``(n, 3)``."""
     n = max(ceil(m.path.length / SPACING), 2) + 1
     return m.path.points(np.linspace(0.0, m.path.length, n))
