@@ -383,6 +383,16 @@ class CuttingTable(FileModel):
             )
         return self
 
+    @model_validator(mode="after")
+    def _leaves_sheet(self) -> CuttingTable:
+        least = min(min(s.width, s.length) for s in self.sheet)
+        if 2 * self.margin >= least:
+            raise ValueError(
+                f"a margin of {self.margin:g} mm on both sides leaves nothing of a sheet that is "
+                f"{least:g} mm wide; make it smaller"
+            )
+        return self
+
     @property
     def width(self) -> float:
         """Largest sheet width, mm."""

@@ -17,6 +17,7 @@ from cagekit.checks.quantities.plate_clash import clashes
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.geometry.centre_line import Vec
+from cagekit.shop.nesting.nest import sheet_share as share_of_sheet
 
 if TYPE_CHECKING:
     from cagekit.geometry.fold import Bend, Fold
@@ -201,6 +202,25 @@ def cut_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
             label=f"thickness on the {table.name}",
             source=f"tooling: {table.name}",
         )
+
+
+@quantity("sheet_share", "ratio", "size over the sheet between its margins")
+def sheet_share(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Size of each plate over the sheet of the shop that suits it best, between its margins."""
+    table = s.tooling.table if s.tooling else None
+    for plate in s.plates if table else ():
+        assert table is not None
+        share = share_of_sheet(plate, table)
+        evidence = _at(plate, plate.outline.centroid)
+        if share is None:
+            yield Measure(
+                subject=plate.id,
+                value=None,
+                evidence=evidence,
+                broken=f"the {table.name} has no sheet of {plate.thickness:g} mm {plate.material}",
+            )
+        else:
+            yield Measure(subject=plate.id, value=share, evidence=evidence)
 
 
 @quantity("hole_diameter", "mm", "diameter of a hole", base="the table's smallest hole")

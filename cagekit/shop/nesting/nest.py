@@ -24,7 +24,7 @@ from cagekit.geometry.outline import Outline, Vec2
 from cagekit.units.tolerance import MICRON, ROUNDING
 
 if TYPE_CHECKING:
-    from cagekit.inputs.tooling import Tooling
+    from cagekit.inputs.tooling import CuttingTable, Tooling
 
 Turning = Literal["any", "grain", "fixed"]
 TURNS: dict[Turning, tuple[int, ...]] = {
@@ -172,7 +172,14 @@ def nest_for(
     table = tooling.table
     if table is None:
         return nest(plates, [SheetStock(length=2500.0, width=1250.0)], NestOptions(**changes))
-    stock = [
+    stock = _stock(table)
+    base = NestOptions(gap=table.gap, margin=table.margin, turning=table.turning)
+    options = replace(base, **changes)
+    return nest(plates, [*offcuts, *stock], options)
+
+
+def _stock(table: CuttingTable) -> list[SheetStock]:
+    return [
         SheetStock(
             length=max(s.length, s.width),
             width=min(s.length, s.width),
@@ -184,9 +191,28 @@ def nest_for(
         )
         for s in table.sheet
     ]
-    base = NestOptions(gap=table.gap, margin=table.margin, turning=table.turning)
-    options = replace(base, **changes)
-    return nest(plates, [*offcuts, *stock], options)
+
+
+def sheet_share(plate: Plate, table: CuttingTable) -> float | None:
+    """How much of the sheet that suits it best a plate takes, the longer way; over 1 it fits none.
+
+    Args:
+        plate: to be laid alone.
+        table: of the shop, with its sheets and margin.
+
+    Returns:
+        Its size over the room between the margins; None when no sheet has its thickness and steel.
+    """
+    options = NestOptions(margin=table.margin, turning=table.turning)
+    width, height = plate.outline.size
+    sides = {(width, height) if t % 180 == 0 else (height, width) for t in _turns(plate, options)}
+    shares = [
+        max(x / (s.length - 2 * options.margin), y / (s.width - 2 * options.margin))
+        for s in _stock(table)
+        if s.holds(plate.thickness, plate.material)
+        for x, y in sides
+    ]
+    return min(shares, default=None)
 
 
 def nest(plates: Sequence[Plate], stock: Sequence[SheetStock], options: NestOptions) -> NestPlan:
