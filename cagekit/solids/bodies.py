@@ -124,17 +124,24 @@ def kernel_body(
     member = cage.member(id_)
     cuts = cage.cut(id_, "a"), cage.cut(id_, "b")
     job = "boolean", id_, member.path, *cuts, wanted, member.drills
-    if kernel is not None:
-        solid = kernel().call(*job)
-    else:
-        with KernelWorker() as own:
-            solid = own.call(*job)
+    cure = "Move its end onto the centre line of its parents."
+    try:
+        if kernel is not None:
+            solid = kernel().call(*job)
+        else:
+            with KernelWorker() as own:
+                solid = own.call(*job)
+    except KernelError as error:
+        problem = str(error).removeprefix(f"{id_}: ")
+        raise KernelError(
+            f"{id_}: cannot be written down ({why}), nor cut by the kernel: {problem} {cure}"
+        ) from None
     assert isinstance(solid, KernelSolid)
     off = solid.volume / wanted - 1
     if abs(off) > VOLUME_TOL:
         raise KernelError(
             f"{id_}: cannot be written down ({why}), and the kernel's cut is off by {off:.1e} of "
-            "the volume. Move its end onto the centre line of its parents."
+            f"the volume. {cure}"
         )
     return solid
 

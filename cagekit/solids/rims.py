@@ -110,7 +110,7 @@ class EndRays:
         sign = 1.0 if self.cut.which == "b" else -1.0
         touch = self.cut.contact(turn + sign * phi, rho)
         if (touch.active < 0).any():
-            raise Refused("the tube partly misses the bend it stands on")
+            raise Refused("it partly misses the bend that it stands on")
         return touch.s, touch.active
 
     def alone(self, phi: Array, rho: float, surface: int) -> Solution:
@@ -326,7 +326,9 @@ def write(record: Record, rays: EndRays, rim: Rim) -> None:
             for v, p in zip(ends, tips[i], strict=True)
         )
         if gap > COARSE:
-            raise Refused(f"a rim is open by {gap:.2g} mm")
+            raise Refused(
+                f"its edge jumps by {gap:.2g} mm where it runs off one tube and lands on the next"
+            )
         tol = max(SAME_POINT, 2 * gap, 4 * rays.shift)
         rim.edges.append(record.edge(_arc_edge(rays, rim.radius, arc, ends, tol)))
     deepest = rays.depth(np.array([record.vertices[v] for v in rim.vertices])).max()

@@ -91,6 +91,19 @@ def test_make_goes_on_and_says_so(
     assert list(json.loads((made / "manifest.json").read_text())["left_out"]) == [ODD]
 
 
+def test_a_cut_that_fails_both_ways_tells_both_reasons_and_a_cure() -> None:
+    class Failing:
+        def call(self, *job: object) -> object:
+            raise KernelError("the CAD kernel's process ended (boolean); it may use 120 s at most.")
+
+    cage = demos.cage(SMALL)
+    with pytest.raises(KernelError) as caught:
+        bodies.kernel_body(cage, ODD, Failing, why="its edge jumps by 2 mm")  # type: ignore[arg-type]
+    said = str(caught.value)
+    assert said.startswith(f"{ODD}: cannot be written down (its edge jumps by 2 mm)")
+    assert "it may use 120 s at most. Move its end onto the centre line" in said
+
+
 def test_a_script_that_wants_the_solids_gets_an_error(odd: None) -> None:
     with pytest.raises(KernelError, match=ODD):
         build_records(demos.cage(SMALL))

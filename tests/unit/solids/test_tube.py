@@ -154,3 +154,12 @@ def test_door_bar_in_the_node_of_hoop_and_harness_bar(station: float, side: int)
     across = Parent("harness", CentreLine.straight(node, (0, side * 100, node[2])), 20.0)
     door = CentreLine.straight(node, (1293, side * 627, 105))
     check(door, Parent("hoop", hoop, 22.5), across, ro=20.0)
+
+
+def test_an_edge_that_jumps_from_tube_to_tube_is_refused_in_words() -> None:
+    """The near tube stands beside the axis, so that past its side the edge lands on the far one."""
+    near, far = _through((1, 0, 0), shift=12.0), _through((1, 0.4, 0))
+    path = CentreLine.straight((0, 0, 0), (60, 0, 300))
+    lowered = Parent("far", far.path.mapped(np.eye(3), np.array([0.0, 0.0, -24.0])), RO)
+    with pytest.raises(Refused, match=r"its edge jumps by .* mm where it runs off one tube"):
+        made(path, near, lowered)
