@@ -197,7 +197,7 @@ def test_ordinates_are_depths_from_the_blanks_end(design: Design) -> None:
 
 def test_what_no_hole_saw_makes_is_said(design: Design) -> None:
     assert "bend" in saw_setting(design.cage, "rear_brace_right", "a").reason
-    assert "several tubes" in saw_setting(design.cage, "rear_brace_left", "a").reason
+    assert "several tubes" in saw_setting(design.cage, "halo", "a").reason
     assert saw_setting(design.cage, "rear_brace_left", "b").flat
 
 
