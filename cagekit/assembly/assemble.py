@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cagekit.cage.cage import CONCENTRIC, Cage
-from cagekit.cage.kept import Kept
+from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import CopeError, GeometryError, InputError
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
 from cagekit.inputs.build import Build
+from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.grind import grind_by_member
 from cagekit.inputs.padding import require_padded
 from cagekit.inputs.plate import SwingBracketEntry
@@ -94,10 +96,13 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
     """Make the tubes of a build, without plates but for the brackets of swing-out bars."""
     site = Site(build)
     notes: list[str] = []
+    kept = Kept() if kept is None else kept
+    before: Hashable = ("members", _ground(build))
     for entry in build.entries:
-        made = make(site, entry)
-        for member in made:  # one after another: of two that meet only the later one is coped
-            site.add([_meet_neighbours(site, member, notes, kept)])
+        step = kept.once((before, content(entry)), partial(_step, site, entry, kept))
+        site.add(step.members)
+        notes += step.notes
+        before = step
     _require_outriggers(build, site.members)
     _note_grinding(build, site.members)
     divided = _swung(build, site.members, kept)
@@ -117,6 +122,35 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
                 f"node (more than {CONCENTRIC} mm apart)."
             )
     return cage.replace(notes=notes)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Step:
+    """What one entry brought; as a key it stands for everything up to it."""
+
+    members: tuple[Member, ...]
+    notes: tuple[str, ...]
+
+
+def _step(site: Site, entry: MemberEntry, kept: Kept) -> _Step:
+    notes: list[str] = []
+    made = []
+    for member in make(site, entry):  # one after another: of two that meet the later one is coped
+        made.append(_meet_neighbours(site, member, notes, kept))
+        site.add(made[-1:])
+    return _Step(tuple(made), tuple(notes))
+
+
+def _ground(build: Build) -> Hashable:
+    """All of a build that members are made from, but for their entries."""
+    alone = {"entries", "file", "files", "remarks", "tubes"}
+    rest = [getattr(build, f.name) for f in fields(build) if f.name not in alone]
+    lists = (tuple(map(Same, x)) if isinstance(x, tuple) else x for x in rest)
+    own = (x if isinstance(x, str | tuple) else Same(x) for x in lists)
+    file = build.file
+    tables = (Same(getattr(file, n)) for n in type(file).model_fields if n != "members")
+    tubes = tuple((k, Same(t)) for k, t in build.tubes.items())
+    return (*own, *tables, tubes)
 
 
 def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:

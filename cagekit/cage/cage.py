@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.kept import Kept
+from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import End, EndKind, EndName, Member
 from cagekit.errors import NotFoundError
 from cagekit.geometry.arrays import cross3
@@ -195,18 +195,22 @@ class Cage:
         key = (id_, end)
         if key not in self._cuts:
             m = self.member(id_)
-            how = m.end(end)
-            self._cuts[key] = self.kept.call(
-                cut_end,
-                m.path,
-                end,
-                m.tube.outer_radius,
-                m.tube.inner_radius,
-                parents=tuple(self.parent(p) for p in how.parents),
-                plane=how.plane,
-                owner=f"{m.id} end {end}",
-            )
+            on = tuple(self.member(p) for p in m.end(end).parents)
+            self._cuts[key] = self.kept.once(("cut", m, end, on), lambda: self._cut(m, end))
         return self._cuts[key]
+
+    def _cut(self, m: Member, end: EndName) -> EndCut:
+        how = m.end(end)
+        return self.kept.call(
+            cut_end,
+            m.path,
+            end,
+            m.tube.outer_radius,
+            m.tube.inner_radius,
+            parents=tuple(self.parent(p) for p in how.parents),
+            plane=how.plane,
+            owner=f"{m.id} end {end}",
+        )
 
     def require_cuts(self) -> None:
         """Cut every end of every member; CopeError for the first that cannot be."""
@@ -227,14 +231,18 @@ class Cage:
         """Volume (mm3) and first moment (mm4) of the coped tube's wall."""
         if id_ not in self._moments:
             m = self.member(id_)
-            self._moments[id_] = self.kept.call(
-                wall_moments,
-                m.path,
-                m.tube.outer_radius,
-                m.tube.inner_radius,
-                self.cut(id_, "a"),
-                self.cut(id_, "b"),
-                m.drills,
+            a, b = self.cut(id_, "a"), self.cut(id_, "b")
+            self._moments[id_] = self.kept.once(
+                ("wall", m, Same(a), Same(b)),
+                lambda: self.kept.call(
+                    wall_moments,
+                    m.path,
+                    m.tube.outer_radius,
+                    m.tube.inner_radius,
+                    a,
+                    b,
+                    m.drills,
+                ),
             )
         return self._moments[id_]
 
@@ -253,7 +261,10 @@ class Cage:
         for m in self.members.values():
             for name, end in m.ends:
                 if end.kind is EndKind.COPE:
-                    out.append(self._joint(f"j{len(out) + 1:02d}", m, name))
+                    id_ = f"j{len(out) + 1:02d}"
+                    on = tuple(self.member(p) for p in end.parents)
+                    key = ("joint", id_, m, name, on)
+                    out.append(self.kept.once(key, partial(self._joint, id_, m, name)))
         return tuple(out)
 
     def _joint(self, id_: str, m: Member, name: EndName) -> Joint:

@@ -92,6 +92,23 @@ class _Content(tuple[Hashable, ...]):
     _hash: int
 
 
+class Same:
+    """An object as a key: found again by that very object alone, which is held."""
+
+    __slots__ = ("_held",)
+
+    def __init__(self, held: object) -> None:
+        self._held = held
+
+    def __hash__(self) -> int:
+        """By its address; it is held, so that no other gets it."""
+        return id(self._held)
+
+    def __eq__(self, other: object) -> bool:
+        """Whether both hold one object."""
+        return isinstance(other, Same) and self._held is other._held
+
+
 class Kept:
     """Results of functions without side effects; the oldest go first when there are too many."""
 
@@ -104,6 +121,23 @@ class Kept:
         """How many results are kept."""
         return len(self._results)
 
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """What ``make`` gives, from before if it was asked for under this key already.
+
+        The key must name everything that goes in: frozen objects by themselves, as equal objects
+        of that kind are one and the same, files' tables as :class:`Same` or by :func:`content`.
+        """
+        with self._lock:
+            if key in self._results:
+                self._results.move_to_end(key)
+                return cast(T, self._results[key])
+        made = make()
+        with self._lock:
+            made = self._results.setdefault(key, made)
+            if len(self._results) > self._limit:
+                self._results.popitem(last=False)
+        return made
+
     def call(self, function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
         """What ``function`` gives for these arguments, from before if it was asked for already.
 
@@ -111,13 +145,4 @@ class Kept:
         kept.
         """
         key = (function, content(args), content(kwargs))
-        with self._lock:
-            if key in self._results:
-                self._results.move_to_end(key)
-                return cast(T, self._results[key])
-        made = function(*args, **kwargs)
-        with self._lock:
-            made = self._results.setdefault(key, made)
-            if len(self._results) > self._limit:
-                self._results.popitem(last=False)
-        return made
+        return self.once(key, lambda: function(*args, **kwargs))

@@ -26,6 +26,7 @@ class Scene:
         self.doors: list[dict[str, Any]] = []
         self._packed: OrderedDict[tuple[int, str], tuple[Any, dict[str, Any]]] = OrderedDict()
         self._shown: OrderedDict[int, frozenset[str]] = OrderedDict()
+        self._names: dict[int, tuple[str, ...]] = {}
         self._around: tuple[object, object, list[dict[str, Any]], list[Any]] | None = None
 
     def prepare(self, design: Design) -> None:
@@ -37,8 +38,10 @@ class Scene:
         known = self._shown.get(have, frozenset())
         rows = self._bodies(design)
         self._shown[version] = frozenset(r["key"] for r in rows)
+        self._names[version] = tuple(r["id"] for r in rows)
         while len(self._shown) > VERSIONS:
-            self._shown.popitem(last=False)
+            old, _ = self._shown.popitem(last=False)
+            self._names.pop(old, None)
         light = [
             {k: v for k, v in r.items() if k != "packed"} if r["key"] in known else r for r in rows
         ]
@@ -47,6 +50,11 @@ class Scene:
             "edges": self._surroundings(design)[1],
             "doors": self._doors(design),
         }
+
+    def alike(self, design: Design, have: int) -> bool:
+        """Whether version ``have`` showed bodies of the same names."""
+        names = self._names.get(have)
+        return names is not None and names == tuple(r["id"] for r in self._bodies(design))
 
     def _bodies(self, design: Design) -> list[dict[str, Any]]:
         return [*(self._row(b) for b in bodies(design.cage)), *self._surroundings(design)[0]]

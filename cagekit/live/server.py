@@ -136,7 +136,7 @@ class LiveHandler(BaseHTTPRequestHandler):
             session.make(self.live.out or Path("outputs") / session.design.name)
         else:
             raise InputError("request", problem="there is nothing of that name to do.")
-        return {**session.state(_version(asked)), "said": said}
+        return {**session.state(_version(asked), brief=name == "change"), "said": said}
 
     def _asked(self) -> dict[str, Any]:
         size = self.headers.get("Content-Length", "")

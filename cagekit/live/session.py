@@ -125,12 +125,19 @@ class Session:
             for heard in self._listeners:
                 heard.put(message)
 
-    def state(self, have: int = 0) -> Json:
-        """All that a page shows; meshes only of bodies that version ``have`` did not show."""
+    def state(self, have: int = 0, *, brief: bool = False) -> Json:
+        """All that a page shows; meshes only of bodies that version ``have`` did not show.
+
+        With ``brief`` its texts are left out where ``have`` had the same bodies: pages hear them
+        as soon as they are worked out, before the findings.
+        """
         with self.lock:
             design = self.design
+            alike = brief and not self.problem and self.scene.alike(design, have)
             rows = self.scene.rows(design, self.version, have)
-            out = texts(design) | self._standing() | rows
+            out = self._standing() | rows
+            if not alike:
+                out |= texts(design)
             found = self._strength
             out["strength"] = found[1] if found and found[0] is design else None
             if have == 0:
@@ -262,6 +269,7 @@ class Session:
             self._fresh.clear()
             with self.lock:
                 design, version = self.design, self.version
+            self._told(design, version)
             for group in GROUPS:
                 if self._fresh.is_set() or self._stop.is_set():
                     break
@@ -272,6 +280,14 @@ class Session:
                     break
             else:
                 self._judged(design, version)
+
+    def _told(self, design: Design, version: int) -> None:
+        """Tell what changes with every version but the picture itself."""
+        if not self._fresh.is_set() and not self._stop.is_set():
+            try:
+                self.tell({"texts": texts(design), "of": version})
+            except CagekitError as error:
+                self.tell({"trouble": str(error)})
 
     def _judged(self, design: Design, version: int) -> None:
         rows = finding_rows(run(design), design.units)
@@ -308,7 +324,7 @@ class Session:
             self._straining = False
             self._strength = (design, data)
             current = self.design is design
-        self.tell({"strength": data if current else None})
+            self.tell({"strength": data if current else None, "of": self.version})
 
     # --- files --------------------------------------------------------------------------------
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName
 from cagekit.cage.plate import Plate
 from cagekit.errors import InputError
@@ -124,9 +125,21 @@ def _foot_plates(
     entries: Sequence[PlateEntry],
     used: set[FootName],
 ) -> Sequence[Plate]:
-    how = cage.member(member).end(end)
     names = foot_names(cage, member, end)
     used.update(names)
+    m = cage.member(member)
+    key = ("foot", m, end, Same(build.car), Same(build.tooling), tuple(map(Same, entries)))
+    own = (build.name, build.units, build.foot_plate)
+    return cage.kept.once(
+        (*key, *own), lambda: tuple(_foot_made(build, cage, member, end, entries))
+    )
+
+
+def _foot_made(
+    build: Build, cage: Cage, member: str, end: EndName, entries: Sequence[PlateEntry]
+) -> Sequence[Plate]:
+    how = cage.member(member).end(end)
+    names = foot_names(cage, member, end)
     foot = Foot.of(cage, member, end, build.car)
     side = "left" if foot.side > 0 else "right"
     named = any(isinstance(e, FloorPlateEntry) and e.at in names for e in entries)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import PART, PLATE, Colour, member_colour
+from cagekit.cage.kept import Same
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -55,14 +57,11 @@ def _made(cage: Cage) -> Iterator[SceneBody]:
 
     keep = cage.kept.call
     for member in cage.members.values():
-        mesh: Triangles = keep(
-            tube_mesh,
-            member.path,
-            member.tube.outer_radius,
-            member.tube.inner_radius,
-            cage.cut(member.id, "a"),
-            cage.cut(member.id, "b"),
-            drills=member.drills,
+        a, b = cage.cut(member.id, "a"), cage.cut(member.id, "b")
+        tube = (member.path, member.tube.outer_radius, member.tube.inner_radius, a, b)
+        mesh: Triangles = cage.kept.once(
+            ("mesh", member, Same(a), Same(b)),
+            partial(keep, tube_mesh, *tube, drills=member.drills),
         )
         yield SceneBody(name=member.id, group="members", colour=member_colour(member), mesh=mesh)
     yield from plate_bodies(cage)

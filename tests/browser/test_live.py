@@ -6,6 +6,7 @@ import shutil
 import threading
 import tomllib
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from cagekit.benchmarks.browser import until
 from cagekit.design import Design
 from cagekit.live.server import LiveServer
 from cagekit.live.session import Session
+from cagekit.make import run
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -24,9 +26,10 @@ HEIGHT = "build.members.harness_bar.height"
 class Served:
     """A build file of the user's own, served."""
 
-    def __init__(self, folder: Path) -> None:
-        self.file = folder / "own.toml"
-        shutil.copy(BUILDS / "track-roadster.toml", self.file)
+    def __init__(self, folder: Path, file: Path | None = None) -> None:
+        self.file = file or folder / "own.toml"
+        if file is None:
+            shutil.copy(BUILDS / "track-roadster.toml", self.file)
         self.session = Session(str(self.file))
         self.server = LiveServer(self.session, out=folder / "made")
         self.address = self.server.address
@@ -68,7 +71,7 @@ def slide(page, value, key=HEIGHT):
     field(page, key).locator("input[type='range']").evaluate(
         "(e, v) => { e.value = v; e.dispatchEvent(new Event('input', { bubbles: true })) }", value
     )
-    until(page, "!live.busy")
+    until(page, "!live.busy && state.data.textsOf === state.data.version")
 
 
 def bar(page):
@@ -121,8 +124,9 @@ def test_save_keeps_comments_and_order(page, served):
     assert Design.load(str(served.file)).cage.member("harness_bar_1").path.start[2] == 485
 
 
-def test_save_never_writes_over_a_change_on_disk(page, served):
-    served.session._stop.set()  # the watching sleeps: the user saves in the very same moment
+def test_save_never_writes_over_a_change_on_disk(page, served, monkeypatch):
+    # the watching sleeps: the user saves in the very same moment
+    monkeypatch.setattr(served.session, "follow", lambda: None)
     page.wait_for_timeout(600)
     slide(page, 485)
     theirs = served.file.read_text("utf-8") + "\n# a colleague was here\n"
@@ -182,6 +186,102 @@ def test_car_and_driver_can_be_changed(page):
     page.click("#save")
     page.wait_for_selector("#refused:not([hidden])")
     assert "came with cagekit" in page.inner_text("#refused")
+
+
+def test_a_car_file_of_ones_own_is_saved_with_its_comments(opened, tmp_path):
+    own = tmp_path / "own-car.toml"
+    name = tomllib.loads((BUILDS / "track-roadster.toml").read_text("utf-8"))["car"]
+    shutil.copy(BUILDS.parent / "cars" / f"{name}.toml", own)
+    text = (BUILDS / "track-roadster.toml").read_text("utf-8")
+    (tmp_path / "own.toml").write_text(text.replace(f'car = "{name}"', 'car = "own-car.toml"'))
+    served = Served(tmp_path, tmp_path / "own.toml")
+    try:
+        page = opened(served.address)
+        page.wait_for_selector("body[data-live='yes']")
+        key = "car.wheel.diameter"
+        value = page.evaluate("key => live.params.get(key).value", key)
+        before, build = own.read_text("utf-8"), (tmp_path / "own.toml").read_bytes()
+        slide(page, value + 10, key)
+        page.keyboard.press("Control+s")
+        until(page, "!state.data.unsaved")
+    finally:
+        served.stop()
+    after = own.read_text("utf-8")
+    assert tomllib.loads(after)["wheel"]["diameter"] == value + 10
+    changed = [
+        (a, b) for a, b in zip(before.splitlines(), after.splitlines(), strict=True) if a != b
+    ]
+    assert len(changed) == 1
+    assert (tmp_path / "own.toml").read_bytes() == build
+
+
+def test_all_by_keyboard_on_the_live_page(page, served):
+    """Pick, find the slider, move it, save: no mouse."""
+    start = bar(page)
+    page.focus("#canvas")
+    while page.evaluate("state.selected") != "harness_bar_1":
+        page.keyboard.press("]")
+    page.wait_for_selector(f"#params > details:first-child[open] .field[data-key='{HEIGHT}']")
+    page.locator("#params > details:first-child > summary").focus()
+    label = "harness bar height"
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.ariaLabel") == label:
+            break
+    assert page.evaluate("document.activeElement.ariaLabel") == label
+    page.keyboard.press("ArrowRight")
+    until(page, "!live.busy && state.data.changes.length === 1")
+    until(page, "state.data.textsOf === state.data.version")
+    assert bar(page)[2] == pytest.approx(start[2] + 0.5, abs=0.01)
+    page.keyboard.press("Escape")
+    page.focus("#save")
+    page.keyboard.press("Enter")
+    until(page, "!state.data.unsaved")
+    assert Design.load(str(served.file)).cage.member("harness_bar_1").path.start[2] == bar(page)[2]
+
+
+EVIL = "<img src=x onerror=document.title='owned'>"
+
+
+def test_hostile_names_on_the_live_page(opened, tmp_path):
+    """A folder's name, a typed value and a value in the file come back in messages, as text."""
+    folder = tmp_path / EVIL
+    folder.mkdir()
+    served = Served(folder)
+    try:
+        page = opened(served.address)
+        page.wait_for_selector("body[data-live='yes']")
+        box = field(page).locator("input[type='text']")
+        box.fill(EVIL)
+        box.press("Tab")
+        page.wait_for_selector("#problem:not([hidden])")
+        assert EVIL in page.inner_text("#problem")
+        page.click("#undo")
+        page.wait_for_selector("#problem", state="hidden")
+        text = served.file.read_text("utf-8")
+        served.file.write_text(text.replace("units = ", f'units = "{EVIL}" # ', 1), "utf-8")
+        page.wait_for_selector("#problem:not([hidden])")
+        assert "onerror" in page.inner_text("#problem")
+        assert page.locator("img[src=x]").count() == 0
+        assert page.title() == "track-roadster"
+    finally:
+        served.stop()
+
+
+def test_make_from_the_page_tells_its_progress(page, served, monkeypatch):
+    few = ("json", "checks", "bends", "materials", "order")
+    monkeypatch.setattr(run, "make", partial(run.make, only=few))
+    page.evaluate(
+        "window.seen = new Set(); new MutationObserver(() => seen.add($('making').textContent))"
+        ".observe($('making'), { childList: true, characterData: true, subtree: true })"
+    )
+    page.click("#make-all")
+    until(page, "(live.made || '').startsWith('Made')", 60)
+    seen = page.evaluate("[...seen]")
+    assert sum(s.startswith("making ") for s in seen) >= 3
+    assert (served.file.parent / "made" / "manifest.json").is_file()
+    assert page.inner_text("#making").startswith("Made ")
+    assert page.locator("#make-all").is_enabled()
 
 
 def test_strength_is_worked_out_when_asked_and_goes_with_the_next_change(page, served):

@@ -56,8 +56,22 @@ function take(data) {
   $("refused").hidden = !data.refused;
   state.old = !!data.problem;
   state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
+  // an answer may come later than what was told after it
+  if (live.strength?.of === data.version) data.strength = live.strength.strength;
+  if (data.cards) data.textsOf = data.version;
   update(data);
+  if (live.texts) texts(live.texts);
   standing();
+}
+
+/** Cards and sizes come after the picture. */
+function texts(told) {
+  live.texts = told.of > state.data.version ? told : null;
+  if (told.of !== state.data.version || told.of === state.data.textsOf) return;
+  Object.assign(state.data, told.texts, { textsOf: told.of });
+  $("about").textContent = state.data.about;
+  fill();
+  viewer?.ask();
 }
 
 function standing() {
@@ -200,9 +214,11 @@ function follow() {
     }
     if (told.strength !== undefined) {
       live.straining = false;
-      state.data.strength = told.strength;
+      live.strength = told;
+      if (told.of === state.data.version) state.data.strength = told.strength;
       strengthCame();
     }
+    if (told.texts) return texts(told);
     if (told.findings) judged(told);
     if (told.version > state.data.version && !live.busy) refresh(state.data.version);
   };
@@ -254,6 +270,7 @@ state.started.then(() => {
   buildLive();
   state.old = !!state.data.problem;
   state.findingsOld = state.data.judged !== state.data.version;
+  state.data.textsOf = state.data.version;
   state.onSelect = openParams;
   state.askStrength = askStrength;
   fillStrength();

@@ -93,7 +93,7 @@ function update(data) {
   state.picks = [];
   state.result = null;
   showData();
-  fill();
+  if (data.cards) fill();
 }
 
 function turnDoors() {

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from cagekit.cage.kept import Kept, Same
 from cagekit.design import Design
 from cagekit.errors import CagekitError
 from cagekit.inputs.build import Build
@@ -152,3 +154,36 @@ def test_a_number_counts_in_the_units_of_the_file() -> None:
     said = base.changed("harness_bar", height="482.6 mm")
     points = [d.cage.of_role("harness_bar")[0].path.end_point("a") for d in (typed, said)]
     assert points[0] == pytest.approx(points[1], abs=1e-9)
+
+
+def test_a_change_makes_nothing_again_that_stands_before_it(monkeypatch):
+    """The generators of the entries before the changed one are not asked again; its car is."""
+    from cagekit.assembly import assemble
+
+    asked = []
+    real = assemble.make
+    monkeypatch.setattr(
+        assemble, "make", lambda site, entry: (asked.append(entry.id), real(site, entry))[1]
+    )
+    first = Design.load("gravel-hatch")
+    before = first.cage.members
+    order = list(asked)
+    asked.clear()
+    changed = first.changed("dash_bar", set_back=7)
+    after = changed.cage.members
+    assert asked == order[order.index("dash_bar") :]
+    assert after["main_hoop"] is before["main_hoop"]
+    asked.clear()
+    assert first.changed("dash_bar", set_back=7).cage.joints == changed.cage.joints
+    assert asked == []
+    other = first.build.car.model_copy(update={"name": "another"})
+    _ = first.of_build(replace(first.build, car=other)).cage
+    assert asked == order
+
+
+def test_results_found_by_an_object_are_those_of_that_very_object():
+    kept = Kept()
+    one, two = [1.0], [1.0]
+    assert kept.once(("k", Same(one)), lambda: 1) == 1
+    assert kept.once(("k", Same(two)), lambda: 2) == 2
+    assert kept.once(("k", Same(one)), lambda: 3) == 1

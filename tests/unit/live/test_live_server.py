@@ -5,7 +5,10 @@ from __future__ import annotations
 import http.client
 import json
 import shutil
+import signal
 import socket
+import subprocess
+import sys
 import threading
 import tomllib
 from pathlib import Path
@@ -116,6 +119,38 @@ def test_a_taken_port_is_told(server):
         taken.listen()
         with pytest.raises(InputError, match="--port"):
             LiveServer(server.session, port=taken.getsockname()[1])
+
+
+@pytest.mark.slow
+def test_a_taken_port_is_told_by_the_command(server):
+    command = ["view", "track-roadster", "--no-open", "--port", str(server.port)]
+    told = subprocess.run(
+        [sys.executable, "-m", "cagekit", *command], capture_output=True, text=True, timeout=120
+    )
+    assert told.returncode == 2
+    assert "--port" in told.stderr
+    assert "Leave --port out" in told.stderr
+
+
+@pytest.mark.slow
+def test_without_a_browser_the_address_is_left_to_the_user(tmp_path):
+    """Where no browser can be found, and that is what Ctrl-C stops."""
+    server = subprocess.Popen(
+        [sys.executable, "-m", "cagekit", "view", "track-roadster"],
+        env={"PATH": str(tmp_path), "HOME": str(tmp_path), "PYTHONPATH": str(Path.cwd())},
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    told = ""
+    for line in server.stderr:
+        told += line
+        if "No browser was found" in line:
+            break
+    server.send_signal(signal.SIGINT)
+    out, err = server.communicate(timeout=60)
+    assert "http://127.0.0.1:" in out
+    assert "open the address above" in told
+    assert "stopped" in err
+    assert "Traceback" not in err
 
 
 def test_every_parameter_has_a_range_that_holds_its_value(server):
