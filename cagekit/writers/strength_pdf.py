@@ -9,18 +9,22 @@ from cagekit.materials.steels import steel
 from cagekit.structure.helps import MOVED
 from cagekit.structure.sections import yield_of
 from cagekit.structure.strength import ASSUMPTIONS
+from cagekit.units import format_length
 from cagekit.writers.pdf import document
 from cagekit.writers.strength_png import case_png
 
 if TYPE_CHECKING:
     from cagekit.design import Design
     from cagekit.structure.strength import CaseResult, StrengthResult
+    from cagekit.units import LengthUnit
 
 
 def write_pdf(design: Design, folder: Path) -> None:
     """Write ``strength.pdf``."""
     result = design.strength
-    pictures = {f"{r.case.id}.png": case_png(result, r) for r in result.results.values()}
+    pictures = {
+        f"{r.case.id}.png": case_png(result, r, design.units) for r in result.results.values()
+    }
     (folder / "strength.pdf").write_bytes(document("strength", pdf_data(design), pictures))
 
 
@@ -42,11 +46,13 @@ def pdf_data(design: Design) -> dict[str, Any]:
         ],
         "idle": [[c.id, c.missing or c.absent or result.problem] for c in result.cases
                  if c.id not in result.results],
-        "results": [_case(result, r) for r in result.results.values()],
+        "results": [_case(result, r, design.units) for r in result.results.values()],
         "not_covered": _not_covered(result),
         "shifts": [
-            [x.place, f"{MOVED:.0f} mm {x.way} on {x.parent}", f"{x.collapse:+.3f}",
-             f"{x.stiffness:+.1%}", f"{x.mass:+.3f}"]
+            [
+                x.place, f"{format_length(MOVED, design.units)} {x.way} on {x.parent}",
+                f"{x.collapse:+.3f}", f"{x.stiffness:+.1%}", f"{x.mass:+.3f}",
+            ]
             for x in result.shifts
         ],
         "helps": [[h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}"] for h in result.helps],
@@ -95,7 +101,7 @@ def _steels(design: Design) -> list[list[str]]:
     return out
 
 
-def _case(result: StrengthResult, r: CaseResult) -> dict[str, Any]:
+def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str, Any]:
     plastic = f"{r.collapse.factor:.2f}" if r.collapse else "does not fold"
     both = f"{r.factor:.2f}" if r.collapse else "-"
     gap = f" (at most {r.collapse.gap:.1%} above)" if r.collapse else ""
@@ -106,7 +112,9 @@ def _case(result: StrengthResult, r: CaseResult) -> dict[str, Any]:
         "picture": f"{r.case.id}.png",
         "title": f"{r.case.id}: {r.case.title}",
         "text": r.case.text,
-        "numbers": [plastic + gap, both, f"{min(r.critical, 9999):.1f}", f"{r.deflection:.1f} mm"],
+        "numbers": [
+            plastic + gap, both, f"{min(r.critical, 9999):.1f}", format_length(r.deflection, units),
+        ],
         "folds": ", ".join(n for n in names if n) or "nothing",
         "tubes": [
             [u.member, f"{u.normal / 1e3:.1f}", f"{u.shear / 1e3:.1f}", f"{u.moment / 1e6:.2f}",

@@ -12,6 +12,7 @@ import numpy as np
 
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.strength import CAUTION
+from cagekit.units import format_length
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.bands import BANDS, SHOWN, Band, words_of
 from cagekit.view.camera import OBLIQUE, Camera
@@ -24,19 +25,21 @@ if TYPE_CHECKING:
     from cagekit.design import Design
     from cagekit.structure.model import Model
     from cagekit.structure.strength import CaseResult, StrengthResult
+    from cagekit.units import LengthUnit
 
 WIDTH, HEIGHT, HEAD, EDGE = 900, 640, 150, 40
 INK, SOFT, PAPER = (38, 44, 54), (150, 158, 168), (255, 255, 255)
+FORCE = (120, 30, 120)
 
 
 def write_png(design: Design, folder: Path) -> None:
     """Write ``strength.png``."""
-    picture(design.strength, design.name).save(
+    picture(design.strength, design.name, design.units).save(
         folder / "strength.png", optimize=False, compress_level=6
     )
 
 
-def case_png(result: StrengthResult, case: CaseResult) -> bytes:
+def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> bytes:
     """One case alone with the key, as a PNG file."""
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
@@ -44,13 +47,13 @@ def case_png(result: StrengthResult, case: CaseResult) -> bytes:
     image = image_module.new("RGB", (2 * WIDTH, HEIGHT + 40), PAPER)
     draw = draw_module.Draw(image)
     _key(draw, EDGE, 20)
-    _row(draw, result, case, 46)
+    _row(draw, result, case, 46, units)
     out = BytesIO()
     image.save(out, "PNG", optimize=False, compress_level=6)
     return out.getvalue()
 
 
-def picture(result: StrengthResult, title: str) -> Image:
+def picture(result: StrengthResult, title: str, units: LengthUnit = "mm") -> Image:
     """The sheet: a row for each case, use and elastic shape on the left, mechanism on the right."""
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
@@ -64,7 +67,7 @@ def picture(result: StrengthResult, title: str) -> Image:
     if not rows:
         draw.text((EDGE, HEAD + 20), result.problem or "No case could act.", INK, font(22))
     for n, r in enumerate(rows):
-        _row(draw, result, r, HEAD + n * HEIGHT)
+        _row(draw, result, r, HEAD + n * HEIGHT, units)
     return image
 
 
@@ -79,18 +82,21 @@ def _key(draw: ImageDraw, x: int, y: int) -> None:
     )
 
 
-def _row(draw: ImageDraw, result: StrengthResult, r: CaseResult, top: int) -> None:
+def _row(
+    draw: ImageDraw, result: StrengthResult, r: CaseResult, top: int, units: LengthUnit
+) -> None:
     model, coarse = result.model, result.coarse
     assert model is not None
     assert coarse is not None
-    place = _Place(OBLIQUE, model.frame.nodes, (EDGE, top + 100))
+    place = _Place(OBLIQUE, model.frame.nodes, (EDGE, top + 135))
     draw.line([(EDGE, top), (2 * WIDTH - EDGE, top)], SOFT, 1)
     source = ", ".join(dict.fromkeys((r.case.source, r.case.certainty.value)))
     head = f"{r.case.id}: {r.case.title} ({source})"
     draw.text((EDGE, top + 8), head, INK, font(24, bold=True))
     most = float(np.linalg.norm(r.response.moved[:, :3], axis=1).max())
     times = SHOWN * place.size / most if most > 0 else 0.0
-    words = f"moves {r.deflection:.1f} mm at the load; shape drawn {times:.0f} times"
+    moves = format_length(r.deflection, units)
+    words = f"moves {moves} at the load; shape drawn {times:.0f} times"
     draw.text((EDGE, top + 40), words, INK, font(22))
     uses = {u.member: u.use for u in r.uses}
     _tubes(draw, place, model, model.frame.nodes, uses)
@@ -98,7 +104,7 @@ def _row(draw: ImageDraw, result: StrengthResult, r: CaseResult, top: int) -> No
     for push in r.case.pushes:
         tip = model.frame.nodes[model.node_at(push.member, push.station)]
         _arrow(draw, place, tip, push.force)
-    right = _Place(OBLIQUE, model.frame.nodes, (WIDTH + EDGE, top + 100))
+    right = _Place(OBLIQUE, model.frame.nodes, (WIDTH + EDGE, top + 135))
     if r.collapse is None:
         draw.text((WIDTH + EDGE, top + 40), "nothing folds it", INK, font(22))
         return
@@ -178,14 +184,15 @@ def _line(draw: ImageDraw, points: Sequence[tuple[float, float]], band: Band) ->
 
 
 def _arrow(draw: ImageDraw, place: _Place, tip: Vec, force: Vec) -> None:
-    way = force / max(float(np.linalg.norm(force)), NO_LENGTH)
-    tail, head = place.pixels(np.array([tip - 0.1 * place.size * way, tip]))
-    draw.line([tail, head], (120, 30, 120), 3)
-    along = np.array(head) - np.array(tail)
+    """The load, rimmed in white so that it stands out from the tube that it pushes."""
+    way = force / max(float(np.linalg.norm(force)), 1e-9)
+    tail, head = map(np.array, place.pixels(np.array([tip - 0.13 * place.size * way, tip])))
+    along = head - tail
     size = float(np.linalg.norm(along))
-    if size > 12:
-        along /= size
-        side = np.array([-along[1], along[0]])
-        base = np.array(head) - 12 * along
-        left, right = base + 5 * side, base - 5 * side
-        draw.polygon([head, tuple(left), tuple(right)], fill=(120, 30, 120))
+    along = along / max(size, 1e-9)
+    side, length = np.array([-along[1], along[0]]), min(22.0, size)
+    for colour, more in ((PAPER, 4.0), (FORCE, 0.0)):
+        base, point = head - (length + more) * along, head + more * along
+        draw.line([tuple(tail - more * along), tuple(base)], colour, int(6 + 2 * more))
+        wide = (9 + 1.5 * more) * side
+        draw.polygon([tuple(point), tuple(base + wide), tuple(base - wide)], fill=colour)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import demos
@@ -20,10 +21,11 @@ from cagekit.inputs.loads import LoadsFile
 from cagekit.materials.tubes import Tube
 from cagekit.structure.cases import GRAVITY, LoadScene
 from cagekit.structure.strength import ASSUMPTIONS, StrengthResult, strength_of
+from cagekit.units import format_length
 from cagekit.view.bands import BANDS
 from cagekit.writers.strength import frame_data, write_csv
-from cagekit.writers.strength_pdf import write_pdf
-from cagekit.writers.strength_png import write_png
+from cagekit.writers.strength_pdf import pdf_data, write_pdf
+from cagekit.writers.strength_png import FORCE, case_png, write_png
 
 
 def file(*loads: dict[str, object], **more: object) -> LoadsFile:
@@ -326,6 +328,28 @@ def test_a_steel_without_yield_strength_is_told_and_keeps_nobody_from_making(
     write_csv(soft, tmp_path)
     write_png(soft, tmp_path)
     assert "no yield strength" in (tmp_path / "strength.csv").read_text("utf-8")
+
+
+def test_the_arrow_of_a_load_is_seen_on_the_tube_that_it_pushes() -> None:
+    """Rimmed in white: on a red tube the bare arrow was lost."""
+    from PIL import Image
+
+    d = demos.design("track-roadster")
+    r = d.strength.results["side"]
+    with Image.open(BytesIO(case_png(d.strength, r, "mm"))) as image:
+        pixels = np.asarray(image.convert("RGB"), int)
+    ours = np.abs(pixels - FORCE).sum(axis=2) < 12
+    assert ours.sum() > 300
+    rows, columns = np.nonzero(ours)
+    left = pixels[rows, np.maximum(columns - 9, 0)]
+    assert (np.abs(left - 255).sum(axis=1) < 12).mean() > 0.2
+
+
+def test_papers_tell_movements_in_the_units_of_the_build() -> None:
+    d = demos.design("sprint-wagon")
+    assert d.units == "in"
+    numbers = [c["numbers"][-1] for c in pdf_data(d)["results"]]
+    assert numbers == [format_length(r.deflection, "in") for r in d.strength.results.values()]
 
 
 def test_the_picture_and_the_paper_hold_every_case(tmp_path: Path) -> None:
