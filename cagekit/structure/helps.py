@@ -226,8 +226,9 @@ def _field(model: Model, cage: Cage, joints: list[Joint], along: Vec) -> Vec:
     return out
 
 
-def _changed(frame: Frame, move: Vec) -> Iterator[tuple[Frame, float]]:
+def _changed(model: Model, move: Vec) -> Iterator[tuple[Frame, float]]:
     """The beams that a movement of nodes changes, a little after and before, axes kept along."""
+    frame = model.frame
     beams = np.flatnonzero(np.abs(move[frame.ends]).max(axis=(1, 2)) > 0)
     kept = {
         n: getattr(frame, n)[beams]
@@ -235,7 +236,7 @@ def _changed(frame: Frame, move: Vec) -> Iterator[tuple[Frame, float]]:
     }
     for sign in (1.0, -1.0):
         nodes = frame.nodes + sign * STEP * move
-        yield replace(frame, nodes=nodes, across=frame.axes[beams, 1], **kept), sign / (2 * STEP)
+        yield replace(frame, nodes=nodes, across=model.axes[beams, 1], **kept), sign / (2 * STEP)
 
 
 def _of_nodes(values: Vec, ends: Ints) -> Vec:
@@ -246,7 +247,7 @@ def _of_nodes(values: Vec, ends: Ints) -> Vec:
 def _softer(case: GainCase, move: Vec) -> float:
     """By how much the work of the loads grows for each mm, N: displacements kept (adjoint)."""
     out = 0.0
-    for frame, share in _changed(case.model.frame, move):
+    for frame, share in _changed(case.model, move):
         moved = _of_nodes(case.response.moved, frame.ends)
         out -= share * float(np.einsum("mi,mij,mj->", moved, Beams(frame).in_car, moved))
     return out
@@ -257,7 +258,7 @@ def _folds_later(model: Model, collapse: Collapse, move: Vec) -> float:
     out = 0.0
     f = model.frame
     beams = np.flatnonzero(np.abs(move[f.ends]).max(axis=(1, 2)) > 0)
-    for frame, share in _changed(f, move):
+    for frame, share in _changed(model, move):
         ends = np.einsum("mij,mj->mi", end_forces(frame.lengths), collapse.forces[beams])
         in_car = np.einsum("mji,mj->mi", Beams(frame).turn, ends)
         out += share * float(np.sum(in_car * _of_nodes(collapse.rates, frame.ends)))

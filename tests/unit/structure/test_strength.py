@@ -19,8 +19,16 @@ from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.loads import LoadsFile
 from cagekit.materials.tubes import Tube
-from cagekit.structure.cases import GRAVITY, LoadScene
-from cagekit.structure.strength import ASSUMPTIONS, StrengthResult, strength_of
+from cagekit.structure.cases import GRAVITY, LoadScene, loads_on, marks
+from cagekit.structure.collapse import PlasticFrame
+from cagekit.structure.model import model_of
+from cagekit.structure.strength import (
+    ASSUMPTIONS,
+    COARSE,
+    StrengthResult,
+    strength_of,
+    strengths,
+)
 from cagekit.units import format_length
 from cagekit.view.bands import BANDS
 from cagekit.writers.strength import frame_data, write_csv
@@ -142,6 +150,20 @@ def test_a_combination_weighs_the_cage_as_its_heaviest_case_does() -> None:
             {**one.model_dump(), "case": [heavy.model_dump()], "combination": [entry]}
         )
         assert strength("track-roadster", both).results["b"].case.own_weight == want
+
+
+@pytest.mark.parametrize("name", ["track-roadster", "hillclimb-coupe"])
+def test_finer_chords_fold_at_the_same_load_within_a_percent(name: str) -> None:
+    design = demos.design(name)
+    result = design.strength
+    places = marks(result.cases, design.cage)
+    fine = model_of(design.cage, marks=places, chord=COARSE / 2, longest=np.inf)
+    folding = PlasticFrame(fine.frame, strengths(fine, design.cage))
+    for r in result.results.values():
+        again = folding.collapse(loads_on(fine, r.case, design.cage))
+        assert again is not None
+        assert r.collapse is not None
+        assert again.factor == pytest.approx(r.collapse.factor, rel=0.01), r.case.id
 
 
 def test_stiff_ends_are_chosen_in_the_file() -> None:
