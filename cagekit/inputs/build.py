@@ -154,7 +154,7 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
                 changes |= for_side(entry, side)
                 if entry.side == "both" and side == "right" and isinstance(entry, StrutEntry):
                     changes["via"] = tuple((x, -y, z) for x, y, z in entry.via)
-            out.append(entry.on_side(base, **changes))
+            out.append(entry.model_copy(update={**changes, "group": entry.group or base}))
     return out
 
 

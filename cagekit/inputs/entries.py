@@ -11,9 +11,9 @@ from collections.abc import Iterator, Mapping
 from functools import reduce
 from math import pi
 from operator import or_
-from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
-from pydantic import ConfigDict, Field, PrivateAttr, create_model
+from pydantic import ConfigDict, Field, create_model
 
 from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length, Point
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
@@ -44,23 +44,17 @@ class MemberEntry(FileModel):
         None, gt=0, description="centre-line radius, when not the die's"
     )
     omit: bool = Field(False, description="leave the member out")
-    _group: str = PrivateAttr(default="")
-
-    @property
-    def group(self) -> str:
-        """Its name without its own side, as a file wrote it: what both sides answer to."""
-        return self._group or self.id
-
-    def on_side(self, group: str, **changes: Any) -> Self:
-        """The same with ``changes``, as one of the group."""
-        one = self.model_copy(update=changes)
-        one._group = group
-        return one
+    group: str = Field(
+        "",
+        pattern=r"^[a-z0-9_]*$",
+        max_length=LONGEST_NAME,
+        description="what both sides answer to under [members.NAME]; the id when left out",
+    )
 
     @property
     def names(self) -> tuple[str, ...]:
         """What a file may call it, the widest first: kind, group, id."""
-        return tuple(dict.fromkeys((self.kind, self.group, self.id)))
+        return tuple(dict.fromkeys(n for n in (self.kind, self.group, self.id) if n))
 
 
 class MemberForm(FileModel):

@@ -19,6 +19,8 @@ from cagekit.materials.steels import steel
 
 PLATE_STEEL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
 """Steel of plates that name none, by the units of the file (common practice)."""
+PLATE_BOLT: Mapping[str, tuple[str, str]] = {"mm": ("M10", "8.8"), "in": ("3/8-16", "grade-5")}
+"""Size and grade of bolts that are not named, by the same (common practice)."""
 
 GussetWay = Literal["a", "b", "both", "inboard", "outboard", "up", "down", "forward", "back"]
 """Which way along its parent a gusset lies: an end of the tube, or as the car lies."""

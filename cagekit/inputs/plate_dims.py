@@ -6,29 +6,40 @@ from collections.abc import Mapping
 from math import radians
 from typing import Any, Literal
 
-from pydantic import Field, PrivateAttr
+from pydantic import Field, ValidationInfo, model_validator
 
 from cagekit.geometry.fold import DEFAULT_K
 from cagekit.inputs.fields import Angle, FileModel, Length
 from cagekit.inputs.layout import FOOT_PLATE
-from cagekit.inputs.plate import BoxFoot, FlatPlate, FloorPlateEntry, Gusset, OutriggerBox, Tab
+from cagekit.inputs.plate import (
+    PLATE_BOLT,
+    PLATE_STEEL,
+    BoxFoot,
+    FlatPlate,
+    FloorPlateEntry,
+    Gusset,
+    OutriggerBox,
+    Tab,
+)
 
 
 class PlateAlone(FileModel):
     """What a build would say of every plate."""
 
     thickness: Length = Field(FOOT_PLATE, gt=0, description="plate thickness")
-    _units: Literal["mm", "in"] = PrivateAttr(default="mm")
 
-    def model_post_init(self, context: Any) -> None:
-        """Keep the units that were typed in: they choose steel and bolts, as those of a build."""
-        if isinstance(context, Mapping):
-            self._units = context.get("units", "mm")
-
-    @property
-    def units(self) -> Literal["mm", "in"]:
-        """Units that choose what is left open."""
-        return self._units
+    @model_validator(mode="before")
+    @classmethod
+    def _of_the_units(cls, typed: Any, info: ValidationInfo) -> Any:
+        """Steel and bolts that nobody named, by the units that were typed in, as in a build."""
+        if not isinstance(typed, Mapping):
+            return typed
+        context = info.context if isinstance(info.context, Mapping) else {}
+        units = context.get("units", "mm")
+        out = {"material": PLATE_STEEL[units], **typed}
+        if "bolts" in cls.model_fields and not {"bolt_size", "bolt_grade"} & set(typed):
+            out["bolt_size"], out["bolt_grade"] = PLATE_BOLT[units]
+        return out
 
 
 class Folded(FileModel):

@@ -63,7 +63,7 @@ def _floor(d: FloorPlateDims) -> Sequence[Plate]:
         level = -d.thickness
         far = (d.fold_at + 500 * cos(d.fold_angle), level + 500 * sin(d.fold_angle))
         foot = replace(foot, profile=((-500.0, level), (d.fold_at, level), far))
-    spec = FloorPlateSpec.of(d, _folding(d), d.thickness, d.units)
+    spec = FloorPlateSpec.of(d, _folding(d), d.thickness, "mm")
     style: Literal["flat", "folded"] = "folded" if d.fold_at else "flat"
     return floor_plate("floor_plate", foot, replace(spec, style=style))
 
@@ -78,13 +78,13 @@ def _gusset(d: GussetDims) -> Sequence[Plate]:
         ),
     ]
     cage = Cage("part", members)
-    spec = GussetSpec.of(d, d.thickness, _folding(d), d.units)
+    spec = GussetSpec.of(d, d.thickness, _folding(d))
     make = folded_gusset if d.style == "folded" else flat_gusset
     return (make("gusset", Corner.of(cage, cage.joints[0], "b"), spec),)
 
 
 def _tab(d: TabDims) -> Sequence[Plate]:
-    spec = TabSpec.of(d, d.thickness, d.units)
+    spec = TabSpec.of(d, d.thickness)
     if d.bolt is not None and not d.bolt_size:
         spec = replace(spec, pin=d.bolt)
     path = CentreLine.straight((-STUB, 0, 0), (STUB, 0, 0))
@@ -92,13 +92,13 @@ def _tab(d: TabDims) -> Sequence[Plate]:
 
 
 def _plinth(d: PlinthDims) -> Sequence[Plate]:
-    sized = FloorPlateSpec.sized(d, Folding.of(None, d.thickness), d.thickness, d.units)
+    sized = FloorPlateSpec.sized(d, Folding.of(None, d.thickness), d.thickness)
     spec = replace(sized, style="plinth")
     return plinth("plinth", _foot(d.od), spec, d.height, d.wall)
 
 
 def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
-    spec = box_spec(d, d.length, d.thickness, d.units)
+    spec = box_spec(d, d.length, d.thickness)
     return box("outrigger", np.eye(4), spec)
 
 

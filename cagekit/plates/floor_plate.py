@@ -13,7 +13,7 @@ from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.plate import PLATE_STEEL, FlatPlate, FloorPlate
+from cagekit.inputs.plate import PLATE_BOLT, PLATE_STEEL, FlatPlate, FloorPlate
 from cagekit.materials.fasteners import Fastener, fastener
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
@@ -26,8 +26,6 @@ EDGE_RATIO = 2.0
 WASHER_RATIO = 1.0
 """Room round a bolt's axis to the tube's foot and its weld, in bolt diameters (common practice:
 the radius of a plain washer)."""
-
-DEFAULT_BOLT = {"mm": ("M10", "8.8"), "in": ("3/8-16", "grade-5")}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +88,7 @@ class FloorPlateSpec:
             units: that decide over the usual bolt and steel.
         """
         bolted = plate.fix == "bolted"
-        size, grade = DEFAULT_BOLT[units]
+        size, grade = PLATE_BOLT[units]
         return cls(
             thickness=thickness,
             material=plate.material or PLATE_STEEL[units],

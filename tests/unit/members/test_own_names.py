@@ -26,7 +26,7 @@ def renamed(demo: str, names: dict[str, str]) -> Cage:
         name = names.get(entry.kind)
         if name is not None:
             side = f"_{entry.side}" if entry.side in ("left", "right") else ""
-            entry = entry.on_side(name, id=f"{name}{side}")
+            entry = entry.model_copy(update={"group": name, "id": f"{name}{side}"})
         entries.append(entry)
     return members_only(replace(build, entries=tuple(entries)))
 

@@ -300,6 +300,8 @@ def test_a_plate_alone_has_the_defaults_of_a_build(name: str) -> None:
         theirs = entry.model_fields[field].default
         if said is not None and field in said.model_fields_set:
             theirs = getattr(said, field)
+        if theirs is None and field in ("material", "bolt_size", "bolt_grade"):
+            continue  # by the units: see the next test
         if field == "thickness" and theirs is None:
             theirs = usual.thickness if said else FOOT_PLATE  # type: ignore[attr-defined]
         assert getattr(usual, field) == theirs, field
