@@ -87,7 +87,7 @@ def test_many_random_builds(name: str) -> None:
     rng = random.Random(f"thousand {name}")
     found = Counter(
         outcome(build, shaken(build, rng, rng.choice([0.05, 0.3, 1.0, 3.0])))
-        for _ in range(size(80, 250))
+        for _ in range(size(40, 250))
     )
     assert set(found) == {"made", "refused"}, found
     assert found["made"] > 10, found

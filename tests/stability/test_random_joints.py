@@ -109,7 +109,7 @@ def test_random_joints_are_right_or_refused(parents: int, least: float) -> None:
 @pytest.mark.parametrize("seed", [1, 7, 2024])
 @pytest.mark.parametrize(("parents", "least"), [(1, 0.8), (2, 0.5), (3, 0.4)])
 def test_many_random_joints_are_right_or_refused(seed: int, parents: int, least: float) -> None:
-    count = size(40, 100)
+    count = size(20, 100)
     tags = sweep(seed, parents, count)
     assert set(tags) <= {"WRITTEN", "REFUSED", "NO_CUT"}, tags
     assert tags["WRITTEN"] >= least * count, tags

@@ -78,7 +78,11 @@ def _made(name: str, folder: Path) -> Printed:
     return Printed(name, folder)
 
 
-@pytest.fixture(scope="module", params=demos.DEMOS)
+# One process reads a book: that takes longer than all that is asked of it.
+@pytest.fixture(
+    scope="module",
+    params=[pytest.param(n, marks=pytest.mark.xdist_group(f"book of {n}")) for n in demos.DEMOS],
+)
 def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Printed:
     return _made(request.param, tmp_path_factory.mktemp(request.param))
 
