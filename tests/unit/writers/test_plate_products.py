@@ -122,7 +122,7 @@ def test_a_shop_with_off_cuts_uses_them_first(tmp_path):
     sheets = (*BUILD.tooling.table.sheet, Sheet(width=400, length=600, offcut=True, label="B3"))
     write_sheets(design(table={"sheet": sheets}), tmp_path)
     text = (tmp_path / "sheets" / "pieces.csv").read_text(encoding="utf-8")
-    assert text.splitlines()[1].startswith("sheet-01,600.0,400.0")
+    assert text.splitlines()[1].startswith("sheet-01,600,400")
 
 
 def test_a_cage_without_plates_writes_nothing(tmp_path):
