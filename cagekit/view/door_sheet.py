@@ -21,13 +21,13 @@ from cagekit.units import LengthUnit, format_length
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import Camera
 from cagekit.view.fonts import font
-from cagekit.view.ink import HAIR, INK, PAPER, Rgb
+from cagekit.view.ink import INK, PAPER, Rgb
 from cagekit.view.raster import ViewFrame, render
 from cagekit.view.scene import SceneBody, bodies
+from cagekit.view.sheet import Sheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
-    from PIL.ImageDraw import ImageDraw
 
     from cagekit.cage.cage import Cage
 
@@ -62,36 +62,33 @@ def door_sheet(cage: Cage, swept: Mapping[str, Swept], units: LengthUnit = "mm")
         swept: how each bar swings, by its id.
         units: of the dimensions.
     """
-    from PIL import Image, ImageDraw
-
     rows = [_row(cage, d, swept[d.bar]) for d in cage.doors]
     height = sum(r.shape[0] for r in rows) + FOOT
-    sheet = Image.new("RGB", (WIDTH, height), PAPER)
-    pen = ImageDraw.Draw(sheet)
+    sheet = Sheet(WIDTH, height, edge=PAD)
     top = 0
     for row, door in zip(rows, cage.doors, strict=True):
-        sheet.paste(Image.fromarray(row), (0, top))
-        _write(pen, door, swept[door.bar], top, units)
-        _legend(pen, cage, door, top + 118)
-        _dimensions(pen, door, swept[door.bar], top, units)
+        sheet.lay(row, (0, top))
+        _write(sheet, door, swept[door.bar], top, units)
+        _legend(sheet, cage, door, top + 118)
+        _dimensions(sheet, door, swept[door.bar], top, units)
         top += row.shape[0]
-    pen.line((PAD, top + 8, WIDTH - PAD, top + 8), HAIR, 2)
+    sheet.rule(top + 8)
     for n, line in enumerate(CAUTION):
-        pen.text((PAD, top + 18 + 28 * n), line, INK, font(19))
-    return sheet
+        sheet.write((PAD, top + 18 + 28 * n), line, 19)
+    return sheet.image
 
 
-def _legend(pen: ImageDraw, cage: Cage, door: SwingDoor, top: int) -> None:
+def _legend(sheet: Sheet, cage: Cage, door: SwingDoor, top: int) -> None:
     """Which colour is which place of the bar."""
     x = PAD
     closed = member_colour(cage.member(door.bar))
     for colour, words in ((closed, "closed"), (HALF, "half open"), (OPEN, "open")):
         r, g, b = (round(255 * c) for c in colour)
-        pen.rectangle((x, top, x + 34, top + 20), (r, g, b), INK)
-        pen.text((x + 44, top + 10), words, INK, font(18), anchor="lm")
+        sheet.pen.rectangle((x, top, x + 34, top + 20), (r, g, b), INK)
+        sheet.write((x + 44, top + 10), words, 18, anchor="lm")
         x += 190
     words = "blue: true lengths between the marked points"
-    pen.text((x, top + 10), words, DIMENSION, font(18), anchor="lm")
+    sheet.write((x, top + 10), words, 18, DIMENSION, anchor="lm")
 
 
 def _said(mm: float, units: LengthUnit) -> str:
@@ -100,16 +97,16 @@ def _said(mm: float, units: LengthUnit) -> str:
     return format_length(mm, "mm", decimals=0)
 
 
-def _dimensions(pen: ImageDraw, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
+def _dimensions(sheet: Sheet, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
     """Pin to pin, how far the free end swings, and the saw cuts."""
     frame = _plan_frame(door)
     low = np.array([0.0, top + HEAD])
     pins = [frame.pixels(j.origin[None])[0, :2] + low for j in door.joints]
     pin_to_pin = float(np.linalg.norm(door.hinge.origin - door.latch.origin))
-    _dimension(pen, pins[0], pins[1], f"{_said(pin_to_pin, units)} pin to pin", lift=-64.0)
+    _dimension(sheet, pins[0], pins[1], f"{_said(pin_to_pin, units)} pin to pin", lift=-64.0)
     ends = frame.pixels(swept.path[[0, -1]])[:, :2] + low
     swing = float(np.linalg.norm(swept.path[-1] - swept.path[0]))
-    _dimension(pen, ends[0], ends[1], f"{_said(swing, units)} free end, closed to open")
+    _dimension(sheet, ends[0], ends[1], f"{_said(swing, units)} free end, closed to open")
     third = WIDTH // 3
     for n, joint in enumerate((door.hinge, door.latch)):
         near = _near_frame(joint, _outside(door), third)
@@ -117,10 +114,10 @@ def _dimensions(pen: ImageDraw, door: SwingDoor, swept: Swept, top: int, units: 
         shift = np.array([n * third, top + HEAD + TALL])
         a, b = near.pixels(np.array(faces))[:, :2] + shift
         gap = format_length(joint.gap, units, decimals=1 if units == "mm" else 3)
-        _dimension(pen, a, b, f"saw cut {gap}", lift=-96.0)
+        _dimension(sheet, a, b, f"saw cut {gap}", lift=-96.0)
 
 
-def _dimension(pen: ImageDraw, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:
+def _dimension(sheet: Sheet, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:
     """A dimension line between two spots, moved off them by ``lift`` pixels (up when negative)."""
     way = b - a
     size = max(float(np.hypot(*way)), NO_LENGTH)
@@ -129,28 +126,28 @@ def _dimension(pen: ImageDraw, a: Pixel, b: Pixel, words: str, *, lift: float = 
     p, q = a + off, b + off
     if lift:
         for spot, end in ((a, p), (b, q)):
-            pen.line((*spot, *(end + 0.1 * off)), DIMENSION, 1)
-    pen.line((*p, *q), DIMENSION, 2)
+            sheet.pen.line((*spot, *(end + 0.1 * off)), DIMENSION, 1)
+    sheet.pen.line((*p, *q), DIMENSION, 2)
     for tip, sign in ((p, 1.0), (q, -1.0)):
         if size < 40:
-            pen.ellipse((tip[0] - 3, tip[1] - 3, tip[0] + 3, tip[1] + 3), DIMENSION)
+            sheet.pen.ellipse((tip[0] - 3, tip[1] - 3, tip[0] + 3, tip[1] + 3), DIMENSION)
             continue
         d = sign * way / size
         n = np.array([-d[1], d[0]])
-        pen.polygon(
+        sheet.pen.polygon(
             [tuple(tip), tuple(tip + 14 * d + 5 * n), tuple(tip + 14 * d - 5 * n)], DIMENSION
         )
     letters = font(19, bold=True)
     x, y = (p + q) / 2 + (off / max(abs(lift), 1.0)) * 18
-    box = pen.textbbox((x, y), words, letters, anchor="mm")
-    pen.rectangle((box[0] - 4, box[1] - 2, box[2] + 4, box[3] + 2), PAPER)
-    pen.text((x, y), words, DIMENSION, letters, anchor="mm")
+    box = sheet.pen.textbbox((x, y), words, letters, anchor="mm")
+    sheet.pen.rectangle((box[0] - 4, box[1] - 2, box[2] + 4, box[3] + 2), PAPER)
+    sheet.pen.text((x, y), words, DIMENSION, letters, anchor="mm")
 
 
-def _write(pen: ImageDraw, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
+def _write(sheet: Sheet, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
     big, small = font(26, bold=True), font(20)
     side = door.side
-    text = pen.text
+    text = sheet.pen.text
     text((PAD, top + 14), f"{door.bar}: closed, half open and open", font=big, fill=INK)
     stop = (
         "meets nothing up to 150"
@@ -178,8 +175,8 @@ def _write(pen: ImageDraw, door: SwingDoor, swept: Swept, top: int, units: Lengt
     )
     for n, name in enumerate(names):
         spot = (n * third + PAD, top + HEAD + TALL + CLOSE - 34)
-        left, high, right, low = pen.textbbox(spot, name, small)
-        pen.rectangle((left - 6, high - 4, right + 6, low + 4), PAPER)
+        left, high, right, low = sheet.pen.textbbox(spot, name, small)
+        sheet.pen.rectangle((left - 6, high - 4, right + 6, low + 4), PAPER)
         text(spot, name, font=small, fill=INK)
 
 

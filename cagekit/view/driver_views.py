@@ -29,10 +29,10 @@ from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 from cagekit.view.person_mesh import people
 from cagekit.view.raster import ViewFrame, render
 from cagekit.view.scene import SceneBody, bodies
+from cagekit.view.sheet import Sheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
-    from PIL.ImageDraw import ImageDraw
 
     from cagekit.cage.cage import Cage
 
@@ -108,12 +108,8 @@ def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: LengthUnit = "mm", title: 
         units: of the numbers, ``mm`` or ``in``.
         title: over the sheet.
     """
-    from PIL import Image as image_module
-    from PIL import ImageDraw as draw_module
-
-    sheet = image_module.new("RGB", (WIDTH, HEIGHT), PAPER)
-    draw = draw_module.Draw(sheet)
-    _header(draw, cockpit, title or cage.name)
+    sheet = Sheet(WIDTH, HEIGHT, edge=MARGIN)
+    _header(sheet, cockpit, title or cage.name)
     tubes, bodies_of = list(bodies(cage)), list(people(cockpit))
     if tubes and cockpit.occupants:
         near = cockpit.occupants[0]
@@ -121,15 +117,14 @@ def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: LengthUnit = "mm", title: 
         taken = [m for who in cockpit.occupants for m in measures(cockpit, who, units)]
         for name, panel in panels.items():
             image = _blended(tubes, bodies_of, panel.frame)
-            sheet.paste(image_module.fromarray(image), (panel.x, panel.y))
-            draw.text((panel.x, panel.y - 14), panel.title, SOFT, font(20), anchor="ls")
-            _draw_measures(draw, panel, taken, name)
-        _list(draw, taken)
-        _egress(draw, cockpit, near, units)
-        _sizes(draw, cockpit, panels, units)
-    draw.line((MARGIN, HEIGHT - 76, WIDTH - MARGIN, HEIGHT - 76), HAIR, 2)
-    draw.text((MARGIN, HEIGHT - 54), CAUTION, INK, font(20))
-    return sheet
+            sheet.lay(image, (panel.x, panel.y))
+            sheet.write((panel.x, panel.y - 14), panel.title, 20, SOFT, anchor="ls")
+            _draw_measures(sheet, panel, taken, name)
+        _list(sheet, taken)
+        _egress(sheet, cockpit, near, units)
+        _sizes(sheet, cockpit, panels, units)
+    sheet.foot(CAUTION)
+    return sheet.image
 
 
 def measures(cockpit: Cockpit, who: Occupant, units: LengthUnit) -> list[NumberedLine]:
@@ -205,14 +200,13 @@ def _seat(cockpit: Cockpit, who: Occupant) -> str:
     return "centre" if centre else who.door_side
 
 
-def _header(draw: ImageDraw, cockpit: Cockpit, title: str) -> None:
-    draw.text((MARGIN, 28), f"{title}: the people in the cage", INK, font(40, bold=True))
+def _header(sheet: Sheet, cockpit: Cockpit, title: str) -> None:
     said = "   ·   ".join(
         f"{who.name} ({who.role.replace('_', '-')}, {_seat(cockpit, who)} seat)"
         for who in cockpit.occupants
     )
-    draw.text((WIDTH - MARGIN, 56), said or "no driver sheet", SOFT, font(22), anchor="rm")
-    draw.line((MARGIN, 92, WIDTH - MARGIN, 92), HAIR, 2)
+    sheet.head(f"{title}: the people in the cage", said or "no driver sheet")
+    sheet.rule(92)
 
 
 def _panels(scene: Sequence[SceneBody], who: Occupant) -> dict[str, Panel]:
@@ -267,7 +261,7 @@ def _blended(
     return np.where(cover[..., None], mixed, whole.image).astype(np.uint8)
 
 
-def _draw_measures(draw: ImageDraw, panel: Panel, taken: Sequence[NumberedLine], view: str) -> None:
+def _draw_measures(sheet: Sheet, panel: Panel, taken: Sequence[NumberedLine], view: str) -> None:
     """Lines first, then their numbers, kept apart from each other."""
     here = [
         (n, m)
@@ -277,32 +271,34 @@ def _draw_measures(draw: ImageDraw, panel: Panel, taken: Sequence[NumberedLine],
     ]
     lines = [(n, m, panel.spot(m.start), panel.spot(m.end)) for n, m in here]
     for _, m, a, b in lines:
-        _arrow(draw, a, b, MARK if m.bad else INK)
+        _arrow(sheet, a, b, MARK if m.bad else INK)
     placed: list[Array] = []
     for n, m, a, b in lines:
         spot = _free(a, b, placed)
         placed.append(spot)
         middle = (a + b) / 2
         if np.linalg.norm(spot - middle) > 16:
-            draw.line((*middle, *spot), SOFT, 1)
+            sheet.pen.line((*middle, *spot), SOFT, 1)
         colour = MARK if m.bad else INK
-        draw.ellipse((spot[0] - 14, spot[1] - 14, spot[0] + 14, spot[1] + 14), PAPER, colour, 2)
-        draw.text((spot[0], spot[1]), str(n), colour, font(16, bold=True), anchor="mm")
+        sheet.pen.ellipse(
+            (spot[0] - 14, spot[1] - 14, spot[0] + 14, spot[1] + 14), PAPER, colour, 2
+        )
+        sheet.write((spot[0], spot[1]), str(n), 16, colour, bold=True, anchor="mm")
 
 
-def _arrow(draw: ImageDraw, a: Array, b: Array, colour: Rgb) -> None:
-    draw.line((*a, *b), PAPER, 6)
-    draw.line((*a, *b), colour, 3)
+def _arrow(sheet: Sheet, a: Array, b: Array, colour: Rgb) -> None:
+    sheet.pen.line((*a, *b), PAPER, 6)
+    sheet.pen.line((*a, *b), colour, 3)
     way = b - a
     size = float(np.linalg.norm(way))
     for tip, sign in ((a, 1.0), (b, -1.0)):
         if size < 14:
-            draw.ellipse((tip[0] - 4, tip[1] - 4, tip[0] + 4, tip[1] + 4), colour)
+            sheet.pen.ellipse((tip[0] - 4, tip[1] - 4, tip[0] + 4, tip[1] + 4), colour)
             continue
         d = sign * way / size
         n = np.array([-d[1], d[0]])
         points = [tuple(tip), tuple(tip + 10 * d + 4 * n), tuple(tip + 10 * d - 4 * n)]
-        draw.polygon(points, colour)
+        sheet.pen.polygon(points, colour)
 
 
 def _free(a: Array, b: Array, placed: Sequence[Array]) -> Array:
@@ -330,19 +326,19 @@ def _off_line(p: Array, a: Array, b: Array) -> float:
 LIST_X, EGRESS_Y = 1580, 820
 
 
-def _list(draw: ImageDraw, taken: Sequence[NumberedLine]) -> None:
+def _list(sheet: Sheet, taken: Sequence[NumberedLine]) -> None:
     """Number, what, how much."""
     y = HEAD + 26.0
-    draw.text((LIST_X, y), "room, surface to surface", SOFT, font(20), anchor="ls")
+    sheet.write((LIST_X, y), "room, surface to surface", 20, SOFT, anchor="ls")
     y += 14
     pitch = min(31, (EGRESS_Y - 60 - y) / max(len(taken), 1))
     size = 19 if pitch >= 25 else 16
     for n, m in enumerate(taken, start=1):
         colour = MARK if m.bad else INK
         mid = y + pitch / 2
-        draw.text((LIST_X + 30, mid), str(n), colour, font(size, bold=True), anchor="rm")
-        draw.text((LIST_X + 46, mid), m.name, colour, font(size), anchor="lm")
-        draw.text((WIDTH - MARGIN, mid), m.value, colour, font(size, bold=True), anchor="rm")
+        sheet.write((LIST_X + 30, mid), str(n), size, colour, bold=True, anchor="rm")
+        sheet.write((LIST_X + 46, mid), m.name, size, colour, anchor="lm")
+        sheet.write((WIDTH - MARGIN, mid), m.value, size, colour, bold=True, anchor="rm")
         y += pitch
 
 
@@ -352,30 +348,30 @@ SHOWN = (
 )  # fmt: skip
 
 
-def _sizes(draw: ImageDraw, cockpit: Cockpit, panels: dict[str, Panel], units: LengthUnit) -> None:
+def _sizes(sheet: Sheet, cockpit: Cockpit, panels: dict[str, Panel], units: LengthUnit) -> None:
     """How each person was sized: measured, or at which percentile of whom."""
     front, top = panels["front"], panels["top"]
     x, y = front.x, top.y + 10
     for who in cockpit.occupants:
-        draw.text((x, y), f"{who.name}: how sized", SOFT, font(20), anchor="ls")
+        sheet.write((x, y), f"{who.name}: how sized", 20, SOFT, anchor="ls")
         y += 28
         for name in SHOWN:
             value = _size(getattr(who.body, name), units)
             origin = who.body.origin[name].replace(" (army population)", "*")
-            draw.text((x, y), name.replace("_", " "), INK, font(16), anchor="ls")
-            draw.text((x + 290, y), value, INK, font(16, bold=True), anchor="rs")
-            draw.text((x + 304, y), origin, SOFT, font(14), anchor="ls")
+            sheet.write((x, y), name.replace("_", " "), 16, anchor="ls")
+            sheet.write((x + 290, y), value, 16, bold=True, anchor="rs")
+            sheet.write((x + 304, y), origin, 14, SOFT, anchor="ls")
             y += 23
         for limb, short in sorted(who.short.items()):
             text = f"{limb} is {_size(short, units)} short of its place"
-            draw.text((x, y), text, MARK, font(16), anchor="ls")
+            sheet.write((x, y), text, 16, MARK, anchor="ls")
             y += 23
         y += 24
     if any("army" in o for who in cockpit.occupants for o in who.body.origin.values()):
-        draw.text((x, y - 8), "* soldiers, not the general public", SOFT, font(14), anchor="ls")
+        sheet.write((x, y - 8), "* soldiers, not the general public", 14, SOFT, anchor="ls")
 
 
-def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: LengthUnit) -> None:
+def _egress(sheet: Sheet, cockpit: Cockpit, who: Occupant, units: LengthUnit) -> None:
     """The way out in side view."""
     opening = way_out(cockpit, who)
     if opening is None:
@@ -394,17 +390,15 @@ def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: LengthUnit)
             for u, z in zip(along, p[:, 1], strict=True)
         ]
 
-    draw.text(
-        (x0, y0 - 18), f"way out through the {who.door_side} door", SOFT, font(20), anchor="ls"
-    )
-    draw.polygon(at(outline), (240, 241, 243), HAIR)
+    sheet.write((x0, y0 - 18), f"way out through the {who.door_side} door", 20, SOFT, anchor="ls")
+    sheet.pen.polygon(at(outline), (240, 241, 243), HAIR)
     if len(opening.polygon) >= 3:
-        draw.polygon(at(opening.polygon), FREE, SOFT)
-    draw.line([*at(outline), at(outline)[0]], INK, 3)
+        sheet.pen.polygon(at(opening.polygon), FREE, SOFT)
+    sheet.pen.line([*at(outline), at(outline)[0]], INK, 3)
     bad = opening.margin < 0
-    draw.polygon(at(stadium(opening)), (255, 226, 226) if bad else PAPER, MARK if bad else INK)
+    sheet.pen.polygon(at(stadium(opening)), (255, 226, 226) if bad else PAPER, MARK if bad else INK)
     bottom = y0 + (high[1] - low[1]) * scale + 34
-    _way_out_key(draw, x0, bottom, bad=bad)
+    _way_out_key(sheet, x0, bottom, bad=bad)
     bottom += 36
     person = f"{who.name}: {_size(opening.width, units)} x {_size(opening.depth, units)}"
     lines = [
@@ -420,10 +414,10 @@ def _egress(draw: ImageDraw, cockpit: Cockpit, who: Occupant, units: LengthUnit)
         assert swung is not None
         lines.append(f"with the door bar swung out: {_size(swung.margin, units)}")
     for k, text in enumerate(lines):
-        draw.text((x0, bottom + 30 * k), text, MARK if bad else INK, font(18), anchor="ls")
+        sheet.write((x0, bottom + 30 * k), text, 18, MARK if bad else INK, anchor="ls")
 
 
-def _way_out_key(draw: ImageDraw, x: float, y: float, *, bad: bool) -> None:
+def _way_out_key(sheet: Sheet, x: float, y: float, *, bad: bool) -> None:
     """What the colours of the way out are."""
     person = "the person, dressed" + (": does not fit" if bad else "")
     for fill, line, words in (
@@ -431,9 +425,9 @@ def _way_out_key(draw: ImageDraw, x: float, y: float, *, bad: bool) -> None:
         (FREE, SOFT, "clear of bars"),
         ((255, 226, 226) if bad else PAPER, MARK if bad else INK, person),
     ):
-        draw.rectangle((x, y - 14, x + 24, y + 2), fill, line)
-        draw.text((x + 32, y - 6), words, INK, font(16), anchor="lm")
-        x += 32 + draw.textlength(words, font(16)) + 22
+        sheet.pen.rectangle((x, y - 14, x + 24, y + 2), fill, line)
+        sheet.write((x + 32, y - 6), words, 16, anchor="lm")
+        x += 32 + sheet.pen.textlength(words, font(16)) + 22
 
 
 def stadium(opening: Opening) -> list[tuple[float, float]]:

@@ -20,14 +20,14 @@ from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import INCH
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.extents import cage_extents
-from cagekit.view.fonts import Font, font
-from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
+from cagekit.view.fonts import font
+from cagekit.view.ink import INK, PAPER, SOFT, Rgb
 from cagekit.view.raster import Render, ViewFrame, render
 from cagekit.view.scene import SceneBody, bodies
+from cagekit.view.sheet import Sheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
-    from PIL.ImageDraw import ImageDraw
 
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import Member
@@ -68,9 +68,6 @@ def overview(cage: Cage, *, units: LengthUnit = "mm", title: str = "") -> Image:
         units: of the numbers, ``mm`` or ``in``.
         title: over the sheet.
     """
-    from PIL import Image as image_module
-    from PIL import ImageDraw as draw_module
-
     scene = list(bodies(cage))
     rows = -(-len(cage.members) // COLUMNS)
     places = _placed(scene) if scene else []
@@ -79,24 +76,23 @@ def overview(cage: Cage, *, units: LengthUnit = "mm", title: str = "") -> Image:
         bottoms.append(places[2].y + KEY_TOP + KEY_ROW * len(_used(cage)) - 40)
     list_top = max(bottoms, default=HEAD) + 90
     height = list_top + max(rows, 1) * ROW + 110
-    sheet = image_module.new("RGB", (WIDTH, height), PAPER)
-    draw = draw_module.Draw(sheet)
-    _header(draw, cage, units, title)
+    sheet = Sheet(WIDTH, height, edge=MARGIN)
+    _header(sheet, cage, units, title)
     if scene:
         renders = [render(scene, p.frame, paper=PAPER) for p in places]
         for place, shown in zip(places, renders, strict=True):
-            sheet.paste(image_module.fromarray(shown.image), (place.x, place.y))
+            sheet.lay(shown.image, (place.x, place.y))
         for place in places[:3]:
-            _datum_lines(draw, place)
+            _datum_lines(sheet, place)
         for place in places:
-            _title(draw, place)
-        _sizes(draw, places, cage, units)
-        _scale_bar(draw, places[0].frame.scale, places, units)
-        _families(draw, cage, places)
-        _balloons(draw, cage, places[3], renders[3])
-    _members(draw, cage, list_top, rows, units)
-    draw.text((MARGIN, height - 46), CAUTION, INK, font(20))
-    return sheet
+            _title(sheet, place)
+        _sizes(sheet, places, cage, units)
+        _scale_bar(sheet, places[0].frame.scale, places, units)
+        _families(sheet, cage, places)
+        _balloons(sheet, cage, places[3], renders[3])
+    _members(sheet, cage, list_top, rows, units)
+    sheet.foot(CAUTION)
+    return sheet.image
 
 
 def _box(scene: Sequence[SceneBody], camera: Camera) -> NDArray[np.float64]:
@@ -144,11 +140,7 @@ def _placed(scene: Sequence[SceneBody]) -> list[Tile]:
     return places
 
 
-def _header(draw: ImageDraw, cage: Cage, units: LengthUnit, title: str) -> None:
-    name = (title or cage.name).replace("_", " ")
-    draw.text(
-        (MARGIN, 28), _fitted(draw, name, 1200, font(44, bold=True)), INK, font(44, bold=True)
-    )
+def _header(sheet: Sheet, cage: Cage, units: LengthUnit, title: str) -> None:
     length = sum(cage.cut_length(i) for i in cage.members)
     metres = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
     count = len(cage.members)
@@ -158,16 +150,15 @@ def _header(draw: ImageDraw, cage: Cage, units: LengthUnit, title: str) -> None:
         plates = sum(p.mass * p.quantity for p in cage.plates)
         some = "1 plate" if len(cage.plates) == 1 else f"{len(cage.plates)} plates"
         parts.append(f"{some}, {format_mass(plates, units)}")
-    text = "   ·   ".join(parts)
-    draw.text((WIDTH - MARGIN, 52), text, SOFT, font(24), anchor="rm")
-    draw.line((MARGIN, 92, WIDTH - MARGIN, 92), HAIR, 2)
+    sheet.head((title or cage.name).replace("_", " "), "   ·   ".join(parts), size=44)
+    sheet.rule(92)
 
 
-def _title(draw: ImageDraw, place: Tile) -> None:
-    draw.text((place.x, place.y - 14), place.title, SOFT, font(20), anchor="ls")
+def _title(sheet: Sheet, place: Tile) -> None:
+    sheet.write((place.x, place.y - 14), place.title, 20, SOFT, anchor="ls")
 
 
-def _datum_lines(draw: ImageDraw, place: Tile) -> None:
+def _datum_lines(sheet: Sheet, place: Tile) -> None:
     """Dashes for the plane of the sills, the plane of the hoop's feet and the centre plane."""
     f = place.frame
     zero = f.pixels(np.zeros((1, 3)))[0]
@@ -175,40 +166,32 @@ def _datum_lines(draw: ImageDraw, place: Tile) -> None:
     names = {"side": ("x = 0", "sills, z = 0"), "front": ("", ""), "top": ("", "")}[name]
     if 0 <= zero[1] <= f.height:
         _dashes(
-            draw, (place.x - 20, place.y + zero[1]), (place.x + f.width + 20, place.y + zero[1])
+            sheet, (place.x - 20, place.y + zero[1]), (place.x + f.width + 20, place.y + zero[1])
         )
         if names[1]:
-            draw.text(
-                (place.x + f.width + 22, place.y + zero[1] - 5),
-                "z = 0",
-                DATUM,
-                font(15),
-                anchor="ls",
+            sheet.write(
+                (place.x + f.width + 22, place.y + zero[1] - 5), "z = 0", 15, DATUM, anchor="ls"
             )
     if 0 <= zero[0] <= f.width:
         _dashes(
-            draw, (place.x + zero[0], place.y - 8), (place.x + zero[0], place.y + f.height + 16)
+            sheet, (place.x + zero[0], place.y - 8), (place.x + zero[0], place.y + f.height + 16)
         )
         if names[0]:
-            draw.text(
-                (place.x + zero[0] + 5, place.y + f.height + 18),
-                names[0],
-                DATUM,
-                font(15),
-                anchor="ls",
+            sheet.write(
+                (place.x + zero[0] + 5, place.y + f.height + 18), names[0], 15, DATUM, anchor="ls"
             )
 
 
-def _dashes(draw: ImageDraw, a: tuple[float, float], b: tuple[float, float]) -> None:
+def _dashes(sheet: Sheet, a: tuple[float, float], b: tuple[float, float]) -> None:
     p, q = np.array(a, float), np.array(b, float)
     length = float(np.linalg.norm(q - p))
     for s in np.arange(0.0, length, 14.0):
         e = min(s + (9.0 if int(s / 14) % 2 == 0 else 3.0), length)
         one, two = p + (q - p) * s / length, p + (q - p) * e / length
-        draw.line((*one, *two), DATUM, 1)
+        sheet.pen.line((*one, *two), DATUM, 1)
 
 
-def _sizes(draw: ImageDraw, places: Sequence[Tile], cage: Cage, units: LengthUnit) -> None:
+def _sizes(sheet: Sheet, places: Sequence[Tile], cage: Cage, units: LengthUnit) -> None:
     """Overall length, height and width, as dimension lines."""
     side, front, _, _ = places
     low, high = cage_extents(cage, SIDE)
@@ -216,10 +199,10 @@ def _sizes(draw: ImageDraw, places: Sequence[Tile], cage: Cage, units: LengthUni
     low, high = cage_extents(cage, FRONT)
     width = (high - low)[0]
     y = side.y + side.frame.height + 34
-    _dimension(draw, (side.x + 2, y), (side.x + side.frame.width - 2, y), _size(length, units))
-    _dimension(draw, (front.x + 2, y), (front.x + front.frame.width - 2, y), _size(width, units))
+    _dimension(sheet, (side.x + 2, y), (side.x + side.frame.width - 2, y), _size(length, units))
+    _dimension(sheet, (front.x + 2, y), (front.x + front.frame.width - 2, y), _size(width, units))
     x = side.x - 32
-    _dimension(draw, (x, side.y + 2), (x, side.y + side.frame.height - 2), _size(height, units))
+    _dimension(sheet, (x, side.y + 2), (x, side.y + side.frame.height - 2), _size(height, units))
 
 
 def _size(mm: float, units: LengthUnit) -> str:
@@ -228,29 +211,29 @@ def _size(mm: float, units: LengthUnit) -> str:
     return format_length(float(mm), "in", decimals=1)
 
 
-def _dimension(draw: ImageDraw, a: tuple[float, float], b: tuple[float, float], text: str) -> None:
+def _dimension(sheet: Sheet, a: tuple[float, float], b: tuple[float, float], text: str) -> None:
     """A dimension line with its number in a gap; on an upright one it reads upwards."""
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
 
     upright = a[0] == b[0]
-    draw.line((*a, *b), SOFT, 1)
+    sheet.pen.line((*a, *b), SOFT, 1)
     for (x, y), sign in ((a, 1), (b, -1)):
         if upright:
-            draw.polygon([(x, y), (x - 4, y + sign * 14), (x + 4, y + sign * 14)], SOFT)
+            sheet.pen.polygon([(x, y), (x - 4, y + sign * 14), (x + 4, y + sign * 14)], SOFT)
         else:
-            draw.polygon([(x, y), (x + sign * 14, y - 4), (x + sign * 14, y + 4)], SOFT)
+            sheet.pen.polygon([(x, y), (x + sign * 14, y - 4), (x + sign * 14, y + 4)], SOFT)
     mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
     letters = font(19)
-    w = int(draw.textlength(text, letters)) + 16
+    w = int(sheet.pen.textlength(text, letters)) + 16
     label = image_module.new("RGB", (w, 26), PAPER)
     draw_module.Draw(label).text((w / 2, 13), text, INK, letters, anchor="mm")
     if upright:
         label = label.rotate(90, expand=True)
-    draw._image.paste(label, (int(mid[0] - label.width / 2), int(mid[1] - label.height / 2)))
+    sheet.image.paste(label, (int(mid[0] - label.width / 2), int(mid[1] - label.height / 2)))
 
 
-def _scale_bar(draw: ImageDraw, scale: float, places: Sequence[Tile], units: LengthUnit) -> None:
+def _scale_bar(sheet: Sheet, scale: float, places: Sequence[Tile], units: LengthUnit) -> None:
     """A ruler in the free quarter of the three views."""
     unit = 1.0 if units == "mm" else INCH
     most = 420 / scale / unit
@@ -261,19 +244,19 @@ def _scale_bar(draw: ImageDraw, scale: float, places: Sequence[Tile], units: Len
     part = step * unit * scale / 5
     for k in range(5):
         box = (x + k * part, y, x + (k + 1) * part, y + 10)
-        draw.rectangle(box, INK if k % 2 == 0 else PAPER, INK, 1)
+        sheet.pen.rectangle(box, INK if k % 2 == 0 else PAPER, INK, 1)
     for k in (0, 5):
-        draw.text((x + k * part, y - 6), f"{step * k / 5:g}", INK, font(18), anchor="ms")
-    draw.text((x + 5 * part + 22, y + 5), units, INK, font(18), anchor="lm")
+        sheet.write((x + k * part, y - 6), f"{step * k / 5:g}", 18, anchor="ms")
+    sheet.write((x + 5 * part + 22, y + 5), units, 18, anchor="lm")
 
 
-def _families(draw: ImageDraw, cage: Cage, places: Sequence[Tile]) -> None:
+def _families(sheet: Sheet, cage: Cage, places: Sequence[Tile]) -> None:
     """Which colour is what."""
     front, top = places[1], places[2]
     y = top.y + KEY_TOP
     for name, colour in _used(cage):
-        draw.rounded_rectangle((front.x, y, front.x + 34, y + 16), 5, _rgb(colour), INK, 1)
-        draw.text((front.x + 48, y + 8), name, INK, font(18), anchor="lm")
+        sheet.pen.rounded_rectangle((front.x, y, front.x + 34, y + 16), 5, _rgb(colour), INK, 1)
+        sheet.write((front.x + 48, y + 8), name, 18, anchor="lm")
         y += KEY_ROW
 
 
@@ -284,7 +267,7 @@ def _used(cage: Cage) -> list[tuple[str, Colour]]:
     return [(n, c) for n, c in FAMILIES if c in used]
 
 
-def _balloons(draw: ImageDraw, cage: Cage, place: Tile, shown: Render) -> None:
+def _balloons(sheet: Sheet, cage: Cage, place: Tile, shown: Render) -> None:
     """Number each member in the oblique view, where it is seen and the numbers keep apart."""
     taken: list[NDArray[np.float64]] = []
     order = sorted(enumerate(cage.members.values()), key=lambda q: (q[1].path.length, q[0]))
@@ -293,9 +276,9 @@ def _balloons(draw: ImageDraw, cage: Cage, place: Tile, shown: Render) -> None:
         taken.append(spot)
         x, y = place.x + spot[0], place.y + spot[1]
         box = (x - BALLOON, y - BALLOON, x + BALLOON, y + BALLOON)
-        draw.ellipse(box, PAPER, SOFT if hidden else INK, 2)
+        sheet.pen.ellipse(box, PAPER, SOFT if hidden else INK, 2)
         letters = font(17 if n < 99 else 13, bold=True)
-        draw.text((x, y), str(n + 1), SOFT if hidden else INK, letters, anchor="mm")
+        sheet.pen.text((x, y), str(n + 1), SOFT if hidden else INK, letters, anchor="mm")
 
 
 def _free_spot(
@@ -318,28 +301,21 @@ def _free_spot(
     return spots[best], not bool(seen[best])
 
 
-def _members(draw: ImageDraw, cage: Cage, top: int, rows: int, units: LengthUnit) -> None:
+def _members(sheet: Sheet, cage: Cage, top: int, rows: int, units: LengthUnit) -> None:
     """The list of members: number, id, tube and cut length."""
-    draw.line((MARGIN, top - 14, WIDTH - MARGIN, top - 14), HAIR, 2)
+    sheet.rule(top - 14)
     pitch = (WIDTH - 2 * MARGIN) / COLUMNS
     for n, member in enumerate(cage.members.values()):
         x = MARGIN + (n // max(rows, 1)) * pitch
         y = top + (n % max(rows, 1)) * ROW + ROW / 2
-        draw.text((x + 28, y), str(n + 1), INK, font(18, bold=True), anchor="rm")
+        sheet.write((x + 28, y), str(n + 1), 18, bold=True, anchor="rm")
         mark = (x + 38, y - 7, x + 54, y + 7)
-        draw.rounded_rectangle(mark, 4, _rgb(member_colour(member)), INK, 1)
-        name = _fitted(draw, member.id.replace("_", " "), pitch - 64 - 280, font(18))
-        draw.text((x + 64, y), name, INK, font(18), anchor="lm")
+        sheet.pen.rounded_rectangle(mark, 4, _rgb(member_colour(member)), INK, 1)
+        name = sheet.fitted(member.id.replace("_", " "), pitch - 64 - 280, 18)
+        sheet.write((x + 64, y), name, 18, anchor="lm")
         cut = format_length(cage.cut_length(member.id), units, decimals=0 if units == "mm" else 1)
-        draw.text((x + pitch - 150, y), _tube(member, units), SOFT, font(17), anchor="rm")
-        draw.text((x + pitch - 34, y), cut, INK, font(17), anchor="rm")
-
-
-def _fitted(draw: ImageDraw, text: str, room: float, letters: Font) -> str:
-    """Cut a text that is wider than ``room`` pixels."""
-    while text and draw.textlength(text, letters) > room:
-        text = text[:-2] + "…" if text.endswith("…") else text[:-1] + "…"
-    return text
+        sheet.write((x + pitch - 150, y), _tube(member, units), 17, SOFT, anchor="rm")
+        sheet.write((x + pitch - 34, y), cut, 17, anchor="rm")
 
 
 def _tube(member: Member, units: LengthUnit) -> str:

@@ -24,6 +24,7 @@ from cagekit.inputs.car import Car
 from cagekit.people.posture import Occupant
 from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
+from cagekit.view.sheet import Sheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -72,26 +73,20 @@ def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
         who: whose eyes look.
         title: over the picture.
     """
-    from PIL import Image as image_module
-    from PIL import ImageDraw as draw_module
-
     width, height = 2 * REACH_DEG * SCALE, (UP_DEG + DOWN_DEG) * SCALE
     view = np.empty((height, width, 3), dtype=float)
     view[: UP_DEG * SCALE], view[UP_DEG * SCALE :] = SKY, GROUND
     for layer in layers(cockpit, who):
         _cover(view, layer, who)
-    sheet = image_module.new("RGB", (width + 2 * MARGIN, height + HEAD + FOOT), PAPER)
-    sheet.paste(
-        image_module.fromarray(np.clip(view + 0.5, 0, 255).astype(np.uint8)), (MARGIN, HEAD)
-    )
-    draw = draw_module.Draw(sheet)
-    _header(draw, who, title, sheet.width)
-    _grid(draw, width, height)
-    _planes(draw, width)
-    _pillars(draw, cockpit, who)
-    _names(draw, cockpit, who)
-    draw.text((MARGIN, sheet.height - 40), CAUTION, INK, font(18))
-    return sheet
+    sheet = Sheet(width + 2 * MARGIN, height + HEAD + FOOT, edge=MARGIN)
+    sheet.lay(np.clip(view + 0.5, 0, 255).astype(np.uint8), (MARGIN, HEAD))
+    _header(sheet, who, title)
+    _grid(sheet, width, height)
+    _planes(sheet, width)
+    _pillars(sheet, cockpit, who)
+    _names(sheet, cockpit, who)
+    sheet.foot(CAUTION, size=18)
+    return sheet.image
 
 
 def layers(cockpit: Cockpit, who: Occupant) -> list[Hider]:
@@ -234,41 +229,40 @@ def _at(azimuth: float, elevation: float) -> tuple[float, float]:
     return x + MARGIN, y + HEAD
 
 
-def _header(draw: ImageDraw, who: Occupant, title: str, width: int) -> None:
+def _header(sheet: Sheet, who: Occupant, title: str) -> None:
     name = f"{title}: " if title else ""
-    draw.text((MARGIN, 24), f"{name}what {who.name} sees", INK, font(36, bold=True))
     text = "full: hidden from both eyes   pale: hidden from one eye   grey: the car itself"
-    draw.text((width - MARGIN, 50), text, SOFT, font(20), anchor="rm")
+    sheet.head(f"{name}what {who.name} sees", text, size=36)
 
 
-def _grid(draw: ImageDraw, width: int, height: int) -> None:
+def _grid(sheet: Sheet, width: int, height: int) -> None:
     """Degrees along the edges and the horizon."""
     for a in range(-90, 91, 15):
         x, _ = _at(radians(a), 0.0)
-        draw.line((x, HEAD + height, x, HEAD + height + 8), SOFT, 1)
+        sheet.pen.line((x, HEAD + height, x, HEAD + height + 8), SOFT, 1)
         side = "" if a == 0 else (" left" if a > 0 else " right")
-        draw.text((x, HEAD + height + 12), f"{abs(a)}°{side}", SOFT, font(16), anchor="ma")
+        sheet.write((x, HEAD + height + 12), f"{abs(a)}°{side}", 16, SOFT, anchor="ma")
     for e in range(-DOWN_DEG, UP_DEG + 1, 10):
         _, y = _at(0.0, radians(e))
-        draw.line((MARGIN - 8, y, MARGIN, y), SOFT, 1)
-        draw.text((MARGIN - 12, y), f"{e}°", SOFT, font(16), anchor="rm")
+        sheet.pen.line((MARGIN - 8, y, MARGIN, y), SOFT, 1)
+        sheet.write((MARGIN - 12, y), f"{e}°", 16, SOFT, anchor="rm")
     _, y = _at(0.0, 0.0)
-    draw.line((MARGIN, y, MARGIN + width, y), SOFT, 1)
+    sheet.pen.line((MARGIN, y, MARGIN + width, y), SOFT, 1)
     x, _ = _at(0.0, 0.0)
-    draw.line((x, HEAD, x, HEAD + height), HAIR, 1)
-    draw.rectangle((MARGIN, HEAD, MARGIN + width, HEAD + height), outline=INK)
+    sheet.pen.line((x, HEAD, x, HEAD + height), HAIR, 1)
+    sheet.pen.rectangle((MARGIN, HEAD, MARGIN + width, HEAD + height), outline=INK)
 
 
-def _planes(draw: ImageDraw, width: int) -> None:
+def _planes(sheet: Sheet, width: int) -> None:
     """The two directions in which pillars are measured."""
     for plane in PLANES:
         _, y = _at(0.0, plane)
         for x in range(MARGIN, MARGIN + width, 14):
-            draw.line((x, y, x + 6, y), INK, 1)
-        draw.text((MARGIN + width + 6, y), f"{degrees(plane):.0f}°", INK, font(15), anchor="lm")
+            sheet.pen.line((x, y, x + 6, y), INK, 1)
+        sheet.write((MARGIN + width + 6, y), f"{degrees(plane):.0f}°", 15, anchor="lm")
 
 
-def _pillars(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
+def _pillars(sheet: Sheet, cockpit: Cockpit, who: Occupant) -> None:
     """Numbers for each pillar, under the picture."""
     if not who.at_wheel:
         return
@@ -286,14 +280,14 @@ def _pillars(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
             f"{side} pillar: the car's own hides {degrees(view.alone):.1f}°, "
             f"with the bars {degrees(view.total):.1f}° (+{degrees(view.added):.1f}°)"
         )
-        draw.text((x, y + 24), text, INK, font(20), anchor=anchor)
+        sheet.write((x, y + 24), text, 20, anchor=anchor)
     if not shown:
         return
     middle = MARGIN + REACH_DEG * SCALE
-    draw.text((middle, y + 24), "UN R125: 6° (information)", SOFT, font(18), anchor="ms")
+    sheet.write((middle, y + 24), "UN R125: 6° (information)", 18, SOFT, anchor="ms")
 
 
-def _names(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
+def _names(sheet: Sheet, cockpit: Cockpit, who: Occupant) -> None:
     """Write the bars' names where there is most room in the picture."""
     taken: list[tuple[float, float, float, float]] = []
     for member in cockpit.members.values():
@@ -305,7 +299,7 @@ def _names(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
             continue
         text = member.id.replace("_", " ")
         letters = font(16, bold=True)
-        w = draw.textlength(text, letters)
+        w = sheet.pen.textlength(text, letters)
         order = np.argsort(np.abs(np.linspace(0, 1, int(inside.sum())) - 0.5), kind="stable")
         rows = np.nonzero(inside)[0][order][:: max(int(inside.sum()) // 24, 1)]
         for i in rows:
@@ -316,8 +310,8 @@ def _names(draw: ImageDraw, cockpit: Cockpit, who: Occupant) -> None:
             if any(_overlap(box, other) for other in taken):
                 continue
             taken.append(box)
-            draw.rounded_rectangle(box, 6, PAPER, HAIR)
-            draw.text((x, y), text, INK, letters, anchor="mm")
+            sheet.pen.rounded_rectangle(box, 6, PAPER, HAIR)
+            sheet.pen.text((x, y), text, INK, letters, anchor="mm")
             break
 
 

@@ -9,11 +9,11 @@ from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from cagekit.view.fonts import font
-from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
+from cagekit.view.ink import INK, SOFT, Rgb
+from cagekit.view.sheet import Sheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
-    from PIL.ImageDraw import ImageDraw
 
 State = Literal["good", "warn", "fail", "none"]
 
@@ -81,30 +81,25 @@ class Chart:
 
 def placement_plot(chart: Chart) -> Image:
     """Return the plot as a pillow image."""
-    from PIL import Image as image_module
-    from PIL import ImageDraw as draw_module
-
     label = _label_width(chart)
     width = max(2 * MARGIN + label + CELL * len(chart.columns), LEAST)
     room = max(int((width - 2 * MARGIN) / 11), 40)
     remarks = [line for r in chart.remarks for line in textwrap.wrap(r, room)]
     bottom = HEAD + LANE * len(chart.lanes)
     height = bottom + 66 + 30 * len(remarks) + 80
-    sheet = image_module.new("RGB", (width, height), PAPER)
-    draw = draw_module.Draw(sheet)
-    draw.text((MARGIN, 24), chart.title, INK, font(34, bold=True))
-    draw.line((MARGIN, 78, width - MARGIN, 78), HAIR, 2)
-    _columns(draw, chart, label)
+    sheet = Sheet(width, height, edge=MARGIN)
+    sheet.write((MARGIN, 24), chart.title, 34, bold=True)
+    sheet.rule(78)
+    _columns(sheet, chart, label)
     for n, lane in enumerate(chart.lanes):
-        _lane(draw, lane, HEAD + n * LANE, label)
-    _marks(draw, chart, bottom, label)
+        _lane(sheet, lane, HEAD + n * LANE, label)
+    _marks(sheet, chart, bottom, label)
     y = bottom + 74
     for line in remarks:
-        draw.text((MARGIN, y), line, INK, font(18), anchor="ls")
+        sheet.write((MARGIN, y), line, 18, anchor="ls")
         y += 30
-    draw.line((MARGIN, height - 58, width - MARGIN, height - 58), HAIR, 2)
-    draw.text((MARGIN, height - 38), CAUTION, SOFT, font(17))
-    return sheet
+    sheet.foot(CAUTION, size=17)
+    return sheet.image
 
 
 def _label_width(chart: Chart) -> int:
@@ -119,53 +114,47 @@ def _left(column: float, label: float) -> float:
     return MARGIN + label + column * CELL
 
 
-def _columns(draw: ImageDraw, chart: Chart, label: float) -> None:
-    draw.text((MARGIN, HEAD - 18), chart.axis, SOFT, font(19), anchor="ls")
+def _columns(sheet: Sheet, chart: Chart, label: float) -> None:
+    sheet.write((MARGIN, HEAD - 18), chart.axis, 19, SOFT, anchor="ls")
     for i, text in enumerate(chart.columns):
         bold = i == chart.best
         letters = font(16 if len(text) < 7 else 13, bold=bold)
-        draw.text(
+        sheet.pen.text(
             (_left(i + 0.5, label), HEAD - 12), text, INK if bold else SOFT, letters, anchor="ms"
         )
 
 
-def _lane(draw: ImageDraw, lane: Lane, y: float, label: float) -> None:
+def _lane(sheet: Sheet, lane: Lane, y: float, label: float) -> None:
     middle = y + LANE / 2
-    draw.text((MARGIN, middle - 1), lane.name, INK, font(18), anchor="ls")
-    draw.text((MARGIN, middle + 2), lane.limit, SOFT, font(14), anchor="la")
+    sheet.write((MARGIN, middle - 1), lane.name, 18, anchor="ls")
+    sheet.write((MARGIN, middle + 2), lane.limit, 14, SOFT, anchor="la")
     for i, cell in enumerate(lane.cells):
         box = (_left(i, label) + 1, y + 2, _left(i + 1, label) - 1, y + LANE - 2)
-        draw.rectangle(box, FILL[cell.state])
+        sheet.pen.rectangle(box, FILL[cell.state])
         text = f"{cell.text} {SIGN[cell.state]}".strip()
         size = 16 if len(text) < 8 else 13
-        draw.text(
-            (_left(i + 0.5, label), middle), text, LETTER[cell.state], font(size), anchor="mm"
-        )
+        sheet.write((_left(i + 0.5, label), middle), text, size, LETTER[cell.state], anchor="mm")
 
 
-def _marks(draw: ImageDraw, chart: Chart, bottom: float, label: float) -> None:
+def _marks(sheet: Sheet, chart: Chart, bottom: float, label: float) -> None:
     """Frame the column proposed and point at where the member is now."""
     if chart.best is not None:
         low = HEAD if chart.best_lane is None else HEAD + chart.best_lane * LANE
         high = bottom if chart.best_lane is None else low + LANE
         box = (_left(chart.best, label), low, _left(chart.best + 1, label), high)
-        draw.rectangle(box, outline=INK, width=4)
-        draw.text(
-            (_left(chart.best + 0.5, label), bottom + 24),
-            "proposed",
-            INK,
-            font(17, bold=True),
-            anchor="ms",
+        sheet.pen.rectangle(box, outline=INK, width=4)
+        sheet.write(
+            (_left(chart.best + 0.5, label), bottom + 24), "proposed", 17, bold=True, anchor="ms"
         )
     if chart.now is not None and 0 <= chart.now <= len(chart.columns):
         x = _left(chart.now, label)
-        draw.polygon([(x, bottom + 2), (x - 8, bottom + 14), (x + 8, bottom + 14)], INK)
+        sheet.pen.polygon([(x, bottom + 2), (x - 8, bottom + 14), (x + 8, bottom + 14)], INK)
         lift = 46 if chart.best is not None and abs(chart.best + 0.5 - chart.now) < 1.4 else 30
-        draw.text((x, bottom + lift), "now", INK, font(17), anchor="ms")
+        sheet.write((x, bottom + lift), "now", 17, anchor="ms")
     x = max(_left(len(chart.columns), label), LEAST - MARGIN)
     legend: Sequence[tuple[State, str]] = (("good", "good"), ("warn", "warning"), ("fail", "fails"))
     for n, (state, text) in enumerate(legend):
         at = x - 330 + 112 * n
-        draw.rectangle((at, 96, at + 24, 114), FILL[state])
-        draw.text((at + 12, 105), SIGN[state], LETTER[state], font(14), anchor="mm")
-        draw.text((at + 32, 105), text, SOFT, font(16), anchor="lm")
+        sheet.pen.rectangle((at, 96, at + 24, 114), FILL[state])
+        sheet.write((at + 12, 105), SIGN[state], 14, LETTER[state], anchor="mm")
+        sheet.write((at + 32, 105), text, 16, SOFT, anchor="lm")

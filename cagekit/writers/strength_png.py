@@ -16,11 +16,10 @@ from cagekit.units import format_length
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.bands import BANDS, SHOWN, Band, words_of
 from cagekit.view.camera import OBLIQUE, Camera
-from cagekit.view.fonts import font
+from cagekit.view.sheet import Sheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
-    from PIL.ImageDraw import ImageDraw
 
     from cagekit.design import Design
     from cagekit.structure.model import Model
@@ -41,89 +40,77 @@ def write_png(design: Design, folder: Path) -> None:
 
 def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> bytes:
     """One case alone with the key, as a PNG file."""
-    from PIL import Image as image_module
-    from PIL import ImageDraw as draw_module
-
-    image = image_module.new("RGB", (2 * WIDTH, HEIGHT + 40), PAPER)
-    draw = draw_module.Draw(image)
-    _key(draw, EDGE, 20)
-    _row(draw, result, case, 46, units)
+    sheet = Sheet(2 * WIDTH, HEIGHT + 40, edge=EDGE)
+    _key(sheet, EDGE, 20)
+    _row(sheet, result, case, 46, units)
     out = BytesIO()
-    image.save(out, "PNG", optimize=False, compress_level=6)
+    sheet.image.save(out, "PNG", optimize=False, compress_level=6)
     return out.getvalue()
 
 
 def picture(result: StrengthResult, title: str, units: LengthUnit = "mm") -> Image:
     """The sheet: a row for each case, use and elastic shape on the left, mechanism on the right."""
-    from PIL import Image as image_module
-    from PIL import ImageDraw as draw_module
-
     rows = list(result.results.values())
-    image = image_module.new("RGB", (2 * WIDTH, HEAD + max(len(rows), 1) * HEIGHT + 50), PAPER)
-    draw = draw_module.Draw(image)
-    draw.text((EDGE, 22), f"{title}: strength, {result.file.title}", INK, font(34, bold=True))
-    draw.text((EDGE, 68), CAUTION, INK, font(20))
-    _key(draw, EDGE, 112)
+    sheet = Sheet(2 * WIDTH, HEAD + max(len(rows), 1) * HEIGHT + 50, edge=EDGE)
+    sheet.write((EDGE, 22), f"{title}: strength, {result.file.title}", 34, bold=True)
+    sheet.write((EDGE, 68), CAUTION, 20)
+    _key(sheet, EDGE, 112)
     if not rows:
-        draw.text((EDGE, HEAD + 20), result.problem or "No case could act.", INK, font(22))
+        sheet.write((EDGE, HEAD + 20), result.problem or "No case could act.", 22)
     for n, r in enumerate(rows):
-        _row(draw, result, r, HEAD + n * HEIGHT, units)
-    return image
+        _row(sheet, result, r, HEAD + n * HEIGHT, units)
+    return sheet.image
 
 
-def _key(draw: ImageDraw, x: int, y: int) -> None:
-    draw.text((x, y - 12), "use:", INK, font(22))
+def _key(sheet: Sheet, x: int, y: int) -> None:
+    sheet.write((x, y - 12), "use:", 22)
     for n, band in enumerate(BANDS):
         left = x + 60 + n * 210
-        _line(draw, [(left, y), (left + 70, y)], band)
-        draw.text((left + 80, y - 12), words_of(n), INK, font(22))
-    draw.text(
-        (x + 1130, y - 12), "thin dark line: elastic shape; ring: plastic hinge", INK, font(22)
-    )
+        _line(sheet, [(left, y), (left + 70, y)], band)
+        sheet.write((left + 80, y - 12), words_of(n), 22)
+    sheet.write((x + 1130, y - 12), "thin dark line: elastic shape; ring: plastic hinge", 22)
 
 
-def _row(
-    draw: ImageDraw, result: StrengthResult, r: CaseResult, top: int, units: LengthUnit
-) -> None:
+def _row(sheet: Sheet, result: StrengthResult, r: CaseResult, top: int, units: LengthUnit) -> None:
     model, coarse = result.model, result.coarse
     assert model is not None
     assert coarse is not None
     place = _Place(OBLIQUE, model.frame.nodes, (EDGE, top + 135))
-    draw.line([(EDGE, top), (2 * WIDTH - EDGE, top)], SOFT, 1)
+    sheet.pen.line([(EDGE, top), (2 * WIDTH - EDGE, top)], SOFT, 1)
     source = ", ".join(dict.fromkeys((r.case.source, r.case.certainty.value)))
     head = f"{r.case.id}: {r.case.title} ({source})"
-    draw.text((EDGE, top + 8), head, INK, font(24, bold=True))
+    sheet.write((EDGE, top + 8), head, 24, bold=True)
     most = float(np.linalg.norm(r.response.moved[:, :3], axis=1).max())
     times = SHOWN * place.size / most if most > 0 else 0.0
     moves = format_length(r.deflection, units)
     words = f"moves {moves} at the load; shape drawn {times:.0f} times"
-    draw.text((EDGE, top + 40), words, INK, font(22))
+    sheet.write((EDGE, top + 40), words, 22)
     uses = {u.member: u.use for u in r.uses}
-    _tubes(draw, place, model, model.frame.nodes, uses)
-    _thin(draw, place, model, result.moved(r.case.id, times))
+    _tubes(sheet, place, model, model.frame.nodes, uses)
+    _thin(sheet, place, model, result.moved(r.case.id, times))
     for push in r.case.pushes:
         tip = model.frame.nodes[model.node_at(push.member, push.station)]
-        _arrow(draw, place, tip, push.force)
+        _arrow(sheet, place, tip, push.force)
     right = _Place(OBLIQUE, model.frame.nodes, (WIDTH + EDGE, top + 135))
     if r.collapse is None:
-        draw.text((WIDTH + EDGE, top + 40), "nothing folds it", INK, font(22))
+        sheet.write((WIDTH + EDGE, top + 40), "nothing folds it", 22)
         return
     words = (
         f"folds at {r.collapse.factor:.2f} of the load, {r.factor:.2f} with second order; "
         f"buckles at {min(r.critical, 999):.1f}"
     )
-    draw.text((WIDTH + EDGE, top + 40), words, INK, font(22))
+    sheet.write((WIDTH + EDGE, top + 40), words, 22)
     for name in dict.fromkeys(coarse.member):
         for a, b in coarse.frame.ends[list(coarse.beams_of(name))]:
             pair = coarse.frame.nodes[[a, b]]
-            draw.line(right.pixels(pair), SOFT, 3)
+            sheet.pen.line(right.pixels(pair), SOFT, 3)
     bent = coarse.frame.nodes + SHOWN * 1.5 * right.size * r.collapse.motion[:, :3]
-    _thin(draw, right, coarse, bent, 3)
+    _thin(sheet, right, coarse, bent, 3)
     for h in r.collapse.hinges:
         a, b = bent[coarse.frame.ends[h.beam]]
         x, y = right.pixels(np.array([a + h.at * (b - a)]))[0]
         radius = 5 + 14 * h.share**0.5
-        draw.ellipse(
+        sheet.pen.ellipse(
             [x - radius, y - radius, x + radius, y + radius], outline=(190, 30, 45), width=3
         )
 
@@ -148,23 +135,21 @@ class _Place:
         ]
 
 
-def _tubes(
-    draw: ImageDraw, place: _Place, model: Model, nodes: Vec, uses: dict[str, float]
-) -> None:
+def _tubes(sheet: Sheet, place: _Place, model: Model, nodes: Vec, uses: dict[str, float]) -> None:
     for name in sorted(uses, key=lambda m: (uses[m], m)):
         chain = [n for _, n in model.nodes_of[name]]
         band = next(b for b in BANDS if uses[name] <= b.upto)
-        _line(draw, place.pixels(nodes[chain]), band)
+        _line(sheet, place.pixels(nodes[chain]), band)
 
 
-def _thin(draw: ImageDraw, place: _Place, model: Model, nodes: Vec, width: int = 2) -> None:
+def _thin(sheet: Sheet, place: _Place, model: Model, nodes: Vec, width: int = 2) -> None:
     for chain in model.nodes_of.values():
-        draw.line(place.pixels(nodes[[n for _, n in chain]]), INK, width)
+        sheet.pen.line(place.pixels(nodes[[n for _, n in chain]]), INK, width)
 
 
-def _line(draw: ImageDraw, points: Sequence[tuple[float, float]], band: Band) -> None:
+def _line(sheet: Sheet, points: Sequence[tuple[float, float]], band: Band) -> None:
     if band.dash is None:
-        draw.line(list(points), band.colour, band.width, joint="curve")
+        sheet.pen.line(list(points), band.colour, band.width, joint="curve")
         return
     on, off = band.dash
     walked = 0.0
@@ -178,12 +163,12 @@ def _line(draw: ImageDraw, points: Sequence[tuple[float, float]], band: Band) ->
             )
             if b > a:
                 ends = [(x0 + t * (x1 - x0), y0 + t * (y1 - y0)) for t in (a, b)]
-                draw.line(ends, band.colour, band.width)
+                sheet.pen.line(ends, band.colour, band.width)
             s += on + off
         walked += length
 
 
-def _arrow(draw: ImageDraw, place: _Place, tip: Vec, force: Vec) -> None:
+def _arrow(sheet: Sheet, place: _Place, tip: Vec, force: Vec) -> None:
     """The load, rimmed in white so that it stands out from the tube that it pushes."""
     way = force / max(float(np.linalg.norm(force)), 1e-9)
     tail, head = map(np.array, place.pixels(np.array([tip - 0.13 * place.size * way, tip])))
@@ -193,6 +178,6 @@ def _arrow(draw: ImageDraw, place: _Place, tip: Vec, force: Vec) -> None:
     side, length = np.array([-along[1], along[0]]), min(22.0, size)
     for colour, more in ((PAPER, 4.0), (FORCE, 0.0)):
         base, point = head - (length + more) * along, head + more * along
-        draw.line([tuple(tail - more * along), tuple(base)], colour, int(6 + 2 * more))
+        sheet.pen.line([tuple(tail - more * along), tuple(base)], colour, int(6 + 2 * more))
         wide = (9 + 1.5 * more) * side
-        draw.polygon([tuple(point), tuple(base + wide), tuple(base - wide)], fill=colour)
+        sheet.pen.polygon([tuple(point), tuple(base + wide), tuple(base - wide)], fill=colour)

@@ -1,0 +1,102 @@
+"""A sheet of a picture: paper, words, rules, title and caution, the same on every one of them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from cagekit.view.fonts import font
+from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw
+
+Spot = tuple[float, float]
+"""A place on the sheet, px from its upper left corner."""
+
+
+class Sheet:
+    """White paper to draw on, ``width`` x ``height`` px; ``pen`` draws what has no method here.
+
+    Args:
+        width: of the paper.
+        height: of the paper.
+        edge: left free at both sides by title, rules and caution.
+    """
+
+    def __init__(self, width: int, height: int, *, edge: int) -> None:
+        from PIL import Image as image_module
+        from PIL import ImageDraw as draw_module
+
+        self.width, self.height, self.edge = width, height, edge
+        self.image: Image = image_module.new("RGB", (width, height), PAPER)
+        self.pen: ImageDraw = draw_module.Draw(self.image)
+
+    def lay(self, picture: NDArray[Any], at: tuple[int, int]) -> None:
+        """Lay a picture, ``(h, w, 3)`` bytes, with its upper left corner at a place."""
+        from PIL import Image as image_module
+
+        self.image.paste(image_module.fromarray(picture), at)
+
+    def write(
+        self,
+        at: Spot,
+        text: str,
+        size: int,
+        colour: Rgb = INK,
+        *,
+        bold: bool = False,
+        anchor: str = "la",
+    ) -> None:
+        """Write words.
+
+        Args:
+            at: where the anchor lies.
+            text: one line.
+            size: of the letters, px.
+            colour: of the letters.
+            bold: in bold letters.
+            anchor: of the words, as pillow names it: left, middle, right; ascender, middle, s.
+        """
+        self.pen.text(at, text, colour, font(size, bold=bold), anchor=anchor)
+
+    def rule(self, y: float, *, width: int = 2) -> None:
+        """A level line from edge to edge."""
+        self.pen.line((self.edge, y, self.width - self.edge, y), HAIR, width)
+
+    def head(self, title: str, aside: str = "", *, size: int = 40) -> None:
+        """The title of the sheet, and what stands to its right.
+
+        Args:
+            title: what the sheet shows; cut where it would run into what stands beside it.
+            aside: smaller, at the right edge.
+            size: of the title's letters, px.
+        """
+        room = self.width - 2 * self.edge - (self.pen.textlength(aside, font(22)) + 30)
+        self.write((self.edge, 26), self.fitted(title, room, size, bold=True), size, bold=True)
+        self.write((self.width - self.edge, 54), aside, 22, SOFT, anchor="rm")
+
+    def foot(self, caution: str, *, size: int = 20) -> None:
+        """The caution at the lower edge, one line, below a rule.
+
+        Args:
+            caution: as every picture carries it.
+            size: of the letters, px.
+        """
+        self.rule(self.height - 62)
+        self.write((self.edge, self.height - 44), caution, size)
+
+    def fitted(self, text: str, room: float, size: int, *, bold: bool = False) -> str:
+        """The text, cut with dots where it is wider than ``room`` px.
+
+        Args:
+            text: one line.
+            room: for it, px.
+            size: of the letters, px.
+            bold: in bold letters.
+        """
+        letters = font(size, bold=bold)
+        while text and self.pen.textlength(text, letters) > room:
+            text = text[:-2] + "…" if text.endswith("…") else text[:-1] + "…"
+        return text
