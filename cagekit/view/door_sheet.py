@@ -24,7 +24,7 @@ from cagekit.view.fonts import font
 from cagekit.view.ink import INK, PAPER, Rgb
 from cagekit.view.raster import ViewFrame, render
 from cagekit.view.scene import SceneBody, bodies
-from cagekit.view.sheet import Sheet
+from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -64,7 +64,7 @@ def door_sheet(cage: Cage, swept: Mapping[str, Swept], units: LengthUnit = "mm")
     """
     rows = [_row(cage, d, swept[d.bar]) for d in cage.doors]
     height = sum(r.shape[0] for r in rows) + FOOT
-    sheet = Sheet(WIDTH, height, edge=PAD)
+    sheet = PictureSheet(WIDTH, height, edge=PAD)
     top = 0
     for row, door in zip(rows, cage.doors, strict=True):
         sheet.lay(row, (0, top))
@@ -78,7 +78,7 @@ def door_sheet(cage: Cage, swept: Mapping[str, Swept], units: LengthUnit = "mm")
     return sheet.image
 
 
-def _legend(sheet: Sheet, cage: Cage, door: SwingDoor, top: int) -> None:
+def _legend(sheet: PictureSheet, cage: Cage, door: SwingDoor, top: int) -> None:
     """Which colour is which place of the bar."""
     x = PAD
     closed = member_colour(cage.member(door.bar))
@@ -97,7 +97,9 @@ def _said(mm: float, units: LengthUnit) -> str:
     return format_length(mm, "mm", decimals=0)
 
 
-def _dimensions(sheet: Sheet, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
+def _dimensions(
+    sheet: PictureSheet, door: SwingDoor, swept: Swept, top: int, units: LengthUnit
+) -> None:
     """Pin to pin, how far the free end swings, and the saw cuts."""
     frame = _plan_frame(door)
     low = np.array([0.0, top + HEAD])
@@ -117,7 +119,7 @@ def _dimensions(sheet: Sheet, door: SwingDoor, swept: Swept, top: int, units: Le
         _dimension(sheet, a, b, f"saw cut {gap}", lift=-96.0)
 
 
-def _dimension(sheet: Sheet, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:
+def _dimension(sheet: PictureSheet, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:
     """A dimension line between two spots, moved off them by ``lift`` pixels (up when negative)."""
     way = b - a
     size = max(float(np.hypot(*way)), NO_LENGTH)
@@ -144,7 +146,7 @@ def _dimension(sheet: Sheet, a: Pixel, b: Pixel, words: str, *, lift: float = 0.
     sheet.pen.text((x, y), words, DIMENSION, letters, anchor="mm")
 
 
-def _write(sheet: Sheet, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
+def _write(sheet: PictureSheet, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
     big, small = font(26, bold=True), font(20)
     side = door.side
     text = sheet.pen.text

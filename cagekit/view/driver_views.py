@@ -29,7 +29,7 @@ from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 from cagekit.view.person_mesh import people
 from cagekit.view.raster import ViewFrame, render
 from cagekit.view.scene import SceneBody, bodies
-from cagekit.view.sheet import Sheet
+from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -108,7 +108,7 @@ def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: LengthUnit = "mm", title: 
         units: of the numbers, ``mm`` or ``in``.
         title: over the sheet.
     """
-    sheet = Sheet(WIDTH, HEIGHT, edge=MARGIN)
+    sheet = PictureSheet(WIDTH, HEIGHT, edge=MARGIN)
     _header(sheet, cockpit, title or cage.name)
     tubes, bodies_of = list(bodies(cage)), list(people(cockpit))
     if tubes and cockpit.occupants:
@@ -200,7 +200,7 @@ def _seat(cockpit: Cockpit, who: Occupant) -> str:
     return "centre" if centre else who.door_side
 
 
-def _header(sheet: Sheet, cockpit: Cockpit, title: str) -> None:
+def _header(sheet: PictureSheet, cockpit: Cockpit, title: str) -> None:
     said = "   ·   ".join(
         f"{who.name} ({who.role.replace('_', '-')}, {_seat(cockpit, who)} seat)"
         for who in cockpit.occupants
@@ -261,7 +261,9 @@ def _blended(
     return np.where(cover[..., None], mixed, whole.image).astype(np.uint8)
 
 
-def _draw_measures(sheet: Sheet, panel: Panel, taken: Sequence[NumberedLine], view: str) -> None:
+def _draw_measures(
+    sheet: PictureSheet, panel: Panel, taken: Sequence[NumberedLine], view: str
+) -> None:
     """Lines first, then their numbers, kept apart from each other."""
     here = [
         (n, m)
@@ -286,7 +288,7 @@ def _draw_measures(sheet: Sheet, panel: Panel, taken: Sequence[NumberedLine], vi
         sheet.write((spot[0], spot[1]), str(n), 16, colour, bold=True, anchor="mm")
 
 
-def _arrow(sheet: Sheet, a: Array, b: Array, colour: Rgb) -> None:
+def _arrow(sheet: PictureSheet, a: Array, b: Array, colour: Rgb) -> None:
     sheet.pen.line((*a, *b), PAPER, 6)
     sheet.pen.line((*a, *b), colour, 3)
     way = b - a
@@ -326,7 +328,7 @@ def _off_line(p: Array, a: Array, b: Array) -> float:
 LIST_X, EGRESS_Y = 1580, 820
 
 
-def _list(sheet: Sheet, taken: Sequence[NumberedLine]) -> None:
+def _list(sheet: PictureSheet, taken: Sequence[NumberedLine]) -> None:
     """Number, what, how much."""
     y = HEAD + 26.0
     sheet.write((LIST_X, y), "room, surface to surface", 20, SOFT, anchor="ls")
@@ -348,7 +350,9 @@ SHOWN = (
 )  # fmt: skip
 
 
-def _sizes(sheet: Sheet, cockpit: Cockpit, panels: dict[str, Panel], units: LengthUnit) -> None:
+def _sizes(
+    sheet: PictureSheet, cockpit: Cockpit, panels: dict[str, Panel], units: LengthUnit
+) -> None:
     """How each person was sized: measured, or at which percentile of whom."""
     front, top = panels["front"], panels["top"]
     x, y = front.x, top.y + 10
@@ -371,7 +375,7 @@ def _sizes(sheet: Sheet, cockpit: Cockpit, panels: dict[str, Panel], units: Leng
         sheet.write((x, y - 8), "* soldiers, not the general public", 14, SOFT, anchor="ls")
 
 
-def _egress(sheet: Sheet, cockpit: Cockpit, who: Occupant, units: LengthUnit) -> None:
+def _egress(sheet: PictureSheet, cockpit: Cockpit, who: Occupant, units: LengthUnit) -> None:
     """The way out in side view."""
     opening = way_out(cockpit, who)
     if opening is None:
@@ -417,7 +421,7 @@ def _egress(sheet: Sheet, cockpit: Cockpit, who: Occupant, units: LengthUnit) ->
         sheet.write((x0, bottom + 30 * k), text, 18, MARK if bad else INK, anchor="ls")
 
 
-def _way_out_key(sheet: Sheet, x: float, y: float, *, bad: bool) -> None:
+def _way_out_key(sheet: PictureSheet, x: float, y: float, *, bad: bool) -> None:
     """What the colours of the way out are."""
     person = "the person, dressed" + (": does not fit" if bad else "")
     for fill, line, words in (

@@ -24,7 +24,7 @@ from cagekit.view.fonts import font
 from cagekit.view.ink import INK, PAPER, SOFT, Rgb
 from cagekit.view.raster import Render, ViewFrame, render
 from cagekit.view.scene import SceneBody, bodies
-from cagekit.view.sheet import Sheet
+from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -76,7 +76,7 @@ def overview(cage: Cage, *, units: LengthUnit = "mm", title: str = "") -> Image:
         bottoms.append(places[2].y + KEY_TOP + KEY_ROW * len(_used(cage)) - 40)
     list_top = max(bottoms, default=HEAD) + 90
     height = list_top + max(rows, 1) * ROW + 110
-    sheet = Sheet(WIDTH, height, edge=MARGIN)
+    sheet = PictureSheet(WIDTH, height, edge=MARGIN)
     _header(sheet, cage, units, title)
     if scene:
         renders = [render(scene, p.frame, paper=PAPER) for p in places]
@@ -140,7 +140,7 @@ def _placed(scene: Sequence[SceneBody]) -> list[Tile]:
     return places
 
 
-def _header(sheet: Sheet, cage: Cage, units: LengthUnit, title: str) -> None:
+def _header(sheet: PictureSheet, cage: Cage, units: LengthUnit, title: str) -> None:
     length = sum(cage.cut_length(i) for i in cage.members)
     metres = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
     count = len(cage.members)
@@ -154,11 +154,11 @@ def _header(sheet: Sheet, cage: Cage, units: LengthUnit, title: str) -> None:
     sheet.rule(92)
 
 
-def _title(sheet: Sheet, place: Tile) -> None:
+def _title(sheet: PictureSheet, place: Tile) -> None:
     sheet.write((place.x, place.y - 14), place.title, 20, SOFT, anchor="ls")
 
 
-def _datum_lines(sheet: Sheet, place: Tile) -> None:
+def _datum_lines(sheet: PictureSheet, place: Tile) -> None:
     """Dashes for the plane of the sills, the plane of the hoop's feet and the centre plane."""
     f = place.frame
     zero = f.pixels(np.zeros((1, 3)))[0]
@@ -182,7 +182,7 @@ def _datum_lines(sheet: Sheet, place: Tile) -> None:
             )
 
 
-def _dashes(sheet: Sheet, a: tuple[float, float], b: tuple[float, float]) -> None:
+def _dashes(sheet: PictureSheet, a: tuple[float, float], b: tuple[float, float]) -> None:
     p, q = np.array(a, float), np.array(b, float)
     length = float(np.linalg.norm(q - p))
     for s in np.arange(0.0, length, 14.0):
@@ -191,7 +191,7 @@ def _dashes(sheet: Sheet, a: tuple[float, float], b: tuple[float, float]) -> Non
         sheet.pen.line((*one, *two), DATUM, 1)
 
 
-def _sizes(sheet: Sheet, places: Sequence[Tile], cage: Cage, units: LengthUnit) -> None:
+def _sizes(sheet: PictureSheet, places: Sequence[Tile], cage: Cage, units: LengthUnit) -> None:
     """Overall length, height and width, as dimension lines."""
     side, front, _, _ = places
     low, high = cage_extents(cage, SIDE)
@@ -211,7 +211,9 @@ def _size(mm: float, units: LengthUnit) -> str:
     return format_length(float(mm), "in", decimals=1)
 
 
-def _dimension(sheet: Sheet, a: tuple[float, float], b: tuple[float, float], text: str) -> None:
+def _dimension(
+    sheet: PictureSheet, a: tuple[float, float], b: tuple[float, float], text: str
+) -> None:
     """A dimension line with its number in a gap; on an upright one it reads upwards."""
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
@@ -233,7 +235,9 @@ def _dimension(sheet: Sheet, a: tuple[float, float], b: tuple[float, float], tex
     sheet.image.paste(label, (int(mid[0] - label.width / 2), int(mid[1] - label.height / 2)))
 
 
-def _scale_bar(sheet: Sheet, scale: float, places: Sequence[Tile], units: LengthUnit) -> None:
+def _scale_bar(
+    sheet: PictureSheet, scale: float, places: Sequence[Tile], units: LengthUnit
+) -> None:
     """A ruler in the free quarter of the three views."""
     unit = 1.0 if units == "mm" else INCH
     most = 420 / scale / unit
@@ -250,7 +254,7 @@ def _scale_bar(sheet: Sheet, scale: float, places: Sequence[Tile], units: Length
     sheet.write((x + 5 * part + 22, y + 5), units, 18, anchor="lm")
 
 
-def _families(sheet: Sheet, cage: Cage, places: Sequence[Tile]) -> None:
+def _families(sheet: PictureSheet, cage: Cage, places: Sequence[Tile]) -> None:
     """Which colour is what."""
     front, top = places[1], places[2]
     y = top.y + KEY_TOP
@@ -267,7 +271,7 @@ def _used(cage: Cage) -> list[tuple[str, Colour]]:
     return [(n, c) for n, c in FAMILIES if c in used]
 
 
-def _balloons(sheet: Sheet, cage: Cage, place: Tile, shown: Render) -> None:
+def _balloons(sheet: PictureSheet, cage: Cage, place: Tile, shown: Render) -> None:
     """Number each member in the oblique view, where it is seen and the numbers keep apart."""
     taken: list[NDArray[np.float64]] = []
     order = sorted(enumerate(cage.members.values()), key=lambda q: (q[1].path.length, q[0]))
@@ -301,7 +305,7 @@ def _free_spot(
     return spots[best], not bool(seen[best])
 
 
-def _members(sheet: Sheet, cage: Cage, top: int, rows: int, units: LengthUnit) -> None:
+def _members(sheet: PictureSheet, cage: Cage, top: int, rows: int, units: LengthUnit) -> None:
     """The list of members: number, id, tube and cut length."""
     sheet.rule(top - 14)
     pitch = (WIDTH - 2 * MARGIN) / COLUMNS

@@ -24,7 +24,7 @@ from cagekit.inputs.car import Car
 from cagekit.people.posture import Occupant
 from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
-from cagekit.view.sheet import Sheet
+from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -78,7 +78,7 @@ def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
     view[: UP_DEG * SCALE], view[UP_DEG * SCALE :] = SKY, GROUND
     for layer in layers(cockpit, who):
         _cover(view, layer, who)
-    sheet = Sheet(width + 2 * MARGIN, height + HEAD + FOOT, edge=MARGIN)
+    sheet = PictureSheet(width + 2 * MARGIN, height + HEAD + FOOT, edge=MARGIN)
     sheet.lay(np.clip(view + 0.5, 0, 255).astype(np.uint8), (MARGIN, HEAD))
     _header(sheet, who, title)
     _grid(sheet, width, height)
@@ -229,13 +229,13 @@ def _at(azimuth: float, elevation: float) -> tuple[float, float]:
     return x + MARGIN, y + HEAD
 
 
-def _header(sheet: Sheet, who: Occupant, title: str) -> None:
+def _header(sheet: PictureSheet, who: Occupant, title: str) -> None:
     name = f"{title}: " if title else ""
     text = "full: hidden from both eyes   pale: hidden from one eye   grey: the car itself"
     sheet.head(f"{name}what {who.name} sees", text, size=36)
 
 
-def _grid(sheet: Sheet, width: int, height: int) -> None:
+def _grid(sheet: PictureSheet, width: int, height: int) -> None:
     """Degrees along the edges and the horizon."""
     for a in range(-90, 91, 15):
         x, _ = _at(radians(a), 0.0)
@@ -253,7 +253,7 @@ def _grid(sheet: Sheet, width: int, height: int) -> None:
     sheet.pen.rectangle((MARGIN, HEAD, MARGIN + width, HEAD + height), outline=INK)
 
 
-def _planes(sheet: Sheet, width: int) -> None:
+def _planes(sheet: PictureSheet, width: int) -> None:
     """The two directions in which pillars are measured."""
     for plane in PLANES:
         _, y = _at(0.0, plane)
@@ -262,7 +262,7 @@ def _planes(sheet: Sheet, width: int) -> None:
         sheet.write((MARGIN + width + 6, y), f"{degrees(plane):.0f}°", 15, anchor="lm")
 
 
-def _pillars(sheet: Sheet, cockpit: Cockpit, who: Occupant) -> None:
+def _pillars(sheet: PictureSheet, cockpit: Cockpit, who: Occupant) -> None:
     """Numbers for each pillar, under the picture."""
     if not who.at_wheel:
         return
@@ -287,7 +287,7 @@ def _pillars(sheet: Sheet, cockpit: Cockpit, who: Occupant) -> None:
     sheet.write((middle, y + 24), "UN R125: 6° (information)", 18, SOFT, anchor="ms")
 
 
-def _names(sheet: Sheet, cockpit: Cockpit, who: Occupant) -> None:
+def _names(sheet: PictureSheet, cockpit: Cockpit, who: Occupant) -> None:
     """Write the bars' names where there is most room in the picture."""
     taken: list[tuple[float, float, float, float]] = []
     for member in cockpit.members.values():

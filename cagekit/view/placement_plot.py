@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 from cagekit.view.fonts import font
 from cagekit.view.ink import INK, SOFT, Rgb
-from cagekit.view.sheet import Sheet
+from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -87,7 +87,7 @@ def placement_plot(chart: Chart) -> Image:
     remarks = [line for r in chart.remarks for line in textwrap.wrap(r, room)]
     bottom = HEAD + LANE * len(chart.lanes)
     height = bottom + 66 + 30 * len(remarks) + 80
-    sheet = Sheet(width, height, edge=MARGIN)
+    sheet = PictureSheet(width, height, edge=MARGIN)
     sheet.write((MARGIN, 24), chart.title, 34, bold=True)
     sheet.rule(78)
     _columns(sheet, chart, label)
@@ -114,7 +114,7 @@ def _left(column: float, label: float) -> float:
     return MARGIN + label + column * CELL
 
 
-def _columns(sheet: Sheet, chart: Chart, label: float) -> None:
+def _columns(sheet: PictureSheet, chart: Chart, label: float) -> None:
     sheet.write((MARGIN, HEAD - 18), chart.axis, 19, SOFT, anchor="ls")
     for i, text in enumerate(chart.columns):
         bold = i == chart.best
@@ -124,7 +124,7 @@ def _columns(sheet: Sheet, chart: Chart, label: float) -> None:
         )
 
 
-def _lane(sheet: Sheet, lane: Lane, y: float, label: float) -> None:
+def _lane(sheet: PictureSheet, lane: Lane, y: float, label: float) -> None:
     middle = y + LANE / 2
     sheet.write((MARGIN, middle - 1), lane.name, 18, anchor="ls")
     sheet.write((MARGIN, middle + 2), lane.limit, 14, SOFT, anchor="la")
@@ -136,7 +136,7 @@ def _lane(sheet: Sheet, lane: Lane, y: float, label: float) -> None:
         sheet.write((_left(i + 0.5, label), middle), text, size, LETTER[cell.state], anchor="mm")
 
 
-def _marks(sheet: Sheet, chart: Chart, bottom: float, label: float) -> None:
+def _marks(sheet: PictureSheet, chart: Chart, bottom: float, label: float) -> None:
     """Frame the column proposed and point at where the member is now."""
     if chart.best is not None:
         low = HEAD if chart.best_lane is None else HEAD + chart.best_lane * LANE

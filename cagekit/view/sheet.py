@@ -12,11 +12,11 @@ if TYPE_CHECKING:
     from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw
 
-Spot = tuple[float, float]
+OnSheet = tuple[float, float]
 """A place on the sheet, px from its upper left corner."""
 
 
-class Sheet:
+class PictureSheet:
     """White paper to draw on, ``width`` x ``height`` px; ``pen`` draws what has no method here.
 
     Args:
@@ -41,7 +41,7 @@ class Sheet:
 
     def write(
         self,
-        at: Spot,
+        at: OnSheet,
         text: str,
         size: int,
         colour: Rgb = INK,

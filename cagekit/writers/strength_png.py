@@ -13,10 +13,10 @@ import numpy as np
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.strength import CAUTION
 from cagekit.units import format_length
-from cagekit.units.tolerance import NO_LENGTH
+from cagekit.units.tolerance import NO_LENGTH, ROUNDING
 from cagekit.view.bands import BANDS, SHOWN, Band, words_of
 from cagekit.view.camera import OBLIQUE, Camera
-from cagekit.view.sheet import Sheet
+from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -40,7 +40,7 @@ def write_png(design: Design, folder: Path) -> None:
 
 def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> bytes:
     """One case alone with the key, as a PNG file."""
-    sheet = Sheet(2 * WIDTH, HEIGHT + 40, edge=EDGE)
+    sheet = PictureSheet(2 * WIDTH, HEIGHT + 40, edge=EDGE)
     _key(sheet, EDGE, 20)
     _row(sheet, result, case, 46, units)
     out = BytesIO()
@@ -51,7 +51,7 @@ def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> byt
 def picture(result: StrengthResult, title: str, units: LengthUnit = "mm") -> Image:
     """The sheet: a row for each case, use and elastic shape on the left, mechanism on the right."""
     rows = list(result.results.values())
-    sheet = Sheet(2 * WIDTH, HEAD + max(len(rows), 1) * HEIGHT + 50, edge=EDGE)
+    sheet = PictureSheet(2 * WIDTH, HEAD + max(len(rows), 1) * HEIGHT + 50, edge=EDGE)
     sheet.write((EDGE, 22), f"{title}: strength, {result.file.title}", 34, bold=True)
     sheet.write((EDGE, 68), CAUTION, 20)
     _key(sheet, EDGE, 112)
@@ -62,7 +62,7 @@ def picture(result: StrengthResult, title: str, units: LengthUnit = "mm") -> Ima
     return sheet.image
 
 
-def _key(sheet: Sheet, x: int, y: int) -> None:
+def _key(sheet: PictureSheet, x: int, y: int) -> None:
     sheet.write((x, y - 12), "use:", 22)
     for n, band in enumerate(BANDS):
         left = x + 60 + n * 210
@@ -71,7 +71,9 @@ def _key(sheet: Sheet, x: int, y: int) -> None:
     sheet.write((x + 1130, y - 12), "thin dark line: elastic shape; ring: plastic hinge", 22)
 
 
-def _row(sheet: Sheet, result: StrengthResult, r: CaseResult, top: int, units: LengthUnit) -> None:
+def _row(
+    sheet: PictureSheet, result: StrengthResult, r: CaseResult, top: int, units: LengthUnit
+) -> None:
     model, coarse = result.model, result.coarse
     assert model is not None
     assert coarse is not None
@@ -135,19 +137,21 @@ class _Place:
         ]
 
 
-def _tubes(sheet: Sheet, place: _Place, model: Model, nodes: Vec, uses: dict[str, float]) -> None:
+def _tubes(
+    sheet: PictureSheet, place: _Place, model: Model, nodes: Vec, uses: dict[str, float]
+) -> None:
     for name in sorted(uses, key=lambda m: (uses[m], m)):
         chain = [n for _, n in model.nodes_of[name]]
         band = next(b for b in BANDS if uses[name] <= b.upto)
         _line(sheet, place.pixels(nodes[chain]), band)
 
 
-def _thin(sheet: Sheet, place: _Place, model: Model, nodes: Vec, width: int = 2) -> None:
+def _thin(sheet: PictureSheet, place: _Place, model: Model, nodes: Vec, width: int = 2) -> None:
     for chain in model.nodes_of.values():
         sheet.pen.line(place.pixels(nodes[[n for _, n in chain]]), INK, width)
 
 
-def _line(sheet: Sheet, points: Sequence[tuple[float, float]], band: Band) -> None:
+def _line(sheet: PictureSheet, points: Sequence[tuple[float, float]], band: Band) -> None:
     if band.dash is None:
         sheet.pen.line(list(points), band.colour, band.width, joint="curve")
         return
@@ -168,13 +172,13 @@ def _line(sheet: Sheet, points: Sequence[tuple[float, float]], band: Band) -> No
         walked += length
 
 
-def _arrow(sheet: Sheet, place: _Place, tip: Vec, force: Vec) -> None:
+def _arrow(sheet: PictureSheet, place: _Place, tip: Vec, force: Vec) -> None:
     """The load, rimmed in white so that it stands out from the tube that it pushes."""
-    way = force / max(float(np.linalg.norm(force)), 1e-9)
+    way = force / max(float(np.linalg.norm(force)), ROUNDING)
     tail, head = map(np.array, place.pixels(np.array([tip - 0.13 * place.size * way, tip])))
     along = head - tail
     size = float(np.linalg.norm(along))
-    along = along / max(size, 1e-9)
+    along = along / max(size, ROUNDING)
     side, length = np.array([-along[1], along[0]]), min(22.0, size)
     for colour, more in ((PAPER, 4.0), (FORCE, 0.0)):
         base, point = head - (length + more) * along, head + more * along

@@ -20,7 +20,7 @@ from cagekit.view.fonts import font
 from cagekit.view.panorama import DOWN_DEG, HEAD, MARGIN, REACH_DEG, SCALE, UP_DEG, panorama
 from cagekit.view.person_mesh import SolidMesh, capsule_mesh, ring_mesh, slab_mesh
 from cagekit.view.placement_plot import FILL, Chart, Lane, PlotCell, placement_plot
-from cagekit.view.sheet import Sheet, Spot
+from cagekit.view.sheet import OnSheet, PictureSheet
 
 
 @pytest.fixture(scope="module")
@@ -121,8 +121,8 @@ def test_the_way_out_has_a_key() -> None:
     design = Design.load("sprint-wagon")
     calls: list[str] = []
 
-    class Noted(Sheet):
-        def write(self, at: Spot, text: str, *more: Any, **how: Any) -> None:
+    class Noted(PictureSheet):
+        def write(self, at: OnSheet, text: str, *more: Any, **how: Any) -> None:
             calls.append(text)
             super().write(at, text, *more, **how)
 
