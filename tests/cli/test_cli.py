@@ -316,10 +316,12 @@ def test_small_parts_are_told_in_the_units_asked_for(
 def test_plates_alone_in_inches(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["--units", "in", "--only", "json", "--thickness", "1/8", "--json"]
     assert run(["part", "floor_plate", "--width", "7", "--length", "6 1/2", *words]) == 0
-    # steel of 7.85 g/cm3, corners of 15 mm radius
+    # steel of 0.2836 lb/in3, corners of 15 mm radius
     area = 7 * 6.5 * 25.4**2 - (4 - pi) * 15**2
     told = json.loads(capsys.readouterr().out)
-    assert told["plates"][0]["mass_kg"] == pytest.approx(area * 3.175 * 7.85e-6, rel=1e-6)
+    assert told["plates"][0]["mass_kg"] == pytest.approx(
+        area * 3.175 * 0.2836 * 0.45359237 / 25.4**3, rel=1e-6
+    )
     legs = ["--along-branch", "3", "--along-parent", "3", "--od-branch", "1.5", "--hole", "3/4"]
     assert run(["part", "gusset", *legs, *words]) == 0
     plate = json.loads((folder / "outputs/part-gusset/cage.json").read_text())["plates"][0]

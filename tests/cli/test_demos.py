@@ -22,6 +22,8 @@ from cagekit.make.products import PRODUCTS
 ROOT = Path(__file__).parents[2]
 BUILDS = [p.name for p in list_presets("build")]
 QUICK = "json,checks,glb,png"
+QUICK_BUILDS = ("sprint-wagon", "track-roadster")
+"""Made twice on every run; the others take longer and differ in size alone."""
 Made = Callable[[str], Path]
 
 
@@ -106,7 +108,10 @@ def test_quick_verbs_do_without_the_kernel() -> None:
 
 @pytest.mark.slow
 @pytest.mark.kernel
-@pytest.mark.parametrize("build", BUILDS)
+@pytest.mark.parametrize(
+    "build",
+    [b if b in QUICK_BUILDS else pytest.param(b, marks=pytest.mark.study) for b in BUILDS],
+)
 def test_everything_twice_is_the_same_bytes(build: str, folder: Path, made: Made) -> None:
     """Two processes, so that no order of memory or hashing can hide."""
     make_by_command(build, folder / "two", seed=2)

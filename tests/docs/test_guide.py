@@ -12,6 +12,7 @@ from cagekit.parts.kinds import part_kinds
 
 
 @pytest.mark.slow
+@pytest.mark.study
 @pytest.mark.kernel
 @pytest.mark.filterwarnings("default")
 def test_the_guide_is_built_without_a_warning(tmp_path: Path) -> None:

@@ -46,7 +46,9 @@ def test_first_two_commands_are_whole() -> None:
         assert "\n" not in line
         assert line.startswith("python3 -m venv .venv && .venv/bin/pip install -q ")
     assert make.endswith(".venv/bin/cagekit make sprint-wagon")
-    assert test.endswith(".venv/bin/python -m pytest -n auto --dist loadgroup")
+    assert test.endswith(
+        ".venv/bin/python -m pytest -n auto --dist loadgroup -m 'not study and not browser'"
+    )
 
 
 @pytest.mark.parametrize("block", [*blocks(README, "sh"), *blocks(GUIDE, "sh")])

@@ -69,6 +69,7 @@ def test_falkenauer(name):
 
 
 @pytest.mark.slow
+@pytest.mark.study
 @pytest.mark.parametrize("name", ["t60_01", "t120_00", "u250_01"])
 def test_falkenauer_harder(name):
     check(*falkenauer(name), time_limit=600.0)
