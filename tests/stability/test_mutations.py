@@ -24,7 +24,6 @@ import pytest
 from sweeps import size
 
 from cagekit.cli.main import run
-from cagekit.inputs.plate_presets import _preset
 from cagekit.inputs.presets import shipped_root
 
 BUILDS = ("track-roadster", "sprint-wagon", "hillclimb-coupe", "gravel-hatch")
@@ -100,7 +99,6 @@ def limited() -> Iterator[None]:
 def checked(build: str) -> tuple[int, str, str]:
     """Exit code, findings as text and messages of a check."""
     out, err = io.StringIO(), io.StringIO()
-    _preset.cache_clear()
     with redirect_stdout(out), redirect_stderr(err), limited():
         code = run(["check", build, "--json", "--all"])
     return code, out.getvalue(), err.getvalue()

@@ -90,5 +90,6 @@ def test_many_random_builds(name: str) -> None:
         for _ in range(size(40, 250))
     )
     assert set(found) == {"made", "refused"}, found
-    assert found["made"] > 10, found
-    assert found["refused"] > 10, found
+    tried = sum(found.values())
+    assert found["made"] > tried / 8, found
+    assert found["refused"] > tried / 8, found
