@@ -22,7 +22,7 @@ from cagekit.swing.motion import sweep
 from cagekit.swing.opened import opened_cage
 from cagekit.view.scene import bodies
 
-COUNT = size(30, 150)
+COUNT = size(60, 150)
 
 
 def number(rng: random.Random, usual: float) -> float:
