@@ -66,6 +66,6 @@ def test_other_cars_are_made_or_refused(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_many_other_cars(name: str) -> None:
-    found = sweep(name, size(6, 25))
+    found = sweep(name, size(12, 25))
     assert set(found) == {"made", "refused"}, found
     assert found["made"] >= 3, found

@@ -30,8 +30,10 @@ def mirrored_car(car: Car) -> Car:
         for s in car.seats
     )
     x, y, z = car.wheel.centre
+    tapes = car.tapes.model_copy(update={"left": car.tapes.right, "right": car.tapes.left})
     return car.model_copy(
         update={
+            "tapes": tapes,
             "left": car.right, "right": car.left, "driver_side": SWAP[car.driver_side],
             "seats": seats, "wheel": car.wheel.model_copy(update={"centre": (x, -y, z)}),
             "keepouts": (),
