@@ -71,14 +71,13 @@ def test_the_printed_row_alone_makes_the_cut(name: str) -> None:
         if not row["angle_deg"]:
             continue
         tried += 1
-        unit, mm = ("in", 25.4) if design.units == "in" else ("mm", 1.0)
         read = {
             "angle": float(row["angle_deg"]),
             "clock": float(row["clock_deg"]),
-            "offset": mm * float(row[f"offset_{unit}"]),
+            "offset": float(row["offset_mm"]),
             "offset_clock": float(row["offset_clock_deg"] or 0),
-            "saw": mm * float(row[f"saw_{unit}"] or 0),
-            "axis": mm * float(row[f"axis_from_tip_{unit}"]),
+            "saw": float(row["saw_mm"] or 0),
+            "axis": float(row["axis_from_tip_mm"]),
         }
         assert float(row["dial_deg"]) == pytest.approx(90 - read["angle"], abs=0.06)
         member, end = row["member"], row["end"]
@@ -88,7 +87,7 @@ def test_the_printed_row_alone_makes_the_cut(name: str) -> None:
         # tenths are printed: what is left of the parent's mouth is that, grown by a flat angle
         assert np.abs(made - want).max() < 0.35, (member, end)
         # the tip may lie on the inside of the wall, the deepest spot never far from its clock
-        assert mm * float(row[f"depth_{unit}"]) >= want.max() - 0.06
+        assert float(row["depth_mm"]) >= want.max() - 0.06
         t = template(design.fitted, design.fitted.members[member], end, 0.0)  # type: ignore[arg-type]
         assert t.deepest == pytest.approx(read["clock"], abs=0.06)
     assert tried >= 8
