@@ -301,7 +301,8 @@ def _saw_cells(saw: SawSetting, units: str) -> list[str]:
         f"{abs(degrees(saw.dial)):.1f}",
         _number(saw.offset, units),
         _degrees(saw.offset_clock) if aside else "",
-        "" if saw.flat else _number(saw.diameter, units),
+        # where both tubes are of one size a tenth off shows at the tips
+        "" if saw.flat else f"{saw.diameter:.2f}",
         _number(saw.depth, units),
         _number(saw.position, units),
         _degrees(saw.clock),
