@@ -61,7 +61,7 @@ def judged(plate):
 
 
 @pytest.mark.parametrize("name", PLATE_KINDS)
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(data=st.data())
 def test_made_whole_or_refused_in_words(name, data):
     kind = PLATE_KINDS[name]

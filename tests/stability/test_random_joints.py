@@ -106,7 +106,7 @@ def test_random_joints_are_right_or_refused(parents: int, least: float) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [1, 7, 2024])
+@pytest.mark.parametrize("seed", [1, pytest.param(7, marks=pytest.mark.study), 2024])
 @pytest.mark.parametrize(("parents", "least"), [(1, 0.8), (2, 0.5), (3, 0.4)])
 def test_many_random_joints_are_right_or_refused(seed: int, parents: int, least: float) -> None:
     count = size(20, 100)
@@ -116,6 +116,7 @@ def test_many_random_joints_are_right_or_refused(seed: int, parents: int, least:
 
 
 @pytest.mark.slow
+@pytest.mark.study
 def test_equal_tubes_at_every_station_and_angle() -> None:
     """Equal diameters are where kernels fail: walk across a tangent point in small steps."""
     hoop = CentreLine.from_polyline([(0, -400, 0), (0, -400, 800), (0, 400, 800)], 152.0)

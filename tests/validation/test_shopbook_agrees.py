@@ -10,7 +10,6 @@ import csv
 import json
 import re
 from collections.abc import Iterator
-from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -73,9 +72,7 @@ def rows_of(file: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(file.read_text("utf-8").splitlines()))
 
 
-@cache
-def _made(name: str, folder: Path) -> Printed:
-    return Printed(name, folder)
+_READ: dict[str, Printed] = {}
 
 
 # One process reads a book: that takes longer than all that is asked of it.
@@ -84,7 +81,9 @@ def _made(name: str, folder: Path) -> Printed:
     params=[pytest.param(n, marks=pytest.mark.xdist_group(f"book of {n}")) for n in demos.DEMOS],
 )
 def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Printed:
-    return _made(request.param, tmp_path_factory.mktemp(request.param))
+    if request.param not in _READ:
+        _READ[request.param] = Printed(request.param, tmp_path_factory.mktemp(request.param))
+    return _READ[request.param]
 
 
 # ---- cage.json alone ----

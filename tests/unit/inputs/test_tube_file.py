@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
+from cagekit.data import rows
 from cagekit.inputs.tube import TubeFile
-from cagekit.materials.tubes import tube_sizes
+from cagekit.units import parse_length
 
 PRESETS = sorted((Path(__file__).parents[3] / "presets" / "tubes").glob("*.toml"))
 GOOD = {
@@ -53,9 +54,10 @@ def test_numbers_count_in_the_units_of_the_file() -> None:
 @pytest.mark.parametrize("path", PRESETS, ids=lambda path: path.stem)
 def test_preset_is_a_size_of_the_table(path: Path) -> None:
     tube = TubeFile.model_validate(tomllib.loads(path.read_text("utf-8"))).tube()
-    size = {size.name: size for size in tube_sizes()}[path.stem]
+    size = {row["name"]: row for row in rows("tubes")}[path.stem]
     assert tube.name == path.stem
-    assert (tube.od, tube.wall) == (size.od, size.wall)
+    listed = tuple(parse_length(f"{size[key]} {size['unit']}") for key in ("od", "wall"))
+    assert (tube.od, tube.wall) == listed
 
 
 def test_presets_of_the_demos_exist() -> None:

@@ -14,7 +14,13 @@ from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 
 
-@pytest.fixture(scope="module", params=["sprint-wagon", "gravel-hatch"])
+@pytest.fixture(
+    scope="module",
+    params=[
+        pytest.param(n, marks=pytest.mark.xdist_group(f"pages of {n}"))
+        for n in ("sprint-wagon", "gravel-hatch")
+    ],
+)
 def design(request: pytest.FixtureRequest) -> Design:
     build = load_build(request.param)
     return Design(build=build, cage=assemble(build), units=build.units)
