@@ -81,6 +81,7 @@ def test_random_builds_are_made_or_refused(name: str, strength: float) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.study
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_many_random_builds(name: str) -> None:
     build = demos.build(name)

@@ -63,6 +63,7 @@ def test_other_cars_are_made_or_refused(name: str) -> None:
     assert set(sweep(name, 5)) <= {"made", "refused"}
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_many_other_cars(name: str) -> None:

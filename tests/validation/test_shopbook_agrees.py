@@ -78,7 +78,16 @@ _READ: dict[str, Printed] = {}
 # One process reads a book: that takes longer than all that is asked of it.
 @pytest.fixture(
     scope="module",
-    params=[pytest.param(n, marks=pytest.mark.xdist_group(f"book of {n}")) for n in demos.DEMOS],
+    params=[
+        pytest.param(
+            n,
+            marks=[
+                pytest.mark.xdist_group(f"book of {n}"),
+                *([pytest.mark.study] if n in ("hillclimb-coupe", "gravel-hatch") else []),
+            ],
+        )
+        for n in demos.DEMOS
+    ],
 )
 def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Printed:
     if request.param not in _READ:

@@ -44,6 +44,7 @@ def test_table_shows_ratios_and_failures() -> None:
     assert lines[3].endswith("out of memory")
 
 
+@pytest.mark.study
 @pytest.mark.slow
 @pytest.mark.kernel
 def test_all_ways_run_on_a_small_frame(tmp_path: Path) -> None:
