@@ -6,10 +6,13 @@ and without what hangs on it, and says so.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 from cagekit.assembly.assemble import assemble, members_only
+from cagekit.cage.cage import Cage
+from cagekit.cage.kept import Kept
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.plate import PlateEntry
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from cagekit.design.design import Design
 
 MakingError = GeometryError | InputError
+Assembler = Callable[[Build, Kept], Cage]
 OneDesign = TypeVar("OneDesign", bound="Design")
 
 ALL_PLATES = "plates"
@@ -63,7 +67,7 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
         assert isinstance(told, GeometryError | InputError)
         out.append(LeftOut(id=name, error=told, hangs=isinstance(fault, InputError)))
 
-    while (fault := _fault_of_tubes(design, build)) is not None:
+    while (fault := _fault(members_only, build, design.kept)) is not None:
         entry = entry_named(fault, build)
         if entry is None:
             raise whole
@@ -71,8 +75,8 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
         build = replace(build, entries=tuple(e for e in build.entries if e is not entry))
         if 2 * len(build.entries) < len(design.build.entries):
             raise whole
-    while (fault := _fault(design, build)) is not None:
-        plate = _plate_at_fault(design, build, fault)
+    while (fault := _fault(assemble, build, design.kept)) is not None:
+        plate = _plate_at_fault(build, design.kept, fault)
         if plate is None:
             leave_out(ALL_PLATES, fault)
             return design.of_build(build, cage=members_only(build, design.kept)), tuple(out)
@@ -81,28 +85,19 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
     return design.of_build(build), tuple(out)
 
 
-def _fault_of_tubes(design: Design, build: Build) -> MakingError | None:
-    """What keeps the tubes of a build from being made and cut, the first of it."""
+def _fault(put_together: Assembler, build: Build, kept: Kept) -> MakingError | None:
+    """What keeps a build from being put together and cut, the first of it; None when nothing."""
     try:
-        members_only(build, design.kept).require_cuts()
+        put_together(build, kept).require_cuts()
     except (GeometryError, InputError) as error:
         return error
     return None
 
 
-def _fault(design: Design, build: Build) -> MakingError | None:
-    """What keeps a build from being put together, plates and all; None when nothing does."""
-    try:
-        assemble(build, design.kept)
-    except (GeometryError, InputError) as error:
-        return error
-    return None
-
-
-def _plate_at_fault(design: Design, build: Build, fault: MakingError) -> PlateEntry | None:
+def _plate_at_fault(build: Build, kept: Kept, fault: MakingError) -> PlateEntry | None:
     """The plate entry without which this fault is gone; None when no single one is."""
     for plate in build.plates:
-        other = _fault(design, _without(build, plate))
+        other = _fault(assemble, _without(build, plate), kept)
         if other is None or _about(other) != _about(fault):
             return plate
     return None
