@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
@@ -112,9 +112,8 @@ class Build:
     @property
     def names_left_out(self) -> set[str]:
         """What the members answer to that the build leaves out."""
-        kept = {e.id for e in self.entries}
         written = spread([*self.layout.member, *self.file.add, *self.file.strut])
-        return {n for e in written if e.id not in kept for n in e.names}
+        return _names(written) - _names(self.entries)
 
     @property
     def tube(self) -> Tube:
@@ -224,8 +223,8 @@ def _without_hanging(
     of_layout = {e.id for e in spread(layout.member)}
     out, remarks = list(kept), list[str]()
     while True:
-        names = {n for e in out for n in e.names}
-        gone = {n for e in written for n in e.names} - names
+        names = _names(out)
+        gone = _names(written) - names
         changed = False
         for n, entry in enumerate(out):
             if entry.id not in of_layout:
@@ -243,6 +242,11 @@ def _without_hanging(
                 break
         if not changed:
             return tuple(out), tuple(remarks)
+
+
+def _names(entries: Iterable[MemberEntry]) -> set[str]:
+    """All that a file may call members of these entries."""
+    return {n for e in entries for n in e.names}
 
 
 def _split_by_kept(
@@ -266,11 +270,8 @@ def _places_of(entry: MemberEntry, own: Collection[str]) -> Iterator[tuple[str, 
 
 def _is_gone(name: str, gone: Collection[str], names: Collection[str]) -> bool:
     """Whether a name stands for a member that is left out, or for a leg or piece of one."""
-    if name in names:
-        return False
-    return name in gone or any(
-        name.startswith(f"{g}_") for g in gone if not any(name.startswith(f"{n}_") for n in names)
-    )
+    known = (n for n in (*names, *gone) if f"{name}_".startswith(f"{n}_"))
+    return max(known, key=len, default="") in gone
 
 
 def _require_own_ids(file: BuildFile, layout: Layout, where: str) -> None:
