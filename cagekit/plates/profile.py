@@ -145,7 +145,7 @@ def legs(profile: Sequence[tuple[float, float]], level: float, owner: str) -> tu
             problem=f"the floor section passes {height:+.1f} mm off the foot at a slope of "
             f"{degrees(slope):.1f} degrees against it.",
             hint="Measure the foot's height and the section there again, and correct which is "
-            "off; up to 12 mm the plate is laid on the foot.",
+            f"off; up to {BASE_HEIGHT:g} mm the plate is laid on the foot.",
         )
     up = _leg([(0.0, height + level), *profile[i + 1 :]])
     down = _leg([(0.0, height + level), *((-y, z) for y, z in reversed(profile[: i + 1]))])

@@ -173,9 +173,12 @@ def nest_for(
     if table is None:
         return nest(plates, [SheetStock(length=2500.0, width=1250.0)], NestOptions(**changes))
     stock = _stock(table)
-    base = NestOptions(gap=table.gap, margin=table.margin, turning=table.turning)
-    options = replace(base, **changes)
+    options = replace(_options(table), **changes)
     return nest(plates, [*offcuts, *stock], options)
+
+
+def _options(table: CuttingTable) -> NestOptions:
+    return NestOptions(gap=table.gap, margin=table.margin, turning=table.turning)
 
 
 def _stock(table: CuttingTable) -> list[SheetStock]:
@@ -203,7 +206,7 @@ def sheet_share(plate: Plate, table: CuttingTable) -> float | None:
     Returns:
         Its size over the room between the margins; None when no sheet has its thickness and steel.
     """
-    options = NestOptions(margin=table.margin, turning=table.turning)
+    options = _options(table)
     width, height = plate.outline.size
     sides = {(width, height) if t % 180 == 0 else (height, width) for t in _turns(plate, options)}
     shares = [
