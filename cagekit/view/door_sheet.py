@@ -130,15 +130,7 @@ def _dimension(sheet: PictureSheet, a: Pixel, b: Pixel, words: str, *, lift: flo
         for spot, end in ((a, p), (b, q)):
             sheet.pen.line((*spot, *(end + 0.1 * off)), DIMENSION, 1)
     sheet.pen.line((*p, *q), DIMENSION, 2)
-    for tip, sign in ((p, 1.0), (q, -1.0)):
-        if size < 40:
-            sheet.pen.ellipse((tip[0] - 3, tip[1] - 3, tip[0] + 3, tip[1] + 3), DIMENSION)
-            continue
-        d = sign * way / size
-        n = np.array([-d[1], d[0]])
-        sheet.pen.polygon(
-            [tuple(tip), tuple(tip + 14 * d + 5 * n), tuple(tip + 14 * d - 5 * n)], DIMENSION
-        )
+    sheet.tips((p, q), DIMENSION, head=(14.0, 5.0), dot=3.0, least=40.0)
     letters = font(19, bold=True)
     x, y = (p + q) / 2 + (off / max(abs(lift), 1.0)) * 18
     box = sheet.pen.textbbox((x, y), words, letters, anchor="mm")

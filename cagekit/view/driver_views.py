@@ -291,16 +291,7 @@ def _draw_measures(
 def _arrow(sheet: PictureSheet, a: Array, b: Array, colour: Rgb) -> None:
     sheet.pen.line((*a, *b), PAPER, 6)
     sheet.pen.line((*a, *b), colour, 3)
-    way = b - a
-    size = float(np.linalg.norm(way))
-    for tip, sign in ((a, 1.0), (b, -1.0)):
-        if size < 14:
-            sheet.pen.ellipse((tip[0] - 4, tip[1] - 4, tip[0] + 4, tip[1] + 4), colour)
-            continue
-        d = sign * way / size
-        n = np.array([-d[1], d[0]])
-        points = [tuple(tip), tuple(tip + 10 * d + 4 * n), tuple(tip + 10 * d - 4 * n)]
-        sheet.pen.polygon(points, colour)
+    sheet.tips((a, b), colour, head=(10.0, 4.0), dot=4.0, least=14.0)
 
 
 def _free(a: Array, b: Array, placed: Sequence[Array]) -> Array:

@@ -220,11 +220,7 @@ def _dimension(
 
     upright = a[0] == b[0]
     sheet.pen.line((*a, *b), SOFT, 1)
-    for (x, y), sign in ((a, 1), (b, -1)):
-        if upright:
-            sheet.pen.polygon([(x, y), (x - 4, y + sign * 14), (x + 4, y + sign * 14)], SOFT)
-        else:
-            sheet.pen.polygon([(x, y), (x + sign * 14, y - 4), (x + sign * 14, y + 4)], SOFT)
+    sheet.tips((a, b), SOFT, head=(14.0, 4.0), dot=2.0)
     mid = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
     letters = font(19)
     w = int(sheet.pen.textlength(text, letters)) + 16

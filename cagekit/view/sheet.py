@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
     from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw
 
@@ -61,9 +63,40 @@ class PictureSheet:
         """
         self.pen.text(at, text, colour, font(size, bold=bold), anchor=anchor)
 
-    def rule(self, y: float, *, width: int = 2) -> None:
+    def rule(self, y: float) -> None:
         """A level line from edge to edge."""
-        self.pen.line((self.edge, y, self.width - self.edge, y), HAIR, width)
+        self.pen.line((self.edge, y, self.width - self.edge, y), HAIR, 2)
+
+    def tips(
+        self,
+        ends: tuple[ArrayLike, ArrayLike],
+        colour: Rgb,
+        *,
+        head: tuple[float, float],
+        dot: float,
+        least: float = 0.0,
+    ) -> None:
+        """Arrowheads at both ends of a line, pointing outwards; dots where it is too short.
+
+        Args:
+            ends: of the line, ``(2,)`` px each.
+            colour: of the heads.
+            head: length and half the width of a head, px.
+            dot: radius of a dot, px.
+            least: length of a line that has room for heads, px.
+        """
+        a, b = (np.asarray(end, float) for end in ends)
+        way = b - a
+        size = float(np.hypot(*way))
+        long, half = head
+        for tip, sign in ((a, 1.0), (b, -1.0)):
+            if size < least:
+                self.pen.ellipse((*(tip - dot), *(tip + dot)), colour)
+                continue
+            d = sign * way / size
+            n = np.array([-d[1], d[0]])
+            corners = (tip, tip + long * d + half * n, tip + long * d - half * n)
+            self.pen.polygon([tuple(c) for c in corners], colour)
 
     def head(self, title: str, aside: str = "", *, size: int = 40) -> None:
         """The title of the sheet, and what stands to its right.
