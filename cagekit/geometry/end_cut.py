@@ -8,7 +8,7 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import pi, sin
@@ -456,21 +456,39 @@ class EndCut:
         return None
 
     def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> tuple[Vec, Vec, Ints]:
-        """Angles in brackets ``(n,)`` where the surface is first no longer ``first``.
+        """Angles in brackets ``(n,)`` where the surface is first no longer ``first``."""
 
-        Returns:
-            The angles, angles just past them, and the surfaces found there, ``(n,)`` each.
-        """
-        parts = np.linspace(0.0, 1.0, 33)
-        rows = np.arange(len(lo))
-        for _ in range(6):
-            t = lo[:, None] + (hi - lo)[:, None] * parts
-            active = self.contact(t, rho[:, None]).active
-            other = active != first[:, None]
-            other[:, -1] = True
-            k = np.maximum(np.argmax(other, axis=1), 1)
-            lo, hi = t[rows, k - 1], t[rows, k]
-        return np.asarray(0.5 * (lo + hi)), hi, active[rows, k]
+        def active(t: Vec) -> Ints:
+            return self.contact(t, rho[:, None]).active
+
+        return first_change(active, lo, hi, first, rounds=6)
+
+
+def first_change(
+    active: Callable[[Vec], Ints], lo: Vec, hi: Vec, first: Ints, *, rounds: int
+) -> tuple[Vec, Vec, Ints]:
+    """Where rays first end on another surface than ``first``, in brackets ``(n,)`` of angles.
+
+    Args:
+        active: number of the surface that takes each ray, of angles ``(n, k)``.
+        lo: lower ends of the brackets, rad.
+        hi: upper ends; a ray there ends on another surface.
+        first: surfaces that take the rays at ``lo``.
+        rounds: how often a bracket is narrowed to a 32nd.
+
+    Returns:
+        The angles, angles just past them, and the surfaces found there, ``(n,)`` each.
+    """
+    parts = np.linspace(0.0, 1.0, 33)
+    rows = np.arange(len(lo))
+    for _ in range(rounds):
+        t = lo[:, None] + (hi - lo)[:, None] * parts
+        found = active(t)
+        other = found != first[:, None]
+        other[:, 0], other[:, -1] = False, True
+        k = np.argmax(other, axis=1)
+        lo, hi = t[rows, k - 1], t[rows, k]
+    return np.asarray(0.5 * (lo + hi)), hi, found[rows, k]
 
 
 def _distinct(angles: Vec) -> Vec:

@@ -9,6 +9,7 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array, Bools, Ints
 from cagekit.geometry.contact import TOUCH
+from cagekit.geometry.end_cut import first_change
 from cagekit.solids.rims import EndRays, Graze, apart
 from cagekit.units.tolerance import SAME_ANGLE
 
@@ -43,8 +44,12 @@ def breaks(rays: EndRays, rho: float, every: Sequence[Graze]) -> list[float]:
     low, high = phi[change], np.append(phi[1:], phi[0] + tau)[change]
     left, right = active[change], np.roll(active, -1)[change]
     out = []
+
+    def taken(grid: Array) -> Ints:
+        return rays.contact(grid.ravel(), rho)[1].reshape(grid.shape)
+
     while len(low):
-        at, past, found = _first_change(rays, rho, low, high, left)
+        at, past, found = first_change(taken, low, high, left, rounds=9)
         for angle, pair in zip(at % tau, zip(left, found, strict=True), strict=True):
             beside = max(pair) >= rays.cut.count
             out.append(_silhouette(float(angle), rho, sharp) if beside else float(angle))
@@ -85,27 +90,6 @@ def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> Bools:
         hidden = (active.reshape(2, n) != k).all(axis=0)
         out |= hidden & near & met & within
     return out
-
-
-def _first_change(
-    rays: EndRays, rho: float, low: Array, high: Array, left: Ints
-) -> tuple[Array, Array, Ints]:
-    """Where rays first end on another surface than ``left``, in brackets ``(n,)``.
-
-    Returns:
-        The angles, angles just past them, and the surfaces found there, ``(n,)`` each.
-    """
-    fraction = np.linspace(0.0, 1.0, 33)
-    row = np.arange(len(low))
-    for _ in range(9):
-        grid = low[:, None] + (high - low)[:, None] * fraction
-        _, found = rays.contact(grid.ravel(), rho)
-        active = found.reshape(grid.shape)
-        other = active != left[:, None]
-        other[:, 0], other[:, -1] = False, True
-        k = np.argmax(other, axis=1)
-        low, high = grid[row, k - 1], grid[row, k]
-    return 0.5 * (low + high), high, active[row, k]
 
 
 def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:
