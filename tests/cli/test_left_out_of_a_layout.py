@@ -65,3 +65,10 @@ def test_a_member_without_anything_to_hang_on_names_itself(
     assert run(["check", str(build)]) == 3
     out = " ".join(capsys.readouterr().out.split())
     assert "windscreen_brace_left hangs on one of halo, roof_rail, half_hoop" in out
+
+
+def test_a_name_that_another_member_keeps_is_not_left_out(build: Path) -> None:
+    leave_out(build, "door_bar_right", "rear_diagonal_cross")
+    loaded = load_build(str(build))
+    assert "door_bar_right" in loaded.names_left_out
+    assert not {"door_bar", "rear_diagonal"} & loaded.names_left_out
