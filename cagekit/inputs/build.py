@@ -158,17 +158,17 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
 
 
 def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry, ...]:
-    """The entries alone of :func:`laid_on`; arguments and errors as there.
+    """The entries alone of :func:`entries_with_remarks`; arguments and errors as there.
 
     Args:
         file: the build file.
         layout: its layout.
         where: what a message names.
     """
-    return laid_on(file, layout, where)[0]
+    return entries_with_remarks(file, layout, where)[0]
 
 
-def laid_on(
+def entries_with_remarks(
     file: BuildFile, layout: Layout, where: str
 ) -> tuple[tuple[MemberEntry, ...], tuple[str, ...]]:
     """Lay a build's additions and changes on its layout's members.

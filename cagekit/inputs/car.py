@@ -403,6 +403,11 @@ class Car(FileModel):
         """The measurements of one side, ``"left"`` or ``"right"``."""
         return self.left if name == "left" else self.right
 
+    def foot(self, place: str) -> FootSpot | None:
+        """The spot that a tube stands on, e.g. ``left.main_foot``; None where none was measured."""
+        side, _, name = place.partition(".")
+        return self.side(side).feet().get(name) if side in ("left", "right") else None
+
 
 def merged(base: Any, over: Any) -> Any:
     """Lay ``over`` on ``base``, table by table."""

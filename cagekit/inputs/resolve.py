@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from cagekit.errors import NotFoundError
-from cagekit.inputs.build import Build, BuildFile, entries_of, laid_on
+from cagekit.inputs.build import Build, BuildFile, entries_of, entries_with_remarks
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
@@ -50,7 +50,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
     for n, profile in enumerate(file.rules):
         found("rules", profile, "rules", n)
     found("loads", file.loads, "loads")
-    entries, hanging = laid_on(file, layout, str(path))
+    entries, hanging = entries_with_remarks(file, layout, str(path))
     tubes = _tubes(file, entries, {}, found)
     return Build(
         name=file.name,

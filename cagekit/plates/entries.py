@@ -40,6 +40,12 @@ def floor_entry(
     return out
 
 
+def spot_names(place: str) -> tuple[FootName, ...]:
+    """What a spot of the car sheet is called, ``left.main_foot``: of its side, and of both."""
+    side, _, spot = place.partition(".")
+    return (FootName(name=spot, side=side), FootName(name=spot)) if spot else ()
+
+
 def foot_rise(build: Build, foot: str, surface: str = "floor") -> float:
     """How far the tube's foot stands above the sheet at a place of the car, mm.
 
@@ -48,8 +54,8 @@ def foot_rise(build: Build, foot: str, surface: str = "floor") -> float:
         foot: place of the car sheet, ``left.main_foot``.
         surface: what is there.
     """
-    side, _, spot = foot.partition(".")
-    names = (FootName(name=spot, side=side), FootName(name=spot))
+    names = spot_names(foot)
+    side = names[0].side if names else ""
     entry = floor_entry(build.plates, names, side, build.units, surface)
     if entry.style == "plinth":
         return entry.plinth_height

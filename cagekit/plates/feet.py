@@ -15,7 +15,7 @@ from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
 from cagekit.plates.clearing import cleared
-from cagekit.plates.entries import floor_entry, foot_rise
+from cagekit.plates.entries import floor_entry, foot_rise, spot_names
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding
@@ -89,10 +89,7 @@ def foot_names(cage: Cage, member: str, end: EndName) -> tuple[FootName, ...]:
     names = [
         FootName(name=n, end=e) for n in dict.fromkeys((m.id, m.bar, m.role)) for e in (end, "")
     ]
-    side, _, spot = m.end(end).foot.partition(".")
-    if spot:
-        names += [FootName(name=spot, side=side), FootName(name=spot)]
-    return tuple(names)
+    return (*names, *spot_names(m.end(end).foot))
 
 
 def foot_plate_spec(
@@ -159,8 +156,7 @@ def _foot_made(
 
 def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
     """The tube must have been raised by what is put under it, where the car sheet has its foot."""
-    side, _, name = place.partition(".")
-    if not side or name not in build.car.side(side).feet():
+    if build.car.foot(place) is None:
         return
     rise = foot_rise(build, place, foot.surface)
     own = build.foot_plate if entry.thickness is None else entry.thickness

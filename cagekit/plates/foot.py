@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import EndName
     from cagekit.geometry.end_cut import EndCut
-    from cagekit.inputs.car import Car, FootSpot
+    from cagekit.inputs.car import Car
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,7 +89,7 @@ class Foot:
         cut = cage.cut(member, end)
         ring = cage.kept.call(_print, cut, frame, m.tube.outer_radius)
         side = 1.0 if float(frame[1, 3]) >= 0 else -1.0
-        spot = _spot(car, how.foot)
+        spot = car.foot(how.foot) if car else None
         return cls(
             member=member,
             end=end,
@@ -157,13 +157,6 @@ def arc_through(a: Vec2, m: Vec2, b: Vec2) -> Segment:
 
 def _local(frame: Vec, points: Vec) -> Vec:
     return np.asarray((points - frame[:3, 3]) @ frame[:3, :3])
-
-
-def _spot(car: Car | None, foot: str) -> FootSpot | None:
-    side, _, name = foot.partition(".")
-    if car is None or side not in ("left", "right"):
-        return None
-    return car.side(side).feet().get(name)
 
 
 def _section(

@@ -434,10 +434,7 @@ def _footed(
 
 def _sheet(scene: LoadScene, foot: Footing) -> float:
     """Thickness of the metal under a foot on sheet, mm; 0 on anything stiffer."""
-    side, _, spot = foot.spot.partition(".")
-    if foot.surface != "floor" or side not in ("left", "right"):
-        return 0.0
-    found = scene.car.side(side).feet().get(spot)
+    found = scene.car.foot(foot.spot) if foot.surface == "floor" else None
     return found.sheet if found else 0.0
 
 
