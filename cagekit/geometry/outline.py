@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import ceil, cos, hypot, pi, sin, tan
+from math import atan, ceil, cos, hypot, pi, sin, tan
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -183,10 +183,23 @@ class Outline:
             for i in range(count)
         )
 
+    @cached_property
+    def chords(self) -> tuple[float, ...]:
+        """Straight distance from end to end of each piece, mm."""
+        corners = self.vertices.tolist()
+        following = corners[1:] + corners[: int(self.closed)]
+        return tuple(
+            hypot(c - a, d - b) for (a, b), (c, d) in zip(corners, following, strict=False)
+        )
+
     @property
     def length(self) -> float:
         """Length along the outline, mm."""
-        return sum(s.length for s in self.segments)
+        turns = (abs(b) for b in self.bulges.tolist())
+        return sum(
+            chord * ((1 + b * b) * atan(b) / b if b else 1.0)
+            for chord, b in zip(self.chords, turns, strict=False)
+        )
 
     @cached_property
     def _moments(self) -> tuple[float, float, float]:

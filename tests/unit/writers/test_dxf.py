@@ -109,6 +109,24 @@ def test_audit_is_clean_and_the_header_tells_the_units(plate, version, units, en
     assert {e.dxf.layer for e in doc.modelspace()} <= {layer.value for layer in Layer}
 
 
+@pytest.mark.parametrize("version", ["R12", "R2000", "R2010", "R2018"])
+@pytest.mark.parametrize("entities", ["polyline", "lines"])
+def test_the_library_would_write_the_same_entities(version, entities):
+    data = plate_dxf(FOLDED, PLAIN, DxfOptions(version=version, entities=entities))
+    doc = read(data)
+    ours = data.decode("utf-8")
+    again = io.StringIO()
+    doc.write(again)
+
+    def section(text):
+        return text[text.index("  2\nENTITIES\n") :].partition("  0\nENDSEC\n")[0]
+
+    assert section(ours).count("\n") > 1000
+    assert section(again.getvalue()) == section(ours)
+    seed = int(ours.split("$HANDSEED\n  5\n")[1].split("\n")[0], 16)
+    assert seed > max(int(e.dxf.handle, 16) for e in doc.modelspace())
+
+
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_area_times_thickness_is_the_volume(units):
     doc = read(plate_dxf(PLATE, PLAIN, DxfOptions(units=units)))
