@@ -69,8 +69,13 @@ class Skin:
 
     def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative beyond it."""
-        slope = np.maximum(np.linalg.norm(self._slope(points), axis=-1), NEGLIGIBLE)
-        return np.where(self.where(points), self.side(points) / slope, FAR)
+        here = self.where(points)
+        out = np.full(points.shape[:-1], FAR)
+        if here.any():
+            near = points[here]
+            slope = np.maximum(np.linalg.norm(self._slope(near), axis=-1), NEGLIGIBLE)
+            out[here] = self.side(near) / slope
+        return out
 
     def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
@@ -375,9 +380,9 @@ def hoop_side(car: Car, side: str, sign: float) -> Skin:
         here = (np.abs(p[..., 0]) < HOOP_PLANE) & (p[..., 2] > car.floor_z)
         if car.body == "open":
             here &= p[..., 2] < s.height_rail
-        if door is not None:
+        if door is not None and here.any():
             # within the door opening there is no metal: a torch or an arm reaches through
-            here &= polygon_distance(p[..., [0, 2]], door)[0] > 0
+            here[here] = polygon_distance(p[here][:, [0, 2]], door)[0] > 0
         return np.asarray(here)
 
     return Skin(wall, where)

@@ -8,7 +8,7 @@ of the car's shell. The joint's own tubes count for the body only: the nozzle re
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import cos, pi, sin
 
@@ -62,14 +62,37 @@ class Reach:
         return bool(self.reached.all())
 
 
+Clash = np.ndarray
+"""At which spots and leans ``(n, k)`` of a torch something stands in its way."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rays:
-    """Spots round a saddle ``(n, 3)``, the two normals there, and leans tried ``(n, k, 3)``."""
+    """The torch round a saddle, whatever stands around it.
+
+    Attributes:
+        points: spots, ``(n, 3)`` mm.
+        tight: at which spots the surfaces leave too narrow a gap for the nozzle, ``(n,)``.
+        tips: middles of the torch's pieces at each spot and lean, ``(n, k, m, 3)`` mm.
+        radius: of the pieces, ``(m,)`` mm.
+        is_body: which pieces are body, not nozzle, ``(m,)``.
+    """
 
     points: Points
-    normals: Vec
-    seats: Vec
-    ways: Vec
+    tight: np.ndarray
+    tips: Vec
+    radius: Vec
+    is_body: np.ndarray
+
+    def clash(self, gap: Callable[[Points], Vec], *, own: bool = False) -> Clash:
+        """Where something stands in the way of the torch.
+
+        Args:
+            gap: distance of points ``(n, 3)`` to it, mm.
+            own: it is one of the joint's own tubes; the nozzle rests on these.
+        """
+        short = gap(self.tips.reshape(-1, 3)).reshape(self.tips.shape[:3]) < self.radius
+        return np.asarray((short & (self.is_body if own else True)).any(axis=2))
 
 
 def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
@@ -82,7 +105,22 @@ def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
     """
     points, normals, seats = _saddle(cage, joint)
     ways = _leans(normals, seats, torch.work_angle)
-    return Rays(points=points, normals=normals, seats=seats, ways=ways)
+    along, radius, is_body = _torch(torch)
+    opening = pi - np.arccos(np.clip(np.einsum("ij,ij->i", normals, seats), -1.0, 1.0))
+    return Rays(
+        points=points,
+        tight=opening < TIGHT,
+        tips=points[:, None, None, :] + ways[:, :, None, :] * along[None, None, :, None],
+        radius=radius,
+        is_body=is_body,
+    )
+
+
+def clash_with(cage: Cage, joint: Joint, rays: Rays, member: str) -> Clash:
+    """Where a tube of the cage stands in the way of the torch at a joint."""
+    path, radius = cage.members[member].path, cage.members[member].tube.outer_radius
+    own = member in (joint.branch, *joint.parents)
+    return rays.clash(lambda p: path.distances(p) - radius, own=own)
 
 
 def reach(
@@ -92,7 +130,6 @@ def reach(
     *,
     present: Iterable[str],
     shell: Mapping[str, Solid],
-    rays: Rays | None = None,
 ) -> Reach:
     """Try the torch all round a joint.
 
@@ -102,42 +139,32 @@ def reach(
         torch: the tooling sheet's torch.
         present: ids of the members that are in place.
         shell: surfaces of the car that are in place, by name.
-        rays: spots and leans of this joint, when they are known already.
     """
-    rays = rays or rays_of(cage, joint, torch)
-    points, normals, seats, ways = rays.points, rays.normals, rays.seats, rays.ways
-    along, radius, is_body = _torch(torch)
-    n, k = ways.shape[:2]
-    tips = points[:, None, None, :] + ways[:, :, None, :] * along[None, None, :, None]
-    flat = tips.reshape(-1, 3)
-    own = {joint.branch, *joint.parents}
-    free = np.ones((n, k), dtype=bool)
-    culprits: dict[str, int] = {}
+    rays = rays_of(cage, joint, torch)
+    tubes = {m: clash_with(cage, joint, rays, m) for m in present}
+    return reach_past(joint, rays, {**tubes, **{n: rays.clash(s.gap) for n, s in shell.items()}})
 
-    def test(name: str, gaps: Vec, counts: np.ndarray) -> None:
-        nonlocal free
-        clash = ((gaps.reshape(n, k, -1) < radius) & counts).any(axis=2)
-        if clash.any():
-            culprits[name] = culprits.get(name, 0) + int(clash.sum())
-            free &= ~clash
 
-    everywhere = np.ones(len(along), dtype=bool)
-    for id_ in present:
-        member = cage.members[id_]
-        gaps = member.path.distances(flat) - member.tube.outer_radius
-        test(id_, gaps, is_body if id_ in own else everywhere)
-    for name, solid in shell.items():
-        test(name, solid.gap(flat), everywhere)
-    opening = pi - np.arccos(np.clip(np.einsum("ij,ij->i", normals, seats), -1.0, 1.0))
-    tight = opening < TIGHT
-    reached = free.any(axis=1) & ~tight
-    order = sorted(culprits, key=lambda c: (-culprits[c], c))
+def reach_past(joint: Joint, rays: Rays, clashes: Mapping[str, Clash]) -> Reach:
+    """What the torch reaches past all that stands in its way.
+
+    Args:
+        joint: the joint.
+        rays: the torch round it.
+        clashes: where each thing stands in its way, by name.
+    """
+    counts = {n: int(c.sum()) for n, c in clashes.items() if c.any()}
+    blocked = np.zeros(rays.tips.shape[:2], dtype=bool)
+    for name in counts:
+        blocked |= clashes[name]
+    reached = ~blocked.all(axis=1) & ~rays.tight
+    order = sorted(counts, key=lambda c: (-counts[c], c))
     return Reach(
         joint=joint.id,
         reached=reached,
-        points=points,
+        points=rays.points,
         blocked_by=() if reached.all() else tuple(order),
-        tight=float(tight.mean()),
+        tight=float(rays.tight.mean()),
     )
 
 

@@ -20,7 +20,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
-from cagekit.shop.welding.access import Rays, Reach, rays_of, reach
+from cagekit.shop.welding.access import Clash, Rays, Reach, clash_with, rays_of, reach_past
 from cagekit.shop.welding.moves import ANCHORED, Moved, Pose, Way, possible
 from cagekit.units.tolerance import ROUNDING
 
@@ -91,6 +91,7 @@ class _Site:
     rays: dict[str, Rays] = field(default_factory=dict)
     near: dict[str, frozenset[str]] = field(default_factory=dict)
     seen: dict[tuple[str, frozenset[str]], Reach] = field(default_factory=dict)
+    clashes: dict[tuple[str, str], Clash] = field(default_factory=dict)
 
     def reach(self, joint: Joint, present: Iterable[str], pose: Pose | None = None) -> Reach:
         """What the torch reaches with these tubes in place, in a position of the cage."""
@@ -101,17 +102,28 @@ class _Site:
         key = (joint.id, here)
         if pose is None and key in self.seen:
             return self.seen[key]
-        found = reach(
-            self.cage,
-            joint,
-            self.torch,
-            present=[m for m in self.cage.members if m in here],
-            shell=self.shell if pose is None else pose.shell(self.shell),
-            rays=self.rays[joint.id],
-        )
+        rays = self.rays[joint.id]
+        in_way = {m: self.clash(joint, m) for m in self.cage.members if m in here}
+        if pose is None:
+            in_way |= {name: self.clash(joint, name) for name in self.shell}
+        else:
+            in_way |= {name: rays.clash(s.gap) for name, s in pose.shell(self.shell).items()}
+        found = reach_past(joint, rays, in_way)
         if pose is None:
             self.seen[key] = found
         return found
+
+    def clash(self, joint: Joint, name: str) -> Clash:
+        """Where a tube or a surface of the shell stands in the way of the torch at a joint."""
+        key = (joint.id, name)
+        if key not in self.clashes:
+            rays = self.rays[joint.id]
+            self.clashes[key] = (
+                rays.clash(self.shell[name].gap)
+                if name in self.shell
+                else clash_with(self.cage, joint, rays, name)
+            )
+        return self.clashes[key]
 
     def hidden(self, joint: Joint) -> bool:
         """Whether the roof hides a side of a joint with nothing but its own tubes there."""
