@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -20,9 +20,7 @@ import numpy as np
 import pytest
 from bookreader import degrees_of, mm
 
-from cagekit.writers.csv import write_bends, write_cuts
 from cagekit.writers.json import write_cage
-from cagekit.writers.shopbook import write_shopbook
 
 SAW = ("Tube", "End", "Angle", "Dial", "Clock", "Saw", "Depth", "Axis", "Offset", "With")
 COPES = ("Tube", "End", "To", "Deepest at", "Depth", "Sheet")
@@ -32,10 +30,8 @@ LIST = ("No", "Member", "Tube", "Cut length", "Mass")
 class Printed:
     """A demo's book as read, and its cage as data."""
 
-    def __init__(self, name: str, folder: Path) -> None:
+    def __init__(self, name: str, folder: Path, spare: Path) -> None:
         design = demos.design(name)
-        for write in (write_shopbook, write_cage, write_bends, write_cuts):
-            write(design, folder)
         self.design = design
         self.unit = design.units
         self.pages = bookreader.read(folder / "shopbook.pdf")
@@ -49,9 +45,8 @@ class Printed:
             from cagekit.design import Design
 
             bare = Design(design.build, cage=design.fitted)
-            (folder / "fitted").mkdir()
-            write_cage(bare, folder / "fitted")
-            data = json.loads((folder / "fitted" / "cage.json").read_text("utf-8"))["members"]
+            write_cage(bare, spare)
+            data = json.loads((spare / "cage.json").read_text("utf-8"))["members"]
         self.members = {m["id"]: m for m in data}
         # tenths, or the tape's fraction
         self.fine = 25.4 / design.tooling.paper.fraction / 2 if self.unit == "in" else 0.51
@@ -89,10 +84,15 @@ _READ: dict[str, Printed] = {}
         for n in demos.DEMOS
     ],
 )
-def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Printed:
-    if request.param not in _READ:
-        _READ[request.param] = Printed(request.param, tmp_path_factory.mktemp(request.param))
-    return _READ[request.param]
+def printed(
+    request: pytest.FixtureRequest,
+    made: Callable[[str], Path],
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Printed:
+    name = request.param
+    if name not in _READ:
+        _READ[name] = Printed(name, made(name), tmp_path_factory.mktemp(name))
+    return _READ[name]
 
 
 # ---- cage.json alone ----

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import demos
 import pdfplumber
 import pytest
 
-from cagekit.writers.labels import label_data, write_labels
+from cagekit.writers.labels import label_data
 
 
 @pytest.mark.parametrize("name", ["sprint-wagon", "gravel-hatch"])
-def test_a_label_for_every_tube_and_every_piece_of_plate(name: str, tmp_path: Path) -> None:
+def test_a_label_for_every_tube_and_every_piece_of_plate(
+    name: str, made: Callable[[str], Path]
+) -> None:
     design = demos.design(name)
-    write_labels(design, tmp_path)
-    with pdfplumber.open(tmp_path / "labels.pdf") as pdf:
+    with pdfplumber.open(made(name) / "labels.pdf") as pdf:
         text = " ".join(" ".join((p.extract_text() or "").split()) for p in pdf.pages)
         boxes = [b for p in pdf.pages for b in (*p.rects, *p.curves)]
         sizes = [c["size"] for p in pdf.pages for c in p.chars]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
+import demos
 import pdfplumber
 import pytest
 
-from cagekit.assembly.assemble import assemble
 from cagekit.design import Design
-from cagekit.inputs.resolve import load_build
 from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 
@@ -22,15 +22,12 @@ from cagekit.writers.shopbook import Book, write_shopbook
     ],
 )
 def design(request: pytest.FixtureRequest) -> Design:
-    build = load_build(request.param)
-    return Design(build=build, cage=assemble(build), units=build.units)
+    return demos.design(request.param)
 
 
 @pytest.fixture(scope="module")
-def pages(design: Design, tmp_path_factory: pytest.TempPathFactory) -> list:
-    folder: Path = tmp_path_factory.mktemp("book")
-    write_shopbook(design, folder)
-    with pdfplumber.open(folder / "shopbook.pdf") as pdf:
+def pages(design: Design, made: Callable[[str], Path]) -> list:
+    with pdfplumber.open(made(design.build.name) / "shopbook.pdf") as pdf:
         return [
             {
                 "text": page.extract_text(),
@@ -117,9 +114,9 @@ def test_walls_are_measured_on_a_straight_away_from_bends_and_cuts(design: Desig
     assert min(place.local, piece.length - place.local) == pytest.approx(spot.clear)
 
 
-def test_the_book_is_the_same_every_time(design: Design, tmp_path: Path) -> None:
-    first, second = tmp_path / "1", tmp_path / "2"
-    for folder in (first, second):
-        folder.mkdir()
-        write_shopbook(design, folder)
-    assert (first / "shopbook.pdf").read_bytes() == (second / "shopbook.pdf").read_bytes()
+def test_the_book_is_the_same_every_time(
+    design: Design, made: Callable[[str], Path], tmp_path: Path
+) -> None:
+    write_shopbook(design, tmp_path)
+    first = made(design.build.name) / "shopbook.pdf"
+    assert first.read_bytes() == (tmp_path / "shopbook.pdf").read_bytes()
