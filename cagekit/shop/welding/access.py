@@ -62,7 +62,7 @@ class Reach:
         return bool(self.reached.all())
 
 
-Clash = np.ndarray
+InWay = np.ndarray
 """At which spots and leans ``(n, k)`` of a torch something stands in its way."""
 
 
@@ -84,7 +84,7 @@ class Rays:
     radius: Vec
     is_body: np.ndarray
 
-    def clash(self, gap: Callable[[Points], Vec], *, own: bool = False) -> Clash:
+    def clash(self, gap: Callable[[Points], Vec], *, own: bool = False) -> InWay:
         """Where something stands in the way of the torch.
 
         Args:
@@ -116,7 +116,7 @@ def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
     )
 
 
-def clash_with(cage: Cage, joint: Joint, rays: Rays, member: str) -> Clash:
+def clash_with(cage: Cage, joint: Joint, rays: Rays, member: str) -> InWay:
     """Where a tube of the cage stands in the way of the torch at a joint."""
     path, radius = cage.members[member].path, cage.members[member].tube.outer_radius
     own = member in (joint.branch, *joint.parents)
@@ -145,7 +145,7 @@ def reach(
     return reach_past(joint, rays, {**tubes, **{n: rays.clash(s.gap) for n, s in shell.items()}})
 
 
-def reach_past(joint: Joint, rays: Rays, clashes: Mapping[str, Clash]) -> Reach:
+def reach_past(joint: Joint, rays: Rays, clashes: Mapping[str, InWay]) -> Reach:
     """What the torch reaches past all that stands in its way.
 
     Args:

@@ -20,7 +20,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
-from cagekit.shop.welding.access import Clash, Rays, Reach, clash_with, rays_of, reach_past
+from cagekit.shop.welding.access import InWay, Rays, Reach, clash_with, rays_of, reach_past
 from cagekit.shop.welding.moves import ANCHORED, Moved, Pose, Way, possible
 from cagekit.units.tolerance import ROUNDING
 
@@ -91,7 +91,7 @@ class _Site:
     rays: dict[str, Rays] = field(default_factory=dict)
     near: dict[str, frozenset[str]] = field(default_factory=dict)
     seen: dict[tuple[str, frozenset[str]], Reach] = field(default_factory=dict)
-    clashes: dict[tuple[str, str], Clash] = field(default_factory=dict)
+    clashes: dict[tuple[str, str], InWay] = field(default_factory=dict)
 
     def reach(self, joint: Joint, present: Iterable[str], pose: Pose | None = None) -> Reach:
         """What the torch reaches with these tubes in place, in a position of the cage."""
@@ -113,7 +113,7 @@ class _Site:
             self.seen[key] = found
         return found
 
-    def clash(self, joint: Joint, name: str) -> Clash:
+    def clash(self, joint: Joint, name: str) -> InWay:
         """Where a tube or a surface of the shell stands in the way of the torch at a joint."""
         key = (joint.id, name)
         if key not in self.clashes:
