@@ -117,7 +117,14 @@ def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
 
 
 def clash_with(cage: Cage, joint: Joint, rays: Rays, member: str) -> InWay:
-    """Where a tube of the cage stands in the way of the torch at a joint."""
+    """Where a tube of the cage stands in the way of the torch at a joint.
+
+    Args:
+        cage: the cage.
+        joint: one of its joints.
+        rays: the torch round it.
+        member: id of the tube.
+    """
     path, radius = cage.members[member].path, cage.members[member].tube.outer_radius
     own = member in (joint.branch, *joint.parents)
     return rays.clash(lambda p: path.distances(p) - radius, own=own)
