@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from cagekit.cli.console import note
+from cagekit.units import format_length
 
 if TYPE_CHECKING:
     from cagekit.face.design import CageDesign
@@ -36,3 +37,14 @@ def loaded(args: argparse.Namespace, progress: Callable[[str], None]) -> CageDes
         note(f"warning: {remark}")
     progress("putting the cage together")
     return design
+
+
+def work_in(design: CageDesign) -> str:
+    """What makes a check long, in words: how much there is to put together and to compare."""
+    build = design.build
+    largest = max((getattr(p, "length", 0.0) for p in build.plates), default=0.0)
+    size = format_length(largest, design.units)
+    return (
+        f"the build has {len(build.entries)} members and {len(build.plates)} plate tables, "
+        f"the longest plate is {size}"
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from cagekit.cli.build import add_build, loaded
+from cagekit.cli.build import add_build, loaded, work_in
 from cagekit.cli.console import Progress, caution, emit, note, width
 from cagekit.cli.make import names
 
@@ -49,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
     with Progress() as progress:
         whole = loaded(args, progress.step)
+        progress.because(work_in(whole))
         design, without = whole.makeable
         progress.step("checking")
         every = whole.check(names(args.groups) or None, names(args.rules) or None)

@@ -95,16 +95,23 @@ class Progress:
     """
 
     PATIENCE = 1.0
+    LONG = 10.0
+    """Seconds after which the reason why it takes long is told, where one is known."""
 
     def __init__(self, total: int = 0) -> None:
-        self.total, self.count, self.name = total, 0, ""
+        self.total, self.count, self.name, self.reason = total, 0, "", ""
         self._late = False
         self._lock = threading.Lock()
-        self._timer = threading.Timer(self.PATIENCE, self._overdue)
-        self._timer.daemon = True
+        self._timers = (
+            threading.Timer(self.PATIENCE, self._overdue),
+            threading.Timer(self.LONG, self._explain),
+        )
+        for timer in self._timers:
+            timer.daemon = True
 
     def __enter__(self) -> Progress:
-        self._timer.start()
+        for timer in self._timers:
+            timer.start()
         return self
 
     def __exit__(
@@ -113,7 +120,8 @@ class Progress:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._timer.cancel()
+        for timer in self._timers:
+            timer.cancel()
 
     def step(self, name: str) -> None:
         """Begin the next step."""
@@ -121,6 +129,15 @@ class Progress:
             self.count, self.name = self.count + 1, name
             if self._late:
                 self._say()
+
+    def because(self, reason: str) -> None:
+        """Give the reason that is told if it takes long."""
+        self.reason = reason
+
+    def _explain(self) -> None:
+        with self._lock:
+            if self.reason:
+                print(f"cagekit: this takes long: {self.reason}.", file=sys.stderr, flush=True)
 
     def _overdue(self) -> None:
         with self._lock:

@@ -6,6 +6,7 @@ and without what hangs on it, and says so.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
@@ -26,7 +27,10 @@ Assembler = Callable[[Build, Kept], Cage]
 OneDesign = TypeVar("OneDesign", bound="Design")
 
 ALL_PLATES = "plates"
-"""Name of what is left out when a plate that no entry asks for cannot be made."""
+"""Name of what is left out when a plate that no entry asks for, or too many, cannot be made."""
+MOST_LEFT_OUT = 6
+"""Tubes, and plates, that a check goes on without, not counting what hangs on them: each costs
+another look at the whole cage, and more are one mistake of the build."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +53,7 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
 
     Raises:
         InputError: a file says something that cannot be meant.
-        GeometryError: less than half of the members could be made.
+        GeometryError: less than half of the members could be made, or too many could not.
     """
     try:
         design.cage.require_cuts()
@@ -73,10 +77,13 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
             raise whole
         leave_out(entry.id, fault)
         build = replace(build, entries=tuple(e for e in build.entries if e is not entry))
-        if 2 * len(build.entries) < len(design.build.entries):
+        few = 2 * len(build.entries) < len(design.build.entries)
+        if few or sum(not row.hangs for row in out) > MOST_LEFT_OUT:
             raise whole
+    tubes_out = len(out)
     while (fault := _fault(assemble, build, design.kept)) is not None:
-        plate = _plate_at_fault(build, design.kept, fault)
+        many = len(out) - tubes_out >= MOST_LEFT_OUT
+        plate = None if many else _plate_at_fault(build, design.kept, fault)
         if plate is None:
             leave_out(ALL_PLATES, fault)
             return design.of_build(build, cage=members_only(build, design.kept)), tuple(out)
@@ -95,8 +102,16 @@ def _fault(put_together: Assembler, build: Build, kept: Kept) -> MakingError | N
 
 
 def _plate_at_fault(build: Build, kept: Kept, fault: MakingError) -> PlateEntry | None:
-    """The plate entry without which this fault is gone; None when no single one is."""
-    for plate in build.plates:
+    """The plate entry without which this fault is gone; None when no single one is.
+
+    Those that the message names are tried first: putting a cage together takes its time.
+    """
+    said = str(fault)
+
+    def unnamed(plate: PlateEntry) -> bool:
+        return not re.search(rf"\b{re.escape(plate.id or plate.kind)}(_left|_right)?\b", said)
+
+    for plate in sorted(build.plates, key=unnamed):
         other = _fault(assemble, _without(build, plate), kept)
         if other is None or _about(other) != _about(fault):
             return plate

@@ -335,8 +335,11 @@ class FoldedSheet:
         p = np.atleast_2d(np.asarray(points, float))
         flat = np.column_stack([p, np.broadcast_to(np.asarray(z, float), (len(p),))])
         parts: list[Facet | Bend] = [*self.facets, *self.bends]
-        gaps = np.array([np.where(q.loop.contains(p), 0.0, q.loop.distance(p)) for q in parts])
-        best = np.argmin(gaps, axis=0)
+        if len(parts) == 1:
+            best = np.zeros(len(p), np.intp)
+        else:
+            gaps = [np.where(q.loop.contains(p), 0.0, q.loop.distance(p)) for q in parts]
+            best = np.argmin(np.array(gaps), axis=0)
         out = np.empty((len(p), 3))
         for i in np.unique(best):
             m = best == i

@@ -18,6 +18,7 @@ from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutE
 from cagekit.inputs.fields import LONGEST_NAME, FileModel, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.most import MOST_TUBES
 from cagekit.inputs.padding import Padding
 from cagekit.inputs.places import OnCar, OnTube, for_side
 from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
@@ -188,6 +189,7 @@ def entries_with_remarks(
             member does not have, or gives it a value it cannot take.
     """
     entries = spread([*layout.member, *file.add, *file.strut])
+    _require_few_tubes(entries, file, layout, where)
     _require_own_ids(file, layout, where)
     _require_roles(file, entries, where)
     used: set[str] = set()
@@ -272,6 +274,22 @@ def _is_gone(name: str, gone: Collection[str], names: Collection[str]) -> bool:
     """Whether a name stands for a member that is left out, or for a leg or piece of one."""
     known = (n for n in (*names, *gone) if f"{name}_".startswith(f"{n}_"))
     return max(known, key=len, default="") in gone
+
+
+def _require_few_tubes(
+    entries: Sequence[MemberEntry], file: BuildFile, layout: Layout, where: str
+) -> None:
+    """Refuse more members than any cage has; the message is about the file that has most."""
+    if len(entries) <= MOST_TUBES:
+        return
+    most = max(("add", file.add), ("strut", file.strut), key=lambda row: len(row[1]))
+    problem = (
+        f"the build has {len(entries)} members, both sides counted; at most {MOST_TUBES} are taken."
+    )
+    hint = "Leave out what the cage does not need."
+    if len(most[1]) >= len(layout.member):
+        raise key_error(where, (most[0], len(most[1]) - 1), None, problem, hint)
+    raise InputError(f"layout {layout.name}", "member", problem=problem, hint=hint)
 
 
 def _require_own_ids(file: BuildFile, layout: Layout, where: str) -> None:

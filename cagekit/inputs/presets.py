@@ -26,6 +26,7 @@ from cagekit.inputs.messages import (
     shorten,
     table_and_field,
 )
+from cagekit.inputs.most import require_few
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.inputs.usual import any_unusual, require_possible, unusual
 
@@ -185,6 +186,7 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
     file = shown(path)
     _require_kind(kind, data, text, file)
     _require_finite(data, text, file)
+    require_few(kind, data, text, file=file)
     units = data.get("units", "mm")
     context = {"units": units if units in ("mm", "in") else "mm", "path": str(path)}
     try:

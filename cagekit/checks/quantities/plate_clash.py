@@ -1,12 +1,13 @@
-"""Plates against the tubes they do not belong to: does anything run into anything."""
+"""Plates against tubes: does anything run into anything, a folded plate into its own tube."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cagekit.cage.plate import Plate
 from cagekit.geometry.arrays import Points
@@ -18,10 +19,16 @@ if TYPE_CHECKING:
 
 STEP = 5.0
 """Distance between the points that plates and centre lines are looked at in, mm."""
+FINE = 2.0
+"""The same where a plate may run into its own tube, mm."""
+RISEN = 1.0
+"""What stands higher than this (mm) over the flat under a foot is folded up."""
 NEAR = 30.0
 """Tubes further from a plate than this (mm) are not told of."""
 BLOCK = 500_000
 """Distances that are held at a time."""
+MANY = 20_000_000
+"""Distances from which on a tree of points is quicker than looking at all of them."""
 TOUCH = 0.3
 """A gap may come out this much (mm) too small by looking at points only."""
 
@@ -35,41 +42,78 @@ class Clash(NamedTuple):
     point: Vec
 
 
-def clashes(cage: Cage) -> tuple[Clash, ...]:
-    """The smallest gap of each plate to a tube that it is not made for, where there is one near."""
-    lines = {m.id: _line(m) for m in cage.members.values()}
+def clashes(cage: Cage, points_of: Callable[[Plate], Points] | None = None) -> tuple[Clash, ...]:
+    """The smallest gap of each plate to a tube near it, to its own where it is folded into it.
+
+    Args:
+        cage: the cage.
+        points_of: gives the points of a plate; :func:`plate_points` when left out.
+    """
+    lines = {m.id: _line(m, STEP) for m in cage.members.values()}
     out = []
     for plate in cage.plates:
-        points = plate_points(plate)
-        found = min(_gaps(plate, points, cage.members.values(), lines), default=None)
-        if found is not None:
-            gap, tube, i = found
-            out.append(Clash(plate.id, tube, gap + TOUCH if gap > -TOUCH else gap, points[i]))
+        points = (points_of or plate_points)(plate)
+        found = list(_gaps(plate, points, cage.members.values(), lines))
+        if plate.kind == "floor_plate" and plate.folds:
+            found += _into_own(plate, [cage.member(m) for m in plate.members])
+        if found:
+            gap, tube, point = min(found, key=lambda row: row[:2])
+            out.append(Clash(plate.id, tube, gap + TOUCH if gap > -TOUCH else gap, point))
     return tuple(out)
 
 
-def plate_points(plate: Plate) -> Points:
+def plate_points(plate: Plate, step: float = STEP) -> Points:
     """Points all over a plate's face and back, folded, in car axes, ``(n, 3)`` mm."""
     low, high = plate.outline.box
-    x, y = (np.arange(a, b, STEP) for a, b in zip(low, high, strict=True))
+    x, y = (np.arange(a, b, step) for a, b in zip(low, high, strict=True))
     grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
     inside = plate.outline.contains(grid)
     for hole in plate.holes:
         inside &= ~hole.loop.contains(grid)
-    flat = np.concatenate([grid[inside], plate.outline.sampled(STEP)])
+    flat = np.concatenate([grid[inside], plate.outline.sampled(step)])
     return np.concatenate([plate.car_points(flat, z) for z in (0.0, -plate.thickness)])
 
 
-def _line(member: Member) -> Vec:
+def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, str, Vec]]:
+    """Where what is folded up runs into the tube that stands on the plate, and how deep."""
+    points = plate_points(plate, FINE)
+    height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
+    up = points[height > RISEN]
+    for m in members:
+        line = _line(m, FINE)
+        radius = m.tube.outer_radius
+        beside = up[within(up, line, radius)] if len(up) else up
+        near = line[within(line, beside, radius)] if len(beside) else beside
+        if not len(near):
+            continue
+        i, apart = nearest(beside, near)
+        if apart - radius < -TOUCH:
+            yield apart - radius, m.id, beside[i]
+
+
+def _line(member: Member, step: float) -> Vec:
     path = member.path
-    return path.points(np.linspace(0.0, path.length, ceil(path.length / STEP) + 1))
+    return path.points(np.linspace(0.0, path.length, ceil(path.length / step) + 1))
 
 
-def _nearest(a: Points, b: Points) -> tuple[int, float]:
+def within(points: Points, others: Points, reach: float) -> NDArray[np.intp]:
+    """Rows of ``points`` ``(n, 3)`` that lie in the box of ``others``, ``reach`` mm wider."""
+    low, high = others.min(0) - reach, others.max(0) + reach
+    return np.flatnonzero(((points > low) & (points < high)).all(1))
+
+
+def nearest(a: Points, b: Points) -> tuple[int, float]:
     """The point of ``a`` ``(n, 3)`` nearest to points ``b`` ``(m, 3)``: its row and distance, mm.
 
-    A large plate is looked at in blocks, so that the distances never fill the memory.
+    Large plates are looked at in blocks or by a tree, so that the distances fill neither the
+    memory nor the hour.
     """
+    if len(a) * len(b) > MANY:
+        from scipy.spatial import KDTree
+
+        apart, _ = KDTree(b).query(a)
+        i = int(np.argmin(apart))
+        return i, float(apart[i])
     rows, best = max(BLOCK // len(b), 1), (0, np.inf)
     for start in range(0, len(a), rows):
         x, y, z = (a[start : start + rows, k, None] - b[:, k] for k in range(3))
@@ -82,17 +126,20 @@ def _nearest(a: Points, b: Points) -> tuple[int, float]:
 
 def _gaps(
     plate: Plate, points: Points, members: Iterable[Member], lines: dict[str, Vec]
-) -> Iterable[tuple[float, str, int]]:
-    low, high = points.min(0), points.max(0)
+) -> Iterator[tuple[float, str, Vec]]:
     for m in members:
         if m.id in plate.members:
             continue
         reach = m.tube.outer_radius + NEAR
         line = lines[m.id]
-        near = line[((line > low - reach) & (line < high + reach)).all(1)]
+        near = line[within(line, points, reach)]
         if not len(near):
             continue
-        i, apart = _nearest(points, near)
+        # what lies further from the line's box than the reach is told of nowhere
+        beside = within(points, near, reach)
+        if not len(beside):
+            continue
+        i, apart = nearest(points[beside], near)
         gap = apart - m.tube.outer_radius
         if gap < NEAR:
-            yield gap, m.id, i
+            yield gap, m.id, points[beside[i]]

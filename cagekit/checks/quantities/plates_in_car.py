@@ -10,7 +10,7 @@ from cagekit.cage.plate import Plate
 from cagekit.car.floor import floor_of
 from cagekit.car.shell import FAR, ShellSurface, floor, surfaces
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.plate_clash import plate_points
+from cagekit.checks.quantities.plate_clash import nearest, within
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.geometry.arrays import Points
@@ -35,7 +35,7 @@ def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
     """
     known = [one for one in surfaces(s.car) if not one.trimmed]
     for plate in s.plates:
-        points = plate_points(plate)
+        points = s.plate_points(plate)
         rooms = [row for one in known if (row := _room(plate, points, one)) is not None]
         if rooms:
             gap, surface, point = min(rooms, key=lambda r: r[0])
@@ -73,7 +73,7 @@ def _room(
 def plate_to_plate(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Room between floor plates of different tubes on one side of the sheet, negative: overlap."""
     feet = [p for p in s.plates if p.kind in ("floor_plate", "backing_plate")]
-    cloud = {p.id: plate_points(p) for p in feet}
+    cloud = {p.id: s.plate_points(p) for p in feet}
     for n, plate in enumerate(feet):
         for other in feet[:n]:
             if set(plate.members) & set(other.members):
@@ -85,10 +85,9 @@ def plate_to_plate(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 
 def _apart(plate: Plate, mine: Vec, other: Plate, its: Vec) -> tuple[float, Vec]:
-    low, high = its.min(0) - NEAR, its.max(0) + NEAR
     # face and back lie one behind the other: the middle of the metal tells lying on from lying in
     middle = mine.reshape(2, -1, 3).mean(axis=0)
-    near = middle[((middle > low) & (middle < high)).all(1)]
+    near = middle[within(middle, its, NEAR)]
     if not len(near):
         return FAR, mine[0]
     flat = (near - other.placement[:3, 3]) @ other.placement[:3, :3]
@@ -96,9 +95,11 @@ def _apart(plate: Plate, mine: Vec, other: Plate, its: Vec) -> tuple[float, Vec]
                                                     < other.thickness / 2 - 0.1)  # fmt: skip
     if inside.any() and not other.folds:
         return -GRID * float(np.sqrt(inside.sum() / 2)), near[int(np.argmax(inside))]
-    gaps = np.sqrt(((near[:, None, :] - its[None, :, :]) ** 2).sum(-1)).min(1)
-    i = int(np.argmin(gaps))
-    return float(gaps[i]), near[i]
+    beside = within(its, near, NEAR)
+    if not len(beside):
+        return FAR, mine[0]
+    i, gap = nearest(near, its[beside])
+    return gap, near[i]
 
 
 def contact_share(plate: Plate, car: Car | None, surface: str) -> float:

@@ -242,12 +242,19 @@ def hole_diameter(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("plate_to_tube", "mm", "gap to a tube")
 def plate_to_tube(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Smallest gap of each plate to a tube that it is not made for."""
-    for c in clashes(s.cage):
+    """Smallest gap of each plate to a tube that it is not made for.
+
+    Of a folded floor plate also how deep it runs into its own.
+    """
+    own = {p.id: p.members for p in s.plates}
+    for c in clashes(s.cage, s.plate_points):
+        cure = f"Make it smaller, turn it or move it: {c.tube} runs through it."
+        if c.tube in own[c.plate]:
+            cure = f"Fold it further from the foot or less steeply: its fold cuts {c.tube}."
         yield Measure(
             subject=c.plate,
             value=c.gap,
             evidence=Evidence.of(plates=[c.plate], points=[c.point]),
             label=f"gap to {c.tube}",
-            cure=f"Make it smaller, turn it or move it: {c.tube} runs through it.",
+            cure=cure,
         )

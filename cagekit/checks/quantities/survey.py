@@ -12,10 +12,12 @@ import numpy as np
 
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.checks.quantities.bars import WholeBar, joined
+from cagekit.checks.quantities.plate_clash import plate_points
 from cagekit.checks.quantities.quantity import Measure, Pick, Quantity
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.view_angles import PillarView, pillar_view
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.materials.steels import family
 from cagekit.swing.motion import Swept, sweep
@@ -87,6 +89,7 @@ class Survey:
         self.design = design
         self._views: dict[tuple[int, str], PillarView | None] = {}
         self._swept: dict[str, Swept] = {}
+        self._points: dict[str, Points] = {}
         self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
 
     def measured(self, quantity: Quantity, pick: Pick) -> tuple[Measure, ...]:
@@ -95,6 +98,12 @@ class Survey:
         if key not in self._measured:
             self._measured[key] = tuple(quantity.measure(self, pick))
         return self._measured[key]
+
+    def plate_points(self, plate: Plate) -> Points:
+        """Points all over a plate of the cage in car axes, ``(n, 3)`` mm, laid once."""
+        if plate.id not in self._points:
+            self._points[plate.id] = plate_points(plate)
+        return self._points[plate.id]
 
     @property
     def build(self) -> Build:

@@ -117,3 +117,49 @@ def test_a_tube_through_a_plate_is_found():
     lifted = np.eye(4)
     lifted[2, 3] = 400
     assert clashes(cage(0.0, placement=lifted)) == ()
+
+
+def test_a_fold_that_runs_into_its_own_tube_is_found():
+    from dataclasses import replace
+
+    from cagekit.cage.member import Member
+    from cagekit.checks.quantities.plate_clash import clashes
+    from cagekit.geometry.centre_line import CentreLine
+    from cagekit.materials.tubes import Tube
+
+    tube = Tube(od=40, wall=2, material="e235-n")
+
+    def cut(away):
+        # the flange stands up from x = 0; the tube's middle is so far beside it
+        path = CentreLine.straight((-away, 0, 0), (-away, 0, 300))
+        plate = replace(angle(), kind="floor_plate", members=("post",))
+        one = Cage("c", [Member(id="post", role="post", tube=tube, path=path)], plates=[plate])
+        return [(c.tube, c.gap) for c in clashes(one)]
+
+    flange = min(p[0] for p in angle().car_points([[60.0, 0.0]], -3.0))
+    face = min(p[0] for p in angle().car_points([[60.0, 0.0]], 0.0))
+    near = min(flange, face)
+    assert cut(20.5 - near) == []
+    ((tube_id, gap),) = cut(12.0 - near)
+    assert tube_id == "post"
+    assert gap == pytest.approx(-8.0, abs=0.2)
+
+
+def test_large_plates_are_compared_within_the_memory():
+    import resource
+    import time
+
+    import numpy as np
+
+    from cagekit.checks.quantities.plate_clash import nearest
+
+    rng = np.random.default_rng(3)
+    a, b = rng.uniform(0, 1500, (60_000, 3)), rng.uniform(0, 1500, (60_000, 3))
+    before, start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, time.process_time()
+    i, apart = nearest(a, b)
+    assert time.process_time() - start < 5
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 400_000  # kB
+    assert apart == pytest.approx(float(np.linalg.norm(b - a[i], axis=1).min()), abs=1e-9)
+    assert nearest(a[:300], b[:300])[1] == pytest.approx(
+        float(np.linalg.norm(a[:300, None] - b[None, :300], axis=2).min()), abs=1e-9
+    )

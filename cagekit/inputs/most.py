@@ -1,0 +1,80 @@
+"""How much one file may hold: what no car, shop or cage has that many of would only take hours.
+
+The counts stand in ``cagekit/data/most_entries.csv``. They bound the work of a check: a traced
+outline of ten thousand points or five hundred struts is refused before anything is built.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from fnmatch import fnmatchcase
+from functools import cache
+from typing import Any
+
+from cagekit.data import Row, rows
+from cagekit.inputs.messages import FileInputError, Problem, table_and_field
+from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
+
+FEWEST = min(int(row["most"]) for row in rows("most_entries"))
+"""Lists that are no longer than this need no look at their name."""
+MOST_TUBES = 150
+"""Members of a cage, both sides counted (common practice: a large cage has 60)."""
+
+
+def require_few(kind: str, data: Mapping[str, Any], text: str, *, file: str) -> None:
+    """Refuse lists and tables that are longer than any in the trade, each with its line.
+
+    Args:
+        kind: of the file.
+        data: the tables as read.
+        text: of the file.
+        file: as messages name it.
+
+    Raises:
+        FileInputError: tells file, line and field, how many there are and how many may be.
+    """
+    found = [(key, n, row) for key, n in _long(data) if n > int((row := _row(kind, key))["most"])]
+    if not found:
+        return
+    lines = line_map(text)
+    problems = []
+    for key, count, row in found:
+        table, field = table_and_field(key)
+        problems.append(
+            Problem(
+                file=file,
+                line=line_of(lines, key),
+                table=table,
+                field=field,
+                problem=f"holds {count} {row['what']}; at most {row['most']} are taken "
+                f"({row['source']}).",
+                hint="Leave out what the cage does not need.",
+            )
+        )
+    raise FileInputError(problems)
+
+
+def _long(data: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, int]]:
+    """Every list and every table of own names that is longer than the fewest allowed."""
+    if isinstance(data, Mapping | list) and key and len(data) > FEWEST:
+        yield key, len(data)
+    if isinstance(data, Mapping):
+        for name, value in data.items():
+            yield from _long(value, (*key, name))
+    elif isinstance(data, list):
+        for n, value in enumerate(data):
+            if isinstance(value, Mapping | list):
+                yield from _long(value, (*key, n))
+
+
+def _row(kind: str, key: TomlKey) -> Row:
+    return _row_named(kind, ".".join(step for step in key if isinstance(step, str)))
+
+
+@cache
+def _row_named(kind: str, name: str) -> Row:
+    return next(
+        row
+        for row in rows("most_entries")
+        if fnmatchcase(kind, row["file"]) and fnmatchcase(name, row["field"])
+    )
