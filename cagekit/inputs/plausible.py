@@ -91,14 +91,21 @@ def _refuse(faults: Sequence[Fault], path: Path) -> None:
         return
     data, text = read_toml(path)
     lines = line_map(text)
-    rows = {str(p): p for p in (_problem(f, data, lines, shown(path)) for f in faults)}
+    rows = {str(p): p for p in (problem_of(f, data, lines, shown(path)) for f in faults)}
     raise FileInputError(sorted(rows.values(), key=lambda p: p.line or 0))
 
 
-def _problem(
+def problem_of(
     fault: Fault, data: Mapping[str, Any], lines: dict[TomlKey, int], file: str
 ) -> Problem:
-    """The message; what stands under ``[side]`` is told there."""
+    """Return the message about a fault; what stands under ``[side]`` is told there.
+
+    Args:
+        fault: what is wrong.
+        data: the tables of the file.
+        lines: line of every key.
+        file: as messages name it.
+    """
     key, value = fault.key, _at(data, fault.key)
     if value is None and key[0] in SIDES and "side" in data:
         key = ("side", *key[1:])
@@ -454,6 +461,12 @@ def _ahead(car: Car, said: _Lengths) -> Iterator[Fault]:
         if d.top_z <= d.bottom_z:
             yield Fault(
                 key=("dash", "top_z"), problem=f"is below the dash's bottom, {said(d.bottom_z)}."
+            )
+        if d.cowl_z <= d.bottom_z:
+            yield Fault(
+                key=("dash", "cowl_z"),
+                problem=f"is below the dash's bottom, {said(d.bottom_z)}.",
+                hint="It is the base of the windscreen.",
             )
         if d.face_x <= driver.hip[0]:
             yield Fault(

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from cagekit.errors import NotFoundError
 from cagekit.inputs.build import Build, BuildFile, entries_of, entries_with_remarks
 from cagekit.inputs.car import Car
+from cagekit.inputs.doubts import doubts_in
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
@@ -86,7 +87,13 @@ def _remarks(
         ("tooling", f"tooling {file.tooling}", tooling),
         *(("driver", f"driver {d}", one) for d, one in zip(file.drivers, drivers, strict=True)),
     ]
-    told = (r for kind, what, table in read for r in unusual_in(kind, files[what], table))
+    read += [
+        ("tube", what, load_file("tube", path, TubeFile))
+        for what, path in files.items()
+        if what.startswith("tube ")
+    ]
+    told = [r for kind, what, table in read for r in unusual_in(kind, files[what], table)]
+    told += [r for _, what, table in read for r in doubts_in(files[what], table)]
     return tuple(dict.fromkeys(told))
 
 

@@ -43,7 +43,8 @@ class UsualRange:
     """The ranges of one field.
 
     Lengths in mm, angles in degrees, masses in kg; ``source`` and ``certainty`` are of the usual
-    range ``low`` to ``high``. Below ``least`` and above ``most`` a number is refused.
+    range ``low`` to ``high``; ``zero`` tells that 0, nothing there, is usual too. Below ``least``
+    and above ``most`` a number is refused.
     """
 
     unit: str
@@ -53,10 +54,11 @@ class UsualRange:
     most: float
     source: str
     certainty: str
+    zero: bool = False
 
     def holds(self, value: float) -> bool:
         """Whether ``value`` is usual."""
-        return self.low <= value <= self.high
+        return self.low <= value <= self.high or (self.zero and value == 0)
 
     def allows(self, value: float) -> bool:
         """Whether a file may say ``value`` at all."""
@@ -89,7 +91,11 @@ def usual_range(file: str, field: str) -> UsualRange | None:
         if fnmatchcase(field, row["field"]):
             bounds = {n: float(row[n]) for n in ("least", "low", "high", "most")}
             return UsualRange(
-                unit=row["unit"], source=row["source"], certainty=row["certainty"], **bounds
+                unit=row["unit"],
+                source=row["source"],
+                certainty=row["certainty"],
+                zero=row["zero"] == "yes",
+                **bounds,
             )
     return None
 

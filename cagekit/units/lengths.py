@@ -194,6 +194,8 @@ class _LengthReader:
         part = self._fraction()
         if part >= 1:
             raise self._fault("the fraction after a whole number must be less than one", place)
+        if part == 0:
+            raise self._fault("a fraction of nothing after a whole number; is a digit lost?", place)
         return whole + part, True
 
     def _fraction(self) -> Fraction:

@@ -2,8 +2,14 @@
 
 A mistake is what hands do: a decimal point, inches for millimetres, a sign, a misspelt word, a
 line lost or doubled, a value of another type, numbers that no car has. Nothing may end in a fault
-of cagekit's own, hang, or pass in silence when the cage comes out differently. Counts by class are
-printed: ``pytest -s tests/stability/test_mutations.py``.
+of cagekit's own, hang, or pass in silence when it changes what the cage comes to. Counts by class
+are printed: ``pytest -s tests/stability/test_mutations.py``; the whole sweep is that of
+``HYPOTHESIS_PROFILE=explore``.
+
+A mistake *changes the meaning* of a build when any number of any finding is another. It is *told*
+when the file is refused, when a warning names the place, or when the verdict of a finding changes,
+which names its tube, plate or person. A line that is lost means the default that the sheet names:
+those are counted by themselves.
 """
 
 from __future__ import annotations
@@ -27,8 +33,8 @@ from cagekit.cli.main import run
 from cagekit.inputs.presets import shipped_root
 
 BUILDS = ("track-roadster", "sprint-wagon", "hillclimb-coupe", "gravel-hatch")
-SECONDS = 60
-"""A check that takes longer hangs; it takes one or two on a busy machine."""
+SECONDS = 20.0
+"""A check that takes more time of the processor hangs; it takes one or two."""
 FACTORS = (25.4, 1 / 25.4, 10.0, 0.1, -1.0, 0.0, 1000.0)
 ODD = ("nan", "inf", "1e300", '"12 ft"', "true", '"a \\u001b[2J b"', "[]", "{}", "[1, 2]", '""',
        "1" * 400, "-0.0")  # fmt: skip
@@ -38,6 +44,7 @@ NUMBER = re.compile(r"(?<![\w.\"])-?\d+(?:\.\d+)?(?![\w.\"])")
 def files_of(build: str) -> list[str]:
     """The preset files that a build is made from, below ``presets/``."""
     table = tomllib.loads((shipped_root() / f"builds/{build}.toml").read_text("utf-8"))
+    presets = {p["preset"] for p in table.get("plate", ()) if "preset" in p}
     return [
         f"builds/{build}.toml",
         f"cars/{table['car']}.toml",
@@ -45,6 +52,8 @@ def files_of(build: str) -> list[str]:
         f"tooling/{table['tooling']}.toml",
         f"tubes/{table['tube']}.toml",
         *(f"drivers/{d}.toml" for d in table.get("drivers", ())),
+        *(f"rules/{r}.toml" for r in table.get("rules", ())),
+        *(f"plates/{p}.toml" for p in sorted(presets)),
     ]
 
 
@@ -80,20 +89,24 @@ def mistake(text: str, rng: random.Random) -> tuple[str, str]:
     return "\n".join(lines) + "\n", kind
 
 
+class Hang(BaseException):
+    """No ``except Exception`` of the command may take it for an error of its own."""
+
+
 @contextmanager
-def limited() -> Iterator[None]:
-    """End what takes too long."""
+def limited(seconds: float = SECONDS) -> Iterator[None]:
+    """End what takes too long, by the time of the processor: the machine may be busy."""
 
     def late(*_: object) -> None:
-        raise TimeoutError
+        raise Hang
 
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(SECONDS)
+    before = signal.signal(signal.SIGPROF, late)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         yield
     finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def checked(build: str) -> tuple[int, str, str]:
@@ -125,7 +138,7 @@ def outcome(build: str, file: str, text: str, kind: str = "") -> str:
     target.write_text(text, encoding="utf-8")
     try:
         code, findings, said = checked(build)
-    except TimeoutError:
+    except Hang:
         return "hang"
     finally:
         target.unlink()
@@ -165,6 +178,16 @@ def sweep(count: int) -> tuple[Counter[str], list[str]]:
     return found, bad
 
 
+def test_a_hang_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    def forever(*_: object, **__: object) -> None:
+        while True:
+            pass
+
+    monkeypatch.setattr("cagekit.design.Design.load", forever)
+    with pytest.raises(Hang), limited(0.2):
+        run(["check", "track-roadster"])
+
+
 @pytest.mark.slow
 def test_single_mistakes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
@@ -174,4 +197,5 @@ def test_single_mistakes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
     refused = found["refused with line"] + found["refused without line"]
     assert found["refused with line"] >= 0.95 * refused, bad
     told = found["told"] + found["silent"]
-    assert found["told"] >= 0.5 * told, bad
+    # one of the few of the everyday sweep may be a slip that nobody could see
+    assert found["told"] >= 0.95 * told - 1, bad

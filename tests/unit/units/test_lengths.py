@@ -58,6 +58,7 @@ REFUSED = {
     "5/8": (4, "fraction without a unit"),
     "1 9/8 in": (3, "less than one"),
     "1/0 in": (1, "over zero"),
+    "3 0/4 in": (3, "a fraction of nothing"),
     "3 parsec": (3, "unknown unit 'parsec'"),
     "1e3": (2, "unknown unit 'e'"),
     "3 mm 2": (6, "not expected"),
