@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -104,11 +104,11 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
         notes += step.notes
         before = step
     _require_outriggers(build, site.members)
-    _note_grinding(build, site.members)
+    _note_grinding(build, site.members, kept)
     divided = _swung(build, site.members, kept)
     cage = Cage(
         build.name,
-        _divided(site.members, divided),
+        map(kept.same, _divided(site.members, divided)),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
         hardware=[p for d in divided for p in d.hardware],
@@ -136,7 +136,8 @@ def _step(site: Site, entry: MemberEntry, kept: Kept) -> _Step:
     notes: list[str] = []
     made = []
     for member in make(site, entry):  # one after another: of two that meet the later one is coped
-        made.append(_meet_neighbours(site, member, notes, kept))
+        met = _meet_neighbours(site, kept.same(member), notes, kept)
+        made.append(kept.same(met))
         site.add(made[-1:])
     return _Step(tuple(made), tuple(notes))
 
@@ -176,16 +177,16 @@ def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:
                 )
 
 
-def _note_grinding(build: Build, members: dict[str, Member]) -> None:
+def _note_grinding(build: Build, members: dict[str, Member], kept: Kept) -> None:
     """Give tubes the grinding notes that the build has for them."""
     names = {m.id: m.names for m in members.values()}
     where = str(build.files.get("build", build.name))
     notes = grind_by_member(build.file.grind, names, build.names_left_out, where)
     for id_, grind in notes.items():
-        members[id_] = replace(members[id_], grind=grind)
+        members[id_] = kept.same(replace(members[id_], grind=grind))
 
 
-def _swung(build: Build, members: dict[str, Member], kept: Kept | None) -> Sequence[Divided]:
+def _swung(build: Build, members: dict[str, Member], kept: Kept) -> Sequence[Divided]:
     """The bars that swing out, divided; a cage without any does not load what that takes."""
     named = any(isinstance(p, SwingBracketEntry) for p in build.plates)
     if not named and all(m.swing is None for m in members.values()):
@@ -245,31 +246,30 @@ def sketch(build: Build) -> Cage:
     return Cage(build.name, site.members.values())
 
 
-def _meet_neighbours(
-    site: Site, member: Member, notes: list[str], kept: Kept | None = None
-) -> Member:
+def _meet_neighbours(site: Site, member: Member, notes: list[str], kept: Kept) -> Member:
     """Cope a member's ends also to earlier branches that it would run into near the node."""
     for name, end in member.ends:
         if end.kind is not EndKind.COPE:
             continue
-        hit = _run_into(site, member, name, end)
+        hit = _run_into(site, member, name, end, kept)
         hit = _touched(site, member, name, hit, kept) if hit else []
         if hit:
             notes.append(
                 f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
             )
-            new = replace(end, parents=(*end.parents, *hit))
-            member = replace(member, a=new) if name == "a" else replace(member, b=new)
+            member = _coped_too(member, name, hit)
     return member
 
 
-def _touched(
-    site: Site, member: Member, name: EndName, hit: list[str], kept: Kept | None
-) -> list[str]:
-    """Those of these branches that shape the cut: another may have taken all that they share."""
+def _coped_too(member: Member, name: EndName, hit: Sequence[str]) -> Member:
     end = member.end(name)
-    coped = replace(end, parents=(*end.parents, *hit))
-    trial = replace(member, a=coped) if name == "a" else replace(member, b=coped)
+    new = replace(end, parents=(*end.parents, *hit))
+    return replace(member, a=new) if name == "a" else replace(member, b=new)
+
+
+def _touched(site: Site, member: Member, name: EndName, hit: list[str], kept: Kept) -> list[str]:
+    """Those of these branches that shape the cut: another may have taken all that they share."""
+    trial = kept.same(_coped_too(member, name, hit))
     try:
         cut = Cage("", (*site.members.values(), trial), kept=kept).cut(member.id, name)
     except CopeError:
@@ -278,12 +278,9 @@ def _touched(
     return [h for h in hit if h in owners]
 
 
-def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:
+def _run_into(site: Site, member: Member, name: EndName, end: End, kept: Kept) -> list[str]:
     """Earlier branches of a parent that overlap this one outside that parent's own tube."""
-    node = member.path.end_point(name)
-    parent = site.members[end.parents[0]]
-    mine: Vec | None = None
-    trunk: Vec | None = None
+    node = _Node(member, name, site.members[end.parents[0]])
     hit = []
     for other in site.members.values():
         if other.id == member.id:
@@ -292,20 +289,41 @@ def _run_into(site: Site, member: Member, name: EndName, end: End) -> list[str]:
             continue
         if other.bar == member.bar:
             continue  # pieces of one tube meet in what divides them
-        its = _stretch(other.path, node)
-        if its is None:
-            continue
-        if mine is None:
-            # of a short tube only the half at this end: what is met at the other belongs there
-            mine = _leaving(member, name, member.path.length / 2)
-            trunk = _stretch(parent.path, node)
-            mine = _outside(mine, trunk, _left(parent, member))
-        its = _outside(its, trunk, _left(parent, other))
-        reach = member.tube.outer_radius + other.tube.outer_radius
-        axes_near = len(mine) and len(its) and (_gaps(mine, its) < reach - TOUCH).any()
-        if axes_near or _steel_shared(member, name, parent, other):
+        key = ("run into", member, name, node.parent, other)
+        if kept.once(key, partial(node.holds, other)):
             hit.append(other.id)
     return hit
+
+
+class _Node:
+    """The end of a member on its first parent, where other branches may be in the way."""
+
+    def __init__(self, member: Member, end: EndName, parent: Member) -> None:
+        self.member, self.end, self.parent = member, end, parent
+        self.point = member.path.end_point(end)
+
+    @cached_property
+    def trunk(self) -> Vec | None:
+        """The parent's axis here."""
+        return _stretch(self.parent.path, self.point)
+
+    @cached_property
+    def mine(self) -> Vec:
+        """Axis points of the member outside its parent."""
+        # of a short tube only the half at this end: what is met at the other belongs there
+        axis = _leaving(self.member, self.end, self.member.path.length / 2)
+        return _outside(axis, self.trunk, _left(self.parent, self.member))
+
+    def holds(self, other: Member) -> bool:
+        """Whether the member runs into an earlier branch here, outside their parent."""
+        its = _stretch(other.path, self.point)
+        if its is None:
+            return False
+        its = _outside(its, self.trunk, _left(self.parent, other))
+        reach = self.member.tube.outer_radius + other.tube.outer_radius
+        if len(self.mine) and len(its) and (_gaps(self.mine, its) < reach - TOUCH).any():
+            return True
+        return _steel_shared(self.member, self.end, self.parent, other)
 
 
 def _steel_shared(member: Member, name: EndName, parent: Member, other: Member) -> bool:

@@ -20,7 +20,7 @@ import numpy as np
 P = ParamSpec("P")
 T = TypeVar("T")
 
-LIMIT = 4000
+LIMIT = 12000
 """Results kept at most: some fifteen versions of a large cage."""
 _OWN = "_content"
 """Where a frozen object with room for it keeps its own content."""
@@ -137,6 +137,10 @@ class Kept:
             if len(self._results) > self._limit:
                 self._results.popitem(last=False)
         return made
+
+    def same(self, value: T) -> T:
+        """The first value of this content: what is keyed by the object itself is found again."""
+        return self.once(("same", content(value)), lambda: value)
 
     def call(self, function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
         """What ``function`` gives for these arguments, from before if it was asked for already.
