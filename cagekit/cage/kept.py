@@ -7,10 +7,10 @@ argument, never by hand: a field that is added later is in the key at once.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar, cast
@@ -138,6 +138,17 @@ class Kept:
                 self._results.popitem(last=False)
         return made
 
+    def each(self, keys: Sequence[Hashable], make: Callable[[list[int]], Sequence[T]]) -> list[T]:
+        """One result for each key; ``make`` is asked, at one go, for the places not kept yet."""
+        with self._lock:
+            found = {i: self._results[k] for i, k in enumerate(keys) if k in self._results}
+            for i in found:
+                self._results.move_to_end(keys[i])
+        missing = [i for i in range(len(keys)) if i not in found]
+        for i, made in zip(missing, make(missing) if missing else (), strict=True):
+            found[i] = self.once(keys[i], partial(_given, made))
+        return [cast(T, found[i]) for i in range(len(keys))]
+
     def same(self, value: T) -> T:
         """The first value of this content: what is keyed by the object itself is found again."""
         return self.once(("same", content(value)), lambda: value)
@@ -150,3 +161,7 @@ class Kept:
         """
         key = (function, content(args), content(kwargs))
         return self.once(key, lambda: function(*args, **kwargs))
+
+
+def _given(made: T) -> T:
+    return made

@@ -29,7 +29,7 @@ from math import dist
 import numpy as np
 
 from cagekit.car.floor import floor_of
-from cagekit.geometry.arrays import Points, Points2
+from cagekit.geometry.arrays import Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Slab, Solid
 from cagekit.inputs.car import Car, KeepOut, PillarLine
@@ -95,7 +95,7 @@ class Cylinder:
     def _local(self, points: Points) -> tuple[Vec, Vec, Vec]:
         axis = unit(self.end - self.start)
         w = points - self.start
-        along = w @ axis
+        along = rows_along(w, axis)
         out = w - np.multiply.outer(along, axis)
         return along, np.linalg.norm(out, axis=-1), out
 
@@ -171,7 +171,8 @@ def polygon_distance(points: Points2, outline: Vec) -> tuple[Vec, Vec]:
     for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
         d = b - a
         size = max(float(d @ d), NOISE)
-        t = np.clip((points - a) @ d / size, 0.0, 1.0)
+        w = points - a
+        t = np.clip((w[..., 0] * d[0] + w[..., 1] * d[1]) / size, 0.0, 1.0)
         spot = a + np.multiply.outer(t, d)
         gap = np.linalg.norm(points - spot, axis=-1)
         nearer = gap < best

@@ -213,7 +213,7 @@ class Design:
         members = self.cage.members
         names = {m.id: m.names for m in members.values()}
         padding = thickness_by_member(self.build.file.padding, names)
-        return Cockpit(self.build.car, self.people, members, padding)
+        return Cockpit(self.build.car, self.people, members, padding, self.kept)
 
     @cached_property
     def strength(self) -> StrengthResult:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
+from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import Member
 from cagekit.fit.tubes import TubeRoom, Tubes
 from cagekit.geometry.centre_line import Spot, Vec, vec
@@ -49,13 +50,16 @@ class Cockpit:
         occupants: who sits in it, the driver first.
         members: tubes of the cage by id.
         padding: thickness of padding by member id, mm.
+        kept: room of tubes among the same people and in the same car, from before.
     """
 
     car: Car
     occupants: tuple[Occupant, ...]
     members: Mapping[str, Member]
     padding: Mapping[str, float] = field(default_factory=dict)
+    kept: Kept = field(default_factory=Kept, repr=False)
     _gaps: dict[tuple[int, str], dict[str, TubeRoom]] = field(default_factory=dict, repr=False)
+    _some: dict[tuple[tuple[int, ...], bool], Tubes] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -95,13 +99,39 @@ class Cockpit:
         if key not in self._gaps:
             # padding faces people; against a seat it is cut away
             padded = part not in ("seat back", "head rest")
-            self._gaps[key] = self.gaps_to(self._solid(who, part), padded=padded)
+            name = (Same(self.car), Same(who), part)
+            self._gaps[key] = self.gaps_to(self._solid(who, part), padded=padded, name=name)
         return self._gaps[key]
 
-    def gaps_to(self, solid: Solid, *, padded: bool = False) -> dict[str, TubeRoom]:
-        """Room between any solid and every tube, or its padding, by member id."""
-        tubes = self.tubes if padded else self.bare
-        return {g.member: g for g in tubes.nearest(solid)}
+    def gaps_to(
+        self, solid: Solid, *, padded: bool = False, name: Hashable = None
+    ) -> dict[str, TubeRoom]:
+        """Room between any solid and every tube, or its padding, by member id.
+
+        Args:
+            solid: anything.
+            padded: padding is part of its tube.
+            name: what stands for the solid where it may be met again; itself when None.
+        """
+        whole = self.tubes if padded else self.bare
+        what = ("room", Same(solid) if name is None else name)
+        keys = [(what, m, r) for m, r in zip(whole.members, whole.radii.tolist(), strict=True)]
+
+        def measured(places: list[int]) -> tuple[TubeRoom, ...]:
+            return self._only(tuple(places), padded=padded).nearest(solid)
+
+        return {g.member: g for g in self.kept.each(keys, measured)}
+
+    def _only(self, places: tuple[int, ...], *, padded: bool) -> Tubes:
+        """Some of the members, by their places."""
+        whole = self.tubes if padded else self.bare
+        if len(places) == len(whole.members):
+            return whole
+        key = (places, padded)
+        if key not in self._some:
+            chosen = [whole.members[i] for i in places]
+            self._some[key] = Tubes(chosen, self.padding if padded else None)
+        return self._some[key]
 
     def _solid(self, who: Occupant, part: str) -> Solid:
         if part == "seat back":

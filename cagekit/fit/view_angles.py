@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import inf, pi, radians
 
 import numpy as np
 
+from cagekit.cage.kept import Same
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.readings import PILLAR_ROLES
@@ -219,22 +221,25 @@ def _screen(
     """
     members = [m for m in cockpit.members.values() if m.role not in BESIDE_ROLES]
     expected = [m.id for m in members if m.role in usual]
-    eyes, edges = eyes_of(who), car_rows(cockpit.car)
-    rows = [BallRow.of(m, cockpit.padding.get(m.id, 0.0)) for m in members]
+    scene = (Same(cockpit.car), Same(who))
+    windows = cockpit.kept.once(("windscreen", *scene), partial(_windows, cockpit, who))
+    rows = []
+    for m in members:
+        thick = cockpit.padding.get(m.id, 0.0)
+        key = ("hidden ahead", *scene, m, thick)
+        rows.append((m.id, cockpit.kept.once(key, partial(_hidden_ahead, who, windows, m, thick))))
     worst, at, added, name = inf, 0.0, 0.0, expected[0] if expected else ""
-    for azimuth in SCREEN:
-        window = screen_height(eyes, edges, azimuth)
+    for k, (azimuth, window) in enumerate(zip(SCREEN, windows, strict=True)):
         if window is None:
             continue
         edge = window[1] if up else -window[0]
-        for row in rows:
-            spans = within(eyes.hidden_upright([row], azimuth), *window)
-            hidden = [(a, b) for a, b in spans if (a + b >= 0) == up]
-            if not hidden and row.name not in expected:
+        for id_, spans in rows:
+            hidden = [(a, b) for a, b in spans[k] if (a + b >= 0) == up]
+            if not hidden and id_ not in expected:
                 continue
             least = min((a if up else -b for a, b in hidden), default=edge)
             if least < worst - ROUNDING:
-                worst, at, name, added = least, azimuth, row.name, extent(hidden)
+                worst, at, name, added = least, azimuth, id_, extent(hidden)
     if worst is inf and expected:
         return Reading(value=None, members=(name,), missing="the car sheet leaves no view ahead")
     if worst is inf:
@@ -244,6 +249,26 @@ def _screen(
         members=(name,),
         points=(who.eye,),
         note=f"{_where(at)}, hides {np.degrees(added):.1f} deg beyond the car",
+    )
+
+
+Window = tuple[float, float]
+
+
+def _windows(cockpit: Cockpit, who: Occupant) -> tuple[Window | None, ...]:
+    """Elevations between which the windscreen is seen through, at every azimuth of ``SCREEN``."""
+    eyes, edges = eyes_of(who), car_rows(cockpit.car)
+    return tuple(screen_height(eyes, edges, azimuth) for azimuth in SCREEN)
+
+
+def _hidden_ahead(
+    who: Occupant, windows: Sequence[Window | None], member: Member, thick: float
+) -> tuple[list[Interval], ...]:
+    """Elevations that a tube and its padding hide in the windscreen, at every azimuth."""
+    eyes, row = eyes_of(who), BallRow.of(member, thick)
+    return tuple(
+        [] if window is None else within(eyes.hidden_upright([row], azimuth), *window)
+        for azimuth, window in zip(SCREEN, windows, strict=True)
     )
 
 

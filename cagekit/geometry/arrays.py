@@ -19,6 +19,16 @@ Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
 
+def rows_along(rows: Array, way: Vec) -> Array:
+    """Products of rows ``(..., 3)`` with one vector ``(3,)``.
+
+    Each row's is the same to the last bit whatever rows stand beside it, which ``@`` does not
+    promise.
+    """
+    x, y, z = way.tolist()
+    return np.asarray(rows[..., 0] * x + rows[..., 1] * y + rows[..., 2] * z)
+
+
 def cross3(a: Array, b: Array) -> Array:
     """Cross product of two vectors ``(3,)``; the general one takes ten times as long."""
     x, y, z = a.tolist()

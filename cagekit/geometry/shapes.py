@@ -11,7 +11,7 @@ from typing import Protocol
 
 import numpy as np
 
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, rows_along
 from cagekit.geometry.centre_line import Vec, perpendicular
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 
@@ -44,7 +44,7 @@ class Capsule:
         size = float(d @ d)
         if size < _TINY:
             return np.broadcast_to(self.start, points.shape)
-        t = np.clip((points - self.start) @ d / size, 0.0, 1.0)
+        t = np.clip(rows_along(points - self.start, d) / size, 0.0, 1.0)
         return np.asarray(self.start + np.multiply.outer(t, d))
 
     def gap(self, points: Points) -> Vec:
@@ -71,15 +71,18 @@ class Slab:
     axes: Vec
     half: Vec
 
+    def _local(self, points: Points) -> Points:
+        return _turned(points - self.centre, self.axes)
+
     def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm."""
-        over = np.abs((points - self.centre) @ self.axes.T) - self.half
+        over = np.abs(self._local(points)) - self.half
         outside = _lengths(np.maximum(over, 0.0))
         return np.asarray(outside + np.minimum(over.max(axis=-1), 0.0))
 
     def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
-        local = (points - self.centre) @ self.axes.T
+        local = self._local(points)
         held = np.clip(local, -self.half, self.half)
         inside = np.all(np.abs(local) < self.half, axis=-1)
         if inside.any():
@@ -87,7 +90,7 @@ class Slab:
             rows = np.nonzero(inside)[0]
             cols = face[rows]
             held[rows, cols] = np.copysign(self.half[cols], local[rows, cols])
-        return np.asarray(self.centre + held @ self.axes)
+        return np.asarray(self.centre + _turned(held, self.axes.T))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,7 +105,7 @@ class Ring:
     def core(self, points: Points) -> Points:
         """Points of the circle nearest to ``points``, ``(n, 3)``."""
         w = points - self.centre
-        flat = w - np.multiply.outer(w @ self.axis, self.axis)
+        flat = w - np.multiply.outer(rows_along(w, self.axis), self.axis)
         return np.asarray(
             self.centre + self.ring_radius * _directions(flat, perpendicular(self.axis))
         )
@@ -115,6 +118,11 @@ class Ring:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         core = self.core(points)
         return np.asarray(core + self.radius * _directions(points - core, self.axis))
+
+
+def _turned(rows: Points, axes: Points) -> Points:
+    """Rows ``(n, 3)`` along each of three axes."""
+    return np.stack([rows_along(rows, axis) for axis in axes], axis=-1)
 
 
 def _lengths(v: Vec) -> Vec:

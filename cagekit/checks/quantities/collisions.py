@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import NamedTuple
 
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
+from cagekit.cage.kept import Same
 from cagekit.cage.member import Member
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec
@@ -35,6 +36,8 @@ _SEAT = 6.0
 """Nearer than this to its own cope (mm) a branch is not looked at against what it sits on."""
 _BY = 3.0
 """Tubes that meet within this many diameters of a node are in each other's way at that node."""
+_BOXED = 20.0
+"""Distance of the points that a tube's box is made of, mm."""
 _SPOTS = 72
 """Spots looked at round a saddle."""
 
@@ -144,26 +147,46 @@ def overlaps(cage: Cage) -> list[Overlap]:
 
 def covered_welds(cage: Cage) -> Iterator[Covered]:
     """Every weld that lies under, or within its own size of, a tube that is fitted later."""
-    order = {m: i for i, m in enumerate(cage.members)}
-    welds = [(joint, _saddle(joint)) for joint in cage.joints]
-    if not welds:
-        return
-    middles = np.array([points.mean(axis=0) for _, points in welds])
-    far = {m.id: points_gap(middles, m.path, m.tube.outer_radius)[0] for m in cage.members.values()}
-    for k, (joint, points) in enumerate(welds):
+    members = list(cage.members.values())
+    order = {m.id: i for i, m in enumerate(members)}
+    boxes = [cage.kept.once(("tube's box", m), partial(_box, m)) for m in members]
+    lows, highs = (np.array([b[k] for b in boxes]).reshape(-1, 3) for k in (0, 1))
+    for joint in cage.joints:
         branch = cage.member(joint.branch)
-        reach = float(np.linalg.norm(points - middles[k], axis=1).max()) + branch.tube.wall
-        step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-        for m in list(cage.members.values())[order[branch.id] + 1 :]:
-            if m.id in joint.parents or far[m.id][k] > reach:
+        points = cage.kept.once(("saddle", joint), partial(_saddle, joint))
+        low, high = points.min(0) - branch.tube.wall, points.max(0) + branch.tube.wall
+        for i in np.flatnonzero(((lows < high) & (highs > low)).all(1)):
+            m = members[i]
+            if i <= order[branch.id] or m.id in joint.parents:
                 continue
-            away, _ = points_gap(points, m.path, m.tube.outer_radius)
-            bead = branch.tube.wall / 2
-            under = (away < bead) & (Wall.of(cage, m).left(points) > -bead)
-            if under.any():
-                deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
-                seated = any(branch.id in e.parents for _, e in m.ends)
-                yield Covered(joint, m, float(step[under].sum()), deepest, seated)
+            wall = Wall.of(cage, m)
+            key = ("covered", joint, branch, m, Same(wall.cut_a), Same(wall.cut_b))
+            found = cage.kept.once(key, partial(_covered, joint, branch, m, wall, points))
+            if found is not None:
+                yield found
+
+
+def _covered(joint: Joint, branch: Member, m: Member, wall: Wall, points: Points) -> Covered | None:
+    """What of a weld lies under a tube that is fitted later; None when nothing does."""
+    away, _ = points_gap(points, m.path, m.tube.outer_radius)
+    bead = branch.tube.wall / 2
+    if not (away < bead).any():
+        return None
+    under = (away < bead) & (wall.left(points) > -bead)
+    if not under.any():
+        return None
+    step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+    deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
+    seated = any(branch.id in e.parents for _, e in m.ends)
+    return Covered(joint, m, float(step[under].sum()), deepest, seated)
+
+
+def _box(m: Member) -> tuple[Vec, Vec]:
+    """Corners of a box round a tube, mm."""
+    points = m.path.points(np.linspace(0.0, m.path.length, int(m.path.length / _BOXED) + 2))
+    # between two points a bend stands out by less than half of their distance
+    reach = m.tube.outer_radius + _BOXED / 2
+    return points.min(0) - reach, points.max(0) + reach
 
 
 def _saddle(joint: Joint) -> Points:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -42,24 +43,53 @@ class Clash(NamedTuple):
     point: Vec
 
 
-def clashes(cage: Cage, points_of: Callable[[Plate], Points] | None = None) -> tuple[Clash, ...]:
-    """The smallest gap of each plate to a tube near it, to its own where it is folded into it.
-
-    Args:
-        cage: the cage.
-        points_of: gives the points of a plate; :func:`plate_points` when left out.
-    """
-    lines = {m.id: _line(m, STEP) for m in cage.members.values()}
+def clashes(cage: Cage) -> tuple[Clash, ...]:
+    """The smallest gap of each plate to a tube near it, to its own where it is folded into it."""
+    tubes = list(cage.members.values())
+    boxes = [cage.kept.once(("line's box", m), partial(_box, cage, m)) for m in tubes]
+    lows, highs = (np.array([b[k] for b in boxes]).reshape(-1, 3) for k in (0, 1))
     out = []
     for plate in cage.plates:
-        points = (points_of or plate_points)(plate)
-        found = list(_gaps(plate, points, cage.members.values(), lines))
-        if plate.kind == "floor_plate" and plate.folds:
-            found += _into_own(plate, [cage.member(m) for m in plate.members])
-        if found:
-            gap, tube, point = min(found, key=lambda row: row[:2])
-            out.append(Clash(plate.id, tube, gap + TOUCH if gap > -TOUCH else gap, point))
+        low, high = cage.kept.once(("plate's box", plate), partial(_plate_box, cage, plate))
+        met = np.flatnonzero(((highs > low) & (lows < high)).all(1))
+        near = tuple(tubes[i] for i in met)
+        own = tuple(cage.members[m] for m in plate.members if m in cage.members)
+        key = ("clash", plate, near, own)
+        clash = cage.kept.once(key, partial(_clash, cage, plate, near, own))
+        if clash is not None:
+            out.append(clash)
     return tuple(out)
+
+
+def _clash(cage: Cage, plate: Plate, near: Sequence[Member], own: Sequence[Member]) -> Clash | None:
+    lines = {m.id: _kept_line(cage, m) for m in near}
+    found = list(_gaps(plate, kept_points(cage, plate), near, lines))
+    if plate.kind == "floor_plate" and plate.folds:
+        found += _into_own(plate, own)
+    if not found:
+        return None
+    gap, tube, point = min(found, key=lambda row: row[:2])
+    return Clash(plate.id, tube, gap + TOUCH if gap > -TOUCH else gap, point)
+
+
+def _kept_line(cage: Cage, member: Member) -> Points:
+    return cage.kept.once(("line", member), partial(_line, member, STEP))
+
+
+def _box(cage: Cage, member: Member) -> tuple[Vec, Vec]:
+    """Corners of the box in which a plate may be near a tube, mm."""
+    line, reach = _kept_line(cage, member), member.tube.outer_radius + NEAR
+    return line.min(0) - reach, line.max(0) + reach
+
+
+def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
+    points = kept_points(cage, plate)
+    return points.min(0), points.max(0)
+
+
+def kept_points(cage: Cage, plate: Plate) -> Points:
+    """Points all over a plate of a cage, laid once."""
+    return cage.kept.once(("points", plate), partial(plate_points, plate))
 
 
 def plate_points(plate: Plate, step: float = STEP) -> Points:

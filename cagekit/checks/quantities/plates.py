@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import partial
 from math import atan2, degrees, pi
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cagekit.cage.kept import Same
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.plates_in_car import contact_share
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
@@ -99,7 +101,9 @@ def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
     """
     for foot, plate, e in _feet(s, pick):
         flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
-        share = contact_share(plate, s.car, foot.member.end(foot.end).surface)
+        on = foot.member.end(foot.end).surface
+        key = ("contact share", plate, Same(s.car), on)
+        share = s.cage.kept.once(key, partial(contact_share, plate, s.car, on))
         value = share * (flat - sum(h.area for h in plate.holes))
         yield Measure(subject=foot.name, value=value, evidence=e)
 

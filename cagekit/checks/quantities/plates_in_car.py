@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 
+from cagekit.cage.kept import Same
 from cagekit.cage.plate import Plate
 from cagekit.car.floor import floor_of
-from cagekit.car.shell import FAR, ShellSurface, floor, surfaces
+from cagekit.car.shell import FAR, ShellSurface, floor
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.plate_clash import nearest, within
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
@@ -33,12 +35,11 @@ def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
     Backing plates lie below the floor and are held against the rest; a folded plate may touch what
     it is folded to.
     """
-    known = [one for one in surfaces(s.car) if not one.trimmed]
     for plate in s.plates:
-        points = s.plate_points(plate)
-        rooms = [row for one in known if (row := _room(plate, points, one)) is not None]
-        if rooms:
-            gap, surface, point = min(rooms, key=lambda r: r[0])
+        key = ("room in the car", plate, Same(s.car))
+        least = s.cage.kept.once(key, partial(_least, s, plate))
+        if least is not None:
+            gap, surface, point = least
             yield Measure(
                 subject=plate.id,
                 value=gap,
@@ -48,6 +49,13 @@ def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
                 cure=f"Make the plate smaller, give it a `shift` away from the {surface.name}, or "
                 "fold it.",
             )
+
+
+def _least(s: Survey, plate: Plate) -> tuple[float, ShellSurface, Vec] | None:
+    points = s.plate_points(plate)
+    known = (one for one in s.shell if not one.trimmed)
+    rooms = [row for one in known if (row := _room(plate, points, one)) is not None]
+    return min(rooms, key=lambda r: r[0], default=None)
 
 
 def _room(
@@ -73,18 +81,19 @@ def _room(
 def plate_to_plate(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Room between floor plates of different tubes on one side of the sheet, negative: overlap."""
     feet = [p for p in s.plates if p.kind in ("floor_plate", "backing_plate")]
-    cloud = {p.id: s.plate_points(p) for p in feet}
     for n, plate in enumerate(feet):
         for other in feet[:n]:
             if set(plate.members) & set(other.members):
                 continue
-            gap, point = _apart(plate, cloud[plate.id], other, cloud[other.id])
+            key = ("apart", plate, other)
+            gap, point = s.cage.kept.once(key, partial(_apart, s, plate, other))
             if gap < NEAR:
                 e = Evidence.of(plates=[plate.id, other.id], points=[point])
                 yield Measure(subject=plate.id, value=gap, evidence=e, label=f"room to {other.id}")
 
 
-def _apart(plate: Plate, mine: Vec, other: Plate, its: Vec) -> tuple[float, Vec]:
+def _apart(s: Survey, plate: Plate, other: Plate) -> tuple[float, Vec]:
+    mine, its = s.plate_points(plate), s.plate_points(other)
     # face and back lie one behind the other: the middle of the metal tells lying on from lying in
     middle = mine.reshape(2, -1, 3).mean(axis=0)
     near = middle[within(middle, its, NEAR)]

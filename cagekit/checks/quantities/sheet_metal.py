@@ -247,7 +247,7 @@ def plate_to_tube(s: Survey, pick: Pick) -> Iterator[Measure]:
     Of a folded floor plate also how deep it runs into its own.
     """
     own = {p.id: p.members for p in s.plates}
-    for c in clashes(s.cage, s.plate_points):
+    for c in clashes(s.cage):
         cure = f"Make it smaller, turn it or move it: {c.tube} runs through it."
         if c.tube in own[c.plate]:
             cure = f"Fold it further from the foot or less steeply: its fold cuts {c.tube}."

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
+from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, Member
-from cagekit.car.shell import FAR, ShellSurface, surfaces
+from cagekit.car.shell import FAR, ShellSurface
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
@@ -31,7 +33,7 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
 
     Where a tube lands on the floor, its last three diameters may come down to it.
     """
-    for surface in surfaces(s.car):
+    for surface in s.shell:
         if surface.stood_on:
             gaps = floor_gaps(s.cage, surface)
         else:
@@ -43,7 +45,7 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("tubes_through_trim", "count", "tubes through the trim")
 def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How many tubes pass through each part of the car that is cut for them, as the dash."""
-    for surface in (one for one in surfaces(s.car) if one.trimmed):
+    for surface in (one for one in s.shell if one.trimmed):
         through = [g for g in shell_gaps(s.cockpit, surface) if g.gap < -TOUCH]
         if through:
             yield Measure(
@@ -61,7 +63,7 @@ def shell_gaps(cockpit: Cockpit, surface: ShellSurface) -> list[TubeRoom]:
     """Room between a surface and every tube near it, tightest first."""
     found = [
         gap
-        for gap in cockpit.gaps_to(surface.solid).values()
+        for gap in cockpit.gaps_to(surface.solid, name=Same(surface)).values()
         if gap.axis_gap < FAR / 2 and cockpit.members[gap.member].role not in surface.exempt
     ]
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
@@ -73,38 +75,49 @@ def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:
     for m in cage.members.values():
         if m.role in surface.exempt:
             continue
-        r, length = m.tube.outer_radius, m.path.length
-        stations = np.linspace(0.0, length, max(ceil(length / STEP), 1) + 1)
-        points = m.path.points(stations)
-        axis = surface.solid.gap(points)
-        axis[_landing(cage, m, surface, stations, axis)] = FAR
-        i = int(np.argmin(axis))
-        if axis[i] < FAR / 2:
-            spot = surface.solid.nearest(points[i : i + 1])[0]
-            way = spot - points[i]
-            size = max(float(np.linalg.norm(way)), NO_LENGTH)
-            found.append(
-                TubeRoom(
-                    member=m.id,
-                    gap=float(axis[i]) - r,
-                    axis_gap=float(axis[i]),
-                    on_tube=vec(points[i] + way * (r / size) * (1.0 if axis[i] >= 0 else -1.0)),
-                    on_solid=vec(spot),
-                    station=float(stations[i]),
-                )
-            )
+        stands = tuple(
+            end.kind is EndKind.FLAT
+            or any(cage.members[p].role in surface.exempt for p in end.parents)
+            for _, end in m.ends
+        )
+        key = ("floor", Same(surface), m, stands)
+        room = cage.kept.once(key, partial(_floor_gap, m, surface, stands))
+        if room is not None:
+            found.append(room)
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
 
 
+def _floor_gap(m: Member, surface: ShellSurface, stands: tuple[bool, ...]) -> TubeRoom | None:
+    """Room between a tube and a surface that its ends may stand on; None away from it."""
+    r, length = m.tube.outer_radius, m.path.length
+    stations = np.linspace(0.0, length, max(ceil(length / STEP), 1) + 1)
+    points = m.path.points(stations)
+    axis = surface.solid.gap(points)
+    axis[_landing(m, surface, stands, stations, axis)] = FAR
+    i = int(np.argmin(axis))
+    if axis[i] >= FAR / 2:
+        return None
+    spot = surface.solid.nearest(points[i : i + 1])[0]
+    way = spot - points[i]
+    size = max(float(np.linalg.norm(way)), NO_LENGTH)
+    return TubeRoom(
+        member=m.id,
+        gap=float(axis[i]) - r,
+        axis_gap=float(axis[i]),
+        on_tube=vec(points[i] + way * (r / size) * (1.0 if axis[i] >= 0 else -1.0)),
+        on_solid=vec(spot),
+        station=float(stations[i]),
+    )
+
+
 def _landing(
-    cage: Cage, member: Member, surface: ShellSurface, stations: Vec, axis: Vec
+    member: Member, surface: ShellSurface, stands: tuple[bool, ...], stations: Vec, axis: Vec
 ) -> NDArray[np.bool_]:
     """Which stations are the ends of a tube that come down to the surface it stands on."""
     out = np.zeros(len(stations), dtype=bool)
     near = axis < member.tube.outer_radius + surface.keep + TOUCH + 1.0
-    for name, end in member.ends:
-        on_exempt = any(cage.members[p].role in surface.exempt for p in end.parents)
-        if end.kind is not EndKind.FLAT and not on_exempt:
+    for name, standing in zip("ab", stands, strict=True):
+        if not standing:
             continue
         from_end = stations if name == "a" else stations[-1] - stations
         run = near & (from_end <= LANDING * member.tube.od)

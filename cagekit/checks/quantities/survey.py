@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from math import atan2, pi
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.car.shell import ShellSurface, surfaces
 from cagekit.checks.quantities.bars import WholeBar, joined
-from cagekit.checks.quantities.plate_clash import plate_points
+from cagekit.checks.quantities.plate_clash import kept_points
 from cagekit.checks.quantities.quantity import Measure, Pick, Quantity
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
@@ -89,7 +91,6 @@ class Survey:
         self.design = design
         self._views: dict[tuple[int, str], PillarView | None] = {}
         self._swept: dict[str, Swept] = {}
-        self._points: dict[str, Points] = {}
         self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
 
     def measured(self, quantity: Quantity, pick: Pick) -> tuple[Measure, ...]:
@@ -101,9 +102,12 @@ class Survey:
 
     def plate_points(self, plate: Plate) -> Points:
         """Points all over a plate of the cage in car axes, ``(n, 3)`` mm, laid once."""
-        if plate.id not in self._points:
-            self._points[plate.id] = plate_points(plate)
-        return self._points[plate.id]
+        return kept_points(self.cage, plate)
+
+    @cached_property
+    def shell(self) -> tuple[ShellSurface, ...]:
+        """Every surface of the car and the keep-outs."""
+        return self.cage.kept.once(("shell", Same(self.car)), partial(surfaces, self.car))
 
     @property
     def build(self) -> Build:
