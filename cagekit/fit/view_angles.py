@@ -252,17 +252,14 @@ def _screen(
     )
 
 
-Window = tuple[float, float]
-
-
-def _windows(cockpit: Cockpit, who: Occupant) -> tuple[Window | None, ...]:
+def _windows(cockpit: Cockpit, who: Occupant) -> tuple[Interval | None, ...]:
     """Elevations between which the windscreen is seen through, at every azimuth of ``SCREEN``."""
     eyes, edges = eyes_of(who), car_rows(cockpit.car)
     return tuple(screen_height(eyes, edges, azimuth) for azimuth in SCREEN)
 
 
 def _hidden_ahead(
-    who: Occupant, windows: Sequence[Window | None], member: Member, thick: float
+    who: Occupant, windows: Sequence[Interval | None], member: Member, thick: float
 ) -> tuple[list[Interval], ...]:
     """Elevations that a tube and its padding hide in the windscreen, at every azimuth."""
     eyes, row = eyes_of(who), BallRow.of(member, thick)
