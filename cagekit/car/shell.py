@@ -17,7 +17,9 @@ sill, door
 tunnel
     a box from behind the hoop to the front feet;
 floor
-    from foot to foot, see ``floor.py``.
+    from foot to foot, see ``floor.py``;
+panels
+    flat sheets, see ``panel.py``.
 """
 
 from __future__ import annotations
@@ -29,11 +31,12 @@ from math import dist
 import numpy as np
 
 from cagekit.car.floor import floor_of
-from cagekit.geometry.arrays import Points, Points2, rows_along
+from cagekit.car.panel import flat_panel
+from cagekit.geometry.arrays import Points, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
-from cagekit.geometry.shapes import Capsule, Slab, Solid
+from cagekit.geometry.shapes import Capsule, Slab, Solid, polygon_distance
 from cagekit.inputs.car import Car, KeepOut, PillarLine
-from cagekit.units.tolerance import NEGLIGIBLE, NO_LENGTH, NOISE, SAME_POINT
+from cagekit.units.tolerance import NEGLIGIBLE, NO_LENGTH, SAME_POINT
 
 FAR = 1e5
 """Distance (mm) given to points where a surface does not exist."""
@@ -163,32 +166,12 @@ class Prism:
         return out
 
 
-def polygon_distance(points: Points2, outline: Vec) -> tuple[Vec, Vec]:
-    """Signed distance of points ``(n, 2)`` to a polygon (negative inside) and nearest border."""
-    best = np.full(points.shape[:-1], np.inf)
-    foot = np.zeros_like(points)
-    odd = np.zeros(points.shape[:-1], dtype=bool)
-    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-        d = b - a
-        size = max(float(d @ d), NOISE)
-        w = points - a
-        t = np.clip((w[..., 0] * d[0] + w[..., 1] * d[1]) / size, 0.0, 1.0)
-        spot = a + np.multiply.outer(t, d)
-        gap = np.linalg.norm(points - spot, axis=-1)
-        nearer = gap < best
-        best = np.where(nearer, gap, best)
-        foot = np.where(nearer[..., None], spot, foot)
-        if abs(d[1]) > NOISE:
-            x = a[0] + (points[..., 1] - a[1]) / d[1] * d[0]
-            odd ^= ((a[1] > points[..., 1]) != (b[1] > points[..., 1])) & (points[..., 0] < x)
-    return np.where(odd, -best, best), foot
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ShellSurface:
     """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it.
 
     ``moves``: a door or a seat that must still move; ``trimmed``: cut where tubes pass;
+    ``holed``: a sheet that stays, with a hole for each tube that passes;
     ``stood_on``: tubes end on it; ``at_hoop``: the shell's side in the section of the main hoop.
     """
 
@@ -198,6 +181,7 @@ class ShellSurface:
     exempt: tuple[str, ...] = ()
     moves: bool = False
     trimmed: bool = False
+    holed: bool = False
     stood_on: bool = False
     at_hoop: bool = False
 
@@ -218,8 +202,8 @@ def surfaces(car: Car) -> tuple[ShellSurface, ...]:
         )
     if car.tunnel is not None:
         t = car.tunnel
-        low = (-BEHIND_HOOP, -t.half_width, car.floor_z)
-        high = (_front(car), t.half_width, t.top_z)
+        low = (-BEHIND_HOOP, -t.half("right"), car.floor_z)
+        high = (_front(car), t.half("left"), t.top_z)
         out.append(ShellSurface(name="tunnel", solid=box(low, high), exempt=("outrigger",)))
     if car.dash is not None:
         d = car.dash
@@ -230,6 +214,10 @@ def surfaces(car: Car) -> tuple[ShellSurface, ...]:
     out += [
         ShellSurface(name=k.name, solid=keep_out(k), keep=k.gap, moves=k.moves)
         for k in car.keepouts
+    ]
+    out += [
+        ShellSurface(name=p.name, solid=flat_panel(p), keep=p.gap, holed=p.holes)
+        for p in car.panels
     ]
     return tuple(out)
 

@@ -337,7 +337,7 @@ class Design:
         """Where feet and plates stand in the car, and what is marked on every tube."""
         from cagekit.shop.papers.setting_out import set_out
 
-        return set_out(self.fitted)
+        return set_out(self.fitted, self.build.car)
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:
@@ -354,6 +354,7 @@ class Design:
             self.cage.doors,
             units,
             open_body=self.build.car.body == "open",
+            holes=self.setting_out.holes,
         )
 
 

@@ -11,7 +11,7 @@ from typing import Protocol
 
 import numpy as np
 
-from cagekit.geometry.arrays import Points, rows_along
+from cagekit.geometry.arrays import Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, perpendicular
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 
@@ -123,6 +123,32 @@ class Ring:
 def _turned(rows: Points, axes: Points) -> Points:
     """Rows ``(n, 3)`` along each of three axes."""
     return np.stack([rows_along(rows, axis) for axis in axes], axis=-1)
+
+
+def polygon_distance(points: Points2, outline: Points2) -> tuple[Vec, Vec]:
+    """Signed distance of points to a polygon (negative inside) and the spots of its edge there.
+
+    Args:
+        points: ``(n, 2)`` mm.
+        outline: corners of the polygon ``(m, 2)`` mm, either way round.
+    """
+    best = np.full(points.shape[:-1], np.inf)
+    foot = np.zeros_like(points)
+    odd = np.zeros(points.shape[:-1], dtype=bool)
+    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        d = b - a
+        size = max(float(d @ d), NOISE)
+        w = points - a
+        t = np.clip((w[..., 0] * d[0] + w[..., 1] * d[1]) / size, 0.0, 1.0)
+        spot = a + np.multiply.outer(t, d)
+        gap = np.linalg.norm(points - spot, axis=-1)
+        nearer = gap < best
+        best = np.where(nearer, gap, best)
+        foot = np.where(nearer[..., None], spot, foot)
+        if abs(d[1]) > NOISE:
+            x = a[0] + (points[..., 1] - a[1]) / d[1] * d[0]
+            odd ^= ((a[1] > points[..., 1]) != (b[1] > points[..., 1])) & (points[..., 0] < x)
+    return np.where(odd, -best, best), foot
 
 
 def _lengths(v: Vec) -> Vec:

@@ -21,7 +21,9 @@ SHORTEST_DIRECTION = 1e-3
 SHORTEST_PILLAR = 50.0
 """A windscreen pillar is longer than this, mm."""
 SMALLEST_OPENING = 10_000.0
-"""A door opening is larger than this, mm2."""
+"""A door opening, or a panel, is larger than this, mm2."""
+PANEL_FLAT = 15.0
+"""Corners of a flat panel lie within this of one plane, mm: the tape's part and some."""
 
 
 class HoopSection(FileModel):
@@ -205,8 +207,19 @@ class Dash(FileModel):
 class Tunnel(FileModel):
     """Transmission tunnel."""
 
-    half_width: Length = Field(gt=0)
+    half_width: Length = Field(gt=0, description="centre plane to the tunnel's side")
     top_z: Length
+    half_width_left: Length | None = Field(
+        None, gt=0, description="left of the centre plane, where the sides are unlike"
+    )
+    half_width_right: Length | None = Field(
+        None, gt=0, description="right of the centre plane, where the sides are unlike"
+    )
+
+    def half(self, side: str) -> float:
+        """Centre plane to the tunnel's ``"left"`` or ``"right"`` side, mm."""
+        own = self.half_width_left if side == "left" else self.half_width_right
+        return self.half_width if own is None else own
 
 
 class Pedals(FileModel):
@@ -272,6 +285,41 @@ class KeepOut(FileModel):
                 )
             if self.span is not None and self.span[0] >= self.span[1]:
                 raise ValueError("the span of a polygon keep-out goes from the lower to the higher")
+
+
+class CarPanel(FileModel):
+    """A flat sheet of the car: bulkhead, firewall, rear window, bonnet."""
+
+    name: str = Field(description="your word for it, e.g. `rear bulkhead`")
+    corners: tuple[Point, ...] = Field(
+        description="corners in order round its edge: x, y (left positive), z of the cabin's face"
+    )
+    gap: Length = Field(0.0, ge=0, description="distance to keep from it")
+    holes: bool = Field(
+        False, description="tubes may pass: a hole is cut for each and listed in the papers"
+    )
+    clearance: Length = Field(
+        3.0, ge=0, description="room left all round a tube that passes, for a grommet or sealant"
+    )
+
+    @model_validator(mode="after")
+    def _flat(self) -> CarPanel:
+        if len(self.corners) < 3:
+            raise ValueError("the corners of a panel: three or more, in order round its edge")
+        normal = _twice_area(self.corners)
+        size = hypot(*normal)
+        if size / 2 < SMALLEST_OPENING:
+            raise ValueError("the corners of a panel need an area; give them in order, in mm or in")
+        middle = [sum(axis) / len(self.corners) for axis in zip(*self.corners, strict=True)]
+        off = max(
+            abs(sum(n * (c - m) for n, c, m in zip(normal, corner, middle, strict=True))) / size
+            for corner in self.corners
+        )
+        if off > PANEL_FLAT:
+            raise ValueError(
+                "the corners of a panel lie in one plane; where it bends, make two panels of it"
+            )
+        return self
 
 
 class SideTapes(FileModel):
@@ -343,6 +391,16 @@ def _area(corners: Sequence[tuple[float, float]]) -> float:
     return sum(a * d - b * c for (a, b), (c, d) in zip(corners, following, strict=True)) / 2
 
 
+def _twice_area(corners: Sequence[tuple[float, float, float]]) -> tuple[float, float, float]:
+    """Vector square to a polygon in space, twice its area long, mm2."""
+    out = [0.0, 0.0, 0.0]
+    for p, q in zip(corners, (*corners[1:], *corners[:1]), strict=True):
+        for k in range(3):
+            i, j = (k + 1) % 3, (k + 2) % 3
+            out[k] += p[i] * q[j] - p[j] * q[i]
+    return out[0], out[1], out[2]
+
+
 class Car(FileModel):
     """One car as measured."""
 
@@ -375,6 +433,9 @@ class Car(FileModel):
     tunnel: Tunnel | None = None
     pedals: Pedals | None = None
     keepouts: tuple[KeepOut, ...] = ()
+    panels: tuple[CarPanel, ...] = Field(
+        (), description="flat sheets that tubes keep clear of, or pass through holes"
+    )
     tapes: Tapes = Field(
         Tapes(), description="cross distances as taped; held against the points of this sheet"
     )
@@ -392,6 +453,14 @@ class Car(FileModel):
             for name in ("left", "right"):
                 data[name] = merged(both, data.get(name, {}))
         return data
+
+    @model_validator(mode="after")
+    def _named_once(self) -> Car:
+        names = [p.name for p in self.panels]
+        twice = next((n for n in names if names.count(n) > 1), None)
+        if twice is not None:
+            raise ValueError(f"two panels are called {twice!r}; papers tell holes by the name")
+        return self
 
     @property
     def driver_seat(self) -> Seat:

@@ -479,13 +479,16 @@ def _ahead(car: Car, said: _Lengths) -> Iterator[Fault]:
                 hint="It is the base of the windscreen.",
             )
     if car.tunnel:
-        narrow = min(car.side(s).main_foot.point[1] for s in SIDES)
-        if car.tunnel.half_width >= abs(narrow):
-            yield Fault(
-                key=("tunnel", "half_width"),
-                problem=f"reaches to the main feet at y {said(narrow)}.",
-                hint="It is half of the tunnel's width.",
-            )
+        for s in SIDES:
+            narrow = abs(car.side(s).main_foot.point[1])
+            if car.tunnel.half(s) >= narrow:
+                own = getattr(car.tunnel, f"half_width_{s}") is not None
+                yield Fault(
+                    key=("tunnel", f"half_width_{s}" if own else "half_width"),
+                    problem=f"reaches to the {s} main foot at y {said(narrow)}.",
+                    hint="It is taken from the centre plane to one side of the tunnel.",
+                )
+                break
         if car.tunnel.top_z < car.floor_z:
             yield Fault(key=("tunnel", "top_z"), problem="is below the floor.")
     if car.suspension_x and not car.suspension_x[0] < 0 < car.suspension_x[1]:

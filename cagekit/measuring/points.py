@@ -437,12 +437,13 @@ def _section(car: Car) -> list[ShellLine]:
     assert tunnel
     half: list[list[tuple[float, float, float]]] = []
     out: list[ShellLine] = []
-    for sign, s in ((1.0, car.left), (-1.0, car.right)):
+    for sign, side in ((1.0, "left"), (-1.0, "right")):
+        s = car.side(side)
         h = s.hoop
         inner, outer = s.sill_top_y
         inside: list[tuple[float, float, float]] = [
-            (0, sign * tunnel.half_width * 0.8, tunnel.top_z),
-            (0, sign * tunnel.half_width, car.floor_z),
+            (0, sign * tunnel.half(side) * 0.8, tunnel.top_z),
+            (0, sign * tunnel.half(side), car.floor_z),
             (0, sign * h.half_width_floor, car.floor_z), (0, sign * inner, 0), (0, sign * outer, 0),
             (0, sign * h.half_width_belt, h.height_belt - 160),
             (0, sign * h.half_width_belt, h.height_belt),

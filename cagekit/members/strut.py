@@ -241,7 +241,7 @@ def _outrigger_ends(site: Site, entry: OutriggerEntry) -> list[Place]:
     inner = (
         entry.inner_y
         if entry.inner_y is not None
-        else (car.tunnel.half_width if car.tunnel else None)
+        else (car.tunnel.half(side) if car.tunnel else None)
     )
     if inner is None:
         raise InputError(

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from cagekit.cage.colours import Colour
+from cagekit.car.panel import HALF, FlatPanel
 from cagekit.car.shell import AXES, Cylinder, Prism, ShellSurface, surfaces
 from cagekit.fit.view_angles import header_edge, lower_edges
 from cagekit.geometry.arrays import Points2
@@ -87,6 +88,8 @@ def _mesh(surface: ShellSurface) -> Triangles | None:
         frame = np.array([across, np.cross(axis, across), axis])
         length = float(np.linalg.norm(solid.end - solid.start))
         return extruded(ring, frame, solid.start, (0.0, length))
+    if isinstance(solid, FlatPanel):
+        return extruded(solid.outline, solid.frame, solid.origin, (-HALF, HALF))
     if isinstance(solid, Prism):
         frame = np.eye(3)[list(AXES[solid.plane])]
         return extruded(solid.outline, frame, np.zeros(3), solid.span)

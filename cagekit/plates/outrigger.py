@@ -77,7 +77,7 @@ def outrigger_box(
     side = car.left if foot.side > 0 else car.right
     inner = entry.inner_y
     if inner is None and car.tunnel is not None:
-        inner = car.tunnel.half_width
+        inner = car.tunnel.half("left" if foot.side > 0 else "right")
     if inner is None:
         raise InputError(
             where,

@@ -13,10 +13,10 @@ import numpy as np
 from cagekit.cage.door import SmallPart
 from cagekit.cage.member import Member, Plane
 from cagekit.cage.plate import Plate
-from cagekit.car.shell import polygon_distance
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
+from cagekit.geometry.shapes import polygon_distance
 from cagekit.inputs.car import Car
 
 NEAR = 100.0

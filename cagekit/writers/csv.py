@@ -419,10 +419,11 @@ def order_table(steps: Iterable[WorkStep]) -> Iterator[dict[str, Cell]]:
 
 
 def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
-    """Rows of ``setting-out.csv``: feet, plates on the car, then the mark list of every tube.
+    """Rows of ``setting-out.csv``: feet, plates and holes in the car, then each tube's mark list.
 
-    A foot's angle is its lean from plumb, a plate's its slope from level, a branch's that of the
-    axes, a welded plate's that between its plane and the tube.
+    A foot's angle is its lean from plumb, a plate's its slope from level, a hole's that of its
+    length from the panel's first edge, a branch's that of the axes, a welded plate's that between
+    its plane and the tube.
     """
     for f in out.feet:
         yield {
@@ -445,6 +446,18 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
             "y_to_mm": y,
             "z_to_mm": z,
             "angle_deg": degrees(p.slope),
+        }
+    for h in out.holes:
+        yield {
+            "kind": "hole",
+            "on": h.panel,
+            "what": h.member,
+            **_place(h.point),
+            "angle_deg": degrees(h.turn),
+            "note": (
+                f"oval {h.width:.1f} by {h.length:.1f} mm, middle {h.along:.1f} mm from the "
+                f"panel's first corner towards the second and {h.across:.1f} mm in from that edge"
+            ),
         }
     for member in cage.members:
         for mark in out.on(member):

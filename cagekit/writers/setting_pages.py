@@ -16,6 +16,8 @@ PLAN = 112.0
 """Most that the plan takes of the page's height, mm."""
 NEAR = 0.05
 """A place within this of a datum is on it, mm."""
+ROUND = 0.5
+"""A hole that is longer than wide by no more than this (mm) is drilled round."""
 
 
 def setting_page(book: Book) -> dict[str, Any]:
@@ -30,7 +32,7 @@ def setting_page(book: Book) -> dict[str, Any]:
         for f in out.feet
     ]
     if not feet:
-        return {}
+        return {"holes": hole_rows(book)} if out.holes else {}
     plan = plan_drawing(feet, [p.corners for p in out.plates], book.width, PLAN, book.length)
     return {
         **book.picture("plan", plan),
@@ -51,7 +53,23 @@ def setting_page(book: Book) -> dict[str, Any]:
             ]
             for p in out.plates
         ],
+        "holes": hole_rows(book),
     }
+
+
+def hole_rows(book: Book) -> list[list[str]]:
+    """Holes in the car's panels: panel, tube, middle from its first corner, size, turn."""
+    return [
+        [
+            h.panel,
+            book.number(h.member),
+            book.length(h.along),
+            book.length(h.across),
+            f"{book.bare(h.width)} by {book.length(h.length)}",
+            f"{degrees(h.turn):.0f}°" if h.length - h.width > ROUND else "-",
+        ]
+        for h in book.design.setting_out.holes
+    ]
 
 
 WAYS = (("ahead", "behind"), ("left", "right"), ("above", "below"))

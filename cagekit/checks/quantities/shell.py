@@ -19,6 +19,7 @@ from cagekit.checks.quantities.survey import Survey
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.tubes import STEP, TubeRoom
 from cagekit.geometry.centre_line import Vec, vec
+from cagekit.shop.papers.holes import panel_holes
 from cagekit.units.tolerance import NO_LENGTH
 
 TOUCH = 0.01
@@ -38,6 +39,8 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
             gaps = floor_gaps(s.cage, surface)
         else:
             gaps = [] if surface.trimmed else shell_gaps(s.cockpit, surface)
+        if surface.holed:
+            gaps = [g for g in gaps if g.member not in _passing(s, surface)]
         if gaps:
             yield _room(surface, gaps)
 
@@ -45,8 +48,10 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("tubes_through_trim", "count", "tubes through the trim")
 def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How many tubes pass through each part of the car that is cut for them, as the dash."""
-    for surface in (one for one in s.shell if one.trimmed):
+    for surface in (one for one in s.shell if one.trimmed or one.holed):
         through = [g for g in shell_gaps(s.cockpit, surface) if g.gap < -TOUCH]
+        if surface.holed:
+            through = [g for g in through if g.member in _passing(s, surface)]
         if through:
             yield Measure(
                 subject=surface.name,
@@ -55,8 +60,13 @@ def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
                     *sorted(g.member for g in through), points=[g.on_tube for g in through]
                 ),
                 label=f"tubes through the {surface.name}",
-                topic=surface.name,
+                topic=surface.name.replace(" ", "-"),
             )
+
+
+def _passing(s: Survey, surface: ShellSurface) -> set[str]:
+    """Tubes that pass a panel through a hole of its own; one that lies in it is none of them."""
+    return {h.member for h in panel_holes(s.cage, s.car) if h.panel == surface.name}
 
 
 def shell_gaps(cockpit: Cockpit, surface: ShellSurface) -> list[TubeRoom]:

@@ -8,7 +8,7 @@ before anything that would hold the cage down. A test replays the list.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
@@ -23,6 +23,7 @@ from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
+from cagekit.shop.papers.holes import PanelHole
 from cagekit.shop.papers.tape import TapeCheck, tape_checks
 from cagekit.shop.welding.moves import ANCHORED, FloorHole, Pose, Way
 from cagekit.shop.welding.welds import FitStage, Weld, WeldPlan
@@ -103,6 +104,7 @@ def order_of_work(
     units: Units = "mm",
     *,
     open_body: bool = False,
+    holes: Sequence[PanelHole] = (),
 ) -> tuple[Step, ...]:
     """Derive the order of work.
 
@@ -112,8 +114,9 @@ def order_of_work(
         doors: the bars that are divided when all is welded.
         units: lengths in the texts.
         open_body: the car has no roof.
+        holes: in the car's panels, for the tubes that pass.
     """
-    work = _Work(cage, plan, tuple(doors), units, open_body)
+    work = _Work(cage, plan, tuple(doors), units, open_body, tuple(holes))
     return tuple(replace(s, number=i) for i, s in enumerate(work.steps(), 1))
 
 
@@ -126,6 +129,7 @@ class _Work:
     doors: tuple[SwingDoor, ...]
     units: Units
     open_body: bool
+    holes: tuple[PanelHole, ...]
 
     def steps(self) -> list[Step]:
         out: list[Step] = []
@@ -194,6 +198,7 @@ class _Work:
             members=tuple(m.id for m in group),
             plates=tuple(laid),
             text=(
+                *self.hole_words(own),
                 *(line for line in lines if line),
                 *self.foot_words(group, later),
                 *_grinding(self.cage, group, fitted, self.units),
@@ -203,6 +208,16 @@ class _Work:
             checks=tuple(tape_checks(self.cage, group, fitted)),
             tries=tuple(self.tried(texts, group)),
         )
+
+    def hole_words(self, members: Set[str]) -> list[str]:
+        """Which holes are cut before tubes go in."""
+        names = [f"{_plain(h.member)} in the {h.panel}" for h in self.holes if h.member in members]
+        if not names:
+            return []
+        return [
+            "Look at what lies behind it, then cut the hole for " + ", ".join(names) + " as the "
+            "page of setting out tells it, and debur it."
+        ]
 
     def said(self, texts: Mapping[str, Any], group: Sequence[Member], key: str) -> str:
         """Words of a step as they suit this cage: an open car, a bar that swings out."""

@@ -17,6 +17,8 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, rotate, unit, vec
+from cagekit.inputs.car import Car
+from cagekit.shop.papers.holes import PanelHole, panel_holes
 from cagekit.units.tolerance import SQUARE
 
 TOUCHING = 6.0
@@ -139,12 +141,13 @@ class PlateMark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingOut:
-    """Everything that is set out: feet, plates in the car, marks on tubes in tape order."""
+    """Everything set out: feet, plates and holes in the car, marks on tubes in tape order."""
 
     feet: tuple[Standing, ...]
     plates: tuple[PlatePlace, ...]
     landings: tuple[BranchMark, ...]
     fixings: tuple[PlateMark, ...]
+    holes: tuple[PanelHole, ...] = ()
 
     def on(self, member: str) -> tuple[BranchMark | PlateMark, ...]:
         """The mark list of one tube, from end A on."""
@@ -203,11 +206,12 @@ class Tape:
         return isinstance(self.path.pieces[self.path.locate(station)[0]], Arc)
 
 
-def set_out(cage: Cage) -> SettingOut:
+def set_out(cage: Cage, car: Car | None = None) -> SettingOut:
     """Work out the setting-out of a cage, swing-out bars whole.
 
     Args:
         cage: the cage as it is fitted.
+        car: in whose panels it needs holes; None for a cage without a car.
     """
     tapes = {m: Tape(cage, m) for m in cage.members}
     return SettingOut(
@@ -226,6 +230,7 @@ def set_out(cage: Cage) -> SettingOut:
             for m in p.members
             if m in tapes
         ),
+        holes=panel_holes(cage, car) if car else (),
     )
 
 

@@ -1,0 +1,119 @@
+"""Flat panels of the car: bulkhead, firewall, window, bonnet; where tubes pass through them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cagekit.geometry.arrays import Points, Vec2, rows_along
+from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
+from cagekit.geometry.shapes import polygon_distance
+from cagekit.inputs.car import CarPanel
+from cagekit.units.tolerance import SAME_POINT
+
+HALF = 0.5
+"""Half of a panel's thickness, mm: sheet metal or glass, thin beside a tube."""
+STEP = 5.0
+"""Spacing of the spots at which a tube is looked at, mm."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlatPanel:
+    """A flat sheet in space.
+
+    Args:
+        origin: its first corner, ``(3,)`` mm.
+        frame: rows are the direction from the first to the second corner, the one square to it
+            in the sheet, on the side of the other corners, and the sheet's normal, ``(3, 3)``.
+        outline: corners in the first two, ``(n, 2)`` mm.
+    """
+
+    origin: Vec
+    frame: Vec
+    outline: Vec
+
+    def local(self, points: Points) -> Points:
+        """Points ``(n, 3)`` in the sheet's own frame, mm."""
+        return np.stack([rows_along(points - self.origin, axis) for axis in self.frame], axis=-1)
+
+    def gap(self, points: Points) -> Vec:
+        """Distance to the sheet, ``(n,)`` mm, negative inside its thickness."""
+        local = self.local(points)
+        edge, _ = polygon_distance(local[..., :2], self.outline)
+        over = np.stack([edge, np.abs(local[..., 2]) - HALF])
+        outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
+        return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
+
+    def nearest(self, points: Points) -> Points:
+        """Spots of the sheet nearest to ``points``, ``(n, 3)`` mm."""
+        local = self.local(points)
+        edge, foot = polygon_distance(local[..., :2], self.outline)
+        flat = np.where((edge > 0)[..., None], foot, local[..., :2])
+        up = np.where(
+            edge > 0, np.clip(local[..., 2], -HALF, HALF), np.copysign(HALF, local[..., 2])
+        )
+        return np.asarray(self.origin + np.concatenate([flat, up[..., None]], axis=-1) @ self.frame)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Passing:
+    """Where a tube's axis passes through a panel.
+
+    Attributes:
+        station: along the tube from end a, mm.
+        point: in car axes, ``(3,)`` mm.
+        place: in the panel from its first corner, along the first edge and square to it,
+            ``(2,)`` mm.
+        way: direction of the tube there in the panel's frame, ``(3,)``.
+    """
+
+    station: float
+    point: Vec
+    place: Vec2
+    way: Vec
+
+
+def flat_panel(panel: CarPanel) -> FlatPanel:
+    """The panel as a flat sheet, its corners laid on the best plane through them."""
+    corners = np.array(panel.corners, dtype=float)
+    middle = corners.mean(axis=0)
+    normal = np.linalg.svd(corners - middle)[2][2]
+    flat = corners - np.multiply.outer((corners - middle) @ normal, normal)
+    along = unit(vec(flat[1] - flat[0]))
+    across = unit(vec(np.cross(normal, along)))
+    if float(((flat - flat[0]) @ across).mean()) < 0.0:
+        across, normal = -across, -normal
+    frame = np.array([along, across, normal])
+    return FlatPanel(vec(flat[0]), frame, np.asarray((flat - flat[0]) @ frame[:2].T))
+
+
+def passages(flat: FlatPanel, path: CentreLine) -> tuple[Passing, ...]:
+    """Where the axis of a tube passes through a sheet, from end a on.
+
+    Args:
+        flat: the sheet.
+        path: the tube's centre line.
+    """
+    stations = np.linspace(0.0, path.length, max(int(path.length / STEP), 1) + 1)
+    side = flat.local(path.points(stations))[:, 2]
+    out = []
+    for i in np.flatnonzero((side[:-1] <= 0.0) != (side[1:] <= 0.0)):
+        low, high = float(stations[i]), float(stations[i + 1])
+        below = side[i] <= 0.0
+        while high - low > SAME_POINT:
+            middle = (low + high) / 2
+            here = flat.local(path.points(np.array([middle])))[0, 2] <= 0.0
+            low, high = (middle, high) if here == below else (low, middle)
+        spot = path.spot((low + high) / 2)
+        place = flat.local(spot.point[None])[0, :2]
+        if polygon_distance(place[None], flat.outline)[0][0] < 0.0:
+            out.append(
+                Passing(
+                    station=(low + high) / 2,
+                    point=spot.point,
+                    place=place,
+                    way=vec(flat.frame @ spot.tangent),
+                )
+            )
+    return tuple(out)
