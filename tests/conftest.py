@@ -23,6 +23,17 @@ settings.register_profile("explore", deadline=None, max_examples=2000, print_blo
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the tests of a file in one process, where they share what they work out.
+
+    What is slow by itself goes to whoever is free.
+    """
+    for item in items:
+        if not (item.get_closest_marker("xdist_group") or item.get_closest_marker("slow")):
+            item.add_marker(pytest.mark.xdist_group(str(item.path)))
+
+
 @pytest.fixture(scope="session")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
     """Give the folder that ``make`` made of a demo, by its name; nobody may write there."""
