@@ -31,7 +31,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """
     for item in items:
         if not (item.get_closest_marker("xdist_group") or item.get_closest_marker("slow")):
-            item.add_marker(pytest.mark.xdist_group(str(item.path)))
+            item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
 
 
 @pytest.fixture(scope="session")
