@@ -7,7 +7,7 @@ its end tell how far the true factor may lie above, which sections fold and how 
 
 Small displacements, ductile tubes and joints, no buckling: what second order takes off is told
 apart. Source: static theorem of plastic theory, e.g. Neal, The Plastic Methods of Structural
-Analysis, from memory; barrier method, Boyd and Vandenberghe, Convex Optimization, ch. 11.
+Analysis, from memory.
 """
 
 from __future__ import annotations
@@ -19,8 +19,9 @@ import numpy as np
 
 from cagekit.geometry.arrays import Bools
 from cagekit.geometry.centre_line import Vec
-from cagekit.structure.barrier import Sections, largest
+from cagekit.structure.equations import Equations
 from cagekit.structure.frame import Frame
+from cagekit.structure.interior import Balance, Sections, largest
 from cagekit.structure.sections import Capacity
 from cagekit.structure.solve import Loads
 from cagekit.units.tolerance import NOISE
@@ -29,6 +30,9 @@ UNITS = (1e-3, 1e-6)
 """Forces are balanced in kN and moments in kN m, so that both are of one order."""
 SPREAD = 0.5
 """A beam that carries more than this, N/mm, is looked at in its middle too."""
+
+LINK = 20.0
+"""How many times what the strongest tube bears a link does: much stiffer, and not without end."""
 
 Strength = Sequence[tuple[Capacity, Capacity] | None]
 
@@ -54,8 +58,7 @@ class Collapse:
 
     Args:
         factor: on the loads, safe side.
-        bound: what the factor of these sections cannot be above; infinite when the search was
-            given up before it was known.
+        bound: what the factor of these sections cannot be above.
         hinges: plastic sections that fold, the largest share first.
         motion: of the nodes as it folds, ``(n, 6)``, largest displacement 1.
         by_beam: gain of the factor for each share by which a beam gets stronger, ``(m,)``.
@@ -91,43 +94,28 @@ class PlasticFrame:
     """
 
     def __init__(self, frame: Frame, strength: Strength) -> None:
-        self.frame, self.strength = frame, strength
-        usual = next(s[0] for s in strength if s)
-        self.unit = np.array([_unit(s[0] if s else usual) for s in strength])
-        self.kept = np.flatnonzero(~self._released().ravel())
-        held = (frame.fixed | (frame.spring > 0)).ravel()
-        self.free = np.flatnonzero(~held)
-        self.scale = np.where(self.free % 6 < 3, *UNITS)
-        balance = self._balance()[self.free] * self.scale[:, None]
-        basis, self.upper = np.linalg.qr(balance[:, self.kept].T, mode="complete")
-        self.upper = self.upper[: len(self.free)]
-        self.carrying, idle = basis[:, : len(self.free)], basis[:, len(self.free) :]
-        self.idle = self._by_beam(idle)
-        self.size = idle.shape[1] + 1
-
-    def _by_beam(self, unknowns: Vec) -> Vec:
-        """Rows of the unknowns that are kept as ``(m, 6, columns)``, zero where released."""
-        out = np.zeros((6 * len(self.strength), unknowns.shape[1]))
-        out[self.kept] = unknowns
-        return out.reshape(-1, 6, unknowns.shape[1])
+        strongest = _strongest([c for s in strength if s for c in s])
+        self.frame = frame
+        self.strength = [s or (strongest, strongest) for s in strength]
+        self.unit = np.array([_unit(s[0]) for s in self.strength])
+        self.released = self._released()
+        self.equations = Equations(frame.ends, frame.fixed | (frame.spring > 0))
+        self.scale = np.where(self.equations.free % 6 < 3, *UNITS)
+        self.blocks = self._blocks()
 
     def _released(self) -> Bools:
+        """Unknowns of each beam that carry nothing, ``(m, 6)``."""
         out = np.zeros((len(self.strength), 6), bool)
         for freedom, unknown in ((0, 0), (6, 0), (3, 1), (9, 1), (4, 2), (5, 3), (10, 4), (11, 5)):
             out[:, unknown] |= self.frame.released[:, freedom]
         return out
 
-    def _balance(self) -> Vec:
-        """What the unknowns do at the nodes, ``(6 n, 6 m)``."""
+    def _blocks(self) -> Vec:
+        """What the unknowns do at the nodes of their beams, ``(m, 12, 6)``."""
         f, m = self.frame, len(self.frame.ends)
-        own = end_forces(f.lengths) * self.unit[:, None, :]
-        axes = f.axes.transpose(0, 2, 1)
-        parts = axes[:, None] @ own.reshape(m, 4, 3, 6)
-        starts = 6 * f.ends[:, :, None] + np.arange(6)
-        columns = 6 * np.arange(m)[:, None] + np.arange(6)
-        out = np.zeros((6 * len(f.nodes), 6 * m))
-        np.add.at(out, (starts.reshape(m, 12, 1), columns[:, None, :]), parts.reshape(m, 12, 6))
-        return out
+        own = end_forces(f.lengths) * np.where(self.released, 0.0, self.unit)[:, None, :]
+        turned = f.axes.transpose(0, 2, 1)[:, None] @ own.reshape(m, 4, 3, 6)
+        return np.asarray(turned.reshape(m, 12, 6) * np.tile(np.repeat(UNITS, 3), 2)[:, None])
 
     def collapse(self, loads: Loads) -> Collapse | None:
         """Fold the frame under a case, all of which grows; None when nothing can fold it."""
@@ -137,34 +125,34 @@ class PlasticFrame:
         for end in (0, 1):
             for axis in range(3):
                 np.add.at(right, 6 * f.ends[:, end] + axis, half[:, axis])
-        wanted = right[self.free] * self.scale
+        wanted = right[self.equations.free] * self.scale
         if not np.abs(wanted).max(initial=0.0):
             return None
-        carried = self.carrying @ np.linalg.solve(self.upper.T, wanted)
         points = self._points(loads)
         beams = points[:, 0].astype(int)
         weights, constant = self._sections(points, loads)
-        own, factors = self._by_beam(carried[:, None]), np.zeros((len(f.ends), 1, self.size))
-        factors[:, 0, -1] = 1.0
-        of_beam = np.concatenate([np.concatenate([self.idle, own], axis=2), factors], axis=1)
-        sections = Sections(of_beam, np.concatenate([weights, constant[..., None]], axis=2), beams)
-        found = largest(sections)
+        sections = Sections(
+            weights=np.concatenate([weights, constant[..., None]], axis=2),
+            beams=beams,
+            none=self.released,
+        )
+        balance = Balance(equations=self.equations, blocks=self.blocks, wanted=wanted)
+        found = largest(balance, sections)
         if found is None:
             return None
-        x, multipliers, slopes, above = found
-        factor = float(x[-1])
-        costs = -multipliers[:, None] * slopes * sections.forces(x)
+        costs = -found.multipliers[:, None] * found.slopes
+        costs *= sections.forces(found.unknowns, found.factor)
         work = costs.sum(axis=1)
-        strains = np.zeros((len(f.ends), 6))
-        np.add.at(strains, beams, np.einsum("p,pk,pkc->pc", multipliers, slopes, weights))
-        rates = self._rates(strains.ravel()[self.kept], wanted)
+        rates = self.equations.spread(
+            found.movements * self.scale / (float(found.movements @ wanted) or 1.0)
+        )
         return Collapse(
-            factor=factor,
-            bound=factor + above,
+            factor=found.factor,
+            bound=found.factor + found.above,
             hinges=_hinges(points, work),
             motion=np.asarray(rates / (np.abs(rates[:, :3]).max() or 1.0)),
             by_beam=np.bincount(beams, work, len(f.ends)).astype(float),
-            forces=(of_beam @ x)[:, :6] * self.unit,
+            forces=found.unknowns * self.unit,
             rates=rates,
             sheared=np.bincount(beams, costs[:, 4:].sum(axis=1), len(f.ends)).astype(float),
         )
@@ -175,8 +163,7 @@ class PlasticFrame:
         return np.array(
             [
                 (i, at)
-                for i, s in enumerate(self.strength)
-                if s is not None
+                for i in range(len(self.strength))
                 for at in ((0.0, 0.5, 1.0) if loaded[i] else (0.0, 1.0))
             ]
         )
@@ -206,19 +193,11 @@ class PlasticFrame:
         for row, first, load, sign in ((4, 3, w[:, 1], 1.0), (5, 2, w[:, 2], -1.0)):
             weights[:, row, first + 2], weights[:, row, first] = sign * slope, -sign * slope
             constant[:, row] = load * span * (at - 0.5) / shear
-        return weights, constant
+        return np.where(self.released[i][:, None], 0.0, weights), constant
 
     def _capacity(self, beam: int, at: float) -> Capacity:
         ends = self.strength[beam]
-        assert ends is not None
         return _between(*ends) if at == 0.5 else ends[int(at)]
-
-    def _rates(self, strains: Vec, wanted: Vec) -> Vec:
-        """How the nodes move for the plastic strains of the sections, unit work, ``(n, 6)``."""
-        speed = np.linalg.solve(self.upper, self.carrying.T @ strains)
-        motion = np.zeros(self.frame.fixed.size)
-        motion[self.free] = speed * self.scale / (float(speed @ wanted) or 1.0)
-        return motion.reshape(-1, 6)
 
 
 def end_forces(length: Vec) -> Vec:
@@ -238,6 +217,16 @@ def end_forces(length: Vec) -> Vec:
 
 def _unit(c: Capacity) -> tuple[float, ...]:
     return (c.normal, c.torsion, c.bending, c.bending, c.bending, c.bending)
+
+
+def _strongest(all_of: Sequence[Capacity]) -> Capacity:
+    """What a link bears."""
+    return Capacity(
+        normal=LINK * max(c.normal for c in all_of),
+        bending=LINK * max(c.bending for c in all_of),
+        torsion=LINK * max(c.torsion for c in all_of),
+        shear=LINK * max(c.shear for c in all_of),
+    )
 
 
 def _between(a: Capacity, b: Capacity) -> Capacity:

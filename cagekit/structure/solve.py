@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cagekit.geometry.arrays import Bools, Ints
+from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.elements import Beams
+from cagekit.structure.equations import Equations, factored
 from cagekit.structure.frame import Frame
 from cagekit.units.tolerance import NEGLIGIBLE, NEVER_ZERO, NOISE, ROUNDING
 
@@ -67,31 +68,6 @@ class Response:
         return np.asarray((self.forces[:, 6] - self.forces[:, 0]) / 2)
 
 
-def _freedoms(ends: Ints) -> Ints:
-    return (6 * ends[:, :, None] + np.arange(6)).reshape(len(ends), 12)
-
-
-@lru_cache(maxsize=8)
-def _pattern(ends: bytes, fixed: bytes) -> tuple[Bools, Ints, Ints, Ints]:
-    """Which entries of the beams' blocks count, where each adds up, and the sparse pattern.
-
-    The last entries are those of the diagonal, for springs. Kept: a frame of other tubes between
-    the same nodes has the same.
-    """
-    free = np.flatnonzero(~np.frombuffer(fixed, np.bool_))
-    number = np.full(len(fixed), -1)
-    number[free] = np.arange(len(free))
-    at = number[_freedoms(np.frombuffer(ends, np.int64).reshape(-1, 2))]
-    rows, columns = np.repeat(at, 12, axis=1).ravel(), np.tile(at, (1, 12)).ravel()
-    keep = (rows >= 0) & (columns >= 0)
-    size = len(free)
-    own = np.arange(size)
-    places = np.concatenate([columns[keep] * size + rows[keep], own * size + own])
-    found, slots = np.unique(places, return_inverse=True)
-    starts = np.searchsorted(found, np.arange(size + 1) * size)
-    return keep, np.asarray(slots).ravel(), found % max(size, 1), starts
-
-
 class MechanismError(Exception):
     """The frame moves freely; ``motion`` is how, ``(n, 6)``, largest displacement 1."""
 
@@ -106,23 +82,18 @@ class Solver:
     def __init__(self, frame: Frame) -> None:
         self.frame = frame
         self.beams = Beams(frame)
-        self.free = np.flatnonzero(~frame.fixed.ravel())
+        self.equations = Equations(frame.ends, frame.fixed)
+        self.free = self.equations.free
 
-    @cached_property
+    @property
     def freedoms(self) -> Ints:
         """Numbers of the freedoms of each beam, ``(m, 12)``, among all."""
-        return _freedoms(self.frame.ends)
+        return self.equations.freedoms
 
     def assembled(self, blocks: Vec, *, springs: bool = True) -> Any:
         """Sparse matrix of the free freedoms from ``(m, 12, 12)`` blocks in car axes."""
-        from scipy.sparse import csc_matrix
-
-        f = self.frame
-        keep, slots, rows, starts = _pattern(f.ends.tobytes(), f.fixed.tobytes())
-        size = len(self.free)
-        own = self.frame.spring.ravel()[self.free] if springs else np.zeros(size)
-        values = np.bincount(slots, np.concatenate([blocks.ravel()[keep], own]), len(rows))
-        return csc_matrix((values, rows, starts), shape=(size, size))
+        own = self.frame.spring.ravel()[self.free] if springs else np.zeros(len(self.free))
+        return self.equations.matrix(blocks, own)
 
     @cached_property
     def matrix(self) -> Any:
@@ -142,26 +113,7 @@ class Solver:
         return solve
 
     def _factored(self, matrix: Any) -> Callable[[Vec], Vec] | None:
-        """What solves with a matrix; None when it resists some motion not at all, or pushes it."""
-        from scipy.sparse.linalg import splu
-
-        own = matrix.diagonal()
-        if not len(own) or own.min() <= 0:
-            return None
-        try:
-            factors = splu(
-                matrix,
-                permc_spec="MMD_AT_PLUS_A",
-                diag_pivot_thresh=0.0,
-                options={"SymmetricMode": True},
-            )
-        except RuntimeError:
-            return None
-        pivots = factors.U.diagonal() / own[np.argsort(factors.perm_c)]
-        if not np.isfinite(pivots).all() or pivots.min() < LEAST_PIVOT:
-            return None
-        solve: Callable[[Vec], Vec] = factors.solve
-        return solve
+        return factored(matrix, LEAST_PIVOT)
 
     def _freest(self, matrix: Any) -> Vec:
         """The displacement that meets the least resistance, ``(n, 6)``."""
@@ -173,9 +125,7 @@ class Solver:
 
     def spread(self, values: Vec) -> Vec:
         """Values of the free freedoms as ``(n, 6)``, zero where held."""
-        out = np.zeros(self.frame.fixed.size)
-        out[self.free] = values
-        return out.reshape(-1, 6)
+        return self.equations.spread(values)
 
     def right_side(self, loads: Loads) -> Vec:
         """Loads of all freedoms, ``(6 n,)``, those on beams brought to their nodes."""
@@ -183,9 +133,7 @@ class Solver:
 
     def _at_nodes(self, own: Vec) -> Vec:
         """Sum at all freedoms, ``(6 n,)``, of end forces ``(m, 12)`` in own axes."""
-        in_car = (own[:, None] @ self.beams.turn)[:, 0]
-        total = np.bincount(self.freedoms.ravel(), in_car.ravel(), self.frame.fixed.size)
-        return np.asarray(total, float)
+        return self.equations.summed((own[:, None] @ self.beams.turn)[:, 0])
 
     def solve(self, loads: Loads) -> Response:
         """Displacements, forces and reactions of one case, first order."""

@@ -28,7 +28,6 @@ OWN = {
     "solids/kernel.py": {"VOLUME_EPS"},
     "solids/ridges.py": {"BEHIND"},
     "solids/rims.py": {"BESIDE", "BEYOND"},
-    "structure/barrier.py": {"CENTRED", "LEAST_LIFT", "LIFT", "RIDGE", "ROUND"},
     "structure/collapse.py": {"UNITS"},
     "structure/model.py": {"TURNING"},
     "structure/solve.py": {"LEAST_PIVOT", "SETTLED"},
