@@ -31,7 +31,7 @@ UNITS = (1e-3, 1e-6)
 SPREAD = 0.5
 """A beam that carries more than this, N/mm, is looked at in its middle too."""
 
-LINK = 20.0
+LINK = 10.0
 """How many times what the strongest tube bears a link does: much stiffer, and not without end."""
 
 Strength = Sequence[tuple[Capacity, Capacity] | None]
@@ -132,9 +132,7 @@ class PlasticFrame:
         beams = points[:, 0].astype(int)
         weights, constant = self._sections(points, loads)
         sections = Sections(
-            weights=np.concatenate([weights, constant[..., None]], axis=2),
-            beams=beams,
-            none=self.released,
+            np.concatenate([weights, constant[..., None]], axis=2), beams, self.released
         )
         balance = Balance(equations=self.equations, blocks=self.blocks, wanted=wanted)
         found = largest(balance, sections)

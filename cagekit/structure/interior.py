@@ -18,6 +18,7 @@ from math import pi
 
 import numpy as np
 
+from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec
 from cagekit.structure.equations import Equations, factored
@@ -27,6 +28,8 @@ GAP = 0.0005
 """Gap to the bound, as a share of the factor, at which the search ends."""
 STEPS = 100
 """Most steps of the search."""
+PATIENCE = 3
+"""Steps with a small gap that may bring no better end before the search rests."""
 STRONGEST = 1e6
 """A factor above this is not told: the load goes straight into what holds."""
 START = 0.2
@@ -35,8 +38,11 @@ LEAST_ROOM = 0.1
 """Share of its room that a step leaves to every section, and of itself to every multiplier."""
 SHORTER = 0.8
 """By how much a step that leaves less is shortened, again and again."""
-AIM = 0.25
-"""Share of the gap that a step aims at."""
+AIM = (0.25, 1.0)
+"""Share of the gap that a step aims at: the less, the further the step before could go."""
+SWEEPS = 3
+"""How often what rounding leaves of a step is solved again: hinges give a million times what the
+rest does."""
 
 
 def room(u: Vec) -> Vec:
@@ -67,33 +73,38 @@ def _bends(u: Vec) -> tuple[Vec, Vec, Vec]:
     return np.where(inside, s * np.cos(np.where(inside, a, 0.0)), -1.0), s, a
 
 
-def _curved(u: Vec) -> tuple[Vec, Vec]:
-    """Slope ``(p, 6)`` and curvature ``(p, 6, 6)`` of :func:`room`, inside the limit."""
+def _sloped(u: Vec) -> tuple[Vec, Vec]:
+    """Slope ``(p, 6)`` of :func:`room`, and a root ``(p, 6, 6)`` of its curvature, inside.
+
+    The curvature is less the root's transpose times the root: formed, it would lose the digits
+    that a section close to its limit needs.
+    """
     h, s, a = _bends(u)
     sin, cos = np.sin(a), np.cos(a)
     by_s = cos + a * sin
     ds = -u[:, _SHEARED] / s[:, None]
-    dh, curve = np.zeros_like(u), np.zeros((len(u), 6, 6))
+    dh, root = np.zeros_like(u), np.zeros((len(u), 6, 6))
     dh[:, 0] = -pi / 2 * sin
     dh[:, _SHEARED] = by_s[:, None] * ds
-    curve[:, 0, 0] = -(pi**2) / 4 * cos / s
-    mixed = (pi / 2 * a * cos / s)[:, None] * ds
-    curve[:, 0, _SHEARED] = mixed
-    curve[:, _SHEARED, 0] = mixed
-    outer = ds[:, :, None] * ds[:, None, :]
-    bent = -(np.eye(3) + outer) / s[:, None, None]
-    block = (-(a**2) * cos / s)[:, None, None] * outer + by_s[:, None, None] * bent
-    curve[:, _SHEARED[:, None], _SHEARED] = block
     way = u[:, 2:4] / h[:, None]
     by_h = 1 + (way**2).sum(axis=1)
+    # n / s along every change of forces
+    of_normal = np.sqrt(by_h * cos / s) * pi / 2
+    root[:, 0, 0] = of_normal
+    root[:, 0, _SHEARED] = (-of_normal * u[:, 0] / s)[:, None] * ds
+    # s
+    steep = 1 + (ds**2).sum(axis=1)
+    share = 1 / (1 + np.sqrt(steep))
+    square = np.eye(3) + share[:, None, None] * ds[:, :, None] * ds[:, None, :]
+    root[:, 1:4, _SHEARED] = np.sqrt(by_h * by_s / s)[:, None, None] * square
+    # m / h
+    turns = -way[:, :, None] * dh[:, None, :]
+    turns[:, 0, 2] += 1.0
+    turns[:, 1, 3] += 1.0
+    root[:, 4:] = np.sqrt(2 / h)[:, None, None] * turns
     slope = by_h[:, None] * dh
     slope[:, 2:4] = -2 * way
-    # m / h along every change of forces
-    turns = np.zeros((len(u), 2, 6))
-    turns[:, 0, 2] = turns[:, 1, 3] = 1.0
-    turns -= way[:, :, None] * dh[:, None, :]
-    square = turns.transpose(0, 2, 1) @ turns
-    return slope, by_h[:, None, None] * curve - 2 / h[:, None, None] * square
+    return slope, root
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -126,19 +137,25 @@ class Balance:
         return factored(self.equations.matrix(blocks, np.zeros(len(self.wanted))), 0.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sections:
     """Forces of sections over what they bear, from the unknowns of their beams and the factor.
 
     Args:
         weights: ``(p, 6, 7)``.
-        beams: ``(p,)`` the beam of each section, rising.
+        beams: ``(p,)`` the beam of each section, rising; every beam has some.
         none: ``(m, 6)`` unknowns that are nought.
     """
 
-    weights: Vec
-    beams: Ints
-    none: Bools
+    def __init__(self, weights: Vec, beams: Ints, none: Bools) -> None:
+        self.weights, self.beams, self.none = weights, beams, none
+        self._first = np.flatnonzero(np.diff(beams, prepend=-1))
+        self._turn = np.arange(len(beams)) - self._first[beams]
+        self._rest = np.zeros((len(none), 6, 7))
+        self._rest[:, range(6), range(6)] = none
+
+    def of_load(self, share: float) -> Sections:
+        """The same under a share of the load."""
+        return Sections(self.weights * (1, 1, 1, 1, 1, 1, share), self.beams, self.none)
 
     def forces(self, x: Vec, factor: float) -> Vec:
         """Forces of the sections, ``(p, 6)``."""
@@ -147,18 +164,17 @@ class Sections:
 
     def pulled(self, pull: Vec) -> tuple[Vec, float]:
         """What slopes ``(p, 6)`` by the forces are by the unknowns, ``(m, 6)``, and the factor."""
-        own = self._by_beam((pull[:, None, :] @ self.weights)[:, 0])
+        by_section = (pull[:, None, :] @ self.weights)[:, 0]
+        own = np.add.reduceat(by_section, self._first)
         return own[:, :6], float(own[:, 6].sum())
 
-    def curvature(self, inner: Vec) -> Vec:
-        """What curvatures ``(p, 6, 6)`` by the forces are beam by beam, ``(m, 7, 7)``."""
-        return self._by_beam(self.weights.transpose(0, 2, 1) @ inner @ self.weights)
-
-    def _by_beam(self, values: Vec) -> Vec:
-        first = np.flatnonzero(np.diff(self.beams, prepend=-1))
-        out = np.zeros((len(self.none), *values.shape[1:]))
-        out[self.beams[first]] = np.add.reduceat(values, first)
-        return out
+    def roots(self, inner: Vec) -> Vec:
+        """What roots ``(p, r, 6)`` by the forces are beam by beam, ``(m, 7, 7)``, triangles."""
+        most, r = int(self._turn.max()) + 1, inner.shape[1]
+        rows = np.zeros((len(self.none), most, r, 7))
+        rows[self.beams, self._turn] = inner @ self.weights
+        every = [rows.reshape(-1, most * r, 7), self._rest]
+        return np.asarray(np.linalg.qr(np.concatenate(every, axis=1), mode="r"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -183,10 +199,14 @@ class Found:
 
 
 def largest(balance: Balance, sections: Sections) -> Found | None:
-    """The largest factor with room in every section; None when it has no end, or none is known."""
+    """The largest factor with room in every section; None when it has no end.
+
+    Raises:
+        GeometryError: no forces balance the load: the frame moves freely.
+    """
     even = balance.solver(np.tile(np.eye(6), (len(sections.none), 1, 1)))
     if even is None:
-        return None
+        raise GeometryError("frame", "moves freely: no forces in its tubes balance the load.")
     first = balance.strains(even(balance.wanted))
     reach = float(np.abs(sections.forces(first, 1.0)).max())
     if reach <= 0:
@@ -214,11 +234,10 @@ class _Search:
         reach: float,
     ) -> None:
         self.balance, self.even, self.scale = balance, even, 1 / reach
-        weights = sections.weights.copy()
-        weights[:, :, 6] /= reach
-        self.sections = Sections(weights=weights, beams=sections.beams, none=sections.none)
+        self.sections = sections.of_load(self.scale)
         self.wanted = balance.wanted / reach
         self.x, self.factor = START * first / reach, START
+        self.aim = AIM[1]
         self.y = np.zeros(len(self.wanted))
         self._looked()
         self.multipliers = START / self.left / len(self.left)
@@ -226,23 +245,30 @@ class _Search:
     def _looked(self) -> None:
         self.forces = self.sections.forces(self.x, self.factor)
         self.left = room(self.forces)
-        self.slope, self.curve = _curved(self.forces)
+        self.slope, self.root = _sloped(self.forces)
 
     def run(self) -> Found | None:
         """Search until the factor cannot be much above."""
+        best, since = self._found(), 0
         for _ in range(STEPS):
-            gap = float(self.multipliers @ self.left)
-            if self._above(gap) < GAP * self.factor or not self._step(gap):
+            if best.above < GAP * best.factor or since > PATIENCE or not self._step():
                 break
-            if self.factor * self.scale > STRONGEST:
+            since += self._gap() < GAP * self.factor
+            found = self._found()
+            if found.factor > STRONGEST:
                 return None
-        above = self._above(float(self.multipliers @ self.left))
+            # rounding may throw a search off its way at its end
+            if found.above < best.above:
+                best, since = found, 0
+        return best
+
+    def _found(self) -> Found:
         return Found(
-            unknowns=self.x, factor=self.factor * self.scale, above=above * self.scale,
+            unknowns=self.x, factor=self.factor * self.scale, above=self._above() * self.scale,
             multipliers=self.multipliers * self.scale, slopes=self.slope, movements=self.y,
         )  # fmt: skip
 
-    def _above(self, gap: float) -> float:
+    def _above(self) -> float:
         """By how much the true factor may be above.
 
         The gap, and what the slopes that are left may bring: forces that sections limit lie
@@ -252,14 +278,17 @@ class _Search:
         left = float(np.abs(self.balance.strains(self.y) - by_x).sum())
         reach = 1 + max(float(np.abs(self.x).max()), 1.0)
         uneven = abs(1 + by_factor + float(self.wanted @ self.y))
-        return gap + reach * left + uneven * self.factor
+        return self._gap() + reach * left + uneven * self.factor
 
-    def _step(self, gap: float) -> bool:
+    def _gap(self) -> float:
+        return float(self.multipliers @ self.left)
+
+    def _step(self) -> bool:
         """Go a step towards the largest factor; False when there is no way on."""
         newton = _Newton.of(self)
         if newton is None:
             return False
-        target = max(AIM * gap, GAP / 2 * self.factor) / len(self.left)
+        target = max(self.aim * self._gap(), GAP / 2 * self.factor) / len(self.left)
         dx, grown, y, along, by = newton.way(target)
         size = _longest(self.forces, along, self.left)
         if size < NOISE:
@@ -269,6 +298,7 @@ class _Search:
         self.y = self.y + steady * (y - self.y)
         self.multipliers = self.multipliers + steady * by
         self._looked()
+        self.aim = min(max(AIM[0], 1 - size), AIM[1])
         return True
 
 
@@ -278,14 +308,16 @@ class _Newton:
     @classmethod
     def of(cls, at: _Search) -> _Newton | None:
         """The step from where a search stands; None when its frame cannot be solved."""
-        pull = at.slope / at.left[:, None]
-        held = at.multipliers[:, None, None]
-        inner = held * (at.slope[:, :, None] * pull[:, None, :] - at.curve)
-        own = at.sections.curvature(inner)
-        own[:, range(6), range(6)] += at.sections.none
-        gives = np.linalg.inv(own[:, :6, :6])
+        pull = at.slope / np.sqrt(at.left)[:, None]
+        inner = np.concatenate([at.root, pull[:, None, :]], axis=1)
+        root = at.sections.roots(np.sqrt(at.multipliers)[:, None, None] * inner)
+        try:
+            back = np.linalg.inv(root[:, :6, :6])
+        except np.linalg.LinAlgError:
+            return None
+        gives = back @ back.transpose(0, 2, 1)
         solve = at.balance.solver(gives)
-        return None if solve is None else cls(at, own, gives, solve)
+        return None if solve is None else cls(at, root.transpose(0, 2, 1) @ root, gives, solve)
 
     def __init__(self, at: _Search, own: Vec, gives: Vec, solve: Callable[[Vec], Vec]) -> None:
         self.at, self.gives, self.solve = at, gives, solve
@@ -318,10 +350,11 @@ class _Newton:
         """Unknowns with these sums at the nodes, and movements, for a pull on the unknowns."""
         balance = self.at.balance
         x, y = self._once(right, sums)
-        # what rounding has left, which is the more the less alike the sections give
-        pull = right - (self.own @ x[..., None])[..., 0] - balance.strains(y)
-        more, turn = self._once(pull, sums - balance.sums(x))
-        return x + more, y + turn
+        for _ in range(SWEEPS):
+            pull = right - (self.own @ x[..., None])[..., 0] - balance.strains(y)
+            more, turn = self._once(pull, sums - balance.sums(x))
+            x, y = x + more, y + turn
+        return x, y
 
     def _once(self, right: Vec, sums: Vec) -> tuple[Vec, Vec]:
         balance = self.at.balance
