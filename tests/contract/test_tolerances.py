@@ -38,13 +38,15 @@ OWN = {
 def bare(text: str) -> list[tuple[int, str, str]]:
     """Line, number and the constant it belongs to (or nothing) of each 1e-n in a source."""
     found = []
+    lines = [line.encode() for line in text.splitlines()]
     for statement in ast.parse(text).body:
         name = ""
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
             name = statement.targets[0].id
         for node in ast.walk(statement):
             if isinstance(node, ast.Constant) and isinstance(node.value, float):
-                written = ast.get_source_segment(text, node) or ""
+                line = lines[node.lineno - 1]
+                written = line[node.col_offset : node.end_col_offset].decode()
                 if re.search(r"e-\d", written, re.IGNORECASE):
                     found.append((node.lineno, written, name))
     return found
