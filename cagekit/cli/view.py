@@ -10,6 +10,9 @@ from pathlib import Path
 from cagekit.cli.build import add_build
 from cagekit.cli.console import Progress, caution, emit, note
 
+PATIENCE = 3.0
+"""So long (s) the first findings wait for the browser to have its picture."""
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
@@ -37,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
         raise InputError("--port", "", args.port, problem="is no port.", hint="1 to 65535.")
     with Progress() as progress:
         progress.step("putting the cage together")
-        session = Session(args.build, units=args.units)
+        session = Session(args.build, units=args.units, patience=PATIENCE)
     out = Path(args.out) if args.out else None
     try:
         server = LiveServer(session, port=args.port, out=out)

@@ -10,15 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from math import ceil, cos, pi, sin
 
 import numpy as np
 
+from cagekit.cage.kept import Same, content
 from cagekit.cage.member import EndKind, Member
 from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.arrays import Bools
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
+from cagekit.inputs.car import DoorOpening
 from cagekit.people.posture import Occupant
 from cagekit.units.tolerance import NOISE, ROUNDING, SAME_POINT
 
@@ -95,6 +98,11 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
     if cockpit.car.body == "open" or door is None or len(door.outline) < 3:
         return None
     bars = _bars(cockpit, who, cockpit.members.values(), swung)
+    key = ("way out", Same(door), Same(who), content(bars))
+    return cockpit.kept.once(key, partial(_measured, door, who, bars))
+
+
+def _measured(door: DoorOpening, who: Occupant, bars: _Bars) -> Opening:
     outline = np.array(door.outline, dtype=float)
     step = max(GRID, float(np.ptp(outline, axis=0).max()) / CELLS)
     xs, zs = _axis(outline[:, 0], step), _axis(outline[:, 1], step)

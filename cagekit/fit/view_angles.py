@@ -114,8 +114,18 @@ def pillar_view(cockpit: Cockpit, who: Occupant, side: str) -> PillarView | None
     sign = 1.0 if side == "left" else -1.0
     pillar = car_rows(cockpit.car).get(f"pillar_{side}")
     own = [] if pillar is None else [pillar]
-    bars = [_half(m, sign) for m in _on_side(cockpit, sign)]
-    rows = [BallRow.of(m, cockpit.padding.get(m.id, 0.0)) for m in bars]
+    bars = _on_side(cockpit, sign)
+    pads = [cockpit.padding.get(m.id, 0.0) for m in bars]
+    key = ("pillar", Same(cockpit.car), Same(who), side, tuple(zip(bars, pads, strict=True)))
+    return cockpit.kept.once(key, partial(_pillar_view, who, side, own, bars, pads))
+
+
+def _pillar_view(
+    who: Occupant, side: str, own: list[BallRow], bars: Sequence[Member], pads: Sequence[float]
+) -> PillarView | None:
+    sign = 1.0 if side == "left" else -1.0
+    halves = [_half(m, sign) for m in bars]
+    rows = [BallRow.of(m, thick) for m, thick in zip(halves, pads, strict=True)]
     if not own and not rows:
         return None
     eyes = eyes_of(who)

@@ -97,11 +97,13 @@ class LiveHandler(BaseHTTPRequestHandler):
             return
         session = self.live.session
         if name == "":
-            text = html({**session.state(), "live": True}, title=session.design.name, live=True)
-            self._answer(text.encode(), "text/html; charset=utf-8")
+            with session.answering():
+                text = html({**session.state(), "live": True}, title=session.design.name, live=True)
+                self._answer(text.encode(), "text/html; charset=utf-8")
         elif name == "state":
             have = query.get("have", ["0"])[0]
-            self._json(session.state(int(have) if have.isdecimal() else 0))
+            with session.answering():
+                self._json(session.state(int(have) if have.isdecimal() else 0))
         elif name == "events":
             self._events()
         else:
@@ -112,12 +114,13 @@ class LiveHandler(BaseHTTPRequestHandler):
         name, _ = self._allowed(changes=True)
         if name is None:
             return
-        asked = self._asked()
-        try:
-            answer = self._do(name, asked)
-        except CagekitError as error:
-            answer = {**self.live.session.state(_version(asked)), "refused": str(error)}
-        self._json(answer)
+        asked, session = self._asked(), self.live.session
+        with session.answering():
+            try:
+                answer = self._do(name, asked)
+            except CagekitError as error:
+                answer = {**session.state(_version(asked)), "refused": str(error)}
+            self._json(answer)
 
     def _do(self, name: str, asked: dict[str, Any]) -> dict[str, Any]:
         session, said = self.live.session, ""

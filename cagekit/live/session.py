@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import queue
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +18,7 @@ from pydantic import ValidationError
 
 from cagekit.cage.kept import Kept
 from cagekit.checks import run
-from cagekit.checks.registry import GROUPS
+from cagekit.checks.quantities.survey import Survey
 from cagekit.design import Design
 from cagekit.errors import CagekitError, InputError
 from cagekit.inputs.car import Car
@@ -29,7 +30,6 @@ from cagekit.live.params import Param, params
 from cagekit.live.scene import Scene
 from cagekit.page.data import Json, doors, texts
 from cagekit.page.rows import finding_rows
-from cagekit.page.strength import strength_data
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -41,6 +41,12 @@ Changes = Mapping[str, Any]
 
 MANY = 200
 """Versions that can be undone."""
+BREATH = 2.0
+"""So long (s) findings wait for an answer that is on its way."""
+
+
+class _OvertakenError(Exception):
+    """What is judged is no longer what is shown."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,9 +59,17 @@ class Base:
 
 
 class Session:
-    """See the module; all methods may be called from any thread."""
+    """See the module; all methods may be called from any thread.
 
-    def __init__(self, reference: str, *, units: LengthUnit | None = None) -> None:
+    Args:
+        reference: of the build.
+        units: of the page, when not the build's.
+        patience: so long (s) the first findings wait until a page has its first picture.
+    """
+
+    def __init__(
+        self, reference: str, *, units: LengthUnit | None = None, patience: float = 0.0
+    ) -> None:
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
         self._kept = Kept()
@@ -78,6 +92,10 @@ class Session:
         self._listeners: list[queue.Queue[Json]] = []
         self._fresh = threading.Event()
         self._stop = threading.Event()
+        self._patience = patience
+        self._asked = 0
+        self._answered, self._calm = threading.Event(), threading.Event()
+        self._calm.set()
         _ = self.design.cage
         self._stamps = self._stamped()
         self._threads = [
@@ -102,6 +120,7 @@ class Session:
         """Tell every page that the server stops, and stop."""
         self.tell({"stopped": True})
         self._stop.set()
+        self._answered.set()
         self._fresh.set()
 
     # --- pages --------------------------------------------------------------------------------
@@ -224,7 +243,7 @@ class Session:
         except CagekitError as error:
             self.problem = str(error)
         except Exception as error:  # the page must live on, whatever a value brings to light
-            self.problem = f"a fault in cagekit itself: {type(error).__name__}: {error}"
+            self.problem = _fault(error)
         else:
             self.problem = ""
             self.design = design
@@ -262,35 +281,52 @@ class Session:
 
     # --- findings -----------------------------------------------------------------------------
 
+    @contextmanager
+    def answering(self) -> Iterator[None]:
+        """While a page waits for its answer the findings wait too: the picture comes first."""
+        with self.lock:
+            self._asked += 1
+            self._calm.clear()
+        try:
+            yield
+        finally:
+            self._answered.set()
+            with self.lock:
+                self._asked -= 1
+                if not self._asked:
+                    self._calm.set()
+
     def _judge(self) -> None:
-        """Judge every new version, group by group; an older one is dropped on the way."""
+        """Judge every new version; an older one is dropped on the way."""
+        self._answered.wait(self._patience)
         while not self._stop.is_set():
             self._fresh.wait()
             self._fresh.clear()
             with self.lock:
                 design, version = self.design, self.version
-            self._told(design, version)
-            for group in GROUPS:
-                if self._fresh.is_set() or self._stop.is_set():
-                    break
-                try:
-                    run(design, [group.name])
-                except CagekitError as error:
-                    self.tell({"trouble": str(error)})
-                    break
-            else:
-                self._judged(design, version)
-
-    def _told(self, design: Design, version: int) -> None:
-        """Tell what changes with every version but the picture itself."""
-        if not self._fresh.is_set() and not self._stop.is_set():
             try:
+                self._breathe()
                 self.tell({"texts": texts(design), "of": version})
+                design.once("survey", Survey).pause = self._breathe
+                rows = finding_rows(run(design), design.units)
+            except _OvertakenError:
+                continue
             except CagekitError as error:
                 self.tell({"trouble": str(error)})
+            except Exception as error:  # later versions are judged all the same
+                self.tell({"trouble": _fault(error)})
+            else:
+                self._judged(design, version, rows)
 
-    def _judged(self, design: Design, version: int) -> None:
-        rows = finding_rows(run(design), design.units)
+    def _breathe(self) -> None:
+        """Let a page have its answer first, and break off what a newer version has overtaken."""
+        if threading.current_thread() is not self._threads[0]:
+            return
+        self._calm.wait(BREATH)
+        if self._fresh.is_set() or self._stop.is_set():
+            raise _OvertakenError
+
+    def _judged(self, design: Design, version: int, rows: list[Json]) -> None:
         swings = doors(design) if design.cage.doors else []
         with self.lock:
             self.findings, self.judged = rows, version
@@ -313,13 +349,14 @@ class Session:
         threading.Thread(target=self._strain, args=(design,), daemon=True).start()
 
     def _strain(self, design: Design) -> None:
+        from cagekit.page.strength import strength_data
+
         try:
             data = strength_data(design)
         except CagekitError as error:
             data = {"problem": str(error), "cases": []}
         except Exception as error:  # the page must live on
-            data = {"problem": f"a fault in cagekit itself: {type(error).__name__}: {error}",
-                    "cases": []}  # fmt: skip
+            data = {"problem": _fault(error), "cases": []}
         with self.lock:
             self._straining = False
             self._strength = (design, data)
@@ -430,6 +467,10 @@ class Session:
         self.making = ""
         self.tell({"making": "", "made": last})
         done()
+
+
+def _fault(error: Exception) -> str:
+    return f"a fault in cagekit itself: {type(error).__name__}: {error}"
 
 
 def _stamp(path: Path) -> tuple[int, int] | None:

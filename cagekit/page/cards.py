@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from math import degrees
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from cagekit.cage.colours import FAMILIES, member_colour
+from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind
 from cagekit.geometry.centre_line import Arc, CentreLine
 from cagekit.units import format_angle, format_length, format_mass
 
 if TYPE_CHECKING:
-    from cagekit.cage.cage import Cage
+    from cagekit.cage.cage import Cage, Joint
     from cagekit.cage.member import Member
     from cagekit.cage.plate import Plate
     from cagekit.design import Design
@@ -119,8 +121,18 @@ def plate_card(plate: Plate, units: LengthUnit) -> dict[str, Any]:
 def cards(design: Design) -> Mapping[str, dict[str, Any]]:
     """Every card by the id of its body."""
     cage, units = design.cage, design.units
-    out = {m.id: member_card(design, m) for m in cage.members.values()}
-    out |= {p.id: plate_card(p, units) for p in cage.plates}
+    keep = cage.kept.once
+    touching: dict[str, list[Joint]] = {i: [] for i in cage.members}
+    for joint in cage.joints:
+        for i in dict.fromkeys((joint.branch, *joint.parents)):
+            touching[i].append(joint)
+    out: dict[str, dict[str, Any]] = {}
+    for m in cage.members.values():
+        cuts = (Same(cage.cut(m.id, "a")), Same(cage.cut(m.id, "b")))
+        key = ("card", m, units, cuts, tuple(touching[m.id]))
+        out[m.id] = keep(key, partial(member_card, design, m))
+    for p in cage.plates:
+        out[p.id] = keep(("card", p, units), partial(plate_card, p, units))
     for part in cage.hardware:
         rows = [["Kind", words(part.kind)], ["Size", part.size_in(units) or "-"]]
         rows.append(["Material", part.material])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from math import ceil, degrees
 
 import numpy as np
@@ -21,11 +22,16 @@ from cagekit.units.tolerance import SAME_POINT
 def node_miss(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far the axis of each coped end passes its parents' axes at the node."""
     for joint in s.cage.joints:
-        out = s.cage.member(joint.branch).path.out_direction(joint.branch_end)
-        gap = max(_gap(s.cage, p, joint.point, out) for p in joint.parents)
+        on = tuple(s.cage.member(p) for p in joint.parents)
+        gap = s.cage.kept.once(("node miss", joint, on), partial(_miss, s.cage, joint))
         evidence = Evidence.of(joint.branch, *joint.parents, points=[joint.point])
         subject = f"{joint.branch} end {joint.branch_end}"
         yield Measure(subject=subject, value=gap, evidence=evidence)
+
+
+def _miss(cage: Cage, joint: Joint) -> float:
+    out = cage.member(joint.branch).path.out_direction(joint.branch_end)
+    return max(_gap(cage, p, joint.point, out) for p in joint.parents)
 
 
 def _gap(cage: Cage, parent: str, node: np.ndarray, out: np.ndarray) -> float:

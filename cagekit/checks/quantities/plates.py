@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 from math import atan2, degrees, pi
 from typing import TYPE_CHECKING
@@ -21,6 +21,7 @@ from cagekit.plates.profile import off_foot
 from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
+    from cagekit.cage.member import Member
     from cagekit.cage.plate import Plate
 
 KSI = 6.894757
@@ -337,9 +338,13 @@ def gusset_reach(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 def _spans(s: Survey, plate: Plate) -> list[tuple[float, float]]:
     """Nearest and farthest edge of a gusset along each of its tubes, mm from the axes' meeting."""
-    members = [s.cage.members[m] for m in plate.members if m in s.cage.members]
+    members = tuple(s.cage.members[m] for m in plate.members if m in s.cage.members)
     if len(members) < 2:
         return []
+    return s.cage.kept.once(("spans", plate, members), partial(_measured_spans, plate, members))
+
+
+def _measured_spans(plate: Plate, members: Sequence[Member]) -> list[tuple[float, float]]:
     edge = plate.car_points(plate.outline.vertices)
     out = []
     for m, other in ((members[0], members[1]), (members[1], members[0])):

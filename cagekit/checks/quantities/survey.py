@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property, partial
 from math import atan2, pi
@@ -85,10 +85,13 @@ class Survey:
 
     Args:
         design: the build and its cage.
+
+    ``pause`` is called before each quantity, if there is one: it may wait, or raise to break off.
     """
 
     def __init__(self, design: Design) -> None:
         self.design = design
+        self.pause: Callable[[], None] | None = None
         self._views: dict[tuple[int, str], PillarView | None] = {}
         self._swept: dict[str, Swept] = {}
         self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
@@ -97,6 +100,8 @@ class Survey:
         """What a quantity measures on the picked members, each worked out once."""
         key = (quantity.name, pick)
         if key not in self._measured:
+            if self.pause is not None:
+                self.pause()
             self._measured[key] = tuple(quantity.measure(self, pick))
         return self._measured[key]
 

@@ -12,13 +12,14 @@ from typing import Any
 import pytest
 
 from cagekit.cage.kept import Kept, Same
+from cagekit.checks import run
 from cagekit.design import Design
 from cagekit.errors import CagekitError
 from cagekit.inputs.build import Build
 from cagekit.inputs.messages import unit_of
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build, with_changes
-from cagekit.writers.json import write_cage
+from cagekit.writers.json import cage_dict, write_cage
 
 DEMOS = ("gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster")
 
@@ -116,6 +117,44 @@ def test_people_stay() -> None:
     base = warm("gravel-hatch")
     people = base.people
     assert base.changed("harness_bar", below_shoulder="61 mm").people is people
+
+
+def walked(demo: str, steps: int, look: int) -> int:
+    """Judge one build through a walk of random changes; every ``look``-th is held to a cold one.
+
+    Changes pile up, are taken back and cannot be made as they come; returns how many were made.
+    """
+    start = load_build(demo)
+    rows, dice = list(possible(start)), random.Random(demo)
+    build, made, hot = start, 0, Design(start)
+    run(hot)
+    for n in range(1, steps + 1):
+        member, field, value = dice.choice(rows)
+        former = build
+        build = with_changes(build if dice.random() < 0.8 else start, member, {field: value})
+        design = hot.of_build(build)
+        try:
+            found = run(design)
+        except CagekitError:
+            build = former
+            continue
+        made += 1
+        if n % look == 0 or n == steps:
+            cold = Design(build)
+            assert found == run(cold), f"{demo}, step {n}: {member} {field} = {value}"
+            assert cage_dict(design.cage) == cage_dict(cold.cage)
+    return made
+
+
+def test_findings_after_a_walk_of_changes_are_those_of_a_cold_start() -> None:
+    assert walked("track-roadster", 4, 4) >= 2
+    assert walked("gravel-hatch", 2, 2) >= 1
+
+
+@pytest.mark.study
+@pytest.mark.parametrize("demo", DEMOS)
+def test_findings_after_hundreds_of_changes_are_those_of_a_cold_start(demo: str) -> None:
+    assert walked(demo, 100, 10) >= 50
 
 
 def test_bars_as_fitted_and_open_keep_the_cuts_of_all_others() -> None:
