@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 
@@ -13,6 +15,19 @@ class CagekitError(Exception):
     """
 
     exit_code = 2
+    about: object = None
+    """The entry of a file that it is about, where the one who raised it does not know its line."""
+
+
+@contextmanager
+def about(entry: object) -> Iterator[None]:
+    """Have errors raised inside know the entry that they are about."""
+    try:
+        yield
+    except CagekitError as error:
+        if error.about is None:
+            error.about = entry
+        raise
 
 
 class InputError(CagekitError, ValueError):

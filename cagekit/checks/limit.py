@@ -58,6 +58,10 @@ def read_limit(raw: Any, unit: Unit, op: str, units: LengthUnit) -> Value:
     return (one,) if unit == "pair" or op == "in" else one
 
 
+SIZES = (10.0, 1000.0)
+"""The larger number of a size, tube or plate of a cage, lies between these, mm."""
+
+
 def _one(raw: Any, unit: Unit, units: LengthUnit) -> Value:
     if unit == "flag":
         if not isinstance(raw, bool):
@@ -92,7 +96,10 @@ def _pair(raw: Any, units: LengthUnit) -> tuple[float, float]:
     own = tail[1] if tail else units
     if tail and not re.search(r"[a-z]", first):
         first = f"{first} {own}"
-    return _length_text(first, units), _length_text(second, units)
+    pair = _length_text(first, units), _length_text(second, units)
+    if not SIZES[0] <= max(pair) <= SIZES[1]:
+        raise ValueError(f"{raw!r} is no size of a tube or plate; check its units ({own})")
+    return pair
 
 
 def _length_text(text: str, units: LengthUnit) -> float:

@@ -18,7 +18,7 @@ from cagekit.checks.limit import holds, read_limit, split_operator, written
 from cagekit.checks.quantities.quantity import Measure, Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
 from cagekit.inputs.member_kinds import MEMBER_KINDS
-from cagekit.inputs.messages import FileInputError, Problem
+from cagekit.inputs.messages import FileInputError, Problem, table_and_field
 from cagekit.inputs.presets import find_preset, load_file, read_toml, shown
 from cagekit.inputs.rules import HardLimit, RuleEntry, RuleProfile
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
@@ -432,7 +432,7 @@ class _Reader:
                 file=shown(self.path),
                 line=line,
                 table=f"rule {self.entry.code}",
-                field=".".join(str(a) for a in at),
+                field=table_and_field(at)[1],
                 value=value,
                 problem=problem,
                 hint=hint,

@@ -13,6 +13,12 @@ if TYPE_CHECKING:
     from cagekit.face.design import CageDesign
 
 
+MANY = 40
+"""Members, or plate tables, from which on a check is much work."""
+LARGE = 600.0
+"""Plates longer than this (mm) are much work."""
+
+
 def add_build(parser: argparse.ArgumentParser) -> None:
     """Add the BUILD argument."""
     parser.add_argument("build", metavar="BUILD", help="build preset, or path to a build file")
@@ -40,8 +46,14 @@ def loaded(args: argparse.Namespace, progress: Callable[[str], None]) -> CageDes
 
 
 def work_in(design: CageDesign) -> str:
-    """What makes a check long, in words: how much there is to put together and to compare."""
+    """What makes a check long, in words; empty when it is a usual cage on a busy machine."""
     build = design.build
+    if (
+        len(build.entries) < MANY
+        and len(build.plates) < MANY
+        and not any(getattr(p, "length", 0.0) > LARGE for p in build.plates)
+    ):
+        return ""
     largest = max((getattr(p, "length", 0.0) for p in build.plates), default=0.0)
     size = format_length(largest, design.units)
     return (

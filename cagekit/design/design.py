@@ -189,7 +189,7 @@ class Design:
         """The cage; GeometryError when a member cannot be made."""
         try:
             return assemble(self.build, self.kept)
-        except (GeometryError, InputError) as error:
+        except (GeometryError, InputError, NotFoundError) as error:
             raise with_place(error, self.build) from error
 
     @cached_property

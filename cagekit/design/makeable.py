@@ -106,6 +106,9 @@ def _plate_at_fault(build: Build, kept: Kept, fault: MakingError) -> PlateEntry 
 
     Those that the message names are tried first: putting a cage together takes its time.
     """
+    for plate in build.plates:
+        if plate is fault.about:
+            return plate
     said = str(fault)
 
     def unnamed(plate: PlateEntry) -> bool:

@@ -209,7 +209,22 @@ def entries_with_remarks(
             hint = f"Did you mean {near[0]!r}?" if near else f"The layout has: {', '.join(known)}."
             problem = "the layout has no such member."
             raise key_error(where, ("members", key), None, problem, hint)
+    _require_none_idle(file, entries, out, where)
     return _without_hanging(file, layout, entries, out)
+
+
+def _require_none_idle(
+    file: BuildFile, written: Sequence[MemberEntry], kept: Sequence[MemberEntry], where: str
+) -> None:
+    """Refuse values for members that the layout leaves out: nothing would be made of them."""
+    made = _names(kept)
+    for key, said in file.members.items():
+        idle = key not in made and all(e.omit for e in written if key in e.names)
+        if said and idle and "omit" not in said:
+            name = next(iter(said))
+            problem = f"the layout leaves out {key}, so nothing is made of this."
+            hint = "Add `omit = false` to the table to have it made."
+            raise key_error(where, ("members", key, name), said[name], problem, hint)
 
 
 def _without_hanging(

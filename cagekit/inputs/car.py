@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
+from cagekit.errors import InputError
 from cagekit.inputs.fields import Angle, FileModel, Length, Point
 
 SHORTEST_DIRECTION = 1e-3
@@ -106,6 +107,9 @@ class FootSpot(FileModel):
     def _points(self) -> FootSpot:
         if hypot(*self.normal) < SHORTEST_DIRECTION:
             raise ValueError("normal = [0, 0, 0] points nowhere; a level floor has [0, 0, 1]")
+        if len(self.profile) == 1:
+            problem = "one point is no section; give two or more, from the centre out, or none."
+            raise InputError("car", "profile", problem=problem)
         return self
 
 

@@ -15,10 +15,12 @@ from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    GetCoreSchemaHandler,
     PlainSerializer,
     ValidationInfo,
     WithJsonSchema,
 )
+from pydantic_core import CoreSchema
 
 from cagekit.units import parse_length
 
@@ -102,3 +104,21 @@ class FileModel(BaseModel):
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Take no text for a number and no number for a yes: what is typed is what is meant."""
+        schema = handler(source)
+        _be_strict(schema)
+        return schema
+
+
+def _be_strict(schema: Any) -> None:
+    if isinstance(schema, dict):
+        if schema.get("type") in ("int", "float", "bool"):
+            schema["strict"] = True
+        for inner in schema.values():
+            _be_strict(inner)
+    elif isinstance(schema, list | tuple):
+        for inner in schema:
+            _be_strict(inner)

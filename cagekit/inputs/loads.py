@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, PlainSerializer, WithJsonSchema, model_validator
 
+from cagekit.errors import InputError
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.places import LocationField
 from cagekit.materials.source import Certainty
@@ -173,9 +174,11 @@ class LoadsFile(FileModel):
     @model_validator(mode="after")
     def _known(self) -> LoadsFile:
         ids = [c.id for c in self.case] + [c.id for c in self.combination]
-        for one in ids:
-            if ids.count(one) > 1:
-                raise ValueError(f"two cases are called {one!r}")
+        for n, one in enumerate(ids):
+            if one in ids[:n]:
+                m = n - len(self.case)
+                field = f"case.{n}.id" if m < 0 else f"combination.{m}.id"
+                raise InputError("loads", field, problem="two cases are called this.")
         for c in self.combination:
             for name in c.cases:
                 if name not in {x.id for x in self.case}:

@@ -121,6 +121,9 @@ def problems_of(
     models = [model] if isinstance(model, type) else list(model)
     found: dict[str, Problem] = {}
     rows = error.errors(include_url=False)[:MOST_READ]
+    if not within and data.get("units", "mm") not in ("mm", "in"):
+        # no number could be read: what is said of them would be about the wrong units
+        rows = [row for row in rows if row["type"] != "value_error"]
     faulty = {tuple(r["loc"][:n]) for r in rows for n in range(len(r["loc"]))}
     for row in rows:
         if row["type"] == "too_short" and tuple(row["loc"]) in faulty:
@@ -143,9 +146,10 @@ def _problem(
     loc: TomlKey = tuple(row["loc"])
     kind = row["type"]
     key = _in_file(loc, data)
-    absent = kind == "missing" or not key
     if kind == "missing" and loc:
         key = (*_in_file(loc[:-1], data), loc[-1])
+    key = _refined(key, row, data)
+    absent = kind == "missing" or not key
     words, hint = _words(row, model, loc)
     table, field = table_and_field(key, whole=not absent and isinstance(_value(data, key), Mapping))
     value = None if absent else _value(data, key)
@@ -158,6 +162,15 @@ def _problem(
         problem=words,
         hint=hint,
     )
+
+
+def _refined(key: TomlKey, row: Any, data: Mapping[str, Any]) -> TomlKey:
+    """The field of a table that a validator of the whole table names, e.g. ``rule.3.code``."""
+    inner = row.get("ctx", {}).get("error")
+    if not isinstance(inner, InputError) or not inner.field:
+        return key
+    steps = tuple(int(s) if s.isdigit() else s for s in inner.field.split("."))
+    return _in_file((*key, *steps), data)
 
 
 def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[str, str]:

@@ -10,11 +10,13 @@ from collections.abc import Mapping
 from math import radians
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, PrivateAttr, field_validator
+from pydantic import AfterValidator, Field, PrivateAttr, field_validator
 
 from cagekit.errors import NotFoundError
+from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
+from cagekit.materials.fasteners import fasteners
 from cagekit.materials.steels import steel
 
 PLATE_STEEL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
@@ -62,6 +64,24 @@ class PlateEntry(PlateSizes):
     omit: bool = Field(False, description="leave it out")
 
 
+def _known_size(value: str | None) -> str | None:
+    sizes = {bolt.size for bolt in fasteners()}
+    if value is not None and value not in sizes:
+        raise ValueError(f"there is no such bolt in the table. {did_you_mean(value, sizes)}")
+    return value
+
+
+def _known_grade(value: str | None) -> str | None:
+    grades = {bolt.grade for bolt in fasteners()}
+    if value is not None and value not in grades:
+        raise ValueError(f"there is no such grade in the table. {did_you_mean(value, grades)}")
+    return value
+
+
+BoltSize = Annotated[str | None, AfterValidator(_known_size)]
+BoltGrade = Annotated[str | None, AfterValidator(_known_grade)]
+
+
 class FloorPlate(PlateSizes):
     """Sizes of a plate under a tube's foot."""
 
@@ -70,8 +90,8 @@ class FloorPlate(PlateSizes):
     width: Length = Field(150.0, gt=0, description="across, along the sheet when folded")
     fix: Literal["welded", "bolted"] = Field("welded", description="welded or bolted")
     bolts: int = Field(4, ge=2, le=8, description="bolts when bolted")
-    bolt_size: str | None = Field(None, description="3/8-16 in inch builds, M10 in metric ones")
-    bolt_grade: str | None = Field(None, description="grade-5 in inch builds, 8.8 in metric ones")
+    bolt_size: BoltSize = Field(None, description="3/8-16 in inch builds, M10 in metric ones")
+    bolt_grade: BoltGrade = Field(None, description="grade-5 in inch builds, 8.8 in metric ones")
     edge: Length | None = Field(
         None, gt=0, description="hole centre to plate edge; twice the bolt when left out"
     )
@@ -172,8 +192,8 @@ class Tab(PlateSizes):
     """Sizes of a small plate on a tube with one hole, or of a clevis of two."""
 
     hole: Length = Field(13.0, gt=0, description="bolt hole")
-    bolt_size: str | None = Field(None, description="bolt in it, e.g. M12 or 7/16-20")
-    bolt_grade: str | None = Field(None, description="its grade, e.g. 8.8 or grade-8")
+    bolt_size: BoltSize = Field(None, description="bolt in it, e.g. M12 or 7/16-20")
+    bolt_grade: BoltGrade = Field(None, description="its grade, e.g. 8.8 or grade-8")
     reach: Length = Field(35.0, gt=0, description="tube surface to the middle of the hole")
     width: Length = Field(50.0, gt=0, description="width at the tube")
     ear: Length = Field(18.0, gt=0, description="radius of the round end about the hole")

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
+from cagekit.errors import InputError
 from cagekit.inputs.fields import FileModel
 from cagekit.materials.source import Certainty
 
@@ -144,9 +145,10 @@ class RuleProfile(FileModel):
     @model_validator(mode="after")
     def _unique(self) -> RuleProfile:
         seen: set[str] = set()
-        for rule in self.rule:
+        for n, rule in enumerate(self.rule):
             if rule.code in seen:
-                raise ValueError(f"two rules have the code {rule.code!r}")
+                problem = "two rules have this code."
+                raise InputError("rules", f"rule.{n}.code", problem=problem)
             seen.add(rule.code)
             if "/" in rule.code and not self.group:
                 raise ValueError(f"{rule.code!r}: only a book with a 'group' writes codes with /")

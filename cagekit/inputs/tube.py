@@ -6,10 +6,11 @@ from typing import Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from cagekit.errors import NotFoundError
+from cagekit.errors import InputError, NotFoundError
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.materials.steels import steel
 from cagekit.materials.tubes import Tube
+from cagekit.units import format_length
 
 
 class TubeFile(FileModel):
@@ -36,8 +37,12 @@ class TubeFile(FileModel):
     @model_validator(mode="after")
     def _bore(self) -> TubeFile:
         if self.wall >= self.od / 2:
-            raise ValueError(
-                f"a wall of {self.wall:g} mm leaves no bore in a tube of {self.od:g} mm"
+            raise InputError(
+                "tube",
+                "wall",
+                problem=f"a wall of {format_length(self.wall, self.units)} leaves no bore in a "
+                f"tube of {format_length(self.od, self.units)}.",
+                hint="Is it the wall's own unit?",
             )
         return self
 

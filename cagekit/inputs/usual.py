@@ -172,6 +172,7 @@ def _told(
             line=line_of(lines, place),
             table=named,
             field=field,
+            value=_typed(place, data),
             problem=f"{says}; usual is {usual} ({_sure(known)}).",
             hint=f"Is it {slip}?" if slip else "Measure again." if refused else "",
         )
@@ -232,6 +233,16 @@ def _in_file(key: TomlKey, data: Mapping[str, Any]) -> TomlKey:
     if key[:1] in (("left",), ("right",)) and not _stands(key, data):
         key = ("side", *key[1:])
     return key
+
+
+def _typed(key: TomlKey, data: Any) -> Any:
+    """What a person typed at a key; None where a default stands."""
+    for step in key:
+        try:
+            data = data[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return data
 
 
 def _stands(key: TomlKey, data: Any) -> bool:

@@ -3,38 +3,104 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from re import search
 
-from cagekit.errors import CagekitError, GeometryError, InputError
+from cagekit.errors import CagekitError, GeometryError, InputError, NotFoundError
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
-from cagekit.inputs.messages import FileInputError
+from cagekit.inputs.messages import FileInputError, Problem, table_and_field
+from cagekit.inputs.plate import PlateEntry
 from cagekit.inputs.presets import read_toml, shown
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.units import lengths_in
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A table of a file: the file as messages show it, the line, the table's name, its field."""
+
+    file: str
+    line: int
+    table: str
+    field: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}"
+
+
 def with_place(error: CagekitError, build: Build) -> CagekitError:
     """Return ``error`` with the places of the files that say what it is about, if they are found.
 
-    Lengths are told in the build's units. A shape is told by the name of its part; what a person
-    can change is a line in a file.
+    Lengths are told in the build's units. What was typed is told by its file, line and table; a
+    shape by the name of its part, and what a person can change about it is a line in a file.
     """
+    if isinstance(error, NotFoundError):
+        return _sheet_missing(error, build)
     if isinstance(error, FileInputError) or not isinstance(error, GeometryError | InputError):
         return error
     places = list(dict.fromkeys(_places(error, build)))
     problem, hint = (lengths_in(s, build.units) for s in (error.problem, error.hint))
-    if places:
-        hint = f"{hint} Written at {' and '.join(places)}.".lstrip()
     if isinstance(error, GeometryError):
+        if places:
+            hint = f"{hint} Written at {' and '.join(map(str, places))}.".lstrip()
         return type(error)(error.owner, problem, hint)
-    return InputError(error.where, error.field, error.value, problem=problem, hint=hint)
+    value = lengths_in(error.value, build.units) if isinstance(error.value, str) else error.value
+    if not places:
+        return InputError(error.where, error.field, value, problem=problem, hint=hint)
+    first, *more = places
+    if more:
+        hint = f"{hint} See also {' and '.join(map(str, more))}.".lstrip()
+    field = first.field or _field(error)
+    if error.field and not first.field and field != error.field:
+        problem = f"{error.field}: {problem}"
+    return FileInputError(
+        [
+            Problem(
+                file=first.file,
+                line=first.line,
+                table=first.table,
+                field=field,
+                value=value,
+                problem=problem,
+                hint=hint,
+            )
+        ]
+    )
 
 
-def _places(error: GeometryError | InputError, build: Build) -> Iterator[str]:
-    if isinstance(error, InputError) and error.where == f"car {build.car.name}":
+def _sheet_missing(error: NotFoundError, build: Build) -> CagekitError:
+    """The same about a table that a sheet or a plate names and that is nowhere."""
+    if isinstance(error.about, PlateEntry):
+        places = list(_plate_table(error.about, "", build))
+        where = "".join(f"{p} [{p.table}]: " for p in places)
+        return NotFoundError(f"{where}{lengths_in(str(error), build.units)}")
+    named = f"tooling {build.tooling.name!r}: "
+    path = build.files.get(f"tooling {build.file.tooling}")
+    if path is not None and str(error).startswith(named):
+        said = lengths_in(str(error).removeprefix(named), build.units)
+        return NotFoundError(f"{shown(path)} [die]: {said}")
+    return error
+
+
+def _of_car(error: InputError, build: Build) -> bool:
+    return error.where == f"car {build.car.name}"
+
+
+def _field(error: InputError) -> str:
+    """The field that was typed: the error's own, or the one that ends the name of its table."""
+    named = search(r"[^\]]\] (\w+)$", error.where)
+    return named.group(1) if named else error.field
+
+
+def _places(error: GeometryError | InputError, build: Build) -> Iterator[Written]:
+    field = _field(error) if isinstance(error, InputError) else ""
+    if isinstance(error, InputError) and _of_car(error, build):
         yield from _in_file(build.files.get(f"car {build.file.car}"), _car_keys(error.field))
+        return
+    if isinstance(error.about, PlateEntry):
+        yield from _plate_table(error.about, field, build)
         return
     plate = search(r"\[\[plate\]\] (\w+)", str(error))
     if plate:
@@ -47,14 +113,27 @@ def _places(error: GeometryError | InputError, build: Build) -> Iterator[str]:
     keys: list[TomlKey] = [("members", n) for n in reversed(entry.names)]
     keys += [("add", n) for n, e in enumerate(build.file.add) if _is(e, names)]
     keys += [("strut", n) for n, e in enumerate(build.file.strut) if _is(e, names)]
-    yield from _in_file(build.files.get("build"), keys)
+    yield from _in_file(build.files.get("build"), keys, field)
     inner: list[TomlKey] = [
         ("member", n) for n, e in enumerate(build.layout.member) if _is(e, names)
     ]
-    yield from _in_file(build.files.get(f"layout {build.file.layout}"), inner)
+    yield from _in_file(build.files.get(f"layout {build.file.layout}"), inner, field)
 
 
-def _plate_tables(name: str, error: GeometryError | InputError, build: Build) -> Iterator[str]:
+def _plate_table(entry: PlateEntry, field: str, build: Build) -> Iterator[Written]:
+    """Where the table stands that an entry of the build was spread from, and its preset."""
+    n = next((n for n, one in enumerate(build.plates) if one is entry), None)
+    files = ((f"layout {build.file.layout}", build.layout.plate), ("build", build.file.plate))
+    for what, tables in files:
+        for number, table in enumerate(tables):
+            if n is None or n < 0:
+                return
+            n -= 2 if table.side == "both" else 1
+            if n < 0:
+                yield from _in_file(build.files.get(what), [("plate", number)], field)
+
+
+def _plate_tables(name: str, error: GeometryError | InputError, build: Build) -> Iterator[Written]:
     """Where the plate table of an id, or of a kind when it has none, says what is wrong."""
     value = str(error.value) if isinstance(error, InputError) else ""
     found = [
@@ -64,9 +143,9 @@ def _plate_tables(name: str, error: GeometryError | InputError, build: Build) ->
         or (not plate.id and plate.kind == name)
     ]
     exact = [n for n in found if value and str(getattr(build.file.plate[n], "at", "")) == value]
-    field = error.field if isinstance(error, InputError) else ""
-    keys: list[TomlKey] = [("plate", n, *((field,) if field else ())) for n in (exact or found)[:1]]
-    yield from _in_file(build.files.get("build"), keys)
+    field = _field(error) if isinstance(error, InputError) else ""
+    keys: list[TomlKey] = [("plate", n) for n in (exact or found)[:1]]
+    yield from _in_file(build.files.get("build"), keys, field)
 
 
 def _is(written: MemberEntry, names: set[str]) -> bool:
@@ -89,17 +168,24 @@ def _car_keys(field: str) -> list[TomlKey]:
     return [key, ("side", *key[1:])] if key[0] in ("left", "right") else [key]
 
 
-def _in_file(path: Path | None, keys: list[TomlKey]) -> Iterator[str]:
-    """The first of the keys that stands in the file, or the table that it would stand in."""
+def _in_file(path: Path | None, keys: list[TomlKey], field: str = "") -> Iterator[Written]:
+    """The first of the tables that stands in the file, or the one that it would stand in.
+
+    The line is that of ``field`` where the table says it.
+    """
     if path is None or not keys:
         return
     try:
         lines = line_map(read_toml(path)[1])
     except FileInputError:
         return
-    exact = next((k for k in keys if k in lines), None)
-    line = lines[exact] if exact else None
-    if line is None and len(keys[-1]) > 1 and keys[-1][0] not in ("members", "member"):
-        line = line_of(lines, keys[-1])
+    key = next((k for k in keys if k in lines), None)
+    if key is None and len(keys[-1]) > 1 and keys[-1][0] not in ("members", "member"):
+        key = keys[-1]
+    if key is None:
+        return
+    line = lines.get((*key, field)) if field else None
+    line = line or line_of(lines, key)
     if line is not None:
-        yield f"{shown(path)}:{line}"
+        whole = key[0] in ("members", "add", "strut", "plate", "member")
+        yield Written(shown(path), line, *table_and_field(key, whole=whole))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName
 from cagekit.cage.plate import Plate
-from cagekit.errors import InputError
+from cagekit.errors import InputError, about
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
@@ -47,7 +47,8 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     out: list[Plate] = []
     used: set[FootName] = set()
     for member, end in feet_of(cage):
-        out.extend(_foot_plates(build, cage, member, end, entries, used))
+        with about(_named(entries, foot_names(cage, member, end))):
+            out.extend(_foot_plates(build, cage, member, end, entries, used))
     _require_used(cage, build, entries, used)
     for entry in entries:
         # brackets of swing-out bars come with the bars
@@ -55,9 +56,16 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
             continue
         kind = entry.kind
         where = f"{build.name} [[plate]] {entry.id or kind}"
-        out.extend(maker(kind)(build, cage, entry, where))
+        with about(entry):
+            out.extend(maker(kind)(build, cage, entry, where))
     _require_own_ids(build.name, out)
     return tuple(out)
+
+
+def _named(entries: Sequence[PlateEntry], names: Sequence[FootName]) -> FloorPlateEntry | None:
+    """The last entry that speaks of a foot, which has the last word on its plate."""
+    floor = [e for e in entries if isinstance(e, FloorPlateEntry) and e.at in (None, *names)]
+    return floor[-1] if floor else None
 
 
 def maker(kind: str) -> Maker:
@@ -150,8 +158,19 @@ def _foot_made(
 
         spec = foot_plate_spec(build, entry)
         return cage.kept.call(plinth, name, foot, spec, entry.plinth_height, entry.wall)
-    spec = cleared(foot_plate_spec(build, entry), foot, build.car)
-    return cage.kept.call(floor_plate, name, foot, spec)
+    try:
+        spec = cleared(foot_plate_spec(build, entry), foot, build.car)
+        return cage.kept.call(floor_plate, name, foot, spec)
+    except InputError as error:
+        if error.field != "profile" or build.car.foot(how.foot) is None:
+            raise
+        # the section is the car sheet's, whoever asked for the plate
+        raise InputError(
+            f"car {build.car.name}",
+            f"{how.foot}.profile",
+            problem=f"{foot.name}: {error.problem}",
+            hint=error.hint,
+        ) from error
 
 
 def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
@@ -176,13 +195,14 @@ def _require_used(
 ) -> None:
     for entry in entries:
         if isinstance(entry, FloorPlateEntry) and entry.at not in (None, *used):
-            raise InputError(
-                f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
-                "at",
-                str(entry.at),
-                problem="no tube stands there.",
-                hint=did_you_mean(str(entry.at), map(str, used), what="Feet"),
-            )
+            with about(entry):
+                raise InputError(
+                    f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
+                    "at",
+                    str(entry.at),
+                    problem="no tube stands there.",
+                    hint=did_you_mean(str(entry.at), map(str, used), what="Feet"),
+                )
 
 
 def _require_own_ids(name: str, plates: Sequence[Plate]) -> None:

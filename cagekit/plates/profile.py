@@ -139,10 +139,11 @@ def legs(profile: Sequence[tuple[float, float]], level: float, owner: str) -> tu
     """
     i, slope, height = _at_foot(profile, level, owner)
     if abs(slope) > BASE_SLOPE or abs(height) > BASE_HEIGHT:
+        way = "over" if height > 0 else "under"
         raise InputError(
             owner,
             "profile",
-            problem=f"the floor section passes {height:+.1f} mm off the foot at a slope of "
+            problem=f"the floor section passes {abs(height):.1f} mm {way} the foot at a slope of "
             f"{degrees(slope):.1f} degrees against it.",
             hint="Measure the foot's height and the section there again, and correct which is "
             f"off; up to {BASE_HEIGHT:g} mm the plate is laid on the foot.",

@@ -99,7 +99,7 @@ def test_all_slips_are_told_at_once(tmp_path: Path) -> None:
 
 
 def test_two_rules_of_one_code(tmp_path: Path) -> None:
-    assert "two rules have the code 'angle'" in fault(tmp_path, GOOD + GOOD)
+    assert '[rule entry 2] code = "angle": two rules have this code' in fault(tmp_path, GOOD + GOOD)
 
 
 def test_what_needs_inspection_compares_nothing(tmp_path: Path) -> None:

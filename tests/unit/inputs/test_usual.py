@@ -97,7 +97,7 @@ def test_no_sheet_metal_is_negative_or_a_metre_thick(
     monkeypatch.chdir(tmp_path)
     changed(tmp_path, "cars", "sprint-wagon", "sheet = 0.047", f"sheet = {sheet}")
     assert run(["check", "sprint-wagon"]) == 2
-    assert "sprint-wagon.toml:37 [side.main_foot] sheet: " in capsys.readouterr().err
+    assert "sprint-wagon.toml:37 [side.main_foot] sheet = " in capsys.readouterr().err
 
 
 def test_a_plate_of_metres_is_refused(tmp_path: Path) -> None:
@@ -105,5 +105,5 @@ def test_a_plate_of_metres_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "presets/plates/floor-150.toml"
     with pytest.raises(InputError) as refused:
         load_file("plate", path, model_for("plate"))
-    assert "floor-150.toml:11 [plate] width: " in str(refused.value)
+    assert "floor-150.toml:11 [plate] width = 5200: " in str(refused.value)
     assert "cannot be; usual is " in str(refused.value)

@@ -187,7 +187,7 @@ def test_a_foot_on_a_fold_is_refused():
     [
         (((20.0, -3.0), (90.0, -3.0)), "runs from 20 to 90 mm beside the foot"),
         (((-50.0, -3.0), (90.0, 30.0)), "at a slope of 13.3 degrees"),
-        (((-50.0, -20.0), (90.0, -20.0)), r"passes -17\.0 mm off the foot"),
+        (((-50.0, -20.0), (90.0, -20.0)), r"passes 17\.0 mm under the foot"),
     ],
 )
 def test_a_section_that_does_not_fit_the_foot_is_refused(profile, words):

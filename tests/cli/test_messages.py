@@ -1,0 +1,87 @@
+"""What a slip is answered with: the file, line, table and field that were typed, in its units."""
+
+from __future__ import annotations
+
+import re
+from itertools import zip_longest
+from pathlib import Path
+
+import pytest
+
+from cagekit.cli.main import run
+from cagekit.inputs.presets import shipped_root
+
+STRUT = '\n[[strut]]\nid = "x1"\nfrom = "{}"\nto = "on harness_bar at y 1"\n'
+IN, MM = "builds/sprint-wagon.toml", "builds/hillclimb-coupe.toml"
+TAB = '\n[[plate]]\nkind = "tab"\nat = "on harness_bar at y 900"\n'
+SLIPS = [
+    (IN, "", STRUT.format("on main_hop.left at height 12"), 'main_hop.left at height 12 in": t'),
+    (MM, "", STRUT.format("car left nowhere"), "[strut entry 1] from: left.nowhere: the car"),
+    (MM, '"hoop_diagonal_cross"]', '"rear_brace"]', "[members.harness_bar] split_by = \"rear"),
+    (MM, 'diagonal_cross_1 end b"', 'diagonal_cross end b"', "[plate entry 1] at = \"hoop_dia"),
+    (IN, "", "\n[members.dash_bar]\nheight = 15\n", "[members.dash_bar] height = 15: the l"),
+    ("cars/hillclimb-coupe.toml", "doors = 2", 'doors = "2"', 'doors = "2": must be a whole numb'),
+    ("cars/hillclimb-coupe.toml", "mass = 980", "mass = true", "mass = true: must be a number"),
+    ("cars/sprint-wagon.toml", 'units = "in"', 'units = "inch"', 'units = "inch": is not one of'),
+    (
+        "cars/sprint-wagon.toml",
+        "profile = [[17, -3], [24.5, -3], [25.5, 0]]",
+        "profile = [[17, -3]]",
+        "[side.front_foot] profile = [[17, -3]]: one point is no section",
+    ),
+    (
+        "cars/sprint-wagon.toml",
+        "profile = [[17, -3], [24.5, -3], [25.5, 0]]",
+        "profile = [[17, -5], [24.5, -5], [25.5, -2]]",
+        "[side.front_foot] profile: a_pillar_bar_left end b: the floor section passes 2 in under",
+    ),
+    ("tubes/dom-1.625x0.134.toml", '"0.134 in"', '"1.34 in"', 'wall = "1.34 in": a wall of 34.0'),
+    ("plates/floor-bolted-m10.toml", '"M10"', '"M9"', '[plate] bolt_size = "M9": there is no such'),
+    ("rules/common-practice.toml", 'units = "in"', 'units = "mm"', "is no size of a tube or plate"),
+    ("rules/common-practice.toml", '"hoop-bends"', '"sill-bars"', 'code = "sill-bars": two rules'),
+    ("tooling/inch-shop.toml", 'od = "1 5/8"', "od = 1.7", "[die]: no die takes 1.625 in tube"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("file", "old", "new", "told"), SLIPS, ids=[s[3][:30] for s in SLIPS])
+def test_a_slip_is_answered_at_its_place(
+    file: str,
+    old: str,
+    new: str,
+    told: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = (shipped_root() / file).read_text("utf-8")
+    assert old in text
+    slip = text.replace(old, new, 1) if old else text + new
+    target = tmp_path / "presets" / file
+    target.parent.mkdir(parents=True)
+    target.write_text(slip)
+    build = "hillclimb-coupe" if re.search("hill|m10", file) else "sprint-wagon"
+    assert run(["check", build]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    said = [s for s in lines if not s.endswith(" ...") and not s.startswith("warning")]
+    assert told in said[0], said
+    assert Path(file).name in said[0]
+    assert "None" not in said[0]
+    line = re.search(rf"{re.escape(Path(file).name)}:(\d+)", said[0])
+    assert "[die]" in told or line, said
+    if line and "no size" not in told:  # the line that was typed, or the one its table begins on
+        pairs = zip_longest(text.splitlines(), slip.splitlines())
+        changed = [n for n, (a, b) in enumerate(pairs, 1) if a != b]
+        assert int(line[1]) in range(min(changed) - 3, max(changed) + 1)
+
+
+def test_a_plate_that_cannot_be_is_told_by_its_own_table(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not by that of the bar that it sits on, whose name its place says."""
+    monkeypatch.chdir(tmp_path)
+    text = (shipped_root() / MM).read_text("utf-8")
+    (tmp_path / "mine.toml").write_text(text + TAB)
+    assert run(["check", "mine.toml"]) == 3
+    table = text.count("\n") + 2
+    assert f"Written at mine.toml:{table}." in " ".join(capsys.readouterr().out.split())
