@@ -11,7 +11,7 @@ from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
 from cagekit.structure.helps import MOVED
-from cagekit.units import format_length
+from cagekit.units import format_length, lengths_in
 
 if TYPE_CHECKING:
     from cagekit.structure.strength import CaseResult, StrengthResult
@@ -167,7 +167,7 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
     print("\nfolds in")
     table(list(_folds(result)), ["case", "tubes, by share of the work"], indent=2)
     print("\nweakest attachments")
-    table(list(_weakest(result)), ["use", "what", "where", "case", "how"], indent=2)
+    table(list(_weakest(result, units)), ["use", "what", "where", "case", "how"], indent=2)
     if result.helps:
         worst = result.worst
         assert worst is not None
@@ -206,7 +206,7 @@ def _folds(result: StrengthResult) -> Iterator[tuple[str, str]]:
         yield r.case.id, ", ".join(f"{n} {v:.0%}" for n, v in top)
 
 
-def _weakest(result: StrengthResult) -> Iterator[tuple[str, ...]]:
+def _weakest(result: StrengthResult, units: LengthUnit) -> Iterator[tuple[str, ...]]:
     """The hardest of each kind, then what no formula covers."""
     found = [(a, r.case.id) for r in result.results.values() for a in r.attachments]
     for kind in ("weld", "chord", "pin", "cheek", "sleeve", "bolt", "plate"):
@@ -214,7 +214,7 @@ def _weakest(result: StrengthResult) -> Iterator[tuple[str, ...]]:
         covered = [(a, c) for a, c in of_kind if a.use is not None]
         if covered:
             a, case = max(covered, key=lambda x: x[0].use or 0.0)
-            yield f"{a.use:.2f}", kind, a.subject, case, a.text
+            yield f"{a.use:.2f}", kind, a.subject, case, lengths_in(a.text, units)
         open_ones = {a.subject for a, _ in of_kind if a.use is None}
         if open_ones:
             yield "-", kind, f"{len(open_ones)} not covered", "", ""

@@ -19,6 +19,7 @@ from cagekit.materials.steels import steel
 from cagekit.members.registry import GENERATORS
 from cagekit.structure.model import Model
 from cagekit.structure.solve import Loads
+from cagekit.units import lengths_in
 from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
@@ -146,10 +147,11 @@ def _tube(place: object) -> str:
 
 
 def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
+    units = scene.file.units
     for place in load.at:
         if not isinstance(place, OnTube):
             raise InputError(
-                where, "at", str(place), problem="a load is put on a tube.",
+                where, "at", lengths_in(str(place), units), problem="a load is put on a tube.",
                 hint="Write e.g. `on main_hoop at middle`.",
             )  # fmt: skip
         names = _names(scene.cage)
@@ -160,7 +162,8 @@ def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
         except GeometryError as error:
             told = error.problem.replace(f" ({where}: {str(place)!r})", "")
             raise InputError(
-                where, "at", str(place), problem=f"lies off the cage: {place.member} {told}",
+                where, "at", lengths_in(str(place), units),
+                problem=lengths_in(f"lies off the cage: {place.member} {told}", units),
                 hint="Put it on the tube.",
             ) from None  # fmt: skip
         assert found.spot is not None
@@ -175,7 +178,8 @@ def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
         known = {*GENERATORS, *names}
         if isinstance(place, OnTube) and place.member not in known:
             raise InputError(
-                where, "at", str(place), problem=f"there is no tube {place.member!r}.",
+                where, "at", lengths_in(str(place), units),
+                problem=f"there is no tube {place.member!r}.",
                 hint=did_you_mean(place.member, known),
             )  # fmt: skip
 

@@ -9,7 +9,7 @@ from cagekit.materials.steels import steel
 from cagekit.structure.helps import MOVED
 from cagekit.structure.sections import yield_of
 from cagekit.structure.strength import ASSUMPTIONS
-from cagekit.units import format_length
+from cagekit.units import format_length, lengths_in
 from cagekit.writers.pdf import document
 from cagekit.writers.strength_png import case_png
 
@@ -47,7 +47,7 @@ def pdf_data(design: Design) -> dict[str, Any]:
         "idle": [[c.id, c.missing or c.absent or result.problem] for c in result.cases
                  if c.id not in result.results],
         "results": [_case(result, r, design.units) for r in result.results.values()],
-        "not_covered": _not_covered(result),
+        "not_covered": _not_covered(result, design.units),
         "shifts": [
             [
                 x.place, f"{format_length(MOVED, design.units)} {x.way} on {x.parent}",
@@ -60,13 +60,13 @@ def pdf_data(design: Design) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _not_covered(result: StrengthResult) -> list[list[str]]:
+def _not_covered(result: StrengthResult, units: LengthUnit) -> list[list[str]]:
     """What no formula covers in some case: kind, why, where."""
     out: dict[tuple[str, str], dict[str, None]] = {}
     for r in result.results.values():
         for a in r.attachments:
             if a.use is None:
-                why = a.text.removeprefix("not covered: ")
+                why = lengths_in(a.text.removeprefix("not covered: "), units)
                 out.setdefault((a.kind, why), {})[a.subject] = None
     return [[kind, why, ", ".join(where)] for (kind, why), where in out.items()]
 
@@ -122,7 +122,7 @@ def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str,
             for u in sorted(r.uses, key=lambda u: (-u.use, u.member))
         ],
         "attached": [
-            [f"{a.use:.2f}", a.kind, a.subject, a.text, a.source]
+            [f"{a.use:.2f}", a.kind, a.subject, lengths_in(a.text, units), a.source]
             for a in sorted(r.attachments, key=lambda a: (-(a.use or 0.0), a.kind, a.subject))
             if a.use is not None and a.use > 0.5
         ],

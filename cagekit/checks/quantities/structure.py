@@ -9,6 +9,7 @@ from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.structure.joints import Attachment
 from cagekit.structure.strength import CaseResult, StrengthResult
+from cagekit.units import lengths_in
 
 
 def _by_case(
@@ -121,8 +122,9 @@ def _attached(s: Survey, *kinds: str) -> Iterator[Measure]:
             if a.subject not in worst or a.use > (worst[a.subject][0].use or 0.0):
                 worst[a.subject] = (a, r.case.id)
     for a, case in worst.values():
+        text = lengths_in(a.text, s.design.units)
         yield Measure(
-            subject=a.subject, value=a.use, source=a.source, text=f"Case {case}: {a.text}.",
+            subject=a.subject, value=a.use, source=a.source, text=f"Case {case}: {text}.",
             evidence=Evidence.of(*a.members, points=[a.point]),
         )  # fmt: skip
 

@@ -29,7 +29,7 @@ from cagekit.structure.strength import (
     strength_of,
     strengths,
 )
-from cagekit.units import format_length
+from cagekit.units import format_length, lengths_in
 from cagekit.view.bands import BANDS
 from cagekit.writers.strength import frame_data, write_csv
 from cagekit.writers.strength_pdf import pdf_data, write_pdf
@@ -372,6 +372,36 @@ def test_papers_tell_movements_in_the_units_of_the_build() -> None:
     assert d.units == "in"
     numbers = [c["numbers"][-1] for c in pdf_data(d)["results"]]
     assert numbers == [format_length(r.deflection, "in") for r in d.strength.results.values()]
+
+
+def test_weakest_welds_are_told_in_the_units_of_the_build(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The throat of a weld stood in mm beside inches."""
+    d = demos.design("sprint-wagon")
+    worst = max((a for r in d.strength.results.values() for a in r.attachments
+                 if a.kind == "weld"), key=lambda a: a.use or 0.0)  # fmt: skip
+    told = lengths_in(worst.text, "in")
+    assert re.fullmatch(r"throat 0\.1\d+ in on \d\.\d+ in of saddle", told)
+    texts = " ".join(f.text for f in run(d, ["structure"]))
+    papers = json.dumps(pdf_data(d)["results"]) + json.dumps(pdf_data(d)["not_covered"])
+    for text in (texts, papers):
+        assert told in text
+        assert not re.search(r"\d mm", text)
+
+
+def test_a_place_off_its_tube_is_told_in_the_units_of_its_file(tmp_path: Path) -> None:
+    """A height of 200 in of the file came back as 5080 mm."""
+    own = tmp_path / "own.toml"
+    own.write_text(
+        'kind = "loads"\nname = "own"\ntitle = "own"\nunits = "in"\n[[case]]\nid = "a"\n'
+        'title = "a"\n[[case.load]]\nat = ["on main_hoop.left at height 200"]\nforce = [0, 0, -1]\n'
+    )
+    with pytest.raises(
+        InputError, match=r"at height 200 in': .* no place at height 200 in"
+    ) as told:
+        demos.design("track-roadster").strength_under(str(own))
+    assert " mm" not in str(told.value)
 
 
 def test_the_picture_and_the_paper_hold_every_case(tmp_path: Path) -> None:
