@@ -11,7 +11,7 @@ import numpy as np
 
 from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.kept import Kept, Same, content
-from cagekit.cage.member import End, EndKind, EndName, Member
+from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.errors import CopeError, GeometryError, InputError
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
@@ -103,15 +103,17 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
         site.add(step.members)
         notes += step.notes
         before = step
-    _require_outriggers(build, site.members)
-    _note_grinding(build, site.members, kept)
-    divided = _swung(build, site.members, kept)
+    members = site.made
+    _require_outriggers(build, members)
+    _note_grinding(build, members, kept)
+    divided = _swung(build, members, kept)
     cage = Cage(
         build.name,
-        map(kept.same, _divided(site.members, divided)),
+        map(kept.same, _divided(members, divided)),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
         hardware=[p for d in divided for p in d.hardware],
+        chassis=map(kept.same, site.chassis.values()),
         kept=kept,
     )
     for joint in cage.joints:
@@ -243,7 +245,7 @@ def sketch(build: Build) -> Cage:
     site = Site(build)
     for entry in build.entries:
         site.add(make(site, entry))
-    return Cage(build.name, site.members.values())
+    return Cage(build.name, site.made.values(), chassis=site.chassis.values())
 
 
 def _meet_neighbours(site: Site, member: Member, notes: list[str], kept: Kept) -> Member:
@@ -285,7 +287,7 @@ def _run_into(site: Site, member: Member, name: EndName, end: End, kept: Kept) -
     for other in site.members.values():
         if other.id == member.id:
             break
-        if other.id in end.parents or not _shares(other, end.parents):
+        if other.id in end.parents or not _shares(other, end.parents, node.parent):
             continue
         if other.bar == member.bar:
             continue  # pieces of one tube meet in what divides them
@@ -333,19 +335,26 @@ def _steel_shared(member: Member, name: EndName, parent: Member, other: Member) 
     other branch, by more than ``TOUCH``.
     """
     node = member.path.end_point(name)
-    end = next(
-        (n for n, e in other.ends if e.kind is EndKind.COPE and parent.id in e.parents), None
-    )
-    if end is None or float(np.linalg.norm(other.path.end_point(end) - node)) > NEAR_NODE:
-        return False
-    its, trunk = _leaving(other, end), _stretch(parent.path, node)
-    if trunk is None:
+    its, trunk = _beside(other, parent, node), _stretch(parent.path, node)
+    if trunk is None or its is None:
         return False
     points = _wall(member, name)
     points = points[_gaps(points, trunk).min(axis=1) > parent.tube.outer_radius]
     return bool(len(points)) and bool(
         (_gaps(points, its).min(axis=1) < other.tube.outer_radius - SHARED).any()
     )
+
+
+def _beside(other: Member, parent: Member, node: Vec) -> Vec | None:
+    """Axis points of a branch of this parent near a node; of a tube of the frame, if it is near."""
+    if other.role == CHASSIS:
+        return _stretch(other.path, node)
+    end = next(
+        (n for n, e in other.ends if e.kind is EndKind.COPE and parent.id in e.parents), None
+    )
+    if end is None or float(np.linalg.norm(other.path.end_point(end) - node)) > NEAR_NODE:
+        return None
+    return _leaving(other, end)
 
 
 def _leaving(member: Member, end: EndName, most: float = LOOK) -> Vec:
@@ -367,8 +376,10 @@ def _wall(member: Member, end: EndName) -> Points:
     return np.asarray(rings.reshape(-1, 3))
 
 
-def _shares(other: Member, parents: Sequence[str]) -> bool:
-    """Whether a member is coped to one of these parents too."""
+def _shares(other: Member, parents: Sequence[str], parent: Member) -> bool:
+    """Whether a member is coped to one of these parents too; tubes of the frame join anywhere."""
+    if other.role == parent.role == CHASSIS:
+        return True
     ends = (e for _, e in other.ends if e.kind is EndKind.COPE)
     return any(not set(parents).isdisjoint(e.parents) for e in ends)
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.cage.kept import Kept, Same
-from cagekit.cage.member import End, EndKind, EndName, Member
+from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.errors import NotFoundError
 from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Vec
@@ -63,7 +63,8 @@ class Cage:
 
     ``doors`` are the swing-out bars; their pieces are members, their brackets are among the
     plates, sleeves, washers, pins and half cups are ``hardware``. ``kept`` holds what is worked out
-    by what it is worked out from; cages that differ in a few members share it.
+    by what it is worked out from; cages that differ in a few members share it. ``chassis`` are
+    tubes of the car's own frame by id: members are coped to them, but they are none themselves.
     """
 
     def __init__(
@@ -75,10 +76,12 @@ class Cage:
         notes: Iterable[str] = (),
         doors: Iterable[SwingDoor] = (),
         hardware: Iterable[SmallPart] = (),
+        chassis: Iterable[Member] = (),
         kept: Kept | None = None,
     ) -> None:
         self.name = name
         self.members: Mapping[str, Member] = MappingProxyType({m.id: m for m in members})
+        self.chassis: Mapping[str, Member] = MappingProxyType({m.id: m for m in chassis})
         self.plates: tuple[Plate, ...] = tuple(plates)
         self.notes: tuple[str, ...] = tuple(notes)
         self.doors: tuple[SwingDoor, ...] = tuple(doors)
@@ -105,6 +108,7 @@ class Cage:
             notes=self.notes if notes is None else notes,
             doors=self.doors,
             hardware=self.hardware,
+            chassis=self.chassis.values(),
             kept=self.kept,
         )
         new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
@@ -127,6 +131,7 @@ class Cage:
             notes=self.notes,
             doors=doors,
             hardware=self.hardware,
+            chassis=self.chassis.values(),
             kept=self.kept,
         )
         new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
@@ -160,33 +165,36 @@ class Cage:
             plates=plates,
             notes=self.notes,
             hardware=self.hardware,
+            chassis=self.chassis.values(),
             kept=self.kept,
         )
 
     def member(self, id_: str) -> Member:
-        """The member of that id; NotFoundError when there is none.
+        """The member, or the tube of the chassis, of that id; NotFoundError when there is none.
 
         Raises:
             NotFoundError: there is none of that id.
         """
-        if id_ not in self.members:
+        found = self.members.get(id_) or self.chassis.get(id_)
+        if found is None:
             raise NotFoundError(f"{self.name}: there is no member {id_!r}.")
-        return self.members[id_]
+        return found
 
     def of_role(self, role: str) -> tuple[Member, ...]:
         """Members of one role, in build order."""
         return tuple(m for m in self.members.values() if m.role == role)
 
     def parent(self, id_: str) -> Parent:
-        """A member as the parent that others are coped to."""
+        """A member, or a tube of the chassis, as the parent that others are coped to."""
         if id_ not in self._parents:
             m = self.member(id_)
             self._parents[id_] = Parent(
                 id=m.id,
                 path=m.path,
                 outer_radius=m.tube.outer_radius,
-                open_a=m.a.kind is not EndKind.COPE,
-                open_b=m.b.kind is not EndKind.COPE,
+                # a tube of the car's frame is there as long as it was measured, no longer
+                open_a=m.a.kind is not EndKind.COPE and m.role != CHASSIS,
+                open_b=m.b.kind is not EndKind.COPE and m.role != CHASSIS,
             )
         return self._parents[id_]
 
@@ -286,7 +294,7 @@ class Cage:
 
     def _axis_gap(self, parent: str, node: Vec, out: Vec) -> float:
         """Distance between the branch's axis and a parent's axis at the node, mm."""
-        spot = self.members[parent].path.nearest(node)
+        spot = self.member(parent).path.nearest(node)
         across = cross3(out, spot.tangent)
         size = float(np.linalg.norm(across))
         gap = node - spot.point

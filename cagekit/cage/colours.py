@@ -19,7 +19,7 @@ def _hex(text: str) -> Colour:
     return int(text[0:2], 16) / 255, int(text[2:4], 16) / 255, int(text[4:6], 16) / 255
 
 
-HOOP, LOOP, BRACE, DIAGONAL, DOOR, CROSS, FLOOR, GUSSET, PLATE, PART, OTHER = map(
+HOOP, LOOP, BRACE, DIAGONAL, DOOR, CROSS, FLOOR, GUSSET, PLATE, PART, OTHER, FRAME = map(
     _hex,
     (
         "d1495b",  # main hoop, the one everything hangs on
@@ -33,6 +33,7 @@ HOOP, LOOP, BRACE, DIAGONAL, DOOR, CROSS, FLOOR, GUSSET, PLATE, PART, OTHER = ma
         "8d99ae",  # plates
         "d9b44a",  # pins, sleeves and washers
         "9a8c98",  # free struts and the rest
+        "cfd3d8",  # the car's own frame, which is there already
     ),
 )
 
@@ -48,6 +49,7 @@ FAMILIES: tuple[tuple[str, Colour], ...] = (
     ("plates", PLATE),
     ("pins, sleeves, washers", PART),
     ("other", OTHER),
+    ("the car's own frame", FRAME),
 )
 """Families in the order of a legend."""
 

@@ -20,6 +20,10 @@ EndName = Literal["a", "b"]
 Side = Literal["left", "right", "centre"]
 
 
+CHASSIS = "chassis_tube"
+"""Role of a tube of the car's own frame: it is there already, nobody makes it."""
+
+
 class EndKind(StrEnum):
     """How a tube ends."""
 

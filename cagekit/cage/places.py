@@ -162,6 +162,10 @@ class Places:
         spot = measured[foot]
         sign = 1.0 if side == "left" else -1.0
         x, y, z = spot.point
+        if spot.tube is not None:
+            found = self.member(spot.tube, side, where=where, text=f"{side}.{foot}")
+            axis = found.path.nearest(vec((x, sign * y, z)))
+            return Place(point=axis.point, members=(found.id,), spot=axis, foot=f"{side}.{foot}")
         nx, ny, nz = spot.normal
         return Place(
             point=vec((x, sign * y, z)),

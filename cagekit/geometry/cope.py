@@ -201,7 +201,7 @@ def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:
             owner,
             f"is {2 * r:.1f} mm wide, wider than {first.id} ({2 * big:.1f} mm): "
             f"{share:.0%} of it would stand beside the parent.",
-            f"Let {first.id} end on this tube instead, or use a tube of {2 * big:.1f} mm or less.",
+            f"Use a tube of {2 * big:.1f} mm or less, or let {first.id} end on this tube instead.",
         )
     names = " and ".join(p.id for p in parents)
     if cut.offset > NODE_TOL:

@@ -12,10 +12,12 @@ from collections.abc import Sequence
 from math import dist, hypot
 from typing import Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from cagekit.errors import InputError
-from cagekit.inputs.fields import Angle, FileModel, Length, Point
+from cagekit.errors import InputError, NotFoundError
+from cagekit.inputs.fields import LONGEST_NAME, Angle, FileModel, Length, Point
+from cagekit.materials.steels import steel
+from cagekit.materials.tubes import Tube
 
 SHORTEST_DIRECTION = 1e-3
 """Length of a direction, whatever its unit, below which it points nowhere."""
@@ -25,6 +27,9 @@ SMALLEST_OPENING = 10_000.0
 """A door opening, or a panel, is larger than this, mm2."""
 PANEL_FLAT = 15.0
 """Corners of a flat panel lie within this of one plane, mm: the tape's part and some."""
+"""A door opening is larger than this, mm2."""
+SHORTEST_TUBE = 20.0
+"""A tube of the car's own frame is longer than this, mm."""
 
 
 class HoopSection(FileModel):
@@ -102,6 +107,28 @@ class FootSpot(FileModel):
         "floor", description="what is there to weld or bolt to"
     )
     sheet: Length = Field(1.0, description="thickness of the metal there")
+    tube: str | None = Field(
+        None,
+        pattern=r"^[a-z0-9_]+$",
+        description=(
+            "tube of the car's own frame ([[chassis.tube]]) that the foot is coped to, "
+            "without a plate; the point is then where the axes meet"
+        ),
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _on_frame(cls, data: Any) -> Any:
+        """A spot on a tube of the frame is on the frame."""
+        if isinstance(data, dict) and data.get("tube") is not None:
+            said = sorted({"surface", "normal", "profile", "sheet"} & data.keys())
+            if said:
+                raise ValueError(
+                    f"a foot that is coped to a tube stands on no sheet: leave out {said[0]!r}, "
+                    "or leave out 'tube'"
+                )
+            return {**data, "surface": "frame"}
+        return data
 
     @model_validator(mode="after")
     def _points(self) -> FootSpot:
@@ -206,6 +233,78 @@ class Dash(FileModel):
     bottom_z: Length
     cowl_x: Length = Field(description="base of the windscreen on the centre plane")
     cowl_z: Length
+
+
+class ChassisTube(FileModel):
+    """A round, straight tube of the frame that the car has already: not made, but coped to."""
+
+    name: str = Field(
+        pattern=r"^[a-z][a-z0-9_]*$",
+        max_length=LONGEST_NAME,
+        description="what places call it, e.g. lower_rail; with side = 'both' each side gets its "
+        "own suffix",
+    )
+    side: Literal["left", "right", "both", "centre"] = Field(
+        "centre",
+        description=(
+            "left, right or both: y counts from the centre plane; centre: y signed, left positive"
+        ),
+    )
+    start: Point = Field(description="one end of the axis: x, y, z")
+    end: Point = Field(description="the other end of the axis: x, y, z")
+    od: Length = Field(gt=0, description="outside diameter, by caliper")
+    wall: Length = Field(gt=0, description="wall, by ultrasonic gauge or from a drilled hole")
+    material: str = Field("s235", description="key of a steel; mild steel when nobody knows")
+
+    @field_validator("material")
+    @classmethod
+    def _known(cls, value: str) -> str:
+        try:
+            steel(value)
+        except NotFoundError as error:
+            raise ValueError(str(error)) from None
+        return value
+
+    @model_validator(mode="after")
+    def _is_tube(self) -> ChassisTube:
+        if dist(self.start, self.end) < SHORTEST_TUBE:
+            raise ValueError("start and end of the tube are one point; measure both ends")
+        if self.wall >= self.od / 2:
+            raise ValueError("the wall must be thinner than half of the outside diameter")
+        return self
+
+    def tube(self) -> Tube:
+        """Size and steel."""
+        return Tube(od=self.od, wall=self.wall, material=self.material)
+
+    def axes(self) -> dict[str, tuple[Point, Point]]:
+        """Ends of the axis in car axes (y signed), by the id of the tube."""
+        if self.side == "centre":
+            return {self.name: (self.start, self.end)}
+        sides = ("left", "right") if self.side == "both" else (self.side,)
+        out: dict[str, tuple[Point, Point]] = {}
+        for side in sides:
+            sign = 1.0 if side == "left" else -1.0
+            name = f"{self.name}_{side}" if self.side == "both" else self.name
+            (x, y, z), (p, q, r) = self.start, self.end
+            out[name] = ((x, sign * y, z), (p, sign * q, r))
+        return out
+
+
+class Chassis(FileModel):
+    """The frame of tubes that the car has already."""
+
+    tube: tuple[ChassisTube, ...] = Field(
+        (), description="its tubes, one [[chassis.tube]] each: round and straight"
+    )
+
+    @model_validator(mode="after")
+    def _own_names(self) -> Chassis:
+        ids = [name for t in self.tube for name in t.axes()]
+        twice = sorted({name for name in ids if ids.count(name) > 1})
+        if twice:
+            raise ValueError(f"two tubes are called {twice[0]!r}; give each a name of its own")
+        return self
 
 
 class Tunnel(FileModel):
@@ -435,6 +534,9 @@ class Car(FileModel):
     seats: tuple[Seat, ...] = Field(min_length=1)
     dash: Dash | None = None
     tunnel: Tunnel | None = None
+    chassis: Chassis = Field(
+        Chassis(), description="the car's own frame of tubes, which a cage is coped to"
+    )
     pedals: Pedals | None = None
     keepouts: tuple[KeepOut, ...] = ()
     panels: tuple[CarPanel, ...] = Field(

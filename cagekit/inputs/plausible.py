@@ -15,6 +15,7 @@ from math import dist
 from pathlib import Path
 from typing import Any
 
+from cagekit.hints import did_you_mean
 from cagekit.inputs.car import Car, CarSide, FootSpot, Seat
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
@@ -23,8 +24,11 @@ from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.units import LengthUnit, format_length
 
 SIDES = ("left", "right")
+_Point = tuple[float, float, float]
 OFF_PLANE = 25.0
 """Feet of the main hoop may stand this far (mm) off the plane X = 0 that they define."""
+OFF_AXIS = 10.0
+"""A foot that is coped to a tube lies this far (mm) outside of that tube at most."""
 ABOVE_SILL = 20.0
 """A cabin floor ends this far (mm) above the sills' tops at most."""
 THICK = {"floor": 5.0, "tower": 8.0, "outrigger": 12.0, "frame": 15.0}
@@ -142,6 +146,7 @@ def car_faults(car: Car, people: int = 0) -> Iterator[Fault]:
     yield from _heights(car, said)
     for name in SIDES:
         yield from _side(car, name, car.side(name), said)
+    yield from _frame(car, said)
     yield from _seating(car, people, said)
     yield from _ahead(car, said)
 
@@ -286,6 +291,53 @@ def _foot(
             problem="points down through the floor.",
             hint="It points away from the sheet, into the cabin: [0, 0, 1] on a level floor.",
         )
+
+
+def _frame(car: Car, said: _Lengths) -> Iterator[Fault]:
+    """Tubes of the car's own frame, and the feet that are coped to them."""
+    for n, tube in enumerate(car.chassis.tube):
+        for end in ("start", "end"):
+            if tube.side != "centre" and getattr(tube, end)[1] < 0:
+                yield Fault(
+                    key=("chassis", "tube", n, end),
+                    problem="has a negative y.",
+                    hint="With a side, y is the distance from the centre plane; a tube that "
+                    "crosses it has side = 'centre' and y signed.",
+                )
+    tubes = {name: (t, ends) for t in car.chassis.tube for name, ends in t.axes().items()}
+    for side in SIDES:
+        own = car.side(side)
+        for spot, foot in own.feet().items():
+            if foot.tube is None:
+                continue
+            key = (side, spot) if spot not in own.spots else (side, "spots", spot)
+            found = tubes.get(f"{foot.tube}_{side}") or tubes.get(foot.tube)
+            if found is None:
+                yield Fault(
+                    key=(*key, "tube"),
+                    problem="the car sheet has no such tube on this side.",
+                    hint=did_you_mean(foot.tube, tubes, what="[[chassis.tube]] has"),
+                )
+                continue
+            x, y, z = foot.point
+            point = (x, y if side == "left" else -y, z)
+            gap = _off_axis(point, *found[1])
+            if gap > found[0].od / 2 + OFF_AXIS:
+                yield Fault(
+                    key=(*key, "point"),
+                    problem=f"is {said(gap)} from the axis of {foot.tube}, to which the foot is "
+                    "coped.",
+                    hint="Measure the foot and both ends of that tube again from the same planes.",
+                )
+
+
+def _off_axis(point: _Point, start: _Point, end: _Point) -> float:
+    """Distance of a point from the stretch between two others, mm."""
+    along = [b - a for a, b in zip(start, end, strict=True)]
+    out = [p - a for a, p in zip(start, point, strict=True)]
+    share = sum(a * b for a, b in zip(along, out, strict=True)) / sum(a * a for a in along)
+    share = min(max(share, 0.0), 1.0)
+    return dist(point, [a + share * d for a, d in zip(start, along, strict=True)])
 
 
 def _pillar(car: Car, name: str, own: CarSide, said: _Lengths) -> Iterator[Fault]:

@@ -28,6 +28,18 @@ driver_side = "left"    # or "right"
 # mass = 1200           # ready to run without driver, kg
 """
 SEAT = '\n# One [[seats]] for each seat, the driver\'s first.\n[[seats]]\nside = "left"'
+FRAME = """
+# ---- a frame of round tubes that the car has already: one table each, the # taken away ----
+# Ends of the axis; with a side y counts from the centre plane. A foot that is coped to one says
+# tube = "waist_rail" instead of normal, surface and sheet.
+# [[chassis.tube]]
+# name = "waist_rail"
+# side = "both"          # or "left", "right", "centre" (y signed)
+# start = ["?", "?", "?"]
+# end = ["?", "?", "?"]
+# od = "?"
+# wall = "?"
+"""
 VALUES = {
     "one": BLANK,
     "angle": BLANK,
@@ -70,6 +82,7 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
     for side in ("left", "right"):
         out += _side(side, {b: v for b, v in blocks.items() if b.startswith("side.")})
     out += _tapes(sheet.tapes)
+    out.append(FRAME.rstrip())
     return "\n".join(out) + "\n"
 
 

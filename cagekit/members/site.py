@@ -9,9 +9,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
-from cagekit.errors import GeometryError
+from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
@@ -29,13 +30,27 @@ class Site:
 
     def __init__(self, build: Build) -> None:
         self.build, self.car = build, build.car
-        self.members: dict[str, Member] = {}
+        self.chassis = chassis_tubes(build.car)
+        self.members: dict[str, Member] = dict(self.chassis)
         self.places = Places(build.car, self.members, left_out=build.names_left_out)
 
     def add(self, members: Sequence[Member]) -> None:
         """Take in members, so that later ones can hang on them."""
         for m in members:
+            if m.id in self.chassis:
+                raise InputError(
+                    f"{self.build.name} [members.{m.entry}]",
+                    "id",
+                    m.id,
+                    problem="a tube of the car's own frame has this name too.",
+                    hint="Give the member another `id`, or rename the [[chassis.tube]].",
+                )
             self.members[m.id] = m
+
+    @property
+    def made(self) -> dict[str, Member]:
+        """The members alone, without the tubes of the car's own frame."""
+        return {i: m for i, m in self.members.items() if i not in self.chassis}
 
     def tube(self, entry: MemberEntry, role: str) -> Tube:
         """The tube of an entry."""

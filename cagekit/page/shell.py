@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from cagekit.cage.colours import Colour
+from cagekit.cage.chassis import chassis_tubes
+from cagekit.cage.colours import FRAME, Colour
 from cagekit.car.panel import HALF, FlatPanel
 from cagekit.car.shell import AXES, Cylinder, Prism, ShellSurface, surfaces
 from cagekit.fit.view_angles import header_edge, lower_edges
@@ -66,12 +67,17 @@ def _crown(car: Car) -> list[EdgePoint]:
 
 
 def volumes(car: Car) -> Iterator[SceneBody]:
-    """What of the shell is a volume: sills, pillars, tunnel, dash, doors and keep-outs."""
+    """What of the car is a volume: sills, tunnel, dash, doors, keep-outs, tubes of its frame."""
     for surface in surfaces(car):
         mesh = _mesh(surface)
         if mesh is not None:
             colour = MOVING if surface.moves else METAL
             yield SceneBody(name=surface.name, group="car", colour=colour, mesh=mesh)
+    for tube in chassis_tubes(car).values():
+        solid = Cylinder(tube.path.start, tube.path.end, tube.tube.outer_radius)
+        mesh = _mesh(ShellSurface(name=tube.id, solid=solid))
+        if mesh is not None:
+            yield SceneBody(name=tube.id, group="car", colour=FRAME, mesh=mesh)
 
 
 def _mesh(surface: ShellSurface) -> Triangles | None:

@@ -172,6 +172,8 @@ class _Builder:
             if self.stiff_ends and j.concentric and len(j.parents) == 1:
                 self._stiffen(j, path.length)
             for p in j.parents:
+                if p in self.cage.chassis:
+                    continue  # that one holds it like the ground
                 spot = self.cage.member(p).path.nearest(j.point)
                 parent = self.need(p, spot.station)
                 gap = float(np.linalg.norm(j.point - spot.point))
@@ -297,6 +299,8 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
             welded[beams.ends[beam][end]] = True
         welded[joints[j.id]] = True
         for p in j.parents:
+            if p in cage.chassis:
+                continue
             spot = cage.member(p).path.nearest(j.point)
             welded[node(b.need(p, spot.station))] = True
     feet = tuple(_feet(cage, node))
@@ -327,6 +331,9 @@ def _feet(cage: Cage, node: Callable[[tuple[str, float]], int]) -> Iterable[Foot
             if end.kind is EndKind.FLAT:
                 at = node((m.id, 0.0 if name == "a" else m.path.length))
                 yield Footing(member=m.id, end=name, node=at, spot=end.foot, surface=end.surface)
+            elif on := [p for p in end.parents if p in cage.chassis]:
+                at = node((m.id, 0.0 if name == "a" else m.path.length))
+                yield Footing(member=m.id, end=name, node=at, spot=on[0], surface="frame")
 
 
 class _Beams:

@@ -43,6 +43,8 @@ ASSUMPTIONS = (
     "Joints stiff where axes meet; the give of the tube walls there is left out. Axes that pass "
     "each other are joined by a stiff link.",
     "Plates, gussets, padding, shell, glass and seats are left out.",
+    "Tubes of the car's own frame hold what is coped to them as a foot on the frame is held; what "
+    "they themselves bear is left out.",
     "Bends are taken to keep their round section and their wall.",
     "Pins of swing-out bars turn freely about their own axis; their play is left out; their "
     "brackets are taken as stiff.",

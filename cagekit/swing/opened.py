@@ -35,6 +35,7 @@ def opened_cage(cage: Cage, angles: Mapping[str, float]) -> Cage:
         notes=cage.notes,
         doors=cage.doors,
         hardware=parts,
+        chassis=cage.chassis.values(),
         kept=cage.kept,
     )
 

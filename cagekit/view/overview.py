@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.cage.colours import FAMILIES, PART, PLATE, Colour, member_colour
+from cagekit.cage.colours import FAMILIES, FRAME, PART, PLATE, Colour, member_colour
 from cagekit.units import format_length, format_mass
 from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import INCH
@@ -23,7 +23,7 @@ from cagekit.view.extents import cage_extents
 from cagekit.view.fonts import font
 from cagekit.view.ink import INK, PAPER, SOFT, Rgb
 from cagekit.view.raster import Render, ViewFrame, render
-from cagekit.view.scene import SceneBody, bodies
+from cagekit.view.scene import SceneBody, bodies, frame_bodies
 from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
@@ -79,7 +79,9 @@ def overview(cage: Cage, *, units: LengthUnit = "mm", title: str = "") -> Image:
     sheet = PictureSheet(WIDTH, height, edge=MARGIN)
     _header(sheet, cage, units, title)
     if scene:
-        renders = [render(scene, p.frame, paper=PAPER) for p in places]
+        # the sizes are the cage's: of the car's frame only what lies in its box is seen
+        around = [*scene, *frame_bodies(cage)]
+        renders = [render(around, p.frame, paper=PAPER) for p in places]
         for place, shown in zip(places, renders, strict=True):
             sheet.lay(shown.image, (place.x, place.y))
         for place in places[:3]:
@@ -263,7 +265,11 @@ def _families(sheet: PictureSheet, cage: Cage, places: Sequence[Tile]) -> None:
 def _used(cage: Cage) -> list[tuple[str, Colour]]:
     """The families of colours that occur."""
     used = {member_colour(m) for m in cage.members.values()}
-    used |= {c for c, there in ((PLATE, cage.plates), (PART, cage.hardware)) if there}
+    used |= {
+        c
+        for c, there in ((PLATE, cage.plates), (PART, cage.hardware), (FRAME, cage.chassis))
+        if there
+    }
     return [(n, c) for n, c in FAMILIES if c in used]
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.cage.colours import PART, PLATE, Colour, member_colour
+from cagekit.cage.colours import FRAME, PART, PLATE, Colour, member_colour
 from cagekit.cage.kept import Same
 
 if TYPE_CHECKING:
@@ -65,6 +65,18 @@ def _made(cage: Cage) -> Iterator[SceneBody]:
         )
         yield SceneBody(name=member.id, group="members", colour=member_colour(member), mesh=mesh)
     yield from plate_bodies(cage)
+
+
+def frame_bodies(cage: Cage) -> Iterator[SceneBody]:
+    """Return the tubes of the car's own frame that the cage stands on: seen, not made."""
+    from cagekit.view.mesh import tube_mesh
+
+    for m in cage.chassis.values():
+        a, b = cage.cut(m.id, "a"), cage.cut(m.id, "b")
+        mesh: Triangles = cage.kept.call(
+            tube_mesh, m.path, m.tube.outer_radius, m.tube.inner_radius, a, b, drills=()
+        )
+        yield SceneBody(name=m.id, group="car", colour=FRAME, mesh=mesh)
 
 
 def plate_bodies(cage: Cage) -> Iterator[SceneBody]:

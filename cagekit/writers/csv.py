@@ -459,7 +459,7 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
                 f"panel's first corner towards the second and {h.across:.1f} mm in from that edge"
             ),
         }
-    for member in cage.members:
+    for member in (*cage.members, *cage.chassis):
         for mark in out.on(member):
             common: dict[str, Cell] = {
                 "on": member,
@@ -478,7 +478,11 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
                     "from_a_mm": mark.tape,
                     "angle_deg": degrees(mark.angle),
                     "leans_to": mark.leans,
-                    "note": "lands on a bend" if mark.in_bend else "",
+                    "note": "lands on a bend"
+                    if mark.in_bend
+                    else "on the car's own frame: from its start, clock from the top"
+                    if member in cage.chassis
+                    else "",
                 }
             else:
                 yield common | {

@@ -45,9 +45,25 @@ def cage_dict(cage: Cage) -> dict[str, Any]:
         "members": [member_dict(cage, m) for m in cage.members.values()],
         "joints": [joint_dict(j) for j in cage.joints],
         "plates": [plate_dict(p) for p in cage.plates],
+        **({"chassis": [_chassis_dict(m) for m in cage.chassis.values()]} if cage.chassis else {}),
         **({"parts": [part_dict(p) for p in cage.hardware]} if cage.hardware else {}),
         **({"doors": [door_dict(cage, d) for d in cage.doors]} if cage.doors else {}),
     }
+
+
+def _tube_dict(member: Member) -> dict[str, Any]:
+    return {
+        "od": _mm(member.tube.od),
+        "wall": _mm(member.tube.wall),
+        "material": member.tube.material,
+        "name": member.tube.name,
+    }
+
+
+def _chassis_dict(member: Member) -> dict[str, Any]:
+    """Return a tube of the car's own frame: where it lies and how thick it is."""
+    path = path_list(member.path)
+    return {"id": member.id, "side": member.side, "tube": _tube_dict(member), "path": path}
 
 
 def member_dict(cage: Cage, member: Member) -> dict[str, Any]:
@@ -56,12 +72,7 @@ def member_dict(cage: Cage, member: Member) -> dict[str, Any]:
         "id": member.id,
         "role": member.role,
         "side": member.side,
-        "tube": {
-            "od": _mm(member.tube.od),
-            "wall": _mm(member.tube.wall),
-            "material": member.tube.material,
-            "name": member.tube.name,
-        },
+        "tube": _tube_dict(member),
         "path": path_list(member.path),
         "ends": {name: _end(cage, member, name) for name, _ in member.ends},
         "cut_length": _mm(cage.cut_length(member.id)),

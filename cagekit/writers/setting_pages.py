@@ -100,6 +100,14 @@ def mark_lists(book: Book) -> list[dict[str, Any]]:
         if found:
             rows = [mark_row(book, m) for m in found]
             out.append({"title": book.number(member), "rows": rows})
+    for tube in book.cage.chassis:
+        found = book.design.setting_out.on(tube)
+        if found:
+            title = (
+                f"{book.number(tube)}, of the car's own frame: tape from its start on the car "
+                "sheet, clock from the top (from ahead on an upright tube)"
+            )
+            out.append({"title": title, "rows": [mark_row(book, m) for m in found]})
     return out
 
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.kept import Same
-from cagekit.cage.member import Member
+from cagekit.cage.member import CHASSIS, Member
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
@@ -129,13 +129,15 @@ class Covered(NamedTuple):
 
 def overlaps(cage: Cage) -> list[Overlap]:
     """Every pair of tubes whose walls are in one place, in build order."""
-    members = list(cage.members.values())
+    members = [*cage.members.values(), *cage.chassis.values()]
     bars = [_bar(cage, m) for m in members]
     near = closest_pairs(bars, limit=-SHARED)
     walls = {m.id: Wall.of(cage, m) for m in members}
     out = []
     for pair in near:
         a, b = members[pair.a], members[pair.b]
+        if a.role == b.role == CHASSIS:
+            continue  # the car's own frame is welded already
         seat = _SEAT if _coped(a, b) or _coped(b, a) else 0.0
         if seat and len(a.path.pieces) == len(b.path.pieces) == 1:
             continue  # two straights meet once, and there they are coped

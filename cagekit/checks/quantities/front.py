@@ -256,8 +256,8 @@ def tube_gusset_share(s: Survey, pick: Pick) -> Iterator[Measure]:
         if len(parents) < 2:
             continue
         for this, other, end in ((0, 1, g.a), (1, 0, g.b)):
-            branch = s.cage.members[parents[this]]
-            stem = s.cage.members[parents[other]]
+            branch = s.cage.member(parents[this])
+            stem = s.cage.member(parents[other])
             at = [n for n, e in branch.ends if stem.id in e.parents]
             if not at or not end.parents:
                 continue

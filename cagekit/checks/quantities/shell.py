@@ -87,7 +87,7 @@ def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:
             continue
         stands = tuple(
             end.kind is EndKind.FLAT
-            or any(cage.members[p].role in surface.exempt for p in end.parents)
+            or any(cage.member(p).role in surface.exempt for p in end.parents)
             for _, end in m.ends
         )
         key = ("floor", Same(surface), m, stands)

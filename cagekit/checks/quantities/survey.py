@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from cagekit.cage.kept import Same
-from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.car.shell import ShellSurface, surfaces
 from cagekit.checks.quantities.bars import WholeBar, joined
 from cagekit.checks.quantities.plate_clash import kept_points
@@ -41,7 +41,7 @@ HOOPS = ("main_hoop", "front_hoop", "half_hoop", "lateral_hoop")
 """Roles of hoops with feet of their own."""
 FRAME_ROLES = (*HOOPS, "halo", "roof_rail", "header_bar", "rear_brace", "a_pillar_bar")
 """Roles whose mutual junctions the rulebooks measure from."""
-CARRIERS = ("outrigger",)
+CARRIERS = ("outrigger", CHASSIS)
 """Roles that are part of the car under the cage: a foot may land on them."""
 
 
@@ -233,7 +233,7 @@ class Survey:
             if m.id in hung:
                 continue
             for name, end in m.ends:
-                parents = [self.cage.members[p] for p in end.parents if p in self.cage.members]
+                parents = [self.cage.member(p) for p in end.parents]
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
                 carried = carried or end.surface == "outrigger"
                 if end.kind in (EndKind.FLAT, EndKind.PINNED) or carried:

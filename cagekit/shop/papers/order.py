@@ -201,6 +201,7 @@ class _Work:
                 *self.hole_words(own),
                 *(line for line in lines if line),
                 *self.foot_words(group, later),
+                *self.frame_words(group),
                 *_grinding(self.cage, group, fitted, self.units),
             ),
             tack=tuple(j.id for j in self.cage.joints if j.branch in own),
@@ -264,6 +265,22 @@ class _Work:
                 alike.setdefault(words, []).append(f"{_plain(m.id)} {n.upper()}")
         return [
             f"{', '.join(names)}: {words[0].lower()}{words[1:]}." for words, names in alike.items()
+        ]
+
+    def frame_words(self, group: Sequence[Member]) -> list[str]:
+        """What is done with ends that are coped to tubes of the car's own frame."""
+        ends = [
+            f"{_plain(m.id)} {n.upper()} on {' and '.join(_plain(p) for p in on)}"
+            for m in group
+            for n, e in m.ends
+            if (on := [p for p in e.parents if p in self.cage.chassis])
+        ]
+        if not ends:
+            return []
+        return [
+            f"{'; '.join(ends)}: mark the node on the frame tube from the setting-out, take paint "
+            "and rust off to bare metal as far as the weld will be hot, inside too where it can "
+            "be reached, then set the saddle down and tack it in two places."
         ]
 
     def before(self, stage: FitStage) -> Step:

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
-from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, rotate, unit, vec
 from cagekit.inputs.car import Car
@@ -27,6 +27,8 @@ SPOTS = 48
 """Spots taken round a saddle for its edges."""
 FINE = 1440
 """The same where a parent has so little of the saddle that none of those lies on it."""
+UPRIGHT = 0.95
+"""A tube whose axis rises by more than this share of its length stands upright."""
 SAMPLE = 5.0
 """Spacing of the spots taken on a plate's edge, mm."""
 
@@ -40,7 +42,8 @@ class Standing:
         end: the end.
         point: where its axis meets what it stands on, ``(3,)`` mm in car axes.
         place: the place of the car sheet under it, e.g. ``left.main_foot``; empty when none.
-        surface: what is there: floor, frame, tower, outrigger.
+        surface: what is there: floor, frame, tower, outrigger, or the tube of the car's own frame
+            that it is coped to; the point is then where the axes meet.
         lean: angle of the tube from plumb, rad.
         plates: ids of the plates under it.
     """
@@ -169,7 +172,9 @@ class Tape:
         self.path: CentreLine = self.member.path
         self.radius = self.member.tube.outer_radius
         self.tip = cage.cut(member, "a").shortest
-        self.lines = self.path.reference_lines()
+        # nobody has drawn a line on the car's own frame: its clock counts from the top
+        own = self.member.role == CHASSIS
+        self.lines = [_upward(self.path)] if own else self.path.reference_lines()
         self.lengths = [self._length(i) for i in range(len(self.path.pieces))]
 
     def _length(self, i: int) -> float:
@@ -206,6 +211,13 @@ class Tape:
         return isinstance(self.path.pieces[self.path.locate(station)[0]], Arc)
 
 
+def _upward(path: CentreLine) -> Vec:
+    """The way up square to a straight tube, ``(3,)``; ahead on one that stands upright."""
+    along = path.spot(0.0).tangent
+    up = vec((0.0, 0.0, 1.0) if abs(float(along[2])) < UPRIGHT else (1.0, 0.0, 0.0))
+    return unit(up - float(up @ along) * along)
+
+
 def set_out(cage: Cage, car: Car | None = None) -> SettingOut:
     """Work out the setting-out of a cage, swing-out bars whole.
 
@@ -213,7 +225,7 @@ def set_out(cage: Cage, car: Car | None = None) -> SettingOut:
         cage: the cage as it is fitted.
         car: in whose panels it needs holes; None for a cage without a car.
     """
-    tapes = {m: Tape(cage, m) for m in cage.members}
+    tapes = {m: Tape(cage, m) for m in (*cage.members, *cage.chassis)}
     return SettingOut(
         feet=tuple(_feet(cage)),
         plates=tuple(_place(p) for p in cage.plates if _on_the_car(p)),
@@ -243,7 +255,8 @@ def _feet(cage: Cage) -> list[Standing]:
     out = []
     for m in cage.members.values():
         for name, end in m.ends:
-            if end.kind is not EndKind.FLAT:
+            frame = next((p for p in end.parents if p in cage.chassis), "")
+            if end.kind is not EndKind.FLAT and not frame:
                 continue
             way = m.path.out_direction(name)
             out.append(
@@ -252,7 +265,7 @@ def _feet(cage: Cage) -> list[Standing]:
                     end=name,
                     point=m.path.end_point(name),
                     place=end.foot,
-                    surface=end.surface,
+                    surface=frame.replace("_", " ") or end.surface,
                     lean=float(np.arccos(min(abs(float(way[2])), 1.0))),
                     plates=tuple(p.id for p in cage.plates if f"{m.id}.{name}" in p.ends),
                 )

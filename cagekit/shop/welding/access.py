@@ -125,7 +125,7 @@ def clash_with(cage: Cage, joint: Joint, rays: Rays, member: str) -> InWay:
         rays: the torch round it.
         member: id of the tube.
     """
-    path, radius = cage.members[member].path, cage.members[member].tube.outer_radius
+    path, radius = cage.member(member).path, cage.member(member).tube.outer_radius
     own = member in (joint.branch, *joint.parents)
     return rays.clash(lambda p: path.distances(p) - radius, own=own)
 

@@ -16,7 +16,7 @@ from math import ceil, cos, radians, sin
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.car.shell import ShellSurface
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, vec
@@ -39,8 +39,8 @@ HOLE_ROOM = 10.0
 HOLE_COVER = 15.0
 """How far the plate reaches past that hole, mm, so that there is sheet to weld it to (common
 practice)."""
-ANCHORED = ("outrigger",)
-"""Roles that are welded to the car before the cage stands on them."""
+ANCHORED = ("outrigger", CHASSIS)
+"""Roles that are welded to the car before the cage stands on them, or belong to it."""
 
 
 class Way(StrEnum):
@@ -163,7 +163,7 @@ def _pose(
         (m, n)
         for m in moved
         for n, e in m.ends
-        if any(cage.members[p].role in ANCHORED for p in e.parents)
+        if any(cage.member(p).role in ANCHORED for p in e.parents)
     ]
     if way is Way.LOWERED and saddles:
         return None

@@ -115,7 +115,7 @@ def tacks(length: float) -> int:
 def _joint_row(cage: Cage, weld: Weld, torch: Torch) -> WeldRow:
     joint = weld.joint
     tube = cage.members[joint.branch].tube
-    steels = [tube.material, *(cage.members[p].tube.material for p in joint.parents)]
+    steels = [tube.material, *(cage.member(p).tube.material for p in joint.parents)]
     process, rod = filler(torch.process, steels)
     return WeldRow(
         id=joint.id,

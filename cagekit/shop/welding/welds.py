@@ -17,7 +17,7 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import EndKind, Member
 from cagekit.car.shell import ShellSurface, surfaces
 from cagekit.errors import GeometryError
-from cagekit.geometry.shapes import Solid
+from cagekit.geometry.shapes import Capsule, Solid
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.welding.access import InWay, Rays, Reach, clash_with, rays_of, reach_past
@@ -88,6 +88,7 @@ class _Site:
     torch: Torch
     standing: tuple[ShellSurface, ...]
     shell: Mapping[str, Solid]
+    frame: Mapping[str, Solid]
     rays: dict[str, Rays] = field(default_factory=dict)
     near: dict[str, frozenset[str]] = field(default_factory=dict)
     seen: dict[tuple[str, frozenset[str]], Reach] = field(default_factory=dict)
@@ -98,16 +99,18 @@ class _Site:
         if joint.id not in self.rays:
             self.rays[joint.id] = rays_of(self.cage, joint, self.torch)
             self.near[joint.id] = frozenset(_near(self.cage, joint, self.torch))
-        here = self.near[joint.id] & set(present)
+        here = self.near[joint.id] & {*present, *self.cage.chassis}
         key = (joint.id, here)
         if pose is None and key in self.seen:
             return self.seen[key]
         rays = self.rays[joint.id]
-        in_way = {m: self.clash(joint, m) for m in self.cage.members if m in here}
+        tubes = (*self.cage.members, *(() if pose else self.cage.chassis))
+        in_way = {m: self.clash(joint, m) for m in tubes if m in here}
         if pose is None:
             in_way |= {name: self.clash(joint, name) for name in self.shell}
         else:
-            in_way |= {name: rays.clash(s.gap) for name, s in pose.shell(self.shell).items()}
+            fixed = {**self.shell, **self.frame}
+            in_way |= {name: rays.clash(s.gap) for name, s in pose.shell(fixed).items()}
         found = reach_past(joint, rays, in_way)
         if pose is None:
             self.seen[key] = found
@@ -132,7 +135,7 @@ class _Site:
 
     def anchored(self, joint: Joint) -> bool:
         """Whether a joint holds the cage to steel that is welded to the car."""
-        return any(self.cage.members[p].role in ANCHORED for p in joint.parents)
+        return any(self.cage.member(p).role in ANCHORED for p in joint.parents)
 
 
 def weld_map(cage: Cage, car: Car, torch: Torch) -> tuple[Weld, ...]:
@@ -158,7 +161,11 @@ def plan_welding(cage: Cage, car: Car, torch: Torch) -> WeldPlan:
         GeometryError: a branch would have to be fitted before its parent.
     """
     standing = tuple(s for s in surfaces(car) if not s.moves and not s.trimmed)
-    site = _Site(cage, torch, standing, {s.name: s.solid for s in standing})
+    frame = {
+        m.id: Capsule(m.path.start, m.path.end, m.tube.outer_radius) for m in cage.chassis.values()
+    }
+    fixed = (*standing, *(ShellSurface(name=n, solid=s) for n, s in frame.items()))
+    site = _Site(cage, torch, fixed, {s.name: s.solid for s in standing}, frame)
     groups = _in_order(site)
     moved = [_moved(site, groups, i) for i in range(len(groups))]
     welds = _welds(site, groups, moved)
@@ -211,7 +218,7 @@ def _in_order(site: _Site) -> list[list[Member]]:
         return 2 if all(float(p[0]) < 0.0 for p in feet) else 3
 
     while todo:
-        ready = [g for g in todo if _stands(g, fitted)]
+        ready = [g for g in todo if _stands(g, [*fitted, *cage.chassis])]
         if not ready:
             raise GeometryError(todo[0][0].id, "is fitted before a tube to which it is coped.")
         group = min(ready, key=rank)
@@ -310,12 +317,12 @@ def _welds(site: _Site, groups: Sequence[Sequence[Member]], moved: Sequence[Move
 
 
 def _near(cage: Cage, joint: Joint, torch: Torch) -> list[str]:
-    """Members near enough for a torch at this joint to touch them, in build order."""
+    """Tubes near enough for a torch at this joint to touch them, those of the car last."""
     length = torch.stickout + torch.nozzle_length + torch.body_length + torch.body_diameter
     point = np.asarray(joint.point)[None, :]
     return [
         m.id
-        for m in cage.members.values()
+        for m in (*cage.members.values(), *cage.chassis.values())
         if float(m.path.distances(point)[0]) < length + 2 * m.tube.od
     ]
 
