@@ -22,8 +22,9 @@ def closest(name: str, known: Iterable[str], *, most: int = 3) -> list[str]:
     near = difflib.get_close_matches(asked, sorted(names), n=most, cutoff=0.6)
     if near and difflib.SequenceMatcher(None, asked, near[0]).ratio() > CLEAR:
         return [names[near[0]]]
-    inside = [n for n in sorted(names) if len(asked) > 2 and asked in n and n not in near]
-    return [names[n] for n in [*near, *inside][:most]]
+    inside = [n for n in sorted(names) if len(asked) > 2 and asked in n]
+    begun = [n for n in inside if n.startswith(asked)]
+    return [names[n] for n in dict.fromkeys([*begun, *near, *inside])][:most]
 
 
 def did_you_mean(name: str, known: Iterable[str], *, what: str = "Known") -> str:

@@ -12,7 +12,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
     parser.add_argument("name", metavar="NAME", help="name of the build; writes NAME.toml here")
     parser.add_argument(
-        "--from", dest="origin", metavar="BUILD", required=True, help="build to start from"
+        "--from", dest="origin", metavar="BUILD", help="build to start from, preset or file"
     )
     parser.epilog = (
         "For another car, copy the car sheet nearest to yours and name it in the new file:\n"
@@ -24,16 +24,23 @@ def run(args: argparse.Namespace) -> int:
     """Write the file; one that exists is left alone.
 
     Raises:
+        InputError: no build to start from, or no name of a build.
         OutputError: the file is there already or cannot be written.
     """
-    from cagekit.errors import OutputError
+    from cagekit.errors import InputError, OutputError
     from cagekit.inputs.build import BuildFile
-    from cagekit.inputs.presets import find_preset, load_file, shown
+    from cagekit.inputs.presets import find_preset, list_presets, load_file, shown
     from cagekit.inputs.starter import starter_text, valid_name
     from cagekit.writers.folder import output_error
 
     name = args.name.removesuffix(".toml")
     valid_name(name)
+    if args.origin is None:
+        known = ", ".join(p.name for p in list_presets("build"))
+        raise InputError(
+            "cagekit new", "--from", problem="a build to start from is needed.",
+            hint=f"Take the one nearest to your cage: {known}; or a build file of your own.",
+        )  # fmt: skip
     origin = find_preset("build", args.origin)
     file = load_file("build", origin, BuildFile)
     target = Path(f"{name}.toml")

@@ -22,13 +22,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the file; comments and sources in it are part of what is shown."""
+    from cagekit.errors import NotFoundError
     from cagekit.inputs.presets import find_any, list_presets, read_toml, shown
 
     if args.name == "quantities":
         return _quantities()
     if args.name in TABLES:
         return show_table(args.name, as_json=args.json)
-    kind, path = find_any(args.name)
+    try:
+        kind, path = find_any(args.name)
+    except NotFoundError:
+        if not _size(args.name, args.json):
+            raise
+        return 0
     data, text = read_toml(path)
     if args.json:
         emit(
@@ -48,6 +54,28 @@ def run(args: argparse.Namespace) -> int:
         return _profile(path)
     print("\n".join(map(_folded, text.rstrip().splitlines())))
     return 0
+
+
+def _size(name: str, as_json: bool) -> bool:
+    """Print a size of the table of tubes as the file that it would be; False when it is none."""
+    from cagekit.data import rows
+
+    row = next((r for r in rows("tubes") if r["name"] == name), None)
+    if row is None:
+        return False
+    data = {
+        "kind": "tube", "name": name, "od": f"{row['od']} {row['unit']}",
+        "wall": f"{row['wall']} {row['unit']}", "material": row["material"],
+        "source": row["source"],
+    }  # fmt: skip
+    if as_json:
+        emit({"kind": "tube", "path": None, "sources": [row["source"]], "data": data})
+        return True
+    print(f"# tube {name}, from the table of sizes (cagekit show tubes)")
+    print(_folded(f"# source: {row['source']}"))
+    print()
+    print("\n".join(f'{key} = "{value}"' for key, value in data.items()))
+    return True
 
 
 def _folded(line: str) -> str:

@@ -10,8 +10,8 @@ import numpy as np
 
 from cagekit.errors import InputError, NotFoundError
 from cagekit.geometry.centre_line import Vec, vec
-from cagekit.inputs.presets import find_preset, load_file
-from cagekit.inputs.tube import TubeFile
+from cagekit.inputs.presets import find_preset
+from cagekit.inputs.tube import load_tube
 from cagekit.materials.tubes import Tube
 from cagekit.units import LengthUnit, parse_length
 
@@ -157,7 +157,7 @@ def tube_of(value: object, where: str) -> Tube:
         problem = "must name a tube preset, such as 'cds-45x2.5', or be a file ending in .toml."
         raise InputError(where, "tube", value, problem=problem)
     try:
-        return load_file("tube", find_preset("tube", value), TubeFile).tube()
+        return load_tube(value)[0]
     except NotFoundError as error:
         raise InputError(where, "tube", value, problem=_without_name(error, value)) from None
 

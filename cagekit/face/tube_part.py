@@ -229,7 +229,7 @@ def between(
         start: end a: a spot of a tube, or a point ``(x, y, z)`` mm.
         end: end b.
         tube: tube preset, or a ``Tube``.
-        via: corners on the way, ``(n, 3)`` mm, bent on ``bend_radius``.
+        via: corners on the way from ``start``, ``(n, 3)`` mm, bent on ``bend_radius``.
         bend_radius: centre-line radius; four diameters when left out (common practice).
         name: its id.
 

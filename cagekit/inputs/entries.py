@@ -163,8 +163,8 @@ class StrutEntry(MemberEntry):
     via: tuple[Point, ...] = Field(
         (),
         description=(
-            "corners on the way, x, y, z (y signed; with side = 'both' as on the left, "
-            "mirrored on the right)"
+            "corners on the way from end a to end b, x, y, z (y signed; with side = 'both' as on "
+            "the left, mirrored on the right)"
         ),
     )
     split_by: tuple[str, ...] = Field(
@@ -254,11 +254,9 @@ class DoorBarEntry(SwingForm, StrutEntry):
     swing_out: bool = Field(False, description="the bar is cut at two places and hung on brackets")
     hinge_end: Literal["front", "rear"] = Field("front", description="end that carries the hinge")
     cut_front: Length | None = Field(
-        None, description="front cut, mm along the bar from the front node"
+        None, description="front cut, along the bar from the front node"
     )
-    cut_rear: Length | None = Field(
-        None, description="rear cut, mm along the bar from the rear node"
-    )
+    cut_rear: Length | None = Field(None, description="rear cut, along the bar from the rear node")
     cut_front_height: Length | None = Field(
         None, description="front cut by its height above the sill plane instead"
     )

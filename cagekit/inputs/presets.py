@@ -10,7 +10,7 @@ import os
 import re
 import sys
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from math import isfinite
@@ -100,7 +100,9 @@ def list_presets(kind: str | None = None) -> list[Preset]:
     return sorted(found.values(), key=lambda p: (order.index(p.kind), p.name))
 
 
-def find_preset(kind: str, ref: str, *, beside: Path | None = None) -> Path:
+def find_preset(
+    kind: str, ref: str, *, beside: Path | None = None, more: Iterable[str] = ()
+) -> Path:
     """Return the file of a preset.
 
     Args:
@@ -108,6 +110,7 @@ def find_preset(kind: str, ref: str, *, beside: Path | None = None) -> Path:
             ``loads``, ``build``.
         ref: a name such as ``sprint-wagon``, or a path (anything with ``/`` or ``.toml``).
         beside: folder of the file that names it; a relative path is tried from there first.
+        more: names that would do too, without a file.
 
     Raises:
         NotFoundError: no such file or preset; tells the closest names.
@@ -120,7 +123,7 @@ def find_preset(kind: str, ref: str, *, beside: Path | None = None) -> Path:
             path = root / folder / f"{ref}.toml"
             if _is_file(path):
                 return path
-    names = [p.name for p in list_presets(kind)]
+    names = [*(p.name for p in list_presets(kind)), *more]
     raise NotFoundError(
         f"{kind} {shorten(ref)}: there is no such preset. {did_you_mean(ref, names)}".rstrip()
         + " A path to a file of your own ends in .toml."

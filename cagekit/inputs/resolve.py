@@ -20,7 +20,7 @@ from cagekit.inputs.plate_presets import plates_of
 from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import find_preset, load_file, reference_error, unusual_in
 from cagekit.inputs.tooling import Tooling
-from cagekit.inputs.tube import TubeFile
+from cagekit.inputs.tube import load_tube
 from cagekit.materials.tubes import Tube
 
 
@@ -52,7 +52,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
         found("rules", profile, "rules", n)
     found("loads", file.loads, "loads")
     entries, hanging = entries_with_remarks(file, layout, str(path))
-    tubes = _tubes(file, entries, {}, found)
+    tubes = _tubes(file, entries, {}, path, files)
     return Build(
         name=file.name,
         file=file,
@@ -114,7 +114,7 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
     file = file.model_copy(update={"members": {**file.members, member: table}})
     entries = entries_of(file, build.layout, str(path))
     files = dict(build.files)
-    tubes = _tubes(file, entries, build.tubes, _finder(path, files))
+    tubes = _tubes(file, entries, build.tubes, path, files)
     return replace(build, file=file, entries=entries, tubes=tubes, files=files)
 
 
@@ -137,9 +137,16 @@ def _finder(path: Path, files: dict[str, Path]) -> Finder:
 
 
 def _tubes(
-    file: BuildFile, entries: Sequence[MemberEntry], known: Mapping[str, Tube], found: Finder
+    file: BuildFile,
+    entries: Sequence[MemberEntry],
+    known: Mapping[str, Tube],
+    path: Path,
+    files: dict[str, Path],
 ) -> dict[str, Tube]:
-    """Every tube that a build names, by its reference; those in ``known`` are not read."""
+    """Every tube that a build names, by its reference; those in ``known`` are not read.
+
+    ``path`` is the build's file; files that are read are noted in ``files``.
+    """
     references: dict[str, tuple[str, ...]] = {file.tube: ("tube",)}
     for role, tube in file.tubes.items():
         references.setdefault(tube, ("tubes", role))
@@ -151,5 +158,10 @@ def _tubes(
         if reference in known:
             tubes[reference] = known[reference]
         else:
-            tubes[reference] = load_file("tube", found("tube", reference, *key), TubeFile).tube()
+            try:
+                tubes[reference], place = load_tube(reference, beside=path.parent)
+            except NotFoundError as error:
+                raise reference_error(error, path, key) from None
+            if place is not None:
+                files[f"tube {reference}"] = place
     return tubes

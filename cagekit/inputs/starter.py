@@ -7,18 +7,23 @@ import os
 import re
 import textwrap
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from math import degrees
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel
 
 from cagekit.errors import InputError
 from cagekit.inputs.build import BuildFile
 from cagekit.inputs.entries import FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import unit_of
 from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd
+from cagekit.inputs.plate import FloorPlateEntry, GussetEntry, PlateEntry, TabEntry
 from cagekit.inputs.presets import load, read_toml
+from cagekit.units import INCH, LengthUnit
 
 SCALARS = ("kind", "name", "description", "units")
 """Fields that explain themselves."""
@@ -33,6 +38,15 @@ LIST_WITH = {
     "rules": "cagekit presets rules",
 }
 WIDTH = 96
+_PLATES: dict[str, tuple[str, type[PlateEntry]]] = {
+    "floor_plate": (
+        "A plate under a foot, where it is not to be the usual one; later entries win:",
+        FloorPlateEntry,
+    ),
+    "gusset": ("A gusset in the corner that a coped end makes with its parent:", GussetEntry),
+    "tab": ("A tab for a belt, a net or a panel:", TabEntry),
+}
+"""Plates that a build often adds: what stands above each, and the model of its fields."""
 
 
 def valid_name(name: str) -> None:
@@ -70,8 +84,10 @@ def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> s
         "",
         *_fields({k: v for k, v in values.items() if k not in tables}, moved),
         *_tables(raw, moved),
-        *_members(layout, set(file.members)),
-        *_strut(),
+        *_members(layout, set(file.members), file.units),
+        *_strut(file.units),
+        *_added(),
+        *_plates(file.units),
     ]
     return "\n".join(lines).rstrip() + "\n"
 
@@ -106,7 +122,7 @@ def _tables(raw: str, moved: dict[str, str]) -> Iterator[str]:
         yield ""
 
 
-def _members(layout: Layout, changed: set[str]) -> Iterator[str]:
+def _members(layout: Layout, changed: set[str], units: LengthUnit) -> Iterator[str]:
     """What can be changed on the layout's members, as comments to take the # off."""
     yield from _comment(
         f"The layout {layout.name} makes these members, in this order. Take off the # of a table's "
@@ -121,10 +137,10 @@ def _members(layout: Layout, changed: set[str]) -> Iterator[str]:
             yield "#"
             above = name in changed
             yield f"# [members.{name}] is above; it also takes:" if above else f"# [members.{name}]"
-            yield from _options(entry)
+            yield from _options(entry, units)
 
 
-def _options(entry: MemberEntry) -> Iterator[str]:
+def _options(entry: MemberEntry, units: LengthUnit) -> Iterator[str]:
     """Fields of one entry with the layout's values."""
     model = type(entry)
     rows = [("omit", _literal(entry.omit), "true leaves it out")]
@@ -133,24 +149,70 @@ def _options(entry: MemberEntry) -> Iterator[str]:
     for field in own:
         if field in skipped and not getattr(entry, field):
             continue
-        info = model.model_fields[field]
-        name = info.alias or field
-        value = _as_written(getattr(entry, field), unit_of(model, (name,)))
-        rows.append((name, value, info.description or ""))
+        rows.append(_row(entry, field, units))
+    yield from _lines(rows)
+
+
+def _row(table: BaseModel, field: str, units: LengthUnit) -> tuple[str, str, str]:
+    """Name, value as written and words of a field, with what it may be."""
+    info = type(table).model_fields[field]
+    name = info.alias or field
+    value = _as_written(getattr(table, field), unit_of(type(table), (name,)), units)
+    about = info.description or ""
+    choices = [c for c in _choices(info.annotation) if isinstance(c, str)]
+    if choices and any(c not in about for c in choices):
+        about = f"{about}: {', '.join(choices)}".removeprefix(": ")
+    return name, value, about
+
+
+def _choices(annotation: Any) -> tuple[Any, ...]:
+    """The words that a field may say; none where it is no choice of words."""
+    if get_origin(annotation) is Literal:
+        return get_args(annotation)
+    return next((found for a in get_args(annotation) if (found := _choices(a))), ())
+
+
+def _lines(rows: Iterable[tuple[str, str, str]]) -> Iterator[str]:
     for name, value, about in rows:
         line = f"# {name} = {value}"
         yield f"{line}  # {about}" if about else line
 
 
-def _strut() -> Iterator[str]:
+def _strut(units: LengthUnit) -> Iterator[str]:
     """How a tube is added between any two places."""
+    high, low = ("18 in", "5 in") if units == "in" else ("450 mm", "120 mm")
     yield ""
     yield from _comment("A tube of your own between two places, as often as needed:")
     yield "#"
     yield "# [[strut]]"
     yield '# id = "my_strut"'
-    yield '# from = "on main_hoop.left at height 450 mm"'
-    yield '# to = "on main_hoop.right at height 120 mm"'
+    yield f'# from = "on main_hoop.left at height {high}"'
+    yield f'# to = "on main_hoop.right at height {low}"'
+
+
+def _added() -> Iterator[str]:
+    """How a member that the layout does not have is added."""
+    yield ""
+    yield from _comment(
+        "A member that the layout does not have, in its usual place; it takes the fields that "
+        f"`cagekit part KIND --help` tells. Kinds: {', '.join(MEMBER_KINDS)}."
+    )
+    yield "#"
+    yield "# [[add]]"
+    yield '# kind = "rocker_brace"'
+    yield '# side = "both"'
+
+
+def _plates(units: LengthUnit) -> Iterator[str]:
+    """What can be said about plates, with their defaults."""
+    for kind, (about, model) in _PLATES.items():
+        yield ""
+        yield from _comment(about)
+        yield "#"
+        yield "# [[plate]]"
+        yield f'# kind = "{kind}"'
+        fields = (f for f in model.model_fields if f != "kind")
+        yield from _lines(_row(model.model_construct(kind=kind), f, units) for f in fields)
 
 
 def _comment(text: str) -> Iterator[str]:
@@ -177,18 +239,18 @@ def _replaced(value: Any, moved: dict[str, str]) -> Any:
     return moved.get(value, value) if isinstance(value, str) else value
 
 
-def _as_written(value: Any, unit: str) -> str:
-    """A value of the model as a file says it; ``...`` where the layout leaves it open."""
+def _as_written(value: Any, unit: str, units: LengthUnit) -> str:
+    """A value of the model as a file in ``units`` says it; ``...`` where it is left open."""
     if value is None:
         return "..."
     if isinstance(value, OnTube | AtPoint | OnCar | TubeEnd):
         return _literal(str(value))
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(_as_written(v, unit) for v in value) + "]"
+        return "[" + ", ".join(_as_written(v, unit, units) for v in value) + "]"
     if unit == "deg":
         return f"{degrees(value):.4g}"
     if unit == "mm":
-        return f'"{value:.6g} mm"'
+        return f"{value / INCH:.4g}" if units == "in" else f"{value:.6g}"
     return _literal(value)
 
 

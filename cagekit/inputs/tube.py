@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from cagekit.data import rows
 from cagekit.errors import InputError, NotFoundError
 from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.presets import find_preset, load_file
 from cagekit.materials.steels import steel
 from cagekit.materials.tubes import Tube
-from cagekit.units import format_length
+from cagekit.units import format_length, parse_length
 
 
 class TubeFile(FileModel):
@@ -49,3 +52,28 @@ class TubeFile(FileModel):
     def tube(self) -> Tube:
         """Return the tube."""
         return Tube(od=self.od, wall=self.wall, material=self.material, name=self.name)
+
+
+def load_tube(reference: str, *, beside: Path | None = None) -> tuple[Tube, Path | None]:
+    """Return the tube of a name or path, and its file; a size of the table has none.
+
+    A preset wins over a size of the table ``tubes`` of the same name.
+
+    Args:
+        reference: name of a preset, path of a file, or name of a size in the table.
+        beside: folder of the file that names it; a relative path is tried from there first.
+
+    Raises:
+        NotFoundError: there is neither; tells the closest names of both.
+        InputError: the file is wrong.
+    """
+    sizes = {row["name"]: row for row in rows("tubes")}
+    try:
+        path = find_preset("tube", reference, beside=beside, more=sizes)
+    except NotFoundError:
+        if reference not in sizes:
+            raise
+        row = sizes[reference]
+        od, wall = (parse_length(f"{row[key]} {row['unit']}") for key in ("od", "wall"))
+        return Tube(od=od, wall=wall, material=row["material"], name=reference), None
+    return load_file("tube", path, TubeFile).tube(), path

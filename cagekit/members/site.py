@@ -21,6 +21,10 @@ from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
 from cagekit.units.tolerance import SETTLED
 
+TURNS_BACK = np.radians(120)
+"""A bend (rad) beyond which a tube between two places goes back on itself: no such bend is in a
+cage's struts (common practice)."""
+
 BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear bend")
 """Selectors that find one place on each half of a tube that spans the car."""
 
@@ -224,6 +228,7 @@ class Site:
         """
         role, bar = entry.role or role, bar or entry.id
         points = [a.point, *(vec(v) for v in entry.via), b.point]
+        _require_forward(bar, points)
         cutters = (*entry.split_by, *split_by)
         if not cutters:
             return [self.member(entry, role, points, a, b, bar=bar, side=side)]
@@ -265,6 +270,37 @@ class Site:
         """Ids of the cutters, a cut one standing for all its pieces."""
         where = self.where(entry, "split_by")
         return [m.id for name in cutters for m in self.places.pieces(name, where=where)]
+
+
+def _require_forward(bar: str, points: Sequence[Vec]) -> None:
+    """Refuse corners at which a tube turns back: the list is mixed up, or counted from end b.
+
+    Raises:
+        GeometryError: at one of them the tube would turn by more than ``TURNS_BACK``.
+    """
+    turns = _turns(points)
+    if max(turns, default=0.0) <= TURNS_BACK:
+        return
+    n = int(np.argmax(turns))
+    hint = f"Move corner {n + 1}, or leave it out."
+    if max(_turns([points[0], *points[-2:0:-1], points[-1]])) <= TURNS_BACK:
+        hint = "Turn the list of corners round."
+    raise GeometryError(
+        bar,
+        f"turns back by {np.degrees(turns[n]):.0f} degrees at corner {n + 1} of `via`; corners "
+        "count from the end that `from` places.",
+        hint,
+    )
+
+
+def _turns(points: Sequence[Vec]) -> list[float]:
+    """Turn at each corner of a polyline, rad; none where two points are one."""
+    legs = np.diff(np.asarray(points), axis=0)
+    sizes = np.linalg.norm(legs, axis=1)
+    if (sizes < SETTLED).any():
+        return []
+    ways = legs / sizes[:, None]
+    return [float(np.arccos(np.clip(a @ b, -1.0, 1.0))) for a, b in pairwise(ways)]
 
 
 def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:

@@ -21,6 +21,7 @@ from cagekit.cli.doctor import NEEDED
 from cagekit.cli.main import run
 from cagekit.cli.tables import TABLES
 from cagekit.cli.verbs import VERBS
+from cagekit.inputs.tube import TubeFile
 
 ROOT = Path(__file__).parents[2]
 HEAVY = ("cadquery", "OCP", "ezdxf", "scipy", "typst", "PIL", "matplotlib", "pydantic", "numpy")
@@ -427,3 +428,18 @@ def test_a_fault_of_a_part_is_told_with_its_option(
     assert run(["part", *words]) == 2
     told = capsys.readouterr().err
     assert all(word in told for word in said)
+
+
+def test_a_new_build_says_what_it_may_start_from(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["new", "mine.toml"]) == 2
+    assert "hillclimb-coupe" in capsys.readouterr().err
+    assert run(["new", "mine.toml", "--from", "hillclimb-coupe"]) == 0
+    assert (tmp_path / "mine.toml").exists()
+
+
+def test_a_size_of_the_table_is_shown_as_a_tube_file(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["show", "4130-1.5x0.095"]) == 0
+    assert TubeFile.model_validate(tomllib.loads(capsys.readouterr().out)).wall == 2.413

@@ -16,6 +16,13 @@ def test_a_piece_of_a_name_finds_it() -> None:
     assert closest("harness", NAMES) == ["harness_bar"]
 
 
+def test_what_begins_as_typed_comes_first() -> None:
+    assert closest("cds-45", ("cds-48x2.5", "cds-45x2.5", "cds-45x3.0"))[:2] == [
+        "cds-45x2.5",
+        "cds-45x3.0",
+    ]
+
+
 def test_nothing_near_lists_what_there_is() -> None:
     assert closest("zzzz", NAMES) == []
     assert did_you_mean("zzzz", NAMES) == "Known: front_hoop, halo, harness_bar, main_hoop."

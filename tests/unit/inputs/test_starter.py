@@ -72,3 +72,25 @@ def test_paths_are_turned_to_the_new_place(tmp_path: Path) -> None:
 def test_names_that_cannot_be_a_folder_are_refused(name: str) -> None:
     with pytest.raises(InputError, match=r"cannot be the name"):
         valid_name(name)
+
+
+@pytest.mark.parametrize("name", ["sprint-wagon", "gravel-hatch"])
+def test_plates_and_members_offered_are_read(name: str, tmp_path: Path) -> None:
+    """Every table of the tail, its # taken off, in the file's own units, with its defaults."""
+    path = written(name, tmp_path)
+    text = path.read_text(encoding="utf-8")
+    head, tail = text[: text.index("# A tube of your own")], text[text.index("# A tube of your") :]
+    live = re.sub(r"^# (\[\[\w+\]\]|\w+ = (?!\.\.\.).+)$", r"\1", tail, flags=re.M)
+    live = live.replace('kind = "gusset"', 'kind = "gusset"\nat = "my_strut end a"')
+    live = live.replace('kind = "tab"', 'kind = "tab"\nat = "on my_strut at middle"')
+    path.write_text(head + live, encoding="utf-8")
+    file = load_file("build", path, BuildFile)
+    floor, gusset, _ = file.plate[-3:]
+    assert [p.kind for p in file.plate[-3:]] == ["floor_plate", "gusset", "tab"]
+    model = type(floor).model_fields
+    assert floor.length == pytest.approx(model["length"].default, abs=0.02)
+    assert gusset.along_branch == pytest.approx(80, abs=0.02)
+    assert file.strut[-1].id == "my_strut"
+    assert {e.kind for e in file.add} == {"rocker_brace"}
+    assert "flat, folded, plinth" in tail
+    assert " in" in tail if file.units == "in" else "450 mm" in tail

@@ -9,7 +9,9 @@ import pytest
 from pydantic import ValidationError
 
 from cagekit.data import rows
-from cagekit.inputs.tube import TubeFile
+from cagekit.errors import NotFoundError
+from cagekit.inputs.tube import TubeFile, load_tube
+from cagekit.materials.steels import steel
 from cagekit.units import parse_length
 
 PRESETS = sorted((Path(__file__).parents[3] / "presets" / "tubes").glob("*.toml"))
@@ -64,3 +66,20 @@ def test_presets_of_the_demos_exist() -> None:
     names = {path.stem for path in PRESETS}
     assert {"dom-1.625x0.134", "dom-1.75x0.120", "dom-1.5x0.095"} <= names
     assert {"cds-45x2.5", "cds-40x2.0", "cds-38x2.5", "cds-50x2.0"} <= names
+
+
+@pytest.mark.parametrize("row", rows("tubes"), ids=lambda row: row["name"])
+def test_every_size_of_the_table_is_a_tube_by_its_name(row: dict[str, str]) -> None:
+    tube, _ = load_tube(row["name"])
+    sizes = [parse_length(f"{row[key]} {row['unit']}") for key in ("od", "wall")]
+    assert [tube.od, tube.wall] == pytest.approx(sizes, abs=1e-9)
+    assert tube.material == row["material"]
+    # the steel is one that this standard sells: A513-5 is type 5 of ASTM A513
+    number = row["standard"].replace("-", "").removeprefix("ams").removeprefix("en")
+    said = steel(tube.material).standard.replace(" type ", "").replace(" ", "").replace("-", "")
+    assert number.removeprefix("a513") in said
+
+
+def test_a_size_that_is_none_names_the_nearest_of_the_table() -> None:
+    with pytest.raises(NotFoundError, match=r"Did you mean '4130-1.5x0.095'"):
+        load_tube("4130-1.5x0.096")

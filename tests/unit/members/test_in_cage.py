@@ -225,3 +225,22 @@ def test_what_cannot_be_made_says_which_member_and_why(
 ) -> None:
     with pytest.raises(kind, match=says):
         made(name, **tables)
+
+
+@pytest.mark.parametrize(
+    ("via", "corner", "cure"),
+    [
+        ([[-600, 480, 250], [-300, 520, 200]], 2, "Turn the list of corners round"),
+        ([[-300, 520, 200], [-700, 500, 250], [-400, 500, 450]], 3, "Move"),
+    ],
+)
+def test_corners_that_turn_back_are_named(via: object, corner: int, cure: str) -> None:
+    strut = {
+        "id": "stay",
+        "from": "on main_hoop.left at height 200",
+        "to": "car left rear_foot",
+        "via": via,
+    }
+    with pytest.raises(GeometryError, match=rf"at corner {corner} of `via`") as caught:
+        made("gravel-hatch", strut=[strut])
+    assert cure in str(caught.value)
