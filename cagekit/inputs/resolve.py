@@ -20,7 +20,7 @@ from cagekit.inputs.plate_presets import plates_of
 from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import find_preset, load_file, reference_error, unusual_in
 from cagekit.inputs.tooling import Tooling
-from cagekit.inputs.tube import load_tube
+from cagekit.inputs.tube import TubeFile, load_tube
 from cagekit.materials.tubes import Tube
 
 
