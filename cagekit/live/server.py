@@ -91,7 +91,7 @@ class LiveHandler(BaseHTTPRequestHandler):
         """Say nothing: the terminal is for messages."""
 
     def do_GET(self) -> None:
-        """Page, state and events."""
+        """Page, state, still picture and events."""
         name, query = self._allowed()
         if name is None:
             return
@@ -104,6 +104,8 @@ class LiveHandler(BaseHTTPRequestHandler):
             have = query.get("have", ["0"])[0]
             with session.answering():
                 self._json(session.state(int(have) if have.isdecimal() else 0))
+        elif name == "still":
+            self._answer(session.still(), "image/png")
         elif name == "events":
             self._events()
         else:

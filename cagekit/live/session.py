@@ -164,6 +164,12 @@ class Session:
                 out |= {"findings": self.findings, "judged": self.judged}
             return out
 
+    def still(self) -> bytes:
+        """A picture of what is shown as PNG, for browsers that cannot draw it."""
+        from cagekit.writers.report import still
+
+        return self.design.once("still", still)
+
     def _standing(self) -> Json:
         """Where the session stands: version, changes, what can be undone, what is wrong."""
         now = self.changes

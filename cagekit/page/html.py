@@ -51,10 +51,11 @@ def html(data: Any, *, title: str, picture: bytes = b"", live: bool = False) -> 
 
 def policy(*, live: bool) -> str:
     """The content security policy; the served page may ask its own server."""
-    connect = "'self'" if live else "'none'"
+    own = "'self'" if live else "'none'"
+    image = "'self' data:" if live else "data:"
     return (
         f"default-src 'none'; script-src '{_hash(_script(live))}'; "
-        f"style-src '{_hash(asset(STYLE))}'; img-src data:; connect-src {connect}; "
+        f"style-src '{_hash(asset(STYLE))}'; img-src {image}; connect-src {own}; "
         "base-uri 'none'; form-action 'none'"
     )
 

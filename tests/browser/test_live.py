@@ -333,3 +333,17 @@ def test_a_phone_of_320_pixels(opened, served):
     page.wait_for_selector("body[data-live='yes']")
     slide(page, 477)
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_where_the_browser_cannot_draw_the_server_does(flat_browser, served):
+    page = flat_browser.new_page()
+    page.goto(served.address)
+    page.wait_for_selector("body[data-live='yes']")
+    until(page, "document.getElementById('still').naturalWidth > 1000")
+    first = page.get_attribute("#still", "src")
+    page.evaluate("key => change(key, 520)", HEIGHT)
+    until(page, "state.data.version > 1 && !live.drawing")
+    assert page.locator("#still").is_visible()
+    assert page.get_attribute("#still", "src") != first
+    assert page.evaluate("document.getElementById('still').naturalWidth") > 1000
+    page.close()

@@ -74,7 +74,22 @@ function texts(told) {
   viewer?.ask();
 }
 
+/** Where the browser cannot draw the server does; while one picture is on its way the next waits. */
+function still() {
+  const image = $("still"), wanted = state.data.version;
+  if (viewer || live.drawing || live.stopped || live.still === wanted) return;
+  live.drawing = true;
+  live.still = wanted;
+  image.onload = image.onerror = () => {
+    live.drawing = false;
+    still();
+  };
+  image.hidden = false;
+  image.src = `still?version=${wanted}`;
+}
+
 function standing() {
+  still();
   const { problem, changes, canUndo, canRedo, unsaved, making } = state.data;
   $("problem").textContent = problem ? `${problem}\nThe last good cage is shown, greyed.` : "";
   $("problem").hidden = !problem;

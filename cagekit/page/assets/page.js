@@ -51,7 +51,7 @@ const say = (text) => ($("said").textContent = text);
 function flat(error) {
   viewer = null;
   document.body.classList.add("flat");
-  $("why").textContent = `${BROKEN} (${error.message})`;
+  $("why").textContent = error.message === NO_GL ? BROKEN : `${BROKEN} (${error.message})`;
   $("why").hidden = false;
   if (!$("still").getAttribute("src")) $("still").hidden = true;
 }
@@ -573,7 +573,8 @@ function key(e) {
 /** On paper: the picture as it stands, all lists open. */
 let opened = [];
 addEventListener("beforeprint", () => {
-  if (viewer) {
+  // where paper is shown already, the canvas has no size and the picture stays what it was
+  if (viewer && $("canvas").clientWidth) {
     viewer.draw();
     const sheet = el("canvas", { width: $("canvas").width, height: $("canvas").height });
     const pen = sheet.getContext("2d");

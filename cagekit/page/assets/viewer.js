@@ -105,13 +105,15 @@ function unpack(packed) {
   };
 }
 
+const NO_GL = "no WebGL2";
+
 class Viewer {
   /** Throws when the browser has no WebGL2. */
   constructor(canvas, overlay) {
     this.canvas = canvas;
     this.overlay = overlay;
     this.gl = canvas.getContext("webgl2", { antialias: true, alpha: false });
-    if (!this.gl) throw new Error("no WebGL2");
+    if (!this.gl) throw new Error(NO_GL);
     this.bodies = [];
     this.buffers = new Map();
     this.lines = [];
