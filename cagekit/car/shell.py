@@ -207,7 +207,7 @@ def surfaces(car: Car) -> tuple[ShellSurface, ...]:
         out.append(ShellSurface(name="tunnel", solid=box(low, high), exempt=("outrigger",)))
     if car.dash is not None:
         d = car.dash
-        half = max(car.side(s).hoop.half_width_belt for s in ("left", "right"))
+        half = max(car.side(s).hoop.side_width for s in ("left", "right"))
         high = (max(d.cowl_x, d.face_x + 1.0), half, d.top_z)
         dash = box((d.face_x, -half, d.bottom_z), high)
         out.append(ShellSurface(name="dash", solid=dash, trimmed=True))
@@ -353,10 +353,8 @@ def hoop_side(car: Car, side: str, sign: float) -> Skin:
         side: ``left`` or ``right``.
         sign: 1 on the left, -1 on the right.
     """
-    s = car.side(side).hoop
-    z = np.array([car.floor_z, s.height_belt, s.height_rail])
-    y = np.array([s.half_width_floor, s.half_width_belt, s.half_width_rail])
-    slope = (y[-1] - y[-2]) / max(z[-1] - z[-2], 1.0)
+    y, z = np.array(car.side(side).hoop.wall(car.floor_z)).T
+    slope = (y[-1] - y[-2]) / max(z[-1] - z[-2], 1.0) if len(z) > 1 else 0.0
     own = car.side(side).door
     door = np.array(own.outline, dtype=float) if own and len(own.outline) >= 3 else None
 
@@ -368,7 +366,7 @@ def hoop_side(car: Car, side: str, sign: float) -> Skin:
     def where(p: Vec) -> Vec:
         here = (np.abs(p[..., 0]) < HOOP_PLANE) & (p[..., 2] > car.floor_z)
         if car.body == "open":
-            here &= p[..., 2] < s.height_rail
+            here &= p[..., 2] < z[-1]
         if door is not None and here.any():
             # within the door opening there is no metal: a torch or an arm reaches through
             here[here] = polygon_distance(p[here][:, [0, 2]], door)[0] > 0

@@ -88,7 +88,7 @@ def lower_edges(car: Car) -> list[list[tuple[float, float, float]]]:
     if car.dash is None:
         return []
     dash = car.dash
-    half = min(car.left.hoop.half_width_belt, car.right.hoop.half_width_belt)
+    half = min(car.left.hoop.side_width, car.right.hoop.side_width)
     cowl = [(dash.cowl_x, half, dash.cowl_z), (dash.cowl_x, -half, dash.cowl_z)]
     left, right = car.left.pillar, car.right.pillar
     if left is not None and right is not None:

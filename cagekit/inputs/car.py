@@ -42,15 +42,59 @@ class HoopSection(FileModel):
             "the centre string"
         ),
     )
-    half_width_belt: Length = Field(
+    half_width_belt: Length | None = Field(
+        None,
         gt=0,
-        description="centre plane to the narrowest metal at the belt line (bottom of the window)",
+        description="centre plane to the narrowest metal at the belt line (bottom of the window); "
+        "an open car without sides has none",
     )
-    height_belt: Length = Field(description="belt line above the sill plane")
-    half_width_rail: Length = Field(gt=0, description="centre plane to the roof rail's inner face")
-    height_rail: Length = Field(
-        description="roof rail's inner face above the sill plane, where the half width was taken"
+    height_belt: Length | None = Field(None, description="belt line above the sill plane")
+    half_width_rail: Length | None = Field(
+        None,
+        gt=0,
+        description="centre plane to the roof rail's inner face; an open car has none",
     )
+    height_rail: Length | None = Field(
+        None,
+        description="roof rail's inner face above the sill plane, where the half width was taken",
+    )
+
+    @model_validator(mode="after")
+    def _in_pairs(self) -> HoopSection:
+        for name in ("belt", "rail"):
+            width, height = f"half_width_{name}", f"height_{name}"
+            if (getattr(self, width) is None) != (getattr(self, height) is None):
+                one, other = (width, height) if getattr(self, width) is None else (height, width)
+                raise ValueError(f"{one!r} is missing beside {other!r}: a width has its height")
+        return self
+
+    @property
+    def belt(self) -> tuple[float, float] | None:
+        """Half width and height of the belt line, mm; None where the car has none."""
+        if self.half_width_belt is None or self.height_belt is None:
+            return None
+        return self.half_width_belt, self.height_belt
+
+    @property
+    def rail(self) -> tuple[float, float] | None:
+        """Half width and height of the roof rail, mm; None where the car has none."""
+        if self.half_width_rail is None or self.height_rail is None:
+            return None
+        return self.half_width_rail, self.height_rail
+
+    @property
+    def side_width(self) -> float:
+        """Half width of the cabin between its sides, mm: at the belt line, else at the floor."""
+        return self.half_width_floor if self.half_width_belt is None else self.half_width_belt
+
+    def wall(self, floor_z: float) -> tuple[tuple[float, float], ...]:
+        """Half width and height of every measured place of the side, from the floor up, mm.
+
+        Args:
+            floor_z: height of the cabin floor, mm.
+        """
+        places = ((self.half_width_floor, floor_z), self.belt, self.rail)
+        return tuple(p for p in places if p is not None)
 
 
 class RoofSection(FileModel):

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from cagekit.hints import did_you_mean
-from cagekit.inputs.car import Car, CarSide, FootSpot, Seat
+from cagekit.inputs.car import Car, CarSide, FootSpot, HoopSection, Seat
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
 from cagekit.inputs.presets import read_toml, shown
@@ -186,7 +186,7 @@ def _heights(car: Car, said: _Lengths) -> Iterator[Fault]:
         height = getattr(roof, name)
         for side in SIDES:
             belt = car.side(side).hoop.height_belt
-            if height <= belt:
+            if belt is not None and height <= belt:
                 yield Fault(
                     key=("roof", name),
                     problem=f"is below the {side} belt line at {said(belt)}.",
@@ -202,26 +202,7 @@ def _heights(car: Car, said: _Lengths) -> Iterator[Fault]:
 
 
 def _side(car: Car, name: str, own: CarSide, said: _Lengths) -> Iterator[Fault]:
-    h = own.hoop
-    if not car.floor_z < h.height_belt < h.height_rail:
-        yield Fault(
-            key=(name, "hoop", "height_belt"),
-            problem=f"does not lie between the floor at {said(car.floor_z)} and the roof rail at "
-            f"{said(h.height_rail)}.",
-            hint="Heights count up from the sill plane.",
-        )
-    if car.roof and h.height_rail > car.roof.height_at_hoop + OFF_PLANE:
-        yield Fault(
-            key=(name, "hoop", "height_rail"),
-            problem=f"is above the roof skin at {said(car.roof.height_at_hoop)}.",
-            hint="The rail's inner face lies below the skin.",
-        )
-    if h.half_width_rail > 1.25 * h.half_width_belt:
-        yield Fault(
-            key=(name, "hoop", "half_width_rail"),
-            problem=f"is far wider than the belt line, {said(h.half_width_belt)}.",
-            hint="Half widths count from the centre plane.",
-        )
+    yield from _hoop_section(car, name, own.hoop, said)
     inner, outer = own.sill_top_y
     if not 0 < inner < outer:
         yield Fault(
@@ -234,6 +215,47 @@ def _side(car: Car, name: str, own: CarSide, said: _Lengths) -> Iterator[Fault]:
         yield from _foot(car, key, spot, foot, outer, said)
     yield from _pillar(car, name, own, said)
     yield from _door(name, own, said)
+
+
+def _hoop_section(car: Car, name: str, h: HoopSection, said: _Lengths) -> Iterator[Fault]:
+    if car.body == "closed":
+        for field in ("half_width_belt", "half_width_rail"):
+            if getattr(h, field) is None:
+                yield Fault(
+                    key=(name, "hoop", field),
+                    problem="is missing, and its height: a closed car has one.",
+                    hint="Measure both, or say body = 'open'.",
+                )
+    if h.belt is not None:
+        wide, belt = h.belt
+        top = None if h.rail is None else h.rail[1]
+        if not car.floor_z < belt or (top is not None and belt >= top):
+            over = "" if top is None else f" and the roof rail at {said(top)}"
+            yield Fault(
+                key=(name, "hoop", "height_belt"),
+                problem=f"does not lie between the floor at {said(car.floor_z)}{over}."
+                if over
+                else f"is not above the floor at {said(car.floor_z)}.",
+                hint="Heights count up from the sill plane.",
+            )
+        if h.rail is not None and h.rail[0] > 1.25 * wide:
+            yield Fault(
+                key=(name, "hoop", "half_width_rail"),
+                problem=f"is far wider than the belt line, {said(wide)}.",
+                hint="Half widths count from the centre plane.",
+            )
+    if h.rail is not None and h.rail[1] <= car.floor_z:
+        yield Fault(
+            key=(name, "hoop", "height_rail"),
+            problem=f"is not above the floor at {said(car.floor_z)}.",
+            hint="Heights count up from the sill plane.",
+        )
+    if car.roof and h.rail is not None and h.rail[1] > car.roof.height_at_hoop + OFF_PLANE:
+        yield Fault(
+            key=(name, "hoop", "height_rail"),
+            problem=f"is above the roof skin at {said(car.roof.height_at_hoop)}.",
+            hint="The rail's inner face lies below the skin.",
+        )
 
 
 def _foot(

@@ -30,8 +30,8 @@ driver_side = "left"    # or "right"
 SEAT = '\n# One [[seats]] for each seat, the driver\'s first.\n[[seats]]\nside = "left"'
 FRAME = """
 # ---- a frame of round tubes that the car has already: one table each, the # taken away ----
-# Ends of the axis; with a side y counts from the centre plane. A foot that is coped to one says
-# tube = "waist_rail" instead of normal, surface and sheet.
+# Ends of the axis; with a side y counts from the centre plane. A foot that is coped to one names
+# it (tube = "waist_rail") and says nothing of normal, surface and sheet.
 # [[chassis.tube]]
 # name = "waist_rail"
 # side = "both"          # or "left", "right", "centre" (y signed)
@@ -81,8 +81,8 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
         out += [f"\n# {head[1:]}" if optional else head, *_lines(blocks[name], optional=optional)]
     for side in ("left", "right"):
         out += _side(side, {b: v for b, v in blocks.items() if b.startswith("side.")})
-    out += _tapes(sheet.tapes)
     out.append(FRAME.rstrip())
+    out += _tapes(sheet.tapes)
     return "\n".join(out) + "\n"
 
 

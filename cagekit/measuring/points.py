@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
-from cagekit.inputs.car import Car
+from cagekit.inputs.car import Car, HoopSection
 from cagekit.inputs.presets import load_file
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import SIDE, TOP, Camera
@@ -261,6 +261,7 @@ def side_view(car: Car) -> list[ShellLine]:
     assert s.front_foot
     fx, fz = s.front_foot.point[0], car.floor_z
     rear = s.rear_foot.point
+    belt, rail = _lines(s.hoop)
     skin = [
         (-1250, 0, 470), (-1180, 0, 700), (-980, 0, 905), (-600, 0, 1045),
         (0, 0, roof.height_at_hoop), (450, 0, roof.height_at_hoop - 8),
@@ -279,8 +280,8 @@ def side_view(car: Car) -> list[ShellLine]:
         _row([pillar.top, pillar.base], "edge"),
         _row([(x + 55, y, z + 20) for x, y, z in (pillar.top, pillar.base)], "skin"),
         ShellLine(points=_closed([(x, 0, z) for x, z in door.outline]), weight="seen"),
-        _row([(-60, 0, s.hoop.height_belt), (door.outline[2][0], 0, s.hoop.height_belt)], "skin"),
-        _row([(-60, 0, s.hoop.height_rail), (0, 0, s.hoop.height_rail)], "skin"),
+        _row([(-60, 0, belt[1]), (door.outline[2][0], 0, belt[1])], "skin"),
+        _row([(-60, 0, rail[1]), (0, 0, rail[1])], "skin"),
     ]
     return out + _datum_side()
 
@@ -368,7 +369,7 @@ def _top(car: Car) -> list[ShellLine]:
             _row(
                 [
                     (-900, sign * 470, 0),
-                    (0, sign * s.hoop.half_width_rail, 0),
+                    (0, sign * _lines(s.hoop)[1][0], 0),
                     (s.roof_corner[0], sign * s.roof_corner[1], 0),
                 ],
                 "seen",
@@ -430,6 +431,13 @@ def _axes_top() -> list[ShellLine]:
     ]
 
 
+def _lines(h: HoopSection) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Half width and height of belt line and roof rail, which the drawn car has."""
+    assert h.belt
+    assert h.rail
+    return h.belt, h.rail
+
+
 def _section(car: Car) -> list[ShellLine]:
     """Shell in the plane of the main hoop, from behind."""
     roof, tunnel = car.roof, car.tunnel
@@ -440,15 +448,16 @@ def _section(car: Car) -> list[ShellLine]:
     for sign, side in ((1.0, "left"), (-1.0, "right")):
         s = car.side(side)
         h = s.hoop
+        belt, rail = _lines(h)
         inner, outer = s.sill_top_y
         inside: list[tuple[float, float, float]] = [
             (0, sign * tunnel.half(side) * 0.8, tunnel.top_z),
             (0, sign * tunnel.half(side), car.floor_z),
             (0, sign * h.half_width_floor, car.floor_z), (0, sign * inner, 0), (0, sign * outer, 0),
-            (0, sign * h.half_width_belt, h.height_belt - 160),
-            (0, sign * h.half_width_belt, h.height_belt),
-            (0, sign * h.half_width_rail, h.height_rail),
-            (0, sign * (h.half_width_rail - 110), roof.height_at_hoop - 35),
+            (0, sign * belt[0], belt[1] - 160),
+            (0, sign * belt[0], belt[1]),
+            (0, sign * rail[0], rail[1]),
+            (0, sign * (rail[0] - 110), roof.height_at_hoop - 35),
             (0, sign * 240, roof.height_at_hoop - 5),
         ]  # fmt: skip
         half.append(inside)
@@ -459,7 +468,7 @@ def _section(car: Car) -> list[ShellLine]:
                     (0, sign * (outer + 25), car.floor_z - 40),
                     (0, sign * (outer + 40), 60),
                     *skin,
-                    (0, sign * (h.half_width_rail - 90), roof.height_at_hoop),
+                    (0, sign * (rail[0] - 90), roof.height_at_hoop),
                 ]
             )
         )
@@ -520,27 +529,24 @@ def _section_marks(car: Car) -> list[FieldMark]:
     assert roof
     assert tunnel
     h, r = left.hoop, car.right
-    belt, rail = h.height_belt, h.height_rail
+    (wide, belt), (narrow, rail) = _lines(h)
+    other = _lines(r.hoop)
     return [
         FieldMark(
             field="side.hoop.half_width_floor", a=(0, 0, -62), b=(0, h.half_width_floor, -62)
         ),
-        FieldMark(
-            field="side.hoop.half_width_belt", a=(0, 0, belt), b=(0, h.half_width_belt, belt)
-        ),
-        FieldMark(
-            field="side.hoop.half_width_rail", a=(0, 0, rail), b=(0, h.half_width_rail, rail)
-        ),
+        FieldMark(field="side.hoop.half_width_belt", a=(0, 0, belt), b=(0, wide, belt)),
+        FieldMark(field="side.hoop.half_width_rail", a=(0, 0, rail), b=(0, narrow, rail)),
         FieldMark(field="floor_z", a=(0, -330, 0), b=(0, -330, car.floor_z)),
         FieldMark(
             field="side.hoop.height_belt",
-            a=(0, -r.hoop.half_width_belt, 0),
-            b=(0, -r.hoop.half_width_belt, r.hoop.height_belt),
+            a=(0, -other[0][0], 0),
+            b=(0, -other[0][0], other[0][1]),
         ),
         FieldMark(
             field="side.hoop.height_rail",
-            a=(0, -r.hoop.half_width_rail, 0),
-            b=(0, -r.hoop.half_width_rail, r.hoop.height_rail),
+            a=(0, -other[1][0], 0),
+            b=(0, -other[1][0], other[1][1]),
         ),
         FieldMark(field="roof.height_at_hoop", a=(0, -90, 0), b=(0, -90, roof.height_at_hoop)),
         FieldMark(field="tunnel.half_width", a=(0, 0, -100), b=(0, -tunnel.half_width, -100)),

@@ -81,22 +81,45 @@ def _leg(
     """Corners of one leg from foot to top bend, y signed."""
     sign = 1.0 if side == "left" else -1.0
     section = site.car.side(side).hoop
-    inset = entry.gap + od / 2
-    belt = section.half_width_belt - inset
-    if entry.half_width_belt is not None:
-        belt = entry.half_width_belt - od / 2
-    rail = section.half_width_rail - inset
-    rise = section.height_rail - section.height_belt
-    if rise <= 0:
-        raise GeometryError(entry.id, f"roof rail is not above the belt line on the {side}.")
-    corner = belt + (rail - belt) * (top - section.height_belt) / rise
-    if entry.half_width_top is not None:
-        corner = entry.half_width_top - od / 2
     x = float(foot.point[0])
     start = np.asarray(foot.point)
-    mid = np.array([x, sign * belt, section.height_belt])
+    belt = _belt(site, entry, side, entry.gap + od / 2, od)
+    if entry.half_width_top is not None:
+        corner = entry.half_width_top - od / 2
+    elif belt is None or section.rail is None:
+        raise InputError(
+            site.where(entry, "half_width_top"),
+            problem=f"the car sheet has no roof rail and belt line on the {side} to take it from.",
+            hint="Give half_width_top: centre plane to the outside of the hoop at its top corner.",
+        )
+    else:
+        rail, rise = section.rail[0] - entry.gap - od / 2, section.rail[1] - belt[1]
+        if rise <= 0:
+            raise GeometryError(entry.id, f"roof rail is not above the belt line on the {side}.")
+        corner = belt[0] + (rail - belt[0]) * (top - belt[1]) / rise
     end = np.array([x, sign * corner, top])
+    if belt is None:
+        return [start, end]
+    mid = np.array([x, sign * belt[0], belt[1]])
     return leg_corners(start, mid, end, straight=entry.straight_legs)
+
+
+def _belt(
+    site: Site, entry: HoopEntry, side: str, inset: float, od: float
+) -> tuple[float, float] | None:
+    """Half width of the leg's axis at the belt line and its height; None without a belt line."""
+    measured = site.car.side(side).hoop.belt
+    if measured is None:
+        if entry.half_width_belt is not None:
+            raise InputError(
+                site.where(entry, "half_width_belt"),
+                problem=f"the car sheet has no belt line on the {side}: at which height?",
+                hint="Measure half_width_belt and height_belt, or leave it out for a straight leg.",
+            )
+        return None
+    if entry.half_width_belt is not None:
+        return entry.half_width_belt - od / 2, measured[1]
+    return measured[0] - inset, measured[1]
 
 
 def leg_corners(

@@ -37,11 +37,7 @@ def edges(car: Car) -> list[EdgeLine]:
     for side, sign in (("left", 1.0), ("right", -1.0)):
         s = car.side(side)
         h = s.hoop
-        wall = [
-            (0.0, sign * h.half_width_floor, car.floor_z),
-            (0.0, sign * h.half_width_belt, h.height_belt),
-            (0.0, sign * h.half_width_rail, h.height_rail),
-        ]
+        wall = [(0.0, sign * y, z) for y, z in h.wall(car.floor_z)]
         section = wall if not section else [*section, *_crown(car), *reversed(wall), section[0]]
         if s.door is not None and len(s.door.outline) > 2:
             ring = [(x, sign * s.door.y_inner, z) for x, z in s.door.outline]
@@ -49,8 +45,8 @@ def edges(car: Car) -> list[EdgeLine]:
         if s.pillar is not None:
             out.append([(p[0], sign * p[1], p[2]) for p in (s.pillar.top, s.pillar.base)])
         corner = s.roof_corner or (s.pillar.top if s.pillar else None)
-        if corner is not None and car.roof is not None:
-            out.append([(0.0, sign * h.half_width_rail, h.height_rail),
+        if corner is not None and car.roof is not None and h.rail is not None:
+            out.append([(0.0, sign * h.rail[0], h.rail[1]),
                         (corner[0], sign * corner[1], corner[2])])  # fmt: skip
         for y in s.sill_top_y:
             out.append([(-200.0, sign * y, 0.0), (1300.0, sign * y, 0.0)])

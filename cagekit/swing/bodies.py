@@ -144,8 +144,7 @@ class BodySide:
             return None
         outline = np.array(own.door.outline, float)
         h, inner = own.hoop, own.door.y_inner
-        rear = [(car.floor_z, h.half_width_floor), (h.height_belt, h.half_width_belt),
-                (h.height_rail, h.half_width_rail)]  # fmt: skip
+        rear = [(z, y) for y, z in h.wall(car.floor_z)]
         front = [(car.floor_z, inner), (0.0, inner)]
         if own.pillar is not None:
             front += [(own.pillar.base[2], own.pillar.base[1]),

@@ -124,19 +124,20 @@ def shell_edges(car: Car) -> Iterable[tuple[Array, bool]]:
     header = header_edge(car)
     sides = [(car.side("left"), 1.0), (car.side("right"), -1.0)]
     if header is not None:
-        rails = [(BEHIND, k * s.hoop.half_width_rail, s.hoop.height_rail) for s, k in sides]
-        yield np.array([rails[0], *header, rails[1]]), True
+        rails = [(BEHIND, k * s.hoop.rail[0], s.hoop.rail[1]) for s, k in sides if s.hoop.rail]
+        yield np.array([*rails[:1], *header, *rails[1:]]), True
     for edge in lower_edges(car):
         yield np.array(edge), False
     for side, sign in sides:
         if side.pillar is not None:
             front = [side.pillar.base]
         elif car.dash is not None:
-            wide, dash = side.hoop.half_width_belt, car.dash
+            wide, dash = side.hoop.side_width, car.dash
             front = [(dash.cowl_x, wide, dash.cowl_z), (dash.face_x, wide, dash.top_z)]
         else:
             continue
-        rear = (BEHIND, sign * side.hoop.half_width_belt, side.hoop.height_belt)
+        belt = side.hoop.belt or (side.sill_top_y[0], 0.0)
+        rear = (BEHIND, sign * belt[0], belt[1])
         yield np.array([*((x, sign * y, z) for x, y, z in front), rear]), False
 
 

@@ -127,10 +127,12 @@ def hoop_gap_to_driver_door(s: Survey, pick: Pick) -> Iterator[Measure]:
     if hoop is None:
         return
     sheet = s.car.side(s.driver_side)
-    level = hoop.path.at_height(sheet.hoop.height_belt)
+    if sheet.hoop.belt is None:
+        return
+    wall, belt = sheet.hoop.belt
+    level = hoop.path.at_height(belt)
     spots = [p for p in level if side_of(p.point) == s.driver_side]
     if spots:
-        wall = sheet.hoop.half_width_belt
         if sheet.door is not None:
             wall = min(wall, sheet.door.y_trim)
         value = wall - abs(float(spots[0].point[1])) - hoop.tube.outer_radius

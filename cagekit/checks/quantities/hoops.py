@@ -181,8 +181,8 @@ def hoop_share_over_door(s: Survey, pick: Pick) -> Iterator[Measure]:
     hoop = s.main_hoop
     if hoop is None:
         return
-    belt = s.car.left.hoop.height_belt
-    spots = hoop.path.at_height(belt)
+    belt = s.car.left.hoop.belt
+    spots = hoop.path.at_height(belt[1]) if belt is not None else []
     if len(spots) < 2:
         return
     y = [float(p.point[1]) for p in spots]
@@ -200,11 +200,13 @@ def hoop_gap_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
     if hoop is None:
         return
     for side in SIDES:
-        section = s.car.side(side).hoop
-        spots = [p for p in hoop.path.at_height(section.height_belt) if side_of(p.point) == side]
+        belt = s.car.side(side).hoop.belt
+        if belt is None:
+            continue
+        spots = [p for p in hoop.path.at_height(belt[1]) if side_of(p.point) == side]
         if spots:
             p = spots[0].point
-            value = section.half_width_belt - abs(float(p[1])) - hoop.tube.outer_radius
+            value = belt[0] - abs(float(p[1])) - hoop.tube.outer_radius
             evidence = Evidence.of(hoop.id, points=[p])
             yield Measure(subject=f"{hoop.id} {side}", value=value, evidence=evidence)
 
