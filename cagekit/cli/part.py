@@ -25,16 +25,16 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
-    from cagekit.parts.kinds import part_kinds
+    from cagekit.parts.kinds import summaries
 
     parser.usage = "cagekit part KIND [--DIM value ...] [options]"
     parser.add_argument("kind", metavar="KIND", nargs="?", help="kind of part, see below")
     parser.add_argument("--out", metavar="DIR", help="folder to write (outputs/part-<kind>)")
     parser.add_argument("--only", metavar="NAMES", help="make some products only, e.g. --only step")
     parser.add_argument("--tooling", metavar="NAME", help="tooling preset for the bend schedule")
-    kinds = part_kinds()
-    width = max(len(k) for k in kinds)
-    rows = "\n".join(f"  {k:<{width}}  {kinds[k].summary}" for k in kinds)
+    about = summaries()
+    width = max(map(len, about))
+    rows = "\n".join(f"  {kind:<{width}}  {told}" for kind, told in about.items())
     parser.epilog = (
         f"kinds:\n{rows}\n\n"
         "`cagekit part KIND --help` tells the dimensions of one. A length is a number in --units\n"
@@ -44,13 +44,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     """Add the dimensions of the kind that was typed."""
-    from cagekit.parts.kinds import part_kinds
+    from cagekit.parts.kinds import part_kinds, summaries
 
-    kinds = part_kinds()
-    name = next((w.replace("-", "_") for w in words if w.replace("-", "_") in kinds), "")
+    name = next((w.replace("-", "_") for w in words if w.replace("-", "_") in summaries()), "")
     if not name:
         return
-    kind = kinds[name]
+    kind = part_kinds()[name]
     _chosen(parser)
     units = "in" if "in" in _after(words, "--units") or "--units=in" in words else "mm"
     parser.usage = f"cagekit part {name} [--DIM value ...] [options]"
@@ -79,14 +78,13 @@ def _chosen(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the part."""
-    from cagekit.parts.kinds import part_kind, part_kinds
+    from cagekit.parts.kinds import part_kind, summaries
 
     if args.kind is None:
-        kinds = part_kinds()
         if args.json:
-            emit([{"kind": k, "about": kinds[k].summary} for k in kinds])
+            emit([{"kind": kind, "about": about} for kind, about in summaries().items()])
         else:
-            table([(k, kinds[k].summary) for k in kinds])
+            table(list(summaries().items()))
             note("\n`cagekit part KIND --help` tells the dimensions of one.")
         return 0
     kind = part_kind(args.kind)

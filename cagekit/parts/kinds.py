@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from cagekit.errors import InputError
@@ -10,6 +14,27 @@ from cagekit.hints import did_you_mean
 
 if TYPE_CHECKING:
     from cagekit.parts.tubes import PartKind
+
+
+ABOUT: Mapping[str, str] = {
+    "floor_plate": "floor plate, flat or folded, bolted or welded",
+    "gusset": "flat sheet gusset with lightening hole",
+    "folded_gusset": "folded gusset, a saddle over both tubes",
+    "tab": "tab or clevis on a tube: harness, seat, net",
+    "plinth": "box foot of tab-and-slot plates",
+    "outrigger_box": "outrigger made of plate",
+    "hinge_bracket": "hinge of a swing-out bar: saddle or cheeks, sleeve, bolt",
+    "latch_bracket": "latch of a swing-out bar: saddle or cheeks with half cup, sleeve, pin",
+    "sleeve": "sleeve through a swing-out bar",
+}
+"""What each kind of plate is, in a line; that of a tube stands in its row of members.toml."""
+
+
+@cache
+def summaries() -> Mapping[str, str]:
+    """Return what each kind of part is in a line, by name, without loading what makes them."""
+    rows = tomllib.loads(files("cagekit.data").joinpath("members.toml").read_text("utf-8"))
+    return MappingProxyType({**{kind: row["about"] for kind, row in rows.items()}, **ABOUT})
 
 
 def part_kinds() -> Mapping[str, PartKind]:

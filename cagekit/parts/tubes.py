@@ -36,6 +36,7 @@ from cagekit.members.front import (
 )
 from cagekit.members.main_hoop import hoop_points, leg_corners
 from cagekit.members.strut import set_back_corners
+from cagekit.parts.kinds import summaries
 
 FORWARD, ACROSS, UP = vec((1, 0, 0)), vec((0, 1, 0)), vec((0, 0, 1))
 
@@ -57,18 +58,13 @@ class PartKind:
     make: Callable[[Any], Part]
     preset: Mapping[str, Any] = field(default_factory=dict)
     """What a preset says, where the kind's defaults are those of a preset."""
-    about: str = ""
-    """What it is in a line, when not in the words of its dimensions."""
     source: str = ""
     """Where its defaults come from."""
 
     @property
     def summary(self) -> str:
         """What it is, in a line."""
-        if self.about:
-            return self.about
-        said = (self.dims.__doc__ or "").partition(".\n")[0].removesuffix(".")
-        return said[0].lower() + said[1:] if said[1].islower() else said
+        return summaries()[self.name]
 
     @property
     def usual(self) -> FileModel:
@@ -233,7 +229,6 @@ KINDS: Mapping[str, PartKind] = {
         name=kind,
         dims=TUBE_DIMS[kind],
         make=LOOPS.get(kind) or _strut(kind),
-        about=row.about,
         source=row.source,
     )
     for kind, row in MEMBER_KINDS.items()

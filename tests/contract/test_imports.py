@@ -67,7 +67,9 @@ def command(*arguments: str) -> set[str]:
 
 
 @pytest.mark.skipif(not HAS_CLI, reason="the command line is not built")
-@pytest.mark.parametrize("line", [["--help"], ["--version"]], ids=" ".join)
+@pytest.mark.parametrize(
+    "line", [["--help"], ["--version"], ["part", "--help"], ["part"]], ids=" ".join
+)
 def test_help_answers_without_anything_slow(line: list[str]) -> None:
     assert not command(*line) & {*SLOW, "numpy", "pydantic"}
 
