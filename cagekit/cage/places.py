@@ -219,7 +219,7 @@ class Places:
             reach = member.path.points(np.linspace(low, high, 200))[:, axis]
             raise GeometryError(
                 member.id,
-                f"has no place at {p.at} {value:.0f} mm ({where}: {str(p)!r}); "
+                f"has no place at {p.at} {value:.1f} mm ({where}: {str(p)!r}); "
                 f"it runs from {reach.min():.0f} to {reach.max():.0f} mm there.",
             )
         return spots[0].station

@@ -9,13 +9,19 @@ from math import ceil, degrees
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
-from cagekit.cage.member import EndKind
+from cagekit.cage.member import EndKind, Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
+from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
 from cagekit.units.tolerance import SAME_POINT
+
+SHORT = 25.0
+"""Wall left (mm) from which on a short tube is none that its copes could cut through."""
+ROUND = 72
+"""Lines along a tube on which its wall is measured."""
 
 
 @quantity("node_miss", "mm", "axes past each other in the node")
@@ -50,6 +56,34 @@ def joint_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
         evidence = Evidence.of(joint.branch, *joint.parents, points=[joint.point])
         subject = f"{joint.branch} end {joint.branch_end}"
         yield Measure(subject=subject, value=degrees(joint.angle), evidence=evidence)
+
+
+@quantity("wall_between_copes", "mm", "wall left between its two copes")
+def wall_between_copes(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Shortest wall left of a short straight tube between the copes of its ends.
+
+    Measured along the tube, outside and inside; negative: the cuts meet and the tube falls apart,
+    so that no solid can be made of it. Tubes with more than 25 mm left are not told of.
+    """
+    for m in s.cage.members.values():
+        if len(m.path.pieces) > 1 or any(e.kind is not EndKind.COPE for _, e in m.ends):
+            continue
+        left = _between(s.cage.cut(m.id, "a"), s.cage.cut(m.id, "b"), m)
+        if left < SHORT:
+            evidence = Evidence.of(m.id, points=[m.path.points(np.array([m.path.length / 2]))[0]])
+            yield Measure(subject=m.id, value=left, evidence=evidence)
+
+
+def _between(a: EndCut, b: EndCut, member: Member) -> float:
+    phi = np.linspace(0.0, 2 * np.pi, ROUND, endpoint=False)
+    # the same line on the tube, counted from the other end's reference line
+    way = np.outer(np.cos(phi), a.zero) + np.outer(np.sin(phi), a.side)
+    other = np.arctan2(way @ b.side, way @ b.zero)
+    bore = member.tube.outer_radius - member.tube.wall
+    return min(
+        float((member.path.length - a.trim(phi, rho) - b.trim(other, rho)).min())
+        for rho in (member.tube.outer_radius, bore)
+    )
 
 
 @quantity("end_held", "flag", "end held")
