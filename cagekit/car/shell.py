@@ -172,7 +172,8 @@ class ShellSurface:
 
     ``moves``: a door or a seat that must still move; ``trimmed``: cut where tubes pass;
     ``holed``: a sheet that stays, with a hole for each tube that passes;
-    ``stood_on``: tubes end on it; ``at_hoop``: the shell's side in the section of the main hoop.
+    ``stood_on``: tubes end on it; ``at_hoop``: the shell's side in the section of the main hoop;
+    ``glass``: fixed glass, which may be out while the cage is welded.
     """
 
     name: str
@@ -184,6 +185,7 @@ class ShellSurface:
     holed: bool = False
     stood_on: bool = False
     at_hoop: bool = False
+    glass: bool = False
 
 
 def surfaces(car: Car) -> tuple[ShellSurface, ...]:
@@ -193,7 +195,7 @@ def surfaces(car: Car) -> tuple[ShellSurface, ...]:
         out.append(ShellSurface(name="roof", solid=roof(car)))
         glass = windscreen(car)
         if glass is not None:
-            out.append(ShellSurface(name="windscreen", solid=glass))
+            out.append(ShellSurface(name="windscreen", solid=glass, glass=True))
     for side, sign in (("left", 1.0), ("right", -1.0)):
         out += _side(car, side, sign)
         roles = ("outrigger", "rocker_brace")
@@ -212,7 +214,7 @@ def surfaces(car: Car) -> tuple[ShellSurface, ...]:
         dash = box((d.face_x, -half, d.bottom_z), high)
         out.append(ShellSurface(name="dash", solid=dash, trimmed=True))
     out += [
-        ShellSurface(name=k.name, solid=keep_out(k), keep=k.gap, moves=k.moves)
+        ShellSurface(name=k.name, solid=keep_out(k), keep=k.gap, moves=k.moves, glass=k.glass)
         for k in car.keepouts
     ]
     out += [

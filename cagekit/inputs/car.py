@@ -398,6 +398,9 @@ class KeepOut(FileModel):
     )
     gap: Length = Field(0.0, description="distance to keep from it")
     moves: bool = Field(False, description="something that moves: door, window, seat")
+    glass: bool = Field(
+        False, description="fixed glass: it may be out while the cage is welded, and goes back in"
+    )
 
     @model_validator(mode="after")
     def _complete(self) -> KeepOut:

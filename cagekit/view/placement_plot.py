@@ -86,7 +86,7 @@ def placement_plot(chart: Chart) -> Image:
     room = max(int((width - 2 * MARGIN) / 11), 40)
     remarks = [line for r in chart.remarks for line in textwrap.wrap(r, room)]
     bottom = HEAD + LANE * len(chart.lanes)
-    height = bottom + 66 + 30 * len(remarks) + 80
+    height = bottom + 76 + 30 * len(remarks) + 80
     sheet = PictureSheet(width, height, edge=MARGIN)
     sheet.write((MARGIN, 24), chart.title, 34, bold=True)
     sheet.rule(78)
@@ -94,7 +94,7 @@ def placement_plot(chart: Chart) -> Image:
     for n, lane in enumerate(chart.lanes):
         _lane(sheet, lane, HEAD + n * LANE, label)
     _marks(sheet, chart, bottom, label)
-    y = bottom + 74
+    y = bottom + 84
     for line in remarks:
         sheet.write((MARGIN, y), line, 18, anchor="ls")
         y += 30
@@ -144,12 +144,12 @@ def _marks(sheet: PictureSheet, chart: Chart, bottom: float, label: float) -> No
         box = (_left(chart.best, label), low, _left(chart.best + 1, label), high)
         sheet.pen.rectangle(box, outline=INK, width=4)
         sheet.write(
-            (_left(chart.best + 0.5, label), bottom + 24), "proposed", 17, bold=True, anchor="ms"
+            (_left(chart.best + 0.5, label), bottom + 32), "proposed", 17, bold=True, anchor="ms"
         )
     if chart.now is not None and 0 <= chart.now <= len(chart.columns):
         x = _left(chart.now, label)
         sheet.pen.polygon([(x, bottom + 2), (x - 8, bottom + 14), (x + 8, bottom + 14)], INK)
-        lift = 46 if chart.best is not None and abs(chart.best + 0.5 - chart.now) < 1.4 else 30
+        lift = 56 if chart.best is not None and abs(chart.best + 0.5 - chart.now) < 1.6 else 32
         sheet.write((x, bottom + lift), "now", 17, anchor="ms")
     x = max(_left(len(chart.columns), label), LEAST - MARGIN)
     legend: Sequence[tuple[State, str]] = (("good", "good"), ("warn", "warning"), ("fail", "fails"))

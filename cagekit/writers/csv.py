@@ -61,7 +61,7 @@ MATERIAL_COLUMNS = (
 
 WELD_COLUMNS = (
     "joint", "branch", "end", "parents", "x_mm", "y_mm", "z_mm", "angle_deg", "offset_mm",
-    "saddle_mm", "reached_percent", "way", "before", "move_mm", "lean_deg",
+    "saddle_mm", "reached_percent", "way", "before", "move_mm", "lean_deg", "glass_out",
     "best_reached_percent", "in_the_way", "kind", "plate", "to", "form", "length_mm", "count",
     "leg_mm", "process", "filler", "tacks", "welder", "date",
 )  # fmt: skip
@@ -370,6 +370,7 @@ def _reached(w: Weld) -> dict[str, Cell]:
         "way": w.way.value,
         "before": " ".join(w.before),
         **(moved if w.amount else {}),
+        **({"glass_out": " ".join(w.pose.glass)} if w.pose and w.pose.glass else {}),
         "best_reached_percent": 100.0 * w.best,
         "in_the_way": " ".join(w.reach.blocked_by),
     }
@@ -391,6 +392,8 @@ def order_table(steps: Iterable[WorkStep]) -> Iterator[dict[str, Cell]]:
             ("weld", tuple(j for j in s.weld if j not in s.partly)),
             ("weld in part", s.partly),
             ("finish plate", s.finish),
+            ("glass out", s.glass_out),
+            ("glass in", s.glass_in),
         )
         for kind, items in listed:
             for item in items:

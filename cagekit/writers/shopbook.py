@@ -419,6 +419,8 @@ class Book:
             how = f"{how} {self.length(abs(w.amount))}"
         elif w.way is Way.LEANED:
             how = f"{how} {degrees(w.amount):+.0f}°"
+        if w.pose and w.pose.glass:
+            how = f"{how}, glass out"
         return [
             j.id,
             f"{self.number(j.branch)} {j.branch_end.upper()}",

@@ -64,6 +64,8 @@ class Step:
         weld: joints that are welded.
         partly: those of them that the torch does not reach all round.
         finish: plates that are welded or bolted for good.
+        glass_out: fixed glass that is taken out of the car.
+        glass_in: fixed glass that goes back in.
         moves: positions of the cage that the step's welds need.
         checks: what to measure with a tape.
         tries: what to try before going on.
@@ -80,6 +82,8 @@ class Step:
     weld: tuple[str, ...] = ()
     partly: tuple[str, ...] = ()
     finish: tuple[str, ...] = ()
+    glass_out: tuple[str, ...] = ()
+    glass_in: tuple[str, ...] = ()
     moves: tuple[Move, ...] = ()
     checks: tuple[TapeCheck, ...] = ()
     tries: tuple[str, ...] = ()
@@ -136,6 +140,7 @@ class _Work:
         fitted: list[str] = []
         done: set[str] = set()
         later = self.lowered_feet()
+        out += self.glass_out()
         for i, stage in enumerate(self.plan.stages):
             if stage.first:
                 out.append(self.before(stage))
@@ -150,7 +155,8 @@ class _Work:
         out += self.feet()
         out += self.weld_out([w for w in self.plan.welds if w.joint.id not in done])
         out += self.further_plates()
-        return out + [self.divide(d) for d in self.doors]
+        out += [self.divide(d) for d in self.doors]
+        return out + self.glass_in()
 
     # -- plates --------------------------------------------------------------------------------
 
@@ -182,6 +188,39 @@ class _Work:
         for p in rest:
             out -= self.in_the_way(p)
         return out
+
+    # -- glass ---------------------------------------------------------------------------------
+
+    def glass_out(self) -> list[Step]:
+        """Take the glass out that the plan wants out, before the first tube goes in."""
+        glass = self.plan.glass_out
+        if not glass:
+            return []
+        texts = _texts()["glass_out"]
+        way: dict[str, list[str]] = {}
+        for stage in self.plan.stages:
+            for pose, welds in stage.moved:
+                if pose.glass:
+                    way.setdefault(pose.way.value, []).extend(w.joint.id for w in welds)
+        why = [f"{', '.join(joints)} ({k})" for k, joints in way.items()]
+        reason = (
+            f"The cage moves through its place for {'; '.join(why)}."
+            if why
+            else "The torch needs the room."
+        )
+        line = f"Take out: {', '.join(glass)}. {reason}"
+        return [Step(title=str(texts["title"]), text=(line, str(texts["fit"])), glass_out=glass)]
+
+    def glass_in(self) -> list[Step]:
+        """Put it back when nothing is welded or ground any more."""
+        glass = self.plan.glass_out
+        if not glass:
+            return []
+        texts = _texts()["glass_in"]
+        line = f"Put back: {', '.join(glass)}. {texts['fit']}"
+        return [
+            Step(title=str(texts["title"]), text=(line,), glass_in=glass, tries=tuple(texts["try"]))
+        ]
 
     # -- steps ---------------------------------------------------------------------------------
 
@@ -353,6 +392,9 @@ class _Work:
 
     def needs(self, pose: Pose) -> Iterable[str]:
         """What makes a move possible, in words."""
+        if pose.glass:
+            names = ", ".join(pose.glass)
+            yield f"Only with the glass out: the cage goes through its place ({names})."
         if pose.holes:
             holes = "; ".join(
                 f"{_plain(h.member)} {h.end.upper()} {self.hole(h)}" for h in pose.holes
@@ -378,7 +420,9 @@ class _Work:
 
     def try_all(self) -> Step:
         last = _texts()["before_weld_out"]
-        return Step(title=str(last["title"]), tries=tuple(self.tried(last, ())))
+        glass = self.plan.glass_out
+        offer = [f"{', '.join(glass)}: offered up, goes in and comes out again"] if glass else []
+        return Step(title=str(last["title"]), tries=(*self.tried(last, ()), *offer))
 
     def feet(self) -> list[Step]:
         """Weld or bolt for good what holds the cage to the car."""

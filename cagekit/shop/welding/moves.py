@@ -3,12 +3,13 @@
 Feet are on their tacks while the hidden side of a joint is welded: the steel that is fitted is
 leaned about the main hoop's feet, slid, or lowered. A move is offered when every moved tube clears
 shell, glass, floor and keep-outs all the way, and no foot is pushed into what it stands on, unless
-a hole that its plate covers afterwards, or a box foot that is not yet fitted, lets it through.
+a hole that its plate covers afterwards, or a box foot that is not yet fitted, lets it through. A
+move that nothing but fixed glass forbids is offered with that glass out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import ceil, cos, radians, sin
@@ -78,6 +79,7 @@ class Pose:
         loose: feet (member, end) whose tacks are broken for it.
         holes: holes that it needs in the floor.
         boxes: box feet that must not be fitted yet: ids of their plates.
+        glass: fixed glass that it would go through, and that must be out: names of surfaces.
     """
 
     way: Way
@@ -90,6 +92,7 @@ class Pose:
     loose: tuple[tuple[str, EndName], ...]
     holes: tuple[FloorHole, ...] = ()
     boxes: tuple[str, ...] = ()
+    glass: tuple[str, ...] = ()
 
     def points(self, points: Points) -> Points:
         """Where points ``(n, 3)`` of the cage lie in the car."""
@@ -124,7 +127,7 @@ class Moved:
 def possible(
     cage: Cage, fitted: Sequence[str], surfaces: Sequence[ShellSurface]
 ) -> tuple[Pose, ...]:
-    """Every move that the car leaves room for, the mildest first.
+    """Every move that the car leaves room for, the mildest first, those through glass last.
 
     Args:
         cage: the cage.
@@ -145,7 +148,7 @@ def possible(
     tries = [(Way.LEANED, a) for a in LEANS] + [(Way.SLID, a) for a in SLIDES]
     tries += [(Way.LOWERED, a) for a in LOWERINGS]
     found = (_pose(cage, moved, way, amount, pivot, surfaces, rest) for way, amount in tries)
-    return tuple(p for p in found if p is not None)
+    return tuple(sorted((p for p in found if p is not None), key=lambda p: bool(p.glass)))
 
 
 def _pose(
@@ -184,11 +187,14 @@ def _pose(
         boxes += box
         holes += [hole] if hole else []
         through.add((m.id, n))
+    glass: list[str] = []
     for share in STAGES:
         turn, shift = _placed(way, amount, lift, pivot, share)
         for m in moved:
-            if not _clear(m, turn, shift, pivot, surfaces, rest[m.id], through, amount):
-                return None
+            for s in _met(m, turn, shift, pivot, surfaces, rest[m.id], through, amount):
+                if not s.glass:
+                    return None
+                glass += [] if s.name in glass else [s.name]
     return Pose(
         way=way,
         amount=amount,
@@ -200,6 +206,7 @@ def _pose(
         loose=tuple((m.id, n) for m, n in (*feet, *saddles)),
         holes=tuple(holes),
         boxes=tuple(boxes),
+        glass=tuple(glass),
     )
 
 
@@ -283,7 +290,7 @@ def _hole(cage: Cage, m: Member, end: EndName, drop: float) -> FloorHole | None:
     return FloorHole(member=m.id, end=end, length=float(size[0]), width=float(size[1]))
 
 
-def _clear(
+def _met(
     m: Member,
     turn: Vec,
     shift: Vec,
@@ -292,8 +299,8 @@ def _clear(
     rest: Mapping[str, Vec],
     through: set[tuple[str, EndName]],
     amount: float,
-) -> bool:
-    """Whether a tube in its new place runs into nothing that it did not stand in before."""
+) -> Iterator[ShellSurface]:
+    """What a tube in its new place runs into that it did not stand in before."""
     spots = _spots(m)
     gone = (spots - pivot) @ turn.T + pivot + shift
     r = m.tube.outer_radius
@@ -307,8 +314,7 @@ def _clear(
                     from_end = stations if end == "a" else m.path.length - stations
                     bad &= from_end > 1.5 * abs(amount) + 3 * m.tube.od
         if bad.any():
-            return False
-    return True
+            yield surface
 
 
 def _spots(m: Member) -> Points:

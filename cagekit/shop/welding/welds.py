@@ -4,12 +4,13 @@ Tubes are fitted in groups, those with a hidden side first as soon as what they 
 while nothing in front of them holds the cage down it can still be leaned, slid or lowered on its
 tacks, if the car leaves room. A joint that later tubes would hide is welded before they go in.
 What is left after that is told as the share of the saddle that no position lets this torch reach.
+Fixed glass is out from the first tube to the last weld where a joint is welded all round only so.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -74,15 +75,22 @@ class FitStage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeldPlan:
-    """The weld map in the order of the joints, and the stages in which the cage is put up."""
+    """The weld map in the order of the joints, and the stages in which the cage is put up.
+
+    ``glass_out`` names the fixed glass that is out of the car meanwhile.
+    """
 
     welds: tuple[Weld, ...]
     stages: tuple[FitStage, ...]
+    glass_out: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
 class _Site:
-    """A cage going up in its car: what is asked of the torch again and again."""
+    """A cage going up in its car: what is asked of the torch again and again.
+
+    ``standing`` is all of the car that a tube may run into, ``shell`` what of it is in the car.
+    """
 
     cage: Cage
     torch: Torch
@@ -128,6 +136,11 @@ class _Site:
             )
         return self.clashes[key]
 
+    def without(self, glass: Iterable[str]) -> _Site:
+        """The same with glass out of the car; what was asked of single tubes is kept."""
+        out = set(glass)
+        return replace(self, shell={n: s for n, s in self.shell.items() if n not in out}, seen={})
+
     def hidden(self, joint: Joint) -> bool:
         """Whether the roof hides a side of a joint with nothing but its own tubes there."""
         alone = self.reach(joint, (joint.branch, *joint.parents))
@@ -166,6 +179,21 @@ def plan_welding(cage: Cage, car: Car, torch: Torch) -> WeldPlan:
     }
     fixed = (*standing, *(ShellSurface(name=n, solid=s) for n, s in frame.items()))
     site = _Site(cage, torch, fixed, {s.name: s.solid for s in standing}, frame)
+    plan = _plan(site)
+    wanted = _wanted_out(site, plan)
+    if wanted:
+        other = _plan(site.without(wanted))
+        if _unreached(other) < _unreached(plan):
+            return replace(other, glass_out=wanted)
+    return plan
+
+
+def _unreached(plan: WeldPlan) -> int:
+    return sum(w.way is Way.PARTLY for w in plan.welds)
+
+
+def _plan(site: _Site) -> WeldPlan:
+    """The plan with what is in the car as the site says."""
     groups = _in_order(site)
     moved = [_moved(site, groups, i) for i in range(len(groups))]
     welds = _welds(site, groups, moved)
@@ -255,6 +283,30 @@ def _split(site: _Site, group: Sequence[Member], fitted: Sequence[str]) -> int:
     return len(group)
 
 
+def _wanted_out(site: _Site, plan: WeldPlan) -> tuple[str, ...]:
+    """Fixed glass without which a joint is welded all round that is not reached with it in."""
+    glass = [s.name for s in site.standing if s.glass and s.name in site.shell]
+    bare = site.without(glass)
+    fitted: list[str] = []
+    wanted: set[str] = set()
+    partly = [w.joint for w in plan.welds if w.way is Way.PARTLY and not site.anchored(w.joint)]
+    for stage in plan.stages if glass else ():
+        fitted += [m.id for m in stage.members]
+        own = {m.id for m in stage.members}
+        here = [(j, site.reach(j, fitted)) for j in partly if j.branch in own]
+        poses = possible(site.cage, fitted, site.standing) if here else ()
+        for joint, now in here:
+            seen = now.reached | bare.reach(joint, fitted).reached
+            if seen.all():
+                wanted |= set(glass) & set(now.blocked_by)
+                continue
+            for pose in poses:
+                if pose.glass and (seen | bare.reach(joint, fitted, pose).reached).all():
+                    wanted |= {*pose.glass, *(set(glass) & set(now.blocked_by))}
+                    break
+    return tuple(g for g in glass if g in wanted)
+
+
 Moves = list[tuple[Pose, list[Joint]]]
 
 
@@ -270,6 +322,8 @@ def _moved(site: _Site, groups: Sequence[Sequence[Member]], i: int) -> Moves:
                 open_.append((joint, now))
     out: Moves = []
     for pose in possible(site.cage, fitted, site.standing) if open_ else ():
+        if not site.shell.keys().isdisjoint(pose.glass):
+            continue
         done = [
             joint
             for joint, now in open_

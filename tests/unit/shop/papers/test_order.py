@@ -15,12 +15,13 @@ from sweeps import size
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import EndKind, EndName
+from cagekit.cage.member import End, EndKind, EndName
 from cagekit.car.shell import surfaces
 from cagekit.design import Design
 from cagekit.errors import CagekitError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.build import Build, entries_of
-from cagekit.inputs.car import Car, merged
+from cagekit.inputs.car import Car, KeepOut, merged
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.papers.order import Move, Step, on_the_car, order_of_work
@@ -42,6 +43,7 @@ class Replay:
         self.welded: set[str] = set()
         self.laid: set[str] = set()
         self.finished: set[str] = set()
+        self.glass_out: set[str] = set()
 
     def run(self) -> None:
         assert [s.number for s in self.steps] == list(range(1, len(self.steps) + 1))
@@ -50,6 +52,7 @@ class Replay:
         assert sorted(self.fitted) == sorted(self.cage.members)
         assert self.welded == set(self.joints)
         assert self.laid == self.finished == {p.id for p in self.cage.plates}
+        assert not self.glass_out, "the car gets its glass back"
         feet = {
             f"{m.id}.{n}"
             for m in self.cage.members.values()
@@ -60,6 +63,7 @@ class Replay:
 
     def step(self, step: Step) -> None:
         words = " ".join(step.text).lower()
+        self.glass(step, words)
         if step.title.startswith("Divide"):
             assert self.welded == set(self.joints)
         else:
@@ -87,11 +91,25 @@ class Replay:
         if step.partly:
             assert all(j in words for j in step.partly)
 
+    def glass(self, step: Step, words: str) -> None:
+        """Glass goes out and in by name, in steps of its own, and not while welds are to come."""
+        known = {s.name for s in self.shell if s.glass}
+        for name in (*step.glass_out, *step.glass_in):
+            assert name in known
+            assert name in words
+        assert not set(step.glass_out) & self.glass_out
+        assert set(step.glass_in) <= self.glass_out
+        if step.glass_in:
+            assert self.welded == set(self.joints)
+            assert self.finished == {p.id for p in self.cage.plates}
+        self.glass_out |= set(step.glass_out)
+        self.glass_out -= set(step.glass_in)
+
     def weld(self, step: Step, id_: str) -> None:
         assert id_ in self.tacked, "nothing is welded before it is tacked"
         assert id_ not in self.welded, "nothing is welded twice"
         joint = self.joints[id_]
-        shell = {s.name: s.solid for s in self.shell}
+        shell = {s.name: s.solid for s in self.shell if s.name not in self.glass_out}
         reached = reach(self.cage, joint, self.torch, present=self.fitted, shell=shell).reached
         for move in step.moves:
             if id_ in move.joints:
@@ -138,7 +156,9 @@ class Replay:
         stations = np.linspace(0.0, m.path.length, 200)
         spots = m.path.points(stations)
         gone = move.pose.points(spots)
-        for s in self.shell:
+        assert set(move.pose.glass) <= self.glass_out
+        assert all(g in " ".join(move.needs) for g in move.pose.glass), "never silently"
+        for s in (s for s in self.shell if s.name not in self.glass_out):
             gap = s.solid.gap(gone) - m.tube.outer_radius
             before = np.minimum(s.solid.gap(spots) - m.tube.outer_radius, 0.0)
             bad = gap < before - 1.5
@@ -153,6 +173,41 @@ class Replay:
                 assert float((foot - m.path.end_point(n)) @ e.plane.normal) > -1.0, "foot pushed in"
 
 
+def through_glass(**glass: Any) -> tuple[Build, Cage]:
+    """A halo on the legs of a hoop, in the wagon with glass or a wall close ahead of it."""
+    build = demos.build("sprint-wagon")
+    ahead = {"name": "quarter light", "shape": "box", **glass}
+    ahead |= {"low": (760, -600, 700), "high": (766, 600, 1000)}
+    car = build.car.model_copy(
+        update={"keepouts": (*build.car.keepouts, KeepOut.model_validate(ahead))}
+    )
+    tubes = members_only(build).members
+    hoop, z = tubes["main_hoop"], 889.0
+    y = max(float(spot.point[1]) for spot in hoop.path.at_height(z))
+    corners = [(0, y, z), (705, 462, z + 15), (705, -462, z + 15), (0, -y, z)]
+    on_hoop = End.coped("main_hoop")
+    halo = replace(tubes["halo"], path=CentreLine.from_polyline(corners, 150), a=on_hoop, b=on_hoop)
+    standing = [tubes["outrigger_left"], tubes["outrigger_right"], hoop, halo]
+    return replace(build, car=car), Cage("halo", standing)
+
+
+def test_a_move_through_glass_is_offered_with_the_glass_out_and_never_silently() -> None:
+    build, cage = through_glass(glass=True)
+    torch = build.tooling.torch
+    plan = plan_welding(cage, build.car, torch)
+    (pose,) = (p for s in plan.stages for p, _ in s.moved)
+    assert pose.way is Way.LEANED
+    assert pose.glass == plan.glass_out == ("quarter light",)
+    steps = order_of_work(cage, plan)
+    Replay(cage, build.car, torch, steps).run()
+    assert [s.title for s in (steps[0], steps[-1])] == ["Glass out", "Glass in"]
+    # steel in the same place does not come out: the move is not offered
+    build, cage = through_glass()
+    plan = plan_welding(cage, build.car, torch)
+    assert not plan.glass_out
+    assert not [p for s in plan.stages for p, _ in s.moved]
+
+
 @pytest.fixture(scope="module", params=demos.DEMOS)
 def demo(request: pytest.FixtureRequest) -> Design:
     return Design(demos.build(request.param))
@@ -160,6 +215,10 @@ def demo(request: pytest.FixtureRequest) -> Design:
 
 def test_the_order_of_every_demo_can_be_followed(demo: Design) -> None:
     Replay(demo.fitted, demo.build.car, demo.tooling.torch, demo.steps).run()
+
+
+def test_glass_that_helps_no_joint_stays_in(demo: Design) -> None:
+    assert not demo.weld_plan.glass_out
 
 
 def test_every_foot_and_plate_is_spoken_of(demo: Design) -> None:
