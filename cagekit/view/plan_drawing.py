@@ -15,6 +15,8 @@ MARGIN = 19.0
 """Room round the plan for sizes and names, mm of paper."""
 BESIDE = 11.0
 """How far the size of an inner foot stands beside that of an outer one, mm of paper."""
+UPRIGHT = 16.0
+"""Least height for a size that is written along its line, mm of paper."""
 NEAR = 60.0
 """Feet less than this (mm) apart along the car stand in one line."""
 
@@ -86,7 +88,12 @@ def plan_drawing(
         outward = -1.0 if y < zero[1] else 1.0
         if behind:
             body.append(hairline((x, y), (along + 1.0, y)))
-        body.append(dimension((along, y), (along, zero[1]), size(abs(float(f.point[1]))), size=2.7))
+        words = size(abs(float(f.point[1])))
+        short = behind and abs(y - zero[1]) < UPRIGHT
+        body.append(dimension((along, y), (along, zero[1]), "" if short else words, size=2.7))
+        if short:
+            middle = (along + 2.0, (y + zero[1]) / 2 + 1.0)
+            body.append(text(middle, words, size=2.7, anchor="start", halo=True))
         beyond = y + outward * (f.od * scale / 2 + (6.5 if outward < 0 else 9.0))
         spot = (along + 6.0, y + 1.0) if behind else (x, beyond)
         body.append(text(spot, f.name, size=3.2, bold=True, halo=True))

@@ -52,6 +52,10 @@ class Placed:
         return bool(self.part)
 
 
+LABEL, ARROW = 62.0, 18.0
+"""Width of a template's words, and of the arrow to the tube's middle beside them, mm."""
+
+
 def lay_out(found: Sequence[Template], page: str) -> list[list[Placed]]:
     """Lay templates on sheets, none across an edge; what is larger than a sheet is tiled."""
     width, height = PAGES[page]
@@ -104,15 +108,15 @@ def _crosses(p: Placed, t: Template, free_w: float) -> list[list[float]]:
 def _label(t: Template) -> tuple[list[float], list[float]]:
     """Where the text and the arrow to the middle go: below the curve, where it is highest."""
     x = t.outer[:, 0]
-    need = 62.0
+    need = LABEL + ARROW
     best, at = -1.0, 4.0
-    for start in np.arange(3.0, max(t.width - need - 14.0, 4.0), 2.0):
+    for start in np.arange(3.0, max(t.width - need, 4.0), 2.0):
         inside = (x >= start) & (x <= start + need)
         room = t.height - float(t.outer[inside, 1].max())
         if room > best + 0.01:
             best, at = room, float(start)
     top = t.height - 22.0
-    return [at, top], [min(at + need + 2.0, t.width - 24.0), top]
+    return [at, top], [min(at + LABEL + 2.0, t.width - ARROW + 2.0), top]
 
 
 def all_templates(design: Design) -> tuple[Template, ...]:
@@ -143,10 +147,10 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
         tube = t.tube
         rows.append(
             {
-                "title": f"{t.member}  {t.end.upper()}",
+                "title": f"{_plain(t.member)}  {t.end.upper()}",
                 "number": str(numbers.get(t.member, "")),
                 "zero": "TOP" if t.reference.startswith("top") else "LINE",
-                "to": ", ".join(t.parents) or stands_on(design, t.member, t.end),
+                "to": ", ".join(map(_plain, t.parents)) or stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
                 "deepest": f"{round(t.deepest) % 360}°",
@@ -204,6 +208,10 @@ def grinding(t: Template, units: str) -> str:
     return "; ".join(
         f"grind up to {_number(depth, units)} {units} off at {other}" for other, depth in t.grind
     )
+
+
+def _plain(id_: str) -> str:
+    return id_.replace("_", " ")
 
 
 def _size(mm: float, units: str) -> str:

@@ -88,8 +88,12 @@ def one_place(book: Book, mm: float, axis: int) -> str:
 
 
 def between(book: Book, low: float, high: float, axis: int) -> str:
-    """Two edges of a plate along an axis."""
-    return f"{one_place(book, high, axis)} to {one_place(book, low, axis)}"
+    """Two edges of a plate along an axis, in the unit of the table's head."""
+    ends = []
+    for mm in (high, low):
+        way = f" {WAYS[axis][0 if mm > 0 else 1]}" if abs(mm) >= NEAR else ""
+        ends.append(f"{book.bare(abs(mm))}{way}")
+    return " to ".join(ends)
 
 
 def mark_lists(book: Book) -> list[dict[str, Any]]:

@@ -412,9 +412,9 @@ class Book:
         j = w.joint
         how = w.way.value
         if w.way is Way.BEFORE:
-            how = "before " + ", ".join(self.number(m) for m in w.before)
+            how = "before " + ", ".join(str(self.numbers[m]) for m in w.before)
         elif w.way is Way.PARTLY:
-            how = f"{how}: {w.best:.0%} with this torch"
+            how = f"in part: {w.best:.0%}"
         elif w.way in (Way.LOWERED, Way.SLID):
             how = f"{how} {self.length(abs(w.amount))}"
         elif w.way is Way.LEANED:

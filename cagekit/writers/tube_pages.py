@@ -56,8 +56,13 @@ def wall_page(book: Book, s: BendSchedule) -> dict[str, Any]:
     )  # fmt: skip
     left = room - sum(v.drawing.height for v in drawn)
     found = book.design.setting_out.on(s.member)
-    fits = MARK_HEAD + MARK_ROW * len(found) <= left
+    marked = MARK_HEAD + MARK_ROW * len(found) if found else 0.0
+    fits = marked <= left
+    record = as_bent(s)
+    if (marked if fits else 0.0) + MARK_HEAD + MARK_ROW * len(record) > left:
+        record = []
     return {
+        "record": record,
         "marks": [mark_row(book, m) for m in found] if fits else [],
         "title": book.number(s.member),
         "views": [
@@ -69,6 +74,12 @@ def wall_page(book: Book, s: BendSchedule) -> dict[str, Any]:
         "steps": bend_rows(book, s),
         "notes": notes,
     }
+
+
+def as_bent(s: BendSchedule) -> list[str]:
+    """What is measured on a tube that comes from the bender, for whoever writes it down."""
+    bends = [f"Bend {t.bend}, with the angle finder" for t in s.steps]
+    return [*bends, "A to B", "Over the outside, across", "Over the outside, upright"]
 
 
 def header(book: Book, s: BendSchedule) -> list[str]:

@@ -16,6 +16,8 @@ INPUTS = PACKAGE / "inputs"
 READ_BY_INPUTS = {
     ("BuildFile", "strut"): "becomes entries when the build is resolved",
     ("CarSide", "spots"): "become places when the build is resolved",
+    ("Tunnel", "half_width_left"): "is read by side, with its twin, where the tunnel is asked",
+    ("Tunnel", "half_width_right"): "is read by side, with its twin, where the tunnel is asked",
     ("PlateEntry", "preset"): "is filled in when the build is resolved",
     ("RowField", "default"): "becomes the default of a field of the entry",
     ("CuttingTable", "lead_in"): "is held against gap and margin when the file is read",

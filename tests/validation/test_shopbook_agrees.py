@@ -446,6 +446,51 @@ def test_tape_is_never_rounded_twice(printed: Printed) -> None:
         assert all(a != b for a, b in pairwise(sorted(marks)))
 
 
+TAPES = ("From", "To", "Left to right", "Right to left", "Measured")
+
+
+def test_tapes_run_over_the_outside_and_the_book_says_so(printed: Printed) -> None:
+    hoop = printed.members["main_hoop"]
+    across = np.subtract(hoop["path"][0]["start"], hoop["path"][-1]["end"])
+    want = float(np.linalg.norm(across)) + hoop["tube"]["od"]
+    found = [r for r in printed.rows(TAPES) if r["To"] == "main hoop, right end"]
+    assert len(found) == 1
+    # the legs lean a little, so that a tape square to them is not quite level
+    assert mm(found[0]["Left to right"]) == pytest.approx(want, abs=printed.fine + 1.0)
+    words = [" ".join(p.text().split()) for p in printed.pages if "Tape checks" in p.text()]
+    assert words
+    assert all(
+        "Over the outside" in w and "between the tubes' axes" not in w.lower() for w in words
+    )
+
+
+PLATES = ("Plate", "X", "Y", "Z", "Slope")
+
+
+def test_plates_lie_where_the_folded_steel_is(printed: Printed) -> None:
+    heads = {f"{p.id}".replace("_", " "): p for p in printed.design.fitted.plates}
+    seen = 0
+    for r in printed.rows(PLATES):
+        plate = heads[r["Plate"]]
+        rim = plate.outline.sampled(2.0)
+        metal = np.concatenate(
+            [plate.car_points(rim, 0.0), plate.car_points(rim, -plate.thickness)]
+        )
+        for k, axis in enumerate("XYZ"):
+            high, low = (signed_in(t, printed.unit) for t in r[axis].split(" to "))
+            assert high == pytest.approx(float(metal[:, k].max()), abs=printed.fine + 0.3)
+            assert low == pytest.approx(float(metal[:, k].min()), abs=printed.fine + 0.3)
+        seen += 1
+    on_car = [p for p in heads.values() if p.ends or p.kind == "backing_plate"]
+    assert seen >= len(on_car) > 0
+
+
+def signed_in(text: str, unit: str) -> float:
+    """A place of a table that says its unit in the head, with its sign in words."""
+    sign = -1.0 if text.split()[-1] in ("behind", "right", "below") else 1.0
+    return sign * mm(text, unit)
+
+
 MARKS = ("Middle", "Edges", "Clock", "Round", "What", "Angle")
 FEET = ("Foot", "X", "Y", "Z", "From plumb", "On")
 

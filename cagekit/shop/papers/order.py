@@ -233,7 +233,7 @@ class _Work:
         laid = [p.id for p in self.under(group) if p.id not in later]
         feet = tuple(f"{m.id}.{n}" for m in group for n, e in m.ends if e.kind is EndKind.FLAT)
         return Step(
-            title=str(texts["title"]) if role in MEMBER_KINDS else _plain(role),
+            title=str(texts["title"]) if role in MEMBER_KINDS else _plain(role).capitalize(),
             members=tuple(m.id for m in group),
             plates=tuple(laid),
             text=(
@@ -303,7 +303,8 @@ class _Work:
                     )
                 alike.setdefault(words, []).append(f"{_plain(m.id)} {n.upper()}")
         return [
-            f"{', '.join(names)}: {words[0].lower()}{words[1:]}." for words, names in alike.items()
+            f"{_sentence(', '.join(names))}: {words[0].lower()}{words[1:]}."
+            for words, names in alike.items()
         ]
 
     def frame_words(self, group: Sequence[Member]) -> list[str]:
@@ -326,7 +327,7 @@ class _Work:
         nxt = ", ".join(_plain(m.id) for m in stage.members)
         partly = tuple(w.joint.id for w in stage.first if w.way is Way.PARTLY)
         whole = [w.joint.id for w in stage.first if w.way is not Way.PARTLY]
-        lines = [f"{nxt} would stand in the torch's way."]
+        lines = [f"{_sentence(nxt)} would stand in the torch's way."]
         if whole:
             lines.append(f"Finish {', '.join(whole)} all round now.")
         if partly:
@@ -585,6 +586,10 @@ def _names(plates: Sequence[Plate]) -> str:
 
 def _gap(a: Vec, b: Vec) -> float:
     return float(np.linalg.norm(np.asarray(a) - np.asarray(b)))
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _plain(id_: str) -> str:

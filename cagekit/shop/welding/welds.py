@@ -235,6 +235,8 @@ def _in_order(site: _Site) -> list[list[Member]]:
     hidden = {j.branch for j in cage.joints if not site.anchored(j) and site.hidden(j)}
 
     def rank(group: Sequence[Member]) -> int:
+        if any(m.role == "main_hoop" for m in group):
+            return -1  # everything is measured from it
         if group[0].role in EARLY:
             return 1
         if not any(m.id in hidden for m in group):

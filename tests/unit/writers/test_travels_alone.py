@@ -66,7 +66,8 @@ def test_ends_without_a_parent_say_what_they_are_cut_for(design: Design) -> None
 
     told = {t["title"]: t["to"] for t in pdf_data(design, all_templates(design))["templates"]}
     for t in cut:
-        assert told[f"{t.member}  {t.end.upper()}"] in ("hinge relief", "latch relief")
+        name = t.member.replace("_", " ")
+        assert told[f"{name}  {t.end.upper()}"] in ("hinge relief", "latch relief")
 
 
 def test_a_template_for_the_plotter_carries_caution_and_check_bar(design: Design) -> None:

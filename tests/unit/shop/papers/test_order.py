@@ -79,6 +79,8 @@ class Replay:
             assert not step.moves, "nothing is moved while it is tacked"
             assert "loose" not in words
             assert "lean the cage" not in words
+        if step.members and "from the main hoop" in words:
+            assert any(self.cage.members[m].role == "main_hoop" for m in self.fitted)
         self.tacked |= {*step.tack, *step.feet}
         for move in step.moves:
             self.move(step, move)
