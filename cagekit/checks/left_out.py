@@ -32,7 +32,7 @@ def _finding(entry: LeftOut) -> Finding:
         subject=error.owner if isinstance(error, GeometryError) else entry.id,
         quantity="cannot be made and was left out",
         status=Status.FAIL,
-        measured=error.problem,
+        measured=error.problem.rstrip("."),
         text=str(error),
         cure=error.hint,
     )

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import acos, cos, hypot, pi, sin, sqrt, tan
+from math import acos, ceil, cos, hypot, pi, sin, sqrt, tan
 
 import numpy as np
 
 from cagekit.cage.plate import Hole, Plate, PlateWeld
 from cagekit.errors import GeometryError
-from cagekit.geometry.centre_line import Line, Vec
+from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.plates.corner import Corner
@@ -23,6 +23,9 @@ from cagekit.plates.gusset import GussetSpec, lightened
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn
 from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
+
+SHORTEST = 40.0
+"""A leg of a folded gusset that is worth proposing, mm (common practice)."""
 
 
 def folded_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
@@ -139,18 +142,8 @@ def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle
     s, c = sin(corner.angle), cos(corner.angle)
     a = spec.along_parent + (rb + rp * c) / s
     b = spec.along_branch + (rp + rb * c) / s
-    for name, need, path in (
-        (corner.parent, a, corner.parent_path),
-        (corner.branch, b, corner.branch_path),
-    ):
-        first = path.pieces[0]
-        if not isinstance(first, Line) or first.length < need:
-            straight = first.length if isinstance(first, Line) else 0.0
-            raise GeometryError(
-                owner,
-                f"needs {need:.0f} mm of straight {name} from the node, has {straight:.0f} mm.",
-                "Use shorter legs or a flat gusset.",
-            )
+    _require_straight(owner, corner.parent, corner.parent_path, a, spec.along_parent, "parent")
+    _require_straight(owner, corner.branch, corner.branch_path, b, spec.along_branch, "branch")
     on_parent, on_branch = np.array([a, 0.0]), b * np.array([c, s])
     web = on_branch - on_parent
     length = hypot(*web)
@@ -196,6 +189,41 @@ def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle
         web_half=half,
         depth=depth,
         frame=_saddle_frame(corner, on_parent, web / length),
+    )
+
+
+def _require_straight(
+    owner: str, name: str, path: CentreLine, need: float, leg: float, arm: str
+) -> None:
+    """Refuse a tube that bends under the saddle; the cure names what would do.
+
+    Args:
+        owner: id of the plate.
+        name: of the tube.
+        path: its centre line away from the node.
+        need: straight that the saddle takes from the node, mm.
+        leg: the leg along the tube, mm.
+        arm: ``parent`` or ``branch``, as its field is called.
+
+    Raises:
+        GeometryError: the tube is straight for less than ``need``.
+    """
+    first = path.pieces[0]
+    straight = first.length if isinstance(first, Line) else 0.0
+    if straight >= need:
+        return
+    cure = "Use a flat gusset, which follows the bend"
+    after = path.pieces[1] if len(path.pieces) > 1 else None
+    left = leg - ceil(need - straight)
+    if left >= SHORTEST:
+        cure += f", or along_{arm} of at most {left:.0f} mm"
+    elif arm == "parent" and not straight and isinstance(after, Line) and after.length >= need:
+        cure += f", or move the node {ceil(first.length):.0f} mm on that way, out of the bend"
+    raise GeometryError(
+        owner,
+        f"needs {need:.0f} mm of straight {name} from the node, has {straight:.0f} mm"
+        + ("." if straight else ": the node lies in a bend."),
+        f"{cure}.",
     )
 
 

@@ -29,9 +29,12 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry
+from cagekit.inputs.places import MEASURED, OnTube
 from cagekit.units import INCH
 
 GROUPS = ("fit", "car", "sight", "rules")
+PLACES = {"from": "from_", "to": "to"}
+"""Places of a strut that can be moved, as a file names them, and their fields."""
 MOST = 400
 """Places tried at most in one go."""
 ENOUGH = 60.0
@@ -205,12 +208,13 @@ def usual(build: Build, cage: Cage, member: str) -> Sweep:
     """
     entries = _entries(build, member)
     kind = entries[0].kind
-    if kind not in _usual():
+    counted = next((name for name in PLACES if _counted(entries[0], name)), None)
+    if kind not in _usual() and counted is None:
         raise InputError(
             "place", "member", member, problem=f"there is no usual range for a {kind}.",
             hint="Give one, e.g. --over height=300:500:10. " + _fields_hint(entries[0]),
         )  # fmt: skip
-    row = _usual()[kind]
+    row = _usual()[kind] if kind in _usual() else {**_usual()["place"], "fields": [counted]}
     names = tuple(str(f) for f in row["fields"])
     middle = _now(build, cage, entries, names[0])
     # round steps in the units the build is made in: 12.5 mm or 1/2 in
@@ -234,7 +238,12 @@ def sweep(build: Build, member: str, field: str, values: Iterable[float]) -> Swe
     """
     entry = _entries(build, member)[0]
     fields = type(entry).model_fields
-    if field not in fields:
+    if field in PLACES and field not in _numbers(entry):
+        raise InputError(
+            "--over", "field", field, problem=f"the place of {member} is not counted in mm.",
+            hint="Write it as `on TUBE at height ...`, or x, y or station. " + _fields_hint(entry),
+        )  # fmt: skip
+    if field not in PLACES and field not in fields:
         raise InputError(
             "--over", "field", field, problem=f"a {entry.kind} has no such field.",
             hint=did_you_mean(field, _numbers(entry), what="Its numbers"),
@@ -255,7 +264,18 @@ def _numbers(entry: MemberEntry) -> tuple[str, ...]:
         kinds = getattr(field.annotation, "__args__", (field.annotation,))
         if float in kinds or any(getattr(k, "__origin__", None) is float for k in kinds):
             out.append(name)
-    return tuple(out)
+    return (*(name for name in PLACES if _counted(entry, name)), *out)
+
+
+def _counted(entry: MemberEntry, field: str) -> OnTube | None:
+    """The place that a field of an entry gives, when it is counted in mm along a tube or the car.
+
+    A ``y`` is signed: what moves one side outboard moves the other inboard.
+    """
+    place = getattr(entry, PLACES.get(field, field), None)
+    if isinstance(place, OnTube) and place.at in MEASURED and place.at != "y":
+        return place
+    return None
 
 
 def _fields_hint(entry: MemberEntry) -> str:
@@ -264,7 +284,8 @@ def _fields_hint(entry: MemberEntry) -> str:
 
 def _now(build: Build, cage: Cage, entries: Sequence[MemberEntry], field: str) -> float:
     """Where the member is now: as typed, else measured on the cage as a height."""
-    value = getattr(entries[0], field, None)
+    place = _counted(entries[0], field)
+    value = getattr(entries[0], field, None) if place is None else place.value
     if isinstance(value, float | int):
         return float(value)
     paths = [m.path for m in _made_by(cage, entries[0])]
@@ -318,9 +339,13 @@ def _variant(
     """The build with the entries moved."""
     changed = {}
     for entry in entries:
-        update: dict[str, float] = {}
+        update: dict[str, float | OnTube] = {}
         for s, base, value in zip(sweeps, now, values, strict=True):
             for name in s.fields:
+                spot = _counted(entry, name)
+                if spot is not None:
+                    update[PLACES[name]] = replace(spot, value=spot.value + value - base)
+                    continue
                 own = getattr(entry, name, None)
                 update[name] = value if own is None else float(own) + value - base
         changed[entry.id] = entry.model_copy(update=update)

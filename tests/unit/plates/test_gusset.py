@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from math import degrees, pi
 
@@ -9,8 +10,10 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import members_only
+from cagekit.cage.cage import Cage
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.places import TubeEnd
 from cagekit.inputs.plate import GussetEntry
@@ -144,6 +147,35 @@ def test_folded_gusset_needs_straight_tubes_and_long_legs():
         folded_gusset(
             "g", corner("brace_left", "a"), replace(SPEC, along_parent=10, along_branch=10)
         )
+
+
+def stay_moved(by: float) -> Corner:
+    """The corner of the stay towards the hoop's end b, its node moved that way."""
+    hoop, stay = CAGE.member("main_hoop"), CAGE.member("stay")
+    station = hoop.path.nearest(stay.path.start).station + by
+    path = CentreLine.straight(hoop.path.spot(station).point, stay.path.end)
+    cage = Cage("moved", [hoop, replace(stay, path=path)])
+    (joint,) = joints_at(cage, TubeEnd(tube="stay", end="a"), "test")
+    return Corner.of(cage, joint, "b")
+
+
+def test_a_node_in_a_bend_is_told_how_far_out_of_it_the_gusset_fits():
+    with pytest.raises(GeometryError, match="the node lies in a bend") as caught:
+        folded_gusset("g", stay_moved(0.0), SPEC)
+    by = int(re.search(r"move the node (\d+) mm", str(caught.value))[1])
+    with pytest.raises(GeometryError, match="lies in a bend"):
+        folded_gusset("g", stay_moved(by - 2.0), SPEC)
+    assert folded_gusset("g", stay_moved(by), SPEC).folds
+
+
+def test_a_short_straight_is_told_the_longest_leg_that_fits():
+    long = replace(SPEC, along_parent=600.0, along_branch=500.0)
+    with pytest.raises(GeometryError, match="along_parent of at most") as caught:
+        folded_gusset("g", corner("brace_left", "a"), long)
+    most = float(re.search(r"of at most (\d+) mm", str(caught.value))[1])
+    assert folded_gusset("g", corner("brace_left", "a"), replace(long, along_parent=most)).folds
+    with pytest.raises(GeometryError, match="of at most"):
+        folded_gusset("g", corner("brace_left", "a"), replace(long, along_parent=most + 2))
 
 
 def test_a_wrong_joint_names_the_closest():

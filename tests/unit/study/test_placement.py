@@ -11,10 +11,10 @@ from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status
 from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
-from cagekit.inputs.build import Build
+from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import FreeStrutEntry
 from cagekit.inputs.resolve import load_build
-from cagekit.study.placement import Placement, place, room, sweep
+from cagekit.study.placement import Placement, place, room, sweep, usual
 
 
 @pytest.fixture(scope="module")
@@ -165,3 +165,36 @@ def test_a_place_is_told_as_possible_just_when_the_cage_can_be_made_there() -> N
             made.append(True)
     assert len(set(made)) == 2
     assert [not t.error for t in found.trials] == made
+
+
+@pytest.fixture(scope="module")
+def with_stays() -> Build:
+    """A demo with a stay of the user's own on each side."""
+    build = load_build("track-roadster")
+    stay = {
+        "kind": "strut",
+        "id": "stay",
+        "side": "both",
+        "from": "on main_hoop.{side} at height 250",
+        "to": "on rear_brace_{side} at fraction 0.5",
+    }
+    entries = spread([FreeStrutEntry.model_validate(stay)])
+    return replace(build, entries=(*build.entries, *entries))
+
+
+def test_a_strut_of_ones_own_is_moved_along_what_it_sits_on(with_stays: Build) -> None:
+    heights = [220.0, 300.0]
+    found = place(with_stays, "stay", [sweep(with_stays, "stay", "from", heights)])
+    assert found.now == (250.0,)
+    assert [t.error for t in found.trials] == ["", ""]
+    assert {m for t in found.trials for m in t.members} == {"stay_left", "stay_right"}
+    # half of the strut goes up with its end
+    low, high = (float(t.spot[2]) for t in found.trials if t.spot is not None)
+    assert high - low == pytest.approx(40.0, abs=0.5)
+    assert usual(with_stays, sketch(with_stays), "stay").fields == ("from",)
+
+
+def test_a_place_that_is_not_counted_in_mm_says_so(with_stays: Build) -> None:
+    with pytest.raises(InputError, match="not counted in mm") as caught:
+        sweep(with_stays, "stay", "to", [1.0])
+    assert "Its numbers: from" in str(caught.value)
