@@ -15,6 +15,8 @@ from cagekit.assembly.assemble import assemble
 from cagekit.checks.quantities.collisions import overlaps
 from cagekit.design import Design
 from cagekit.errors import InputError
+from cagekit.page.cards import cards
+from cagekit.page.data import page_data
 from cagekit.structure.model import model_of
 from cagekit.view.scene import bodies, frame_bodies
 from cagekit.writers.csv import setting_out_table
@@ -87,6 +89,13 @@ def test_work_and_welds_name_the_frame(design: Design) -> None:
     for joint in on_frame:
         assert sum(joint in s.tack for s in steps) == 1
         assert sum(joint in s.weld for s in steps) == 1
+
+
+def test_the_page_shows_the_frame_and_what_is_coped_to_it(design: Design) -> None:
+    shown = {b["id"]: b["group"] for b in page_data(design)["bodies"]}
+    assert all(shown[name] == "car" for name in design.cage.chassis)
+    rows = dict(cards(design)["main_hoop"]["rows"])
+    assert rows["End a"].startswith("coped to waist rail left and hoop cross")
 
 
 def test_the_frame_holds_the_cage_as_ground(design: Design) -> None:
