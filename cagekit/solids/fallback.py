@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from cagekit.errors import KernelError
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, Points2, cross3
 from cagekit.geometry.centre_line import Arc, CentreLine, perpendicular, rotate, unit
 from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
 from cagekit.geometry.cope import EndCut
@@ -209,10 +209,10 @@ def _tools(cut: EndCut, turn: float) -> list[Any]:
             continue
         if isinstance(surface, PlaneFace):
             out.append(_prism(_sheet(surface.point, surface.normal), -surface.normal * long))
-        elif isinstance(surface, CylinderPiece):
-            out += _cylinder_shadow(cut, surface, long, beside)
-        else:
-            out += _torus_shadow(cut, surface, long, beside, turn)
+            continue
+        out += _shadow(cut, surface, long, turn)
+        if beside:
+            out += _closure(cut, k, long)
     return out
 
 
@@ -238,7 +238,85 @@ def _range(cut: EndCut, piece: CylinderPiece) -> tuple[float, float]:
     return max(piece.low, foot - reach), min(piece.high, foot + reach)
 
 
-def _cylinder_shadow(cut: EndCut, piece: CylinderPiece, long: float, beside: bool) -> list[Any]:
+def _shadow(cut: EndCut, piece: CylinderPiece | TorusPiece, long: float, turn: float) -> list[Any]:
+    """A piece of a parent with everything behind it as seen from the tube."""
+    way = cut.out * long
+    if isinstance(piece, CylinderPiece):
+        return [_prism(face, way) for face in _front(cut, piece)]
+    start = np.asarray(piece.centre + piece.major * piece.x)
+    disc = _ring(start, piece.y, (piece.radius,), turn)
+    axis = occ("gp").gp_Ax1(_pnt(piece.centre), _dir(piece.axis))
+    solid = occ("BRepPrimAPI").BRepPrimAPI_MakeRevol(disc, axis, piece.angle).Shape()
+    return [solid, *(_prism(face, way) for face in _front(cut, piece))]
+
+
+def _closure(cut: EndCut, k: int, long: float) -> list[Any]:
+    """What is cut beside a piece, on the plane through its axis.
+
+    Only of rays that touch nothing and miss this piece by the least: elsewhere another one cuts.
+    """
+    piece = cut.surfaces[k]
+    assert not isinstance(piece, PlaneFace)
+    way = cut.out * long
+    out = [_prism(face, way) for face in _middle(cut, piece, piece.radius + 3 * cut.outer_radius)]
+    for j, other in enumerate(cut.surfaces[: cut.count]):
+        if j == k or isinstance(other, PlaneFace):
+            continue
+        for face in _front(cut, other, -way):
+            column = _prism(face, 2 * way)
+            out = [_cut(shape, column, 0.0) for shape in out]
+        if isinstance(piece, CylinderPiece) and isinstance(other, CylinderPiece):
+            for column in _nearer(cut, piece, other, way):
+                out = [_cut(shape, column, 0.0) for shape in out]
+    return out
+
+
+def _nearer(cut: EndCut, piece: CylinderPiece, other: CylinderPiece, way: Array) -> list[Any]:
+    """Columns of the rays that pass ``other`` by less than ``piece``, on each side of both."""
+    here, there = _passing(cut, piece), _passing(cut, other)
+    more = np.array([piece.radius - other.radius, 0.0, 0.0])
+    half = 3 * cut.outer_radius
+    out = []
+    for s, t in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
+        corners = half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        for side in (s * here, t * there, s * here - t * there - more):
+            corners = _clipped(corners, side)
+        if len(corners) < 3:
+            continue
+        wire = occ("BRepBuilderAPI").BRepBuilderAPI_MakePolygon()
+        for c in corners @ np.array([cut.zero, cut.side]) + cut.point - way:
+            wire.Add(_pnt(c))
+        wire.Close()
+        out.append(
+            _prism(occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace(wire.Wire()).Face(), 2 * way)
+        )
+    return out
+
+
+def _passing(cut: EndCut, piece: CylinderPiece) -> Array:
+    """How far a ray passes a straight's axis to one side: ``(3,)`` for 1, phi = 0 and 90 deg."""
+    across = unit(cross3(cut.out, piece.axis))
+    offset = (cut.point - piece.start) @ across
+    return np.array([offset, cut.zero @ across, cut.side @ across])
+
+
+def _clipped(corners: Points2, side: Array) -> Points2:
+    """The part of a convex outline ``(n, 2)`` where ``side`` (1, u, v) is not negative."""
+    value = side[0] + corners @ side[1:]
+    out = []
+    for i in range(len(corners)):
+        a, b = value[i - 1], value[i]
+        if a * b < 0:
+            out.append(corners[i - 1] + (corners[i] - corners[i - 1]) * (a / (a - b)))
+        if b >= 0:
+            out.append(corners[i])
+    return np.array(out).reshape(-1, 2)
+
+
+def _front(cut: EndCut, piece: CylinderPiece | TorusPiece, move: Array | None = None) -> list[Any]:
+    """What of a piece the tube sees, as a face, moved by ``move`` mm."""
+    if isinstance(piece, TorusPiece):
+        return _middle(cut, piece, piece.radius, move)
     low, high = _range(cut, piece)
     if high - low < SAME_POINT:
         return []
@@ -246,31 +324,29 @@ def _cylinder_shadow(cut: EndCut, piece: CylinderPiece, long: float, beside: boo
     front = unit(d - (d @ piece.axis) * piece.axis)
     gp, make = occ("gp"), occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace
     # half of the outside, seen from the tube: a quarter turn to either side of its front
-    side = np.cross(front, piece.axis)
-    frame = gp.gp_Ax3(_pnt(piece.start), _dir(piece.axis), _dir(side))
-    half = make(gp.gp_Cylinder(frame, piece.radius), 0.0, np.pi, low, high).Face()
-    way = cut.out * long
-    out = [_prism(half, way)]
-    if beside:
-        plane = gp.gp_Pln(gp.gp_Ax3(_pnt(piece.start), _dir(front), _dir(piece.axis)))
-        width = piece.radius + 3 * cut.outer_radius
-        out.append(_prism(make(plane, low, high, -width, width).Face(), way))
-    return out
+    start = piece.start if move is None else piece.start + move
+    frame = gp.gp_Ax3(_pnt(start), _dir(piece.axis), _dir(np.cross(front, piece.axis)))
+    return [make(gp.gp_Cylinder(frame, piece.radius), 0.0, np.pi, low, high).Face()]
 
 
-def _torus_shadow(
-    cut: EndCut, piece: TorusPiece, long: float, beside: bool, turn: float
+def _middle(
+    cut: EndCut, piece: CylinderPiece | TorusPiece, width: float, move: Array | None = None
 ) -> list[Any]:
-    gp = occ("gp")
-    start = np.asarray(piece.centre + piece.major * piece.x)
-    disc = _ring(start, piece.y, (piece.radius,), turn)
-    axis = gp.gp_Ax1(_pnt(piece.centre), _dir(piece.axis))
-    solid = occ("BRepPrimAPI").BRepPrimAPI_MakeRevol(disc, axis, piece.angle).Shape()
-    ribbon = _ribbon(cut, piece, piece.radius + (3 * cut.outer_radius if beside else 0.0))
-    return [solid, _prism(ribbon, cut.out * long)]
+    """The face through a piece's axis that lies across the rays, ``width`` mm to either side."""
+    shift = np.zeros(3) if move is None else move
+    if isinstance(piece, TorusPiece):
+        return [_ribbon(cut, piece, width, shift)]
+    low, high = _range(cut, piece)
+    if high - low < SAME_POINT:
+        return []
+    d = -cut.out
+    front = unit(d - (d @ piece.axis) * piece.axis)
+    gp, make = occ("gp"), occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace
+    plane = gp.gp_Pln(gp.gp_Ax3(_pnt(piece.start + shift), _dir(front), _dir(piece.axis)))
+    return [make(plane, low, high, -width, width).Face()]
 
 
-def _ribbon(cut: EndCut, piece: TorusPiece, width: float) -> Any:
+def _ribbon(cut: EndCut, piece: TorusPiece, width: float, shift: Array) -> Any:
     """The band through the bend's centre line, square to the rays, that casts its shadow.
 
     It is ruled from side to side; both borders share their parameter.
@@ -281,7 +357,7 @@ def _ribbon(cut: EndCut, piece: TorusPiece, width: float) -> Any:
     along = np.outer(np.cos(angle), piece.y) - np.outer(np.sin(angle), piece.x)
     across = np.cross(cut.out, along)
     across = across / np.linalg.norm(across, axis=1)[:, None]
-    middle = piece.centre + piece.major * out
+    middle = piece.centre + shift + piece.major * out
     poles = occ("TColgp").TColgp_Array2OfPnt(1, len(angle), 1, 2)
     for j, side in enumerate((-width, width), 1):
         for i, p in enumerate(tool.to_poles @ (middle + side * across), 1):

@@ -234,6 +234,19 @@ def test_shadow_cut_stops_at_first_contact() -> None:
     assert boolean_tube("tube", path, a, b).volume == pytest.approx(wanted, rel=2e-6)
 
 
+def test_shadow_cut_beside_one_parent_leaves_what_touches_another() -> None:
+    """A wide branch on two thin tubes: some rays miss one, some both; the nearer closes those."""
+    thin = RO - 1.5
+    parents = (
+        Parent("along", CentreLine.straight((-300, 0, 0), (300, 0, 0)), thin),
+        Parent("askew", CentreLine.straight((-260, -150, -35), (260, 150, 35)), thin),
+    )
+    path = CentreLine.straight((0, 0, 0), (60, -60, 300))
+    a, b = _cuts(path, parents, RO)
+    wanted = wall_volume(path, RO, RO - WALL, a, b)
+    assert boolean_tube("tube", path, a, b).volume == pytest.approx(wanted, rel=2e-6)
+
+
 @pytest.mark.parametrize("way", [(-300, 0, -200), (-200, -100, -300)])
 def test_branch_beside_a_bend_is_left_to_the_kernel(way: tuple[float, float, float]) -> None:
     node = HOOP.path.spot(700.0).point + np.array([0.0, 3.0, 2.0])
