@@ -169,12 +169,12 @@ def test_too_much_memory_is_an_error_and_the_next_job_runs(worker: KernelWorker)
 
 
 def test_too_much_time_is_an_error_and_the_next_job_runs() -> None:
-    with KernelWorker(seconds=20.0) as process:
+    with KernelWorker(seconds=60.0) as process:
         process.call("load")
         process.seconds = 0.5
         with pytest.raises(KernelError, match=r"0\.5 s"):
             process.call("sleep", 30.0)
-        process.seconds = 20.0
+        process.seconds = 60.0
         process.call("load")
 
 
