@@ -42,7 +42,10 @@ NUMBER = re.compile(r"(?<![\w.\"])-?\d+(?:\.\d+)?(?![\w.\"])")
 
 
 def files_of(build: str) -> list[str]:
-    """The preset files that a build is made from, below ``presets/``."""
+    """The preset files that a build is made from, below ``presets/``.
+
+    Not its rulebooks: nobody but their author can tell another limit from a slip.
+    """
     table = tomllib.loads((shipped_root() / f"builds/{build}.toml").read_text("utf-8"))
     presets = {p["preset"] for p in table.get("plate", ()) if "preset" in p}
     return [
@@ -52,7 +55,6 @@ def files_of(build: str) -> list[str]:
         f"tooling/{table['tooling']}.toml",
         f"tubes/{table['tube']}.toml",
         *(f"drivers/{d}.toml" for d in table.get("drivers", ())),
-        *(f"rules/{r}.toml" for r in table.get("rules", ())),
         *(f"plates/{p}.toml" for p in sorted(presets)),
     ]
 
