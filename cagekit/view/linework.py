@@ -34,6 +34,8 @@ HAIR = 0.1
 """Line weight of what a size is measured between, mm of paper."""
 BALLOON = 2.9
 """Radius of a balloon, mm of paper."""
+DOT = 0.6
+"""Radius of the dot on a weld, mm of paper."""
 FRACTIONS = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
 
 
@@ -100,7 +102,7 @@ def cage_drawing(
 def weld_drawing(
     cage: Cage, camera: Camera, width: float, height: float, spots: Mapping[str, Vec]
 ) -> LineDrawing:
-    """Draw a cage with a balloon at every weld.
+    """Draw a cage with a dot at every weld and its number beside it.
 
     Args:
         cage: the cage.
@@ -121,8 +123,8 @@ def weld_drawing(
     paper = _Paper(low, high, scale, margin)
     body = [paper.plate(_outline(p, camera)) for p in cage.plates]
     body += paper.tubes(strokes)
-    flat = {id_: camera.project(p[None])[:, :2] for id_, p in spots.items()}
-    return paper.drawing([*body, *paper.balloons(flat, {id_: id_ for id_ in spots})])
+    flat = {id_: paper.at(camera.project(p[None])[:, :2])[0] for id_, p in spots.items()}
+    return paper.drawing([*body, *paper.pointers(flat)])
 
 
 def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[TubeSlice]:
@@ -213,6 +215,45 @@ class _Paper:
             taken.append(free)
             out.append(balloon(free, str(numbers[id_])))
         return out
+
+    def pointers(self, spots: Mapping[str, Vec]) -> list[str]:
+        """A dot at each spot of the paper, a number beside it, a line between.
+
+        Numbers stand outwards of the picture's middle where that is free, and cover no dot.
+        """
+        dots = list(spots.values())
+        middle = np.mean(dots, axis=0)
+        taken: list[np.ndarray] = []
+        lines, marks, numbers = [], [], []
+        for id_, spot in spots.items():
+            free = self._outward(spot, middle, taken, dots)
+            taken.append(free)
+            lines.append(_line(spot, free, 0.2))
+            marks.append(f'<circle cx="{spot[0]:.3f}" cy="{spot[1]:.3f}" r="{DOT}" fill="black"/>')
+            numbers.append(balloon(free, id_))
+        return [*lines, *numbers, *marks]
+
+    def _outward(
+        self,
+        spot: np.ndarray,
+        middle: np.ndarray,
+        taken: Sequence[np.ndarray],
+        dots: Sequence[np.ndarray],
+    ) -> np.ndarray:
+        """The nearest free place for a number beside a spot, outwards first."""
+        out = float(np.arctan2(*(spot - middle)[::-1]))
+        turns = sorted(np.linspace(-np.pi, np.pi, 24, endpoint=False), key=abs)
+        for reach in np.arange(1.7, 14.0, 0.5) * BALLOON:
+            for a in turns:
+                p = spot + reach * np.array([np.cos(out + a), np.sin(out + a)])
+                on_paper = (
+                    bool((p > BALLOON).all() and p[0] < self.width - BALLOON)
+                    and p[1] < self.height - BALLOON
+                )
+                off_dots = all(float(np.hypot(*(p - d))) > BALLOON + 2 * DOT for d in dots)
+                if on_paper and off_dots and _free(p, taken):
+                    return np.asarray(p)
+        return spot
 
     def _aside(
         self, spot: np.ndarray, taken: Sequence[np.ndarray]

@@ -481,7 +481,9 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
                     "from_a_mm": mark.tape,
                     "angle_deg": degrees(mark.angle),
                     "leans_to": mark.leans,
-                    "note": "lands on a bend"
+                    "note": f"middle lies off end {mark.off.upper()}: mark its edges"
+                    if mark.off
+                    else "lands on a bend"
                     if mark.in_bend
                     else "on the car's own frame: from its start, clock from the top"
                     if member in cage.chassis

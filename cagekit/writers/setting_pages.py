@@ -121,6 +121,8 @@ def mark_row(book: Book, m: BranchMark | PlateMark) -> list[str]:
         what = f"{book.number(m.branch)} {m.end.upper()}"
         how = f"{degrees(m.angle):.1f}°" + (f" to {m.leans.upper()}" if m.leans else "")
         middle = book.bare(m.tape) + (" in bend" if m.in_bend else "")
+        if m.off:
+            middle = f"off end {m.off.upper()}"
     else:
         what = m.plate.replace("_", " ")
         turn = degrees(m.turn)

@@ -11,7 +11,7 @@ from cagekit.view.linework import weld_drawing
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
 
-MAPS = {"map-joints": 118.0, "map-plates": 84.0}
+MAPS = {"map-joints": 124.0, "map-plates": 88.0}
 """Most that each picture takes of the page's height, mm: both on one page."""
 
 

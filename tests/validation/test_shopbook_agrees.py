@@ -525,9 +525,10 @@ def test_feet_stand_where_the_paths_end(printed: Printed) -> None:
 def test_marks_are_where_branches_land(printed: Printed) -> None:
     """A mark's middle, walked along the parent from its tip, is at the joint of cage.json."""
     joints = {(j["branch"], j["branch_end"]): j for j in printed.cage["joints"]}
-    seen = 0
+    seen = off = told = 0
     for page in printed.pages:
         for r in page.table(MARKS):
+            told += r["Middle"].startswith("off end")
             words, _, end = r["What"].rpartition(" ")
             name = words.partition(" ")[2].replace(" ", "_")
             if end not in ("A", "B") or name not in printed.members or "bend" in r["Middle"]:
@@ -535,6 +536,10 @@ def test_marks_are_where_branches_land(printed: Printed) -> None:
             joint = joints.get((name, end.lower()))
             if joint is None:
                 continue
+            if r["Middle"].startswith("off end"):
+                off += any(off_the_end(printed, p, joint, r) for p in joint["parents"])
+                continue
+            assert not r["Middle"].startswith("-"), "no tape reads below its hook"
             said = mm(r["Middle"], printed.unit)
             angle = degrees_of(r["Angle"].split()[0])
             clock = degrees_of(r["Clock"])
@@ -553,6 +558,16 @@ def test_marks_are_where_branches_land(printed: Printed) -> None:
             if len(joint["parents"]) == 1:
                 assert angle == pytest.approx(joint["angle_deg"], abs=0.06)
     assert seen >= 2
+    assert off == told
+
+
+def off_the_end(printed: Printed, parent: str, joint: dict[str, Any], row: dict[str, str]) -> bool:
+    """Whether a joint lies beyond the end of a parent that its row names."""
+    m, point = printed.members[parent], np.array(joint["point"])
+    if row["Middle"].endswith("A"):
+        return straight_reach(m, point) < 0.0
+    whole = straight_reach(m, np.array(m["path"][-1]["end"])) - tip(m, "b")
+    return straight_reach(m, point) > whole
 
 
 def straight_reach(m: dict[str, Any], point: np.ndarray) -> float:

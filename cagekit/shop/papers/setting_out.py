@@ -19,7 +19,7 @@ from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, rotate, unit, vec
 from cagekit.inputs.car import Car
 from cagekit.shop.papers.holes import PanelHole, panel_holes
-from cagekit.units.tolerance import SQUARE
+from cagekit.units.tolerance import MICRON, SQUARE
 
 TOUCHING = 6.0
 """A plate's edge nearer to a tube than this (mm) is welded to it: the fit-up gap and some."""
@@ -98,6 +98,8 @@ class BranchMark:
         leans: the end of the parent to which the branch makes its acute angle; empty when square.
         point: the node in car axes, ``(3,)`` mm.
         in_bend: whether the mark lies on a bend.
+        off: the end beyond which the branch's middle lies, where no tape reaches it: its edges are
+            what is marked.
     """
 
     parent: str
@@ -113,6 +115,7 @@ class BranchMark:
     leans: Literal["a", "b", ""]
     point: Vec
     in_bend: bool
+    off: EndName | Literal[""] = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -172,6 +175,7 @@ class Tape:
         self.path: CentreLine = self.member.path
         self.radius = self.member.tube.outer_radius
         self.tip = cage.cut(member, "a").shortest
+        self.last = self.path.length - cage.cut(member, "b").shortest
         # nobody has drawn a line on the car's own frame: its clock counts from the top
         own = self.member.role == CHASSIS
         self.lines = [_upward(self.path)] if own else self.path.reference_lines()
@@ -199,6 +203,12 @@ class Tape:
         if not isinstance(piece, Arc):
             return vec(self.lines[i])
         return vec(rotate(self.lines[i], piece.axis, s / piece.radius))
+
+    def off(self, station: float) -> EndName | Literal[""]:
+        """The end beyond whose tip a station lies."""
+        if station < self.tip - MICRON:
+            return "a"
+        return "b" if station > self.last + MICRON else ""
 
     def clock(self, station: float, way: Vec) -> float:
         """Clock of a direction at a station, degrees in 0 to 360."""
@@ -321,6 +331,7 @@ def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark | None:
         leans="" if abs(lean) < SQUARE else ("b" if lean > 0 else "a"),
         point=joint.point,
         in_bend=tape.bent(spot.station),
+        off=tape.off(spot.station),
     )
 
 

@@ -1,0 +1,49 @@
+"""Numbers on the weld map and sizes on the plan: each readable, none on what it points at."""
+
+from __future__ import annotations
+
+import re
+from itertools import combinations
+
+import demos
+import numpy as np
+
+from cagekit.assembly.assemble import members_only
+from cagekit.view.camera import OBLIQUE
+from cagekit.view.linework import BALLOON, DOT, weld_drawing
+from cagekit.view.plan_drawing import PlanFoot, plan_drawing
+
+CIRCLE = re.compile(r'<circle cx="([\d.]+)" cy="([\d.]+)" r="([\d.]+)"')
+
+
+def test_every_weld_is_a_dot_with_its_own_number_beside_it() -> None:
+    cage = members_only(demos.build("gravel-hatch"))
+    spots = {j.id: np.asarray(j.point) for j in cage.joints}
+    drawn = weld_drawing(cage, OBLIQUE, 186.0, 124.0, spots)
+    circles = [(np.array([float(x), float(y)]), float(r)) for x, y, r in CIRCLE.findall(drawn.svg)]
+    dots = [at for at, r in circles if r == DOT]
+    numbers = [at for at, r in circles if r == BALLOON]
+    assert len(dots) == len(numbers) == len(spots)
+    assert all(f">{id_}</text>" in drawn.svg for id_ in spots)
+    for a, b in combinations(numbers, 2):
+        assert np.hypot(*(a - b)) > 2 * BALLOON, "no number covers another"
+    for number in numbers:
+        assert min(np.hypot(*(number - d)) for d in dots) > BALLOON + DOT, "no dot is covered"
+
+
+def test_a_size_longer_than_its_line_stands_beside_it() -> None:
+    feet = [
+        PlanFoot(name=name, point=np.array([x, y, 0.0]), od=40.0)
+        for name, x, y in (
+            ("1 A", 0.0, 130.0),
+            ("1 B", 0.0, 640.0),
+            ("2 A", 0.0, -130.0),
+            ("2 B", 0.0, -640.0),
+            ("3 B", -860.0, 500.0),
+        )
+    ]
+    svg = plan_drawing(feet, [], 186.0, 110.0, lambda mm: f"{mm:.0f} millimetres").svg
+    turned = {w for w, _ in re.findall(r"rotate[^>]*>(\d+) (millimetres)", svg)}
+    assert "640" in turned
+    assert "130" not in turned, "it would run over the one on the other side"
+    assert svg.count(">130 millimetres</text>") == 4
