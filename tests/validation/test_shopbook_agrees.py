@@ -319,6 +319,24 @@ def test_deepest_of_each_template(printed: Printed) -> None:
     assert seen
 
 
+GRIND = ("Tube", *(f"{k}°" for k in range(0, 360, 30)))
+
+
+def test_grinder_depths_are_the_cut(printed: Printed) -> None:
+    numbers = {str(n): m for n, m in enumerate(printed.members.values(), start=1)}
+    seen = 0
+    for r in printed.rows(GRIND):
+        number, end = r["Tube"].split()
+        m = numbers[number]
+        rim = curve(m, end.lower())
+        for head in GRIND[1:]:
+            at = np.interp(degrees_of(head), rim[:, 0], rim[:, 1], period=360)
+            said = mm(r[head], printed.unit)
+            assert said == pytest.approx(at - tip(m, end.lower()), abs=printed.fine + 0.15), r
+        seen += 1
+    assert seen > len(numbers)
+
+
 def test_blanks_are_what_the_cutting_list_says(printed: Printed) -> None:
     said = {}
     for page in printed.pages:
@@ -447,21 +465,58 @@ def test_tape_is_never_rounded_twice(printed: Printed) -> None:
 
 
 TAPES = ("From", "To", "Left to right", "Right to left", "Measured")
+TAPE_END = re.compile(r"(.+), (?:end ([AB])|(left|right) end(?: \(crossed: right end\))?)$")
 
 
-def test_tapes_run_over_the_outside_and_the_book_says_so(printed: Printed) -> None:
-    hoop = printed.members["main_hoop"]
-    across = np.subtract(hoop["path"][0]["start"], hoop["path"][-1]["end"])
-    want = float(np.linalg.norm(across)) + hoop["tube"]["od"]
-    found = [r for r in printed.rows(TAPES) if r["To"] == "main hoop, right end"]
-    assert len(found) == 1
-    # the legs lean a little, so that a tape square to them is not quite level
-    assert mm(found[0]["Left to right"]) == pytest.approx(want, abs=printed.fine + 1.0)
-    words = [" ".join(p.text().split()) for p in printed.pages if "Tape checks" in p.text()]
-    assert words
-    assert all(
-        "Over the outside" in w and "between the tubes' axes" not in w.lower() for w in words
-    )
+def tape_end(printed: Printed, words: str, *, crossed: bool) -> tuple[np.ndarray, Any]:
+    """An end that a tape row names: its node and, turned away from a point, its corner."""
+    found = TAPE_END.match(words)
+    assert found, words
+    m = printed.members[found[1].replace(" ", "_")]
+    side = "right" if crossed and "crossed" in words else found[3]
+    left = np.array(m["path"][0]["start"])[1] > 0
+    end = (found[2] or ("A" if left == (side == "left") else "B")).lower()
+    p = m["path"][0 if end == "a" else -1]
+    node, along = spot(p, 0.0 if end == "a" else piece_length(p))
+    way = -along if end == "a" else along
+    told = m["ends"][end]
+
+    def corner(other: np.ndarray) -> np.ndarray:
+        off = node - other
+        off = off - (off @ way) * way
+        size = float(np.linalg.norm(off))
+        if size < 1e-9:
+            return node
+        off /= size
+        r = m["tube"]["od"] / 2
+        if not told.get("outer"):
+            return node + r * off
+        zero = np.array(told["zero"])
+        phi = np.degrees(np.arctan2(off @ np.cross(way, zero), off @ zero)) % 360
+        rim = curve(m, end)
+        rim = rim[np.argsort(rim[:, 0] % 360)]
+        back = np.interp(phi, rim[:, 0] % 360, rim[:, 1], period=360)
+        return node + r * off - back * way
+
+    return node, corner
+
+
+def test_tapes_lie_on_corners_that_a_hand_can_reach(printed: Printed) -> None:
+    seen = 0
+    for page in printed.pages:
+        for r in page.table(TAPES):
+            if "bend" in r["To"]:
+                continue
+            assert "Over the outside" in page.text()
+            for head, crossed in (("Left to right", False), ("Right to left", True)):
+                names = (r["From"], r["To"])
+                if crossed and "crossed" not in r["From"]:
+                    continue
+                (a, at_a), (b, at_b) = (tape_end(printed, w, crossed=crossed) for w in names)
+                true = float(np.linalg.norm(at_a(b) - at_b(a)))
+                assert mm(r[head], printed.unit) == pytest.approx(true, abs=printed.fine + 0.05)
+                seen += 1
+    assert seen >= 4
 
 
 PLATES = ("Plate", "X", "Y", "Z", "Slope")

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import Member
+from cagekit.cage.member import EndName, Member
 from cagekit.geometry.centre_line import Arc, Vec, unit
+from cagekit.geometry.end_cut import EndCut
 from cagekit.units.tolerance import SAME_POINT
 
 
@@ -26,8 +27,21 @@ class TapeCheck:
     twin: float | None = None
 
 
-Station = tuple[Member, float]
-"""A spot on a tube: the member and the station on its centre line, mm from end a."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Held:
+    """Where a tape is held on a tube.
+
+    Attributes:
+        point: on the centre line, ``(3,)`` mm.
+        along: direction of the centre line there, ``(3,)``.
+        radius: of the tube's outside, mm.
+        cut: how the tube ends there; None between its ends.
+    """
+
+    point: Vec
+    along: Vec
+    radius: float
+    cut: EndCut | None = None
 
 
 def tape_checks(cage: Cage, group: Sequence[Member], fitted: Iterable[str]) -> list[TapeCheck]:
@@ -41,32 +55,53 @@ def tape_checks(cage: Cage, group: Sequence[Member], fitted: Iterable[str]) -> l
     out: list[TapeCheck] = []
     for member in group:
         if _spans(member):
-            out.extend(_hoop_checks(member))
+            out.extend(_hoop_checks(cage, member))
     twins: Mapping[str, Member] = {m.id: m for m in group}
     for member in group:
         other = twins.get(member.id.replace("_left", "_right"))
         if member.side == "left" and other is not None:
-            out.append(_crossed(member, other))
+            out.append(_crossed(cage, member, other))
     base = next((m for m in cage.of_role("main_hoop") if m.id in set(fitted)), None)
     if base is not None and not out:
-        out.extend(_from_feet(base, member) for member in group if member.side == "centre")
+        out.extend(_from_feet(cage, base, member) for member in group if member.side == "centre")
     return out
 
 
-def over_outside(a: Station, b: Station) -> float:
+def over_outside(a: Held, b: Held) -> float:
     """Distance between the far sides of two tubes, each touched square to its own axis, mm."""
-    return float(np.linalg.norm(touched(a, b) - touched(b, a)))
+    return float(np.linalg.norm(touched(a, b.point) - touched(b, a.point)))
 
 
-def touched(spot: Station, other: Station) -> Vec:
-    """Where the tape lies on a tube: on the side turned away from the other end, ``(3,)`` mm."""
-    member, station = spot
-    here = member.path.spot(station)
-    away = here.point - other[0].path.spot(other[1]).point
-    across = away - (away @ here.tangent) * here.tangent
+def touched(spot: Held, other: Vec) -> Vec:
+    """Where the tape lies on a tube, ``(3,)`` mm: on the side turned away from the other spot.
+
+    At an end it is the corner there: what lies deeper is inside the parent or below the plate.
+    """
+    away = spot.point - other
+    across = away - (away @ spot.along) * spot.along
     size = float(np.linalg.norm(across))
     side = unit(across) if size > SAME_POINT else np.zeros(3)
-    return np.asarray(here.point + member.tube.outer_radius * side)
+    cut = spot.cut
+    if cut is None or size <= SAME_POINT:
+        return np.asarray(spot.point + spot.radius * side)
+    phi = float(np.arctan2(side @ cut.side, side @ cut.zero))
+    return np.asarray(cut.points([phi], spot.radius)[0])
+
+
+def end_spot(cage: Cage, member: Member, end: EndName) -> Held:
+    """The end of a tube, as a place to hold a tape.
+
+    Args:
+        cage: the cage.
+        member: the tube.
+        end: which of its ends.
+    """
+    return Held(
+        point=member.path.end_point(end),
+        along=member.path.out_direction(end),
+        radius=member.tube.outer_radius,
+        cut=cage.cut(member.id, end),
+    )
 
 
 def _spans(member: Member) -> bool:
@@ -74,7 +109,7 @@ def _spans(member: Member) -> bool:
     return bool(member.path.bends) and float(member.path.start[1] * member.path.end[1]) < 0
 
 
-def _corner(member: Member, side: str) -> Station:
+def _corner(cage: Cage, member: Member, side: str) -> Held:
     """Middle of the bend of that side farthest from the tube's ends."""
     sign = 1.0 if side == "left" else -1.0
     path = member.path
@@ -84,24 +119,25 @@ def _corner(member: Member, side: str) -> Station:
         if isinstance(q, Arc) and sign * q.point(q.length / 2)[1] > 0
     ]
     if not mids:
-        return _end(member, side)
-    return member, min(mids, key=lambda s: abs(s - path.length / 2))
+        return _end(cage, member, side)
+    at = path.spot(min(mids, key=lambda s: abs(s - path.length / 2)))
+    return Held(point=at.point, along=at.tangent, radius=member.tube.outer_radius)
 
 
-def _end(member: Member, side: str) -> Station:
+def _end(cage: Cage, member: Member, side: str) -> Held:
     sign = 1.0 if side == "left" else -1.0
-    return member, 0.0 if sign * float(member.path.start[1]) > 0 else member.path.length
+    return end_spot(cage, member, "a" if sign * float(member.path.start[1]) > 0 else "b")
 
 
-def _hoop_checks(member: Member) -> list[TapeCheck]:
-    left, right = _end(member, "left"), _end(member, "right")
+def _hoop_checks(cage: Cage, member: Member) -> list[TapeCheck]:
+    left, right = _end(cage, member, "left"), _end(cage, member, "right")
     name = _plain(member.id)
     return [
         TapeCheck(
             start=f"{name}, left end",
             end=f"{name}, middle of right bend",
-            distance=over_outside(left, _corner(member, "right")),
-            twin=over_outside(right, _corner(member, "left")),
+            distance=over_outside(left, _corner(cage, member, "right")),
+            twin=over_outside(right, _corner(cage, member, "left")),
         ),
         TapeCheck(
             start=f"{name}, left end",
@@ -111,25 +147,25 @@ def _hoop_checks(member: Member) -> list[TapeCheck]:
     ]
 
 
-def _crossed(left: Member, right: Member) -> TapeCheck:
+def _crossed(cage: Cage, left: Member, right: Member) -> TapeCheck:
     return TapeCheck(
         start=f"{_plain(left.id)}, end A",
         end=f"{_plain(right.id)}, end B",
-        distance=over_outside((left, 0.0), (right, right.path.length)),
-        twin=over_outside((right, 0.0), (left, left.path.length)),
+        distance=over_outside(end_spot(cage, left, "a"), end_spot(cage, right, "b")),
+        twin=over_outside(end_spot(cage, right, "a"), end_spot(cage, left, "b")),
     )
 
 
-def _from_feet(hoop: Member, member: Member) -> TapeCheck:
+def _from_feet(cage: Cage, hoop: Member, member: Member) -> TapeCheck:
     """A tube in the middle of the car, held from both feet of the hoop."""
-    feet = [_end(hoop, s) for s in ("left", "right")]
-    ends = [(member, 0.0), (member, member.path.length)]
-    far = max(ends, key=lambda e: min(over_outside(f, e) for f in feet))
+    feet = [_end(cage, hoop, s) for s in ("left", "right")]
+    ends = {n: end_spot(cage, member, n) for n, _ in member.ends}
+    far = max(ends, key=lambda n: min(over_outside(f, ends[n]) for f in feet))
     return TapeCheck(
         start="main hoop, left end (crossed: right end)",
-        end=f"{_plain(member.id)}, end {'A' if far[1] == 0.0 else 'B'}",
-        distance=over_outside(feet[0], far),
-        twin=over_outside(feet[1], far),
+        end=f"{_plain(member.id)}, end {far.upper()}",
+        distance=over_outside(feet[0], ends[far]),
+        twin=over_outside(feet[1], ends[far]),
     )
 
 
