@@ -25,7 +25,7 @@ def test_a_row_is_all_that_a_kind_needs(kind: str) -> None:
     assert row.source
     assert ROLES[kind] == dict(FAMILIES)[row.family]
     assert {"title", "fit"} <= set(row.steps) <= {
-        "title", "fit", "tack", "try", "fit_open", "fit_swing",
+        "title", "fit", "tack", "try", "fit_open", "fit_swing", "tack_open",
     }  # fmt: skip
     assert callable(generator(kind))
     part = KINDS[kind].make(KINDS[kind].read({}))

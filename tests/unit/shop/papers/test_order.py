@@ -29,6 +29,8 @@ from cagekit.shop.welding.access import reach
 from cagekit.shop.welding.moves import Way
 from cagekit.shop.welding.welds import plan_welding
 
+LANDMARKS = ("main hoop", "front hoop", "half hoop", "halo", "roof rail", "rear brace")
+
 
 class Replay:
     """A cage going up step by step in its car."""
@@ -68,6 +70,8 @@ class Replay:
         else:
             assert not set(step.members) & set(self.fitted), "a tube goes in once"
             self.fitted += step.members
+            if step.members:
+                self.named(step)
         for id_ in step.members:
             for _, end in self.cage.members[id_].ends:
                 assert set(end.parents) <= set(self.fitted), "parents first"
@@ -91,6 +95,13 @@ class Replay:
         self.finished |= set(step.finish)
         if step.partly:
             assert all(j in words for j in step.partly)
+
+    def named(self, step: Step) -> None:
+        """What the words of a step measure from, rest on or tack to stands there."""
+        roles = {self.cage.members[m].role for m in self.fitted}
+        words = " ".join(step.text).lower()
+        for name in LANDMARKS:
+            assert name not in words or name.replace(" ", "_") in roles, f"{name} is not there yet"
 
     def glass(self, step: Step, words: str) -> None:
         """Glass goes out and in by name, in steps of its own, and not while welds are to come."""
