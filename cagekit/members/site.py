@@ -19,7 +19,7 @@ from cagekit.inputs.entries import MemberEntry, StrutEntry
 from cagekit.inputs.places import Location, OnTube
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
-from cagekit.units.tolerance import SETTLED
+from cagekit.units.tolerance import SAME_POINT, SETTLED
 
 TURNS_BACK = np.radians(120)
 """A bend (rad) beyond which a tube between two places goes back on itself: no such bend is in a
@@ -251,8 +251,11 @@ class Site:
         """Nodes on the cutters' axes, in order along the strut."""
         axis = unit(end - start)
         found: list[tuple[float, Place]] = []
-        for name in self._pieces(cutters, entry):
+        through = self._pieces(cutters, entry)
+        for name in through:
             spot = crossing(self.members[name].path, start, end)
+            if self._ends_on_cutter(name, spot, through):
+                continue
             gap = float(np.linalg.norm(np.cross(spot - start, axis)))
             reach = self.members[name].tube.outer_radius + self.tube(entry, entry.kind).outer_radius
             along = float((spot - start) @ axis)
@@ -265,6 +268,18 @@ class Site:
                 "Take it out of `split_by`, or move a node until the tubes cross.",
             )
         return [place for _, place in sorted(found, key=lambda f: f[0])]
+
+    def _ends_on_cutter(self, name: str, spot: Vec, through: Sequence[str]) -> bool:
+        """Whether a piece only ends near the strut, on a tube that cuts the strut itself.
+
+        The strut passes such a piece by: a node in its end would bend the strut's pieces there.
+        """
+        member = self.members[name]
+        return any(
+            not set(end.parents).isdisjoint(through)
+            and float(np.linalg.norm(member.path.end_point(which) - spot)) < SAME_POINT
+            for which, end in member.ends
+        )
 
     def _pieces(self, cutters: Sequence[str], entry: StrutEntry) -> list[str]:
         """Ids of the cutters, a cut one standing for all its pieces."""

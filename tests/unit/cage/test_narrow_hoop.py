@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from cagekit.assembly.assemble import members_only
+from cagekit.assembly.assemble import members_only, sketch
 from cagekit.inputs.build import Build
 from cagekit.inputs.resolve import load_build, with_changes
 
@@ -39,3 +39,15 @@ def test_its_harness_bar_is_made_at_every_height(height: float) -> None:
         for end, how in m.ends:
             assert not {p.id for p in pieces} & set(how.parents)
             cage.cut(m.id, end)
+
+
+@pytest.mark.parametrize("off", [-60.0, -24.0, 0.0, 10.0, 60.0])
+def test_a_bar_near_the_crossing_of_an_x_stays_straight(off: float) -> None:
+    """Once its pieces went up to the crossing and down again, along the diagonals."""
+    build = load_build("gravel-hatch")
+    crossing = float(sketch(build).members["hoop_diagonal_cross_1"].path.end[2])
+    build = with_changes(build, "harness_bar", {"height": crossing + off})
+    pieces = [m for m in sketch(build).members.values() if m.bar == "harness_bar"]
+    heights = [p[2] for m in pieces for p in (m.path.start, m.path.end)]
+    assert heights == pytest.approx([crossing + off] * len(heights), abs=0.01)
+    assert all(m.path.length > 1.0 for m in pieces)
