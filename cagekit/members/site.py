@@ -21,7 +21,7 @@ from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
 from cagekit.units.tolerance import SAME_POINT, SETTLED
 
-TURNS_BACK = np.radians(120)
+TURNS_BACK = np.radians(150)
 """A bend (rad) beyond which a tube between two places goes back on itself: no such bend is in a
 cage's struts (common practice)."""
 

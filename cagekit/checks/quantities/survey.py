@@ -228,12 +228,13 @@ class Survey:
     def feet(self) -> tuple[StandingEnd, ...]:
         """Every end that stands on the car: flat on plate or sheet, or on an outrigger."""
         hung = {i for door in self.cage.doors for i in door.pieces}
+        there = {**self.cage.chassis, **self.cage.members}
         out = []
         for m in self.members:
             if m.id in hung:
                 continue
             for name, end in m.ends:
-                parents = [self.cage.member(p) for p in end.parents]
+                parents = [there[p] for p in end.parents if p in there]
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
                 carried = carried or end.surface == "outrigger"
                 if end.kind in (EndKind.FLAT, EndKind.PINNED) or carried:

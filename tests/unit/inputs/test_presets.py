@@ -185,7 +185,6 @@ def test_all_faults_at_once_each_with_line_table_field_and_cure(folder: Path) ->
         "bad.toml:5 mass = -3: must be above 0. (car ready to run without driver, kg)",
         "bad.toml:7 body = \"half\": is not one of the choices. Allowed: 'closed' or 'open'.",
         "bad.toml:9 [wheel] centre entry 3: is missing.",
-        "bad.toml:12 [side.hoop] height_belt: is missing. (belt line above the sill plane)",
         "bad.toml:13 [side.hoop] half_width_flor = 650: is not a field here. "
         "Did you mean 'half_width_floor'?",
         'bad.toml:18 [seats entry 1] back_angle = "20": an angle is a number of degrees.',
