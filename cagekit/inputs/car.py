@@ -27,7 +27,6 @@ SMALLEST_OPENING = 10_000.0
 """A door opening, or a panel, is larger than this, mm2."""
 PANEL_FLAT = 15.0
 """Corners of a flat panel lie within this of one plane, mm: the tape's part and some."""
-"""A door opening is larger than this, mm2."""
 SHORTEST_TUBE = 20.0
 """A tube of the car's own frame is longer than this, mm."""
 

@@ -303,11 +303,11 @@ def _once(strokes: Iterable[Stroke]) -> list[Stroke]:
     last = 0
     for s in every:
         first, last = last, last + len(s.line)
-        forward = [tuple(p) for p in corners[first:last]]
+        forward = tuple(map(tuple, corners[first:last]))
         key = (
             s.layer,
             s.line.closed,
-            min(tuple(forward), tuple(forward[::-1])),
+            min(forward, forward[::-1]),
             tuple(bulges[first:last]),
         )
         if key not in seen and s.line.length > SHORTEST:

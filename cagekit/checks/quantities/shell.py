@@ -40,7 +40,8 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
         else:
             gaps = [] if surface.trimmed else shell_gaps(s.cockpit, surface)
         if surface.holed:
-            gaps = [g for g in gaps if g.member not in _passing(s, surface)]
+            passing = _passing(s, surface)
+            gaps = [g for g in gaps if g.member not in passing]
         if gaps:
             yield _room(surface, gaps)
 
@@ -51,7 +52,8 @@ def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
     for surface in (one for one in s.shell if one.trimmed or one.holed):
         through = [g for g in shell_gaps(s.cockpit, surface) if g.gap < -TOUCH]
         if surface.holed:
-            through = [g for g in through if g.member in _passing(s, surface)]
+            passing = _passing(s, surface)
+            through = [g for g in through if g.member in passing]
         if through:
             yield Measure(
                 subject=surface.name,
