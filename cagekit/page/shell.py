@@ -9,11 +9,11 @@ import numpy as np
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.colours import FRAME, Colour
 from cagekit.car.panel import HALF, FlatPanel
-from cagekit.car.shell import AXES, Cylinder, Prism, ShellSurface, surfaces
+from cagekit.car.shell import AXES, Cylinder, Prism, surfaces
 from cagekit.fit.view_angles import header_edge, lower_edges
 from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
-from cagekit.geometry.shapes import Capsule, Slab
+from cagekit.geometry.shapes import Capsule, Slab, Solid
 from cagekit.inputs.car import Car
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.mesh import Mesh
@@ -65,19 +65,18 @@ def _crown(car: Car) -> list[EdgePoint]:
 def volumes(car: Car) -> Iterator[SceneBody]:
     """What of the car is a volume: sills, tunnel, dash, doors, keep-outs, tubes of its frame."""
     for surface in surfaces(car):
-        mesh = _mesh(surface)
+        mesh = _mesh(surface.solid)
         if mesh is not None:
             colour = MOVING if surface.moves else METAL
             yield SceneBody(name=surface.name, group="car", colour=colour, mesh=mesh)
     for tube in chassis_tubes(car).values():
         solid = Cylinder(tube.path.start, tube.path.end, tube.tube.outer_radius)
-        mesh = _mesh(ShellSurface(name=tube.id, solid=solid))
+        mesh = _mesh(solid)
         if mesh is not None:
             yield SceneBody(name=tube.id, group="car", colour=FRAME, mesh=mesh)
 
 
-def _mesh(surface: ShellSurface) -> Triangles | None:
-    solid = surface.solid
+def _mesh(solid: Solid) -> Triangles | None:
     if isinstance(solid, Slab):
         return slab_mesh(solid)
     if isinstance(solid, Capsule):
