@@ -6,21 +6,13 @@ its own unit, e.g. ``"1 5/8 in"``; inside it is always a float in mm.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from math import degrees, radians
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    GetCoreSchemaHandler,
-    PlainSerializer,
-    ValidationInfo,
-    WithJsonSchema,
-)
-from pydantic_core import CoreSchema
+from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo, WithJsonSchema
+from pydantic_core import CoreSchema, core_schema
 
 from cagekit.units import parse_length
 
@@ -71,23 +63,68 @@ def written_angle(rad: Any) -> Any:
     return next((d for d in tries if radians(d) == rad), exact)
 
 
+class ReadBy:
+    """How a field is read and written, said once and not worked out anew at each field.
+
+    pydantic reads signatures and types of a validator and a serializer wherever a type stands that
+    names them; the files have several hundred lengths.
+
+    Args:
+        schema: what reads it; one without a ``schema`` of its own reads all by itself.
+        write: what writes it in a dump.
+        returns: what a written value is.
+        when: whether nothing is written too.
+        unit: ``mm`` for a length, ``deg`` for an angle.
+    """
+
+    def __init__(
+        self,
+        schema: CoreSchema,
+        write: Callable[[Any], Any],
+        *,
+        returns: CoreSchema | None = None,
+        when: Literal["always", "unless-none"] = "always",
+        unit: Literal["", "mm", "deg"] = "",
+    ) -> None:
+        self.unit = unit
+        written = core_schema.plain_serializer_function_ser_schema(
+            write, info_arg=False, return_schema=returns or core_schema.any_schema(), when_used=when
+        )
+        self._schema: dict[str, Any] = {**schema, "serialization": written}
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """A copy, as pydantic writes into it, round what the field asks of the value itself."""
+        inner = {"schema": handler(source)} if "schema" in self._schema else {}
+        return {**self._schema, **inner}
+
+
 _LENGTH_SCHEMA = {
     "anyOf": [{"type": "number"}, {"type": "string"}],
     "description": "a length: number in the file's units, or text such as '1 5/8 in' or '41.3 mm'",
     "x-unit": "mm",
 }
 
+_FLOAT = core_schema.float_schema()
+
 Length = Annotated[
     float,
-    BeforeValidator(check_length),
-    PlainSerializer(written_length),
+    ReadBy(
+        core_schema.with_info_before_validator_function(check_length, _FLOAT),
+        written_length,
+        unit="mm",
+    ),
     WithJsonSchema(_LENGTH_SCHEMA),
 ]
 """A length; mm inside, text with its unit in a dump."""
 Angle = Annotated[
     float,
-    BeforeValidator(check_angle),
-    PlainSerializer(written_angle),
+    ReadBy(
+        core_schema.no_info_before_validator_function(check_angle, _FLOAT),
+        written_angle,
+        unit="deg",
+    ),
     WithJsonSchema({"type": "number", "description": "an angle in degrees", "x-unit": "deg"}),
 ]
 """An angle; written and dumped in degrees, rad inside."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, PlainSerializer, WithJsonSchema, model_validator
+from pydantic import Field, WithJsonSchema, model_validator
+from pydantic_core import core_schema
 
 from cagekit.errors import InputError
-from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.fields import FileModel, Length, ReadBy
 from cagekit.inputs.places import LocationField
 from cagekit.materials.source import Certainty
 
@@ -33,8 +34,11 @@ def read_force(value: Any) -> float:
 
 Force = Annotated[
     float,
-    BeforeValidator(read_force),
-    PlainSerializer(lambda v: f"{v!r} N", return_type=str),
+    ReadBy(
+        core_schema.no_info_before_validator_function(read_force, core_schema.float_schema()),
+        lambda v: f"{v!r} N",
+        returns=core_schema.str_schema(),
+    ),
     WithJsonSchema(
         {
             "anyOf": [{"type": "number"}, {"type": "string"}],

@@ -17,7 +17,7 @@ from pydantic import BaseModel, ValidationError
 
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import did_you_mean
-from cagekit.inputs.fields import check_angle, check_length
+from cagekit.inputs.fields import ReadBy
 from cagekit.inputs.toml_lines import TomlKey, line_of
 
 _WORDS = {
@@ -296,8 +296,7 @@ def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: TomlKey) ->
         for name, info in owner.model_fields.items():
             if names and (info.alias or name) == names[-1]:
                 marks = [*info.metadata, *_metadata(info.annotation)]
-                checks = [getattr(m, "func", None) for m in marks]
-                return "deg" if check_angle in checks else "mm" if check_length in checks else ""
+                return next((m.unit for m in marks if isinstance(m, ReadBy)), "")
     return ""
 
 

@@ -24,10 +24,11 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import BaseModel, PlainSerializer, PlainValidator, ValidationInfo, WithJsonSchema
+from pydantic import BaseModel, ValidationInfo, WithJsonSchema
+from pydantic_core import core_schema
 
 from cagekit.errors import InputError
-from cagekit.inputs.fields import LONGEST, written_length
+from cagekit.inputs.fields import LONGEST, ReadBy, written_length
 from cagekit.units import parse_length
 
 MOVES = ("up", "down", "forward", "back", "inboard", "outboard")
@@ -379,8 +380,8 @@ def _is_number(text: str) -> bool:
 T = TypeVar("T")
 
 
-def _reader(read: Callable[[str, str], T], *, empty: bool = False) -> PlainValidator:
-    """A validator that reads a text in the units of its file, and lets what was read pass."""
+def _reader(read: Callable[[str, str], T], *, empty: bool = False) -> ReadBy:
+    """What reads a text in the units of its file and writes it as text; what was read passes."""
 
     def check(value: Any, info: ValidationInfo) -> T:
         if isinstance(value, _Sided) or (empty and value is None):
@@ -390,10 +391,10 @@ def _reader(read: Callable[[str, str], T], *, empty: bool = False) -> PlainValid
         context = info.context if isinstance(info.context, Mapping) else {}
         return read(value, str(context.get("units") or "mm"))
 
-    return PlainValidator(check)
-
-
-_AS_TEXT = PlainSerializer(str, return_type=str, when_used="unless-none")
+    schema = core_schema.with_info_plain_validator_function(
+        check, json_schema_input_schema=core_schema.any_schema()
+    )
+    return ReadBy(schema, str, returns=core_schema.str_schema(), when="unless-none")
 
 
 def _schema(about: str) -> WithJsonSchema:
@@ -403,24 +404,19 @@ def _schema(about: str) -> WithJsonSchema:
 LocationField = Annotated[
     Location,
     _reader(read_location),
-    _AS_TEXT,
     _schema("a place such as 'on main_hoop.left at height 450', 'at 0, 500, 300'"),
 ]
-TubeField = Annotated[
-    OnTube, _reader(read_tube), _AS_TEXT, _schema("a member, e.g. 'a_pillar_bar_{side}'")
-]
+TubeField = Annotated[OnTube, _reader(read_tube), _schema("a member, e.g. 'a_pillar_bar_{side}'")]
 EndField = Annotated[
-    TubeEnd, _reader(read_end), _AS_TEXT, _schema("a tube's end, e.g. 'rear_brace_left end a'")
+    TubeEnd, _reader(read_end), _schema("a tube's end, e.g. 'rear_brace_left end a'")
 ]
 FootField = Annotated[
     FootName | None,
     _reader(read_foot, empty=True),
-    _AS_TEXT,
     _schema("a foot, e.g. 'main_hoop end a', 'main_foot' or 'feet'"),
 ]
 SwingField = Annotated[
     SwingName,
     _reader(read_swing),
-    _AS_TEXT,
     _schema("joints of swing-out bars, e.g. 'door_bar_left hinge'"),
 ]
