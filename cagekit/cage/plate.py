@@ -435,6 +435,11 @@ class Plate:
         """Where flat points ``(n, 2)`` lie on the car once folded and placed, ``(n, 3)`` mm."""
         return self.to_car(self.folded.place(xy, z))
 
+    def faces(self, xy: ArrayLike) -> tuple[Points, Points]:
+        """Where flat points ``(n, 2)`` lie on the car, on the face and on the back, ``(n, 3)``."""
+        face, back = self.folded.layers(xy, (0.0, -self.thickness))
+        return self.to_car(face), self.to_car(back)
+
     def to_car(self, points: ArrayLike) -> Points:
         """Take points ``(n, 3)`` of the folded base frame to car axes."""
         return np.asarray(points, float) @ self.placement[:3, :3].T + self.placement[:3, 3]

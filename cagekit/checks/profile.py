@@ -227,11 +227,10 @@ def _compiled(path: Path, *_: int) -> Profile:
     problems: list[Problem] = []
     rules: list[Rule] = []
     if file.replaces and file.replaces not in GENERAL:
-        line = line_of(line_map(read_toml(path)[1]), ("replaces",))
         problems.append(
             Problem(
                 file=shown(path),
-                line=line,
+                line=_line(path, ("replaces",)),
                 field="replaces",
                 value=file.replaces,
                 problem="is no general book.",
@@ -252,34 +251,36 @@ def _compiled(path: Path, *_: int) -> Profile:
 
 def _wrong_sets(file: RuleProfile, path: Path) -> list[Problem]:
     """Sets whose rules would look at nothing, or at other tubes than their name says."""
-    lines = line_map(read_toml(path)[1]) if file.sets else {}
     out = []
     for name, members in file.sets.items():
         key: TomlKey = ("sets", name)
         if name in ROLES and set(members) != {name}:
             problem = "is the name of a role and cannot stand for other tubes."
-            out.append(_set_problem(path, lines, key, name, problem, "Give the set another name."))
+            out.append(_set_problem(path, key, name, problem, "Give the set another name."))
         for n, role in enumerate(members):
             bare = role.removeprefix("!")
             if bare not in ROLES and bare not in FEET and closest(bare, ROLES, most=1):
                 hint = did_you_mean(bare, ROLES)
                 key = ("sets", name, n)
-                out.append(_set_problem(path, lines, key, role, f"{bare!r} is no role.", hint))
+                out.append(_set_problem(path, key, role, f"{bare!r} is no role.", hint))
     return out
 
 
-def _set_problem(
-    path: Path, lines: dict[TomlKey, int], key: TomlKey, value: str, problem: str, hint: str
-) -> Problem:
+def _set_problem(path: Path, key: TomlKey, value: str, problem: str, hint: str) -> Problem:
     return Problem(
         file=shown(path),
-        line=line_of(lines, key),
+        line=_line(path, key),
         table="sets",
         field=str(key[1]),
         value=value,
         problem=problem,
         hint=hint,
     )
+
+
+def _line(path: Path, key: TomlKey) -> int | None:
+    """Line of a key; asked for only with something to tell: a scan costs more than a load."""
+    return line_of(line_map(read_toml(path)[1]), key)
 
 
 class _Reader:
@@ -425,12 +426,10 @@ class _Reader:
         )
 
     def _wrong(self, at: TomlKey, value: Any, problem: str, hint: str) -> None:
-        # lines are looked up only when there is something to tell: a scan costs more than a load
-        line = line_of(line_map(read_toml(self.path)[1]), (*self.key, *at))
         self.problems.append(
             Problem(
                 file=shown(self.path),
-                line=line,
+                line=_line(self.path, (*self.key, *at)),
                 table=f"rule {self.entry.code}",
                 field=table_and_field(at)[1],
                 value=value,

@@ -381,9 +381,10 @@ class CentreLine:
             return np.array(f(self.pieces[0], s))
         which = np.clip(np.searchsorted(self.starts, s, side="right") - 1, 0, len(self.pieces) - 1)
         out = np.empty((len(s), 3))
-        for i in np.unique(which):
+        for i, piece in enumerate(self.pieces):
             m = which == i
-            out[m] = f(self.pieces[i], s[m] - self.starts[i])
+            if m.any():
+                out[m] = f(piece, s[m] - self.starts[i])
         return out
 
     def nearest(self, point: ArrayLike) -> Spot:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import Ints, Points2
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline, Vec2, vec2
 from cagekit.units import INCH, LengthUnit
@@ -333,19 +334,44 @@ class FoldedSheet:
             the nearest part of it.
         """
         p = np.atleast_2d(np.asarray(points, float))
-        flat = np.column_stack([p, np.broadcast_to(np.asarray(z, float), (len(p),))])
-        parts: list[Facet | Bend] = [*self.facets, *self.bends]
+        return self._laid(p, np.broadcast_to(np.asarray(z, float), (len(p),)), self._part_of(p))
+
+    def layers(self, points: ArrayLike, heights: Sequence[float]) -> list[Vec]:
+        """The same flat points folded into place at several heights over the face.
+
+        Args:
+            points: ``(n, 2)`` mm in the flat pattern.
+            heights: as ``z`` of :meth:`place`, one for each layer.
+        """
+        p = np.atleast_2d(np.asarray(points, float))
+        part = self._part_of(p)
+        return [self._laid(p, np.full(len(p), float(z)), part) for z in heights]
+
+    @property
+    def _parts(self) -> list[Facet | Bend]:
+        return [*self.facets, *self.bends]
+
+    def _part_of(self, p: Points2) -> Ints:
+        """Which part each flat point goes with: the one it lies in, or else the nearest."""
+        parts = self._parts
         if len(parts) == 1:
-            best = np.zeros(len(p), np.intp)
-        else:
-            gaps = [np.where(q.loop.contains(p), 0.0, q.loop.distance(p)) for q in parts]
-            best = np.argmin(np.array(gaps), axis=0)
+            return np.zeros(len(p), np.intp)
+        best = np.full(len(p), -1, np.intp)
+        for i, q in enumerate(parts):
+            best[q.loop.contains(p) & (best < 0)] = i
+        off = np.flatnonzero(best < 0)
+        if len(off):
+            best[off] = np.argmin([q.loop.distance(p[off]) for q in parts], axis=0)
+        return best
+
+    def _laid(self, p: Points2, z: Vec, part_of: Ints) -> Vec:
+        flat = np.column_stack([p, z])
         out = np.empty((len(p), 3))
-        for i in np.unique(best):
-            m = best == i
-            part = parts[i]
-            q = flat[m] if isinstance(part, Facet) else part.local(flat[m], self.thickness)
-            out[m] = q @ part.frame[:3, :3].T + part.frame[:3, 3]
+        for i, part in enumerate(self._parts):
+            m = part_of == i
+            if m.any():
+                q = flat[m] if isinstance(part, Facet) else part.local(flat[m], self.thickness)
+                out[m] = q @ part.frame[:3, :3].T + part.frame[:3, 3]
         return out
 
     def normal(self, point: ArrayLike) -> Vec:

@@ -193,6 +193,8 @@ def _words(value: float, known: UsualRange, units: LengthUnit) -> str:
 
 def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, UsualRange]]:
     """Every number of a table that has ranges, with its key; angles in degrees."""
+    if not _rows_of(kind) and "plate" not in type(table).model_fields:
+        return
     for key, value in _numbers(table):
         name = ".".join(_word(step) for step in _without_indices(key))
         file = "plate" if name.startswith("plate.") else kind

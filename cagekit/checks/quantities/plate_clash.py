@@ -101,7 +101,7 @@ def plate_points(plate: Plate, step: float = STEP) -> Points:
     for hole in plate.holes:
         inside &= ~hole.loop.contains(grid)
     flat = np.concatenate([grid[inside], plate.outline.sampled(step)])
-    return np.concatenate([plate.car_points(flat, z) for z in (0.0, -plate.thickness)])
+    return np.concatenate(plate.faces(flat))
 
 
 def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, str, Vec]]:

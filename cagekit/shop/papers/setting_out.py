@@ -285,7 +285,7 @@ def _feet(cage: Cage) -> list[Standing]:
 
 def _place(plate: Plate) -> PlatePlace:
     edge = plate.outline.sampled(SAMPLE)
-    metal = np.concatenate([plate.car_points(edge, z) for z in (0.0, -plate.thickness)])
+    metal = np.concatenate(plate.faces(edge))
     base = min(
         plate.facets,
         key=lambda f: (

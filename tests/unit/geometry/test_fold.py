@@ -57,6 +57,18 @@ def test_a_right_angle_down_by_hand():
     assert folded_point(p, (40, 12), -T) == pytest.approx([-half + R, 12, -(R + T + 40 - half)])
 
 
+def test_points_beside_the_plate_go_with_the_part_that_is_nearest():
+    """Off the far flat's edge as on it, off the near one's likewise, on face and back alike."""
+    p = angle_plate()
+    half = bend_allowance(pi / 2, R, T, K) / 2
+    flat = [(40, 90), (-40, -90)]
+    face, back = p.folded.layers(flat, (0.0, -T))
+    assert face == pytest.approx(np.array([[-half + R, 90, R + 40 - half], [-40, -90, 0]]))
+    assert back == pytest.approx(np.array([[-half + R + T, 90, R + 40 - half], [-40, -90, -T]]))
+    for z, layer in ((0.0, face), (-T, back)):
+        assert (p.folded.place(flat, z) == layer).all()
+
+
 @given(st.floats(0.05, 2.6), st.booleans(), st.floats(0.3, 0.5), st.floats(0, 12))
 def test_outside_dimensions_agree_with_the_mould_line(angle, up, k, radius):
     """Outer faces prolonged meet in the mould line: legs to it follow from the set-back."""
