@@ -8,7 +8,7 @@ exactly, and a quarter turn is a bulge of tan(22.5 degrees).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Points2
-from cagekit.geometry.segment import POINT_TOL, Segment, Vec2, vec2
+from cagekit.geometry.segment import BULGE_TOL, POINT_TOL, Segment, Vec2, vec2
 from cagekit.units.tolerance import (
     FLAT_POINT,
     KERNEL_POINT,
@@ -176,12 +176,16 @@ class Outline:
     @cached_property
     def segments(self) -> tuple[Segment, ...]:
         """The pieces in order; an open chain has one fewer than vertices."""
-        n = len(self.vertices)
-        count = n if self.closed else n - 1
-        return tuple(
-            Segment(vec2(self.vertices[i]), vec2(self.vertices[(i + 1) % n]), float(self.bulges[i]))
-            for i in range(count)
-        )
+        return tuple(self._pieces(range(self._count)))
+
+    def _pieces(self, which: Iterable[int]) -> Iterator[Segment]:
+        n, corners, bulges = len(self.vertices), self.vertices, self.bulges.tolist()
+        return (Segment(corners[i], corners[(i + 1) % n], bulges[i]) for i in which)
+
+    @property
+    def _count(self) -> int:
+        """Number of pieces."""
+        return len(self.vertices) - (not self.closed)
 
     @cached_property
     def chords(self) -> tuple[float, ...]:
@@ -257,22 +261,30 @@ class Outline:
     def contains(self, points: ArrayLike) -> NDArray[np.bool_]:
         """Tell which points ``(n, 2)`` lie inside, exactly, arcs included."""
         p = np.atleast_2d(np.asarray(points, float))
-        x, y = p[:, 0], p[:, 1]
-        inside = np.zeros(len(p), bool)
-        for s in self.segments:
-            # always worked out from the same end, so that two arcs on one chord agree which
-            # side of it a point is on, whatever the rounding
-            swap = tuple(s.start) > tuple(s.end)
-            (x0, y0), (x1, y1) = (s.end, s.start) if swap else (s.start, s.end)
-            cross = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
-            cross = np.where(cross == 0, -(y1 - y0) if y1 != y0 else x1 - x0, cross)
-            spans = (y0 > y) != (y1 > y)
-            inside ^= spans & ((cross > 0) if y1 > y0 else (cross < 0))
-            if s.is_arc:
-                w = p - s.centre
-                outward = (cross < 0) if (s.bulge > 0) != swap else (cross > 0)
-                inside ^= (np.hypot(*w.T) < s.radius) & outward
+        x, y = p[:, 0, None], p[:, 1, None]
+        x0, y0, x1, y1, swap = self._upward
+        cross = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
+        cross = np.where(cross == 0, np.where(y1 != y0, -(y1 - y0), x1 - x0), cross)
+        spans = (y0 > y) != (y1 > y)
+        crossed = spans & np.where(y1 > y0, cross > 0, cross < 0)
+        inside = (np.count_nonzero(crossed, axis=1) & 1).astype(bool)
+        for i, s in zip(np.flatnonzero(self._curved), self._arcs, strict=True):
+            outward = (cross[:, i] < 0) if (s.bulge > 0) != swap[i] else (cross[:, i] > 0)
+            inside ^= (np.hypot(*(p - s.centre).T) < s.radius) & outward
         return inside
+
+    @cached_property
+    def _upward(self) -> tuple[Vec2, Vec2, Vec2, Vec2, NDArray[np.bool_]]:
+        """Ends of the chords, x and y each ``(k,)``, and which of them are swapped.
+
+        Always taken from the same end, so that two arcs on one chord agree which side of it a
+        point is on, whatever the rounding.
+        """
+        start = self.vertices[: self._count]
+        end = np.roll(self.vertices, -1, 0)[: self._count]
+        swap = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
+        low, high = (np.where(swap[:, None], b, a) for a, b in ((start, end), (end, start)))
+        return low[:, 0], low[:, 1], high[:, 0], high[:, 1], swap
 
     def distance(self, points: ArrayLike) -> Vec2:
         """Distance of points ``(n, 2)`` to the nearest piece, ``(n,)`` mm."""
@@ -292,14 +304,19 @@ class Outline:
     @cached_property
     def _straights(self) -> tuple[Vec2, Vec2, Vec2]:
         """Starts ``(k, 2)``, steps ``(k, 2)`` and squared lengths ``(k,)`` of the straights."""
-        straights = [s for s in self.segments if not s.is_arc]
-        start = np.array([s.start for s in straights]).reshape(-1, 2)
-        step = np.array([s.end - s.start for s in straights]).reshape(-1, 2)
+        straight = np.flatnonzero(~self._curved)
+        start = self.vertices[straight]
+        step = self.vertices[(straight + 1) % len(self.vertices)] - start
         return start, step, np.maximum((step * step).sum(-1), NEVER_ZERO)
 
     @cached_property
     def _arcs(self) -> tuple[Segment, ...]:
-        return tuple(s for s in self.segments if s.is_arc)
+        return tuple(self._pieces(np.flatnonzero(self._curved).tolist()))
+
+    @cached_property
+    def _curved(self) -> NDArray[np.bool_]:
+        """Which pieces are arcs."""
+        return np.abs(self.bulges[: self._count]) > BULGE_TOL
 
     def flat_points(self, tolerance: float = 0.05) -> Points2:
         """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
@@ -353,22 +370,34 @@ class Outline:
 
     def cleaned(self) -> Outline:
         """Drop empty pieces, spikes of no width and vertices in the middle of a straight."""
+        if not self._has_joinable():
+            return self
         segments = [s for s in self.segments if s.chord > POINT_TOL]
-        changed = True
-        while changed and len(segments) > 2:
-            changed = False
-            for i in range(len(segments) if self.closed else len(segments) - 1):
-                a, b = segments[i], segments[(i + 1) % len(segments)]
-                merged = _merged(a, b)
-                if merged is None:
-                    continue
-                j = (i + 1) % len(segments)
-                segments[i] = merged
-                del segments[j]
-                segments = [s for s in segments if s.chord > POINT_TOL]
-                changed = True
-                break
+        i = 0
+        while len(segments) > 2 and i < len(segments) - (not self.closed):
+            j = (i + 1) % len(segments)
+            merged = _merged(segments[i], segments[j])
+            if merged is None:
+                i += 1
+                continue
+            segments[i : i + 1] = [merged] if merged.chord > POINT_TOL else []
+            del segments[j if j < i or merged.chord > POINT_TOL else j - 1]
+            # the piece before has a new neighbour
+            i = max(min(i, len(segments)) - 1, 0)
         return Outline.of_segments(segments, self.closed)
+
+    def _has_joinable(self) -> bool:
+        """Tell whether pieces may be empty or go on in the one before, by a wide measure."""
+        step = np.roll(self.vertices, -1, 0)[: self._count] - self.vertices[: self._count]
+        size = np.hypot(step[:, 0], step[:, 1])
+        if (size <= 2 * POINT_TOL).any():
+            return True
+        d = step / size[:, None]
+        after = np.roll(d, -1, 0)
+        bent = np.abs(d[:, 0] * after[:, 1] - d[:, 1] * after[:, 0]) > 2 * ROUNDING
+        alike = self._curved == np.roll(self._curved, -1)
+        joinable = alike & (self._curved | ~bent)
+        return bool(joinable[: len(joinable) - (not self.closed)].any())
 
     def with_corners(self, points: ArrayLike) -> Outline:
         """Split pieces where points ``(n, 2)`` lie on them; the shape stays the same."""
