@@ -9,12 +9,13 @@ move that nothing but fixed glass forbids is offered with that glass out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import ceil, cos, radians, sin
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
@@ -124,6 +125,67 @@ class Moved:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Steel:
+    """Spots along the tubes that move, all in one array, and how they stand in the car.
+
+    Attributes:
+        spots: along the axes, ``(n, 3)`` mm.
+        radius: of the tube at each, ``(n,)`` mm.
+        member: number of the tube of each, ``(n,)``.
+        from_end: how far each is from the end of a tube, ``(n,)`` mm by tube and end.
+        room: what is left of that at a foot that goes down, beside the way down, ``(n,)`` mm.
+        rest: gap of each to a surface as the tubes stand, once for all moves, ``(n,)`` mm by name.
+    """
+
+    spots: Points
+    radius: Vec
+    member: NDArray[np.int64]
+    from_end: Mapping[tuple[str, EndName], Vec]
+    room: Vec
+    surfaces: Sequence[ShellSurface]
+    rest: Mapping[str, Vec]
+
+    @classmethod
+    def of(cls, moved: Sequence[Member], surfaces: Sequence[ShellSurface]) -> _Steel:
+        rows = [_spots(m) for m in moved]
+        spots = np.concatenate(rows)
+        member = np.repeat(np.arange(len(moved)), [len(r) for r in rows])
+        from_end: dict[tuple[str, EndName], Vec] = {}
+        for k, m in enumerate(moved):
+            along = np.full(len(spots), np.inf)
+            along[member == k] = np.linspace(0.0, m.path.length, len(rows[k]))
+            from_end[m.id, "a"], from_end[m.id, "b"] = along, m.path.length - along
+        return cls(
+            spots=spots,
+            radius=np.array([m.tube.outer_radius for m in moved])[member],
+            member=member,
+            from_end=from_end,
+            room=np.array([3 * m.tube.od for m in moved])[member],
+            surfaces=surfaces,
+            rest={s.name: s.solid.gap(spots) for s in surfaces},
+        )
+
+    def met(
+        self, gone: Points, through: Iterable[tuple[str, EndName]], amount: float
+    ) -> list[ShellSurface]:
+        """What the tubes run into, their spots at ``gone``, that they did not stand in before.
+
+        Tube by tube; a foot that goes ``through`` the floor by ``amount`` is let through.
+        """
+        free = np.zeros(len(gone), bool)
+        for end in through:
+            free |= self.from_end[end] <= 1.5 * abs(amount) + self.room
+        found: list[tuple[int, int]] = []
+        for i, s in enumerate(self.surfaces):
+            gap = s.solid.gap(gone) - self.radius
+            bad = gap < np.minimum(self.rest[s.name] - self.radius, 0.0) - SLACK
+            if s.stood_on:
+                bad &= ~free
+            found += [(int(k), i) for k in np.unique(self.member[bad])]
+        return [self.surfaces[i] for _, i in sorted(found)]
+
+
 def possible(
     cage: Cage, fitted: Sequence[str], surfaces: Sequence[ShellSurface]
 ) -> tuple[Pose, ...]:
@@ -139,15 +201,10 @@ def possible(
     if hoop is None:
         return ()
     pivot = vec((hoop.path.start + hoop.path.end) / 2)
-    # the tubes as they stand, once for all moves
-    rest = {
-        m.id: {s.name: s.solid.gap(points) for s in surfaces}
-        for m in moved
-        for points in (_spots(m),)
-    }
+    steel = _Steel.of(moved, surfaces)
     tries = [(Way.LEANED, a) for a in LEANS] + [(Way.SLID, a) for a in SLIDES]
     tries += [(Way.LOWERED, a) for a in LOWERINGS]
-    found = (_pose(cage, moved, way, amount, pivot, surfaces, rest) for way, amount in tries)
+    found = (_pose(cage, moved, way, amount, pivot, steel) for way, amount in tries)
     return tuple(sorted((p for p in found if p is not None), key=lambda p: bool(p.glass)))
 
 
@@ -157,8 +214,7 @@ def _pose(
     way: Way,
     amount: float,
     pivot: Vec,
-    surfaces: Sequence[ShellSurface],
-    rest: Mapping[str, Mapping[str, Vec]],
+    steel: _Steel,
 ) -> Pose | None:
     """One move, or None when the car does not leave it room."""
     feet = [(m, n) for m in moved for n, e in m.ends if e.kind is EndKind.FLAT]
@@ -190,11 +246,10 @@ def _pose(
     glass: list[str] = []
     for share in STAGES:
         turn, shift = _placed(way, amount, lift, pivot, share)
-        for m in moved:
-            for s in _met(m, turn, shift, pivot, surfaces, rest[m.id], through, amount):
-                if not s.glass:
-                    return None
-                glass += [] if s.name in glass else [s.name]
+        for s in steel.met((steel.spots - pivot) @ turn.T + pivot + shift, through, amount):
+            if not s.glass:
+                return None
+            glass += [] if s.name in glass else [s.name]
     return Pose(
         way=way,
         amount=amount,
@@ -288,33 +343,6 @@ def _hole(cage: Cage, m: Member, end: EndName, drop: float) -> FloorHole | None:
     if not covered.all():
         return None
     return FloorHole(member=m.id, end=end, length=float(size[0]), width=float(size[1]))
-
-
-def _met(
-    m: Member,
-    turn: Vec,
-    shift: Vec,
-    pivot: Vec,
-    surfaces: Iterable[ShellSurface],
-    rest: Mapping[str, Vec],
-    through: set[tuple[str, EndName]],
-    amount: float,
-) -> Iterator[ShellSurface]:
-    """What a tube in its new place runs into that it did not stand in before."""
-    spots = _spots(m)
-    gone = (spots - pivot) @ turn.T + pivot + shift
-    r = m.tube.outer_radius
-    stations = np.linspace(0.0, m.path.length, len(spots))
-    for surface in surfaces:
-        gap = surface.solid.gap(gone) - r
-        bad = gap < np.minimum(rest[surface.name] - r, 0.0) - SLACK
-        if surface.stood_on and bad.any():
-            for end in ("a", "b"):
-                if (m.id, end) in through:
-                    from_end = stations if end == "a" else m.path.length - stations
-                    bad &= from_end > 1.5 * abs(amount) + 3 * m.tube.od
-        if bad.any():
-            yield surface
 
 
 def _spots(m: Member) -> Points:
