@@ -30,8 +30,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--input", action="store_true", help="list what has to be given before it can be judged"
     )
-    parser.add_argument("--groups", metavar="NAMES", help="run some groups of checks only")
-    parser.add_argument("--rules", metavar="NAMES", help="rulebooks to use instead of the build's")
+    parser.add_argument(
+        "--groups", action="names", metavar="NAMES", help="run some groups of checks only"
+    )
+    parser.add_argument(
+        "--rules", action="names", metavar="NAMES", help="rulebooks to use instead of the build's"
+    )
     parser.add_argument("--why", metavar="CODE", help="tell all about one check")
     width = max((len(g.name) for g in GROUPS), default=0)
     rows = "\n".join(f"  {g.name:<{width}}  {g.about}" for g in GROUPS)

@@ -15,7 +15,7 @@ import traceback
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from cagekit.cli.console import complain
 from cagekit.cli.streams import flush_streams, guard_streams
@@ -39,8 +39,48 @@ LONGEST_FAULT = 500
 """Letters of a fault's own words that are printed."""
 
 
+class _Once(argparse.Action):
+    """Takes a value, and refuses a second one: the first would be lost without a word."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: Any,
+        option_string: str | None = None,
+    ) -> None:
+        """Store the value."""
+        if option_string and getattr(self, "given", False):
+            parser.error(f"{option_string} is given twice")
+        self.given = True
+        setattr(namespace, self.dest, values)
+
+
+class _Names(argparse.Action):
+    """Takes names with commas between them, and more of them each time it is given."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: Any,
+        option_string: str | None = None,
+    ) -> None:
+        """Add the names to those that are there."""
+        before = getattr(namespace, self.dest, None)
+        setattr(namespace, self.dest, values if before is None else f"{before},{values}")
+
+
 class Parser(argparse.ArgumentParser):
-    """Refuses in the words of the other messages instead of printing the whole usage."""
+    """Refuses in the words of the other messages instead of printing the whole usage.
+
+    An option that takes one value is refused when it is given twice; ``action="names"`` adds up.
+    """
+
+    def __init__(self, *args: Any, **how: Any) -> None:
+        super().__init__(*args, **how)
+        self.register("action", None, _Once)
+        self.register("action", "names", _Names)
 
     def error(self, message: str) -> NoReturn:
         """Refuse with one message.
@@ -210,9 +250,9 @@ def _top_parser() -> Parser:
     return parser
 
 
-def _shared() -> argparse.ArgumentParser:
+def _shared() -> Parser:
     """Options that every verb takes, before or after its name."""
-    shared = argparse.ArgumentParser(add_help=False, argument_default=argparse.SUPPRESS)
+    shared = Parser(add_help=False, argument_default=argparse.SUPPRESS)
     shared.add_argument(
         "--json", action="store_true", help="print for machines what is printed for people"
     )

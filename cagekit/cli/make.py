@@ -23,7 +23,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_build(parser)
     parser.add_argument("--out", metavar="DIR", help="folder to write (outputs/<build>)")
     parser.add_argument(
-        "--only", metavar="NAMES", help="make some products only, e.g. --only step,dxf"
+        "--only",
+        action="names",
+        metavar="NAMES",
+        help="make some products only, e.g. --only step,dxf",
     )
     parser.add_argument("--strict", action="store_true", help="write nothing when a check fails")
     parser.add_argument(

@@ -30,7 +30,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.usage = "cagekit part KIND [--DIM value ...] [options]"
     parser.add_argument("kind", metavar="KIND", nargs="?", help="kind of part, see below")
     parser.add_argument("--out", metavar="DIR", help="folder to write (outputs/part-<kind>)")
-    parser.add_argument("--only", metavar="NAMES", help="make some products only, e.g. --only step")
+    parser.add_argument(
+        "--only", action="names", metavar="NAMES", help="make some products only, e.g. --only step"
+    )
     parser.add_argument("--tooling", metavar="NAME", help="tooling preset for the bend schedule")
     about = summaries()
     width = max(map(len, about))

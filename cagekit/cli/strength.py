@@ -29,7 +29,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
     add_build(parser)
     parser.add_argument("--loads", metavar="NAME", help="loads preset or file (the build's)")
-    parser.add_argument("--case", metavar="NAMES", help="some cases only, e.g. --case roof,side")
+    parser.add_argument(
+        "--case", action="names", metavar="NAMES", help="some cases only, e.g. --case roof,side"
+    )
     parser.epilog = (
         "examples:\n  cagekit presets loads\n  cagekit strength sprint-wagon --case corner\n"
         "  cagekit strength my-build.toml --loads my-loads.toml\n\n" + SCREENING

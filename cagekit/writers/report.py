@@ -33,9 +33,9 @@ def still(design: Design) -> bytes:
     """The overview sheet as a small PNG, for browsers that cannot draw the cage."""
     from PIL import Image
 
-    from cagekit.view.overview import overview
+    from cagekit.writers.png import overview_of
 
-    sheet = overview(design.cage, units=design.units)
+    sheet = overview_of(design)
     height = round(sheet.height * STILL_WIDTH / sheet.width)
     small = sheet.resize((STILL_WIDTH, height), Image.Resampling.LANCZOS)
     out = BytesIO()

@@ -85,3 +85,13 @@ def test_a_plate_that_cannot_be_is_told_by_its_own_table(
     assert run(["check", "mine.toml"]) == 3
     table = text.count("\n") + 2
     assert f"Written at mine.toml:{table}." in " ".join(capsys.readouterr().out.split())
+
+
+def test_an_option_given_twice_adds_up_or_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+    assert run(["make", "sprint-wagon", "--out", str(out), "--out", str(tmp_path / "b")]) == 2
+    assert "--out is given twice" in capsys.readouterr().err
+    assert run(["make", "sprint-wagon", "--out", str(out), "--only", "json", "--only", "cuts"]) == 0
+    assert {p.name for p in out.iterdir()} == {"cage.json", "cuts.csv", "manifest.json"}
