@@ -10,10 +10,13 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import pdfplumber
+import pdfpages
+from pdfpages import Letter
 
 GAP = 5.5
 """Words further apart than this (pt) stand in two cells."""
+LEVEL = 0.2
+"""A line that rises less than this (pt) is level."""
 
 
 @dataclass(frozen=True)
@@ -42,13 +45,7 @@ class Page:
 
     def lines(self, words: list[dict[str, Any]] | None = None) -> list[list[dict[str, Any]]]:
         """Words in lines from top to bottom, each from left to right."""
-        out: list[list[dict[str, Any]]] = []
-        for w in sorted(self.words if words is None else words, key=lambda w: (w["top"], w["x0"])):
-            if out and abs(out[-1][0]["bottom"] - w["bottom"]) < 2.5:
-                out[-1].append(w)
-            else:
-                out.append([w])
-        return [sorted(line, key=lambda w: w["x0"]) for line in out]
+        return pdfpages.lines(self.words if words is None else words)
 
     def text(self) -> str:
         return "\n".join(" ".join(w["text"] for w in line) for line in self.lines())
@@ -78,47 +75,40 @@ class Page:
 def read(file: Path) -> list[Page]:
     """All pages of a PDF."""
     out = []
-    with pdfplumber.open(file) as pdf:
-        for n, raw in enumerate(pdf.pages, 1):
-            page = raw.dedupe_chars(tolerance=0.6)
-            level = page.filter(lambda o: o["object_type"] != "char" or _level(o))
-            words = level.extract_words(extra_attrs=["size"], use_text_flow=False)
-            rules = tuple(
-                (round(r["top"], 1), r["x0"], r["x1"]) for r in raw.lines if r["x1"] - r["x0"] > 60
+    for n, raw in enumerate(pdfpages.pages(file), 1):
+        words = raw.words
+        rules = tuple(
+            (round(r.top, 1), r.x0, r.x1)
+            for r in raw.shapes
+            if len(r.points) == 2 and r.bottom - r.top < LEVEL and r.x1 - r.x0 > 60
+        )
+        big = [w for w in words if w["size"] > 15]
+        title = " ".join(w["text"] for w in sorted(big, key=lambda w: (round(w["top"]), w["x0"])))
+        # letters that read upwards, from the bottom
+        turned = [c for c in raw.letters if not c.level]
+        turned.sort(key=lambda c: (round(c.x0), -c.top))
+        out.append(
+            Page(
+                number=n,
+                words=words,
+                rules=sorted({y for y, _, _ in rules}),
+                upright=_columns(turned),
+                title=title,
+                ruled=rules,
+                width=raw.width,
             )
-            big = [w for w in words if w["size"] > 15]
-            title = " ".join(
-                w["text"] for w in sorted(big, key=lambda w: (round(w["top"]), w["x0"]))
-            )
-            # letters that read upwards, from the bottom
-            turned = [c for c in page.chars if not _level(c)]
-            turned.sort(key=lambda c: (round(c["x0"]), -c["top"]))
-            out.append(
-                Page(
-                    number=n,
-                    words=words,
-                    rules=sorted({y for y, _, _ in rules}),
-                    upright=_columns(turned),
-                    title=title,
-                    ruled=rules,
-                    width=float(raw.width),
-                )
-            )
+        )
     return out
 
 
-def _level(char: dict[str, Any]) -> bool:
-    return abs(char["matrix"][1]) < 1e-6 * abs(char["matrix"][0])
-
-
-def _columns(turned: list[dict[str, Any]]) -> list[str]:
+def _columns(turned: list[Letter]) -> list[str]:
     """Texts that read upwards."""
     out: list[str] = []
     last = None
     for c in turned:
-        if last is None or abs(last["x0"] - c["x0"]) > 1.5 or last["top"] - c["bottom"] > 8:
+        if last is None or abs(last.x0 - c.x0) > 1.5 or last.top - c.bottom > 8:
             out.append("")
-        out[-1] += c["text"]
+        out[-1] += c.text
         last = c
     return out
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 import tomllib
 from dataclasses import replace
@@ -10,7 +9,7 @@ from math import dist
 from pathlib import Path
 from typing import Any
 
-import pdfplumber
+import pdfpages
 import pytest
 
 from cagekit.assembly.assemble import sketch
@@ -35,16 +34,10 @@ def sheet(request: pytest.FixtureRequest) -> dict[str, Any]:
     name, units, page = request.param
     build = load_build(name)
     raw = measuring_pdf(build.entries, name, units=units, page=page)
-    with pdfplumber.open(io.BytesIO(raw)) as pdf:
-        pages = [
-            {
-                "words": p.extract_words(),
-                "text": p.extract_text(),
-                "size": (p.width, p.height),
-                "fonts": {c["fontname"] for c in p.chars},
-            }
-            for p in pdf.pages
-        ]
+    pages = [
+        {"words": p.words, "text": p.text, "size": (p.width, p.height), "fonts": p.fonts}
+        for p in pdfpages.pages(raw)
+    ]
     return {"build": build, "raw": raw, "units": units, "page": page, "pages": pages}
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import demos
-import pdfplumber
+import pdfpages
 import pytest
 
 from cagekit.design import Design
@@ -27,16 +27,10 @@ def design(request: pytest.FixtureRequest) -> Design:
 
 @pytest.fixture(scope="module")
 def pages(design: Design, made: Callable[[str], Path]) -> list:
-    with pdfplumber.open(made(design.build.name) / "shopbook.pdf") as pdf:
-        return [
-            {
-                "text": page.extract_text(),
-                "words": page.extract_words(),
-                "size": (page.width, page.height),
-                "fonts": {c["fontname"] for c in page.chars},
-            }
-            for page in pdf.pages
-        ]
+    return [
+        {"text": p.text, "words": p.words, "size": (p.width, p.height), "fonts": p.fonts}
+        for p in pdfpages.pages(made(design.build.name) / "shopbook.pdf")
+    ]
 
 
 def test_every_chapter_is_there(pages: list) -> None:
