@@ -271,7 +271,7 @@ class Outline:
         for i, s in zip(np.flatnonzero(self._curved), self._arcs, strict=True):
             outward = (cross[:, i] < 0) if (s.bulge > 0) != swap[i] else (cross[:, i] > 0)
             inside ^= (np.hypot(*(p - s.centre).T) < s.radius) & outward
-        return inside
+        return np.asarray(inside)
 
     @cached_property
     def _upward(self) -> tuple[Vec2, Vec2, Vec2, Vec2, NDArray[np.bool_]]:
@@ -316,7 +316,7 @@ class Outline:
     @cached_property
     def _curved(self) -> NDArray[np.bool_]:
         """Which pieces are arcs."""
-        return np.abs(self.bulges[: self._count]) > BULGE_TOL
+        return np.asarray(np.abs(self.bulges[: self._count]) > BULGE_TOL)
 
     def flat_points(self, tolerance: float = 0.05) -> Points2:
         """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
