@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from html import escape
 from typing import Any, TypeVar
 
 import numpy as np
@@ -27,6 +26,8 @@ class Table(tuple[TableRow, ...]):
         return [plain(row) for row in self]
 
     def _repr_html_(self) -> str:
+        from html import escape  # its table of letters takes as long as a small room to load
+
         rows = self.to_dicts()
         if not rows:
             return "<p>no rows</p>"

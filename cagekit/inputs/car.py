@@ -530,8 +530,8 @@ class Tapes(FileModel):
     pillar_bases: Length | None = Field(None, gt=0, description="pillar base to pillar base")
     main_feet: Length | None = Field(None, gt=0, description="main foot to main foot")
     front_feet: Length | None = Field(None, gt=0, description="front foot to front foot")
-    left: SideTapes = SideTapes()
-    right: SideTapes = SideTapes()
+    left: SideTapes = SideTapes.model_construct()
+    right: SideTapes = SideTapes.model_construct()
 
 
 def _area(corners: Sequence[tuple[float, float]]) -> float:
@@ -581,7 +581,8 @@ class Car(FileModel):
     dash: Dash | None = None
     tunnel: Tunnel | None = None
     chassis: Chassis = Field(
-        Chassis(), description="the car's own frame of tubes, which a cage is coped to"
+        Chassis.model_construct(),
+        description="the car's own frame of tubes, which a cage is coped to",
     )
     pedals: Pedals | None = None
     keepouts: tuple[KeepOut, ...] = ()
@@ -589,7 +590,8 @@ class Car(FileModel):
         (), description="flat sheets that tubes keep clear of, or pass through holes"
     )
     tapes: Tapes = Field(
-        Tapes(), description="cross distances as taped; held against the points of this sheet"
+        Tapes.model_construct(),
+        description="cross distances as taped; held against the points of this sheet",
     )
     suspension_x: tuple[Length, Length] | None = Field(
         None, description="rear and front suspension mounting points, x"

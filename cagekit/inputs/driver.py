@@ -157,9 +157,9 @@ class Driver(FileModel):
     role: Literal["driver", "co_driver"] = "driver"
     mass: float | None = Field(None, gt=0, description="with helmet and suit, kg")
     population: Population | None = None
-    body: Body = Body()
-    helmet: Helmet = Helmet()
-    seated: Seated = Seated()
+    body: Body = Body.model_construct()
+    helmet: Helmet = Helmet.model_construct()
+    seated: Seated = Seated.model_construct()
 
     @model_validator(mode="before")
     @classmethod

@@ -14,7 +14,7 @@ FRONT_LEG = "front_leg"
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class RowPlace(_Table):

@@ -442,17 +442,17 @@ class Tooling(FileModel):
     description: str = ""
     units: Literal["mm", "in"] = "mm"
     source: str = Field("", description="where the figures come from")
-    bender: Bender = Bender()
+    bender: Bender = Bender.model_construct()
     die: tuple[Die, ...] = Field(min_length=1)
     saw: Saw
     stock: tuple[Stock, ...] = Field(min_length=1)
     offcut: tuple[Offcut, ...] = ()
     notcher: Notcher | None = None
-    torch: Torch = Torch()
+    torch: Torch = Torch.model_construct()
     brake: PressBrake | None = None
     table: CuttingTable | None = None
-    paper: Paper = Paper()
-    order: Order = Order()
+    paper: Paper = Paper.model_construct()
+    order: Order = Order.model_construct()
 
     @model_validator(mode="after")
     def _names(self) -> Tooling:

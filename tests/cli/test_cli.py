@@ -381,10 +381,14 @@ def test_an_empty_option_makes_nothing(
 
 
 def test_a_run_uses_one_thread_for_arrays_unless_told() -> None:
-    """Starting a thread a core costs more than all the algebra of a check."""
+    """Starting a thread a core costs more than all the algebra of a check.
+
+    Nor does its end look through everything for cycles once more.
+    """
     code = (
-        "import os, sys; sys.argv = ['cagekit', '--version']; from cagekit.cli.main import main; "
-        "assert 'numpy' not in sys.modules; main(); print(os.environ['OPENBLAS_NUM_THREADS'])"
+        "import gc, os, sys; sys.argv = ['cagekit', '--version']; "
+        "from cagekit.cli.main import main; assert 'numpy' not in sys.modules; main(); "
+        "assert gc.get_freeze_count(); print(os.environ['OPENBLAS_NUM_THREADS'])"
     )
     for given, wanted in ((None, "1"), ("3", "3")):
         env = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"}

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
 
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
-from cagekit.structure.joints import Attachment
-from cagekit.structure.strength import CaseResult, StrengthResult
 from cagekit.units import lengths_in
+
+if TYPE_CHECKING:
+    from cagekit.structure.joints import Attachment
+    from cagekit.structure.strength import CaseResult, StrengthResult
 
 
 def _by_case(
