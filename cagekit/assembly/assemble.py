@@ -58,7 +58,8 @@ def assemble(build: Build, kept: Kept | None = None) -> Cage:
 
     cage = members_only(build, kept)
     # what the build leaves out may stay padded: it comes back with its padding
-    answers = {n for m in cage.members.values() for n in m.names} | build.names_left_out
+    tubes = (*cage.members.values(), *cage.chassis.values())
+    answers = {n for m in tubes for n in m.names} | build.names_left_out
     require_padded(build.file.padding, answers, str(build.files.get("build", build.name)))
     whole = cage.replace(plates=(*plates_for(build, cage), *cage.plates))
     _require_names(build, whole)

@@ -19,12 +19,13 @@ def chassis_tubes(car: Car) -> Mapping[str, Member]:
                 role=CHASSIS,
                 tube=table.tube(),
                 path=CentreLine.from_polyline([start, end], 0.0, owner=id_),
-                side=_side(table.side, id_),
+                side=_side((start[1], end[1]), table.od / 2),
             )
     return out
 
 
-def _side(said: str, id_: str) -> Side:
-    if said == "left" or (said == "both" and id_.endswith("_left")):
+def _side(ys: tuple[float, float], radius: float) -> Side:
+    """Where a tube lies: on one side, or across (or in) the centre plane, whatever its name."""
+    if min(ys) >= radius:
         return "left"
-    return "centre" if said == "centre" else "right"
+    return "right" if max(ys) <= -radius else "centre"

@@ -210,7 +210,7 @@ class Design:
         from cagekit.fit.cockpit import Cockpit
         from cagekit.inputs.padding import thickness_by_member
 
-        members = self.cage.members
+        members = {**self.cage.members, **self.cage.chassis}
         names = {m.id: m.names for m in members.values()}
         padding = thickness_by_member(self.build.file.padding, names)
         return Cockpit(self.build.car, self.people, members, padding, self.kept)

@@ -48,7 +48,7 @@ class Cockpit:
     Args:
         car: the car sheet.
         occupants: who sits in it, the driver first.
-        members: tubes of the cage by id.
+        members: tubes of the cage, and of the car's own frame, by id.
         padding: thickness of padding by member id, mm.
         kept: room of tubes among the same people and in the same car, from before.
     """

@@ -14,7 +14,7 @@ from math import inf, pi, radians
 import numpy as np
 
 from cagekit.cage.kept import Same
-from cagekit.cage.member import Member
+from cagekit.cage.member import CHASSIS, Member
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.readings import PILLAR_ROLES
 from cagekit.fit.sight import BallRow, Eyes, Interval, extent, within
@@ -114,9 +114,12 @@ def pillar_view(cockpit: Cockpit, who: Occupant, side: str) -> PillarView | None
     sign = 1.0 if side == "left" else -1.0
     pillar = car_rows(cockpit.car).get(f"pillar_{side}")
     own = [] if pillar is None else [pillar]
-    bars = _on_side(cockpit, sign)
+    bars = _on_side(cockpit, sign, *PILLAR_ROLES)
+    frame = [m for m in _on_side(cockpit, sign, CHASSIS) if _pillar_of_frame(m, who)]
+    own += [BallRow.of(_half(m, sign), cockpit.padding.get(m.id, 0.0)) for m in frame]
     pads = [cockpit.padding.get(m.id, 0.0) for m in bars]
-    key = ("pillar", Same(cockpit.car), Same(who), side, tuple(zip(bars, pads, strict=True)))
+    padded = tuple((m, cockpit.padding.get(m.id, 0.0)) for m in (*frame, *bars))
+    key = ("pillar", Same(cockpit.car), Same(who), side, padded)
     return cockpit.kept.once(key, partial(_pillar_view, who, side, own, bars, pads))
 
 
@@ -145,9 +148,19 @@ def _pillar_view(
     )
 
 
-def _on_side(cockpit: Cockpit, sign: float) -> list[Member]:
+def _pillar_of_frame(tube: Member, who: Occupant) -> bool:
+    """Whether a tube of the car's frame stands where a pillar does: up past the eye, ahead of it.
+
+    Rails below and tubes beside or behind the person are no part of a pillar.
+    """
+    at_eye = tube.path.crossings(who.eye, (0.0, 0.0, 1.0))
+    return any(s.point[0] > who.eye[0] for s in at_eye)
+
+
+def _on_side(cockpit: Cockpit, sign: float, *roles: str) -> list[Member]:
+    """Tubes of these roles that stand on one side."""
     found = []
-    for m in cockpit.with_role(*PILLAR_ROLES):
+    for m in cockpit.with_role(*roles):
         y = m.path.points(np.linspace(0, m.path.length, 9))[:, 1]
         if (sign * y > 0).any() and (m.side == "centre" or sign * float(y.sum()) > 0):
             found.append(m)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Same
-from cagekit.cage.member import EndKind, Member
+from cagekit.cage.member import CHASSIS, EndKind, Member
 from cagekit.car.shell import FAR, ShellSurface
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
@@ -72,11 +72,15 @@ def _passing(s: Survey, surface: ShellSurface) -> set[str]:
 
 
 def shell_gaps(cockpit: Cockpit, surface: ShellSurface) -> list[TubeRoom]:
-    """Room between a surface and every tube near it, tightest first."""
+    """Room between a surface and every tube of the cage near it, tightest first.
+
+    How the car's own frame lies in the car's own shell is the car's business.
+    """
+    exempt = {*surface.exempt, CHASSIS}
     found = [
         gap
         for gap in cockpit.gaps_to(surface.solid, name=Same(surface)).values()
-        if gap.axis_gap < FAR / 2 and cockpit.members[gap.member].role not in surface.exempt
+        if gap.axis_gap < FAR / 2 and cockpit.members[gap.member].role not in exempt
     ]
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
 

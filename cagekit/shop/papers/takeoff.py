@@ -240,14 +240,15 @@ def _hardware(cage: Cage) -> Iterator[HardwareOrder]:
 
 
 def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:
-    """Bars near a helmet, and every bar that the build pads."""
+    """Bars near a helmet, those of the car's frame too, and every bar that the build pads."""
     from cagekit.people.posture import seated
 
-    asked = thickness_by_member(build.file.padding, {m.id: m.names for m in cage.members.values()})
+    tubes = (*cage.members.values(), *cage.chassis.values())
+    asked = thickness_by_member(build.file.padding, {m.id: m.names for m in tubes})
     people = seated(build.car, build.drivers)
     helmets = [who.parts()["helmet"] for who in people]
     bodies = [part for who in people for part in who.parts().values()]
-    for m in cage.members.values():
+    for m in tubes:
         length = _length_near(m, helmets, PAD_WITHIN)
         if m.id in asked:
             length = max(length, _length_near(m, bodies, BODY_WITHIN)) or cage.cut_length(m.id)

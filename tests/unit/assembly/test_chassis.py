@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from importlib.resources import files
+from math import asin, hypot
 from pathlib import Path
 
 import jsonschema
@@ -15,6 +16,8 @@ from cagekit.assembly.assemble import assemble
 from cagekit.checks.quantities.collisions import overlaps
 from cagekit.design import Design
 from cagekit.errors import InputError
+from cagekit.fit.readings import helmet_to_nearest
+from cagekit.fit.view_angles import pillar_view
 from cagekit.page.cards import cards
 from cagekit.page.data import page_data
 from cagekit.structure.model import model_of
@@ -157,3 +160,55 @@ def test_a_member_may_not_take_the_name_of_a_tube_of_the_frame(tmp_path: Path) -
     strut = '[[strut]]\nid = "hoop_cross"\nfrom = "at 0, 0, 300"\nto = "at 300, 0, 300"\n'
     with pytest.raises(InputError, match="own frame has this name"):
         assemble(loaded(tmp_path, build=BUILD + strut))
+
+
+PILLAR = """
+[[chassis.tube]]
+name = "screen_post"
+side = "both"
+start = [1000, 300, 300]
+end = [800, 260, 1100]
+od = 100
+wall = 3
+"""
+BEFORE_HEAD = """
+[[chassis.tube]]
+name = "old_header_left"
+start = [470, 150, 750]
+end = [470, -150, 750]
+od = 38
+wall = 2.5
+"""
+
+
+def test_the_frame_counts_in_the_room_of_people_and_in_their_sight(tmp_path: Path) -> None:
+    bare = Design(loaded(tmp_path)).cockpit
+    pads = BUILD + '\n[[padding]]\nmembers = ["old_header_left"]\nthickness = 20\n'
+    framed = Design(loaded(tmp_path, car=CAR + PILLAR + BEFORE_HEAD, build=pads)).cockpit
+    who = framed.occupants[0]
+    gap = framed.gaps(who, "helmet")["old_header_left"]
+    assert helmet_to_nearest(framed, who).members == ("old_header_left",)
+    assert helmet_to_nearest(bare, who).members == ("hoop_diagonal",)
+    # the helmet's surface to the padding, 20 mm nearer than to the steel
+    steel = framed.gaps_to(who.parts()["helmet"])["old_header_left"]
+    assert steel.gap - gap.gap == pytest.approx(20.0)
+    assert {"waist_rail_left", "floor_rail_right", "hoop_cross"} <= set(framed.members)
+    view = pillar_view(framed, who, "left")
+    assert view is not None
+    # the post is the car's own: nothing is added by the cage
+    assert (view.alone, view.added) == (view.total, 0.0)
+    across = 2 * asin(50 / hypot(980 - who.eye[0], 290 - who.eye[1]))
+    assert 0.0 < view.alone < across
+    assert pillar_view(bare, who, "left") is None
+
+
+def test_the_side_of_a_frame_tube_is_where_it_lies(tmp_path: Path) -> None:
+    tubes = Design(loaded(tmp_path, car=CAR + BEFORE_HEAD)).cage.chassis
+    sides = {i: tubes[i].side for i in ("waist_rail_left", "floor_rail_right", "hoop_cross")}
+    assert sides == {
+        "waist_rail_left": "left", "floor_rail_right": "right", "hoop_cross": "centre"
+    }  # fmt: skip
+    assert tubes["old_header_left"].side == "centre"
+    signed = BEFORE_HEAD.replace("[470, -150", "[600, 200").replace("_left", "_right")
+    own = Design(loaded(tmp_path, car=CAR + signed)).cage.chassis
+    assert own["old_header_right"].side == "left"

@@ -9,7 +9,7 @@ import pytest
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import turn_about
-from cagekit.cage.member import Member
+from cagekit.cage.member import CHASSIS, Member
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build
@@ -263,3 +263,22 @@ def test_opened_cage_moves_what_swings_and_nothing_else(wagon: tuple[Build, Cage
     gone = {p.id for p in cage.hardware} - {p.id for p in opened.hardware}
     assert gone == {f"{door.bar}_latch_{n}" for n in ("pin", "spacer_lower", "spacer_upper")}
     assert [p.id for p in opened.plates] == [p.id for p in cage.plates]
+
+
+def test_a_tube_of_the_frame_stops_the_bar(make) -> None:
+    d = make(bar={"open_angle": 90})
+    door = d.door
+    middle = door.fitted.path.spot(door.fitted.path.length / 2).point + 150.0 * door.hinge.out
+    post = Member(
+        id="old_post",
+        role=CHASSIS,
+        tube=door.fitted.tube,
+        path=CentreLine.straight(middle - 2 * RISE, middle + 2 * RISE),
+    )
+    free = sweep(caged(d), None, door)
+    framed = Cage("c", d.pieces, plates=d.plates, hardware=d.hardware, chassis=[post])
+    stopped = sweep(framed, None, door)
+    assert free.limit is None or free.limit > np.radians(90)
+    assert stopped.meets is not None
+    assert stopped.meets.name == "old_post"
+    assert stopped.full < np.radians(30)
