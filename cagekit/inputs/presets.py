@@ -12,6 +12,7 @@ import sys
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib import import_module
 from math import isfinite
 from pathlib import Path
@@ -65,6 +66,7 @@ class Preset:
     origin: str
 
 
+@cache
 def shipped_root() -> Path:
     """Return the folder of shipped presets: inside the wheel, or beside it in a checkout."""
     package = Path(__file__).resolve().parents[1]

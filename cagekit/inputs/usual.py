@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from functools import cache
 from typing import Any
 
@@ -18,6 +17,7 @@ from pydantic import BaseModel
 
 from cagekit.data import Row, rows
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
+from cagekit.inputs.most import fits
 from cagekit.inputs.toml_lines import TomlKey, line_of
 from cagekit.units import INCH, LengthUnit, format_length
 
@@ -88,7 +88,7 @@ def usual_range(file: str, field: str) -> UsualRange | None:
             ``.y`` and ``.z``, and ``side`` stands for either side.
     """
     for row in _rows_of(file):
-        if fnmatchcase(field, row["field"]):
+        if fits(field, row["field"]):
             bounds = {n: float(row[n]) for n in ("least", "low", "high", "most")}
             return UsualRange(
                 unit=row["unit"],

@@ -68,7 +68,10 @@ def wall_between_copes(s: Survey, pick: Pick) -> Iterator[Measure]:
     for m in s.cage.members.values():
         if len(m.path.pieces) > 1 or any(e.kind is not EndKind.COPE for _, e in m.ends):
             continue
-        left = _between(s.cage.cut(m.id, "a"), s.cage.cut(m.id, "b"), m)
+        a, b = (s.cage.cut(m.id, end) for end in ("a", "b"))
+        if m.path.length - a.longest - b.longest > SHORT:
+            continue
+        left = _between(a, b, m)
         if left < SHORT:
             evidence = Evidence.of(m.id, points=[m.path.points(np.array([m.path.length / 2]))[0]])
             yield Measure(subject=m.id, value=left, evidence=evidence)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import time
+from fnmatch import fnmatchcase
 from pathlib import Path
 
 import pytest
 
 from cagekit.cli.main import run
 from cagekit.data import rows
+from cagekit.inputs.most import fits
 from cagekit.inputs.presets import list_presets, load_file, model_for, shipped_root
 
 OUTLINE = ", ".join(f"[{n % 900}, {n % 700}]" for n in range(10_000))
@@ -73,3 +75,11 @@ def test_no_shipped_file_is_near_its_limit() -> None:
         load_file(one.kind, one.path, model_for(one.kind))
     assert all(row["source"] and row["certainty"] and int(row["most"]) > 0 for row in ROWS)
     assert ROWS[-1]["file"] == ROWS[-1]["field"] == "*"
+
+
+def test_patterns_of_the_tables_take_what_the_shell_would_take() -> None:
+    """Every pattern on names made of it and of its neighbours, ends too short included."""
+    patterns = {r["field"] for table in ("most_entries", "usual_ranges") for r in rows(table)}
+    names = {p.replace("*", fill) for p in patterns for fill in ("", "x", "side.hoop", "a.b.x")}
+    assert [(n, p) for n in names for p in patterns if fits(n, p) != fnmatchcase(n, p)] == []
+    assert not fits("side.x", "side.x*.x")
