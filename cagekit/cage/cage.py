@@ -154,7 +154,7 @@ class Cage:
         taken = {i: d.fitted.id for d in self.doors for i in d.pieces}
         members = [_hung_on(m, taken) for m in members]
         plates = [
-            replace(p, members=tuple(dict.fromkeys(taken.get(m, m) for m in p.members)))
+            p.on(tuple(dict.fromkeys(taken.get(m, m) for m in p.members)))
             if taken.keys() & set(p.members)
             else p
             for p in self.plates

@@ -7,7 +7,7 @@ plate is folded; `Plate.placement` takes the frame to the car's axes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from functools import cached_property
 from math import degrees, hypot, pi
@@ -233,6 +233,14 @@ class Plate:
         """The id, what it is, and how much is in it."""
         has = f"{len(self.holes)} holes, {len(self.folds)} folds"
         return f"<Plate {self.id}: {self.kind}, {self.thickness:.4g} mm, {has}>"
+
+    def on(self, members: tuple[str, ...]) -> Plate:
+        """The same plate on members of other ids; its shape is not judged again."""
+        new = object.__new__(Plate)
+        shape = {"folded": self.folded} if "folded" in self.__dict__ else {}
+        own = {f.name: getattr(self, f.name) for f in fields(self)}
+        new.__dict__.update({**own, "members": members, **shape})
+        return new
 
     # -- refusing ----------------------------------------------------------------------------
 

@@ -17,9 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.assembly.assemble import assemble, sketch
+from cagekit.assembly.assemble import sketch
 from cagekit.cage.cage import Cage
-from cagekit.cage.kept import Kept
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
@@ -143,7 +142,7 @@ def place(
         GeometryError: no place can be made, and neither can the build as it is.
     """
     entries = _entries(build, member)
-    cage, kept = sketch(build), Kept()
+    cage, design = sketch(build), Design(build)
     chosen = tuple(sweeps) or (usual(build, cage, member),)
     if len(chosen) > 2:
         raise InputError("--over", problem="a member can be tried over two ranges at most.")
@@ -156,7 +155,7 @@ def place(
         )
     now = tuple(_now(build, cage, entries, s.name) for s in chosen)
     tried = [
-        _try(build, entries, chosen, now, values, groups, kept)
+        _try(design, entries, _variant(build, entries, chosen, now, values), values, groups)
         for values in product(*(s.values for s in chosen))
     ]
     ids = {m for t in tried for m in t.members}
@@ -165,7 +164,7 @@ def place(
     best = min((t for t in trials if not t.error), key=lambda t: _rank(t, now), default=None)
     if best is None:
         # the reason may lie elsewhere in the build, where no place of this member mends it
-        assemble(build).require_cuts()
+        design.cage.require_cuts()
     return Placement(
         member=member,
         sweeps=chosen,
@@ -302,29 +301,30 @@ def _made_by(cage: Cage, *entries: MemberEntry) -> tuple[Member, ...]:
 
 
 def _try(
-    build: Build,
+    design: Design,
     entries: Sequence[MemberEntry],
-    sweeps: Sequence[Sweep],
-    now: Sequence[float],
+    variant: Build,
     values: tuple[float, ...],
     groups: Sequence[str],
-    kept: Kept,
 ) -> Trial:
-    """One place: made and coped like the whole cage, or the reason why it cannot be."""
-    variant = _variant(build, entries, sweeps, now, values)
+    """One place: made, coped and checked as `check` would, or the reason why it cannot be.
+
+    What another place has worked out already, people first, is kept by the design.
+    """
+    design.people  # noqa: B018
+    tried = design.of_build(variant)
     try:
         # plates too: a tab may find no room where the tube is short
-        assemble(variant, kept).require_cuts()
-        cage = sketch(variant)
-        found = run(Design(variant, cage=cage), groups=groups)
+        tried.cage.require_cuts()
+        found = run(tried, groups=groups)
     except (GeometryError, InputError) as error:
         return Trial(values=values, spot=None, findings={}, error=str(error))
-    first = next(iter(_made_by(cage, entries[0])), None)
+    first = next(iter(_made_by(tried.fitted, entries[0])), None)
     spot = None if first is None else first.path.spot(first.path.length / 2).point
     return Trial(
         values=values,
         spot=spot,
-        members=tuple(m.id for m in _made_by(cage, *entries)),
+        members=tuple(m.id for m in _made_by(tried.cage, *entries)),
         findings={_key(f): f for f in reversed(found)},
     )
 

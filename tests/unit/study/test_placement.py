@@ -9,12 +9,15 @@ import pytest
 
 from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status
+from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import FreeStrutEntry
 from cagekit.inputs.resolve import load_build
-from cagekit.study.placement import Placement, place, room, sweep, usual
+from cagekit.study.placement import Placement, Sweep, place, room, sweep, usual
+
+PIECES = ("_latch_stub", "", "_hinge_stub")
 
 
 @pytest.fixture(scope="module")
@@ -144,7 +147,8 @@ def test_a_strut_named_like_a_bar_is_no_piece_of_it(wagon: Build) -> None:
     other = replace(wagon, entries=(*wagon.entries, brace))
     tried = sweep(wagon, "door_bar", "height_rear", (300.0, 330.0))
     found = place(other, "door_bar", [tried])
-    assert all(t.members == ("door_bar_left", "door_bar_right") for t in found.trials)
+    pieces = [f"door_bar_{s}{p}" for s in ("left", "right") for p in PIECES]
+    assert all(list(t.members) == pieces for t in found.trials)
     assert place(wagon, "door_bar", [tried]).keys == tuple(
         k for k in found.keys if "door_bar_left_brace" not in k[1]
     )
@@ -165,6 +169,29 @@ def test_a_place_is_told_as_possible_just_when_the_cage_can_be_made_there() -> N
             made.append(True)
     assert len(set(made)) == 2
     assert [not t.error for t in found.trials] == made
+
+
+def test_every_place_is_judged_as_check_judges_it(wagon: Build) -> None:
+    """Swing-out joints and plates count: at 305 mm a hinge pin lies too far from its upright."""
+    heights = (304.8, 342.9)
+    both = Sweep(fields=("height_rear", "height_front"), values=heights)
+    found = place(wagon, "door_bar", [both])
+    for trial, height in zip(found.trials, heights, strict=True):
+        fields = {"height_rear": height / 25.4, "height_front": height / 25.4 - 0.5}
+        moved = Design(wagon).changed("door_bar", **fields)
+        # worst first, and of the car the worst of its subjects counts
+        rows = reversed(run(moved))
+        checked = {(f.code, "" if f.group == "car" else f.subject): f for f in rows}
+        assert len(trial.findings) >= 6
+        for key, here in trial.findings.items():
+            there = checked[key]
+            assert here.status is there.status, key
+            # a place is reckoned from where the member is now: the last bit may differ
+            assert here.measured == pytest.approx(there.measured, abs=1e-6), key
+    assert [t.mark for t in found.trials] == ["fail", "good"]
+    assert {k[0] for k, f in found.trials[0].findings.items() if f.status is Status.FAIL} == {
+        "nhra/swing-pin-place"
+    }
 
 
 @pytest.fixture(scope="module")
