@@ -371,8 +371,9 @@ def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[ReadingKey, ...]:
         if not judged or not numbers:
             continue
         moves = max(numbers) - min(numbers) > 0.5 / WORTH.get(rows[0].unit, 1.0)
-        comes_and_goes = key[0].startswith("fit/") and len(rows) < len(made)
-        if len(judged) > 1 or comes_and_goes:
+        # several subjects that hold are told as one, one that fails by itself
+        telling = key[0].startswith("fit/") or not judged.isdisjoint({Status.FAIL, Status.WARN})
+        if len(judged) > 1 or (telling and len(rows) < len(made)):
             turning.append(key)
         elif moves and _matters(rows, ids):
             moving.append(key)
