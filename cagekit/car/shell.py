@@ -50,6 +50,11 @@ BEHIND_HOOP = 300.0
 DOOR_DEPTH = 150.0
 
 
+_STEP = 0.5
+"""Half the distance (mm) over which the slope of a surface is taken."""
+_AROUND = np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3), -_STEP * np.eye(3)])
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Skin:
     """A surface as the zero of a function that is positive on the cabin's side.
@@ -61,30 +66,25 @@ class Skin:
     side: Callable[[Vec], Vec]
     where: Callable[[Vec], Vec]
 
-    def _slope(self, points: Points) -> Vec:
-        step = 0.5
-        rows = []
-        for k in range(3):
-            shift = np.zeros(3)
-            shift[k] = step
-            rows.append((self.side(points + shift) - self.side(points - shift)) / (2 * step))
-        return np.stack(rows, axis=-1)
+    def _with_slope(self, points: Points) -> tuple[Vec, Vec]:
+        """The function at ``points`` and its slope ``(n, 3)``, all spots in one call."""
+        around = self.side(np.stack([points + shift for shift in _AROUND]))
+        return around[0], np.stack((around[1:4] - around[4:]) / (2 * _STEP), axis=-1)
 
     def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative beyond it."""
         here = self.where(points)
         out = np.full(points.shape[:-1], FAR)
         if here.any():
-            near = points[here]
-            slope = np.maximum(np.linalg.norm(self._slope(near), axis=-1), NEGLIGIBLE)
-            out[here] = self.side(near) / slope
+            value, slope = self._with_slope(points[here])
+            out[here] = value / np.maximum(np.linalg.norm(slope, axis=-1), NEGLIGIBLE)
         return out
 
     def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
-        slope = self._slope(points)
+        value, slope = self._with_slope(points)
         size = np.maximum(np.linalg.norm(slope, axis=-1, keepdims=True), NEGLIGIBLE)
-        return np.asarray(points - (self.side(points)[..., None] / size**2) * slope)
+        return np.asarray(points - (value[..., None] / size**2) * slope)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
