@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -70,7 +71,14 @@ def run(args: argparse.Namespace) -> int:
                 print(f"{told(counts)}; nothing was written (--strict). `check` tells them.")
             return 1
         target = Path(args.out) if args.out else Path("outputs") / job.build.name
-        made = job.make(target, only, progress=lambda name: progress.step(f"making {name}"))
+        # what lives until the end is not looked at again: then clearing up after a product is quick
+        gc.freeze()
+
+        def next_product(name: str) -> None:
+            gc.collect()
+            progress.step(f"making {name}")
+
+        made = job.make(target, only, progress=next_product)
     for remark in job.cage.notes:
         note(f"note: {remark}")
     if made.dropped:

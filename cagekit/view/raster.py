@@ -6,7 +6,7 @@ fragment of a pixel wins by one 64-bit maximum of depth and triangle.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,6 +32,8 @@ STEP = 12.0
 """Jump in depth (mm) between neighbouring pixels that is drawn as an outline."""
 STEEPEST = 0.04
 """Smallest part of a normal towards the viewer that counts when jumps are looked for."""
+CHUNK = 1 << 13
+"""Rows or pixels worked on at a time: what lies in a processor's own memory is quick."""
 _DEPTH_BITS = 31
 
 
@@ -105,17 +107,32 @@ def _paint(
     if not len(pixel):
         return
     hit = (buffer[pixel] & 0xFFFFFFFF).astype(np.int64)
-    x, y = _middle(pixel % frame.width), _middle(pixel // frame.width)
-    weights = _weights(points[tri], hit, x, y)
-    depth_hit = _mix(points[tri, 2], hit, weights)
-    normal = _normals(normals, tri, hit, weights)
     owner = body[hit]
-    shade = _shaded(np.array([b.colour for b in scene])[owner], normal, depth_hit)
     seen[pixel] = owner
-    slope = 1.0 / np.maximum(normal[:, 2], STEEPEST) / frame.scale
-    ink = _outlines(pixel, owner, depth_hit, slope, frame)
-    shade[ink] *= INK
-    canvas[pixel] = shade
+    flat = _weight_steps(points[tri])
+    across = [normals[tri, k] for k in range(3)]
+    heights, colours = points[tri, 2], np.array([b.colour for b in scene])
+    depth, slope = np.empty(len(pixel)), np.empty(len(pixel))
+    shade = np.empty((len(pixel), 3))
+    for part in _chunks(len(pixel)):
+        at, here = hit[part], pixel[part]
+        weights = _weights(flat, at, _middle(here % frame.width), _middle(here // frame.width))
+        depth[part] = _mix(heights, at, weights)
+        normal = _normals(across, at, weights)
+        slope[part] = 1.0 / np.maximum(normal[:, 2], STEEPEST) / frame.scale
+        shade[part] = _lit(colours[owner[part]], normal)
+    low, high = float(depth.min()), float(depth.max())
+    ink = _outlines(pixel, owner, depth, slope, frame)
+    for part in _chunks(len(pixel)):
+        far = (FADE * (high - depth[part]) / max(high - low, NO_LENGTH))[:, None]
+        faded = shade[part] * (1 - far) + far
+        faded[ink[part]] *= INK
+        canvas[pixel[part]] = faded
+
+
+def _chunks(count: int) -> Iterator[slice]:
+    """Parts of a long row that are small enough for a processor's own memory."""
+    return (slice(n, n + CHUNK) for n in range(0, count, CHUNK))
 
 
 def _gather(
@@ -151,19 +168,21 @@ def _depth_buffer(points: Points, tri: NDArray[np.int64], frame: ViewFrame) -> N
     if not len(tri):
         return buffer
     corners = points[tri]
-    which, row = _rows(corners, frame)
-    left, right = _span(corners, which, _middle(row))
-    first = np.clip(np.ceil(left - 0.5), 0, frame.width).astype(np.int64)
-    last = np.clip(np.ceil(right - 0.5), 0, frame.width).astype(np.int64)
-    wide = np.maximum(last - first, 0)
-    span, column = _expand(wide)
-    column = column + first[span]
-    hit, y = which[span], row[span]
-    z = _plane(corners, hit, _middle(column), _middle(y))
+    rows = _rows(corners, frame)
+    edges, planes = _edges(corners), _planes(corners)
     low, high = float(points[:, 2].min()), float(points[:, 2].max())
-    level = (z - low) / max(high - low, NO_LENGTH) * (2**_DEPTH_BITS - 1)
-    level = np.clip(level, 0, 2**_DEPTH_BITS - 1).astype(np.int64)
-    np.maximum.at(buffer, y * frame.width + column, (level << 32) | hit)
+    for part in _chunks(len(rows[0])):
+        which, row = (r[part] for r in rows)
+        left, right = _span(edges, which, _middle(row))
+        first = np.clip(np.ceil(left - 0.5), 0, frame.width).astype(np.int64)
+        last = np.clip(np.ceil(right - 0.5), 0, frame.width).astype(np.int64)
+        span, column = _expand(np.maximum(last - first, 0))
+        column = column + first[span]
+        hit, y = which[span], row[span]
+        z = _plane(planes, hit, _middle(column), _middle(y))
+        level = (z - low) / max(high - low, NO_LENGTH) * (2**_DEPTH_BITS - 1)
+        level = np.clip(level, 0, 2**_DEPTH_BITS - 1).astype(np.int64)
+        np.maximum.at(buffer, y * frame.width + column, (level << 32) | hit)
     return buffer
 
 
@@ -188,8 +207,8 @@ def _expand(counts: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.in
     return index, np.arange(len(index)) - begin[index]
 
 
-def _span(corners: Array, which: NDArray[np.int64], y: Array) -> tuple[Array, Array]:
-    """Left and right x at height ``y`` of triangle ``which`` of ``(n, 3, 3)``."""
+def _edges(corners: Array) -> tuple[Array, ...]:
+    """Lowest and middle corner ``(n, 2)`` and the slopes of the three sides ``(n,)``."""
     order = np.argsort(corners[:, :, 1], axis=1, kind="stable")[:, :, None]
     low, mid, high = np.moveaxis(np.take_along_axis(corners, order, axis=1)[:, :, :2], 1, 0)
 
@@ -198,35 +217,55 @@ def _span(corners: Array, which: NDArray[np.int64], y: Array) -> tuple[Array, Ar
         return (b[:, 0] - a[:, 0]) / np.where(rise > NOISE, rise, np.inf)
 
     long, lower, upper = slope(low, high), slope(low, mid), slope(mid, high)
-    above = y > mid[which, 1]
-    one = (low[:, 0] - long * low[:, 1])[which] + long[which] * y
-    two = np.where(
-        above,
-        (mid[:, 0] - upper * mid[:, 1])[which] + upper[which] * y,
-        (mid[:, 0] - lower * mid[:, 1])[which] + lower[which] * y,
+    return (
+        mid[:, 1],
+        low[:, 0] - long * low[:, 1],
+        long,
+        mid[:, 0] - lower * mid[:, 1],
+        lower,
+        mid[:, 0] - upper * mid[:, 1],
+        upper,
     )
+
+
+def _span(edges: Sequence[Array], which: NDArray[np.int64], y: Array) -> tuple[Array, Array]:
+    """Left and right x at height ``y`` of triangle ``which``."""
+    knee, long0, long, lower0, lower, upper0, upper = (e[which] for e in edges)
+    one = long0 + long * y
+    two = np.where(y > knee, upper0 + upper * y, lower0 + lower * y)
     return np.minimum(one, two), np.maximum(one, two)
 
 
-def _plane(corners: Array, which: NDArray[np.int64], x: Array, y: Array) -> Array:
-    """Depth of triangle ``which`` at ``x``, ``y``."""
+def _planes(corners: Array) -> tuple[Array, Array, Array]:
+    """Depth at the picture's corner, and what it gains to the right and downwards, ``(n,)``."""
     a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
     det = np.where(np.abs(det) < NOISE, np.inf, det)
     gx = (b[:, 2] * c[:, 1] - b[:, 1] * c[:, 2]) / det
     gy = (b[:, 0] * c[:, 2] - b[:, 2] * c[:, 0]) / det
-    base = a[:, 2] - gx * a[:, 0] - gy * a[:, 1]
-    return base[which] + gx[which] * x + gy[which] * y
+    return a[:, 2] - gx * a[:, 0] - gy * a[:, 1], gx, gy
 
 
-def _weights(corners: Array, hit: NDArray[np.int64], x: Array, y: Array) -> list[Array]:
-    """Barycentric weights, three times ``(n,)``, of pixels in the triangles they hit."""
+def _plane(planes: Sequence[Array], which: NDArray[np.int64], x: Array, y: Array) -> Array:
+    """Depth of triangle ``which`` at ``x``, ``y``."""
+    base, gx, gy = (p[which] for p in planes)
+    return np.asarray(base + gx * x + gy * y)
+
+
+def _weight_steps(corners: Array) -> tuple[Array, ...]:
+    """Corner of each triangle, and what two weights gain to the right and downwards, ``(n,)``."""
     a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
     det = np.where(np.abs(det) < NOISE, np.inf, det)
-    right, down = x - a[hit, 0], y - a[hit, 1]
-    wb = (c[:, 1] / det)[hit] * right - (c[:, 0] / det)[hit] * down
-    wc = (b[:, 0] / det)[hit] * down - (b[:, 1] / det)[hit] * right
+    return a[:, 0], a[:, 1], c[:, 1] / det, c[:, 0] / det, b[:, 0] / det, b[:, 1] / det
+
+
+def _weights(steps: Sequence[Array], hit: NDArray[np.int64], x: Array, y: Array) -> list[Array]:
+    """Barycentric weights, three times ``(n,)``, of pixels in the triangles they hit."""
+    ax, ay, bx, by, cy, cx = (s[hit] for s in steps)
+    right, down = x - ax, y - ay
+    wb = bx * right - by * down
+    wc = cy * down - cx * right
     return [1 - wb - wc, wb, wc]
 
 
@@ -236,23 +275,20 @@ def _mix(values: Array, hit: NDArray[np.int64], weights: Sequence[Array]) -> Arr
     return np.asarray(a + b + c)
 
 
-def _normals(
-    normals: Array, tri: NDArray[np.int64], hit: NDArray[np.int64], weights: Sequence[Array]
-) -> Array:
-    x, y, z = (_mix(normals[tri, k], hit, weights) for k in range(3))
+def _normals(across: Sequence[Array], hit: NDArray[np.int64], weights: Sequence[Array]) -> Array:
+    x, y, z = (_mix(values, hit, weights) for values in across)
     size = np.maximum(np.sqrt(x * x + y * y + z * z), NO_LENGTH)
     return np.column_stack([x / size, y / size, z / size])
 
 
-def _shaded(colour: Array, normal: Array, depth: Array) -> Array:
+def _lit(colour: Array, normal: Array) -> Array:
+    """Colours ``(n, 3)`` in the light."""
     light = np.array(LIGHT) / np.linalg.norm(LIGHT)
     lit = np.maximum(normal @ light, 0.0)
     half = light + np.array([0.0, 0.0, 1.0])
     gloss = np.maximum(normal @ (half / np.linalg.norm(half)), 0.0) ** SHARPNESS
     out = colour * (AMBIENT + DIFFUSE * lit)[:, None] + SHINE * gloss[:, None]
-    low, high = float(depth.min()), float(depth.max())
-    far = FADE * (high - depth) / max(high - low, NO_LENGTH)
-    return np.asarray(np.minimum(out, 1.0) * (1 - far)[:, None] + far[:, None])
+    return np.asarray(np.minimum(out, 1.0))
 
 
 def _outlines(

@@ -13,6 +13,7 @@ Operations Research 9 (1961), for the column generation (method from memory).
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import inf, isfinite
@@ -223,6 +224,7 @@ def _relaxed(
         b += [float(bars[j].count or 0) for j in limited]
     c = np.concatenate([cost, np.full(kinds.count, penalty)])
     result = linprog(c, A_ub=a, b_ub=b, method="highs")
+    _clear_solver()
     if result.status != 0:
         return None
     if final and float(result.x[len(columns) :].sum()) > NEGLIGIBLE:
@@ -233,6 +235,11 @@ def _relaxed(
     for r, j in enumerate(limited):
         scarce[j] = max(float(marginals[kinds.count + r]), 0.0)
     return float(result.fun), worth, scarce
+
+
+def _clear_solver() -> None:
+    """Let go of the last solver: it keeps itself alive in a cycle, with megabytes of its own."""
+    gc.collect(0)
 
 
 def _assigned(
@@ -277,6 +284,7 @@ def _placed(
         bounds=Bounds(0, np.repeat(wanted, m)),
         options={"node_limit": MOST_NODES},
     )
+    _clear_solver()
     if result.x is None:
         return None, result.status == 2
     counts = np.rint(result.x).astype(int).reshape(n, m).T.tolist()
@@ -366,6 +374,7 @@ def _integer(
         bounds=Bounds(0, np.inf),
         options={"time_limit": left, "mip_rel_gap": 0.0},
     )
+    _clear_solver()
     if result.x is None:
         return None, result.status == 2
     times = np.rint(result.x).astype(int)
