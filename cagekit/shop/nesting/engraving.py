@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import ceil, pi
 
 import numpy as np
@@ -23,10 +24,12 @@ LEAST = 2.5
 LEAST_NUMBER = 1.8
 
 
-def engraved(plate: Plate, letter_height: float, number: str = "") -> list[Outline]:
+@lru_cache(maxsize=256)
+def engraved(plate: Plate, letter_height: float, number: str = "") -> tuple[Outline, ...]:
     """Number and id, where they keep clear of edges, holes, folds and the foot.
 
     Where there is no room for both the number stands alone; empty when not even that has room.
+    Kept for the last plates: a plate's own file and its sheet ask for the same.
 
     Args:
         plate: to be marked.
@@ -41,9 +44,9 @@ def engraved(plate: Plate, letter_height: float, number: str = "") -> list[Outli
             for rows in _broken(text):
                 spot = free.room(rows, height)
                 if spot is not None:
-                    return _block(rows, height, *spot)
+                    return tuple(_block(rows, height, *spot))
             height *= 0.8
-    return []
+    return ()
 
 
 def _broken(text: str) -> list[list[str]]:
