@@ -69,7 +69,8 @@ class Skin:
     def _with_slope(self, points: Points) -> tuple[Vec, Vec]:
         """The function at ``points`` and its slope ``(n, 3)``, all spots in one call."""
         around = self.side(np.stack([points + shift for shift in _AROUND]))
-        return around[0], np.stack((around[1:4] - around[4:]) / (2 * _STEP), axis=-1)
+        slope = np.moveaxis((around[1:4] - around[4:]) / (2 * _STEP), 0, -1)
+        return around[0], slope
 
     def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative beyond it."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +11,7 @@ import pytest
 from cagekit.cage.cage import Cage
 from cagekit.cage.colours import FAMILIES, ROLES, member_colour
 from cagekit.cage.member import End
+from cagekit.design import Design
 from cagekit.parts.tubes import KINDS
 from cagekit.view import overview as sheet
 from cagekit.view.overview import overview
@@ -98,10 +98,9 @@ def test_flat_things_are_drawn_too(kind: str) -> None:
 
 
 def test_it_is_written_the_same_twice(tmp_path: Path) -> None:
-    job = SimpleNamespace(cage=HALO, units="mm")
     written = []
     for _ in range(2):
-        write_cage(job, tmp_path)  # type: ignore[arg-type]
+        write_cage(Design(cage=HALO), tmp_path)
         written.append((tmp_path / "cage.png").read_bytes())
     assert written[0] == written[1]
     assert b"tIME" not in written[0]
