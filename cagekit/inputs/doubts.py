@@ -1,24 +1,27 @@
 """What a file says that can be and is probably a slip: told with its line, never refused.
 
 No range of one number shows it (:mod:`cagekit.inputs.usual`), and it is not beyond belief
-(:mod:`cagekit.inputs.plausible`): a name that is nearly the file's, numbers that do not fit.
+(:mod:`cagekit.inputs.plausible`): a name that is nearly the file's, numbers that do not fit. How
+far two numbers usually lie apart stands in ``cagekit/data/usual_fits.csv``, with its source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from difflib import SequenceMatcher
 from pathlib import Path
 from statistics import NormalDist
+from typing import Any
 
 from pydantic import BaseModel
 
+from cagekit.data import Row, rows
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import BodyMeasure, Driver
 from cagekit.inputs.plausible import Fault, problem_of
 from cagekit.inputs.presets import read_toml, shown
-from cagekit.inputs.toml_lines import line_map
-from cagekit.units import format_length
+from cagekit.inputs.toml_lines import TomlKey, line_map
+from cagekit.units import LengthUnit, format_length
 
 NEARLY = 0.8
 """Names that share this much are one name with a slip (common practice)."""
@@ -40,16 +43,22 @@ def doubts_in(path: Path, model: BaseModel) -> tuple[str, ...]:
         path: of the file.
         model: what was read.
     """
-    faults = [*_name(path, model)]
-    if isinstance(model, Car):
-        faults += _car(model)
-    elif isinstance(model, Driver):
-        faults += _driver(model)
+    faults = [*_name(path, model), *misfits(model)]
     if not faults:
         return ()
     data, text = read_toml(path)
     lines = line_map(text)
     return tuple(str(problem_of(f, data, lines, shown(path))) for f in faults)
+
+
+def misfits(model: BaseModel) -> Iterator[Fault]:
+    """Numbers of a car or driver sheet that hardly belong to one car or one person."""
+    if isinstance(model, Car | Driver):
+        yield from _fits(model)
+    if isinstance(model, Car):
+        yield from _car(model)
+    elif isinstance(model, Driver):
+        yield from _driver(model)
 
 
 def _name(path: Path, model: BaseModel) -> Iterator[Fault]:
@@ -60,7 +69,66 @@ def _name(path: Path, model: BaseModel) -> Iterator[Fault]:
     yield Fault(key=("name",), problem=f"is nearly the file's name, {stem}{build}. A slip?")
 
 
+WAYS: Mapping[str, tuple[str, str]] = {
+    "x": ("ahead of", "behind"),
+    "y": ("outboard of", "inboard of"),
+    "z": ("above", "below"),
+    "l": ("longer than", "shorter than"),
+}
+"""How a number lies to the one beside it, along an axis: more, less."""
+
+
+def _fits(model: Car | Driver) -> Iterator[Fault]:
+    """Numbers of a sheet that lie further apart than usual."""
+    for row in rows("usual_fits"):
+        if row["file"] != model.kind:
+            continue
+        sides = ("left", "right") if "side." in row["field"] + row["beside"] else ("",)
+        for side in sides:
+            key, value = _standing(model, row["field"], side)
+            _, other = _standing(model, row["beside"], side)
+            if value is None or other is None:
+                continue
+            low, high, apart = float(row["low"]), float(row["high"]), value - other
+            if row["axis"] == "y" and other < 0 and not side:  # signed: the right half of the car
+                apart = -apart
+            if not low <= apart <= high:
+                yield Fault(key=key, problem=_apart(row, apart, other, model.units))
+
+
+def _apart(row: Row, apart: float, other: float, units: LengthUnit) -> str:
+    def said(mm: float, end: str = "") -> str:
+        more, less = WAYS[row["axis"]]
+        return f"{format_length(abs(mm), units)} {more if mm >= 0 else less}{end}"
+
+    usual = f"{said(float(row['low']))} to {said(float(row['high']))}"
+    return (
+        f"is unusual: {said(apart)} {row['words']} at {format_length(other, units)}; "
+        f"usual is {usual} it ({row['certainty']})."
+    )
+
+
+def _standing(model: Car | Driver, dotted: str, side: str) -> tuple[TomlKey, float | None]:
+    """Key and value of a field of a table of data; ``side`` and ``seat`` say which is meant.
+
+    A point's number is told by the whole point. None where nothing was measured.
+    """
+    steps: list[str | int] = [int(s) if s.isdigit() else s for s in dotted.split(".")]
+    if steps[0] == "side":
+        steps[0] = side
+    elif steps[0] == "seat" and isinstance(model, Car):
+        steps[:1] = ["seats", model.seats.index(model.driver_seat)]
+    value: Any = model
+    for step in steps:
+        if value is not None:
+            value = value[step] if isinstance(step, int) else getattr(value, step)
+    key = tuple(steps[:-1]) if isinstance(steps[-1], int) else tuple(steps)
+    return key, value
+
+
 def _car(car: Car) -> Iterator[Fault]:
+    yield from _doors(car)
+    yield from _beside(car)
     dash, pedals = car.dash, car.pedals
     if dash and dash.cowl_z < dash.top_z - COWL_BELOW:
         yield Fault(
@@ -75,6 +143,74 @@ def _car(car: Car) -> Iterator[Fault]:
             problem=f"is unusual: {format_length(pedals.z - pedals.heel_z, car.units)} above the "
             f"heel, usual is {low} to {high} (from memory).",
         )
+
+
+DOOR = {"quarter_x": 60.0, "sill": 80.0, "rail": 40.0, "base": 200.0}
+"""Rear edge of a door's outline from the quarter panel, its lowest corner from the sill plane, its
+highest above the roof rail, its foremost ahead of the pillar's base: at most, mm (from memory)."""
+LEG_ROOM = 80.0
+"""A driver's hip point lies this far beside the tunnel at least, mm (from memory)."""
+MIRRORED = {"y": 80.0, "x": 400.0, "z": 200.0}
+"""Two seats side by side differ by no more than this, y from the centre plane, mm (from memory)."""
+
+
+def _doors(car: Car) -> Iterator[Fault]:
+    for name in ("left", "right"):
+        own = car.side(name)
+        door = own.door
+        if door is None or not door.outline:
+            continue
+        xs, zs = zip(*door.outline, strict=True)
+        if abs(min(xs) - door.quarter_x) > DOOR["quarter_x"]:
+            rear = format_length(min(xs), car.units)
+            yield Fault(
+                key=(name, "door", "quarter_x"),
+                problem=f"is unusual: the outline's rear edge is at {rear} (from memory).",
+            )
+        found: dict[str, bool] = {
+            "whose lowest corner is not at the tops of the sills, z = 0": (
+                abs(min(zs)) > DOOR["sill"]
+            ),
+        }
+        if own.hoop.rail is not None and car.body == "closed":
+            found["that reaches above the roof rail"] = max(zs) > own.hoop.rail[1] + DOOR["rail"]
+        if own.pillar is not None:
+            found["that reaches ahead of the windscreen pillar's base"] = (
+                max(xs) > own.pillar.base[0] + DOOR["base"]
+            )
+        for words, wrong in found.items():
+            if wrong:
+                problem = f"is unusual: an opening {words} (from memory)."
+                yield Fault(key=(name, "door", "outline"), problem=problem)
+
+
+def _beside(car: Car) -> Iterator[Fault]:
+    """Seats beside the tunnel and beside each other."""
+    for seat in car.seats:
+        if car.tunnel and seat.side != "centre":
+            half = car.tunnel.half(seat.side)
+            if abs(seat.hip[1]) < half + LEG_ROOM:
+                own = f"half_width_{seat.side}"
+                given = getattr(car.tunnel, own) is not None
+                hip = format_length(abs(seat.hip[1]), car.units)
+                yield Fault(
+                    key=("tunnel", own if given else "half_width"),
+                    problem=f"is unusual: the tunnel nearly reaches below a hip point, {hip} from "
+                    "the centre plane (from memory).",
+                )
+    sides = {seat.side: n for n, seat in reversed(list(enumerate(car.seats)))}
+    if "left" in sides and "right" in sides:
+        n = max(sides["left"], sides["right"])
+        one, other = (car.seats[sides[s]].hip for s in ("left", "right"))
+        off = {"y": one[1] + other[1], "x": one[0] - other[0], "z": one[2] - other[2]}
+        for axis, most in MIRRORED.items():
+            if abs(off[axis]) > most:
+                far = format_length(abs(off[axis]), car.units)
+                yield Fault(
+                    key=("seats", n, "hip"),
+                    problem=f"is unusual: along {axis} it lies {far} off that of the seat beside "
+                    "it (from memory).",
+                )
 
 
 def _driver(person: Driver) -> Iterator[Fault]:

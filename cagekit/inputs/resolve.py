@@ -16,6 +16,7 @@ from cagekit.inputs.doubts import doubts_in
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.plate import PlateFile
 from cagekit.inputs.plate_presets import plates_of
 from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import find_preset, load_file, reference_error, unusual_in
@@ -93,6 +94,9 @@ def _remarks(
         if what.startswith("tube ")
     ]
     told = [r for kind, what, table in read for r in unusual_in(kind, files[what], table)]
+    for preset in dict.fromkeys(p.preset for p in (*layout.plate, *file.plate) if p.preset):
+        path = find_preset("plate", preset, beside=files["build"].parent)
+        told += unusual_in("plate", path, load_file("plate", path, PlateFile))
     told += [r for _, what, table in read for r in doubts_in(files[what], table)]
     return tuple(dict.fromkeys(told))
 

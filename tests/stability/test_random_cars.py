@@ -19,6 +19,7 @@ from cagekit.design import Design
 from cagekit.errors import CagekitError
 from cagekit.inputs.build import Build, entries_of
 from cagekit.inputs.car import Car
+from cagekit.inputs.doubts import misfits
 from cagekit.inputs.plausible import car_faults
 from cagekit.inputs.presets import find_preset
 from cagekit.units import parse_length
@@ -148,6 +149,15 @@ def test_consistent_cars_are_made_whole() -> None:
     whole, stopped = cars_of_other_sizes(count)
     print(f"{whole} of {count} made whole", *stopped, sep="\n")  # noqa: T201
     assert whole >= 0.8 * count, stopped
+
+
+def test_no_consistent_car_is_doubted() -> None:
+    """A word about a sheet that is fine teaches people not to read them."""
+    for i in range(size(everyday=20, whole=300)):
+        build = demos.build(demos.DEMOS[i % len(demos.DEMOS)])
+        sheet = tomllib.loads(find_preset("car", build.file.car).read_text("utf-8"))
+        other = consistent(build, sheet, random.Random(f"consistent {i}"))
+        assert not list(misfits(other.car)), i
 
 
 def sweep(name: str, count: int) -> Counter[str]:

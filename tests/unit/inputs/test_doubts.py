@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import copy
+import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from cagekit.data import rows
+from cagekit.inputs.car import Car
+from cagekit.inputs.doubts import misfits
 from cagekit.inputs.presets import shipped_root
 from cagekit.inputs.resolve import load_build
 
@@ -17,6 +23,21 @@ SLIPS = [
     ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 0.1875", "inches typed as"),
     ("tubes/dom-1.625x0.134.toml", 'od = "1 5/8 in"', "od = 100", "100.0 mm is unusual"),
     ("cars/sprint-wagon.toml", "bottom_z = 10", "bottom_z = 0", "0.000 in is unusual"),
+]
+
+SLIPS += [
+    ("cars/sprint-wagon.toml", "header_x = 34", "header_x = 44", "11.500 in ahead of the roof's"),
+    ("cars/sprint-wagon.toml", "quarter_x = 2.5", "quarter_x = 5", "rear edge is at 2.500 in"),
+    ("cars/sprint-wagon.toml", "[42, 19]", "[62, 19]", "ahead of the windscreen pillar's base"),
+    ("cars/sprint-wagon.toml", "[28, 33]", "[28, 39]", "reaches above the roof rail"),
+    ("cars/sprint-wagon.toml", "hip = [14.8125, -12", "hip = [14.8125, -8", "along y it lies"),
+    (
+        "cars/sprint-wagon.toml",
+        "half_width = 5",
+        "half_width = 9.5",
+        "reaches below a hip point, 12.125 in",
+    ),
+    ("cars/sprint-wagon.toml", "sheet = 0.047", "sheet = 0.47", "0.470 in is unusual"),
 ]
 
 
@@ -33,6 +54,48 @@ def test_a_slip_is_told_with_its_line(
     (remark,) = [r for r in load_build("sprint-wagon").remarks if told in r]
     line = text[: text.index(old) + 1].count("\n") + 1
     assert remark.startswith(f"presets/{file}:{line} "), remark
+
+
+def test_a_plate_preset_is_looked_through(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = (shipped_root() / "plates/harness-tab.toml").read_text("utf-8")
+    (tmp_path / "presets/plates").mkdir(parents=True)
+    target = tmp_path / "presets/plates/harness-tab.toml"
+    target.write_text(text.replace("width = 56", "width = 5"))
+    (remark,) = load_build("hillclimb-coupe").remarks
+    assert remark.startswith("presets/plates/harness-tab.toml:13 [plate] width = 5")
+
+
+FITS = [(row["field"], row["beside"]) for row in rows("usual_fits") if row["file"] == "car"]
+
+
+@pytest.mark.parametrize(("field", "beside"), FITS, ids=[f"{a} {b}" for a, b in FITS])
+def test_two_numbers_of_a_car_that_do_not_fit_are_told(field: str, beside: str) -> None:
+    """Each row of the table, just beyond either end and just within."""
+    row = next(r for r in rows("usual_fits") if (r["field"], r["beside"]) == (field, beside))
+    sheet = tomllib.loads((shipped_root() / "cars/gravel-hatch.toml").read_text("utf-8"))
+    sheet["side"] |= {"rear_foot": dict(sheet["side"]["rear_foot"])}
+    other = _at(sheet, beside)[0]
+    told = []
+    for end, step in (("low", -1.0), ("low", 1.0), ("high", -1.0), ("high", 1.0)):
+        changed = copy.deepcopy(sheet)
+        _, table, key = _at(changed, field)
+        table[key] = other + float(row[end]) + step
+        car = Car.model_validate(changed, context={"units": "mm"})
+        last = [s for s in field.split(".") if not s.isdigit()][-1]
+        found = [f for f in misfits(car) if f.key[-1] == last and row["words"] in f.problem]
+        told.append(bool(found))
+    assert told == [True, False, False, True]
+
+
+def _at(sheet: Any, dotted: str) -> tuple[float, Any, Any]:
+    """The number at a dotted name, the table it stands in and its key there."""
+    steps: list[Any] = [int(s) if s.isdigit() else s for s in dotted.split(".")]
+    if steps[0] == "seat":
+        steps[:1] = ["seats", 0]
+    for step in steps[:-1]:
+        sheet = sheet[step]
+    return sheet[steps[-1]], sheet, steps[-1]
 
 
 def test_legs_of_two_people_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
