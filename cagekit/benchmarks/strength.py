@@ -170,6 +170,14 @@ def table(
         elastic_part = f"{row[0]:5d}  {row[1]:5d}  {row[2]:9.2f}  {powers[0]:>8}"
         lines.append(f"{elastic_part}   {row[3]:10.2f}  {powers[1]:>8}")
         before = row
+    if len(growth) > 1:
+        first, last = growth[0], growth[-1]
+        wider = np.log(last[0] / first[0])
+        whole_range = [float(np.log(last[k] / first[k]) / wider) for k in (2, 3)]
+        lines.append(
+            f"{first[0]} to {last[0]}: elastic n^{whole_range[0]:.2f}, collapse "
+            f"n^{whole_range[1]:.2f} (a doubling alone also tells how many steps a search took)"
+        )
     return "\n".join(lines)
 
 

@@ -10,6 +10,7 @@ from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.presets import shown
 from cagekit.structure.helps import MOVED
 from cagekit.units import format_length, lengths_in
 
@@ -23,6 +24,8 @@ SCREENING = (
 )
 HARDEST = 8
 """Tubes, attachments and helps that the tables list."""
+FOLDING = 4
+"""Tubes that a line of the mechanism names."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,11 +44,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Work out the strength and print it."""
     only = names(args.case)
+    if args.case is not None and not only:
+        raise InputError("--case", problem="is empty; leave it out or name one.")
     with Progress() as progress:
         design = design_of(args, progress.step)
         progress.step("working out the strength")
         result = design.strength_under(args.loads or "", only)
-    _require(result, only)
+    _require(result, only, shown(design.files[f"car {design.build.file.car}"]))
     if args.json:
         emit(as_data(result))
     else:
@@ -55,8 +60,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _require(result: StrengthResult, only: tuple[str, ...]) -> None:
-    """Refuse what could not be worked out as asked."""
+def _require(result: StrengthResult, only: tuple[str, ...], car: str) -> None:
+    """Refuse what could not be worked out as asked; ``car`` is the file of the car sheet."""
     if result.problem:
         raise GeometryError("frame", result.problem)
     known = {c.id for c in result.cases}
@@ -72,7 +77,7 @@ def _require(result: StrengthResult, only: tuple[str, ...]) -> None:
     missing = next((c for c in result.cases if c.missing), None)
     if missing is not None:
         raise InputError(
-            "car sheet", "mass", problem=f"is not given, and case {missing.id} counts in weights.",
+            car, "mass", problem=f"is not given, and case {missing.id} counts in weights.",
             hint="Give `mass` in kg, ready to run without driver; it is never assumed.",
         )  # fmt: skip
     raise InputError(
@@ -195,16 +200,11 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
 
 
 def _folds(result: StrengthResult) -> Iterator[tuple[str, str]]:
-    assert result.coarse is not None
     for r in result.results.values():
         if r.collapse is None:
             yield r.case.id, "nothing"
             continue
-        share: dict[str, float] = {}
-        for h in r.collapse.hinges:
-            name = result.coarse.member[h.beam]
-            share[name] = share.get(name, 0.0) + h.share
-        top = sorted(share.items(), key=lambda x: (-x[1], x[0]))[:4]
+        top = list(result.folding(r.case.id, least=0.01).items())[:FOLDING]
         yield r.case.id, ", ".join(f"{n} {v:.0%}" for n, v in top)
 
 

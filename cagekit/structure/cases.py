@@ -13,7 +13,9 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
 from cagekit.inputs.loads import CaseEntry, Combination, LoadEntry, LoadsFile
-from cagekit.inputs.places import OnTube
+from cagekit.inputs.places import Location, OnTube
+from cagekit.inputs.presets import key_error
+from cagekit.inputs.toml_lines import TomlKey
 from cagekit.materials.source import Certainty
 from cagekit.materials.steels import steel
 from cagekit.members.registry import GENERATORS
@@ -88,7 +90,7 @@ class Case:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadScene:
-    """What the cases need to know: cage, car, how many people, and the file with its name."""
+    """What the cases need to know: cage, car, how many people, and the loads with their file."""
 
     cage: Cage
     car: Car
@@ -126,8 +128,8 @@ def _case(scene: LoadScene, entry: CaseEntry) -> Case:
         if load.weight is not None and scene.weight is None:
             missing = "the car's mass: give `mass` (kg) in the car sheet"
             continue
-        where = f"{scene.where} [case {entry.id}] load {n + 1}"
-        found = list(_belts(scene, load) if load.belt is not None else _put(scene, load, where))
+        key = ("case", file.case.index(entry), "load", n, "at")
+        found = list(_belts(scene, load) if load.belt is not None else _put(scene, load, key))
         if not found:
             asked = "harness_bar" if load.belt is not None else ", ".join(map(_tube, load.at))
             absent = f"the cage has no {asked}" if scene.people or not load.belt else "nobody in it"
@@ -146,26 +148,25 @@ def _tube(place: object) -> str:
     return place.member if isinstance(place, OnTube) else str(place)
 
 
-def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
-    units = scene.file.units
-    for place in load.at:
+def _put(scene: LoadScene, load: LoadEntry, key: TomlKey) -> Iterator[Push]:
+    """Put a load on the first of its places that the cage has; ``key`` is where the file has them.
+
+    Raises:
+        InputError: a place is on no tube, or off its tube; with its line.
+    """
+    names = _names(scene.cage)
+    for n, place in enumerate(load.at):
         if not isinstance(place, OnTube):
-            raise InputError(
-                where, "at", lengths_in(str(place), units), problem="a load is put on a tube.",
-                hint="Write e.g. `on main_hoop at middle`.",
-            )  # fmt: skip
-        names = _names(scene.cage)
+            problem, hint = "a load is put on a tube.", "Write e.g. `on main_hoop at middle`."
+            raise _wrong(scene, (*key, n), place, problem, hint)
         if place.member not in names and f"{place.member}_{place.side}" not in names:
             continue
         try:
-            found = scene.places.find(place, where=where)
+            found = scene.places.find(place, where="")
         except GeometryError as error:
-            told = error.problem.replace(f" ({where}: {str(place)!r})", "")
-            raise InputError(
-                where, "at", lengths_in(str(place), units),
-                problem=lengths_in(f"lies off the cage: {place.member} {told}", units),
-                hint="Put it on the tube.",
-            ) from None  # fmt: skip
+            told = error.problem.replace(f" (: {str(place)!r})", "")
+            problem = f"lies off the cage: {place.member} {told}"
+            raise _wrong(scene, (*key, n), place, problem, "Put it on the tube.") from None
         assert found.spot is not None
         weight = scene.weight or 0.0
         force = np.array(load.force if load.weight is None else load.weight, float)
@@ -174,14 +175,18 @@ def _put(scene: LoadScene, load: LoadEntry, where: str) -> Iterator[Push]:
             force=force * (1.0 if load.weight is None else weight),
         )  # fmt: skip
         return
-    for place in load.at:
+    for n, place in enumerate(load.at):
         known = {*GENERATORS, *names}
         if isinstance(place, OnTube) and place.member not in known:
-            raise InputError(
-                where, "at", lengths_in(str(place), units),
-                problem=f"there is no tube {place.member!r}.",
-                hint=did_you_mean(place.member, known),
-            )  # fmt: skip
+            problem = f"there is no tube {place.member!r}."
+            raise _wrong(scene, (*key, n), place, problem, did_you_mean(place.member, known))
+
+
+def _wrong(scene: LoadScene, key: TomlKey, place: Location, problem: str, hint: str) -> InputError:
+    """An error about one place of a load, in the words and units of its file."""
+    units = scene.file.units
+    typed, told = lengths_in(str(place), units), lengths_in(problem, units)
+    return key_error(scene.where, key, typed, told, hint)
 
 
 def _names(cage: Cage) -> set[str]:

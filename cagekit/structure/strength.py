@@ -32,6 +32,8 @@ COARSE = radians(6.0)
 """Chord of a bend where the frame is folded, rad: with 15 degrees factors were up to 3 % high."""
 IDLE = 0.02
 """A tube that is used less than this in every case carries nothing."""
+FOLDS = 0.03
+"""A tube that takes up less than this share of the work is not told as one that folds."""
 
 CAUTION = (
     "Screening of the tubes alone, never approval: the rulebook, the scrutineer and a licensed "
@@ -137,6 +139,23 @@ class StrengthResult:
         """Nodes of the frame as they lie under a case, ``(n, 3)`` mm, movement ``times`` over."""
         assert self.model is not None
         return np.asarray(self.model.frame.nodes + times * self.results[case].response.moved[:, :3])
+
+    def folding(self, case: str, least: float = FOLDS) -> dict[str, float]:
+        """Tubes in which a case folds the cage: their share of the work, the largest first.
+
+        Args:
+            case: id of the case.
+            least: share below which a tube is left out; a mechanism bends all others a little.
+        """
+        collapse = self.results[case].collapse
+        if collapse is None or self.coarse is None:
+            return {}
+        share: dict[str, float] = {}
+        for name, work in zip(self.coarse.member, collapse.by_beam.tolist(), strict=True):
+            if name:
+                share[name] = share.get(name, 0.0) + work / float(collapse.by_beam.sum())
+        most = sorted(share.items(), key=lambda row: (-round(row[1], 6), row[0]))
+        return {name: s for name, s in most if s >= least}
 
     def use_of(self, member: str) -> float:
         """The hardest use of a tube in all cases."""

@@ -105,9 +105,6 @@ def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str,
     plastic = f"{r.collapse.factor:.2f}" if r.collapse else "does not fold"
     both = f"{r.factor:.2f}" if r.collapse else "-"
     gap = f" (at most {r.collapse.gap:.1%} above)" if r.collapse else ""
-    assert result.coarse is not None
-    hinges = r.collapse.hinges if r.collapse else ()
-    names = dict.fromkeys(result.coarse.member[h.beam] for h in hinges if h.share > 0.03)
     return {
         "picture": f"{r.case.id}.png",
         "title": f"{r.case.id}: {r.case.title}",
@@ -115,7 +112,7 @@ def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str,
         "numbers": [
             plastic + gap, both, f"{min(r.critical, 9999):.1f}", format_length(r.deflection, units),
         ],
-        "folds": ", ".join(n for n in names if n) or "nothing",
+        "folds": ", ".join(result.folding(r.case.id)) or "nothing",
         "tubes": [
             [u.member, f"{u.normal / 1e3:.1f}", f"{u.shear / 1e3:.1f}", f"{u.moment / 1e6:.2f}",
              f"{u.torsion / 1e6:.2f}", f"{u.stress:.0f}", f"{u.plastic:.2f}", f"{u.buckling:.2f}"]

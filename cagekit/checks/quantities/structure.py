@@ -34,7 +34,7 @@ def _by_case(
 def frame_stands(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Whether the tubes with their joints and feet are a frame that cannot move freely."""
     problem = s.design.strength.problem
-    yield Measure(subject="cage", value=not problem, text=problem)
+    yield Measure(subject="cage", value=not problem, cure=problem)
 
 
 @quantity("collapse_factor", "ratio", "collapse factor")
@@ -45,27 +45,26 @@ def collapse_factor(s: Survey, pick: Pick) -> Iterator[Measure]:
         subject = f"case {r.case.id}"
         if r.collapse is None:
             return Measure(subject=subject, value=True, met="Nothing in it folds the frame.")
-        hinges = _hinges(s.design.strength, r)
-        cure = ""
-        if helps := s.design.strength.helps:
-            best = ", ".join(h.member for h in helps[:3])
-            cure = f"Most gained for each kg of wall: {best}."
-        if shifts := s.design.strength.shifts:
-            first = shifts[0]
-            cure += f" Of places: {first.place} moved {first.way} on {first.parent}."
+        tubes = result.folding(r.case.id)
         return Measure(
-            subject=subject, value=r.factor, evidence=Evidence.of(*hinges), cure=cure,
-            text=f"Folds in {', '.join(hinges)}.",
+            subject=subject, value=r.factor, evidence=Evidence.of(*tubes),
+            cure=_gained(result) if r is result.worst else "", text=f"Folds in {', '.join(tubes)}.",
         )  # fmt: skip
 
-    yield from _by_case(s.design.strength, one)
+    result = s.design.strength
+    yield from _by_case(result, one)
 
 
-def _hinges(result: StrengthResult, r: CaseResult) -> tuple[str, ...]:
-    assert r.collapse is not None
-    assert result.coarse is not None
-    names = (result.coarse.member[h.beam] for h in r.collapse.hinges if h.share > 0.03)
-    return tuple(dict.fromkeys(n for n in names if n))
+def _gained(result: StrengthResult) -> str:
+    """What brings most in the worst case; what the gains are worked out for."""
+    cure = ""
+    if result.helps:
+        best = ", ".join(h.member for h in result.helps[:3])
+        cure = f"Most gained for each kg of wall: {best}."
+    if result.shifts:
+        first = result.shifts[0]
+        cure += f" Of places: {first.place} moved {first.way} on {first.parent}."
+    return cure
 
 
 @quantity("critical_factor", "ratio", "elastic critical factor")
