@@ -163,8 +163,8 @@ def _print(found: Placement, units: str) -> None:
     print()
     for line in remarks(found, units):
         print(textwrap.fill(line, width(), subsequent_indent="  "))
-    for text in dict.fromkeys(t.error for t in found.trials if t.error):
-        note(f"note: {text}")
+    for line in impossible(found, units):
+        note(f"note: {line}")
 
 
 def _row(found: Placement, trial: Trial, units: str) -> list[str]:
@@ -211,6 +211,25 @@ def limit_words(found: Placement, key: ReadingKey, units: str) -> str:
     return " / ".join(seen) or "no limit"
 
 
+def impossible(found: Placement, units: str) -> list[str]:
+    """Why places cannot be made; one reason with another number at each place is told once."""
+    alike: dict[str, list[Trial]] = {}
+    for t in found.trials:
+        if t.error:
+            alike.setdefault(re.sub(r"\d+(\.\d+)?", "0", t.error), []).append(t)
+    names = [s.name for s in found.sweeps]
+
+    def at(t: Trial) -> str:
+        return ", ".join(shown(v, n, units) for v, n in zip(t.values, names, strict=True))
+
+    return [
+        f"{len(same)} places, {at(same[0])} to {at(same[-1])}; at the last: {same[-1].error}"
+        if len(same) > 1
+        else f"{at(same[0])}: {same[0].error}"
+        for same in alike.values()
+    ]
+
+
 def remarks(found: Placement, units: str) -> list[str]:
     """What is proposed and why."""
     if found.best is None:
@@ -229,6 +248,13 @@ def remarks(found: Placement, units: str) -> list[str]:
         "the shortest way from where it is now"
     )
     out = [f"Proposed: {', '.join(names)}: {state}; {why}."]
+    ends = zip(found.sweeps, found.best.values, strict=True)
+    if fails + warns and any(
+        len(s.values) > 1 and v in (s.values[0], s.values[-1]) for s, v in ends
+    ):
+        out.append(
+            "It is an end of the range that was tried: a wider one (--over) may hold better."
+        )
     if found.best.spot is not None:
         x, _, z = (shown(float(v), "", units) for v in found.best.spot)
         out.append(

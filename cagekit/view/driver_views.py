@@ -28,7 +28,7 @@ from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 from cagekit.view.person_mesh import people
 from cagekit.view.raster import ViewFrame, render
-from cagekit.view.scene import SceneBody, bodies
+from cagekit.view.scene import SceneBody, bodies, frame_bodies
 from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
@@ -114,6 +114,8 @@ def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: LengthUnit = "mm", title: 
     if tubes and cockpit.occupants:
         near = cockpit.occupants[0]
         panels = _panels([*tubes, *bodies_of], near)
+        # room is measured to the car's own tubes too; what lies off the picture is not shown
+        tubes += frame_bodies(cage)
         taken = [m for who in cockpit.occupants for m in measures(cockpit, who, units)]
         for name, panel in panels.items():
             image = _blended(tubes, bodies_of, panel.frame)

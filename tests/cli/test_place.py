@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from cagekit.cli.main import run
+from cagekit.cli.place import impossible
+from cagekit.study.placement import Placement, Sweep, Trial
 
 OVER = ["--over", "height=300:500:50", "--units", "mm"]
 
@@ -89,3 +91,24 @@ def test_build_that_cannot_be_made_stops_with_the_reason(
     out, err = capsys.readouterr()
     assert out == ""
     assert "door_bar_left: between its cuts" in err
+
+
+def test_one_reason_at_many_places_is_told_once() -> None:
+    def tried(at: float, error: str) -> Trial:
+        return Trial(values=(at,), spot=None, findings={}, error=error)
+
+    angles = {200.0: 4.6, 210.0: 9, 220.0: 14.2}
+    trials = [tried(at, f"bar_1 meets bar_2 at {a} degrees.") for at, a in angles.items()]
+    found = Placement(
+        member="bar_1",
+        sweeps=(Sweep(fields=("height",), values=(*angles, 230.0)),),
+        now=(200.0,),
+        trials=(*trials, tried(230.0, "bar_1 is too short.")),
+        keys=(),
+        best=None,
+        reasons=(),
+    )
+    assert impossible(found, "mm") == [
+        "3 places, 200 to 220; at the last: bar_1 meets bar_2 at 14.2 degrees.",
+        "230: bar_1 is too short.",
+    ]

@@ -9,7 +9,7 @@ from math import ceil, degrees
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
-from cagekit.cage.member import EndKind, Member
+from cagekit.cage.member import CHASSIS, EndKind, Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
@@ -193,7 +193,13 @@ def _uncover(c: Covered, end: str) -> str:
 def _cure(hit: Overlap, noted: float) -> str:
     """What a builder can do about it; the later tube is the one to change."""
     ways = []
-    if hit.joined:
+    if CHASSIS in (hit.a.role, hit.b.role):
+        own, made = (hit.a, hit.b) if hit.a.role == CHASSIS else (hit.b, hit.a)
+        ways.append(
+            f"Move {made.id} clear, or end it on {own.id}, which is the car's own; where "
+            f"{own.id} is cut to let it pass, measure what is left as [[chassis.tube]]"
+        )
+    elif hit.joined:
         ways.append(
             f"Move the end of {hit.b.id} along the tube it sits on, away from {hit.a.id}, or to "
             "the same node, so that it is coped to both"

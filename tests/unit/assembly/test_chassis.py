@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from importlib.resources import files
 from math import asin, hypot
 from pathlib import Path
@@ -14,6 +15,7 @@ from chassis_car import BUILD, CAR, loaded
 
 from cagekit.assembly.assemble import assemble
 from cagekit.checks.quantities.collisions import overlaps
+from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.fit.readings import helmet_to_nearest
@@ -21,7 +23,9 @@ from cagekit.fit.view_angles import pillar_view
 from cagekit.page.cards import cards
 from cagekit.page.data import page_data
 from cagekit.structure.model import model_of
-from cagekit.view.scene import bodies, frame_bodies
+from cagekit.view.driver_views import fit_sheet
+from cagekit.view.raster import Render, ViewFrame, render
+from cagekit.view.scene import SceneBody, bodies, frame_bodies
 from cagekit.writers.csv import setting_out_table
 from cagekit.writers.json import cage_dict
 
@@ -118,8 +122,27 @@ id = "stay"
 from = "on main_hoop.left at height 300"
 to = "at 300, 250, -100"
 """
-    cage = assemble(loaded(tmp_path, build=BUILD + through))
-    assert ("stay", "floor_rail_left") in {(o.a.id, o.b.id) for o in overlaps(cage)}
+    design = Design(loaded(tmp_path, build=BUILD + through))
+    assert ("stay", "floor_rail_left") in {(o.a.id, o.b.id) for o in overlaps(design.cage)}
+    told = next(f for f in run(design, ["geometry"]) if f.code == "cage/collision")
+    # the car's own tube is not made: no entry of it can say `split_by`
+    assert "split_by" not in told.cure
+    assert "Move stay clear, or end it on floor_rail_left, which is the car's own" in told.cure
+
+
+def test_the_fit_picture_draws_what_room_is_measured_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    design = Design(loaded(tmp_path))
+    drawn: list[str] = []
+
+    def listed(scene: Sequence[SceneBody], frame: ViewFrame, **_: object) -> Render:
+        drawn.extend(b.name for b in scene)
+        return render(scene[:1], frame, paper=(255, 255, 255))
+
+    monkeypatch.setattr("cagekit.view.driver_views.render", listed)
+    fit_sheet(design.cage, design.cockpit)
+    assert {"waist_rail_left", "floor_rail_right", "hoop_cross"} <= set(drawn)
 
 
 def test_a_strut_hangs_on_the_frame_by_name(tmp_path: Path) -> None:
