@@ -43,7 +43,7 @@ def doubts_in(path: Path, model: BaseModel) -> tuple[str, ...]:
         path: of the file.
         model: what was read.
     """
-    faults = [*_name(path, model), *misfits(model)]
+    faults = [*_name(path, model), *misfits(model), *_sheets(model)]
     if not faults:
         return ()
     data, text = read_toml(path)
@@ -124,6 +124,38 @@ def _standing(model: Car | Driver, dotted: str, side: str) -> tuple[TomlKey, flo
             value = value[step] if isinstance(step, int) else getattr(value, step)
     key = tuple(steps[:-1]) if isinstance(steps[-1], int) else tuple(steps)
     return key, value
+
+
+NEAR_SHEET = 0.025
+"""A plate is of a sheet of the trade within this share of its thickness (common practice)."""
+
+
+def _sheets(model: BaseModel) -> Iterator[Fault]:
+    """Plates of a thickness that no sheet of the trade has."""
+    units: LengthUnit = "in" if getattr(model, "units", "") == "in" else "mm"
+    known = sorted((float(r["mm"]), r["name"]) for r in rows("sheet_thicknesses"))
+    for key, mm in _thicknesses(model):
+        if not mm or any(abs(mm - one) <= NEAR_SHEET * one for one, _ in known):
+            continue
+        thinner = [f"{name}, " for one, name in known if one < mm][-1:]
+        thicker = [name for one, name in known if one > mm][:1]
+        if thinner and thicker:
+            yield Fault(
+                key=key,
+                problem=f"is unusual: no sheet of the trade is {format_length(mm, units)} thick; "
+                f"next to it are {thinner[0]}{thicker[0]} (common practice).",
+            )
+
+
+def _thicknesses(model: BaseModel) -> Iterator[tuple[TomlKey, float | None]]:
+    """Key and thickness (mm) of every plate that a build, a layout or a plate file speaks of."""
+    yield ("foot_plate",), getattr(model, "foot_plate", None)
+    plates = getattr(model, "plate", ())
+    listed = isinstance(plates, tuple)
+    for n, plate in enumerate(plates if listed else (plates,)):
+        for field in ("thickness", "backing_thickness"):
+            key = ("plate", n, field) if listed else ("plate", field)
+            yield key, getattr(plate, field, None)
 
 
 def _car(car: Car) -> Iterator[Fault]:

@@ -96,7 +96,8 @@ def _remarks(
     told = [r for kind, what, table in read for r in unusual_in(kind, files[what], table)]
     for preset in dict.fromkeys(p.preset for p in (*layout.plate, *file.plate) if p.preset):
         path = find_preset("plate", preset, beside=files["build"].parent)
-        told += unusual_in("plate", path, load_file("plate", path, PlateFile))
+        plate = load_file("plate", path, PlateFile)
+        told += (*unusual_in("plate", path, plate), *doubts_in(path, plate))
     told += [r for _, what, table in read for r in doubts_in(files[what], table)]
     return tuple(dict.fromkeys(told))
 
