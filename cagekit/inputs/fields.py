@@ -150,12 +150,17 @@ class FileModel(BaseModel):
         return schema
 
 
+_NO_SCHEMA = frozenset({"config", "default", "function", "metadata", "serialization"})
+"""What a schema says that holds no other schema of something that is read."""
+
+
 def _be_strict(schema: Any) -> None:
     if isinstance(schema, dict):
         if schema.get("type") in ("int", "float", "bool"):
             schema["strict"] = True
-        for inner in schema.values():
-            _be_strict(inner)
-    elif isinstance(schema, list | tuple):
-        for inner in schema:
+        parts = [inner for key, inner in schema.items() if key not in _NO_SCHEMA]
+    else:
+        parts = schema
+    for inner in parts:
+        if isinstance(inner, dict | list | tuple):
             _be_strict(inner)
