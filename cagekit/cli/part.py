@@ -46,12 +46,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     """Add the dimensions of the kind that was typed."""
-    from cagekit.parts.kinds import part_kinds, summaries
+    from cagekit.parts.kinds import part_kind, summaries
 
     name = next((w.replace("-", "_") for w in words if w.replace("-", "_") in summaries()), "")
     if not name:
         return
-    kind = part_kinds()[name]
+    kind = part_kind(name)
     _chosen(parser)
     units = "in" if "in" in _after(words, "--units") or "--units=in" in words else "mm"
     parser.usage = f"cagekit part {name} [--DIM value ...] [options]"
