@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Literal
 
 from cagekit.inputs.places import FootName
@@ -30,14 +30,29 @@ def floor_entry(
         surface: what the foot stands on.
     """
     out = default_floor_plate(units, surface)
+    for entry in _meant(entries, names, side):
+        merged = laid_on(out, entry)
+        assert isinstance(merged, FloorPlateEntry)
+        out = merged
+    return out
+
+
+def asked_fields(
+    entries: Sequence[PlateEntry], names: Sequence[FootName], side: str
+) -> frozenset[str]:
+    """Fields of a foot's plate that a file or its preset says, and the default does not."""
+    return frozenset().union(*(e.model_fields_set for e in _meant(entries, names, side)))
+
+
+def _meant(
+    entries: Sequence[PlateEntry], names: Sequence[FootName], side: str
+) -> Iterator[FloorPlateEntry]:
+    """The floor plate entries that mean a foot, in order."""
     for entry in entries:
         if not isinstance(entry, FloorPlateEntry) or entry.side not in (None, side):
             continue
         if entry.at is None or entry.at in names:
-            merged = laid_on(out, entry)
-            assert isinstance(merged, FloorPlateEntry)
-            out = merged
-    return out
+            yield entry
 
 
 def spot_names(place: str) -> tuple[FootName, ...]:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName
@@ -14,15 +17,18 @@ from cagekit.errors import InputError, about
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
-from cagekit.plates.clearing import cleared
-from cagekit.plates.entries import floor_entry, foot_rise, spot_names
-from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
+from cagekit.plates.clearing import Wish, fitted
+from cagekit.plates.entries import asked_fields, floor_entry, foot_rise, spot_names
+from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.inputs.build import Build
+
+NEIGHBOUR = 500.0
+"""Plates of feet within this distance (mm) are held against each other."""
 
 Maker = Callable[["Build", "Cage", PlateEntry, str], Sequence[Plate]]
 
@@ -48,7 +54,7 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     used: set[FootName] = set()
     for member, end in feet_of(cage):
         with about(_named(entries, foot_names(cage, member, end))):
-            out.extend(_foot_plates(build, cage, member, end, entries, used))
+            out.extend(_foot_plates(build, cage, member, end, entries, used, out))
     _require_used(cage, build, entries, used)
     for entry in entries:
         # brackets of swing-out bars come with the bars
@@ -129,19 +135,31 @@ def _foot_plates(
     end: EndName,
     entries: Sequence[PlateEntry],
     used: set[FootName],
+    made: Sequence[Plate],
 ) -> Sequence[Plate]:
     names = foot_names(cage, member, end)
     used.update(names)
     m = cage.member(member)
-    key = ("foot", m, end, Same(build.car), Same(build.tooling), tuple(map(Same, entries)))
+    at = m.path.end_point(end)
+    others = tuple(
+        p
+        for p in made
+        if member not in p.members and float(np.linalg.norm(p.placement[:3, 3] - at)) < NEIGHBOUR
+    )
+    key = ("foot", m, end, Same(build.car), Same(build.tooling), tuple(map(Same, entries)), others)
     own = (build.name, build.units, build.foot_plate)
     return cage.kept.once(
-        (*key, *own), lambda: tuple(_foot_made(build, cage, member, end, entries))
+        (*key, *own), lambda: tuple(_foot_made(build, cage, member, end, entries, others))
     )
 
 
 def _foot_made(
-    build: Build, cage: Cage, member: str, end: EndName, entries: Sequence[PlateEntry]
+    build: Build,
+    cage: Cage,
+    member: str,
+    end: EndName,
+    entries: Sequence[PlateEntry],
+    others: Sequence[Plate],
 ) -> Sequence[Plate]:
     how = cage.member(member).end(end)
     names = foot_names(cage, member, end)
@@ -159,8 +177,8 @@ def _foot_made(
         spec = foot_plate_spec(build, entry)
         return cage.kept.call(plinth, name, foot, spec, entry.plinth_height, entry.wall)
     try:
-        spec = cleared(foot_plate_spec(build, entry), foot, build.car)
-        return cage.kept.call(floor_plate, name, foot, spec)
+        wish = _wish(build, cage, member, entry, asked_fields(entries, names, side), foot.surface)
+        return fitted(name, foot, wish, cage, build.car, others)
     except InputError as error:
         if error.field != "profile" or build.car.foot(how.foot) is None:
             raise
@@ -171,6 +189,27 @@ def _foot_made(
             problem=f"{foot.name}: {error.problem}",
             hint=error.hint,
         ) from error
+
+
+def _wish(
+    build: Build,
+    cage: Cage,
+    member: str,
+    entry: FloorPlateEntry,
+    asked: frozenset[str],
+    surface: str,
+) -> Wish:
+    folded = None
+    if "style" not in asked and entry.style == "flat":
+        bent = entry.model_copy(update={"style": "folded"})
+        folded = partial(foot_plate_spec, build, bent)
+    return Wish(
+        spec=foot_plate_spec(build, entry),
+        folded=folded,
+        sized=bool({"length", "width"} & asked),
+        hoop="hoop" in cage.member(member).role,
+        surface=surface,
+    )
 
 
 def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.kept import Same
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.plates_in_car import contact_share
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import StandingEnd, Survey
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.plates.foot import Foot
+from cagekit.plates.in_car import lying_area
 from cagekit.plates.profile import off_foot
 from cagekit.units.tolerance import SAME_POINT
 
@@ -101,11 +100,7 @@ def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
     plinth's side walls do not count.
     """
     for foot, plate, e in _feet(s, pick):
-        flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
-        on = foot.member.end(foot.end).surface
-        key = ("contact share", plate, Same(s.car), on)
-        share = s.cage.kept.once(key, partial(contact_share, plate, s.car, on))
-        value = share * (flat - sum(h.area for h in plate.holes))
+        value = lying_area(s.cage, plate, s.car, foot.member.end(foot.end).surface)
         yield Measure(subject=foot.name, value=value, evidence=e)
 
 

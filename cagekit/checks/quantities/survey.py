@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from math import atan2, pi
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from cagekit.cage.kept import Same
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
-from cagekit.car.shell import ShellSurface, surfaces
+from cagekit.car.shell import ShellSurface
 from cagekit.checks.quantities.bars import WholeBar, joined
-from cagekit.checks.quantities.plate_clash import kept_points
 from cagekit.checks.quantities.quantity import Measure, Pick, Quantity
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
@@ -22,6 +20,8 @@ from cagekit.fit.view_angles import PillarView, pillar_view
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.materials.steels import family
+from cagekit.plates.in_car import shell_of
+from cagekit.plates.points import kept_points
 from cagekit.swing.motion import Swept, sweep
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ class Survey:
     @cached_property
     def shell(self) -> tuple[ShellSurface, ...]:
         """Every surface of the car and the keep-outs."""
-        return self.cage.kept.once(("shell", Same(self.car)), partial(surfaces, self.car))
+        return shell_of(self.cage, self.car)
 
     @property
     def build(self) -> Build:

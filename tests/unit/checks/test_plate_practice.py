@@ -151,7 +151,7 @@ def test_large_plates_are_compared_within_the_memory():
 
     import numpy as np
 
-    from cagekit.checks.quantities.plate_clash import nearest
+    from cagekit.plates.points import nearest
 
     rng = np.random.default_rng(3)
     a, b = rng.uniform(0, 1500, (60_000, 3)), rng.uniform(0, 1500, (60_000, 3))

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.checks.quantities.plate_clash import nearest
 from cagekit.cli.main import run
 from cagekit.inputs.messages import MOST_TOLD
 from cagekit.inputs.presets import shipped_root
+from cagekit.plates.points import nearest
 
 KEEPOUTS = [
     ('shape = "cylinder"\nstart = [0, 0, 0]\nend = [0, 0, 90]\nradius = -40', "above 0"),

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import members_only
 from cagekit.checks.finding import Finding, Status
-from cagekit.checks.quantities.plates_in_car import contact_share
 from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.inputs.build import Build
+from cagekit.inputs.car import KeepOut
 from cagekit.inputs.plate import FloorPlateEntry
+from cagekit.inputs.plate_presets import default_floor_plate
 from cagekit.inputs.resolve import load_build
-from cagekit.plates.feet import plates_for
+from cagekit.plates.clearing import Wish, fitted
+from cagekit.plates.feet import foot_plate_spec, plates_for
+from cagekit.plates.foot import Foot
+from cagekit.plates.in_car import apart, contact_share
 
 
 def with_plate(**fields: object) -> Build:
@@ -95,3 +100,95 @@ def test_a_section_measured_a_little_off_the_foot_is_laid_on_it_and_told(
         assert row.subject == "foot_main_hoop_a"
         assert row.measured == pytest.approx(abs(off))
         assert "again" in row.cure
+
+
+def blocked(*boxes: tuple[tuple[float, ...], tuple[float, ...]], name: str = "seat rail") -> Build:
+    """gravel-hatch with plates left to cagekit and keep-outs about its left main foot.
+
+    Corners are counted from the foot.
+    """
+    build = load_build("gravel-hatch")
+    foot = build.car.left.main_foot.point
+    kept = [
+        KeepOut(
+            name=name,
+            shape="box",
+            low=tuple(f + v for f, v in zip(foot, low, strict=True)),
+            high=tuple(f + v for f, v in zip(foot, high, strict=True)),
+        )
+        for low, high in boxes
+    ]
+    car = build.car.model_copy(update={"keepouts": (*build.car.keepouts, *kept)})
+    return replace(build, car=car, plates=())
+
+
+INBOARD = ((-300.0, -200.0, -5.0), (300.0, -65.0, 100.0))
+AHEAD = ((50.0, -200.0, -5.0), (300.0, 200.0, 100.0))
+BEHIND = ((-300.0, -200.0, -5.0), (-50.0, 200.0, 100.0))
+
+
+@pytest.mark.parametrize("boxes", [(INBOARD,), (AHEAD,), (AHEAD, BEHIND)])
+def test_the_default_plate_takes_another_shape_where_no_shift_clears_it(
+    boxes: tuple[tuple[tuple[float, ...], tuple[float, ...]], ...],
+) -> None:
+    """Room of 97 mm across, or of 50 mm ahead: 150 x 150 does not go in."""
+    design = Design(blocked(*boxes))
+    plate = next(p for p in design.cage.plates if p.id == "foot_main_hoop_a")
+    assert sorted(plate.size)[0] < 140
+    assert plate.outline.area > 12000
+    assert "mm, as the usual plate does not fit here" in " ".join(plate.notes)
+    found = [f for f in run(design, ["car"]) if f.code == "car/plate"]
+    assert {f.status for f in found if f.subject == plate.id} == {Status.PASS}
+    other = next(p for p in design.cage.plates if p.id == "foot_main_hoop_b")
+    assert other.size == pytest.approx((150, 150))
+
+
+def test_the_finding_says_why_no_plate_fits() -> None:
+    found = told(blocked(AHEAD, BEHIND, INBOARD), "car/plate")["foot_main_hoop_a"]
+    assert found.status is Status.FAIL
+    assert found.cure.startswith("No shift, fold or size of the plate fits here: it runs into")
+
+
+def test_sizes_that_a_file_asks_for_are_kept() -> None:
+    build = blocked(INBOARD)
+    entry = FloorPlateEntry.model_validate({"kind": "floor_plate", "length": 150, "width": 150})
+    build = replace(build, plates=(entry,))
+    plates = {p.id: p for p in plates_for(build, members_only(build))}
+    plate = plates["foot_main_hoop_a"]
+    assert plate.size == pytest.approx((150, 150))
+    assert "left open by the files" in " ".join(plate.notes)
+
+
+def test_the_default_plate_is_folded_up_a_near_sill() -> None:
+    """From the foot the sill rises in 24 mm, and 60 mm inboard stands a rail: no shift fits."""
+    build = blocked(((-300.0, -200.0, -5.0), (300.0, -80.0, 100.0)))
+    sides = {}
+    for side in ("left", "right"):
+        own = build.car.side(side)
+        foot = own.main_foot
+        near = foot.model_copy(update={"profile": ((430.0, -95.0), (660.0, -95.0), (690.0, -30.0))})
+        hoop = own.hoop.model_copy(update={"half_width_floor": 690.0})
+        door = own.door.model_copy(update={"y_inner": 700.0}) if own.door else None
+        sides[side] = own.model_copy(update={"main_foot": near, "hoop": hoop, "door": door})
+    build = replace(build, car=build.car.model_copy(update=sides))
+    plates = {p.id: p for p in plates_for(build, members_only(build))}
+    plate = plates["foot_main_hoop_a"]
+    assert [f.name for f in plate.folds] == ["side fold"]
+    assert "folded to the floor" in " ".join(plate.notes)
+
+
+def test_a_default_plate_keeps_off_the_plate_of_another_foot() -> None:
+    """Two struts' feet 110 mm apart: two plates of 150 x 150 mm would lie on each other."""
+    build = replace(load_build("gravel-hatch"), plates=())
+    cage = members_only(build)
+    plates = {p.id: p for p in plates_for(build, cage)}
+    mine = plates["foot_main_hoop_a"]
+    shift = np.eye(4)
+    shift[0, 3] = 110.0
+    other = replace(mine, id="other", members=("x",), placement=mine.placement @ shift)
+    foot = Foot.of(cage, "main_hoop", "a", build.car)
+    spec = foot_plate_spec(build, default_floor_plate("mm"))
+    wish = Wish(spec=spec, sized=False, hoop=True)
+    (made,) = fitted("foot", foot, wish, cage, build.car, (other,))
+    assert apart(cage, made, other)[0] >= 0
+    assert made.outline.area > 12000

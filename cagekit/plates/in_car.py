@@ -1,0 +1,157 @@
+"""Plates in the car: their room to its surfaces and to each other, and what lies on the floor.
+
+By this a foot's plate is chosen, and by this it is judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import partial
+
+import numpy as np
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.kept import Same
+from cagekit.cage.plate import Plate
+from cagekit.car.floor import floor_of
+from cagekit.car.shell import FAR, ShellSurface, floor, surfaces
+from cagekit.geometry.arrays import Points
+from cagekit.geometry.centre_line import Vec
+from cagekit.inputs.car import Car
+from cagekit.plates.points import kept_points, nearest, within
+
+NEAR = 30.0
+"""Plates further than this (mm) from a surface or from each other are not told of."""
+LIES = 4.0
+"""A plate's back lies on the floor where it is nearer to it than this, mm: what a hammer closes."""
+FOLLOWS = 6.0
+"""A plate folded to the floor's section may be this far (mm) in what the section runs along."""
+GRID = 5.0
+
+Room = tuple[float, ShellSurface, Vec]
+"""Room that is left (mm, negative: too little), the surface, and the spot ``(3,)``."""
+
+
+def shell_of(cage: Cage, car: Car) -> tuple[ShellSurface, ...]:
+    """The surfaces of a cage's car, laid once."""
+    return cage.kept.once(("shell", Same(car)), partial(surfaces, car))
+
+
+def room_in_car(cage: Cage, plate: Plate, car: Car) -> Room | None:
+    """The surface of the car that leaves a plate the least room; None when none is near.
+
+    Args:
+        cage: the cage.
+        plate: on it.
+        car: the car sheet.
+    """
+    key = ("room in the car", plate, Same(car))
+    return cage.kept.once(
+        key,
+        lambda: least_room(
+            shell_of(cage, car),
+            kept_points(cage, plate),
+            plate.thickness,
+            folded=bool(plate.folds),
+            below=plate.kind == "backing_plate",
+        ),
+    )
+
+
+def least_room(
+    shell: Iterable[ShellSurface], points: Points, thickness: float, *, folded: bool, below: bool
+) -> Room | None:
+    """The surface that leaves points of a plate the least room; None when none is near.
+
+    Args:
+        shell: the car's surfaces.
+        points: of the plate, ``(n, 3)`` mm in car axes.
+        thickness: of the plate, mm.
+        folded: it follows the floor's section, and may touch what it is folded to.
+        below: it lies under the floor.
+    """
+    known = (one for one in shell if not one.trimmed and not (below and one.stood_on))
+    rooms = [row for one in known if (row := _room(points, thickness, folded, one)) is not None]
+    return min(rooms, key=lambda r: r[0], default=None)
+
+
+def _room(points: Points, thickness: float, folded: bool, surface: ShellSurface) -> Room | None:
+    gaps = surface.solid.gap(points)
+    if surface.stood_on:
+        # beside the floor's edge there is none, and what reaches below its level is in the sill
+        gaps = np.where(gaps < -3 * thickness - LIES, FAR, gaps)
+    i = int(np.argmin(gaps))
+    gap = float(gaps[i])
+    if gap >= NEAR:
+        return None
+    if folded and not surface.moves and gap > -FOLLOWS:
+        gap = max(gap, 0.0)
+    keep = surface.keep if gap > -FAR else 0.0
+    return gap - keep, surface, points[i]
+
+
+def apart(cage: Cage, plate: Plate, other: Plate) -> tuple[float, Vec]:
+    """Room between two plates (mm, negative: they overlap) and where, ``(3,)``.
+
+    Args:
+        cage: the cage.
+        plate: one plate.
+        other: another.
+    """
+    return cage.kept.once(("apart", plate, other), partial(_apart, cage, plate, other))
+
+
+def _apart(cage: Cage, plate: Plate, other: Plate) -> tuple[float, Vec]:
+    mine, its = kept_points(cage, plate), kept_points(cage, other)
+    # face and back lie one behind the other: the middle of the metal tells lying on from lying in
+    middle = mine.reshape(2, -1, 3).mean(axis=0)
+    near = middle[within(middle, its, NEAR)]
+    if not len(near):
+        return FAR, mine[0]
+    flat = (near - other.placement[:3, 3]) @ other.placement[:3, :3]
+    inside = other.outline.contains(flat[:, :2]) & (np.abs(flat[:, 2] + other.thickness / 2)
+                                                    < other.thickness / 2 - 0.1)  # fmt: skip
+    if inside.any() and not other.folds:
+        return -GRID * float(np.sqrt(inside.sum() / 2)), near[int(np.argmax(inside))]
+    beside = within(its, near, NEAR)
+    if not len(beside):
+        return FAR, mine[0]
+    i, gap = nearest(near, its[beside])
+    return gap, near[i]
+
+
+def lying_area(cage: Cage, plate: Plate, car: Car | None, surface: str) -> float:
+    """Area of a foot's plate that lies flat on the shell, mm2.
+
+    Its flat parts without the bend zones, holes taken off, as far as there is floor under them.
+
+    Args:
+        cage: the cage.
+        plate: on it.
+        car: the car sheet.
+        surface: what the foot stands on.
+    """
+    flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
+    key = ("contact share", plate, Same(car), surface)
+    share = cage.kept.once(key, partial(contact_share, plate, car, surface))
+    return share * (flat - sum(h.area for h in plate.holes))
+
+
+def contact_share(plate: Plate, car: Car | None, surface: str) -> float:
+    """Share of a foot plate's back that lies on the car's floor, 0 to 1.
+
+    All of it where the foot stands on something else, whose shape the car sheet does not tell.
+    """
+    if car is None or surface != "floor":
+        return 1.0
+    low, high = plate.outline.box
+    x, y = (np.arange(a + GRID / 2, b, GRID) for a, b in zip(low, high, strict=True))
+    grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+    grid = grid[plate.outline.contains(grid)]
+    if not len(grid):
+        return 1.0
+    back = plate.car_points(grid, -plate.thickness)
+    side = "left" if float(plate.placement[1, 3]) >= 0 else "right"
+    on = np.asarray(floor_of(car, side).holds(back), dtype=bool)
+    lies = np.logical_and(on, np.abs(floor(car, side).gap(back)) < LIES)
+    return float(lies.mean())

@@ -1,0 +1,67 @@
+"""Points all over a plate's metal, by which it is held against the car, tubes and other plates."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cagekit.cage.plate import Plate
+from cagekit.geometry.arrays import Points
+
+if TYPE_CHECKING:
+    from cagekit.cage.cage import Cage
+
+STEP = 5.0
+"""Distance between the points that plates and centre lines are looked at in, mm."""
+BLOCK = 500_000
+"""Distances that are held at a time."""
+MANY = 20_000_000
+"""Distances from which on a tree of points is quicker than looking at all of them."""
+
+
+def kept_points(cage: Cage, plate: Plate) -> Points:
+    """Points all over a plate of a cage, laid once."""
+    return cage.kept.once(("points", plate), partial(plate_points, plate))
+
+
+def plate_points(plate: Plate, step: float = STEP) -> Points:
+    """Points all over a plate's face and back, folded, in car axes, ``(n, 3)`` mm."""
+    low, high = plate.outline.box
+    x, y = (np.arange(a, b, step) for a, b in zip(low, high, strict=True))
+    grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+    inside = plate.outline.contains(grid)
+    for hole in plate.holes:
+        inside &= ~hole.loop.contains(grid)
+    flat = np.concatenate([grid[inside], plate.outline.sampled(step)])
+    return np.concatenate(plate.faces(flat))
+
+
+def within(points: Points, others: Points, reach: float) -> NDArray[np.intp]:
+    """Rows of ``points`` ``(n, 3)`` that lie in the box of ``others``, ``reach`` mm wider."""
+    low, high = others.min(0) - reach, others.max(0) + reach
+    return np.flatnonzero(((points > low) & (points < high)).all(1))
+
+
+def nearest(a: Points, b: Points) -> tuple[int, float]:
+    """The point of ``a`` ``(n, 3)`` nearest to points ``b`` ``(m, 3)``: its row and distance, mm.
+
+    Large plates are looked at in blocks or by a tree, so that the distances fill neither the
+    memory nor the hour.
+    """
+    if len(a) * len(b) > MANY:
+        from scipy.spatial import KDTree
+
+        apart, _ = KDTree(b).query(a)
+        i = int(np.argmin(apart))
+        return i, float(apart[i])
+    rows, best = max(BLOCK // len(b), 1), (0, np.inf)
+    for start in range(0, len(a), rows):
+        x, y, z = (a[start : start + rows, k, None] - b[:, k] for k in range(3))
+        squares = (x * x + y * y + z * z).min(1)
+        i = int(np.argmin(squares))
+        if squares[i] < best[1]:
+            best = (start + i, float(squares[i]))
+    return best[0], float(np.sqrt(best[1]))
