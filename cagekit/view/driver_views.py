@@ -148,7 +148,8 @@ def measures(cockpit: Cockpit, who: Occupant, units: LengthUnit) -> list[Numbere
         out.append(_measure(label, reading, views, units, STRAIGHT.get(name)))
     belt = readings.belt_angle(cockpit, who)
     if belt.value is not None:
-        text = f"{degrees(belt.value):.0f}° below level"
+        way = "above" if round(degrees(belt.value)) < 0 else "below"
+        text = f"{abs(degrees(belt.value)):.0f}° {way} level"
         out.append(
             NumberedLine(
                 name="shoulder belts", value=text, start=belt.points[0], end=belt.points[1],
@@ -397,9 +398,10 @@ def _egress(sheet: PictureSheet, cockpit: Cockpit, who: Occupant, units: LengthU
     bottom = y0 + (high[1] - low[1]) * scale + 34
     _way_out_key(sheet, x0, bottom, bad=bad)
     bottom += 36
-    person = f"{who.name}: {_size(opening.width, units)} x {_size(opening.depth, units)}"
+    size = f": {_size(opening.width, units)} x {_size(opening.depth, units)}, shoulders by chest"
+    room = width - sheet.pen.textlength(size, font(18))
     lines = [
-        f"{person} dressed (shoulders by chest)",
+        sheet.fitted(who.name, room, 18) + size,
         f"room all round: {_size(opening.margin, units)}",
     ]
     if opening.tightest:

@@ -67,8 +67,9 @@ def plate_rows(book: Book) -> list[list[str]]:
 
 
 def padding_text(book: Book) -> str:
-    """Which tubes are padded, by number."""
-    padded = [str(book.numbers.get(p.member, p.member)) for p in book.design.materials.padding]
+    """Which tubes the build pads, by number; what lies near a helmet and is bare is no padding."""
+    listed = book.design.materials.padding
+    padded = [str(book.numbers.get(p.member, p.member)) for p in listed if p.asked]
     return f"tubes {', '.join(padded)}" if padded else "none listed"
 
 

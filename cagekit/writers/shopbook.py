@@ -357,8 +357,9 @@ class Book:
 
     def padding_order(self, p: PaddingOrder) -> list[str]:
         """Padding of one tube."""
-        why = "asked for" if p.asked else "within reach of a helmet"
-        return [self.number(p.member), self.length(p.length), self.length(p.thickness), why]
+        why = "asked for" if p.asked else "within reach of a helmet; the build does not pad it"
+        thick = self.length(p.thickness) if p.asked else "not chosen"
+        return [self.number(p.member), self.length(p.length), thick, why]
 
     def step(self, s: Step) -> dict[str, Any]:
         """One step of the order of work."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -52,6 +53,21 @@ def test_every_number_on_the_sheet_is_drawn_at_its_place(wagon: tuple) -> None:
         if m.value.endswith(" mm") and "below" not in m.name and "above" not in m.name:
             drawn = float(np.linalg.norm(m.end - m.start))
             assert drawn == pytest.approx(abs(float(m.value.removesuffix(" mm"))), abs=1.0)
+
+
+def test_belts_that_rise_to_the_bar_are_said_to(wagon: tuple) -> None:
+    _, cockpit = wagon
+    raised = {
+        m.id: replace(m, path=m.path.mapped(np.eye(3), (0.0, 0.0, 200.0)))
+        if m.role == "harness_bar"
+        else m
+        for m in cockpit.members.values()
+    }
+    for members, words in ((cockpit.members, "below level"), (raised, "above level")):
+        seat = Cockpit(cockpit.car, cockpit.occupants, members)
+        (belts,) = [m for m in measures(seat, seat.occupants[0], "mm") if m.name.endswith("belts")]
+        assert belts.value.endswith(words)
+        assert not belts.value.startswith("-")
 
 
 @pytest.mark.slow
@@ -124,9 +140,13 @@ def test_the_way_out_has_a_key() -> None:
     class Noted(PictureSheet):
         def write(self, at: OnSheet, text: str, *more: Any, **how: Any) -> None:
             calls.append(text)
+            if how.get("anchor", "ls")[0] == "l":
+                assert at[0] + self.pen.textlength(text, font(more[0])) < 2200 - 46 + 1, text
             super().write(at, text, *more, **how)
 
     cockpit = design.cockpit
+    long = replace(cockpit.occupants[0], name="percentile-95-male-in-a-winter-suit-and-boots")
+    _egress(Noted(2200, 1500, edge=46), cockpit, long, "in")
     _egress(Noted(2200, 1500, edge=46), cockpit, cockpit.occupants[0], "in")
     assert {"door opening", "clear of bars"} <= set(calls)
     assert any(c.startswith("the person, dressed") for c in calls)
