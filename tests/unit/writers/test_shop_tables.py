@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
+from dataclasses import replace
 from math import degrees
 from pathlib import Path
+from types import SimpleNamespace
 
 import demos
 import numpy as np
@@ -14,7 +16,9 @@ import pytest
 from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.make.products import chosen
+from cagekit.shop.papers.takeoff import PaddingOrder
 from cagekit.shop.sawing.templates import template
+from cagekit.writers.scrutineer_page import padding_text
 from cagekit.writers.shopbook import Book
 
 TABLES = ("welds", "order", "inspection", "scrutineer", "copes")
@@ -113,3 +117,19 @@ def test_every_end_has_a_row_for_the_saw_and_for_the_grinder(design: Design) -> 
     stations = design.tooling.paper.stations
     assert all(len(r) == stations + 1 for r in book.ordinates())
     assert len(book.ordinates()) >= len(coped)
+
+
+def test_a_bare_bar_near_a_helmet_is_not_called_padded(design: Design) -> None:
+    book = Book(design)
+    bare = PaddingOrder(member="header_bar", od=40.0, length=275.0, thickness=0.0, asked=False)
+    worn = replace(bare, member="main_hoop", thickness=20.0, asked=True)
+    assert book.padding_order(bare)[2:] == [
+        "not chosen",
+        "within reach of a helmet; the build does not pad it",
+    ]
+    assert book.padding_order(worn)[2:] == ["20.0 mm", "asked for"]
+    listed = SimpleNamespace(
+        numbers=book.numbers,
+        design=SimpleNamespace(materials=SimpleNamespace(padding=(bare, worn))),
+    )
+    assert padding_text(listed) == f"tubes {book.numbers['main_hoop']}"  # type: ignore[arg-type]
