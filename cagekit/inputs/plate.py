@@ -170,9 +170,9 @@ class GussetEntry(Gusset, PlateEntry):
     at: EndField | None = Field(None, description="where it goes; no preset says it")
     way: GussetWay = Field(
         "b",
-        description="which way along the parent: towards its end a or b, or as the car lies; with "
-        "side = 'both' on a tube that spans the car a and b are as on the left, mirrored on the "
-        "right",
+        description="which way along the parent: towards its end a or b, or as the car lies; both "
+        "are two, at the crossing of an X opposite each other; with side = 'both' on a tube that "
+        "spans the car a and b are as on the left, mirrored on the right",
     )
     _mirrored: bool = PrivateAttr(default=False)
 

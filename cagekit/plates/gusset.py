@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 
 LEAST_SLOPE = 0.1
 """A tube that runs less than this (its direction's share) one way does not run that way."""
+ONE_PLACE = 1.0
+"""Joints nearer to each other than this (mm) are one crossing."""
 RING = 12.0
 """Metal left round a lightening hole that is not given, mm (common practice)."""
 
@@ -105,18 +107,47 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
     joints = joints_at(cage, entry.at, where)
     out = []
     for joint in joints:
-        ways = ways_along(cage.member(joint.parents[0]), joint, entry)
-        for way in ways:
-            name = entry.id or f"gusset_{joint.branch}_{joint.branch_end}"
+        corners = corners_of(cage, joint, entry)
+        for at, way in corners:
+            name = entry.id or f"gusset_{at.branch}_{at.branch_end}"
             if len(joints) > 1 and entry.id:
-                name = f"{entry.id}_{joint.branch}"
-            if len(ways) > 1:
+                name = f"{entry.id}_{at.branch}"
+            if len(corners) > 1:
                 name = f"{name}_{way}"
             reach = (entry.along_branch * 1.25, entry.along_parent * 1.25)
-            corner = Corner.of(cage, joint, way, reach)
+            corner = Corner.of(cage, at, way, reach)
             shape = folded_gusset if folded else flat_gusset
             out.append(cage.kept.call(shape, name, corner, spec))
     return out
+
+
+def corners_of(cage: Cage, joint: Joint, entry: GussetEntry) -> Sequence[tuple[Joint, EndName]]:
+    """The corners of a joint that an entry means: joint, and towards which end of its parent.
+
+    At the crossing of an X two gussets stand opposite each other: the second one sits at the
+    piece that goes on beyond the bar in between.
+
+    Raises:
+        GeometryError: the parent does not run that way at the joint.
+    """
+    other = _across(cage, joint) if entry.way == "both" else None
+    if other is not None:
+        return ((joint, "a"), (other, "b"))
+    return tuple((joint, way) for way in ways_along(cage.member(joint.parents[0]), joint, entry))
+
+
+def _across(cage: Cage, joint: Joint) -> Joint | None:
+    """The joint of the next piece of the same bar, on the other side of the parent."""
+    bar = cage.member(joint.branch).bar
+    for other in cage.joints:
+        if (
+            other.branch != joint.branch
+            and cage.member(other.branch).bar == bar
+            and other.parents[:1] == joint.parents[:1]
+            and float(np.linalg.norm(other.point - joint.point)) < ONE_PLACE
+        ):
+            return other
+    return None
 
 
 def ways_along(parent: Member, joint: Joint, entry: GussetEntry) -> Sequence[EndName]:

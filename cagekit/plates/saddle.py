@@ -18,12 +18,17 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
+from cagekit.plates.bend_corner import beyond_bend
 from cagekit.plates.corner import Corner
 from cagekit.plates.gusset import GussetSpec, lightened
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn
 from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
 
+ON_STRAIGHT = 25.0
+"""Length of a cheek beyond a bend that is worth welding, mm (common practice)."""
+LONGEST = 400
+"""Longest leg that is tried for a cure, mm."""
 SHORTEST = 40.0
 """A leg of a folded gusset that is worth proposing, mm (common practice)."""
 
@@ -43,7 +48,8 @@ def folded_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
         GeometryError: a tube is bent within reach, or the legs are too short for the fold.
     """
     assert spec.folding is not None
-    shape = _saddle(plate_id, corner, spec, spec.folding)
+    make = _saddle if beyond_bend(corner) is None else _beyond
+    shape = make(plate_id, corner, spec, spec.folding)
     f = spec.folding
     half = shape.web_half
     width = bend_allowance(pi / 2, f.radius, spec.thickness, f.k)
@@ -138,12 +144,23 @@ class _Saddle:
 
 def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle:
     t = spec.thickness
+    bend = beyond_bend(corner)
+    bent, begins = corner, 0.0
+    if bend is not None:
+        corner, begins = bend
     rp, rb = corner.parent_radius + spec.weld_gap, corner.branch_radius + spec.weld_gap
     s, c = sin(corner.angle), cos(corner.angle)
     a = spec.along_parent + (rb + rp * c) / s
     b = spec.along_branch + (rp + rb * c) / s
     _require_straight(owner, corner.parent, corner.parent_path, a, spec.along_parent, "parent")
     _require_straight(owner, corner.branch, corner.branch_path, b, spec.along_branch, "branch")
+    if a - begins < ON_STRAIGHT:
+        raise GeometryError(
+            owner,
+            f"the leg reaches {max(a - begins, 0.0):.0f} mm beyond the bend ({ON_STRAIGHT:.0f} mm "
+            "at least).",
+            "Use longer legs.",
+        )
     on_parent, on_branch = np.array([a, 0.0]), b * np.array([c, s])
     web = on_branch - on_parent
     length = hypot(*web)
@@ -180,7 +197,12 @@ def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle
             f"between the tubes there are {x1 - x0:.1f} mm of web ({4 * t:.1f} mm at least).",
             "Use longer legs.",
         )
-    cheek = _cheek(owner, corner, spec, (x0, x1, length), (at_parent, at_branch), (a, b), depth)
+    cheek = _cheek(
+        owner, corner, spec, (x0, x1, length), (at_parent, at_branch), (a, b), depth, begins
+    )
+    frame = _saddle_frame(corner, on_parent, web / length)
+    if bend is not None:
+        _require_web_clear(owner, bent, frame, rp + t)
     return _Saddle(
         cheek=cheek,
         tips=(start, end),
@@ -188,7 +210,7 @@ def _saddle(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle
         ends=(x0, x1),
         web_half=half,
         depth=depth,
-        frame=_saddle_frame(corner, on_parent, web / length),
+        frame=frame,
     )
 
 
@@ -227,6 +249,42 @@ def _require_straight(
     )
 
 
+def _beyond(owner: str, corner: Corner, spec: GussetSpec, f: Folding) -> _Saddle:
+    """The saddle of a corner beyond a bend at the node.
+
+    Raises:
+        GeometryError: its legs do not fit there; the cure names the shortest pair that does.
+    """
+    try:
+        return _saddle(owner, corner, spec, f)
+    except GeometryError as error:
+        for leg in range(int(SHORTEST), LONGEST, 5):
+            own = max(float(leg), spec.along_parent), max(float(leg), spec.along_branch)
+            try:
+                _saddle(owner, corner, replace(spec, along_parent=own[0], along_branch=own[1]), f)
+            except GeometryError:
+                continue
+            raise GeometryError(
+                owner,
+                f"its node lies in a bend of {corner.parent}: {error.problem}",
+                f"Use along_parent {own[0]:.0f} mm and along_branch {own[1]:.0f} mm, or a flat "
+                "gusset, which follows the bend.",
+            ) from None
+        raise
+
+
+def _require_web_clear(owner: str, corner: Corner, frame: Vec, reach: float) -> None:
+    """Refuse a web that the bend runs into before the straight begins."""
+    arc = corner.parent_path.pieces[0]
+    behind = (frame[:3, 3] - arc.point(np.linspace(0.0, arc.length, 40))) @ frame[:3, 2]
+    if float(behind.min()) < reach:
+        raise GeometryError(
+            owner,
+            f"the bend of {corner.parent} runs {reach - float(behind.min()):.0f} mm into its web.",
+            "Use longer legs, or a flat gusset, which follows the bend.",
+        )
+
+
 def _saddle_frame(corner: Corner, start: Vec2, along: Vec2) -> Vec:
     """Frame of the web's face: x along the web from parent to branch, z away from the corner."""
     x = along[0] * corner.along + along[1] * corner.across
@@ -248,12 +306,14 @@ def _cheek(
     angles: tuple[float, float],
     legs: tuple[float, float],
     depth: float,
+    begins: float = 0.0,
 ) -> tuple[tuple[float, float], ...]:
     """Corners of a cheek in web coordinates, from the parent's tip round to the branch's."""
     x0, x1, length = span
     # keep clear of the joint's own weld round the larger tube
     back = max(corner.parent_radius, corner.branch_radius) * 1.2 / sin(corner.angle / 2) + spec.clip
     near = [min(back, 0.7 * leg) for leg in legs]
+    near[0] = max(near[0], begins)
 
     def on_parent(d: float) -> tuple[float, float]:
         away = legs[0] - d

@@ -21,7 +21,7 @@ from cagekit.inputs.plate_presets import spread
 from cagekit.inputs.resolve import load_build
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.feet import plates_for
-from cagekit.plates.gusset import GussetSpec, flat_gusset, widest
+from cagekit.plates.gusset import GussetSpec, flat_gusset, make, widest
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
 
@@ -164,8 +164,58 @@ def test_a_node_in_a_bend_is_told_how_far_out_of_it_the_gusset_fits():
         folded_gusset("g", stay_moved(0.0), SPEC)
     by = int(re.search(r"move the node (\d+) mm", str(caught.value))[1])
     with pytest.raises(GeometryError, match="lies in a bend"):
-        folded_gusset("g", stay_moved(by - 2.0), SPEC)
+        folded_gusset("g", stay_moved(by - 20.0), SPEC)
     assert folded_gusset("g", stay_moved(by), SPEC).folds
+
+
+def diagonal(station: float, way: str) -> Corner:
+    """The corner of a diagonal in the hoop's plane, its node so far (mm) into the top bend."""
+    hoop = CAGE.member("main_hoop")
+    path = CentreLine.straight(hoop.path.spot(hoop.path.starts[1] + station).point, (0, 0, 0))
+    cage = Cage("diagonal", [hoop, replace(CAGE.member("stay"), path=path)])
+    (joint,) = joints_at(cage, TubeEnd(tube="stay", end="a"), "test")
+    return Corner.of(cage, joint, way)
+
+
+@pytest.mark.parametrize(("station", "way"), [(60, "a"), (120, "a"), (120, "b"), (180, "b")])
+def test_a_folded_gusset_in_the_plane_of_a_bend_stands_on_the_straight_beyond(station, way):
+    c = diagonal(station, way)
+    p = folded_gusset("g", c, replace(SPEC, along_parent=160, along_branch=160))
+    assert len(p.facets) == 3
+    grid = p.outline.flat_points(3.0)
+    for z in (0.0, -3.0):
+        points = p.car_points(grid, z)
+        for name, path in (("main_hoop", CAGE.member("main_hoop").path), ("stay", c.branch_path)):
+            assert axis_gaps(path, points).min() - RADII[name] > 0.98
+
+
+def test_a_leg_that_ends_in_the_bend_is_told_the_length_that_reaches_beyond():
+    c = diagonal(60, "b")
+    with pytest.raises(GeometryError, match="its node lies in a bend") as caught:
+        folded_gusset("g", c, SPEC)
+    parent, branch = map(
+        float,
+        re.search(r"along_parent (\d+) mm and along_branch (\d+)", str(caught.value)).groups(),
+    )
+    assert folded_gusset("g", c, replace(SPEC, along_parent=parent, along_branch=branch)).folds
+
+
+def test_two_gussets_at_a_crossing_stand_opposite_each_other():
+    """Seen from the crossing one lies where the other does not: their middles add up to none."""
+    build = load_build("hillclimb-coupe")
+    cage = members_only(build)
+    table = {"kind": "gusset", "at": "hoop_diagonal_cross_1 end b", "way": "both"}
+    entry = GussetEntry.model_validate(table)
+    first, second = make(build, cage, entry, "test")
+    node = next(j.point for j in cage.joints if j.branch == "hoop_diagonal_cross_1"
+                and j.branch_end == "b")  # fmt: skip
+    one, two = (p.car_points(p.outline.centroid[None])[0] - node for p in (first, second))
+    assert np.linalg.norm(one) > 40
+    assert np.linalg.norm((one + two)[1:]) < 2.0
+    assert {first.members[0], second.members[0]} == {
+        "hoop_diagonal_cross_1",
+        "hoop_diagonal_cross_2",
+    }
 
 
 def test_a_short_straight_is_told_the_longest_leg_that_fits():
