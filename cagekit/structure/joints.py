@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import Vec
 from cagekit.materials.fasteners import Fastener, fastener
 from cagekit.materials.steels import steel
@@ -209,10 +210,12 @@ def _chord(
         return None, why
     spot = chord.path.nearest(joint.point)
     fy = yield_of(chord.tube.material).beside_weld
-    near = [b for b in model.beams_of(chord.id) if model.joints[joint.id] in model.frame.ends[b]]
-    pressed = 0.0
-    for b in near:
-        end = 0 if model.frame.ends[b, 0] == model.joints[joint.id] else 1
+    node, pressed = model.joints[joint.id], 0.0
+    for b in model.beams_of(chord.id):
+        ends = model.frame.ends[b].tolist()
+        if node not in ends:
+            continue
+        end = ends.index(node)
         f = response.forces[b, 6 * end : 6 * end + 6] * (1 if end else -1)
         bent = float(np.hypot(f[4], f[5])) / chord.tube.section_modulus
         pressed = max(pressed, (-f[0] / chord.tube.area + bent) / fy)
@@ -220,11 +223,11 @@ def _chord(
     if bears.normal <= 0:
         return None, "not covered: the chord itself is used up"
     axes = model.axes[beam]
-    across = np.cross(axes[0], spot.tangent)
+    across = cross3(axes[0], spot.tangent)
     across /= max(float(np.linalg.norm(across)), NO_LENGTH)
     moment = forces[4] * axes[1] + forces[5] * axes[2]
     inside = abs(float(moment @ across))
-    out = abs(float(moment @ np.cross(across, axes[0])))
+    out = abs(float(moment @ cross3(across, axes[0])))
     use = (
         abs(float(forces[0])) / bears.normal
         + (inside / bears.in_plane) ** 2
