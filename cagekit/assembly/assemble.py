@@ -26,6 +26,7 @@ from cagekit.members.site import Site
 
 if TYPE_CHECKING:
     from cagekit.swing.divide import Divided
+    from cagekit.swing.sleeve import Sleeved
 
 LOOK = 160.0
 """How far from a node (mm along both tubes) two branches are checked for running
@@ -108,12 +109,14 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
     _require_outriggers(build, members)
     _note_grinding(build, members, kept)
     divided = _swung(build, members, kept)
+    sleeved = _sleeved(build, Cage("", members.values(), chassis=site.chassis.values(), kept=kept))
     cage = Cage(
         build.name,
-        map(kept.same, _divided(members, divided)),
+        map(kept.same, _divided(members, divided, sleeved)),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
-        hardware=[p for d in divided for p in d.hardware],
+        sleeved=[s.tube for s in sleeved],
+        hardware=[p for parts in (divided, sleeved) for d in parts for p in d.hardware],
         chassis=map(kept.same, site.chassis.values()),
         kept=kept,
     )
@@ -199,13 +202,25 @@ def _swung(build: Build, members: dict[str, Member], kept: Kept) -> Sequence[Div
     return divide_all(build, members, kept)
 
 
-def _divided(members: Mapping[str, Member], divided: Sequence[Divided]) -> list[Member]:
-    """Members in build order, each swing-out bar as its pieces; what hangs on its stubs follows.
+def _sleeved(build: Build, cage: Cage) -> Sequence[Sleeved]:
+    """The tubes that come apart at bolted sleeves, divided."""
+    if not build.file.joint:
+        return ()
+    from cagekit.swing.sleeve import sleeve_all
+
+    return sleeve_all(build, cage)
+
+
+def _divided(
+    members: Mapping[str, Member], divided: Sequence[Divided], sleeved: Sequence[Sleeved]
+) -> list[Member]:
+    """Members in build order, each divided tube as its pieces; what hangs on those follows.
 
     Raises:
         GeometryError: a member is coped to the piece that swings.
     """
-    by_bar = {d.door.bar: d for d in divided}
+    by_bar: dict[str, Divided | Sleeved] = {d.door.bar: d for d in divided}
+    by_bar |= {s.tube.fitted.id: s for s in sleeved}
     out: list[Member] = []
     for member in members.values():
         if member.id in by_bar:
@@ -220,8 +235,14 @@ def _divided(members: Mapping[str, Member], divided: Sequence[Divided]) -> list[
     return out
 
 
-def _standing(member: Member, name: EndName, divided: Divided) -> str:
-    """The stub that a member's end is coped to."""
+def _standing(member: Member, name: EndName, divided: Divided | Sleeved) -> str:
+    """The stub, or the piece of a sleeved tube, that a member's end is coped to."""
+    from cagekit.swing.divide import Divided
+
+    if not isinstance(divided, Divided):
+        tube = divided.tube
+        spot = tube.fitted.path.nearest(member.path.end_point(name))
+        return tube.pieces[sum(j.station < spot.station for j in tube.joints)]
     door = divided.door
     station = door.fitted.path.nearest(member.path.end_point(name)).station
     low, high = sorted((door.hinge.cut_station, door.latch.cut_station))

@@ -23,6 +23,7 @@ from cagekit.units.tolerance import SAME_POINT
 if TYPE_CHECKING:
     from cagekit.cage.door import SmallPart, SwingDoor
     from cagekit.cage.plate import Plate
+    from cagekit.cage.sleeve import SleevedTube
 
 CONCENTRIC = 0.5
 """Axes that pass within this distance (mm) count as meeting in the node."""
@@ -62,9 +63,11 @@ class Cage:
     """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept.
 
     ``doors`` are the swing-out bars; their pieces are members, their brackets are among the
-    plates, sleeves, washers, pins and half cups are ``hardware``. ``kept`` holds what is worked out
-    by what it is worked out from; cages that differ in a few members share it. ``chassis`` are
-    tubes of the car's own frame by id: members are coped to them, but they are none themselves.
+    plates, sleeves, washers, pins and half cups are ``hardware``. ``sleeved`` are tubes that come
+    apart at bolted sleeves, their pieces members and all else ``hardware`` too. ``kept`` holds what
+    is worked out by what it is worked out from; cages that differ in a few members share it.
+    ``chassis`` are tubes of the car's own frame by id: members are coped to them, but they are none
+    themselves.
     """
 
     def __init__(
@@ -75,6 +78,7 @@ class Cage:
         plates: Iterable[Plate] = (),
         notes: Iterable[str] = (),
         doors: Iterable[SwingDoor] = (),
+        sleeved: Iterable[SleevedTube] = (),
         hardware: Iterable[SmallPart] = (),
         chassis: Iterable[Member] = (),
         kept: Kept | None = None,
@@ -85,6 +89,10 @@ class Cage:
         self.plates: tuple[Plate, ...] = tuple(plates)
         self.notes: tuple[str, ...] = tuple(notes)
         self.doors: tuple[SwingDoor, ...] = tuple(doors)
+        self.sleeved: tuple[SleevedTube, ...] = tuple(sleeved)
+        self.sleeves: Mapping[str, Member] = {
+            j.id: j.member for t in self.sleeved for j in t.joints
+        }
         self.hardware: tuple[SmallPart, ...] = tuple(hardware)
         self.kept = Kept() if kept is None else kept
         self._cuts: dict[tuple[str, str], EndCut] = {}
@@ -107,6 +115,7 @@ class Cage:
             plates=self.plates if plates is None else plates,
             notes=self.notes if notes is None else notes,
             doors=self.doors,
+            sleeved=self.sleeved,
             hardware=self.hardware,
             chassis=self.chassis.values(),
             kept=self.kept,
@@ -130,6 +139,7 @@ class Cage:
             plates=self.plates,
             notes=self.notes,
             doors=doors,
+            sleeved=[t for t in self.sleeved if names.issuperset(t.pieces)],
             hardware=self.hardware,
             chassis=self.chassis.values(),
             kept=self.kept,
@@ -138,31 +148,34 @@ class Cage:
         new.__dict__["joints"] = tuple(j for j in self.joints if j.branch in new.members)
         return new
 
-    def as_fitted(self) -> Cage:
-        """The cage before its swing-out bars are cut: each of them whole, under an id of its own.
+    @property
+    def tubes(self) -> Mapping[str, Member]:
+        """All that stands there as a tube: members, the car's own frame, bolted sleeves."""
+        return {**self.members, **self.chassis, **self.sleeves}
 
-        Bends, blanks, copes, welds and order of work are those of the whole bar; it is divided
-        when its brackets are welded. The cage itself when nothing swings out.
+    @property
+    def divided(self) -> tuple[SwingDoor | SleevedTube, ...]:
+        """Tubes that are whole when they are fitted and in pieces in the car."""
+        return (*self.doors, *self.sleeved)
+
+    def as_fitted(self) -> Cage:
+        """The cage before its swing-out bars are cut, and with its sleeved tubes bolted together.
+
+        Each of them is whole, under an id of its own. Bends, blanks, copes, welds and order of
+        work are those of the whole tube. The cage itself when nothing comes apart.
         """
-        if not self.doors:
+        if not self.divided:
             return self
-        whole = {d.pieces[0]: d.fitted for d in self.doors}
-        gone = {i for d in self.doors for i in d.pieces}
+        whole = {d.pieces[0]: d.fitted for d in self.divided}
+        taken = {i: d.fitted.id for d in self.divided for i in d.pieces}
         members = [
-            whole.get(m.id, m) for m in self.members.values() if m.id in whole or m.id not in gone
+            whole.get(m.id, m) for m in self.members.values() if m.id in whole or m.id not in taken
         ]
-        taken = {i: d.fitted.id for d in self.doors for i in d.pieces}
         members = [_hung_on(m, taken) for m in members]
-        plates = [
-            p.on(tuple(dict.fromkeys(taken.get(m, m) for m in p.members)))
-            if taken.keys() & set(p.members)
-            else p
-            for p in self.plates
-        ]
         return Cage(
             self.name,
             members,
-            plates=plates,
+            plates=[_stood_on(p, taken) for p in self.plates],
             notes=self.notes,
             hardware=self.hardware,
             chassis=self.chassis.values(),
@@ -170,12 +183,12 @@ class Cage:
         )
 
     def member(self, id_: str) -> Member:
-        """The member, or the tube of the chassis, of that id; NotFoundError when there is none.
+        """The member, tube of the chassis or sleeve of that id; NotFoundError when there is none.
 
         Raises:
             NotFoundError: there is none of that id.
         """
-        found = self.members.get(id_) or self.chassis.get(id_)
+        found = self.members.get(id_) or self.chassis.get(id_) or self.sleeves.get(id_)
         if found is None:
             raise NotFoundError(f"{self.name}: there is no member {id_!r}.")
         return found
@@ -326,6 +339,22 @@ def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:
         return e if parents == e.parents else replace(e, parents=parents)
 
     return replace(member, a=end(member.a), b=end(member.b))
+
+
+def _stood_on(plate: Plate, taken: Mapping[str, str]) -> Plate:
+    """A plate of the tubes that took the place of their pieces."""
+    if not taken.keys() & set(plate.members):
+        return plate
+    ends = tuple(
+        f"{taken.get(tube, tube)}.{end}" for tube, _, end in (e.rpartition(".") for e in plate.ends)
+    )
+    members = tuple(dict.fromkeys(taken.get(m, m) for m in plate.members))
+    to = [w.to.partition(" ") for w in plate.welds]
+    welds = tuple(
+        replace(w, to=taken.get(tube, tube) + gap + rest)
+        for w, (tube, gap, rest) in zip(plate.welds, to, strict=True)
+    )
+    return replace(plate, members=members, ends=ends, welds=welds)
 
 
 def bounds(paths: Iterable[CentreLine], margin: float = 0.0) -> tuple[Vec, Vec]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import cos, sin
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,12 +17,17 @@ from numpy.typing import ArrayLike
 from cagekit.cage.member import EndName, Member, Plane
 from cagekit.cage.plate import Hole, HolePurpose, Plate
 from cagekit.geometry.arrays import Points
-from cagekit.geometry.centre_line import Vec, vec
+from cagekit.geometry.centre_line import CentreLine, Vec, vec
+from cagekit.geometry.cope import cut_end
+from cagekit.geometry.drill import Drill
+from cagekit.geometry.end_cut import EndCut
 from cagekit.geometry.outline import Outline
 from cagekit.materials.pins import PinKind, PinSize
 from cagekit.units import LengthUnit, format_length
 
 JointName = Literal["hinge", "latch"]
+PartJoint = Literal["hinge", "latch", "sleeve"]
+"""What a small part belongs to: a joint of a swing-out bar, or a bolted sleeve."""
 BracketDesign = Literal["saddle", "cheeks"]
 
 DENSITY = 7.85e-6
@@ -54,6 +59,7 @@ class SmallPart:
         welded_to: member it is welded to; empty for a loose part.
         joint: joint that it belongs to.
         source: where the sizes come from.
+        drills: holes right through it, square to a round part with a bore; car axes.
     """
 
     id: str
@@ -65,8 +71,9 @@ class SmallPart:
     called: str = ""
     lengths: tuple[float, ...] = ()
     welded_to: str = ""
-    joint: JointName = "hinge"
+    joint: PartJoint = "hinge"
     source: str = ""
+    drills: tuple[Drill, ...] = ()
 
     @property
     def size(self) -> str:
@@ -89,12 +96,30 @@ class SmallPart:
     def volume(self) -> float:
         """Volume, mm3; exact with arcs."""
         hole = np.pi / 4 * self.bore**2
-        return sum((abs(s.outline.area) - hole) * s.length for s in self.stages)
+        drilled = sum(d.volume(*self.walls) for d in self.drills)
+        return sum((abs(s.outline.area) - hole) * s.length for s in self.stages) - drilled
+
+    @property
+    def walls(self) -> tuple[float, float]:
+        """Outside and inside radius of a round part, mm."""
+        return float(np.ptp(self.stages[0].outline.vertices[:, 0])) / 2, self.bore / 2
+
+    @property
+    def axis(self) -> CentreLine:
+        """The part's own axis, from its first stage to its last."""
+        start = self.frame[:3, 3]
+        return CentreLine.straight(start, start + self.length * self.frame[:3, 2])
 
     @property
     def mass(self) -> float:
         """Mass, kg."""
         return float(self.volume * DENSITY)
+
+    @property
+    def square_ends(self) -> tuple[EndCut, EndCut]:
+        """Both ends of a round part as those of a tube that is sawn square."""
+        a, b = (cut_end(self.axis, e, *self.walls, owner=self.id) for e in get_args(EndName))
+        return a, b
 
     def prisms(self) -> tuple[Plate, ...]:
         """The stages as plates, for meshes and solids."""
@@ -120,7 +145,9 @@ class SmallPart:
 
     def moved(self, motion: ArrayLike) -> SmallPart:
         """The part after a rigid motion ``(4, 4)`` of the car's axes."""
-        return replace(self, frame=np.asarray(motion, float) @ self.frame)
+        m = np.asarray(motion, float)
+        drills = tuple(d.moved(m[:3, :3], m[:3, 3]) for d in self.drills)
+        return replace(self, frame=m @ self.frame, drills=drills)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -210,7 +210,7 @@ class Design:
         from cagekit.fit.cockpit import Cockpit
         from cagekit.inputs.padding import thickness_by_member
 
-        members = {**self.cage.members, **self.cage.chassis}
+        members = self.cage.tubes
         names = {m.id: m.names for m in members.values()}
         padding = thickness_by_member(self.build.file.padding, names)
         return Cockpit(self.build.car, self.people, members, padding, self.kept)
@@ -288,7 +288,7 @@ class Design:
 
     @cached_property
     def pieces(self) -> tuple[BendSchedule, ...]:
-        """What swing-out bars are cut into: shapes only, the blank is that of the whole bar."""
+        """What tubes that come apart are cut into: shapes only, the blank is the whole tube's."""
         from cagekit.shop.bending.bends import schedules
 
         cut = [m for m in self.cage.members if m not in self.fitted.members]
@@ -296,8 +296,8 @@ class Design:
 
     @property
     def bar_of_piece(self) -> dict[str, str]:
-        """Id of the whole swing-out bar by the id of the piece that is cut from it."""
-        return {piece: d.fitted.id for d in self.cage.doors for piece in d.pieces}
+        """Id of the whole tube by the id of the piece that is cut from it."""
+        return {piece: d.fitted.id for d in self.cage.divided for piece in d.pieces}
 
     @cached_property
     def cuts(self) -> tuple[CutPlan, ...]:
@@ -353,6 +353,7 @@ class Design:
             self.weld_plan,
             self.cage.doors,
             units,
+            sleeved=self.cage.sleeved,
             open_body=self.build.car.body == "open",
             holes=self.setting_out.holes,
         )

@@ -23,6 +23,7 @@ from cagekit.inputs.padding import Padding
 from cagekit.inputs.places import OnCar, OnTube, for_side
 from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
 from cagekit.inputs.presets import key_error, table_error
+from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.inputs.toml_lines import TomlKey
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
@@ -65,6 +66,9 @@ class BuildFile(FileModel):
     )
     grind: tuple[Grind, ...] = Field(
         (), description="grinding notes: tubes that are eased by hand where they touch another"
+    )
+    joint: tuple[BoltedJoint, ...] = Field(
+        (), description="bolted sleeves at which straight tubes come apart"
     )
 
 

@@ -23,11 +23,12 @@ from cagekit.inputs.messages import unit_of
 from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd
 from cagekit.inputs.plate import FloorPlateEntry, GussetEntry, PlateEntry, TabEntry
 from cagekit.inputs.presets import load, read_toml
+from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.units import INCH, LengthUnit
 
 SCALARS = ("kind", "name", "description", "units")
 """Fields that explain themselves."""
-TABLES = ("tubes", "members", "add", "strut", "plate", "padding", "grind")
+TABLES = ("tubes", "members", "add", "strut", "plate", "padding", "grind", "joint")
 """Fields that are usually written as tables, which are taken over as they stand."""
 LIST_WITH = {
     "car": "cagekit presets cars",
@@ -87,6 +88,7 @@ def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> s
         *_members(layout, set(file.members), file.units),
         *_strut(file.units),
         *_added(),
+        *_joint(file.units),
         *_plates(file.units),
     ]
     return "\n".join(lines).rstrip() + "\n"
@@ -201,6 +203,18 @@ def _added() -> Iterator[str]:
     yield "# [[add]]"
     yield '# kind = "rocker_brace"'
     yield '# side = "both"'
+
+
+def _joint(units: LengthUnit) -> Iterator[str]:
+    """How a straight tube comes apart, with the sleeve's defaults."""
+    yield ""
+    yield from _comment("A straight tube that comes apart at a bolted sleeve, as often as needed:")
+    yield "#"
+    yield "# [[joint]]"
+    model = BoltedJoint.model_construct()
+    yield '# at = "on harness_bar at fraction 0.25"'
+    rows = (_row(model, f, units) for f in BoltedJoint.model_fields if f not in ("kind", "at"))
+    yield from _lines(rows)
 
 
 def _plates(units: LengthUnit) -> Iterator[str]:

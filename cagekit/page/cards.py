@@ -122,7 +122,7 @@ def cards(design: Design) -> Mapping[str, dict[str, Any]]:
     """Every card by the id of its body."""
     cage, units = design.cage, design.units
     keep = cage.kept.once
-    touching: dict[str, list[Joint]] = {i: [] for i in (*cage.members, *cage.chassis)}
+    touching: dict[str, list[Joint]] = {i: [] for i in cage.tubes}
     for joint in cage.joints:
         for i in dict.fromkeys((joint.branch, *joint.parents)):
             touching[i].append(joint)

@@ -12,6 +12,7 @@ from cagekit.geometry.outline import Outline, Segment
 from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
 from cagekit.solids.creases import Refused
 from cagekit.solids.sheet import plate_record
+from cagekit.solids.tube import tube_record
 from cagekit.units.tolerance import ROUNDING
 
 
@@ -21,9 +22,16 @@ def small_part_record(part: SmallPart) -> Record:
     Raises:
         Refused: two stages of which neither lies wholly inside the other.
     """
+    if part.drills:
+        return _drilled(part)
     if len(part.stages) == 1:
         return plate_record(part.prisms()[0])
     return _Stack(part).record()
+
+
+def _drilled(part: SmallPart) -> Record:
+    """A sleeve with holes right through it: a tube with square ends."""
+    return tube_record(part.id, part.axis, *part.square_ends, drills=part.drills)
 
 
 def _round(outline: Outline) -> float:

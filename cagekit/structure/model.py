@@ -136,6 +136,7 @@ class _Builder:
         self.links: list[tuple[tuple[str, float], tuple[str, float], str]] = []
         self.spans = {m.id: (0.0, m.path.length) for m in cage.members.values()}
         self.pins: list[tuple[str, str, tuple[str, float], tuple[str, float], Vec]] = []
+        self.hinged: list[tuple[tuple[str, float], tuple[str, float]]] = []
 
     def need(self, member: str, station: float) -> tuple[str, float]:
         """A place on a member that gets a node; the place that stands for it."""
@@ -162,6 +163,13 @@ class _Builder:
                 self.pins.append(
                     (bar.id, joint.name, (stub.id, near), (bar.id, at[joint.name]), joint.pin)
                 )
+
+    def sleeves(self) -> None:
+        """Bolted sleeves: the ends of two pieces, a saw cut apart."""
+        for tube in self.cage.sleeved:
+            for before, after in pairwise(tube.pieces):
+                end = self.cage.member(before).path.length
+                self.hinged.append((self.need(before, end), self.need(after, 0.0)))
 
     def joints(self) -> None:
         """Branches meet their parents in one node, or hang on them by a link."""
@@ -240,6 +248,7 @@ def model_of(
     """
     b = _Builder(cage, chord, longest, stiff_ends=stiff_ends)
     b.doors()
+    b.sleeves()
     b.joints()
     for stub, bar in ((p[2], p[3]) for p in b.pins):
         b.need(*stub)
@@ -286,6 +295,11 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
             across=np.cross(axis, along), released=(11,),
         )  # fmt: skip
         pins.append(PinNode(bar=bar, joint=joint, node=node(pin), beam=beam, axis=axis))
+    for before, after in b.hinged:
+        beams.add(
+            node(before), node(after), cage.member(before[0]), "", (0.0, 0.0), LINK,
+            released=(10, 11),
+        )  # fmt: skip
     welded = np.zeros(len(points), bool)
     joints, joint_beams = {}, {}
     beams_of = _numbered(beams.member)

@@ -1,1 +1,1 @@
-"""Swing-out door bars: the fixed bar divided, its brackets, pins and sleeves, and how it swings."""
+"""Tubes that come apart: swing-out door bars, how they swing, and tubes with bolted sleeves."""

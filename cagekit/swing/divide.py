@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import atan, ceil, cos, hypot, sin
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member, Plane
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
-from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
+from cagekit.geometry.centre_line import Arc, Vec, unit, vec
 from cagekit.geometry.drill import Drill
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import PlateEntry
@@ -40,6 +41,40 @@ class Divided:
     door: SwingDoor
     plates: tuple[Plate, ...]
     hardware: tuple[SmallPart, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SawCut:
+    """A saw cut through a tube: stations of its two sides, mm, and the faces that it leaves."""
+
+    low: float
+    high: float
+    before: Plane
+    after: Plane
+
+
+def cut_apart(
+    bar: Member, cuts: Sequence[SawCut], names: Sequence[tuple[str, str]]
+) -> tuple[Member, ...]:
+    """The pieces of a tube from end a to end b; each end at a cut is held by what joins it.
+
+    Args:
+        bar: the whole tube.
+        cuts: in order along it.
+        names: id and word of each piece.
+    """
+    stops = [0.0, *(s for c in cuts for s in (c.low, c.high)), bar.path.length]
+    ends = [bar.a]
+    for cut in cuts:
+        ends += [End(kind=EndKind.PINNED, plane=p) for p in (cut.before, cut.after)]
+    ends.append(bar.b)
+    return tuple(
+        replace(
+            bar, id=id_, piece=word, path=bar.path.part(stops[2 * i], stops[2 * i + 1]),
+            a=ends[2 * i], b=ends[2 * i + 1],
+        )
+        for i, (id_, word) in enumerate(names)
+    )  # fmt: skip
 
 
 def divide_all(
@@ -101,31 +136,21 @@ def divide(
     hinge = _joint(bar, "hinge", swing.hinge_end, swing.hinge_cut, specs["hinge"], how, None)
     latch = _joint(bar, "latch", latch_end, swing.latch_cut, specs["latch"], how, hinge)
     low, high = sorted((hinge, latch), key=lambda j: j.cut_station)
-    bar_path = _between(bar, low, high)
-    bar_ends = {j.end: End(kind=EndKind.PINNED, plane=j.face) for j in (hinge, latch)}
+    _require_between(bar, low, high)
     drills = tuple(
         Drill(point=j.origin, axis=j.pin, along=j.along, radius=j.spec.sleeve_od / 2)
         for j in (hinge, latch)
     )
-    middle = replace(
-        bar, path=bar_path, a=bar_ends["a"], b=bar_ends["b"], piece="swinging", drills=drills
-    )
-    stub_a = replace(
+    stub_a, middle, stub_b = cut_apart(
         bar,
-        id=low.stub,
-        piece=f"{low.name} stub",
-        path=bar.path.part(0.0, low.cut_station),
-        b=End(kind=EndKind.PINNED, plane=low.stub_face),
-        swing=None,
+        (
+            SawCut(low.cut_station, low.cut_station + low.gap, low.stub_face, low.face),
+            SawCut(high.cut_station - high.gap, high.cut_station, high.face, high.stub_face),
+        ),
+        ((low.stub, f"{low.name} stub"), (bar.id, "swinging"), (high.stub, f"{high.name} stub")),
     )
-    stub_b = replace(
-        bar,
-        id=high.stub,
-        piece=f"{high.name} stub",
-        path=bar.path.part(high.cut_station, bar.path.length),
-        a=End(kind=EndKind.PINNED, plane=high.stub_face),
-        swing=None,
-    )
+    stub_a, stub_b = replace(stub_a, swing=None), replace(stub_b, swing=None)
+    middle = replace(middle, drills=drills)
     plates = tuple(p for j in (hinge, latch) for p in brackets(bar.id, j, radius))
     parts = tuple(p for j in (hinge, latch) for p in hardware(bar.id, j, radius, bar.tube.material))
     door = SwingDoor(
@@ -141,7 +166,7 @@ def divide(
     return Divided(pieces=(stub_a, middle, stub_b), door=door, plates=plates, hardware=parts)
 
 
-def _between(bar: Member, low: SwingJoint, high: SwingJoint) -> CentreLine:
+def _require_between(bar: Member, low: SwingJoint, high: SwingJoint) -> None:
     start, end = low.cut_station + low.gap, high.cut_station - high.gap
     need = low.pin_offset + high.pin_offset + low.spec.ear + high.spec.ear
     if end - start < need:
@@ -151,7 +176,6 @@ def _between(bar: Member, low: SwingJoint, high: SwingJoint) -> CentreLine:
             f"{need:.0f} mm.",
             "Cut nearer to the ends (`cut_front`, `cut_rear`).",
         )
-    return bar.path.part(start, end)
 
 
 def _joint(

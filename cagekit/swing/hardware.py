@@ -7,12 +7,12 @@ from math import asin, cos, pi, radians
 
 import numpy as np
 
-from cagekit.cage.door import BracketSpec, SmallPart, Stage, SwingJoint
+from cagekit.cage.door import BracketSpec, PartJoint, SmallPart, Stage, SwingJoint
 from cagekit.cage.plate import circle_segment
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline, Segment
 from cagekit.materials.fasteners import fastener
-from cagekit.materials.pins import lengths_of
+from cagekit.materials.pins import PinSize, lengths_of
 from cagekit.units import INCH
 from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
@@ -26,6 +26,39 @@ CUP_PLAY = 0.5
 """Half cup to the plates beside it, mm."""
 CUP_ANGLE = radians(80.0)
 """Most that a half cup reaches round to each side of its middle, rad."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PinSeat:
+    """Where a bolt, pin or ring sits: its axis ``pin`` through ``origin``, across ``along``.
+
+    All ``(3,)``, unit directions; ``size`` tells what goes round the bolt, ``joint`` and
+    ``source`` go to the parts.
+    """
+
+    origin: Vec
+    along: Vec
+    pin: Vec
+    size: PinSize
+    joint: PartJoint
+    hole: float
+
+    @classmethod
+    def of(cls, joint: SwingJoint) -> PinSeat:
+        """The seat of a hinge's or latch's pin."""
+        s = joint.spec
+        return cls(
+            origin=joint.origin, along=joint.along, pin=joint.pin, size=s.pin, joint=joint.name,
+            hole=s.hole,
+        )  # fmt: skip
+
+    def frame(self, z: float) -> Vec:
+        """Frame with its z along the pin, upward, at height ``z`` mm over the tube's axis."""
+        up = self.pin if self.pin[2] >= 0 else np.asarray(-self.pin)
+        m = np.eye(4)
+        m[:3, 0], m[:3, 1], m[:3, 2] = self.along, np.cross(up, self.along), up
+        m[:3, 3] = self.origin + z * up
+        return m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,10 +98,26 @@ def choose_pin(spec: BracketSpec, radius: float) -> PinChoice:
             grip=grip, needed=grip, length=length, shank=length, shank_needed=grip,
             found=bool(fits),
         )  # fmt: skip
-    w = spec.pin.washer_thickness
-    pitch = fastener(spec.pin.thread, spec.grade).pitch
-    needed = grip + 2 * w + spec.pin.nut_height + SPARE_THREADS * pitch
-    shear = w + grip - spec.thickness
+    return choose_bolt(spec.pin, spec.grade, grip, spec.thickness)
+
+
+def choose_bolt(size: PinSize, grade: str, grip: float, outer: float) -> PinChoice:
+    """Choose the shortest bolt sold that holds a grip; see `choose_pin`.
+
+    Args:
+        size: of the bolt.
+        grade: of the bolt.
+        grip: what it holds together, washers not counted, mm.
+        outer: thickness of the outermost part under the nut, mm: the far shear plane is inside it.
+
+    Raises:
+        NotFoundError: no bolt of that size and grade, or no lengths of it.
+    """
+    row = lengths_of("bolt", size.size)
+    w = size.washer_thickness
+    pitch = fastener(size.thread, grade).pitch
+    needed = grip + 2 * w + size.nut_height + SPARE_THREADS * pitch
+    shear = w + grip - outer
     fits = [x for x in row.lengths if x >= needed - ROUNDING]
     whole = [
         x for x in fits if shear <= x - row.thread_length + ROUNDING <= grip + 2 * w + SAME_POINT
@@ -93,44 +142,33 @@ def hardware(owner: str, joint: SwingJoint, radius: float, material: str) -> tup
         NotFoundError: the bolt's grade is not in the fastener table.
     """
     base = f"{owner}_{joint.name}"
-    s = joint.spec
+    s, seat = joint.spec, PinSeat.of(joint)
     sleeve = s.sleeve_length(radius)
     out = [
-        _ring(f"{base}_sleeve", "sleeve", joint, s.sleeve_od, s.sleeve_bore, -sleeve / 2, sleeve,
+        ring(f"{base}_sleeve", "sleeve", seat, s.sleeve_od, s.sleeve_bore, -sleeve / 2, sleeve,
               material, "tube {}, bore {}", (s.sleeve_od, s.sleeve_bore), welded=owner),
     ]  # fmt: skip
     if s.spacer > 0:
         low = -sleeve / 2 - s.spacer
         for way, z in (("lower", low), ("upper", sleeve / 2)):
             out.append(
-                _ring(f"{base}_spacer_{way}", "spacer", joint, s.pin.spacer_od,
+                ring(f"{base}_spacer_{way}", "spacer", seat, s.pin.spacer_od,
                       max(s.pin.diameter, s.sleeve_bore), z, s.spacer, "washer steel",
                       f"spacer {s.pin.size} x {{}}", (s.spacer,)),
             )  # fmt: skip
-    out += _bolt(base, joint, radius) if s.pin_kind == "bolt" else [_quick(base, joint, radius)]
+    if s.pin_kind == "bolt":
+        out += bolt_set(base, seat, choose_pin(s, radius), s.grade)
+    else:
+        out.append(_quick(base, seat, choose_pin(s, radius)))
     if s.cup:
         out.append(half_cup(f"{base}_half_cup", joint, radius, material))
     return tuple(out)
 
 
-def _up(joint: SwingJoint) -> Vec:
-    """The pin's direction that points upward."""
-    return joint.pin if joint.pin[2] >= 0 else np.asarray(-joint.pin)
-
-
-def _axis_frame(joint: SwingJoint, z: float) -> Vec:
-    """Frame with its z along the pin, upward, at height ``z`` over the tube's axis."""
-    up = _up(joint)
-    m = np.eye(4)
-    m[:3, 0], m[:3, 1], m[:3, 2] = joint.along, np.cross(up, joint.along), up
-    m[:3, 3] = joint.origin + z * up
-    return m
-
-
-def _ring(
+def ring(
     id_: str,
     kind: str,
-    joint: SwingJoint,
+    seat: PinSeat,
     od: float,
     bore: float,
     z: float,
@@ -141,69 +179,89 @@ def _ring(
     *,
     welded: str = "",
 ) -> SmallPart:
+    """A ring round a seat's axis from height ``z`` up, mm.
+
+    Args:
+        id_: of the part.
+        kind: of the part.
+        seat: where it sits.
+        od: outside diameter, mm.
+        bore: mm.
+        z: where it begins, from the tube's axis along the pin, mm.
+        length: mm.
+        material: steel.
+        size: what it is called, ``{}`` for each of ``lengths``.
+        lengths: mm.
+        welded: member it is welded to.
+    """
     return SmallPart(
         id=id_,
         kind=kind,
         material=material,
         stages=(Stage(Outline.circle((0.0, 0.0), od), length),),
-        frame=_axis_frame(joint, z),
+        frame=seat.frame(z),
         bore=bore,
         called=size,
         lengths=lengths,
         welded_to=welded,
-        joint=joint.name,
-        source=joint.spec.pin.source,
+        joint=seat.joint,
+        source=seat.size.source,
     )
 
 
-def _bolt(base: str, joint: SwingJoint, radius: float) -> list[SmallPart]:
-    """Bolt from above with its two washers and nut."""
-    s = joint.spec
-    choice = choose_pin(s, radius)
-    size = fastener(s.pin.thread, s.grade)
-    half, w, d = choice.grip / 2, s.pin.washer_thickness, s.pin.diameter
+def bolt_set(base: str, seat: PinSeat, choice: PinChoice, grade: str) -> list[SmallPart]:
+    """Bolt from above with its two washers and nut.
+
+    Args:
+        base: what their ids begin with.
+        seat: where it sits.
+        choice: its grip and length.
+        grade: of the bolt.
+    """
+    p = seat.size
+    size = fastener(p.thread, grade)
+    half, w, d = choice.grip / 2, p.washer_thickness, p.diameter
     head = _hexagon(size.across_flats)
-    inch = "/" in s.pin.size
+    inch = "/" in p.size
     long = f"{choice.length / INCH:g} in" if inch else f"{choice.length:g} mm"
     bolt = SmallPart(
         id=f"{base}_bolt",
         kind="bolt",
-        material=f"bolt steel {s.grade}",
+        material=f"bolt steel {grade}",
         stages=(
             Stage(Outline.circle((0.0, 0.0), d), choice.length),
-            Stage(head, s.pin.head_height),
+            Stage(head, p.head_height),
         ),
-        frame=_axis_frame(joint, half + w - choice.length),
-        called=f"{s.pin.thread} x {long} {s.grade}",
-        joint=joint.name,
-        source=s.pin.source,
+        frame=seat.frame(half + w - choice.length),
+        called=f"{p.thread} x {long} {grade}",
+        joint=seat.joint,
+        source=p.source,
     )
     nut = SmallPart(
         id=f"{base}_nut",
         kind="nut",
         material="nut steel",
-        stages=(Stage(head, s.pin.nut_height),),
-        frame=_axis_frame(joint, -half - w - s.pin.nut_height),
+        stages=(Stage(head, p.nut_height),),
+        frame=seat.frame(-half - w - p.nut_height),
         bore=d,
-        called=f"{s.pin.thread} locking nut",
-        joint=joint.name,
-        source=s.pin.source,
+        called=f"{p.thread} locking nut",
+        joint=seat.joint,
+        source=p.source,
     )
     rings = [
-        _ring(f"{base}_washer_{way}", "washer", joint, s.pin.washer_od, s.hole, z, w,
-              "washer steel", f"washer {s.pin.size}")
+        ring(f"{base}_washer_{way}", "washer", seat, p.washer_od, seat.hole, z, w,
+             "washer steel", f"washer {p.size}")
         for way, z in (("lower", -half - w), ("upper", half))
     ]  # fmt: skip
     return [bolt, *rings, nut]
 
 
-def _quick(base: str, joint: SwingJoint, radius: float) -> SmallPart:
+def _quick(base: str, seat: PinSeat, choice: PinChoice) -> SmallPart:
     """Quick-release pin from above, its knob on the upper plate."""
-    s = joint.spec
-    choice = choose_pin(s, radius)
-    d = s.pin.diameter
+    p = seat.size
+    d = p.diameter
     shank = choice.length + TIP * d
-    inch = "/" in s.pin.size
+    inch = "/" in p.size
     usable = f"{choice.length / INCH:g} in" if inch else f"{choice.length:g} mm"
     return SmallPart(
         id=f"{base}_pin",
@@ -213,10 +271,10 @@ def _quick(base: str, joint: SwingJoint, radius: float) -> SmallPart:
             Stage(Outline.circle((0.0, 0.0), d), shank),
             Stage(Outline.circle((0.0, 0.0), KNOB[0] * d), KNOB[1] * d),
         ),
-        frame=_axis_frame(joint, choice.grip / 2 - shank),
-        called=f"quick-release pin {s.pin.size}, {usable} usable",
-        joint=joint.name,
-        source=lengths_of("quick-release", s.pin.size).source,
+        frame=seat.frame(choice.grip / 2 - shank),
+        called=f"quick-release pin {p.size}, {usable} usable",
+        joint=seat.joint,
+        source=lengths_of("quick-release", p.size).source,
     )
 
 

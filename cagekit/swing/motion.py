@@ -167,7 +167,7 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
         ]
     out += [
         Obstacle(name=m.id, kind="tube", gap=tube_gap(m))
-        for m in (*cage.members.values(), *cage.chassis.values())
+        for m in cage.tubes.values()
         if m.id not in own
     ]
     return (*out, *body(car, door)) if car is not None else tuple(out)

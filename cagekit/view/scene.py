@@ -15,6 +15,7 @@ from cagekit.cage.kept import Same
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
+    from cagekit.cage.door import SmallPart
 
 
 class Triangles(Protocol):
@@ -88,5 +89,16 @@ def plate_bodies(cage: Cage) -> Iterator[SceneBody]:
     for plate in cage.plates:
         yield SceneBody(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
     for part in cage.hardware:
-        solid = joined([keep(plate_mesh, p) for p in part.prisms()])
+        solid = (
+            keep(_drilled, part)
+            if part.drills
+            else joined([keep(plate_mesh, p) for p in part.prisms()])
+        )
         yield SceneBody(name=part.id, group="parts", colour=PART, mesh=solid)
+
+
+def _drilled(part: SmallPart) -> Triangles:
+    """A sleeve with holes right through it."""
+    from cagekit.view.mesh import tube_mesh
+
+    return tube_mesh(part.axis, *part.walls, *part.square_ends, drills=part.drills)

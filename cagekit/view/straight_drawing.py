@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, radians, sin
 
@@ -19,6 +20,8 @@ DIAL = 5.0
 """Radius of a clock, mm."""
 SIDE = 17.0
 """From the paper's edge to the tip of the tube, mm."""
+SLEEVE = 4.5
+"""Half of a sleeve on paper, mm."""
 MIDDLE = 14.0
 """Least whole tube between the two cuts, mm of paper."""
 
@@ -31,7 +34,22 @@ class StraightEnd:
     deepest: float | None
 
 
-def straight_drawing(a: StraightEnd, b: StraightEnd, length: str, width: float) -> LineDrawing:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StraightSleeve:
+    """A bolted sleeve: where its cut is, as a share of the tube, and words for the place."""
+
+    share: float
+    words: str
+    bolts: int
+
+
+def straight_drawing(
+    a: StraightEnd,
+    b: StraightEnd,
+    length: str,
+    width: float,
+    sleeves: Sequence[StraightSleeve] = (),
+) -> LineDrawing:
     """Draw a straight tube, its reference line on top and end a on the left, not to length.
 
     Args:
@@ -39,6 +57,7 @@ def straight_drawing(a: StraightEnd, b: StraightEnd, length: str, width: float) 
         b: end b.
         length: words for the length from tip to tip.
         width: of the drawing, mm of paper.
+        sleeves: bolted sleeves on it, their places counted from the tip of end a.
     """
     r = a.cut.outer_radius
     depths = [e.cut.longest - e.cut.shortest for e in (a, b)]
@@ -52,7 +71,11 @@ def straight_drawing(a: StraightEnd, b: StraightEnd, length: str, width: float) 
     for height in (-1.0, 1.0):
         p, q = (e.side(height) for e in ends)
         body.append(_stroke(np.array([p, q]), 0.35))
-    body.append(_broken(width / 2, mid, r * k))
+    places = [SIDE + s.share * (width - 2 * SIDE) for s in sleeves]
+    broken = [x for x in (0.5, 0.62, 0.38, 0.74, 0.26) if _free(x * width, places)]
+    body.append(_broken((broken or [0.5])[0] * width, mid, r * k))
+    for x, sleeve in zip(places, sleeves, strict=True):
+        body += _sleeve(x, mid, r * k, sleeve)
     for e in ends:
         body += [_stroke(e.half(near=False), 0.15, "1 0.7"), _stroke(e.half(near=True), 0.4)]
     for x, end, name in ((DIAL + 1.0, a, "A"), (width - DIAL - 1.0, b, "B")):
@@ -100,6 +123,27 @@ def _clock(x: float, y: float, deepest: float | None) -> list[str]:
     tip = np.array([x - DIAL * sin(a), y - DIAL * cos(a)])
     out.append(_stroke(np.array([(x, y), tip]), 0.5))
     return [*out, text((x, y + DIAL + 3.4), f"{round(deepest) % 360}°", size=2.9, bold=True)]
+
+
+def _free(x: float, places: Sequence[float]) -> bool:
+    """Whether no sleeve stands here."""
+    return all(abs(x - p) > SLEEVE + 2.0 for p in places)
+
+
+def _sleeve(x: float, y: float, r: float, sleeve: StraightSleeve) -> list[str]:
+    """A sleeve over the tube: its outline, the cut in it, bolts as middle lines, its place."""
+    top = r + 0.8
+    out = [
+        f'<rect x="{x - SLEEVE:.2f}" y="{y - top:.2f}" width="{2 * SLEEVE:.2f}" '
+        f'height="{2 * top:.2f}" fill="white" stroke="black" stroke-width="0.35"/>',
+        _stroke(np.array([(x, y - top), (x, y + top)]), 0.2, "1 0.7"),
+    ]
+    pitch = SLEEVE / sleeve.bolts
+    for i in range(sleeve.bolts):
+        for way in (-1.0, 1.0):
+            at = x + way * (i + 0.5) * pitch
+            out.append(_stroke(np.array([(at, y - top - 1.0), (at, y + top + 1.0)]), 0.15))
+    return [*out, text((x, y - top - 2.0), sleeve.words, size=2.6)]
 
 
 def _broken(x: float, y: float, r: float) -> str:

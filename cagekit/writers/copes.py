@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.cage.member import EndName
+from cagekit.cage.member import EndKind, EndName
 from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
@@ -153,7 +153,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "to": ", ".join(map(_plain, t.parents)) or stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
-                "deepest": f"{round(t.deepest) % 360}°",
+                "deepest": "cut square" if t.square else f"deepest at {round(t.deepest) % 360}°",
                 "reference": t.reference,
                 "width": t.width,
                 "height": t.height,
@@ -289,6 +289,9 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
 
 def stands_on(design: Design, member: str, end: EndName) -> str:
     """What an end without parents is cut for: its plate, the car, a swing-out bar's own relief."""
+    for tube in design.cage.sleeved:
+        if member in tube.pieces and design.cage.member(member).end(end).kind is EndKind.PINNED:
+            return "bolted sleeve"
     for door in design.cage.doors:
         for joint in door.joints:
             if (door.bar, joint.end) == (member, end):

@@ -83,7 +83,10 @@ SCRUTINEER_COLUMNS = (
 
 def write_bends(design: Design, folder: Path) -> None:
     """Write ``bends.csv``."""
-    rows = [*bend_table(design.bends), *piece_table(design.pieces, design.bar_of_piece)]
+    rows = [
+        *bend_table(design.bends),
+        *piece_table(design.pieces, design.bar_of_piece, design.cage),
+    ]
     write_table(folder / "bends.csv", BEND_COLUMNS, rows)
 
 
@@ -162,13 +165,13 @@ def bend_table(sheets: Iterable[BendSchedule]) -> Iterator[dict[str, Cell]]:
 
 
 def piece_table(
-    sheets: Iterable[BendSchedule], whole: Mapping[str, str]
+    sheets: Iterable[BendSchedule], whole: Mapping[str, str], cage: Cage
 ) -> Iterator[dict[str, Cell]]:
-    """Rows of ``bends.csv`` for the pieces of swing-out bars: their shape, and what they are of."""
+    """Rows of ``bends.csv`` for pieces of tubes that come apart: their shape, what they are of."""
+    sleeved = {p for t in cage.sleeved for p in t.pieces}
     for sheet in sheets:
-        note = (
-            f"cut from {whole[sheet.member]} once that is fitted" if sheet.member in whole else ""
-        )
+        when = "before that" if sheet.member in sleeved else "once that"
+        note = f"cut from {whole[sheet.member]} {when} is fitted" if sheet.member in whole else ""
         for row in sheet.rows:
             yield _shape(sheet, row) | {"note": note}
 

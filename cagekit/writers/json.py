@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
     from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint
     from cagekit.cage.plate import Pin, Plate, PlateWeld
+    from cagekit.cage.sleeve import SleevedTube
     from cagekit.design import Design
+    from cagekit.geometry.drill import Drill
     from cagekit.geometry.outline import Outline
 
 SCHEMA_VERSION = 1
@@ -48,6 +50,7 @@ def cage_dict(cage: Cage) -> dict[str, Any]:
         **({"chassis": [_chassis_dict(m) for m in cage.chassis.values()]} if cage.chassis else {}),
         **({"parts": [part_dict(p) for p in cage.hardware]} if cage.hardware else {}),
         **({"doors": [door_dict(cage, d) for d in cage.doors]} if cage.doors else {}),
+        **({"sleeved": [sleeved_dict(t) for t in cage.sleeved]} if cage.sleeved else {}),
     }
 
 
@@ -212,6 +215,7 @@ def part_dict(part: SmallPart) -> dict[str, Any]:
         "stages": [{"length": _mm(s.length), "outline": _loop(s.outline)} for s in part.stages],
         "placement": [[*_direction(row[:3]), _mm(row[3])] for row in part.frame],
         "welded_to": part.welded_to,
+        **({"drills": [_drill(d) for d in part.drills]} if part.drills else {}),
         "mass_kg": _round(part.mass, 9),
         "volume": _round(part.volume, 6),
     }
@@ -228,6 +232,45 @@ def door_dict(cage: Cage, door: SwingDoor) -> dict[str, Any]:
         "plates": list(door.plates),
         "parts": list(door.hardware),
         "joints": [joint_sizes(j, cage.member(door.bar).tube.outer_radius) for j in door.joints],
+    }
+
+
+def _drill(drill: Drill) -> dict[str, Any]:
+    """A hole right through a part."""
+    return {
+        "diameter": _mm(2 * drill.radius),
+        "point": _point(drill.point),
+        "direction": _direction(drill.axis),
+    }
+
+
+def sleeved_dict(tube: SleevedTube) -> dict[str, Any]:
+    """Return one tube with bolted sleeves: the whole tube, its pieces, each sleeve in numbers."""
+    return {
+        "id": tube.fitted.id,
+        "pieces": list(tube.pieces),
+        "path": path_list(tube.fitted.path),
+        "parts": list(tube.hardware),
+        "joints": [
+            {
+                "id": j.id,
+                "kind": "sleeve",
+                "cut_station": _mm(j.station),
+                "cut_gap": _mm(j.gap),
+                "od": _mm(j.od),
+                "bore": _mm(j.bore),
+                "length": _mm(j.length),
+                "bolt_size": j.size.size,
+                "bolt_grade": j.grade,
+                "bolt_length": _mm(j.bolt_length),
+                "bolts": [_mm(x) for x in j.bolts],
+                "hole": _mm(j.size.sleeve_bore),
+                "bush": [_mm(x) for x in (j.size.sleeve_od, j.size.sleeve_bore, j.bush_length)],
+                "direction": _direction(j.across),
+                "slides": j.slides,
+            }
+            for j in tube.joints
+        ],
     }
 
 

@@ -207,7 +207,7 @@ class Book:
                 t.end.upper(),
                 ", ".join(self.number(p) for p in t.parents)
                 or stands_on(self.design, t.member, t.end),
-                f"{round(t.deepest) % 360}°",
+                "square" if t.square else f"{round(t.deepest) % 360}°",
                 self.length(t.height - 26.0),
                 str(sheet_of[i]),
             ]

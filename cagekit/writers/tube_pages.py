@@ -15,11 +15,12 @@ from cagekit.view.member_drawing import (
     lift_of_b,
     member_drawings,
 )
-from cagekit.view.straight_drawing import StraightEnd, straight_drawing
+from cagekit.view.straight_drawing import StraightEnd, StraightSleeve, straight_drawing
 from cagekit.writers.setting_pages import mark_row
 
 if TYPE_CHECKING:
     from cagekit.cage.member import EndName
+    from cagekit.cage.sleeve import SleeveJoint
     from cagekit.writers.shopbook import Book
 
 CARD = 84.0
@@ -140,12 +141,39 @@ def card(book: Book, s: BendSchedule) -> dict[str, Any]:
         StraightEnd(cut=book.cage.cut(s.member, e), deepest=book.deepest.get((s.member, e)))
         for e in ("a", "b")
     ]
-    drawn = straight_drawing(ends[0], ends[1], book.length(s.cut_length), CARD)
+    tip = ends[0].cut.shortest
+    sleeves = [
+        StraightSleeve(
+            share=(j.station - tip) / s.cut_length,
+            words=book.length(j.station - tip),
+            bolts=len(j.bolts) // 2,
+        )
+        for j in sleeves_of(book, s.member)
+    ]
+    drawn = straight_drawing(ends[0], ends[1], book.length(s.cut_length), CARD, sleeves)
     return {
         "title": book.number(s.member),
         **book.picture(f"{s.member}-card", drawn),
         "facts": card_facts(book, s),
     }
+
+
+def sleeves_of(book: Book, member: str) -> tuple[SleeveJoint, ...]:
+    """Bolted sleeves of a tube, from its end a."""
+    return next((t.joints for t in book.design.cage.sleeved if t.fitted.id == member), ())
+
+
+def sleeve_facts(book: Book, member: str) -> list[list[str]]:
+    """The sleeves of a tube: where the cut is, sleeve and bolts."""
+    tip = book.cage.cut(member, "a").shortest
+    return [
+        [
+            f"Sleeve {n}",
+            f"cut {book.length(j.station - tip)} from the tip of A; {book.bare(j.od)} x "
+            f"{book.size(j.wall)}, {book.length(j.length)} long, {len(j.bolts)} {j.size.size}",
+        ]
+        for n, j in enumerate(sleeves_of(book, member), start=1)
+    ]
 
 
 def tube_facts(book: Book, s: BendSchedule) -> list[list[str]]:
@@ -166,7 +194,12 @@ def tube_facts(book: Book, s: BendSchedule) -> list[list[str]]:
 def card_facts(book: Book, s: BendSchedule) -> list[list[str]]:
     """Tube, blank and ends of a straight tube; its drawing tells the finished length."""
     tube = f"{book.tube(s.member)}, {book.cage.members[s.member].tube.material}"
-    return [["Tube", tube], ["Blank to saw", blank_text(book, s)], *end_facts(book, s)]
+    return [
+        ["Tube", tube],
+        ["Blank to saw", blank_text(book, s)],
+        *end_facts(book, s),
+        *sleeve_facts(book, s.member),
+    ]
 
 
 def blank_text(book: Book, s: BendSchedule) -> str:

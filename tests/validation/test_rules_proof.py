@@ -35,6 +35,7 @@ from cagekit.inputs.driver import Driver
 from cagekit.inputs.presets import find_preset, read_toml
 from cagekit.inputs.resolve import resolve
 from cagekit.inputs.tooling import Tooling
+from cagekit.materials.pins import pin_size
 from cagekit.plates.feet import plates_for
 
 PROFILES = (
@@ -130,6 +131,39 @@ def _members(change: Callable[[Member], Member | tuple[Member, ...]]) -> Mutatio
         return Cage(cage.name, out, plates=cage.plates)
 
     return after
+
+
+def sleeved(
+    tube: str = "rear_brace_left", /, *, after: Mutation | None = None, **fields: Any
+) -> Scene:
+    """The coupe with one bolted sleeve."""
+    joint = {"at": f"on {tube} at fraction 0.35", **fields}
+    return scene(COUPE, after, build__joint=[joint])
+
+
+def _sleeves(**sizes: Any) -> Mutation:
+    """Sleeves with other sizes than can be bought or asked for."""
+
+    def after(cage: Cage) -> Cage:
+        tubes = [
+            replace(t, joints=tuple(replace(j, **sizes) for j in t.joints)) for t in cage.sleeved
+        ]
+        return Cage(cage.name, cage.members.values(), plates=cage.plates, sleeved=tubes)
+
+    return after
+
+
+soft_bolts = _sleeves(grade="grade-2")
+thin_bolts = _sleeves(size=replace(pin_size("M8"), diameter=5.0))
+
+
+def as_hoop(cage: Cage) -> Cage:
+    """A sleeve in a tube that is a lateral hoop."""
+    pieces = {p for t in cage.sleeved for p in t.pieces}
+    members = [
+        replace(m, role="lateral_hoop") if m.id in pieces else m for m in cage.members.values()
+    ]
+    return Cage(cage.name, members, plates=cage.plates, sleeved=cage.sleeved)
 
 
 def cut_in_two(name: str) -> Mutation:
@@ -783,6 +817,14 @@ BY_CODE: dict[str, Proof] = {
     "formula-sae/lug-thickness": (scene(WAGON), scene(WAGON, brackets(thickness=4.0))),
     "formula-sae/lug-width": (scene(WAGON), scene(WAGON, brackets(ear=12.0))),
     "formula-sae/pin": (scene(WAGON), scene(WAGON, hung(pin=8.0))),
+    "formula-sae/sleeve-length": (sleeved(), sleeved(length=70.0, bolts=1)),
+    "formula-sae/sleeve-wall": (sleeved(), sleeved(wall=1.5)),
+    "formula-sae/sleeve-bolt": (sleeved(), sleeved(after=thin_bolts)),
+    "formula-sae/sleeve-bolt-class": (sleeved(), sleeved(bolt_grade="8.8")),
+    "fia-253/sleeve-members": (sleeved("harness_bar_1"), sleeved("rear_brace_left")),
+    "fia-253/sleeve-bolts": (sleeved(bolt_grade="8.8"), sleeved(after=soft_bolts)),
+    "motorsport-uk/sleeve-hoops": (sleeved(), sleeved(after=as_hoop)),
+    "motorsport-uk/sleeve-bolts": (sleeved(bolt_grade="8.8"), sleeved(after=soft_bolts)),
     # ---
     "scca-gcr/size-to-1700": (
         scene(ROADSTER, car__mass=600),

@@ -36,8 +36,8 @@ def _length(s: Survey, mm: float) -> str:
 
 
 def shown(s: Survey, *members: str) -> Evidence:
-    """Evidence of tubes as a picture shows them: a swing-out bar in its pieces."""
-    pieces = {d.fitted.id: d.pieces for d in s.cage.doors}
+    """Evidence of tubes as a picture shows them: one that comes apart in its pieces."""
+    pieces = {d.fitted.id: d.pieces for d in s.cage.divided}
     return Evidence.of(*(p for m in members for p in pieces.get(m, (m,))))
 
 

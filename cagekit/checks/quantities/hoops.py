@@ -7,7 +7,7 @@ from math import asin, degrees
 
 import numpy as np
 
-from cagekit.cage.member import Member
+from cagekit.cage.member import EndKind, Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, Survey, extreme, side_of
@@ -77,6 +77,8 @@ def mountings_per_leg(s: Survey, pick: Pick) -> Iterator[Measure]:
         for name, _ in m.ends:
             if m.side in SIDES and m.path.end_point(name)[2] > m.path.end_point(_other(name))[2]:
                 continue
+            if m.end(name).kind is EndKind.PINNED:
+                continue  # the rest of the leg is bolted on here
             feet = [f for f in s.feet if f.member is m and f.end == name]
             point = m.path.end_point(name)
             subject = m.id if m.side in SIDES else f"{m.id} {side_of(point)}"

@@ -39,7 +39,7 @@ class Clash(NamedTuple):
 
 def clashes(cage: Cage) -> tuple[Clash, ...]:
     """The smallest gap of each plate to a tube near it, to its own where it is folded into it."""
-    tubes = [*cage.members.values(), *cage.chassis.values()]
+    tubes = list(cage.tubes.values())
     boxes = [cage.kept.once(("line's box", m), partial(_box, cage, m)) for m in tubes]
     lows, highs = (np.array([b[k] for b in boxes]).reshape(-1, 3) for k in (0, 1))
     out = []

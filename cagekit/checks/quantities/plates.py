@@ -247,7 +247,7 @@ def bolt_tensile(s: Survey, pick: Pick) -> Iterator[Measure]:
     from memory).
     """
     for foot, plate, e in _bolted(s, pick):
-        values = [_tensile(b.grade) for b in plate.bolts]
+        values = [tensile_of(b.grade) for b in plate.bolts]
         known = [v for v in values if v is not None]
         if len(known) < len(values):
             need = f"the bolts' property class on plate {plate.id}"
@@ -256,7 +256,8 @@ def bolt_tensile(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=foot.name, value=min(known), evidence=e)
 
 
-def _tensile(grade: str) -> float | None:
+def tensile_of(grade: str) -> float | None:
+    """Nominal tensile strength of a bolt by its property class or SAE grade, MPa; None unknown."""
     iso = re.search(r"\b(\d{1,2})\.(\d)\b", grade)
     if iso:
         return 100.0 * int(iso[1])

@@ -237,7 +237,7 @@ class Survey:
                 parents = [there[p] for p in end.parents if p in there]
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
                 carried = carried or end.surface == "outrigger"
-                if end.kind in (EndKind.FLAT, EndKind.PINNED) or carried:
+                if end.kind is EndKind.FLAT or carried:
                     out.append(StandingEnd(m, name, _foot_kind(m), carried))
         return tuple(out)
 

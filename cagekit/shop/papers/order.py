@@ -21,13 +21,14 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
+from cagekit.cage.sleeve import SleevedTube
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 from cagekit.shop.papers.holes import PanelHole
 from cagekit.shop.papers.tape import TapeCheck, tape_checks
 from cagekit.shop.welding.moves import ANCHORED, FloorHole, Pose, Way
 from cagekit.shop.welding.welds import FitStage, Weld, WeldPlan
-from cagekit.swing.work import division
+from cagekit.swing.work import division, sleeve_work
 from cagekit.units import format_length
 
 Units = Literal["mm", "in"]
@@ -107,6 +108,7 @@ def order_of_work(
     doors: Sequence[SwingDoor] = (),
     units: Units = "mm",
     *,
+    sleeved: Sequence[SleevedTube] = (),
     open_body: bool = False,
     holes: Sequence[PanelHole] = (),
 ) -> tuple[Step, ...]:
@@ -117,10 +119,11 @@ def order_of_work(
         plan: in which order its tubes go in and when its joints are welded.
         doors: the bars that are divided when all is welded.
         units: lengths in the texts.
+        sleeved: the tubes that go in bolted together.
         open_body: the car has no roof.
         holes: in the car's panels, for the tubes that pass.
     """
-    work = _Work(cage, plan, tuple(doors), units, open_body, tuple(holes))
+    work = _Work(cage, plan, tuple(doors), tuple(sleeved), units, open_body, tuple(holes))
     return tuple(replace(s, number=i) for i, s in enumerate(work.steps(), 1))
 
 
@@ -131,6 +134,7 @@ class _Work:
     cage: Cage
     plan: WeldPlan
     doors: tuple[SwingDoor, ...]
+    sleeved: tuple[SleevedTube, ...]
     units: Units
     open_body: bool
     holes: tuple[PanelHole, ...]
@@ -145,6 +149,7 @@ class _Work:
             if stage.first:
                 out.append(self.before(stage))
                 done |= {w.joint.id for w in stage.first}
+            out += self.sleeves(stage)
             out.append(self.fit(stage, fitted, later))
             fitted += [m.id for m in stage.members]
             out += self.anchor(stage)
@@ -510,6 +515,24 @@ class _Work:
                         title=str(texts["title"]), text=(str(texts["fit"]),), plates=ids, finish=ids
                     )
                 )
+        return out
+
+    def sleeves(self, stage: FitStage) -> list[Step]:
+        """Divide the tubes of a stage that come apart, and bolt them together, on the bench."""
+        here = {m.id for m in stage.members}
+        out = []
+        for tube in self.sleeved:
+            id_ = tube.fitted.id
+            if id_ not in here:
+                continue
+            tips = self.cage.cut(id_, "a").shortest, self.cage.cut(id_, "b").shortest
+            out.append(
+                Step(
+                    title=f"Sleeves of {_plain(id_)}",
+                    text=sleeve_work(tube, tips, self.units),
+                    tries=tuple(_texts()["sleeve"]["try"]),
+                )
+            )
         return out
 
     def divide(self, door: SwingDoor) -> Step:

@@ -45,6 +45,7 @@ class Template:
         inner: the same on the inside of the wall, ``(n, 2)`` mm.
         reference: how to find the reference line on the tube.
         deepest: clock of the deep side, degrees round from the reference line, 0 to 360.
+        square: whether the end is cut square, so that it has no deep side.
         node: from the end of the blank to the theoretical end, along the tube, mm.
         holes: edges of what is drilled through the tube near this end, closed lines round the
             tube like ``outer``, ``(n, 2)`` mm each.
@@ -61,6 +62,7 @@ class Template:
     inner: Vec
     reference: str
     deepest: float
+    square: bool
     node: float
     holes: tuple[Vec, ...] = ()
     grind: tuple[tuple[str, float], ...] = ()
@@ -180,6 +182,7 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
         inner=inner,
         reference=reference_text(member),
         deepest=deep_side(cut),
+        square=is_square(cut),
         node=-cut.shortest,
         holes=holes,
         grind=tuple(
