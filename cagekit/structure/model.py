@@ -136,7 +136,7 @@ class _Builder:
         self.links: list[tuple[tuple[str, float], tuple[str, float], str]] = []
         self.spans = {m.id: (0.0, m.path.length) for m in cage.members.values()}
         self.pins: list[tuple[str, str, tuple[str, float], tuple[str, float], Vec]] = []
-        self.hinged: list[tuple[tuple[str, float], tuple[str, float]]] = []
+        self.sleeved: list[tuple[tuple[str, float], tuple[str, float]]] = []
 
     def need(self, member: str, station: float) -> tuple[str, float]:
         """A place on a member that gets a node; the place that stands for it."""
@@ -169,7 +169,7 @@ class _Builder:
         for tube in self.cage.sleeved:
             for before, after in pairwise(tube.pieces):
                 end = self.cage.member(before).path.length
-                self.hinged.append((self.need(before, end), self.need(after, 0.0)))
+                self.sleeved.append((self.need(before, end), self.need(after, 0.0)))
 
     def joints(self) -> None:
         """Branches meet their parents in one node, or hang on them by a link."""
@@ -295,11 +295,8 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
             across=np.cross(axis, along), released=(11,),
         )  # fmt: skip
         pins.append(PinNode(bar=bar, joint=joint, node=node(pin), beam=beam, axis=axis))
-    for before, after in b.hinged:
-        beams.add(
-            node(before), node(after), cage.member(before[0]), "", (0.0, 0.0), LINK,
-            released=(10, 11),
-        )  # fmt: skip
+    for before, after in b.sleeved:
+        beams.add(node(before), node(after), cage.member(before[0]), "", (0.0, 0.0), LINK)
     welded = np.zeros(len(points), bool)
     joints, joint_beams = {}, {}
     beams_of = _numbered(beams.member)
