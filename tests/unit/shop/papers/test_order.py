@@ -23,6 +23,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.build import Build, entries_of
 from cagekit.inputs.car import Car, KeepOut, merged
 from cagekit.inputs.presets import find_preset
+from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.papers.order import Move, Step, on_the_car, order_of_work
 from cagekit.shop.welding.access import reach
@@ -227,6 +228,17 @@ def demo(request: pytest.FixtureRequest) -> Design:
 
 def test_the_order_of_every_demo_can_be_followed(demo: Design) -> None:
     Replay(demo.fitted, demo.build.car, demo.tooling.torch, demo.steps).run()
+
+
+def test_a_tube_is_divided_for_its_sleeves_before_it_goes_in() -> None:
+    build = demos.design("track-roadster").build
+    joint = BoltedJoint.model_validate({"at": "on rear_brace_{side} at middle", "side": "both"})
+    design = Design(replace(build, file=build.file.model_copy(update={"joint": (joint,)})))
+    steps = design.steps
+    Replay(design.fitted, build.car, build.tooling.torch, steps).run()
+    for side in ("left", "right"):
+        made = next(s.number for s in steps if s.title == f"Sleeves of rear brace {side}")
+        assert made < next(s.number for s in steps if f"rear_brace_{side}" in s.members)
 
 
 def test_glass_that_helps_no_joint_stays_in(demo: Design) -> None:
