@@ -171,11 +171,12 @@ class Cage:
         members = [
             whole.get(m.id, m) for m in self.members.values() if m.id in whole or m.id not in taken
         ]
+        sleeved = {i: t.fitted.id for t in self.sleeved for i in t.pieces}
         members = [_hung_on(m, taken) for m in members]
         return Cage(
             self.name,
             members,
-            plates=[_stood_on(p, taken) for p in self.plates],
+            plates=[_stood_on(p, taken, sleeved) for p in self.plates],
             notes=self.notes,
             hardware=self.hardware,
             chassis=self.chassis.values(),
@@ -341,20 +342,27 @@ def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:
     return replace(member, a=end(member.a), b=end(member.b))
 
 
-def _stood_on(plate: Plate, taken: Mapping[str, str]) -> Plate:
-    """A plate of the tubes that took the place of their pieces."""
+def _stood_on(plate: Plate, taken: Mapping[str, str], sleeved: Mapping[str, str]) -> Plate:
+    """A plate on the tubes that took the place of their pieces.
+
+    ``taken`` tells the whole tube of every piece; ends and welds follow on a sleeved tube only, as
+    a bracket is welded to the stub of a bar.
+    """
     if not taken.keys() & set(plate.members):
         return plate
-    ends = tuple(
-        f"{taken.get(tube, tube)}.{end}" for tube, _, end in (e.rpartition(".") for e in plate.ends)
-    )
     members = tuple(dict.fromkeys(taken.get(m, m) for m in plate.members))
+    if not sleeved.keys() & set(plate.members):
+        return plate.on(members)
+    ends = (e.rpartition(".") for e in plate.ends)
     to = [w.to.partition(" ") for w in plate.welds]
-    welds = tuple(
-        replace(w, to=taken.get(tube, tube) + gap + rest)
-        for w, (tube, gap, rest) in zip(plate.welds, to, strict=True)
+    return plate.on(
+        members,
+        ends=tuple(f"{sleeved.get(tube, tube)}.{end}" for tube, _, end in ends),
+        welds=tuple(
+            replace(w, to=sleeved.get(tube, tube) + gap + rest)
+            for w, (tube, gap, rest) in zip(plate.welds, to, strict=True)
+        ),
     )
-    return replace(plate, members=members, ends=ends, welds=welds)
 
 
 def bounds(paths: Iterable[CentreLine], margin: float = 0.0) -> tuple[Vec, Vec]:

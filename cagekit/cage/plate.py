@@ -234,11 +234,27 @@ class Plate:
         has = f"{len(self.holes)} holes, {len(self.folds)} folds"
         return f"<Plate {self.id}: {self.kind}, {self.thickness:.4g} mm, {has}>"
 
-    def on(self, members: tuple[str, ...]) -> Plate:
-        """The same plate on members of other ids; its shape is not judged again."""
+    def on(
+        self,
+        members: tuple[str, ...],
+        *,
+        ends: tuple[str, ...] | None = None,
+        welds: tuple[PlateWeld, ...] | None = None,
+    ) -> Plate:
+        """The same plate on members of other ids; its shape is not judged again.
+
+        Args:
+            members: their ids.
+            ends: tube ends that stand on it, when not the same.
+            welds: its welds, when not to the same.
+        """
         new = object.__new__(Plate)
         shape = {"folded": self.folded} if "folded" in self.__dict__ else {}
         own = {f.name: getattr(self, f.name) for f in fields(self)}
+        own["ends"], own["welds"] = (
+            self.ends if ends is None else ends,
+            self.welds if welds is None else welds,
+        )
         new.__dict__.update({**own, "members": members, **shape})
         return new
 

@@ -20,7 +20,7 @@ from cagekit.inputs.entries import FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import unit_of
-from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd
+from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd, read_location
 from cagekit.inputs.plate import FloorPlateEntry, GussetEntry, PlateEntry, TabEntry
 from cagekit.inputs.presets import load, read_toml
 from cagekit.inputs.sleeve import BoltedJoint
@@ -211,10 +211,8 @@ def _joint(units: LengthUnit) -> Iterator[str]:
     yield from _comment("A straight tube that comes apart at a bolted sleeve, as often as needed:")
     yield "#"
     yield "# [[joint]]"
-    model = BoltedJoint.model_construct()
-    yield '# at = "on harness_bar at fraction 0.25"'
-    rows = (_row(model, f, units) for f in BoltedJoint.model_fields if f not in ("kind", "at"))
-    yield from _lines(rows)
+    model = BoltedJoint.model_construct(at=read_location("on harness_bar at fraction 0.25"))
+    yield from _lines(_row(model, f, units) for f in BoltedJoint.model_fields if f != "kind")
 
 
 def _plates(units: LengthUnit) -> Iterator[str]:
