@@ -23,6 +23,7 @@ from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.presets import key_error
 from cagekit.members.registry import make
 from cagekit.members.site import Site
+from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.swing.divide import Divided
@@ -360,11 +361,10 @@ def _steel_shared(member: Member, name: EndName, parent: Member, other: Member) 
     its, trunk = _beside(other, parent, node), _stretch(parent.path, node)
     if trunk is None or its is None:
         return False
-    points = _wall(member, name)
-    points = points[_gaps(points, trunk).min(axis=1) > parent.tube.outer_radius]
-    return bool(len(points)) and bool(
-        (_gaps(points, its).min(axis=1) < other.tube.outer_radius - SHARED).any()
-    )
+    deep = other.tube.outer_radius - SHARED
+    points = _wall(member, name, its, deep)
+    points = points[_gaps(points, its).min(axis=1) < deep]
+    return bool((_gaps(points, trunk).min(axis=1) > parent.tube.outer_radius).any())
 
 
 def _beside(other: Member, parent: Member, node: Vec) -> Vec | None:
@@ -387,10 +387,19 @@ def _leaving(member: Member, end: EndName, most: float = LOOK) -> Vec:
     return path.points(along if end == "a" else path.length - along)
 
 
-def _wall(member: Member, end: EndName) -> Points:
-    """Points on a tube's outside from an end inwards, ``(n, 3)`` mm."""
+def _wall(member: Member, end: EndName, other: Points, within: float) -> Points:
+    """Points on a tube's outside from an end inwards, rings near another axis only, ``(n, 3)`` mm.
+
+    Args:
+        member: the tube.
+        end: the end.
+        other: points of the other axis, ``(m, 3)`` mm.
+        within: rings of which no point is nearer to those points than this are left out, mm.
+    """
     axis = _leaving(member, end)[: int(1.5 * member.tube.od / STEP) + 2]
     way = unit(axis[-1] - axis[0])
+    near = _gaps(axis, other).min(axis=1) < within + member.tube.outer_radius + SAME_POINT
+    axis = axis[near]
     across = perpendicular(way)
     turn = np.linspace(0.0, 2 * np.pi, 48, endpoint=False)
     ring = np.outer(np.cos(turn), across) + np.outer(np.sin(turn), np.cross(way, across))

@@ -130,7 +130,9 @@ def check_pair(path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> None:
     Raises:
         CopeError: somewhere around the tube the two cuts meet; names the tube and the lengths.
     """
-    if len(path.pieces) > 1 or cut_a.longest + cut_b.longest < path.length:
+    if len(path.pieces) > 1 or cut_a.bound + cut_b.bound < path.length:
+        return
+    if cut_a.longest + cut_b.longest < path.length:
         return
     phi = cut_b.grid
     shift = float(np.arctan2(cut_a.zero @ cut_b.side, cut_a.zero @ cut_b.zero))
@@ -233,8 +235,11 @@ def _check_steps(cut: EndCut, owner: str) -> None:
 
 def _check_length(cut: EndCut, path: CentreLine, owner: str) -> None:
     """Refuse a cut that reaches into a bend or through the tube."""
-    need = cut.longest
     piece = path.pieces[0] if cut.which == "a" else path.pieces[-1]
+    have = piece.length if isinstance(piece, Line) else 0.0
+    if cut.bound < have:
+        return
+    need = cut.longest
     if len(path.pieces) == 1 and isinstance(piece, Line):
         if need >= path.length:
             raise CopeError(
@@ -243,7 +248,6 @@ def _check_length(cut: EndCut, path: CentreLine, owner: str) -> None:
                 "Use a longer tube or a larger angle.",
             )
         return
-    have = piece.length if isinstance(piece, Line) else 0.0
     if need > have + SAME_POINT:
         raise CopeError(
             owner,

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Bools, Ints, cross3
+from cagekit.geometry.arrays import Bools, Ints, Points, cross3
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
@@ -213,6 +213,20 @@ class EndCut:
     def longest(self) -> float:
         """Largest s on both curves, mm."""
         return self._extremes[1]
+
+    @property
+    def bound(self) -> float:
+        """A depth that no s on either curve comes to, mm, known without looking for the largest.
+
+        Between two angles of the scan, which holds every tangency, s does not rise by the tube's
+        whole radius.
+        """
+        return float(self._scan.s.max()) + self.outer_radius
+
+    @cached_property
+    def rim(self) -> Points:
+        """Points of the outside edge at the angles of ``grid``, ``(m, 3)`` mm."""
+        return self.points(self.grid, self.outer_radius, self._scan.s[0])
 
     @cached_property
     def shortest(self) -> float:

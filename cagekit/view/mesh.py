@@ -13,7 +13,7 @@ from math import ceil, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Ints, Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
@@ -94,11 +94,12 @@ def tube_mesh(
     psi = _angles([*(t.corners for t in turns), *(w.edges for w in windows)], sides)
     centres, across, up, opened = _rings(path, lines, bend_step, windows)
     radial = np.cos(psi)[:, None] * across[:, None, :] + np.sin(psi)[:, None] * up[:, None, :]
+    radii = np.array([[ro], [ri]])
+    ends = [_End.of(c, t.at(psi), radii) for c, t in zip((cut_a, cut_b), turns, strict=True)]
     walls = []
-    for radius, sign in ((ro, 1.0), (ri, -1.0)):
+    for k, (radius, sign) in enumerate(((ro, 1.0), (ri, -1.0))):
         rows = centres[:, None, :] + radius * radial
-        rows[0] = cut_a.points(turns[0].at(psi), radius)
-        rows[-1] = cut_b.points(turns[1].at(psi), radius)
+        rows[0], rows[-1] = (e.rings[k] for e in ends)
         walls.append((rows, sign))
     whole = np.ones((len(centres) - 1, len(psi)), dtype=bool)
     parts = []
@@ -111,10 +112,22 @@ def tube_mesh(
                 parts.append(_shell(*patch, flip=sign < 0))
             parts.append(_shell(*hole_wall(window.drill, way, (ro, ri)), flip=False))
     parts += [_wall(rows, sign * radial, whole, outward=sign > 0) for rows, sign in walls]
-    for cut, turn, row, start in ((cut_a, turns[0], 0, True), (cut_b, turns[1], -1, False)):
-        rings = np.stack([walls[0][0][row], walls[1][0][row]])
-        parts.append(_face(cut, turn.at(psi), np.array([[ro], [ri]]), rings, start=start))
+    parts += [_face(end, start=start) for end, start in zip(ends, (True, False), strict=True)]
     return joined(parts)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _End:
+    """The edges of one end: points ``(2, n, 3)`` outside and inside, and what each lies on."""
+
+    cut: EndCut
+    rings: Points
+    active: Ints
+
+    @classmethod
+    def of(cls, cut: EndCut, phi: Vec, radii: Vec) -> _End:
+        found = cut.contact(phi, radii)
+        return cls(cut, cut.points(phi, radii, found.s), found.active)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -199,15 +212,15 @@ def _wall(rows: Vec, normals: Points, whole: NDArray[np.bool_], *, outward: bool
     return _quads(rows.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not outward)
 
 
-def _face(cut: EndCut, phi: Vec, radii: Vec, rings: Vec, *, start: bool) -> Mesh:
-    """The end face between the outside and the inside ring ``(2, n, 3)``."""
-    active = cut.active(phi[None, :], radii)
-    normals = np.broadcast_to(cut.out, rings.shape).copy()
-    for i in range(len(cut.surfaces)):
-        m = active == i
+def _face(end: _End, *, start: bool) -> Mesh:
+    """The end face between the outside and the inside edge."""
+    rings, surfaces = end.rings, end.cut.surfaces
+    normals = np.broadcast_to(end.cut.out, rings.shape).copy()
+    for i in range(len(surfaces)):
+        m = end.active == i
         if m.any():
-            normals[m] = -cut.surfaces[i].normals(rings[m])
-    n = len(phi)
+            normals[m] = -surfaces[i].normals(rings[m])
+    n = rings.shape[1]
     outer, inner = np.arange(n), n + np.arange(n)
     quads = (outer, inner, np.roll(inner, -1), np.roll(outer, -1))
     return _quads(rings.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not start)

@@ -65,7 +65,7 @@ class Wall:
     @cached_property
     def rims(self) -> Points:
         """Points of both edges, ``(n, 3)`` mm."""
-        return np.concatenate([c.points(c.grid, c.outer_radius) for c in self.cuts])
+        return np.concatenate([c.rim for c in self.cuts])
 
     def points(self, stations: Vec, phi: Vec) -> Points:
         """Points ``(n, 3)`` mm of the outside, angles counted from some line at each station."""

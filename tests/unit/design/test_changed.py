@@ -226,3 +226,19 @@ def test_results_found_by_an_object_are_those_of_that_very_object():
     assert kept.once(("k", Same(one)), lambda: 1) == 1
     assert kept.once(("k", Same(two)), lambda: 2) == 2
     assert kept.once(("k", Same(one)), lambda: 3) == 1
+
+
+def test_a_picture_meets_each_end_with_its_parents_a_few_times_only(monkeypatch):
+    """Scan, corners and mesh: what only checks ask of a cut is looked for when they do."""
+    from cagekit.geometry.end_cut import EndCut
+    from cagekit.view.scene import bodies
+
+    base = warm("track-roadster")
+    bodies(base.cage)
+    real, asked = EndCut.contact, []
+    monkeypatch.setattr(EndCut, "contact", lambda c, *ray: (asked.append(c), real(c, *ray))[1])
+    cage = base.changed("main_hoop", height="951 mm").cage
+    bodies(cage)
+    new = {id(c) for c in asked}
+    assert len(new) >= len(cage.members)
+    assert len(asked) <= 4 * len(new)
