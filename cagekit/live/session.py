@@ -9,7 +9,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,8 +17,6 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from cagekit.cage.kept import Kept
-from cagekit.checks import run
-from cagekit.checks.quantities.survey import Survey
 from cagekit.design import Design
 from cagekit.errors import CagekitError, InputError
 from cagekit.inputs.car import Car
@@ -156,7 +154,7 @@ class Session:
             rows = self.scene.rows(design, self.version, have)
             out = self._standing() | rows
             if not alike:
-                out |= texts(design)
+                out |= design.once("texts", texts)
             found = self._strength
             out["strength"] = found[1] if found and found[0] is design else None
             if have == 0:
@@ -302,8 +300,15 @@ class Session:
                 if not self._asked:
                     self._calm.set()
 
+    def _look_ahead(self) -> None:
+        """Work out the first picture and its texts while the browser is still starting."""
+        if self._patience:
+            with self.lock, suppress(Exception):  # told to the page that asks
+                self.state()
+
     def _judge(self) -> None:
         """Judge every new version; an older one is dropped on the way."""
+        self._look_ahead()
         self._answered.wait(self._patience)
         while not self._stop.is_set():
             self._fresh.wait()
@@ -311,8 +316,10 @@ class Session:
             with self.lock:
                 design, version = self.design, self.version
             try:
+                from cagekit.checks import run
+                from cagekit.checks.quantities.survey import Survey
+
                 self._breathe()
-                self.tell({"texts": texts(design), "of": version})
                 design.once("survey", Survey).pause = self._breathe
                 rows = finding_rows(run(design), design.units)
             except _OvertakenError:
@@ -323,6 +330,19 @@ class Session:
                 self.tell({"trouble": _fault(error)})
             else:
                 self._judged(design, version, rows)
+            self._tell_texts(design, version)
+
+    def _tell_texts(self, design: Design, version: int) -> None:
+        """Tell cards, sizes and lines of text, once the findings are out."""
+        try:
+            self._breathe()
+            self.tell({"texts": design.once("texts", texts), "of": version})
+        except _OvertakenError:
+            return
+        except CagekitError as error:
+            self.tell({"trouble": str(error)})
+        except Exception as error:  # as above
+            self.tell({"trouble": _fault(error)})
 
     def _breathe(self) -> None:
         """Let a page have its answer first, and break off what a newer version has overtaken."""

@@ -113,6 +113,30 @@ def test_a_change_sends_only_the_meshes_that_changed(server):
     session.undo()
 
 
+def test_findings_are_told_before_the_texts_of_the_same_version(server):
+    session = server.session
+    heard = session.listen()
+    session.change(HEIGHT, 515)
+    order = []
+    while "texts" not in order:
+        message = heard.get(timeout=30)
+        if session.version in (message.get("judged"), message.get("of")):
+            order.append("texts" if "texts" in message else "findings")
+    session.forget(heard)
+    session.undo()
+    assert order == ["findings", "texts"]
+
+
+def test_the_first_picture_is_worked_out_before_a_browser_asks(monkeypatch):
+    from cagekit.live import session as room
+
+    done, real = threading.Event(), room.texts
+    monkeypatch.setattr(room, "texts", lambda design: (real(design), done.set())[0])
+    made = Session("track-roadster", patience=60.0)
+    assert done.wait(30)
+    made.close()
+
+
 def test_a_taken_port_is_told(server):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
