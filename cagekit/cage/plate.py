@@ -440,6 +440,20 @@ class Plate:
         return self.folded.facets
 
     @property
+    def foot_bolts(self) -> tuple[Bolt, ...]:
+        """The bolts in the face that the foot stands on, without those in folded faces."""
+        if not self.folds:
+            return self.bolts
+        held = self.facets[self.foot_face].holes
+        return tuple(b for b in self.bolts if b.hole in held)
+
+    @property
+    def foot_face(self) -> int:
+        """Which of the facets holds the base point, and stays where it is."""
+        base = np.asarray(self.base, float)[None]
+        return next(i for i, f in enumerate(self.facets) if f.loop.contains(base)[0])
+
+    @property
     def bends(self) -> tuple[Bend, ...]:
         """The bend zones, in the order of the folds."""
         return self.folded.bends if self.folds else ()

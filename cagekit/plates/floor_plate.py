@@ -15,6 +15,7 @@ from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.plate import PLATE_BOLT, PLATE_STEEL, FlatPlate, FloorPlate
 from cagekit.materials.fasteners import Fastener, fastener
+from cagekit.plates.face_bolts import face_holes
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
 from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
@@ -107,11 +108,10 @@ class FloorPlateSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlatPattern:
-    """The flat pattern of a floor plate before holes: outline, folds and the flats in it.
+    """The flat pattern of a floor plate before holes: outline, folds and the flat under the foot.
 
-    ``base`` is the flat under the foot, ``wings`` the other flats with side folds, each as
-    (x low, x high, y low, y high) mm; ``folded`` tells which of the base's four borders
-    (rear, front, right, left) are folds.
+    ``base`` is that flat as (x low, x high, y low, y high) mm; ``folded`` tells which of its four
+    borders (rear, front, right, left) are folds.
     """
 
     outline: Outline
@@ -153,9 +153,35 @@ def floor_plate(plate_id: str, foot: Foot, spec: FloorPlateSpec) -> tuple[Plate,
         notes=top.notes,
     )
     _require_foot_clear(plate, foot)
-    if spec.backing <= 0:
-        return (plate,)
-    return plate, _backing(plate_id, foot, spec, holes, bolts)
+    below = _backing(plate_id, foot, spec, holes, bolts) if spec.backing > 0 else None
+    if spec.bolt is not None and plate.folds:
+        plate, below = _with_face_bolts(plate, below, foot, spec, spec.bolt)
+    return (plate,) if below is None else (plate, below)
+
+
+def _with_face_bolts(
+    plate: Plate, below: Plate | None, foot: Foot, spec: FloorPlateSpec, b: Fastener
+) -> tuple[Plate, Plate | None]:
+    """The plates with bolts in every folded face that is large enough for them."""
+    edge = EDGE_RATIO * b.diameter if spec.edge is None else spec.edge
+    fold = b.clearance_hole / 2 + FOLD_CLEARANCE * spec.thickness
+    size = (b.diameter, b.clearance_hole, edge, fold)
+    pairs = face_holes(plate, below, foot.sheet, size)
+    if not pairs:
+        return plate, below
+    first = len(plate.holes)
+    bolts = (
+        *plate.bolts,
+        *(
+            Bolt(hole=first + i, size=b.size, grade=b.grade, diameter=b.diameter)
+            for i in range(len(pairs))
+        ),
+    )
+    top = replace(plate, holes=(*plate.holes, *(h for h, _ in pairs)), bolts=bolts)
+    if below is None:
+        return top, None
+    under = tuple(h for _, h in pairs if h is not None)
+    return top, replace(below, holes=(*below.holes, *under), bolts=bolts)
 
 
 def _backing(

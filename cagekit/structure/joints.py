@@ -445,7 +445,8 @@ def _bolted(
     plate: Plate, lift: float, slide: float, member: str, point: tuple[float, ...]
 ) -> Attachment:
     bolt = fastener(plate.bolts[0].size, plate.bolts[0].grade)
-    n = len(plate.bolts)
+    # bolts in folded faces stand otherwise to the load: they are left out
+    n = len(plate.foot_bolts)
     shear = slide / n / bolt_shear(bolt)
     pull = max(lift, 0.0) / n / bolt_tension(bolt)
     return Attachment(

@@ -267,10 +267,13 @@ def tensile_of(grade: str) -> float | None:
 
 @quantity("bolt_spread", "deg", "angle between bolts at the tube")
 def bolt_spread(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Smallest angle between two bolts of a foot, seen from the tube's axis along the plate."""
+    """Smallest angle between two bolts of a foot, seen from the tube's axis along the plate.
+
+    Of those in the face that the tube stands on; bolts in folded faces are not round the tube.
+    """
     for foot, plate, e in _bolted(s, pick):
         flat = (foot.point - plate.placement[:3, 3]) @ plate.placement[:3, :3]
-        ways = [plate.holes[b.hole].centre - flat[:2] for b in plate.bolts]
+        ways = [plate.holes[b.hole].centre - flat[:2] for b in plate.foot_bolts]
         angles = sorted(atan2(float(w[1]), float(w[0])) for w in ways if np.hypot(*w) > SAME_POINT)
         if len(angles) >= 2:
             gaps = np.diff([*angles, angles[0] + 2 * pi])

@@ -134,9 +134,30 @@ def test_a_folded_backing_plate_lies_under_the_sheet():
     assert gaps == pytest.approx([1.5] * len(gaps), abs=1e-9)
     pairs = zip(top.holes, below.holes, strict=True)
     for a, b in pairs:
-        assert top.car_points([a.centre])[0, :2] == pytest.approx(
-            below.car_points([b.centre])[0, :2]
-        )
+        # square through the sheet: along the axis of the hole to the backing's hole
+        out, back = (top.car_points([a.centre], z)[0] for z in (0.0, -top.thickness))
+        way = (back - out) / top.thickness
+        apart = below.car_points([b.centre])[0] - back
+        assert apart == pytest.approx((apart @ way) * way, abs=1e-6)
+        assert apart @ way == pytest.approx(1.5, abs=1e-6)
+
+
+def test_a_folded_bolted_plate_is_bolted_through_every_face():
+    """Four round the tube, two up the sill, two through the flange ahead; none in a short one."""
+    foot = replace(FOOT, profile=SILL, sheet=1.5)
+    spec = replace(SPEC, style="folded", bolt=fastener("M8", "8.8"), backing=3.0, edge=16)
+    flange = replace(spec, width=200, length=170.0, front=(60.0, radians(50)))
+    for own, faces, count in ((replace(spec, width=200), 2, 6), (flange, 3, 8)):
+        top, below = floor_plate("foot_x", foot, own)
+        assert len(top.facets) == faces
+        assert [len(f.holes) >= 2 for f in top.facets] == [True] * faces
+        assert len(top.bolts) == len(below.bolts) == count
+        assert len(top.foot_bolts) == 4
+        for i in range(4, count):
+            assert top.edge_distance(i) >= 16 - 1e-6
+            assert top.fold_distance(i) >= 2 * top.thickness - 1e-6
+    short, _ = floor_plate("foot_x", foot, replace(spec, width=150))
+    assert len(short.bolts) == 4
 
 
 def test_flanges_ahead_and_behind_besides_the_side_folds():
