@@ -12,11 +12,10 @@ from collections.abc import Sequence
 from math import dist, hypot
 from typing import Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
-from cagekit.errors import InputError, NotFoundError
-from cagekit.inputs.fields import LONGEST_NAME, Angle, FileModel, Length, Point
-from cagekit.materials.steels import steel
+from cagekit.errors import InputError
+from cagekit.inputs.fields import LONGEST_NAME, Angle, FileModel, Length, Point, SteelKey
 from cagekit.materials.tubes import Tube
 
 SHORTEST_DIRECTION = 1e-3
@@ -297,16 +296,7 @@ class ChassisTube(FileModel):
     end: Point = Field(description="the other end of the axis: x, y, z")
     od: Length = Field(gt=0, description="outside diameter, by caliper")
     wall: Length = Field(gt=0, description="wall, by ultrasonic gauge or from a drilled hole")
-    material: str = Field("s235", description="key of a steel; mild steel when nobody knows")
-
-    @field_validator("material")
-    @classmethod
-    def _known(cls, value: str) -> str:
-        try:
-            steel(value)
-        except NotFoundError as error:
-            raise ValueError(str(error)) from None
-        return value
+    material: SteelKey = Field("s235", description="key of a steel; mild steel when nobody knows")
 
     @model_validator(mode="after")
     def _is_tube(self) -> ChassisTube:

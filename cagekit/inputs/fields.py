@@ -11,9 +11,18 @@ from decimal import Decimal
 from math import degrees, radians
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    ValidationInfo,
+    WithJsonSchema,
+)
 from pydantic_core import CoreSchema, core_schema
 
+from cagekit.errors import NotFoundError
+from cagekit.materials.steels import steel
 from cagekit.units import parse_length
 
 LONGEST_NAME = 80
@@ -61,6 +70,18 @@ def written_angle(rad: Any) -> Any:
     exact = degrees(rad)
     tries = (round(exact, n) for n in range(16))
     return next((d for d in tries if radians(d) == rad), exact)
+
+
+def _known_steel(value: str) -> str:
+    try:
+        steel(value)
+    except NotFoundError as error:
+        raise ValueError(str(error)) from None
+    return value
+
+
+SteelKey = Annotated[str, AfterValidator(_known_steel)]
+"""Key of a steel in the table."""
 
 
 class ReadBy:

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import ReadBy
-from cagekit.inputs.toml_lines import TomlKey, line_of
+from cagekit.inputs.toml_lines import TomlKey, line_of, value_at
 
 _WORDS = {
     "string_type": "must be a text in quotes.",
@@ -151,8 +151,10 @@ def _problem(
     key = _refined(key, row, data)
     absent = kind == "missing" or not key
     words, hint = _words(row, model, loc)
-    table, field = table_and_field(key, whole=not absent and isinstance(_value(data, key), Mapping))
-    value = None if absent else _value(data, key)
+    table, field = table_and_field(
+        key, whole=not absent and isinstance(value_at(data, key), Mapping)
+    )
+    value = None if absent else value_at(data, key)
     return Problem(
         file=file,
         line=line_of(lines, key) or lines.get((), 1),
@@ -244,12 +246,6 @@ def _walk(loc: TomlKey, data: Any) -> TomlKey:
             continue
         key.append(step)
     return tuple(key)
-
-
-def _value(data: Any, key: TomlKey) -> Any:
-    for step in key:
-        data = data[step]
-    return data
 
 
 def table_and_field(key: TomlKey, *, whole: bool = False) -> tuple[str, str]:

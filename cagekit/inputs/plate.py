@@ -10,14 +10,12 @@ from collections.abc import Mapping
 from math import radians
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, PrivateAttr, field_validator
+from pydantic import AfterValidator, Field, PrivateAttr
 
-from cagekit.errors import NotFoundError
 from cagekit.hints import did_you_mean
-from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length
+from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length, SteelKey
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
 from cagekit.materials.fasteners import fasteners
-from cagekit.materials.steels import steel
 
 PLATE_STEEL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
 """Steel of plates that name none, by the units of the file (common practice)."""
@@ -32,20 +30,10 @@ class PlateSizes(FileModel):
     """What every plate has."""
 
     thickness: Length | None = Field(None, gt=0, description="plate thickness")
-    material: str | None = Field(
+    material: SteelKey | None = Field(
         None, description="key of a steel; a36 in inch builds, s235 in metric ones"
     )
     corner_radius: Length = Field(12.0, ge=0, description="rounding of the outer corners")
-
-    @field_validator("material")
-    @classmethod
-    def _known(cls, value: str | None) -> str | None:
-        if value is not None:
-            try:
-                steel(value)
-            except NotFoundError as error:
-                raise ValueError(str(error)) from None
-        return value
 
 
 class PlateEntry(PlateSizes):

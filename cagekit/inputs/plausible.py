@@ -20,7 +20,7 @@ from cagekit.inputs.car import Car, CarSide, FootSpot, HoopSection, Seat
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
 from cagekit.inputs.presets import read_toml, shown
-from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
+from cagekit.inputs.toml_lines import TomlKey, line_map, line_of, value_at
 from cagekit.units import LengthUnit, format_length
 
 SIDES = ("left", "right")
@@ -110,10 +110,10 @@ def problem_of(
         lines: line of every key.
         file: as messages name it.
     """
-    key, value = fault.key, _at(data, fault.key)
+    key, value = fault.key, value_at(data, fault.key)
     if value is None and key[0] in SIDES and "side" in data:
         key = ("side", *key[1:])
-        value = _at(data, key)
+        value = value_at(data, key)
     table, field = table_and_field(key)
     return Problem(
         file=file,
@@ -124,17 +124,6 @@ def problem_of(
         problem=fault.problem,
         hint=fault.hint,
     )
-
-
-def _at(data: Any, key: TomlKey) -> Any:
-    for step in key:
-        if isinstance(data, Mapping):
-            data = data.get(str(step))
-        elif isinstance(data, list) and isinstance(step, int) and step < len(data):
-            data = data[step]
-        else:
-            return None
-    return data
 
 
 # --- the car --------------------------------------------------------------------------------

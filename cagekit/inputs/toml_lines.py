@@ -7,6 +7,7 @@ search. The text must be valid TOML (``tomllib`` has read it), so that the scan 
 from __future__ import annotations
 
 import tomllib
+from typing import Any
 
 TomlKey = tuple[str | int, ...]
 """A dotted key with array indices, e.g. ``("member", 2, "height")``."""
@@ -26,6 +27,16 @@ def line_of(lines: dict[TomlKey, int], key: TomlKey) -> int | None:
         if key[:n] in lines:
             return lines[key[:n]]
     return None
+
+
+def value_at(data: Any, key: TomlKey, absent: Any = None) -> Any:
+    """Return what the tables of a file hold at ``key``; ``absent`` where there is no such place."""
+    for step in key:
+        try:
+            data = data[step]
+        except (KeyError, IndexError, TypeError):
+            return absent
+    return data
 
 
 class _Scan:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from cagekit.data import rows
 from cagekit.errors import InputError, NotFoundError
-from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.fields import FileModel, Length, SteelKey
 from cagekit.inputs.presets import find_preset, load_file
-from cagekit.materials.steels import steel
 from cagekit.materials.tubes import Tube
 from cagekit.units import format_length, parse_length
 
@@ -25,17 +24,8 @@ class TubeFile(FileModel):
     units: Literal["mm", "in"] = "mm"
     od: Length = Field(gt=0, description="outside diameter")
     wall: Length = Field(gt=0, description="wall thickness")
-    material: str = Field(description="key of a steel, e.g. 1020-dom, 4130-n, e355-n")
+    material: SteelKey = Field(description="key of a steel, e.g. 1020-dom, 4130-n, e355-n")
     source: str = Field(description="where the size comes from: catalogue, rulebook, habit")
-
-    @field_validator("material")
-    @classmethod
-    def _known(cls, value: str) -> str:
-        try:
-            steel(value)
-        except NotFoundError as error:
-            raise ValueError(str(error)) from None
-        return value
 
     @model_validator(mode="after")
     def _bore(self) -> TubeFile:

@@ -18,7 +18,7 @@ from pydantic import BaseModel
 from cagekit.data import Row, rows
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
 from cagekit.inputs.most import fits
-from cagekit.inputs.toml_lines import TomlKey, line_of
+from cagekit.inputs.toml_lines import TomlKey, line_of, value_at
 from cagekit.units import INCH, LengthUnit, format_length
 
 POUND_KG = 0.45359237
@@ -172,7 +172,7 @@ def _told(
             line=line_of(lines, place),
             table=named,
             field=field,
-            value=_typed(place, data),
+            value=value_at(data, place),
             problem=f"{says}; usual is {usual} ({_sure(known)}).",
             hint=f"Is it {slip}?" if slip else "Measure again." if refused else "",
         )
@@ -232,25 +232,6 @@ def _numbers(value: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, float]]:
 
 def _in_file(key: TomlKey, data: Mapping[str, Any]) -> TomlKey:
     """Where a value stands: what both sides share is written once, under ``[side]``."""
-    if key[:1] in (("left",), ("right",)) and not _stands(key, data):
+    if key[:1] in (("left",), ("right",)) and value_at(data, key) is None:
         key = ("side", *key[1:])
     return key
-
-
-def _typed(key: TomlKey, data: Any) -> Any:
-    """What a person typed at a key; None where a default stands."""
-    for step in key:
-        try:
-            data = data[step]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return data
-
-
-def _stands(key: TomlKey, data: Any) -> bool:
-    for step in key:
-        try:
-            data = data[step]
-        except (KeyError, IndexError, TypeError):
-            return False
-    return True
