@@ -72,7 +72,8 @@ class Places:
                 if len(pieces) == 1:
                     raise
                 continue
-            return Place(point=spot.point, members=(member.id, *others), spot=spot)
+            names = dict.fromkeys((*_node_of(member, spot), member.id, *others))
+            return Place(point=spot.point, members=tuple(names), spot=spot)
         raise GeometryError(
             p.member, f"has no such place on any of its {len(pieces)} pieces: {text!r}."
         )
@@ -261,6 +262,15 @@ class Places:
                 member.id, f"ends before {p.by:.0f} mm {p.move} ({where}: {str(p)!r})."
             )
         return out
+
+
+def _node_of(member: Member, spot: Spot) -> tuple[str, ...]:
+    """What a tube is coped to at its end, where a place is that end: they share the node."""
+    for name, end in member.ends:
+        station = 0.0 if name == "a" else member.path.length
+        if abs(spot.station - station) < SAME_POINT:
+            return end.parents
+    return ()
 
 
 def _half(member: Member, side: str) -> tuple[float, float]:

@@ -13,7 +13,8 @@ Grammar of a place (words in any case, lengths in the file's units or with their
 ``SIDE`` picks the half of a tube that spans the car, or the member of that side
 (``a_pillar_bar.left`` is ``a_pillar_bar_left``). A place always lies on the member's centre line,
 so that a tube coped there is concentric with it. ``and`` names further members that meet in the
-same node. ``{side}`` and ``{other}`` stand for the sides of an entry that is made on both.
+same node; an end that is coped brings those that it ends on. ``{side}`` and ``{other}`` stand for
+the sides of an entry that is made on both.
 """
 
 from __future__ import annotations

@@ -11,8 +11,10 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind
+from cagekit.checks.quantities.collisions import overlaps
 from cagekit.errors import NotFoundError
 from cagekit.inputs.build import Build
+from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
 from cagekit.plates.feet import plates_for
 
@@ -148,3 +150,41 @@ def test_of_two_tubes_that_meet_only_the_later_is_coped(name: str, tmp_path: Pat
     assert right.a.parents == ("main_hoop", "roof_diagonal_left")
     for joint in cage.joints:
         assert all(order.index(p) < order.index(joint.branch) for p in joint.parents)
+
+
+SPELLINGS = (
+    "on main_hoop.left at height 300",
+    "on main_hoop.left at height 300 and one",
+    "on one at end a",
+)
+
+
+@pytest.mark.parametrize("place", SPELLINGS)
+def test_two_struts_meet_on_one_spot_of_a_tube(tmp_path: Path, place: str) -> None:
+    """Named by the tube, by both, or by the end that stands there: one node, coped to both."""
+    text = find_preset("build", "track-roadster").read_text()
+    struts = f"""
+[[strut]]
+id = "one"
+from = "on main_hoop.left at height 300"
+to = "at 500, 400, 100"
+[[strut]]
+id = "two"
+from = "{place}"
+to = "at 600, 500, 500"
+"""
+    path = tmp_path / "both.toml"
+    path.write_text(text.replace('name = "track-roadster"', 'name = "both"') + struts)
+    cage = members_only(load_build(str(path)))
+    one, two, hoop = (cage.member(i) for i in ("one", "two", "main_hoop"))
+    assert two.path.start == pytest.approx(one.path.start)
+    assert one.a.parents == ("main_hoop",)
+    assert two.a.parents == ("main_hoop", "one")
+    assert all(j.concentric for j in cage.joints)
+    assert not [o for o in overlaps(cage) if {o.a.id, o.b.id} <= {"one", "two", "main_hoop"}]
+    # the second one's edge lies on the outside of one of both all round, and in neither
+    cut = cage.cut("two", "a")
+    edge = cut.points(np.linspace(0, 2 * np.pi, 120), cut.outer_radius)
+    gaps = np.array([m.path.distances(edge) - m.tube.outer_radius for m in (hoop, one)])
+    assert np.abs(gaps.min(axis=0)).max() < 0.02
+    assert (np.abs(gaps) < 0.02).any(axis=1).all(), "both shape the cut"
