@@ -169,7 +169,8 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
             note(f"{case.id}: not worked out: {case.missing or case.absent}.")
     print(
         "\nfactor: on the load, lower bound of plastic collapse less second order "
-        "(Merchant-Rankine);\nsection, buckling: use under elastic forces, 1 is used up."
+        f"(Merchant-Rankine);\n{_gap(result)}"
+        "section, buckling: use under elastic forces, 1 is used up."
     )
     print("\nfolds in")
     table(list(_folds(result)), ["case", "tubes, by share of the work"], indent=2)
@@ -197,6 +198,12 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
         table(shifts, ["place", "way", "factor", "stiffness", "kg"], indent=2)
     if result.idle:
         print(f"\ncarries nothing in any case: {', '.join(result.idle)}")
+
+
+def _gap(result: StrengthResult) -> str:
+    """How far the plastic factors may lie too low; nothing where nothing folds."""
+    gaps = [r.collapse.gap for r in result.results.values() if r.collapse is not None]
+    return f"plastic: that of this frame lies at most {max(gaps):.2%} above;\n" if gaps else ""
 
 
 def _folds(result: StrengthResult) -> Iterator[tuple[str, str]]:
