@@ -132,7 +132,7 @@ class Supports(FileModel):
     tower: Literal["pinned", "fixed"] = Field("pinned", description="on a tower")
     spring: float = Field(2000.0, gt=0, description="of a foot on sheet with a spring, N/mm")
     reason: str = Field(
-        "thin metal does not hold a foot against turning: free to turn is the safe side",
+        "thin metal does not hold a foot against turning; free to turn, the tubes bear more",
         description="why they are taken so",
     )
 
@@ -160,7 +160,7 @@ class LoadsFile(FileModel):
     certainty: Certainty = Field(Certainty.COMMON_PRACTICE, description="how sure it is")
     caution: str = ""
     crew: float = Field(80.0, ge=0, description="kg for each person in the build, with kit")
-    supports: Supports = Supports()
+    supports: Supports = Supports.model_construct()
     weld_throat: float = Field(
         1.0, gt=0, le=2, description="throat of the welds, in walls of the tube that is coped"
     )
