@@ -68,26 +68,35 @@ class Wall:
         return np.concatenate([c.rim for c in self.cuts])
 
     def points(self, stations: Vec, phi: Vec) -> Points:
-        """Points ``(n, 3)`` mm of the outside, angles counted from some line at each station."""
+        """Points ``(n * m, 3)`` mm of the outside: all angles ``(m,)`` at each station ``(n,)``.
+
+        Angles count from some line at each station.
+        """
         axis, along = self.path.points(stations), self.path.tangents(stations)
         # an axis of the car that is far from parallel to the tube
         u = np.cross(along, np.eye(3)[np.argmin(np.abs(along), axis=1)])
         u /= np.linalg.norm(u, axis=1)[:, None]
         v = np.cross(along, u)
-        ring = u * np.cos(phi)[:, None] + v * np.sin(phi)[:, None]
-        return np.asarray(axis + self.radius * ring)
+        ring = u[:, None] * np.cos(phi)[:, None] + v[:, None] * np.sin(phi)[:, None]
+        return np.asarray(axis[:, None] + self.radius * ring).reshape(-1, 3)
 
     def place_of(self, point: Vec) -> tuple[float, float]:
         """Station (mm) and angle of a point ``(3,)`` of the outside, as ``points`` counts."""
         station = self.path.nearest(point).station
-        zero, side = self.points(np.full(2, station), np.array([0.0, np.pi / 2]))
+        zero, side = self.points(np.array([station]), np.array([0.0, np.pi / 2]))
         w, axis = point - self.path.spot(station).point, self.path.spot(station).point
         return station, float(np.arctan2(w @ (side - axis), w @ (zero - axis)))
 
-    def left(self, points: Points) -> Vec:
-        """How far points ``(n, 3)`` beside the tube are from its cuts, mm; negative: cut away."""
+    def left(self, points: Points, station: Vec | None = None) -> Vec:
+        """How far points ``(n, 3)`` beside the tube are from its cuts, mm; negative: cut away.
+
+        Args:
+            points: in car axes, mm.
+            station: of the axis nearest to each, ``(n,)`` mm; found when None.
+        """
         left = np.full(len(points), np.inf)
-        _, station = points_gap(points, self.path)
+        if station is None:
+            station = points_gap(points, self.path)[1]
         for cut, back in zip(self.cuts, (station, self.path.length - station), strict=True):
             near = back <= cut.longest + self.radius
             if not near.any():
@@ -239,7 +248,7 @@ def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
     away, _ = points_gap(m.path.points(stations), other.path, other.radius)
     close = stations[away < m.radius]
     phi = np.linspace(0.0, 2 * np.pi, _ROUND, endpoint=False)
-    points = m.points(np.repeat(close, _ROUND), np.tile(phi, len(close)))
+    points = m.points(close, phi)
     if not seat:
         points = np.concatenate([m.rims, points])
     depth = _depths(m, other, points, seat)
@@ -251,12 +260,13 @@ def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
     size = np.array([_STEP, 2 * np.pi / _ROUND])
     fine = np.linspace(-1.0, 1.0, 7)
     for _ in range(3):
-        s, p = (g.ravel() for g in np.meshgrid(at[0] + fine * size[0], at[1] + fine * size[1]))
+        s, p = at[0] + fine * size[0], at[1] + fine * size[1]
         points = m.points(np.clip(s, 0.0, m.path.length), p)
         depth = _depths(m, other, points, seat)
         best = int(np.argmax(depth))
         if depth[best] > deep:
-            at, deep, point = np.array([s[best], p[best]]), float(depth[best]), points[best]
+            i, k = divmod(best, len(p))
+            at, deep, point = np.array([s[i], p[k]]), float(depth[best]), points[best]
         size = size / 4.0
     return deep, point
 
@@ -266,11 +276,11 @@ def _depths(m: Wall, other: Wall, points: Points, seat: float) -> Vec:
 
     Negative outside, minus infinity where ``m`` is cut away, and within ``seat`` of a cope.
     """
-    away, _ = points_gap(points, other.path, other.radius)
+    away, station = points_gap(points, other.path, other.radius)
     depth = np.full(len(points), -np.inf)
     near = np.nonzero(away < _BETWEEN)[0]
     if len(near):
-        left = other.left(points[near])
+        left = other.left(points[near], station[near])
         kept = left > (seat or -_BETWEEN)
         near, left = near[kept], left[kept]
     if len(near):

@@ -198,10 +198,11 @@ function marker(pen, at, number) {
 }
 
 function triad(pen) {
-  const { right, up } = viewer.axes(), centre = [74, $("canvas").clientHeight - 44];
+  const { right, up } = viewer.axes(), { clientWidth: wide, clientHeight: high } = $("canvas");
+  const [arm, ...centre] = wide < 480 ? [16, 58, high - 24] : [28, 74, high - 44];
   const names = ["X front", "Y left", "Z up"];
   [[1, 0, 0], [0, 1, 0], [0, 0, 1]].forEach((axis, k) => {
-    const tip = [centre[0] + 28 * dot(axis, right), centre[1] - 28 * dot(axis, up)];
+    const tip = [centre[0] + arm * dot(axis, right), centre[1] - arm * dot(axis, up)];
     pen.strokeStyle = pen.fillStyle = "#1d232c";
     pen.lineWidth = 1.5;
     pen.beginPath();
@@ -212,6 +213,9 @@ function triad(pen) {
     const aside = tip[0] - centre[0];
     pen.textAlign = Math.abs(aside) < 6 ? "center" : aside < 0 ? "right" : "left";
     pen.textBaseline = tip[1] < centre[1] ? "bottom" : "top";
+    pen.lineWidth = 3; // the cage may lie behind the words
+    pen.strokeStyle = "#f4f5f7";
+    pen.strokeText(names[k], ...tip);
     pen.fillText(names[k], ...tip);
   });
 }
