@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cagekit.geometry.arrays import Points, Vec2, rows_along
+from cagekit.geometry.arrays import Vec2
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
-from cagekit.geometry.shapes import polygon_distance
+from cagekit.geometry.shapes import Prism, polygon_distance
 from cagekit.inputs.car import CarPanel
 from cagekit.units.tolerance import SAME_POINT
 
@@ -16,44 +16,6 @@ HALF = 0.5
 """Half of a panel's thickness, mm: sheet metal or glass, thin beside a tube."""
 STEP = 5.0
 """Spacing of the spots at which a tube is looked at, mm."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FlatPanel:
-    """A flat sheet in space.
-
-    Args:
-        origin: its first corner, ``(3,)`` mm.
-        frame: rows are the direction from the first to the second corner, the one square to it
-            in the sheet, on the side of the other corners, and the sheet's normal, ``(3, 3)``.
-        outline: corners in the first two, ``(n, 2)`` mm.
-    """
-
-    origin: Vec
-    frame: Vec
-    outline: Vec
-
-    def local(self, points: Points) -> Points:
-        """Points ``(n, 3)`` in the sheet's own frame, mm."""
-        return np.stack([rows_along(points - self.origin, axis) for axis in self.frame], axis=-1)
-
-    def gap(self, points: Points) -> Vec:
-        """Distance to the sheet, ``(n,)`` mm, negative inside its thickness."""
-        local = self.local(points)
-        edge, _ = polygon_distance(local[..., :2], self.outline)
-        over = np.stack([edge, np.abs(local[..., 2]) - HALF])
-        outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
-        return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
-
-    def nearest(self, points: Points) -> Points:
-        """Spots of the sheet nearest to ``points``, ``(n, 3)`` mm."""
-        local = self.local(points)
-        edge, foot = polygon_distance(local[..., :2], self.outline)
-        flat = np.where((edge > 0)[..., None], foot, local[..., :2])
-        up = np.where(
-            edge > 0, np.clip(local[..., 2], -HALF, HALF), np.copysign(HALF, local[..., 2])
-        )
-        return np.asarray(self.origin + np.concatenate([flat, up[..., None]], axis=-1) @ self.frame)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,21 +36,25 @@ class Passing:
     way: Vec
 
 
-def flat_panel(panel: CarPanel) -> FlatPanel:
-    """The panel as a flat sheet, its corners laid on the best plane through them."""
+def flat_panel(panel: CarPanel) -> Prism:
+    """The panel as a flat sheet, its corners laid on the plane that they are judged by.
+
+    Its origin is the first corner, its directions are from there to the second, the one square to
+    it on the side of the other corners, and the sheet's normal.
+    """
     corners = np.array(panel.corners, dtype=float)
-    middle = corners.mean(axis=0)
-    normal = np.linalg.svd(corners - middle)[2][2]
+    normal, middle = (vec(v) for v in panel.plane)
     flat = corners - np.multiply.outer((corners - middle) @ normal, normal)
     along = unit(vec(flat[1] - flat[0]))
     across = unit(vec(np.cross(normal, along)))
     if float(((flat - flat[0]) @ across).mean()) < 0.0:
         across, normal = -across, -normal
     frame = np.array([along, across, normal])
-    return FlatPanel(vec(flat[0]), frame, np.asarray((flat - flat[0]) @ frame[:2].T))
+    outline = np.asarray((flat - flat[0]) @ frame[:2].T)
+    return Prism(vec(flat[0]), frame, outline, (-HALF, HALF))
 
 
-def passages(flat: FlatPanel, path: CentreLine) -> tuple[Passing, ...]:
+def passages(flat: Prism, path: CentreLine) -> tuple[Passing, ...]:
     """Where the axis of a tube passes through a sheet, from end a on.
 
     Args:

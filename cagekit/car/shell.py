@@ -34,7 +34,7 @@ from cagekit.car.floor import floor_of
 from cagekit.car.panel import flat_panel
 from cagekit.geometry.arrays import Points, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
-from cagekit.geometry.shapes import Capsule, Slab, Solid, polygon_distance
+from cagekit.geometry.shapes import Capsule, Prism, Slab, Solid, polygon_distance
 from cagekit.inputs.car import Car, KeepOut, PillarLine
 from cagekit.units.tolerance import NEGLIGIBLE, NO_LENGTH, SAME_POINT
 
@@ -129,42 +129,15 @@ class Cylinder:
 AXES = {"xy": (0, 1, 2), "xz": (0, 2, 1), "yz": (1, 2, 0)}
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Prism:
-    """A polygon drawn out along the third axis: ``outline`` ``(n, 2)``, ``span`` mm."""
+def prism(plane: str, outline: Vec, span: tuple[float, float]) -> Prism:
+    """A polygon in a plane of the car's axes, drawn out along the third.
 
-    plane: str
-    outline: Vec
-    span: tuple[float, float]
-
-    def _flat(self, points: Points) -> tuple[Vec, Vec]:
-        a, b, c = AXES[self.plane]
-        return points[..., [a, b]], points[..., c]
-
-    def gap(self, points: Points) -> Vec:
-        """Distance to the surface, ``(n,)`` mm, negative inside."""
-        flat, height = self._flat(points)
-        edge, _ = polygon_distance(flat, self.outline)
-        low, high = min(self.span), max(self.span)
-        over = np.stack([edge, np.maximum(low - height, height - high)])
-        outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
-        return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
-
-    def nearest(self, points: Points) -> Vec:
-        """Surface points nearest to ``points``, ``(n, 3)``."""
-        flat, height = self._flat(points)
-        edge, foot = polygon_distance(flat, self.outline)
-        low, high = min(self.span), max(self.span)
-        ends = np.maximum(low - height, height - high)
-        inside = (edge < 0) & (ends < 0)
-        to_side = np.where(inside, edge > ends, edge > 0)
-        new = np.where(to_side[..., None], foot, flat)
-        end = np.where(height - low < high - height, low, high)
-        up = np.where(inside & ~to_side, end, np.clip(height, low, high))
-        out = np.empty_like(points)
-        a, b, c = AXES[self.plane]
-        out[..., a], out[..., b], out[..., c] = new[..., 0], new[..., 1], up
-        return out
+    Args:
+        plane: ``xy``, ``xz`` or ``yz``.
+        outline: corners ``(n, 2)`` mm.
+        span: from, to along the third axis, mm.
+    """
+    return Prism(np.zeros(3), np.eye(3)[list(AXES[plane])], outline, (min(span), max(span)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -249,7 +222,7 @@ def _side(car: Car, side: str, sign: float) -> list[ShellSurface]:
     out.append(ShellSurface(name=f"{side} sill", solid=sill, exempt=roles))
     if len(own.door.outline) >= 3:
         ends = (sign * own.door.y_trim, sign * (own.door.y_trim + DOOR_DEPTH))
-        door = Prism("xz", np.array(own.door.outline, dtype=float), ends)
+        door = prism("xz", np.array(own.door.outline, dtype=float), ends)
         out.append(ShellSurface(name=f"{side} door", solid=door, exempt=roles, moves=True))
     return out
 
@@ -275,7 +248,7 @@ def keep_out(k: KeepOut) -> Solid:
         return Cylinder(vec(k.start), vec(k.end), k.radius)
     assert k.plane is not None
     assert k.span is not None
-    return Prism(k.plane, np.array(k.outline, dtype=float), k.span)
+    return prism(k.plane, np.array(k.outline, dtype=float), k.span)
 
 
 def floor(car: Car, side: str) -> Skin:

@@ -1,4 +1,4 @@
-"""Simple solids with exact distances: capsule, slab, ring.
+"""Simple solids with exact distances: capsule, slab, ring, prism.
 
 Each answers ``gap(points) -> (n,)``, the distance (mm) from points ``(n, 3)`` to its surface
 (negative inside), and ``nearest(points) -> (n, 3)``, the surface points nearest to them.
@@ -118,6 +118,52 @@ class Ring:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         core = self.core(points)
         return np.asarray(core + self.radius * _directions(points - core, self.axis))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prism:
+    """A polygon drawn out square to its plane.
+
+    Args:
+        origin: where the outline's zero lies, ``(3,)`` mm.
+        frame: rows are the two directions of the outline and that of drawing, ``(3, 3)``.
+        outline: corners ``(n, 2)`` mm, either way round.
+        span: from, to along the third direction, mm.
+    """
+
+    origin: Vec
+    frame: Vec
+    outline: Points2
+    span: tuple[float, float]
+
+    def local(self, points: Points) -> Points:
+        """Points ``(n, 3)`` in the prism's own frame, mm."""
+        return _turned(points - self.origin, self.frame)
+
+    def gap(self, points: Points) -> Vec:
+        """Distance to the surface, ``(n,)`` mm, negative inside."""
+        local = self.local(points)
+        edge, _ = polygon_distance(local[..., :2], self.outline)
+        low, high = self.span
+        height = local[..., 2]
+        over = np.stack([edge, np.maximum(low - height, height - high)])
+        outside = np.linalg.norm(np.maximum(over, 0.0), axis=0)
+        return np.asarray(outside + np.minimum(over.max(axis=0), 0.0))
+
+    def nearest(self, points: Points) -> Vec:
+        """Surface points nearest to ``points``, ``(n, 3)``."""
+        local = self.local(points)
+        flat, height = local[..., :2], local[..., 2]
+        edge, foot = polygon_distance(flat, self.outline)
+        low, high = self.span
+        ends = np.maximum(low - height, height - high)
+        inside = (edge < 0) & (ends < 0)
+        to_side = np.where(inside, edge > ends, edge > 0)
+        new = np.where(to_side[..., None], foot, flat)
+        end = np.where(height - low < high - height, low, high)
+        up = np.where(inside & ~to_side, end, np.clip(height, low, high))
+        out = np.concatenate([new, up[..., None]], axis=-1)
+        return np.asarray(self.origin + _turned(out, self.frame.T))
 
 
 def _turned(rows: Points, axes: Points) -> Points:

@@ -445,13 +445,11 @@ class CarPanel(FileModel):
     def _flat(self) -> CarPanel:
         if len(self.corners) < 3:
             raise ValueError("the corners of a panel: three or more, in order round its edge")
-        normal = _twice_area(self.corners)
-        size = hypot(*normal)
-        if size / 2 < SMALLEST_OPENING:
+        if hypot(*_twice_area(self.corners)) / 2 < SMALLEST_OPENING:
             raise ValueError("the corners of a panel need an area; give them in order, in mm or in")
-        middle = [sum(axis) / len(self.corners) for axis in zip(*self.corners, strict=True)]
+        normal, middle = self.plane
         off = max(
-            abs(sum(n * (c - m) for n, c, m in zip(normal, corner, middle, strict=True))) / size
+            abs(sum(n * (c - m) for n, c, m in zip(normal, corner, middle, strict=True)))
             for corner in self.corners
         )
         if off > PANEL_FLAT:
@@ -459,6 +457,14 @@ class CarPanel(FileModel):
                 "the corners of a panel lie in one plane; where it bends, make two panels of it"
             )
         return self
+
+    @property
+    def plane(self) -> tuple[Point, Point]:
+        """Unit normal of the sheet, and the middle of its corners, mm."""
+        area = _twice_area(self.corners)
+        x, y, z = (n / hypot(*area) for n in area)
+        a, b, c = (sum(axis) / len(self.corners) for axis in zip(*self.corners, strict=True))
+        return (x, y, z), (a, b, c)
 
 
 class SideTapes(FileModel):

@@ -8,12 +8,11 @@ import numpy as np
 
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.colours import FRAME, Colour
-from cagekit.car.panel import HALF, FlatPanel
-from cagekit.car.shell import AXES, Cylinder, Prism, surfaces
+from cagekit.car.shell import Cylinder, surfaces
 from cagekit.fit.view_angles import header_edge, lower_edges
 from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
-from cagekit.geometry.shapes import Capsule, Slab, Solid
+from cagekit.geometry.shapes import Capsule, Prism, Slab, Solid
 from cagekit.inputs.car import Car
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.mesh import Mesh
@@ -89,11 +88,8 @@ def _mesh(solid: Solid) -> Triangles | None:
         frame = np.array([across, np.cross(axis, across), axis])
         length = float(np.linalg.norm(solid.end - solid.start))
         return extruded(ring, frame, solid.start, (0.0, length))
-    if isinstance(solid, FlatPanel):
-        return extruded(solid.outline, solid.frame, solid.origin, (-HALF, HALF))
     if isinstance(solid, Prism):
-        frame = np.eye(3)[list(AXES[solid.plane])]
-        return extruded(solid.outline, frame, np.zeros(3), solid.span)
+        return extruded(solid.outline, solid.frame, solid.origin, solid.span)
     return None
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.kept import Same
 from cagekit.cage.member import CHASSIS, Member
+from cagekit.checks.quantities.near import Boxes
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
@@ -36,8 +37,6 @@ _SEAT = 6.0
 """Nearer than this to its own cope (mm) a branch is not looked at against what it sits on."""
 _BY = 3.0
 """Tubes that meet within this many diameters of a node are in each other's way at that node."""
-_BOXED = 20.0
-"""Distance of the points that a tube's box is made of, mm."""
 _SPOTS = 72
 """Spots looked at round a saddle."""
 
@@ -163,13 +162,11 @@ def covered_welds(cage: Cage) -> Iterator[Covered]:
     """Every weld that lies under, or within its own size of, a tube that is fitted later."""
     members = list(cage.members.values())
     order = {m.id: i for i, m in enumerate(members)}
-    boxes = [cage.kept.once(("tube's box", m), partial(_box, m)) for m in members]
-    lows, highs = (np.array([b[k] for b in boxes]).reshape(-1, 3) for k in (0, 1))
+    boxes = Boxes.of(cage, members)
     for joint in cage.joints:
         branch = cage.member(joint.branch)
         points = cage.kept.once(("saddle", joint), partial(_saddle, joint))
-        low, high = points.min(0) - branch.tube.wall, points.max(0) + branch.tube.wall
-        for i in np.flatnonzero(((lows < high) & (highs > low)).all(1)):
+        for i in boxes.near(points.min(0), points.max(0), branch.tube.wall):
             m = members[i]
             if i <= order[branch.id] or m.id in joint.parents:
                 continue
@@ -193,14 +190,6 @@ def _covered(joint: Joint, branch: Member, m: Member, wall: Wall, points: Points
     deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
     seated = any(branch.id in e.parents for _, e in m.ends)
     return Covered(joint, m, float(step[under].sum()), deepest, seated)
-
-
-def _box(m: Member) -> tuple[Vec, Vec]:
-    """Corners of a box round a tube, mm."""
-    points = m.path.points(np.linspace(0.0, m.path.length, int(m.path.length / _BOXED) + 2))
-    # between two points a bend stands out by less than half of their distance
-    reach = m.tube.outer_radius + _BOXED / 2
-    return points.min(0) - reach, points.max(0) + reach
 
 
 def _saddle(joint: Joint) -> Points:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from cagekit.cage.plate import Plate
+from cagekit.checks.quantities.near import Boxes
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.plates.points import STEP, kept_points, nearest, plate_points, within
@@ -40,13 +41,11 @@ class Clash(NamedTuple):
 def clashes(cage: Cage) -> tuple[Clash, ...]:
     """The smallest gap of each plate to a tube near it, to its own where it is folded into it."""
     tubes = list(cage.tubes.values())
-    boxes = [cage.kept.once(("line's box", m), partial(_box, cage, m)) for m in tubes]
-    lows, highs = (np.array([b[k] for b in boxes]).reshape(-1, 3) for k in (0, 1))
+    boxes = Boxes.of(cage, tubes)
     out = []
     for plate in cage.plates:
         low, high = cage.kept.once(("plate's box", plate), partial(_plate_box, cage, plate))
-        met = np.flatnonzero(((highs > low) & (lows < high)).all(1))
-        near = tuple(tubes[i] for i in met)
+        near = tuple(tubes[i] for i in boxes.near(low, high, NEAR))
         own = tuple(cage.members[m] for m in plate.members if m in cage.members)
         key = ("clash", plate, near, own)
         clash = cage.kept.once(key, partial(_clash, cage, plate, near, own))
@@ -68,12 +67,6 @@ def _clash(cage: Cage, plate: Plate, near: Sequence[Member], own: Sequence[Membe
 
 def _kept_line(cage: Cage, member: Member) -> Points:
     return cage.kept.once(("line", member), partial(_line, member, STEP))
-
-
-def _box(cage: Cage, member: Member) -> tuple[Vec, Vec]:
-    """Corners of the box in which a plate may be near a tube, mm."""
-    line, reach = _kept_line(cage, member), member.tube.outer_radius + NEAR
-    return line.min(0) - reach, line.max(0) + reach
 
 
 def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:

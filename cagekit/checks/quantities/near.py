@@ -1,0 +1,55 @@
+"""Which tubes may be near something: by the boxes round them, each laid once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.member import Member
+from cagekit.geometry.arrays import Points
+from cagekit.geometry.centre_line import Vec
+
+STEP = 20.0
+"""Distance of the points that a tube's box is made of, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Boxes:
+    """Boxes round the outside of tubes: their low and high corners, ``(n, 3)`` mm each."""
+
+    low: Points
+    high: Points
+
+    @classmethod
+    def of(cls, cage: Cage, tubes: Sequence[Member]) -> Boxes:
+        """The boxes of a cage's tubes.
+
+        Args:
+            cage: the cage.
+            tubes: some of it.
+        """
+        rows = [cage.kept.once(("tube's box", m), partial(_box, m)) for m in tubes]
+        low, high = (np.array([r[k] for r in rows]).reshape(-1, 3) for k in (0, 1))
+        return cls(low=low, high=high)
+
+    def near(self, low: Vec, high: Vec, reach: float) -> list[int]:
+        """Numbers of the tubes whose box comes within ``reach`` of another, mm.
+
+        Args:
+            low: the other's low corner, ``(3,)`` mm.
+            high: its high corner.
+            reach: mm.
+        """
+        met = (self.low < high + reach) & (self.high > low - reach)
+        return [int(i) for i in np.flatnonzero(met.all(1))]
+
+
+def _box(m: Member) -> tuple[Vec, Vec]:
+    points = m.path.points(np.linspace(0.0, m.path.length, int(m.path.length / STEP) + 2))
+    # between two points a bend stands out by less than half of their distance
+    reach = m.tube.outer_radius + STEP / 2
+    return points.min(0) - reach, points.max(0) + reach
