@@ -484,13 +484,7 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
                     "from_a_mm": mark.tape,
                     "angle_deg": degrees(mark.angle),
                     "leans_to": mark.leans,
-                    "note": f"middle lies off end {mark.off.upper()}: mark its edges"
-                    if mark.off
-                    else "lands on a bend"
-                    if mark.in_bend
-                    else "on the car's own frame: from its start, clock from the top"
-                    if member in cage.chassis
-                    else "",
+                    "note": _branch_note(mark, on_frame=member in cage.chassis),
                 }
             else:
                 yield common | {
@@ -499,6 +493,15 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
                     "from_a_mm": (mark.low + mark.high) / 2,
                     "angle_deg": degrees(mark.turn),
                 }
+
+
+def _branch_note(mark: BranchMark, *, on_frame: bool) -> str:
+    """What is out of the ordinary with a branch's mark."""
+    if mark.off:
+        return f"middle lies off end {mark.off.upper()}: mark its edges"
+    if mark.in_bend:
+        return "lands on a bend"
+    return "on the car's own frame: from its start, clock from the top" if on_frame else ""
 
 
 def inspection_table(cage: Cage) -> Iterator[dict[str, Cell]]:

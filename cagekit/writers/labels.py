@@ -9,6 +9,7 @@ from cagekit.design import Design
 from cagekit.shop.nesting.alike import alike
 from cagekit.shop.sawing.templates import reference_text
 from cagekit.view.member_drawing import end_words
+from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.shopbook import Book
 
@@ -58,7 +59,7 @@ def plate_labels(book: Book) -> list[dict[str, Any]]:
                         "name": p.id.replace("_", " "),
                         "lines": [
                             f"{n} of {group.quantity}, {book.size(p.thickness)} {p.material}",
-                            f"for {on.replace('_', ' ')}",
+                            f"for {in_words(on)}",
                             f"{p.id}.dxf",
                         ],
                     }

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from cagekit.shop.nesting.alike import Alike, alike
 from cagekit.shop.nesting.plate_drawing import CutOptions, hole_work
 from cagekit.view.plate_drawing import fold_rows, hole_rows, plate_drawing
+from cagekit.writers.naming import in_words
 
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
@@ -25,12 +26,12 @@ def plate_card(book: Book, group: Alike, options: CutOptions) -> dict[str, Any]:
     """One piece: drawing, facts, holes and folds with their places from left and lower edge."""
     p = group.first
     wide, tall = (float(v) for v in p.outline.size)
-    on = ", ".join(dict.fromkeys(q.replace("_", " ") for q in (p.ends or p.members)))
     names = [q.id for q in group.plates]
+    on = dict.fromkeys(p.ends or p.members) if len(names) == 1 else names
     facts = [
         ["Flat", f"{book.length(wide)} x {book.length(tall)} x {book.size(p.thickness)}"],
         ["Steel", f"{p.material}, {book.mass(p.mass)} each"],
-        ["For", on if len(names) == 1 else ", ".join(n.replace("_", " ") for n in names)],
+        ["For", in_words(", ".join(on))],
         ["File", ", ".join(f"{n}.dxf" for n in names[:1]) + (" or a twin's" if names[1:] else "")],
     ]
     if p.folds:

@@ -10,6 +10,7 @@ from cagekit.structure.helps import MOVED
 from cagekit.structure.sections import yield_of
 from cagekit.structure.strength import ASSUMPTIONS
 from cagekit.units import format_length, lengths_in
+from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.strength_png import case_png
 
@@ -50,13 +51,16 @@ def pdf_data(design: Design) -> dict[str, Any]:
         "not_covered": _not_covered(result, design.units),
         "shifts": [
             [
-                x.place, f"{format_length(MOVED, design.units)} {x.way} on {x.parent}",
+                in_words(x.place),
+                in_words(f"{format_length(MOVED, design.units)} {x.way} on {x.parent}"),
                 f"{x.collapse:+.3f}", f"{x.stiffness:+.1%}", f"{x.mass:+.3f}",
             ]
             for x in result.shifts
         ],
-        "helps": [[h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}"] for h in result.helps],
-        "carries_nothing": ", ".join(result.idle),
+        "helps": [
+            [in_words(h.member), f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}"] for h in result.helps
+        ],
+        "carries_nothing": in_words(", ".join(result.idle)),
     }  # fmt: skip
 
 
@@ -68,7 +72,7 @@ def _not_covered(result: StrengthResult, units: LengthUnit) -> list[list[str]]:
             if a.use is None:
                 why = lengths_in(a.text.removeprefix("not covered: "), units)
                 out.setdefault((a.kind, why), {})[a.subject] = None
-    return [[kind, why, ", ".join(where)] for (kind, why), where in out.items()]
+    return [[kind, in_words(why), in_words(", ".join(where))] for (kind, why), where in out.items()]
 
 
 def _model(result: StrengthResult) -> list[str]:
@@ -107,19 +111,21 @@ def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str,
     gap = f" (at most {r.collapse.gap:.1%} above)" if r.collapse else ""
     return {
         "picture": f"{r.case.id}.png",
-        "title": f"{r.case.id}: {r.case.title}",
+        "title": f"{in_words(r.case.id)}: {r.case.title}",
         "text": r.case.text,
         "numbers": [
             plastic + gap, both, f"{min(r.critical, 9999):.1f}", format_length(r.deflection, units),
         ],
-        "folds": ", ".join(result.folding(r.case.id)) or "nothing",
+        "folds": in_words(", ".join(result.folding(r.case.id))) or "nothing",
         "tubes": [
-            [u.member, f"{u.normal / 1e3:.1f}", f"{u.shear / 1e3:.1f}", f"{u.moment / 1e6:.2f}",
-             f"{u.torsion / 1e6:.2f}", f"{u.stress:.0f}", f"{u.plastic:.2f}", f"{u.buckling:.2f}"]
+            [in_words(u.member), f"{u.normal / 1e3:.1f}", f"{u.shear / 1e3:.1f}",
+             f"{u.moment / 1e6:.2f}", f"{u.torsion / 1e6:.2f}", f"{u.stress:.0f}",
+             f"{u.plastic:.2f}", f"{u.buckling:.2f}"]
             for u in sorted(r.uses, key=lambda u: (-u.use, u.member))
         ],
         "attached": [
-            [f"{a.use:.2f}", a.kind, a.subject, lengths_in(a.text, units), a.source]
+            [f"{a.use:.2f}", a.kind, in_words(a.subject), in_words(lengths_in(a.text, units)),
+             a.source]
             for a in sorted(r.attachments, key=lambda a: (-(a.use or 0.0), a.kind, a.subject))
             if a.use is not None and a.use > 0.5
         ],

@@ -11,8 +11,8 @@ from cagekit.view.linework import weld_drawing
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
 
-MAPS = {"map-joints": 124.0, "map-plates": 88.0}
-"""Most that each picture takes of the page's height, mm: both on one page."""
+MAPS = {"map-joints": 0.45, "map-plates": 0.31}
+"""Most that each picture takes of the page's height: both on one page."""
 
 
 def weld_maps(book: Book) -> list[dict[str, Any]]:
@@ -30,6 +30,6 @@ def weld_maps(book: Book) -> list[dict[str, Any]]:
         ("map-plates", "Plates, by the first weld of each", plates),
     ):
         if spots:
-            drawn = weld_drawing(book.cage, OBLIQUE, book.width, MAPS[name], spots)
+            drawn = weld_drawing(book.cage, OBLIQUE, book.width, MAPS[name] * book.height, spots)
             maps.append({"title": title, **book.picture(name, drawn)})
     return maps

@@ -596,6 +596,8 @@ def test_marks_are_where_branches_land(printed: Printed) -> None:
                 continue
             assert not r["Middle"].startswith("-"), "no tape reads below its hook"
             said = mm(r["Middle"], printed.unit)
+            low, high = (mm(t, printed.unit) for t in r["Edges"].split(" to "))
+            assert low - printed.fine <= said <= high + printed.fine, r
             angle = degrees_of(r["Angle"].split()[0])
             clock = degrees_of(r["Clock"])
             gaps = []
@@ -620,9 +622,9 @@ def off_the_end(printed: Printed, parent: str, joint: dict[str, Any], row: dict[
     """Whether a joint lies beyond the end of a parent that its row names."""
     m, point = printed.members[parent], np.array(joint["point"])
     if row["Middle"].endswith("A"):
-        return straight_reach(m, point) < 0.0
+        return straight_reach(m, point) < 1e-3
     whole = straight_reach(m, np.array(m["path"][-1]["end"])) - tip(m, "b")
-    return straight_reach(m, point) > whole
+    return straight_reach(m, point) > whole - 1e-3
 
 
 def straight_reach(m: dict[str, Any], point: np.ndarray) -> float:

@@ -204,11 +204,13 @@ class Tape:
             return vec(self.lines[i])
         return vec(rotate(self.lines[i], piece.axis, s / piece.radius))
 
-    def off(self, station: float) -> EndName | Literal[""]:
-        """The end beyond whose tip a station lies."""
-        if station < self.tip - MICRON:
+    def off(self, station: float, mark: tuple[float, float]) -> EndName | Literal[""]:
+        """The end beyond whose tip a station lies, or at whose tip beside the mark itself."""
+        low, high = mark
+        if station < self.tip - MICRON or station < self.tip + MICRON < low:
             return "a"
-        return "b" if station > self.last + MICRON else ""
+        beyond = station > self.last + MICRON or station > self.last - MICRON > high
+        return "b" if beyond else ""
 
     def clock(self, station: float, way: Vec) -> float:
         """Clock of a direction at a station, degrees in 0 to 360."""
@@ -331,7 +333,7 @@ def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark | None:
         leans="" if abs(lean) < SQUARE else ("b" if lean > 0 else "a"),
         point=joint.point,
         in_bend=tape.bent(spot.station),
-        off=tape.off(spot.station),
+        off=tape.off(spot.station, (min(stations), max(stations))),
     )
 
 

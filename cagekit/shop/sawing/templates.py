@@ -207,7 +207,7 @@ def _unrolled(curve: Vec, width: float, tip: float) -> Vec:
 def reference_text(member: Member) -> str:
     """How to find the line on the tube from which both ends are measured."""
     if member.path.bends:
-        return "outside (back) of the first bend from end a"
+        return "outside (back) of the first bend from end A"
     direction = member.path.out_direction("b")
     return (
         "front of the tube as fitted" if abs(direction[2]) > 0.99 else "top of the tube as fitted"

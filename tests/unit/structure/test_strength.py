@@ -423,6 +423,15 @@ def test_papers_tell_movements_in_the_units_of_the_build() -> None:
     assert numbers == [format_length(r.deflection, "in") for r in d.strength.results.values()]
 
 
+def test_papers_name_tubes_as_people_do() -> None:
+    """The engineer's paper said ``roof_rail_left end a``."""
+    data = pdf_data(demos.design("gravel-hatch"))
+    told = json.dumps([{**r, "picture": ""} for r in data["results"]])
+    told += json.dumps([data[k] for k in ("helps", "shifts", "not_covered", "carries_nothing")])
+    assert "roof rail left end A" in told
+    assert not re.search(r"\w_\w|\bend [ab]\b", told)
+
+
 def test_weakest_welds_are_told_in_the_units_of_the_build(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

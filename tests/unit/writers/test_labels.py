@@ -31,5 +31,8 @@ def test_a_label_for_every_tube_and_every_piece_of_plate(
         assert any("blank" in t for t in one["lines"])
     for p in plates:
         assert f"{p.id}.dxf" in text
+    for one in labels:
+        told = [t for t in one["lines"] if not t.endswith(".dxf")]
+        assert not any("_" in t or t.endswith((".a", ".b", "end a", "end b")) for t in told), told
     assert min(sizes) >= 6.4
     assert text.count(name) >= len(labels)
