@@ -10,14 +10,23 @@ from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
 
 
-def division(door: SwingDoor, units: LengthUnit = "mm") -> tuple[str, ...]:
-    """Instructions for one bar, a sentence or two each; lengths in ``units``."""
+def division(
+    door: SwingDoor, tips: tuple[float, float], units: LengthUnit = "mm"
+) -> tuple[str, ...]:
+    """Instructions for one bar, a sentence or two each.
+
+    Args:
+        door: the bar and its joints.
+        tips: what its copes take off at the longest tip of end a and of end b, mm: a hand measures
+            from there, before the bar is fitted.
+        units: of the lengths.
+    """
     out = [
-        f"{_plain(door.fitted.id)} is fitted, welded at both ends and still whole. Mark both saw "
-        "cuts on it with a hose clamp, the pins' middles, and the line of the pins along it."
+        "The bar is fitted, welded at both ends and still whole. Draw its scribed saw cuts round "
+        "with a hose clamp; the pins' middles and the line of the pins along it are on it too."
     ]
     for joint in door.joints:
-        out += _joint(door, joint, units)
+        out += _joint(door, joint, tips, units)
     cup = " and the half cup" if any(j.spec.cup for j in door.joints) else ""
     out.append(
         f"Set the brackets{cup} over their marks with bolts of the pins' size through the "
@@ -42,20 +51,25 @@ def _plain(id_: str) -> str:
     return id_.replace("_", " ")
 
 
-def _joint(door: SwingDoor, joint: SwingJoint, units: LengthUnit) -> list[str]:
+def _joint(
+    door: SwingDoor, joint: SwingJoint, tips: tuple[float, float], units: LengthUnit
+) -> list[str]:
     s = joint.spec
     whole = door.fitted.path.length
-    from_node = joint.cut_station if joint.end == "a" else whole - joint.cut_station
-    node = "rear" if joint.end == "a" else "front"
-    pin = from_node + joint.pin_offset
+    if joint.end == "a":
+        from_tip = joint.cut_station - tips[0]
+    else:
+        from_tip = whole - joint.cut_station - tips[1]
+    pin = from_tip + joint.pin_offset
 
     def said(mm: float) -> str:
         # saw cuts and pins are marked with a rule: sixteenths of an inch are too coarse
         return format_length(mm, units, denominator=32 if units == "in" else None)
 
     out = [
-        f"{joint.name.capitalize()}: the stub ends {said(from_node)} from the {node} node, the saw "
-        f"takes {said(joint.gap)}, the pin is {said(pin)} from the node. Drill "
+        f"{joint.name.capitalize()}: the stub ends {said(from_tip)} from the tip of the bar's end "
+        f"{joint.end.upper()}, the saw takes {said(joint.gap)}, the pin is {said(pin)} from that "
+        "tip. Drill "
         f"{said(s.sleeve_od)} through both walls and weld the sleeve in."
     ]
     play = format_length(s.side_play, units, decimals=1 if units == "mm" else 3)

@@ -25,6 +25,7 @@ from cagekit.units import format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
 from cagekit.writers.copes import all_templates, lay_out, notcher_says, stands_on
+from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.plate_pages import plate_cards
 from cagekit.writers.scrutineer_page import scrutineer_sheet
@@ -313,7 +314,7 @@ class Book:
             "tubes": [self.tube_order(t) for t in m.tubes],
             "plates": [self.plate_order(p) for p in m.plates],
             "fasteners": [
-                [f.size, f.grade, str(f.bolts), ", ".join(f.plates)] for f in m.fasteners
+                [f.size, f.grade, str(f.bolts), in_words(", ".join(f.plates))] for f in m.fasteners
             ],
             "padding": [self.padding_order(p) for p in m.padding],
             "hardware": [

@@ -38,6 +38,7 @@ class Printed:
         self.cage: dict[str, Any] = json.loads((folder / "cage.json").read_text("utf-8"))
         self.bends = rows_of(folder / "bends.csv")
         self.cuts = rows_of(folder / "cuts.csv")
+        self.placed = rows_of(folder / "setting-out.csv")
         # the book tells of swing-out bars whole
         whole = {m.id for m in design.fitted.members.values()}
         data = self.cage["members"] if whole <= {m["id"] for m in self.cage["members"]} else None
@@ -643,3 +644,197 @@ def straight_reach(m: dict[str, Any], point: np.ndarray) -> float:
             # the line runs on the outside of the first bend; in a flat tube of all of them
             here += long * (1 + m["tube"]["od"] / 2 / p["radius"])
     return best[1]
+
+
+JOINTS = ("Joint", "Branch", "To", "Angle", "Saddle", "Leg", "Tacks", "Reached", "All round",
+          "Welder", "Date")  # fmt: skip
+ON_PLATES = ("Weld", "What", "Plate", "To", "Form", "Length", "Leg", "Tacks", "Welder", "Date")
+
+
+def test_weld_map_holds_every_joint(printed: Printed) -> None:
+    """Numbers, tubes, angles, lengths and legs; the pieces of a divided bar go by the whole one."""
+    rows = list(printed.rows(JOINTS))
+    joints = {j["id"]: j for j in printed.cage["joints"]}
+    assert [r["Joint"] for r in rows] == list(joints)
+    told = " ".join(" ".join(p.text().split()) for p in printed.pages)
+    over = re.search(r"leg over wall ([\d.]+)", told)
+    assert over
+    for r in rows:
+        joint = joints[r["Joint"]]
+        words, _, end = r["Branch"].rpartition(" ")
+        m = printed.member(words)
+        assert end.lower() == joint["branch_end"]
+        assert m["id"] == joint["branch"] or joint["branch"] not in printed.members
+        assert [printed.member(t)["id"] for t in r["To"].split(", ")] == joint["parents"]
+        assert degrees_of(r["Angle"]) == pytest.approx(joint["angle_deg"], abs=0.51)
+        assert mm(r["Saddle"]) == pytest.approx(joint["weld_length"], abs=printed.fine + 0.01)
+        leg = float(over[1]) * m["tube"]["wall"]
+        assert mm(r["Leg"]) == pytest.approx(leg, abs=min(printed.fine, 0.8))
+        assert int(r["Tacks"]) >= 2
+
+
+def test_weld_map_holds_every_weld_of_a_plate(printed: Printed) -> None:
+    rows = list(printed.rows(ON_PLATES))
+    welds = [(p["id"], w) for p in printed.cage["plates"] for w in p.get("welds", ())]
+    assert [r["Weld"] for r in rows] == [f"p{n:02}" for n in range(1, len(welds) + 1)]
+    for r, (plate, w) in zip(rows, welds, strict=True):
+        assert r["Plate"].replace(" ", "_") == plate
+        to, _, end = w["to"].partition(" end ")
+        if to in printed.members:
+            words, _, said = r["To"].rpartition(" ") if end else (r["To"], "", "")
+            assert (printed.member(words)["id"], said.lower()) == (to, end)
+        else:
+            assert r["To"] == w["to"].replace("_", " ")
+        assert r["Form"] == w["kind"]
+        count, _, each = r["Length"].rpartition(" x ")
+        assert int(count or 1) == w.get("count", 1)
+        assert mm(each) == pytest.approx(w["length"], abs=printed.fine + 0.01)
+        assert mm(r["Leg"]) == pytest.approx(w["leg"], abs=min(printed.fine, 0.8) + 0.01)
+
+
+def test_what_to_buy_counts_the_welds_of_the_map(printed: Printed) -> None:
+    """The lengths beside the filler are the sums of both lists."""
+    text = "\n".join(p.text() for p in printed.pages)
+    buy = text[text.index("\nWhat to buy") :]
+    whole = sum(j["weld_length"] for j in printed.cage["joints"])
+    found = re.search(r"Joints of tubes ([\d/ .]+ (?:in|mm))", buy)
+    assert found
+    assert mm(found[1]) == pytest.approx(whole, abs=printed.fine + 0.01)
+    plates = sum(
+        w["length"] * w.get("count", 1) * p["quantity"]
+        for p in printed.cage["plates"]
+        for w in p.get("welds", ())
+    )
+    found = re.search(r"\nPlates ([\d/ .]+ (?:in|mm))", buy)
+    assert found
+    assert mm(found[1]) == pytest.approx(plates, abs=printed.fine + 0.01)
+
+
+def steps_of(printed: Printed) -> list[dict[str, str]]:
+    """Steps of the order of work as printed: number, title, tubes, tacks, welds and all words."""
+    out: list[dict[str, str]] = []
+    part, inside = "", False
+    for page in printed.pages:
+        for line in page.lines():
+            words = " ".join(w["text"] for w in line)
+            if line[0]["size"] > 16:
+                inside = words == "Order of work"
+                continue
+            if not inside or line[0]["size"] < 7.5 or line[0]["top"] < 40:
+                continue
+            if line[0]["size"] > 12 and line[0]["text"].isdigit():
+                title = " ".join(w["text"] for w in line[1:])
+                out.append({"number": line[0]["text"], "title": title, "all": ""})
+                part = ""
+                continue
+            step = out[-1]
+            step["all"] += f" {words}"
+            head, _, rest = words.partition(": ")
+            if head in ("Tubes", "Tack", "Weld all round"):
+                part, words = head, rest
+                step[part] = ""
+            elif line[0]["size"] > 8.5 or not re.match(r"[a-zj\d]", words):
+                part = ""
+            if part:
+                step[part] += f" {words}"
+    return out
+
+
+def test_order_of_work_fits_and_tacks_all_of_the_cage(printed: Printed) -> None:
+    """Each tube is fitted once and after what it lands on; each joint is tacked, then welded."""
+    steps = steps_of(printed)
+    assert [s["number"] for s in steps] == [str(n) for n in range(1, len(steps) + 1)]
+    fitted: dict[str, int] = {}
+    tacked: dict[str, int] = {}
+    for n, s in enumerate(steps):
+        for t in s.get("Tubes", "").split(", "):
+            if t.strip():
+                fitted.setdefault(printed.member(t.strip())["id"], n)
+        for j in re.findall(r"j\d+", s.get("Tack", "")):
+            assert tacked.setdefault(j, n) == n
+    assert set(fitted) == set(printed.members)
+    rows = {r["Joint"]: r for r in printed.rows(JOINTS)}
+    assert set(tacked) == set(rows)
+    welded: dict[str, list[int]] = {}
+    for n, s in enumerate(steps):
+        loose = re.findall(r"\b(j\d+) (\d+)%", s["all"])
+        for j in (*re.findall(r"j\d+", s.get("Weld all round", "")), *(j for j, _ in loose)):
+            welded.setdefault(j, []).append(n)
+        for j, share in loose:
+            assert rows[j]["All round"] == f"in part: {share}%"
+    for j, r in rows.items():
+        branch = printed.member(r["Branch"].rpartition(" ")[0])["id"]
+        both = [branch, *(printed.member(t)["id"] for t in r["To"].split(", "))]
+        assert tacked[j] == max(fitted[t] for t in both), r
+        assert min(welded[j]) > tacked[j], r
+        before = re.fullmatch(r"before ([\d, ]+)", r["All round"])
+        if before:
+            numbers = {str(k): m for k, m in enumerate(printed.members, start=1)}
+            assert min(welded[j]) < min(fitted[numbers[k]] for k in before[1].split(", "))
+
+
+def test_setting_out_on_paper_is_that_of_its_file(printed: Printed) -> None:
+    """setting-out.csv row by row: feet, plates, and every mark list with that on a tube's page."""
+    rows = printed.placed
+    feet = [r for r in rows if r["kind"] == "foot"]
+    for r, said in zip(feet, printed.rows(FEET), strict=True):
+        assert said["Foot"].partition(" ")[2] == f"{r['what']} {r['end'].upper()}".replace("_", " ")
+        for axis in "xyz":
+            one = signed(said[axis.upper()])
+            assert one == pytest.approx(float(r[f"{axis}_mm"]), abs=printed.fine + 0.06)
+        assert degrees_of(said["From plumb"]) == pytest.approx(float(r["angle_deg"]), abs=0.06)
+    plates = [r for r in rows if r["kind"] == "plate on the car"]
+    for r, said in zip(plates, printed.rows(PLATES), strict=True):
+        assert said["Plate"] == r["what"].replace("_", " ")
+        for axis in "xyz":
+            high, low = (signed_in(t, printed.unit) for t in said[axis.upper()].split(" to "))
+            assert high == pytest.approx(float(r[f"{axis}_to_mm"]), abs=printed.fine + 0.06)
+            assert low == pytest.approx(float(r[f"{axis}_mm"]), abs=printed.fine + 0.06)
+    marks = [r for r in rows if r["starts_mm"]]
+    hung = {page.number: m["id"] for page, m in wall_pages(printed)}
+    listed = [s for p in printed.pages if p.number not in hung for s in p.table(MARKS)]
+    for r, said in zip(marks, listed, strict=True):
+        same_mark(printed, r, said)
+    for page in printed.pages:
+        again = list(page.table(MARKS)) if page.number in hung else []
+        if again:
+            own = [r for r in marks if r["on"] == hung[page.number]]
+            for r, said in zip(own, again, strict=True):
+                same_mark(printed, r, said)
+
+
+def same_mark(printed: Printed, row: dict[str, str], said: dict[str, str]) -> None:
+    """Hold a printed mark against its row of setting-out.csv."""
+    name = row["what"].replace("_", " ")
+    if row["kind"] == "branch":
+        assert said["What"].partition(" ")[2] == f"{name} {row['end'].upper()}"
+        lean = f" to {row['leans_to'].upper()}" if row["leans_to"] else ""
+        assert said["Angle"] == f"{float(row['angle_deg']):.1f}°{lean}"
+        assert said["Middle"].startswith("off end") == row["note"].startswith("middle lies off")
+    else:
+        assert said["What"] == name
+    edges = said["Edges"].split(" to ")
+    slack = printed.fine + 0.06
+    for text, key in zip(edges, ("starts_mm", "ends_mm"), strict=True):
+        assert mm(text, printed.unit) == pytest.approx(float(row[key]), abs=slack)
+    if not said["Middle"].startswith("off end"):
+        assert ("bend" in said["Middle"]) == (row["note"] == "lands on a bend")
+        assert mm(said["Middle"].removesuffix(" in bend"), printed.unit) == pytest.approx(
+            float(row["from_a_mm"]), abs=slack
+        )
+    turned = (degrees_of(said["Clock"]) - float(row["clock_deg"]) + 180) % 360 - 180
+    assert abs(turned) <= 0.51
+    assert mm(said["Round"], printed.unit) == pytest.approx(float(row["round_mm"]), abs=slack)
+
+
+def test_the_book_prints_no_id(printed: Printed) -> None:
+    """Names are for people; only names of files keep their underscores."""
+    for page in printed.pages:
+        text = re.sub(r"\w+\.(?:dxf|pdf|step|csv)\b", "", page.text())
+        assert not re.search(r"[a-z]_[a-z]", text), page.number
+        assert not re.search(r"\bend [ab]\b", text), page.number
+
+
+def test_plug_holes_are_spoken_of_where_a_plate_has_them(printed: Printed) -> None:
+    plugs = any(w["kind"] == "plug" for p in printed.cage["plates"] for w in p.get("welds", ()))
+    assert any("plug holes" in s["all"] for s in steps_of(printed)) == plugs

@@ -448,10 +448,9 @@ class _Work:
         lines = ["The cage is not moved any more from here on: check every diagonal once more."]
         welded = [p for p in plates if any(w.to == "car" for w in p.welds)]
         if welded:
-            lines.append(
-                f"Weld {_names(welded)} to the car all round and in their plug holes, then the "
-                "tubes to them."
-            )
+            plugs = any("plug" in w.kind for p in welded for w in p.welds)
+            where = "all round and in their plug holes" if plugs else "all round"
+            lines.append(f"Weld {_names(welded)} to the car {where}, then the tubes to them.")
         bolted = [p for p in plates if p.bolts and p.kind != "backing_plate"]
         if bolted:
             lines.append(
@@ -536,12 +535,14 @@ class _Work:
         return out
 
     def divide(self, door: SwingDoor) -> Step:
+        id_ = door.fitted.id
+        tips = self.cage.cut(id_, "a").shortest, self.cage.cut(id_, "b").shortest
         return Step(
             title=f"Divide {_plain(door.fitted.id)}",
             members=(door.fitted.id,),
             plates=door.plates,
             finish=door.plates,
-            text=division(door, self.units),
+            text=division(door, tips, self.units),
             tries=tuple(_texts()["swing_out"]["try"]),
         )
 

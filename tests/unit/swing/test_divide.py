@@ -124,8 +124,11 @@ def test_order_of_work_divides_the_bar_last(wagon: tuple[Build, Cage], units: st
         assert "13 degrees off square, its outer side the shorter" in text
     if units == "mm":
         hinge = cage.doors[0].hinge
-        far = cage.doors[0].fitted.path.length - hinge.cut_station
-        assert f"the stub ends {far:.1f} mm from the front node" in " ".join(last[0].text)
+        bar = cage.doors[0].fitted
+        far = bar.path.length - hinge.cut_station - fitted.cut(bar.id, "b").shortest
+        assert f"the stub ends {far:.1f} mm from the tip of the bar's end B" in " ".join(
+            last[0].text
+        )
     assert [s.number for s in steps] == list(range(1, len(steps) + 1))
 
 
