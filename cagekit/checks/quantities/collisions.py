@@ -14,6 +14,7 @@ from functools import cached_property, partial
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.kept import Same
@@ -186,10 +187,23 @@ def _covered(joint: Joint, branch: Member, m: Member, wall: Wall, points: Points
     under = (away < bead) & (wall.left(points) > -bead)
     if not under.any():
         return None
-    step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
     deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
     seated = any(branch.id in e.parents for _, e in m.ends)
-    return Covered(joint, m, float(step[under].sum()), deepest, seated)
+    return Covered(joint, m, length_of(points, under), deepest, seated)
+
+
+def length_of(points: Points, those: NDArray[np.bool_]) -> float:
+    """Length of those parts of a closed curve that lie at some of its points, mm.
+
+    A point stands for half of the way to either neighbour, so that a curve and its mirror image,
+    which runs the other way, give the same.
+
+    Args:
+        points: in order round the curve, ``(n, 3)`` mm.
+        those: which of them count, ``(n,)``.
+    """
+    step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+    return float((step + np.roll(step, 1))[those].sum() / 2)
 
 
 def _saddle(joint: Joint) -> Points:

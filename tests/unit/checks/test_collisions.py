@@ -12,7 +12,7 @@ from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.checks import Finding, Status, run
-from cagekit.checks.quantities.collisions import Wall, overlaps
+from cagekit.checks.quantities.collisions import Wall, length_of, overlaps
 from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.presets import list_presets
@@ -109,6 +109,17 @@ def test_a_weld_under_a_later_tube_is_told() -> None:
     assert "weld and dress it first" in fine.text
     away = bar("two", (150, 0, 0), (150, 400, 0), a=End.coped("parent"))
     assert of("geometry/weld-covered", Cage("test", [parent, one, away])) == []
+
+
+def test_the_length_that_is_covered_is_that_of_the_mirror_image() -> None:
+    """Spots lie unevenly round a saddle: one that grazes must not count all of the way to the next."""
+    phi = 2 * pi * np.array([0.0, 0.01, 0.3, 0.6, 0.8])
+    points = np.column_stack([R * np.cos(phi), R * np.sin(phi), 0.0 * phi])
+    those = np.array([False, True, False, False, False])
+    chords = 2 * R * np.sin(pi * np.array([0.01, 0.29]))
+    assert length_of(points, those) == pytest.approx(chords.sum() / 2)
+    mirrored = length_of(points[::-1] * (1, -1, 1), those[::-1])
+    assert mirrored == pytest.approx(length_of(points, those))
 
 
 @pytest.mark.parametrize("past", [0.0, 0.5, 3.0, 5.5])
