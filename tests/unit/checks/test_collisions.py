@@ -112,7 +112,7 @@ def test_a_weld_under_a_later_tube_is_told() -> None:
 
 
 def test_the_length_that_is_covered_is_that_of_the_mirror_image() -> None:
-    """Spots lie unevenly round a saddle: one that grazes must not count all of the way to the next."""
+    """Spots lie unevenly round a saddle: one that grazes counts half of the way to each side."""
     phi = 2 * pi * np.array([0.0, 0.01, 0.3, 0.6, 0.8])
     points = np.column_stack([R * np.cos(phi), R * np.sin(phi), 0.0 * phi])
     those = np.array([False, True, False, False, False])
