@@ -26,7 +26,9 @@ class BoltedJoint(FileModel):
         None, gt=0, description="of the sleeve, half on each piece; three tube diameters when left"
         " out",
     )  # fmt: skip
-    wall: Length = Field(3.0, gt=0, description="of the sleeve")
+    wall: Length | None = Field(
+        None, gt=0, description="of the sleeve; the tube's own, 3 mm at least, when left out"
+    )
     fit: Length = Field(
         0.3, gt=0, description="bore of the sleeve over the tube's outside diameter"
     )

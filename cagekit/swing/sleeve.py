@@ -38,6 +38,8 @@ USUAL_GRADE: Mapping[bool, str] = {False: "10.9", True: "grade-8"}
 """Grade of a bolt that says none, by whether its size is in inches."""
 DIAMETERS = 3.0
 """Length of a sleeve in tube diameters (common practice)."""
+LEAST_WALL = 3.0
+"""Wall of a sleeve that says none, mm, where the tube's is thinner (common practice)."""
 STEP: Mapping[str, float] = {"mm": 5.0, "in": INCH / 4}
 """The usual length is rounded up to this, mm."""
 MOST_JOINTS = 2
@@ -159,7 +161,8 @@ def _joint(cage: Cage, asked: _Asked, number: int, units: str) -> SleeveJoint:
     od = bar.tube.od
     usual = ceil(DIAMETERS * od / STEP[units] - ROUNDING) * STEP[units]
     length = usual if entry.length is None else float(entry.length)
-    wall, gap = float(entry.wall), float(entry.cut_gap)
+    wall = max(bar.tube.wall, LEAST_WALL) if entry.wall is None else float(entry.wall)
+    gap = float(entry.cut_gap)
     _require_bolts(asked, size, length, units)
     along = vec(bar.path.spot(asked.station).tangent)
     outer = od + entry.fit + 2 * wall

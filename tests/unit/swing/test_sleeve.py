@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from importlib.resources import files
 from math import ceil
 from pathlib import Path
@@ -12,11 +13,13 @@ import jsonschema
 import numpy as np
 import pytest
 
+from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
+from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.shop.sawing.templates import templates
 from cagekit.solids.bodies import expected_volumes, member_body, small_part_body
 from cagekit.solids.measure import measure
@@ -183,6 +186,14 @@ def test_a_sleeved_tube_is_as_stiff_as_a_whole_one(design: Design, tmp_path: Pat
     assert give(design.cage) == pytest.approx(whole, rel=0.02)
     # without what the sleeves hold together the braces would carry nothing
     assert whole < 0.0
+
+
+def test_a_sleeve_that_says_no_wall_is_no_thinner_than_its_tube() -> None:
+    build = load_build("sprint-wagon")
+    joint = BoltedJoint.model_validate({"at": "on rear_brace_left at fraction 0.4"})
+    cage = members_only(replace(build, file=build.file.model_copy(update={"joint": (joint,)})))
+    tube = cage.sleeved[0]
+    assert tube.joints[0].wall == tube.fitted.tube.wall > 3.0
 
 
 REFUSED = [
