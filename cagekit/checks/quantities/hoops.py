@@ -11,7 +11,8 @@ from cagekit.cage.member import EndKind, Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, Survey, extreme, side_of
-from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit
+from cagekit.geometry.best_plane import best_plane
+from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.units.tolerance import MICRON
 
 LEVEL = degrees(asin(0.5))
@@ -21,12 +22,7 @@ windscreen pillars stand 30 to 45 degrees from the horizontal (from memory)."""
 
 def hoop_plane(hoop: Member) -> tuple[Vec, Vec, float]:
     """Best plane through a hoop's corners: a point, its unit normal (forward), largest gap (mm)."""
-    p = hoop.path.points(np.linspace(0.0, hoop.path.length, 200))
-    centre = p.mean(axis=0)
-    _, _, axes = np.linalg.svd(p - centre, full_matrices=False)
-    normal = axes[2] if axes[2][0] >= 0 else -axes[2]
-    gap = float(np.abs((p - centre) @ normal).max())
-    return centre, unit(normal), gap
+    return best_plane(hoop.path)
 
 
 @quantity("hoop_lean", "deg", "lean from the vertical")

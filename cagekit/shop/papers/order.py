@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
-from math import degrees
+from math import asin, degrees
 from typing import Any, Literal
 
 import numpy as np
@@ -22,6 +22,7 @@ from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
 from cagekit.cage.sleeve import SleevedTube
+from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 from cagekit.shop.papers.holes import PanelHole
@@ -31,6 +32,8 @@ from cagekit.shop.welding.welds import FitStage, Weld, WeldPlan
 from cagekit.swing.work import division, sleeve_work
 from cagekit.units import format_length
 
+PLUMB = 0.05
+"""A hoop that leans less than this (degrees) stands plumb: no angle finder tells it."""
 Units = Literal["mm", "in"]
 
 
@@ -244,6 +247,7 @@ class _Work:
             text=(
                 *self.hole_words(own),
                 *(line for line in lines if line),
+                *_standing(group),
                 *self.foot_words(group, later),
                 *self.frame_words(group),
                 *_grinding(self.cage, group, fitted, self.units),
@@ -545,6 +549,24 @@ class _Work:
             text=division(door, tips, self.units),
             tries=tuple(_texts()["swing_out"]["try"]),
         )
+
+
+def _standing(group: Sequence[Member]) -> list[str]:
+    """How the main hoop stands in side view, for a level or an angle finder."""
+    out = []
+    for m in group:
+        if m.role != "main_hoop":
+            continue
+        lean = degrees(asin(float(best_plane(m.path)[1][2])))
+        if abs(lean) < PLUMB:
+            out.append("In side view it stands plumb: hold a level to both legs.")
+        else:
+            way = "backwards" if lean > 0 else "forwards"
+            out.append(
+                f"In side view it leans {abs(lean):.1f}° {way} from plumb: hold an angle finder to "
+                "both legs."
+            )
+    return out
 
 
 def on_the_car(plate: Plate) -> bool:

@@ -315,6 +315,24 @@ def replayed(build: Build, rng: random.Random) -> bool:
     return True
 
 
+@pytest.mark.parametrize(
+    ("lean", "words"),
+    [
+        (0.0, "In side view it stands plumb"),
+        (4.0, "In side view it leans 4.0° backwards from plumb"),
+        (-4.0, "In side view it leans 4.0° forwards from plumb"),
+    ],
+)
+def test_the_main_hoop_stands_as_an_angle_finder_reads_it(lean: float, words: str) -> None:
+    build = demos.build("track-roadster")
+    hoop = {**build.file.members.get("main_hoop", {}), "lean": lean}
+    file = build.file.model_copy(update={"members": {**build.file.members, "main_hoop": hoop}})
+    cage = members_only(replace(build, entries=entries_of(file, build.layout, "lean"))).as_fitted()
+    steps = order_of_work(cage, plan_welding(cage, build.car, build.tooling.torch))
+    (step,) = (s for s in steps if s.members == ("main_hoop",))
+    assert words in " ".join(step.text)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_the_order_of_random_builds_can_be_followed(name: str) -> None:
