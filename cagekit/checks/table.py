@@ -7,6 +7,7 @@ looked at on the car is a count until it is asked for. Readable at 80 columns wi
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -35,6 +36,8 @@ COUNTED = {
 """How the number of each status is told."""
 LOUD = (Status.FAIL, Status.WARN)
 _LEAD = 6
+MOST_OF = 3
+"""Members that a limit of some of a block names; of more the number."""
 MOST_NAMED = 8
 """Members that one line names; of more only the worst are named until everything is asked for."""
 
@@ -104,10 +107,30 @@ def _loud(found: Sequence[Finding], units: LengthUnit, width: int, *, everything
     blocks: dict[object, list[_Fact]] = {}
     for fact in facts.values():
         first = fact.rows[0]
-        key = (first.status, first.measures or first.code, first.quantity, first.unit, fact.limits)
+        of = _either(first.measures or first.code)
+        key = (first.status, of, _either(first.quantity), first.unit, fact.limits)
         blocks.setdefault(key, []).append(fact)
-    order = sorted(blocks.values(), key=lambda b: b[0].rows[0].status.rank)
+    joined = _joined(blocks.values())
+    order = sorted(joined, key=lambda b: b[0].rows[0].status.rank)
     return "\n".join(_block(b, units, width, everything=everything) for b in order)
+
+
+def _either(text: str) -> str:
+    """A text said of both sides at once."""
+    return re.sub(r"\b(left|right)\b", "left/right", text)
+
+
+def _joined(blocks: Iterable[list[_Fact]]) -> list[list[_Fact]]:
+    """Blocks of one number each put together where the number is the same: one wrong tube, once."""
+    out: dict[object, list[_Fact]] = {}
+    for n, block in enumerate(blocks):
+        first = block[0].rows[0]
+        numbers = {str(fact.rows[0].measured) for fact in block}
+        one = len(numbers) == 1 and first.measured is not None
+        of = first.measures or first.code
+        key = (first.status, of, first.quantity, first.unit, *numbers) if one else n
+        out.setdefault(key, []).extend(block)
+    return list(out.values())
 
 
 def _number_of(f: Finding) -> object:
@@ -131,20 +154,42 @@ def _block(facts: Sequence[_Fact], units: LengthUnit, width: int, *, everything:
         said = ", ".join(f"{n} {v}".strip() for n, v in zip(names, numbers, strict=True))
     more = len(facts) - len(named)
     said += f" and {more} more (--all)" if more else ""
-    head = f"{first.quantity}: {said}" if first.quantity else said
+    quantities = {f.rows[0].quantity for f in facts}
+    quantity = first.quantity if len(quantities) == 1 else _either(first.quantity)
+    head = f"{quantity}: {said}" if quantity else said
     rows = [_wrapped(f"{MARKS[first.status]:<{_LEAD}}", head, width)]
-    every = [f for fact in facts for f in fact.rows]
-    limits: dict[tuple[Status, str], dict[str, None]] = {}
-    for f in every:
-        where = f"{source_text(f)} [{f.code}]".strip()
-        limits.setdefault((f.status, limit_text(f, units)), {})[where] = None
-    for (status, limit), books in limits.items():
+    limits: dict[tuple[Status, str], tuple[dict[str, None], dict[str, None]]] = {}
+    for f in (f for fact in facts for f in fact.rows):
+        where, who = limits.setdefault((f.status, limit_text(f, units)), ({}, {}))
+        where[f"{source_text(f)} [{f.code}]".strip()] = None
+        who[f.subject] = None
+    for (status, limit), (books, who) in limits.items():
         verb = "should be" if status is Status.WARN else "must be"
-        lead = f"{verb} {limit}: " if limit else ""
+        lead = f"{verb} {limit}{_of(list(who), len(facts))}: " if limit else ""
         rows.append(_wrapped(" " * _LEAD, lead + "; ".join(books), width))
-    for cure in dict.fromkeys(f.cure for f in every if f.cure):
-        rows.append(_wrapped(" " * _LEAD, f"Cure: {cure}", width))
+    rows += [_wrapped(" " * _LEAD, f"Cure: {cure}", width) for cure in _cures(facts)]
     return "\n".join(rows)
+
+
+def _of(subjects: Sequence[str], count: int) -> str:
+    """Whom a limit holds for, where not all of a block."""
+    if len(subjects) >= count:
+        return ""
+    few = len(subjects) <= MOST_OF
+    return f" for {', '.join(subjects)}" if few else f" for {len(subjects)} of them"
+
+
+def _cures(facts: Sequence[_Fact]) -> list[str]:
+    """What cures a block; what differs by its own name or its side only is said once."""
+    cures: dict[str, dict[str, None]] = {}
+    for fact in facts:
+        for f in fact.rows:
+            if f.cure:
+                alike = _either(
+                    re.sub(rf"(?<![\w.]){re.escape(f.subject)}(?![\w.])", "each", f.cure)
+                )
+                cures.setdefault(alike, {})[f.cure] = None
+    return [alike if len(said) > 1 else next(iter(said)) for alike, said in cures.items()]
 
 
 def _asked(found: Sequence[Finding], width: int) -> str:

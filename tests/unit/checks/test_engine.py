@@ -304,6 +304,33 @@ def test_a_fact_is_told_once_with_all_its_limits(tmp_path: Path) -> None:
     ]
 
 
+def test_sides_share_a_block_and_one_number_with_unlike_limits_too() -> None:
+    def one(code: str, subject: str, what: str, measured: float, limit: float) -> Finding:
+        return Finding(
+            code=code, group="car", subject=subject, quantity=what, status=Status.FAIL,
+            measured=measured, op=">=", limit=limit, unit="mm",
+            cure=f"Move {subject} off." if what.startswith("room") else "Use a larger tube.",
+        )  # fmt: skip
+
+    found = [
+        one("car/left-door", "bar_l", "room to left door", -47.0, 0.0),
+        one("car/right-door", "bar_r", "room to right door", -44.0, 0.0),
+        one("a/size", "hoop", "outside diameter", 38.1, 45.0),
+        one("a/size", "rail", "outside diameter", 38.1, 40.0),
+    ]
+    assert table_text(found).splitlines() == [
+        "4 fail, 0 warn",
+        "",
+        "FAIL  room to left/right door: bar_l -47 mm, bar_r -44 mm",
+        "      must be >= 0 mm: [car/left-door]; [car/right-door]",
+        "      Cure: Move each off.",
+        "FAIL  outside diameter: hoop, rail 38.1 mm each",
+        "      must be >= 45 mm for hoop: [a/size]",
+        "      must be >= 40 mm for rail: [a/size]",
+        "      Cure: Use a larger tube.",
+    ]
+
+
 def test_a_limit_is_shown_as_its_source_writes_it(tmp_path: Path) -> None:
     found = judge(tmp_path, rule(limit=["1 3/4 x 0.118 in"]), THIN)
     metric, inch = (table_text(found, units=u) for u in ("mm", "in"))  # type: ignore[arg-type]
