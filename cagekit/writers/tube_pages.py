@@ -53,7 +53,7 @@ def wall_page(book: Book, s: BendSchedule) -> dict[str, Any]:
             units=book.design.units, fraction=book.tooling.paper.fraction,
         ),
         book.width,
-        max(room, 70.0 if is_flat(tips) else 90.0),
+        max(room, 70.0 if is_flat(tips) else 110.0),
     )  # fmt: skip
     left = room - sum(v.drawing.height for v in drawn)
     found = book.design.setting_out.on(s.member)
