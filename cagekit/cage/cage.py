@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from types import MappingProxyType
@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.kept import Kept, Same
+from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.errors import NotFoundError
+from cagekit.errors import CopeError, NotFoundError
 from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Vec
-from cagekit.geometry.cope import EndCut, Parent, cut_end
+from cagekit.geometry.cope import EndCut, EndToCut, Parent, cut_ends
+from cagekit.geometry.end_cut import measure
 from cagekit.geometry.volume import Moments, wall_moments
 from cagekit.materials.steels import steel
 from cagekit.units.tolerance import SAME_POINT
@@ -128,9 +129,7 @@ class Cage:
     def pick(self, ids: Iterable[str]) -> Cage:
         """These members alone, cut to the others as they are here, with the joints they make."""
         kept = [self.member(i) for i in ids]
-        for m in kept:
-            self.cut(m.id, "a")
-            self.cut(m.id, "b")
+        self._cut([(m.id, name) for m in kept for name, _ in m.ends])
         names = {m.id for m in kept}
         doors = [d for d in self.doors if names.issuperset(d.pieces)]
         new = Cage(
@@ -214,36 +213,56 @@ class Cage:
 
     def cut(self, id_: str, end: EndName) -> EndCut:
         """How the end of a member is cut; CopeError when it cannot be."""
-        key = (id_, end)
-        if key not in self._cuts:
-            m = self.member(id_)
-            on = tuple(self.member(p) for p in m.end(end).parents)
-            self._cuts[key] = self.kept.once(("cut", m, end, on), lambda: self._cut(m, end))
-        return self._cuts[key]
+        self._cut([(id_, end)])
+        return self._cuts[id_, end]
 
-    def _cut(self, m: Member, end: EndName) -> EndCut:
-        how = m.end(end)
-        return self.kept.call(
-            cut_end,
-            m.path,
-            end,
-            m.tube.outer_radius,
-            m.tube.inner_radius,
+    def _cut(self, wanted: Sequence[tuple[str, EndName]]) -> None:
+        """Cut these ends, those that are not cut yet at one go.
+
+        Raises:
+            CopeError: one cannot be cut; about the first of them.
+        """
+        new = [k for k in wanted if k not in self._cuts]
+        if not new:
+            return
+        members = [self.member(id_) for id_, _ in new]
+        keys = [
+            ("cut", m, name, tuple(self.member(p) for p in m.end(name).parents))
+            for m, (_, name) in zip(members, new, strict=True)
+        ]
+
+        def cut_now(missing: Sequence[int]) -> list[EndCut | CopeError]:
+            ends = [self._end(members[i], new[i][1]) for i in missing]
+            # alike in what shapes the cut, though member or parent differ elsewhere
+            alike = [("cut", content(end)) for end in ends]
+            return self.kept.each(alike, lambda left: cut_ends([ends[i] for i in left]))
+
+        for key, found in zip(new, self.kept.each(keys, cut_now), strict=True):
+            if isinstance(found, CopeError):
+                raise found.within(found.owner)
+            self._cuts[key] = found
+
+    def _end(self, m: Member, name: EndName) -> EndToCut:
+        how = m.end(name)
+        return EndToCut(
+            path=m.path,
+            which=name,
+            outer_radius=m.tube.outer_radius,
+            inner_radius=m.tube.inner_radius,
             parents=tuple(self.parent(p) for p in how.parents),
             plane=how.plane,
-            owner=f"{m.id} end {end}",
+            owner=f"{m.id} end {name}",
         )
 
     def require_cuts(self) -> None:
         """Cut every end of every member; CopeError for the first that cannot be."""
-        for id_ in self.members:
-            self.cut(id_, "a")
-            self.cut(id_, "b")
+        self._cut([(m.id, name) for m in self.members.values() for name, _ in m.ends])
 
     def cut_length(self, id_: str) -> float:
         """Centre-line length between the outermost tips of both ends, mm."""
-        tips = self.cut(id_, "a").shortest + self.cut(id_, "b").shortest
-        return self.member(id_).path.length - tips
+        a, b = self.cut(id_, "a"), self.cut(id_, "b")
+        measure(tuple(self._cuts.values()))
+        return self.member(id_).path.length - (a.shortest + b.shortest)
 
     def volume(self, id_: str) -> float:
         """Volume of the coped tube's wall, mm3."""
@@ -280,6 +299,13 @@ class Cage:
     def joints(self) -> tuple[Joint, ...]:
         """Every coped end, in build order."""
         out: list[Joint] = []
+        coped = [
+            (m.id, name)
+            for m in self.members.values()
+            for name, end in m.ends
+            if end.kind is EndKind.COPE
+        ]
+        self._cut(coped)
         for m in self.members.values():
             for name, end in m.ends:
                 if end.kind is EndKind.COPE:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Bools, Ints, Points, cross3
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece, Vec, unit, vec
 from cagekit.geometry.quartic import Quartic
 from cagekit.units.tolerance import (
@@ -65,6 +65,40 @@ class Contact(NamedTuple):
     active: Ints
     ok: Bools
     gap: Vec
+
+
+class ParallelRays(NamedTuple):
+    """A bundle of parallel rays.
+
+    Attributes:
+        origins: points at s = 0, ``(n, 3)`` mm.
+        direction: unit vector along all of them, ``(3,)``.
+        window: depths along the rays, mm, outside of which nothing is looked for.
+    """
+
+    origins: Points
+    direction: Vec
+    window: Window
+
+
+class Bundle(NamedTuple):
+    """Rays and the surfaces that they are pushed back to; see :func:`first_contact`."""
+
+    surfaces: Sequence[ContactSurface]
+    origins: Array
+    direction: Vec
+    windows: Sequence[Window]
+
+
+class _Samples(NamedTuple):
+    """A torus along rays: its quartic, the depth of t = 0, grid, values, and brackets by ray."""
+
+    quartic: Quartic
+    middle: float
+    grid: Vec
+    f: Array
+    exits: tuple[Ints, ...]
+    dips: tuple[Ints, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,30 +174,14 @@ class CylinderPiece:
         return vec(out), float((node - self.start) @ out) + rho
 
     def solve(self, origins: Points, direction: Vec, window: Window = (-inf, inf)) -> Solution:
-        """Contact of rays ``(n, 3)``; closed form (the larger root of a quadratic).
+        """Contact of rays ``(n, 3)``.
 
         Args:
             origins: of the rays, ``(n, 3)`` mm.
             direction: unit vector along all of them, ``(3,)``.
             window: depths along the rays, mm, outside of which nothing is looked for.
         """
-        w = origins - self.start
-        along = w @ self.axis
-        across = w - along[:, None] * self.axis
-        slope = float(direction @ self.axis)
-        flat = direction - slope * self.axis
-        a = float(flat @ flat)
-        b = across @ flat
-        # distance of the ray from the axis, from the part square to both: no cancellation
-        side = across - (b / a)[:, None] * flat
-        miss2 = np.einsum("ij,ij->i", side, side)
-        depth = self.radius**2 - miss2
-        s = (-b + np.sqrt(np.maximum(depth, 0.0) * a)) / a
-        gap = np.where(depth < 0.0, np.sqrt(miss2) - self.radius, 0.0)
-        t = along + s * slope
-        over = np.maximum(np.maximum(self.low - t, t - self.high), 0.0)
-        over = over + np.maximum(np.maximum(window[0] - s, s - window[1]), 0.0)
-        return Solution(s, gap, over)
+        return _at_straights([(self, ParallelRays(origins, direction, window))])[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -263,57 +281,68 @@ class TorusPiece:
     def solve(self, origins: Points, direction: Vec, window: Window = (-inf, inf)) -> Solution:
         """Contact of rays ``(n, 3)`` within ``window``: largest root of a quartic.
 
-        The quartic and its slope are sampled; sign changes bracket exits, and minima between
-        samples catch rays that only graze. Each is then closed in by guarded Newton steps, so
-        the first contact is found at any angle.
-
         Args:
             origins: of the rays, ``(n, 3)`` mm.
             direction: unit vector along all of them, ``(3,)``.
             window: depths along the rays, mm, outside of which nothing is looked for.
         """
-        lo, hi = self._window(origins, direction, window)
-        start = origins + 0.5 * (lo + hi) * direction - self.centre
-        quartic = Quartic.of(start, direction, self.axis, major=self.major, radius=self.radius)
+        return _at_bends([(self, ParallelRays(origins, direction, window))])[0]
+
+    def sampled(self, rays: ParallelRays) -> _Samples:
+        """The quartic and its slope on a grid that finds every exit and every dip.
+
+        Sign changes bracket exits, and minima between samples catch rays that only graze.
+        """
+        lo, hi = self._window(*rays)
+        middle = 0.5 * (lo + hi)
+        start = rays.origins + middle * rays.direction - self.centre
+        quartic = Quartic.of(start, rays.direction, self.axis, major=self.major, radius=self.radius)
         half = 0.5 * (hi - lo)
         count = max(16, ceil(2 * half / (0.5 * self.radius))) + 1
         grid = np.linspace(-half, half, count)
         f, g = quartic.values(grid)
-        rays: list[Ints] = []
-        spots: list[Vec] = []
-        gaps: list[Vec] = []
-        ray, i = np.nonzero((f[:, :-1] <= 0.0) & (f[:, 1:] > 0.0))
-        rays.append(ray)
-        spots.append(quartic.exit(ray, grid[i], grid[i + 1]))
-        gaps.append(np.zeros(len(ray)))
+        exits = np.nonzero((f[:, :-1] <= 0.0) & (f[:, 1:] > 0.0))
         dips = (g[:, :-1] < 0.0) & (g[:, 1:] >= 0.0) & (f[:, :-1] > 0.0) & (f[:, 1:] > 0.0)
-        ray, i = np.nonzero(dips)
-        if len(ray):
-            low = quartic.lowest(ray, grid[i], grid[i + 1])
-            bottom = quartic.at(ray, low)[0]
-            cut = bottom < 0.0
-            spot = low.copy()
-            spot[cut] = quartic.exit(ray[cut], low[cut], grid[i + 1][cut])
-            middle = 0.5 * (lo + hi)
-            spot[~cut] = self._passing(origins[ray[~cut]], direction, low[~cut] + middle) - middle
-            rays.append(ray)
-            spots.append(spot)
-            passed = self._surface_distance(origins[ray], direction, spot + middle)
-            gaps.append(np.where(cut, 0.0, np.maximum(passed, 0.0)))
-        ray, local, gap = np.concatenate(rays), np.concatenate(spots), np.concatenate(gaps)
-        s = local + 0.5 * (lo + hi)
+        return _Samples(quartic, middle, grid, f, exits, np.nonzero(dips))
+
+    def best(
+        self, rays: ParallelRays, samples: _Samples, exits: Vec, dips: Vec, cut: Bools
+    ) -> Solution:
+        """The contacts, of all places where rays leave the bend or come closest to it.
+
+        Args:
+            rays: the bundle.
+            samples: what was sampled of it.
+            exits: where rays leave the bend, mm from the middle of the samples.
+            dips: of rays that dip between two samples, the exit or the lowest place, mm alike.
+            cut: which of these leave the bend there.
+        """
+        origins, direction, _ = rays
+        ray, gap, spot = samples.exits[0], np.zeros(len(exits)), exits
+        grid, middle = samples.grid, samples.middle
+        if len(dips):
+            dipping = samples.dips[0]
+            near = dips.copy()
+            near[~cut] = (
+                self._passing(origins[dipping[~cut]], direction, near[~cut] + middle) - middle
+            )
+            passed = self._surface_distance(origins[dipping], direction, near + middle)
+            ray = np.concatenate([ray, dipping])
+            spot = np.concatenate([spot, near])
+            gap = np.concatenate([gap, np.where(cut, 0.0, np.maximum(passed, 0.0))])
+        s = spot + middle
         over = self.overshoot(origins[ray] + s[:, None] * direction)
         met = np.zeros(len(origins), dtype=bool)
         met[ray] = True
         if not met.all():
             none = np.nonzero(~met)[0]
-            rest = grid[np.argmin(f[none], axis=1)] + 0.5 * (lo + hi)
+            rest = grid[np.argmin(samples.f[none], axis=1)] + middle
             passed = self._surface_distance(origins[none], direction, rest)
             ray, s = np.concatenate([ray, none]), np.concatenate([s, rest])
             # a ray with neither exit nor dip leaves through the end of the window, not through
             # the surface: rank it behind whatever else there is
             gap = np.concatenate([gap, np.maximum(passed, 0.0)])
-            over = np.concatenate([over, np.full(len(none), 2 * half)])
+            over = np.concatenate([over, np.full(len(none), grid[-1] - grid[0])])
         return _best(len(origins), ray, s, gap, over)
 
     def _window(self, origins: Vec, direction: Vec, window: Window) -> Window:
@@ -458,10 +487,37 @@ def first_contact(
     """
     o = np.asarray(origins, dtype=float)
     d = np.asarray(direction, dtype=float)
-    flat = o.reshape(-1, 3)
     ranges = windows if windows is not None else [(-inf, inf)] * len(surfaces)
-    solved = [q.solve(flat, d, w) for q, w in zip(surfaces, ranges, strict=True)]
-    shape = o.shape[:-1]
+    return first_contacts([Bundle(surfaces, o, d, ranges)])[0]
+
+
+def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
+    """The first contacts of many bundles, each with its own surfaces, in one array pass.
+
+    What a bundle gets hangs on itself alone, to the last bit: the others only save calls.
+    """
+    flat = [b.origins.reshape(-1, 3) for b in bundles]
+    asked = [
+        (q, ParallelRays(o, b.direction, w))
+        for b, o in zip(bundles, flat, strict=True)
+        for q, w in zip(b.surfaces, b.windows, strict=True)
+    ]
+    straight = [(q, r) for q, r in asked if isinstance(q, CylinderPiece)]
+    bent = [(q, r) for q, r in asked if isinstance(q, TorusPiece)]
+    straights, bends = iter(_at_straights(straight)), iter(_at_bends(bent))
+    solved = iter(
+        [
+            next(straights)
+            if isinstance(q, CylinderPiece)
+            else (next(bends) if isinstance(q, TorusPiece) else q.solve(*r))
+            for q, r in asked
+        ]
+    )
+    return [_first([next(solved) for _ in b.surfaces], b.origins.shape[:-1]) for b in bundles]
+
+
+def _first(solved: Sequence[Solution], shape: tuple[int, ...]) -> Contact:
+    """The first contact of each ray among its solutions at several surfaces."""
     if len(solved) == 1:
         s, gap, over = solved[0]
         ok = (gap <= TOUCH) & (over <= RANGE_TOL)
@@ -481,6 +537,76 @@ def first_contact(
     s = np.take_along_axis(s, pick, axis=0)[0]
     gap = np.take_along_axis(gap, pick, axis=0)[0]
     return Contact(s.reshape(shape), active.reshape(shape), ok.reshape(shape), gap.reshape(shape))
+
+
+def _at_straights(asked: Sequence[tuple[CylinderPiece, ParallelRays]]) -> list[Solution]:
+    """Rays at straights: closed form, the larger root of a quadratic; every bundle at once."""
+    if not asked:
+        return []
+    rows = [(*q.start, *q.axis, *r.direction, q.radius, q.low, q.high, *r.window) for q, r in asked]
+    table = np.array(rows).T
+    ends = np.cumsum([len(r.origins) for _, r in asked])
+    if len(asked) > 1:
+        table = table[:, np.repeat(np.arange(len(asked)), np.diff(ends, prepend=0))]
+    start, axis, way = table[0:3], table[3:6], table[6:9]
+    radius, low, high, least, most = table[9:]
+    # products by component: a ray's are the same to the last bit whatever stands beside it
+    w = np.concatenate([r.origins for _, r in asked]).T - start
+    along = _dot(w, axis)
+    across = w - along * axis
+    slope = _dot(way, axis)
+    flat = way - slope * axis
+    a, b = _dot(flat, flat), _dot(across, flat)
+    # distance of the ray from the axis, from the part square to both: no cancellation
+    side = across - b / a * flat
+    miss2 = _dot(side, side)
+    depth = radius**2 - miss2
+    s = (-b + np.sqrt(np.maximum(depth, 0.0) * a)) / a
+    gap = np.where(depth < 0.0, np.sqrt(miss2) - radius, 0.0)
+    t = along + s * slope
+    over = np.maximum(np.maximum(low - t, t - high), 0.0)
+    over = over + np.maximum(np.maximum(least - s, s - most), 0.0)
+    parts = (np.split(x, ends[:-1]) for x in (s, gap, over))
+    return [Solution(*x) for x in zip(*parts, strict=True)]
+
+
+def _dot(a: Array, b: Array) -> Vec:
+    """Products of columns ``(3, n)``, ``(n,)``."""
+    return np.asarray(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
+
+
+def _at_bends(asked: Sequence[tuple[TorusPiece, ParallelRays]]) -> list[Solution]:
+    """Rays at bends: roots of quartics, bracketed by bundle, closed in all at once.
+
+    The steps are guarded Newton steps, so the first contact is found at any angle.
+    """
+    if not asked:
+        return []
+    every = [q.sampled(r) for q, r in asked]
+    quartic = Quartic.joined([x.quartic for x in every])
+    offsets = np.cumsum([0, *(len(x.f) for x in every[:-1])])
+    ray, low, high = _brackets(every, [x.exits for x in every], offsets)
+    exits = quartic.exit(ray, low, high)
+    ray, low, high = _brackets(every, [x.dips for x in every], offsets)
+    dips = quartic.lowest(ray, low, high)
+    cut = quartic.at(ray, dips)[0] < 0.0
+    dips[cut] = quartic.exit(ray[cut], dips[cut], high[cut])
+    at_exit = np.cumsum([len(x.exits[0]) for x in every])[:-1]
+    at_dip = np.cumsum([len(x.dips[0]) for x in every])[:-1]
+    found = zip(
+        np.split(exits, at_exit), np.split(dips, at_dip), np.split(cut, at_dip), strict=True
+    )
+    return [q.best(r, x, *f) for (q, r), x, f in zip(asked, every, found, strict=True)]
+
+
+def _brackets(
+    every: Sequence[_Samples], where: Sequence[tuple[Ints, ...]], offsets: Ints
+) -> tuple[Ints, Vec, Vec]:
+    """Rays, counted through all bundles, and the ends of their brackets on the grids."""
+    ray = np.concatenate([w[0] + o for w, o in zip(where, offsets, strict=True)])
+    low = np.concatenate([x.grid[w[1]] for x, w in zip(every, where, strict=True)])
+    high = np.concatenate([x.grid[w[1] + 1] for x, w in zip(every, where, strict=True)])
+    return ray, low, high
 
 
 def _best(n: int, ray: Ints, s: Vec, gap: Vec, over: Vec) -> Solution:
@@ -511,6 +637,18 @@ def _onward(start: Vec, axis: Vec, radius: float, owner: str, index: int) -> Cyl
 
 
 __all__ = [
-    "RANGE_TOL", "TOUCH", "Contact", "ContactSurface", "CylinderPiece", "PlaneFace", "Solution",
-    "TorusPiece", "first_contact", "surface_of", "tube_surfaces",
+    "RANGE_TOL",
+    "TOUCH",
+    "Bundle",
+    "Contact",
+    "ContactSurface",
+    "CylinderPiece",
+    "ParallelRays",
+    "PlaneFace",
+    "Solution",
+    "TorusPiece",
+    "first_contact",
+    "first_contacts",
+    "surface_of",
+    "tube_surfaces",
 ]  # fmt: skip

@@ -9,7 +9,8 @@ is ground until it sits down on its parents does. Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from math import degrees, inf, sin
 from typing import Literal, Protocol
 
@@ -19,7 +20,7 @@ from numpy.typing import ArrayLike
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Window
-from cagekit.geometry.end_cut import EndCut
+from cagekit.geometry.end_cut import CutWork, EndCut, in_step
 from cagekit.geometry.landing import MIN_ANGLE, Landing, Parent, land
 from cagekit.units.tolerance import SAME_POINT
 
@@ -41,6 +42,20 @@ class FlatSurface(Protocol):
     @property
     def normal(self) -> Vec:
         """Unit normal on the tube's side, ``(3,)``."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EndToCut:
+    """An end that is to be cut; see :func:`cut_end`."""
+
+    path: CentreLine
+    which: Literal["a", "b"]
+    outer_radius: float
+    inner_radius: float
+    parents: tuple[Parent, ...] = ()
+    plane: FlatSurface | None = None
+    zero: ArrayLike | None = None
+    owner: str = ""
 
 
 def cut_end(
@@ -71,13 +86,53 @@ def cut_end(
         CopeError: no sensible cut: axes nearly parallel, branch wider than its parent or largely
             beside it, cope reaching into the tube's own bend, or longer than the tube.
     """
-    name = owner or "tube"
+    end = EndToCut(
+        path=path,
+        which=which,
+        outer_radius=outer_radius,
+        inner_radius=inner_radius,
+        parents=tuple(parents),
+        plane=plane,
+        zero=zero,
+        owner=owner,
+    )
+    (cut,) = cut_ends([end])
+    if isinstance(cut, CopeError):
+        raise cut
+    return cut
+
+
+def cut_ends(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
+    """Cut many ends, of one cage or of many, in one array pass.
+
+    A cut hangs on the parents' centre lines, not on their cuts, so that no end waits for another;
+    each comes out the same, to the last bit, whatever ends are cut beside it.
+
+    Args:
+        ends: what is to be cut.
+
+    Returns:
+        The cuts in order; for an end that cannot be cut the error that ``cut_end`` would raise.
+    """
+    return in_step([_tried(end) for end in ends])
+
+
+def _tried(end: EndToCut) -> CutWork[EndCut | CopeError]:
+    try:
+        return (yield from _cutting(end))
+    except CopeError as error:
+        return error
+
+
+def _cutting(end: EndToCut) -> CutWork[EndCut]:
+    path, which, plane, zero = end.path, end.which, end.plane, end.zero
+    outer_radius, inner_radius, through = end.outer_radius, end.inner_radius, end.parents
+    name = end.owner or "tube"
     point, out = path.end_point(which), path.out_direction(which)
     if zero is None:
         zero = path.reference_lines()[0 if which == "a" else -1]
     across = np.asarray(zero, float)
     reference = unit(across - (across @ out) * out)
-    through = tuple(parents)
     landings = [land(p, point, out, outer_radius, owner=name) for p in through]
     surfaces, windows = _gather(landings)
     if plane is not None:
@@ -109,12 +164,17 @@ def cut_end(
         )
 
     cut = made(surfaces, windows)
+    yield from cut.scanned()
     used = cut.used
     if len(used) < cut.count:
         cut = made([surfaces[i] for i in used], [windows[i] for i in used])
+        yield from cut.scanned()
     if through:
+        yield from cut.seated()
         _check_seat(cut, through, name)
         _check_steps(cut, name)
+    if cut.bound >= _room(path, which):
+        yield from cut.measured()
     _check_length(cut, path, name)
     return cut
 
@@ -233,14 +293,19 @@ def _check_steps(cut: EndCut, owner: str) -> None:
         )
 
 
+def _room(path: CentreLine, which: Literal["a", "b"]) -> float:
+    """Length of the straight at an end, mm; 0 on a bend."""
+    piece = path.pieces[0 if which == "a" else -1]
+    return piece.length if isinstance(piece, Line) else 0.0
+
+
 def _check_length(cut: EndCut, path: CentreLine, owner: str) -> None:
     """Refuse a cut that reaches into a bend or through the tube."""
-    piece = path.pieces[0] if cut.which == "a" else path.pieces[-1]
-    have = piece.length if isinstance(piece, Line) else 0.0
+    have = _room(path, cut.which)
     if cut.bound < have:
         return
     need = cut.longest
-    if len(path.pieces) == 1 and isinstance(piece, Line):
+    if len(path.pieces) == 1 and isinstance(path.pieces[0], Line):
         if need >= path.length:
             raise CopeError(
                 owner,
@@ -261,8 +326,10 @@ __all__ = [
     "MISS_SHARE",
     "NODE_TOL",
     "EndCut",
+    "EndToCut",
     "FlatSurface",
     "Parent",
     "check_pair",
     "cut_end",
+    "cut_ends",
 ]

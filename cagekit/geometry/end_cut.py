@@ -8,11 +8,11 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import pi, sin
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,12 +21,13 @@ from cagekit.geometry.arrays import Bools, Ints, Points, cross3
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
+    Bundle,
     Contact,
     ContactSurface,
     CylinderPiece,
     PlaneFace,
     Window,
-    first_contact,
+    first_contacts,
 )
 from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON, NOISE
 
@@ -95,7 +96,7 @@ class EndCut:
 
     def origins(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
         """Points of the rays at s = 0, ``(..., 3)`` mm, for angles and radii that broadcast."""
-        p, r = np.broadcast_arrays(np.asarray(phi, float), np.asarray(rho, float))
+        p, r = np.asarray(phi, float), np.asarray(rho, float)
         u, v = r * np.cos(p), r * np.sin(p)
         return np.asarray(self.point + u[..., None] * self.zero + v[..., None] * self.side)
 
@@ -105,9 +106,15 @@ class EndCut:
         ``active`` indexes ``surfaces``: where a ray passes a straight parent it is the closure
         plane, where it passes a bend -1.
         """
-        c = first_contact(
-            self.surfaces[: self.count], self.origins(phi, rho), -self.out, self.windows
-        )
+        return contacts([(self, phi, rho)])[0]
+
+    def bundle(self, phi: ArrayLike, rho: ArrayLike) -> Bundle:
+        """The rays at these angles and radii, and the surfaces that they may touch."""
+        surfaces = self.surfaces[: self.count]
+        return Bundle(surfaces, self.origins(phi, rho), -self.out, self.windows)
+
+    def closed(self, c: Contact) -> Contact:
+        """Contacts with the closure planes in the place of the straights that rays pass."""
         if c.ok.all():
             return c
         beside = ~c.ok & (c.gap > TOUCH)
@@ -271,10 +278,13 @@ class EndCut:
     @cached_property
     def miss_share(self) -> float:
         """Share of the outside circumference that touches no parent."""
+        return in_step([self._missing()])[0]
+
+    def _missing(self) -> CutWork[float]:
         if self._scan.ok[0].all():
             return 0.0
         phi = np.arange(720) * (pi / 360)
-        return float(1.0 - self.contact(phi, self.outer_radius).ok.mean())
+        return float(1.0 - (yield self, phi, self.outer_radius).ok.mean())
 
     @cached_property
     def miss_gap(self) -> float:
@@ -332,7 +342,22 @@ class EndCut:
     @cached_property
     def _scan(self) -> Contact:
         """Contacts on ``grid`` at the outside (row 0) and the inside (row 1)."""
-        return self.contact(self.grid[None, :], self._radii)
+        return in_step([self._scanning()])[0]
+
+    def _scanning(self) -> CutWork[Contact]:
+        return (yield self, self.grid[None, :], self._radii)
+
+    def scanned(self) -> CutWork[None]:
+        """Work out the contacts all around, for whoever asks next."""
+        vars(self)["_scan"] = yield from self._scanning()
+
+    def seated(self) -> CutWork[None]:
+        """Work out how much of the rim misses, for whoever asks next."""
+        vars(self)["miss_share"] = yield from self._missing()
+
+    def measured(self) -> CutWork[None]:
+        """Work out how far the cut reaches, for whoever asks next."""
+        vars(self)["_extremes"] = yield from self._measuring()
 
     @property
     def _radii(self) -> Vec:
@@ -340,6 +365,10 @@ class EndCut:
 
     @cached_property
     def _extremes(self) -> tuple[float, float]:
+        return in_step([self._measuring()])[0]
+
+    def _measuring(self) -> CutWork[tuple[float, float]]:
+        """Smallest and largest s on both curves, mm."""
         s = self._scan.s
         step = 2 * pi / _GRID
         fine = np.linspace(-1.0, 1.0, 25) * step
@@ -347,15 +376,17 @@ class EndCut:
         at = np.concatenate([np.argmin(s, axis=1), np.argmax(s, axis=1)])
         phi = self.grid[at][:, None]
         for _ in range(1 if self.count == 1 else 2):
-            near = self.trim(phi + fine, self._radii[row])
+            near = (yield self, phi + fine, self._radii[row]).s
             best = np.append(np.argmin(near[:2], axis=1), np.argmax(near[2:], axis=1))
             phi = phi + fine[best][:, None]
             fine = fine / 12.0
         low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
         if not self._plain:
             # where one surface takes over from another there is a tip or a low, however sharp
+            if "_edge_changes" not in vars(self):
+                vars(self)["_edge_changes"] = yield from self._edges_changing()
             for rho, changes in self._edge_changes.items():
-                at_change = self.trim(changes, rho) if changes else s[0]
+                at_change = (yield self, changes, rho).s if changes else s[0]
                 low, high = min(low, at_change.min()), max(high, at_change.max())
         return float(low), float(high)
 
@@ -408,16 +439,21 @@ class EndCut:
     @cached_property
     def _edge_changes(self) -> dict[float, list[float]]:
         """The changes on the outside and the inside."""
+        return in_step([self._edges_changing()])[0]
+
+    def _edges_changing(self) -> CutWork[dict[float, list[float]]]:
         radii = self._radii[:, 0]
-        return dict(zip(radii.tolist(), self._found_changes(radii, self._scan), strict=True))
+        found = yield from self._changing(radii, self._scan)
+        return dict(zip(radii.tolist(), found, strict=True))
 
     def _changes(self, radii: Vec) -> list[list[float]]:
         """For each radius the angles where the surface changes or the curve is steepest."""
         if all(r in self._edge_changes for r in radii.tolist()):
             return [list(self._edge_changes[r]) for r in radii.tolist()]
-        return self._found_changes(radii, self.contact(self.grid[None, :], radii[:, None]))
+        around = self.contact(self.grid[None, :], radii[:, None])
+        return in_step([self._changing(radii, around)])[0]
 
-    def _found_changes(self, radii: Vec, c: Contact) -> list[list[float]]:
+    def _changing(self, radii: Vec, c: Contact) -> CutWork[list[list[float]]]:
         """Changes of the curves of which ``c`` holds the contacts on ``grid``."""
         phi = self.grid
         upper = np.append(phi[1:], phi[0] + 2 * pi)
@@ -427,7 +463,13 @@ class EndCut:
         low, high, rho = phi[k], upper[k], radii[row]
         first, last = c.active[row, k], np.roll(c.active, -1, axis=1)[row, k]
         while len(row):
-            spots, past, active = self._change(low, high, rho, first)
+            search = narrowing(low, high, first, rounds=6)
+            t = next(search)
+            try:
+                while True:
+                    t = search.send((yield self, t, rho[:, None]).active)
+            except StopIteration as end:
+                spots, past, active = end.value
             for i, spot in zip(row.tolist(), spots, strict=True):
                 found[i].append(float(spot))
             # a surface that shows over less than a step of the grid
@@ -469,13 +511,39 @@ class EndCut:
                 return owners.pop(), float(max(e.s[i] for e in ends))
         return None
 
-    def _change(self, lo: Vec, hi: Vec, rho: Vec, first: Ints) -> tuple[Vec, Vec, Ints]:
-        """Angles in brackets ``(n,)`` where the surface is first no longer ``first``."""
 
-        def active(t: Vec) -> Ints:
-            return self.contact(t, rho[:, None]).active
+T = TypeVar("T")
+Ask = tuple[EndCut, ArrayLike, ArrayLike]
+"""A cut, and the angles and radii of rays whose contacts are wanted."""
+CutWork = Generator[Ask, Contact, T]
+"""Work on one cut that asks for contacts as it goes, so that many cuts can be asked at once."""
 
-        return first_change(active, lo, hi, first, rounds=6)
+
+def contacts(asks: Sequence[Ask]) -> list[Contact]:
+    """What :meth:`EndCut.contact` tells of several cuts, in one array pass."""
+    found = first_contacts([cut.bundle(phi, rho) for cut, phi, rho in asks])
+    return [cut.closed(c) for (cut, _, _), c in zip(asks, found, strict=True)]
+
+
+def in_step(works: Sequence[CutWork[T]]) -> list[T]:
+    """Do the works side by side: what all of them ask for next is answered in one array pass."""
+    done: dict[int, T] = {}
+    answers: dict[int, Contact | None] = dict.fromkeys(range(len(works)))
+    while answers:
+        asks = {}
+        for i, answer in answers.items():
+            try:
+                asks[i] = next(works[i]) if answer is None else works[i].send(answer)
+            except StopIteration as end:
+                done[i] = end.value
+        found = contacts(list(asks.values())) if asks else []
+        answers = dict(zip(asks, found, strict=True))
+    return [done[i] for i in range(len(works))]
+
+
+def measure(cuts: Iterable[EndCut]) -> None:
+    """Work out side by side how far cuts reach, for whoever asks ``longest`` or ``shortest``."""
+    in_step([cut.measured() for cut in cuts if "_extremes" not in vars(cut)])
 
 
 def first_change(
@@ -493,11 +561,31 @@ def first_change(
     Returns:
         The angles, angles just past them, and the surfaces found there, ``(n,)`` each.
     """
+    search = narrowing(lo, hi, first, rounds=rounds)
+    t = next(search)
+    try:
+        while True:
+            t = search.send(active(t))
+    except StopIteration as end:
+        return end.value  # type: ignore[no-any-return]
+
+
+def narrowing(
+    lo: Vec, hi: Vec, first: Ints, *, rounds: int
+) -> Generator[Vec, Ints, tuple[Vec, Vec, Ints]]:
+    """The search of :func:`first_change`: gives angles ``(n, k)`` and takes their surfaces.
+
+    Args:
+        lo: lower ends of the brackets, rad.
+        hi: upper ends; a ray there ends on another surface.
+        first: surfaces that take the rays at ``lo``.
+        rounds: how often a bracket is narrowed to a 32nd.
+    """
     parts = np.linspace(0.0, 1.0, 33)
     rows = np.arange(len(lo))
     for _ in range(rounds):
         t = lo[:, None] + (hi - lo)[:, None] * parts
-        found = active(t)
+        found = yield t
         other = found != first[:, None]
         other[:, 0], other[:, -1] = False, True
         k = np.argmax(other, axis=1)
@@ -527,4 +615,4 @@ def crowded_gauss(order: int) -> tuple[Vec, Vec]:
     return t * t * (3.0 - 2.0 * t), 3.0 * w * t * (1.0 - t)
 
 
-__all__ = ["EndCut", "crowded_gauss"]
+__all__ = ["CutWork", "EndCut", "contacts", "crowded_gauss", "in_step", "measure"]

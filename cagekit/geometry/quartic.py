@@ -6,6 +6,7 @@ w square to the axis, the torus is (w.w + R^2 - r^2)^2 - 4 R^2 q.q = 0, negative
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -49,6 +50,11 @@ class Quartic(NamedTuple):
         c1 = 4 * b * k - 2 * m * (q @ flat)
         c2 = 4 * b * b + 2 * k - m * float(flat @ flat)
         return cls(c0, c1, c2, 4 * b)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Quartic]) -> Quartic:
+        """The rays of several bundles as those of one, in order."""
+        return cls(*map(np.concatenate, zip(*parts, strict=True)))
 
     def values(self, grid: Vec) -> tuple[Vec, Vec]:
         """Function and slope on a grid ``(m,)`` common to all rays, shape ``(n, m)`` each."""

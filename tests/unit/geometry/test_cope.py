@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from cagekit.errors import CopeError
+from cagekit.geometry import end_cut
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
 from cagekit.geometry.contact import PlaneFace
-from cagekit.geometry.cope import EndCut, Parent, check_pair, cut_end
+from cagekit.geometry.cope import EndCut, EndToCut, Parent, check_pair, cut_end, cut_ends
 
 R = 20.65
 HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
@@ -304,3 +305,67 @@ def test_refuses_two_cuts_that_meet() -> None:
     b = cut_end(path, "b", 15.0, 12.0, parents=posts[1:], owner="bar")
     with pytest.raises(CopeError, match=r"need 41\.3 mm of a tube that is only 38\.0 mm"):
         check_pair(path, a, b)
+
+
+def many_ends() -> list[EndToCut]:
+    """Ends on a straight, on a bend, on both, on two tubes, on a plate, square, and impossible."""
+    rail = Parent("rail", CentreLine.straight([-900, 0, 1000], [900, 0, 1000]), R)
+    bend = HOOP.spot(HOOP.pieces[0].length + HOOP.pieces[1].length / 2).point
+    joint = HOOP.spot(HOOP.pieces[0].length).point
+    top = vec([0, 0, 1000])
+    lean = Plate(vec([0, 0, 0]), unit(vec([0.4, 0, 1])))
+    on: list[tuple[Vec, Vec, tuple[Parent, ...], Plate | None]] = [
+        (NODE, vec([500, 30, 90]), (PARENT,), None),
+        (bend, vec([600, -100, -200]), (PARENT,), None),
+        (joint, vec([500, 120, 40]), (PARENT,), None),
+        (top, vec([400, -350, -500]), (PARENT, rail), None),
+        (NODE + 4 * Y, vec([500, 0, 0]), (PARENT,), None),
+        (vec([0, 0, 0]), vec([0, 0, 300]), (), lean),
+        (vec([0, 0, 0]), vec([0, 0, 300]), (), None),
+        (NODE + 90 * Y, vec([500, 0, 0]), (PARENT,), None),
+    ]
+    return [
+        EndToCut(
+            path=CentreLine.straight(p, p + way), which="a", outer_radius=19.05,
+            inner_radius=16.5, parents=parents, plane=plane, owner=f"bar {i}",
+        )
+        for i, (p, way, parents, plane) in enumerate(on)
+    ]  # fmt: skip
+
+
+def test_ends_cut_together_are_those_cut_alone_to_the_last_bit() -> None:
+    ends = many_ends()
+    together = cut_ends(ends * 3)
+    for i, made in enumerate(together):
+        (alone,) = cut_ends([ends[i % len(ends)]])
+        if isinstance(alone, CopeError):
+            assert isinstance(made, CopeError)
+            assert str(made) == str(alone)
+            continue
+        assert isinstance(made, EndCut)
+        assert (made.shortest, made.longest) == (alone.shortest, alone.longest)
+        assert made.outer_curve(60).tobytes() == alone.outer_curve(60).tobytes()
+        assert made.inner_curve(60).tobytes() == alone.inner_curve(60).tobytes()
+    assert [i for i, made in enumerate(together[:8]) if isinstance(made, CopeError)] == [7]
+
+
+def test_many_ends_are_met_in_no_more_passes_than_the_hardest_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    passes: list[int] = []
+    real = end_cut.first_contacts
+
+    def counted(bundles: list[end_cut.Bundle]) -> list[end_cut.Contact]:
+        passes.append(len(bundles))
+        return real(bundles)
+
+    monkeypatch.setattr(end_cut, "first_contacts", counted)
+    alone = []
+    for end in many_ends():
+        passes.clear()
+        cut_ends([end])
+        alone.append(len(passes))
+    passes.clear()
+    cut_ends(many_ends() * 6)
+    assert len(passes) <= max(alone) + 1
+    assert sum(passes) == 6 * sum(alone)
