@@ -368,7 +368,7 @@ def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
         guess = np.stack([np.interp(station, run, track[:, k]) for k in range(3)], axis=1)
         return curve.settle_at(guess, along, station + float(track[0] @ along))
 
-    fit = fitted(sample, FINE, most=121)
+    fit = fitted(sample, FINE, first=22, most=121)
     last_node = len(fit.tool.nodes) - 1
     tips = np.linalg.norm(fit.samples[[0, last_node]] - track[[0, -1]], axis=1).max()
     off = max(fit.off, float(tips) / 2)

@@ -22,14 +22,13 @@ from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.spline import DEGREE, fitted
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
-    EXACT_EDGE,
     MICRON,
     NO_LENGTH,
     SAME_ANGLE,
     SAME_POINT,
 )
 
-FINE = EXACT_EDGE
+FINE = 7e-8
 """Deviation (mm) of a rim at which it is refined no further."""
 BESIDE = 1e-4
 """How far (rad) to either side of a graze the surfaces of a rim are looked up."""
@@ -412,4 +411,4 @@ def _spread(u: Array, arc: RimArc) -> Array:
 
 def _first_nodes(width: float) -> int:
     """Number of nodes to start with for an arc of a given width (rad)."""
-    return 13 if width < 1.7 else 19 if width < 3.3 else 33
+    return 22 if width < 1.7 else 25 if width < 3.3 else 33

@@ -10,9 +10,15 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array
 
-DEGREE = 7
-LADDER = (13, 16, 19, 22, 25, 29, 33, 37, 43, 49, 55, 61, 73, 85, 101, 121, 145, 173, 205, 241)
+DEGREE = 11
+LADDER = (
+    13, 16, 19, 22, 25, 27, 29, 31, 33, 37, 40, 43, 46, 49, 52, 55, 58, 61, 67, 73, 79, 85, 93, 101, 121, 145,
+    173, 205, 241,
+)  # fmt: skip
 """Numbers of nodes to choose from."""
+STALLED = 1e-5
+"""Below this (mm) a deviation that more nodes do not halve is the noise of the samples: where rays
+graze a surface, they are uncertain along it and sure across it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +75,7 @@ def fitted(
     """Interpolate a curve with as few nodes as bring it close enough.
 
     The deviation falls with a power of the number of nodes, which tells the next number to try.
+    It ends where more nodes do not help.
 
     Args:
         sample: gives points ``(m, k)`` at parameters ``(m,)`` in [0, 1].
@@ -83,9 +90,10 @@ def fitted(
         tool = interpolant(rungs[k])
         samples = sample(tool.all_nodes)
         poles, off = tool.fit(samples)
-        if best is None or off < best.off:
+        stalled = best is not None and best.off < STALLED and off > best.off / 2
+        if best is None or (off < best.off and not stalled):
             best = Fit(tool, poles, off, samples)
-        if off < close or k + 1 == len(rungs):
+        if off < close or stalled or k + 1 == len(rungs):
             return best
         wanted = rungs[k] * min((off / close) ** (1 / (DEGREE + 1)), 2.0)
         k = next((i for i, n in enumerate(rungs) if n >= wanted and i > k), len(rungs) - 1)
@@ -121,6 +129,7 @@ def interpolant(n: int) -> Interpolant:
     even = np.linspace(0.0, 1.0, n)
     mix = 0.5 if n < 30 else 0.15
     nodes = (1 - mix) * even + mix * (1 - np.cos(np.pi * even)) / 2
+    nodes = np.round(nodes, 4)
     nodes[0], nodes[-1] = 0.0, 1.0
     skip = (DEGREE + 1) // 2
     full = np.concatenate([np.zeros(DEGREE + 1), nodes[skip:-skip], np.ones(DEGREE + 1)])

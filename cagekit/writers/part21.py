@@ -67,14 +67,14 @@ class Deck:
         return n
 
     def point(self, p: Triple) -> int:
-        """Write a point."""
-        x, y, z = (real(float(c)) for c in p)
+        """Write a point, to a millionth of a micrometre."""
+        x, y, z = (real(round(float(c), 9) + 0.0) for c in p)
         return self.add(f"CARTESIAN_POINT('',({x},{y},{z}))")
 
     def points(self, rows: Sequence[Sequence[float]]) -> range:
-        """Write many points with ten decimals; returns their numbers."""
+        """Write many points with eight decimals; returns their numbers."""
         n = len(self.lines) + 1
-        form = "#%d=CARTESIAN_POINT('',(%.9f,%.9f,%.9f));"
+        form = "#%d=CARTESIAN_POINT('',(%.8f,%.8f,%.8f));"
         self.lines += [form % (i, x, y, z) for i, (x, y, z) in enumerate(rows, n)]
         return range(n, len(self.lines) + 1)
 

@@ -12,8 +12,11 @@ from pathlib import Path
 from re import fullmatch
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from cagekit.cage.colours import Colour
 from cagekit.errors import KernelError, OutputError
+from cagekit.geometry.arrays import Array
 from cagekit.solids.bodies import (
     SolidBody,
     build_records,
@@ -32,6 +35,7 @@ from cagekit.solids.brep import (
     Record,
 )
 from cagekit.solids.worker import KernelWorker
+from cagekit.units.tolerance import NOISE
 from cagekit.version import __version__
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
 from cagekit.writers.step_check import ReadBack, StepReport, confirm, rebuild
@@ -439,11 +443,18 @@ def _curve(deck: Deck, edge: Edge) -> int:
         return deck.add(f"ELLIPSE('',#{frame},{real(c.major)},{real(c.minor)})")
     poles = refs(deck.points(c.poles.tolist()))
     counts = ",".join(map(str, c.multiplicities))
-    knots = ",".join([real(k) for k in c.knots.tolist()])
+    knots = ",".join([real(k) for k in _knots(c.knots).tolist()])
     return deck.add(
         f"B_SPLINE_CURVE_WITH_KNOTS('',{c.degree},{poles},.UNSPECIFIED.,.F.,.F.,"
         f"({counts}),({knots}),.UNSPECIFIED.)"
     )
+
+
+def _knots(knots: Array) -> Array:
+    """Knots from 0 to 1: a few digits each where their nodes were chosen so."""
+    part = (knots - knots[0]) / (knots[-1] - knots[0])
+    short = np.round(part, 4)
+    return short if np.abs(short - part).max() < NOISE else part
 
 
 def _face(deck: Deck, face: Face, edges: Sequence[int], surface: int) -> int:
