@@ -454,7 +454,7 @@ def _knots(knots: Array) -> Array:
     """Knots from 0 to 1: a few digits each where their nodes were chosen so."""
     part = (knots - knots[0]) / (knots[-1] - knots[0])
     short = np.round(part, 4)
-    return short if np.abs(short - part).max() < NOISE else part
+    return np.asarray(short if np.abs(short - part).max() < NOISE else part)
 
 
 def _face(deck: Deck, face: Face, edges: Sequence[int], surface: int) -> int:
