@@ -25,7 +25,7 @@ from cagekit.materials.pins import PinSize, pin_size
 from cagekit.swing.divide import SawCut, cut_apart
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt, ring
 from cagekit.swing.spec import MOST_SLEEVE
-from cagekit.units import INCH, format_length
+from cagekit.units import INCH, LengthUnit, format_length, lengths_in
 from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
@@ -70,12 +70,13 @@ class _Asked:
     entry: BoltedJoint
     index: int
     where: str
+    units: LengthUnit
 
     def wrong(self, field: str, value: object, problem: str, hint: str) -> InputError:
         return key_error(self.where, ("joint", self.index, field), value, problem, hint)
 
     def place_wrong(self, problem: str, hint: str) -> InputError:
-        return self.wrong("at", str(self.entry.at), problem, hint)
+        return self.wrong("at", lengths_in(str(self.entry.at), self.units), problem, hint)
 
 
 def sleeve_all(build: Build, cage: Cage) -> tuple[Sleeved, ...]:
@@ -92,9 +93,10 @@ def sleeve_all(build: Build, cage: Cage) -> tuple[Sleeved, ...]:
     places = Places(build.car, cage.members, build.names_left_out)
     by_tube: dict[str, list[_Asked]] = {}
     for n, place, entry in spread_joints(build.file.joint):
+        typed = lengths_in(str(entry.at), build.units)
         if place.open:
             raise key_error(
-                where, ("joint", n, "at"), str(entry.at), "the joint has no side to fill in.",
+                where, ("joint", n, "at"), typed, "the joint has no side to fill in.",
                 "Give it side = 'left', 'right' or 'both'.",
             )  # fmt: skip
         try:
@@ -102,10 +104,10 @@ def sleeve_all(build: Build, cage: Cage) -> tuple[Sleeved, ...]:
         except (InputError, GeometryError) as error:
             problem = getattr(error, "problem", "") or str(error)
             hint = getattr(error, "hint", "")
-            raise key_error(where, ("joint", n, "at"), str(entry.at), problem, hint) from error
+            raise key_error(where, ("joint", n, "at"), typed, problem, hint) from error
         assert found.spot is not None
         member = cage.members[found.members[0]]
-        asked = _Asked(member, found.spot.station, entry, n, where)
+        asked = _Asked(member, found.spot.station, entry, n, where, build.units)
         by_tube.setdefault(member.id, []).append(asked)
     return tuple(_sleeved(cage, rows, build.units) for rows in by_tube.values())
 

@@ -14,7 +14,9 @@ from cagekit.inputs.presets import shipped_root
 STRUT = '\n[[strut]]\nid = "x1"\nfrom = "{}"\nto = "on harness_bar at y 1"\n'
 IN, MM = "builds/sprint-wagon.toml", "builds/hillclimb-coupe.toml"
 TAB = '\n[[plate]]\nkind = "tab"\nat = "on harness_bar at y 900"\n'
+SLEEVE = '\n[[joint]]\nat = "on hoop_diagonal at height 20"\n'
 SLIPS = [
+    (IN, "", SLEEVE, '[joint entry 1] at = "on hoop_diagonal at height 20 in": its sleeve'),
     (IN, "", STRUT.format("on main_hop.left at height 12"), 'main_hop.left at height 12 in": t'),
     (MM, "", STRUT.format("car left nowhere"), "[strut entry 1] from: left.nowhere: the car"),
     (MM, '"hoop_diagonal_cross"]', '"rear_brace"]', "[members.harness_bar] split_by = \"rear"),
