@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.sheet import SheetRow, open_rows, profile_rows
+from cagekit.writers.naming import in_words
 
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
@@ -89,8 +90,8 @@ def _cells(r: SheetRow) -> dict[str, str]:
         "status": r.status,
         "subject": r.subject.replace("_", " "),
         "finding": r.finding,
-        "measured": r.measured,
-        "limit": r.limit,
+        "measured": in_words(r.measured),
+        "limit": in_words(r.limit),
         "source": r.source,
         "code": r.code,
     }
