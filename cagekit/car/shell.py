@@ -32,7 +32,7 @@ import numpy as np
 
 from cagekit.car.floor import floor_of
 from cagekit.car.panel import flat_panel
-from cagekit.geometry.arrays import Points, rows_along
+from cagekit.geometry.arrays import Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Prism, Slab, Solid, polygon_distance
 from cagekit.inputs.car import Car, KeepOut, PillarLine
@@ -129,7 +129,7 @@ class Cylinder:
 AXES = {"xy": (0, 1, 2), "xz": (0, 2, 1), "yz": (1, 2, 0)}
 
 
-def prism(plane: str, outline: Vec, span: tuple[float, float]) -> Prism:
+def prism(plane: str, outline: Points2, span: tuple[float, float]) -> Prism:
     """A polygon in a plane of the car's axes, drawn out along the third.
 
     Args:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from math import degrees
 from types import MappingProxyType, NoneType
-from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import ValidationError
 
@@ -220,6 +220,8 @@ def _type(kind: PartKind, name: str) -> str:
 def _named(note: Any) -> str:
     if get_origin(note) is Literal:
         return "Literal[" + ", ".join(repr(a).replace("'", '"') for a in get_args(note)) + "]"
+    if get_origin(note) is Annotated:
+        return _named(get_args(note)[0])
     return note.__name__ if isinstance(note, type) else "Any"
 
 

@@ -24,11 +24,12 @@ from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
     MICRON,
     NO_LENGTH,
+    READ_EDGE,
     SAME_ANGLE,
     SAME_POINT,
 )
 
-FINE = 7e-8
+FINE = READ_EDGE
 """Deviation (mm) of a rim at which it is refined no further."""
 BESIDE = 1e-4
 """How far (rad) to either side of a graze the surfaces of a rim are looked up."""
@@ -38,6 +39,10 @@ COARSE = MICRON
 """Deviation (mm) at which a rim is refused."""
 SHARP = 0.4
 """Half width (rad) of a turn of the rim above which it needs no care."""
+SOFT = 1.3
+"""Half width (rad) of a turn above which a rim is even enough all round."""
+PACES = 256
+"""Places at which the pace round a rim is sampled; its series is exact to the last digits."""
 NEAR = 0.7
 """Length (rad) of the stretch beside a sharp turn that gets its own edge."""
 
@@ -184,7 +189,8 @@ class RimArc:
     """A stretch of a rim on one surface, from angle ``start`` to ``stop`` (rising, rad).
 
     ``plane`` is the surface's stand-in where the stretch is part of an ellipse; ``grazes`` are
-    those at or just beyond its two ends, each with the angle from there to the end.
+    those at or just beyond its two ends, each with the angle from there to the end. ``turns`` are
+    the soft turns within a rim that is one arc all round.
     """
 
     start: float
@@ -192,6 +198,7 @@ class RimArc:
     surface: int
     plane: PlaneFace | None = None
     grazes: tuple[Beyond, Beyond] = (None, None)
+    turns: tuple[Graze, ...] = ()
 
 
 @dataclass(slots=True)
@@ -218,7 +225,7 @@ def grazes(rays: EndRays, rho: float) -> list[Graze]:
             gap = s.radius - distance
             if abs(gap) < CONCENTRIC:
                 out.append(Graze(angle % tau, 0.0, k))
-            elif gap > 0 and (width := sqrt(2 * gap / rho)) < SHARP:
+            elif gap > 0 and (width := sqrt(2 * gap / rho)) < SOFT:
                 out.append(Graze(angle % tau, width, k))
             elif gap < 0 and (room := rho + gap) > -rho:
                 width = acos(room / rho)
@@ -244,7 +251,7 @@ def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence
     for angle in at_breaks:
         mark(angle)
     for g in sharp:
-        if not g.missing and _is_active(rays, rho, g):
+        if not g.missing and g.width < SHARP and _is_active(rays, rho, g):
             mark(g.angle)
     marks.sort()
     stops = [*marks[1:], tau]
@@ -254,7 +261,9 @@ def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence
     for a, b, k in zip(marks, stops, active.tolist(), strict=True):
         plane = _stand_in(rays, rho, k, 0.5 * (a + b))
         ends = (_beyond(sharp, k, a, 1.0), _beyond(sharp, k, b, -1.0))
-        arcs += _eased(RimArc(a, b, k, plane, ends))
+        soft = (g for g in sharp if not g.missing and g.surface == k and g.width >= SHARP)
+        turns = tuple(soft) if len(marks) == 1 else ()
+        arcs += _eased(RimArc(a, b, k, plane, ends, turns))
     return Rim(rho, arcs)
 
 
@@ -262,7 +271,7 @@ def _eased(arc: RimArc) -> list[RimArc]:
     """Divide an arc so that each part has a sharp turn at one end at most, and not a long way."""
     first, last = arc.grazes
     if arc.plane is not None or (first is None and last is None):
-        return [RimArc(arc.start, arc.stop, arc.surface, arc.plane)]
+        return [replace(arc, grazes=(None, None))]
     width = arc.stop - arc.start
     cuts = [arc.start, arc.stop]
     if width > NEAR + 0.3:
@@ -294,7 +303,7 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
     near = []
     for g in sharp:
         d = sense * ((end - g.angle + pi) % tau - pi)
-        if g.surface == surface and g.width > 0 and -BEYOND < d < SHARP:
+        if g.surface == surface and 0 < g.width < SHARP and -BEYOND < d < SHARP:
             near.append((max(d, 0.0), g))
     if not near:
         return None
@@ -396,6 +405,8 @@ def _spread(u: Array, arc: RimArc) -> Array:
     """
     width = arc.stop - arc.start
     first, last = arc.grazes
+    if arc.turns:
+        return _evened(u, arc)
     if first is None and last is None:
         return np.asarray(arc.start + width * u)
     if first is None:
@@ -407,6 +418,35 @@ def _spread(u: Array, arc: RimArc) -> Array:
         return np.asarray(arc.start - d + w * (np.cosh(low + u * (high - low)) - 1))
     low, high = asinh(d / w), asinh((d + width) / w)
     return np.asarray(arc.start - d + w * np.sinh(low + u * (high - low)))
+
+
+def _evened(u: Array, arc: RimArc) -> Array:
+    """Angles all round a rim, crowded at its soft turns.
+
+    Beside a turn the rim goes like sqrt(w^2 + x^2) as in :func:`_spread`; the parameter whose
+    pace is one over the product of those roots, made periodic, is the one in which it is smooth.
+    """
+    phi = arc.start + tau * np.arange(PACES) / PACES
+
+    def pace(at: Array) -> Array:
+        out = np.ones_like(at)
+        for g in arc.turns:
+            out = out / np.sqrt(g.width**2 + 4 * np.sin((at - g.angle) / 2) ** 2)
+        return out
+
+    wave = np.fft.rfft(pace(phi)) / PACES
+    mean, k = float(wave[0].real), np.arange(1, len(wave))
+    part = 2 * wave[1:] / (1j * k)
+
+    def run(x: Array) -> Array:
+        """Parameter (0 to 1) at angle ``x`` from the start: the pace's series, summed up."""
+        turned = np.exp(1j * np.multiply.outer(x, k))
+        return np.asarray((mean * x + ((turned - 1) @ part).real) / (tau * mean))
+
+    x = np.interp(u, [*run(phi - arc.start), 1.0], [*(phi - arc.start), tau])
+    for _ in range(4):
+        x = x - (run(x) - u) * tau * mean / pace(arc.start + x)
+    return np.asarray(arc.start + np.where(u >= 1.0, tau, x))
 
 
 def _first_nodes(width: float) -> int:

@@ -16,6 +16,9 @@ TENTH_MICRON = 1e-4
 EXACT_EDGE = 2e-5
 """How far an edge of a cope, a spline through exact points, may lie off the exact curve; axes and
 radii that differ by less are the same to it."""
+READ_EDGE = 7e-8
+"""How far an edge that is written may lie off the exact curve: readers hold it to 1e-7 mm, and lose
+a little more on the way into the planes of its faces."""
 FLAT_POINT = 1e-5
 """Points of a flat pattern nearer than this are one: they went through folds and splits."""
 SAME_POINT = 1e-6
