@@ -262,7 +262,7 @@ def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence
         plane = _stand_in(rays, rho, k, 0.5 * (a + b))
         ends = (_beyond(sharp, k, a, 1.0), _beyond(sharp, k, b, -1.0))
         soft = (g for g in sharp if not g.missing and g.surface == k and g.width >= SHARP)
-        turns = tuple(soft) if len(marks) == 1 else ()
+        turns = tuple(soft) if len(marks) == 1 and ends == (None, None) else ()
         arcs += _eased(RimArc(a, b, k, plane, ends, turns))
     return Rim(rho, arcs)
 
@@ -303,7 +303,8 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
     near = []
     for g in sharp:
         d = sense * ((end - g.angle + pi) % tau - pi)
-        if g.surface == surface and 0 < g.width < SHARP and -BEYOND < d < SHARP:
+        turns = g.missing or g.width < SHARP
+        if g.surface == surface and turns and g.width > 0 and -BEYOND < d < SHARP:
             near.append((max(d, 0.0), g))
     if not near:
         return None
