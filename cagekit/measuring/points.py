@@ -41,11 +41,11 @@ NOTES: Mapping[str, Sequence[tuple[tuple[float, float, float], str]]] = {
     "datum-side": (
         ((0, 0, 1175), "X = 0: plane of the hoop's feet"),
         ((560, 0, 45), "Z = 0: tops of the sills"),
-        ((900, 0, -205), "X counts forward from here"),
+        ((640, 0, -300), "X counts forward from here"),
         ((-390, 0, 600), "Z counts up"),
     ),
     "datum-top": (
-        ((-640, 70, 0), "Y = 0: centre string"),
+        ((-640, -90, 0), "Y = 0: centre string"),
         ((150, -400, 0), "X = 0"),
         ((-190, 330, 0), "Y"),
         ((330, -80, 0), "X"),
@@ -53,8 +53,8 @@ NOTES: Mapping[str, Sequence[tuple[tuple[float, float, float], str]]] = {
     "fall": (
         ((0, 1440, 335), "from the left: to the front"),
         ((0, 290, 335), "from behind: outwards"),
-        ((0, 1500, -75), "degrees"),
-        ((0, 350, -75), "degrees"),
+        ((0, 1500, -235), "degrees"),
+        ((0, 350, -235), "degrees"),
     ),
 }
 """Words in the pictures: where, car axes mm, and what."""
