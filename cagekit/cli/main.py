@@ -42,6 +42,9 @@ LONGEST_FAULT = 500
 class _Once(argparse.Action):
     """Takes a value, and refuses a second one: the first would be lost without a word."""
 
+    adds_up = False
+    given = False
+
     def __call__(
         self,
         parser: argparse.ArgumentParser,
@@ -50,25 +53,18 @@ class _Once(argparse.Action):
         option_string: str | None = None,
     ) -> None:
         """Store the value."""
-        if option_string and getattr(self, "given", False):
-            parser.error(f"{option_string} is given twice")
+        if option_string and self.given:
+            if not self.adds_up:
+                parser.error(f"{option_string} is given twice")
+            values = f"{getattr(namespace, self.dest)},{values}"
         self.given = True
         setattr(namespace, self.dest, values)
 
 
-class _Names(argparse.Action):
+class _Names(_Once):
     """Takes names with commas between them, and more of them each time it is given."""
 
-    def __call__(
-        self,
-        parser: argparse.ArgumentParser,
-        namespace: argparse.Namespace,
-        values: Any,
-        option_string: str | None = None,
-    ) -> None:
-        """Add the names to those that are there."""
-        before = getattr(namespace, self.dest, None)
-        setattr(namespace, self.dest, values if before is None else f"{before},{values}")
+    adds_up = True
 
 
 class Parser(argparse.ArgumentParser):

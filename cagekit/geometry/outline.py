@@ -183,6 +183,11 @@ class Outline:
         return (Segment(corners[i], corners[(i + 1) % n], bulges[i]) for i in which)
 
     @property
+    def _ends(self) -> tuple[Points2, Points2]:
+        """Start and end of each piece, ``(k, 2)`` each."""
+        return self.vertices[: self._count], np.roll(self.vertices, -1, 0)[: self._count]
+
+    @property
     def _count(self) -> int:
         """Number of pieces."""
         return len(self.vertices) - (not self.closed)
@@ -280,8 +285,7 @@ class Outline:
         Always taken from the same end, so that two arcs on one chord agree which side of it a
         point is on, whatever the rounding.
         """
-        start = self.vertices[: self._count]
-        end = np.roll(self.vertices, -1, 0)[: self._count]
+        start, end = self._ends
         swap = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
         low, high = (np.where(swap[:, None], b, a) for a, b in ((start, end), (end, start)))
         return low[:, 0], low[:, 1], high[:, 0], high[:, 1], swap
@@ -304,9 +308,8 @@ class Outline:
     @cached_property
     def _straights(self) -> tuple[Vec2, Vec2, Vec2]:
         """Starts ``(k, 2)``, steps ``(k, 2)`` and squared lengths ``(k,)`` of the straights."""
-        straight = np.flatnonzero(~self._curved)
-        start = self.vertices[straight]
-        step = self.vertices[(straight + 1) % len(self.vertices)] - start
+        start, end = (ends[~self._curved] for ends in self._ends)
+        step = end - start
         return start, step, np.maximum((step * step).sum(-1), NEVER_ZERO)
 
     @cached_property
@@ -388,7 +391,8 @@ class Outline:
 
     def _has_joinable(self) -> bool:
         """Tell whether pieces may be empty or go on in the one before, by a wide measure."""
-        step = np.roll(self.vertices, -1, 0)[: self._count] - self.vertices[: self._count]
+        start, end = self._ends
+        step = end - start
         size = np.hypot(step[:, 0], step[:, 1])
         if (size <= 2 * POINT_TOL).any():
             return True

@@ -23,7 +23,7 @@ from cagekit.solids.creases import (
     distance,
     joint,
 )
-from cagekit.solids.rims import COARSE, FINE, EndRays, Rim
+from cagekit.solids.rims import COARSE, FINE, LEAST_NODES, EndRays, Rim
 from cagekit.solids.spline import DEGREE, fitted
 from cagekit.units.tolerance import FLAT_POINT, MICRON, NOISE, SAME_POINT, TENTH_MICRON
 
@@ -368,7 +368,7 @@ def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
         guess = np.stack([np.interp(station, run, track[:, k]) for k in range(3)], axis=1)
         return curve.settle_at(guess, along, station + float(track[0] @ along))
 
-    fit = fitted(sample, FINE, first=22, most=121)
+    fit = fitted(sample, FINE, first=LEAST_NODES, most=121)
     last_node = len(fit.tool.nodes) - 1
     tips = np.linalg.norm(fit.samples[[0, last_node]] - track[[0, -1]], axis=1).max()
     off = max(fit.off, float(tips) / 2)

@@ -35,6 +35,8 @@ BESIDE = 1e-4
 """How far (rad) to either side of a graze the surfaces of a rim are looked up."""
 BEYOND = 1e-5
 """A graze this little (rad) before the end of an arc still belongs to it."""
+LEAST_NODES = 22
+"""Fewest nodes of an edge: readers lay a curve of their own through about as many places of it."""
 COARSE = MICRON
 """Deviation (mm) at which a rim is refused."""
 SHARP = 0.4
@@ -452,4 +454,4 @@ def _evened(u: Array, arc: RimArc) -> Array:
 
 def _first_nodes(width: float) -> int:
     """Number of nodes to start with for an arc of a given width (rad)."""
-    return 22 if width < 1.7 else 25 if width < 3.3 else 33
+    return LEAST_NODES if width < 1.7 else 25 if width < 3.3 else 33

@@ -25,7 +25,7 @@ from cagekit.materials.pins import PinSize, pin_size
 from cagekit.swing.divide import SawCut, cut_apart
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt, ring
 from cagekit.swing.spec import MOST_SLEEVE
-from cagekit.units import INCH, LengthUnit, format_length, lengths_in
+from cagekit.units import INCH, format_length, lengths_in
 from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
@@ -70,13 +70,13 @@ class _Asked:
     entry: BoltedJoint
     index: int
     where: str
-    units: LengthUnit
+    typed: str
 
     def wrong(self, field: str, value: object, problem: str, hint: str) -> InputError:
         return key_error(self.where, ("joint", self.index, field), value, problem, hint)
 
     def place_wrong(self, problem: str, hint: str) -> InputError:
-        return self.wrong("at", lengths_in(str(self.entry.at), self.units), problem, hint)
+        return self.wrong("at", self.typed, problem, hint)
 
 
 def sleeve_all(build: Build, cage: Cage) -> tuple[Sleeved, ...]:
@@ -107,7 +107,7 @@ def sleeve_all(build: Build, cage: Cage) -> tuple[Sleeved, ...]:
             raise key_error(where, ("joint", n, "at"), typed, problem, hint) from error
         assert found.spot is not None
         member = cage.members[found.members[0]]
-        asked = _Asked(member, found.spot.station, entry, n, where, build.units)
+        asked = _Asked(member, found.spot.station, entry, n, where, typed)
         by_tube.setdefault(member.id, []).append(asked)
     return tuple(_sleeved(cage, rows, build.units) for rows in by_tube.values())
 
