@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+
 import numpy as np
 
+from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.plate import Plate
 from cagekit.geometry.outline import Outline
+from cagekit.geometry.shapes import Solid
+from cagekit.inputs.tooling import Torch
 from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, plate_drawing
+from cagekit.shop.welding.access import Reach, clash_with, rays_of, reach_past
 from cagekit.writers.dxf import DxfOptions, dxf_bytes
 
 
@@ -32,6 +38,28 @@ def cut_area(drawing: Drawing) -> float:
     """Area inside the outer contours less that inside the inner ones, mm2."""
     outer = sum(abs(o.area) for o in drawing.on(Layer.OUTSIDE) if o.closed)
     return outer - sum(abs(o.area) for o in drawing.on(Layer.INSIDE) if o.closed)
+
+
+def reach(
+    cage: Cage,
+    joint: Joint,
+    torch: Torch,
+    *,
+    present: Iterable[str],
+    shell: Mapping[str, Solid],
+) -> Reach:
+    """Try the torch all round a joint.
+
+    Args:
+        cage: the cage.
+        joint: one of its joints.
+        torch: the tooling sheet's torch.
+        present: ids of the members that are in place.
+        shell: surfaces of the car that are in place, by name.
+    """
+    rays = rays_of(cage, joint, torch)
+    tubes = {m: clash_with(cage, joint, rays, m) for m in present}
+    return reach_past(joint, rays, {**tubes, **{n: rays.clash(s.gap) for n, s in shell.items()}})
 
 
 def plate_dxf(

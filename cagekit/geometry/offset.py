@@ -11,7 +11,7 @@ from cagekit.geometry.outline import Outline
 from cagekit.geometry.segment import Segment, Vec2, vec2
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
-    NO_LENGTH,
+    KERNEL_POINT,
     NOISE,
     ROUNDING,
     SAME_POINT,
@@ -45,7 +45,7 @@ def offset_outline(outline: Outline, distance: float, owner: str) -> Outline:
     for i in range(n):
         j = (i + 1) % n
         turn = _cross(source[i].tangent(1.0), source[j].tangent(0.0))
-        if hypot(*(ends[i] - starts[j])) < NO_LENGTH or abs(turn) < ANGLE_ROUNDING:
+        if hypot(*(ends[i] - starts[j])) < KERNEL_POINT or abs(turn) < ANGLE_ROUNDING:
             continue
         if turn * d > 0:
             sweep = atan2(turn, float(source[i].tangent(1.0) @ source[j].tangent(0.0)))

@@ -30,6 +30,7 @@ from cagekit.units.tolerance import (
     SAME_ANGLE,
     SAME_POINT,
     SHOP_ANGLE,
+    TENTH_MICRON,
 )
 
 __all__ = ["Crossing", "Outline", "Segment", "Vec2", "vec2"]
@@ -87,7 +88,8 @@ class Outline:
 
         Args:
             points: corners ``(n, 2)`` mm.
-            radii: one radius for all corners, or one each, mm; 0 leaves the corner sharp.
+            radii: one radius for all corners, or one each, mm; 0 leaves the corner sharp, and so
+                does a radius below a tenth of a micrometre, whose arc has no direction to tell.
             owner: name used in the error.
 
         Raises:
@@ -98,6 +100,7 @@ class Outline:
         if n < 3:
             raise GeometryError(owner, f"an outline needs at least three corners, got {n}.")
         r = np.broadcast_to(np.asarray(radii, float), (n,))
+        r = np.where(r < TENTH_MICRON, 0.0, r)
         step = np.roll(p, -1, 0) - p
         size = np.hypot(*step.T)
         if (size < POINT_TOL).any():

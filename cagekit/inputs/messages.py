@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import types
 import typing
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import ReadBy
-from cagekit.inputs.toml_lines import TomlKey, line_of, value_at
+from cagekit.inputs.toml_lines import TomlKey, line_map, line_of, value_at
 
 _WORDS = {
     "string_type": "must be a text in quotes.",
@@ -83,6 +83,28 @@ class FileInputError(InputError):
         if len(problems) > MOST_TOLD:
             told.append(f"{first.file}: and {len(problems) - MOST_TOLD} more like these.")
         self.args = ("\n".join(told),)
+
+
+def faults(
+    file: str, text: str, found: Iterable[tuple[TomlKey, str]], *, hint: str = ""
+) -> FileInputError:
+    """All that was found wrong in a file, each with its line, table and field.
+
+    Args:
+        file: as messages name it.
+        text: of the file.
+        found: key and what is wrong with it.
+        hint: what would do, the same for all.
+    """
+    lines = line_map(text)
+    problems = []
+    for key, problem in found:
+        table, field = table_and_field(key)
+        line = line_of(lines, key)
+        problems.append(
+            Problem(file=file, line=line, table=table, field=field, problem=problem, hint=hint)
+        )
+    return FileInputError(problems)
 
 
 def shorten(value: Any, limit: int = 60) -> str:

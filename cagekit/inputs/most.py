@@ -12,8 +12,8 @@ from functools import cache
 from typing import Any
 
 from cagekit.data import Row, rows
-from cagekit.inputs.messages import FileInputError, Problem, table_and_field
-from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
+from cagekit.inputs.messages import faults
+from cagekit.inputs.toml_lines import TomlKey
 
 FEWEST = min(int(row["most"]) for row in rows("most_entries"))
 """Lists that are no longer than this need no look at their name."""
@@ -36,22 +36,15 @@ def require_few(kind: str, data: Mapping[str, Any], text: str, *, file: str) -> 
     found = [(key, n, row) for key, n in _long(data) if n > int((row := _row(kind, key))["most"])]
     if not found:
         return
-    lines = line_map(text)
-    problems = []
-    for key, count, row in found:
-        table, field = table_and_field(key)
-        problems.append(
-            Problem(
-                file=file,
-                line=line_of(lines, key),
-                table=table,
-                field=field,
-                problem=f"holds {count} {row['what']}; at most {row['most']} are taken "
-                f"({row['source']}).",
-                hint="Leave out what the cage does not need.",
-            )
-        )
-    raise FileInputError(problems)
+    raise faults(
+        file,
+        text,
+        (
+            (key, f"holds {n} {row['what']}; at most {row['most']} are taken ({row['source']}).")
+            for key, n, row in found
+        ),
+        hint="Leave out what the cage does not need.",
+    )
 
 
 def _long(data: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, int]]:

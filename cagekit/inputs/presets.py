@@ -23,6 +23,7 @@ from cagekit.hints import did_you_mean
 from cagekit.inputs.messages import (
     FileInputError,
     Problem,
+    faults,
     problems_of,
     shorten,
     table_and_field,
@@ -239,23 +240,12 @@ def _require_kind(kind: str, data: Mapping[str, Any], text: str, file: str) -> N
 def _require_finite(data: Mapping[str, Any], text: str, file: str) -> None:
     """Refuse nan and infinity wherever they stand: nothing compares with the one or the other."""
     found = [
-        key for key, value in _leaves(data) if isinstance(value, float) and not isfinite(value)
+        (key, "must be a finite number.")
+        for key, value in _leaves(data)
+        if isinstance(value, float) and not isfinite(value)
     ]
-    if not found:
-        return
-    lines, problems = line_map(text), []
-    for key in found:
-        table, field = table_and_field(key)
-        problems.append(
-            Problem(
-                file=file,
-                line=line_of(lines, key),
-                table=table,
-                field=field,
-                problem="must be a finite number.",
-            )
-        )
-    raise FileInputError(problems)
+    if found:
+        raise faults(file, text, found)
 
 
 def _leaves(data: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, Any]]:

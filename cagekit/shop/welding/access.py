@@ -8,7 +8,7 @@ of the car's shell. The joint's own tubes count for the body only: the nozzle re
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import cos, pi, sin
 
@@ -17,7 +17,6 @@ import numpy as np
 from cagekit.cage.cage import Cage, Joint
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
-from cagekit.geometry.shapes import Solid
 from cagekit.inputs.tooling import Torch
 from cagekit.units.tolerance import ALIGNED, ALONG
 
@@ -128,28 +127,6 @@ def clash_with(cage: Cage, joint: Joint, rays: Rays, member: str) -> InWay:
     path, radius = cage.member(member).path, cage.member(member).tube.outer_radius
     own = member in (joint.branch, *joint.parents)
     return rays.clash(lambda p: path.distances(p) - radius, own=own)
-
-
-def reach(
-    cage: Cage,
-    joint: Joint,
-    torch: Torch,
-    *,
-    present: Iterable[str],
-    shell: Mapping[str, Solid],
-) -> Reach:
-    """Try the torch all round a joint.
-
-    Args:
-        cage: the cage.
-        joint: one of its joints.
-        torch: the tooling sheet's torch.
-        present: ids of the members that are in place.
-        shell: surfaces of the car that are in place, by name.
-    """
-    rays = rays_of(cage, joint, torch)
-    tubes = {m: clash_with(cage, joint, rays, m) for m in present}
-    return reach_past(joint, rays, {**tubes, **{n: rays.clash(s.gap) for n, s in shell.items()}})
 
 
 def reach_past(joint: Joint, rays: Rays, clashes: Mapping[str, InWay]) -> Reach:

@@ -95,6 +95,15 @@ def test_outward_offset_obeys_steiner(o, d):
     assert o.distance(grown.sampled(0.5)) == pytest.approx(d, abs=1e-6)
 
 
+@pytest.mark.parametrize("power", range(-10, 1))
+def test_corners_of_next_to_no_radius_are_rolled_round(power):
+    """From less than an atom to a millimetre: Steiner's formula again, no corner refused."""
+    a = np.arange(7) * 2 * pi / 7
+    o = Outline.polygon(80 * np.column_stack([np.cos(a), np.sin(a)]), 3 * 10.0**power)
+    for d in (0.3, 1.1, 4.7):
+        assert o.offset(d).area == pytest.approx(o.area + o.length * d + pi * d * d, rel=1e-9)
+
+
 @given(rounded_polygons(), st.floats(0.2, 2))
 def test_inward_offset_stays_at_its_distance(o, d):
     try:

@@ -10,6 +10,7 @@ from typing import Any
 import demos
 import numpy as np
 import pytest
+from pieces import reach
 from pydantic import ValidationError
 from sweeps import size
 
@@ -26,7 +27,6 @@ from cagekit.inputs.presets import find_preset
 from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.papers.order import Move, Step, on_the_car, order_of_work
-from cagekit.shop.welding.access import reach
 from cagekit.shop.welding.moves import Way
 from cagekit.shop.welding.welds import plan_welding
 

@@ -7,6 +7,7 @@ from math import pi
 
 import numpy as np
 import pytest
+from pieces import reach
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
@@ -16,7 +17,7 @@ from cagekit.inputs.resolve import load_build
 from cagekit.inputs.tooling import Torch
 from cagekit.materials.tubes import Tube
 from cagekit.shop.papers.order import move_text, order_of_work
-from cagekit.shop.welding.access import SPOTS, reach
+from cagekit.shop.welding.access import SPOTS
 from cagekit.shop.welding.moves import Moved, Way
 from cagekit.shop.welding.welds import WeldPlan, plan_welding
 
