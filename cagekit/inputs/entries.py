@@ -251,6 +251,16 @@ class DoorBarEntry(SwingForm, StrutEntry):
     front_member: TubeField | None = Field(
         None, description="member at the front end, e.g. a_pillar_bar_{side}"
     )
+    bend_out: Length = Field(
+        0.0,
+        description=(
+            "X: the bar from the high rear node to the low front one is bent once, its corner this "
+            "far outboard of where straight bars would cross; the other bar's halves meet it there"
+        ),
+    )
+    bend_up: Length = Field(
+        0.0, description="X: the corner of that bend this far above where straight bars would cross"
+    )
     swing_out: bool = Field(False, description="the bar is cut at two places and hung on brackets")
     hinge_end: Literal["front", "rear"] = Field("front", description="end that carries the hinge")
     cut_front: Length | None = Field(

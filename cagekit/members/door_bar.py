@@ -7,11 +7,11 @@ from itertools import pairwise
 
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
-from cagekit.geometry.centre_line import CentreLine
+from cagekit.geometry.centre_line import CentreLine, vec
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.places import OnTube
 from cagekit.members.site import Site
-from cagekit.members.strut import between, crossed, front_leg, hoop, second
+from cagekit.members.strut import between, crossed, crossed_bent, front_leg, hoop, second
 
 CUT_FROM_NODE = 2.75
 """Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld,
@@ -37,6 +37,13 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
     def ends(rear: float, ahead: float) -> tuple[OnTube, OnTube]:
         return hoop(site, side).spot("height", rear), front.spot("height", ahead)
 
+    if _bent(entry) and entry.style != "x":
+        field = "bend_out" if entry.bend_out else "bend_up"
+        raise GeometryError(
+            entry.id,
+            f"`{field}` bends an X at its crossing, and this is style = {entry.style!r}.",
+            "Set style = 'x', or give the corners of this bar in `via`.",
+        )
     if entry.style == "single":
         made = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
         return [_swinging(site, entry, m) for m in made] if entry.swing_out else made
@@ -48,8 +55,24 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
         upper = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
         low = ends(entry.low_rear, entry.low_front)
         return upper + second(site, entry, "door_bar", "lower", low)
+    if entry.via:
+        raise GeometryError(
+            entry.id,
+            "the corners of `via` would be those of one bar of the X, and it does not say which.",
+            "Bend the X at its crossing (`bend_out`, `bend_up`), or make it of two [[strut]].",
+        )
     first = ends(entry.height_rear, entry.low_front)
-    return crossed(site, entry, "door_bar", first, ends(entry.low_rear, entry.height_front))
+    other = ends(entry.low_rear, entry.height_front)
+    if not _bent(entry):
+        return crossed(site, entry, "door_bar", first, other)
+    out = entry.bend_out if side == "left" else -entry.bend_out
+    move = vec((0.0, out, entry.bend_up))
+    return crossed_bent(site, entry, "door_bar", first, other, move)
+
+
+def _bent(entry: DoorBarEntry) -> bool:
+    """Whether an X is to have a bend at its crossing."""
+    return bool(entry.bend_out or entry.bend_up)
 
 
 def _swinging(site: Site, entry: DoorBarEntry, bar: Member) -> Member:

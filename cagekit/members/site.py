@@ -19,11 +19,14 @@ from cagekit.inputs.entries import MemberEntry, StrutEntry
 from cagekit.inputs.places import Location, OnTube
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
-from cagekit.units.tolerance import SAME_POINT, SETTLED
+from cagekit.units.tolerance import SAME_POINT, SETTLED, SHARED
 
 TURNS_BACK = np.radians(150)
 """A bend (rad) beyond which a tube between two places goes back on itself: no such bend is in a
 cage's struts (common practice)."""
+
+TIP_ROOM = 0.1
+"""Room between the tips of two pieces that turn at a node, as a share of what parts them just."""
 
 BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear bend")
 """Selectors that find one place on each half of a tube that spans the car."""
@@ -239,11 +242,72 @@ class Site:
                 "Make it of two struts.",
             )
         nodes = self._nodes(entry, bar, points[0], points[1], cutters)
-        stops = [a, *nodes, b]
+        return self.cut_bar(entry, role, [a, *nodes, b], bar=bar, side=side)
+
+    def cut_bar(
+        self,
+        entry: StrutEntry,
+        role: str,
+        stops: Sequence[Place],
+        *,
+        bar: str,
+        side: Side | None = None,
+    ) -> list[Member]:
+        """The straight pieces of a bar that other tubes run through.
+
+        Args:
+            entry: what it is made from.
+            role: its role.
+            stops: its ends, and between them its nodes on the tubes that run through.
+            bar: id of the whole bar.
+            side: when not the entry's.
+        """
+        starts, ends = list(stops[:-1]), list(stops[1:])
+        for i in range(1, len(stops) - 1):
+            ends[i - 1], starts[i] = self._parted(
+                stops[i], stops[i - 1].point, stops[i + 1].point, self.tube(entry, role)
+            )
         return [
             self.member(entry, role, [p.point, q.point], p, q, bar=bar, piece=str(i), side=side)
-            for i, (p, q) in enumerate(pairwise(stops), start=1)
+            for i, (p, q) in enumerate(zip(starts, ends, strict=True), start=1)
         ]
+
+    def _parted(self, node: Place, before: Vec, after: Vec, tube: Tube) -> tuple[Place, Place]:
+        """Where the piece before a node and the one after it meet the tube that runs through.
+
+        Pieces that turn at the node, seen along that tube, wrap round it towards each other by
+        half the turn: on the inside of the turn their tips would be in one place. Then each node is
+        drawn back along the tube, until the tips lie beside each other.
+
+        Args:
+            node: on the tube that runs through.
+            before: where the piece before comes from, ``(3,)`` mm.
+            after: where the piece after goes to, ``(3,)`` mm.
+            tube: of both pieces.
+        """
+        through = self.members[node.members[0]]
+        spot = through.path.nearest(node.point)
+        legs = [unit(node.point - before), unit(after - node.point)]
+        across = [d - (d @ spot.tangent) * spot.tangent for d in legs]
+        sines = [float(np.linalg.norm(v)) for v in across]
+        if min(sines) < SETTLED:
+            return node, node  # along the tube: the cope tells
+        cosine = float(across[0] @ across[1]) / (sines[0] * sines[1])
+        wrap = float(np.arccos(np.clip(cosine, -1.0, 1.0))) / 2
+        proud = tube.outer_radius / np.cos(wrap) - through.tube.outer_radius
+        if proud <= SHARED:
+            return node, node
+        # a round tube falls off by this much at this distance beside its highest line
+        beside = float(np.sqrt(2 * tube.outer_radius * proud)) * (1 + TIP_ROOM)
+        way = 1.0 if float((legs[0] / sines[0] + legs[1] / sines[1]) @ spot.tangent) >= 0 else -1.0
+        return (
+            self._along(node, through, spot.station - way * beside / sines[0]),
+            self._along(node, through, spot.station + way * beside / sines[1]),
+        )
+
+    def _along(self, node: Place, through: Member, station: float) -> Place:
+        """The node moved to a station of the tube that runs through."""
+        return replace(node, point=through.path.spot(station).point)
 
     def _nodes(
         self, entry: StrutEntry, bar: str, start: Vec, end: Vec, cutters: Sequence[str]

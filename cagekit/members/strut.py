@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from cagekit.cage.member import Member, Side
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.centre_line import Vec, vec
+from cagekit.geometry.centre_line import CentreLine, Vec, vec
 from cagekit.inputs.entries import (
     DashBarEntry,
     DashBarForm,
@@ -19,7 +19,7 @@ from cagekit.inputs.entries import (
 )
 from cagekit.inputs.member_kinds import FRONT_LEG, MEMBER_KINDS, RowPlace
 from cagekit.inputs.places import Location, OnCar, OnTube, filled
-from cagekit.members.site import Site
+from cagekit.members.site import Site, crossing
 
 SIDES = ("left", "right")
 BACK = vec((-1.0, 0.0, 0.0))
@@ -102,6 +102,38 @@ def crossed(
     made = between(site, entry, role, *first)
     site.add(made)
     return made + second(site, entry, role, "cross", other, (entry.id,))
+
+
+def crossed_bent(
+    site: Site,
+    entry: StrutEntry,
+    role: str,
+    first: tuple[Location, Location],
+    other: tuple[Location, Location],
+    move: Vec,
+) -> list[Member]:
+    """Make two struts that cross in a bend of the first; the halves of the second meet it there.
+
+    Args:
+        site: the build and the members made so far.
+        entry: what the file says.
+        role: of both.
+        first: places of the one that runs through, with one bend.
+        other: of the one that is cut.
+        move: from where straight struts would cross to the corner of the bend, ``(3,)`` mm.
+    """
+    a, b = (
+        site.place(entry, own or usual, field)
+        for own, usual, field in zip((entry.from_, entry.to), first, ("from", "to"), strict=True)
+    )
+    low, high = (site.place(entry, p, f) for p, f in zip(other, ("from", "to"), strict=True))
+    corner = crossing(CentreLine.straight(a.point, b.point), low.point, high.point) + move
+    x, y, z = (float(c) for c in corner)
+    made = site.struts(entry.model_copy(update={"via": ((x, y, z),)}), role, a, b)
+    site.add(made)
+    node = Place(point=made[0].path.nearest(corner).point, members=(made[0].id,))
+    stops = [low, node, high]
+    return made + site.cut_bar(entry, entry.role or role, stops, bar=f"{entry.id}_cross")
 
 
 def hoop(site: Site, side: str = "") -> OnTube:

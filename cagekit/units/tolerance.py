@@ -21,6 +21,9 @@ READ_EDGE = 7e-8
 a little more on the way into the planes of its faces."""
 FLAT_POINT = 1e-5
 """Points of a flat pattern nearer than this are one: they went through folds and splits."""
+SHARED = 0.02
+"""Depth of two walls in each other that the numbers themselves may leave; beyond it they share
+steel."""
 SAME_POINT = 1e-6
 """Points, stations and edges nearer than this are one."""
 KERNEL_POINT = 1e-7

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import combinations
 from math import cos, radians, sin
 from typing import Any
 
@@ -277,3 +278,20 @@ def test_cut_that_is_silently_left_out_is_done_another_way() -> None:
     wanted = wall_volume(path, ro, ro - WALL, a, b)
     assert boolean_tube("tube", path, a, b).volume != pytest.approx(wanted, rel=1e-5)
     assert boolean_tube("tube", path, a, b, wanted).volume == pytest.approx(wanted, rel=1e-5)
+
+
+def test_the_three_tubes_of_a_bent_x_share_no_steel() -> None:
+    from cagekit.design import Design
+    from cagekit.inputs.resolve import load_build
+    from cagekit.solids.bodies import member_solid
+
+    build = load_build("gravel-hatch")
+    cage = Design(build).changed("door_bar", bend_out=45, bend_up=15).cage
+    ids = ("door_bar_left", "door_bar_left_cross_1", "door_bar_left_cross_2")
+    solids = [member_solid(cage, i) for i in ids]
+    for solid, other in combinations(solids, 2):
+        assert solid.isValid()
+        assert solid.intersect(other).Volume() < 1e-3
+    touch = [solids[0].distance(half) for half in solids[1:]]
+    assert touch == pytest.approx([0.0, 0.0], abs=1e-5)
+    assert solids[1].distance(solids[2]) > 0

@@ -24,10 +24,8 @@ from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
 from cagekit.geometry.end_cut import EndCut
-from cagekit.units.tolerance import SAME_POINT
+from cagekit.units.tolerance import SAME_POINT, SHARED
 
-SHARED = 0.02
-"""Depth of two walls in each other, mm, that the numbers themselves may leave; more is told."""
 _STEP = 4.0
 """Distance of the rings of points on a wall, mm."""
 _ROUND = 36

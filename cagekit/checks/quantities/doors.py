@@ -246,7 +246,10 @@ def _corner(s: Survey, pick: Pick, *, axis: int) -> Iterator[Measure]:
 
 @quantity("door_bars_identical", "flag", "both sides alike")
 def door_bars_identical(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Whether the door bars of both sides mirror each other within 3 mm and have the same tube."""
+    """Whether the door bars of both sides mirror each other within 3 mm and have the same tube.
+
+    Corners of bends count like ends.
+    """
     left, right = (_bars(s, side) for side in SIDES)
     if not left and not right:
         return
@@ -261,13 +264,10 @@ def _alike(left: tuple[WholeBar, ...], right: tuple[WholeBar, ...]) -> bool:
     flip = np.array([1.0, -1.0, 1.0])
     rest = list(right)
     for bar in left:
-        mirror = [bar.start * flip, bar.end * flip]
+        mirror = _turns(bar) * flip
         for other in rest:
-            ends = (other.start, other.end)
-            gap = min(
-                max(float(np.linalg.norm(m - e)) for m, e in zip(mirror, way, strict=True))
-                for way in (ends, ends[::-1])
-            )
+            apart = np.linalg.norm(mirror[:, None] - _turns(other), axis=2)
+            gap = float(max(apart.min(axis=0).max(), apart.min(axis=1).max()))
             one, two = bar.pieces[0].tube, other.pieces[0].tube
             if gap <= IDENTICAL and (one.od, one.wall) == (two.od, two.wall):
                 rest.remove(other)
@@ -275,6 +275,11 @@ def _alike(left: tuple[WholeBar, ...], right: tuple[WholeBar, ...]) -> bool:
         else:
             return False
     return True
+
+
+def _turns(bar: WholeBar) -> Points:
+    """Where a bar starts, turns and ends, ``(n, 3)`` mm; where it is divided does not count."""
+    return np.vstack([bar.start, *(m.path.corners()[1:-1] for m in bar.pieces), bar.end])
 
 
 @quantity("door_bars_on_driver_side", "count", "door bars on the driver's side")

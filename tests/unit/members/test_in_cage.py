@@ -10,7 +10,10 @@ import pytest
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
+from cagekit.cage.member import Member
+from cagekit.checks.quantities.collisions import Wall, overlaps
 from cagekit.errors import CagekitError, GeometryError, InputError
+from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.build import Build, BuildFile, entries_of
 from cagekit.inputs.resolve import load_build
 from cagekit.members.registry import GENERATORS
@@ -130,6 +133,59 @@ def test_a_pair_of_door_bars_keeps_its_heights() -> None:
     assert lower.end[2] == pytest.approx(150)
 
 
+X_LEFT = ("door_bar_left", "door_bar_left_cross_1", "door_bar_left_cross_2")
+
+
+@pytest.mark.parametrize(("out", "up"), [(30, 0), (60, 0), (-40, 0), (0, 45), (50, -30)])
+def test_an_x_is_bent_where_straight_bars_would_cross(out: float, up: float) -> None:
+    plain = made("gravel-hatch").members
+    move = {"bend_out": out, "bend_up": up}
+    bent = made("gravel-hatch", members={"door_bar": move}).members
+    # the cross of the straight bars: their common point, worked out from their ends alone
+    a, b = plain[X_LEFT[0]].path.start, plain[X_LEFT[0]].path.end
+    c, d = plain[X_LEFT[1]].path.start, plain[X_LEFT[2]].path.end
+    t, _, _ = np.linalg.solve(np.array([b - a, c - d, np.cross(b - a, d - c)]).T, c - a)
+    corner = bent[X_LEFT[0]].path.corners()
+    assert len(corner) == 3
+    assert corner[1] == pytest.approx(a + t * (b - a) + (0, out, up), abs=0.01)
+    for name in X_LEFT:
+        mirrored = bent[name].path.corners() * (1, -1, 1)
+        assert bent[name.replace("left", "right")].path.corners() == pytest.approx(mirrored)
+
+
+@pytest.mark.parametrize("out", [20, 30, 60, 100, -40])
+def test_the_halves_of_a_bent_x_lie_on_the_bend_beside_each_other(out: float) -> None:
+    """Each on the axis of the tube that runs through, and their steel just apart."""
+    cage = made("gravel-hatch", members={"door_bar": {"bend_out": out}})
+    through, one, two = (cage.members[i] for i in X_LEFT)
+    nodes = one.path.end, two.path.start
+    assert through.path.distances(np.array(nodes)) == pytest.approx(0, abs=1e-9)
+    assert one.b.parents == two.a.parents == (through.id,)
+    assert np.linalg.norm(nodes[0] - nodes[1]) < one.tube.od
+    assert overlaps(cage) == []
+    assert deepest_of_tips(cage, one, two) == deepest_of_tips(cage, two, one) == 0.0
+    # at one node their tips are in one place: that is what parts them
+    node = through.path.nearest((nodes[0] + nodes[1]) / 2).point
+    halves = (
+        replace(one, path=CentreLine.straight(one.path.start, node)),
+        replace(two, path=CentreLine.straight(node, two.path.end)),
+    )
+    others = [m for m in cage.members.values() if m.id not in X_LEFT[1:]]
+    together = Cage("test", [*others, *halves])
+    assert deepest_of_tips(together, *halves) > 0.01
+    assert deepest_of_tips(together, *halves[::-1]) > 0.01
+
+
+def deepest_of_tips(cage: Cage, one: Member, two: Member) -> float:
+    """How deep the last 6 mm of a half's wall are in the other half, mm; 0 when they are not."""
+    cut = cage.cut(one.id, "b" if one.id == X_LEFT[1] else "a")
+    back = np.linspace(0.0, 6.0, 61)[:, None, None] * cut.out
+    points = (cut.rim - back).reshape(-1, 3)
+    wall = Wall.of(cage, two)
+    in_steel = np.minimum(wall.radius - two.path.distances(points), wall.left(points))
+    return max(float(in_steel.max()) - 1e-9, 0.0)
+
+
 def test_a_bowed_halo_stands_out_at_the_rails() -> None:
     straight = made("sprint-wagon").members["halo"].path
     bowed = made("sprint-wagon", members={"halo": {"rail_bow": "1 in"}}).members["halo"].path
@@ -203,6 +259,30 @@ def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
             {"members": {"door_bar": {"style": "x"}}},
             GeometryError,
             "only a single door bar can swing out",
+        ),
+        (
+            "sprint-wagon",
+            {"members": {"door_bar": {"style": "x", "bend_out": 1}}},
+            GeometryError,
+            "only a single door bar can swing out",
+        ),
+        (
+            "gravel-hatch",
+            {"members": {"door_bar": {"style": "pair", "bend_up": 20}}},
+            GeometryError,
+            "`bend_up` bends an X at its crossing",
+        ),
+        (
+            "gravel-hatch",
+            {"members": {"door_bar": {"via": [[600, 700, 250]]}}},
+            GeometryError,
+            "Bend the X at its crossing",
+        ),
+        (
+            "gravel-hatch",
+            {"members": {"door_bar": {"bend_out": 30, "split_by": ["windscreen_brace"]}}},
+            GeometryError,
+            "a tube with corners cannot be cut",
         ),
         (
             "sprint-wagon",
