@@ -26,8 +26,8 @@ from cagekit.members.site import Site
 from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
+    from cagekit.swing.bolted import Bolted
     from cagekit.swing.divide import Divided
-    from cagekit.swing.sleeve import Sleeved
 
 LOOK = 160.0
 """How far from a node (mm along both tubes) two branches are checked for running
@@ -110,14 +110,14 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
     _require_outriggers(build, members)
     _note_grinding(build, members, kept)
     divided = _swung(build, members, kept)
-    sleeved = _sleeved(build, Cage("", members.values(), chassis=site.chassis.values(), kept=kept))
+    bolted = _bolted(build, Cage("", members.values(), chassis=site.chassis.values(), kept=kept))
     cage = Cage(
         build.name,
-        map(kept.same, _divided(members, divided, sleeved)),
+        map(kept.same, _divided(members, divided, bolted)),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
-        sleeved=[s.tube for s in sleeved],
-        hardware=[p for parts in (divided, sleeved) for d in parts for p in d.hardware],
+        bolted=[s.tube for s in bolted],
+        hardware=[p for parts in (divided, bolted) for d in parts for p in d.hardware],
         chassis=map(kept.same, site.chassis.values()),
         kept=kept,
     )
@@ -203,25 +203,25 @@ def _swung(build: Build, members: dict[str, Member], kept: Kept) -> Sequence[Div
     return divide_all(build, members, kept)
 
 
-def _sleeved(build: Build, cage: Cage) -> Sequence[Sleeved]:
-    """The tubes that come apart at bolted sleeves, divided."""
+def _bolted(build: Build, cage: Cage) -> Sequence[Bolted]:
+    """The tubes that come apart at bolted joints, divided."""
     if not build.file.joint:
         return ()
-    from cagekit.swing.sleeve import sleeve_all
+    from cagekit.swing.bolted import bolt_all
 
-    return sleeve_all(build, cage)
+    return bolt_all(build, cage)
 
 
 def _divided(
-    members: Mapping[str, Member], divided: Sequence[Divided], sleeved: Sequence[Sleeved]
+    members: Mapping[str, Member], divided: Sequence[Divided], bolted: Sequence[Bolted]
 ) -> list[Member]:
     """Members in build order, each divided tube as its pieces; what hangs on those follows.
 
     Raises:
         GeometryError: a member is coped to the piece that swings.
     """
-    by_bar: dict[str, Divided | Sleeved] = {d.door.bar: d for d in divided}
-    by_bar |= {s.tube.fitted.id: s for s in sleeved}
+    by_bar: dict[str, Divided | Bolted] = {d.door.bar: d for d in divided}
+    by_bar |= {s.tube.fitted.id: s for s in bolted}
     out: list[Member] = []
     for member in members.values():
         if member.id in by_bar:
@@ -236,8 +236,8 @@ def _divided(
     return out
 
 
-def _standing(member: Member, name: EndName, divided: Divided | Sleeved) -> str:
-    """The stub, or the piece of a sleeved tube, that a member's end is coped to."""
+def _standing(member: Member, name: EndName, divided: Divided | Bolted) -> str:
+    """The stub, or the piece of a bolted tube, that a member's end is coped to."""
     from cagekit.swing.divide import Divided
 
     if not isinstance(divided, Divided):

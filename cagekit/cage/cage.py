@@ -22,9 +22,9 @@ from cagekit.materials.steels import steel
 from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
+    from cagekit.cage.bolted import BoltedTube
     from cagekit.cage.door import SmallPart, SwingDoor
     from cagekit.cage.plate import Plate
-    from cagekit.cage.sleeve import SleevedTube
 
 CONCENTRIC = 0.5
 """Axes that pass within this distance (mm) count as meeting in the node."""
@@ -64,9 +64,10 @@ class Cage:
     """Members, joints and plates. Cuts and joints are worked out when first asked for, and kept.
 
     ``doors`` are the swing-out bars; their pieces are members, their brackets are among the
-    plates, sleeves, washers, pins and half cups are ``hardware``. ``sleeved`` are tubes that come
-    apart at bolted sleeves, their pieces members and all else ``hardware`` too. ``kept`` holds what
-    is worked out by what it is worked out from; cages that differ in a few members share it.
+    plates, sleeves, washers, pins and half cups are ``hardware``. ``bolted`` are tubes that come
+    apart at bolted joints, their pieces members and all else ``hardware`` too; ``fittings`` are
+    those joints and their bolts where they stand as tubes. ``kept`` holds what is worked out by
+    what it is worked out from; cages that differ in a few members share it.
     ``chassis`` are tubes of the car's own frame by id: members are coped to them, but they are none
     themselves.
     """
@@ -79,7 +80,7 @@ class Cage:
         plates: Iterable[Plate] = (),
         notes: Iterable[str] = (),
         doors: Iterable[SwingDoor] = (),
-        sleeved: Iterable[SleevedTube] = (),
+        bolted: Iterable[BoltedTube] = (),
         hardware: Iterable[SmallPart] = (),
         chassis: Iterable[Member] = (),
         kept: Kept | None = None,
@@ -90,10 +91,8 @@ class Cage:
         self.plates: tuple[Plate, ...] = tuple(plates)
         self.notes: tuple[str, ...] = tuple(notes)
         self.doors: tuple[SwingDoor, ...] = tuple(doors)
-        self.sleeved: tuple[SleevedTube, ...] = tuple(sleeved)
-        self.sleeves: Mapping[str, Member] = {
-            j.id: j.member for t in self.sleeved for j in t.joints
-        }
+        self.bolted: tuple[BoltedTube, ...] = tuple(bolted)
+        self.fittings: Mapping[str, Member] = {m.id: m for t in self.bolted for m in t.fittings}
         self.hardware: tuple[SmallPart, ...] = tuple(hardware)
         self.kept = Kept() if kept is None else kept
         self._cuts: dict[tuple[str, str], EndCut] = {}
@@ -116,7 +115,7 @@ class Cage:
             plates=self.plates if plates is None else plates,
             notes=self.notes if notes is None else notes,
             doors=self.doors,
-            sleeved=self.sleeved,
+            bolted=self.bolted,
             hardware=self.hardware,
             chassis=self.chassis.values(),
             kept=self.kept,
@@ -138,7 +137,7 @@ class Cage:
             plates=self.plates,
             notes=self.notes,
             doors=doors,
-            sleeved=[t for t in self.sleeved if names.issuperset(t.pieces)],
+            bolted=[t for t in self.bolted if names.issuperset(t.pieces)],
             hardware=self.hardware,
             chassis=self.chassis.values(),
             kept=self.kept,
@@ -149,16 +148,16 @@ class Cage:
 
     @property
     def tubes(self) -> Mapping[str, Member]:
-        """All that stands there as a tube: members, the car's own frame, bolted sleeves."""
-        return {**self.members, **self.chassis, **self.sleeves}
+        """All that stands there as a tube: members, the car's own frame, bolted joints."""
+        return {**self.members, **self.chassis, **self.fittings}
 
     @property
-    def divided(self) -> tuple[SwingDoor | SleevedTube, ...]:
+    def divided(self) -> tuple[SwingDoor | BoltedTube, ...]:
         """Tubes that are whole when they are fitted and in pieces in the car."""
-        return (*self.doors, *self.sleeved)
+        return (*self.doors, *self.bolted)
 
     def as_fitted(self) -> Cage:
-        """The cage before its swing-out bars are cut, and with its sleeved tubes bolted together.
+        """The cage before its swing-out bars are cut, and with its bolted tubes put together.
 
         Each of them is whole, under an id of its own. Bends, blanks, copes, welds and order of
         work are those of the whole tube. The cage itself when nothing comes apart.
@@ -170,12 +169,12 @@ class Cage:
         members = [
             whole.get(m.id, m) for m in self.members.values() if m.id in whole or m.id not in taken
         ]
-        sleeved = {i: t.fitted.id for t in self.sleeved for i in t.pieces}
+        bolted = {i: t.fitted.id for t in self.bolted for i in t.pieces}
         members = [_hung_on(m, taken) for m in members]
         return Cage(
             self.name,
             members,
-            plates=[_stood_on(p, taken, sleeved) for p in self.plates],
+            plates=[_stood_on(p, taken, bolted) for p in self.plates],
             notes=self.notes,
             hardware=self.hardware,
             chassis=self.chassis.values(),
@@ -183,12 +182,12 @@ class Cage:
         )
 
     def member(self, id_: str) -> Member:
-        """The member, tube of the chassis or sleeve of that id; NotFoundError when there is none.
+        """The member, frame tube or bolted joint of that id; NotFoundError when there is none.
 
         Raises:
             NotFoundError: there is none of that id.
         """
-        found = self.members.get(id_) or self.chassis.get(id_) or self.sleeves.get(id_)
+        found = self.members.get(id_) or self.chassis.get(id_) or self.fittings.get(id_)
         if found is None:
             raise NotFoundError(f"{self.name}: there is no member {id_!r}.")
         return found
@@ -368,24 +367,24 @@ def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:
     return replace(member, a=end(member.a), b=end(member.b))
 
 
-def _stood_on(plate: Plate, taken: Mapping[str, str], sleeved: Mapping[str, str]) -> Plate:
+def _stood_on(plate: Plate, taken: Mapping[str, str], bolted: Mapping[str, str]) -> Plate:
     """A plate on the tubes that took the place of their pieces.
 
-    ``taken`` tells the whole tube of every piece; ends and welds follow on a sleeved tube only, as
+    ``taken`` tells the whole tube of every piece; ends and welds follow on a bolted tube only, as
     a bracket is welded to the stub of a bar.
     """
     if not taken.keys() & set(plate.members):
         return plate
     members = tuple(dict.fromkeys(taken.get(m, m) for m in plate.members))
-    if not sleeved.keys() & set(plate.members):
+    if not bolted.keys() & set(plate.members):
         return plate.on(members)
     ends = (e.rpartition(".") for e in plate.ends)
     to = [w.to.partition(" ") for w in plate.welds]
     return plate.on(
         members,
-        ends=tuple(f"{sleeved.get(tube, tube)}.{end}" for tube, _, end in ends),
+        ends=tuple(f"{bolted.get(tube, tube)}.{end}" for tube, _, end in ends),
         welds=tuple(
-            replace(w, to=sleeved.get(tube, tube) + gap + rest)
+            replace(w, to=bolted.get(tube, tube) + gap + rest)
             for w, (tube, gap, rest) in zip(plate.welds, to, strict=True)
         ),
     )

@@ -21,13 +21,13 @@ from cagekit.geometry.centre_line import CentreLine, Vec, vec
 from cagekit.geometry.cope import cut_end
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.end_cut import EndCut
-from cagekit.geometry.outline import Outline
+from cagekit.geometry.outline import Outline, Segment
 from cagekit.materials.pins import PinKind, PinSize
 from cagekit.units import LengthUnit, format_length
 
 JointName = Literal["hinge", "latch"]
-PartJoint = Literal["hinge", "latch", "sleeve"]
-"""What a small part belongs to: a joint of a swing-out bar, or a bolted sleeve."""
+PartJoint = Literal["hinge", "latch", "sleeve", "clevis"]
+"""What a small part belongs to: a joint of a swing-out bar, or a bolted joint."""
 BracketDesign = Literal["saddle", "cheeks"]
 
 DENSITY = 7.85e-6
@@ -43,12 +43,55 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lug:
+    """A flat on top of a turned part, with a hole right across: a cheek of a fork, an eye.
+
+    It stands on the last stage, its end half round about the hole. In the part's own axes:
+
+    Args:
+        low, high: where its two faces are along x, mm.
+        width: along y, mm, the same to both sides.
+        stand: from the last stage to the hole's axis, mm.
+        hole: diameter, mm.
+    """
+
+    low: float
+    high: float
+    width: float
+    stand: float
+    hole: float
+
+    @property
+    def tip(self) -> float:
+        """From the last stage to the tip, mm."""
+        return self.stand + self.width / 2
+
+    @property
+    def outline(self) -> Outline:
+        """Seen along x: y to the right, the part's axis up; its first edge is the foot."""
+        half = self.width / 2
+        corners = [(-half, 0.0), (half, 0.0), (half, self.stand), (-half, self.stand)]
+        ends = [np.array(c) for c in corners]
+        foot, right, left = (
+            Segment(ends[i], ends[j]) for i, j in ((0, 1), (1, 2), (3, 0))
+        )
+        return Outline.of_segments([foot, right, Segment(ends[2], ends[3], 1.0), left])
+
+    @property
+    def volume(self) -> float:
+        """Volume, mm3."""
+        area = abs(self.outline.area) - np.pi / 4 * self.hole**2
+        return float(area * (self.high - self.low))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SmallPart:
     """A turned or cut small part: stages one on another along z of its frame, from z = 0 up.
 
     Args:
         id: unique in the cage.
-        kind: ``sleeve``, ``spacer``, ``washer``, ``bolt``, ``nut``, ``pin`` or ``half_cup``.
+        kind: what it is: ``sleeve``, ``spacer``, ``washer``, ``bolt``, ``nut``, ``pin``,
+            ``half_cup``, ``joint_sleeve``, ``bush``, ``fork`` or ``eye``.
         material: steel, in words where it is bought as a part.
         stages: sections, each wholly inside or outside the next.
         frame: ``(4, 4)`` rigid map of the part's own axes to the car's.
@@ -60,6 +103,7 @@ class SmallPart:
         joint: joint that it belongs to.
         source: where the sizes come from.
         drills: holes right through it, square to a round part with a bore; car axes.
+        lugs: flats that stand on the last stage.
     """
 
     id: str
@@ -74,6 +118,7 @@ class SmallPart:
     joint: PartJoint = "hinge"
     source: str = ""
     drills: tuple[Drill, ...] = ()
+    lugs: tuple[Lug, ...] = ()
 
     @property
     def size(self) -> str:
@@ -90,6 +135,11 @@ class SmallPart:
     @property
     def length(self) -> float:
         """Length along its axis, mm."""
+        return self.turned + max((g.tip for g in self.lugs), default=0.0)
+
+    @property
+    def turned(self) -> float:
+        """Length of all stages, mm."""
         return sum(s.length for s in self.stages)
 
     @property
@@ -97,7 +147,8 @@ class SmallPart:
         """Volume, mm3; exact with arcs."""
         hole = np.pi / 4 * self.bore**2
         drilled = sum(d.volume(*self.walls) for d in self.drills)
-        return sum((abs(s.outline.area) - hole) * s.length for s in self.stages) - drilled
+        stages = sum((abs(s.outline.area) - hole) * s.length for s in self.stages)
+        return stages + sum(g.volume for g in self.lugs) - drilled
 
     @property
     def walls(self) -> tuple[float, float]:
@@ -108,7 +159,7 @@ class SmallPart:
     def axis(self) -> CentreLine:
         """The part's own axis, from its first stage to its last."""
         start = self.frame[:3, 3]
-        return CentreLine.straight(start, start + self.length * self.frame[:3, 2])
+        return CentreLine.straight(start, start + self.turned * self.frame[:3, 2])
 
     @property
     def mass(self) -> float:
@@ -122,7 +173,7 @@ class SmallPart:
         return a, b
 
     def prisms(self) -> tuple[Plate, ...]:
-        """The stages as plates, for meshes and solids."""
+        """The stages and what stands on them as plates, for meshes and solids."""
         out = []
         top = 0.0
         for n, stage in enumerate(self.stages, 1):
@@ -141,7 +192,23 @@ class SmallPart:
                     placement=self.frame @ shift,
                 )
             )
-        return tuple(out)
+        return (*out, *(self._plate(g, n, top) for n, g in enumerate(self.lugs, 1)))
+
+    def _plate(self, lug: Lug, number: int, top: float) -> Plate:
+        """A lug as a plate whose face is its high side."""
+        turn = np.eye(4)
+        # outline x, y and the plate's thickness are y, z and x of the part
+        turn[:3, :3] = np.roll(np.eye(3), 1, axis=0)
+        turn[:3, 3] = lug.high, 0.0, top
+        return Plate(
+            id=f"{self.id}_lug_{number}",
+            kind=self.kind,
+            thickness=lug.high - lug.low,
+            material=self.material,
+            outline=lug.outline,
+            holes=(Hole.circle((0.0, lug.stand), lug.hole, HolePurpose.PIN),),
+            placement=self.frame @ turn,
+        )
 
     def moved(self, motion: ArrayLike) -> SmallPart:
         """The part after a rigid motion ``(4, 4)`` of the car's axes."""

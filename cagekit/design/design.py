@@ -353,7 +353,7 @@ class Design:
             self.weld_plan,
             self.cage.doors,
             units,
-            sleeved=self.cage.sleeved,
+            bolted=self.cage.bolted,
             open_body=self.build.car.body == "open",
             holes=self.setting_out.holes,
         )

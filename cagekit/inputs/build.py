@@ -12,6 +12,7 @@ from pydantic import Field, ValidationError
 
 from cagekit.errors import InputError, NotFoundError
 from cagekit.hints import did_you_mean
+from cagekit.inputs.bolted import AnyJoint
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
@@ -23,7 +24,6 @@ from cagekit.inputs.padding import Padding
 from cagekit.inputs.places import OnCar, OnTube, for_side
 from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
 from cagekit.inputs.presets import key_error, table_error
-from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.inputs.toml_lines import TomlKey
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
@@ -67,8 +67,8 @@ class BuildFile(FileModel):
     grind: tuple[Grind, ...] = Field(
         (), description="grinding notes: tubes that are eased by hand where they touch another"
     )
-    joint: tuple[BoltedJoint, ...] = Field(
-        (), description="bolted sleeves at which straight tubes come apart"
+    joint: tuple[AnyJoint, ...] = Field(
+        (), description="bolted joints at which straight tubes come apart"
     )
 
 

@@ -15,6 +15,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 
 from cagekit.errors import InputError
+from cagekit.inputs.bolted import ClevisEntry, JointEntry, SleeveEntry
 from cagekit.inputs.build import BuildFile
 from cagekit.inputs.entries import FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.layout import Layout
@@ -23,7 +24,6 @@ from cagekit.inputs.messages import unit_of
 from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd, read_location
 from cagekit.inputs.plate import FloorPlateEntry, GussetEntry, PlateEntry, TabEntry
 from cagekit.inputs.presets import load, read_toml
-from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.units import INCH, LengthUnit
 
 SCALARS = ("kind", "name", "description", "units")
@@ -48,6 +48,12 @@ _PLATES: dict[str, tuple[str, type[PlateEntry]]] = {
     "tab": ("A tab for a belt, a net or a panel:", TabEntry),
 }
 """Plates that a build often adds: what stands above each, and the model of its fields."""
+
+_JOINTS: dict[str, tuple[str, type[JointEntry]]] = {
+    "sleeve": ("a bolted sleeve", SleeveEntry),
+    "clevis": ("a fork and an eye with one bolt", ClevisEntry),
+}
+"""Kinds of bolted joints: what each is, and the model of its fields."""
 
 
 def valid_name(name: str) -> None:
@@ -206,13 +212,15 @@ def _added() -> Iterator[str]:
 
 
 def _joint(units: LengthUnit) -> Iterator[str]:
-    """How a straight tube comes apart, with the sleeve's defaults."""
-    yield ""
-    yield from _comment("A straight tube that comes apart at a bolted sleeve, as often as needed:")
-    yield "#"
-    yield "# [[joint]]"
-    model = BoltedJoint.model_construct(at=read_location("on harness_bar at fraction 0.25"))
-    yield from _lines(_row(model, f, units) for f in BoltedJoint.model_fields if f != "kind")
+    """How a straight tube comes apart, with the defaults of each kind of joint."""
+    for kind, (about, model) in _JOINTS.items():
+        yield ""
+        yield from _comment(f"A straight tube that comes apart at {about}, as often as needed:")
+        yield "#"
+        yield "# [[joint]]"
+        yield f'# kind = "{kind}"'
+        entry = model.model_construct(at=read_location("on harness_bar at fraction 0.25"))
+        yield from _lines(_row(entry, f, units) for f in model.model_fields if f != "kind")
 
 
 def _plates(units: LengthUnit) -> Iterator[str]:

@@ -9,7 +9,7 @@ of the tube's wall at a joint, ovalising of bends, the shell, play in the pins.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -18,6 +18,7 @@ from typing import Literal
 
 import numpy as np
 
+from cagekit.cage.bolted import BoltedJoint
 from cagekit.cage.cage import CONCENTRIC, Cage, Joint
 from cagekit.cage.member import EndKind, Member
 from cagekit.errors import GeometryError
@@ -72,6 +73,19 @@ class PinNode:
     axis: Vec
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoltNode:
+    """A bolted joint: its ``pieces``, the node in its middle and the stiff beam from end a to it.
+
+    A clevis turns freely about its bolt at the second end of that beam.
+    """
+
+    joint: BoltedJoint
+    pieces: tuple[str, str]
+    node: int
+    beam: int
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Model:
     """A cage as a frame, and which beam is whose.
@@ -86,6 +100,7 @@ class Model:
         joint_beams: beam of the branch beside each joint, and which of its ends, by joint id.
         feet: tube ends on the car.
         pins: pins of swing-out bars.
+        bolted: bolted joints of tubes that come apart.
     """
 
     frame: Frame
@@ -97,6 +112,7 @@ class Model:
     joint_beams: Mapping[str, tuple[int, int]]
     feet: tuple[Footing, ...]
     pins: tuple[PinNode, ...]
+    bolted: tuple[BoltNode, ...]
 
     @cached_property
     def axes(self) -> Vec:
@@ -136,7 +152,7 @@ class _Builder:
         self.links: list[tuple[tuple[str, float], tuple[str, float], str]] = []
         self.spans = {m.id: (0.0, m.path.length) for m in cage.members.values()}
         self.pins: list[tuple[str, str, tuple[str, float], tuple[str, float], Vec]] = []
-        self.sleeved: list[tuple[tuple[str, float], tuple[str, float]]] = []
+        self.bolted: list[tuple[BoltedJoint, tuple[str, float], tuple[str, float]]] = []
 
     def need(self, member: str, station: float) -> tuple[str, float]:
         """A place on a member that gets a node; the place that stands for it."""
@@ -164,12 +180,12 @@ class _Builder:
                     (bar.id, joint.name, (stub.id, near), (bar.id, at[joint.name]), joint.pin)
                 )
 
-    def sleeves(self) -> None:
-        """Bolted sleeves: the ends of two pieces, a saw cut apart."""
-        for tube in self.cage.sleeved:
-            for before, after in pairwise(tube.pieces):
+    def bolts(self) -> None:
+        """Bolted joints: the ends of two pieces, as far apart as what is cut out."""
+        for tube in self.cage.bolted:
+            for joint, (before, after) in zip(tube.joints, pairwise(tube.pieces), strict=True):
                 end = self.cage.member(before).path.length
-                self.sleeved.append((self.need(before, end), self.need(after, 0.0)))
+                self.bolted.append((joint, self.need(before, end), self.need(after, 0.0)))
 
     def joints(self) -> None:
         """Branches meet their parents in one node, or hang on them by a link."""
@@ -248,7 +264,7 @@ def model_of(
     """
     b = _Builder(cage, chord, longest, stiff_ends=stiff_ends)
     b.doors()
-    b.sleeves()
+    b.bolts()
     b.joints()
     for stub, bar in ((p[2], p[3]) for p in b.pins):
         b.need(*stub)
@@ -295,9 +311,20 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
             across=np.cross(axis, along), released=(11,),
         )  # fmt: skip
         pins.append(PinNode(bar=bar, joint=joint, node=node(pin), beam=beam, axis=axis))
-    for before, after in b.sleeved:
-        beams.add(node(before), node(after), cage.member(before[0]), "", (0.0, 0.0), LINK)
+    bolted = []
+    for bolt, before, after in b.bolted:
+        held, middle = cage.member(before[0]), len(points)
+        points.append(bolt.origin)
+        # a clevis turns freely about its bolt
+        first = beams.add(
+            node(before), middle, held, "", (0.0, 0.0), LINK,
+            across=np.cross(bolt.across, bolt.along), released=(11,) if bolt.hinged else (),
+        )  # fmt: skip
+        beams.add(middle, node(after), held, "", (0.0, 0.0), LINK)
+        bolted.append(BoltNode(joint=bolt, pieces=(before[0], after[0]), node=middle, beam=first))
     welded = np.zeros(len(points), bool)
+    for bolt, before, after in b.bolted:
+        welded[[node(before), node(after)]] |= bolt.welded
     joints, joint_beams = {}, {}
     beams_of = _numbered(beams.member)
     for j in cage.joints:
@@ -333,6 +360,7 @@ def _assembled(b: _Builder, ground: Callable[[str], Ground]) -> Model:
         joint_beams=joint_beams,
         feet=feet,
         pins=tuple(pins),
+        bolted=tuple(bolted),
     )
 
 
@@ -427,9 +455,20 @@ def solver_of(model: Model, owner: str) -> Solver:
         raise GeometryError(
             owner,
             f"moves freely: {', '.join(moving(model, error.motion))}.",
-            "Add a tube across, or hold a foot against turning.",
+            _cure(model, moving(model, error.motion)),
         ) from None
     return solver
+
+
+def _cure(model: Model, moves: Sequence[str]) -> str:
+    """What would keep a frame from moving freely."""
+    hinges = {p for b in model.bolted if b.joint.hinged for p in b.pieces}
+    if hinges.isdisjoint(moves):
+        return "Add a tube across, or hold a foot against turning."
+    return (
+        "Two clevises in a row with a foot that turns are a chain: use a sleeve in place of one, "
+        "turn one by 90 degrees, or hold the foot against turning."
+    )
 
 
 def moving(model: Model, motion: Vec) -> tuple[str, ...]:

@@ -50,7 +50,8 @@ ASSUMPTIONS = (
     "Bends are taken to keep their round section and their wall.",
     "Pins of swing-out bars turn freely about their own axis; their play is left out; their "
     "brackets are taken as stiff.",
-    "Bolted sleeves carry on like the tube in them, without play; sleeve and bolts are not judged.",
+    "Bolted sleeves carry on like the tube in them, clevises turn freely about their bolt; both "
+    "without play, sleeve, fork, eye and bolts not judged.",
     "Steel at the smallest strength of its standard, without partial factors; beside welds at the "
     "strength of the steel not hardened.",
     "Collapse: static, ductile tubes and welds, small displacements; second order by "

@@ -34,7 +34,7 @@ def opened_cage(cage: Cage, angles: Mapping[str, float]) -> Cage:
         plates=cage.plates,
         notes=cage.notes,
         doors=cage.doors,
-        sleeved=cage.sleeved,
+        bolted=cage.bolted,
         hardware=parts,
         chassis=cage.chassis.values(),
         kept=cage.kept,

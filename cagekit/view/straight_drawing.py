@@ -20,8 +20,8 @@ DIAL = 5.0
 """Radius of a clock, mm."""
 SIDE = 17.0
 """From the paper's edge to the tip of the tube, mm."""
-SLEEVE = 4.5
-"""Half of a sleeve on paper, mm."""
+JOINT = 4.5
+"""Half of a bolted joint on paper, mm."""
 MIDDLE = 14.0
 """Least whole tube between the two cuts, mm of paper."""
 
@@ -35,12 +35,16 @@ class StraightEnd:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StraightSleeve:
-    """A bolted sleeve: where its cut is, as a share of the tube, and words for the place."""
+class StraightJoint:
+    """A bolted joint: where its middle is, as a share of the tube, and words for the place.
+
+    ``bolts`` are their places in it and ``cuts`` those of the saw, both as shares of half of it.
+    """
 
     share: float
     words: str
-    bolts: int
+    bolts: tuple[float, ...]
+    cuts: tuple[float, ...]
 
 
 def straight_drawing(
@@ -48,7 +52,7 @@ def straight_drawing(
     b: StraightEnd,
     length: str,
     width: float,
-    sleeves: Sequence[StraightSleeve] = (),
+    joints: Sequence[StraightJoint] = (),
 ) -> LineDrawing:
     """Draw a straight tube, its reference line on top and end a on the left, not to length.
 
@@ -57,7 +61,7 @@ def straight_drawing(
         b: end b.
         length: words for the length from tip to tip.
         width: of the drawing, mm of paper.
-        sleeves: bolted sleeves on it, their places counted from the tip of end a.
+        joints: bolted joints on it, their places counted from the tip of end a.
     """
     r = a.cut.outer_radius
     depths = [e.cut.longest - e.cut.shortest for e in (a, b)]
@@ -71,11 +75,11 @@ def straight_drawing(
     for height in (-1.0, 1.0):
         p, q = (e.side(height) for e in ends)
         body.append(_stroke(np.array([p, q]), 0.35))
-    places = [SIDE + s.share * (width - 2 * SIDE) for s in sleeves]
+    places = [SIDE + j.share * (width - 2 * SIDE) for j in joints]
     broken = [x for x in (0.5, 0.62, 0.38, 0.74, 0.26) if _free(x * width, places)]
     body.append(_broken((broken or [0.5])[0] * width, mid, r * k))
-    for x, sleeve in zip(places, sleeves, strict=True):
-        body += _sleeve(x, mid, r * k, sleeve)
+    for x, joint in zip(places, joints, strict=True):
+        body += _joint(x, mid, r * k, joint)
     for e in ends:
         body += [_stroke(e.half(near=False), 0.15, "1 0.7"), _stroke(e.half(near=True), 0.4)]
     for x, end, name in ((DIAL + 1.0, a, "A"), (width - DIAL - 1.0, b, "B")):
@@ -126,24 +130,24 @@ def _clock(x: float, y: float, deepest: float | None) -> list[str]:
 
 
 def _free(x: float, places: Sequence[float]) -> bool:
-    """Whether no sleeve stands here."""
-    return all(abs(x - p) > SLEEVE + 2.0 for p in places)
+    """Whether no joint stands here."""
+    return all(abs(x - p) > JOINT + 2.0 for p in places)
 
 
-def _sleeve(x: float, y: float, r: float, sleeve: StraightSleeve) -> list[str]:
-    """A sleeve over the tube: its outline, the cut in it, bolts as middle lines, its place."""
+def _joint(x: float, y: float, r: float, joint: StraightJoint) -> list[str]:
+    """A joint on the tube: its outline, the cuts in it, bolts as middle lines, its place."""
     top = r + 0.8
     out = [
-        f'<rect x="{x - SLEEVE:.2f}" y="{y - top:.2f}" width="{2 * SLEEVE:.2f}" '
+        f'<rect x="{x - JOINT:.2f}" y="{y - top:.2f}" width="{2 * JOINT:.2f}" '
         f'height="{2 * top:.2f}" fill="white" stroke="black" stroke-width="0.35"/>',
-        _stroke(np.array([(x, y - top), (x, y + top)]), 0.2, "1 0.7"),
     ]
-    pitch = SLEEVE / sleeve.bolts
-    for i in range(sleeve.bolts):
-        for way in (-1.0, 1.0):
-            at = x + way * (i + 0.5) * pitch
-            out.append(_stroke(np.array([(at, y - top - 1.0), (at, y + top + 1.0)]), 0.15))
-    return [*out, text((x, y - top - 2.0), sleeve.words, size=2.6)]
+    for share in joint.cuts:
+        at = x + share * JOINT
+        out.append(_stroke(np.array([(at, y - top), (at, y + top)]), 0.2, "1 0.7"))
+    for share in joint.bolts:
+        at = x + share * JOINT
+        out.append(_stroke(np.array([(at, y - top - 1.0), (at, y + top + 1.0)]), 0.15))
+    return [*out, text((x, y - top - 2.0), joint.words, size=2.6)]
 
 
 def _broken(x: float, y: float, r: float) -> str:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import ceil, degrees
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from cagekit.cage.member import EndKind, EndName
+from cagekit.cage.member import EndName
 from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
@@ -289,9 +290,10 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
 
 def stands_on(design: Design, member: str, end: EndName) -> str:
     """What an end without parents is cut for: its plate, the car, a swing-out bar's own relief."""
-    for tube in design.cage.sleeved:
-        if member in tube.pieces and design.cage.member(member).end(end).kind is EndKind.PINNED:
-            return "bolted sleeve"
+    for tube in design.cage.bolted:
+        for bolted, both in zip(tube.joints, pairwise(tube.pieces), strict=True):
+            if (member, end) in zip(both, ("b", "a"), strict=True):
+                return f"bolted {bolted.kind}"
     for door in design.cage.doors:
         for joint in door.joints:
             if (door.bar, joint.end) == (member, end):

@@ -168,9 +168,9 @@ def piece_table(
     sheets: Iterable[BendSchedule], whole: Mapping[str, str], cage: Cage
 ) -> Iterator[dict[str, Cell]]:
     """Rows of ``bends.csv`` for pieces of tubes that come apart: their shape, what they are of."""
-    sleeved = {p for t in cage.sleeved for p in t.pieces}
+    bolted = {p for t in cage.bolted for p in t.pieces}
     for sheet in sheets:
-        when = "before that" if sheet.member in sleeved else "once that"
+        when = "before that" if sheet.member in bolted else "once that"
         note = f"cut from {whole[sheet.member]} {when} is fitted" if sheet.member in whole else ""
         for row in sheet.rows:
             yield _shape(sheet, row) | {"note": note}

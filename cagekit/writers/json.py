@@ -15,14 +15,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.cage.bolted import ClevisJoint, SleeveJoint
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece
 
 if TYPE_CHECKING:
+    from cagekit.cage.bolted import BoltedJoint, BoltedTube
     from cagekit.cage.cage import Cage, Joint
-    from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint
+    from cagekit.cage.door import Lug, SmallPart, SwingDoor, SwingJoint
     from cagekit.cage.plate import Pin, Plate, PlateWeld
-    from cagekit.cage.sleeve import SleevedTube
     from cagekit.design import Design
     from cagekit.geometry.drill import Drill
     from cagekit.geometry.outline import Outline
@@ -50,7 +51,7 @@ def cage_dict(cage: Cage) -> dict[str, Any]:
         **({"chassis": [_chassis_dict(m) for m in cage.chassis.values()]} if cage.chassis else {}),
         **({"parts": [part_dict(p) for p in cage.hardware]} if cage.hardware else {}),
         **({"doors": [door_dict(cage, d) for d in cage.doors]} if cage.doors else {}),
-        **({"sleeved": [sleeved_dict(t) for t in cage.sleeved]} if cage.sleeved else {}),
+        **({"bolted": [bolted_dict(t) for t in cage.bolted]} if cage.bolted else {}),
     }
 
 
@@ -216,8 +217,20 @@ def part_dict(part: SmallPart) -> dict[str, Any]:
         "placement": [[*_direction(row[:3]), _mm(row[3])] for row in part.frame],
         "welded_to": part.welded_to,
         **({"drills": [_drill(d) for d in part.drills]} if part.drills else {}),
+        **({"lugs": [_lug(g) for g in part.lugs]} if part.lugs else {}),
         "mass_kg": _round(part.mass, 9),
         "volume": _round(part.volume, 6),
+    }
+
+
+def _lug(lug: Lug) -> dict[str, Any]:
+    """A flat on the last stage: its faces along x, what stands along y and z, the hole across."""
+    return {
+        "low": _mm(lug.low),
+        "high": _mm(lug.high),
+        "width": _mm(lug.width),
+        "stand": _mm(lug.stand),
+        "hole": _mm(lug.hole),
     }
 
 
@@ -244,34 +257,48 @@ def _drill(drill: Drill) -> dict[str, Any]:
     }
 
 
-def sleeved_dict(tube: SleevedTube) -> dict[str, Any]:
-    """Return one tube with bolted sleeves: the whole tube, its pieces, each sleeve in numbers."""
+def bolted_dict(tube: BoltedTube) -> dict[str, Any]:
+    """Return one tube with bolted joints: the whole tube, its pieces, each joint in numbers."""
     return {
         "id": tube.fitted.id,
         "pieces": list(tube.pieces),
         "path": path_list(tube.fitted.path),
         "parts": list(tube.hardware),
-        "joints": [
-            {
-                "id": j.id,
-                "kind": "sleeve",
-                "cut_station": _mm(j.station),
-                "cut_gap": _mm(j.gap),
-                "od": _mm(j.od),
-                "bore": _mm(j.bore),
-                "length": _mm(j.length),
-                "bolt_size": j.size.size,
-                "bolt_grade": j.grade,
-                "bolt_length": _mm(j.bolt_length),
-                "bolts": [_mm(x) for x in j.bolts],
-                "hole": _mm(j.size.sleeve_bore),
-                "bush": [_mm(x) for x in (j.size.sleeve_od, j.size.sleeve_bore, j.bush_length)],
-                "direction": _direction(j.across),
-                "slides": j.slides,
-            }
-            for j in tube.joints
-        ],
+        "joints": [_bolted_joint(j) for j in tube.joints],
     }
+
+
+def _bolted_joint(j: BoltedJoint) -> dict[str, Any]:
+    return {
+        "id": j.id,
+        "kind": j.kind,
+        "cut_station": _mm(j.station),
+        "cut_gap": _mm(j.gap),
+        "od": _mm(j.od),
+        "bolt_size": j.size.size,
+        "bolt_grade": j.grade,
+        "bolt_length": _mm(j.bolt_length),
+        "bolts": [_mm(x) for x in j.bolts],
+        "hole": _mm(j.size.sleeve_bore),
+        "grip": _mm(j.grip),
+        "direction": _direction(j.across),
+        **_own_sizes(j),
+    }
+
+
+def _own_sizes(j: BoltedJoint) -> dict[str, Any]:
+    """What only its kind of joint has."""
+    if isinstance(j, SleeveJoint):
+        bush = (j.size.sleeve_od, j.size.sleeve_bore, j.bush_length)
+        return {
+            "bore": _mm(j.bore),
+            "length": _mm(j.length),
+            "bush": [_mm(x) for x in bush],
+            "slides": j.slides,
+        }
+    assert isinstance(j, ClevisJoint)
+    sizes = ("eye", "cheek", "slot", "width", "stand", "collar", "spigot", "spigot_od")
+    return {"fork": j.fork, **{name: _mm(getattr(j, name)) for name in sizes}}
 
 
 def joint_sizes(joint: SwingJoint, radius: float) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import degrees
 from typing import TYPE_CHECKING, Any
 
+from cagekit.cage.bolted import ClevisJoint, SleeveJoint
 from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.bending.clocking import beside_table
 from cagekit.shop.bending.rows import trimmed
@@ -15,12 +16,12 @@ from cagekit.view.member_drawing import (
     lift_of_b,
     member_drawings,
 )
-from cagekit.view.straight_drawing import StraightEnd, StraightSleeve, straight_drawing
+from cagekit.view.straight_drawing import StraightEnd, StraightJoint, straight_drawing
 from cagekit.writers.setting_pages import mark_row
 
 if TYPE_CHECKING:
+    from cagekit.cage.bolted import BoltedJoint
     from cagekit.cage.member import EndName
-    from cagekit.cage.sleeve import SleeveJoint
     from cagekit.writers.shopbook import Book
 
 CARD = 84.0
@@ -142,15 +143,16 @@ def card(book: Book, s: BendSchedule) -> dict[str, Any]:
         for e in ("a", "b")
     ]
     tip = ends[0].cut.shortest
-    sleeves = [
-        StraightSleeve(
+    joints = [
+        StraightJoint(
             share=(j.station - tip) / s.cut_length,
             words=book.length(j.station - tip),
-            bolts=len(j.bolts) // 2,
+            bolts=tuple(x / j.reach for x in j.bolts),
+            cuts=tuple(x / j.reach for x in j.cuts),
         )
-        for j in sleeves_of(book, s.member)
+        for j in joints_of(book, s.member)
     ]
-    drawn = straight_drawing(ends[0], ends[1], book.length(s.cut_length), CARD, sleeves)
+    drawn = straight_drawing(ends[0], ends[1], book.length(s.cut_length), CARD, joints)
     return {
         "title": book.number(s.member),
         **book.picture(f"{s.member}-card", drawn),
@@ -158,22 +160,29 @@ def card(book: Book, s: BendSchedule) -> dict[str, Any]:
     }
 
 
-def sleeves_of(book: Book, member: str) -> tuple[SleeveJoint, ...]:
-    """Bolted sleeves of a tube, from its end a."""
-    return next((t.joints for t in book.design.cage.sleeved if t.fitted.id == member), ())
+def joints_of(book: Book, member: str) -> tuple[BoltedJoint, ...]:
+    """Bolted joints of a tube, from its end a."""
+    return next((t.joints for t in book.design.cage.bolted if t.fitted.id == member), ())
 
 
-def sleeve_facts(book: Book, member: str) -> list[list[str]]:
-    """The sleeves of a tube: where the cut is, sleeve and bolts."""
+def joint_facts(book: Book, member: str) -> list[list[str]]:
+    """The bolted joints of a tube: where the middle of the cut is, sizes and bolts."""
     tip = book.cage.cut(member, "a").shortest
     return [
         [
-            f"Sleeve {n}",
-            f"cut {book.length(j.station - tip)} from the tip of A; {book.bare(j.od)} x "
-            f"{book.size(j.wall)}, {book.length(j.length)} long, {len(j.bolts)} {j.size.size}",
+            f"{j.kind.capitalize()} {n}",
+            f"cut {book.length(j.station - tip)} from the tip of A; {_sizes(book, j)}, "
+            f"{len(j.bolts)} {j.size.size}",
         ]
-        for n, j in enumerate(sleeves_of(book, member), start=1)
+        for n, j in enumerate(joints_of(book, member), start=1)
     ]
+
+
+def _sizes(book: Book, j: BoltedJoint) -> str:
+    if isinstance(j, SleeveJoint):
+        return f"{book.bare(j.od)} x {book.size(j.wall)}, {book.length(j.length)} long"
+    assert isinstance(j, ClevisJoint)
+    return f"{book.length(j.gap)} fall out, fork towards {j.fork.upper()}"
 
 
 def tube_facts(book: Book, s: BendSchedule) -> list[list[str]]:
@@ -198,7 +207,7 @@ def card_facts(book: Book, s: BendSchedule) -> list[list[str]]:
         ["Tube", tube],
         ["Blank to saw", blank_text(book, s)],
         *end_facts(book, s),
-        *sleeve_facts(book, s.member),
+        *joint_facts(book, s.member),
     ]
 
 

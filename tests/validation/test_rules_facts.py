@@ -38,9 +38,9 @@ OTHER_WORDS: dict[str, object] = {
     "fia-253/bolt-class": 800.0,  # class 8.8 by ISO 898-1: 8 x 100 N/mm2
     "fia-253/bolt-size": 8.0,  # M8
     "fia-253/bolts-backstay": 2.0,  # two bolts M8
-    "fia-253/sleeve-bolts": 800.0,
-    "motorsport-uk/sleeve-bolts": 800.0,
-    "formula-sae/sleeve-bolt-class": 900.0,  # class 9.8
+    "fia-253/joint-bolts": 800.0,
+    "motorsport-uk/joint-bolts": 800.0,
+    "formula-sae/joint-bolt-class": 900.0,  # class 9.8
     "fia-253/free-build-closed": 2021.0,  # from the first day of that year on
     "nasa-ccr/plate-longest-side": 12 * INCH,  # the window of 2 to 12 in, one end each
     "nasa-ccr/plate-shortest-side": 2 * INCH,

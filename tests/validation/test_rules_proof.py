@@ -141,14 +141,19 @@ def sleeved(
     return scene(COUPE, after, build__joint=[joint])
 
 
+def clevised(tube: str = "rear_brace_left", /, **fields: Any) -> Scene:
+    """The coupe with one clevis."""
+    return sleeved(tube, kind="clevis", **fields)
+
+
 def _sleeves(**sizes: Any) -> Mutation:
     """Sleeves with other sizes than can be bought or asked for."""
 
     def after(cage: Cage) -> Cage:
         tubes = [
-            replace(t, joints=tuple(replace(j, **sizes) for j in t.joints)) for t in cage.sleeved
+            replace(t, joints=tuple(replace(j, **sizes) for j in t.joints)) for t in cage.bolted
         ]
-        return Cage(cage.name, cage.members.values(), plates=cage.plates, sleeved=tubes)
+        return Cage(cage.name, cage.members.values(), plates=cage.plates, bolted=tubes)
 
     return after
 
@@ -159,11 +164,11 @@ thin_bolts = _sleeves(size=replace(pin_size("M8"), diameter=5.0))
 
 def as_hoop(cage: Cage) -> Cage:
     """A sleeve in a tube that is a lateral hoop."""
-    pieces = {p for t in cage.sleeved for p in t.pieces}
+    pieces = {p for t in cage.bolted for p in t.pieces}
     members = [
         replace(m, role="lateral_hoop") if m.id in pieces else m for m in cage.members.values()
     ]
-    return Cage(cage.name, members, plates=cage.plates, sleeved=cage.sleeved)
+    return Cage(cage.name, members, plates=cage.plates, bolted=cage.bolted)
 
 
 def cut_in_two(name: str) -> Mutation:
@@ -820,11 +825,14 @@ BY_CODE: dict[str, Proof] = {
     "formula-sae/sleeve-length": (sleeved(), sleeved(length=70.0, bolts=1)),
     "formula-sae/sleeve-wall": (sleeved(), sleeved(wall=1.5)),
     "formula-sae/sleeve-bolt": (sleeved(), sleeved(after=thin_bolts)),
-    "formula-sae/sleeve-bolt-class": (sleeved(), sleeved(bolt_grade="8.8")),
-    "fia-253/sleeve-members": (sleeved("harness_bar_1"), sleeved("rear_brace_left")),
-    "fia-253/sleeve-bolts": (sleeved(bolt_grade="8.8"), sleeved(after=soft_bolts)),
-    "motorsport-uk/sleeve-hoops": (sleeved(), sleeved(after=as_hoop)),
-    "motorsport-uk/sleeve-bolts": (sleeved(bolt_grade="8.8"), sleeved(after=soft_bolts)),
+    "formula-sae/joint-bolt-class": (sleeved(), sleeved(bolt_grade="8.8")),
+    "formula-sae/clevis-lug": (clevised(), clevised(cheek=4.0)),
+    "formula-sae/clevis-width": (clevised(), clevised(width=24.0)),
+    "formula-sae/clevis-bolt": (clevised(), clevised(bolt_size="M8")),
+    "fia-253/joint-members": (sleeved("harness_bar_1"), clevised()),
+    "fia-253/joint-bolts": (sleeved(bolt_grade="8.8"), sleeved(after=soft_bolts)),
+    "motorsport-uk/joint-hoops": (sleeved(), sleeved(after=as_hoop)),
+    "motorsport-uk/joint-bolts": (sleeved(bolt_grade="8.8"), sleeved(after=soft_bolts)),
     # ---
     "scca-gcr/size-to-1700": (
         scene(ROADSTER, car__mass=600),

@@ -137,7 +137,11 @@ class Covered(NamedTuple):
 def overlaps(cage: Cage) -> list[Overlap]:
     """Every pair of tubes whose walls are in one place, in build order."""
     members = list(cage.tubes.values())
-    round_ = {(j.id, p) for t in cage.sleeved for j in t.joints for p in t.pieces}
+    bolted = {
+        i: n
+        for n, t in enumerate(cage.bolted)
+        for i in (*t.pieces, *(m.id for m in t.fittings))
+    }
     bars = [_bar(cage, m) for m in members]
     near = closest_pairs(bars, limit=-SHARED)
     walls = {m.id: Wall.of(cage, m) for m in members}
@@ -146,8 +150,8 @@ def overlaps(cage: Cage) -> list[Overlap]:
         a, b = members[pair.a], members[pair.b]
         if a.role == b.role == CHASSIS:
             continue  # the car's own frame is welded already
-        if (b.id, a.id) in round_:
-            continue  # a sleeve is bored for what it is bolted to
+        if a.id in bolted and bolted[a.id] == bolted.get(b.id):
+            continue  # what is bolted together is bored and slotted for each other
         seat = _SEAT if _coped(a, b) or _coped(b, a) else 0.0
         if seat and len(a.path.pieces) == len(b.path.pieces) == 1:
             continue  # two straights meet once, and there they are coped

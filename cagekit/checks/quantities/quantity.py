@@ -36,7 +36,7 @@ MODULES = (
     "cagekit.checks.quantities.room",
     "cagekit.checks.quantities.sight",
     "cagekit.checks.quantities.joints",
-    "cagekit.checks.quantities.sleeves",
+    "cagekit.checks.quantities.bolted",
     "cagekit.checks.quantities.shell",
     "cagekit.checks.quantities.sheet_metal",
     "cagekit.checks.quantities.plates_in_car",

@@ -17,11 +17,11 @@ from typing import Any, Literal
 
 import numpy as np
 
+from cagekit.cage.bolted import BoltedTube
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
-from cagekit.cage.sleeve import SleevedTube
 from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
@@ -29,7 +29,8 @@ from cagekit.shop.papers.holes import PanelHole
 from cagekit.shop.papers.tape import TapeCheck, tape_checks
 from cagekit.shop.welding.moves import ANCHORED, FloorHole, Pose, Way
 from cagekit.shop.welding.welds import FitStage, Weld, WeldPlan
-from cagekit.swing.work import division, sleeve_work
+from cagekit.swing.bench import bench_work
+from cagekit.swing.work import division
 from cagekit.units import format_length
 
 PLUMB = 0.05
@@ -111,7 +112,7 @@ def order_of_work(
     doors: Sequence[SwingDoor] = (),
     units: Units = "mm",
     *,
-    sleeved: Sequence[SleevedTube] = (),
+    bolted: Sequence[BoltedTube] = (),
     open_body: bool = False,
     holes: Sequence[PanelHole] = (),
 ) -> tuple[Step, ...]:
@@ -122,11 +123,11 @@ def order_of_work(
         plan: in which order its tubes go in and when its joints are welded.
         doors: the bars that are divided when all is welded.
         units: lengths in the texts.
-        sleeved: the tubes that go in bolted together.
+        bolted: the tubes that go in bolted together.
         open_body: the car has no roof.
         holes: in the car's panels, for the tubes that pass.
     """
-    work = _Work(cage, plan, tuple(doors), tuple(sleeved), units, open_body, tuple(holes))
+    work = _Work(cage, plan, tuple(doors), tuple(bolted), units, open_body, tuple(holes))
     return tuple(replace(s, number=i) for i, s in enumerate(work.steps(), 1))
 
 
@@ -137,7 +138,7 @@ class _Work:
     cage: Cage
     plan: WeldPlan
     doors: tuple[SwingDoor, ...]
-    sleeved: tuple[SleevedTube, ...]
+    bolted: tuple[BoltedTube, ...]
     units: Units
     open_body: bool
     holes: tuple[PanelHole, ...]
@@ -152,7 +153,7 @@ class _Work:
             if stage.first:
                 out.append(self.before(stage))
                 done |= {w.joint.id for w in stage.first}
-            out += self.sleeves(stage)
+            out += self.divided(stage)
             out.append(self.fit(stage, fitted, later))
             fitted += [m.id for m in stage.members]
             out += self.anchor(stage)
@@ -520,20 +521,23 @@ class _Work:
                 )
         return out
 
-    def sleeves(self, stage: FitStage) -> list[Step]:
+    def divided(self, stage: FitStage) -> list[Step]:
         """Divide the tubes of a stage that come apart, and bolt them together, on the bench."""
         here = {m.id for m in stage.members}
         out = []
-        for tube in self.sleeved:
+        for tube in self.bolted:
             id_ = tube.fitted.id
             if id_ not in here:
                 continue
             tips = self.cage.cut(id_, "a").shortest, self.cage.cut(id_, "b").shortest
+            kinds = {j.kind: _texts()[j.kind] for j in tube.joints}
+            titles = " and ".join(str(t["title"]) for t in kinds.values())
+            tries = dict.fromkeys(str(line) for t in kinds.values() for line in t["try"])
             out.append(
                 Step(
-                    title=f"Sleeves of {_plain(id_)}",
-                    text=sleeve_work(tube, tips, self.units),
-                    tries=tuple(_texts()["sleeve"]["try"]),
+                    title=f"{_sentence(titles)} of {_plain(id_)}",
+                    text=bench_work(tube, tips, self.units),
+                    tries=tuple(tries),
                 )
             )
         return out

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member, Swing
+from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.presets import find_preset
+from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 from cagekit.swing.divide import Divided, divide
 
@@ -66,3 +71,11 @@ def caged(divided: Divided) -> Cage:
         doors=[divided.door],
         hardware=divided.hardware,
     )
+
+
+def built(folder: Path, joints: str) -> Design:
+    """The open roadster with these tables at the end of its build file."""
+    text = find_preset("build", "track-roadster").read_text()
+    path = folder / "my.toml"
+    path.write_text(re.sub(r'name = "[a-z-]+"', 'name = "my"', text, count=1) + joints)
+    return Design(load_build(str(path)))

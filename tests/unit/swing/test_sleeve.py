@@ -17,9 +17,8 @@ from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.design import Design
 from cagekit.errors import InputError
-from cagekit.inputs.presets import find_preset
+from cagekit.inputs.bolted import SleeveEntry
 from cagekit.inputs.resolve import load_build
-from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.shop.sawing.templates import templates
 from cagekit.solids.bodies import expected_volumes, member_body, small_part_body
 from cagekit.solids.measure import measure
@@ -27,6 +26,8 @@ from cagekit.structure.model import model_of, solver_of
 from cagekit.structure.solve import Loads
 from cagekit.view.scene import bodies
 from cagekit.writers.json import cage_dict
+
+from .conftest import built
 
 TWICE = """
 [[joint]]
@@ -39,14 +40,6 @@ bolts = 1
 turn = 40
 length = 90
 """
-ROADSTER = find_preset("build", "track-roadster")
-
-
-def built(folder: Path, joints: str) -> Design:
-    text = re.sub(r'name = "[a-z-]+"', 'name = "my"', ROADSTER.read_text(), count=1)
-    path = folder / "my.toml"
-    path.write_text(text + joints)
-    return Design(load_build(str(path)))
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +49,7 @@ def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
 
 def test_pieces_are_the_whole_tube_less_the_saw_cuts(design: Design) -> None:
     cage = design.cage
-    for tube in cage.sleeved:
+    for tube in cage.bolted:
         whole = tube.fitted
         pieces = [cage.member(i) for i in tube.pieces]
         assert len(pieces) == 3
@@ -72,7 +65,7 @@ def test_pieces_are_the_whole_tube_less_the_saw_cuts(design: Design) -> None:
         # the ends are those of the whole tube, and so are plates and welds
         assert pieces[0].a is whole.a
         assert pieces[-1].b is whole.b
-    pieces_of = {i for t in cage.sleeved for i in t.pieces}
+    pieces_of = {i for t in cage.bolted for i in t.pieces}
     rest = [m for m in cage.members if m not in pieces_of]
     assert sorted(cage.as_fitted().members) == sorted(
         [*rest, "rear_brace_left", "rear_brace_right"]
@@ -86,7 +79,7 @@ def test_pieces_are_the_whole_tube_less_the_saw_cuts(design: Design) -> None:
 def test_every_hole_is_where_its_bolt_is_and_bushes_stay_inside_the_tube(design: Design) -> None:
     cage = design.cage
     parts = {p.id: p for p in cage.hardware}
-    for tube in cage.sleeved:
+    for tube in cage.bolted:
         for joint in tube.joints:
             sleeve = parts[joint.id]
             for n, x in enumerate(joint.bolts, start=1):
@@ -139,7 +132,7 @@ def test_papers_measure_from_the_tip_and_add_up(design: Design) -> None:
     fit = next(s for s in design.steps if "rear_brace_left" in s.members)
     assert number < fit.number
     words = " ".join(steps[0].text)
-    tube = next(t for t in design.cage.sleeved if t.fitted.id == "rear_brace_left")
+    tube = next(t for t in design.cage.bolted if t.fitted.id == "rear_brace_left")
     tip = design.fitted.cut("rear_brace_left", "a").shortest
     tail = design.fitted.cut("rear_brace_left", "b").shortest
     said = [float(x) for x in re.findall(r"([\d.]+) mm from the tip", words)]
@@ -161,7 +154,7 @@ def test_cage_json_tells_it(design: Design) -> None:
     schema = json.loads((files("cagekit") / "data" / "cage.schema.json").read_text("utf-8"))
     said = json.loads(json.dumps(cage_dict(design.cage)))
     jsonschema.validate(said, schema)
-    assert [t["id"] for t in said["sleeved"]] == ["rear_brace_left", "rear_brace_right"]
+    assert [t["id"] for t in said["bolted"]] == ["rear_brace_left", "rear_brace_right"]
     sleeve = next(p for p in said["parts"] if p["id"] == "rear_brace_left_sleeve_1")
     assert [d["diameter"] for d in sleeve["drills"]] == [8.2] * 4
 
@@ -190,9 +183,9 @@ def test_a_sleeved_tube_is_as_stiff_as_a_whole_one(design: Design, tmp_path: Pat
 
 def test_a_sleeve_that_says_no_wall_is_no_thinner_than_its_tube() -> None:
     build = load_build("sprint-wagon")
-    joint = BoltedJoint.model_validate({"at": "on rear_brace_left at fraction 0.4"})
+    joint = SleeveEntry.model_validate({"at": "on rear_brace_left at fraction 0.4"})
     cage = members_only(replace(build, file=build.file.model_copy(update={"joint": (joint,)})))
-    tube = cage.sleeved[0]
+    tube = cage.bolted[0]
     assert tube.joints[0].wall == tube.fitted.tube.wall > 3.0
 
 

@@ -21,10 +21,10 @@ from cagekit.car.shell import surfaces
 from cagekit.design import Design
 from cagekit.errors import CagekitError
 from cagekit.geometry.centre_line import CentreLine
+from cagekit.inputs.bolted import SleeveEntry
 from cagekit.inputs.build import Build, entries_of
 from cagekit.inputs.car import Car, KeepOut, merged
 from cagekit.inputs.presets import find_preset
-from cagekit.inputs.sleeve import BoltedJoint
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.papers.order import Move, Step, on_the_car, order_of_work
 from cagekit.shop.welding.moves import Way
@@ -232,7 +232,7 @@ def test_the_order_of_every_demo_can_be_followed(demo: Design) -> None:
 
 def test_a_tube_is_divided_for_its_sleeves_before_it_goes_in() -> None:
     build = demos.design("track-roadster").build
-    joint = BoltedJoint.model_validate({"at": "on rear_brace_{side} at middle", "side": "both"})
+    joint = SleeveEntry.model_validate({"at": "on rear_brace_{side} at middle", "side": "both"})
     design = Design(replace(build, file=build.file.model_copy(update={"joint": (joint,)})))
     steps = design.steps
     Replay(design.fitted, build.car, build.tooling.torch, steps).run()

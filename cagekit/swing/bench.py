@@ -1,0 +1,193 @@
+"""How a tube with bolted joints is made on the bench: what is marked, sawn, welded, bolted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from math import degrees
+from typing import Any
+
+from cagekit.cage.bolted import BoltedJoint, BoltedTube, ClevisJoint, SleeveJoint, steep
+from cagekit.units import format_length
+from cagekit.units.lengths import LengthUnit
+
+Said = Callable[[float], str]
+"""A length that is marked with a rule, or drilled, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What is said of one kind of joint.
+
+    Args:
+        mark: on the whole tube; of the joint, what a cope takes off at end a, and lengths in words.
+        put: parts in and on the sawn pieces; of the joint, both pieces, and lengths in words.
+        tight: how far its bolts are tightened, of the joint.
+        apart: how it comes apart; of the joint and lengths in words.
+        closed: whether it closes the ends of its pieces.
+    """
+
+    mark: Callable[[Any, float, Said], list[str]]
+    put: Callable[[Any, tuple[str, str], Said], list[str]]
+    tight: Callable[[Any], str]
+    apart: Callable[[Any, Said], str]
+    closed: bool
+
+
+def bench_work(
+    tube: BoltedTube, tips: tuple[float, float], units: LengthUnit = "mm"
+) -> tuple[str, ...]:
+    """Instructions for one tube with bolted joints, before it is fitted; lengths in ``units``.
+
+    Args:
+        tube: the tube.
+        tips: what its copes take off at the longest tip of end a and of end b, mm: a hand measures
+            from there.
+        units: of the lengths.
+    """
+
+    def said(mm: float) -> str:
+        return format_length(mm, units, decimals=1 if units == "mm" else 3)
+
+    joints = [(j, BENCH[j.kind]) for j in tube.joints]
+    name = _plain(tube.fitted.id)
+    out = [
+        f"Cope {name} at both ends while it is whole, try it in its place and mark its "
+        f"{'front' if steep(tube.joints[0].along) else 'top'} there. "
+        "Scribe a line along it on that side: every hole is measured round from it."
+    ]
+    out += [line for j, bench in joints for line in bench.mark(j, tips[0], said)]
+    many = len(joints) > 1 or any(bench.closed for _, bench in joints)
+    out.append(
+        f"Saw it square at the mark{'s' * many}, take the burr off inside and out. The pieces are "
+        "now, from the tip of a cope or from cut to cut: "
+        f"{', '.join(_pieces(tube, tips, said))}."
+    )
+    for (j, bench), both in zip(joints, pairwise(map(_plain, tube.pieces)), strict=True):
+        out += bench.put(j, both, said)
+    if len(joints) > 1 and all(bench.closed for _, bench in joints):
+        out.append(
+            f"{_plain(tube.pieces[1]).capitalize()} is closed at both ends: hot gas blows out of "
+            "the last gap in its welds; leave that gap open until the rest has cooled, then close "
+            "it."
+        )
+    tight = " ".join(dict.fromkeys(bench.tight(j) for j, bench in joints))
+    out.append(
+        f"Bolt it together with a washer under every head and nut. {tight} {name.capitalize()} "
+        "goes in bolted together, as one tube. Nothing is welded at a joint once it is assembled."
+    )
+    apart = "; ".join(bench.apart(j, said) for j, bench in joints)
+    out.append(f"To take it apart, draw the bolts: {apart}.")
+    if len(joints) == 1:
+        out.append(
+            "With this one joint its halves part but stay welded in the car; a tube that is to "
+            "come out whole has a second one."
+        )
+    return tuple(out)
+
+
+def _pieces(tube: BoltedTube, tips: tuple[float, float], said: Said) -> list[str]:
+    """Each piece and its length."""
+    cuts = [s for j in tube.joints for s in (j.station - j.gap / 2, j.station + j.gap / 2)]
+    stops = [tips[0], *cuts, tube.fitted.path.length - tips[1]]
+    return [
+        f"{_plain(p)} {said(b - a)}"
+        for p, a, b in zip(tube.pieces, stops[::2], stops[1::2], strict=True)
+    ]
+
+
+def _plain(id_: str) -> str:
+    """The name for people."""
+    return id_.replace("_", " ")
+
+
+def _named(joint: BoltedJoint) -> str:
+    return _plain(joint.id).capitalize()
+
+
+def _line(joint: BoltedJoint) -> str:
+    """Where the bolts are round the tube."""
+    turn = degrees(joint.turn)
+    if abs(turn) < 0.5:
+        return "on the scribed line"
+    way = "clockwise" if turn > 0 else "anticlockwise"
+    return f"turned {abs(turn):.0f} degrees from the scribed line, {way} as seen from end a"
+
+
+# --- sleeve -------------------------------------------------------------------------------------
+
+
+def _mark_sleeve(joint: SleeveJoint, tip: float, said: Said) -> list[str]:
+    ways = [said(x) for x in joint.bolts if x > 0]
+    return [
+        f"{_named(joint)}: mark the middle of the cut {said(joint.station - tip)} from the tip of "
+        f"end a, the saw takes {said(joint.gap)}. Mark holes {' and '.join(ways)} to both sides "
+        f"of that middle, {_line(joint)}.",
+        f"Drill {said(joint.size.sleeve_od)} right through both walls there, set a bush of "
+        f"{said(joint.bush_length)} in each hole, flush on both sides, weld it round and "
+        "dress the weld until the sleeve slides over it by hand.",
+    ]
+
+
+def _put_sleeve(joint: SleeveJoint, both: tuple[str, str], said: Said) -> list[str]:
+    return [
+        f"{_named(joint)}: slide the sleeve, {said(joint.length)} long, over the cut, its middle "
+        f"over the saw's gap, clamp it and drill it {said(joint.size.sleeve_bore)} with the bushes "
+        f"as a guide, one side after the other. Mark sleeve, {both[0]} and {both[1]} with one "
+        "sign, so that they go together the same way round."
+    ]
+
+
+def _tight_sleeve(joint: SleeveJoint) -> str:
+    return (
+        "Tighten a sleeve's bolts until the washers bed, no further: the bushes take the squeeze."
+    )
+
+
+def _apart_sleeve(joint: SleeveJoint, said: Said) -> str:
+    free = said((joint.length + joint.gap) / 2)
+    return f"{_plain(joint.id)} slides {free} towards end {joint.slides.upper()}"
+
+
+# --- clevis -------------------------------------------------------------------------------------
+
+
+def _mark_clevis(joint: ClevisJoint, tip: float, said: Said) -> list[str]:
+    return [
+        f"{_named(joint)}: the bolt is {said(joint.station - tip)} from the tip of end a. Mark a "
+        f"cut {said(joint.gap / 2)} to both sides of it: {said(joint.gap)} of tube falls out."
+    ]
+
+
+def _put_clevis(joint: ClevisJoint, both: tuple[str, str], said: Said) -> list[str]:
+    fork, eye = both if joint.fork == "a" else both[::-1]
+    return [
+        f"{_named(joint)}: make fork and eye as their page draws them, both holes of one size. "
+        "Bevel the sawn ends for a weld through the whole wall. Push the fork's spigot into "
+        f"{fork} and the eye's into {eye} until the collars lie hard against the tube, and bolt "
+        f"them together, the bolt {_line(joint)}.",
+        f"Clamp both pieces in one straight line: from sawn end to sawn end are {said(joint.gap)}. "
+        "Tack each collar in four places, draw the bolt, weld each collar all round in short runs, "
+        f"left and right in turn. When it is cold the bolt of {joint.size.size} must still go "
+        f"through by hand; ease both holes together with a reamer of {said(joint.hole)}, never one "
+        "alone.",
+    ]
+
+
+def _tight_clevis(joint: ClevisJoint) -> str:
+    return (
+        "Tighten a clevis until its washers bed, no further: its cheeks are not drawn onto the "
+        "eye. Its nut is a locking one."
+    )
+
+
+def _apart_clevis(joint: ClevisJoint, said: Said) -> str:
+    return f"the eye of {_plain(joint.id)} comes out of its fork sideways, square to the bolt"
+
+
+BENCH: Mapping[str, Bench] = {
+    "sleeve": Bench(_mark_sleeve, _put_sleeve, _tight_sleeve, _apart_sleeve, False),
+    "clevis": Bench(_mark_clevis, _put_clevis, _tight_clevis, _apart_clevis, True),
+}
+"""Every kind of joint."""
