@@ -56,9 +56,18 @@ def assemble(build: Build, kept: Kept | None = None) -> Cage:
         GeometryError: a member or plate cannot be made; says which and why.
         InputError: a place or measurement that an entry needs is missing or wrong.
     """
+    return with_plates(build, members_only(build, kept))
+
+
+def with_plates(build: Build, cage: Cage) -> Cage:
+    """The tubes of a build with all its plates.
+
+    Raises:
+        GeometryError: a plate cannot be made; says which and why.
+        InputError: a place or measurement that an entry needs is missing or wrong.
+    """
     from cagekit.plates.feet import plates_for
 
-    cage = members_only(build, kept)
     # what the build leaves out may stay padded: it comes back with its padding
     tubes = (*cage.members.values(), *cage.chassis.values())
     answers = {n for m in tubes for n in m.names} | build.names_left_out

@@ -110,12 +110,17 @@ class Same:
 
 
 class Kept:
-    """Results of functions without side effects; the oldest go first when there are too many."""
+    """Results of functions without side effects; the oldest go first when there are too many.
+
+    ``pause`` is called before something is worked out: whoever has to let others go first waits
+    there, or leaves by an error of its own.
+    """
 
     def __init__(self, limit: int = LIMIT) -> None:
         self._results: OrderedDict[Hashable, Any] = OrderedDict()
         self._limit = limit
         self._lock = Lock()
+        self.pause: Callable[[], None] = lambda: None
 
     def __len__(self) -> int:
         """How many results are kept."""
@@ -131,12 +136,18 @@ class Kept:
             if key in self._results:
                 self._results.move_to_end(key)
                 return cast(T, self._results[key])
+        self.pause()
         made = make()
         with self._lock:
             made = self._results.setdefault(key, made)
             if len(self._results) > self._limit:
                 self._results.popitem(last=False)
         return made
+
+    def holds(self, key: Hashable) -> bool:
+        """Whether a result is kept under this key."""
+        with self._lock:
+            return key in self._results
 
     def each(self, keys: Sequence[Hashable], make: Callable[[list[int]], Sequence[T]]) -> list[T]:
         """One result for each key; ``make`` is asked, at one go, for the places not kept yet."""
@@ -145,6 +156,8 @@ class Kept:
             for i in found:
                 self._results.move_to_end(keys[i])
         missing = [i for i in range(len(keys)) if i not in found]
+        if missing:
+            self.pause()
         for i, made in zip(missing, make(missing) if missing else (), strict=True):
             found[i] = self.once(keys[i], partial(_given, made))
         return [cast(T, found[i]) for i in range(len(keys))]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Self, TypeVar, cast
 
-from cagekit.assembly.assemble import assemble
+from cagekit.assembly.assemble import members_only, with_plates
 from cagekit.cage.kept import Kept
 from cagekit.errors import GeometryError, InputError, NotFoundError
 from cagekit.inputs.build import Build
@@ -187,8 +188,21 @@ class Design:
     @cached_property
     def cage(self) -> Cage:
         """The cage; GeometryError when a member cannot be made."""
+        tubes = self.tubes
+        with self._placed():
+            return with_plates(self.build, tubes)
+
+    @cached_property
+    def tubes(self) -> Cage:
+        """The cage without its plates; GeometryError when a member cannot be made."""
+        with self._placed():
+            return members_only(self.build, self.kept)
+
+    @contextmanager
+    def _placed(self) -> Iterator[None]:
+        """Give errors the place of the file that they are about."""
         try:
-            return assemble(self.build, self.kept)
+            yield
         except (GeometryError, InputError, NotFoundError) as error:
             raise with_place(error, self.build) from error
 

@@ -142,6 +142,23 @@ class EndCut:
         depth = self.trim(phi, rho) if s is None else s
         return np.asarray(self.origins(phi, rho) - depth[..., None] * self.out)
 
+    def drawn(self, phi: Vec) -> tuple[Vec, Ints]:
+        """Depths (mm) and surfaces of both edges at angles ``(n,)`` as the scan has them.
+
+        Two arrays ``(2, n)``, outside and inside.
+
+        Straight between the angles of the scan, which lie 3 degrees apart at most: for pictures
+        that must be quick.
+        """
+        at = np.mod(phi, 2 * pi)
+        ends = slice(-1, None), slice(None), slice(0, 1)
+        around = np.concatenate([self.grid[e] + t for e, t in zip(ends, (-2 * pi, 0, 2 * pi),
+                                                                  strict=True)])  # fmt: skip
+        s = np.concatenate([self._scan.s[:, e] for e in ends], axis=1)
+        before = np.searchsorted(self.grid, at, side="right") - 1
+        depth = np.stack([np.interp(at, around, row) for row in s])
+        return depth, self._scan.active[:, before]
+
     @cached_property
     def special(self) -> Vec:
         """Angles in [0, 2 pi) where a cope has its tips, lows and tangencies, sorted ``(k,)``."""
@@ -359,6 +376,11 @@ class EndCut:
         """Work out how far the cut reaches, for whoever asks next."""
         vars(self)["_extremes"] = yield from self._measuring()
 
+    def cornered(self) -> CutWork[None]:
+        """Work out where both edges change surface, for whoever asks for their corners next."""
+        if not self._plain and "_edge_changes" not in vars(self):
+            vars(self)["_edge_changes"] = yield from self._edges_changing()
+
     @property
     def _radii(self) -> Vec:
         return np.array([[self.outer_radius], [self.inner_radius]])
@@ -383,8 +405,7 @@ class EndCut:
         low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
         if not self._plain:
             # where one surface takes over from another there is a tip or a low, however sharp
-            if "_edge_changes" not in vars(self):
-                vars(self)["_edge_changes"] = yield from self._edges_changing()
+            yield from self.cornered()
             for rho, changes in self._edge_changes.items():
                 at_change = (yield self, changes, rho).s if changes else s[0]
                 low, high = min(low, at_change.min()), max(high, at_change.max())
@@ -415,17 +436,31 @@ class EndCut:
         found: list[list[float]] = [[] for _ in radii]
         if all(isinstance(q, PlaneFace) for q in self.surfaces[: self.count]):
             return found
-        every = self.contact(self._tangents[:, None, :], radii[None, :, None])
-        points = self.points(self._tangents[:, None, :], radii[None, :, None], every.s)
+        phi = self._tangents[:, None, :]
+        s, active = self._seen(phi, radii)
+        points = self.points(phi, radii[None, :, None], s)
         limit = _NEAR_TANGENT * max(sin(self.angle), 0.2)
         for i, q in enumerate(self.surfaces[: self.count]):
             if isinstance(q, PlaneFace):
                 continue
             facing = -(q.normals(points[i].reshape(-1, 3)) @ self.out).reshape(-1, 2)
-            near = (every.active[i] == i) & (facing < limit)
+            near = (active[i] == i) & (facing < limit)
             for k, j in zip(*np.nonzero(near), strict=True):
                 found[k].append(float(self._tangents[i, j]))
         return found
+
+    def _seen(self, phi: Vec, radii: Vec) -> tuple[Vec, Ints]:
+        """Depths and surfaces of rays at these angles ``(n, 1, k)``, by radius ``(n, r, k)``.
+
+        The scan tells both edges at all angles of the grid; the rest is asked.
+        """
+        at = np.minimum(np.searchsorted(self.grid, phi), len(self.grid) - 1)
+        edges, wanted = self._radii[:, 0].tolist(), radii.tolist()
+        if all(r in edges for r in wanted) and np.array_equal(self.grid[at], phi):
+            rows = np.array([edges.index(r) for r in wanted])[None, :, None]
+            return self._scan.s[rows, at], self._scan.active[rows, at]
+        found = self.contact(phi, radii[None, :, None])
+        return found.s, found.active
 
     @cached_property
     def _plain(self) -> bool:
@@ -478,18 +513,20 @@ class EndCut:
             first, last = active[more], last[more]
         row, k = np.nonzero(self._steep(c.s) & ~other)
         if len(row):
-            lo, _ = self._steepest(phi[k], upper[k], radii[row])
+            lo, _ = yield from self._steepest(phi[k], upper[k], radii[row])
             for i, spot in zip(row.tolist(), lo, strict=True):
                 found[i].append(float(spot))
         return found
 
-    def _steepest(self, lo: Vec, hi: Vec, rho: Vec) -> tuple[Vec, Vec]:
+    def _steepest(self, lo: Vec, hi: Vec, rho: Vec) -> CutWork[tuple[Vec, Vec]]:
         """Narrow brackets ``(n,)`` down to where s changes most, by halves."""
+        a, c = (yield self, np.stack([lo, hi]), rho).s
         for _ in range(24):
             middle = 0.5 * (lo + hi)
-            a, b, c = (self.trim(p, rho) for p in (lo, middle, hi))
+            b = (yield self, middle, rho).s
             left = np.abs(b - a) > np.abs(c - b)
             lo, hi = np.where(left, lo, middle), np.where(left, middle, hi)
+            a, c = np.where(left, a, b), np.where(left, b, c)
         return lo, hi
 
     def second_touch(self) -> tuple[str, float] | None:
@@ -501,7 +538,8 @@ class EndCut:
         if not len(row):
             return None
         phi, rho = self.grid, self._radii[row, 0]
-        lo, hi = self._steepest(phi[k], np.append(phi[1:], phi[0] + 2 * pi)[k], rho)
+        upper = np.append(phi[1:], phi[0] + 2 * pi)
+        lo, hi = in_step([self._steepest(phi[k], upper[k], rho)])[0]
         ends = [self.contact(p, rho) for p in (lo, hi)]
         steps = np.abs(ends[1].s - ends[0].s)
         for i in np.argsort(-steps, kind="stable"):

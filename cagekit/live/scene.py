@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 from cagekit.page.data import body_row, surroundings
 from cagekit.page.meshes import packed
 from cagekit.page.shell import edges
-from cagekit.view.scene import SceneBody, bodies
+from cagekit.view.scene import SceneBody, plate_bodies, tube_bodies
 
 if TYPE_CHECKING:
     from cagekit.design import Design
@@ -19,25 +20,53 @@ MESHES = 600
 """Packed meshes that are kept."""
 
 
+class Stage(IntEnum):
+    """How far the picture of a version has come.
+
+    While a slider moves the tubes come first, coped to the last bit but drawn with rough edges,
+    then plates, and exact meshes when there is time.
+    """
+
+    TUBES = 0
+    PLATES = 1
+    WHOLE = 2
+
+
 class Scene:
     """What pages have been sent; used under the session's lock."""
 
     def __init__(self) -> None:
         self.doors: list[dict[str, Any]] = []
+        self._plates: list[dict[str, Any]] = []
         self._packed: OrderedDict[tuple[int, str], tuple[Any, dict[str, Any]]] = OrderedDict()
         self._shown: OrderedDict[int, frozenset[str]] = OrderedDict()
         self._names: dict[int, tuple[str, ...]] = {}
+        self._members: tuple[str, ...] = ()
         self._around: tuple[object, object, list[dict[str, Any]], list[Any]] | None = None
 
-    def prepare(self, design: Design) -> None:
+    def prepare(self, design: Design, stage: Stage = Stage.WHOLE) -> None:
         """Work out meshes, so that what cannot be made is known before it is shown."""
-        self._bodies(design)
+        self._bodies(design, stage)
 
-    def rows(self, design: Design, version: int, have: int) -> dict[str, Any]:
+    def follows(self, design: Design) -> bool:
+        """Whether a design differs from what was shown by the shape of tubes only."""
+        around = self._around
+        return (
+            around is not None
+            and around[0] is design.build.car
+            and around[1] is design.people
+            and self._members == tuple(design.tubes.members)
+        )
+
+    def rows(
+        self, design: Design, version: int, have: int, stage: Stage = Stage.WHOLE
+    ) -> dict[str, Any]:
         """Bodies, edges of the car and doors; meshes only of what version ``have`` lacked."""
         known = self._shown.get(have, frozenset())
-        rows = self._bodies(design)
-        self._shown[version] = frozenset(r["key"] for r in rows)
+        rows = self._bodies(design, stage)
+        keys = frozenset(r["key"] for r in rows)
+        # a page may have this version from before its plates and exact meshes came
+        self._shown[version] = keys & self._shown.get(version, keys)
         self._names[version] = tuple(r["id"] for r in rows)
         while len(self._shown) > VERSIONS:
             old, _ = self._shown.popitem(last=False)
@@ -51,13 +80,22 @@ class Scene:
             "doors": self._doors(design),
         }
 
-    def alike(self, design: Design, have: int) -> bool:
+    def alike(self, design: Design, have: int, stage: Stage = Stage.WHOLE) -> bool:
         """Whether version ``have`` showed bodies of the same names."""
         names = self._names.get(have)
-        return names is not None and names == tuple(r["id"] for r in self._bodies(design))
+        return names is not None and names == tuple(r["id"] for r in self._bodies(design, stage))
 
-    def _bodies(self, design: Design) -> list[dict[str, Any]]:
-        return [*(self._row(b) for b in bodies(design.cage)), *self._surroundings(design)[0]]
+    def _bodies(self, design: Design, stage: Stage) -> list[dict[str, Any]]:
+        """Rows of all bodies; plates that are not made yet as they were, ``late``."""
+        if stage == Stage.TUBES:
+            tubes = [self._row(b) for b in tube_bodies(design.tubes, rough=True)]
+            late = [{**row, "late": True} for row in self._plates]
+            return [*tubes, *late, *self._surroundings(design)[0]]
+        rough = stage == Stage.PLATES
+        tubes = [self._row(b) for b in tube_bodies(design.cage, rough=rough)]
+        self._members = tuple(design.cage.members)
+        self._plates = [self._row(b) for b in plate_bodies(design.cage)]
+        return [*tubes, *self._plates, *self._surroundings(design)[0]]
 
     def _row(self, body: SceneBody) -> dict[str, Any]:
         # the mesh is held with its row, so that no other can get its address
@@ -82,8 +120,8 @@ class Scene:
         """Doors with the reach last worked out; the sweep comes with the findings."""
         reach = {d["name"]: d["full"] for d in self.doors}
         out = []
-        for door in design.cage.doors:
-            sleeves = [p.id for p in design.cage.hardware
+        for door in design.tubes.doors:
+            sleeves = [p.id for p in design.tubes.hardware
                        if p.kind == "sleeve" and p.id in door.hardware]  # fmt: skip
             out.append(
                 {

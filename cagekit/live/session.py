@@ -25,9 +25,10 @@ from cagekit.inputs.presets import shown, table_error
 from cagekit.inputs.resolve import load_build, with_changes
 from cagekit.live.document import Document
 from cagekit.live.params import Param, params
-from cagekit.live.scene import Scene
+from cagekit.live.scene import Scene, Stage
 from cagekit.page.data import Json, doors, texts
 from cagekit.page.rows import finding_rows
+from cagekit.view.scene import bodies, plate_bodies
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -63,6 +64,9 @@ class Session:
         reference: of the build.
         units: of the page, when not the build's.
         patience: so long (s) the first findings wait until a page has its first picture.
+
+    ``design`` is what is shown; while a slider moves its plates come after its tubes. ``whole`` is
+    the last one of which everything could be made.
     """
 
     def __init__(
@@ -73,6 +77,8 @@ class Session:
         self._kept = Kept()
         self.base = self._read()
         self.design = self.base.design
+        self.whole = self.design
+        self.stage = Stage.WHOLE
         self.scene = Scene()
         self.history: list[Changes] = [{}]
         self.at = 0
@@ -84,7 +90,7 @@ class Session:
         self.judged = 0
         self.making = ""
         self._strength: tuple[Design, Json] | None = None
-        self._straining = False
+        self._straining = self._hasty = False
         self._dragged = ""
         self._on_disk: dict[str, bytes] = {}
         self._listeners: list[queue.Queue[Json]] = []
@@ -99,6 +105,7 @@ class Session:
         self._threads = [
             threading.Thread(target=t, daemon=True) for t in (self._judge, self._watch)
         ]
+        self._kept.pause = self._breathe
         self._fresh.set()
         for thread in self._threads:
             thread.start()
@@ -150,9 +157,12 @@ class Session:
         """
         with self.lock:
             design = self.design
-            alike = brief and not self.problem and self.scene.alike(design, have)
-            rows = self.scene.rows(design, self.version, have)
-            out = self._standing() | rows
+            alike = brief and not self.problem and self.scene.alike(design, have, self.stage)
+            if not alike and self.stage == Stage.TUBES:
+                self._settle()
+                design = self.design
+            rows = self.scene.rows(design, self.version, have, self.stage)
+            out = self._standing() | rows | {"stage": self.stage}
             if not alike:
                 out |= design.once("texts", texts)
             found = self._strength
@@ -166,7 +176,10 @@ class Session:
         """A picture of what is shown as PNG, for browsers that cannot draw it."""
         from cagekit.writers.report import still
 
-        return self.design.once("still", still)
+        with self.lock:
+            self._settle()
+            design = self.design
+        return design.once("still", still)
 
     def _standing(self) -> Json:
         """Where the session stands: version, changes, what can be undone, what is wrong."""
@@ -222,7 +235,7 @@ class Session:
             del self.history[: max(len(self.history) - MANY, 0)]
             self.at = len(self.history) - 1
             self._dragged = key if drag else ""
-            self._work_out()
+            self._work_out(quick=drag)
 
     def undo(self) -> None:
         """Go back one version."""
@@ -238,19 +251,57 @@ class Session:
             self._dragged = ""
             self._work_out()
 
-    def _work_out(self) -> None:
-        """Make the version that is asked for, or keep the last good one and say why not."""
+    def _work_out(self, *, quick: bool = False) -> None:
+        """Make the version that is asked for, or keep the last good one and say why not.
+
+        Args:
+            quick: the plates may come later where only tubes change their shape.
+        """
         try:
             design = self._design(self.changes)
-            _ = design.cage
-            self.scene.prepare(design)
+            _ = design.tubes
+            stage = Stage.TUBES if quick and self.scene.follows(design) else Stage.WHOLE
+            self._prepare(design, stage)
         except CagekitError as error:
             self.problem = str(error)
         except Exception as error:  # the page must live on, whatever a value brings to light
             self.problem = _fault(error)
         else:
             self.problem = ""
-            self.design = design
+        self._show()
+
+    def _prepare(self, design: Design, stage: Stage) -> None:
+        """Work out what a stage shows of a design, and show it.
+
+        Raises:
+            CagekitError: something cannot be made.
+        """
+        if stage > Stage.TUBES:
+            _ = design.cage
+        self.scene.prepare(design, stage)
+        self.design, self.stage = design, stage
+        if stage > Stage.TUBES:
+            self.whole = design
+
+    def _settle(self) -> None:
+        """Make the plates that are still to come, now; called under the lock."""
+        if self.stage > Stage.TUBES:
+            return
+        try:
+            self._prepare(self.design, Stage.PLATES)
+        except CagekitError as error:
+            self._fall_back(str(error))
+        except Exception as error:  # as above
+            self._fall_back(_fault(error))
+
+    def _fall_back(self, problem: str) -> None:
+        """Show the last version that could be made whole, and tell why."""
+        self.problem = self.problem or problem
+        self.design, self.stage = self.whole, Stage.WHOLE
+        self._show()
+
+    def _show(self) -> None:
+        """Make what is there now a version of its own."""
         self.version += 1
         self._fresh.set()
         self.tell({"version": self.version})
@@ -303,23 +354,25 @@ class Session:
     def _look_ahead(self) -> None:
         """Work out the first picture and its texts while the browser is still starting."""
         if self._patience:
-            with self.lock, suppress(Exception):  # told to the page that asks
+            with self._at_once(), suppress(Exception):  # told to the page that asks
                 self.state()
 
     def _judge(self) -> None:
-        """Judge every new version; an older one is dropped on the way."""
+        """Finish and judge every new version; an older one is dropped on the way."""
         self._look_ahead()
         self._answered.wait(self._patience)
         while not self._stop.is_set():
             self._fresh.wait()
             self._fresh.clear()
             with self.lock:
-                design, version = self.design, self.version
+                design, version, stage = self.design, self.version, self.stage
             try:
                 from cagekit.checks import run
                 from cagekit.checks.quantities.survey import Survey
 
                 self._breathe()
+                if stage == Stage.TUBES:
+                    self._finish(design, version, Stage.PLATES)
                 design.once("survey", Survey).pause = self._breathe
                 rows = finding_rows(run(design), design.units)
             except _OvertakenError:
@@ -330,12 +383,35 @@ class Session:
                 self.tell({"trouble": _fault(error)})
             else:
                 self._judged(design, version, rows)
-            self._tell_texts(design, version)
+            self._tell_rest(design, version, stage)
 
-    def _tell_texts(self, design: Design, version: int) -> None:
-        """Tell cards, sizes and lines of text, once the findings are out."""
+    def _finish(self, design: Design, version: int, stage: Stage) -> None:
+        """Bring the picture of a version to a further stage, and tell it."""
+        try:
+            if stage == Stage.PLATES:
+                for _ in plate_bodies(design.cage):
+                    self._breathe()
+            else:
+                bodies(design.cage)
+        except CagekitError as error:
+            with self.lock:
+                if self.design is design:
+                    self._fall_back(str(error))
+            raise _OvertakenError from error
+        with self._at_once():
+            if self.version != version:
+                return
+            if self.stage < stage:
+                self._prepare(design, stage)
+            rows = self.scene.rows(design, version, version, self.stage)
+            self.tell({"bodies": rows["bodies"], "of": version, "stage": self.stage})
+
+    def _tell_rest(self, design: Design, version: int, stage: Stage) -> None:
+        """Tell exact meshes where ``stage`` had rough ones, then cards, sizes and lines of text."""
         try:
             self._breathe()
+            if stage < Stage.WHOLE:
+                self._finish(design, version, Stage.WHOLE)
             self.tell({"texts": design.once("texts", texts), "of": version})
         except _OvertakenError:
             return
@@ -346,11 +422,21 @@ class Session:
 
     def _breathe(self) -> None:
         """Let a page have its answer first, and break off what a newer version has overtaken."""
-        if threading.current_thread() is not self._threads[0]:
+        if threading.current_thread() is not self._threads[0] or self._hasty:
             return
         self._calm.wait(BREATH)
         if self._fresh.is_set() or self._stop.is_set():
             raise _OvertakenError
+
+    @contextmanager
+    def _at_once(self) -> Iterator[None]:
+        """The lock for whoever judges: an answer may wait for it, so nobody is let go first."""
+        with self.lock:
+            self._hasty = True
+            try:
+                yield
+            finally:
+                self._hasty = False
 
     def _judged(self, design: Design, version: int, rows: list[Json]) -> None:
         swings = doors(design) if design.cage.doors else []
@@ -368,6 +454,7 @@ class Session:
         with self.lock:
             if self._straining:
                 raise InputError("strength", problem="is being worked out already.")
+            self._settle()
             if self.problem:
                 raise InputError("strength", problem="needs a cage that can be made.")
             self._straining = True
@@ -398,6 +485,7 @@ class Session:
             InputError: a file came with cagekit, is gone or changed meanwhile; nothing is written.
         """
         with self.lock:
+            self._settle()
             if self.problem:
                 raise InputError(
                     "save", problem="what is typed cannot be made and was not written.",
@@ -464,6 +552,7 @@ class Session:
         with self.lock:
             if self.making:
                 raise InputError("make", problem="is at work already.", hint="Wait for its end.")
+            self._settle()
             if self.problem:
                 raise InputError("make", problem="this version cannot be made.", hint=self.problem)
             self.making = "starting"

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Ints, Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
-from cagekit.geometry.cope import EndCut
+from cagekit.geometry.contact import Contact
 from cagekit.geometry.drill import Drill
+from cagekit.geometry.end_cut import EndCut, contacts, in_step
 from cagekit.units.tolerance import ROUNDING, SAME_ANGLE
 from cagekit.view.drilled import HoleWindow, hole_patch, hole_wall
 
@@ -24,6 +25,8 @@ SIDES = 48
 """Facets around a tube."""
 BEND_STEP = 7.5 * pi / 180.0
 """Largest turn (rad) between two rings of a bend."""
+ROUGH = 2.0
+"""How near (mm) the edges of a rough mesh are to the exact ones, but where an edge steps."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +68,25 @@ def joined(meshes: Sequence[Mesh]) -> Mesh:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tube:
+    """A tube to be meshed.
+
+    Args:
+        path: centre line up to the theoretical ends.
+        ro: outside radius, mm.
+        ri: inside radius, mm, above zero.
+        cuts: cut at end a and at end b.
+        drills: holes right through a straight of it.
+    """
+
+    path: CentreLine
+    ro: float
+    ri: float
+    cuts: tuple[EndCut, EndCut]
+    drills: tuple[Drill, ...] = ()
+
+
 def tube_mesh(
     path: CentreLine,
     ro: float,
@@ -88,16 +110,73 @@ def tube_mesh(
         sides: facets around; angles of kinks in the cuts are added to them.
         bend_step: largest turn between two rings of a bend, rad.
     """
-    lines = path.reference_lines()
-    turns = (_end_angles(path, cut_a, lines[0]), _end_angles(path, cut_b, lines[-1]))
-    windows = [HoleWindow.of(d, path, lines, (cut_a, cut_b)) for d in drills]
-    psi = _angles([*(t.corners for t in turns), *(w.edges for w in windows)], sides)
-    centres, across, up, opened = _rings(path, lines, bend_step, windows)
+    tube = Tube(path=path, ro=ro, ri=ri, cuts=(cut_a, cut_b), drills=tuple(drills))
+    return tube_meshes([tube], sides=sides, bend_step=bend_step)[0]
+
+
+def tube_meshes(
+    tubes: Sequence[Tube],
+    *,
+    sides: int = SIDES,
+    bend_step: float = BEND_STEP,
+    rough: bool = False,
+) -> list[Mesh]:
+    """The mesh of each tube; the edges of all their ends are found in one array pass.
+
+    Rough ones take their edges from the scan that cutting has made already, without a point on
+    each kink: within ``ROUGH`` of the exact edges, for pictures of what is moving.
+
+    Args:
+        tubes: the tubes.
+        sides: facets around; angles of kinks in the cuts are added to them.
+        bend_step: largest turn between two rings of a bend, rad.
+        rough: see above.
+    """
+    if rough:
+        frames = [_Frame.of(tube, sides, corners=False) for tube in tubes]
+        drawn = (
+            tuple(_End.drawn(tube, c, t.at(f.psi)) for c, t in zip(tube.cuts, f.turns, strict=True))
+            for tube, f in zip(tubes, frames, strict=True)
+        )
+        return [_meshed(t, f, (a, b), bend_step)
+                for t, f, (a, b) in zip(tubes, frames, drawn, strict=True)]  # fmt: skip
+    in_step([cut.cornered() for tube in tubes for cut in tube.cuts])
+    frames = [_Frame.of(tube, sides) for tube in tubes]
+    asks = [
+        (cut, turn.at(f.psi), np.array([[tube.ro], [tube.ri]]))
+        for tube, f in zip(tubes, frames, strict=True)
+        for cut, turn in zip(tube.cuts, f.turns, strict=True)
+    ]
+    ends = iter([_End.of(*ask, c) for ask, c in zip(asks, contacts(asks), strict=True)])
+    return [_meshed(t, f, (next(ends), next(ends)), bend_step)
+            for t, f in zip(tubes, frames, strict=True)]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Frame:
+    """What a tube's rings are laid on: reference lines, angles ``psi`` around, holes."""
+
+    lines: Points
+    turns: tuple[_Turn, _Turn]
+    windows: tuple[HoleWindow, ...]
+    psi: Vec
+
+    @classmethod
+    def of(cls, tube: Tube, sides: int, *, corners: bool = True) -> _Frame:
+        lines = tube.path.reference_lines()
+        a, b = tube.cuts
+        turns = (_end_angles(a, lines[0], corners), _end_angles(b, lines[-1], corners))
+        windows = tuple(HoleWindow.of(d, tube.path, lines, tube.cuts) for d in tube.drills)
+        psi = _angles([*(t.corners for t in turns), *(w.edges for w in windows)], sides)
+        return cls(lines, turns, windows, psi)
+
+
+def _meshed(tube: Tube, frame: _Frame, ends: tuple[_End, _End], bend_step: float) -> Mesh:
+    psi, windows = frame.psi, frame.windows
+    centres, across, up, opened = _rings(tube.path, frame.lines, bend_step, windows)
     radial = np.cos(psi)[:, None] * across[:, None, :] + np.sin(psi)[:, None] * up[:, None, :]
-    radii = np.array([[ro], [ri]])
-    ends = [_End.of(c, t.at(psi), radii) for c, t in zip((cut_a, cut_b), turns, strict=True)]
     walls = []
-    for k, (radius, sign) in enumerate(((ro, 1.0), (ri, -1.0))):
+    for k, (radius, sign) in enumerate(((tube.ro, 1.0), (tube.ri, -1.0))):
         rows = centres[:, None, :] + radius * radial
         rows[0], rows[-1] = (e.rings[k] for e in ends)
         walls.append((rows, sign))
@@ -106,11 +185,11 @@ def tube_mesh(
     for window, k in zip(windows, opened, strict=True):
         for way, columns in window.columns(psi):
             whole[k, columns[:-1]] = False
-            for (rows, sign), radius in zip(walls, (ro, ri), strict=True):
+            for (rows, sign), radius in zip(walls, (tube.ro, tube.ri), strict=True):
                 rim = np.concatenate([rows[k, columns], rows[k + 1, columns]])
                 patch = hole_patch(window.drill, way, radius, rim)
                 parts.append(_shell(*patch, flip=sign < 0))
-            parts.append(_shell(*hole_wall(window.drill, way, (ro, ri)), flip=False))
+            parts.append(_shell(*hole_wall(window.drill, way, (tube.ro, tube.ri)), flip=False))
     parts += [_wall(rows, sign * radial, whole, outward=sign > 0) for rows, sign in walls]
     parts += [_face(end, start=start) for end, start in zip(ends, (True, False), strict=True)]
     return joined(parts)
@@ -125,9 +204,13 @@ class _End:
     active: Ints
 
     @classmethod
-    def of(cls, cut: EndCut, phi: Vec, radii: Vec) -> _End:
-        found = cut.contact(phi, radii)
+    def of(cls, cut: EndCut, phi: Vec, radii: Vec, found: Contact) -> _End:
         return cls(cut, cut.points(phi, radii, found.s), found.active)
+
+    @classmethod
+    def drawn(cls, tube: Tube, cut: EndCut, phi: Vec) -> _End:
+        s, active = cut.drawn(phi)
+        return cls(cut, cut.points(phi, np.array([[tube.ro], [tube.ri]]), s), active)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,10 +225,11 @@ class _Turn:
         return np.asarray(self.sense * psi + self.shift)
 
 
-def _end_angles(path: CentreLine, cut: EndCut, line: Vec) -> _Turn:
+def _end_angles(cut: EndCut, line: Vec, cornered: bool) -> _Turn:
     sense = -1.0 if cut.which == "a" else 1.0
     shift = float(np.arctan2(line @ cut.side, line @ cut.zero))
-    corners = np.concatenate(cut.corners_at([cut.outer_radius, cut.inner_radius]))
+    radii = [cut.outer_radius, cut.inner_radius]
+    corners = np.concatenate(cut.corners_at(radii)) if cornered else np.empty(0)
     return _Turn(sense, shift, np.mod(sense * (corners - shift), 2 * pi))
 
 
@@ -236,4 +320,4 @@ def _quads(
     return Mesh(vertices, normals, np.ascontiguousarray(triangles, dtype=np.int32))
 
 
-__all__ = ["BEND_STEP", "SIDES", "Mesh", "joined", "tube_mesh"]
+__all__ = ["BEND_STEP", "SIDES", "Mesh", "Tube", "joined", "tube_mesh", "tube_meshes"]

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import FRAME, PART, PLATE, Colour, member_colour
-from cagekit.cage.kept import Same
+from cagekit.cage.kept import Same, content
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.door import SmallPart
+    from cagekit.cage.member import Member
 
 
 class Triangles(Protocol):
@@ -50,33 +50,50 @@ class SceneBody:
 
 def bodies(cage: Cage) -> tuple[SceneBody, ...]:
     """Return every member, plate and small part in the order of the cage; meshes are kept there."""
-    return tuple(_made(cage))
+    return (*tube_bodies(cage), *plate_bodies(cage))
 
 
-def _made(cage: Cage) -> Iterator[SceneBody]:
-    from cagekit.view.mesh import tube_mesh
-
-    keep = cage.kept.call
-    for member in cage.members.values():
-        a, b = cage.cut(member.id, "a"), cage.cut(member.id, "b")
-        tube = (member.path, member.tube.outer_radius, member.tube.inner_radius, a, b)
-        mesh: Triangles = cage.kept.once(
-            ("mesh", member, Same(a), Same(b)),
-            partial(keep, tube_mesh, *tube, drills=member.drills),
-        )
+def tube_bodies(cage: Cage, *, rough: bool = False) -> Iterator[SceneBody]:
+    """Every member, in the order of the cage; with ``rough`` new ones with edges that are near."""
+    members = list(cage.members.values())
+    for member, mesh in zip(members, _tube_meshes(cage, members, rough), strict=True):
         yield SceneBody(name=member.id, group="members", colour=member_colour(member), mesh=mesh)
-    yield from plate_bodies(cage)
+
+
+def _tube_meshes(cage: Cage, members: Sequence[Member], rough: bool = False) -> list[Triangles]:
+    """Meshes of tubes of a cage, those that are not kept made at one go."""
+    from cagekit.view.mesh import Tube, tube_meshes
+
+    kept = cage.kept
+    cuts = [(cage.cut(m.id, "a"), cage.cut(m.id, "b")) for m in members]
+    keys = [(m, *map(Same, c)) for m, c in zip(members, cuts, strict=True)]
+
+    def tubes(those: Sequence[int]) -> list[Tube]:
+        shapes = ((members[i], cuts[i]) for i in those)
+        return [
+            Tube(path=m.path, ro=m.tube.outer_radius, ri=m.tube.inner_radius, cuts=c,
+                 drills=m.drills)
+            for m, c in shapes
+        ]  # fmt: skip
+
+    def meshes(missing: Sequence[int]) -> list[Triangles]:
+        new = tubes(missing)
+        # alike in shape, though a member differs elsewhere
+        alike = [("mesh", content(tube)) for tube in new]
+        return kept.each(alike, lambda left: tube_meshes([new[i] for i in left]))
+
+    exact = [("mesh", *k) for k in keys]
+    if not rough:
+        return kept.each(exact, meshes)
+    # an exact mesh that is there already is as quick as a rough one
+    which = [e if kept.holds(e) else ("rough mesh", *k) for e, k in zip(exact, keys, strict=True)]
+    return kept.each(which, lambda missing: tube_meshes(tubes(missing), rough=True))
 
 
 def frame_bodies(cage: Cage) -> Iterator[SceneBody]:
     """Return the tubes of the car's own frame that the cage stands on: seen, not made."""
-    from cagekit.view.mesh import tube_mesh
-
-    for m in cage.chassis.values():
-        a, b = cage.cut(m.id, "a"), cage.cut(m.id, "b")
-        mesh: Triangles = cage.kept.call(
-            tube_mesh, m.path, m.tube.outer_radius, m.tube.inner_radius, a, b, drills=()
-        )
+    tubes = list(cage.chassis.values())
+    for m, mesh in zip(tubes, _tube_meshes(cage, tubes), strict=True):
         yield SceneBody(name=m.id, group="car", colour=FRAME, mesh=mesh)
 
 

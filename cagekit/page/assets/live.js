@@ -60,8 +60,16 @@ function take(data) {
   if (live.strength?.of === data.version) data.strength = live.strength.strength;
   if (data.cards) data.textsOf = data.version;
   update(data);
+  if (live.bodies) bodies(live.bodies);
   if (live.texts) texts(live.texts);
   standing();
+}
+
+/** While a slider moves plates and exact edges come after the tubes. */
+function bodies(told) {
+  live.bodies = told.of > state.data.version ? told : null;
+  if (told.of !== state.data.version || told.stage <= state.data.stage) return;
+  update({ bodies: told.bodies, stage: told.stage });
 }
 
 /** Cards and sizes come after the picture. */
@@ -233,6 +241,7 @@ function follow() {
       if (told.of === state.data.version) state.data.strength = told.strength;
       strengthCame();
     }
+    if (told.bodies) return bodies(told);
     if (told.texts) return texts(told);
     if (told.findings) judged(told);
     if (told.version > state.data.version && !live.busy) refresh(state.data.version);

@@ -73,7 +73,7 @@ function begin() {
 
 function showData() {
   const { data } = state;
-  for (const b of data.bodies) b.ghost = b.group === "car" && b.id !== "wheel";
+  for (const b of data.bodies) b.ghost = b.late || (b.group === "car" && b.id !== "wheel");
   $("name").textContent = data.name;
   $("about").textContent = data.about;
   $("caution").textContent = data.cautions.join(" ");
@@ -143,6 +143,8 @@ function paint(pen) {
     dimension(pen, one, two, gap > 0 ? lengthText(gap) : "they touch");
   }
   paintStrain(pen);
+  if (state.data.bodies.some((b) => b.late))
+    label(pen, [$("overlay").clientWidth / 2, $("overlay").clientHeight - 16], "plates follow");
   state.lit.points.forEach((p, i) => marker(pen, viewer.project(p), i + 1));
   triad(pen);
 }

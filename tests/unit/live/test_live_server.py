@@ -15,8 +15,9 @@ from pathlib import Path
 
 import pytest
 
-from cagekit.errors import InputError
+from cagekit.errors import GeometryError, InputError
 from cagekit.live.document import Document
+from cagekit.live.scene import Stage
 from cagekit.live.server import LiveServer
 from cagekit.live.session import Session
 
@@ -111,6 +112,67 @@ def test_a_change_sends_only_the_meshes_that_changed(server):
     assert "main_hoop" not in new
     assert {b["id"] for b in rows} == {b["id"] for b in full["bodies"]}
     session.undo()
+
+
+def told_until(heard, wanted):
+    """Messages up to the first that is wanted, that one included."""
+    out = []
+    while not out or not wanted(out[-1]):
+        out.append(heard.get(timeout=60))
+    return out
+
+
+def test_a_drag_shows_tubes_first_and_ends_as_a_change_at_once_does(server):
+    session = server.session
+    heard, have = session.listen(), session.state()["version"]
+    with session.answering():
+        session.change(HEIGHT, 473, drag=True)
+        first, version = session.state(have, brief=True), session.version
+    plates = [b for b in first["bodies"] if b["group"] == "plates"]
+    assert plates
+    assert first["stage"] == Stage.TUBES
+    assert all(b["late"] for b in plates)
+    told = told_until(heard, lambda m: m.get("stage") == Stage.WHOLE and m["of"] == version)
+    session.forget(heard)
+    assert [m["stage"] for m in told if m.get("of") == version and "stage" in m] == [1, 2]
+    last = {b["id"]: b for b in told[-1]["bodies"]}
+    alone = Session(str(session.base.documents["build"].path))
+    alone.change(HEIGHT, 473)
+    whole = {b["id"]: b for b in alone.state()["bodies"]}
+    alone.close()
+    assert {i: b["key"] for i, b in last.items()} == {i: b["key"] for i, b in whole.items()}
+    # what the first answer had not is there, as its exact shape is another
+    moved = [b for b in first["bodies"] if b["key"] != last[b["id"]]["key"]]
+    assert moved
+    assert all(last[b["id"]]["packed"] == whole[b["id"]]["packed"] for b in moved)
+    session.undo()
+
+
+def test_plates_that_cannot_be_made_after_a_drag_are_told_and_the_last_whole_cage_stays(
+    server, monkeypatch
+):
+    from cagekit.design import design as room
+
+    session = server.session
+    before = session.design
+
+    def fails(build, cage):
+        raise GeometryError("foot_main_hoop_a", "cannot be made here.", "Move it.")
+
+    monkeypatch.setattr(room, "with_plates", fails)
+    heard = session.listen()
+    with session.answering():
+        session.change(HEIGHT, 474.5, drag=True)
+        assert not session.problem
+    told_until(heard, lambda m: m.get("version", 0) > 0 and bool(session.problem))
+    session.forget(heard)
+    assert "foot_main_hoop_a" in session.problem
+    assert session.design is before
+    with pytest.raises(InputError, match="cannot be made"):
+        session.save()
+    monkeypatch.undo()
+    session.undo()
+    assert not session.problem
 
 
 def test_findings_are_told_before_the_texts_of_the_same_version(server):

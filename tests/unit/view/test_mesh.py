@@ -9,7 +9,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.volume import wall_volume
-from cagekit.view.mesh import Mesh, joined, tube_mesh
+from cagekit.view.mesh import ROUGH, Mesh, Tube, joined, tube_mesh, tube_meshes
 
 RO, RI = 20.65, 17.25
 HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
@@ -133,3 +133,32 @@ def test_a_drilled_tube_is_closed_and_lacks_what_is_drilled(turn: float) -> None
     lean = np.einsum("ij,ij->i", facet, mesh.normals[mesh.triangles].mean(axis=1))
     big = np.linalg.norm(facet, axis=1) > 1e-2
     assert (lean[big] > 0).all()
+
+
+@pytest.mark.parametrize("demo", ["track-roadster", "sprint-wagon"])
+def test_rough_edges_lie_near_the_exact_ones(demo):
+    from cagekit.design import Design
+
+    cage = Design.load(demo).cage
+    tubes = [
+        Tube(path=m.path, ro=m.tube.outer_radius, ri=m.tube.inner_radius,
+             cuts=(cage.cut(m.id, "a"), cage.cut(m.id, "b")), drills=m.drills)
+        for m in cage.members.values()
+    ]  # fmt: skip
+    for tube, mesh in zip(tubes, tube_meshes(tubes, rough=True), strict=True):
+        for cut in tube.cuts:
+            spots = cut.fine_curve(tube.ro, 0.05)
+            exact = cut.points(spots[:, 0], tube.ro, spots[:, 1])
+            assert np.abs(_gaps_to_edges(exact, mesh)).max() < ROUGH
+
+
+def _gaps_to_edges(points, mesh):
+    """Distance of each point to the nearest edge of the triangles, mm."""
+    corners = mesh.vertices[mesh.triangles]
+    a, b = corners.reshape(-1, 3), np.roll(corners, -1, axis=1).reshape(-1, 3)
+    low, high = points.min(axis=0) - 5, points.max(axis=0) + 5
+    near = ((np.minimum(a, b) < high) & (np.maximum(a, b) > low)).all(axis=1)
+    a, way = a[near], (b - a)[near]
+    size = np.maximum((way * way).sum(axis=1), 1e-12)
+    share = np.clip(((points[:, None] - a) * way).sum(axis=2) / size, 0.0, 1.0)
+    return np.linalg.norm(points[:, None] - a - share[..., None] * way, axis=2).min(axis=1)
