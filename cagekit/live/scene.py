@@ -20,7 +20,7 @@ MESHES = 600
 """Packed meshes that are kept."""
 
 
-class Stage(IntEnum):
+class Drawn(IntEnum):
     """How far the picture of a version has come.
 
     While a slider moves the tubes come first, coped to the last bit but drawn with rough edges,
@@ -44,7 +44,7 @@ class Scene:
         self._members: tuple[str, ...] = ()
         self._around: tuple[object, object, list[dict[str, Any]], list[Any]] | None = None
 
-    def prepare(self, design: Design, stage: Stage = Stage.WHOLE) -> None:
+    def prepare(self, design: Design, stage: Drawn = Drawn.WHOLE) -> None:
         """Work out meshes, so that what cannot be made is known before it is shown."""
         self._bodies(design, stage)
 
@@ -59,7 +59,7 @@ class Scene:
         )
 
     def rows(
-        self, design: Design, version: int, have: int, stage: Stage = Stage.WHOLE
+        self, design: Design, version: int, have: int, stage: Drawn = Drawn.WHOLE
     ) -> dict[str, Any]:
         """Bodies, edges of the car and doors; meshes only of what version ``have`` lacked."""
         known = self._shown.get(have, frozenset())
@@ -80,18 +80,18 @@ class Scene:
             "doors": self._doors(design),
         }
 
-    def alike(self, design: Design, have: int, stage: Stage = Stage.WHOLE) -> bool:
+    def alike(self, design: Design, have: int, stage: Drawn = Drawn.WHOLE) -> bool:
         """Whether version ``have`` showed bodies of the same names."""
         names = self._names.get(have)
         return names is not None and names == tuple(r["id"] for r in self._bodies(design, stage))
 
-    def _bodies(self, design: Design, stage: Stage) -> list[dict[str, Any]]:
+    def _bodies(self, design: Design, stage: Drawn) -> list[dict[str, Any]]:
         """Rows of all bodies; plates that are not made yet as they were, ``late``."""
-        if stage == Stage.TUBES:
+        if stage == Drawn.TUBES:
             tubes = [self._row(b) for b in tube_bodies(design.tubes, rough=True)]
             late = [{**row, "late": True} for row in self._plates]
             return [*tubes, *late, *self._surroundings(design)[0]]
-        rough = stage == Stage.PLATES
+        rough = stage == Drawn.PLATES
         tubes = [self._row(b) for b in tube_bodies(design.cage, rough=rough)]
         self._members = tuple(design.cage.members)
         self._plates = [self._row(b) for b in plate_bodies(design.cage)]

@@ -25,7 +25,7 @@ from cagekit.inputs.presets import shown, table_error
 from cagekit.inputs.resolve import load_build, with_changes
 from cagekit.live.document import Document
 from cagekit.live.params import Param, params
-from cagekit.live.scene import Scene, Stage
+from cagekit.live.scene import Drawn, Scene
 from cagekit.page.data import Json, doors, texts
 from cagekit.page.rows import finding_rows
 from cagekit.view.scene import bodies, plate_bodies
@@ -78,7 +78,7 @@ class Session:
         self.base = self._read()
         self.design = self.base.design
         self.whole = self.design
-        self.stage = Stage.WHOLE
+        self.stage = Drawn.WHOLE
         self.scene = Scene()
         self.history: list[Changes] = [{}]
         self.at = 0
@@ -158,7 +158,7 @@ class Session:
         with self.lock:
             design = self.design
             alike = brief and not self.problem and self.scene.alike(design, have, self.stage)
-            if not alike and self.stage == Stage.TUBES:
+            if not alike and self.stage == Drawn.TUBES:
                 self._settle()
                 design = self.design
             rows = self.scene.rows(design, self.version, have, self.stage)
@@ -260,7 +260,7 @@ class Session:
         try:
             design = self._design(self.changes)
             _ = design.tubes
-            stage = Stage.TUBES if quick and self.scene.follows(design) else Stage.WHOLE
+            stage = Drawn.TUBES if quick and self.scene.follows(design) else Drawn.WHOLE
             self._prepare(design, stage)
         except CagekitError as error:
             self.problem = str(error)
@@ -270,25 +270,25 @@ class Session:
             self.problem = ""
         self._show()
 
-    def _prepare(self, design: Design, stage: Stage) -> None:
+    def _prepare(self, design: Design, stage: Drawn) -> None:
         """Work out what a stage shows of a design, and show it.
 
         Raises:
             CagekitError: something cannot be made.
         """
-        if stage > Stage.TUBES:
+        if stage > Drawn.TUBES:
             _ = design.cage
         self.scene.prepare(design, stage)
         self.design, self.stage = design, stage
-        if stage > Stage.TUBES:
+        if stage > Drawn.TUBES:
             self.whole = design
 
     def _settle(self) -> None:
         """Make the plates that are still to come, now; called under the lock."""
-        if self.stage > Stage.TUBES:
+        if self.stage > Drawn.TUBES:
             return
         try:
-            self._prepare(self.design, Stage.PLATES)
+            self._prepare(self.design, Drawn.PLATES)
         except CagekitError as error:
             self._fall_back(str(error))
         except Exception as error:  # as above
@@ -297,7 +297,7 @@ class Session:
     def _fall_back(self, problem: str) -> None:
         """Show the last version that could be made whole, and tell why."""
         self.problem = self.problem or problem
-        self.design, self.stage = self.whole, Stage.WHOLE
+        self.design, self.stage = self.whole, Drawn.WHOLE
         self._show()
 
     def _show(self) -> None:
@@ -371,8 +371,8 @@ class Session:
                 from cagekit.checks.quantities.survey import Survey
 
                 self._breathe()
-                if stage == Stage.TUBES:
-                    self._finish(design, version, Stage.PLATES)
+                if stage == Drawn.TUBES:
+                    self._finish(design, version, Drawn.PLATES)
                 design.once("survey", Survey).pause = self._breathe
                 rows = finding_rows(run(design), design.units)
             except _OvertakenError:
@@ -385,10 +385,10 @@ class Session:
                 self._judged(design, version, rows)
             self._tell_rest(design, version, stage)
 
-    def _finish(self, design: Design, version: int, stage: Stage) -> None:
+    def _finish(self, design: Design, version: int, stage: Drawn) -> None:
         """Bring the picture of a version to a further stage, and tell it."""
         try:
-            if stage == Stage.PLATES:
+            if stage == Drawn.PLATES:
                 for _ in plate_bodies(design.cage):
                     self._breathe()
             else:
@@ -406,12 +406,12 @@ class Session:
             rows = self.scene.rows(design, version, version, self.stage)
             self.tell({"bodies": rows["bodies"], "of": version, "stage": self.stage})
 
-    def _tell_rest(self, design: Design, version: int, stage: Stage) -> None:
+    def _tell_rest(self, design: Design, version: int, stage: Drawn) -> None:
         """Tell exact meshes where ``stage`` had rough ones, then cards, sizes and lines of text."""
         try:
             self._breathe()
-            if stage < Stage.WHOLE:
-                self._finish(design, version, Stage.WHOLE)
+            if stage < Drawn.WHOLE:
+                self._finish(design, version, Drawn.WHOLE)
             self.tell({"texts": design.once("texts", texts), "of": version})
         except _OvertakenError:
             return

@@ -69,7 +69,7 @@ def joined(meshes: Sequence[Mesh]) -> Mesh:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tube:
+class TubeShape:
     """A tube to be meshed.
 
     Args:
@@ -110,12 +110,12 @@ def tube_mesh(
         sides: facets around; angles of kinks in the cuts are added to them.
         bend_step: largest turn between two rings of a bend, rad.
     """
-    tube = Tube(path=path, ro=ro, ri=ri, cuts=(cut_a, cut_b), drills=tuple(drills))
+    tube = TubeShape(path=path, ro=ro, ri=ri, cuts=(cut_a, cut_b), drills=tuple(drills))
     return tube_meshes([tube], sides=sides, bend_step=bend_step)[0]
 
 
 def tube_meshes(
-    tubes: Sequence[Tube],
+    tubes: Sequence[TubeShape],
     *,
     sides: int = SIDES,
     bend_step: float = BEND_STEP,
@@ -162,7 +162,7 @@ class _Frame:
     psi: Vec
 
     @classmethod
-    def of(cls, tube: Tube, sides: int, *, corners: bool = True) -> _Frame:
+    def of(cls, tube: TubeShape, sides: int, *, corners: bool = True) -> _Frame:
         lines = tube.path.reference_lines()
         a, b = tube.cuts
         turns = (_end_angles(a, lines[0], corners), _end_angles(b, lines[-1], corners))
@@ -171,7 +171,7 @@ class _Frame:
         return cls(lines, turns, windows, psi)
 
 
-def _meshed(tube: Tube, frame: _Frame, ends: tuple[_End, _End], bend_step: float) -> Mesh:
+def _meshed(tube: TubeShape, frame: _Frame, ends: tuple[_End, _End], bend_step: float) -> Mesh:
     psi, windows = frame.psi, frame.windows
     centres, across, up, opened = _rings(tube.path, frame.lines, bend_step, windows)
     radial = np.cos(psi)[:, None] * across[:, None, :] + np.sin(psi)[:, None] * up[:, None, :]
@@ -208,7 +208,7 @@ class _End:
         return cls(cut, cut.points(phi, radii, found.s), found.active)
 
     @classmethod
-    def drawn(cls, tube: Tube, cut: EndCut, phi: Vec) -> _End:
+    def drawn(cls, tube: TubeShape, cut: EndCut, phi: Vec) -> _End:
         s, active = cut.drawn(phi)
         return cls(cut, cut.points(phi, np.array([[tube.ro], [tube.ri]]), s), active)
 
@@ -320,4 +320,4 @@ def _quads(
     return Mesh(vertices, normals, np.ascontiguousarray(triangles, dtype=np.int32))
 
 
-__all__ = ["BEND_STEP", "SIDES", "Mesh", "Tube", "joined", "tube_mesh", "tube_meshes"]
+__all__ = ["BEND_STEP", "SIDES", "Mesh", "TubeShape", "joined", "tube_mesh", "tube_meshes"]

@@ -62,16 +62,16 @@ def tube_bodies(cage: Cage, *, rough: bool = False) -> Iterator[SceneBody]:
 
 def _tube_meshes(cage: Cage, members: Sequence[Member], rough: bool = False) -> list[Triangles]:
     """Meshes of tubes of a cage, those that are not kept made at one go."""
-    from cagekit.view.mesh import Tube, tube_meshes
+    from cagekit.view.mesh import TubeShape, tube_meshes
 
     kept = cage.kept
     cuts = [(cage.cut(m.id, "a"), cage.cut(m.id, "b")) for m in members]
     keys = [(m, *map(Same, c)) for m, c in zip(members, cuts, strict=True)]
 
-    def tubes(those: Sequence[int]) -> list[Tube]:
+    def tubes(those: Sequence[int]) -> list[TubeShape]:
         shapes = ((members[i], cuts[i]) for i in those)
         return [
-            Tube(path=m.path, ro=m.tube.outer_radius, ri=m.tube.inner_radius, cuts=c,
+            TubeShape(path=m.path, ro=m.tube.outer_radius, ri=m.tube.inner_radius, cuts=c,
                  drills=m.drills)
             for m, c in shapes
         ]  # fmt: skip

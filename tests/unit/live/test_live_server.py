@@ -17,7 +17,7 @@ import pytest
 
 from cagekit.errors import GeometryError, InputError
 from cagekit.live.document import Document
-from cagekit.live.scene import Stage
+from cagekit.live.scene import Drawn
 from cagekit.live.server import LiveServer
 from cagekit.live.session import Session
 
@@ -130,9 +130,9 @@ def test_a_drag_shows_tubes_first_and_ends_as_a_change_at_once_does(server):
         first, version = session.state(have, brief=True), session.version
     plates = [b for b in first["bodies"] if b["group"] == "plates"]
     assert plates
-    assert first["stage"] == Stage.TUBES
+    assert first["stage"] == Drawn.TUBES
     assert all(b["late"] for b in plates)
-    told = told_until(heard, lambda m: m.get("stage") == Stage.WHOLE and m["of"] == version)
+    told = told_until(heard, lambda m: m.get("stage") == Drawn.WHOLE and m["of"] == version)
     session.forget(heard)
     assert [m["stage"] for m in told if m.get("of") == version and "stage" in m] == [1, 2]
     last = {b["id"]: b for b in told[-1]["bodies"]}

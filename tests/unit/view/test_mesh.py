@@ -9,7 +9,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.volume import wall_volume
-from cagekit.view.mesh import ROUGH, Mesh, Tube, joined, tube_mesh, tube_meshes
+from cagekit.view.mesh import ROUGH, Mesh, TubeShape, joined, tube_mesh, tube_meshes
 
 RO, RI = 20.65, 17.25
 HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
@@ -141,7 +141,7 @@ def test_rough_edges_lie_near_the_exact_ones(demo):
 
     cage = Design.load(demo).cage
     tubes = [
-        Tube(path=m.path, ro=m.tube.outer_radius, ri=m.tube.inner_radius,
+        TubeShape(path=m.path, ro=m.tube.outer_radius, ri=m.tube.inner_radius,
              cuts=(cage.cut(m.id, "a"), cage.cut(m.id, "b")), drills=m.drills)
         for m in cage.members.values()
     ]  # fmt: skip
