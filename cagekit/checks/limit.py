@@ -7,7 +7,9 @@ from typing import Any
 
 from cagekit.checks.finding import Value
 from cagekit.checks.quantities.quantity import Unit
-from cagekit.units import INCH, POUND, LengthUnit, parse_length
+from cagekit.units import POUND, LengthUnit, parse_length
+from cagekit.units.areas import parse_area, scaled
+from cagekit.units.sizes import parse_size
 from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
 SLACK = {"mm": SAME_POINT, "pair": 0.02, "mm2": 1e-3, "deg": 1e-6}
@@ -17,11 +19,8 @@ presets and rulebooks round inch sizes to hundredths of a millimetre."""
 LEAST_BOUND = 1e-3
 """A limit of nought is taken as this where a gap is told as a share of its limit."""
 
-_AREAS = {"mm2": 1.0, "cm2": 100.0, "in2": INCH**2, "sq in": INCH**2}
 _MASSES = {"kg": 1.0, "lb": POUND}
 _PLAIN = {"deg", "ratio", "count", "year", "s", "MPa"}
-_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*([a-z%][a-z0-9 ]*)?\s*$")
-_PAIR = re.compile(r"^\s*(.+?)\s*x\s*(.+?)\s*$")
 _OPERATOR = re.compile(r"^\s*(>=|<=|!=|>|<|=)\s*(.+)$")
 
 
@@ -58,10 +57,6 @@ def read_limit(raw: Any, unit: Unit, op: str, units: LengthUnit) -> Value:
     return (one,) if unit == "pair" or op == "in" else one
 
 
-SIZES = (10.0, 1000.0)
-"""The larger number of a size, tube or plate of a cage, lies between these, mm."""
-
-
 def _one(raw: Any, unit: Unit, units: LengthUnit) -> Value:
     if unit == "flag":
         if not isinstance(raw, bool):
@@ -76,45 +71,15 @@ def _one(raw: Any, unit: Unit, units: LengthUnit) -> Value:
     if unit == "mm":
         return parse_length(raw, default=units)
     if unit == "pair":
-        return _pair(raw, units)
+        return parse_size(raw, units)
     if unit == "mm2":
-        return _scaled(raw, _AREAS, INCH**2 if units == "in" else 1.0, "an area")
+        return parse_area(raw, default=units)
     if unit == "kg":
-        return _scaled(raw, _MASSES, 1.0, "a mass")
+        return scaled(raw, _MASSES, 1.0, "a mass")
     assert unit in _PLAIN
     if isinstance(raw, str):
         raise ValueError(f"the limit is a bare number, not {raw!r}")
     return float(raw)
-
-
-def _pair(raw: Any, units: LengthUnit) -> tuple[float, float]:
-    found = _PAIR.match(raw) if isinstance(raw, str) else None
-    if not found:
-        raise ValueError(f"{raw!r} is no size; write e.g. '45 x 2.5 mm' or '1 5/8 x 0.120 in'")
-    first, second = found[1], found[2]
-    tail = re.search(r"(mm|in)\s*$", second)
-    own = tail[1] if tail else units
-    if tail and not re.search(r"[a-z]", first):
-        first = f"{first} {own}"
-    pair = _length_text(first, units), _length_text(second, units)
-    if not SIZES[0] <= max(pair) <= SIZES[1]:
-        raise ValueError(f"{raw!r} is no size of a tube or plate; check its units ({own})")
-    return pair
-
-
-def _length_text(text: str, units: LengthUnit) -> float:
-    bare = re.fullmatch(r"\s*(\d+\.?\d*|\.\d+)\s*", text)
-    return parse_length(float(text) if bare else text, default=units)
-
-
-def _scaled(raw: Any, factors: dict[str, float], bare: float, what: str) -> float:
-    if isinstance(raw, int | float):
-        return float(raw) * bare
-    found = _QUANTITY.match(raw)
-    unit = (found[2] or "").strip() if found else ""
-    if not found or (unit and unit not in factors):
-        raise ValueError(f"{raw!r} is no {what.split()[1]}; units: {', '.join(factors)}")
-    return float(found[1]) * (factors[unit] if unit else bare)
 
 
 def split_operator(text: str) -> tuple[str, str]:

@@ -19,8 +19,8 @@ from cagekit.checks.quantities.quantity import Measure, Quantity, Unit, quantiti
 from cagekit.hints import closest, did_you_mean
 from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
-from cagekit.inputs.presets import find_preset, load_file, read_toml, shown
-from cagekit.inputs.rules import HardLimit, RuleEntry, RuleProfile
+from cagekit.inputs.presets import find_preset, read_toml, shown
+from cagekit.inputs.rules import HardLimit, RuleEntry, RuleProfile, read_rules
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.materials.source import Certainty
 from cagekit.units import LengthUnit, parse_length
@@ -223,7 +223,7 @@ def compile_file(path: Path) -> Profile:
 
 @lru_cache(maxsize=64)
 def _compiled(path: Path, *_: int) -> Profile:
-    file = load_file("rules", path, RuleProfile)
+    file = read_rules(path)
     problems: list[Problem] = []
     rules: list[Rule] = []
     if file.replaces and file.replaces not in GENERAL:
@@ -315,15 +315,11 @@ class _Reader:
             entry=entry,
             each=self.file.each if entry.each is None else entry.each,
             quantity=found,
-            roles=tuple(self._roles()),
+            roles=self.file.looked_at(entry),
             limits=limits,
             when=when,
             unless=unless,
         )
-
-    def _roles(self) -> Iterator[str]:
-        for name in self.entry.of:
-            yield from self.file.sets.get(name, (name,))
 
     def _check_names(self) -> None:
         """Refuse a name in `of` that looks like a slip: free roles of struts are allowed."""

@@ -7,12 +7,16 @@ rule too: it becomes a line on the inspection sheet.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import lru_cache
+from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
 from cagekit.errors import InputError
 from cagekit.inputs.fields import FileModel
+from cagekit.inputs.presets import load_file
 from cagekit.materials.source import Certainty
 
 Operator = Literal[">=", "<=", ">", "<", "=", "!=", "between", "in"]
@@ -114,6 +118,19 @@ class RuleEntry(FileModel):
         return self
 
 
+def takes(roles: Sequence[str], *names: str) -> bool:
+    """Whether a rule that looks at ``roles`` looks at something of these names.
+
+    Args:
+        roles: all when empty; one with ``!`` before it is left out.
+        *names: role, id, kind of foot.
+    """
+    if any(f"!{n}" in roles for n in names):
+        return False
+    named = [r for r in roles if not r.startswith("!")]
+    return not named or any(n in named for n in names)
+
+
 class RuleProfile(FileModel):
     """A rule profile as written."""
 
@@ -142,6 +159,10 @@ class RuleProfile(FileModel):
     gaps: tuple[str, ...] = Field((), description="what the rulebook asks for and is not in here")
     rule: tuple[RuleEntry, ...] = Field(min_length=1)
 
+    def looked_at(self, rule: RuleEntry) -> tuple[str, ...]:
+        """Roles and kinds of feet that a rule of this book looks at, its sets written out."""
+        return tuple(r for name in rule.of for r in self.sets.get(name, (name,)))
+
     @model_validator(mode="after")
     def _unique(self) -> RuleProfile:
         seen: set[str] = set()
@@ -153,3 +174,22 @@ class RuleProfile(FileModel):
             if "/" in rule.code and not self.group:
                 raise ValueError(f"{rule.code!r}: only a book with a 'group' writes codes with /")
         return self
+
+
+def read_rules(path: Path) -> RuleProfile:
+    """Read the rulebook in one file, once as long as it does not change.
+
+    Raises:
+        FileInputError: faults in the file; all at once, each with its line.
+    """
+    path = path.absolute()
+    try:
+        seen = path.stat()
+    except OSError:
+        return _read(path)
+    return _read(path, seen.st_mtime_ns, seen.st_size)
+
+
+@lru_cache(maxsize=64)
+def _read(path: Path, *_: int) -> RuleProfile:
+    return load_file("rules", path, RuleProfile)

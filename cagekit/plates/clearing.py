@@ -2,19 +2,22 @@
 
 Tried in this order, what the files say themselves left as it is: the plate as asked for, shifted
 across or along the car by the least that clears it, folded to the floor's section, the same area
-narrower or shorter, and smaller down to the area that rulebooks ask for.
+narrower or shorter, and smaller down to the area that the build's rulebooks ask for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
 from cagekit.cage.cage import Cage
+from cagekit.cage.member import Member
 from cagekit.cage.plate import Plate
 from cagekit.car.shell import ShellSurface
 from cagekit.errors import GeometryError, InputError, NotFoundError
@@ -22,7 +25,11 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
+from cagekit.plates.foot_size import FootSize
 from cagekit.plates.in_car import apart, least_room, lying_area, room_in_car, shell_of
+from cagekit.plates.near_tubes import tube_gaps
+from cagekit.units import INCH, LengthUnit, format_length
+from cagekit.units.tolerance import ROUNDING
 
 INTO = 1.3
 """A plate may reach this far (mm) into a surface of the car: sheet metal gives."""
@@ -32,10 +39,11 @@ EDGE_STEP = 10.0
 """Distance of the points looked at along the plate's edge, mm."""
 CLOSE = 0.25
 """How near (mm) a shift is found."""
-HOOP_AREA = 12000.0
-OTHER_AREA = 6000.0
-"""Least area on the shell of a hoop's foot and of others, mm2. Source: FIA Appendix J article 253,
-8.3.2.6, the largest that the rulebooks shipped here ask for."""
+OWN_SHARE = 0.9
+"""Share of a plate's length times width that is wanted on the shell where books ask for more than
+the plate has: corners are rounded."""
+STEPS: Mapping[LengthUnit, float] = {"mm": 1.0, "in": INCH / 16}
+"""Sizes and shifts that are chosen are whole ones of these, mm."""
 NARROWER = (0.9, 0.8, 0.7, 0.6, 0.5)
 """Widths tried at the same area, as shares of the asked one."""
 SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4)
@@ -52,19 +60,34 @@ class Wish:
         spec: as the files and the default have it.
         folded: makes the same folded to the floor's section; None when it must not be.
         sized: its length and width are somebody's own.
-        hoop: it carries a hoop.
+        asked: what rulebooks ask of it.
         surface: what the foot stands on.
+        units: of the build.
     """
 
     spec: FloorPlateSpec
     folded: Callable[[], FloorPlateSpec] | None = None
     sized: bool = True
-    hoop: bool = False
+    asked: FootSize = field(default_factory=FootSize)
     surface: str = "floor"
+    units: LengthUnit = "mm"
+
+
+class Misfit(NamedTuple):
+    """Why a plate does not fit, as half a sentence, and what would do."""
+
+    why: str
+    cure: str
 
 
 def fitted(
-    plate_id: str, foot: Foot, wish: Wish, cage: Cage, car: Car, others: Sequence[Plate] = ()
+    plate_id: str,
+    foot: Foot,
+    wish: Wish,
+    cage: Cage,
+    car: Car,
+    others: Sequence[Plate] = (),
+    tubes: Sequence[Member] = (),
 ) -> tuple[Plate, ...]:
     """The plates of a foot: the first of those tried that fits; else as asked for, with the reason.
 
@@ -75,17 +98,25 @@ def fitted(
         cage: the cage.
         car: the car sheet.
         others: plates of other feet near by.
+        tubes: tubes near by, of the cage and of the car's own frame.
     """
-    judge = _Judge(cage=cage, car=car, foot=foot, wish=wish, others=tuple(others))
+    judge = _Judge(cage=cage, car=car, foot=foot, wish=wish, others=others, tubes=tubes)
+    faults: list[Misfit] = []
     for spec, words in _tries(wish, judge):
         try:
             plates = _made(plate_id, foot, spec, cage, words)
         except (GeometryError, InputError):
             continue
-        if judge.takes(plates):
+        fault = judge.fault(plates)
+        if fault is None:
             return plates
+        faults.append(fault)
     plates = _made(plate_id, foot, wish.spec, cage)
-    return (_noted(plates[0], judge.reason(plates)), *plates[1:])
+    first = judge.fault(plates) or faults[0]
+    open_ = " left open by the files makes it fit" if wish.sized else " of the plate fits here"
+    other = Counter(f.why for f in faults if f.why != first.why).most_common(1)
+    why = f"{first.why}; otherwise {other[0][0]}" if other else first.why
+    return (_noted(plates[0], f"{NONE}{open_}: {why}. {first.cure}"), *plates[1:])
 
 
 def _made(
@@ -112,7 +143,8 @@ class _Judge:
     car: Car
     foot: Foot
     wish: Wish
-    others: tuple[Plate, ...]
+    others: Sequence[Plate]
+    tubes: Sequence[Member]
 
     @property
     def shell(self) -> tuple[ShellSurface, ...]:
@@ -122,8 +154,12 @@ class _Judge:
     def area(self) -> float:
         """Least area that must lie on the shell, mm2: what was asked for, up to the rulebooks'."""
         spec = self.wish.spec
-        own = 0.9 * spec.length * spec.width
-        return min(own, HOOP_AREA if self.wish.hoop else OTHER_AREA)
+        return min(OWN_SHARE * spec.length * spec.width, self.wish.asked.area)
+
+    def large_enough(self, length: float, width: float) -> bool:
+        """Whether a flat plate of this size (mm) could do at all."""
+        sides = zip(sorted((length, width)), self.wish.asked.sides, strict=True)
+        return length * width >= self.area and all(own >= asked for own, asked in sides)
 
     def clear(self, spec: FloorPlateSpec) -> bool:
         """Whether the edge of a flat plate clears the car."""
@@ -131,32 +167,44 @@ class _Judge:
         least = least_room(self.shell, points, spec.thickness, folded=False, below=False)
         return least is None or least[0] >= -INTO
 
-    def takes(self, plates: Sequence[Plate]) -> bool:
-        rooms = [room_in_car(self.cage, p, self.car) for p in plates]
-        if any(r is not None and r[0] < -INTO for r in rooms):
-            return False
-        if any(apart(self.cage, p, o)[0] < 0 for p in plates for o in self.others):
-            return False
-        return lying_area(self.cage, plates[0], self.car, self.wish.surface) >= self.area
-
-    def reason(self, plates: Sequence[Plate]) -> str:
-        """Why nothing fits, by the plate as asked for."""
-        tried = f"{NONE} of the plate fits here"
-        if self.wish.sized:
-            tried = f"{NONE} left open by the files makes it fit"
+    def fault(self, plates: Sequence[Plate]) -> Misfit | None:
+        """Why plates do not fit here, and what would do; None when they do."""
         for p in plates:
             least = room_in_car(self.cage, p, self.car)
             if least is not None and least[0] < -INTO:
-                return f"{tried}: it runs into the {least[1].name}. Move the foot away from it."
+                return Misfit(f"it runs into the {least[1].name}", "Move the foot away from it.")
+            for gap, tube, _ in tube_gaps(self.cage, p, self.tubes):
+                if gap < 0:
+                    return Misfit(f"it runs into {tube}", "Move the foot or that tube.")
             for o in self.others:
                 if apart(self.cage, p, o)[0] < 0:
-                    return f"{tried}: it lies on {o.id}. Move one foot, or make one plate for both."
+                    return Misfit(f"it lies on {o.id}", "Move one foot, or join the plates.")
         lies = lying_area(self.cage, plates[0], self.car, self.wish.surface)
-        return (
-            f"{tried}: {lies / 100:.0f} cm2 lie on the floor, {self.area / 100:.0f} cm2 are "
-            "wanted. Move the foot to where the floor is wider, or give its `profile` in the car "
-            "sheet."
+        if lies >= self.area:
+            return None
+        own, wanted = (_area(v, self.wish.units) for v in (lies, self.area))
+        return Misfit(
+            f"{own} lie on the floor, {wanted} are wanted ({self.wish.asked.book})",
+            "Move the foot to where the floor is wider, or give its `profile` in the car sheet.",
         )
+
+
+def _area(mm2: float, units: LengthUnit) -> str:
+    """An area in words, whole cm2 or tenths of a square inch."""
+    return f"{mm2 / 100:.0f} cm2" if units == "mm" else f"{mm2 / INCH**2:.1f} sq in"
+
+
+def _length(mm: float, units: LengthUnit) -> str:
+    """A length that was chosen, in words."""
+    if units == "mm":
+        return format_length(mm, decimals=0)
+    return format_length(mm, units, denominator=16)
+
+
+def _whole(mm: float, units: LengthUnit) -> float:
+    """A length rounded up to what a shop marks out, mm."""
+    step = STEPS[units]
+    return float(np.ceil(mm / step - ROUNDING) * step)
 
 
 def _tries(wish: Wish, judge: _Judge) -> Iterator[tuple[FloorPlateSpec, str]]:
@@ -175,24 +223,25 @@ def _tries(wish: Wish, judge: _Judge) -> Iterator[tuple[FloorPlateSpec, str]]:
     if wish.sized:
         return
     for share in (1.0, *SMALLER):
-        for length, width in _sizes(spec, share):
-            if length * width < judge.area:
+        for length, width in _sizes(spec, share, wish.units):
+            if not judge.large_enough(length, width):
                 continue
             size = replace(spec, length=length, width=width)
-            word = f"{length:.0f} x {width:.0f} mm, as the usual plate does not fit here"
+            sides = " x ".join(_length(v, wish.units) for v in (length, width))
+            word = f"{sides}, as the usual plate does not fit here"
             if judge.clear(size):
                 yield size, word
             yield from _shifted(size, judge, f"{word}, ")
 
 
-def _sizes(spec: FloorPlateSpec, share: float) -> Iterator[tuple[float, float]]:
-    """Lengths and widths (whole mm) of a share of the area, from square to slender."""
+def _sizes(spec: FloorPlateSpec, share: float, units: LengthUnit) -> Iterator[tuple[float, float]]:
+    """Lengths and widths (mm) of a share of the area, from square to slender."""
     length, width = spec.length * share**0.5, spec.width * share**0.5
     if share < 1.0:
-        yield float(np.ceil(length)), float(np.ceil(width))
+        yield _whole(length, units), _whole(width, units)
     for thin in NARROWER:
-        yield float(np.ceil(length / thin)), float(np.ceil(width * thin))
-        yield float(np.ceil(length * thin)), float(np.ceil(width / thin))
+        yield _whole(length / thin, units), _whole(width * thin, units)
+        yield _whole(length * thin, units), _whole(width / thin, units)
 
 
 def _shifted(
@@ -217,8 +266,10 @@ def _shifted(
         while high - low > CLOSE:
             middle = (low + high) / 2
             low, high = (low, middle) if judge.clear(at(middle)) else (middle, high)
-        least = min(float(np.ceil(high)), most)
-        yield at(least), f"{word}moved {least:.0f} mm {WAYS[way]} of the foot to clear the car"
+        units = judge.wish.units
+        least = min(_whole(high, units), most)
+        moved = _length(least, units)
+        yield at(least), f"{word}moved {moved} {WAYS[way]} of the foot to clear the car"
 
 
 def _edge(spec: FloorPlateSpec, side: float) -> Vec:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.cage.kept import Same
-from cagekit.cage.member import EndKind, EndName
+from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.cage.plate import Plate
 from cagekit.errors import InputError, about
+from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
@@ -21,6 +22,7 @@ from cagekit.plates.clearing import Wish, fitted
 from cagekit.plates.entries import asked_fields, floor_entry, foot_rise, spot_names
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
+from cagekit.plates.foot_size import FootSize, asked_of
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
@@ -146,10 +148,22 @@ def _foot_plates(
         for p in made
         if member not in p.members and float(np.linalg.norm(p.placement[:3, 3] - at)) < NEIGHBOUR
     )
+    tubes = tuple(t for t in cage.tubes.values() if t is not m and _near(t, at))
+    asked = asked_of(build, m)
     key = ("foot", m, end, Same(build.car), Same(build.tooling), tuple(map(Same, entries)), others)
-    own = (build.name, build.units, build.foot_plate)
+    own = (build.name, build.units, build.foot_plate, asked, tubes)
     return cage.kept.once(
-        (*key, *own), lambda: tuple(_foot_made(build, cage, member, end, entries, others))
+        (*key, *own),
+        lambda: tuple(_foot_made(build, cage, member, end, entries, others, tubes, asked)),
+    )
+
+
+def _near(tube: Member, point: Vec) -> bool:
+    """Whether a tube passes near enough to a foot to be in its plate's way."""
+    corners = tube.path.corners()
+    low, high = corners.min(axis=0) - NEIGHBOUR, corners.max(axis=0) + NEIGHBOUR
+    return bool(((low < point) & (point < high)).all()) and (
+        float(np.linalg.norm(tube.path.nearest(point).point - point)) < NEIGHBOUR
     )
 
 
@@ -160,6 +174,8 @@ def _foot_made(
     end: EndName,
     entries: Sequence[PlateEntry],
     others: Sequence[Plate],
+    tubes: Sequence[Member],
+    asked: FootSize,
 ) -> Sequence[Plate]:
     how = cage.member(member).end(end)
     names = foot_names(cage, member, end)
@@ -177,8 +193,8 @@ def _foot_made(
         spec = foot_plate_spec(build, entry)
         return cage.kept.call(plinth, name, foot, spec, entry.plinth_height, entry.wall)
     try:
-        wish = _wish(build, cage, member, entry, asked_fields(entries, names, side), foot.surface)
-        return fitted(name, foot, wish, cage, build.car, others)
+        wish = _wish(build, entry, asked_fields(entries, names, side), foot.surface, asked)
+        return fitted(name, foot, wish, cage, build.car, others, tubes)
     except InputError as error:
         if error.field != "profile" or build.car.foot(how.foot) is None:
             raise
@@ -192,23 +208,19 @@ def _foot_made(
 
 
 def _wish(
-    build: Build,
-    cage: Cage,
-    member: str,
-    entry: FloorPlateEntry,
-    asked: frozenset[str],
-    surface: str,
+    build: Build, entry: FloorPlateEntry, said: frozenset[str], surface: str, asked: FootSize
 ) -> Wish:
     folded = None
-    if "style" not in asked and entry.style == "flat":
+    if "style" not in said and entry.style == "flat":
         bent = entry.model_copy(update={"style": "folded"})
         folded = partial(foot_plate_spec, build, bent)
     return Wish(
         spec=foot_plate_spec(build, entry),
         folded=folded,
-        sized=bool({"length", "width"} & asked),
-        hoop="hoop" in cage.member(member).role,
+        sized=bool({"length", "width"} & said),
+        asked=asked,
         surface=surface,
+        units=build.units,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import pi
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,9 +15,20 @@ from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
-    from cagekit.cage.member import EndName
+    from cagekit.cage.member import EndName, Member
     from cagekit.geometry.end_cut import EndCut
     from cagekit.inputs.car import Car
+
+
+HOOPS = ("main_hoop", "front_hoop", "half_hoop", "lateral_hoop")
+"""Roles of hoops with feet of their own."""
+
+
+def foot_kind(member: Member) -> Literal["hoop", "backstay", "other"]:
+    """What rulebooks call the foot of a member; an A-pillar bar stands like a hoop's leg."""
+    if member.role in HOOPS or member.role == "a_pillar_bar":
+        return "hoop"
+    return "backstay" if member.role == "rear_brace" else "other"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
-from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
-
-import numpy as np
 
 from cagekit.cage.plate import Plate
 from cagekit.checks.quantities.near import Boxes
-from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
-from cagekit.plates.points import STEP, kept_points, nearest, plate_points, within
+from cagekit.plates.near_tubes import NEAR, TOUCH, axis_points, tube_gaps
+from cagekit.plates.points import kept_points, nearest, plate_points, within
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -23,10 +20,6 @@ FINE = 2.0
 """The same where a plate may run into its own tube, mm."""
 RISEN = 1.0
 """What stands higher than this (mm) over the flat under a foot is folded up."""
-NEAR = 30.0
-"""Tubes further from a plate than this (mm) are not told of."""
-TOUCH = 0.3
-"""A gap may come out this much (mm) too small by looking at points only."""
 
 
 class Clash(NamedTuple):
@@ -55,18 +48,13 @@ def clashes(cage: Cage) -> tuple[Clash, ...]:
 
 
 def _clash(cage: Cage, plate: Plate, near: Sequence[Member], own: Sequence[Member]) -> Clash | None:
-    lines = {m.id: _kept_line(cage, m) for m in near}
-    found = list(_gaps(plate, kept_points(cage, plate), near, lines))
+    found = list(tube_gaps(cage, plate, near))
     if plate.kind == "floor_plate" and plate.folds:
         found += _into_own(plate, own)
     if not found:
         return None
     gap, tube, point = min(found, key=lambda row: row[:2])
-    return Clash(plate.id, tube, gap + TOUCH if gap > -TOUCH else gap, point)
-
-
-def _kept_line(cage: Cage, member: Member) -> Points:
-    return cage.kept.once(("line", member), partial(_line, member, STEP))
+    return Clash(plate.id, tube, gap, point)
 
 
 def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
@@ -80,7 +68,7 @@ def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, 
     height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
     up = points[height > RISEN]
     for m in members:
-        line = _line(m, FINE)
+        line = axis_points(m, FINE)
         radius = m.tube.outer_radius
         beside = up[within(up, line, radius)] if len(up) else up
         near = line[within(line, beside, radius)] if len(beside) else beside
@@ -89,29 +77,3 @@ def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, 
         i, apart = nearest(beside, near)
         if apart - radius < -TOUCH:
             yield apart - radius, m.id, beside[i]
-
-
-def _line(member: Member, step: float) -> Vec:
-    path = member.path
-    return path.points(np.linspace(0.0, path.length, ceil(path.length / step) + 1))
-
-
-def _gaps(
-    plate: Plate, points: Points, members: Iterable[Member], lines: dict[str, Vec]
-) -> Iterator[tuple[float, str, Vec]]:
-    for m in members:
-        if m.id in plate.members:
-            continue
-        reach = m.tube.outer_radius + NEAR
-        line = lines[m.id]
-        near = line[within(line, points, reach)]
-        if not len(near):
-            continue
-        # what lies further from the line's box than the reach is told of nowhere
-        beside = within(points, near, reach)
-        if not len(beside):
-            continue
-        i, apart = nearest(points[beside], near)
-        gap = apart - m.tube.outer_radius
-        if gap < NEAR:
-            yield gap, m.id, points[beside[i]]

@@ -13,6 +13,7 @@ from inspect import getdoc
 from typing import TYPE_CHECKING, Literal
 
 from cagekit.checks.finding import Evidence, Value
+from cagekit.inputs.rules import takes
 
 if TYPE_CHECKING:
     from cagekit.checks.quantities.survey import Survey
@@ -63,9 +64,7 @@ class Pick:
 
     def takes(self, *names: str) -> bool:
         """Whether something that goes by ``names`` (role, id, kind of foot) is looked at."""
-        if any(f"!{n}" in self.roles for n in names):
-            return False
-        return not self.named or any(n in self.named for n in names)
+        return takes(self.roles, *names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

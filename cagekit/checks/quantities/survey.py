@@ -20,6 +20,7 @@ from cagekit.fit.view_angles import PillarView, pillar_view
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.materials.steels import family
+from cagekit.plates.foot import HOOPS, foot_kind
 from cagekit.plates.in_car import shell_of
 from cagekit.plates.points import kept_points
 from cagekit.swing.motion import Swept, sweep
@@ -37,8 +38,6 @@ if TYPE_CHECKING:
 HandSide = Literal["left", "right"]
 SIDES: tuple[HandSide, HandSide] = ("left", "right")
 
-HOOPS = ("main_hoop", "front_hoop", "half_hoop", "lateral_hoop")
-"""Roles of hoops with feet of their own."""
 FRAME_ROLES = (*HOOPS, "halo", "roof_rail", "header_bar", "rear_brace", "a_pillar_bar")
 """Roles whose mutual junctions the rulebooks measure from."""
 CARRIERS = ("outrigger", CHASSIS)
@@ -238,7 +237,7 @@ class Survey:
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
                 carried = carried or end.surface == "outrigger"
                 if end.kind is EndKind.FLAT or carried:
-                    out.append(StandingEnd(m, name, _foot_kind(m), carried))
+                    out.append(StandingEnd(m, name, foot_kind(m), carried))
         return tuple(out)
 
     def feet_of(self, pick: Pick) -> tuple[StandingEnd, ...]:
@@ -356,7 +355,3 @@ def gap_to(path: CentreLine, point: Vec) -> float:
     return float(np.linalg.norm(path.nearest(point).point - point))
 
 
-def _foot_kind(member: Member) -> Literal["hoop", "backstay", "other"]:
-    if member.role in HOOPS or member.role == "a_pillar_bar":
-        return "hoop"
-    return "backstay" if member.role == "rear_brace" else "other"

@@ -12,13 +12,14 @@ from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.inputs.build import Build
-from cagekit.inputs.car import KeepOut
+from cagekit.inputs.car import Chassis, ChassisTube, KeepOut
 from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.inputs.plate_presets import default_floor_plate
 from cagekit.inputs.resolve import load_build
-from cagekit.plates.clearing import Wish, fitted
+from cagekit.plates.clearing import Wish, fitted, why_none
 from cagekit.plates.feet import foot_plate_spec, plates_for
 from cagekit.plates.foot import Foot
+from cagekit.plates.foot_size import FootSize
 from cagekit.plates.in_car import apart, contact_share
 
 
@@ -188,7 +189,44 @@ def test_a_default_plate_keeps_off_the_plate_of_another_foot() -> None:
     other = replace(mine, id="other", members=("x",), placement=mine.placement @ shift)
     foot = Foot.of(cage, "main_hoop", "a", build.car)
     spec = foot_plate_spec(build, default_floor_plate("mm"))
-    wish = Wish(spec=spec, sized=False, hoop=True)
+    wish = Wish(spec=spec, sized=False, asked=FootSize(area=12000.0))
     (made,) = fitted("foot", foot, wish, cage, build.car, (other,))
     assert apart(cage, made, other)[0] >= 0
     assert made.outline.area > 12000
+
+
+@pytest.mark.parametrize(("beside", "fits"), [(60.0, True), (45.0, True), (20.0, False)])
+def test_a_default_plate_keeps_off_a_tube_of_the_frame(beside: float, fits: bool) -> None:
+    """A frame rail of 30 mm lies on the floor behind the left main foot, along the car's width."""
+    build = replace(load_build("gravel-hatch"), plates=())
+    x, y, z = build.car.left.main_foot.point
+    rail = ChassisTube(
+        name="floor_rail",
+        start=(x - beside - 15, y - 250, z + 10),
+        end=(x - beside - 15, y + 250, z + 10),
+        od=30,
+        wall=2,
+    )
+    car = build.car.model_copy(update={"chassis": Chassis(tube=(rail,))})
+    design = Design(replace(build, car=car))
+    plate = next(p for p in design.cage.plates if p.id == "foot_main_hoop_a")
+    rear = plate.car_points(plate.outline.vertices)[:, 0].min()
+    assert bool(rear > x - beside - 0.3) is fits
+    clash = {f.subject: f for f in run(design, ["plates"]) if f.code == "plate/clash"}
+    assert (clash[plate.id].status is Status.PASS) is fits
+    assert bool(why_none(plate)) is not fits
+    if not fits:
+        cure = next(f.cure for f in run(design, ["car"]) if f.subject == plate.id)
+        assert "; otherwise it runs into floor_rail" in cure
+
+
+def test_what_was_chosen_is_told_in_the_units_of_the_build() -> None:
+    build = blocked(AHEAD, BEHIND)
+    inches = build.file.model_copy(update={"units": "in"})
+    plates = plates_for(replace(build, file=inches), members_only(build))
+    plate = next(p for p in plates if p.id == "foot_main_hoop_a")
+    words = " ".join(plate.notes)
+    assert " in, as the usual plate does not fit here" in words
+    assert "mm" not in words
+    sixteenths = np.array(plate.size) / 25.4 * 16
+    assert sixteenths == pytest.approx(np.round(sixteenths), abs=1e-6)
