@@ -50,20 +50,33 @@ def _plain(id_: str) -> str:
     return id_.replace("_", " ")
 
 
+def stub_length(door: SwingDoor, joint: SwingJoint, tips: tuple[float, float]) -> float:
+    """How long a stub is from the longest tip of its end of the bar to the saw cut, mm.
+
+    Args:
+        door: the bar.
+        joint: whose stub.
+        tips: what the bar's copes take off at the longest tip of end a and of end b, mm.
+    """
+    if joint.end == "a":
+        return joint.cut_station - tips[0]
+    return door.fitted.path.length - joint.cut_station - tips[1]
+
+
+def by_rule(mm: float, units: LengthUnit) -> str:
+    """A length that is marked with a rule: for a saw cut or a pin sixteenths are too coarse."""
+    return format_length(mm, units, denominator=32 if units == "in" else None)
+
+
 def _joint(
     door: SwingDoor, joint: SwingJoint, tips: tuple[float, float], units: LengthUnit
 ) -> list[str]:
     s = joint.spec
-    whole = door.fitted.path.length
-    if joint.end == "a":
-        from_tip = joint.cut_station - tips[0]
-    else:
-        from_tip = whole - joint.cut_station - tips[1]
+    from_tip = stub_length(door, joint, tips)
     pin = from_tip + joint.pin_offset
 
     def said(mm: float) -> str:
-        # saw cuts and pins are marked with a rule: sixteenths of an inch are too coarse
-        return format_length(mm, units, denominator=32 if units == "in" else None)
+        return by_rule(mm, units)
 
     out = [
         f"{joint.name.capitalize()}: the stub ends {said(from_tip)} from the tip of the bar's end "

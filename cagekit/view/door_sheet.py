@@ -17,6 +17,7 @@ from cagekit.cage.colours import Colour, member_colour
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
+from cagekit.swing.work import by_rule, stub_length
 from cagekit.units import LengthUnit, format_length
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import Camera
@@ -66,9 +67,12 @@ def door_sheet(cage: Cage, swept: Mapping[str, Swept], units: LengthUnit = "mm")
     height = sum(r.shape[0] for r in rows) + FOOT
     sheet = PictureSheet(WIDTH, height, edge=PAD)
     top = 0
+    whole = cage.as_fitted()
     for row, door in zip(rows, cage.doors, strict=True):
         sheet.lay(row, (0, top))
-        _write(sheet, door, swept[door.bar], top, units)
+        bar = door.fitted.id
+        tips = (whole.cut(bar, "a").shortest, whole.cut(bar, "b").shortest)
+        _write(sheet, door, swept[door.bar], top, units, tips)
         _legend(sheet, cage, door, top + 118)
         _dimensions(sheet, door, swept[door.bar], top, units)
         top += row.shape[0]
@@ -115,8 +119,7 @@ def _dimensions(
         faces = [joint.stub_face.point, joint.face.point]
         shift = np.array([n * third, top + HEAD + TALL])
         a, b = near.pixels(np.array(faces))[:, :2] + shift
-        gap = format_length(joint.gap, units, decimals=1 if units == "mm" else 3)
-        _dimension(sheet, a, b, f"saw cut {gap}", lift=-96.0)
+        _dimension(sheet, a, b, f"saw cut {by_rule(joint.gap, units)}", lift=-96.0)
 
 
 def _dimension(sheet: PictureSheet, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:
@@ -138,15 +141,27 @@ def _dimension(sheet: PictureSheet, a: Pixel, b: Pixel, words: str, *, lift: flo
     sheet.pen.text((x, y), words, DIMENSION, letters, anchor="mm")
 
 
-def _write(sheet: PictureSheet, door: SwingDoor, swept: Swept, top: int, units: LengthUnit) -> None:
+def _write(
+    sheet: PictureSheet,
+    door: SwingDoor,
+    swept: Swept,
+    top: int,
+    units: LengthUnit,
+    tips: tuple[float, float],
+) -> None:
     big, small = font(26, bold=True), font(20)
     side = door.side
     text = sheet.pen.text
-    text((PAD, top + 14), f"{door.bar}: closed, half open and open", font=big, fill=INK)
+    name = door.bar.replace("_", " ")
+    text((PAD, top + 14), f"{name}: closed, half open and open", font=big, fill=INK)
     stop = (
         "meets nothing up to 150"
         if swept.limit is None or swept.meets is None
         else f"meets {swept.meets.name} at {degrees(swept.limit):.0f}"
+    )
+    stubs = "from the fitted bar's tip to the saw cut: " + ", ".join(
+        f"{by_rule(stub_length(door, j, tips), units)} at the {j.name} (end {j.end.upper()})"
+        for j in door.joints
     )
     text(
         (PAD, top + 50),
@@ -156,8 +171,7 @@ def _write(sheet: PictureSheet, door: SwingDoor, swept: Swept, top: int, units: 
     )
     text(
         (PAD, top + 80),
-        f"the fitted bar is cut {_said(door.hinge.cut_station, units)} (hinge) and "
-        f"{_said(door.latch.cut_station, units)} (latch) from the node at end A, along its axis",
+        stubs,
         font=small,
         fill=INK,
     )

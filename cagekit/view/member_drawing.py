@@ -39,6 +39,8 @@ MARGIN = 22.0
 """Room beside a view for lengths, overall height and names, mm of paper."""
 ABOVE, BELOW = (14.0, 5.0), (19.0, 13.0)
 """Room above and below the main view, with lengths and names, and a second one, mm of paper."""
+SIDEWAYS = 3.5
+"""How much farther the name of an end stands off that points to the side, mm of paper."""
 OVERALL = 4.0
 """From the edge of the paper to the line of an overall size, mm."""
 
@@ -234,8 +236,10 @@ def _names(tube: DrawnTube, at: Callable[[Vec], Vec], half: float) -> list[str]:
         toward = p - at(path.points([path.length * inside]))[0]
         n = float(np.hypot(*toward)) or 1.0
         q = p + toward / n * (half + 4.0)
-        out.append(text((q[0], q[1] + 0.2 * NAME), name, size=NAME, bold=True, halo=True))
-        out.append(text((q[0], q[1] + 0.2 * NAME + SIZE), words, size=2.8, halo=True))
+        # a tube that ends to the side: its name clears the line of the overall size there
+        x = q[0] + (SIDEWAYS * np.sign(toward[0]) if abs(toward[0]) > abs(toward[1]) else 0.0)
+        out.append(text((x, q[1] + 0.2 * NAME), name, size=NAME, bold=True, halo=True))
+        out.append(text((x, q[1] + 0.2 * NAME + SIZE), words, size=2.8, halo=True))
     return out
 
 

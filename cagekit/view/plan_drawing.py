@@ -19,6 +19,8 @@ UPRIGHT = 16.0
 """Least height for a size that is written along its line, mm of paper."""
 NEAR = 60.0
 """Feet less than this (mm) apart along the car stand in one line."""
+ASIDE = 1.6
+"""How far a foot's name begins beside the line across the car that it stands on, mm of paper."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,8 +97,8 @@ def plan_drawing(
             middle = (along + 2.0, (y + zero[1]) / 2 + 1.0)
             body.append(text(middle, words, size=2.7, anchor="start", halo=True))
         beyond = y + outward * (f.od * scale / 2 + (6.5 if outward < 0 else 9.0))
-        spot = (along + 6.0, y + 1.0) if behind else (x, beyond)
-        body.append(text(spot, f.name, size=3.2, bold=True, halo=True))
+        spot = (along + 6.0, y + 1.0) if behind else (x + ASIDE, beyond)
+        body.append(text(spot, f.name, size=3.2, bold=True, anchor="start", halo=True))
         if abs(x - zero[0]) > 14.0:
             aside = y + outward * (f.od * scale / 2 + 12.0)
             body.append(hairline((x, y), (x, aside + outward)))

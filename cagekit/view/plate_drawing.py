@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 MARGIN = 9.0
 """Room round the pattern for the overall sizes, mm of paper."""
+NUMBERED = 5.0
+"""Least width of a hole that holds its number, mm of paper."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,8 +119,12 @@ def plate_drawing(
         body.append(text((spot[0], spot[1] + 1.0), row.letter, size=3.0, bold=True, halo=True))
     for hole_row in hole_rows(plate):
         spot = at(np.array([[hole_row.x, hole_row.y]]) + low)[0]
+        # a number that would fill its hole stands beside it, towards the middle of the plate
+        small = 0.0 < hole_row.diameter * scale < NUMBERED
+        aside = hole_row.diameter * scale / 2 + 1.8 if small else 0.0
+        x = spot[0] + (aside if hole_row.x < wide / 2 else -aside)
         body.append(
-            text((spot[0], spot[1] + 0.95), str(hole_row.number), size=2.6, bold=True, halo=True)
+            text((x, spot[1] + 0.95), str(hole_row.number), size=2.6, bold=True, halo=True)
         )
     return LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
 

@@ -28,7 +28,7 @@ from cagekit.writers.pdf import document
 
 PAGES: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height of the papers, mm (ISO 216; ANSI/ASME Y14.1 size A)."""
-SIDE, TOP, BOTTOM, RIGHT = 12.0, 22.0, 16.0, 12.0
+SIDE, TOP, BOTTOM, RIGHT = 12.0, 25.0, 20.0, 12.0
 GAP = 9.0
 TAB = 10.0
 OVERLAP = 15.0
@@ -53,7 +53,7 @@ class Placed:
         return bool(self.part)
 
 
-LABEL, ARROW = 62.0, 18.0
+LABEL, ARROW = 66.0, 21.0
 """Width of a template's words, and of the arrow to the tube's middle beside them, mm."""
 
 
@@ -172,7 +172,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
         "name": design.name,
         "page": page,
         "width": width,
-        "foot": height - 13.0,
+        "foot": height - 17.0,
         "inches": design.units == "in",
         "templates": rows,
         "sheets": [

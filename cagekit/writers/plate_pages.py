@@ -12,7 +12,7 @@ from cagekit.writers.naming import in_words
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
 
-FIELD = (84.0, 40.0)
+FIELD = (84.0, 44.0)
 """Room for the drawing of a plate, mm."""
 
 
@@ -30,12 +30,12 @@ def plate_card(book: Book, group: Alike, options: CutOptions) -> dict[str, Any]:
     on = dict.fromkeys(p.ends or p.members) if len(names) == 1 else names
     facts = [
         ["Flat", f"{book.length(wide)} x {book.length(tall)} x {book.size(p.thickness)}"],
-        ["Steel", f"{p.material}, {book.mass(p.mass)} each"],
+        ["Steel", f"{p.material}, {book.light(p.mass)} each"],
         ["For", in_words(", ".join(on))],
         ["File", ", ".join(f"{n}.dxf" for n in names[:1]) + (" or a twin's" if names[1:] else "")],
     ]
     if p.folds:
-        facts.append(["Face", "drawn from the face; UP folds towards the reader"])
+        facts.append(["Folds", "UP: towards the reader"])
     return {
         "number": group.number,
         "title": group.title,

@@ -88,12 +88,15 @@ def one_place(book: Book, mm: float, axis: int) -> str:
 
 
 def between(book: Book, low: float, high: float, axis: int) -> str:
-    """Two edges of a plate along an axis, in the unit of the table's head."""
-    ends = []
-    for mm in (high, low):
-        way = f" {WAYS[axis][0 if mm > 0 else 1]}" if abs(mm) >= NEAR else ""
-        ends.append(f"{book.bare(abs(mm))}{way}")
-    return " to ".join(ends)
+    """Two edges of a plate along an axis, in the unit of the table's head.
+
+    The way is said once where both edges lie that way: ``765.0 to 864.7 behind``.
+    """
+    first, last = ("" if abs(mm) < NEAR else WAYS[axis][mm < 0] for mm in (high, low))
+    words = [f"{book.bare(abs(mm))}" for mm in (high, low)]
+    if first and last and first != last:
+        words[0] += f" {first}"
+    return f"{' to '.join(words)} {last or first}".rstrip()
 
 
 def mark_lists(book: Book) -> list[dict[str, Any]]:

@@ -21,7 +21,7 @@ from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting
 from cagekit.shop.welding.weld_rows import WeldRow
 from cagekit.shop.welding.welds import Way, Weld
-from cagekit.units import format_area, format_length, format_mass
+from cagekit.units import POUND, format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
 from cagekit.writers.copes import all_templates, lay_out, notcher_says, stands_on
@@ -85,6 +85,19 @@ class Book:
     def mass(self, kg: float) -> str:
         """A mass beside the book's lengths: pounds beside inches."""
         return format_mass(kg, self.design.units)
+
+    def area(self, mm2: float) -> str:
+        """An area of plate to buy: square metres, or square inches."""
+        if self.design.units == "in":
+            return format_area(mm2, "in", decimals=0)
+        return f"{mm2 / 1e6:.3f} m²"
+
+    def light(self, kg: float) -> str:
+        """The mass of one plate; grams or ounces where kilograms or pounds would say nothing."""
+        if self.design.units == "in":
+            pounds = kg / POUND
+            return self.mass(kg) if pounds >= 1.0 else f"{16 * pounds:.1f} oz"
+        return self.mass(kg) if kg >= 1.0 else f"{1000 * kg:.0f} g"
 
     def tube(self, member: str) -> str:
         """Size and steel of a member's tube."""
@@ -227,7 +240,7 @@ class Book:
             if len(found) == 2:
                 # each clock turns about the way out of its own end, so along the tube they add
                 both = found["a"].deepest + found["b"].deepest
-                turn = f"{180.0 - (180.0 - both) % 360.0:+.0f}°"
+                turn = signed_degrees(180.0 - (180.0 - both) % 360.0)
             deep = [f"{round(found[e].deepest) % 360}°" if e in found else "square" for e in "ab"]
             rows.append([self.number(member), next(iter(found.values())).reference, *deep, turn])
         return rows
@@ -353,7 +366,7 @@ class Book:
 
     def plate_order(self, p: PlateOrder) -> list[str]:
         """One thickness of plate to buy."""
-        area, order = (format_area(v, self.design.units) for v in (p.area, p.order))
+        area, order = (self.area(v) for v in (p.area, p.order))
         return [self.size(p.thickness), p.material, str(p.pieces), area, order, self.mass(p.mass)]
 
     def padding_order(self, p: PaddingOrder) -> list[str]:
@@ -434,6 +447,11 @@ class Book:
             f"{w.reach.share:.0%}",
             how,
         ]
+
+
+def signed_degrees(turn: float) -> str:
+    """A turn in whole degrees with its sign; none where there is no turn."""
+    return f"{round(turn):+d}°" if round(turn) else "0°"
 
 
 def write_shopbook(design: Design, folder: Path) -> None:

@@ -11,12 +11,12 @@ from cagekit.view.linework import weld_drawing
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
 
-MAPS = {"map-joints": 0.45, "map-plates": 0.31}
-"""Most that each picture takes of the page's height: both on one page."""
+MAPS = {"joints": 0.45, "plates": 0.31}
+"""Most that each picture takes of the page's height."""
 
 
-def weld_maps(book: Book) -> list[dict[str, Any]]:
-    """Pictures of the cage with a number at every weld."""
+def weld_maps(book: Book) -> dict[str, list[dict[str, Any]]]:
+    """Pictures of the cage with a number at every weld, one for each of the two lists or none."""
     found = book.design.weld_rows
     first: dict[str, WeldRow] = {}
     for r in found:
@@ -24,12 +24,13 @@ def weld_maps(book: Book) -> list[dict[str, Any]]:
             first.setdefault(r.what, r)
     joints = {r.id: r.point for r in found if r.weld}
     plates = {r.id: r.point for r in first.values()}
-    maps = []
+    maps: dict[str, list[dict[str, Any]]] = {}
     for name, title, spots in (
-        ("map-joints", "Joints of tubes", joints),
-        ("map-plates", "Plates, by the first weld of each", plates),
+        ("joints", "Joints of tubes", joints),
+        ("plates", "Plates, by the first weld of each", plates),
     ):
+        maps[name] = []
         if spots:
             drawn = weld_drawing(book.cage, OBLIQUE, book.width, MAPS[name] * book.height, spots)
-            maps.append({"title": title, **book.picture(name, drawn)})
+            maps[name].append({"title": title, **book.picture(f"map-{name}", drawn)})
     return maps

@@ -275,7 +275,7 @@ def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
         )
     reason = ""
     if len(member.end(end).parents) > 1:
-        reason = "several tubes meet here: use the template"
+        reason = "several tubes meet: use the template"
     elif not isinstance(seat, CylinderPiece):
         lands = all(isinstance(q, CylinderPiece) for q in cut.surfaces[: cut.count])
         reason = f"{'runs beside its tube' if lands else 'lands on a bend'}: use the template"
