@@ -16,7 +16,6 @@ import numpy as np
 
 from cagekit.cage.member import EndName, Member, Side
 from cagekit.geometry.centre_line import CentreLine, Vec
-from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize
 from cagekit.materials.tubes import Tube
 
@@ -57,6 +56,7 @@ class BoltedJoint:
         size: of the bolts.
         grade: of the bolts.
         bolts: their places from the middle of the cut, mm, negative towards end a.
+        flats: across the flats of head and nut, mm.
         bolt_length: under the head, mm.
         shank: part of it without thread, mm.
         grip: what a bolt holds together, mm.
@@ -83,6 +83,7 @@ class BoltedJoint:
     size: PinSize
     grade: str
     bolts: tuple[float, ...]
+    flats: float
     bolt_length: float
     shank: float
     grip: float
@@ -122,7 +123,7 @@ class BoltedJoint:
     def members(self) -> tuple[Member, ...]:
         """Joint and bolts as tubes: what people, shell and other tubes meet there."""
         reach = self.reach * self.along
-        wide = fastener(self.size.thread, self.grade).across_flats / cos(pi / 6)
+        wide = self.flats / cos(pi / 6)
         top = self.grip / 2 + self.size.washer_thickness
         body = self._rod(self.id, self.role, self.od, self.origin - reach, self.origin + reach)
         heads = (

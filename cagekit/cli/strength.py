@@ -24,6 +24,10 @@ SCREENING = (
 )
 HARDEST = 8
 """Tubes, attachments and helps that the tables list."""
+KINDS = (
+    "weld", "chord", "pin", "cheek", "sleeve", "joint_bolt", "joint_part", "bolt", "plate",
+)  # fmt: skip
+"""Kinds of attachments in the order of the table."""
 FOLDING = 4
 """Tubes that a line of the mechanism names."""
 
@@ -218,7 +222,7 @@ def _folds(result: StrengthResult) -> Iterator[tuple[str, str]]:
 def _weakest(result: StrengthResult, units: LengthUnit) -> Iterator[tuple[str, ...]]:
     """The hardest of each kind, then what no formula covers."""
     found = [(a, r.case.id) for r in result.results.values() for a in r.attachments]
-    for kind in ("weld", "chord", "pin", "cheek", "sleeve", "bolt", "plate"):
+    for kind in KINDS:
         of_kind = [(a, c) for a, c in found if a.kind == kind]
         covered = [(a, c) for a, c in of_kind if a.use is not None]
         if covered:

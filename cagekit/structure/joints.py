@@ -41,7 +41,8 @@ class Attachment:
     """What one weld, wall, pin, bolt or plate bears in one case.
 
     Args:
-        kind: ``weld``, ``chord``, ``pin``, ``cheek``, ``sleeve``, ``bolt`` or ``plate``.
+        kind: ``weld``, ``chord``, ``pin``, ``cheek``, ``sleeve``, ``bolt``, ``plate``,
+            ``joint_bolt`` or ``joint_part``.
         subject: joint, pin or plate.
         use: load over strength; None where no formula covers it.
         source: of the formula.

@@ -17,6 +17,7 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.loads import LoadsFile
 from cagekit.structure import sections
+from cagekit.structure.bolted import bolted_joints
 from cagekit.structure.cases import Case, LoadScene, cases_of, felt, loads_on, marks
 from cagekit.structure.collapse import Collapse, PlasticFrame, Strength, with_second_order
 from cagekit.structure.helps import GainCase, Help, Shift, helps_of, shifts_of
@@ -51,7 +52,7 @@ ASSUMPTIONS = (
     "Pins of swing-out bars turn freely about their own axis; their play is left out; their "
     "brackets are taken as stiff.",
     "Bolted sleeves carry on like the tube in them, clevises turn freely about their bolt; both "
-    "without play, sleeve, fork, eye and bolts not judged.",
+    "without play. Their bolts share a load alike; friction, spigots and bushes are not counted.",
     "Steel at the smallest strength of its standard, without partial factors; beside welds at the "
     "strength of the steel not hardened.",
     "Collapse: static, ductile tubes and welds, small displacements; second order by "
@@ -258,7 +259,9 @@ def _result(
         collapse=folding.collapse(loads_on(coarse, case, scene.cage)),
         uses=reader.uses(response, loads),
         deflection=float(np.linalg.norm(response.moved[list(at), :3], axis=1).max()),
-        attachments=tuple(attachments(scene, model, response)),
+        attachments=(
+            *attachments(scene, model, response), *bolted_joints(scene, model, response),
+        ),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,7 +103,10 @@ class UseReader:
             if name:
                 by_tube.setdefault(members[name].tube, []).append(i)
         self._alike = [_alike(model, tube, np.array(beams)) for tube, beams in by_tube.items()]
-        self._struts = {m.id: _struts(model, m.id, m.tube) for m in members.values()}
+        chains = {p: t.pieces for t in cage.bolted for p in t.pieces}
+        self._struts = {
+            m.id: _struts(model, m.id, m.tube, chains.get(m.id, (m.id,))) for m in members.values()
+        }
 
     def uses(self, response: Response, loads: Loads) -> tuple[MemberUse, ...]:
         """Use of every tube under one case, in build order."""
@@ -167,7 +171,8 @@ def _plastic(alike: _Alike, forces: Vec) -> Vec:
     )
 
 
-def _struts(model: Model, member: str, tube: Tube) -> _Struts:
+def _struts(model: Model, member: str, tube: Tube, chain: Sequence[str]) -> _Struts:
+    """The stretches of a member; ``chain`` are the pieces that it is bolted together of."""
     beams = list(model.beams_of(member))
     nodes = model.frame.ends[beams]
     held = set(model.joints.values()) | {f.node for f in model.feet} | {p.node for p in model.pins}
@@ -178,10 +183,29 @@ def _struts(model: Model, member: str, tube: Tube) -> _Struts:
             starts.append(start)
             spans.append(float(np.linalg.norm(way)))
             start = k + 1
+    if len(chain) > 1:
+        spans = [_unheld(model, chain, held, beams[s]) for s in starts]
     return _Struts(
         tube=tube, fy=sections.yield_of(tube.material).fy, beams=np.array(beams, np.int64),
         starts=np.array(starts, np.int64), spans=np.array(spans),
     )  # fmt: skip
+
+
+def _unheld(model: Model, chain: Sequence[str], held: AbstractSet[int], beam: int) -> float:
+    """Length that nothing holds round a beam of a bolted tube, mm: no joint of it is a prop."""
+    beams = [b for p in chain for b in model.beams_of(p)]
+    own = [model.beams_of(p) for p in chain]
+    cut = {int(model.frame.ends[b[k], k]) for i, b in enumerate(own) for k in (0, -1)
+           if (i, k) not in ((0, 0), (len(own) - 1, -1))}  # fmt: skip
+    stops = [
+        k for k, b in enumerate(beams[:-1])
+        if (n := int(model.frame.ends[b, 1])) not in cut and (n in held or model.welded[n])
+    ]  # fmt: skip
+    at = beams.index(beam)
+    low = max((k + 1 for k in stops if k < at), default=0)
+    high = min((k for k in stops if k >= at), default=len(beams) - 1)
+    ends = model.frame.ends[beams[low], 0], model.frame.ends[beams[high], 1]
+    return float(np.linalg.norm(model.frame.nodes[ends[1]] - model.frame.nodes[ends[0]]))
 
 
 def _buckling(struts: _Struts, normal: Vec, bent: Vec) -> float:

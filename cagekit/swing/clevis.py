@@ -13,6 +13,7 @@ from cagekit.cage.door import Lug, SmallPart, Stage
 from cagekit.cage.member import Member
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.bolted import ClevisEntry
+from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize
 from cagekit.swing.asked import EDGE, Asked
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt
@@ -65,6 +66,7 @@ def clevis_joint(cage: Cage, asked: Asked[ClevisEntry], id_: str) -> ClevisJoint
         size=size,
         grade=grade,
         bolts=(0.0,),
+        flats=fastener(size.thread, grade).across_flats,
         bolt_length=choice.length,
         shank=choice.shank,
         grip=slot + 2 * cheek,

@@ -15,6 +15,7 @@ from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.bolted import SleeveEntry
+from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize
 from cagekit.swing.asked import EDGE, Asked
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt, ring
@@ -70,6 +71,7 @@ def sleeve_joint(cage: Cage, asked: Asked[SleeveEntry], id_: str) -> SleeveJoint
         grade=grade,
         bolts=(*(-x for x in reversed(near)), *near),
         bush_length=2 * sqrt((od / 2) ** 2 - (size.sleeve_od / 2) ** 2),
+        flats=fastener(size.thread, grade).across_flats,
         bolt_length=choice.length,
         shank=choice.shank,
         grip=outer,

@@ -25,6 +25,7 @@ from cagekit.units import POUND, format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
 from cagekit.writers.copes import all_templates, lay_out, notcher_says, stands_on
+from cagekit.writers.machined_pages import machined_cards
 from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.plate_pages import plate_cards
@@ -81,6 +82,12 @@ class Book:
     def size(self, mm: float) -> str:
         """A size of stock: three decimals of an inch, or the millimetres as they are."""
         return format_length(mm, "in", decimals=3) if self.design.units == "in" else f"{mm:g} mm"
+
+    def fine(self, mm: float) -> str:
+        """A size for the lathe: thousandths of an inch, or tenths of a millimetre."""
+        if self.design.units == "in":
+            return format_length(mm, "in", decimals=3)
+        return f"{mm:.1f}"
 
     def mass(self, kg: float) -> str:
         """A mass beside the book's lengths: pounds beside inches."""
@@ -145,6 +152,7 @@ class Book:
             "cuts": [self.cut(p, i) for i, p in enumerate(self.design.cuts)],
             "materials": self.materials(),
             "plates": plate_cards(self),
+            "machined": machined_cards(self),
             "steps": [self.step(s) for s in self.steps],
             "filler": self.filler(),
             "maps": weld_maps(self),
@@ -330,6 +338,9 @@ class Book:
                 [f.size, f.grade, str(f.bolts), in_words(", ".join(f.plates))] for f in m.fasteners
             ],
             "padding": [self.padding_order(p) for p in m.padding],
+            "small_parts": "Small parts of the tubes that come apart"
+            if self.design.cage.bolted
+            else "Small parts of the swing-out door bars",
             "hardware": [
                 [
                     h.kind.replace("_", " "),

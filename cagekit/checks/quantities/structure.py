@@ -155,6 +155,18 @@ def bracket_use(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield from _attached(s, "cheek", "sleeve")
 
 
+@quantity("joint_bolt_use", "ratio", "use of the joint's bolts")
+def joint_bolt_use(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Load of the bolts of each bolted joint over their strength, in bending too for a clevis."""
+    yield from _attached(s, "joint_bolt")
+
+
+@quantity("joint_part_use", "ratio", "use of sleeve, eye and cheeks")
+def joint_part_use(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Load of each bolted joint's sleeve, eye or cheeks over their strength."""
+    yield from _attached(s, "joint_part")
+
+
 @quantity("bolt_use", "ratio", "use of the bolts")
 def bolt_use(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Load of the bolts of each foot over their strength in tension and shear."""

@@ -24,7 +24,10 @@ from cagekit.solids.measure import measure
 from cagekit.structure.model import model_of, solver_of
 from cagekit.structure.solve import Loads
 from cagekit.view.scene import bodies
+from cagekit.view.turned_drawing import turned_drawing
 from cagekit.writers.json import cage_dict
+from cagekit.writers.machined_pages import machined_cards
+from cagekit.writers.shopbook import Book
 
 from .conftest import built
 
@@ -263,3 +266,25 @@ def test_an_unknown_kind_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="clevice") as told:
         built(tmp_path, '\n[[joint]]\nkind = "clevice"\nat = "on rear_brace_left at middle"\n')
     assert "clevis" in str(told.value)
+
+
+def test_the_drawing_gives_every_size_of_the_part(design: Design) -> None:
+    """What the lathe and the mill need stands in the picture, as the geometry has it."""
+    for j in joints_of(design.cage):
+        for kind in ("fork", "eye"):
+            made = part(design.cage, f"{j.id}_{kind}")
+            drawn = turned_drawing(made, 176.0, 66.0, lambda mm: f"{mm:.3f}")
+            assert drawn.svg.count("<svg") == 1
+            words = set(re.findall(r">([^<>]*\d)<", drawn.svg))
+            thick = {j.cheek, j.slot, j.grip} if kind == "fork" else {j.eye}
+            sizes = {j.spigot, j.collar, made.length, j.width, j.stand, *thick}
+            want = {f"{v:.3f}" for v in sizes} | {f"⌀ {v:.3f}" for v in (j.od, j.spigot_od)}
+            assert want <= words
+            assert f"hole ⌀ {j.hole:.3f}" in drawn.svg
+
+
+def test_parts_alike_are_one_card_of_the_book(design: Design) -> None:
+    cards = machined_cards(Book(design))
+    assert [(c["title"], c["off"]) for c in cards] == [
+        ("Fork", "2 off"), ("Eye", "2 off"), ("Eye", "2 off"), ("Fork", "2 off"),
+    ]  # fmt: skip
