@@ -198,6 +198,12 @@ class EndCut:
         """
         return self._curve(n, self.outer_radius, self.corners)
 
+    def outer_points(self, n: int) -> CutWork[Points]:
+        """Points of ``outer_curve`` in space, ``(n, 3)`` mm."""
+        phi = self._angles(n, self.corners)
+        s = (yield self, phi, self.outer_radius).s
+        return self.points(phi, self.outer_radius, s)
+
     def inner_curve(self, n: int) -> Vec:
         """The cut on the inside, ``(n, 2)`` rows like ``outer_curve``."""
         return self._curve(n, self.inner_radius, self.corners_at([self.inner_radius])[0])
@@ -412,11 +418,16 @@ class EndCut:
         return float(low), float(high)
 
     def _curve(self, n: int, rho: float, corners: Vec) -> Vec:
+        phi = self._angles(n, corners)
+        return np.stack([phi, self.trim(phi, rho)], axis=1)
+
+    def _angles(self, n: int, corners: Vec) -> Vec:
+        """Even angles ``(n,)``; those nearest to a corner are moved onto it."""
         phi = np.arange(n) * (2 * pi / n)
         for c in corners:
             phi[round(float(c) * n / (2 * pi)) % n] = c if c < 2 * pi - pi / n else c - 2 * pi
         phi[0] = max(phi[0], 0.0)
-        return np.stack([phi, self.trim(phi, rho)], axis=1)
+        return phi
 
     @cached_property
     def _tangents(self) -> Vec:

@@ -8,7 +8,7 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import NamedTuple
@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage, Joint
-from cagekit.cage.kept import Same
+from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, Member
 from cagekit.checks.quantities.near import Boxes
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
-from cagekit.geometry.end_cut import EndCut
+from cagekit.geometry.end_cut import CutWork, EndCut, in_step, measure
 from cagekit.units.tolerance import SAME_POINT, SHARED
 
 _STEP = 4.0
@@ -85,7 +85,7 @@ class Wall:
         w, axis = point - self.path.spot(station).point, self.path.spot(station).point
         return station, float(np.arctan2(w @ (side - axis), w @ (zero - axis)))
 
-    def left(self, points: Points, station: Vec | None = None) -> Vec:
+    def left(self, points: Points, station: Vec | None = None) -> CutWork[Vec]:
         """How far points ``(n, 3)`` beside the tube are from its cuts, mm; negative: cut away.
 
         Args:
@@ -102,7 +102,8 @@ class Wall:
             w = points[near] - cut.point
             u, v = w @ cut.zero, w @ cut.side
             rho = np.minimum(np.hypot(u, v), cut.outer_radius)
-            left[near] = np.minimum(left[near], -(w @ cut.out) - cut.trim(np.arctan2(v, u), rho))
+            met = yield cut, np.arctan2(v, u), rho
+            left[near] = np.minimum(left[near], -(w @ cut.out) - met.s)
         return left
 
 
@@ -137,6 +138,7 @@ class Covered(NamedTuple):
 def overlaps(cage: Cage) -> list[Overlap]:
     """Every pair of tubes whose walls are in one place, in build order."""
     members = list(cage.tubes.values())
+    measure(cage.cut(m.id, name) for m in members for name, _ in m.ends)
     bolted = {
         i: n
         for n, t in enumerate(cage.bolted)
@@ -145,7 +147,7 @@ def overlaps(cage: Cage) -> list[Overlap]:
     bars = [_bar(cage, m) for m in members]
     near = closest_pairs(bars, limit=-SHARED)
     walls = {m.id: Wall.of(cage, m) for m in members}
-    out = []
+    found = []
     for pair in near:
         a, b = members[pair.a], members[pair.b]
         if a.role == b.role == CHASSIS:
@@ -155,10 +157,13 @@ def overlaps(cage: Cage) -> list[Overlap]:
         seat = _SEAT if _coped(a, b) or _coped(b, a) else 0.0
         if seat and len(a.path.pieces) == len(b.path.pieces) == 1:
             continue  # two straights meet once, and there they are coped
-        depth, where = cage.kept.call(deepest, walls[a.id], walls[b.id], seat)
-        if depth > SHARED:
-            out.append(Overlap(a, b, depth, pair.found.gap, where, _joined(a, b, where)))
-    return out
+        found.append((a, b, pair.found.gap, (walls[a.id], walls[b.id], seat)))
+    depths = _deepest(cage.kept, [pair for *_, pair in found])
+    return [
+        Overlap(a, b, depth, gap, where, _joined(a, b, where))
+        for (a, b, gap, _), (depth, where) in zip(found, depths, strict=True)
+        if depth > SHARED
+    ]
 
 
 def covered_welds(cage: Cage) -> Iterator[Covered]:
@@ -166,9 +171,8 @@ def covered_welds(cage: Cage) -> Iterator[Covered]:
     members = list(cage.members.values())
     order = {m.id: i for i, m in enumerate(members)}
     boxes = Boxes.of(cage, members)
-    for joint in cage.joints:
+    for joint, points in zip(cage.joints, _saddles(cage), strict=True):
         branch = cage.member(joint.branch)
-        points = cage.kept.once(("saddle", joint), partial(_saddle, joint))
         for i in boxes.near(points.min(0), points.max(0), branch.tube.wall):
             m = members[i]
             if i <= order[branch.id] or m.id in joint.parents:
@@ -186,7 +190,8 @@ def _covered(joint: Joint, branch: Member, m: Member, wall: Wall, points: Points
     bead = branch.tube.wall / 2
     if not (away < bead).any():
         return None
-    under = (away < bead) & (wall.left(points) > -bead)
+    (left,) = in_step([wall.left(points)])
+    under = (away < bead) & (left > -bead)
     if not under.any():
         return None
     deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
@@ -208,10 +213,15 @@ def length_of(points: Points, those: NDArray[np.bool_]) -> float:
     return float((step + np.roll(step, 1))[those].sum() / 2)
 
 
-def _saddle(joint: Joint) -> Points:
-    """Points along a weld, ``(n, 3)`` mm."""
-    spots = joint.cut.outer_curve(_SPOTS)
-    return joint.cut.points(spots[:, 0], joint.cut.outer_radius, spots[:, 1])
+def _saddles(cage: Cage) -> list[Points]:
+    """Points along every weld, ``(n, 3)`` mm each."""
+
+    def points(missing: Sequence[int]) -> list[Points]:
+        cuts = [cage.joints[i].cut for i in missing]
+        in_step([cut.cornered() for cut in cuts])
+        return in_step([cut.outer_points(_SPOTS) for cut in cuts])
+
+    return cage.kept.each([("saddle", joint) for joint in cage.joints], points)
 
 
 def _bar(cage: Cage, m: Member) -> Rod:
@@ -234,20 +244,30 @@ def _joined(a: Member, b: Member, where: Vec) -> bool:
     return min(float(np.linalg.norm(where - n)) for n in nodes) < _BY * max(a.tube.od, b.tube.od)
 
 
-def deepest(a: Wall, b: Wall, seat: float) -> tuple[float, Vec]:
-    """How deep the walls of two tubes are in each other (mm, 0 when apart), and where ``(3,)``.
-
-    Args:
-        a: the one.
-        b: the other.
-        seat: nearer than this to a cope, mm, nothing is looked at; for a branch and its parent,
-            which touch there by construction.
-    """
-    found = [_in_other(one, other, seat) for one, other in ((a, b), (b, a))]
-    return max(found, key=lambda f: f[0])
+Pair = tuple[Wall, Wall, float]
+"""Two walls, and how near to a cope (mm) nothing is looked at: the seat of a branch on its parent,
+which touch there by construction."""
+Deep = tuple[float, Vec]
+"""How deep a wall lies in another (mm, 0 when apart), and where ``(3,)``."""
 
 
-def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
+def _deepest(kept: Kept, pairs: Sequence[Pair]) -> list[Deep]:
+    """How deep the walls of each pair are in each other."""
+
+    def looked_at(missing: Sequence[int]) -> list[Deep]:
+        works = [
+            _in_other(*walls, seat)
+            for a, b, seat in (pairs[i] for i in missing)
+            for walls in ((a, b), (b, a))
+        ]
+        found = in_step(works)
+        return [max(both, key=lambda f: f[0]) for both in zip(found[::2], found[1::2], strict=True)]
+
+    keys = [("deepest", content(pair)) for pair in pairs]
+    return kept.each(keys, looked_at)
+
+
+def _in_other(m: Wall, other: Wall, seat: float) -> CutWork[Deep]:
     """The point of the outside of ``m`` that lies deepest in ``other``, and how deep, mm."""
     stations = np.linspace(0.0, m.path.length, int(m.path.length / _STEP) + 2)
     away, _ = points_gap(m.path.points(stations), other.path, other.radius)
@@ -256,7 +276,7 @@ def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
     points = m.points(close, phi)
     if not seat:
         points = np.concatenate([m.rims, points])
-    depth = _depths(m, other, points, seat)
+    depth = yield from _depths(m, other, points, seat)
     if not len(depth) or depth.max() < -_BETWEEN:
         return 0.0, np.zeros(3)
     best = int(np.argmax(depth))
@@ -267,7 +287,7 @@ def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
     for _ in range(3):
         s, p = at[0] + fine * size[0], at[1] + fine * size[1]
         points = m.points(np.clip(s, 0.0, m.path.length), p)
-        depth = _depths(m, other, points, seat)
+        depth = yield from _depths(m, other, points, seat)
         best = int(np.argmax(depth))
         if depth[best] > deep:
             i, k = divmod(best, len(p))
@@ -276,7 +296,7 @@ def _in_other(m: Wall, other: Wall, seat: float) -> tuple[float, Vec]:
     return deep, point
 
 
-def _depths(m: Wall, other: Wall, points: Points, seat: float) -> Vec:
+def _depths(m: Wall, other: Wall, points: Points, seat: float) -> CutWork[Vec]:
     """How deep points ``(n, 3)`` of the outside of ``m`` are inside wall and bore of ``other``, mm.
 
     Negative outside, minus infinity where ``m`` is cut away, and within ``seat`` of a cope.
@@ -285,10 +305,10 @@ def _depths(m: Wall, other: Wall, points: Points, seat: float) -> Vec:
     depth = np.full(len(points), -np.inf)
     near = np.nonzero(away < _BETWEEN)[0]
     if len(near):
-        left = other.left(points[near], station[near])
+        left = yield from other.left(points[near], station[near])
         kept = left > (seat or -_BETWEEN)
         near, left = near[kept], left[kept]
     if len(near):
-        there = m.left(points[near]) > seat - SAME_POINT
+        there = (yield from m.left(points[near])) > seat - SAME_POINT
         depth[near[there]] = np.minimum(-away[near], left)[there]
     return depth
