@@ -21,7 +21,7 @@ from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Window
 from cagekit.geometry.end_cut import CutWork, EndCut, in_step
-from cagekit.geometry.landing import MIN_ANGLE, Landing, Parent, land
+from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
 from cagekit.units.tolerance import SAME_POINT
 
 MISS_SHARE = 0.25
@@ -56,6 +56,12 @@ class EndToCut:
     plane: FlatSurface | None = None
     zero: ArrayLike | None = None
     owner: str = ""
+
+    @property
+    def branch(self) -> Branch:
+        """The end as what lands on its parents."""
+        point, out = self.path.end_point(self.which), self.path.out_direction(self.which)
+        return Branch(point, out, self.outer_radius, self.owner or "tube")
 
 
 def cut_end(
@@ -114,26 +120,32 @@ def cut_ends(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
     Returns:
         The cuts in order; for an end that cannot be cut the error that ``cut_end`` would raise.
     """
-    return in_step([_tried(end) for end in ends])
+    landed = iter(land_all([(p, end.branch) for end in ends for p in end.parents]))
+    return in_step([_tried(end, [next(landed) for _ in end.parents]) for end in ends])
 
 
-def _tried(end: EndToCut) -> CutWork[EndCut | CopeError]:
+def _tried(
+    end: EndToCut, landed: Sequence[Landing | CopeError]
+) -> CutWork[EndCut | CopeError]:
+    landings: list[Landing] = []
+    for found in landed:
+        if isinstance(found, CopeError):
+            return found
+        landings.append(found)
     try:
-        return (yield from _cutting(end))
+        return (yield from _cutting(end, landings))
     except CopeError as error:
         return error
 
 
-def _cutting(end: EndToCut) -> CutWork[EndCut]:
+def _cutting(end: EndToCut, landings: list[Landing]) -> CutWork[EndCut]:
     path, which, plane, zero = end.path, end.which, end.plane, end.zero
     outer_radius, inner_radius, through = end.outer_radius, end.inner_radius, end.parents
-    name = end.owner or "tube"
-    point, out = path.end_point(which), path.out_direction(which)
+    point, out, _, name = end.branch
     if zero is None:
         zero = path.reference_lines()[0 if which == "a" else -1]
     across = np.asarray(zero, float)
     reference = unit(across - (across @ out) * out)
-    landings = [land(p, point, out, outer_radius, owner=name) for p in through]
     surfaces, windows = _gather(landings)
     if plane is not None:
         surfaces.append(_standing_on(plane, out, name))

@@ -5,13 +5,15 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import atan2, degrees, pi, sin
+from math import degrees, inf, pi, sin
+from typing import NamedTuple
 
 import numpy as np
 
 from cagekit.errors import CopeError
-from cagekit.geometry.arrays import cross3
+from cagekit.geometry.arrays import Array, Bools, Ints, Points
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
 from cagekit.units.tolerance import SAME_ANGLE
@@ -63,6 +65,124 @@ class Landing:
     node_gap: float
 
 
+class Branch(NamedTuple):
+    """A branch that lands on a parent.
+
+    ``point`` ``(3,)`` mm is its theoretical end, ``out`` ``(3,)`` the unit vector out of it,
+    ``radius`` its outside radius, mm, ``owner`` its name for messages.
+    """
+
+    point: Vec
+    out: Vec
+    radius: float
+    owner: str
+
+
+Piece = CylinderPiece | TorusPiece
+
+
+class _Axes(NamedTuple):
+    """Centre lines of n pieces as columns.
+
+    ``at`` ``(n, 3)`` is a straight's start or a bend's centre, ``along`` ``(n, 3)`` the direction
+    of the one or the axis of the other, ``low`` and ``high`` ``(n,)`` mm or rad; a bend has
+    ``major`` ``(n,)`` mm and its frame ``x`` and ``y``, ``(n, 3)``. Products go by component, so
+    that what a piece gives is the same to the last bit whatever stands beside it.
+    """
+
+    bent: Bools
+    at: Array
+    along: Array
+    x: Array
+    y: Array
+    major: Vec
+    low: Vec
+    high: Vec
+
+    @classmethod
+    def of(cls, pieces: Sequence[Piece]) -> _Axes:
+        """The axes of these pieces."""
+        rows = [
+            (True, *q.centre, *q.axis, *q.x, *q.y, q.major, 0.0, q.angle)
+            if isinstance(q, TorusPiece)
+            else (False, *q.start, *q.axis, *_NONE, *_NONE, 0.0, q.low, q.high)
+            for q in pieces
+        ]
+        t = np.array(rows, dtype=float).reshape(-1, 16)
+        return cls(
+            t[:, 0] > 0, t[:, 1:4], t[:, 4:7], t[:, 7:10], t[:, 10:13], t[:, 13], t[:, 14], t[:, 15]
+        )
+
+    def pick(self, rows: Ints | Bools) -> _Axes:
+        """Some of them."""
+        return _Axes(*(column[rows] for column in self))
+
+    def distance(self, points: Array) -> Array:
+        """Distances ``(n, m)`` mm of points ``(n, m, 3)``, a row for each piece."""
+        out = np.empty(points.shape[:2])
+        for bent, of in ((False, _straight_distance), (True, _bend_distance)):
+            rows = np.nonzero(self.bent == bent)[0]
+            if len(rows):
+                out[rows] = of(self.pick(rows), points[rows])
+        return out
+
+    def tangent_at(self, points: Points) -> tuple[Points, Points]:
+        """Points of the axes nearest to points ``(n, 3)``, and the directions there."""
+        foot, along = np.empty_like(points), self.along.copy()
+        s = np.nonzero(~self.bent)[0]
+        station = _dot(points[s] - self.at[s], along[s])
+        foot[s] = self.at[s] + station[:, None] * along[s]
+        b = np.nonzero(self.bent)[0]
+        if len(b):
+            bend = self.pick(b)
+            out = bend.ring(np.clip(bend.turn(points[b, None]), 0.0, bend.high[:, None]))[:, 0]
+            foot[b] = bend.at + bend.major[:, None] * out
+            along[b] = _cross(bend.along, out)
+        return foot, along
+
+    def turn(self, points: Array) -> Array:
+        """Angles ``(n, m)`` (rad from the bend's start, nearest turn) of points ``(n, m, 3)``."""
+        w = points - self.at[:, None]
+        half = 0.5 * self.high[:, None]
+        raw = np.arctan2(_dot(w, self.y[:, None]), _dot(w, self.x[:, None])) - half
+        return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
+
+    def ring(self, turn: Array) -> Array:
+        """Directions ``(n, m, 3)`` from the bends' centres at angles ``(n, m)``."""
+        c, s = np.cos(turn)[..., None], np.sin(turn)[..., None]
+        return np.asarray(c * self.x[:, None] + s * self.y[:, None])
+
+
+_NONE = (0.0, 0.0, 0.0)
+
+
+def _straight_distance(a: _Axes, points: Array) -> Array:
+    w = points - a.at[:, None]
+    station = np.clip(_dot(w, a.along[:, None]), a.low[:, None], a.high[:, None])
+    return _size(w - station[..., None] * a.along[:, None])
+
+
+def _bend_distance(a: _Axes, points: Array) -> Array:
+    ring = a.ring(np.clip(a.turn(points), 0.0, a.high[:, None]))
+    return _size(points - a.at[:, None] - a.major[:, None, None] * ring)
+
+
+def _dot(a: Array, b: Array) -> Array:
+    """Products of rows ``(..., 3)``."""
+    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
+
+
+def _size(a: Array) -> Array:
+    """Lengths of rows ``(..., 3)``."""
+    return np.sqrt(_dot(a, a))
+
+
+def _cross(a: Points, b: Points) -> Points:
+    """Cross products of rows ``(n, 3)``."""
+    (x, y, z), (u, v, w) = a.T, b.T
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
+
+
 def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> Landing:
     """Find where a branch of outside ``radius`` with its end at ``point`` meets ``parent``.
 
@@ -77,92 +197,217 @@ def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> 
         CopeError: the branch does not reach the parent, lies nearly parallel to it or runs along
             it without coming clear.
     """
-    size = radius + parent.outer_radius
-    span = 5.0 * size
-    pieces = _near(parent, point, span + size)
-    step = min(radius, parent.outer_radius) / _SAMPLES_PER_RADIUS
-    half = int(span / step) + 1
-    grid = np.arange(-half, half + 1) * step
-    far = np.array([q.axis_distance(point - grid[:, None] * out) for q in pieces])
-    inside = (far.min(axis=0) < size) if pieces else np.zeros(len(grid), dtype=bool)
-    if not inside.any():
-        gap = float(far.min()) - size if pieces else float("inf")
-        raise CopeError(
-            owner,
-            f"does not reach {parent.id}: it passes "
-            + (f"{gap:.1f} mm beside it." if gap < span else "far from it."),
-            f"Let it end on the centre line of {parent.id}.",
-        )
-    touching = np.nonzero(inside)[0]
-    middle = int(touching[np.argmin(np.abs(touching - half))])
-    first = middle - int(np.argmin(inside[middle::-1])) if not inside[: middle + 1].all() else 0
-    last = middle + int(np.argmin(inside[middle:])) if not inside[middle:].all() else len(grid)
-    stretch = slice(first, min(last, len(grid) - 1) + 1)
-    closest = far[:, stretch].min(axis=1)
-    keep = [i for i in np.argsort(closest, kind="stable") if closest[i] < size + step]
-    surfaces = tuple(pieces[i] for i in keep)
-    apart = far[:, stretch].min(axis=0)
-    nearest = int(np.argmin(apart))
-    spot = float(grid[stretch][nearest])
-    angle, offset = _axes(surfaces[0], point - spot * out, out)
-    if angle < MIN_ANGLE - SAME_ANGLE:
-        raise CopeError(
-            owner,
-            f"meets {parent.id} at {degrees(angle):.1f} degrees, nearly parallel; "
-            f"a cope needs at least {degrees(MIN_ANGLE):.0f}.",
-            "Move the far end, or join the tubes side by side instead of coping.",
-        )
-    if spot < -size:
-        raise CopeError(
-            owner,
-            f"stops {-spot:.0f} mm short of {parent.id}'s centre line.",
-            f"Let it end on the centre line of {parent.id}.",
-        )
-    leaving = apart[nearest:]
-    if last == len(grid) or float((np.maximum.accumulate(leaving) - leaving).max()) > 1.0:
-        raise CopeError(
-            owner,
-            f"runs along {parent.id} or back into it before coming clear.",
-            "Let it leave on the outside of the bend, at a larger angle, or from a place farther "
-            "from the bend.",
-        )
-    return Landing(
-        surfaces=surfaces,
-        window=(float(grid[first]), float(grid[last])),
-        angle=angle,
-        offset=offset,
-        node_gap=min(float(q.axis_distance(point[None, :])[0]) for q in surfaces),
-    )
+    (found,) = land_all([(parent, Branch(point, out, radius, owner))])
+    if isinstance(found, CopeError):
+        raise found
+    return found
 
 
-def _near(parent: Parent, point: Vec, reach: float) -> list[CylinderPiece | TorusPiece]:
-    every = tube_surfaces(
-        parent.path,
-        parent.outer_radius,
-        open_a=parent.open_a,
-        open_b=parent.open_b,
-        owner=parent.id,
-    )
-    here = point[None, :]
-    if len(every) == 1:
-        return list(every)
-    return [q for q in every if float(q.axis_distance(here)[0]) < reach]
+def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError]:
+    """Where many branches meet their parents, in one array pass; the error of one that does not.
+
+    What a branch gets hangs on itself and its parent alone, to the last bit.
+
+    Args:
+        asked: each branch with its parent; a branch of several parents once for each.
+    """
+    if not asked:
+        return []
+    pieces, owner, away = _pieces_near(asked)
+    walk = _Walk.along(asked, pieces, owner)
+    surfaces = [
+        tuple(pieces[i] for i in keep) if walk.met[k] else () for k, keep in enumerate(walk.keep)
+    ]
+    met = np.nonzero(walk.met)[0]
+    firsts = [surfaces[k][0] for k in met.tolist()]
+    point = np.array([asked[k][1].point for k in met.tolist()]).reshape(-1, 3)
+    out = np.array([asked[k][1].out for k in met.tolist()]).reshape(-1, 3)
+    angle, offset = np.zeros(len(asked)), np.zeros(len(asked))
+    angle[met], offset[met] = _axes(_Axes.of(firsts), point - walk.spot[met, None] * out, out)
+    found: list[Landing | CopeError] = []
+    for k, (parent, branch) in enumerate(asked):
+        refused = walk.refused(k, parent, branch, float(angle[k]))
+        found.append(
+            refused
+            or Landing(
+                surfaces=surfaces[k],
+                window=(float(walk.low[k]), float(walk.high[k])),
+                angle=float(angle[k]),
+                offset=float(offset[k]),
+                node_gap=min(float(away[i]) for i in walk.keep[k]),
+            )
+        )
+    return found
 
 
-def _axes(surface: CylinderPiece | TorusPiece, start: Vec, out: Vec) -> tuple[float, float]:
-    """Acute angle (rad) and distance (mm) between the branch's axis and the parent's."""
-    here = start
-    angle = gap = 0.0
+def _pieces_near(asked: Sequence[tuple[Parent, Branch]]) -> tuple[list[Piece], Ints, Vec]:
+    """Pieces of the parents that branches may touch, whose each is, and their distances, mm."""
+    of_parent: dict[int, tuple[Piece, ...]] = {}
+    every: list[Piece] = []
+    counts = []
+    for parent, _ in asked:
+        if id(parent) not in of_parent:
+            of_parent[id(parent)] = tube_surfaces(
+                parent.path,
+                parent.outer_radius,
+                open_a=parent.open_a,
+                open_b=parent.open_b,
+                owner=parent.id,
+            )
+        own = of_parent[id(parent)]
+        every += own
+        counts.append(len(own))
+    owner = np.repeat(np.arange(len(asked)), counts)
+    point = np.array([b.point for _, b in asked])[owner]
+    away = _Axes.of(every).distance(point[:, None])[:, 0]
+    size = np.array([b.radius + p.outer_radius for p, b in asked])
+    near = (away < (_SPAN + 1.0) * size[owner]) | (np.array(counts)[owner] == 1)
+    rows = np.nonzero(near)[0]
+    return [every[i] for i in rows], owner[rows], away[rows]
+
+
+_SPAN = 5.0
+"""How far to both sides of its end a branch's axis is followed, in radii of both tubes."""
+
+
+class _Walk(NamedTuple):
+    """Axes of branches followed past their parents.
+
+    Attributes:
+        met: whether the branch comes near its parent at all, ``(n,)``.
+        gap: how far it stays away, mm; infinite with no piece near.
+        keep: for each branch the pieces that it can touch, nearest first.
+        low: depth at which it is clear of the parent on the outside, mm.
+        high: depth at which it is clear of it inwards.
+        spot: depth at which the axes are nearest.
+        again: it comes nearer once more, or is not clear within reach.
+    """
+
+    met: Bools
+    gap: Vec
+    keep: list[list[int]]
+    low: Vec
+    high: Vec
+    spot: Vec
+    again: Bools
+
+    @classmethod
+    def along(
+        cls, asked: Sequence[tuple[Parent, Branch]], pieces: Sequence[Piece], owner: Ints
+    ) -> _Walk:
+        """Follow the branches past the pieces, of which ``owner`` tells whose each is."""
+        n = len(asked)
+        point = np.array([b.point for _, b in asked])
+        out = np.array([b.out for _, b in asked])
+        size = np.array([b.radius + p.outer_radius for p, b in asked])
+        least = np.array([min(b.radius, p.outer_radius) for p, b in asked])
+        step = least / _SAMPLES_PER_RADIUS
+        half = (_SPAN * size / step).astype(int) + 1
+        count = 2 * half + 1
+        k = np.arange(int(count.max()))
+        grid = (k - half[:, None]) * step[:, None]
+        there = k < count[:, None]
+        walked = point[owner, None] - grid[owner, :, None] * out[owner, None]
+        far = _Axes.of(pieces).distance(walked)
+        nearest = np.full((n, len(k)), inf)
+        starts = np.nonzero(np.diff(owner, prepend=-1))[0]
+        if len(starts):
+            nearest[owner[starts]] = np.minimum.reduceat(far, starts, axis=0)
+        nearest[~there] = inf
+        inside = nearest < size[:, None]
+        middle = np.argmin(np.where(inside, np.abs(k - half[:, None]), len(k)), axis=1)
+        left = there & ~inside
+        first = np.where(left & (k <= middle[:, None]), k, 0).max(axis=1)
+        last = np.where(left & (k >= middle[:, None]), k, count[:, None]).min(axis=1)
+        stretch = (k >= first[:, None]) & (k <= last[:, None]) & there
+        closest = np.where(stretch[owner], far, inf).min(axis=1)
+        apart = np.where(stretch, nearest, inf)
+        spot = np.argmin(apart, axis=1)
+        leaving = stretch & (k >= spot[:, None])
+        farthest = np.maximum.accumulate(np.where(leaving, apart, 0.0), axis=1)
+        back = np.where(leaving, farthest - apart, 0.0)
+        every = np.arange(n)
+        return cls(
+            met=np.asarray(inside.any(axis=1)),
+            gap=nearest.min(axis=1) - size,
+            keep=_nearest_first(closest, owner, size + step),
+            low=grid[every, first],
+            high=grid[every, np.minimum(last, count - 1)],
+            spot=grid[every, spot],
+            again=np.asarray((last == count) | (back.max(axis=1) > 1.0)),
+        )
+
+    def refused(self, k: int, parent: Parent, branch: Branch, angle: float) -> CopeError | None:
+        """Why branch ``k`` cannot be coped to its parent; None when it can."""
+        if not self.met[k]:
+            gap = float(self.gap[k])
+            return CopeError(
+                branch.owner,
+                f"does not reach {parent.id}: it passes "
+                + (
+                    f"{gap:.1f} mm beside it."
+                    if gap < _SPAN * (branch.radius + parent.outer_radius)
+                    else "far from it."
+                ),
+                f"Let it end on the centre line of {parent.id}.",
+            )
+        if angle < MIN_ANGLE - SAME_ANGLE:
+            return CopeError(
+                branch.owner,
+                f"meets {parent.id} at {degrees(angle):.1f} degrees, nearly parallel; "
+                f"a cope needs at least {degrees(MIN_ANGLE):.0f}.",
+                "Move the far end, or join the tubes side by side instead of coping.",
+            )
+        spot = float(self.spot[k])
+        if spot < -(branch.radius + parent.outer_radius):
+            return CopeError(
+                branch.owner,
+                f"stops {-spot:.0f} mm short of {parent.id}'s centre line.",
+                f"Let it end on the centre line of {parent.id}.",
+            )
+        if self.again[k]:
+            return CopeError(
+                branch.owner,
+                f"runs along {parent.id} or back into it before coming clear.",
+                "Let it leave on the outside of the bend, at a larger angle, or from a place "
+                "farther from the bend.",
+            )
+        return None
+
+
+def _nearest_first(closest: Vec, owner: Ints, reach: Vec) -> list[list[int]]:
+    """For each branch its pieces that come within reach, the nearest first."""
+    keep: list[list[int]] = [[] for _ in reach]
+    order = np.lexsort((np.arange(len(closest)), closest, owner))
+    for i in order[closest[order] < reach[owner[order]]].tolist():
+        keep[owner[i]].append(i)
+    return keep
+
+
+def _axes(axes: _Axes, start: Points, out: Points) -> tuple[Vec, Vec]:
+    """Acute angles (rad) and distances (mm) of the branches' axes to the pieces', ``(n,)``."""
+    angle, gap = np.zeros(len(start)), np.zeros(len(start))
+    here = start.copy()
+    left = np.arange(len(start))
     # on a bend the tangent at the closest spot is not known beforehand
-    for _ in range(1 if isinstance(surface, CylinderPiece) else 6):
-        foot, tangent = surface.tangent_at(here)
-        cross = cross3(out, tangent)
-        area = float(np.sqrt(cross @ cross))
-        angle = atan2(area, abs(float(out @ tangent)))
-        if angle < 0.5 * sin(MIN_ANGLE):
+    for _ in range(_TURNS):
+        at, way = here[left], out[left]
+        foot, tangent = axes.pick(left).tangent_at(at)
+        cross = _cross(way, tangent)
+        area, slant = _size(cross), _dot(way, tangent)
+        angle[left] = np.arctan2(area, np.abs(slant))
+        on = angle[left] >= 0.5 * sin(MIN_ANGLE)
+        left, foot, at, way = left[on], foot[on], at[on], way[on]
+        cross, area, slant, tangent = cross[on], area[on], slant[on], tangent[on]
+        away = foot - at
+        gap[left] = np.abs(_dot(away, cross)) / area
+        further = _dot(away, way - slant[:, None] * tangent) / area**2
+        here[left] = at + further[:, None] * way
+        left = left[axes.bent[left]]
+        if not len(left):
             break
-        away = foot - here
-        gap = abs(float(away @ cross)) / area
-        slant = float(out @ tangent)
-        here = here + (float(away @ (out - slant * tangent)) / area**2) * out
     return angle, gap
+
+
+_TURNS = 6
+"""How often the closest spot of a bend is looked for anew."""
