@@ -34,3 +34,14 @@ def cross3(a: Array, b: Array) -> Array:
     x, y, z = a.tolist()
     u, v, w = b.tolist()
     return np.array([y * w - z * v, z * u - x * w, x * v - y * u])
+
+
+def dot_rows(a: Array, b: Array) -> Array:
+    """Products of rows ``(..., 3)`` with rows, the same to the last bit whatever stands beside."""
+    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
+
+
+def cross_rows(a: Points, b: Points) -> Points:
+    """Cross products of rows ``(n, 3)`` with rows."""
+    (x, y, z), (u, v, w) = a.T, b.T
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import degrees, inf, sin
 from typing import Literal, Protocol
 
@@ -20,7 +21,7 @@ from numpy.typing import ArrayLike
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Window
-from cagekit.geometry.end_cut import CutWork, EndCut, in_step
+from cagekit.geometry.end_cut import CutWork, EndCut, in_step, lay_grids
 from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
 from cagekit.units.tolerance import SAME_POINT
 
@@ -121,71 +122,105 @@ def cut_ends(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
         The cuts in order; for an end that cannot be cut the error that ``cut_end`` would raise.
     """
     landed = iter(land_all([(p, end.branch) for end in ends for p in end.parents]))
-    return in_step([_tried(end, [next(landed) for _ in end.parents]) for end in ends])
+    begun = [_begun(end, [next(landed) for _ in end.parents]) for end in ends]
+    lay_grids([b.cut for b in begun if isinstance(b, _Begun)])
+    return in_step([_tried(b) for b in begun])
 
 
-def _tried(
-    end: EndToCut, landed: Sequence[Landing | CopeError]
-) -> CutWork[EndCut | CopeError]:
-    landings: list[Landing] = []
-    for found in landed:
-        if isinstance(found, CopeError):
-            return found
-        landings.append(found)
-    try:
-        return (yield from _cutting(end, landings))
-    except CopeError as error:
-        return error
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Begun:
+    """An end that has landed: what it may touch, and the cut to all of that."""
 
+    end: EndToCut
+    landings: Sequence[Landing]
+    surfaces: Sequence[ContactSurface]
+    windows: Sequence[Window]
+    reference: Vec
 
-def _cutting(end: EndToCut, landings: list[Landing]) -> CutWork[EndCut]:
-    path, which, plane, zero = end.path, end.which, end.plane, end.zero
-    outer_radius, inner_radius, through = end.outer_radius, end.inner_radius, end.parents
-    point, out, _, name = end.branch
-    if zero is None:
-        zero = path.reference_lines()[0 if which == "a" else -1]
-    across = np.asarray(zero, float)
-    reference = unit(across - (across @ out) * out)
-    surfaces, windows = _gather(landings)
-    if plane is not None:
-        surfaces.append(_standing_on(plane, out, name))
-        windows.append((-inf, inf))
-    elif not through:
-        surfaces.append(PlaneFace(owner="", point=point, normal=vec(-out)))
-        windows.append((-inf, inf))
-    tilt = abs(float(surfaces[0].normal @ out)) if isinstance(surfaces[0], PlaneFace) else 1.0
+    @cached_property
+    def cut(self) -> EndCut:
+        """The cut to every surface that the end may touch."""
+        return self.to(range(len(self.surfaces)))
 
-    def made(surfaces: list[ContactSurface], windows: list[Window]) -> EndCut:
+    def to(self, which: Sequence[int]) -> EndCut:
+        """The cut to some of the surfaces."""
+        end, landings = self.end, self.landings
+        point, out, _, name = end.branch
+        surfaces = [self.surfaces[i] for i in which]
         planes, closures = _closures(surfaces, point, out)
+        first = surfaces[0]
+        tilt = abs(float(first.normal @ out)) if isinstance(first, PlaneFace) else 1.0
         return EndCut(
             owner=name,
-            which=which,
+            which=end.which,
             point=point,
             out=out,
-            zero=reference,
-            outer_radius=outer_radius,
-            inner_radius=inner_radius,
+            zero=self.reference,
+            outer_radius=end.outer_radius,
+            inner_radius=end.inner_radius,
             surfaces=(*surfaces, *planes),
-            windows=tuple(windows),
+            windows=tuple(self.windows[i] for i in which),
             count=len(surfaces),
             closures=closures,
-            parents=tuple(p.id for p in through),
+            parents=tuple(p.id for p in end.parents),
             angle=landings[0].angle if landings else float(np.arcsin(min(tilt, 1.0))),
             offset=landings[0].offset if landings else 0.0,
             concentric=all(q.node_gap <= NODE_TOL for q in landings),
         )
 
-    cut = made(surfaces, windows)
+
+def _begun(end: EndToCut, landed: Sequence[Landing | CopeError]) -> _Begun | CopeError:
+    landings: list[Landing] = []
+    for found in landed:
+        if isinstance(found, CopeError):
+            return found
+        landings.append(found)
+    point, out, _, name = end.branch
+    zero = end.zero
+    if zero is None:
+        zero = end.path.reference_lines()[0 if end.which == "a" else -1]
+    across = np.asarray(zero, float)
+    surfaces, windows = _gather(landings)
+    if end.plane is not None:
+        try:
+            surfaces.append(_standing_on(end.plane, out, name))
+        except CopeError as error:
+            return error
+        windows.append((-inf, inf))
+    elif not end.parents:
+        surfaces.append(PlaneFace(owner="", point=point, normal=vec(-out)))
+        windows.append((-inf, inf))
+    return _Begun(
+        end=end,
+        landings=landings,
+        surfaces=surfaces,
+        windows=windows,
+        reference=unit(across - (across @ out) * out),
+    )
+
+
+def _tried(begun: _Begun | CopeError) -> CutWork[EndCut | CopeError]:
+    if isinstance(begun, CopeError):
+        return begun
+    try:
+        return (yield from _cutting(begun))
+    except CopeError as error:
+        return error
+
+
+def _cutting(begun: _Begun) -> CutWork[EndCut]:
+    end, cut = begun.end, begun.cut
+    path, through, name = end.path, end.parents, cut.owner
     yield from cut.scanned()
     used = cut.used
     if len(used) < cut.count:
-        cut = made([surfaces[i] for i in used], [windows[i] for i in used])
+        cut = begun.to(used)
         yield from cut.scanned()
     if through:
         yield from cut.seated()
         _check_seat(cut, through, name)
         _check_steps(cut, name)
-    if cut.bound >= _room(path, which):
+    if cut.bound >= _room(path, end.which):
         yield from cut.measured()
     _check_length(cut, path, name)
     return cut

@@ -11,13 +11,13 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from math import pi, sin
+from math import inf, pi, sin
 from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Bools, Ints, Points, cross3
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3, cross_rows, dot_rows
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
@@ -29,6 +29,7 @@ from cagekit.geometry.contact import (
     Window,
     first_contacts,
 )
+from cagekit.geometry.landing import Axes
 from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON, NOISE
 
 _GRID = 120
@@ -160,18 +161,12 @@ class EndCut:
         return depth, self._scan.active[:, before]
 
     @cached_property
-    def special(self) -> Vec:
-        """Angles in [0, 2 pi) where a cope has its tips, lows and tangencies, sorted ``(k,)``."""
-        found = [0.0]
-        for first in self._tangents[:, 0]:
-            found.extend(first + k * pi / 2 for k in range(4))
-        return _distinct(np.array(found))
-
-    @cached_property
     def grid(self) -> Vec:
-        """Angles in [0, 2 pi) that hold every special angle, sorted ``(m,)``, for scans."""
-        n = _GRID if self.count == 1 else 2 * _GRID
-        return _distinct(np.concatenate([self.special, np.arange(n) * (2 * pi / n)]))
+        """Angles in [0, 2 pi) for scans, sorted ``(m,)``.
+
+        They hold every angle where a cope has its tips, lows and tangencies.
+        """
+        return _scan_angles([self])[0]
 
     def corners_at(self, rho: Iterable[float]) -> list[Vec]:
         """Angles where the curve at each radius has a kink or changes surface.
@@ -432,15 +427,7 @@ class EndCut:
     @cached_property
     def _tangents(self) -> Vec:
         """For each contact surface the two angles whose rays pass its axis farthest, ``(n, 2)``."""
-        found = []
-        for q in self.surfaces[: self.count]:
-            along = q.normal if isinstance(q, PlaneFace) else q.tangent_at(self.point)[1]
-            v = cross3(self.out, along)
-            if float(v @ v) < NOISE:
-                v = self.zero
-            phi = float(np.arctan2(v @ self.side, v @ self.zero)) % (2 * pi)
-            found.append((phi, (phi + pi) % (2 * pi)))
-        return np.array(found)
+        return _tangent_angles([self])[0]
 
     def _near_tangent(self, radii: Vec) -> list[list[float]]:
         """For each radius the angles where rays nearly graze the surface they end on."""
@@ -590,6 +577,52 @@ def in_step(works: Sequence[CutWork[T]]) -> list[T]:
     return [done[i] for i in range(len(works))]
 
 
+def lay_grids(cuts: Sequence[EndCut]) -> None:
+    """Work out side by side the angles that cuts are scanned at, for whoever asks next."""
+    for cut, tangents in zip(cuts, _tangent_angles(cuts), strict=True):
+        vars(cut)["_tangents"] = tangents
+    for cut, grid in zip(cuts, _scan_angles(cuts), strict=True):
+        vars(cut)["grid"] = grid
+
+
+def _tangent_angles(cuts: Sequence[EndCut]) -> list[Vec]:
+    """The tangents of each cut's contact surfaces, ``(n, 2)`` rad."""
+    surfaces = [q for cut in cuts for q in cut.surfaces[: cut.count]]
+    counts = [cut.count for cut in cuts]
+    own = np.repeat(np.arange(len(cuts)), counts)
+    out, zero, point, side = (
+        np.array(rows).reshape(-1, 3)[own]
+        for rows in zip(*((c.out, c.zero, c.point, c.side) for c in cuts), strict=True)
+    )
+    along = np.empty((len(surfaces), 3))
+    flat = np.array([isinstance(q, PlaneFace) for q in surfaces])
+    for i in np.nonzero(flat)[0].tolist():
+        along[i] = surfaces[i].normal
+    pieces = [q for q in surfaces if not isinstance(q, PlaneFace)]
+    along[~flat] = Axes.of(pieces).tangent_at(point[~flat])[1]
+    v = cross_rows(out, along)
+    v = np.where((dot_rows(v, v) < NOISE)[:, None], zero, v)
+    phi = np.arctan2(dot_rows(v, side), dot_rows(v, zero)) % (2 * pi)
+    both = np.stack([phi, (phi + pi) % (2 * pi)], axis=1)
+    return np.split(both, np.cumsum(counts)[:-1])
+
+
+def _scan_angles(cuts: Sequence[EndCut]) -> list[Vec]:
+    """The grid of each cut; those with as many surfaces at one go."""
+    found: dict[int, Vec] = {}
+    quarters = np.arange(4) * (pi / 2)
+    for count in dict.fromkeys(cut.count for cut in cuts):
+        these = [i for i, cut in enumerate(cuts) if cut.count == count]
+        first = np.array([cuts[i]._tangents[:, 0] for i in these])
+        special = (first[:, :, None] + quarters).reshape(len(these), -1)
+        special = _distinct_rows(np.concatenate([np.zeros((len(these), 1)), special], axis=1))
+        n = _GRID if count == 1 else 2 * _GRID
+        even = np.broadcast_to(np.arange(n) * (2 * pi / n), (len(these), n))
+        rows = _distinct_rows(np.concatenate([special, even], axis=1))
+        found.update((i, row[row < inf]) for i, row in zip(these, rows, strict=True))
+    return [found[i] for i in range(len(cuts))]
+
+
 def measure(cuts: Iterable[EndCut]) -> None:
     """Work out side by side how far cuts reach, for whoever asks ``longest`` or ``shortest``."""
     in_step([cut.measured() for cut in cuts if "_extremes" not in vars(cut)])
@@ -652,6 +685,18 @@ def _distinct(angles: Vec) -> Vec:
     return np.asarray(a[keep])
 
 
+def _distinct_rows(angles: Array) -> Array:
+    """As ``_distinct`` does each row ``(n, m)``; what is dropped, or was already, is infinite."""
+    none = np.isinf(angles)
+    a = np.sort(np.where(none, inf, np.mod(np.where(none, 0.0, angles), 2 * pi)), axis=1)
+    last = (a.shape[1] - 1) - none.sum(axis=1)
+    following = np.concatenate([a[:, 1:], np.full((len(a), 1), inf)], axis=1)
+    rows = np.arange(len(a))
+    following[rows, last] = 2 * pi + a[:, 0]
+    with np.errstate(invalid="ignore"):
+        return np.where(following - a > _SAME, a, inf)
+
+
 @lru_cache(maxsize=8)
 def crowded_gauss(order: int) -> tuple[Vec, Vec]:
     """Gauss points and weights on (0, 1), crowded at both ends.
@@ -664,4 +709,4 @@ def crowded_gauss(order: int) -> tuple[Vec, Vec]:
     return t * t * (3.0 - 2.0 * t), 3.0 * w * t * (1.0 - t)
 
 
-__all__ = ["CutWork", "EndCut", "contacts", "crowded_gauss", "in_step", "measure"]
+__all__ = ["CutWork", "EndCut", "contacts", "crowded_gauss", "in_step", "lay_grids", "measure"]

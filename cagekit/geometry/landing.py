@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cagekit.errors import CopeError
-from cagekit.geometry.arrays import Array, Bools, Ints, Points
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross_rows, dot_rows
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
 from cagekit.units.tolerance import SAME_ANGLE
@@ -81,7 +81,7 @@ class Branch(NamedTuple):
 Piece = CylinderPiece | TorusPiece
 
 
-class _Axes(NamedTuple):
+class Axes(NamedTuple):
     """Centre lines of n pieces as columns.
 
     ``at`` ``(n, 3)`` is a straight's start or a bend's centre, ``along`` ``(n, 3)`` the direction
@@ -100,7 +100,7 @@ class _Axes(NamedTuple):
     high: Vec
 
     @classmethod
-    def of(cls, pieces: Sequence[Piece]) -> _Axes:
+    def of(cls, pieces: Sequence[Piece]) -> Axes:
         """The axes of these pieces."""
         rows = [
             (True, *q.centre, *q.axis, *q.x, *q.y, q.major, 0.0, q.angle)
@@ -113,9 +113,9 @@ class _Axes(NamedTuple):
             t[:, 0] > 0, t[:, 1:4], t[:, 4:7], t[:, 7:10], t[:, 10:13], t[:, 13], t[:, 14], t[:, 15]
         )
 
-    def pick(self, rows: Ints | Bools) -> _Axes:
+    def pick(self, rows: Ints | Bools) -> Axes:
         """Some of them."""
-        return _Axes(*(column[rows] for column in self))
+        return Axes(*(column[rows] for column in self))  # type: ignore[arg-type]
 
     def distance(self, points: Array) -> Array:
         """Distances ``(n, m)`` mm of points ``(n, m, 3)``, a row for each piece."""
@@ -130,21 +130,21 @@ class _Axes(NamedTuple):
         """Points of the axes nearest to points ``(n, 3)``, and the directions there."""
         foot, along = np.empty_like(points), self.along.copy()
         s = np.nonzero(~self.bent)[0]
-        station = _dot(points[s] - self.at[s], along[s])
+        station = dot_rows(points[s] - self.at[s], along[s])
         foot[s] = self.at[s] + station[:, None] * along[s]
         b = np.nonzero(self.bent)[0]
         if len(b):
             bend = self.pick(b)
             out = bend.ring(np.clip(bend.turn(points[b, None]), 0.0, bend.high[:, None]))[:, 0]
             foot[b] = bend.at + bend.major[:, None] * out
-            along[b] = _cross(bend.along, out)
+            along[b] = cross_rows(bend.along, out)
         return foot, along
 
     def turn(self, points: Array) -> Array:
         """Angles ``(n, m)`` (rad from the bend's start, nearest turn) of points ``(n, m, 3)``."""
         w = points - self.at[:, None]
         half = 0.5 * self.high[:, None]
-        raw = np.arctan2(_dot(w, self.y[:, None]), _dot(w, self.x[:, None])) - half
+        raw = np.arctan2(dot_rows(w, self.y[:, None]), dot_rows(w, self.x[:, None])) - half
         return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
 
     def ring(self, turn: Array) -> Array:
@@ -156,31 +156,20 @@ class _Axes(NamedTuple):
 _NONE = (0.0, 0.0, 0.0)
 
 
-def _straight_distance(a: _Axes, points: Array) -> Array:
+def _straight_distance(a: Axes, points: Array) -> Array:
     w = points - a.at[:, None]
-    station = np.clip(_dot(w, a.along[:, None]), a.low[:, None], a.high[:, None])
+    station = np.clip(dot_rows(w, a.along[:, None]), a.low[:, None], a.high[:, None])
     return _size(w - station[..., None] * a.along[:, None])
 
 
-def _bend_distance(a: _Axes, points: Array) -> Array:
+def _bend_distance(a: Axes, points: Array) -> Array:
     ring = a.ring(np.clip(a.turn(points), 0.0, a.high[:, None]))
     return _size(points - a.at[:, None] - a.major[:, None, None] * ring)
 
 
-def _dot(a: Array, b: Array) -> Array:
-    """Products of rows ``(..., 3)``."""
-    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
-
-
 def _size(a: Array) -> Array:
     """Lengths of rows ``(..., 3)``."""
-    return np.sqrt(_dot(a, a))
-
-
-def _cross(a: Points, b: Points) -> Points:
-    """Cross products of rows ``(n, 3)``."""
-    (x, y, z), (u, v, w) = a.T, b.T
-    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
+    return np.sqrt(dot_rows(a, a))
 
 
 def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> Landing:
@@ -223,7 +212,7 @@ def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError
     point = np.array([asked[k][1].point for k in met.tolist()]).reshape(-1, 3)
     out = np.array([asked[k][1].out for k in met.tolist()]).reshape(-1, 3)
     angle, offset = np.zeros(len(asked)), np.zeros(len(asked))
-    angle[met], offset[met] = _axes(_Axes.of(firsts), point - walk.spot[met, None] * out, out)
+    angle[met], offset[met] = _axes(Axes.of(firsts), point - walk.spot[met, None] * out, out)
     found: list[Landing | CopeError] = []
     for k, (parent, branch) in enumerate(asked):
         refused = walk.refused(k, parent, branch, float(angle[k]))
@@ -259,7 +248,7 @@ def _pieces_near(asked: Sequence[tuple[Parent, Branch]]) -> tuple[list[Piece], I
         counts.append(len(own))
     owner = np.repeat(np.arange(len(asked)), counts)
     point = np.array([b.point for _, b in asked])[owner]
-    away = _Axes.of(every).distance(point[:, None])[:, 0]
+    away = Axes.of(every).distance(point[:, None])[:, 0]
     size = np.array([b.radius + p.outer_radius for p, b in asked])
     near = (away < (_SPAN + 1.0) * size[owner]) | (np.array(counts)[owner] == 1)
     rows = np.nonzero(near)[0]
@@ -308,7 +297,7 @@ class _Walk(NamedTuple):
         grid = (k - half[:, None]) * step[:, None]
         there = k < count[:, None]
         walked = point[owner, None] - grid[owner, :, None] * out[owner, None]
-        far = _Axes.of(pieces).distance(walked)
+        far = Axes.of(pieces).distance(walked)
         nearest = np.full((n, len(k)), inf)
         starts = np.nonzero(np.diff(owner, prepend=-1))[0]
         if len(starts):
@@ -384,7 +373,7 @@ def _nearest_first(closest: Vec, owner: Ints, reach: Vec) -> list[list[int]]:
     return keep
 
 
-def _axes(axes: _Axes, start: Points, out: Points) -> tuple[Vec, Vec]:
+def _axes(axes: Axes, start: Points, out: Points) -> tuple[Vec, Vec]:
     """Acute angles (rad) and distances (mm) of the branches' axes to the pieces', ``(n,)``."""
     angle, gap = np.zeros(len(start)), np.zeros(len(start))
     here = start.copy()
@@ -393,15 +382,15 @@ def _axes(axes: _Axes, start: Points, out: Points) -> tuple[Vec, Vec]:
     for _ in range(_TURNS):
         at, way = here[left], out[left]
         foot, tangent = axes.pick(left).tangent_at(at)
-        cross = _cross(way, tangent)
-        area, slant = _size(cross), _dot(way, tangent)
+        cross = cross_rows(way, tangent)
+        area, slant = _size(cross), dot_rows(way, tangent)
         angle[left] = np.arctan2(area, np.abs(slant))
         on = angle[left] >= 0.5 * sin(MIN_ANGLE)
         left, foot, at, way = left[on], foot[on], at[on], way[on]
         cross, area, slant, tangent = cross[on], area[on], slant[on], tangent[on]
         away = foot - at
-        gap[left] = np.abs(_dot(away, cross)) / area
-        further = _dot(away, way - slant[:, None] * tangent) / area**2
+        gap[left] = np.abs(dot_rows(away, cross)) / area
+        further = dot_rows(away, way - slant[:, None] * tangent) / area**2
         here[left] = at + further[:, None] * way
         left = left[axes.bent[left]]
         if not len(left):
