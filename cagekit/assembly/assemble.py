@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.cage import CONCENTRIC, Cage
+from cagekit.cage.cage import CONCENTRIC, Cage, cope_all
 from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.errors import CopeError, GeometryError, InputError
+from cagekit.errors import CagekitError, CopeError, GeometryError, InputError, NotFoundError
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
 from cagekit.inputs.build import Build
@@ -106,9 +106,38 @@ def _require_names(build: Build, cage: Cage) -> None:
 
 def members_only(build: Build, kept: Kept | None = None) -> Cage:
     """Make the tubes of a build, without plates but for the brackets of swing-out bars."""
+    return _joined(_tubes(build, Kept() if kept is None else kept))
+
+
+def variants(builds: Sequence[Build], kept: Kept | None = None) -> list[Cage | CagekitError]:
+    """Make the tubes of many versions of a build and cut all their ends side by side.
+
+    Each is what ``members_only`` makes of its build, to the last bit.
+
+    Args:
+        builds: the versions; what they share is made once.
+        kept: what an earlier cage has worked out.
+
+    Returns:
+        The cages in order; for one that cannot be made the error that ``members_only`` raises.
+    """
+    kept = Kept() if kept is None else kept
+    found = [_or_error(partial(_tubes, build, kept)) for build in builds]
+    cope_all([c for c in found if isinstance(c, Cage)], kept)
+    return [_or_error(partial(_joined, c)) if isinstance(c, Cage) else c for c in found]
+
+
+def _or_error(make: Callable[[], Cage]) -> Cage | CagekitError:
+    try:
+        return make()
+    except (GeometryError, InputError, NotFoundError) as error:
+        return error
+
+
+def _tubes(build: Build, kept: Kept) -> Cage:
+    """The tubes of a build, not coped yet."""
     site = Site(build)
     notes: list[str] = []
-    kept = Kept() if kept is None else kept
     before: Hashable = ("members", _ground(build))
     for entry in build.entries:
         step = kept.once((before, content(entry)), partial(_step, site, entry, kept))
@@ -120,7 +149,7 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
     _note_grinding(build, members, kept)
     divided = _swung(build, members, kept)
     bolted = _bolted(build, Cage("", members.values(), chassis=site.chassis.values(), kept=kept))
-    cage = Cage(
+    return Cage(
         build.name,
         map(kept.same, _divided(members, divided, bolted)),
         plates=[p for d in divided for p in d.plates],
@@ -128,8 +157,14 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
         bolted=[s.tube for s in bolted],
         hardware=[p for parts in (divided, bolted) for d in parts for p in d.hardware],
         chassis=map(kept.same, site.chassis.values()),
+        notes=notes,
         kept=kept,
     )
+
+
+def _joined(cage: Cage) -> Cage:
+    """The cage with its joints, and notes on those whose axes do not meet."""
+    notes = list(cage.notes)
     for joint in cage.joints:
         if not joint.concentric:
             names = ", ".join(joint.parents)
@@ -353,27 +388,27 @@ class _Node:
         its = _stretch(other.path, self.point)
         if its is None:
             return False
-        its = _outside(its, self.trunk, _left(self.parent, other))
         reach = self.member.tube.outer_radius + other.tube.outer_radius
-        if len(self.mine) and len(its) and (_gaps(self.mine, its) < reach - TOUCH).any():
-            return True
-        return _steel_shared(self.member, self.end, self.parent, other)
+        if len(self.mine) and (_gaps(self.mine, its) < reach - TOUCH).any():
+            its = _outside(its, self.trunk, _left(self.parent, other))
+            if len(its) and (_gaps(self.mine, its) < reach - TOUCH).any():
+                return True
+        return self.shares_steel(other)
 
+    def shares_steel(self, other: Member) -> bool:
+        """Whether two branches share steel beside their parent, as on the inside of its bend.
 
-def _steel_shared(member: Member, name: EndName, parent: Member, other: Member) -> bool:
-    """Whether two branches share steel beside their parent, as on the inside of its bend.
-
-    Points on the wall of this branch near its node that lie outside the parent and inside the
-    other branch, by more than ``TOUCH``.
-    """
-    node = member.path.end_point(name)
-    its, trunk = _beside(other, parent, node), _stretch(parent.path, node)
-    if trunk is None or its is None:
-        return False
-    deep = other.tube.outer_radius - SHARED
-    points = _wall(member, name, its, deep)
-    points = points[_gaps(points, its).min(axis=1) < deep]
-    return bool((_gaps(points, trunk).min(axis=1) > parent.tube.outer_radius).any())
+        Points on the wall of this branch near its node that lie outside the parent and inside the
+        other branch, by more than ``TOUCH``.
+        """
+        its = _beside(other, self.parent, self.point)
+        if its is None or self.trunk is None:
+            return False
+        deep = other.tube.outer_radius - SHARED
+        points = _wall(self.member, self.end, its, deep)
+        points = points[_gaps(points, its).min(axis=1) < deep]
+        away = _gaps(points, self.trunk).min(axis=1)
+        return bool((away > self.parent.tube.outer_radius).any())
 
 
 def _beside(other: Member, parent: Member, node: Vec) -> Vec | None:
@@ -444,6 +479,9 @@ def _gaps(a: Vec, b: Vec) -> Vec:
 
 def _stretch(path: CentreLine, node: Vec) -> Vec | None:
     """Axis points of a path within ``LOOK`` of a node, ``(n, 3)``; None when it is far away."""
+    least, most = path.box
+    if (node < least - LOOK).any() or (node > most + LOOK).any():
+        return None
     spot = path.nearest(node)
     if float(np.linalg.norm(spot.point - node)) > LOOK:
         return None

@@ -95,7 +95,7 @@ class Cage:
         self.fittings: Mapping[str, Member] = {m.id: m for t in self.bolted for m in t.fittings}
         self.hardware: tuple[SmallPart, ...] = tuple(hardware)
         self.kept = Kept() if kept is None else kept
-        self._cuts: dict[tuple[str, str], EndCut] = {}
+        self._cuts: dict[tuple[str, EndName], EndCut] = {}
         self._moments: dict[str, Moments] = {}
         self._parents: dict[str, Parent] = {}
 
@@ -221,25 +221,10 @@ class Cage:
         Raises:
             CopeError: one cannot be cut; about the first of them.
         """
-        new = [k for k in wanted if k not in self._cuts]
-        if not new:
-            return
-        members = [self.member(id_) for id_, _ in new]
-        keys = [
-            ("cut", m, name, tuple(self.member(p) for p in m.end(name).parents))
-            for m, (_, name) in zip(members, new, strict=True)
-        ]
-
-        def cut_now(missing: Sequence[int]) -> list[EndCut | CopeError]:
-            ends = [self._end(members[i], new[i][1]) for i in missing]
-            # alike in what shapes the cut, though member or parent differ elsewhere
-            alike = [("cut", content(end)) for end in ends]
-            return self.kept.each(alike, lambda left: cut_ends([ends[i] for i in left]))
-
-        for key, found in zip(new, self.kept.each(keys, cut_now), strict=True):
-            if isinstance(found, CopeError):
-                raise found.within(found.owner)
-            self._cuts[key] = found
+        new = [(self, *k) for k in wanted if k not in self._cuts]
+        for cut in _cut_all(new, self.kept) if new else ():
+            if isinstance(cut, CopeError):
+                raise cut.within(cut.owner)
 
     def _end(self, m: Member, name: EndName) -> EndToCut:
         how = m.end(name)
@@ -355,6 +340,40 @@ class Cage:
         for i in self.members:
             moment += self.mass(i) * self.wall(i).centre
         return np.asarray(moment / self.tube_mass())
+
+
+def cope_all(cages: Sequence[Cage], kept: Kept) -> None:
+    """Cut every end of many cages side by side, for whoever asks next.
+
+    Ends that cages share, and those that were cut before, are cut once. What cannot be cut is
+    told when its cage is asked for it.
+
+    Args:
+        cages: versions of a cage, say.
+        kept: what cuts are kept in, that of the cages.
+    """
+    _cut_all([(c, m.id, n) for c in cages for m in c.members.values() for n, _ in m.ends], kept)
+
+
+def _cut_all(wanted: Sequence[tuple[Cage, str, EndName]], kept: Kept) -> list[EndCut | CopeError]:
+    """Cuts of ends of cages, each handed to its cage, or why an end cannot be cut."""
+    ends = [(cage, cage.member(id_), name) for cage, id_, name in wanted]
+    keys = [("cut", m, name, tuple(map(c.member, m.end(name).parents))) for c, m, name in ends]
+    once = dict(zip(keys, ends, strict=True))
+
+    def cut_now(left: Sequence[int]) -> list[EndCut | CopeError]:
+        every = list(once.values())
+        new = [cage._end(m, name) for cage, m, name in map(every.__getitem__, left)]
+        # alike in what shapes the cut, though member or parent differ elsewhere
+        alike = [("cut", content(end)) for end in new]
+        return kept.each(alike, lambda left: cut_ends([new[i] for i in left]))
+
+    by_key = dict(zip(once, kept.each(list(once), cut_now), strict=True))
+    found = [by_key[key] for key in keys]
+    for (cage, id_, name), cut in zip(wanted, found, strict=True):
+        if not isinstance(cut, CopeError):
+            cage._cuts[id_, name] = cut
+    return found
 
 
 def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:

@@ -499,6 +499,21 @@ class CentreLine:
                 out.append(vec(q.start + tail * q.direction))
         return np.array([*out, self.end])
 
+    @cached_property
+    def box(self) -> tuple[Vec, Vec]:
+        """Low and high corner of a box that holds the centre line, ``(3,)`` mm each."""
+        held = [self.start, self.end]
+        for q in self.pieces:
+            held.append(q.start)
+            if isinstance(q, Arc):
+                # a bend lies within its ends and the corner of its tangents, a wide one in its ring
+                if q.angle < pi / 2:
+                    held.append(vec(q.start + q.radius * tan(q.angle / 2) * q.direction))
+                else:
+                    held += [vec(q.centre - q.radius), vec(q.centre + q.radius)]
+        points = np.array(held)
+        return points.min(axis=0), points.max(axis=0)
+
     def reference_lines(self, zero: ArrayLike | None = None) -> Vec:
         """Carry one reference line along the tube, ``(n_pieces + 1, 3)`` unit vectors.
 

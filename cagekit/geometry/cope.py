@@ -121,6 +121,14 @@ def cut_ends(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
     Returns:
         The cuts in order; for an end that cannot be cut the error that ``cut_end`` would raise.
     """
+    return [cut for lot in range(0, len(ends), _LOT) for cut in _cut_lot(ends[lot : lot + _LOT])]
+
+
+_LOT = 200
+"""Ends cut at one go: with more of them the arrays no longer stay in the processor's cache."""
+
+
+def _cut_lot(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
     landed = iter(land_all([(p, end.branch) for end in ends for p in end.parents]))
     begun = [_begun(end, [next(landed) for _ in end.parents]) for end in ends]
     lay_grids([b.cut for b in begun if isinstance(b, _Begun)])

@@ -579,6 +579,8 @@ def in_step(works: Sequence[CutWork[T]]) -> list[T]:
 
 def lay_grids(cuts: Sequence[EndCut]) -> None:
     """Work out side by side the angles that cuts are scanned at, for whoever asks next."""
+    if not cuts:
+        return
     for cut, tangents in zip(cuts, _tangent_angles(cuts), strict=True):
         vars(cut)["_tangents"] = tangents
     for cut, grid in zip(cuts, _scan_angles(cuts), strict=True):

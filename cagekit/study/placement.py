@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from cagekit.assembly.assemble import sketch
+from cagekit.assembly.assemble import sketch, variants
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding, Status
@@ -154,9 +154,12 @@ def place(
             hint="Widen the step.",
         )
     now = tuple(_now(build, cage, entries, s.name) for s in chosen)
+    places = list(product(*(s.values for s in chosen)))
+    builds = [_variant(build, entries, chosen, now, values) for values in places]
+    variants(builds, design.kept)  # what cannot be made is told place by place
     tried = [
-        _try(design, entries, _variant(build, entries, chosen, now, values), values, groups)
-        for values in product(*(s.values for s in chosen))
+        _try(design, entries, variant, values, groups)
+        for variant, values in zip(builds, places, strict=True)
     ]
     ids = {m for t in tried for m in t.members}
     keys = _keys(tried, ids)

@@ -1,0 +1,75 @@
+"""How quick many versions of one cage are: ``python -m cagekit.benchmarks.variants``.
+
+A seeded draw moves dimensions as measuring errors would, and every version gets its tubes and its
+copes: all side by side, and one by one from nothing. What is told are ratios of CPU in one run,
+and both over a process that imports numpy, as seconds on a shared machine mean little.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import time
+from collections.abc import Callable, Sequence
+from functools import partial
+
+from cagekit.assembly.assemble import members_only, variants
+from cagekit.benchmarks.commands import NUMPY, cpu
+from cagekit.inputs.build import Build
+from cagekit.inputs.resolve import load_build, with_changes
+
+ERROR = 3.0
+"""Spread of the draw, mm: what a tape measures a shell to (common practice)."""
+
+
+def drawn(build: Build, member: str, field: str, count: int, seed: int) -> list[Build]:
+    """Versions of a build with one dimension moved by normal errors.
+
+    Args:
+        build: what they are versions of.
+        member: id or kind of a member.
+        field: a length of it, in mm.
+        count: how many.
+        seed: of the draw.
+    """
+    entry = next(e for e in build.entries if member in e.names)
+    value, dice = float(getattr(entry, field)), random.Random(seed)
+    moved = (value + dice.gauss(0.0, ERROR) for _ in range(count))
+    return [with_changes(build, member, {field: f"{v:.4f} mm"}) for v in moved]
+
+
+def spent(work: Callable[[], object]) -> float:
+    """CPU seconds of this process."""
+    start = time.process_time()
+    work()
+    return time.process_time() - start
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(
+        prog="python -m cagekit.benchmarks.variants", description=__doc__
+    )
+    parser.add_argument("--build", default="gravel-hatch")
+    parser.add_argument("--move", default="main_hoop.gap,harness_bar.below_shoulder")
+    parser.add_argument("--count", type=int, default=100, help="versions of each")
+    parser.add_argument("--alone", type=int, default=10, help="of these made one by one")
+    given = parser.parse_args(arguments)
+    build = load_build(given.build)
+    members_only(build)  # nothing is imported within what is timed
+    numpy = min(cpu(NUMPY, {}) for _ in range(3))
+    print(f"{given.build}: ms CPU of one version; numpy's import {1e3 * numpy:.0f} ms")
+    for name in given.move.split(","):
+        member, _, field = name.partition(".")
+        builds = drawn(build, member, field, given.count, 1)
+        together = spent(partial(variants, builds)) / len(builds)
+        few = builds[: given.alone]
+        alone = sum(spent(partial(members_only, b)) for b in few) / len(few)
+        print(
+            f"  {name:<32} side by side {1e3 * together:6.1f} ({together / numpy:.2f} numpy), "
+            f"alone {1e3 * alone:6.1f}: {alone / together:.1f} times"
+        )
+
+
+if __name__ == "__main__":
+    main()
