@@ -78,7 +78,7 @@ class Branch(NamedTuple):
     owner: str
 
 
-Piece = CylinderPiece | TorusPiece
+TubeSurface = CylinderPiece | TorusPiece
 
 
 class Axes(NamedTuple):
@@ -100,7 +100,7 @@ class Axes(NamedTuple):
     high: Vec
 
     @classmethod
-    def of(cls, pieces: Sequence[Piece]) -> Axes:
+    def of(cls, pieces: Sequence[TubeSurface]) -> Axes:
         """The axes of these pieces."""
         rows = [
             (True, *q.centre, *q.axis, *q.x, *q.y, q.major, 0.0, q.angle)
@@ -229,10 +229,10 @@ def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError
     return found
 
 
-def _pieces_near(asked: Sequence[tuple[Parent, Branch]]) -> tuple[list[Piece], Ints, Vec]:
+def _pieces_near(asked: Sequence[tuple[Parent, Branch]]) -> tuple[list[TubeSurface], Ints, Vec]:
     """Pieces of the parents that branches may touch, whose each is, and their distances, mm."""
-    of_parent: dict[int, tuple[Piece, ...]] = {}
-    every: list[Piece] = []
+    of_parent: dict[int, tuple[TubeSurface, ...]] = {}
+    every: list[TubeSurface] = []
     counts = []
     for parent, _ in asked:
         if id(parent) not in of_parent:
@@ -282,7 +282,7 @@ class _Walk(NamedTuple):
 
     @classmethod
     def along(
-        cls, asked: Sequence[tuple[Parent, Branch]], pieces: Sequence[Piece], owner: Ints
+        cls, asked: Sequence[tuple[Parent, Branch]], pieces: Sequence[TubeSurface], owner: Ints
     ) -> _Walk:
         """Follow the branches past the pieces, of which ``owner`` tells whose each is."""
         n = len(asked)
