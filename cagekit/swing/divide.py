@@ -124,7 +124,7 @@ def divide(
     specs: dict[JointName, BracketSpec] = {
         name: bracket_spec(
             f"{bar.id} {name}",
-            bracket_entry(entries, bar, name, units),
+            bracket_entry(entries, bar, name, units, tooling),
             name,
             radius,
             tooling,

@@ -12,6 +12,7 @@ from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, SwingBracketEntry, lai
 from cagekit.inputs.plate_presets import plate_preset
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinKind, pin_size
+from cagekit.plates.floor_plate import FOLD_CLEARANCE
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "swing-saddle-m10", "in": "swing-saddle-3-8in"}
 """Brackets of a bar that no entry speaks of, by the build's units."""
+FLAT_PRESETS: Mapping[str, str] = {"mm": "swing-cheeks-m10", "in": "swing-cheeks-3-8in"}
+"""The same where the shop cannot fold that saddle, or would draw its pin holes out of round."""
 DEFAULT_SIZE: Mapping[str, str] = {"mm": "M10", "in": "3/8"}
 DEFAULT_GRADE: Mapping[bool, str] = {False: "10.9", True: "grade-8"}
 """Grade of a bolt that says none, by whether its size is in inches."""
@@ -33,7 +36,11 @@ MOST_SLEEVE = 0.6
 
 
 def bracket_entry(
-    entries: Sequence[PlateEntry], bar: Member, joint: JointName, units: str
+    entries: Sequence[PlateEntry],
+    bar: Member,
+    joint: JointName,
+    units: str,
+    tooling: Tooling | None = None,
 ) -> SwingBracketEntry:
     """The entry for one joint of a bar: the default, then every entry that means this joint.
 
@@ -42,9 +49,11 @@ def bracket_entry(
         bar: the bar.
         joint: hinge or latch.
         units: the build's, ``mm`` or ``in``.
+        tooling: the shop; common practice where it has none.
     """
-    out = plate_preset(DEFAULT_PRESETS[units])
-    assert isinstance(out, SwingBracketEntry)
+    out = _usual(DEFAULT_PRESETS[units])
+    if not _folds(out, bar.tube.outer_radius, tooling, units):
+        out = _usual(FLAT_PRESETS[units])
     for entry in entries:
         if not isinstance(entry, SwingBracketEntry):
             continue
@@ -56,6 +65,24 @@ def bracket_entry(
         assert isinstance(merged, SwingBracketEntry)
         out = merged
     return out
+
+
+def _usual(preset: str) -> SwingBracketEntry:
+    entry = plate_preset(preset)
+    assert isinstance(entry, SwingBracketEntry)
+    return entry
+
+
+def _folds(saddle: SwingBracketEntry, radius: float, tooling: Tooling | None, units: str) -> bool:
+    """Whether the shop can fold a saddle round a tube, its pin holes clear of the bend zones."""
+    thickness = saddle.thickness or DEFAULT_THICKNESS[units]
+    try:
+        folding = Folding.of(tooling, thickness, saddle.fold_radius)
+    except NotFoundError:
+        return False
+    pin = pin_size(saddle.pin_size or DEFAULT_SIZE[units])
+    beside = radius + saddle.stop_gap - folding.radius - (saddle.hole or pin.hole) / 2
+    return beside >= FOLD_CLEARANCE * thickness
 
 
 def require_known(entries: Sequence[PlateEntry], bars: Sequence[Member], name: str) -> None:

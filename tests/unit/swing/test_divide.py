@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import EndKind
+from cagekit.cage.member import EndKind, Swing
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.places import SwingName
 from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.presets import load
+from cagekit.inputs.tooling import Tooling
 from cagekit.shop.papers.order import order_of_work
 from cagekit.shop.welding.welds import plan_welding
+from cagekit.swing.divide import divide
 from cagekit.swing.spec import require_known
+
+from .conftest import Make
 
 SIDES = ("left", "right")
 
@@ -135,3 +141,27 @@ def test_order_of_work_divides_the_bar_last(wagon: tuple[Build, Cage], units: st
 def test_relief_binds_at_no_clearance_wider_than_the_cut(make) -> None:
     d = make(bar={"cut_gap": 0.8}, clearance=1.0)
     assert d.door.hinge.relief > 0
+
+
+@pytest.mark.parametrize(
+    ("name", "od", "kinds"),
+    [
+        # folds of 6 mm radius in 5 mm plate: the holes of a 40 mm bar are 9 mm from them, not 10
+        ("metric-shop", 40.0, {"cheek"}),
+        ("metric-shop", 45.0, {"saddle"}),
+        ("inch-shop", 41.275, {"saddle"}),
+    ],
+)
+def test_the_default_bracket_is_one_that_the_shop_can_fold(
+    make: Make, name: str, od: float, kinds: set[str]
+) -> None:
+    tooling = load("tooling", name, Tooling)
+    units = "in" if name.startswith("inch") else "mm"
+    bar = make(od=od).door.fitted
+    bar = replace(bar, swing=Swing(hinge_end="b", hinge_cut=bar.path.length - 160, latch_cut=160.0))
+    divided = divide(bar, None, (), tooling, units)
+    plates = [p for p in divided.plates if "cup" not in p.kind]
+    assert {p.kind.split("_")[1] for p in plates} == kinds
+    for plate in plates:
+        for i in range(len(plate.holes) if plate.folds else 0):
+            assert plate.fold_distance(i) >= 2 * plate.thickness
