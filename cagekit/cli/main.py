@@ -12,7 +12,7 @@ import os
 import signal
 import sys
 import traceback
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
@@ -206,14 +206,14 @@ def _dispatch(argv: list[str]) -> int:
     parser = Parser(
         prog=f"{PROGRAM} {verb.name}",
         description=f"{verb.about[0].upper()}{verb.about[1:]}.",
-        parents=[_shared()],
+        parents=[_shared(vars(given))],
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     module.add_arguments(parser)
     more = getattr(module, "add_more", None)
     if more:
-        more(parser, words[1:])
+        more(parser, [*_before_verb(argv), *words[1:]])
     defaults = {"json": False, "units": None, "debug": False, **vars(given)}
     args = argparse.Namespace(**defaults)
     args, unknown = parser.parse_known_args(words[1:], args)
@@ -248,8 +248,12 @@ def _top_parser() -> Parser:
     return parser
 
 
-def _shared() -> Parser:
-    """Options that every verb takes, before or after its name."""
+def _shared(before: Collection[str] = ()) -> Parser:
+    """Options that every verb takes, before or after its name.
+
+    Args:
+        before: those that stood before it: with a value they are not taken a second time.
+    """
     shared = Parser(add_help=False, argument_default=argparse.SUPPRESS)
     shared.add_argument(
         "--json", action="store_true", help="print for machines what is printed for people"
@@ -260,6 +264,9 @@ def _shared() -> Parser:
         help="units of tables and messages (the build's own, if not given)",
     )
     shared.add_argument("--debug", action="store_true", help="show the details of a fault")
+    for action in shared._actions:
+        if isinstance(action, _Once):
+            action.given = action.dest in before
     return shared
 
 

@@ -28,6 +28,9 @@ from cagekit.inputs.toml_lines import TomlKey
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 
+OUTRIGGER = "outrigger"
+"""A kind of member, and what a foot of the car sheet stands on that one is made for."""
+
 
 class BuildFile(FileModel):
     """A build file as written."""
@@ -162,31 +165,36 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
     return out
 
 
-def entries_of(file: BuildFile, layout: Layout, where: str) -> tuple[MemberEntry, ...]:
+def entries_of(
+    file: BuildFile, layout: Layout, where: str, car: Car | None = None
+) -> tuple[MemberEntry, ...]:
     """The entries alone of :func:`entries_with_remarks`; arguments and errors as there.
 
     Args:
         file: the build file.
         layout: its layout.
         where: what a message names.
+        car: its car.
     """
-    return entries_with_remarks(file, layout, where)[0]
+    return entries_with_remarks(file, layout, where, car)[0]
 
 
 def entries_with_remarks(
-    file: BuildFile, layout: Layout, where: str
+    file: BuildFile, layout: Layout, where: str, car: Car | None = None
 ) -> tuple[tuple[MemberEntry, ...], tuple[str, ...]]:
     """Lay a build's additions and changes on its layout's members.
 
-    What the layout hangs on a member that the build leaves out goes with it.
+    What the layout hangs on a member that the build leaves out goes with it, and an outrigger of
+    the layout goes where the car's foot stands on something already.
 
     Args:
         file: the build file.
         layout: its layout.
         where: what a message names.
+        car: its car.
 
     Returns:
-        The entries, and a remark for each that goes with what it hangs on.
+        The entries, and a remark for each that the layout has and the cage has not.
 
     Raises:
         InputError: a change names a member that the layout does not have, or a field that the
@@ -214,7 +222,34 @@ def entries_with_remarks(
             problem = "the layout has no such member."
             raise key_error(where, ("members", key), None, problem, hint)
     _require_none_idle(file, entries, out, where)
-    return _without_hanging(file, layout, entries, out)
+    out, idle = _without_idle_outriggers(file, layout, out, car)
+    left, hanging = _without_hanging(file, layout, entries, out)
+    return left, (*idle, *hanging)
+
+
+def _without_idle_outriggers(
+    file: BuildFile, layout: Layout, kept: Sequence[MemberEntry], car: Car | None
+) -> tuple[list[MemberEntry], tuple[str, ...]]:
+    """Entries without the layout's outriggers under feet that stand on the car itself.
+
+    One that the build file speaks of stays.
+    """
+    of_layout = {e.id for e in spread(layout.member)}
+    out, idle = list[MemberEntry](), dict[str, list[str]]()
+    for entry in kept:
+        foot = car.foot(f"{entry.side}.main_foot") if car and entry.side else None
+        stands = "" if foot is None else foot.surface
+        asked = entry.id not in of_layout or any(key in file.members for key in entry.names)
+        if entry.kind != OUTRIGGER or asked or stands in ("", OUTRIGGER):
+            out.append(entry)
+            continue
+        idle.setdefault(stands, []).append(entry.id)
+    return out, tuple(
+        f"{' and '.join(ids)}: left out, as the car's main_foot stands on the {stands} there. "
+        f"Under [members.{OUTRIGGER if len(ids) > 1 else ids[0]}], omit = true says the same "
+        "without this word, omit = false has them made."
+        for stands, ids in idle.items()
+    )
 
 
 def _require_none_idle(

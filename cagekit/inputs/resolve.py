@@ -52,7 +52,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
     for n, profile in enumerate(file.rules):
         found("rules", profile, "rules", n)
     found("loads", file.loads, "loads")
-    entries, hanging = entries_with_remarks(file, layout, str(path))
+    entries, hanging = entries_with_remarks(file, layout, str(path), car)
     tubes = _tubes(file, entries, {}, path, files)
     return Build(
         name=file.name,
@@ -117,7 +117,7 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
     file, path = build.file, build.files.get("build", Path(build.name))
     table = {**file.members.get(member, {}), **changes}
     file = file.model_copy(update={"members": {**file.members, member: table}})
-    entries = entries_of(file, build.layout, str(path))
+    entries = entries_of(file, build.layout, str(path), build.car)
     files = dict(build.files)
     tubes = _tubes(file, entries, build.tubes, path, files)
     return replace(build, file=file, entries=entries, tubes=tubes, files=files)

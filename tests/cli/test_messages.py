@@ -95,5 +95,7 @@ def test_an_option_given_twice_adds_up_or_is_refused(
     out = tmp_path / "out"
     assert run(["make", "sprint-wagon", "--out", str(out), "--out", str(tmp_path / "b")]) == 2
     assert "--out is given twice" in capsys.readouterr().err
+    assert run(["--units", "mm", "check", "track-roadster", "--units", "in"]) == 2
+    assert "--units is given twice" in capsys.readouterr().err
     assert run(["make", "sprint-wagon", "--out", str(out), "--only", "json", "--only", "cuts"]) == 0
     assert {p.name for p in out.iterdir()} == {"cage.json", "cuts.csv", "manifest.json"}

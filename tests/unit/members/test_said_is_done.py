@@ -65,3 +65,50 @@ def test_a_foot_on_an_outrigger_that_is_not_there_is_refused(tmp_path: Path) -> 
     path = written(tmp_path, "sprint-wagon", at_end="[members.outrigger]\nomit = true\n")
     with pytest.raises(InputError, match=r"main_foot.surface .*outrigger"):
         members_only(load_build(str(path)))
+
+
+def _halo_on(tmp_path: Path, name: str, *more: str) -> Path:
+    path = tmp_path / f"{name}.toml"
+    head = (
+        'kind = "build"',
+        f'name = "{name}"',
+        'car = "gravel-hatch"',
+        'layout = "halo-a-pillar"',
+        'tube = "cds-40x2.0"',
+        'tooling = "metric-shop"',
+    )
+    path.write_text("\n".join((*head, *more)) + "\n", "utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("more", "made", "told"),
+    [
+        ((), set(), "outrigger_left and outrigger_right: left out"),
+        (("[members.outrigger]", "omit = true"), set(), ""),
+        (("[members.outrigger]", "omit = false"), {"left", "right"}, ""),
+        (("[members.outrigger_left]", "below = 5"), {"left"}, "[members.outrigger_right], omit"),
+        (
+            ("[[add]]", 'kind = "outrigger"', 'id = "own_left"', 'side = "left"'),
+            {"own"},
+            "left out",
+        ),
+    ],
+)
+def test_a_layouts_outriggers_are_for_feet_that_stand_on_them(
+    tmp_path: Path, more: tuple[str, ...], made: set[str], told: str
+) -> None:
+    """The hatch's main feet stand on its floor."""
+    build = load_build(str(_halo_on(tmp_path, "loop", *more)))
+    ids = {e.id for e in build.entries if e.kind == "outrigger"}
+    names = {"left": "outrigger_left", "right": "outrigger_right", "own": "own_left"}
+    assert ids == {names[m] for m in made}
+    remarks = [r for r in build.remarks if "outrigger" in r]
+    assert bool(remarks) is bool(told)
+    assert told in "".join(remarks)
+    members_only(build)
+
+
+def test_the_wagons_outriggers_stay() -> None:
+    ids = {e.id for e in load_build("sprint-wagon").entries}
+    assert {"outrigger_left", "outrigger_right"} <= ids
