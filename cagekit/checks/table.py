@@ -147,7 +147,9 @@ def _block(facts: Sequence[_Fact], units: LengthUnit, width: int, *, everything:
     named = facts if everything else facts[:MOST_NAMED]
     numbers = [value_text(f.rows[0].measured, f.rows[0].unit, units) for f in named]
     names = [f.rows[0].subject for f in named]
-    if len(set(numbers)) == 1:
+    if len(set(numbers)) == 1 and isinstance(first.measured, str) and " " in numbers[0]:
+        said = f"{', '.join(names)}: {numbers[0]}"  # a sentence, not a number
+    elif len(set(numbers)) == 1:
         said = ", ".join(names) + (f" {numbers[0]}" if numbers[0] else "")
         said += " each" if numbers[0] and len(names) > 1 else ""
     else:

@@ -159,10 +159,16 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
             changes: dict[str, Any] = {"id": name, "side": side}
             if side in ("left", "right"):
                 changes |= for_side(entry, side)
-                if entry.side == "both" and side == "right" and isinstance(entry, StrutEntry):
-                    changes["via"] = tuple((x, -y, z) for x, y, z in entry.via)
-            out.append(entry.model_copy(update={**changes, "group": entry.group or base}))
+            one = entry.model_copy(update={**changes, "group": entry.group or base})
+            out.append(_mirrored(one) if entry.side == "both" and side == "right" else one)
     return out
+
+
+def _mirrored(entry: MemberEntry) -> MemberEntry:
+    """An entry with the corners that are said as on the left, on the right."""
+    if not isinstance(entry, StrutEntry):
+        return entry
+    return entry.model_copy(update={"via": tuple((x, -y, z) for x, y, z in entry.via)})
 
 
 def entries_of(
@@ -206,11 +212,14 @@ def entries_with_remarks(
     _require_roles(file, entries, where)
     used: set[str] = set()
     out: list[MemberEntry] = []
+    left = {key for e in entries if e.side == "left" for key in e.names}
     for entry in entries:
         for key in entry.names:
             if key in file.members:
                 used.add(key)
                 entry = _changed(entry, file.members[key], file.units, where, key)
+                if "via" in file.members[key] and entry.side == "right" and key in left:
+                    entry = _mirrored(entry)  # said of both sides, as it is on the left
         if not entry.omit:
             _require_side(entry, where)
             out.append(entry)

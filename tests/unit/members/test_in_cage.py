@@ -14,6 +14,7 @@ from cagekit.cage.member import Member
 from cagekit.checks.quantities.collisions import Wall, overlaps
 from cagekit.errors import CagekitError, GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine
+from cagekit.geometry.end_cut import in_step
 from cagekit.inputs.build import Build, BuildFile, entries_of
 from cagekit.inputs.resolve import load_build
 from cagekit.members.registry import GENERATORS
@@ -182,7 +183,8 @@ def deepest_of_tips(cage: Cage, one: Member, two: Member) -> float:
     back = np.linspace(0.0, 6.0, 61)[:, None, None] * cut.out
     points = (cut.rim - back).reshape(-1, 3)
     wall = Wall.of(cage, two)
-    in_steel = np.minimum(wall.radius - two.path.distances(points), wall.left(points))
+    (left,) = in_step([wall.left(points)])
+    in_steel = np.minimum(wall.radius - two.path.distances(points), left)
     return max(float(in_steel.max()) - 1e-9, 0.0)
 
 
@@ -221,6 +223,19 @@ def test_a_strut_with_corners_is_mirrored_on_the_other_side() -> None:
     left, right = (cage.members[f"kick_{s}"].path for s in ("left", "right"))
     assert left.corners()[1] == pytest.approx([381, 635, 25.4])
     assert right.corners()[1] == pytest.approx([381, -635, 25.4])
+
+
+def test_corners_said_of_a_layouts_members_are_mirrored_like_ones_own() -> None:
+    via = [[600, 700, 300]]
+    single = {"style": "single", "via": via}
+    cage = made("gravel-hatch", members={"door_bar": single})
+    left, right = (cage.members[f"door_bar_{s}"].path.corners()[1] for s in ("left", "right"))
+    assert left == pytest.approx([600, 700, 300])
+    assert right == pytest.approx([600, -700, 300])
+    # of one side alone: as written
+    own = {"door_bar": {"style": "single"}, "door_bar_right": {"via": [[600, -690, 310]]}}
+    right = made("gravel-hatch", members=own).members["door_bar_right"].path.corners()[1]
+    assert right == pytest.approx([600, -690, 310])
 
 
 def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
