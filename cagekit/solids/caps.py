@@ -9,19 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array, Points2
-from cagekit.geometry.centre_line import perpendicular, unit
-from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
-from cagekit.solids.brep import (
-    CylinderSurface,
-    Face,
-    Loop,
-    PlaneSurface,
-    Record,
-    TorusSurface,
-)
+from cagekit.solids.brep import Face, Loop, Record
 from cagekit.solids.creases import Refused
 from cagekit.solids.ridges import Ridge, draw_ridges
-from cagekit.solids.rims import EndRays, Rim
+from cagekit.solids.rims import EndRays, Rim, face_surface
 from cagekit.units.tolerance import ANGLE_ROUNDING
 
 
@@ -66,7 +57,7 @@ def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
             if at_start:
                 edges = [(e, not forward) for e, forward in reversed(edges)]
             made.append(tuple(edges))
-        shape, lower = _face_surface(rays, rays.surfaces[surface])
+        shape, lower = face_surface(rays, rays.surfaces[surface])
         record.faces.append(Face(shape, False, tuple(made), lower))
 
 
@@ -200,22 +191,3 @@ def _inside(points: Points2, segments: Array) -> NDArray[np.bool_]:
     with np.errstate(divide="ignore", invalid="ignore"):
         cross = x0 + (y - y0) * (x1 - x0) / (y1 - y0)
     return np.asarray((spans & (x < cross)).sum(axis=1) % 2 == 1)
-
-
-def _face_surface(
-    rays: EndRays, surface: ContactSurface
-) -> tuple[PlaneSurface | CylinderSurface | TorusSurface, tuple[float, float]]:
-    """The record's surface, turned so that the end face lies clear of its seam."""
-    if isinstance(surface, PlaneFace):
-        normal = np.asarray(surface.normal)
-        return PlaneSurface(np.asarray(surface.point), normal, perpendicular(normal)), (0.0, 0.0)
-    d = rays.inward
-    if isinstance(surface, CylinderPiece):
-        x = -unit(d - (d @ surface.axis) * surface.axis)
-        origin, axis = surface.tangent_at(rays.node)
-        return CylinderSurface(origin, axis, x, surface.radius), (0.0, 0.0)
-    w = rays.node - surface.centre
-    out = unit(w - (w @ surface.axis) * surface.axis)
-    towards = atan2(float(d @ surface.axis), float(d @ out))
-    torus = TorusSurface(surface.centre, surface.axis, -out, surface.major, surface.radius)
-    return torus, (0.0, towards - pi)

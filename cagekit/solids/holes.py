@@ -9,14 +9,15 @@ from math import pi
 import numpy as np
 
 from cagekit.geometry.arrays import Array
-from cagekit.geometry.centre_line import CentreLine
+from cagekit.geometry.centre_line import CentreLine, PathPiece
 from cagekit.geometry.drill import Drill
 from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, Record, SplineCurve
 from cagekit.solids.creases import Refused
+from cagekit.solids.readable import least_nodes
 from cagekit.solids.spline import DEGREE, fitted
-from cagekit.units.tolerance import SAME_POINT
+from cagekit.units.tolerance import READ_EDGE, SAME_POINT
 
-CLOSE = SAME_POINT
+CLOSE = READ_EDGE
 """Deviation (mm) at which an edge is refined no further."""
 
 
@@ -44,7 +45,8 @@ def drilled(
             raise Refused("a hole is as wide as the bore")
         piece = drill.piece_of(path)
         for way in drill.ways:
-            high, low = (_edge(record, drill, way, wall) for wall in walls)
+            tube = path.pieces[piece]
+            high, low = (_edge(record, drill, way, tube, wall) for wall in walls)
             outside[piece] = (*outside.get(piece, ()), _back(high))
             bore[piece] = (*bore.get(piece, ()), _back(low))
             seam = record.segment(record.edges[low[0]].first, record.edges[high[0]].first)
@@ -63,13 +65,20 @@ def _half(drill: Drill, way: Array, wall: float, start: float, u: Array) -> Arra
     return drill.edge(way, wall, start + pi * u)
 
 
-def _edge(record: Record, drill: Drill, way: Array, wall: float) -> tuple[int, int]:
+def _edge(
+    record: Record, drill: Drill, way: Array, tube: PathPiece, wall: float
+) -> tuple[int, int]:
     """The edge of a hole on one side of a wall, in two halves."""
+    beside = (
+        CylinderSurface(drill.point, way, drill.along, drill.radius),
+        CylinderSurface(tube.start, tube.direction, way, wall),
+    )
     ends = [record.vertex(drill.edge(way, wall, np.array([t]))[0]) for t in (0.0, pi)]
     halves = []
     for k, start in enumerate((0.0, pi)):
-        fit = fitted(partial(_half, drill, way, wall, start), CLOSE)
+        half = partial(_half, drill, way, wall, start)
+        fit = fitted(half, CLOSE, least=lambda fit: least_nodes(fit, beside))
         curve = SplineCurve(DEGREE, fit.poles, fit.tool.knots, fit.tool.multiplicities)
-        edge = Edge(ends[k], ends[1 - k], curve, 0.0, 1.0, max(CLOSE, 4 * fit.off))
+        edge = Edge(ends[k], ends[1 - k], curve, 0.0, 1.0, max(SAME_POINT, 4 * fit.off))
         halves.append(record.edge(edge))
     return halves[0], halves[1]

@@ -12,7 +12,14 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array
 from cagekit.geometry.contact import ContactSurface, PlaneFace
-from cagekit.solids.brep import Edge, Record, SplineCurve
+from cagekit.solids.brep import (
+    CylinderSurface,
+    Edge,
+    PlaneSurface,
+    Record,
+    SplineCurve,
+    TorusSurface,
+)
 from cagekit.solids.creases import (
     Crease,
     Cut,
@@ -23,7 +30,8 @@ from cagekit.solids.creases import (
     distance,
     joint,
 )
-from cagekit.solids.rims import COARSE, FINE, LEAST_NODES, EndRays, Rim
+from cagekit.solids.readable import least_nodes
+from cagekit.solids.rims import COARSE, FINE, EndRays, Rim, face_surface
 from cagekit.solids.spline import DEGREE, fitted
 from cagekit.units.tolerance import FLAT_POINT, MICRON, NOISE, SAME_POINT, TENTH_MICRON
 
@@ -109,7 +117,9 @@ def draw_ridges(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[Ri
             return out
         pair = start.wanted.pop()
         curve, track, end = _trace(rays, record, corners, start, pair)
-        out += _draw(record, curve, _divide(rays, record, crossings, pair, track, start, end))
+        beside = tuple(face_surface(rays, rays.surfaces[k])[0] for k in sorted(pair))
+        stretches = _divide(rays, record, crossings, pair, track, start, end)
+        out += _draw(record, curve, beside, stretches)
     raise Refused("the end face has too many ridges")
 
 
@@ -159,13 +169,16 @@ def _keep_off(rays: EndRays, line: Array) -> None:
 
 
 Stretch = tuple[RidgeStart, list[Array], RidgeStart]
+Beside = tuple[PlaneSurface | CylinderSurface | TorusSurface, ...]
 
 
-def _draw(record: Record, curve: Crease, stretches: list[Stretch]) -> list[Ridge]:
+def _draw(
+    record: Record, curve: Crease, beside: Beside, stretches: list[Stretch]
+) -> list[Ridge]:
     out = []
     for start, track, end in stretches:
         line = np.array(track)
-        edges = _write(record, curve, line, start.vertex, end.vertex)
+        edges = _write(record, curve, beside, line, (start.vertex, end.vertex))
         k = min(2, len(line) - 1)
         out.append(Ridge(edges, start.vertex, end.vertex, line[k], line[-1 - k]))
     return out
@@ -333,8 +346,11 @@ def _meeting(
     return new
 
 
-def _write(record: Record, curve: Crease, track: Array, first: int, last: int) -> tuple[int, ...]:
+def _write(
+    record: Record, curve: Crease, beside: Beside, track: Array, ends: tuple[int, int]
+) -> tuple[int, ...]:
     """Add a ridge to the record, in one edge or, where it turns too far, in several."""
+    first, last = ends
     chord = track[-1] - track[0]
     size = float(np.linalg.norm(chord))
     if size < FLAT_POINT:
@@ -352,12 +368,12 @@ def _write(record: Record, curve: Crease, track: Array, first: int, last: int) -
     if (steps @ chord / size).min() < TURN and len(track) > 4:
         half = len(track) // 2
         v = record.vertex(track[half])
-        one = _write(record, curve, track[: half + 1], first, v)
-        return one + _write(record, curve, track[half:], v, last)
-    return (record.edge(_spline(curve, track, first, last)),)
+        one = _write(record, curve, beside, track[: half + 1], (first, v))
+        return one + _write(record, curve, beside, track[half:], (v, last))
+    return (record.edge(_spline(curve, beside, track, ends)),)
 
 
-def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
+def _spline(curve: Crease, beside: Beside, track: Array, ends: tuple[int, int]) -> Edge:
     chord = track[-1] - track[0]
     size = float(np.linalg.norm(chord))
     along = chord / size
@@ -368,11 +384,11 @@ def _spline(curve: Crease, track: Array, first: int, last: int) -> Edge:
         guess = np.stack([np.interp(station, run, track[:, k]) for k in range(3)], axis=1)
         return curve.settle_at(guess, along, station + float(track[0] @ along))
 
-    fit = fitted(sample, FINE, first=LEAST_NODES, most=121)
+    fit = fitted(sample, FINE, most=121, least=lambda fit: least_nodes(fit, beside))
     last_node = len(fit.tool.nodes) - 1
     tips = np.linalg.norm(fit.samples[[0, last_node]] - track[[0, -1]], axis=1).max()
     off = max(fit.off, float(tips) / 2)
     spline = SplineCurve(DEGREE, fit.poles, fit.tool.knots, fit.tool.multiplicities)
     if off > COARSE:
         raise Refused(f"a ridge is only known to {off:.2g} mm")
-    return Edge(first, last, spline, 0.0, 1.0, max(SAME_POINT, 4 * off))
+    return Edge(*ends, spline, 0.0, 1.0, max(SAME_POINT, 4 * off))

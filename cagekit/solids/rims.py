@@ -14,11 +14,19 @@ from math import acos, acosh, asinh, atan2, inf, pi, sqrt, tau
 import numpy as np
 
 from cagekit.geometry.arrays import Array, Ints, Points, cross3
-from cagekit.geometry.centre_line import unit
+from cagekit.geometry.centre_line import perpendicular, unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Solution
 from cagekit.geometry.cope import EndCut
-from cagekit.solids.brep import Edge, Record, SplineCurve
+from cagekit.solids.brep import (
+    CylinderSurface,
+    Edge,
+    PlaneSurface,
+    Record,
+    SplineCurve,
+    TorusSurface,
+)
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
+from cagekit.solids.readable import least_nodes
 from cagekit.solids.spline import DEGREE, fitted
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
@@ -35,8 +43,6 @@ BESIDE = 1e-4
 """How far (rad) to either side of a graze the surfaces of a rim are looked up."""
 BEYOND = 1e-5
 """A graze this little (rad) before the end of an arc still belongs to it."""
-LEAST_NODES = 22
-"""Fewest nodes of an edge: readers lay a curve of their own through about as many places of it."""
 COARSE = MICRON
 """Deviation (mm) at which a rim is refused."""
 SHARP = 0.4
@@ -169,6 +175,33 @@ def _off_centre(cut: EndCut) -> Array:
     return np.zeros(3)
 
 
+def face_surface(
+    rays: EndRays, surface: ContactSurface
+) -> tuple[PlaneSurface | CylinderSurface | TorusSurface, tuple[float, float]]:
+    """The record's surface of an end face, turned so that the face lies clear of its seam.
+
+    Args:
+        rays: rays of the end.
+        surface: what the face is a piece of.
+
+    Returns:
+        The surface, and the lowest u and v of the face.
+    """
+    if isinstance(surface, PlaneFace):
+        normal = np.asarray(surface.normal)
+        return PlaneSurface(np.asarray(surface.point), normal, perpendicular(normal)), (0.0, 0.0)
+    d = rays.inward
+    if isinstance(surface, CylinderPiece):
+        x = -unit(d - (d @ surface.axis) * surface.axis)
+        origin, axis = surface.tangent_at(rays.node)
+        return CylinderSurface(origin, axis, x, surface.radius), (0.0, 0.0)
+    w = rays.node - surface.centre
+    out = unit(w - (w @ surface.axis) * surface.axis)
+    towards = atan2(float(d @ surface.axis), float(d @ out))
+    torus = TorusSurface(surface.centre, surface.axis, -out, surface.major, surface.radius)
+    return torus, (0.0, towards - pi)
+
+
 @dataclass(frozen=True, slots=True)
 class Graze:
     """Where rays come close to passing a parent: the rim turns sharply there.
@@ -181,6 +214,11 @@ class Graze:
     width: float
     surface: int
     missing: bool = False
+
+    @property
+    def is_soft(self) -> bool:
+        """Tell whether the rim turns gently enough to go on in one edge."""
+        return not self.missing and self.width >= SHARP
 
 
 Beyond = tuple[Graze, float] | None
@@ -253,7 +291,7 @@ def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence
     for angle in at_breaks:
         mark(angle)
     for g in sharp:
-        if not g.missing and g.width < SHARP and _is_active(rays, rho, g):
+        if not g.missing and not g.is_soft and _is_active(rays, rho, g):
             mark(g.angle)
     marks.sort()
     stops = [*marks[1:], tau]
@@ -263,7 +301,7 @@ def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence
     for a, b, k in zip(marks, stops, active.tolist(), strict=True):
         plane = _stand_in(rays, rho, k, 0.5 * (a + b))
         ends = (_beyond(sharp, k, a, 1.0), _beyond(sharp, k, b, -1.0))
-        soft = (g for g in sharp if not g.missing and g.surface == k and g.width >= SHARP)
+        soft = (g for g in sharp if g.is_soft and g.surface == k)
         turns = tuple(soft) if len(marks) == 1 and ends == (None, None) else ()
         arcs += _eased(RimArc(a, b, k, plane, ends, turns))
     return Rim(rho, arcs)
@@ -305,8 +343,7 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
     near = []
     for g in sharp:
         d = sense * ((end - g.angle + pi) % tau - pi)
-        turns = g.missing or g.width < SHARP
-        if g.surface == surface and turns and g.width > 0 and -BEYOND < d < SHARP:
+        if g.surface == surface and not g.is_soft and g.width > 0 and -BEYOND < d < SHARP:
             near.append((max(d, 0.0), g))
     if not near:
         return None
@@ -389,9 +426,12 @@ def _arc_edge(rays: EndRays, rho: float, arc: RimArc, ends: tuple[int, int], tol
         last = p[2] if width < tau - ANGLE_ROUNDING else p[0]
         curve, t0, t1 = curve_range(ring, p[0], p[1], last)
         return Edge(ends[0], ends[1], curve, t0, t1, tol)
+    wall = CylinderSurface(rays.node, rays.inward, rays.x, rho)
+    beside = wall, face_surface(rays, rays.surfaces[arc.surface])[0]
     fit = fitted(
-        lambda u: rays.points(_spread(u, arc), rho, arc.surface), FINE, first=_first_nodes(width)
-    )
+        lambda u: rays.points(_spread(u, arc), rho, arc.surface), FINE,
+        first=_first_nodes(width), least=lambda fit: least_nodes(fit, beside),
+    )  # fmt: skip
     if fit.off > COARSE:
         raise Refused(f"a rim is only known to {fit.off:.2g} mm")
     knots = arc.start + width * fit.tool.knots
@@ -427,14 +467,15 @@ def _evened(u: Array, arc: RimArc) -> Array:
     """Angles all round a rim, crowded at its soft turns.
 
     Beside a turn the rim goes like sqrt(w^2 + x^2) as in :func:`_spread`; the parameter whose
-    pace is one over the product of those roots, made periodic, is the one in which it is smooth.
+    pace is one over the product of those roots, made periodic, is the one in which it is smooth;
+    half of that, their root, leaves more places for where it is even.
     """
     phi = arc.start + tau * np.arange(PACES) / PACES
 
     def pace(at: Array) -> Array:
         out = np.ones_like(at)
         for g in arc.turns:
-            out = out / np.sqrt(g.width**2 + 4 * np.sin((at - g.angle) / 2) ** 2)
+            out = out / (g.width**2 + 4 * np.sin((at - g.angle) / 2) ** 2) ** 0.25
         return out
 
     wave = np.fft.rfft(pace(phi)) / PACES
@@ -454,4 +495,4 @@ def _evened(u: Array, arc: RimArc) -> Array:
 
 def _first_nodes(width: float) -> int:
     """Number of nodes to start with for an arc of a given width (rad)."""
-    return LEAST_NODES if width < 1.7 else 25 if width < 3.3 else 33
+    return 16 if width < 0.8 else 22 if width < 1.6 else 27 if width < 2.4 else 33

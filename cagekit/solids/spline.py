@@ -13,8 +13,8 @@ from cagekit.units.tolerance import FLAT_POINT
 
 DEGREE = 13
 LADDER = (
-    16, 19, 22, 25, 27, 29, 31, 33, 37, 40, 43, 46, 49, 52, 55, 58, 61, 67, 73, 79, 85, 93,
-    101, 121, 145, 173, 205, 241,
+    16, 19, 22, 25, 27, 29, 31, 33, 37, 40, 43, 46, 49, 52, 55, 58, 61, 64, 67, 70, 73, 79,
+    85, 93, 101, 121, 145, 173, 205, 241,
 )  # fmt: skip
 """Numbers of nodes to choose from."""
 STALLED = FLAT_POINT
@@ -71,7 +71,12 @@ class Fit:
 
 
 def fitted(
-    sample: Callable[[Array], Array], close: float, *, first: int = 0, most: int = LADDER[-1]
+    sample: Callable[[Array], Array],
+    close: float,
+    *,
+    first: int = 0,
+    most: int = LADDER[-1],
+    least: Callable[[Fit], int] | None = None,
 ) -> Fit:
     """Interpolate a curve with as few nodes as bring it close enough.
 
@@ -81,9 +86,16 @@ def fitted(
     Args:
         sample: gives points ``(m, k)`` at parameters ``(m,)`` in [0, 1].
         close: deviation at which no more nodes are tried.
-        first: the least number of nodes.
+        first: the number of nodes to begin with.
         most: the largest number; the closest curve found is taken then.
+        least: tells of a curve that is close enough how many nodes it must have.
     """
+    fit = _close(sample, close, first, most)
+    wanted = least(fit) if least is not None else 0
+    return fit if len(fit.poles) >= min(wanted, most) else _close(sample, close, wanted, most)
+
+
+def _close(sample: Callable[[Array], Array], close: float, first: int, most: int) -> Fit:
     rungs = [n for n in LADDER if n <= most]
     k = next(i for i, n in enumerate(rungs) if n >= min(first, rungs[-1]))
     best: Fit | None = None
@@ -98,6 +110,22 @@ def fitted(
             return best
         wanted = rungs[k] * min((off / close) ** (1 / (DEGREE + 1)), 2.0)
         k = next((i for i, n in enumerate(rungs) if n >= wanted and i > k), len(rungs) - 1)
+
+
+@cache
+def at_ends(n: int, step: float) -> Array:
+    """Matrix from the poles of ``n`` nodes to five points at each end, ``(10, n)``.
+
+    They stand ``step`` apart, those of the far end from the end backwards.
+
+    Args:
+        n: number of nodes.
+        step: between the points, in the parameter from 0 to 1.
+    """
+    tool = interpolant(n)
+    near = step * np.arange(5)
+    knots = np.repeat(tool.knots, tool.multiplicities)
+    return basis(np.concatenate([near, 1.0 - near]), knots, DEGREE)
 
 
 def basis(x: Array, knots: Array, degree: int) -> Array:

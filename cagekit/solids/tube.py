@@ -32,6 +32,9 @@ from cagekit.units.tolerance import NOISE, SAME_POINT
 
 SEAMS = 48
 """Places around the tube that are tried for the seam."""
+BESIDE_TURN = 0.85
+"""How far (rad) from a soft turn of a rim the seam is best: of 0.7 to 1.2 tried, the rims of the
+demos need the fewest nodes here."""
 
 
 def tube_record(
@@ -66,7 +69,9 @@ def tube_record(
     ]
     taken = [a for pair in marks for group in pair for a in group]
     taken += [a for d in drills for a in _taken(d, path, lines, cut_a.inner_radius)]
-    seam = _seam(taken + [g.angle for pair in sharp for group in pair for g in group])
+    every = [g for pair in sharp for group in pair for g in group]
+    taken += [g.angle for g in every if not g.is_soft]
+    seam = _seam(taken, [g.angle for g in every if g.is_soft])
     lines = np.array([_turned(path, lines, i, seam) for i in range(len(lines))])
     record = Record(name)
     rims: list[tuple[Rim, Rim]] = []
@@ -125,13 +130,26 @@ def _turn(angle: float, seam: float) -> float:
     return float((angle - seam) % tau)
 
 
-def _seam(taken: list[float]) -> float:
-    """The angle farthest from everything that happens around the tube."""
-    if not taken:
+def _seam(taken: list[float], soft: list[float]) -> float:
+    """The angle farthest from everything that happens around the tube.
+
+    Of soft turns, at whose places a rim has its nodes crowded, it keeps a set distance: where
+    they are sparsest a reader follows the ends of the rim least.
+    """
+    if not taken and not soft:
         return 0.0
     tries = np.arange(SEAMS) * tau / SEAMS + 0.0123
-    gap = np.abs((tries[:, None] - np.array(taken) + tau / 2) % tau - tau / 2).min(axis=1)
+    gap = _nearest(tries, taken) if taken else np.full(SEAMS, tau)
+    if soft:
+        gap = np.minimum(gap, BESIDE_TURN) - np.abs(_nearest(tries, soft) - BESIDE_TURN)
     return float(tries[int(np.argmax(gap))])
+
+
+def _nearest(angles: Array, marks: list[float]) -> Array:
+    """Turn from each angle ``(n,)`` to the nearest of the marks, rad."""
+    return np.asarray(
+        np.abs((angles[:, None] - np.array(marks) + tau / 2) % tau - tau / 2).min(axis=1)
+    )
 
 
 def _turned(path: CentreLine, lines: Array, i: int, seam: float) -> Array:

@@ -19,6 +19,9 @@ radii that differ by less are the same to it."""
 READ_EDGE = 7e-8
 """How far an edge that is written may lie off the exact curve: readers hold it to 1e-7 mm, and lose
 a little more on the way into the planes of its faces."""
+READ_CURVE = 5e-8
+"""How far a curve that a reader lays along such an edge in a face may leave it there, mm: both
+together stay within 1e-7."""
 FLAT_POINT = 1e-5
 """Points of a flat pattern nearer than this are one: they went through folds and splits."""
 SHARED = 0.02

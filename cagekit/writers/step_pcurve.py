@@ -53,7 +53,9 @@ def parameter_curve(deck: Deck, edge: Edge, face: Face, surface: int, context: i
     if not close:
         return None
     start = edge.t0 - tau * floor(edge.t0 / tau + NOISE)
-    form = "#%d=CARTESIAN_POINT('',(%.11f,%.9f));"
+    # a hundredth of a nanometre along a face of 0.2 m round
+    digits = "%.10f,%.10f" if isinstance(face.surface, TorusSurface) else "%.10f,%.8f"
+    form = f"#%d=CARTESIAN_POINT('',({digits}));"
     first = deck.last + 1
     deck.lines += [form % (i, u, v) for i, (u, v) in enumerate(poles.tolist(), first)]
     ids = refs(range(first, first + len(poles)))
