@@ -9,11 +9,24 @@ from math import degrees
 from typing import Any
 
 from cagekit.cage.bolted import BoltedJoint, BoltedTube, ClevisJoint, SleeveJoint, steep
+from cagekit.swing.work import by_rule
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
 
-Said = Callable[[float], str]
-"""A length that is marked with a rule, or drilled, in words."""
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """Lengths in words, in ``units``."""
+
+    units: LengthUnit
+
+    def mark(self, mm: float) -> str:
+        """A length that is marked or checked with a rule."""
+        return format_length(mm, "mm", decimals=1) if self.units == "mm" else by_rule(mm, "in")
+
+    def size(self, mm: float) -> str:
+        """A size that is drilled, reamed or turned."""
+        return format_length(mm, self.units, decimals=1 if self.units == "mm" else 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +59,7 @@ def bench_work(
             from there.
         units: of the lengths.
     """
-
-    def said(mm: float) -> str:
-        return format_length(mm, units, decimals=1 if units == "mm" else 3)
-
+    said = Said(units)
     joints = [(j, BENCH[j.kind]) for j in tube.joints]
     name = _plain(tube.fitted.id)
     out = [
@@ -92,7 +102,7 @@ def _pieces(tube: BoltedTube, tips: tuple[float, float], said: Said) -> list[str
     cuts = [s for j in tube.joints for s in (j.station - j.gap / 2, j.station + j.gap / 2)]
     stops = [tips[0], *cuts, tube.fitted.path.length - tips[1]]
     return [
-        f"{_plain(p)} {said(b - a)}"
+        f"{_plain(p)} {said.mark(b - a)}"
         for p, a, b in zip(tube.pieces, stops[::2], stops[1::2], strict=True)
     ]
 
@@ -112,30 +122,30 @@ def _line(joint: BoltedJoint) -> str:
     if abs(turn) < 0.5:
         return "on the scribed line"
     way = "clockwise" if turn > 0 else "anticlockwise"
-    return f"turned {abs(turn):.0f} degrees from the scribed line, {way} as seen from end a"
+    return f"turned {abs(turn):.0f} degrees from the scribed line, {way} as seen from end A"
 
 
 # --- sleeve -------------------------------------------------------------------------------------
 
 
 def _mark_sleeve(joint: SleeveJoint, tip: float, said: Said) -> list[str]:
-    ways = [said(x) for x in joint.bolts if x > 0]
+    ways = [said.mark(x) for x in joint.bolts if x > 0]
     return [
-        f"{_named(joint)}: mark the middle of the cut {said(joint.station - tip)} from the tip of "
-        f"end a, the saw takes {said(joint.gap)}. Mark holes {' and '.join(ways)} to both sides "
-        f"of that middle, {_line(joint)}.",
-        f"Drill {said(joint.size.sleeve_od)} right through both walls there, set a bush of "
-        f"{said(joint.bush_length)} in each hole, flush on both sides, weld it round and "
+        f"{_named(joint)}: mark the middle of the cut {said.mark(joint.station - tip)} from the "
+        f"tip of end A, the saw takes {said.mark(joint.gap)}. Mark holes {' and '.join(ways)} to "
+        f"both sides of that middle, {_line(joint)}.",
+        f"Drill {said.size(joint.size.sleeve_od)} right through both walls there, set a bush of "
+        f"{said.size(joint.bush_length)} in each hole, flush on both sides, weld it round and "
         "dress the weld until the sleeve slides over it by hand.",
     ]
 
 
 def _put_sleeve(joint: SleeveJoint, both: tuple[str, str], said: Said) -> list[str]:
     return [
-        f"{_named(joint)}: slide the sleeve, {said(joint.length)} long, over the cut, its middle "
-        f"over the saw's gap, clamp it and drill it {said(joint.size.sleeve_bore)} with the bushes "
-        f"as a guide, one side after the other. Mark sleeve, {both[0]} and {both[1]} with one "
-        "sign, so that they go together the same way round."
+        f"{_named(joint)}: slide the sleeve, {said.mark(joint.length)} long, over the cut, its "
+        f"middle over the saw's gap, clamp it and drill it {said.size(joint.size.sleeve_bore)} "
+        f"with the bushes as a guide, one side after the other. Mark sleeve, {both[0]} and "
+        f"{both[1]} with one sign, so that they go together the same way round."
     ]
 
 
@@ -146,7 +156,7 @@ def _tight_sleeve(joint: SleeveJoint) -> str:
 
 
 def _apart_sleeve(joint: SleeveJoint, said: Said) -> str:
-    free = said((joint.length + joint.gap) / 2)
+    free = said.mark((joint.length + joint.gap) / 2)
     return f"{_plain(joint.id)} slides {free} towards end {joint.slides.upper()}"
 
 
@@ -155,8 +165,9 @@ def _apart_sleeve(joint: SleeveJoint, said: Said) -> str:
 
 def _mark_clevis(joint: ClevisJoint, tip: float, said: Said) -> list[str]:
     return [
-        f"{_named(joint)}: the bolt is {said(joint.station - tip)} from the tip of end a. Mark a "
-        f"cut {said(joint.gap / 2)} to both sides of it: {said(joint.gap)} of tube falls out."
+        f"{_named(joint)}: the bolt is {said.mark(joint.station - tip)} from the tip of end A. "
+        f"Mark a cut {said.mark(joint.gap / 2)} to both sides of it: {said.mark(joint.gap)} of "
+        "tube falls out."
     ]
 
 
@@ -167,11 +178,12 @@ def _put_clevis(joint: ClevisJoint, both: tuple[str, str], said: Said) -> list[s
         "Bevel the sawn ends for a weld through the whole wall. Push the fork's spigot into "
         f"{fork} and the eye's into {eye} until the collars lie hard against the tube, and bolt "
         f"them together, the bolt {_line(joint)}.",
-        f"Clamp both pieces in one straight line: from sawn end to sawn end are {said(joint.gap)}. "
+        "Clamp both pieces in one straight line: from sawn end to sawn end are "
+        f"{said.mark(joint.gap)}. "
         "Tack each collar in four places, draw the bolt, weld each collar all round in short runs, "
         f"left and right in turn. When it is cold the bolt of {joint.size.size} must still go "
-        f"through by hand; ease both holes together with a reamer of {said(joint.hole)}, never one "
-        "alone.",
+        f"through by hand; ease both holes together with a reamer of {said.size(joint.hole)}, "
+        "never one alone.",
     ]
 
 

@@ -46,7 +46,7 @@ def tube_rows(book: Book) -> list[list[str]]:
     for id_, m in book.cage.members.items():
         sizes.setdefault((book.tube(id_), m.tube.material), []).append(str(book.numbers[id_]))
     return [
-        [f"{size}, {steel}", f"{len(found)} tubes: {', '.join(found)}"]
+        [f"{size}, {steel}", f"{len(found)} tube{'s' * (len(found) > 1)}: {', '.join(found)}"]
         for (size, steel), found in sizes.items()
     ]
 

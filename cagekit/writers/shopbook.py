@@ -6,7 +6,8 @@ to the document ``shopbook.typ`` together with line drawings.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from math import degrees
 from pathlib import Path
 from typing import Any
@@ -347,7 +348,7 @@ class Book:
                     h.size_inches if self.design.units == "in" else h.size,
                     h.material,
                     str(h.count),
-                    ", ".join(p.replace("_", " ") for p in h.parts),
+                    self.joints_of(h.parts),
                 ]
                 for h in m.hardware
             ],
@@ -357,6 +358,15 @@ class Book:
                 ["Filler to buy", f"{self.mass(m.weld.filler)}: {m.weld.assumption}"],
             ],
         }
+
+    def joints_of(self, parts: Sequence[str]) -> str:
+        """The joints that small parts belong to, and how many each takes."""
+        names = [f"{d.bar}_{j.name}" for d in self.design.cage.doors for j in d.joints]
+        names += [j.id for t in self.design.cage.bolted for j in t.joints]
+        owners = Counter(
+            max((n for n in names if p.startswith(n)), key=len, default=p) for p in parts
+        )
+        return ", ".join(f"{n.replace('_', ' ')} ({count})" for n, count in owners.items())
 
     def stick(self, mm: float) -> str:
         """A stick as it is bought: in feet on inch papers."""

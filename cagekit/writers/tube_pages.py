@@ -133,6 +133,13 @@ def shape_check(book: Book, s: BendSchedule) -> list[str]:
             f"Set on the dial's marks, the tube lies up to {book.length(s.drift)} off this "
             f"drawing.{more}"
         )
+    wanted = [f"{degrees(q.angle):.1f}" for q in path.bends]
+    leaves = {t.bend: f"{degrees(t.left):.1f}" for t in s.steps}
+    if any(leaves[n] != words for n, words in enumerate(wanted, start=1)):
+        out.append(
+            "Leaves: what the nearest mark of the dial gives; the drawing has the angle that is "
+            "wanted."
+        )
     return out
 
 
@@ -172,7 +179,7 @@ def joint_facts(book: Book, member: str) -> list[list[str]]:
         [
             f"{j.kind.capitalize()} {n}",
             f"cut {book.length(j.station - tip)} from the tip of A; {_sizes(book, j)}, "
-            f"{len(j.bolts)} {j.size.size}",
+            f"{len(j.bolts)} bolt{'s' * (len(j.bolts) > 1)} of {j.size.size}",
         ]
         for n, j in enumerate(joints_of(book, member), start=1)
     ]

@@ -17,6 +17,8 @@ from cagekit.geometry.outline import Outline
 
 FINE = 0.01
 """Sizes that agree within this (mm, rad) are the same."""
+NOISE = 6
+"""Decimals (mm, rad) beyond which a size is noise of its sums: inches lie between hundredths."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +81,7 @@ def _loop(loop: Outline, low: np.ndarray) -> tuple[tuple[int, ...], ...]:
 
 
 def _whole(values: object) -> tuple[tuple[int, ...], ...]:
-    """Rows of numbers in whole hundredths."""
-    grid = np.round(np.asarray(values, float) / FINE).astype(int)
+    """Rows of numbers in whole hundredths; one that lies between two goes the same way always."""
+    exact = np.round(np.asarray(values, float), NOISE)
+    grid = np.round(exact / FINE).astype(int)
     return tuple(tuple(int(v) for v in row) for row in grid)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import EndName, Member
+from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.geometry.centre_line import Arc, Vec, unit
 from cagekit.geometry.end_cut import EndCut
 from cagekit.units.tolerance import SAME_POINT
@@ -62,6 +62,10 @@ def tape_checks(cage: Cage, group: Sequence[Member], fitted: Iterable[str]) -> l
         if member.side == "left" and other is not None:
             out.append(_crossed(cage, member, other))
     base = next((m for m in cage.of_role("main_hoop") if m.id in set(fitted)), None)
+    if base is not None:
+        for member in group:
+            if _spans(member):
+                out.extend(_from_hoop(cage, base, member))
     if base is not None and not out:
         out.extend(_from_feet(cage, base, member) for member in group if member.side == "centre")
     return out
@@ -144,6 +148,23 @@ def _hoop_checks(cage: Cage, member: Member) -> list[TapeCheck]:
             end=f"{name}, right end",
             distance=over_outside(left, right),
         ),
+    ]
+
+
+def _from_hoop(cage: Cage, hoop: Member, member: Member) -> list[TapeCheck]:
+    """A loop ahead of the hoop, held to the hoop's ends: its feet on the car, and its corners."""
+    name = _plain(member.id)
+    spots = [("middle of right bend", _corner)]
+    if all(e.kind is EndKind.FLAT for _, e in member.ends):
+        spots.insert(0, ("right end", _end))
+    return [
+        TapeCheck(
+            start=f"{_plain(hoop.id)}, left end",
+            end=f"{name}, {words}",
+            distance=over_outside(_end(cage, hoop, "left"), spot(cage, member, "right")),
+            twin=over_outside(_end(cage, hoop, "right"), spot(cage, member, "left")),
+        )
+        for words, spot in spots
     ]
 
 

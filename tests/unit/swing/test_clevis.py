@@ -141,7 +141,7 @@ def test_the_paper_gives_the_pieces_and_the_holes(design: Design) -> None:
     tube = next(t for t in cage.bolted if t.fitted.id == "rear_brace_left")
     tip = design.fitted.cut("rear_brace_left", "a").shortest
     tail = design.fitted.cut("rear_brace_left", "b").shortest
-    bolts = [float(x) for x in re.findall(r"bolt is ([\d.]+) mm from the tip of end a", words)]
+    bolts = [float(x) for x in re.findall(r"bolt is ([\d.]+) mm from the tip of end A", words)]
     halves = [float(x) for x in re.findall(r"cut ([\d.]+) mm to both sides", words)]
     lengths = [float(x) for x in re.findall(r"rear brace left [abc] ([\d.]+) mm", words)]
     start = tube.fitted.path.start + tip * tube.joints[0].along
