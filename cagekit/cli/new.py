@@ -7,6 +7,8 @@ from pathlib import Path
 
 from cagekit.cli.console import emit, note
 
+UNIT_WORDS = {"mm": "mm", "in": "inches"}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the verb's arguments."""
@@ -43,6 +45,12 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
     origin = find_preset("build", args.origin)
     file = load_file("build", origin, BuildFile)
+    if args.units not in (None, file.units):
+        raise InputError(
+            "cagekit new", "--units", args.units,
+            problem=f"{shown(origin)} counts in {UNIT_WORDS[file.units]} and stays as it is.",
+            hint=f"Leave it out, or start from a build that counts in {UNIT_WORDS[args.units]}.",
+        )  # fmt: skip
     target = Path(f"{name}.toml")
     text = starter_text(name, origin, file, folder=target.parent)
     try:

@@ -212,13 +212,13 @@ def entries_with_remarks(
     _require_roles(file, entries, where)
     used: set[str] = set()
     out: list[MemberEntry] = []
-    left = {key for e in entries if e.side == "left" for key in e.names}
+    on_left = {key for e in entries if e.side == "left" for key in e.names}
     for entry in entries:
         for key in entry.names:
             if key in file.members:
                 used.add(key)
                 entry = _changed(entry, file.members[key], file.units, where, key)
-                if "via" in file.members[key] and entry.side == "right" and key in left:
+                if "via" in file.members[key] and entry.side == "right" and key in on_left:
                     entry = _mirrored(entry)  # said of both sides, as it is on the left
         if not entry.omit:
             _require_side(entry, where)
@@ -289,13 +289,14 @@ def _without_hanging(
     out, remarks = list(kept), list[str]()
     while True:
         names = _names(out)
-        gone = _names(written) - names
+        seconds = {f"{e.id}_{word}" for e in written for word in SECONDS} - _seconds(out)
+        gone = (_names(written) | seconds) - names
         changed = False
         for n, entry in enumerate(out):
             if entry.id not in of_layout:
                 continue
             own = {f for key in entry.names for f in file.members.get(key, {})}
-            out[n] = entry = _split_by_kept(entry, own, gone, names)
+            out[n] = entry = _split_by_kept(entry, own, gone, names | _seconds(out))
             place = next((p for p in _places_of(entry, own) if _is_gone(p[1], gone, names)), None)
             if place is not None:
                 remarks.append(
@@ -312,6 +313,18 @@ def _without_hanging(
 def _names(entries: Iterable[MemberEntry]) -> set[str]:
     """All that a file may call members of these entries."""
     return {n for e in entries for n in e.names}
+
+
+SECONDS = ("cross", "lower")
+"""What tells the second bar of an entry that makes two: ``hoop_diagonal_cross``."""
+MAKES_SECOND = {"crossed": "cross", "x": "cross", "pair": "lower"}
+"""Which one an entry of a style makes."""
+
+
+def _seconds(entries: Iterable[MemberEntry]) -> set[str]:
+    """Names of the second bars that these entries make."""
+    words = ((e.id, MAKES_SECOND.get(getattr(e, "style", ""))) for e in entries)
+    return {f"{id_}_{word}" for id_, word in words if word}
 
 
 def _split_by_kept(

@@ -352,6 +352,16 @@ class Tunnel(FileModel):
         None, gt=0, description="right of the centre plane, where the sides are unlike"
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _both_sides(cls, data: Any) -> Any:
+        """A tunnel of which both sides are told needs no width of its own."""
+        if isinstance(data, dict) and data.get("half_width") is None:
+            sides = [data.get(f"half_width_{side}") for side in ("left", "right")]
+            if None not in sides:
+                return {**data, "half_width": sides[0]}
+        return data
+
     def half(self, side: str) -> float:
         """Centre plane to the tunnel's ``"left"`` or ``"right"`` side, mm."""
         own = self.half_width_left if side == "left" else self.half_width_right

@@ -181,11 +181,13 @@ def _foot_made(
     names = foot_names(cage, member, end)
     foot = Foot.of(cage, member, end, build.car)
     side = "left" if foot.side > 0 else "right"
-    named = any(isinstance(e, FloorPlateEntry) and e.at in names for e in entries)
+    meant = [e for e in entries if isinstance(e, FloorPlateEntry) and e.at in names]
     entry = floor_entry(entries, names, side, build.units, foot.surface)
-    if entry.omit or (how.surface == "outrigger" and not named):
+    if entry.omit or (how.surface == "outrigger" and not meant):
         return ()
     _require_height(build, foot, entry, how.foot)
+    if entry.style == "folded" and any("style" in e.model_fields_set for e in meant):
+        _require_section(build, foot, entry, how.foot)
     name = entry.id or f"foot_{member}_{end}"
     if entry.style == "plinth":
         from cagekit.plates.plinth import plinth
@@ -239,6 +241,19 @@ def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str
             problem=f"{foot.name} was raised {rise:.1f} mm, its plate is {need:.1f} mm high.",
             hint=f"Say at = {place!r} or {place.partition('.')[2]!r}, so that the tube follows.",
         )
+
+
+def _require_section(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
+    """A plate that a file folds at this foot must have something to be folded to."""
+    if foot.profile or entry.front_flange or entry.rear_flange:
+        return
+    raise InputError(
+        f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
+        "style",
+        entry.style,
+        problem=f"the car sheet has no floor section to fold it to at {place or foot.name}.",
+        hint="Measure it there (`profile`, from the centre out), or leave `style` out.",
+    )
 
 
 def _require_used(

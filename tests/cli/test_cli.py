@@ -92,6 +92,7 @@ def test_every_verb_tells_its_options(verb: str, capsys: pytest.CaptureFixture[s
         (["check", "sprint-wagon", "--units", "ft"], "choose from"),
         (["new", "a b", "--from", "sprint-wagon"], "cannot be the name"),
         (["new", "mine"], "--from"),
+        (["new", "mine", "--from", "gravel-hatch", "--units", "in"], "counts in mm and stays"),
         (["part", "hallo"], "Did you mean 'halo'?"),
         (["part", "halo", "--witdh-rear", "3"], "Did you mean --width-rear?"),
         (["part", "halo", "--width-rear", "1,5"], "--width-rear"),

@@ -682,8 +682,8 @@ BY_CODE: dict[str, Proof] = {
         scene(PLAIN, steel("harness_bar", "e355-n", 35.0, 2.5)),
     ),
     "motorsport-uk/padding-helmet": (
-        scene(ROADSTER, car__seats__0__hip=[640, 281, -160]),
         scene(ROADSTER),
+        scene(ROADSTER, build__padding=[]),
     ),
     "motorsport-uk/mounting-count": (scene(PLAIN), scene(PLAIN, more_legs(9))),
     "motorsport-uk/bolts-backstay": (

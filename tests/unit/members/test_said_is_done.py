@@ -9,6 +9,7 @@ import pytest
 
 from cagekit.assembly.assemble import members_only
 from cagekit.errors import InputError
+from cagekit.inputs.car import Tunnel
 from cagekit.inputs.presets import shipped_root
 from cagekit.inputs.resolve import load_build
 
@@ -112,3 +113,23 @@ def test_a_layouts_outriggers_are_for_feet_that_stand_on_them(
 def test_the_wagons_outriggers_stay() -> None:
     ids = {e.id for e in load_build("sprint-wagon").entries}
     assert {"outrigger_left", "outrigger_right"} <= ids
+
+
+def test_the_second_bar_of_an_x_that_is_none_is_dropped_from_what_cuts_the_harness_bar(
+    tmp_path: Path,
+) -> None:
+    """The layout names it; the build makes one diagonal of the two."""
+    source = (shipped_root() / "builds" / "gravel-hatch.toml").read_text("utf-8")
+    head = source.partition("# gussets in")[0]
+    path = tmp_path / "gravel-hatch.toml"
+    path.write_text(head + '[members.hoop_diagonal]\nstyle = "single"\n', "utf-8")
+    entries = {e.id: e for e in load_build(str(path)).entries}
+    assert entries["harness_bar"].split_by == ("hoop_diagonal",)
+    path.write_text(head, "utf-8")
+    entries = {e.id: e for e in load_build(str(path)).entries}
+    assert entries["harness_bar"].split_by == ("hoop_diagonal", "hoop_diagonal_cross")
+
+
+def test_a_tunnel_whose_sides_are_told_needs_no_third_width() -> None:
+    tunnel = Tunnel.model_validate({"half_width_left": 90, "half_width_right": 130, "top_z": 100})
+    assert (tunnel.half("left"), tunnel.half("right")) == (90, 130)

@@ -11,6 +11,7 @@ from cagekit.assembly.assemble import members_only
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.design import Design
+from cagekit.errors import InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.car import Chassis, ChassisTube, KeepOut
 from cagekit.inputs.plate import FloorPlateEntry
@@ -230,3 +231,13 @@ def test_what_was_chosen_is_told_in_the_units_of_the_build() -> None:
     assert "mm" not in words
     sixteenths = np.array(plate.size) / 25.4 * 16
     assert sixteenths == pytest.approx(np.round(sixteenths), abs=1e-6)
+
+
+def test_a_plate_folded_to_a_section_that_nobody_measured_is_refused() -> None:
+    """It was made flat, without a word."""
+    build = load_build("gravel-hatch")
+    bare = build.car.left.main_foot.model_copy(update={"profile": ()})
+    left = build.car.left.model_copy(update={"main_foot": bare})
+    build = replace(build, car=build.car.model_copy(update={"left": left}))
+    with pytest.raises(InputError, match=r"no floor section to fold it to at left\.main_foot"):
+        plates_for(build, members_only(build))
