@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from math import ceil, degrees
 from pathlib import Path
@@ -252,13 +253,19 @@ def drawing(t: Template, units: str = "mm") -> Drawing:
         strokes += [
             Stroke(layer=Layer.NOTE, line=_line(line + shift)) for line in letters(text, height)
         ]
-    strokes += [Stroke(layer=Layer.NOTE, line=o) for o in check_bar((0.0, 8.0), 100.0, units)]
+    return Drawing(name=f"{t.member}-{t.end}", strokes=(*strokes, *_on_every(units)))
+
+
+@cache
+def _on_every(units: str) -> tuple[Stroke, ...]:
+    """What stands on every template: the bar to measure its print with, and the caution."""
+    strokes = [Stroke(layer=Layer.NOTE, line=o) for o in check_bar((0.0, 8.0), 100.0, units)]
     for row, text in enumerate(reversed(textwrap.wrap(CAUTION, 50))):
         strokes += [
             Stroke(layer=Layer.NOTE, line=_line(line + np.array([0.0, 18.0 + 5.0 * row])))
             for line in letters(text, 2.5)
         ]
-    return Drawing(name=f"{t.member}-{t.end}", strokes=tuple(strokes))
+    return tuple(strokes)
 
 
 def table(design: Design) -> tuple[list[str], list[list[str]]]:

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import io
 import logging
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from math import atan2, degrees, pi
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -198,12 +200,52 @@ def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:
     Raises:
         GeometryError: the drawing holds nothing to cut.
     """
+    if not any(s.layer.is_cut for s in drawing):
+        raise GeometryError(drawing.name, "there is nothing to cut on the drawing.")
+    frame, strokes = _frame(options), _once(drawing)
+    pen = _Pen(frame, options)
+    entities = pen.draw(strokes)
+    whole = frame.around(entities, pen.handle, _ends(strokes, pen.scale))
+    return whole.encode("cp1252" if options.version in ("R12", "R2000") else "utf-8")
+
+
+class _Frame(NamedTuple):
+    """All of a file but its entities, with marks where a drawing's own numbers go.
+
+    ``first`` is the handle of its first entity, ``owner`` that of the space they are in.
+    """
+
+    before: str
+    after: str
+    first: int
+    owner: str
+
+    def around(self, entities: str, handle: int, ends: Sequence[float]) -> str:
+        """The whole file; ``handle`` is the first free one, ``ends`` the extents low and high."""
+
+        def told(text: str) -> str:
+            text = _LATE.sub(lambda late: f"{int(late[0], 16) - _LATE_FROM + handle:X}", text)
+            for mark, end in zip(_MARKS, ends, strict=True):
+                text = text.replace(str(mark), str(end))
+            return text
+
+        return told(self.before) + entities + told(self.after)
+
+
+_MARKS = (-11111.25, -22222.5, 33333.75, 44444.125)
+"""Extents that stand for those of a drawing: no other number of a frame is like them."""
+_LATE_FROM = 0x7F000000
+"""Handles that the library gives away after the entities', counted from here in a frame."""
+_LATE = re.compile("7F0000[0-9A-F]{2}")
+
+
+@lru_cache(maxsize=8)
+def _frame(options: DxfOptions) -> _Frame:
+    """The library's file for these options, made once: it takes longer than the drawing in it."""
     with _no_settings():
         import ezdxf
         import ezdxf.units
 
-    if not any(s.layer.is_cut for s in drawing):
-        raise GeometryError(drawing.name, "there is nothing to cut on the drawing.")
     with _fixed_metadata():
         doc = ezdxf.new(options.version)  # type: ignore[attr-defined]
         inches = options.units == "in"
@@ -215,30 +257,34 @@ def dxf_bytes(drawing: Drawing, options: DxfOptions) -> bytes:
             del doc.header["$INSUNITS"]
         for layer in Layer:
             doc.layers.add(layer.value, color=COLOURS[layer])
-        strokes = _once(drawing)
-        entities = _Pen(doc, options).draw(strokes)
-        _frame(doc, strokes, 1 / INCH if inches else 1.0)
+        first = int(str(doc.entitydb.handles), 16)
+        doc.entitydb.handles.reset(f"{_LATE_FROM:X}")
+        _limit(doc, 1 / INCH if inches else 1.0)
         _name_classes(doc)
         out = io.StringIO()
         doc.write(out)
     head, opening, tail = out.getvalue().partition("  2\nENTITIES\n")
-    whole = head + opening + entities + tail
-    return whole.encode("cp1252" if options.version in ("R12", "R2000") else "utf-8")
+    return _Frame(head + opening, tail, first, doc.modelspace().layout_key)
 
 
-def _frame(doc: Any, strokes: Iterable[Stroke], scale: float) -> None:
-    """Tell limits and extents in the file's own units; the library's are a sheet of A3 in mm."""
-    boxes = [s.line.box for s in strokes]
-    low = np.min([b[0] for b in boxes], axis=0) * scale
-    high = np.max([b[1] for b in boxes], axis=0) * scale
-    ends = [(round(float(v[0]), 6) + 0.0, round(float(v[1]), 6) + 0.0) for v in (low, high)]
+def _limit(doc: Any, scale: float) -> None:
+    """Mark limits and extents, in the file's own units; the library's are a sheet of A3 in mm."""
+    low, high = _MARKS[:2], _MARKS[2:]
     space = doc.modelspace()
-    space.reset_limits(*ends)
-    space.reset_extents(*((x, y, 0.0) for x, y in ends))
+    space.reset_limits(low, high)
+    space.reset_extents((*low, 0.0), (*high, 0.0))
     for layout in doc.layouts:
         if layout.name != "Model":
             sheet = [(x * scale, y * scale) for x, y in ((0.0, 0.0), (420.0, 297.0))]
             layout.reset_limits(*sheet)
+
+
+def _ends(strokes: Sequence[Stroke], scale: float) -> list[float]:
+    """Lowest x and y of a drawing and its highest, in the file's units."""
+    every = [s.line.vertices for s in strokes]
+    every += [np.array(s.line.box) for s in strokes if s.line.bulges.any()]
+    points = np.concatenate(every) * scale
+    return [round(v, 6) + 0.0 for v in (*points.min(0).tolist(), *points.max(0).tolist())]
 
 
 def _name_classes(doc: Any) -> None:
@@ -323,15 +369,15 @@ class _Pen:
     and a template of letters has four hundred; the text is the same.
     """
 
-    def __init__(self, doc: Any, options: DxfOptions) -> None:
-        self.handles = doc.entitydb
+    def __init__(self, frame: _Frame, options: DxfOptions) -> None:
+        self.handle = frame.first
         self.old = options.version == "R12"
-        self.owner = doc.modelspace().layout_key
+        self.owner = frame.owner
         self.options = options
         self.scale = 1 / INCH if options.units == "in" else 1.0
 
     def draw(self, strokes: Iterable[Stroke]) -> str:
-        """Give the text of all entities, and take their handles from the document."""
+        """Give the text of all entities, with handles of their own."""
         return "".join(text for s in strokes for text in self._stroke(s.line, s.layer.value))
 
     def _stroke(self, line: Outline, layer: str) -> Iterator[str]:
@@ -348,7 +394,8 @@ class _Pen:
 
     def _head(self, kind: str, layer: str, subclass: str) -> str:
         """What every entity begins with: kind, handle, owner and layer."""
-        start = f"  0\n{kind}\n  5\n{self.handles.next_handle()}\n"
+        start = f"  0\n{kind}\n  5\n{self.handle:X}\n"
+        self.handle += 1
         if self.old:
             return f"{start}  8\n{layer}\n"
         return f"{start}330\n{self.owner}\n100\nAcDbEntity\n  8\n{layer}\n100\n{subclass}\n"
