@@ -136,16 +136,26 @@ def basis(x: Array, knots: Array, degree: int) -> Array:
         knots: full knot vector with repetitions.
         degree: polynomial degree.
     """
+    count = len(knots) - degree - 1
     last = knots[-1]
-    inside = np.where(x >= last, np.nextafter(last, knots[0]), x)[:, None]
-    table = ((knots[:-1] <= inside) & (inside < knots[1:])).astype(float)
-    for d in range(1, degree + 1):
-        left, right = knots[d:-1] - knots[: -d - 1], knots[d + 1 :] - knots[1:-d]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            rise = np.where(left > 0, (x[:, None] - knots[: -d - 1]) / left, 0.0)
-            fall = np.where(right > 0, (knots[d + 1 :] - x[:, None]) / right, 0.0)
-        table = rise * table[:, :-1] + fall * table[:, 1:]
-    return table
+    inside = np.where(x >= last, np.nextafter(last, knots[0]), x)
+    span = np.searchsorted(knots, inside, side="right") - 1
+    # only the functions over a span are not zero there: degree + 1, the last of its number
+    near = knots[span[:, None] + np.arange(-degree, degree + 2)]
+    table, at, none = np.ones((len(x), 1)), x[:, None], np.zeros((len(x), 1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for d in range(1, degree + 1):
+            own, following = near[:, degree - d : degree + 1], near[:, degree - d + 1 : degree + 2]
+            left = near[:, degree : degree + d + 1] - own
+            end = near[:, degree + 1 : degree + d + 2]
+            right = end - following
+            rise = np.where(left > 0, (at - own) / left, 0.0)
+            fall = np.where(right > 0, (end - at) / right, 0.0)
+            table = np.concatenate([none, table, none], axis=1)
+            table = rise * table[:, :-1] + fall * table[:, 1:]
+    whole = np.zeros((len(x), count))
+    whole[np.arange(len(x))[:, None], span[:, None] + np.arange(-degree, 1)] = table
+    return whole
 
 
 @cache

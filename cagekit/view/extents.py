@@ -6,12 +6,15 @@ rim of the cut at either end; a plate and a small part as far as its corners, fo
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from cagekit.cage.kept import Same
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
-from cagekit.geometry.end_cut import EndCut
+from cagekit.geometry.end_cut import EndCut, measure
 from cagekit.view.camera import Camera
 
 if TYPE_CHECKING:
@@ -31,10 +34,7 @@ def cage_extents(cage: Cage, camera: Camera, *, plates: bool = True) -> Vec:
         camera: the view.
         plates: whether plates and small parts count.
     """
-    found = [
-        tube_extents(m.path, m.tube.outer_radius, camera, cage.cut(m.id, "a"), cage.cut(m.id, "b"))
-        for m in cage.members.values()
-    ]
+    found = [_in_picture(outside, camera) for outside in _outsides(cage)]
     if plates:
         from cagekit.view.scene import plate_bodies
 
@@ -61,7 +61,41 @@ def tube_extents(
         cut_a: cut at end a; square at the end of the path when None.
         cut_b: cut at end b, likewise.
     """
-    axes = camera.axes[:2]
+    return _in_picture(_outside(path, radius, cut_a, cut_b), camera)
+
+
+class _Outside(NamedTuple):
+    """The outside of a tube, whatever it is seen from.
+
+    Attributes:
+        centres: of the discs swept along its axis, ``(n, 3)`` mm.
+        along: unit directions of the axis there, ``(n, 3)``.
+        radius: of the discs, mm.
+        rims: points of the rims of its cuts, ``(k, 3)`` mm each.
+    """
+
+    centres: Points
+    along: Points
+    radius: float
+    rims: tuple[Points, ...]
+
+
+def _outsides(cage: Cage) -> list[_Outside]:
+    """The outside of every member, worked out once for all views."""
+    members = list(cage.members.values())
+    cuts = [(cage.cut(m.id, "a"), cage.cut(m.id, "b")) for m in members]
+    measure(cut for both in cuts for cut in both)
+    return [
+        cage.kept.once(
+            ("outside", m, Same(a), Same(b)), partial(_outside, m.path, m.tube.outer_radius, a, b)
+        )
+        for m, (a, b) in zip(members, cuts, strict=True)
+    ]
+
+
+def _outside(
+    path: CentreLine, radius: float, cut_a: EndCut | None, cut_b: EndCut | None
+) -> _Outside:
     low = max(cut_a.longest, 0.0) if cut_a is not None else 0.0
     high = path.length - (max(cut_b.longest, 0.0) if cut_b is not None else 0.0)
     rims = []
@@ -69,10 +103,17 @@ def tube_extents(
     for cut in (cut_a, cut_b):
         if cut is not None:
             every = np.sort(np.concatenate([phi, cut.corners_at([radius])[0]]))
-            rims.append(cut.points(every, radius) @ axes.T)
+            rims.append(cut.points(every, radius))
     centres, along = _discs(path, low, high)
-    middle = centres @ axes.T
-    reach = radius * np.sqrt(np.clip(1.0 - (along @ axes.T) ** 2, 0.0, None))
+    return _Outside(centres, along, radius, tuple(rims))
+
+
+def _in_picture(tube: _Outside, camera: Camera) -> Vec:
+    """Lowest and highest x, y of a tube in a picture, ``(2, 2)`` mm."""
+    axes = camera.axes[:2]
+    middle = tube.centres @ axes.T
+    reach = tube.radius * np.sqrt(np.clip(1.0 - (tube.along @ axes.T) ** 2, 0.0, None))
+    rims = [rim @ axes.T for rim in tube.rims]
     points = np.concatenate([middle - reach, middle + reach, *rims])
     return np.array([points.min(axis=0), points.max(axis=0)])
 
@@ -89,5 +130,5 @@ def _discs(path: CentreLine, low: float, high: float) -> tuple[Vec, Vec]:
         n = 2 if isinstance(piece, Line) else BEND_POINTS
         stations = np.linspace(first, last, n)
         centres.append(piece.point(stations))
-        along.append(np.array([piece.tangent(float(s)) for s in stations]))
+        along.append(piece.tangent(stations))
     return np.concatenate(centres), np.concatenate(along)
