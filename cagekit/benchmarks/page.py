@@ -3,9 +3,11 @@
     python -m cagekit.benchmarks.page gravel-hatch
     python -m cagekit.benchmarks.page --picture presets/builds/sprint-wagon-page.png sprint-wagon
 
-Told are the quickest, the middle, the ninth of ten and the slowest of all changes. ``picture`` ends
-when the page has drawn its commands, ``pixels`` when they can be read back, here drawn by the
-processor; ``server`` is the server's share of it.
+Told are the quickest, the middle, the ninth of ten and the slowest of all starts and changes. A
+start is from the command to the page ready. ``picture`` ends when the page has drawn its commands,
+``pixels`` when they can be read back, here drawn by the processor; ``server`` is the server's share
+of it, ``cpu`` the processor's time in that. The first line has what an import of numpy took in the
+same minutes: machines and loads are told apart by it.
 """
 
 from __future__ import annotations
@@ -30,16 +32,18 @@ if TYPE_CHECKING:
 
 SLIDERS = ("dash_bar.set_back", "door_bar.height_rear", "harness_bar.below_shoulder",
            "main_hoop.gap")  # fmt: skip
-"""Sliders that are moved, each from its value on by a millimetre at a time."""
+"""Sliders that are moved, each from its value on by half a millimetre at a time."""
+TOLD = ("cpu", "server", "picture", "pixels", "findings")
 SIZE = {"width": 1200, "height": 760}
 PIXELS = (
     "viewer.draw(); viewer.gl.readPixels(0, 0, 1, 1, viewer.gl.RGBA, viewer.gl.UNSIGNED_BYTE,"
     " new Uint8Array(4));"
 )
 CHANGE = (
-    "async ([key, value]) => { const begin = performance.now(); await change(key, value, true);"
-    " const picture = performance.now() - begin;" + PIXELS + "return { begin, picture,"
-    " pixels: performance.now() - begin, server: live.server } }"
+    "async ([key, value, read]) => {" + PIXELS + "const begin = performance.now();"
+    " await change(key, value, true); const picture = performance.now() - begin;"
+    " if (read) {" + PIXELS + "} return { begin, picture, server: live.server, cpu: live.cpu,"
+    " pixels: performance.now() - begin } }"
 )
 
 
@@ -72,22 +76,24 @@ def opened(page: Page, address: str) -> float:
     return 1000 * (time.perf_counter() - begin)
 
 
-def move(page: Page, slider: str, count: int) -> list[dict[str, float]]:
-    """Move a slider: ms to picture and pixels of every step, and to the findings of the last."""
+def move(page: Page, slider: str, count: int) -> dict[str, list[float]]:
+    """Move a slider by steps: ms to picture and findings, by what is told.
+
+    Every other step reads the picture back, which keeps the page busy: its findings do not count.
+    """
     key = f"build.members.{slider}"
     start = page.evaluate("key => live.params.get(key)?.value ?? null", key)
-    if start is None:
-        return []
-    rows = []
-    for n in range(1, count + 1):
+    told: dict[str, list[float]] = {n: [] for n in TOLD} if start is not None else {}
+    for n in range(1, 2 * count + 1 if told else 0):
+        until(page, "state.data.judged === state.data.version && state.data.stage === 2")
+        row = page.evaluate(CHANGE, [key, start + n / 2, n % 2 == 0])
         until(page, "state.data.judged === state.data.version")
-        row = page.evaluate(CHANGE, [key, start + n])
-        until(page, "state.data.judged === state.data.version")
-        row["findings"] = page.evaluate("live.judgedAt") - row.pop("begin")
-        rows.append(row)
+        row["findings"] = page.evaluate("live.judgedAt") - row["begin"]
+        for name in ("pixels",) if n % 2 == 0 else ("cpu", "server", "picture", "findings"):
+            told[name].append(row[name])
     page.evaluate("key => change(key, null)", key)
     until(page, "!live.busy")
-    return rows
+    return told
 
 
 def spread(values: Sequence[float]) -> str:
@@ -97,20 +103,38 @@ def spread(values: Sequence[float]) -> str:
     return " ".join(f"{v:8.1f}" for v in numbers)
 
 
-def measure(build: str, count: int) -> None:
+def numpy_import() -> float:
+    """Wall time that a process takes to import numpy, ms."""
+    env = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+    begin = time.perf_counter()
+    subprocess.run([sys.executable, "-c", "import numpy"], check=True, env=env)
+    return 1000 * (time.perf_counter() - begin)
+
+
+def measure(build: str, count: int, starts: int) -> None:
     """Print the distributions for one build."""
     from playwright.sync_api import sync_playwright
 
-    with sync_playwright() as playwright, launch(playwright) as browser, served(build) as up:
-        address, started = up
-        page = browser.new_page(viewport=SIZE)  # type: ignore[arg-type]
-        ready = opened(page, address)
-        print(f"{build}: server up in {started:.0f} ms, page ready {ready:.0f} ms later")
-        print(f"{'slider, ms':38} {'least':>8} {'middle':>8} {'9 of 10':>8} {'most':>8}")
-        for slider in SLIDERS:
-            rows = move(page, slider, count)
-            for name in ("server", "picture", "pixels", "findings") if rows else ():
-                print(f"{slider:28} {name:9} {spread([r[name] for r in rows])}", flush=True)
+    with sync_playwright() as playwright, launch(playwright) as browser:
+        yard, up, ready = [], [], []
+        for _ in range(starts - 1):
+            yard.append(numpy_import())
+            with served(build) as (address, started):
+                page = browser.new_page(viewport=SIZE)  # type: ignore[arg-type]
+                up.append(started)
+                ready.append(started + opened(page, address))
+                page.close()
+        with served(build) as (address, started):
+            page = browser.new_page(viewport=SIZE)  # type: ignore[arg-type]
+            up.append(started)
+            ready.append(started + opened(page, address))
+            print(f"{build + ', ms':38} {'least':>8} {'middle':>8} {'9 of 10':>8} {'most':>8}")
+            for name, values in (("import numpy", [*yard, numpy_import()]), ("server up", up),
+                                 ("page ready", ready)):  # fmt: skip
+                print(f"{name:38} {spread(values)}", flush=True)
+            for slider in SLIDERS:
+                for name, values in move(page, slider, count).items():
+                    print(f"{slider:28} {name:9} {spread(values)}", flush=True)
 
 
 def picture(build: str, pick: str, path: Path) -> None:
@@ -132,13 +156,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("build", nargs="?", default="gravel-hatch")
     parser.add_argument("--changes", type=int, default=20, help="steps of each slider")
+    parser.add_argument("--starts", type=int, default=5, help="how often it is started")
     parser.add_argument("--pick", default="door_bar_left", help="tube of the picture")
     parser.add_argument("--picture", type=Path, help="save a picture of the page instead")
     args = parser.parse_args(arguments)
     if args.picture:
         picture(args.build, args.pick, args.picture)
     else:
-        measure(args.build, args.changes)
+        measure(args.build, args.changes, max(args.starts, 1))
     return 0
 
 

@@ -422,7 +422,7 @@ class EndCut:
         for c in corners:
             phi[round(float(c) * n / (2 * pi)) % n] = c if c < 2 * pi - pi / n else c - 2 * pi
         phi[0] = max(phi[0], 0.0)
-        return phi
+        return np.asarray(phi)
 
     @cached_property
     def _tangents(self) -> Vec:

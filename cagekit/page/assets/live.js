@@ -2,7 +2,7 @@
 
 // What `cagekit view` adds: parameters, undo and redo, saving, making, and following the server.
 
-const live = { waiting: null, busy: false, lost: false, stopped: false, server: 0, judgedAt: 0 };
+const live = { waiting: null, busy: false, lost: false, stopped: false, server: 0, cpu: 0, judgedAt: 0 };
 
 async function ask(name, body) {
   const answer = await fetch(name, {
@@ -10,7 +10,8 @@ async function ask(name, body) {
     headers: { "Content-Type": "application/json" },
     body: JSON.stringify({ have: state.data.version, ...body }),
   });
-  live.server = Number(/dur=([\d.]+)/.exec(answer.headers.get("Server-Timing") || "")?.[1] || 0);
+  const told = answer.headers.get("Server-Timing") || "";
+  [live.server, live.cpu] = ["work", "cpu"].map((name) => Number(new RegExp(`${name};dur=([\\d.]+)`).exec(told)?.[1] || 0));
   if (!answer.ok) throw new Error(await answer.text());
   return answer.json();
 }
