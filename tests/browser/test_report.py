@@ -88,6 +88,23 @@ def test_the_picture_is_not_empty_and_turns_with_the_keys(page):
     assert min(len(before), len(after)) > 20_000  # an even picture packs to a few kB
 
 
+@pytest.mark.parametrize("size", [(1400, 900), (320, 640)])
+def test_every_view_by_key_shows_the_whole_cage(opened, report, size):
+    page = opened(report, width=size[0], height=size[1])
+    page.emulate_media(reduced_motion="reduce")
+    page.focus("#canvas")
+    for key in "123456":
+        page.keyboard.press(key)
+        until(page, "!viewer.flight")
+        # centre lines from end to end: what is nearest to the eye looks largest
+        out = page.evaluate(
+            "viewer.bodies.filter(b => b.group === 'members').flatMap(b => state.data.cards[b.id]"
+            ".axis.map(p => viewer.project(p))).filter(p => !p || p[0] < 0 || p[1] < 0"
+            " || p[0] > viewer.canvas.clientWidth || p[1] > viewer.canvas.clientHeight).length"
+        )
+        assert out == 0, key
+
+
 def test_all_by_keyboard(page, design):
     page.keyboard.press("]")
     first = page.inner_text("#card-title")

@@ -407,7 +407,7 @@ function driverView() {
   state.hidden.add("people");
   fillLayers();
   const reach = 500, half = (reach / 2) * Math.max(1, $("canvas").clientHeight / $("canvas").clientWidth);
-  viewer.fly({ target: add(eye, [half / Math.tan(0.3), 0, 0]), eye: [-1, 0, 0], up: [0, 0, 1], reach });
+  viewer.fly({ target: add(eye, [half / LENS, 0, 0]), eye: [-1, 0, 0], up: [0, 0, 1], reach });
   say("As the driver looks ahead, from between the eyes; people are left out.");
 }
 

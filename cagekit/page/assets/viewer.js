@@ -45,6 +45,8 @@ const NO_CUT = [0, 0, 0, 1];
 const IDENTITY = [1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1];
 
 /** Directions from which the views look (towards the eye), and what is up in the picture. */
+/** Tangent of half the angle of view, upwards. */
+const LENS = Math.tan(0.3);
 const VIEWS = {
   corner: { eye: [0.72, 0.56, 0.42], up: [0, 0, 1] },
   front: { eye: [1, 0, 0], up: [0, 0, 1] },
@@ -259,7 +261,7 @@ class Viewer {
     const ratio = this.canvas.width / this.canvas.height;
     const half = (reach / 2) * Math.max(1, 1 / ratio);
     const far = 40000;
-    const away = this.parallel ? far / 2 : half / Math.tan(0.3);
+    const away = this.parallel ? far / 2 : half / LENS;
     const from = add(target, scale(eye, away));
     const look = [];
     for (let k = 0; k < 3; k++) look.push(right[k], up[k], eye[k], 0);
@@ -268,7 +270,7 @@ class Viewer {
     const lens = this.parallel
       ? [1 / (half * ratio), 0, 0, 0, 0, 1 / half, 0, 0, 0, 0, -2 / far, 0, 0, 0, -1, 1]
       : [
-          1 / (Math.tan(0.3) * ratio), 0, 0, 0, 0, 1 / Math.tan(0.3), 0, 0,
+          1 / (LENS * ratio), 0, 0, 0, 0, 1 / LENS, 0, 0,
           0, 0, -(far + near) / (far - near), -1, 0, 0, (-2 * far * near) / (far - near), 0,
         ];
     return { view: multiply(lens, look), from, half, ratio, right, up, eye };
@@ -334,20 +336,21 @@ class Viewer {
 
   /** Target and reach that hold bodies and points as seen from the direction `eye`. */
   around(bodies, points = [], { eye, up } = this.camera) {
-    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    const take = (p) => p.forEach((x, k) => {
-      low[k] = Math.min(low[k], x);
-      high[k] = Math.max(high[k], x);
-    });
-    for (const b of bodies) take(b.mesh.low), take(b.mesh.high);
-    points.forEach(take);
-    if (low[0] > high[0]) return { target: this.camera.target, reach: this.camera.reach };
-    const half = scale(sub(high, low), 0.5), right = unit(cross(up, eye)), above = cross(eye, right);
-    const across = (v) => dot(half, v.map(Math.abs));
-    const ratio = this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1);
-    // a nearer corner looks larger: room for that, and for the words at the edge
-    const wide = 2.4 * Math.max(across(right) / Math.max(ratio, 1), across(above) * Math.min(ratio, 1));
-    return { target: mix(low, high, 0.5), reach: Math.max(wide, 300) };
+    const spots = [...points];
+    for (const { mesh } of bodies)
+      for (let n = 0; n < 8; n++) spots.push([0, 1, 2].map((k) => (n & (1 << k) ? mesh.high : mesh.low)[k]));
+    if (!spots.length) return { target: this.camera.target, reach: this.camera.reach };
+    const ends = (pick) => [0, 1, 2].map((k) => spots.reduce((best, p) => pick(best, p[k]), spots[0][k]));
+    const target = mix(ends(Math.min), ends(Math.max), 0.5);
+    const right = unit(cross(up, eye)), above = cross(eye, right);
+    const ratio = this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1) || 1;
+    // a nearer spot looks larger; a tenth is for the words at the edge
+    const nearer = this.parallel ? 0 : LENS;
+    const half = Math.max(...spots.map((p) => {
+      const v = sub(p, target);
+      return 1.1 * Math.max(Math.abs(dot(v, right)) / ratio, Math.abs(dot(v, above))) + nearer * dot(v, eye);
+    }));
+    return { target, reach: Math.max(2 * half * Math.min(ratio, 1), 300) };
   }
 
   /** Stop where the camera is. */
