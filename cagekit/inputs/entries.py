@@ -15,7 +15,15 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from pydantic import ConfigDict, Field, create_model
 
-from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length, Point
+from cagekit.inputs.fields import (
+    LONGEST_NAME,
+    Angle,
+    ByKind,
+    EntrySide,
+    FileModel,
+    Length,
+    Point,
+)
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 from cagekit.inputs.places import EndField, LocationField, TubeField
 
@@ -376,7 +384,8 @@ if TYPE_CHECKING:
     AnyEntry = MemberEntry
 else:
     AnyEntry = Annotated[
-        reduce(or_, (ENTRIES[kind] for kind in MEMBER_KINDS)), Field(discriminator="kind")
+        reduce(or_, (ENTRIES[kind] for kind in MEMBER_KINDS)),
+        ByKind({kind: ENTRIES[kind] for kind in MEMBER_KINDS}),
     ]
 """One entry of ``[[member]]``, chosen by its ``kind``."""
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal
+from functools import partial
 from math import degrees, radians
 from typing import Annotated, Any, Literal
 
@@ -16,6 +17,7 @@ from pydantic import (
     BaseModel,
     ConfigDict,
     GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
     ValidationInfo,
     WithJsonSchema,
 )
@@ -185,3 +187,42 @@ def _be_strict(schema: Any) -> None:
     for inner in parts:
         if isinstance(inner, dict | list | tuple):
             _be_strict(inner)
+
+
+class ByKind:
+    """How a table is read that says by its ``kind`` which model it is.
+
+    What reads a model is made when a table of its kind is first read: a build has a dozen of the
+    fifty kinds of member, and making all of them takes longer than reading the files.
+
+    Args:
+        models: the model of each kind, in the order in which they are listed.
+    """
+
+    def __init__(self, models: Mapping[str, type[FileModel]]) -> None:
+        self._models = models
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """A choice by kind whose choices read with the model's own reader."""
+        choices: dict[Any, CoreSchema] = {
+            kind: core_schema.with_info_plain_validator_function(partial(_read_as, model))
+            for kind, model in self._models.items()
+        }
+        return core_schema.tagged_union_schema(
+            choices, discriminator="kind", serialization=core_schema.simple_ser_schema("any")
+        )
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """The schema with every model's own in it."""
+        for model in self._models.values():
+            model.model_rebuild()
+        whole = {kind: model.__pydantic_core_schema__ for kind, model in self._models.items()}
+        return handler(core_schema.tagged_union_schema(whole, discriminator="kind"))
+
+
+def _read_as(model: type[FileModel], value: Any, info: ValidationInfo) -> FileModel:
+    return model.model_validate(value, context=info.context)
