@@ -77,6 +77,10 @@ class CopeError(GeometryError):
     """A tube end that cannot be coped to its parents."""
 
 
+class NoHolderError(GeometryError):
+    """A member that hangs on one of several kinds, of which the cage has none."""
+
+
 class KernelError(CagekitError, RuntimeError):
     """The CAD kernel could not make, write or verify a shape."""
 

@@ -12,10 +12,17 @@ import numpy as np
 from cagekit.cage.cage import CONCENTRIC, Cage, cope_all
 from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.errors import CagekitError, CopeError, GeometryError, InputError, NotFoundError
+from cagekit.errors import (
+    CagekitError,
+    CopeError,
+    GeometryError,
+    InputError,
+    NoHolderError,
+    NotFoundError,
+)
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
-from cagekit.inputs.build import Build
+from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.grind import grind_by_member
 from cagekit.inputs.padding import require_padded
@@ -139,8 +146,10 @@ def _tubes(build: Build, kept: Kept) -> Cage:
     site = Site(build)
     notes: list[str] = []
     before: Hashable = ("members", _ground(build))
+    spare = _spare(build)
     for entry in build.entries:
-        step = kept.once((before, content(entry)), partial(_step, site, entry, kept))
+        only = entry.id in spare
+        step = kept.once((before, content(entry), only), partial(_step, site, entry, kept, only))
         site.add(step.members)
         notes += step.notes
         before = step
@@ -183,10 +192,26 @@ class _Step:
     notes: tuple[str, ...]
 
 
-def _step(site: Site, entry: MemberEntry, kept: Kept) -> _Step:
+def _spare(build: Build) -> frozenset[str]:
+    """Members that only the layout asks for, in a build that leaves out some of the layout."""
+    if not build.names_left_out:
+        return frozenset()
+    said = build.file.members
+    return frozenset(
+        e.id for e in spread(build.layout.member) if not any(name in said for name in e.names)
+    )
+
+
+def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> _Step:
     notes: list[str] = []
     made = []
-    for member in make(site, entry):  # one after another: of two that meet the later one is coped
+    try:
+        members = make(site, entry)
+    except NoHolderError as error:
+        if not spare:
+            raise
+        return _Step((), (f"{entry.id} is left out too: it {error.problem}",))
+    for member in members:  # one after another: of two that meet the later one is coped
         met = _meet_neighbours(site, kept.same(member), notes, kept)
         made.append(kept.same(met))
         site.add(made[-1:])

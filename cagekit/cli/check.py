@@ -94,6 +94,7 @@ def _print(found: Sequence[Finding], design: Design, args: argparse.Namespace) -
     total = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
     print(f"{design.build.name}: {len(cage.members)} members, {total} of tube")
     _remarks(cage.notes, everything=args.all)
+    _chosen(design, everything=args.all)
     print(
         table_text(
             found,
@@ -108,6 +109,23 @@ def _print(found: Sequence[Finding], design: Design, args: argparse.Namespace) -
         "`--look` and `--input` open what is only counted, `--all` everything; `--why CODE` "
         "explains one check."
     )
+
+
+def _chosen(design: Design, *, everything: bool) -> None:
+    """Which default feet were made to fit the car, and which seats nobody of the build sits in."""
+    from cagekit.plates.clearing import chosen
+
+    said = [f"{p.id}: {words}." for p in design.cage.plates if (words := chosen(p))]
+    for words in said if everything else ():
+        note(f"note: {words}")
+    if said and not everything:
+        many = "one foot plate was" if len(said) == 1 else f"{len(said)} foot plates were"
+        note(f"note: {many} shifted, folded or resized to fit the car (--all tells how).")
+    car, people = design.build.car, len(design.build.drivers)
+    for n, seat in enumerate(car.seats[people:] if people else (), people + 1):
+        note(
+            f"note: nobody of the build sits in seat {n} ({seat.side}): nothing is held against it."
+        )
 
 
 def _remarks(notes: Sequence[str], *, everything: bool) -> None:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
-from cagekit.errors import GeometryError, InputError
+from cagekit.errors import GeometryError, InputError, NoHolderError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
@@ -116,13 +116,13 @@ class Site:
             side: ``left``, ``right`` or any.
 
         Raises:
-            GeometryError: there is none of them.
+            NoHolderError: there is none of them.
         """
         for kind in kinds:
             if self.of_kind(kind, side) is not None:
                 return kind, self.tube_of(kind, side)
         where = f" on the {side}" if side else ""
-        raise GeometryError(
+        raise NoHolderError(
             owner,
             f"hangs on one of {', '.join(kinds)}, and the cage has none of them{where}.",
             "Add one, write where it hangs (from, to), or leave it out (omit = true).",

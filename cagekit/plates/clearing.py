@@ -48,6 +48,7 @@ NARROWER = (0.9, 0.8, 0.7, 0.6, 0.5)
 """Widths tried at the same area, as shares of the asked one."""
 SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5, 0.4)
 """Areas tried, as shares of the asked one."""
+CHOSEN = "to fit here "
 NONE = "No shift, fold or size"
 WAYS = {(0, 1): "outboard", (0, -1): "inboard", (1, 0): "forward", (-1, 0): "back"}
 
@@ -113,7 +114,7 @@ def fitted(
         faults.append(fault)
     plates = _made(plate_id, foot, wish.spec, cage)
     first = judge.fault(plates) or faults[0]
-    open_ = " left open by the files makes it fit" if wish.sized else " of the plate fits here"
+    open_ = " that the files leave free makes it fit" if wish.sized else " of the plate fits here"
     other = Counter(f.why for f in faults if f.why != first.why).most_common(1)
     why = f"{first.why}; otherwise {other[0][0]}" if other else first.why
     return (_noted(plates[0], f"{NONE}{open_}: {why}. {first.cure}"), *plates[1:])
@@ -123,7 +124,12 @@ def _made(
     plate_id: str, foot: Foot, spec: FloorPlateSpec, cage: Cage, words: str = ""
 ) -> tuple[Plate, ...]:
     plates = cage.kept.call(floor_plate, plate_id, foot, spec)
-    return (_noted(plates[0], words), *plates[1:]) if words else plates
+    return (_noted(plates[0], CHOSEN + words), *plates[1:]) if words else plates
+
+
+def chosen(plate: Plate) -> str:
+    """How a plate differs from the one asked for so that it fits; empty when it does not."""
+    return next((n.removeprefix(CHOSEN) for n in plate.notes if n.startswith(CHOSEN)), "")
 
 
 def why_none(plate: Plate) -> str:
@@ -219,7 +225,7 @@ def _tries(wish: Wish, judge: _Judge) -> Iterator[tuple[FloorPlateSpec, str]]:
     if wish.folded is not None and len(judge.foot.profile) > 1:
         # a shop whose brake does not fold this thickness has one way less
         with suppress(NotFoundError):
-            yield wish.folded(), "folded to the floor, as a flat plate does not fit here"
+            yield wish.folded(), "folded to the floor, as a flat plate does not fit"
     if wish.sized:
         return
     for share in (1.0, *SMALLER):
@@ -228,7 +234,7 @@ def _tries(wish: Wish, judge: _Judge) -> Iterator[tuple[FloorPlateSpec, str]]:
                 continue
             size = replace(spec, length=length, width=width)
             sides = " x ".join(_length(v, wish.units) for v in (length, width))
-            word = f"{sides}, as the usual plate does not fit here"
+            word = f"made {sides}, as the usual plate does not fit"
             if judge.clear(size):
                 yield size, word
             yield from _shifted(size, judge, f"{word}, ")

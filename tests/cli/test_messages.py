@@ -99,3 +99,15 @@ def test_an_option_given_twice_adds_up_or_is_refused(
     assert "--units is given twice" in capsys.readouterr().err
     assert run(["make", "sprint-wagon", "--out", str(out), "--only", "json", "--only", "cuts"]) == 0
     assert {p.name for p in out.iterdir()} == {"cage.json", "cuts.csv", "manifest.json"}
+
+
+def test_the_check_says_which_feet_it_made_fit_and_which_seat_is_empty(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    run(["check", "hillclimb-coupe", "--groups", "plates"])
+    short = capsys.readouterr().err
+    assert "4 foot plates were shifted, folded or resized to fit the car" in short
+    assert "nobody of the build sits in seat 2 (right)" in short
+    run(["check", "hillclimb-coupe", "--groups", "plates", "--all"])
+    told = capsys.readouterr().err
+    assert "foot_main_hoop_a: moved 27 mm inboard of the foot to clear the car." in told

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import members_only
-from cagekit.errors import InputError
+from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.car import Tunnel
 from cagekit.inputs.presets import shipped_root
 from cagekit.inputs.resolve import load_build
@@ -133,3 +133,22 @@ def test_the_second_bar_of_an_x_that_is_none_is_dropped_from_what_cuts_the_harne
 def test_a_tunnel_whose_sides_are_told_needs_no_third_width() -> None:
     tunnel = Tunnel.model_validate({"half_width_left": 90, "half_width_right": 130, "top_z": 100})
     assert (tunnel.half("left"), tunnel.half("right")) == (90, 130)
+
+
+def test_what_a_layout_hangs_on_one_of_several_members_goes_with_the_last_of_them(
+    tmp_path: Path,
+) -> None:
+    """Pillar braces hang on roof rails, halo or half hoops; the build leaves its rails out."""
+    source = (shipped_root() / "builds" / "gravel-hatch.toml").read_text("utf-8")
+    head = source.partition("# gussets in")[0] + "[members.roof_rail]\nomit = true\n"
+    path = tmp_path / "gravel-hatch.toml"
+    path.write_text(head, "utf-8")
+    cage = members_only(load_build(str(path)))
+    assert not [m for m in cage.members.values() if m.kind == "windscreen_brace"]
+    told = [n for n in cage.notes if n.startswith("windscreen_brace_")]
+    assert len(told) == 2
+    assert all("is left out too: it hangs on one of halo, roof_rail" in n for n in told)
+    # asked for by the build: refused
+    path.write_text(head + "[members.windscreen_brace_left]\nlow = 20\n", "utf-8")
+    with pytest.raises(GeometryError, match="windscreen_brace_left"):
+        members_only(load_build(str(path)))

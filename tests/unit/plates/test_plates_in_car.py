@@ -138,7 +138,7 @@ def test_the_default_plate_takes_another_shape_where_no_shift_clears_it(
     plate = next(p for p in design.cage.plates if p.id == "foot_main_hoop_a")
     assert sorted(plate.size)[0] < 140
     assert plate.outline.area > 12000
-    assert "mm, as the usual plate does not fit here" in " ".join(plate.notes)
+    assert "mm, as the usual plate does not fit" in " ".join(plate.notes)
     found = [f for f in run(design, ["car"]) if f.code == "car/plate"]
     assert {f.status for f in found if f.subject == plate.id} == {Status.PASS}
     other = next(p for p in design.cage.plates if p.id == "foot_main_hoop_b")
@@ -158,7 +158,7 @@ def test_sizes_that_a_file_asks_for_are_kept() -> None:
     plates = {p.id: p for p in plates_for(build, members_only(build))}
     plate = plates["foot_main_hoop_a"]
     assert plate.size == pytest.approx((150, 150))
-    assert "left open by the files" in " ".join(plate.notes)
+    assert "that the files leave free" in " ".join(plate.notes)
 
 
 def test_the_default_plate_is_folded_up_a_near_sill() -> None:
@@ -227,7 +227,7 @@ def test_what_was_chosen_is_told_in_the_units_of_the_build() -> None:
     plates = plates_for(replace(build, file=inches), members_only(build))
     plate = next(p for p in plates if p.id == "foot_main_hoop_a")
     words = " ".join(plate.notes)
-    assert " in, as the usual plate does not fit here" in words
+    assert " in, as the usual plate does not fit" in words
     assert "mm" not in words
     sixteenths = np.array(plate.size) / 25.4 * 16
     assert sixteenths == pytest.approx(np.round(sixteenths), abs=1e-6)
