@@ -124,17 +124,17 @@ def _label(t: Template) -> tuple[list[float], list[float]]:
 def all_templates(design: Design) -> tuple[Template, ...]:
     """Templates of the tubes as they are made, then of what swing-out bars are cut to.
 
-    A swing-out bar is coped whole; its ends at the cuts come after it.
+    A swing-out bar is coped whole; its ends at the cuts come after it. Worked out once for all
+    papers that show or name them.
     """
-    papers = design
+    return design.once("templates", _unrolled_of)
+
+
+def _unrolled_of(design: Design) -> tuple[Template, ...]:
     thickness = design.tooling.paper.thickness
-    whole = templates(papers.fitted, thickness)
-    cut = [
-        t
-        for t in templates(design.cage, thickness)
-        if t.member not in papers.fitted.members and not t.parents
-    ]
-    return (*whole, *cut)
+    pieces = [i for i in design.cage.members if i not in design.fitted.members]
+    cut = [t for t in templates(design.cage, thickness, pieces) if not t.parents]
+    return (*templates(design.fitted, thickness, design.fitted.members), *cut)
 
 
 def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:

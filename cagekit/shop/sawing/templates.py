@@ -7,6 +7,7 @@ The paper lies outside the tube, so it wraps on a circle larger by its own thick
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import degrees, pi
 
@@ -119,11 +120,19 @@ class SawSetting:
         return not self.reason and not self.diameter
 
 
-def templates(cage: Cage, paper_thickness: float) -> tuple[Template, ...]:
-    """The templates of every end that is not cut square or is drilled, in build order."""
+def templates(
+    cage: Cage, paper_thickness: float, ids: Iterable[str] | None = None
+) -> tuple[Template, ...]:
+    """The templates of those ends of tubes that are not cut square or are drilled.
+
+    Args:
+        cage: the whole cage.
+        paper_thickness: of the paper that is wrapped, mm.
+        ids: of the tubes; all members, in build order, when left out.
+    """
     return tuple(
         template(cage, member, name, paper_thickness)
-        for member in cage.members.values()
+        for member in map(cage.member, cage.members if ids is None else ids)
         for name, _ in member.ends
         if not is_square(cage.cut(member.id, name)) or _drills(cage, member, name)
     )
