@@ -3,7 +3,8 @@
 A sleeve is a tube that slides over both pieces where they meet, with bolts right through it and
 them; in each bolt hole of a piece a bush is welded, so that a tight bolt does not crush the tube.
 A clevis is a fork welded into one piece and an eye welded into the other, with one bolt through
-both of the fork's cheeks and the eye. Frame: car axes, mm.
+both of the fork's cheeks and the eye. A plug is a cone welded into one piece that sits in a socket
+welded into the other, with one bolt through both. Frame: car axes, mm.
 """
 
 from __future__ import annotations
@@ -19,12 +20,14 @@ from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.materials.pins import PinSize
 from cagekit.materials.tubes import Tube
 
-JointKind = Literal["sleeve", "clevis"]
+JointKind = Literal["sleeve", "clevis", "plug"]
 """Kinds of bolted joints."""
 SLEEVE = "joint_sleeve"
 """Role of a bolted sleeve where it stands as a tube."""
 CLEVIS = "joint_clevis"
 """Role of fork and eye where they stand as a tube."""
+PLUG = "joint_plug"
+"""Role of socket and plug where they stand as a tube."""
 BOLT = "joint_bolt"
 """Role of a bolt, head to tip, where it stands as a tube."""
 
@@ -209,6 +212,53 @@ class ClevisJoint(BoltedJoint):
     def covers(self) -> float:
         """The spigots too."""
         return self.gap / 2 + self.spigot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlugJoint(BoltedJoint):
+    """One tapered plug: socket and plug, each turned of one piece with a spigot into its tube.
+
+    Args:
+        socket: end of the tube whose piece carries the socket.
+        mouth: diameter of the taper at its wide end, mm.
+        taper: length of the taper in the socket, mm.
+        nose: length of the parallel nose beyond it, mm.
+        nose_od: narrow end of the taper and bore for the nose, mm.
+        fit: the nose under that bore, mm.
+        deep: length of that bore, mm.
+        seat: mouth of the socket to the plug's collar, mm.
+        collar: solid metal behind the bore, and of the plug's collar, mm.
+        spigot: length of the spigots in their tubes, mm.
+        spigot_od: their diameter, mm.
+        hole: diameter of the bolt's hole, mm.
+    """
+
+    kind: ClassVar[JointKind] = "plug"
+    role: ClassVar[str] = PLUG
+    welded: ClassVar[bool] = True
+
+    socket: EndName
+    mouth: float
+    taper: float
+    nose: float
+    nose_od: float
+    fit: float
+    deep: float
+    seat: float
+    collar: float
+    spigot: float
+    spigot_od: float
+    hole: float
+
+    @property
+    def covers(self) -> float:
+        """The spigots too."""
+        return self.gap / 2 + self.spigot
+
+    @property
+    def travel(self) -> float:
+        """How far the plug is drawn along the tube until its nose is out, mm."""
+        return self.taper + self.nose
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -22,11 +22,12 @@ from cagekit.geometry.cope import cut_end
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.end_cut import EndCut
 from cagekit.geometry.outline import Outline, Segment
+from cagekit.geometry.profile import Side, sides
 from cagekit.materials.pins import PinKind, PinSize
 from cagekit.units import LengthUnit, format_length
 
 JointName = Literal["hinge", "latch"]
-PartJoint = Literal["hinge", "latch", "sleeve", "clevis"]
+PartJoint = Literal["hinge", "latch", "sleeve", "clevis", "plug"]
 """What a small part belongs to: a joint of a swing-out bar, or a bolted joint."""
 BracketDesign = Literal["saddle", "cheeks"]
 
@@ -36,10 +37,33 @@ DENSITY = 7.85e-6
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stage:
-    """A stretch of a small part: its section and how long it is, mm."""
+    """A stretch of a small part: its section and how long it is, mm.
+
+    ``end`` is the diameter at its far end where a round one tapers, mm; 0 for one that does not.
+    """
 
     outline: Outline
     length: float
+    end: float = 0.0
+
+    @classmethod
+    def turned(cls, diameter: float, length: float, end: float = 0.0) -> Stage:
+        """A round one, mm."""
+        return cls(Outline.circle((0.0, 0.0), diameter), length, end)
+
+    @property
+    def round_(self) -> tuple[float, float, float]:
+        """Radius at the near and the far end, length, mm, of a round one."""
+        near = float(np.ptp(self.outline.vertices[:, 0])) / 2
+        return near, (self.end / 2 or near), self.length
+
+    @property
+    def volume(self) -> float:
+        """Volume, mm3; exact with arcs."""
+        if not self.end:
+            return abs(self.outline.area) * self.length
+        a, b, length = self.round_
+        return float(np.pi / 3 * length * (a**2 + a * b + b**2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,7 +115,7 @@ class SmallPart:
     Args:
         id: unique in the cage.
         kind: what it is: ``sleeve``, ``spacer``, ``washer``, ``bolt``, ``nut``, ``pin``,
-            ``half_cup``, ``joint_sleeve``, ``bush``, ``fork`` or ``eye``.
+            ``half_cup``, ``joint_sleeve``, ``bush``, ``fork``, ``eye``, ``socket`` or ``plug``.
         material: steel, in words where it is bought as a part.
         stages: sections, each wholly inside or outside the next.
         frame: ``(4, 4)`` rigid map of the part's own axes to the car's.
@@ -104,6 +128,7 @@ class SmallPart:
         source: where the sizes come from.
         drills: holes right through it, square to a round part with a bore; car axes.
         lugs: flats that stand on the last stage.
+        hollow: a blind bore from the end of the last stage down, round stages.
     """
 
     id: str
@@ -119,6 +144,7 @@ class SmallPart:
     source: str = ""
     drills: tuple[Drill, ...] = ()
     lugs: tuple[Lug, ...] = ()
+    hollow: tuple[Stage, ...] = ()
 
     @property
     def size(self) -> str:
@@ -145,10 +171,34 @@ class SmallPart:
     @property
     def volume(self) -> float:
         """Volume, mm3; exact with arcs."""
-        hole = np.pi / 4 * self.bore**2
-        drilled = sum(d.volume(*self.walls) for d in self.drills)
-        stages = sum((abs(s.outline.area) - hole) * s.length for s in self.stages)
-        return stages + sum(g.volume for g in self.lugs) - drilled
+        hole = np.pi / 4 * self.bore**2 * self.turned
+        drilled = sum(d.volume(*self._walls_at(d)) for d in self.drills)
+        stages = sum(s.volume for s in self.stages) - sum(s.volume for s in self.hollow)
+        return stages - hole + sum(g.volume for g in self.lugs) - drilled
+
+    def _walls_at(self, drill: Drill) -> tuple[float, float]:
+        if self.bore:
+            return self.walls
+        crossed = self.crossed(drill)
+        return crossed[0].r0, crossed[1].r0 if crossed[1:] else 0.0
+
+    @property
+    def revolved(self) -> bool:
+        """Whether it is round with a taper, a blind bore, or a hole across solid metal."""
+        taper = any(s.end for s in self.stages)
+        return taper or bool(self.hollow) or bool(self.drills and not self.bore)
+
+    @property
+    def profile(self) -> tuple[Side, ...]:
+        """Half profile of a round part, from the axis round to the axis."""
+        turned, bored = ([s.round_ for s in stages] for stages in (self.stages, self.hollow))
+        return tuple(sides(turned, bored))
+
+    def crossed(self, drill: Drill) -> tuple[Side, ...]:
+        """What of the profile a hole crosses: an outside, then a bore if there is one."""
+        z = float((drill.point - self.frame[:3, 3]) @ self.frame[:3, 2])
+        found = [s for s in self.profile if s.holds(z)]
+        return tuple(sorted(found, key=lambda s: not s.outside))
 
     @property
     def walls(self) -> tuple[float, float]:

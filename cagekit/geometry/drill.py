@@ -50,7 +50,7 @@ class Drill:
         """
         t = np.asarray(theta, float)
         across = self.radius * np.sin(t)
-        up = np.sqrt(wall**2 - across**2)
+        up = np.sqrt(np.maximum(wall**2 - across**2, 0.0))
         side = np.cross(way, self.along)
         return np.asarray(
             self.point
@@ -64,12 +64,12 @@ class Drill:
 
         Args:
             ro: outside radius of the tube, mm.
-            ri: inside radius, mm.
+            ri: inside radius, mm; 0 where it is solid.
         """
         # half chords of the disc's strips at y = radius sin t, times the wall's height there
         t = (np.arange(_ANGLES) + 0.5) * (2 * pi / _ANGLES)
         y2 = (self.radius * np.sin(t)) ** 2
-        height = np.sqrt(ro**2 - y2) - np.sqrt(ri**2 - y2)
+        height = np.sqrt(ro**2 - y2) - np.sqrt(np.maximum(ri**2 - y2, 0.0))
         strips = 2 * self.radius**2 * np.cos(t) ** 2 * height
         return float(strips.mean() * 2 * pi)
 

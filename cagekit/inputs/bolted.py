@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from math import pi
+from math import pi, radians
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, field_validator
@@ -88,13 +88,42 @@ class ClevisEntry(JointEntry):
     fit: Length = Field(0.2, gt=0, le=2, description="spigot under the tube's bore")
 
 
+class PlugEntry(JointEntry):
+    """A tapered plug welded into one piece, its socket into the other, one bolt across both."""
+
+    kind: Literal["plug"]
+    socket: Literal["a", "b"] = Field("a", description="end whose piece carries the socket")
+    taper: Length | None = Field(
+        None, gt=0, description="length of the taper; 0.6 of the tube's diameter when left out"
+    )
+    angle: Angle = Field(
+        radians(8.3), gt=0, le=pi / 4, description="of the taper to the axis, degrees; from some "
+        "8 degrees it lets go by itself",
+    )  # fmt: skip
+    rim: Length = Field(3.5, gt=0, description="socket's wall at its mouth")
+    nose: Length | None = Field(
+        None, gt=0, description="parallel end beyond the taper, for the bolt; three bolt diameters "
+        "when left out",
+    )  # fmt: skip
+    nose_fit: Length = Field(0.1, gt=0, le=2, description="nose under its bore")
+    clearance: Length = Field(2.0, gt=0, description="nose to the bottom of its bore")
+    seat: Length = Field(1.0, gt=0, description="mouth to the plug's collar with the taper home")
+    collar: Length = Field(8.0, gt=0, description="solid metal behind bore and taper")
+    spigot: Length | None = Field(
+        None, gt=0, description="into the tube; 0.6 of its diameter when left out"
+    )
+    fit: Length = Field(0.2, gt=0, le=2, description="spigot under the tube's bore")
+
+
 def _usual_kind(value: Any) -> Any:
     """An entry that says no kind is a sleeve."""
     return {"kind": "sleeve", **value} if isinstance(value, Mapping) else value
 
 
 AnyJoint = Annotated[
-    SleeveEntry | ClevisEntry, Field(discriminator="kind"), BeforeValidator(_usual_kind)
+    SleeveEntry | ClevisEntry | PlugEntry,
+    Field(discriminator="kind"),
+    BeforeValidator(_usual_kind),
 ]
 """One entry of ``[[joint]]``, chosen by its ``kind``; a sleeve when it says none."""
 

@@ -15,7 +15,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 
 from cagekit.errors import InputError
-from cagekit.inputs.bolted import ClevisEntry, JointEntry, SleeveEntry
+from cagekit.inputs.bolted import ClevisEntry, JointEntry, PlugEntry, SleeveEntry
 from cagekit.inputs.build import BuildFile
 from cagekit.inputs.entries import FreeStrutEntry, MemberEntry, StrutEntry
 from cagekit.inputs.layout import Layout
@@ -52,6 +52,7 @@ _PLATES: dict[str, tuple[str, type[PlateEntry]]] = {
 _JOINTS: dict[str, tuple[str, type[JointEntry]]] = {
     "sleeve": ("a bolted sleeve", SleeveEntry),
     "clevis": ("a fork and an eye with one bolt", ClevisEntry),
+    "plug": ("a tapered plug in a socket with one bolt", PlugEntry),
 }
 """Kinds of bolted joints: what each is, and the model of its fields."""
 

@@ -138,6 +138,34 @@ class CylinderSurface:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class ConeSurface:
+    """A cone that opens along ``axis``; u as of a cylinder, v the way along its straight lines.
+
+    ``radius`` at the origin, mm; ``half`` is the angle between axis and straight lines, rad.
+    """
+
+    origin: Array
+    axis: Array
+    x: Array
+    radius: float
+    half: float
+
+    def uv(self, points: Points) -> Array:
+        """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
+        w = points - self.origin
+        u = np.arctan2(w @ cross3(self.axis, self.x), w @ self.x)
+        return np.stack([u, (w @ self.axis) / np.cos(self.half)], axis=-1)
+
+    def height(self, points: Points) -> Array:
+        """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
+        w = points - self.origin
+        up = w @ self.axis
+        flat = np.linalg.norm(w - np.outer(up, self.axis), axis=1)
+        off = flat - self.radius - up * np.tan(self.half)
+        return np.asarray(off * np.cos(self.half))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class TorusSurface:
     """A torus; u is the angle from ``x`` about ``axis``, v that around the tube from outside."""
 
@@ -160,6 +188,10 @@ class TorusSurface:
         up = w @ self.axis
         flat = np.sqrt(np.maximum(np.einsum("ij,ij->i", w, w) - up * up, 0.0))
         return np.asarray(np.hypot(flat - self.major, up) - self.minor)
+
+
+AnySurface = PlaneSurface | CylinderSurface | ConeSurface | TorusSurface
+"""Surfaces that a face may lie on."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -186,7 +218,7 @@ class Face:
     round begins and ends there (an edge that occurs twice in the face is its seam).
     """
 
-    surface: PlaneSurface | CylinderSurface | TorusSurface
+    surface: AnySurface
     same_sense: bool
     loops: tuple[Loop, ...]
     lower: tuple[float, float] = (0.0, 0.0)

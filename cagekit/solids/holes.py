@@ -46,17 +46,18 @@ def drilled(
         piece = drill.piece_of(path)
         for way in drill.ways:
             tube = path.pieces[piece]
-            high, low = (_edge(record, drill, way, tube, wall) for wall in walls)
-            outside[piece] = (*outside.get(piece, ()), _back(high))
-            bore[piece] = (*bore.get(piece, ()), _back(low))
+            high, low = (edge_of(record, drill, way, tube, wall) for wall in walls)
+            outside[piece] = (*outside.get(piece, ()), back(high))
+            bore[piece] = (*bore.get(piece, ()), back(low))
             seam = record.segment(record.edges[low[0]].first, record.edges[high[0]].first)
-            walk: Loop = (*((e, True) for e in low), (seam, True), *_back(high), (seam, False))
+            walk: Loop = (*((e, True) for e in low), (seam, True), *back(high), (seam, False))
             surface = CylinderSurface(drill.point, way, drill.along, drill.radius)
             record.faces.append(Face(surface, False, (walk,)))
     return outside, bore
 
 
-def _back(edges: tuple[int, int]) -> Loop:
+def back(edges: tuple[int, int]) -> Loop:
+    """Two halves of an edge as a loop, walked backwards."""
     return tuple((e, False) for e in reversed(edges))
 
 
@@ -65,7 +66,7 @@ def _half(drill: Drill, way: Array, wall: float, start: float, u: Array) -> Arra
     return drill.edge(way, wall, start + pi * u)
 
 
-def _edge(
+def edge_of(
     record: Record, drill: Drill, way: Array, tube: PathPiece, wall: float
 ) -> tuple[int, int]:
     """The edge of a hole on one side of a wall, in two halves."""

@@ -18,6 +18,7 @@ import numpy as np
 from cagekit.errors import KernelError
 from cagekit.geometry.arrays import Array
 from cagekit.solids.brep import (
+    ConeSurface,
     CylinderSurface,
     Edge,
     EllipseCurve,
@@ -126,6 +127,9 @@ def _surface(surface: object) -> Any:
     if isinstance(surface, CylinderSurface):
         frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.axis), _direction(surface.x))
         return geom.Geom_CylindricalSurface(frame, surface.radius)
+    if isinstance(surface, ConeSurface):
+        frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.axis), _direction(surface.x))
+        return geom.Geom_ConicalSurface(frame, surface.half, surface.radius)
     assert isinstance(surface, TorusSurface)
     frame = gp.gp_Ax3(_point(surface.centre), _direction(surface.axis), _direction(surface.x))
     return geom.Geom_ToroidalSurface(frame, surface.major, surface.minor)
@@ -141,7 +145,7 @@ class _Plane2d:
 
 def _scale(surface: object) -> Array:
     """Millimetres per unit of u and v, at most."""
-    if isinstance(surface, CylinderSurface):
+    if isinstance(surface, CylinderSurface | ConeSurface):
         return np.array([surface.radius, 1.0])
     assert isinstance(surface, TorusSurface)
     return np.array([surface.major + surface.minor, surface.minor])

@@ -15,6 +15,7 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.solids.brep import (
+    ConeSurface,
     CylinderSurface,
     Edge,
     EllipseCurve,
@@ -113,7 +114,23 @@ def _flux(face: Face, base: Array, points: Points, steps: Array) -> float:
         return float((s.origin - base) @ s.normal) * area
     if isinstance(s, CylinderSurface):
         return _cylinder_flux(s, base, points, steps)
+    if isinstance(s, ConeSurface):
+        return _cone_flux(s, base, points, steps)
     return _torus_flux(s, base, points, steps)
+
+
+def _cone_flux(s: ConeSurface, base: Array, points: Points, steps: Array) -> float:
+    w = points - s.origin
+    h = w @ s.axis
+    flat = w - np.outer(h, s.axis)
+    r = np.linalg.norm(flat, axis=1)
+    out = flat / r[:, None]
+    rise = float(np.tan(s.half))
+    du = np.einsum("ij,ij->i", steps, np.cross(s.axis, out)) / r
+    # the radius summed up along the axis, times what is the same all along a straight line
+    grown = s.radius * h + rise * h**2 / 2
+    level = s.radius + (out - rise * s.axis) @ (s.origin - base)
+    return -float((grown * level) @ du)
 
 
 def _cylinder_flux(s: CylinderSurface, base: Array, points: Points, steps: Array) -> float:

@@ -12,6 +12,7 @@ from cagekit.geometry.arrays import Array
 from cagekit.geometry.outline import Outline, Segment
 from cagekit.solids.brep import CylinderSurface, Edge, Face, Loop, PlaneSurface, Record, circle
 from cagekit.solids.creases import Refused
+from cagekit.solids.revolved import revolved_record
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
 from cagekit.units.tolerance import ROUNDING
@@ -23,6 +24,8 @@ def small_part_record(part: SmallPart) -> Record:
     Raises:
         Refused: two stages of which neither lies wholly inside the other.
     """
+    if part.revolved:
+        return revolved_record(part)
     if part.drills:
         return _drilled(part)
     if len(part.stages) == 1 and not part.lugs:

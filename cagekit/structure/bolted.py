@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.bolted import BoltedJoint, ClevisJoint, SleeveJoint
+from cagekit.cage.bolted import BoltedJoint, ClevisJoint, PlugJoint, SleeveJoint
 from cagekit.cage.plate import PinEar
 from cagekit.geometry.arrays import Vec, cross3
 from cagekit.materials.fasteners import Fastener, fastener
@@ -116,6 +116,8 @@ def bolted_joints(scene: LoadScene, model: Model, response: Response) -> Iterato
             yield from _clevis(node, node.joint, passed)
         elif isinstance(node.joint, SleeveJoint):
             yield from _sleeve(scene, node, node.joint, passed)
+        elif isinstance(node.joint, PlugJoint):
+            yield from _plug(node, node.joint, passed)
         if node.joint.welded:
             yield from _collars(scene, model, response, node)
 
@@ -202,17 +204,44 @@ def _sleeve(
     end = j.length / 2 - max(abs(x) for x in j.bolts)
     holds = bearing(metal.fu, bolt, hole=j.size.sleeve_bore, end=end, thickness=j.wall)
     bears = plane / holds
-    ro, ri = j.od / 2, j.bore / 2
-    area = pi * (ro**2 - ri**2)
-    inertia = pi / 4 * (ro**4 - ri**4)
-    net = area - 2 * j.size.sleeve_bore * j.wall
-    bent = hypot(p.about_side, p.about_bolt)
-    straight = abs(p.along) / net + bent * ro / inertia
-    sheared = abs(p.torsion) * ro / (2 * inertia) + 2 * hypot(p.bolt, p.side) / area
-    section = hypot(straight, 3**0.5 * sheared) / yield_of(j.material).fy
+    section = _ring_stress(p, j.od, j.bore, j.size.sleeve_bore) / yield_of(j.material).fy
     worst, source = (bears, EN_BOLT) if bears >= section else (section, EN_SECTION)
     text = "sleeve, bearing of its bolts" if bears >= section else "sleeve over the cut"
     yield _told(node, "joint_part", worst, source, text, f"{j.id} wall")
+
+
+def _plug(node: BoltNode, j: PlugJoint, p: Passed) -> Iterator[Attachment]:
+    """The bolt holds against pull and torsion, the taper against pressing and bending."""
+    bolt, metal = fastener(j.size.thread, j.grade), steel(j.material)
+    pull = max(p.along, 0.0)
+    plane = hypot(pull / 2, p.torsion / j.od)
+    use = plane / plane_shear(bolt, threads=j.in_thread)
+    text = f"shear of the bolt under pull and torsion{_threads(j)}"
+    yield _told(node, "joint_bolt", use, EN_BOLT, text)
+    holds = bearing(metal.fu, bolt, hole=j.hole, end=j.nose / 2, thickness=j.nose_od)
+    bears = 2 * plane / holds
+    section = _ring_stress(p, j.od, j.nose_od, j.hole) / yield_of(j.material).fy
+    worst, source = (bears, EN_BOLT) if bears >= section else (section, EN_SECTION)
+    text = "nose, bearing of the bolt" if bears >= section else "socket at the bolt's hole"
+    yield _told(node, "joint_part", worst, source, text, f"{j.id} socket")
+
+
+def _ring_stress(p: Passed, od: float, bore: float, hole: float) -> float:
+    """Stress in a ring with a bolt's hole right across it, MPa, elastic, von Mises.
+
+    Args:
+        p: what passes through it.
+        od: outside diameter, mm.
+        bore: inside diameter, mm.
+        hole: diameter of the hole, mm.
+    """
+    ro, ri = od / 2, bore / 2
+    area, inertia = pi * (ro**2 - ri**2), pi / 4 * (ro**4 - ri**4)
+    net = area - 2 * hole * (ro - ri)
+    bent = hypot(p.about_side, p.about_bolt)
+    straight = abs(p.along) / net + bent * ro / inertia
+    sheared = abs(p.torsion) * ro / (2 * inertia) + 2 * hypot(p.bolt, p.side) / area
+    return hypot(straight, 3**0.5 * sheared)
 
 
 def _collars(

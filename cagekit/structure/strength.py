@@ -51,8 +51,9 @@ ASSUMPTIONS = (
     "Bends are taken to keep their round section and their wall.",
     "Pins of swing-out bars turn freely about their own axis; their play is left out; their "
     "brackets are taken as stiff.",
-    "Bolted sleeves carry on like the tube in them, clevises turn freely about their bolt; both "
-    "without play. Their bolts share a load alike; friction, spigots and bushes are not counted.",
+    "Bolted sleeves and tapered plugs carry on like the tube, clevises turn freely about their "
+    "bolt; all without play. Bolts share a load alike; friction, spigots, bushes and the pressure "
+    "on a taper are not counted.",
     "Steel at the smallest strength of its standard, without partial factors; beside welds at the "
     "strength of the steel not hardened.",
     "Collapse: static, ductile tubes and welds, small displacements; second order by "

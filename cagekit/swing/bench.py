@@ -8,7 +8,7 @@ from itertools import pairwise
 from math import degrees
 from typing import Any
 
-from cagekit.cage.bolted import BoltedJoint, BoltedTube, ClevisJoint, SleeveJoint, steep
+from cagekit.cage.bolted import BoltedJoint, BoltedTube, ClevisJoint, PlugJoint, SleeveJoint, steep
 from cagekit.swing.work import by_rule
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
@@ -198,8 +198,56 @@ def _apart_clevis(joint: ClevisJoint, said: Said) -> str:
     return f"the eye of {_plain(joint.id)} comes out of its fork sideways, square to the bolt"
 
 
+# --- plug ---------------------------------------------------------------------------------------
+
+
+def _mark_plug(joint: PlugJoint, tip: float, said: Said) -> list[str]:
+    return [
+        f"{_named(joint)}: mark the middle of what is cut out {said(joint.station - tip)} from the "
+        f"tip of end a, and a cut {said(joint.gap / 2)} to both sides of it: {said(joint.gap)} of "
+        "tube falls out."
+    ]
+
+
+def _put_plug(joint: PlugJoint, both: tuple[str, str], said: Said) -> list[str]:
+    socket, plug = both if joint.socket == "a" else both[::-1]
+    # the bolt lies on the socket's side of the middle
+    deep = joint.gap / 2 - abs(joint.bolts[0])
+    return [
+        f"{_named(joint)}: turn socket and plug as their page draws them, the holes not yet. Blue "
+        "the taper and lap it until it bears all round and along its whole length; the plug's "
+        f"collar then stands {said(joint.seat)} off the socket's mouth.",
+        f"Push the taper home and clamp it so. Drill and ream both together {said(joint.hole)}, "
+        f"{said(deep)} from the socket's shoulder at its spigot, and mark both with one sign: "
+        "they belong together.",
+        "Bevel the sawn ends for a weld through the whole wall. Push the socket's spigot into "
+        f"{socket} and the plug's into {plug} until the shoulders lie hard against the tube, "
+        f"bolted together, the bolt {_line(joint)}. Clamp both pieces in one straight line: from "
+        f"sawn end to sawn end are {said(joint.gap)}. Tack each shoulder in four places, weld it "
+        "all round "
+        "in short runs, left and right in turn, the bolt in; it must still come out by hand when "
+        "all is cold, and the taper bear as before.",
+    ]
+
+
+def _tight_plug(joint: PlugJoint) -> str:
+    return (
+        "Tighten a plug's bolt until its washers bed, no further: the taper, not the bolt, takes "
+        "what presses and bends. Its nut is a locking one."
+    )
+
+
+def _apart_plug(joint: PlugJoint, said: Said) -> str:
+    end = "b" if joint.socket == "a" else "a"
+    return (
+        f"the plug of {_plain(joint.id)} is drawn {said(joint.travel)} along the tube towards end "
+        f"{end.upper()}, and what is welded to that piece with it"
+    )
+
+
 BENCH: Mapping[str, Bench] = {
     "sleeve": Bench(_mark_sleeve, _put_sleeve, _tight_sleeve, _apart_sleeve, False),
     "clevis": Bench(_mark_clevis, _put_clevis, _tight_clevis, _apart_clevis, True),
+    "plug": Bench(_mark_plug, _put_plug, _tight_plug, _apart_plug, True),
 }
 """Every kind of joint."""

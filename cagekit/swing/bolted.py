@@ -21,6 +21,7 @@ from cagekit.inputs.presets import key_error
 from cagekit.swing.asked import Asked
 from cagekit.swing.clevis import clevis_joint, clevis_parts
 from cagekit.swing.divide import SawCut, cut_apart
+from cagekit.swing.plug import plug_joint, plug_parts
 from cagekit.swing.sleeve import sleeve_drills, sleeve_joint, sleeve_parts
 from cagekit.units import lengths_in
 from cagekit.units.tolerance import ROUNDING
@@ -52,6 +53,7 @@ class JointMaker:
 MAKERS: Mapping[str, JointMaker] = {
     "sleeve": JointMaker(sleeve_joint, sleeve_parts, sleeve_drills),
     "clevis": JointMaker(clevis_joint, clevis_parts),
+    "plug": JointMaker(plug_joint, plug_parts),
 }
 """Every kind of joint by the name that `[[joint]]` gives it."""
 

@@ -101,16 +101,19 @@ def plate_bodies(cage: Cage) -> Iterator[SceneBody]:
     """Every plate and small part, in the order of the cage."""
     from cagekit.view.mesh import joined
     from cagekit.view.plate_mesh import plate_mesh
+    from cagekit.view.revolved import revolved_mesh
 
     keep = cage.kept.call
     for plate in cage.plates:
         yield SceneBody(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
     for part in cage.hardware:
-        solid = (
-            keep(_drilled, part)
-            if part.drills
-            else joined([keep(plate_mesh, p) for p in part.prisms()])
-        )
+        solid: Triangles
+        if part.revolved:
+            solid = keep(revolved_mesh, part)
+        elif part.drills:
+            solid = keep(_drilled, part)
+        else:
+            solid = joined([keep(plate_mesh, p) for p in part.prisms()])
         yield SceneBody(name=part.id, group="parts", colour=PART, mesh=solid)
 
 

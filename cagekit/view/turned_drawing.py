@@ -30,7 +30,9 @@ def turned_drawing(
         height: of the paper's field, mm.
         words: says a length (mm).
     """
-    radii = [float(np.ptp(s.outline.vertices[:, 0])) / 2 for s in part.stages]
+    if not part.lugs:
+        return _cut_open(part, width, height, words)
+    radii = [s.round_[0] for s in part.stages]
     most = max(radii)
     k = min(
         (width - 2 * SIDE - GAP) / (2 * part.length), (height - TOP - BELOW) / (2 * most)
@@ -51,6 +53,65 @@ def turned_drawing(
     return LineDrawing(svg=svg(width, height, body), width=width, height=height, scale=k)
 
 
+def _cut_open(
+    part: SmallPart, width: float, height: float, words: Callable[[float], str]
+) -> LineDrawing:
+    """A round part seen square to its bolt, its bore dashed, every diameter and length told."""
+    most = max(max(s.round_[:2]) for s in part.stages)
+    left, right = SIDE + STEP * len(part.stages), SIDE + STEP * len(part.hollow)
+    k = min((width - left - right) / part.turned, (height - TOP - BELOW) / (2 * most))
+    view = _View(left, TOP + k * most, k)
+    body = view.middle_line(part.turned)
+    for side in part.profile:
+        for sign in (1.0, -1.0):
+            ends = [view.at(side.z0, sign * side.r0), view.at(side.z1, sign * side.r1)]
+            bored = side.r0 > 0 and not side.flat and not side.outside
+            body.append(_path(np.array(ends), 0.25 if bored else 0.35, "2 1" if bored else ""))
+    low = view.y + k * most
+    body += _stages(view, part, low, words)
+    z = _hole_at(part)
+    shoulder = part.stages[0].length
+    body += view.across_hole(z, most, part.drills[0].radius)
+    a, b = view.at(shoulder, most), view.at(z, most)
+    y = a[1] - 4.0
+    first, last = np.array([a[0], y]), np.array([b[0], y])
+    size = dimension(first, last, words(abs(z - shoulder)))
+    body += [hairline(a, first), hairline(b, last), size]
+    hole = f"hole ⌀ {words(2 * part.drills[0].radius)} right across"
+    body.append(text((max(a[0], b[0]) + 3.0, y + 0.8), hole, size=2.6, anchor="start"))
+    return LineDrawing(svg=svg(width, height, body), width=width, height=height, scale=k)
+
+
+def _hole_at(part: SmallPart) -> float:
+    """Its hole's place along the part, mm."""
+    return float((part.drills[0].point - part.frame[:3, 3]) @ part.frame[:3, 2])
+
+
+def _stages(
+    view: _View, part: SmallPart, low: float, words: Callable[[float], str]
+) -> list[str]:
+    """Lengths in a chain below, diameters left of the part, those of its bore on the right."""
+    out: list[str] = []
+    z = 0.0
+    diameters: dict[float, float] = {}
+    for stage in part.stages:
+        near, far, length = stage.round_
+        out += _level(view, z, z + length, -near, low + STEP, words(length))
+        diameters.setdefault(round(near, 6), z)
+        z += length
+        diameters.setdefault(round(far, 6), z)
+    out += _level(view, 0.0, z, -part.stages[0].round_[0], low + 2 * STEP, words(z))
+    for n, (r, at) in enumerate(sorted(diameters.items()), start=1):
+        out += _upright(view, at, -r, r, view.x - n * STEP, f"⌀ {words(2 * r)}")
+    right = view.x + view.k * z
+    for n, stage in enumerate(part.hollow, start=1):
+        near, _, length = stage.round_
+        out += _upright(view, z, -near, near, right + n * STEP, f"⌀ {words(2 * near)}")
+        out += _level(view, z - length, z, -near, low + 3 * STEP, words(length))
+        z -= length
+    return out
+
+
 class _View:
     """One view: the part's axis to the right from ``x``, its middle at ``y``, mm of paper."""
 
@@ -69,8 +130,17 @@ class _View:
         for stage, r in zip(part.stages, radii, strict=True):
             out += self.box(z, z + stage.length, -r, r)
             z += stage.length
-        axis = np.array([self.at(-3.0 / self.k, 0.0), self.at(part.length + 3.0 / self.k, 0.0)])
-        return [*out, _path(axis, 0.1, "4 1 1 1")]
+        return [*out, *self.middle_line(part.length)]
+
+    def middle_line(self, length: float) -> list[str]:
+        ends = np.array([self.at(-3.0 / self.k, 0.0), self.at(length + 3.0 / self.k, 0.0)])
+        return [_path(ends, 0.1, "4 1 1 1")]
+
+    def across_hole(self, z: float, up: float, radius: float) -> list[str]:
+        out = [self.middle(z, -up - 3.0 / self.k, up + 3.0 / self.k)]
+        for x in (z - radius, z + radius):
+            out.append(_path(np.array([self.at(x, -up), self.at(x, up)]), 0.2, "2 1"))
+        return out
 
     def middle(self, z: float, low: float, high: float) -> str:
         return _path(np.array([self.at(z, low), self.at(z, high)]), 0.15, "3 1 1 1")

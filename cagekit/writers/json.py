@@ -15,20 +15,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.cage.bolted import ClevisJoint, SleeveJoint
+from cagekit.cage.bolted import ClevisJoint, PlugJoint, SleeveJoint
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece
 
 if TYPE_CHECKING:
     from cagekit.cage.bolted import BoltedJoint, BoltedTube
     from cagekit.cage.cage import Cage, Joint
-    from cagekit.cage.door import Lug, SmallPart, SwingDoor, SwingJoint
+    from cagekit.cage.door import Lug, SmallPart, Stage, SwingDoor, SwingJoint
     from cagekit.cage.plate import Pin, Plate, PlateWeld
     from cagekit.design import Design
     from cagekit.geometry.drill import Drill
     from cagekit.geometry.outline import Outline
 
 SCHEMA_VERSION = 1
+CLEVIS_SIZES = ("eye", "cheek", "slot", "width", "stand", "collar", "spigot", "spigot_od")
+PLUG_SIZES = (
+    "mouth", "taper", "nose", "nose_od", "fit", "deep", "seat", "collar", "spigot", "spigot_od",
+)  # fmt: skip
 CURVE_WITHIN = 0.015
 """Straight lines between the points of a cope curve leave the cut by no more than this, mm."""
 
@@ -213,13 +217,23 @@ def part_dict(part: SmallPart) -> dict[str, Any]:
         "material": part.material,
         "size": part.size,
         "bore": _mm(part.bore),
-        "stages": [{"length": _mm(s.length), "outline": _loop(s.outline)} for s in part.stages],
+        "stages": [_stage(s) for s in part.stages],
+        **({"hollow": [_stage(s) for s in part.hollow]} if part.hollow else {}),
         "placement": [[*_direction(row[:3]), _mm(row[3])] for row in part.frame],
         "welded_to": part.welded_to,
         **({"drills": [_drill(d) for d in part.drills]} if part.drills else {}),
         **({"lugs": [_lug(g) for g in part.lugs]} if part.lugs else {}),
         "mass_kg": _round(part.mass, 9),
         "volume": _round(part.volume, 6),
+    }
+
+
+def _stage(stage: Stage) -> dict[str, Any]:
+    """A stretch of a part: its section where it begins, its diameter at the end of a taper."""
+    return {
+        "length": _mm(stage.length),
+        "outline": _loop(stage.outline),
+        **({"end_diameter": _mm(stage.end)} if stage.end else {}),
     }
 
 
@@ -296,9 +310,10 @@ def _own_sizes(j: BoltedJoint) -> dict[str, Any]:
             "bush": [_mm(x) for x in bush],
             "slides": j.slides,
         }
+    if isinstance(j, PlugJoint):
+        return {"socket": j.socket, **{name: _mm(getattr(j, name)) for name in PLUG_SIZES}}
     assert isinstance(j, ClevisJoint)
-    sizes = ("eye", "cheek", "slot", "width", "stand", "collar", "spigot", "spigot_od")
-    return {"fork": j.fork, **{name: _mm(getattr(j, name)) for name in sizes}}
+    return {"fork": j.fork, **{name: _mm(getattr(j, name)) for name in CLEVIS_SIZES}}
 
 
 def joint_sizes(joint: SwingJoint, radius: float) -> dict[str, Any]:

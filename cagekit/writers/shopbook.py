@@ -85,10 +85,11 @@ class Book:
         return format_length(mm, "in", decimals=3) if self.design.units == "in" else f"{mm:g} mm"
 
     def fine(self, mm: float) -> str:
-        """A size for the lathe: thousandths of an inch, or tenths of a millimetre."""
+        """A size for the lathe: thousandths of an inch, or hundredths of a millimetre if any."""
         if self.design.units == "in":
             return format_length(mm, "in", decimals=3)
-        return f"{mm:.1f}"
+        told = f"{mm:.2f}"
+        return told[:-1] if told.endswith("0") else told
 
     def mass(self, kg: float) -> str:
         """A mass beside the book's lengths: pounds beside inches."""

@@ -26,6 +26,7 @@ from cagekit.solids.bodies import (
     plain_name,
 )
 from cagekit.solids.brep import (
+    ConeSurface,
     CylinderSurface,
     Edge,
     EllipseCurve,
@@ -478,5 +479,8 @@ def _surface(deck: Deck, face: Face) -> int:
     if isinstance(s, CylinderSurface):
         frame = deck.frame(s.origin, s.axis, s.x)
         return deck.add(f"CYLINDRICAL_SURFACE('',#{frame},{real(s.radius)})")
+    if isinstance(s, ConeSurface):
+        frame = deck.frame(s.origin, s.axis, s.x)
+        return deck.add(f"CONICAL_SURFACE('',#{frame},{real(s.radius)},{real(s.half)})")
     frame = deck.frame(s.centre, s.axis, s.x)
     return deck.add(f"TOROIDAL_SURFACE('',#{frame},{real(s.major)},{real(s.minor)})")

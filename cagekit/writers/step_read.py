@@ -15,6 +15,8 @@ import numpy as np
 from cagekit.errors import OutputError
 from cagekit.geometry.arrays import Array
 from cagekit.solids.brep import (
+    AnySurface,
+    ConeSurface,
     CylinderSurface,
     Edge,
     EllipseCurve,
@@ -97,7 +99,7 @@ class _StepReader:
         self.record.faces.append(Face(shape, sense, loops, _lower(self.record, shape, loops)))
 
     def _allow(
-        self, surface: PlaneSurface | CylinderSurface | TorusSurface, loops: tuple[Loop, ...]
+        self, surface: AnySurface, loops: tuple[Loop, ...]
     ) -> None:
         """Give every edge the tolerance that it needs; the file does not tell."""
         t = np.linspace(0.0, 1.0, 50)
@@ -187,7 +189,7 @@ class _StepReader:
         counts = before.rsplit("(", 1)[1].split(")")[0].split(",")
         return SplineCurve(degree, poles, knots, tuple(int(c) for c in counts))
 
-    def _surface(self, n: int) -> PlaneSurface | CylinderSurface | TorusSurface:
+    def _surface(self, n: int) -> AnySurface:
         text = self.entities[n]
         keyword = text.split("(", 1)[0]
         if keyword == "PLANE":
@@ -195,6 +197,9 @@ class _StepReader:
         if keyword == "CYLINDRICAL_SURFACE":
             (radius,) = self._numbers(text)
             return CylinderSurface(*self._frame(references(text)[0]), radius)
+        if keyword == "CONICAL_SURFACE":
+            radius, half = self._numbers(text)
+            return ConeSurface(*self._frame(references(text)[0]), radius, half)
         if keyword == "TOROIDAL_SURFACE":
             major, minor = self._numbers(text)
             return TorusSurface(*self._frame(references(text)[0]), major, minor)
@@ -202,7 +207,7 @@ class _StepReader:
 
 
 def _lower(
-    record: Record, surface: PlaneSurface | CylinderSurface | TorusSurface, loops: tuple[Loop, ...]
+    record: Record, surface: AnySurface, loops: tuple[Loop, ...]
 ) -> tuple[float, float]:
     """Where the periodic parameters of a face begin: at its seam, or where there is none of it.
 
@@ -231,12 +236,12 @@ def _lower(
     return lower[0], lower[1]
 
 
-def _seam_side(surface: CylinderSurface | TorusSurface, record: Record, walked: list[int]) -> int:
+def _seam_side(surface: AnySurface, record: Record, walked: list[int]) -> int:
     """Which parameter stays the same along the seam."""
     edge = record.edges[next(e for e in walked if walked.count(e) == 2)]
     uv = surface.uv(edge.curve.at(np.linspace(edge.t0, edge.t1, 5)))
     turns = np.abs((np.diff(uv, axis=0) + pi) % tau - pi).sum(axis=0)
-    if isinstance(surface, CylinderSurface):
+    if isinstance(surface, CylinderSurface | ConeSurface):
         return 0
     return int(np.argmin(turns))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import degrees
 from typing import TYPE_CHECKING, Any
 
-from cagekit.cage.bolted import ClevisJoint, SleeveJoint
+from cagekit.cage.bolted import ClevisJoint, PlugJoint, SleeveJoint
 from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.bending.clocking import beside_table
 from cagekit.shop.bending.rows import trimmed
@@ -188,6 +188,8 @@ def joint_facts(book: Book, member: str) -> list[list[str]]:
 def _sizes(book: Book, j: BoltedJoint) -> str:
     if isinstance(j, SleeveJoint):
         return f"{book.bare(j.od)} x {book.size(j.wall)}, {book.length(j.length)} long"
+    if isinstance(j, PlugJoint):
+        return f"{book.length(j.gap)} fall out, socket towards {j.socket.upper()}"
     assert isinstance(j, ClevisJoint)
     return f"{book.length(j.gap)} fall out, fork towards {j.fork.upper()}"
 

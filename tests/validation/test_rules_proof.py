@@ -826,6 +826,7 @@ BY_CODE: dict[str, Proof] = {
     "formula-sae/sleeve-wall": (sleeved(), sleeved(wall=1.5)),
     "formula-sae/sleeve-bolt": (sleeved(), sleeved(after=thin_bolts)),
     "formula-sae/joint-bolt-class": (sleeved(), sleeved(bolt_grade="8.8")),
+    "formula-sae/joint-type": (clevised(), sleeved(kind="plug")),
     "formula-sae/clevis-lug": (clevised(), clevised(cheek=4.0)),
     "formula-sae/clevis-width": (clevised(), clevised(width=24.0)),
     "formula-sae/clevis-bolt": (clevised(), clevised(bolt_size="M8")),

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from math import degrees
+from math import atan, degrees
 from typing import TypeVar
 
-from cagekit.cage.bolted import BoltedJoint, ClevisJoint, SleeveJoint
+from cagekit.cage.bolted import BoltedJoint, ClevisJoint, PlugJoint, SleeveJoint
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.bars import joined
@@ -165,8 +165,53 @@ def clevis_fit(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("joint_spigot", "ratio", "spigot in its tube, in tube diameters")
 def joint_spigot(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Length of the spigots of each welded-in joint over the tube's outside diameter."""
-    for joint, piece, evidence in _joints(s, pick, ClevisJoint):
-        yield Measure(subject=joint.id, value=joint.spigot / piece.tube.od, evidence=evidence)
+    for joint, piece, evidence in _joints(s, pick, BoltedJoint):
+        if isinstance(joint, ClevisJoint | PlugJoint):
+            yield Measure(subject=joint.id, value=joint.spigot / piece.tube.od, evidence=evidence)
+
+
+# --- tapered plugs ------------------------------------------------------------------------------
+
+
+@quantity("plug_joints", "count", "tapered plugs in the tube")
+def plug_joints(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Tapered plugs in each of the picked bars, in a cage that has bolted joints."""
+    yield from _counted(s, pick, PlugJoint)
+
+
+@quantity("plug_angle", "deg", "taper of the plug to its axis")
+def plug_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Angle between axis and side of each tapered plug."""
+    for joint, _, evidence in _joints(s, pick, PlugJoint):
+        angle = degrees(atan((joint.mouth - joint.nose_od) / 2 / joint.taper))
+        yield Measure(subject=joint.id, value=angle, evidence=evidence)
+
+
+@quantity("plug_rim", "ratio", "socket's wall at its mouth over the tube's")
+def plug_rim(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Wall of each socket at its mouth over the wall of its tube."""
+    for joint, piece, evidence in _joints(s, pick, PlugJoint):
+        wall = (joint.od - joint.mouth) / 2
+        yield Measure(subject=joint.id, value=wall / piece.tube.wall, evidence=evidence)
+
+
+@quantity("plug_nose", "ratio", "nose beyond the bolt's middle, in bolt diameters")
+def plug_nose(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Bolt's middle to the ends of each plug's nose, in bolt diameters."""
+    for joint, _, evidence in _joints(s, pick, PlugJoint):
+        yield Measure(
+            subject=joint.id, value=joint.nose / 2 / joint.size.diameter, evidence=evidence
+        )
+
+
+@quantity("plug_room", "mm", "room left to draw the plug along its tube")
+def plug_room(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Saw's gap of a sleeve on the same tube, less what each tapered plug is drawn to come out."""
+    for joint, piece, evidence in _joints(s, pick, PlugJoint):
+        tube = next(t for t in s.cage.bolted if piece.id in t.pieces)
+        gaps = [j.gap for j in tube.joints if isinstance(j, SleeveJoint)]
+        room = max(gaps, default=0.0) - joint.travel
+        yield Measure(subject=joint.id, value=room, evidence=evidence)
 
 
 @quantity("clevis_shank", "mm", "plain shank left over at the clevis's far shear plane")
