@@ -22,7 +22,7 @@ from cagekit.geometry.cope import cut_end
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.end_cut import EndCut
 from cagekit.geometry.outline import Outline, Segment
-from cagekit.geometry.profile import Side, sides
+from cagekit.geometry.profile import TurnedSide, sides
 from cagekit.materials.pins import PinKind, PinSize
 from cagekit.units import LengthUnit, format_length
 
@@ -189,12 +189,12 @@ class SmallPart:
         return taper or bool(self.hollow) or bool(self.drills and not self.bore)
 
     @property
-    def profile(self) -> tuple[Side, ...]:
+    def profile(self) -> tuple[TurnedSide, ...]:
         """Half profile of a round part, from the axis round to the axis."""
         turned, bored = ([s.round_ for s in stages] for stages in (self.stages, self.hollow))
         return tuple(sides(turned, bored))
 
-    def crossed(self, drill: Drill) -> tuple[Side, ...]:
+    def crossed(self, drill: Drill) -> tuple[TurnedSide, ...]:
         """What of the profile a hole crosses: an outside, then a bore if there is one."""
         z = float((drill.point - self.frame[:3, 3]) @ self.frame[:3, 2])
         found = [s for s in self.profile if s.holds(z)]

@@ -10,7 +10,7 @@ from cagekit.units.tolerance import SAME_POINT
 
 
 @dataclass(frozen=True, slots=True)
-class Side:
+class TurnedSide:
     """A stretch of a profile: from ``(z0, r0)`` to ``(z1, r1)``, mm, metal on its left.
 
     A flat where z stays, else a cylinder or a cone; an outside rises along z, a bore falls.
@@ -38,7 +38,7 @@ class Side:
 
 def sides(
     turned: Sequence[tuple[float, float, float]], bored: Sequence[tuple[float, float, float]]
-) -> Iterator[Side]:
+) -> Iterator[TurnedSide]:
     """The profile from the axis at z = 0 round to the axis again.
 
     Args:
@@ -56,4 +56,4 @@ def sides(
     points.append((z, 0.0))
     for (z0, r0), (z1, r1) in pairwise(points):
         if max(abs(z1 - z0), abs(r1 - r0)) > SAME_POINT:
-            yield Side(z0, r0, z1, r1)
+            yield TurnedSide(z0, r0, z1, r1)

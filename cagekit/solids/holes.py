@@ -69,7 +69,15 @@ def _half(drill: Drill, way: Array, wall: float, start: float, u: Array) -> Arra
 def edge_of(
     record: Record, drill: Drill, way: Array, tube: PathPiece, wall: float
 ) -> tuple[int, int]:
-    """The edge of a hole on one side of a wall, in two halves."""
+    """The edge of a hole on one side of a wall, in two halves.
+
+    Args:
+        record: the solid while it is written.
+        drill: the hole.
+        way: its side, ``(3,)``.
+        tube: the straight that it is drilled through.
+        wall: radius of the wall's surface, mm.
+    """
     beside = (
         CylinderSurface(drill.point, way, drill.along, drill.radius),
         CylinderSurface(tube.start, tube.direction, way, wall),

@@ -8,7 +8,7 @@ import numpy as np
 
 from cagekit.cage.door import SmallPart
 from cagekit.geometry.arrays import Array
-from cagekit.geometry.profile import Side
+from cagekit.geometry.profile import TurnedSide
 from cagekit.solids.brep import (
     ConeSurface,
     CylinderSurface,
@@ -50,7 +50,7 @@ class _Revolved:
 
     def record(self) -> Record:
         sides, tube = self.part.profile, self.part.axis.pieces[0]
-        holes: dict[Side, list[Loop]] = {}
+        holes: dict[TurnedSide, list[Loop]] = {}
         for drill in self.part.drills:
             walls = self.part.crossed(drill)
             if any(abs(s.r1 - s.r0) > SAME_POINT for s in walls):
@@ -83,7 +83,7 @@ class _Revolved:
             self.rings[key] = v, self.made.edge(edge)
         return self.rings[key]
 
-    def _flat(self, s: Side) -> None:
+    def _flat(self, s: TurnedSide) -> None:
         """An end or a shoulder; it looks up where the profile comes towards the axis."""
         big, small = max(s.r0, s.r1), min(s.r0, s.r1)
         loops: list[Loop] = [((self._ring(s.z0, big)[1], True),)]
@@ -92,7 +92,7 @@ class _Revolved:
         plane = PlaneSurface(self._at(s.z0), self.axis, self.x)
         self.made.faces.append(Face(plane, s.r1 < s.r0, tuple(loops)))
 
-    def _lateral(self, s: Side, holes: tuple[Loop, ...]) -> None:
+    def _lateral(self, s: TurnedSide, holes: tuple[Loop, ...]) -> None:
         (z0, r0), (z1, r1) = sorted([(s.z0, s.r0), (s.z1, s.r1)])
         (v0, low), (v1, high) = self._ring(z0, r0), self._ring(z1, r1)
         seam = self.made.segment(v0, v1)

@@ -203,9 +203,9 @@ def _apart_clevis(joint: ClevisJoint, said: Said) -> str:
 
 def _mark_plug(joint: PlugJoint, tip: float, said: Said) -> list[str]:
     return [
-        f"{_named(joint)}: mark the middle of what is cut out {said(joint.station - tip)} from the "
-        f"tip of end a, and a cut {said(joint.gap / 2)} to both sides of it: {said(joint.gap)} of "
-        "tube falls out."
+        f"{_named(joint)}: mark the middle of what is cut out {said.mark(joint.station - tip)} "
+        f"from the tip of end a, and a cut {said.mark(joint.gap / 2)} to both sides of it: "
+        f"{said.mark(joint.gap)} of tube falls out."
     ]
 
 
@@ -216,17 +216,16 @@ def _put_plug(joint: PlugJoint, both: tuple[str, str], said: Said) -> list[str]:
     return [
         f"{_named(joint)}: turn socket and plug as their page draws them, the holes not yet. Blue "
         "the taper and lap it until it bears all round and along its whole length; the plug's "
-        f"collar then stands {said(joint.seat)} off the socket's mouth.",
-        f"Push the taper home and clamp it so. Drill and ream both together {said(joint.hole)}, "
-        f"{said(deep)} from the socket's shoulder at its spigot, and mark both with one sign: "
-        "they belong together.",
+        f"collar then stands {said.size(joint.seat)} off the socket's mouth.",
+        f"Push the taper home and clamp it so. Drill and ream both together "
+        f"{said.size(joint.hole)}, {said.size(deep)} from the socket's shoulder at its spigot, and "
+        "mark both with one sign: they belong together.",
         "Bevel the sawn ends for a weld through the whole wall. Push the socket's spigot into "
         f"{socket} and the plug's into {plug} until the shoulders lie hard against the tube, "
         f"bolted together, the bolt {_line(joint)}. Clamp both pieces in one straight line: from "
-        f"sawn end to sawn end are {said(joint.gap)}. Tack each shoulder in four places, weld it "
-        "all round "
-        "in short runs, left and right in turn, the bolt in; it must still come out by hand when "
-        "all is cold, and the taper bear as before.",
+        f"sawn end to sawn end are {said.mark(joint.gap)}. Tack each shoulder in four places, weld "
+        "it all round in short runs, left and right in turn, the bolt in; it must still come out "
+        "by hand when all is cold, and the taper bear as before.",
     ]
 
 
@@ -240,8 +239,8 @@ def _tight_plug(joint: PlugJoint) -> str:
 def _apart_plug(joint: PlugJoint, said: Said) -> str:
     end = "b" if joint.socket == "a" else "a"
     return (
-        f"the plug of {_plain(joint.id)} is drawn {said(joint.travel)} along the tube towards end "
-        f"{end.upper()}, and what is welded to that piece with it"
+        f"the plug of {_plain(joint.id)} is drawn {said.mark(joint.travel)} along the tube towards "
+        f"end {end.upper()}, and what is welded to that piece with it"
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.geometry.arrays import Ints, Points, Vec
 from cagekit.geometry.drill import Drill
-from cagekit.geometry.profile import Side
+from cagekit.geometry.profile import TurnedSide
 from cagekit.units.tolerance import NO_LENGTH, SAME_ANGLE
 from cagekit.view.drilled import FACETS
 from cagekit.view.mesh import SIDES, Mesh, joined
@@ -25,7 +25,7 @@ SPARE = 1.15
 
 def revolved_mesh(part: SmallPart) -> Mesh:
     """The mesh of a round part, in car axes; closed."""
-    walls: dict[Side, list[tuple[Drill, Vec]]] = {}
+    walls: dict[TurnedSide, list[tuple[Drill, Vec]]] = {}
     parts: list[Mesh] = []
     for drill in part.drills:
         crossed = part.crossed(drill)
@@ -57,7 +57,7 @@ def _window(part: SmallPart, drill: Drill, way: Vec) -> tuple[float, float]:
 
 
 def _swept(
-    part: SmallPart, side: Side, psi: Vec, ring: Points, holes: Sequence[tuple[Drill, Vec]]
+    part: SmallPart, side: TurnedSide, psi: Vec, ring: Points, holes: Sequence[tuple[Drill, Vec]]
 ) -> Mesh:
     """One stretch of the profile swept round, less what lies round its holes, and that anew."""
     origin, axis = part.frame[:3, 3], part.frame[:3, 2]
@@ -90,7 +90,7 @@ def _facets(points: Points, triangles: Ints) -> Mesh:
 
 
 def _pierced(
-    part: SmallPart, side: Side, drill: Drill, way: Vec, rims: Sequence[Points]
+    part: SmallPart, side: TurnedSide, drill: Drill, way: Vec, rims: Sequence[Points]
 ) -> Mesh:
     """The wall round a hole, between the borders of its window."""
     theta = np.arange(FACETS) * (tau / FACETS)
@@ -110,7 +110,7 @@ def _pierced(
     return _facets(np.concatenate([rim, hole]), triangles if side.outside else triangles[:, ::-1])
 
 
-def _hole_walls(drill: Drill, crossed: Sequence[Side]) -> list[Mesh]:
+def _hole_walls(drill: Drill, crossed: Sequence[TurnedSide]) -> list[Mesh]:
     """The hole's own wall: on each side between outside and bore, else right through."""
     theta = np.arange(FACETS) * (2 * pi / FACETS)
     ahead, behind = drill.ways
