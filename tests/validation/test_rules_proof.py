@@ -353,6 +353,9 @@ def bolted(**fields: Any) -> list[dict[str, Any]]:
 Proof = tuple[Scene, Scene]
 """A scene that passes and one that does not."""
 
+SWUNG = scene(
+    PLAIN, build__members__door_bar__style="single", build__members__door_bar__swing_out=True
+)
 _DOOR_LOW = [[110, 0], [960, 0], [1000, 300], [900, 560], [180, 580]]
 _STRUT = {"kind": "strut", "id": "door_strut_left", "side": "left", "role": "door_strut"}
 _SMALL = [
@@ -830,6 +833,8 @@ BY_CODE: dict[str, Proof] = {
     "formula-sae/clevis-lug": (clevised(), clevised(cheek=4.0)),
     "formula-sae/clevis-width": (clevised(), clevised(width=24.0)),
     "formula-sae/clevis-bolt": (clevised(), clevised(bolt_size="M8")),
+    "fia-253/joint-hinges": (scene(PLAIN), SWUNG),
+    "motorsport-uk/joint-hinges": (scene(PLAIN), SWUNG),
     "fia-253/joint-members": (sleeved("harness_bar_1"), clevised()),
     "fia-253/joint-bolts": (sleeved(bolt_grade="8.8"), sleeved(after=soft_bolts)),
     "motorsport-uk/joint-hoops": (sleeved(), sleeved(after=as_hoop)),

@@ -10,6 +10,7 @@ import numpy as np
 
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.checks.finding import Evidence
+from cagekit.checks.quantities.bars import joined
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.data import rows
@@ -49,6 +50,17 @@ def _joint_evidence(s: Survey, door: SwingDoor, joint: SwingJoint, *points: Vec)
 
 
 # -- the swing -------------------------------------------------------------------------------
+
+
+@quantity("hinged_joints", "count", "hinges and latches in the bar")
+def hinged_joints(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Joints on which each of the picked bars swings out; 0 for one that is fixed."""
+    doors = {i: door for door in s.cage.doors for i in door.pieces}
+    for bar in joined(s.pick(pick)):
+        door = next((doors[i] for i in bar.ids if i in doors), None)
+        hinges = door.joints if door else ()
+        evidence = Evidence.of(*bar.ids, points=[j.origin for j in hinges])
+        yield Measure(subject=door.bar if door else bar.name, value=len(hinges), evidence=evidence)
 
 
 @quantity("swing_opening", "deg", "opening angle of the bar")
