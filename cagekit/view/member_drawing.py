@@ -41,6 +41,8 @@ ABOVE, BELOW = (14.0, 5.0), (19.0, 13.0)
 """Room above and below the main view, with lengths and names, and a second one, mm of paper."""
 SIDEWAYS = 3.5
 """How much farther the name of an end stands off that points to the side, mm of paper."""
+NARROW = 75.0
+"""A view that is narrower than this has no room for words between its ends, mm of paper."""
 OVERALL = 4.0
 """From the edge of the paper to the line of an overall size, mm."""
 
@@ -217,9 +219,11 @@ def _overall(
     ]
     # on a short line the words would run past its ends
     words = " over the outside" if h - top - foot > 45.0 else ""
+    # in a small second view they would run into the names of the ends
+    across = " over the outside" if foot > BELOW[1] or w - 2 * m > NARROW else ""
     return [
         *lines,
-        dimension((m, h - o), (w - m, h - o), f"{tube.length(wide)} over the outside", size=SIZE),
+        dimension((m, h - o), (w - m, h - o), f"{tube.length(wide)}{across}", size=SIZE),
         dimension((o, h - foot), (o, top), f"{tube.length(tall)}{words}", size=SIZE),
     ]
 

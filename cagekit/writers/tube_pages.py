@@ -29,7 +29,7 @@ CARD = 84.0
 ROW, LINE, FIXED, CAPTION = 9.8, 5.0, 44.0, 6.0
 """Height of a row of the bend table, of a line of notes, of title, facts and headings, and of the
 caption of a second view, mm."""
-MARK_HEAD, MARK_ROW = 24.0, 6.0
+MARK_HEAD, MARK_ROW = 19.0, 5.2
 """Height of the heading of a mark list and of a row of it, mm."""
 SHORT = 3.0
 """A drift (mm) from here on is told with what to do about it."""
