@@ -41,6 +41,9 @@ things as one, and the angle (rad) by which seams are turned. A cut that the ker
 leaves out one way is done another."""
 CLOSE = VOLUME
 """Relative difference of volumes at which a cut is taken as done."""
+RIBBON = 16
+"""Nodes along the band that stands for a bend: at this degree they follow half a turn to 4e-11 mm,
+and the kernel takes three times as long for 61."""
 REACH = 400.0
 """Half size of the plane that stands for a plate, mm."""
 
@@ -313,15 +316,22 @@ def _clipped(corners: Points2, side: Array) -> Points2:
     return np.array(out).reshape(-1, 2)
 
 
+def _stretch(cut: EndCut, piece: CylinderPiece) -> tuple[Array, float, float] | None:
+    """The side of a straight that faces the tube, and the stations that can matter, if any do."""
+    low, high = _range(cut, piece)
+    if high - low < SAME_POINT:
+        return None
+    d = -cut.out
+    return unit(d - (d @ piece.axis) * piece.axis), low, high
+
+
 def _front(cut: EndCut, piece: CylinderPiece | TorusPiece, move: Array | None = None) -> list[Any]:
     """What of a piece the tube sees, as a face, moved by ``move`` mm."""
     if isinstance(piece, TorusPiece):
         return _middle(cut, piece, piece.radius, move)
-    low, high = _range(cut, piece)
-    if high - low < SAME_POINT:
+    if (seen := _stretch(cut, piece)) is None:
         return []
-    d = -cut.out
-    front = unit(d - (d @ piece.axis) * piece.axis)
+    front, low, high = seen
     gp, make = occ("gp"), occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace
     # half of the outside, seen from the tube: a quarter turn to either side of its front
     start = piece.start if move is None else piece.start + move
@@ -336,11 +346,9 @@ def _middle(
     shift = np.zeros(3) if move is None else move
     if isinstance(piece, TorusPiece):
         return [_ribbon(cut, piece, width, shift)]
-    low, high = _range(cut, piece)
-    if high - low < SAME_POINT:
+    if (seen := _stretch(cut, piece)) is None:
         return []
-    d = -cut.out
-    front = unit(d - (d @ piece.axis) * piece.axis)
+    front, low, high = seen
     gp, make = occ("gp"), occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace
     plane = gp.gp_Pln(gp.gp_Ax3(_pnt(piece.start + shift), _dir(front), _dir(piece.axis)))
     return [make(plane, low, high, -width, width).Face()]
@@ -351,7 +359,7 @@ def _ribbon(cut: EndCut, piece: TorusPiece, width: float, shift: Array) -> Any:
 
     It is ruled from side to side; both borders share their parameter.
     """
-    tool = interpolant(61)
+    tool = interpolant(RIBBON)
     angle = piece.angle * tool.nodes
     out = np.outer(np.cos(angle), piece.x) + np.outer(np.sin(angle), piece.y)
     along = np.outer(np.cos(angle), piece.y) - np.outer(np.sin(angle), piece.x)
