@@ -85,7 +85,7 @@ def row(name: str, cage: Cage, rounds: int, *, plain: bool) -> TimedCage:
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder)
         file = out / "cage"
-        file.write_bytes(pickle.dumps((cage.name, tuple(cage.members.values()))))
+        file.write_bytes(pickle.dumps((cage.name, tuple(cage.members.values()), cage.plates)))
         run("finish", file, out)
         ways = [w for w in WAYS if plain or w != "plain"]
         times: dict[str, list[Spent]] = {w: [] for w in WAYS}

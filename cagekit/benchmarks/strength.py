@@ -108,6 +108,7 @@ def grown(count: int, rounds: int) -> tuple[int, float, float]:
     """
     cage = tunnel(count, TUBE)
     _ = cage.joints
+    arches = [i for i in cage.members if i.startswith("arch_")]
     beams = 0
 
     def straight() -> None:
@@ -117,16 +118,15 @@ def grown(count: int, rounds: int) -> tuple[int, float, float]:
         solver = Solver(frame)
         for n in range(5):
             loads = Loads.none(frame)
-            loads.at_nodes[model.node_at(f"arch_{n}", 1000.0), 2] = -1000.0
+            loads.at_nodes[model.node_at(arches[n % len(arches)], 1000.0), 2] = -1000.0
             response = solver.solve(loads)
         solver.critical(response)
 
     def folded() -> None:
         model, frame = _held(model_of(cage, chord=COARSE, longest=np.inf))
         loads = Loads.none(frame)
-        for name in cage.members:
-            if name.startswith("arch_"):
-                loads.at_nodes[model.node_at(name, 1000.0), :3] = (-200.0, 300.0, -1000.0)
+        for name in arches:
+            loads.at_nodes[model.node_at(name, 1000.0), :3] = (-200.0, 300.0, -1000.0)
         found = PlasticFrame(frame, strengths(model, cage)).collapse(loads)
         assert found is not None
 

@@ -1,8 +1,7 @@
 """The ways to the same STEP file; each is run in a process of its own.
 
-``python -m cagekit.benchmarks.ways WAY CAGE OUT`` with a pickled name and members;
-prints the seconds since
-the process started its work.
+``python -m cagekit.benchmarks.ways WAY CAGE OUT`` with pickled name, members and plates; prints
+the seconds since the process started its work. Each writes ``cage.step`` and a file for every part.
 """
 
 from __future__ import annotations
@@ -12,6 +11,7 @@ import os
 import pickle
 import sys
 import time
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +19,14 @@ import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
+from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import CentreLine, Line
 from cagekit.units.tolerance import VOLUME
 
 MEMORY = 5 * 2**30
 """Address space of a process, bytes: the plain way has been seen to fill 24 GB."""
+CORNER = 10.0
+"""Corner radius of a frame's plates, mm."""
 BEYOND = 40.0
 """How far (mm) the plain way lets a tube stand over before it is cut."""
 
@@ -44,14 +47,42 @@ def checked(cage: Cage, out: Path) -> None:
 
 def plain(cage: Cage, out: Path) -> None:
     """Sweep rings and cut them, the way it is written by hand."""
+    rods: dict[str, Any] = {}
+    made = {i: by_hand(cage, member, rods) for i, member in cage.members.items()}
+    made.update((p.id, _plate_by_hand(p)) for p in cage.plates)
+    _save(made, out)
+
+
+def _save(made: Mapping[str, Any], out: Path) -> None:
+    """Save the whole, and every part in a file of its own, with CadQuery's own writers."""
     import cadquery as cq
 
-    rods: dict[str, Any] = {}
     assembly = cq.Assembly(name="cage")
-    for member in cage.members.values():
-        tube = by_hand(cage, member, rods)
-        assembly.add(tube, name=member.id, color=cq.Color(0.6, 0.6, 0.65))
+    for id_, shape in made.items():
+        assembly.add(shape, name=id_, color=cq.Color(0.6, 0.6, 0.65))
+        cq.exporters.export(cq.Workplane(obj=shape), str(out / f"{id_}.step"))
     assembly.save(str(out / "cage.step"))
+
+
+def _plate_by_hand(plate: Plate) -> Any:
+    """A flat plate with round holes, the way it is written by hand.
+
+    Raises:
+        ValueError: it is folded, or a hole is not round.
+    """
+    import cadquery as cq
+
+    if plate.folds or not all(h.round_ for h in plate.holes):
+        raise ValueError(plate.id)
+    low, high = plate.outline.vertices.min(axis=0), plate.outline.vertices.max(axis=0)
+    x, _, z, origin = (tuple(v) for v in plate.placement[:3].T)
+    work = cq.Workplane(cq.Plane(origin=origin, xDir=x, normal=z))
+    work = work.center(*(low + high) / 2).rect(*(high - low)).extrude(-plate.thickness)
+    work = work.edges(cq.selectors.ParallelDirSelector(cq.Vector(*z))).fillet(CORNER)
+    spots = [tuple(h.centre - (low + high) / 2) for h in plate.holes]
+    return work.faces(cq.selectors.DirectionMinMaxSelector(cq.Vector(*z), True)).workplane(
+        origin=origin
+    ).pushPoints(spots).hole(plate.holes[0].diameter).val()  # fmt: skip
 
 
 def by_hand(cage: Cage, member: Member, rods: dict[str, Any]) -> Any:
@@ -108,16 +139,10 @@ def _with_feet_longer(member: Member) -> CentreLine:
 
 def floor(cage: Cage, out: Path) -> None:
     """Save shapes that another process finished and left beside the output."""
-    import cadquery as cq
-
     from cagekit.solids.kernel import as_cadquery, from_bytes
 
     finished = pickle.loads((out / "finished").read_bytes())
-    assembly = cq.Assembly(name="cage")
-    for id_, data in finished.items():
-        shape = as_cadquery(from_bytes(data))
-        assembly.add(shape, name=id_, color=cq.Color(0.6, 0.6, 0.65))
-    assembly.save(str(out / "cage.step"))
+    _save({i: as_cadquery(from_bytes(data)) for i, data in finished.items()}, out)
 
 
 def finish(cage: Cage, out: Path) -> None:
@@ -167,7 +192,8 @@ def main(way: str, cage_file: str, out: str) -> None:
     """
     start = time.perf_counter()
     _limit()
-    cage = Cage(*pickle.loads(Path(cage_file).read_bytes()))
+    name, members, plates = pickle.loads(Path(cage_file).read_bytes())
+    cage = Cage(name, members, plates=plates)
     gc.collect()
     WAYS[way](cage, Path(out))
     print(f"{time.perf_counter() - start:.3f}", flush=True)

@@ -9,6 +9,7 @@ import pytest
 
 from cagekit.benchmarks.__main__ import Spent, TimedCage, run, table
 from cagekit.benchmarks.frames import frame
+from cagekit.geometry.contact import TorusPiece
 from cagekit.materials.tubes import Tube
 from cagekit.solids.measure import measure
 from cagekit.solids.tube import tube_record
@@ -24,6 +25,15 @@ def test_frame_has_the_tubes_asked_for_and_each_can_be_written_down(count: int) 
         record = tube_record(id_, member.path, cage.cut(id_, "a"), cage.cut(id_, "b"))
         assert record.closure_errors() == []
         assert measure(record).volume == pytest.approx(cage.volume(id_), rel=1e-6)
+
+
+def test_frame_has_what_real_cages_have() -> None:
+    """A bend as parent, a node on two parents, plates."""
+    cage = frame(30, TUBE)
+    ends = [cage.cut(i, e) for i in cage.members for e in ("a", "b")]  # type: ignore[arg-type]
+    assert sum(isinstance(c.surfaces[0], TorusPiece) for c in ends) >= 4
+    assert sum(len({s.owner for s in c.surfaces[: c.count]}) == 2 for c in ends) >= 4
+    assert len(cage.plates) >= 4
 
 
 def test_table_shows_ratios_and_failures() -> None:
@@ -48,10 +58,13 @@ def test_table_shows_ratios_and_failures() -> None:
 @pytest.mark.slow
 @pytest.mark.kernel
 def test_all_ways_run_on_a_small_frame(tmp_path: Path) -> None:
-    cage = frame(4, TUBE)
+    cage = frame(7, TUBE)
+    assert cage.plates
     file = tmp_path / "cage"
-    file.write_bytes(pickle.dumps((cage.name, tuple(cage.members.values()))))
+    file.write_bytes(pickle.dumps((cage.name, tuple(cage.members.values()), cage.plates)))
     for way in ("finish", "floor", "plain", "cagekit", "checked"):
         spent, said = run(way, file, tmp_path)
         assert spent is not None, (way, said)
+        named = {p.stem for p in tmp_path.rglob("*.step")}
+        assert way == "finish" or named == {"cage", *cage.members, *(p.id for p in cage.plates)}
     assert run("volumes", file, tmp_path)[1] == "0"
