@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, pi
 
 import numpy as np
 
 from cagekit.cage.cage import Cage
+from cagekit.cage.door import SmallPart
 from cagekit.cage.plate import Plate, PlateWeld
 from cagekit.data import rows
 from cagekit.geometry.centre_line import Vec, vec
@@ -31,18 +32,21 @@ KINDS = {
 }
 """What a weld is called by the kind of its plate; boxes and brackets by how their kind begins."""
 
+SWING = ("hinge", "latch")
+"""Small parts of swing-out bars, whose welds are told with their brackets."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WeldRow:
     """One weld.
 
     Attributes:
-        id: ``j01`` as the joint, ``p01`` for those of plates.
-        kind: tube joint, foot, plate to car, gusset, tab, bracket, box, plate.
+        id: ``j01`` as the joint, ``p01`` for those of plates, ``b01`` of bolted joints.
+        kind: tube joint, foot, plate to car, gusset, tab, bracket, box, plate, bolted joint.
         what: the tube's end (``halo.a``) or the plate.
         to: what it is welded to: ids of tubes, ``car``, or a plate's part.
         point: where, ``(3,)`` mm in car axes.
-        form: fillet, plug, flare groove.
+        form: fillet, plug, flare groove, bevel groove.
         length: of one, mm.
         count: how many alike.
         leg: leg of the fillet, or what the plate says of another form, mm.
@@ -81,6 +85,8 @@ def weld_rows(cage: Cage, welds: Sequence[Weld], torch: Torch) -> tuple[WeldRow,
         for one in plate.welds:
             number += 1
             out.append(_plate_row(cage, plate, one, f"p{number:02d}", torch))
+    bolted = [p for p in cage.hardware if p.welded_to and p.joint not in SWING]
+    out += [_part_row(p, f"b{n:02d}", torch) for n, p in enumerate(bolted, start=1)]
     return tuple(out)
 
 
@@ -152,6 +158,31 @@ def _plate_row(cage: Cage, plate: Plate, one: PlateWeld, id_: str, torch: Torch)
         process=process,
         filler=rod,
         tacks=0 if one.kind == "plug" else tacks(one.length),
+    )
+
+
+def _part_row(part: SmallPart, id_: str, torch: Torch) -> WeldRow:
+    """A bush is welded round at both ends, a part with a spigot once round its shoulder."""
+    process, rod = filler(torch.process, [part.material])
+    bush = part.kind == "bush"
+    radius = part.stages[0 if bush else 1].round_[0]
+    z = part.turned / 2 if bush else part.stages[0].length
+    # the shoulder's groove is as deep as the tube's wall beside the spigot
+    leg = radius - part.bore / 2 if bush else radius - part.stages[0].round_[0]
+    length = 2 * pi * radius
+    return WeldRow(
+        id=id_,
+        kind="bolted joint",
+        what=part.id,
+        to=part.welded_to,
+        point=vec(part.frame[:3, 3] + z * part.frame[:3, 2]),
+        form="fillet" if bush else "bevel groove",
+        length=length,
+        count=2 if bush else 1,
+        leg=leg,
+        process=process,
+        filler=rod,
+        tacks=tacks(length),
     )
 
 

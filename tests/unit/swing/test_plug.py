@@ -228,3 +228,23 @@ def test_what_cannot_be_is_refused_with_its_line(tmp_path: Path, joint: str, wor
 def test_the_usual_taper_lets_go() -> None:
     """A machine taper of 7/24 leans by 8.3 degrees: ISO 7388-1."""
     assert tan(radians(8.3)) == pytest.approx(7 / 48, rel=2e-3)
+
+
+def test_shoulders_and_bushes_are_in_the_weld_map(tmp_path: Path) -> None:
+    """Once round each shoulder of 45 mm, as deep as the wall; both ends of each bush of 14 mm."""
+    sleeve = '[[joint]]\nat = "on rear_brace_left at fraction 0.6"\n'
+    plug = '[[joint]]\nkind = "plug"\nat = "on rear_brace_left at fraction 0.2"\n'
+    made = built(tmp_path, plug + sleeve)
+    rows = [r for r in made.weld_rows if r.kind == "bolted joint"]
+    assert [r.id for r in rows] == [f"b{n:02d}" for n in range(1, len(rows) + 1)]
+    told = {r.what: r for r in rows}
+    for kind, piece in (("socket", "a"), ("plug", "b")):
+        row = told[f"rear_brace_left_plug_1_{kind}"]
+        assert row.to == f"rear_brace_left_{piece}"
+        assert (row.form, row.count) == ("bevel groove", 1)
+        assert row.length == pytest.approx(pi * 45.0)
+        end = made.cage.member(row.to).path
+        assert min(np.linalg.norm(row.point - e) for e in (end.start, end.end)) < 1e-6
+    bushes = [r for r in rows if "bush" in r.what]
+    assert [(r.count, r.form) for r in bushes] == [(2, "fillet")] * 4
+    assert all(r.length == pytest.approx(pi * 14.0) for r in bushes)
