@@ -598,8 +598,7 @@ def _tangent_angles(cuts: Sequence[EndCut]) -> list[Vec]:
     )
     along = np.empty((len(surfaces), 3))
     flat = np.array([isinstance(q, PlaneFace) for q in surfaces])
-    for i in np.nonzero(flat)[0].tolist():
-        along[i] = surfaces[i].normal
+    along[flat] = np.reshape([q.normal for q in surfaces if isinstance(q, PlaneFace)], (-1, 3))
     pieces = [q for q in surfaces if not isinstance(q, PlaneFace)]
     along[~flat] = Axes.of(pieces).tangent_at(point[~flat])[1]
     v = cross_rows(out, along)
