@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import cos, pi, sin
+from math import ceil, cos, pi, sin
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import numpy as np
@@ -19,6 +19,7 @@ from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize, pin_size
 from cagekit.swing.hardware import PinChoice, choose_bolt
 from cagekit.units import format_length
+from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -30,8 +31,15 @@ EDGE = 0.5
 (common practice)."""
 WELD_ROOM = 10.0
 """Clear of the cope's weld at a node, mm (common practice)."""
+STEP = 0.5
+"""Usual sizes are whole steps of this, mm."""
 
 Entry = TypeVar("Entry", bound=JointEntry)
+
+
+def usual_size(mm: float) -> float:
+    """The next whole step that is not below ``mm``: what is usual keeps to its own least."""
+    return ceil(mm / STEP - ROUNDING) * STEP
 
 
 @dataclass(frozen=True, slots=True, eq=False)

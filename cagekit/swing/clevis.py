@@ -15,7 +15,7 @@ from cagekit.geometry.outline import Outline
 from cagekit.inputs.bolted import ClevisEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize
-from cagekit.swing.asked import EDGE, Asked
+from cagekit.swing.asked import EDGE, STEP, Asked, usual_size
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt
 
 if TYPE_CHECKING:
@@ -33,8 +33,6 @@ SPIGOT = 0.6
 """Usual spigot in tube diameters (common practice)."""
 RIM = 0.2
 """Collar left beside the corners of cheeks and eye, mm."""
-STEP = 0.5
-"""Usual sizes are rounded to this, mm."""
 
 
 def clevis_joint(cage: Cage, asked: Asked[ClevisEntry], id_: str) -> ClevisJoint:
@@ -51,7 +49,7 @@ def clevis_joint(cage: Cage, asked: Asked[ClevisEntry], id_: str) -> ClevisJoint
     entry, tube = asked.entry, asked.member.tube
     size, grade = asked.bolt(USUAL_SIZE)
     eye = size.diameter if entry.eye is None else float(entry.eye)
-    usual = max(_rounded(CHEEK * eye), LEAST_CHEEK)
+    usual = max(usual_size(CHEEK * eye), LEAST_CHEEK)
     cheek = usual if entry.cheek is None else float(entry.cheek)
     slot = eye + float(entry.play)
     width = _width(asked, slot + 2 * cheek, size)
@@ -78,16 +76,12 @@ def clevis_joint(cage: Cage, asked: Asked[ClevisEntry], id_: str) -> ClevisJoint
         width=width,
         stand=stand,
         collar=float(entry.collar),
-        spigot=_rounded(SPIGOT * tube.od) if entry.spigot is None else float(entry.spigot),
+        spigot=usual_size(SPIGOT * tube.od) if entry.spigot is None else float(entry.spigot),
         spigot_od=2 * tube.inner_radius - entry.fit,
         hole=size.sleeve_bore,
     )
     asked.clear(cage, joint.covers, "clevis", "make it shorter (`spigot`, `collar`)")
     return joint
-
-
-def _rounded(mm: float) -> float:
-    return round(mm / STEP) * STEP
 
 
 def _width(asked: Asked[ClevisEntry], thick: float, size: PinSize) -> float:
@@ -97,7 +91,7 @@ def _width(asked: Asked[ClevisEntry], thick: float, size: PinSize) -> float:
     square = (asked.member.tube.outer_radius - RIM) ** 2 - thick**2 / 4
     room = 2 * sqrt(square) if square > 0 else 0.0
     if typed is None:
-        width = min(_rounded(WIDTH * size.diameter), floor(room / STEP) * STEP)
+        width = min(usual_size(WIDTH * size.diameter), floor(room / STEP) * STEP)
     else:
         width = float(typed)
     if width > room:

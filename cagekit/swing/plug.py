@@ -20,7 +20,7 @@ from cagekit.geometry.drill import Drill
 from cagekit.inputs.bolted import PlugEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize
-from cagekit.swing.asked import EDGE, Asked
+from cagekit.swing.asked import EDGE, Asked, usual_size
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt
 
 if TYPE_CHECKING:
@@ -34,8 +34,6 @@ NOSE = 3.0
 """Usual length of the nose in bolt diameters: one and a half to each side (common practice)."""
 SPIGOT = 0.6
 """Usual spigot in tube diameters (common practice)."""
-STEP = 0.5
-"""Usual sizes are rounded to this, mm."""
 LEAST_TAPER = 0.5
 """Less than this between nose and collar across the taper is no seat, mm."""
 
@@ -53,8 +51,8 @@ def plug_joint(cage: Cage, asked: Asked[PlugEntry], id_: str) -> PlugJoint:
     """
     entry, tube = asked.entry, asked.member.tube
     size, grade = asked.bolt(USUAL_SIZE)
-    taper = _rounded(TAPER * tube.od) if entry.taper is None else float(entry.taper)
-    nose = _rounded(NOSE * size.diameter) if entry.nose is None else float(entry.nose)
+    taper = usual_size(TAPER * tube.od) if entry.taper is None else float(entry.taper)
+    nose = usual_size(NOSE * size.diameter) if entry.nose is None else float(entry.nose)
     mouth = tube.od - 2 * float(entry.rim)
     nose_od = mouth - 2 * taper * tan(float(entry.angle))
     hole = size.sleeve_bore
@@ -87,16 +85,12 @@ def plug_joint(cage: Cage, asked: Asked[PlugEntry], id_: str) -> PlugJoint:
         deep=deep,
         seat=float(entry.seat),
         collar=float(entry.collar),
-        spigot=_rounded(SPIGOT * tube.od) if entry.spigot is None else float(entry.spigot),
+        spigot=usual_size(SPIGOT * tube.od) if entry.spigot is None else float(entry.spigot),
         spigot_od=2 * tube.inner_radius - entry.fit,
         hole=hole,
     )
     asked.clear(cage, joint.covers, "tapered plug", "make it shorter (`taper`, `nose`, `spigot`)")
     return joint
-
-
-def _rounded(mm: float) -> float:
-    return round(mm / STEP) * STEP
 
 
 def _require_nose(asked: Asked[PlugEntry], size: PinSize, nose: float, nose_od: float) -> None:

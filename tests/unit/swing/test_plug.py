@@ -71,6 +71,20 @@ def frustum(d0: float, d1: float, length: float) -> float:
     return pi / 12 * length * (d0**2 + d0 * d1 + d1**2)
 
 
+def test_a_plug_that_says_no_sizes_keeps_to_their_own_least(tmp_path: Path) -> None:
+    """A bolt of 3/8 in, three times of which is no whole step: the nose is not below."""
+    design = built(
+        tmp_path,
+        '\n[[joint]]\nkind = "plug"\nat = "on rear_brace_left at fraction 0.2"\n'
+        'bolt_size = "3/8"\n',
+    )
+    (joint,) = joints_of(design.cage)
+    assert joint.nose / 2 >= 1.5 * joint.size.diameter
+    assert not [
+        f for f in run(design) if f.code == "geometry/plug-nose" and f.status.name == "WARN"
+    ]
+
+
 def test_volumes_by_hand_boundary_and_mesh(design: Design) -> None:
     meshes = {b.name: b.mesh for b in bodies(design.cage)}
     for j in joints_of(design.cage):
