@@ -305,6 +305,7 @@ def chart_of(found: Placement, units: str, name: str) -> Chart:
 
 def _lanes(found: Placement, units: str, name: str) -> Chart:
     from cagekit.view.placement_plot import Chart, Lane, PlotCell, State
+    from cagekit.writers.naming import in_words
 
     states: dict[str, State] = {"fail": "fail", "warn": "warn", "pass": "good"}
     lanes = []
@@ -314,7 +315,7 @@ def _lanes(found: Placement, units: str, name: str) -> Chart:
             f = t.findings.get(key)
             state = states.get(f.status.value, "none") if f is not None else "none"
             cells.append(PlotCell(text=cell(f, units).rstrip("X!"), state=state))
-        label = found.label(key)
+        label = in_words(found.label(key))
         limit = limit_words(found, key, units)
         lanes.append(Lane(name=label[:1].upper() + label[1:], limit=limit, cells=tuple(cells)))
     s = found.sweeps[0]
@@ -328,12 +329,13 @@ def _lanes(found: Placement, units: str, name: str) -> Chart:
         lanes=tuple(lanes),
         best=best,
         now=_fraction(found.now[0], values),
-        remarks=tuple(remarks(found, units)),
+        remarks=tuple(in_words(line) for line in remarks(found, units)),
     )
 
 
 def _grid(found: Placement, units: str, name: str) -> Chart:
     from cagekit.view.placement_plot import Chart, Lane, PlotCell, State
+    from cagekit.writers.naming import in_words
 
     states: dict[str, State] = {"fail": "fail", "warn": "warn", "good": "good", "no": "none"}
     first, second = found.sweeps
@@ -354,7 +356,8 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
         best=None if best is None else first.values.index(best.values[0]),
         best_lane=None if best is None else second.values.index(best.values[1]),
         now=_fraction(found.now[0], first.values),
-        remarks=tuple(remarks(found, units)),
+        grey="cannot be made",
+        remarks=tuple(in_words(line) for line in remarks(found, units)),
     )
 
 

@@ -374,7 +374,10 @@ def _egress(sheet: PictureSheet, cockpit: Cockpit, who: Occupant, units: LengthU
     opening = way_out(cockpit, who)
     if opening is None:
         return
-    x0, y0, width, height = LIST_X, EGRESS_Y, WIDTH - MARGIN - LIST_X, 460
+    x0, y0, width = LIST_X, EGRESS_Y, WIDTH - MARGIN - LIST_X
+    lines = _way_out_lines(sheet, cockpit, who, opening, units)
+    # key and lines end above the rule over the caution
+    height = min(460, sheet.height - 62 - 12 - 30 * (len(lines) - 1) - 70 - y0)
     outline = np.array(opening.outline)
     low, high = outline.min(axis=0), outline.max(axis=0)
     scale = float(min(width / (high[0] - low[0]), height / (high[1] - low[1])))
@@ -397,9 +400,16 @@ def _egress(sheet: PictureSheet, cockpit: Cockpit, who: Occupant, units: LengthU
     sheet.pen.polygon(at(stadium(opening)), (255, 226, 226) if bad else PAPER, MARK if bad else INK)
     bottom = y0 + (high[1] - low[1]) * scale + 34
     _way_out_key(sheet, x0, bottom, bad=bad)
-    bottom += 36
+    for k, text in enumerate(lines):
+        sheet.write((x0, bottom + 36 + 30 * k), text, 18, MARK if bad else INK, anchor="ls")
+
+
+def _way_out_lines(
+    sheet: PictureSheet, cockpit: Cockpit, who: Occupant, opening: Opening, units: LengthUnit
+) -> list[str]:
+    """What is said below the way out."""
     size = f": {_size(opening.width, units)} x {_size(opening.depth, units)}, shoulders by chest"
-    room = width - sheet.pen.textlength(size, font(18))
+    room = WIDTH - MARGIN - LIST_X - sheet.pen.textlength(size, font(18))
     lines = [
         sheet.fitted(who.name, room, 18) + size,
         f"room all round: {_size(opening.margin, units)}",
@@ -412,8 +422,7 @@ def _egress(sheet: PictureSheet, cockpit: Cockpit, who: Occupant, units: LengthU
         swung = way_out(cockpit, who, swung=True)
         assert swung is not None
         lines.append(f"with the door bar swung out: {_size(swung.margin, units)}")
-    for k, text in enumerate(lines):
-        sheet.write((x0, bottom + 30 * k), text, 18, MARK if bad else INK, anchor="ls")
+    return lines
 
 
 def _way_out_key(sheet: PictureSheet, x: float, y: float, *, bad: bool) -> None:

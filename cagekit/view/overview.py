@@ -276,6 +276,7 @@ def _used(cage: Cage) -> list[tuple[str, Colour]]:
 def _balloons(sheet: PictureSheet, cage: Cage, place: Tile, shown: Render) -> None:
     """Number each member in the oblique view, where it is seen and the numbers keep apart."""
     taken: list[NDArray[np.float64]] = []
+    numbers = numbers_of(cage)
     order = sorted(enumerate(cage.members.values()), key=lambda q: (q[1].path.length, q[0]))
     for n, member in order:
         spot, hidden = _free_spot(n, member, place.frame, shown, taken)
@@ -283,8 +284,20 @@ def _balloons(sheet: PictureSheet, cage: Cage, place: Tile, shown: Render) -> No
         x, y = place.x + spot[0], place.y + spot[1]
         box = (x - BALLOON, y - BALLOON, x + BALLOON, y + BALLOON)
         sheet.pen.ellipse(box, PAPER, SOFT if hidden else INK, 2)
-        letters = font(17 if n < 99 else 13, bold=True)
-        sheet.pen.text((x, y), str(n + 1), SOFT if hidden else INK, letters, anchor="mm")
+        number = str(numbers[member.id])
+        letters = font(17 if len(number) < 3 else 13, bold=True)
+        sheet.pen.text((x, y), number, SOFT if hidden else INK, letters, anchor="mm")
+
+
+def numbers_of(cage: Cage) -> dict[str, int]:
+    """Number of each member as the papers call it: pieces bear that of the tube they are cut from.
+
+    Args:
+        cage: with bars that swing out or come apart in pieces.
+    """
+    called = {id_: n for n, id_ in enumerate(cage.as_fitted().members, start=1)}
+    whole = {piece: d.fitted.id for d in cage.divided for piece in d.pieces}
+    return {id_: called[whole.get(id_, id_)] for id_ in cage.members}
 
 
 def _free_spot(
@@ -311,10 +324,11 @@ def _members(sheet: PictureSheet, cage: Cage, top: int, rows: int, units: Length
     """The list of members: number, id, tube and cut length."""
     sheet.rule(top - 14)
     pitch = (WIDTH - 2 * MARGIN) / COLUMNS
+    numbers = numbers_of(cage)
     for n, member in enumerate(cage.members.values()):
         x = MARGIN + (n // max(rows, 1)) * pitch
         y = top + (n % max(rows, 1)) * ROW + ROW / 2
-        sheet.write((x + 28, y), str(n + 1), 18, bold=True, anchor="rm")
+        sheet.write((x + 28, y), str(numbers[member.id]), 18, bold=True, anchor="rm")
         mark = (x + 38, y - 7, x + 54, y + 7)
         sheet.pen.rounded_rectangle(mark, 4, _rgb(member_colour(member)), INK, 1)
         name = sheet.fitted(member.id.replace("_", " "), pitch - 64 - 280, 18)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Literal
@@ -66,7 +65,7 @@ class Chart:
 
     ``columns`` are the places as printed; ``now`` is where the member is, as a fraction of the
     columns (column ``i`` spans ``i`` to ``i + 1``); ``best`` the column proposed; ``lanes`` from
-    top to bottom; ``remarks`` stand under the chart.
+    top to bottom; ``remarks`` stand under the chart; ``grey`` says what a cell without state is.
     """
 
     title: str
@@ -77,6 +76,7 @@ class Chart:
     now: float | None
     remarks: tuple[str, ...]
     best_lane: int | None = None
+    grey: str = "no finding of its own"
 
 
 def placement_plot(chart: Chart) -> Image:
@@ -151,10 +151,17 @@ def _marks(sheet: PictureSheet, chart: Chart, bottom: float, label: float) -> No
         sheet.pen.polygon([(x, bottom + 2), (x - 8, bottom + 14), (x + 8, bottom + 14)], INK)
         lift = 56 if chart.best is not None and abs(chart.best + 0.5 - chart.now) < 1.6 else 32
         sheet.write((x, bottom + lift), "now", 17, anchor="ms")
-    x = max(_left(len(chart.columns), label), LEAST - MARGIN)
-    legend: Sequence[tuple[State, str]] = (("good", "good"), ("warn", "warning"), ("fail", "fails"))
-    for n, (state, text) in enumerate(legend):
-        at = x - 330 + 112 * n
-        sheet.pen.rectangle((at, 96, at + 24, 114), FILL[state])
+    _legend(sheet, chart, max(_left(len(chart.columns), label), LEAST - MARGIN))
+
+
+def _legend(sheet: PictureSheet, chart: Chart, right: float) -> None:
+    """Say what the fills mean, from the right edge leftwards; grey only where it is drawn."""
+    known: list[tuple[State, str]] = [("fail", "fails"), ("warn", "warning"), ("good", "good")]
+    if any(cell.state == "none" for lane in chart.lanes for cell in lane.cells):
+        known.append(("none", chart.grey))
+    at = right
+    for state, text in known:
+        at -= font(16).getlength(text) + 60
+        sheet.pen.rectangle((at, 96, at + 24, 114), FILL[state], outline=SOFT)
         sheet.write((at + 12, 105), SIGN[state], 14, LETTER[state], anchor="mm")
         sheet.write((at + 32, 105), text, 16, SOFT, anchor="lm")

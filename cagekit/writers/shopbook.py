@@ -282,7 +282,7 @@ class Book:
         ]
 
     def ordinates(self) -> list[list[str]]:
-        """Depths from the end of the blank round every end, for the grinder."""
+        """Depths from the finished tip round every end, for the grinder."""
         short = self.tooling.paper.fraction
         rows = []
         for t in self.templates:

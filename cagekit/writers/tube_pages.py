@@ -199,10 +199,11 @@ def tube_facts(book: Book, s: BendSchedule) -> list[list[str]]:
     member = book.cage.members[s.member]
     radius = max(r.clr for r in s.rows if r.clr is not None)
     die = f", die {s.die.name}" if s.die is not None else ""
+    gain = f"; the bends stretch it {book.length(s.stretch)}" if s.stretch > 0.05 else ""
     return [
         ["Tube", f"{book.tube(s.member)}, {member.tube.material}"],
         ["Blank to saw", blank_text(book, s)],
-        ["Finished", f"{book.length(s.cut_length)} tip to tip along the middle"],
+        ["Finished", f"{book.length(s.cut_length)} tip to tip along the middle{gain}"],
         ["Bends", f"centre-line radius {book.length(radius)}{die}"],
         ["Mass", book.mass(book.cage.mass(s.member))],
         *end_facts(book, s),

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from cagekit.cli.main import run
-from cagekit.cli.place import impossible
-from cagekit.study.placement import Placement, Sweep, Trial
+from cagekit.cli.place import _sweep, chart_of, impossible
+from cagekit.inputs.resolve import load_build
+from cagekit.study.placement import Placement, Sweep, Trial, place
 
 OVER = ["--over", "height=300:500:50", "--units", "mm"]
 
@@ -52,6 +53,16 @@ def test_plot_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert run([*words, "--plot", str(tmp_path / "places.gif")]) == 2
     assert run([*words, "--plot", str(tmp_path / "nowhere" / "places.png")]) == 2
     assert "could not be written" in capsys.readouterr().err
+
+
+def test_the_plot_names_parts_as_people_do() -> None:
+    build = load_build("gravel-hatch")
+    for sweeps in (["height=540:580:20"], ["height=540:560:20", "set_back=0:10:10"]):
+        found = place(build, "dash_bar", [_sweep(build, "dash_bar", text) for text in sweeps])
+        chart = chart_of(found, "mm", build.name)
+        texts = [chart.title, chart.axis, chart.grey, *chart.remarks]
+        assert not [t for t in (*texts, *(lane.name for lane in chart.lanes)) if "_" in t]
+    assert any(key[1] == "dash_bar" for key in found.keys)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from cagekit.view.driver_views import _egress, fit_sheet, measures
 from cagekit.view.fonts import font
 from cagekit.view.panorama import DOWN_DEG, HEAD, MARGIN, REACH_DEG, SCALE, UP_DEG, panorama
 from cagekit.view.person_mesh import SolidMesh, capsule_mesh, ring_mesh, slab_mesh
-from cagekit.view.placement_plot import FILL, Chart, Lane, PlotCell, placement_plot
+from cagekit.view.placement_plot import FILL, Chart, Lane, PlotCell, State, placement_plot
 from cagekit.view.sheet import OnSheet, PictureSheet
 
 
@@ -115,6 +115,33 @@ def test_placement_plot_colours_every_cell() -> None:
     assert set(FILL.values()) <= colours
 
 
+def test_the_placement_plot_says_what_grey_is_where_it_is_drawn(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    written: list[str] = []
+    plain = PictureSheet.write
+
+    def noted(self: PictureSheet, at: Any, text: str, *args: Any, **more: Any) -> None:
+        written.append(text)
+        plain(self, at, text, *args, **more)
+
+    monkeypatch.setattr(PictureSheet, "write", noted)
+
+    def draw(state: State) -> str:
+        written.clear()
+        cells = (PlotCell(text="", state=state),)
+        lanes = (Lane(name="knee", limit="", cells=cells),)
+        chart = Chart(
+            title="places", axis="height", columns=("1",), lanes=lanes, best=None, now=None,
+            remarks=(), grey="cannot be made",
+        )  # fmt: skip
+        placement_plot(chart)
+        return " ".join(written)
+
+    assert "cannot be made" in draw("none")
+    assert "cannot be made" not in draw("good")
+
+
 def test_every_name_of_the_placement_plot_is_whole() -> None:
     cell = (PlotCell(text="1", state="good"),)
 
@@ -142,6 +169,8 @@ def test_the_way_out_has_a_key() -> None:
             calls.append(text)
             if how.get("anchor", "ls")[0] == "l":
                 assert at[0] + self.pen.textlength(text, font(more[0])) < 2200 - 46 + 1, text
+            # clear of the rule over the caution, tails of letters too
+            assert at[1] + 6 < self.height - 62, text
             super().write(at, text, *more, **how)
 
     cockpit = design.cockpit
@@ -150,3 +179,4 @@ def test_the_way_out_has_a_key() -> None:
     _egress(Noted(2200, 1500, edge=46), cockpit, cockpit.occupants[0], "in")
     assert {"door opening", "clear of bars"} <= set(calls)
     assert any(c.startswith("the person, dressed") for c in calls)
+    assert any(c.startswith("with the door bar swung out") for c in calls)

@@ -17,6 +17,7 @@ from cagekit.view import overview as sheet
 from cagekit.view.overview import overview
 from cagekit.view.scene import bodies
 from cagekit.writers.png import write_cage
+from cagekit.writers.shopbook import Book
 
 
 def part(kind: str) -> Cage:
@@ -66,6 +67,18 @@ def test_numbers_keep_apart_and_sit_on_their_member(monkeypatch: pytest.MonkeyPa
     assert len(spots) == len(HALO.members)
     gaps = [np.linalg.norm(a - b) for n, a in enumerate(spots) for b in spots[n + 1 :]]
     assert min(gaps) > 2 * sheet.BALLOON
+
+
+def test_pieces_bear_the_number_that_the_book_gives_their_whole_tube() -> None:
+    design = Design.load("sprint-wagon")
+    numbers = sheet.numbers_of(design.cage)
+    book = Book(design).numbers
+    assert list(numbers) == list(design.cage.members)
+    for id_, number in numbers.items():
+        assert number == book[design.bar_of_piece.get(id_, id_)]
+    assert numbers["door_bar_left"] == numbers["door_bar_left_hinge_stub"] == 16
+    assert numbers["door_bar_right"] == 17
+    assert list(sheet.numbers_of(HALO).values()) == list(range(1, len(HALO.members) + 1))
 
 
 def test_many_members_long_names_and_none_at_all() -> None:

@@ -12,6 +12,7 @@ import pytest
 from cagekit.design import Design
 from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
+from cagekit.writers.tube_pages import tube_facts
 
 
 @pytest.fixture(
@@ -64,6 +65,28 @@ def test_every_tube_and_joint_is_named(design: Design, pages: list) -> None:
         assert f"{n} {id_.replace('_', ' ')}" in everything
     for joint in fitted.joints:
         assert joint.id in everything
+
+
+def test_a_bent_tube_says_how_blank_and_finished_length_agree(
+    design: Design, pages: list
+) -> None:
+    book = Book(design)
+    everything = " ".join(" ".join(p["text"].split()) for p in pages)
+    bent = [s for s in design.bends if s.stretch > 0]
+    assert bent
+    for s in bent:
+        spare = s.work.extra_a + s.work.extra_b
+        assert s.blank + s.stretch == pytest.approx(s.cut_length + spare, abs=1e-6)
+        told = f"; the bends stretch it {book.length(s.stretch)}"
+        assert told in dict(tube_facts(book, s))["Finished"]
+        assert f"stretch it {book.length(s.stretch)}" in everything
+
+
+def test_depths_of_copes_are_told_from_the_tip(pages: list) -> None:
+    # blanks carry spare at their ends, so nothing is measured from where a blank ends
+    everything = " ".join(" ".join(p["text"].split()) for p in pages)
+    assert "Depth is from the finished tip along the tube" in everything
+    assert "end of the blank" not in everything
 
 
 def test_every_page_carries_the_caution_and_never_says_safe_or_legal(pages: list) -> None:
