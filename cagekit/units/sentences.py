@@ -6,11 +6,14 @@ import re
 
 from cagekit.units.formats import format_length
 from cagekit.units.lengths import LengthUnit
+from cagekit.units.scale import INCH
 
 _NUMBER = r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 _LENGTH = re.compile(rf"(?<![\w.])({_NUMBER})(?:( to | x | and |, )({_NUMBER}))? mm(?![\w²³])")
 DECIMALS = 2
 """Of an inch, in a sentence: a quarter of a millimetre, finer than a message needs."""
+THIN = 0.25
+"""Inches below which a length is a wall or a sheet: told in one decimal more."""
 
 
 def lengths_in(text: str, units: LengthUnit) -> str:
@@ -29,5 +32,6 @@ def _inches(found: re.Match[str]) -> str:
 
 
 def _one(mm: str) -> str:
-    text = format_length(float(mm), "in", decimals=DECIMALS).removesuffix(" in")
+    decimals = DECIMALS + (abs(float(mm)) < THIN * INCH)
+    text = format_length(float(mm), "in", decimals=decimals).removesuffix(" in")
     return f"{text.rstrip('0').rstrip('.') if '.' in text else text} in"

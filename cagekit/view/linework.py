@@ -202,19 +202,19 @@ class _Paper:
     def balloons(
         self, lines: Mapping[str, Vec], numbers: Mapping[str, int] | Mapping[str, str]
     ) -> list[str]:
-        """A number on each tube, moved along it until it covers no other."""
+        """A number on each tube, moved along it until it covers no other; no line runs over one."""
         taken: list[np.ndarray] = []
-        out: list[str] = []
+        leaders, out = [], []
         for id_ in sorted(lines, key=lambda i: str(numbers[i]).zfill(4)):
             points = self.at(lines[id_])
             spots = [points[round(f * (len(points) - 1))] for f in FRACTIONS]
             free = next((p for p in spots if _free(p, taken)), None)
             if free is None:
                 free, tail = self._aside(spots[0], taken)
-                out.append(_line(tail, free, 0.2))
+                leaders.append(_line(tail, free, 0.2))
             taken.append(free)
             out.append(balloon(free, str(numbers[id_])))
-        return out
+        return [*leaders, *out]
 
     def pointers(self, spots: Mapping[str, Vec]) -> list[str]:
         """A dot at each spot of the paper, a number beside it, a line between.

@@ -84,6 +84,10 @@ class Book:
         """A size of stock: three decimals of an inch, or the millimetres as they are."""
         return format_length(mm, "in", decimals=3) if self.design.units == "in" else f"{mm:g} mm"
 
+    def leg(self, mm: float) -> str:
+        """The leg of a fillet: three decimals of an inch, where a sixteenth is too rough."""
+        return self.size(mm) if self.design.units == "in" else self.length(mm)
+
     def fine(self, mm: float) -> str:
         """A size for the lathe: thousandths of an inch, or hundredths of a millimetre if any."""
         if self.design.units == "in":
@@ -440,7 +444,7 @@ class Book:
             to,
             r.form,
             f"{count}{self.length(r.length)}",
-            self.length(r.leg),
+            self.leg(r.leg),
             str(r.tacks),
         ]
 
@@ -464,7 +468,7 @@ class Book:
             ", ".join(self.number(p) for p in j.parents),
             f"{degrees(j.angle):.0f}°",
             self.length(j.weld_length),
-            self.length(r.leg),
+            self.leg(r.leg),
             str(r.tacks),
             f"{w.reach.share:.0%}",
             how,

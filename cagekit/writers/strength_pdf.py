@@ -53,12 +53,13 @@ def pdf_data(design: Design) -> dict[str, Any]:
             [
                 in_words(x.place),
                 in_words(f"{format_length(MOVED, design.units)} {x.way} on {x.parent}"),
-                f"{x.collapse:+.3f}", f"{x.stiffness:+.1%}", f"{x.mass:+.3f}",
+                f"{x.collapse:+z.3f}", f"{x.stiffness:+z.1%}", f"{x.mass:+z.3f}",
             ]
             for x in result.shifts
         ],
         "helps": [
-            [in_words(h.member), f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}"] for h in result.helps
+            [in_words(h.member), f"{h.collapse:+z.3f}", f"{h.stiffness:+z.1%}"]
+            for h in result.helps
         ],
         "carries_nothing": in_words(", ".join(result.idle)),
     }  # fmt: skip
@@ -100,7 +101,7 @@ def _steels(design: Design) -> list[list[str]]:
         y = yield_of(name)
         out.append(
             [name, f"{y.fy:.0f}", f"{y.beside_weld:.0f}", f"{steel(name).fu:.0f}",
-             y.certainty.value, f"{y.source}. {y.note}"]
+             y.certainty.value, "; ".join(filter(None, (y.source, y.note)))]
         )  # fmt: skip
     return out
 
@@ -118,8 +119,8 @@ def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str,
         ],
         "folds": in_words(", ".join(result.folding(r.case.id))) or "nothing",
         "tubes": [
-            [in_words(u.member), f"{u.normal / 1e3:.1f}", f"{u.shear / 1e3:.1f}",
-             f"{u.moment / 1e6:.2f}", f"{u.torsion / 1e6:.2f}", f"{u.stress:.0f}",
+            [in_words(u.member), f"{u.normal / 1e3:z.1f}", f"{u.shear / 1e3:z.1f}",
+             f"{u.moment / 1e6:z.2f}", f"{u.torsion / 1e6:z.2f}", f"{u.stress:.0f}",
              f"{u.plastic:.2f}", f"{u.buckling:.2f}"]
             for u in sorted(r.uses, key=lambda u: (-u.use, u.member))
         ],

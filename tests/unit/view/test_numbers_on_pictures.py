@@ -9,8 +9,8 @@ import demos
 import numpy as np
 
 from cagekit.assembly.assemble import members_only
-from cagekit.view.camera import OBLIQUE
-from cagekit.view.linework import BALLOON, DOT, weld_drawing
+from cagekit.view.camera import OBLIQUE, SIDE
+from cagekit.view.linework import BALLOON, DOT, cage_drawing, weld_drawing
 from cagekit.view.plan_drawing import PlanFoot, plan_drawing
 
 CIRCLE = re.compile(r'<circle cx="([\d.]+)" cy="([\d.]+)" r="([\d.]+)"')
@@ -29,6 +29,16 @@ def test_every_weld_is_a_dot_with_its_own_number_beside_it() -> None:
         assert np.hypot(*(a - b)) > 2 * BALLOON, "no number covers another"
     for number in numbers:
         assert min(np.hypot(*(number - d)) for d in dots) > BALLOON + DOT, "no dot is covered"
+
+
+def test_no_line_to_a_tube_runs_over_the_number_of_another() -> None:
+    """Three pieces of the harness bar lie behind each other from the left: two stand aside."""
+    cage = members_only(demos.build("hillclimb-coupe"))
+    numbers = {id_: k for k, id_ in enumerate(cage.members, 1)}
+    svg = cage_drawing(cage, SIDE, 186.0, 124.0, numbers).svg
+    lines = [m.start() for m in re.finditer(r'stroke-width="0.2"', svg)]
+    assert len(lines) >= 2
+    assert max(lines) < CIRCLE.search(svg).start(), "circles are laid over all lines"
 
 
 def test_a_size_longer_than_its_line_stands_beside_it() -> None:
