@@ -47,6 +47,8 @@ def test_every_measure_is_in_the_table_and_in_a_picture(sheet: dict[str, Any]) -
     people = [m for g in asked.people for m in g.measures]
     for m in [*asked.measures, *people]:
         assert m.name in everything, m.name
+        # nothing else on the page says of what a width is
+        assert m.name.startswith("Helmet") or not m.field.startswith("helmet."), m.name
     marked = {m.field for _, _, marks in PICTURES.values() for m in marks(shell())}
     marked |= {m.field for _, _, marks in PEOPLE.values() for m in marks}
     # the falls have a picture of their own, named by their numbers below it
