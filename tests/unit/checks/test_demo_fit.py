@@ -7,12 +7,14 @@ import subprocess
 import sys
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import sketch
 from cagekit.checks.finding import Status, to_json_text
 from cagekit.checks.registry import run
 from cagekit.design import Design
+from cagekit.geometry.centre_line import Arc
 from cagekit.inputs.resolve import load_build
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")
@@ -32,6 +34,31 @@ def test_demo_fits(name: str) -> None:
         if f.status in (Status.PASS, Status.WARN):
             assert f.source
             assert f.measured is not None
+
+
+@pytest.mark.parametrize(
+    ("name", "loops"),
+    [("sprint-wagon", "halo"), ("hillclimb-coupe", "half_hoop"), ("gravel-hatch", "roof_rail")],
+)
+def test_loops_land_in_or_beside_the_upper_bend_of_the_hoop(name: str, loops: str) -> None:
+    """As a scrutineer looks at it: at roof level, no more than a tube's width off the bend."""
+    cage = sketch(load_build(name))
+    hoop = cage.members["main_hoop"]
+    top = float(hoop.path.points(np.linspace(0.0, hoop.path.length, 2001))[:, 2].max())
+    edges = hoop.path.starts
+    upper = [
+        (low, high)
+        for piece, low, high in zip(hoop.path.pieces, edges[:-1], edges[1:], strict=True)
+        if isinstance(piece, Arc) and max(piece.point([0.0, piece.length])[:, 2]) > top - 1.0
+    ]
+    assert len(upper) == 2
+    landed = [j for j in cage.joints if j.branch.startswith(loops) and hoop.id in j.parents]
+    assert len(landed) == 2
+    for joint in landed:
+        s = hoop.path.nearest(joint.point).station
+        off = min(max(low - s, s - high, 0.0) for low, high in upper)
+        assert off < hoop.tube.od
+        assert top - joint.point[2] < 60.0
 
 
 @pytest.mark.parametrize("name", DEMOS)
