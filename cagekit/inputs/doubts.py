@@ -21,7 +21,8 @@ from cagekit.inputs.driver import BodyMeasure, Driver
 from cagekit.inputs.plausible import Fault, problem_of
 from cagekit.inputs.presets import read_toml, shown
 from cagekit.inputs.toml_lines import TomlKey, line_map
-from cagekit.units import LengthUnit, format_length
+from cagekit.units import INCH, LengthUnit, format_length
+from cagekit.units.tolerance import ROUNDING
 
 NEARLY = 0.8
 """Names that share this much are one name with a slip (common practice)."""
@@ -128,6 +129,9 @@ def _standing(model: Car | Driver, dotted: str, side: str) -> tuple[TomlKey, flo
 
 NEAR_SHEET = 0.025
 """A plate is of a sheet of the trade within this share of its thickness (common practice)."""
+TYPED_SHEET = 0.005
+"""The same for a thickness typed finer than a tenth of a millimetre or a hundredth of an inch:
+nobody rounded it (common practice)."""
 
 
 def _sheets(model: BaseModel) -> Iterator[Fault]:
@@ -135,7 +139,10 @@ def _sheets(model: BaseModel) -> Iterator[Fault]:
     units: LengthUnit = "in" if getattr(model, "units", "") == "in" else "mm"
     known = sorted((float(r["mm"]), r["name"]) for r in rows("sheet_thicknesses"))
     for key, mm in _thicknesses(model):
-        if not mm or any(abs(mm - one) <= NEAR_SHEET * one for one, _ in known):
+        if not mm:
+            continue
+        share = NEAR_SHEET if _rounded(mm) else TYPED_SHEET
+        if any(abs(mm - one) <= share * one for one, _ in known):
             continue
         thinner = [f"{name}, " for one, name in known if one < mm][-1:]
         thicker = [name for one, name in known if one > mm][:1]
@@ -145,6 +152,11 @@ def _sheets(model: BaseModel) -> Iterator[Fault]:
                 problem=f"is unusual: no sheet of the trade is {format_length(mm, units)} thick; "
                 f"next to it are {thinner[0]}{thicker[0]} (common practice).",
             )
+
+
+def _rounded(mm: float) -> bool:
+    """Tell whether a thickness is whole tenths of a millimetre or whole hundredths of an inch."""
+    return any(abs(mm / step - round(mm / step)) < ROUNDING for step in (0.1, INCH / 100))
 
 
 def _thicknesses(model: BaseModel) -> Iterator[tuple[TomlKey, float | None]]:

@@ -40,6 +40,8 @@ SLIPS += [
     ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 3.6625", "10 ga, 9 ga"),
     ("builds/sprint-wagon.toml", "width = 8", "thickness = 0.208", "next to it are 5 mm, 7/32 in"),
     ("cars/sprint-wagon.toml", "sheet = 0.047", "sheet = 0.47", "0.470 in is unusual"),
+    ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 4.725", "no sheet of the"),
+    ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 3.7625", "no sheet of the"),
 ]
 
 
