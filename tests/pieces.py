@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+import pytest
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.plate import Plate
+from cagekit.geometry import end_cut
 from cagekit.geometry.outline import Outline
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.tooling import Torch
@@ -60,6 +62,19 @@ def reach(
     rays = rays_of(cage, joint, torch)
     tubes = {m: clash_with(cage, joint, rays, m) for m in present}
     return reach_past(joint, rays, {**tubes, **{n: rays.clash(s.gap) for n, s in shell.items()}})
+
+
+def counted_passes(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Bundles of rays in each pass over parents from now on, while copes are cut."""
+    passes: list[int] = []
+    real = end_cut.first_contacts
+
+    def counted(bundles: list[end_cut.Bundle]) -> list[end_cut.Contact]:
+        passes.append(len(bundles))
+        return real(bundles)
+
+    monkeypatch.setattr(end_cut, "first_contacts", counted)
+    return passes
 
 
 def plate_dxf(

@@ -17,6 +17,7 @@ from cagekit.inputs.bolted import JointEntry
 from cagekit.inputs.presets import key_error
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize, pin_size
+from cagekit.materials.tubes import Tube
 from cagekit.swing.hardware import PinChoice, choose_bolt
 from cagekit.units import format_length
 from cagekit.units.tolerance import ROUNDING
@@ -31,6 +32,8 @@ EDGE = 0.5
 (common practice)."""
 WELD_ROOM = 10.0
 """Clear of the cope's weld at a node, mm (common practice)."""
+SPIGOT = 0.6
+"""Usual spigot in tube diameters (common practice)."""
 STEP = 0.5
 """Usual sizes are whole steps of this, mm."""
 
@@ -40,6 +43,11 @@ Entry = TypeVar("Entry", bound=JointEntry)
 def usual_size(mm: float) -> float:
     """The next whole step that is not below ``mm``: what is usual keeps to its own least."""
     return ceil(mm / STEP - ROUNDING) * STEP
+
+
+def spigot_length(typed: float | None, tube: Tube) -> float:
+    """Length of a spigot in its tube, mm: as typed, or what is usual in such a tube."""
+    return usual_size(SPIGOT * tube.od) if typed is None else float(typed)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

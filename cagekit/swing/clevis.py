@@ -15,7 +15,7 @@ from cagekit.geometry.outline import Outline
 from cagekit.inputs.bolted import ClevisEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize
-from cagekit.swing.asked import EDGE, STEP, Asked, usual_size
+from cagekit.swing.asked import EDGE, STEP, Asked, spigot_length, usual_size
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt
 
 if TYPE_CHECKING:
@@ -29,8 +29,6 @@ CHEEK = 0.6
 """Usual cheek over the eye's thickness (common practice: two of them bear more than the eye)."""
 WIDTH = 3.0
 """Usual width of cheeks and eye in bolt diameters (common practice)."""
-SPIGOT = 0.6
-"""Usual spigot in tube diameters (common practice)."""
 RIM = 0.2
 """Collar left beside the corners of cheeks and eye, mm."""
 
@@ -76,7 +74,7 @@ def clevis_joint(cage: Cage, asked: Asked[ClevisEntry], id_: str) -> ClevisJoint
         width=width,
         stand=stand,
         collar=float(entry.collar),
-        spigot=usual_size(SPIGOT * tube.od) if entry.spigot is None else float(entry.spigot),
+        spigot=spigot_length(entry.spigot, tube),
         spigot_od=2 * tube.inner_radius - entry.fit,
         hole=size.sleeve_bore,
     )

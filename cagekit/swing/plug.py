@@ -20,7 +20,7 @@ from cagekit.geometry.drill import Drill
 from cagekit.inputs.bolted import PlugEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize
-from cagekit.swing.asked import EDGE, Asked, usual_size
+from cagekit.swing.asked import EDGE, Asked, spigot_length, usual_size
 from cagekit.swing.hardware import PinSeat, bolt_set, choose_bolt
 
 if TYPE_CHECKING:
@@ -32,8 +32,6 @@ TAPER = 0.6
 """Usual length of the taper in tube diameters (common practice)."""
 NOSE = 3.0
 """Usual length of the nose in bolt diameters: one and a half to each side (common practice)."""
-SPIGOT = 0.6
-"""Usual spigot in tube diameters (common practice)."""
 LEAST_TAPER = 0.5
 """Less than this between nose and collar across the taper is no seat, mm."""
 
@@ -85,7 +83,7 @@ def plug_joint(cage: Cage, asked: Asked[PlugEntry], id_: str) -> PlugJoint:
         deep=deep,
         seat=float(entry.seat),
         collar=float(entry.collar),
-        spigot=usual_size(SPIGOT * tube.od) if entry.spigot is None else float(entry.spigot),
+        spigot=spigot_length(entry.spigot, tube),
         spigot_od=2 * tube.inner_radius - entry.fit,
         hole=hole,
     )

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from pieces import counted_passes
 
 from cagekit.assembly.assemble import members_only, variants
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Kept
 from cagekit.errors import CagekitError
-from cagekit.geometry import end_cut
 from cagekit.inputs.build import Build
 from cagekit.inputs.resolve import load_build, with_changes
 
@@ -57,14 +57,7 @@ def test_one_that_cannot_be_made_keeps_no_other_from_it() -> None:
 def test_copes_of_many_versions_take_no_more_passes_than_those_of_one(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    passes: list[int] = []
-    real = end_cut.first_contacts
-
-    def counted(bundles: list[end_cut.Bundle]) -> list[end_cut.Contact]:
-        passes.append(len(bundles))
-        return real(bundles)
-
-    monkeypatch.setattr(end_cut, "first_contacts", counted)
+    passes = counted_passes(monkeypatch)
     build = load_build("track-roadster")
     gaps = [with_changes(build, "main_hoop", {"gap": f"{13 + 0.5 * i} mm"}) for i in range(6)]
     alone = []

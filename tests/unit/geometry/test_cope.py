@@ -7,9 +7,9 @@ from math import cos, pi, radians, sin
 
 import numpy as np
 import pytest
+from pieces import counted_passes
 
 from cagekit.errors import CopeError
-from cagekit.geometry import end_cut
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut, EndToCut, Parent, check_pair, cut_end, cut_ends
@@ -352,14 +352,7 @@ def test_ends_cut_together_are_those_cut_alone_to_the_last_bit() -> None:
 def test_many_ends_are_met_in_no_more_passes_than_the_hardest_alone(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    passes: list[int] = []
-    real = end_cut.first_contacts
-
-    def counted(bundles: list[end_cut.Bundle]) -> list[end_cut.Contact]:
-        passes.append(len(bundles))
-        return real(bundles)
-
-    monkeypatch.setattr(end_cut, "first_contacts", counted)
+    passes = counted_passes(monkeypatch)
     alone = []
     for end in many_ends():
         passes.clear()
