@@ -176,33 +176,18 @@ class SleeveJoint(BoltedJoint):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ClevisJoint(BoltedJoint):
-    """One clevis: fork and eye, each turned and milled of one piece with a spigot into its tube.
+class SpigotJoint(BoltedJoint):
+    """What joints have whose halves are turned with a spigot and welded into their tubes.
 
     Args:
-        fork: end of the tube whose piece carries the fork.
-        eye: thickness of the eye, mm.
-        cheek: thickness of each cheek of the fork, mm.
-        slot: clear width between the cheeks, mm.
-        width: of cheeks and eye across the tube, mm; their ends are half round about the bolt.
-        stand: bolt to the collars' faces, mm.
-        collar: thickness of the collar behind cheeks and eye, mm.
-        spigot: length of the spigot in its tube, mm.
-        spigot_od: its diameter, mm.
+        collar: solid metal behind cheeks, eye, bore or taper, mm.
+        spigot: length of the spigots in their tubes, mm.
+        spigot_od: their diameter, mm.
         hole: diameter of the bolt's hole, mm.
     """
 
-    kind: ClassVar[JointKind] = "clevis"
-    role: ClassVar[str] = CLEVIS
-    hinged: ClassVar[bool] = True
     welded: ClassVar[bool] = True
 
-    fork: EndName
-    eye: float
-    cheek: float
-    slot: float
-    width: float
-    stand: float
     collar: float
     spigot: float
     spigot_od: float
@@ -215,7 +200,32 @@ class ClevisJoint(BoltedJoint):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlugJoint(BoltedJoint):
+class ClevisJoint(SpigotJoint):
+    """One clevis: fork and eye, each turned and milled of one piece with a spigot into its tube.
+
+    Args:
+        fork: end of the tube whose piece carries the fork.
+        eye: thickness of the eye, mm.
+        cheek: thickness of each cheek of the fork, mm.
+        slot: clear width between the cheeks, mm.
+        width: of cheeks and eye across the tube, mm; their ends are half round about the bolt.
+        stand: bolt to the collars' faces, mm.
+    """
+
+    kind: ClassVar[JointKind] = "clevis"
+    role: ClassVar[str] = CLEVIS
+    hinged: ClassVar[bool] = True
+
+    fork: EndName
+    eye: float
+    cheek: float
+    slot: float
+    width: float
+    stand: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlugJoint(SpigotJoint):
     """One tapered plug: socket and plug, each turned of one piece with a spigot into its tube.
 
     Args:
@@ -227,15 +237,10 @@ class PlugJoint(BoltedJoint):
         fit: the nose under that bore, mm.
         deep: length of that bore, mm.
         seat: mouth of the socket to the plug's collar, mm.
-        collar: solid metal behind the bore, and of the plug's collar, mm.
-        spigot: length of the spigots in their tubes, mm.
-        spigot_od: their diameter, mm.
-        hole: diameter of the bolt's hole, mm.
     """
 
     kind: ClassVar[JointKind] = "plug"
     role: ClassVar[str] = PLUG
-    welded: ClassVar[bool] = True
 
     socket: EndName
     mouth: float
@@ -245,15 +250,6 @@ class PlugJoint(BoltedJoint):
     fit: float
     deep: float
     seat: float
-    collar: float
-    spigot: float
-    spigot_od: float
-    hole: float
-
-    @property
-    def covers(self) -> float:
-        """The spigots too."""
-        return self.gap / 2 + self.spigot
 
     @property
     def travel(self) -> float:

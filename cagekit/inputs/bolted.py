@@ -63,7 +63,17 @@ class SleeveEntry(JointEntry):
     bolts: int = Field(2, ge=1, le=4, description="bolts through each piece")
 
 
-class ClevisEntry(JointEntry):
+class SpigotEntry(JointEntry):
+    """A joint whose halves are turned with a spigot and welded into the two pieces."""
+
+    collar: Length = Field(8.0, gt=0, description="solid metal behind cheeks, eye, bore or taper")
+    spigot: Length | None = Field(
+        None, gt=0, description="into the tube; 0.6 of its diameter when left out"
+    )
+    fit: Length = Field(0.2, gt=0, le=2, description="spigot under the tube's bore")
+
+
+class ClevisEntry(SpigotEntry):
     """A fork welded into one piece, an eye welded into the other, one bolt in double shear."""
 
     kind: Literal["clevis"]
@@ -81,14 +91,9 @@ class ClevisEntry(JointEntry):
     )  # fmt: skip
     play: Length = Field(0.2, gt=0, description="slot of the fork over the eye's thickness")
     clearance: Length = Field(1.5, gt=0, description="round ends to the collar opposite")
-    collar: Length = Field(8.0, gt=0, description="solid metal behind cheeks and eye")
-    spigot: Length | None = Field(
-        None, gt=0, description="into the tube; 0.6 of its diameter when left out"
-    )
-    fit: Length = Field(0.2, gt=0, le=2, description="spigot under the tube's bore")
 
 
-class PlugEntry(JointEntry):
+class PlugEntry(SpigotEntry):
     """A tapered plug welded into one piece, its socket into the other, one bolt across both."""
 
     kind: Literal["plug"]
@@ -108,11 +113,6 @@ class PlugEntry(JointEntry):
     nose_fit: Length = Field(0.1, gt=0, le=2, description="nose under its bore")
     clearance: Length = Field(2.0, gt=0, description="nose to the bottom of its bore")
     seat: Length = Field(1.0, gt=0, description="mouth to the plug's collar with the taper home")
-    collar: Length = Field(8.0, gt=0, description="solid metal behind bore and taper")
-    spigot: Length | None = Field(
-        None, gt=0, description="into the tube; 0.6 of its diameter when left out"
-    )
-    fit: Length = Field(0.2, gt=0, le=2, description="spigot under the tube's bore")
 
 
 def _usual_kind(value: Any) -> Any:

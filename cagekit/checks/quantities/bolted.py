@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import wraps
 from itertools import pairwise
 from math import atan, degrees
 from typing import TypeVar
 
-from cagekit.cage.bolted import BoltedJoint, ClevisJoint, PlugJoint, SleeveJoint
+from cagekit.cage.bolted import BoltedJoint, ClevisJoint, PlugJoint, SleeveJoint, SpigotJoint
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.bars import joined
 from cagekit.checks.quantities.plates import tensile_of
-from cagekit.checks.quantities.quantity import Measure, Pick, quantity
+from cagekit.checks.quantities.quantity import Measure, Measurer, Pick, Unit, quantity
 from cagekit.checks.quantities.survey import Survey
 
 Kind = TypeVar("Kind", bound=BoltedJoint)
@@ -26,6 +27,22 @@ def _joints(s: Survey, pick: Pick, kind: type[Kind]) -> Iterator[tuple[Kind, Mem
             if picked & set(names) and isinstance(joint, kind):
                 evidence = Evidence.of(*names, points=[joint.origin])
                 yield joint, s.cage.member(names[0]), evidence
+
+
+def of_joint(
+    kind: type[Kind], name: str, unit: Unit, label: str
+) -> Callable[[Callable[[Kind, Member], float | None]], Measurer]:
+    """Register what one number of each joint of a kind is, from it and one of the pieces in it."""
+
+    def register(number: Callable[[Kind, Member], float | None]) -> Measurer:
+        @wraps(number, assigned=("__name__", "__doc__"))
+        def measures(s: Survey, pick: Pick) -> Iterator[Measure]:
+            for joint, piece, evidence in _joints(s, pick, kind):
+                yield Measure(subject=joint.id, value=number(joint, piece), evidence=evidence)
+
+        return quantity(name, unit, label)(measures)
+
+    return register
 
 
 def _counted(s: Survey, pick: Pick, *kinds: type[BoltedJoint]) -> Iterator[Measure]:
@@ -52,122 +69,107 @@ def lug_and_sleeve_joints(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield from _counted(s, pick, ClevisJoint, SleeveJoint)
 
 
-@quantity("joint_bolt_tensile", "MPa", "strength of the joint's bolts")
-def joint_bolt_tensile(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(BoltedJoint, "joint_bolt_tensile", "MPa", "strength of the joint's bolts")
+def joint_bolt_tensile(joint: BoltedJoint, _: Member) -> float | None:
     """Nominal tensile strength of the bolts of each bolted joint, as of `bolt_tensile`."""
-    for joint, _, evidence in _joints(s, pick, BoltedJoint):
-        yield Measure(subject=joint.id, value=tensile_of(joint.grade), evidence=evidence)
+    return tensile_of(joint.grade)
 
 
 # --- sleeves ------------------------------------------------------------------------------------
 
 
-@quantity("sleeve_length", "mm", "length of the sleeve")
-def sleeve_length(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(SleeveJoint, "sleeve_length", "mm", "length of the sleeve")
+def sleeve_length(joint: SleeveJoint, _: Member) -> float:
     """Length of each bolted sleeve, half of it on each piece."""
-    for joint, _, evidence in _joints(s, pick, SleeveJoint):
-        yield Measure(subject=joint.id, value=joint.length, evidence=evidence)
+    return joint.length
 
 
-@quantity("sleeve_wall", "mm", "wall of the sleeve")
-def sleeve_wall(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(SleeveJoint, "sleeve_wall", "mm", "wall of the sleeve")
+def sleeve_wall(joint: SleeveJoint, _: Member) -> float:
     """Wall of each bolted sleeve."""
-    for joint, _, evidence in _joints(s, pick, SleeveJoint):
-        yield Measure(subject=joint.id, value=joint.wall, evidence=evidence)
+    return joint.wall
 
 
-@quantity("sleeve_bolt", "mm", "bolts of the sleeve")
-def sleeve_bolt(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(SleeveJoint, "sleeve_bolt", "mm", "bolts of the sleeve")
+def sleeve_bolt(joint: SleeveJoint, _: Member) -> float:
     """Diameter of the bolts of each bolted sleeve."""
-    for joint, _, evidence in _joints(s, pick, SleeveJoint):
-        yield Measure(subject=joint.id, value=joint.size.diameter, evidence=evidence)
+    return joint.size.diameter
 
 
-@quantity("sleeve_wall_share", "ratio", "wall of the sleeve over the tube's")
-def sleeve_wall_share(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(SleeveJoint, "sleeve_wall_share", "ratio", "wall of the sleeve over the tube's")
+def sleeve_wall_share(joint: SleeveJoint, piece: Member) -> float:
     """Wall of each bolted sleeve over the wall of the tube in it."""
-    for joint, piece, evidence in _joints(s, pick, SleeveJoint):
-        yield Measure(subject=joint.id, value=joint.wall / piece.tube.wall, evidence=evidence)
+    return joint.wall / piece.tube.wall
 
 
-@quantity("sleeve_reach", "ratio", "sleeve on each piece, in tube diameters")
-def sleeve_reach(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(SleeveJoint, "sleeve_reach", "ratio", "sleeve on each piece, in tube diameters")
+def sleeve_reach(joint: SleeveJoint, piece: Member) -> float:
     """How far each piece reaches into its bolted sleeve, over the tube's outside diameter."""
-    for joint, piece, evidence in _joints(s, pick, SleeveJoint):
-        reach = (joint.length - joint.gap) / 2
-        yield Measure(subject=joint.id, value=reach / piece.tube.od, evidence=evidence)
+    reach = (joint.length - joint.gap) / 2
+    return reach / piece.tube.od
 
 
-@quantity("sleeve_edge", "ratio", "end of sleeve or tube beyond a bolt, in bolt diameters")
-def sleeve_edge(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(
+    SleeveJoint, "sleeve_edge", "ratio", "end of sleeve or tube beyond a bolt, in bolt diameters"
+)
+def sleeve_edge(joint: SleeveJoint, _: Member) -> float:
     """Least distance from a bolt's middle to the end of its sleeve or tube, in bolt diameters."""
-    for joint, _, evidence in _joints(s, pick, SleeveJoint):
-        near = min(abs(x) for x in joint.bolts) - joint.gap / 2
-        far = joint.length / 2 - max(abs(x) for x in joint.bolts)
-        yield Measure(
-            subject=joint.id, value=min(near, far) / joint.size.diameter, evidence=evidence
-        )
+    near = min(abs(x) for x in joint.bolts) - joint.gap / 2
+    far = joint.length / 2 - max(abs(x) for x in joint.bolts)
+    return min(near, far) / joint.size.diameter
 
 
-@quantity("sleeve_fit", "mm", "play of the tube in its sleeve")
-def sleeve_fit(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(SleeveJoint, "sleeve_fit", "mm", "play of the tube in its sleeve")
+def sleeve_fit(joint: SleeveJoint, piece: Member) -> float:
     """Bore of each bolted sleeve over the outside diameter of the tube in it."""
-    for joint, piece, evidence in _joints(s, pick, SleeveJoint):
-        yield Measure(subject=joint.id, value=joint.bore - piece.tube.od, evidence=evidence)
+    return joint.bore - piece.tube.od
 
 
 # --- clevises -----------------------------------------------------------------------------------
 
 
-@quantity("clevis_cheek", "mm", "cheeks of the clevis")
-def clevis_cheek(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(ClevisJoint, "clevis_cheek", "mm", "cheeks of the clevis")
+def clevis_cheek(joint: ClevisJoint, _: Member) -> float:
     """Thickness of each cheek of each clevis; of its eye where that is thinner."""
-    for joint, _, evidence in _joints(s, pick, ClevisJoint):
-        yield Measure(subject=joint.id, value=min(joint.cheek, joint.eye), evidence=evidence)
+    return min(joint.cheek, joint.eye)
 
 
-@quantity("clevis_width", "mm", "width of cheeks and eye")
-def clevis_width(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(ClevisJoint, "clevis_width", "mm", "width of cheeks and eye")
+def clevis_width(joint: ClevisJoint, _: Member) -> float:
     """Width of cheeks and eye of each clevis, square to tube and bolt."""
-    for joint, _, evidence in _joints(s, pick, ClevisJoint):
-        yield Measure(subject=joint.id, value=joint.width, evidence=evidence)
+    return joint.width
 
 
-@quantity("clevis_bolt", "mm", "bolt of the clevis")
-def clevis_bolt(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(ClevisJoint, "clevis_bolt", "mm", "bolt of the clevis")
+def clevis_bolt(joint: ClevisJoint, _: Member) -> float:
     """Diameter of the bolt of each clevis."""
-    for joint, _, evidence in _joints(s, pick, ClevisJoint):
-        yield Measure(subject=joint.id, value=joint.size.diameter, evidence=evidence)
+    return joint.size.diameter
 
 
-@quantity("clevis_cheek_share", "ratio", "both cheeks over the eye")
-def clevis_cheek_share(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(ClevisJoint, "clevis_cheek_share", "ratio", "both cheeks over the eye")
+def clevis_cheek_share(joint: ClevisJoint, _: Member) -> float:
     """Thickness of both cheeks of each clevis together over that of its eye."""
-    for joint, _, evidence in _joints(s, pick, ClevisJoint):
-        yield Measure(subject=joint.id, value=2 * joint.cheek / joint.eye, evidence=evidence)
+    return 2 * joint.cheek / joint.eye
 
 
-@quantity("clevis_edge", "ratio", "cheek or eye beside the bolt's middle, in hole diameters")
-def clevis_edge(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(
+    ClevisJoint, "clevis_edge", "ratio", "cheek or eye beside the bolt's middle, in hole diameters"
+)
+def clevis_edge(joint: ClevisJoint, _: Member) -> float:
     """Bolt's middle to the sides and the round end of cheeks and eye, in hole diameters."""
-    for joint, _, evidence in _joints(s, pick, ClevisJoint):
-        edge = joint.width / 2 / joint.hole
-        yield Measure(subject=joint.id, value=edge, evidence=evidence)
+    return joint.width / 2 / joint.hole
 
 
-@quantity("clevis_fit", "mm", "play of the eye in its fork")
-def clevis_fit(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(ClevisJoint, "clevis_fit", "mm", "play of the eye in its fork")
+def clevis_fit(joint: ClevisJoint, _: Member) -> float:
     """Slot of each clevis's fork over the thickness of its eye."""
-    for joint, _, evidence in _joints(s, pick, ClevisJoint):
-        yield Measure(subject=joint.id, value=joint.slot - joint.eye, evidence=evidence)
+    return joint.slot - joint.eye
 
 
-@quantity("joint_spigot", "ratio", "spigot in its tube, in tube diameters")
-def joint_spigot(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(SpigotJoint, "joint_spigot", "ratio", "spigot in its tube, in tube diameters")
+def joint_spigot(joint: SpigotJoint, piece: Member) -> float:
     """Length of the spigots of each welded-in joint over the tube's outside diameter."""
-    for joint, piece, evidence in _joints(s, pick, BoltedJoint):
-        if isinstance(joint, ClevisJoint | PlugJoint):
-            yield Measure(subject=joint.id, value=joint.spigot / piece.tube.od, evidence=evidence)
+    return joint.spigot / piece.tube.od
 
 
 # --- tapered plugs ------------------------------------------------------------------------------
@@ -179,29 +181,23 @@ def plug_joints(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield from _counted(s, pick, PlugJoint)
 
 
-@quantity("plug_angle", "deg", "taper of the plug to its axis")
-def plug_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(PlugJoint, "plug_angle", "deg", "taper of the plug to its axis")
+def plug_angle(joint: PlugJoint, _: Member) -> float:
     """Angle between axis and side of each tapered plug."""
-    for joint, _, evidence in _joints(s, pick, PlugJoint):
-        angle = degrees(atan((joint.mouth - joint.nose_od) / 2 / joint.taper))
-        yield Measure(subject=joint.id, value=angle, evidence=evidence)
+    return degrees(atan((joint.mouth - joint.nose_od) / 2 / joint.taper))
 
 
-@quantity("plug_rim", "ratio", "socket's wall at its mouth over the tube's")
-def plug_rim(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(PlugJoint, "plug_rim", "ratio", "socket's wall at its mouth over the tube's")
+def plug_rim(joint: PlugJoint, piece: Member) -> float:
     """Wall of each socket at its mouth over the wall of its tube."""
-    for joint, piece, evidence in _joints(s, pick, PlugJoint):
-        wall = (joint.od - joint.mouth) / 2
-        yield Measure(subject=joint.id, value=wall / piece.tube.wall, evidence=evidence)
+    wall = (joint.od - joint.mouth) / 2
+    return wall / piece.tube.wall
 
 
-@quantity("plug_nose", "ratio", "nose beyond the bolt's middle, in bolt diameters")
-def plug_nose(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(PlugJoint, "plug_nose", "ratio", "nose beyond the bolt's middle, in bolt diameters")
+def plug_nose(joint: PlugJoint, _: Member) -> float:
     """Bolt's middle to the ends of each plug's nose, in bolt diameters."""
-    for joint, _, evidence in _joints(s, pick, PlugJoint):
-        yield Measure(
-            subject=joint.id, value=joint.nose / 2 / joint.size.diameter, evidence=evidence
-        )
+    return joint.nose / 2 / joint.size.diameter
 
 
 @quantity("plug_room", "mm", "room left to draw the plug along its tube")
@@ -214,12 +210,13 @@ def plug_room(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=joint.id, value=room, evidence=evidence)
 
 
-@quantity("clevis_shank", "mm", "plain shank left over at the clevis's far shear plane")
-def clevis_shank(s: Survey, pick: Pick) -> Iterator[Measure]:
+@of_joint(
+    ClevisJoint, "clevis_shank", "mm", "plain shank left over at the clevis's far shear plane"
+)
+def clevis_shank(joint: ClevisJoint, _: Member) -> float:
     """How far the bolt's plain shank reaches past the far shear plane of each clevis."""
-    for joint, _, evidence in _joints(s, pick, ClevisJoint):
-        need = joint.size.washer_thickness + joint.grip - joint.outer
-        yield Measure(subject=joint.id, value=joint.shank - need, evidence=evidence)
+    need = joint.size.washer_thickness + joint.grip - joint.outer
+    return joint.shank - need
 
 
 @quantity("hinge_plane", "deg", "bolts of two clevises on one tube")
