@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import pi
 from typing import Protocol
 
@@ -22,6 +23,8 @@ Loop = tuple[tuple[int, bool], ...]
 
 POINT_TOL = KERNEL_POINT
 """Distance (mm) below which two exact points are one."""
+FEW = 128
+"""Places of a spline up to which its basis there is kept."""
 
 
 class Surface(Protocol):
@@ -91,10 +94,39 @@ class SplineCurve:
     knots: Array
     multiplicities: tuple[int, ...]
 
+    @property
+    def is_clamped(self) -> bool:
+        """Tell whether it starts at its first pole and ends at its last."""
+        return min(self.multiplicities[0], self.multiplicities[-1]) > self.degree
+
     def at(self, t: Array) -> Array:
         """Points at parameters ``(n,)``, shape ``(n, 3)``."""
-        full = np.repeat(self.knots, self.multiplicities)
-        return np.asarray(basis(np.asarray(t, float), full, self.degree) @ self.poles)
+        at = np.asarray(t, float)
+        if len(at) > FEW:
+            full = np.repeat(self.knots, self.multiplicities)
+            return np.asarray(basis(at, full, self.degree) @ self.poles)
+        knots = np.asarray(self.knots, float).tobytes()
+        kept = _basis(at.tobytes(), knots, self.multiplicities, self.degree)
+        return np.asarray(kept @ self.poles)
+
+
+@lru_cache(maxsize=256)
+def _basis(t: bytes, knots: bytes, counts: tuple[int, ...], degree: int) -> Array:
+    """Basis functions at a few places; of a file's splines many share knots and places."""
+    full = np.repeat(np.frombuffer(knots), counts)
+    return basis(np.frombuffer(t), full, degree)
+
+
+def _turns(w: Points, axis: Array, x: Array) -> tuple[Array, Array]:
+    """Angles ``(n,)`` of points ``(n, 3)`` about an axis, from ``x``, and how far along it."""
+    return np.arctan2(w @ cross3(axis, x), w @ x), w @ axis
+
+
+def _away(w: Points, axis: Array) -> tuple[Array, Array]:
+    """Distances ``(n,)`` of points ``(n, 3)`` from an axis, and how far along it they lie."""
+    up = w @ axis
+    flat = w - np.outer(up, axis)
+    return np.sqrt(np.einsum("ij,ij->i", flat, flat)), up
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,15 +158,11 @@ class CylinderSurface:
 
     def uv(self, points: Points) -> Array:
         """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
-        w = points - self.origin
-        u = np.arctan2(w @ cross3(self.axis, self.x), w @ self.x)
-        return np.stack([u, w @ self.axis], axis=-1)
+        return np.stack(_turns(points - self.origin, self.axis, self.x), axis=-1)
 
     def height(self, points: Points) -> Array:
         """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
-        w = points - self.origin
-        w = w - np.outer(w @ self.axis, self.axis)
-        return np.asarray(np.sqrt(np.einsum("ij,ij->i", w, w)) - self.radius)
+        return np.asarray(_away(points - self.origin, self.axis)[0] - self.radius)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,15 +180,12 @@ class ConeSurface:
 
     def uv(self, points: Points) -> Array:
         """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
-        w = points - self.origin
-        u = np.arctan2(w @ cross3(self.axis, self.x), w @ self.x)
-        return np.stack([u, (w @ self.axis) / np.cos(self.half)], axis=-1)
+        u, up = _turns(points - self.origin, self.axis, self.x)
+        return np.stack([u, up / np.cos(self.half)], axis=-1)
 
     def height(self, points: Points) -> Array:
         """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
-        w = points - self.origin
-        up = w @ self.axis
-        flat = np.linalg.norm(w - np.outer(up, self.axis), axis=1)
+        flat, up = _away(points - self.origin, self.axis)
         off = flat - self.radius - up * np.tan(self.half)
         return np.asarray(off * np.cos(self.half))
 
@@ -184,9 +209,7 @@ class TorusSurface:
 
     def height(self, points: Points) -> Array:
         """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
-        w = points - self.centre
-        up = w @ self.axis
-        flat = np.sqrt(np.maximum(np.einsum("ij,ij->i", w, w) - up * up, 0.0))
+        flat, up = _away(points - self.centre, self.axis)
         return np.asarray(np.hypot(flat - self.major, up) - self.minor)
 
 
@@ -207,6 +230,14 @@ class Edge:
     t0: float
     t1: float
     tol: float = POINT_TOL
+
+    def tips(self) -> Points:
+        """Where the curve starts and ends, ``(2, 3)``."""
+        c = self.curve
+        whole = isinstance(c, SplineCurve) and (self.t0, self.t1) == (c.knots[0], c.knots[-1])
+        if isinstance(c, SplineCurve) and whole and c.is_clamped:
+            return c.poles[[0, -1]]
+        return c.at(np.array([self.t0, self.t1]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -260,6 +291,11 @@ class Record:
         vertices within ``tol`` mm.
         """
         errors = []
+        tips = [np.zeros((0, 2, 3)), *(edge.tips()[None] for edge in self.edges)]
+        ends = np.array([[edge.first, edge.last] for edge in self.edges]).reshape(-1, 2)
+        gaps = np.linalg.norm(
+            np.concatenate(tips) - np.reshape(self.vertices, (-1, 3))[ends], axis=2
+        ).tolist()
         walks = [0] * len(self.edges)
         balance = [0] * len(self.edges)
         for face in self.faces:
@@ -272,9 +308,7 @@ class Record:
         for i, edge in enumerate(self.edges):
             if walks[i] != 2 or balance[i] != 0:
                 errors.append(f"edge {i} is walked {walks[i]} times (balance {balance[i]})")
-            ends = edge.curve.at(np.array([edge.t0, edge.t1]))
-            for point, v in zip(ends, (edge.first, edge.last), strict=True):
-                gap = float(np.linalg.norm(point - self.vertices[v]))
+            for gap, v in zip(gaps[i], (edge.first, edge.last), strict=True):
                 if gap > tol:
                     errors.append(f"edge {i} misses vertex {v} by {gap:.2g} mm")
         return errors

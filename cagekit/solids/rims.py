@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import pairwise
 from math import acos, acosh, asinh, atan2, inf, pi, sqrt, tau
 
@@ -49,7 +50,7 @@ SHARP = 0.4
 """Half width (rad) of a turn of the rim above which it needs no care."""
 SOFT = 1.3
 """Half width (rad) of a turn above which a rim is even enough all round."""
-PACES = 256
+PACES = 512
 """Places at which the pace round a rim is sampled; its series is exact to the last digits."""
 NEAR = 0.7
 """Length (rad) of the stretch beside a sharp turn that gets its own edge."""
@@ -470,27 +471,54 @@ def _evened(u: Array, arc: RimArc) -> Array:
     pace is one over the product of those roots, made periodic, is the one in which it is smooth;
     half of that, their root, leaves more places for where it is even.
     """
-    phi = arc.start + tau * np.arange(PACES) / PACES
+    turns = tuple((g.angle - arc.start, g.width) for g in arc.turns)
+    return np.asarray(arc.start + _followed(u, *_course(turns)))
 
-    def pace(at: Array) -> Array:
-        out = np.ones_like(at)
-        for g in arc.turns:
-            out = out / (g.width**2 + 4 * np.sin((at - g.angle) / 2) ** 2) ** 0.25
-        return out
 
-    wave = np.fft.rfft(pace(phi)) / PACES
+@lru_cache(maxsize=64)
+def _course(turns: tuple[tuple[float, float], ...]) -> tuple[Array, Array, Array, Array]:
+    """Angles round a rim with soft turns against its even parameter.
+
+    Args:
+        turns: angle and half width of each turn, rad.
+
+    Returns:
+        At ``PACES + 1`` places the parameter, the angle, and its first and second derivative in
+        the parameter.
+    """
+    x = tau * np.arange(PACES + 1) / PACES
+    angle, width = np.array(turns).T[:, :, None]
+    half = 0.5 * (x - angle)
+    square = width**2 + 4 * np.sin(half) ** 2
+    pace = np.prod(square, axis=0) ** -0.25
+    rise = -0.5 * pace * (np.sin(2 * half) / square).sum(axis=0)
+    wave = np.fft.rfft(pace[:-1]) / PACES
     mean, k = float(wave[0].real), np.arange(1, len(wave))
-    part = 2 * wave[1:] / (1j * k)
+    # the pace's series, summed up term by term
+    summed = np.fft.irfft(np.append(0.0, wave[1:] / (1j * k)) * PACES, PACES)
+    run = mean * x + np.append(summed, summed[0]) - summed[0]
+    one = tau * mean
+    return run / one, x, one / pace, -(one**2) * rise / pace**3
 
-    def run(x: Array) -> Array:
-        """Parameter (0 to 1) at angle ``x`` from the start: the pace's series, summed up."""
-        turned = np.exp(1j * np.multiply.outer(x, k))
-        return np.asarray((mean * x + ((turned - 1) @ part).real) / (tau * mean))
 
-    x = np.interp(u, [*run(phi - arc.start), 1.0], [*(phi - arc.start), tau])
-    for _ in range(4):
-        x = x - (run(x) - u) * tau * mean / pace(arc.start + x)
-    return np.asarray(arc.start + np.where(u >= 1.0, tau, x))
+def _followed(u: Array, at: Array, x: Array, first: Array, second: Array) -> Array:
+    """Values at ``u`` of the quintic from place to place with given derivatives there.
+
+    Args:
+        u: where, ``(m,)``.
+        at: places, rising, ``(n,)``.
+        x: values there.
+        first: first derivatives.
+        second: second derivatives.
+    """
+    i = np.clip(np.searchsorted(at, u, side="right") - 1, 0, len(at) - 2)
+    h = at[i + 1] - at[i]
+    t = (u - at[i]) / h
+    v0, v1, a0, a1 = first[i] * h, first[i + 1] * h, second[i] * h * h, second[i + 1] * h * h
+    # what is missing at the far end of value, slope and bend after a parabola from the near one
+    d, v, a = x[i + 1] - x[i] - v0 - a0 / 2, v1 - v0 - a0, a1 - a0
+    tail = 10 * d - 4 * v + a / 2 + t * (-15 * d + 7 * v - a + t * (6 * d - 3 * v + a / 2))
+    return np.asarray(x[i] + t * (v0 + t * (a0 / 2 + t * tail)))
 
 
 def _first_nodes(width: float) -> int:

@@ -32,6 +32,11 @@ from cagekit.solids.creases import ring_angle
 from cagekit.units.tolerance import ANGLE_ROUNDING, SAME_POINT
 from cagekit.writers.part21 import references
 
+_SHARES = np.linspace(0.0, 1.0, 49)
+"""Where edges are held against their surfaces, shares of their length."""
+_SPARE = 3
+"""One in so many of these tells where there is nothing of a face."""
+
 
 class UnknownEntity(Exception):
     """The solid holds an entity that is not ours."""
@@ -70,6 +75,7 @@ class _StepReader:
         self.entities, self.record = entities, Record(name)
         self.vertices: dict[int, int] = {}
         self.edges: dict[int, int] = {}
+        self.spots: list[Array] = []
         self.curves: dict[str, Callable[[str], LineCurve | EllipseCurve | SplineCurve]] = {
             "LINE": self._line,
             "CIRCLE": self._circle,
@@ -95,24 +101,20 @@ class _StepReader:
         sense = text.endswith(".T.)")
         loops = tuple(self._bound(b, sense) for b in bounds)
         shape = self._surface(surface)
-        self._allow(shape, loops)
-        self.record.faces.append(Face(shape, sense, loops, _lower(self.record, shape, loops)))
+        walked = [e for loop in loops for e, _ in loop]
+        edges = list(dict.fromkeys(walked))
+        spots = np.array([self.spots[e] for e in edges])
+        self._allow(shape, edges, spots)
+        seam = next((k for k, e in enumerate(edges) if walked.count(e) == 2), None)
+        self.record.faces.append(Face(shape, sense, loops, _lower(shape, spots, seam)))
 
-    def _allow(
-        self, surface: AnySurface, loops: tuple[Loop, ...]
-    ) -> None:
-        """Give every edge the tolerance that it needs; the file does not tell."""
-        t = np.linspace(0.0, 1.0, 50)
-        for e in {e for loop in loops for e, _ in loop}:
+    def _allow(self, surface: AnySurface, edges: list[int], spots: Array) -> None:
+        """Give edges the tolerance that they need on a surface; the file does not tell."""
+        off = np.abs(surface.height(spots.reshape(-1, 3))).reshape(len(edges), -1).max(axis=1)
+        for e, most in zip(edges, off.tolist(), strict=True):
             edge = self.record.edges[e]
-            points = edge.curve.at(edge.t0 + (edge.t1 - edge.t0) * t)
-            ends = np.array([self.record.vertices[v] for v in (edge.first, edge.last)])
-            off = max(
-                float(np.abs(surface.height(points)).max()),
-                float(np.linalg.norm(points[[0, -1]] - ends, axis=1).max()),
-            )
-            if 2 * off > edge.tol:
-                self.record.edges[e] = replace(edge, tol=2 * off)
+            if 2 * most > edge.tol:
+                self.record.edges[e] = replace(edge, tol=2 * most)
 
     def _bound(self, n: int, sense: bool) -> Loop:
         text = self.entities[n]
@@ -139,8 +141,12 @@ class _StepReader:
         first, last, curve = references(text)
         ends = self._vertex(first), self._vertex(last)
         shape = self._curve(curve)
-        t0, t1 = _range(shape, *(self.record.vertices[v] for v in ends))
-        return self.record.edge(Edge(*ends, shape, t0, t1, SAME_POINT))
+        tips = [self.record.vertices[v] for v in ends]
+        t0, t1 = _range(shape, *tips)
+        spots = shape.at(t0 + (t1 - t0) * _SHARES)
+        off = float(np.linalg.norm(spots[[0, -1]] - tips, axis=1).max())
+        self.spots.append(spots)
+        return self.record.edge(Edge(*ends, shape, t0, t1, max(SAME_POINT, 2 * off)))
 
     def _vertex(self, n: int) -> int:
         if n not in self.vertices:
@@ -206,43 +212,35 @@ class _StepReader:
         raise UnknownEntity(keyword)
 
 
-def _lower(
-    record: Record, surface: AnySurface, loops: tuple[Loop, ...]
-) -> tuple[float, float]:
+def _lower(surface: AnySurface, spots: Array, seam: int | None) -> tuple[float, float]:
     """Where the periodic parameters of a face begin: at its seam, or where there is none of it.
 
     The file does not tell; see :class:`cagekit.solids.brep.Face`.
+
+    Args:
+        surface: the face's.
+        spots: places along its edges, ``(n, k, 3)``.
+        seam: which edge is the seam; None without one.
     """
     if isinstance(surface, PlaneSurface):
         return 0.0, 0.0
-    walked = [e for loop in loops for e, _ in loop]
-    t = np.linspace(0.0, 1.0, 17)
-    spots = []
-    seam = None
-    for e in dict.fromkeys(walked):
-        edge = record.edges[e]
-        uv = surface.uv(edge.curve.at(edge.t0 + (edge.t1 - edge.t0) * t))
-        spots.append(uv)
-        seam = uv[8] if walked.count(e) == 2 else seam
-    every = np.concatenate(spots)
-    across = None if seam is None else _seam_side(surface, record, walked)
+    uv = surface.uv(spots.reshape(-1, 3)).reshape(*spots.shape[:2], 2)
+    across = None if seam is None else _seam_side(surface, uv[seam])
     count = 2 if isinstance(surface, TorusSurface) else 1
     lower = [0.0, 0.0]
     for k in range(count):
         if seam is not None and across == k:
-            lower[k] = float(seam[k])
+            lower[k] = float(uv[seam, spots.shape[1] // 2, k])
         else:
-            lower[k] = _gap(every[:, k])
+            lower[k] = _gap(uv[:, ::_SPARE, k].ravel())
     return lower[0], lower[1]
 
 
-def _seam_side(surface: AnySurface, record: Record, walked: list[int]) -> int:
-    """Which parameter stays the same along the seam."""
-    edge = record.edges[next(e for e in walked if walked.count(e) == 2)]
-    uv = surface.uv(edge.curve.at(np.linspace(edge.t0, edge.t1, 5)))
-    turns = np.abs((np.diff(uv, axis=0) + pi) % tau - pi).sum(axis=0)
+def _seam_side(surface: AnySurface, uv: Array) -> int:
+    """Which parameter stays the same along the seam, of its parameters ``(k, 2)``."""
     if isinstance(surface, CylinderSurface | ConeSurface):
         return 0
+    turns = np.abs((np.diff(uv, axis=0) + pi) % tau - pi).sum(axis=0)
     return int(np.argmin(turns))
 
 

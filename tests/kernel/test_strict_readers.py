@@ -1,4 +1,4 @@
-"""What a strict checker of the kernel says of every single part's file.
+"""What a strict checker of the kernel says of every part's file and of the whole cage's.
 
 It looks for the largest distance between an edge and its curve on each face (the exact method,
 not at a few places), and for faces and edges of one solid that run into each other.
@@ -55,6 +55,19 @@ def pieces(shape: Any, kind: str) -> Iterator[Any]:
         walk.Next()
 
 
+def faults(shape: Any) -> list[str]:
+    """What runs into itself, is too small or leaves its surface, in the kernel's words."""
+    look = occ("BOPAlgo").BOPAlgo_ArgumentAnalyzer()
+    look.SetShape1(shape)
+    look.ArgumentTypeMode = True
+    look.SelfInterMode = True
+    look.SmallEdgeMode = True
+    look.ContinuityMode = True
+    look.CurveOnSurfaceMode = True
+    look.Perform()
+    return [str(r.GetCheckStatus()) for r in look.GetCheckResult()] if look.HasFaulty() else []
+
+
 @dataclass
 class Uses:
     """Counts over edges on their faces."""
@@ -107,20 +120,28 @@ def test_every_edge_lies_on_its_faces_within_its_tolerance(
 
 
 @every_demo
+def test_the_whole_cage_is_as_clean_as_its_parts(name: str, made: Callable[[str], Path]) -> None:
+    folder = made(name)
+    shape = load(folder / "cage.step")
+    solids = list(pieces(shape, "SOLID"))
+    check = occ("BRepCheck").BRepCheck_Analyzer
+    unsound = [k for k, s in enumerate(solids) if not check(s, True, False, True).IsValid()]
+    uses = Uses()
+    uses.add(shape)
+    print(f"{name}: {len(solids)} solids, unsound: {unsound}, {uses}")  # noqa: T201
+    assert len(solids) == len(parts(folder))
+    assert check(shape, True, False, True).IsValid()
+    assert unsound == []
+    assert uses.every > 40 * len(solids) / 2
+    assert uses.beyond == 0
+    assert uses.loosest <= 1.001e-7
+    assert [k for k, s in enumerate(solids) if faults(s)] == []
+
+
+@every_demo
 def test_no_part_runs_into_itself(name: str, made: Callable[[str], Path]) -> None:
-    faulty = []
-    for path in parts(made(name)):
-        look = occ("BOPAlgo").BOPAlgo_ArgumentAnalyzer()
-        look.SetShape1(load(path))
-        look.ArgumentTypeMode = True
-        look.SelfInterMode = True
-        look.SmallEdgeMode = True
-        look.ContinuityMode = True
-        look.CurveOnSurfaceMode = True
-        look.Perform()
-        if look.HasFaulty():
-            faulty.append((path.stem, [str(r.GetCheckStatus()) for r in look.GetCheckResult()]))
-    assert faulty == []
+    found = {path.stem: faults(load(path)) for path in parts(made(name))}
+    assert {k: v for k, v in found.items() if v} == {}
 
 
 def _cope(u: Array) -> Array:
