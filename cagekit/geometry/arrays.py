@@ -41,6 +41,11 @@ def dot_rows(a: Array, b: Array) -> Array:
     return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
 
 
+def size_rows(a: Array) -> Array:
+    """Lengths of rows ``(..., 3)``, the same to the last bit whatever stands beside."""
+    return np.sqrt(dot_rows(a, a))
+
+
 def cross_rows(a: Points, b: Points) -> Points:
     """Cross products of rows ``(n, 3)`` with rows."""
     (x, y, z), (u, v, w) = a.T, b.T

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.arrays import Ints
+from cagekit.geometry.arrays import Ints, Points, dot_rows, size_rows
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.units.tolerance import MICRON, NEVER_ZERO, NOISE, ROUNDING, SAME_POINT
 
@@ -106,22 +106,8 @@ def points_gap(points: ArrayLike, path: CentreLine, radius: float = 0.0) -> tupl
         radius: of the tube around it, mm.
     """
     p = np.atleast_2d(np.asarray(points, float))
-    best = np.full(len(p), inf)
-    station = np.zeros(len(p))
-    for i, q in enumerate(path.pieces):
-        w = p - (q.centre if isinstance(q, Arc) else q.start)
-        if isinstance(q, Arc):
-            half = 0.5 * q.angle
-            turn = np.arctan2(w @ q.direction, w @ q.radial) - half
-            turn = (turn + np.pi) % (2 * np.pi) - np.pi + half
-            local = np.clip(turn, 0.0, q.angle) * q.radius
-        else:
-            local = np.clip(w @ q.direction, 0.0, q.length)
-        away = np.linalg.norm(p - q.point(local), axis=1)
-        nearer = away < best - NOISE
-        best = np.where(nearer, away, best)
-        station = np.where(nearer, local + float(path.starts[i]), station)
-    return best - radius, station
+    away, station = Lines.of([path]).nearest(np.zeros(len(p), np.intp), p)
+    return away - radius, station
 
 
 def segment_gap(
@@ -272,6 +258,84 @@ class _Pieces(NamedTuple):
         return np.asarray(origin + along_x[..., None] * x + along_y[..., None] * y)
 
 
+class Lines(NamedTuple):
+    """Whole centre lines for many points at once, each beside a line of its own.
+
+    ``first`` piece of each line and how ``many`` it has, ``(n,)``.
+
+    What a point gets is the same to the last bit whatever points and lines stand beside it.
+    """
+
+    pieces: _Pieces
+    first: Ints
+    many: Ints
+
+    @classmethod
+    def of(cls, paths: Sequence[CentreLine]) -> Lines:
+        """The table of these lines."""
+        pieces = _Pieces.of([Rod(path, 0.0) for path in paths])
+        count = np.bincount(pieces.bar, minlength=len(paths))
+        return cls(pieces, np.cumsum(count) - count, count)
+
+    def nearest(self, line: Ints, points: Points) -> tuple[Vec, Vec]:
+        """Distances of points from their lines, and the stations nearest to them, ``(n,)`` mm.
+
+        Args:
+            line: number of each point's line, ``(n,)``.
+            points: ``(n, 3)`` mm.
+        """
+        best, station = np.full(len(points), inf), np.zeros(len(points))
+        count = self.many[line]
+        for k in range(int(count.max(initial=0))):
+            rows = np.flatnonzero(count > k)
+            piece = self.first[line[rows]] + k
+            curved = self.pieces.curved[piece]
+            for some, of in ((~curved, self._beside_straight), (curved, self._beside_bend)):
+                these, at = rows[some], piece[some]
+                local, away = of(at, points[these] - self.pieces.origin[at])
+                nearer = away < best[these] - NOISE
+                these = these[nearer]
+                best[these] = away[nearer]
+                station[these] = local[nearer] + self.pieces.start[at[nearer]]
+        return best, station
+
+    def _beside_straight(self, piece: Ints, w: Points) -> tuple[Vec, Vec]:
+        """Local stations and distances of points ``w`` ``(n, 3)`` from the straights' starts."""
+        x = self.pieces.x[piece]
+        local = np.clip(dot_rows(w, x), 0.0, self.pieces.high[piece])
+        return local, size_rows(w - local[:, None] * x)
+
+    def _beside_bend(self, piece: Ints, w: Points) -> tuple[Vec, Vec]:
+        """The same of points ``w`` ``(n, 3)`` from the centres of bends."""
+        x, y = self.pieces.x[piece], self.pieces.y[piece]
+        bend, high = self.pieces.bend[piece], self.pieces.high[piece]
+        half = 0.5 * high / bend
+        turn = np.arctan2(dot_rows(w, y), dot_rows(w, x)) - half
+        turn = (turn + np.pi) % (2 * np.pi) - np.pi + half
+        local = np.clip(turn * bend, 0.0, high)
+        turn = local / bend
+        ring = np.cos(turn)[:, None] * x + np.sin(turn)[:, None] * y
+        return local, size_rows(w - bend[:, None] * ring)
+
+    def spots(self, line: Ints, station: Vec) -> tuple[Points, Points]:
+        """Points of lines and unit tangents there, ``(n, 3)``, at stations ``(n,)`` mm."""
+        piece = self.first[line]
+        for k in range(1, int(self.many[line].max(initial=0))):
+            next_ = np.minimum(self.first[line] + k, len(self.pieces.start) - 1)
+            piece = np.where((self.many[line] > k) & (station >= self.pieces.start[next_]),
+                             next_, piece)  # fmt: skip
+        local = station - self.pieces.start[piece]
+        x, along = self.pieces.x[piece], self.pieces.x[piece].copy()
+        points = self.pieces.origin[piece] + local[:, None] * x
+        b = np.flatnonzero(self.pieces.curved[piece])
+        piece = piece[b]
+        x, y, bend = x[b], self.pieces.y[piece], self.pieces.bend[piece, None]
+        turn = local[b, None] / bend
+        points[b] = self.pieces.origin[piece] + bend * (np.cos(turn) * x + np.sin(turn) * y)
+        along[b] = np.cos(turn) * y - np.sin(turn) * x
+        return points, along
+
+
 class _Stretches(NamedTuple):
     """Pairs of chords that may hold the smallest gap of their pair of tubes."""
 
@@ -386,6 +450,6 @@ def bars_of(tubes: Iterable[tuple[CentreLine, float]]) -> list[Rod]:
 
 
 __all__ = [
-    "Gap", "PairGap", "Rod", "bars_of", "closest_pairs", "gap", "point_gap",
+    "Gap", "Lines", "PairGap", "Rod", "bars_of", "closest_pairs", "gap", "point_gap",
     "points_gap", "segment_gap",
 ]  # fmt: skip

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cagekit.errors import CopeError
-from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross_rows, dot_rows
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross_rows, dot_rows, size_rows
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
 from cagekit.units.tolerance import SAME_ANGLE
@@ -159,17 +159,12 @@ _NONE = (0.0, 0.0, 0.0)
 def _straight_distance(a: Axes, points: Array) -> Array:
     w = points - a.at[:, None]
     station = np.clip(dot_rows(w, a.along[:, None]), a.low[:, None], a.high[:, None])
-    return _size(w - station[..., None] * a.along[:, None])
+    return size_rows(w - station[..., None] * a.along[:, None])
 
 
 def _bend_distance(a: Axes, points: Array) -> Array:
     ring = a.ring(np.clip(a.turn(points), 0.0, a.high[:, None]))
-    return _size(points - a.at[:, None] - a.major[:, None, None] * ring)
-
-
-def _size(a: Array) -> Array:
-    """Lengths of rows ``(..., 3)``."""
-    return np.sqrt(dot_rows(a, a))
+    return size_rows(points - a.at[:, None] - a.major[:, None, None] * ring)
 
 
 def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> Landing:
@@ -383,7 +378,7 @@ def _axes(axes: Axes, start: Points, out: Points) -> tuple[Vec, Vec]:
         at, way = here[left], out[left]
         foot, tangent = axes.pick(left).tangent_at(at)
         cross = cross_rows(way, tangent)
-        area, slant = _size(cross), dot_rows(way, tangent)
+        area, slant = size_rows(cross), dot_rows(way, tangent)
         angle[left] = np.arctan2(area, np.abs(slant))
         on = angle[left] >= 0.5 * sin(MIN_ANGLE)
         left, foot, at, way = left[on], foot[on], at[on], way[on]

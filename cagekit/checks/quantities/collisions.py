@@ -8,22 +8,22 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage, Joint
-from cagekit.cage.kept import Kept, Same, content
+from cagekit.cage.kept import Same
 from cagekit.cage.member import CHASSIS, Member
 from cagekit.checks.quantities.near import Boxes
-from cagekit.geometry.arrays import Points
-from cagekit.geometry.centre_line import CentreLine, Vec
-from cagekit.geometry.clearance import Rod, closest_pairs, points_gap
-from cagekit.geometry.end_cut import CutWork, EndCut, in_step, measure
+from cagekit.geometry.arrays import Ints, Points
+from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.clearance import Rod, closest_pairs
+from cagekit.geometry.end_cut import in_step, measure
+from cagekit.geometry.walls import Wall, Walls
 from cagekit.units.tolerance import SAME_POINT, SHARED
 
 _STEP = 4.0
@@ -40,71 +40,10 @@ _SPOTS = 72
 """Spots looked at round a saddle."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Wall:
-    """The outside of a tube between its two cuts; ``radius`` in mm."""
-
-    path: CentreLine
-    radius: float
-    cut_a: EndCut
-    cut_b: EndCut
-
-    @classmethod
-    def of(cls, cage: Cage, m: Member) -> Wall:
-        """The wall of a member of a cage."""
-        cuts = cage.cut(m.id, "a"), cage.cut(m.id, "b")
-        return cls(path=m.path, radius=m.tube.outer_radius, cut_a=cuts[0], cut_b=cuts[1])
-
-    @property
-    def cuts(self) -> tuple[EndCut, EndCut]:
-        """Cut of end a and of end b."""
-        return self.cut_a, self.cut_b
-
-    @cached_property
-    def rims(self) -> Points:
-        """Points of both edges, ``(n, 3)`` mm."""
-        return np.concatenate([c.rim for c in self.cuts])
-
-    def points(self, stations: Vec, phi: Vec) -> Points:
-        """Points ``(n * m, 3)`` mm of the outside: all angles ``(m,)`` at each station ``(n,)``.
-
-        Angles count from some line at each station.
-        """
-        axis, along = self.path.points(stations), self.path.tangents(stations)
-        # an axis of the car that is far from parallel to the tube
-        u = np.cross(along, np.eye(3)[np.argmin(np.abs(along), axis=1)])
-        u /= np.linalg.norm(u, axis=1)[:, None]
-        v = np.cross(along, u)
-        ring = u[:, None] * np.cos(phi)[:, None] + v[:, None] * np.sin(phi)[:, None]
-        return np.asarray(axis[:, None] + self.radius * ring).reshape(-1, 3)
-
-    def place_of(self, point: Vec) -> tuple[float, float]:
-        """Station (mm) and angle of a point ``(3,)`` of the outside, as ``points`` counts."""
-        station = self.path.nearest(point).station
-        zero, side = self.points(np.array([station]), np.array([0.0, np.pi / 2]))
-        w, axis = point - self.path.spot(station).point, self.path.spot(station).point
-        return station, float(np.arctan2(w @ (side - axis), w @ (zero - axis)))
-
-    def left(self, points: Points, station: Vec | None = None) -> CutWork[Vec]:
-        """How far points ``(n, 3)`` beside the tube are from its cuts, mm; negative: cut away.
-
-        Args:
-            points: in car axes, mm.
-            station: of the axis nearest to each, ``(n,)`` mm; found when None.
-        """
-        left = np.full(len(points), np.inf)
-        if station is None:
-            station = points_gap(points, self.path)[1]
-        for cut, back in zip(self.cuts, (station, self.path.length - station), strict=True):
-            near = back <= cut.longest + self.radius
-            if not near.any():
-                continue
-            w = points[near] - cut.point
-            u, v = w @ cut.zero, w @ cut.side
-            rho = np.minimum(np.hypot(u, v), cut.outer_radius)
-            met = yield cut, np.arctan2(v, u), rho
-            left[near] = np.minimum(left[near], -(w @ cut.out) - met.s)
-        return left
+def wall_of(cage: Cage, m: Member) -> Wall:
+    """The wall of a member of a cage."""
+    cuts = cage.cut(m.id, "a"), cage.cut(m.id, "b")
+    return Wall(path=m.path, radius=m.tube.outer_radius, cut_a=cuts[0], cut_b=cuts[1])
 
 
 class Overlap(NamedTuple):
@@ -146,7 +85,6 @@ def overlaps(cage: Cage) -> list[Overlap]:
     }
     bars = [_bar(cage, m) for m in members]
     near = closest_pairs(bars, limit=-SHARED)
-    walls = {m.id: Wall.of(cage, m) for m in members}
     found = []
     for pair in near:
         a, b = members[pair.a], members[pair.b]
@@ -157,8 +95,8 @@ def overlaps(cage: Cage) -> list[Overlap]:
         seat = _SEAT if _coped(a, b) or _coped(b, a) else 0.0
         if seat and len(a.path.pieces) == len(b.path.pieces) == 1:
             continue  # two straights meet once, and there they are coped
-        found.append((a, b, pair.found.gap, (walls[a.id], walls[b.id], seat)))
-    depths = _deepest(cage.kept, [pair for *_, pair in found])
+        found.append((a, b, pair.found.gap, seat))
+    depths = _deepest(cage, [(a, b, seat) for a, b, _, seat in found])
     return [
         Overlap(a, b, depth, gap, where, _joined(a, b, where))
         for (a, b, gap, _), (depth, where) in zip(found, depths, strict=True)
@@ -166,37 +104,53 @@ def overlaps(cage: Cage) -> list[Overlap]:
     ]
 
 
-def covered_welds(cage: Cage) -> Iterator[Covered]:
+def covered_welds(cage: Cage) -> list[Covered]:
     """Every weld that lies under, or within its own size of, a tube that is fitted later."""
     members = list(cage.members.values())
     order = {m.id: i for i, m in enumerate(members)}
     boxes = Boxes.of(cage, members)
+    over = []
     for joint, points in zip(cage.joints, _saddles(cage), strict=True):
         branch = cage.member(joint.branch)
         for i in boxes.near(points.min(0), points.max(0), branch.tube.wall):
-            m = members[i]
-            if i <= order[branch.id] or m.id in joint.parents:
-                continue
-            wall = Wall.of(cage, m)
-            key = ("covered", joint, branch, m, Same(wall.cut_a), Same(wall.cut_b))
-            found = cage.kept.once(key, partial(_covered, joint, branch, m, wall, points))
-            if found is not None:
-                yield found
+            if i > order[branch.id] and members[i].id not in joint.parents:
+                over.append(_Over(joint, branch, members[i], points))
+    keys = [("covered", o.joint, o.branch, o.by, *_same_cuts(cage, o.by)) for o in over]
+    found = cage.kept.each(keys, lambda missing: _covered(cage, [over[i] for i in missing]))
+    return [f for f in found if f is not None]
 
 
-def _covered(joint: Joint, branch: Member, m: Member, wall: Wall, points: Points) -> Covered | None:
-    """What of a weld lies under a tube that is fitted later; None when nothing does."""
-    away, _ = points_gap(points, m.path, m.tube.outer_radius)
-    bead = branch.tube.wall / 2
-    if not (away < bead).any():
-        return None
-    (left,) = in_step([wall.left(points)])
+class _Over(NamedTuple):
+    """A weld on a branch, points along it ``(n, 3)`` mm, and a later tube that may lie over it."""
+
+    joint: Joint
+    branch: Member
+    by: Member
+    points: Points
+
+
+def _covered(cage: Cage, over: Sequence[_Over]) -> list[Covered | None]:
+    """What of each weld lies under the later tube; None where nothing does."""
+    walls = Walls([wall_of(cage, o.by) for o in over])
+    wall = np.repeat(np.arange(len(over)), [len(o.points) for o in over])
+    points = np.concatenate([o.points for o in over])
+    away, station = walls.outside(wall, points)
+    bead = np.array([o.branch.tube.wall / 2 for o in over])[wall]
+    left = np.full(len(points), -np.inf)
+    near = np.flatnonzero(away < bead)
+    left[near] = walls.left(wall[near], wall[near], points[near], station[near])
     under = (away < bead) & (left > -bead)
-    if not under.any():
-        return None
-    deepest = points[int(np.argmin(np.where(under, away, np.inf)))]
-    seated = any(branch.id in e.parents for _, e in m.ends)
-    return Covered(joint, m, length_of(points, under), deepest, seated)
+    out: list[Covered | None] = []
+    for i, o in enumerate(over):
+        these = wall == i
+        if not under[these].any():
+            out.append(None)
+            continue
+        deepest = o.points[int(np.argmin(np.where(under[these], away[these], np.inf)))]
+        seated = any(o.branch.id in e.parents for _, e in o.by.ends)
+        length = length_of(o.points, under[these])
+        out.append(Covered(o.joint, o.by, length, deepest, seated))
+    return out
 
 
 def length_of(points: Points, those: NDArray[np.bool_]) -> float:
@@ -244,71 +198,159 @@ def _joined(a: Member, b: Member, where: Vec) -> bool:
     return min(float(np.linalg.norm(where - n)) for n in nodes) < _BY * max(a.tube.od, b.tube.od)
 
 
-Pair = tuple[Wall, Wall, float]
-"""Two walls, and how near to a cope (mm) nothing is looked at: the seat of a branch on its parent,
+Pair = tuple[Member, Member, float]
+"""Two tubes, and how near to a cope (mm) nothing is looked at: the seat of a branch on its parent,
 which touch there by construction."""
 Deep = tuple[float, Vec]
 """How deep a wall lies in another (mm, 0 when apart), and where ``(3,)``."""
 
 
-def _deepest(kept: Kept, pairs: Sequence[Pair]) -> list[Deep]:
+def _same_cuts(cage: Cage, *tubes: Member) -> list[Same]:
+    return [Same(cage.cut(m.id, name)) for m in tubes for name, _ in m.ends]
+
+
+def _deepest(cage: Cage, pairs: Sequence[Pair]) -> list[Deep]:
     """How deep the walls of each pair are in each other."""
 
     def looked_at(missing: Sequence[int]) -> list[Deep]:
-        works = [
-            _in_other(*walls, seat)
-            for a, b, seat in (pairs[i] for i in missing)
-            for walls in ((a, b), (b, a))
-        ]
-        found = in_step(works)
+        tubes = {m.id: m for i in missing for m in pairs[i][:2]}
+        found = _Looked.at(cage, tubes, [pairs[i] for i in missing]).deepest()
         return [max(both, key=lambda f: f[0]) for both in zip(found[::2], found[1::2], strict=True)]
 
-    keys = [("deepest", content(pair)) for pair in pairs]
-    return kept.each(keys, looked_at)
+    keys = [("deepest", a, b, seat, *_same_cuts(cage, a, b)) for a, b, seat in pairs]
+    return cage.kept.each(keys, looked_at)
 
 
-def _in_other(m: Wall, other: Wall, seat: float) -> CutWork[Deep]:
-    """The point of the outside of ``m`` that lies deepest in ``other``, and how deep, mm."""
-    stations = np.linspace(0.0, m.path.length, int(m.path.length / _STEP) + 2)
-    away, _ = points_gap(m.path.points(stations), other.path, other.radius)
-    close = stations[away < m.radius]
-    phi = np.linspace(0.0, 2 * np.pi, _ROUND, endpoint=False)
-    points = m.points(close, phi)
-    if not seat:
-        points = np.concatenate([m.rims, points])
-    depth = yield from _depths(m, other, points, seat)
-    if not len(depth) or depth.max() < -_BETWEEN:
-        return 0.0, np.zeros(3)
-    best = int(np.argmax(depth))
-    deep, point = max(float(depth[best]), 0.0), points[best]
-    at = np.array(m.place_of(point))
-    size = np.array([_STEP, 2 * np.pi / _ROUND])
-    fine = np.linspace(-1.0, 1.0, 7)
-    for _ in range(3):
-        s, p = at[0] + fine * size[0], at[1] + fine * size[1]
-        points = m.points(np.clip(s, 0.0, m.path.length), p)
-        depth = yield from _depths(m, other, points, seat)
-        best = int(np.argmax(depth))
-        if depth[best] > deep:
-            i, k = divmod(best, len(p))
-            at, deep, point = np.array([s[i], p[k]]), float(depth[best]), points[best]
-        size = size / 4.0
-    return deep, point
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Looked:
+    """Points of walls looked for in other walls: one look for each wall and the other.
 
-
-def _depths(m: Wall, other: Wall, points: Points, seat: float) -> CutWork[Vec]:
-    """How deep points ``(n, 3)`` of the outside of ``m`` are inside wall and bore of ``other``, mm.
-
-    Negative outside, minus infinity where ``m`` is cut away, and within ``seat`` of a cope.
+    Args:
+        walls: of all tubes.
+        own: number of the wall whose points are looked at, by look.
+        other: number of the wall that they may lie in.
+        seat: how near to a cope nothing is looked at, mm.
     """
-    away, station = points_gap(points, other.path, other.radius)
-    depth = np.full(len(points), -np.inf)
-    near = np.nonzero(away < _BETWEEN)[0]
-    if len(near):
-        left = yield from other.left(points[near], station[near])
-        kept = left > (seat or -_BETWEEN)
+
+    walls: Walls
+    own: Ints
+    other: Ints
+    seat: Vec
+
+    @classmethod
+    def at(cls, cage: Cage, tubes: Mapping[str, Member], pairs: Sequence[Pair]) -> _Looked:
+        """Both looks of each pair."""
+        number = {name: i for i, name in enumerate(tubes)}
+        both = [(x.id, y.id, seat) for a, b, seat in pairs for x, y in ((a, b), (b, a))]
+        return cls(
+            walls=Walls([wall_of(cage, m) for m in tubes.values()]),
+            own=np.array([number[x] for x, _, _ in both]),
+            other=np.array([number[y] for _, y, _ in both]),
+            seat=np.array([seat for *_, seat in both]),
+        )
+
+    def deepest(self) -> list[Deep]:
+        """The point that lies deepest, and how deep, of each look."""
+        look, points = self._all_round()
+        found = _most(look, self._depths(look, points), len(self.own))
+        deep, where = np.zeros(len(self.own)), np.zeros((len(self.own), 3))
+        at = np.flatnonzero(found.depth >= -_BETWEEN)
+        if len(at):
+            start = points[found.row[at]]
+            deep[at], where[at] = self._closer(at, np.maximum(found.depth[at], 0.0), start)
+        return [(float(d), w) for d, w in zip(deep, where, strict=True)]
+
+    def _all_round(self) -> tuple[Ints, Points]:
+        """Points to look at and the looks they belong to, in order: rings, and edges of tubes."""
+        walls = self.walls
+        look, station = self._rings()
+        phi = np.linspace(0.0, 2 * np.pi, _ROUND, endpoint=False)
+        points = walls.points(self.own[look], station, phi[None]).reshape(-1, 3)
+        looks, found = [np.repeat(look, _ROUND)], [points]
+        for i in np.flatnonzero(self.seat == 0.0):
+            found.append(walls.walls[self.own[i]].rims)
+            looks.append(np.full(len(found[-1]), i))
+        look = np.concatenate(looks)
+        order = np.argsort(look, kind="stable")
+        return look[order], np.concatenate(found)[order]
+
+    def _rings(self) -> tuple[Ints, Vec]:
+        """The looks and stations (mm) of rings that can come near the other wall."""
+        walls = self.walls
+        count = (walls.length / _STEP).astype(np.intp) + 2
+        first = np.cumsum(count) - count
+        wall = np.repeat(np.arange(len(count)), count)
+        rings = zip(walls.length, count, strict=True)
+        station = np.concatenate([np.linspace(0.0, x, n) for x, n in rings])
+        axis, _ = walls.lines.spots(wall, station)
+        # boxes round the axes; between two points a bend stands out by less than their distance
+        low, high = (f.reduceat(axis, first) for f in (np.minimum, np.maximum))
+        reach = _STEP + (walls.radius[self.own] + walls.radius[self.other])[:, None]
+        low, high = low[self.other] - reach, high[self.other] + reach
+        look = np.repeat(np.arange(len(self.own)), count[self.own])
+        row = np.concatenate([np.arange(first[i], first[i] + count[i]) for i in self.own])
+        at = axis[row]
+        boxed = ((at > low[look]) & (at < high[look])).all(axis=1)
+        look, row = look[boxed], row[boxed]
+        near = walls.outside(self.other[look], axis[row])[0] < walls.radius[self.own[look]]
+        look, row = look[near], row[near]
+        there = walls.stands(wall[row], station[row], self.seat[look])
+        return look[there], station[row[there]]
+
+    def _closer(self, at: Ints, deep: Vec, where: Points) -> tuple[Vec, Points]:
+        """Close in on the deepest points of some looks, from points found nearby."""
+        walls, own = self.walls, self.own[at]
+        rows = np.arange(len(at))
+        station, angle = walls.places(own, where)
+        fine = np.linspace(-1.0, 1.0, 7)
+        for n in range(3):
+            s = station[:, None] + fine * (_STEP / 4.0**n)
+            p = angle[:, None] + fine * (2 * np.pi / _ROUND / 4.0**n)
+            held = np.clip(s, 0.0, walls.length[own, None])
+            grid = walls.points(np.repeat(own, 7), held.ravel(), np.repeat(p, 7, axis=0))
+            grid = grid.reshape(len(at), 49, 3)
+            depth = self._depths(np.repeat(at, 49), grid.reshape(-1, 3)).reshape(-1, 49)
+            best = np.argmax(depth, axis=1)
+            better = depth[rows, best] > deep
+            deep = np.where(better, depth[rows, best], deep)
+            where = np.where(better[:, None], grid[rows, best], where)
+            station = np.where(better, s[rows, best // 7], station)
+            angle = np.where(better, p[rows, best % 7], angle)
+        return deep, where
+
+    def _depths(self, look: Ints, points: Points) -> Vec:
+        """How deep points ``(n, 3)`` of walls are inside wall and bore of the others, mm.
+
+        Negative outside, minus infinity where a wall is cut away, and within its seat of a cope.
+        """
+        walls, seat = self.walls, self.seat[look]
+        away, station = walls.outside(self.other[look], points)
+        depth = np.full(len(points), -np.inf)
+        near = np.flatnonzero(away < _BETWEEN)
+        left = walls.left(look[near], self.other[look[near]], points[near], station[near])
+        kept = left > np.where(seat[near] > 0.0, seat[near], -_BETWEEN)
         near, left = near[kept], left[kept]
-    if len(near):
-        there = (yield from m.left(points[near])) > seat - SAME_POINT
+        own, at = self.own[look[near]], points[near]
+        here = walls.left(look[near], own, at, walls.outside(own, at)[1])
+        there = here > seat[near] - SAME_POINT
         depth[near[there]] = np.minimum(-away[near], left)[there]
-    return depth
+        return depth
+
+
+class _Most(NamedTuple):
+    """The largest depth of each look, and its row."""
+
+    depth: Vec
+    row: Ints
+
+
+def _most(look: Ints, depth: Vec, looks: int) -> _Most:
+    """The first of the deepest points of each look; minus infinity where it has none."""
+    most, row = np.full(looks, -np.inf), np.zeros(looks, np.intp)
+    there, first = np.unique(look, return_index=True)
+    if len(there):
+        most[there] = np.maximum.reduceat(depth, first)
+    # written from the last to the first, so that the first of equals stays
+    best = np.flatnonzero(depth == most[look])[::-1]
+    row[look[best]] = best
+    return _Most(most, row)

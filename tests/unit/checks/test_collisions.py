@@ -12,9 +12,10 @@ from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.checks import Finding, Status, run
-from cagekit.checks.quantities.collisions import Wall, length_of, overlaps
+from cagekit.checks.quantities.collisions import length_of, overlaps, wall_of
 from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
+from cagekit.geometry.walls import Walls
 from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
@@ -174,14 +175,15 @@ def test_points_of_a_wall_lie_round_its_axis_ring_by_ring() -> None:
     path = CentreLine.from_polyline([(0, 0, 0), (400, 0, 0), (400, 300, 200)], 90.0, owner="b")
     tube = Tube(name="t", od=2 * R, wall=2.0, material="e355")
     bent = Member(id="b", role="strut", tube=tube, path=path)
-    wall = Wall.of(Cage("test", [bent]), bent)
+    walls = Walls([wall_of(Cage("test", [bent]), bent)])
     stations, phi = np.array([50.0, 380.0, 600.0]), np.linspace(0.0, 2 * pi, 8, endpoint=False)
-    rings = wall.points(stations, phi).reshape(3, 8, 3)
+    rings = walls.points(np.zeros(3, int), stations, phi[None])
     for station, ring in zip(stations, rings, strict=True):
         spot = path.spot(station)
         assert np.linalg.norm(ring - spot.point, axis=1) == pytest.approx(np.full(8, R))
         assert (ring - spot.point) @ spot.tangent == pytest.approx(np.zeros(8), abs=1e-9)
-        assert wall.place_of(ring[3])[1] == pytest.approx(phi[3])
+        found = walls.places(np.zeros(1, int), ring[3:4])
+        assert (float(found[0][0]), float(found[1][0])) == pytest.approx((station, phi[3]))
 
 
 @pytest.mark.parametrize("name", [p.name for p in list_presets("build")])

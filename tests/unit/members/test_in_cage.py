@@ -11,10 +11,10 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
-from cagekit.checks.quantities.collisions import Wall, overlaps
+from cagekit.checks.quantities.collisions import overlaps, wall_of
 from cagekit.errors import CagekitError, GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine
-from cagekit.geometry.end_cut import in_step
+from cagekit.geometry.walls import Walls
 from cagekit.inputs.build import Build, BuildFile, entries_of
 from cagekit.inputs.resolve import load_build
 from cagekit.members.registry import GENERATORS
@@ -182,9 +182,9 @@ def deepest_of_tips(cage: Cage, one: Member, two: Member) -> float:
     cut = cage.cut(one.id, "b" if one.id == X_LEFT[1] else "a")
     back = np.linspace(0.0, 6.0, 61)[:, None, None] * cut.out
     points = (cut.rim - back).reshape(-1, 3)
-    wall = Wall.of(cage, two)
-    (left,) = in_step([wall.left(points)])
-    in_steel = np.minimum(wall.radius - two.path.distances(points), left)
+    walls, of = Walls([wall_of(cage, two)]), np.zeros(len(points), int)
+    left = walls.left(of, of, points, walls.outside(of, points)[1])
+    in_steel = np.minimum(two.tube.outer_radius - two.path.distances(points), left)
     return max(float(in_steel.max()) - 1e-9, 0.0)
 
 
