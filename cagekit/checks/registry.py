@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from cagekit.checks.finding import Finding, Status, worst_first
-from cagekit.design import Design
 from cagekit.errors import InputError
+
+if TYPE_CHECKING:
+    from cagekit.design import Design
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,6 @@ from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
-from cagekit.inputs.presets import shown
-from cagekit.structure.helps import MOVED
 from cagekit.units import format_length, lengths_in
 
 if TYPE_CHECKING:
@@ -47,6 +45,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Work out the strength and print it."""
+    from cagekit.inputs.presets import shown
+
     only = names(args.case)
     if args.case is not None and not only:
         raise InputError("--case", problem="is empty; leave it out or name one.")
@@ -93,6 +93,8 @@ def _require(result: StrengthResult, only: tuple[str, ...], car: str) -> None:
 
 def as_data(result: StrengthResult) -> dict[str, Any]:
     """What the tables say, as plain values: N, mm, MPa."""
+    from cagekit.structure.helps import MOVED
+
     return {
         "loads": result.file.name,
         "weight_N": result.weight,
@@ -152,6 +154,8 @@ def _case_data(r: CaseResult) -> dict[str, Any]:
 
 
 def _print(result: StrengthResult, units: LengthUnit) -> None:
+    from cagekit.structure.helps import MOVED
+
     model = result.model
     assert model is not None
     weight = f", weight {result.weight / 1000:.1f} kN with crew" if result.weight else ""

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 import cagekit
+from cagekit.cli.verbs import VERBS
 
 ROOT = Path(__file__).parents[2]
 KERNEL = ("cadquery", "OCP")
@@ -68,7 +69,9 @@ def command(*arguments: str) -> set[str]:
 
 @pytest.mark.skipif(not HAS_CLI, reason="the command line is not built")
 @pytest.mark.parametrize(
-    "line", [["--help"], ["--version"], ["part", "--help"], ["part"]], ids=" ".join
+    "line",
+    [["--help"], ["--version"], ["part"], *([verb.name, "--help"] for verb in VERBS)],
+    ids=" ".join,
 )
 def test_help_answers_without_anything_slow(line: list[str]) -> None:
     assert not command(*line) & {*SLOW, "numpy", "pydantic"}
