@@ -39,10 +39,10 @@ def cage(name: str) -> Cage:
     return design(name).cage
 
 
-def make_by_command(name: str, out: Path, seed: int) -> None:
-    """Make everything of a demo in a process of its own, whose hashes start from ``seed``."""
+def make_by_command(name: str, out: Path, seed: int, jobs: int) -> None:
+    """Make everything of a demo by a command, whose hashes start from ``seed``, in ``jobs``."""
     done = subprocess.run(
-        [sys.executable, "-m", "cagekit", "make", name, "--out", str(out)],
+        [sys.executable, "-m", "cagekit", "make", name, "--out", str(out), "--jobs", str(jobs)],
         env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONHASHSEED": str(seed)},
         capture_output=True, text=True, check=False, cwd=out.parent,
     )  # fmt: skip
@@ -63,5 +63,5 @@ def made(name: str, shared: Path) -> Path:
     with (folder / f"{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not out.exists():
-            make_by_command(name, out, seed=1)
+            make_by_command(name, out, seed=1, jobs=2)
     return out

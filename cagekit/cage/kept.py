@@ -22,7 +22,7 @@ T = TypeVar("T")
 
 LIMIT = 12000
 """Results kept at most: some fifteen versions of a large cage."""
-_OWN = "_content"
+OWN_CONTENT = "_content"
 """Where a frozen object with room for it keeps its own content."""
 
 
@@ -64,12 +64,12 @@ def content(value: object) -> Hashable:
 
 def _of_dataclass(value: Any) -> Hashable:
     own = getattr(value, "__dict__", None)
-    if own is not None and _OWN in own:
-        return cast(Hashable, own[_OWN])
+    if own is not None and OWN_CONTENT in own:
+        return cast(Hashable, own[OWN_CONTENT])
     kind = value.__class__
     found = _Content((kind, *(content(getattr(value, n)) for n in _fields(kind))))
     if own is not None and kind.__dataclass_params__.frozen:
-        own[_OWN] = found
+        own[OWN_CONTENT] = found
     return found
 
 

@@ -29,6 +29,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAMES",
         help="make some products only, e.g. --only step,dxf",
     )
+    parser.add_argument(
+        "--jobs",
+        type=int,
+        choices=(1, 2),
+        help="processes that make products side by side (2 for all products, where there are two "
+        "cores); the files are the same",
+    )
     parser.add_argument("--strict", action="store_true", help="write nothing when a check fails")
     parser.add_argument(
         "--accept-findings",
@@ -78,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
             gc.collect()
             progress.step(f"making {name}")
 
-        made = job.make(target, only, progress=next_product)
+        made = job.make(target, only, jobs=args.jobs, progress=next_product)
     for remark in job.cage.notes:
         note(f"note: {remark}")
     if made.dropped:

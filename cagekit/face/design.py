@@ -134,6 +134,7 @@ class CageDesign(Design):
         out: str | Path | None = None,
         only: str | Sequence[str] = (),
         *,
+        jobs: int | None = None,
         progress: Callable[[str], None] = lambda name: None,
     ) -> Made:
         """Write the files of ``cagekit make`` into a folder, whole or not at all.
@@ -141,17 +142,21 @@ class CageDesign(Design):
         Args:
             out: the folder; ``outputs/<name>`` when left out.
             only: names of products; all if empty.
+            jobs: 2 for products made by two processes side by side, 1 for one after the other; as
+                fits the machine when left out.
             progress: told the name of each product before it is made.
 
         Raises:
-            InputError: ``only`` names no product.
+            InputError: ``only`` names no product, or ``jobs`` is neither 1 nor 2.
             OutputError: the folder cannot be written.
             GeometryError: a product cannot be made.
         """
         from cagekit.make.run import make
 
         target = Path(out) if out else Path("outputs") / self.name
-        return make(self, target, only=names_of(only) or (), progress=progress)
+        if jobs not in (None, 1, 2):
+            raise InputError(f"{self.name}.make", "jobs", jobs, problem="can be 1 or 2.")
+        return make(self, target, only=names_of(only) or (), jobs=jobs, progress=progress)
 
     def opened(self, share: float = 1.0) -> Self:
         """The design with its swing-out bars open.

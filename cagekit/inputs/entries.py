@@ -366,6 +366,8 @@ ROW_ENTRIES: Mapping[str, type[StrutEntry]] = {
     kind: _row_entry(kind, row) for kind, row in MEMBER_KINDS.items() if not row.code
 }
 """Entries of the kinds that need no code, by kind."""
+# another process that is sent one looks for it by its name
+globals().update({entry.__name__: entry for entry in ROW_ENTRIES.values()})
 
 
 def _coded(base: type[MemberEntry]) -> Iterator[tuple[str, type[MemberEntry]]]:

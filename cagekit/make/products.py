@@ -9,15 +9,18 @@ A product whose files are still being read back in a process of their own return
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import Protocol, cast
+from typing import TYPE_CHECKING, Protocol, cast
 
-from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
+
+if TYPE_CHECKING:
+    from cagekit.design import Design
 
 
 class Result(Protocol):
@@ -38,7 +41,10 @@ class Check(Protocol):
         """Give up what it uses; always called at the end."""
 
 
-Writer = Callable[[Design, Path], Check | None]
+BESIDE = ".beside"
+"""Where a second process makes its files, in the folder of the run."""
+
+Writer = Callable[["Design", Path], Check | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +60,28 @@ class Product:
         module, _, name = self.target.partition(":")
         return cast(Writer, getattr(import_module(module), name))
 
+    def write(self, design: Design, folder: Path) -> tuple[tuple[str, ...], Check | None]:
+        """Write it into ``folder``; return its files, and the check that goes on meanwhile."""
+        before = _tree(folder)
+        check = self.load()(design, folder)
+        return tuple(sorted(_tree(folder) - before)), check
+
+
+def _tree(folder: Path) -> set[str]:
+    """Every file below the folder, relative; what a second process makes there is not seen."""
+    found: set[str] = set()
+    for here, folders, files in os.walk(folder):
+        folders[:] = [f for f in folders if f != BESIDE]
+        found |= {(Path(here) / f).relative_to(folder).as_posix() for f in files}
+    return found
+
 
 PRODUCTS: tuple[Product, ...] = (
+    Product(
+        "step",
+        "cagekit.writers.step:write_cage",
+        "cage.step, members/<id>.step, plates/<id>.step: exact solids",
+    ),
     Product(
         "json",
         "cagekit.writers.json:write_cage",
@@ -66,17 +92,17 @@ PRODUCTS: tuple[Product, ...] = (
         "cagekit.writers.checks:write_checks",
         "checks.json: every check with number, limit, source and cure",
     ),
-    Product(
-        "step",
-        "cagekit.writers.step:write_cage",
-        "cage.step, members/<id>.step, plates/<id>.step: exact solids",
-    ),
+    Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product(
         "doors",
         "cagekit.writers.doors:write_doors",
         "door_open.step, door_open.glb, doors.png: swing-out bars open; plates/<bracket>.png",
     ),
-    Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
+    Product(
+        "fit",
+        "cagekit.writers.fit:write_fit",
+        "fit.png, sight.png: the people in the cage, what the driver sees",
+    ),
     Product(
         "report",
         "cagekit.writers.report:write_report",
@@ -84,32 +110,26 @@ PRODUCTS: tuple[Product, ...] = (
     ),
     Product("png", "cagekit.writers.png:write_cage", "cage.png: side, front, top and oblique view"),
     Product(
-        "dxf",
-        "cagekit.writers.dxf:write_plates",
-        "plates/<id>.dxf: every plate for the cutting table",
+        "strength_png",
+        "cagekit.writers.strength_png:write_png",
+        "strength.png: how hard the tubes work, how they move, where they fold",
     ),
     Product(
-        "sheets",
-        "cagekit.writers.dxf:write_sheets",
-        "sheets/sheet-NN.dxf: plates nested on sheets, with pictures and a piece list",
+        "strength_pdf",
+        "cagekit.writers.strength_pdf:write_pdf",
+        "strength.pdf: for the engineer: model, loads, results, what is not covered",
+    ),
+    Product(
+        "strength",
+        "cagekit.writers.strength:write_csv",
+        "strength.csv: screening of tubes, joints and feet under the load cases",
+    ),
+    Product(
+        "frame",
+        "cagekit.writers.strength:write_frame",
+        "frame.json: the frame with its load cases and results, for any other solver",
     ),
     Product("bends", "cagekit.writers.csv:write_bends", "bends.csv: bend schedule of every tube"),
-    Product("cuts", "cagekit.writers.csv:write_cuts", "cuts.csv: what is sawn from which stick"),
-    Product(
-        "materials",
-        "cagekit.writers.csv:write_materials",
-        "materials.csv: what to buy, masses and centre of gravity",
-    ),
-    Product(
-        "welds",
-        "cagekit.writers.csv:write_welds",
-        "welds.csv: weld map with reach of the torch",
-    ),
-    Product(
-        "order",
-        "cagekit.writers.csv:write_order",
-        "order.csv: order of work with tape checks",
-    ),
     Product(
         "setting-out",
         "cagekit.writers.csv:write_setting_out",
@@ -126,14 +146,35 @@ PRODUCTS: tuple[Product, ...] = (
         "scrutineer.csv: what the rules ask and what was measured",
     ),
     Product(
+        "materials",
+        "cagekit.writers.csv:write_materials",
+        "materials.csv: what to buy, masses and centre of gravity",
+    ),
+    Product(
+        "order",
+        "cagekit.writers.csv:write_order",
+        "order.csv: order of work with tape checks",
+    ),
+    Product("cuts", "cagekit.writers.csv:write_cuts", "cuts.csv: what is sawn from which stick"),
+    Product(
+        "sheets",
+        "cagekit.writers.dxf:write_sheets",
+        "sheets/sheet-NN.dxf: plates nested on sheets, with pictures and a piece list",
+    ),
+    Product(
+        "dxf",
+        "cagekit.writers.dxf:write_plates",
+        "plates/<id>.dxf: every plate for the cutting table",
+    ),
+    Product(
+        "welds",
+        "cagekit.writers.csv:write_welds",
+        "welds.csv: weld map with reach of the torch",
+    ),
+    Product(
         "copes",
         "cagekit.writers.copes:write_copes",
         "copes.pdf, copes.csv, copes/<member>-<end>.dxf: templates and notching table",
-    ),
-    Product(
-        "shopbook",
-        "cagekit.writers.shopbook:write_shopbook",
-        "shopbook.pdf: drawings, bends, cuts, order of work, weld map, inspection",
     ),
     Product(
         "labels",
@@ -141,33 +182,14 @@ PRODUCTS: tuple[Product, ...] = (
         "labels.pdf: a stick-on label for every tube and plate",
     ),
     Product(
-        "frame",
-        "cagekit.writers.strength:write_frame",
-        "frame.json: the frame with its load cases and results, for any other solver",
-    ),
-    Product(
-        "strength",
-        "cagekit.writers.strength:write_csv",
-        "strength.csv: screening of tubes, joints and feet under the load cases",
-    ),
-    Product(
-        "strength_png",
-        "cagekit.writers.strength_png:write_png",
-        "strength.png: how hard the tubes work, how they move, where they fold",
-    ),
-    Product(
-        "strength_pdf",
-        "cagekit.writers.strength_pdf:write_pdf",
-        "strength.pdf: for the engineer: model, loads, results, what is not covered",
-    ),
-    Product(
-        "fit",
-        "cagekit.writers.fit:write_fit",
-        "fit.png, sight.png: the people in the cage, what the driver sees",
+        "shopbook",
+        "cagekit.writers.shopbook:write_shopbook",
+        "shopbook.pdf: drawings, bends, cuts, order of work, weld map, inspection",
     ),
 )
-"""Every product, in the order they are made: quick ones first, so that errors come early, and the
-solids before what takes as long as reading them back."""
+"""Every product, in the order they are made: the solids first, as the kernel judges them meanwhile.
+A second process takes them from the end. So the shop's papers stand together there, what shows the
+cage at the front, and between them what is quick, for neither to wait long for the other."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:

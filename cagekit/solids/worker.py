@@ -6,67 +6,23 @@ does in turn. A job that takes too long or too much memory ends the process, not
 
 from __future__ import annotations
 
-import os
-import pickle
 import queue
-import struct
-import subprocess
-import sys
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any
+from typing import Any
 
 from cagekit.errors import CagekitError, KernelError
+from cagekit.process import OtherProcess, answer_all, answers_to_caller
 
 MEMORY = 4 * 2**30
 """Address space of the process, bytes; the kernel alone takes about a third of it."""
 SECONDS = 120.0
 """Time for one job."""
-
-_SIZE = struct.Struct("<Q")
-_BEGIN = (
-    "import sys; memory, *sys.path = sys.argv[1:]; "
-    "from cagekit.solids.worker import serve; serve(int(memory))"
-)
-"""What the isolated interpreter runs: the search path is the caller's, and nobody else's."""
-
-
-def search_path() -> list[str]:
-    """Where the process looks for modules: the caller's places without the working folder.
-
-    What lies in the folder that somebody works in may be a stranger's: a module there must not
-    take the place of one of the library's.
-    """
-    here = Path.cwd() if _has_folder() else None
-    known = [p for p in sys.path if Path(p).is_absolute() and Path(p) != here]
-    root = str(Path(__file__).parents[2])
-    return known if root in known else [*known, root]
-
-
-def _has_folder() -> bool:
-    """Whether the working folder still exists."""
-    try:
-        Path.cwd()
-    except OSError:
-        return False
-    return True
-
-
-def _send(stream: IO[bytes], value: object) -> None:
-    data = pickle.dumps(value)
-    stream.write(_SIZE.pack(len(data)) + data)
-    stream.flush()
-
-
-def _receive(stream: IO[bytes]) -> Any:
-    head = stream.read(_SIZE.size)
-    if len(head) < _SIZE.size:
-        raise EOFError
-    return pickle.loads(stream.read(_SIZE.unpack(head)[0]))
+REST = "rest"
 
 
 class KernelWorker:
@@ -82,7 +38,7 @@ class KernelWorker:
         self._jobs: queue.SimpleQueue[tuple[str, tuple[Any, ...], Future[Any]] | None]
         self._jobs = queue.SimpleQueue()
         self._closed = False
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: OtherProcess | None = None
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._start()
         self._thread.start()
@@ -111,6 +67,10 @@ class KernelWorker:
         self._jobs.put((job, args, future))
         return future
 
+    def rest(self) -> None:
+        """Let the process go when all that is queued is done; another job starts a new one."""
+        self._jobs.put((REST, (), Future()))
+
     def call(self, job: str, *args: Any) -> Any:
         """Do a job and wait for it.
 
@@ -122,26 +82,15 @@ class KernelWorker:
     # -- the caller's side ---------------------------------------------------------------------
 
     def _start(self) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-I", "-c", _BEGIN, str(self.memory), *search_path()],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env={**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
-            cwd=Path(__file__).parent,
+        self._process = OtherProcess(
+            __name__, argument=str(self.memory), folder=Path(__file__).parent
         )
 
     def _stop(self) -> None:
         process = self._process
         self._process = None
-        if process is None:
-            return
-        process.kill()
-        process.wait()
-        for stream in (process.stdin, process.stdout):
-            if stream is not None:
-                with suppress(OSError):
-                    stream.close()
+        if process is not None:
+            process.close()
 
     def _serve(self) -> None:
         while (task := self._jobs.get()) is not None:
@@ -156,17 +105,17 @@ class KernelWorker:
     def _do(self, job: str, args: tuple[Any, ...]) -> Any:
         if self._closed:
             raise KernelError("the CAD kernel's process was ended.")
+        if job == REST:
+            self._stop()
+            return None
         if self._process is None:
             self._start()
         process = self._process
         assert process is not None
-        assert process.stdin is not None
-        assert process.stdout is not None
         late = threading.Timer(self.seconds, process.kill)
         late.start()
         try:
-            _send(process.stdin, (job, args))
-            good, value = _receive(process.stdout)
+            good, value = process.ask((job, args))
         except (EOFError, OSError):
             timed_out = not late.is_alive()
             self._stop()
@@ -247,25 +196,24 @@ def _limit(memory: int) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
 
-def serve(memory: int) -> None:
-    """Answer jobs from standard input until it closes."""
-    _limit(memory)
+def serve(memory: str) -> None:
+    """Load the kernel and do jobs until the caller goes; ``memory`` in bytes."""
+    _limit(int(memory))
     # whatever the kernel prints must not get between the answers
-    answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
-    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+    answers = answers_to_caller()
     with suppress(CagekitError):
         _load()
-    while True:
-        try:
-            job, args = _receive(sys.stdin.buffer)
-        except EOFError:
-            os._exit(0)
-        try:
-            answer = (True, JOBS[job](*args))
-        except CagekitError as error:
-            answer = (False, str(error))
-        except MemoryError:
-            answer = (False, f"the CAD kernel ran out of memory ({job}).")
-        except Exception as error:
-            answer = (False, f"the CAD kernel failed ({job}: {type(error).__name__}: {error}).")
-        _send(answers, answer)
+    answer_all(answers, _answer)
+
+
+def _answer(asked: tuple[str, tuple[Any, ...]]) -> tuple[bool, Any]:
+    """Whether a job was done, and what came of it or why not."""
+    job, args = asked
+    try:
+        return True, JOBS[job](*args)
+    except CagekitError as error:
+        return False, str(error)
+    except MemoryError:
+        return False, f"the CAD kernel ran out of memory ({job})."
+    except Exception as error:
+        return False, f"the CAD kernel failed ({job}: {type(error).__name__}: {error})."

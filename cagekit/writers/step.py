@@ -161,6 +161,8 @@ def _write_all(
         confirm(path, text)
         if worker is not None and part.name in kernel_made:
             verdicts.append(worker.submit("read", str(path)))
+    if worker is not None:
+        worker.rest()  # it holds 300 MB, and what comes next wants them
     return ReadBack(replace(report, left_out=left_out), expected, verdicts, worker, again)
 
 

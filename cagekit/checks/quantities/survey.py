@@ -95,6 +95,10 @@ class Survey:
         self._swept: dict[str, Swept] = {}
         self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
 
+    def __reduce__(self) -> tuple[type[Survey], tuple[Design]]:
+        """Only the design goes into another process: what was measured is worked out there."""
+        return type(self), (self.design,)
+
     def measured(self, quantity: Quantity, pick: Pick) -> tuple[Measure, ...]:
         """What a quantity measures on the picked members, each worked out once."""
         key = (quantity.name, pick)

@@ -1,0 +1,177 @@
+"""A second process that makes products beside this one.
+
+It gets the design as it is, makes what it is handed in folders of its own and says which files
+those are. What it cannot make is made by this process instead, which then tells why as ever: so
+nothing hangs on the second process but time.
+"""
+
+from __future__ import annotations
+
+import gc
+import io
+import os
+import pickle
+import shutil
+from collections import deque
+from collections.abc import Callable
+from functools import lru_cache
+from pathlib import Path
+from threading import Thread
+from types import MappingProxyType, TracebackType
+from typing import Any, Self
+
+from cagekit.cage.kept import OWN_CONTENT, Kept
+from cagekit.design import Design
+from cagekit.make.products import BESIDE, Product
+from cagekit.process import OtherProcess, answer_all, answers_to_caller
+
+
+class Second:
+    """A second process at work; use it in a ``with`` statement.
+
+    It takes products from the end of those that wait while this process takes them from the
+    front: what stands side by side in the list is worked out from the same things, which are so
+    mostly worked out once. A product that it cannot make goes to the front, and it stops.
+
+    Args:
+        design: what is made, packed.
+        folder: of the run.
+        waiting: the products that nobody makes yet.
+        progress: told the name of each product that it is handed, from a thread of its own.
+    """
+
+    def __init__(
+        self,
+        design: bytes,
+        folder: Path,
+        waiting: deque[Product],
+        progress: Callable[[str], None],
+    ) -> None:
+        self.folder, self.waiting, self.progress = folder, waiting, progress
+        self._files: dict[str, tuple[str, ...]] = {}
+        self._fault: Exception | None = None
+        self._process = OtherProcess(__name__)
+        self._thread = Thread(target=self._hand_out, args=(design,), daemon=True)
+        self._thread.start()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._process.kill()
+        self._thread.join()
+        self._process.close()
+
+    def files(self) -> dict[str, tuple[str, ...]]:
+        """Wait for it and put its files into the folder of the run; return them by product."""
+        self._thread.join()
+        if self._fault is not None:
+            raise self._fault
+        for name, files in self._files.items():
+            for file in files:
+                place = self.folder / file
+                place.parent.mkdir(parents=True, exist_ok=True)
+                (self.folder / BESIDE / name / file).replace(place)
+        shutil.rmtree(self.folder / BESIDE, ignore_errors=True)
+        return self._files
+
+    def _hand_out(self, design: bytes) -> None:
+        """Give it one product after the other until none is left, or it cannot make one."""
+        while (product := take(self.waiting.pop)) is not None:
+            try:
+                self.progress(product.name)
+                made = self._process.ask((design, product, self.folder / BESIDE / product.name))
+            except (EOFError, OSError):
+                made = None
+            except Exception as error:
+                self._fault = error
+                return
+            if made is None:
+                self.waiting.appendleft(product)
+                return
+            self._files[product.name] = made
+
+
+def take(one: Callable[[], Product]) -> Product | None:
+    """The product that ``one`` takes from those that wait; None when nothing is left."""
+    try:
+        return one()
+    except IndexError:
+        return None
+
+
+def cores() -> int:
+    """How many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+# -- how a design goes over -----------------------------------------------------------------------
+
+
+class _Pickler(pickle.Pickler):
+    """Takes along what a design is, and leaves what is kept only to be found again."""
+
+    def reducer_override(self, value: Any) -> Any:
+        """How to write what does not go over by itself."""
+        if type(value) is MappingProxyType:
+            return _proxy, (dict(value),)
+        if type(value) is Kept:
+            return Kept, ()
+        if not isinstance(value, type) and OWN_CONTENT in getattr(value, "__dict__", ()):
+            how = value.__reduce_ex__(pickle.HIGHEST_PROTOCOL)
+            state = {k: v for k, v in value.__dict__.items() if k != OWN_CONTENT}
+            return (*how[:2], state)
+        return NotImplemented
+
+
+def _proxy(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(values)
+
+
+def packed(design: Design) -> bytes | None:
+    """A design as bytes, with what was worked out of it; None when it holds what cannot go over.
+
+    That may be a script's own function or class; then one process makes everything.
+    """
+    stream = io.BytesIO()
+    try:
+        _Pickler(stream, pickle.HIGHEST_PROTOCOL).dump(design)
+    except (pickle.PicklingError, AttributeError, TypeError):
+        return None
+    return stream.getvalue()
+
+
+unpacked: Callable[[bytes], Design] = lru_cache(maxsize=1)(pickle.loads)
+"""The design again; asked for the same bytes, the same one with what it has worked out since."""
+
+
+# -- the second process's side --------------------------------------------------------------------
+
+
+def serve(_: str) -> None:
+    """Make products until the caller goes."""
+    # as in the first process: most of what is made lives until the end
+    gc.set_threshold(250_000, 20, 50)
+    answer_all(answers_to_caller(), _made)
+
+
+def _made(asked: tuple[bytes, Product, Path]) -> tuple[str, ...] | None:
+    """Files of a product that is made here; None when it cannot be, or goes on being checked."""
+    design, product, folder = asked
+    gc.collect()
+    try:
+        folder.mkdir(parents=True)
+        files, check = product.write(unpacked(design), folder)
+    except Exception:
+        return None
+    if check is not None:
+        check.close()
+        return None
+    return files

@@ -1,0 +1,124 @@
+"""A process beside this one that answers what it is asked, one thing at a time.
+
+It is an interpreter of its own that takes nothing from the folder somebody works in, and it ends
+when this process does. The script that is run here is not run there again, so a script needs no
+guard round what it does, on any system.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import struct
+import subprocess
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import IO, Any
+
+_SIZE = struct.Struct("<Q")
+_BEGIN = (
+    "import sys; from importlib import import_module; module, serve, argument, *sys.path = "
+    "sys.argv[1:]; getattr(import_module(module), serve)(argument)"
+)
+"""What the isolated interpreter runs: the search path is the caller's, and nobody else's."""
+
+
+class OtherProcess:
+    """A process that has started.
+
+    Args:
+        module: what it imports.
+        serve: name of the module's function that it runs; :func:`answer_all` in the end.
+        argument: what that function is given.
+        folder: where it works; the caller's folder when left out.
+    """
+
+    def __init__(
+        self, module: str, serve: str = "serve", argument: str = "", folder: Path | None = None
+    ) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-I", "-c", _BEGIN, module, serve, argument, *search_path()],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
+            cwd=folder,
+        )
+
+    def ask(self, value: object) -> Any:
+        """Send something and wait for the answer.
+
+        Raises:
+            OSError: the process has ended.
+            EOFError: it ended before it answered.
+        """
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        _send(self._process.stdin, value)
+        return _receive(self._process.stdout)
+
+    def kill(self) -> None:
+        """End it at once; whoever waits for an answer gets an error."""
+        self._process.kill()
+
+    def close(self) -> None:
+        """End it, and let go of its streams."""
+        self._process.kill()
+        self._process.wait()
+        for stream in (self._process.stdin, self._process.stdout):
+            if stream is not None:
+                with suppress(OSError):
+                    stream.close()
+
+
+def search_path() -> list[str]:
+    """Where the process looks for modules: the caller's places without the working folder.
+
+    What lies in the folder that somebody works in may be a stranger's: a module there must not
+    take the place of one of the library's.
+    """
+    here = Path.cwd() if _has_folder() else None
+    known = [p for p in sys.path if Path(p).is_absolute() and Path(p) != here]
+    root = str(Path(__file__).parents[1])
+    return known if root in known else [*known, root]
+
+
+def _has_folder() -> bool:
+    """Whether the working folder still exists."""
+    try:
+        Path.cwd()
+    except OSError:
+        return False
+    return True
+
+
+def answers_to_caller() -> IO[bytes]:
+    """Where the process sends its answers; what it prints from now on goes nowhere."""
+    answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+    return answers
+
+
+def answer_all(answers: IO[bytes], answer: Callable[[Any], object]) -> None:
+    """Answer what the caller asks until it goes, then end the process."""
+    while True:
+        try:
+            asked = _receive(sys.stdin.buffer)
+        except EOFError:
+            os._exit(0)
+        _send(answers, answer(asked))
+
+
+def _send(stream: IO[bytes], value: object) -> None:
+    data = pickle.dumps(value)
+    stream.write(_SIZE.pack(len(data)) + data)
+    stream.flush()
+
+
+def _receive(stream: IO[bytes]) -> Any:
+    head = stream.read(_SIZE.size)
+    if len(head) < _SIZE.size:
+        raise EOFError
+    return pickle.loads(stream.read(_SIZE.unpack(head)[0]))

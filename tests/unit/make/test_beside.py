@@ -1,0 +1,194 @@
+"""Products made by two processes: the same files, and the same words when something fails."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+import sys
+from collections import deque
+from pathlib import Path
+from typing import Any
+
+import demos
+import pytest
+
+from cagekit.design import Design
+from cagekit.errors import GeometryError
+from cagekit.make import beside, run
+from cagekit.make.beside import Second, packed, take, unpacked
+from cagekit.make.products import PRODUCTS, Product
+from cagekit.make.run import make
+from cagekit.process import OtherProcess
+
+QUICK = ("json", "glb", "bends", "inspection")
+
+
+def shas(folder: Path) -> dict[str, str]:
+    return {
+        p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in sorted(folder.rglob("*"))
+        if p.is_file()
+    }
+
+
+@pytest.fixture
+def design() -> Design:
+    return demos.design("track-roadster")
+
+
+@pytest.fixture
+def by_second(monkeypatch: pytest.MonkeyPatch) -> dict[str, tuple[str, ...]]:
+    """What the second process made, once it has."""
+    made: dict[str, tuple[str, ...]] = {}
+    files = Second.files
+
+    def noted(self: Second) -> dict[str, tuple[str, ...]]:
+        made.update(files(self))
+        return made
+
+    monkeypatch.setattr(Second, "files", noted)
+    return made
+
+
+def fails(design: Design, folder: Path) -> None:
+    """Write a product half, then fail."""
+    (folder / "half").write_text("x")
+    raise GeometryError("hoop", "cannot be made.")
+
+
+def test_two_processes_make_what_one_makes(
+    design: Design, tmp_path: Path, by_second: dict[str, tuple[str, ...]]
+) -> None:
+    told: list[str] = []
+    one = make(design, tmp_path / "one", only=QUICK, jobs=1)
+    assert not by_second
+    two = make(design, tmp_path / "two", only=QUICK, jobs=2, progress=told.append)
+    assert by_second
+    assert two.files == one.files
+    assert list(two.files) == [p.name for p in PRODUCTS if p.name in QUICK]
+    assert sorted(told) == sorted(QUICK)
+    assert shas(tmp_path / "two") == shas(tmp_path / "one")
+
+
+@pytest.mark.parametrize("name", demos.DEMOS)
+def test_a_design_goes_over_and_works_on(name: str) -> None:
+    first = demos.design(name)
+    sent = packed(first)
+    assert sent is not None
+    second = unpacked(sent)
+    assert unpacked(sent) is second
+    assert second is not first
+    for id_, member in first.cage.members.items():
+        assert second.cage.cut_length(id_) == first.cage.cut_length(id_)
+        assert second.cage.members[id_].path.length == member.path.length
+    assert second.build.entries == first.build.entries
+    assert [b.blank for b in second.bends] == [b.blank for b in first.bends]
+
+
+def test_what_a_script_hung_on_a_design_is_made_by_one_process(
+    tmp_path: Path, by_second: dict[str, tuple[str, ...]]
+) -> None:
+    design = Design(demos.build("track-roadster"))
+    design.once("of a script", lambda d: lambda: d)
+    assert packed(design) is None
+    made = make(design, tmp_path / "out", only=QUICK, jobs=2)
+    assert sorted(made.files) == sorted(QUICK)
+    assert not by_second
+
+
+def test_what_the_second_process_cannot_make_is_told_as_ever(
+    design: Design, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = tmp_path / "out"
+    make(design, target, only=["json"])
+    before = shas(target)
+    good = [p for p in PRODUCTS if p.name in QUICK]
+    bad = Product("bad", f"{__name__}:fails", "fails")
+    load = Product.load
+    monkeypatch.setattr(Product, "load", lambda self: fails if self is bad else load(self))
+    monkeypatch.setattr(run, "chosen", lambda only: (*good, bad))
+    with pytest.raises(GeometryError, match=r"cannot be made"):
+        make(design, target, jobs=2)
+    assert shas(target) == before
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("answers", [0, 1])
+def test_a_second_process_that_dies_costs_time_alone(
+    design: Design,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    by_second: dict[str, tuple[str, ...]],
+    answers: int,
+) -> None:
+    class Dying(OtherProcess):
+        asked = 0
+
+        def ask(self, value: object) -> Any:
+            if Dying.asked == answers:
+                self.kill()
+            Dying.asked += 1
+            return super().ask(value)
+
+    make(design, tmp_path / "one", only=QUICK, jobs=1)
+    monkeypatch.setattr(beside, "OtherProcess", Dying)
+    make(design, tmp_path / "two", only=QUICK, jobs=2)
+    assert len(by_second) <= answers
+    assert shas(tmp_path / "two") == shas(tmp_path / "one")
+
+
+def test_it_stops_when_told_so_while_it_hands_out(design: Design, tmp_path: Path) -> None:
+    def stop(name: str) -> None:
+        if name == "inspection":  # the last of them: handed to the second process
+            raise KeyError(name)
+
+    with pytest.raises(KeyError, match="inspection"):
+        make(design, tmp_path / "out", only=QUICK, jobs=2, progress=stop)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_it_ends_with_this_process(design: Design, tmp_path: Path) -> None:
+    """What is left of a run that is broken off: no folder and no process."""
+    processes: list[Second] = []
+
+    def interrupted(name: str) -> None:
+        if name == "json":
+            raise KeyboardInterrupt
+
+    start = Second.__enter__
+
+    def noted(self: Second) -> Second:
+        processes.append(self)
+        return start(self)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Second, "__enter__", noted)
+        with pytest.raises(KeyboardInterrupt):
+            make(design, tmp_path / "out", only=QUICK, jobs=2, progress=interrupted)
+    assert list(tmp_path.iterdir()) == []
+    (second,) = processes
+    assert second._process._process.returncode is not None
+    assert not second._thread.is_alive()
+
+
+def test_a_script_needs_no_guard(tmp_path: Path) -> None:
+    """A process that is started anew does not run the script again."""
+    script = tmp_path / "script.py"
+    script.write_text(
+        "import cagekit\n"
+        "print('once')\n"
+        "cagekit.load('track-roadster').make('out', ['json', 'glb', 'bends'], jobs=2)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, str(script)],
+        env={**os.environ, "PYTHONPATH": str(demos.ROOT)},
+        capture_output=True, text=True, check=False, cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stdout == "once\n"
+    assert (tmp_path / "out/bends.csv").is_file()
+
+
+def test_taking_from_nothing_is_none() -> None:
+    assert take(deque[Product]().pop) is None
