@@ -10,7 +10,7 @@ from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
-from cagekit.units import format_length, lengths_in
+from cagekit.units import FORCE, MASS, POUND, format_length, lengths_in
 
 if TYPE_CHECKING:
     from cagekit.structure.strength import CaseResult, StrengthResult
@@ -158,7 +158,7 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
 
     model = result.model
     assert model is not None
-    weight = f", weight {result.weight / 1000:.1f} kN with crew" if result.weight else ""
+    weight = f", weight {FORCE.told(result.weight, units)} with crew" if result.weight else ""
     size = f"{len(model.frame.nodes)} nodes, {len(model.frame.ends)} beams"
     print(f"{result.file.title}: {size}{weight}")
     print(f"feet: {result.file.supports.told}\n")
@@ -187,9 +187,11 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
     if result.helps:
         worst = result.worst
         assert worst is not None
-        print(f"\nmore wall helps most for each kg (case {worst.case.id})")
+        each, wall = ("lb", POUND) if units == "in" else ("kg", 1.0)
+        print(f"\nmore wall helps most for each {each} (case {worst.case.id})")
         helps = [
-            (h.member, f"{h.collapse:+.3f}", f"{h.stiffness:+.1%}") for h in result.helps[:HARDEST]
+            (h.member, f"{h.collapse * wall:+.3f}", f"{h.stiffness * wall:+.1%}")
+            for h in result.helps[:HARDEST]
         ]
         table(helps, ["tube", "factor", "stiffness"], indent=2)
     if result.shifts:
@@ -200,10 +202,10 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
         )
         shifts = [
             (x.place, f"{x.way} on {x.parent}", f"{x.collapse:+.3f}", f"{x.stiffness:+.1%}",
-             f"{x.mass:+.3f}")
+             MASS.figures(x.mass, units, sign=True))
             for x in result.shifts[:HARDEST]
         ]  # fmt: skip
-        table(shifts, ["place", "way", "factor", "stiffness", "kg"], indent=2)
+        table(shifts, ["place", "way", "factor", "stiffness", MASS.unit(units)], indent=2)
     if result.idle:
         print(f"\ncarries nothing in any case: {', '.join(result.idle)}")
 

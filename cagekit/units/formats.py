@@ -9,7 +9,7 @@ from fractions import Fraction
 from math import floor, isfinite, pi
 
 from cagekit.units.lengths import LengthUnit
-from cagekit.units.scale import INCH_EXACT, POUND_EXACT, POUND_FORCE_EXACT, exact
+from cagekit.units.scale import INCH_EXACT, POUND_EXACT, exact
 
 DENOMINATORS = (2, 4, 8, 16, 32, 64, 128)
 DECIMALS = {"mm": 1, "in": 3}
@@ -90,17 +90,18 @@ def format_mass(kg: float, units: LengthUnit = "mm", *, decimals: int = 1) -> st
     return f"{_quantity(kg, decimals)} kg"
 
 
-def format_force(newton: float, units: LengthUnit = "mm", *, decimals: int | None = None) -> str:
-    """Return a force given in N as ``kN`` (1 decimal), or as ``lbf`` (whole) beside inches.
+def in_unit(value: float, unit: Fraction, decimals: int) -> str:
+    """Return a value counted in ``unit``, without its name.
 
     Args:
-        newton: N.
-        units: that the reader wants.
-        decimals: digits after the point; the usual ones when None.
+        value: what is counted.
+        unit: one of the unit, in the same as the value.
+        decimals: digits after the point.
+
+    Raises:
+        ValueError: no finite number.
     """
-    if units == "in":
-        return f"{_scaled(newton, POUND_FORCE_EXACT, 0 if decimals is None else decimals)} lbf"
-    return f"{_scaled(newton, Fraction(1000), 1 if decimals is None else decimals)} kN"
+    return _scaled(value, unit, decimals)
 
 
 def _check_options(mm: float, units: str, decimals: int | None, denominator: int | None) -> None:

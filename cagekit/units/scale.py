@@ -12,6 +12,7 @@ INCH_EXACT = Fraction(254, 10)
 FOOT_EXACT = 12 * INCH_EXACT
 POUND_EXACT = Fraction(45359237, 100_000_000)
 POUND_FORCE_EXACT = POUND_EXACT * Fraction(980665, 100_000)
+KSI_EXACT = 1000 * POUND_FORCE_EXACT / INCH_EXACT**2
 
 INCH = float(INCH_EXACT)
 """One inch in mm."""
@@ -19,7 +20,7 @@ POUND = float(POUND_EXACT)
 """One pound in kg."""
 POUND_FORCE = float(POUND_FORCE_EXACT)
 """One pound-force in N."""
-KSI = float(1000 * POUND_FORCE_EXACT / INCH_EXACT**2)
+KSI = float(KSI_EXACT)
 """One ksi (1000 lbf per square inch) in MPa."""
 
 

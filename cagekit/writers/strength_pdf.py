@@ -9,7 +9,16 @@ from cagekit.materials.steels import steel
 from cagekit.structure.helps import MOVED
 from cagekit.structure.sections import yield_of
 from cagekit.structure.strength import ASSUMPTIONS
-from cagekit.units import format_length, lengths_in
+from cagekit.units import (
+    FORCE,
+    MASS,
+    MOMENT,
+    POUND,
+    STRESS,
+    forces_in,
+    format_length,
+    lengths_in,
+)
 from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.strength_png import case_png
@@ -31,34 +40,42 @@ def write_pdf(design: Design, folder: Path) -> None:
 
 def pdf_data(design: Design) -> dict[str, Any]:
     """What the document shows."""
-    result = design.strength
+    result, units = design.strength, design.units
     file = result.file
+    # what a unit of wall gains: for each pound where masses are weighed in pounds
+    each, wall = ("lb", POUND) if units == "in" else ("kg", 1.0)
     return {
         "page": str(design.options.get("page", design.tooling.paper.page)),
         "name": design.name,
         "caution": file.caution or "The rulebook, the scrutineer and a licensed engineer decide.",
-        "model": _model(result),
+        "model": _model(result, units),
         "assumptions": list(ASSUMPTIONS),
+        "units": {
+            "force": FORCE.unit(units), "moment": MOMENT.unit(units),
+            "stress": STRESS.unit(units), "mass": MASS.unit(units), "wall": each,
+        },
         "steels": _steels(design),
         "cases": [
-            [c.id, f"{c.title}. {c.text}", f"{c.source} {c.clause}".strip(), c.certainty.value]
+            [c.id, forces_in(f"{c.title}. {c.text}", units), f"{c.source} {c.clause}".strip(),
+             c.certainty.value]
             for c in result.cases
             if c.acts
         ],
         "idle": [[c.id, c.missing or c.absent or result.problem] for c in result.cases
                  if c.id not in result.results],
-        "results": [_case(result, r, design.units) for r in result.results.values()],
-        "not_covered": _not_covered(result, design.units),
+        "results": [_case(result, r, units) for r in result.results.values()],
+        "not_covered": _not_covered(result, units),
         "shifts": [
             [
                 in_words(x.place),
-                in_words(f"{format_length(MOVED, design.units)} {x.way} on {x.parent}"),
-                f"{x.collapse:+z.3f}", f"{x.stiffness:+z.1%}", f"{x.mass:+z.3f}",
+                in_words(f"{format_length(MOVED, units)} {x.way} on {x.parent}"),
+                f"{x.collapse:+z.3f}", f"{x.stiffness:+z.1%}",
+                MASS.figures(x.mass, units, sign=True),
             ]
             for x in result.shifts
         ],
         "helps": [
-            [in_words(h.member), f"{h.collapse:+z.3f}", f"{h.stiffness:+z.1%}"]
+            [in_words(h.member), f"{h.collapse * wall:+z.3f}", f"{h.stiffness * wall:+z.1%}"]
             for h in result.helps
         ],
         "carries_nothing": in_words(", ".join(result.idle)),
@@ -76,11 +93,11 @@ def _not_covered(result: StrengthResult, units: LengthUnit) -> list[list[str]]:
     return [[kind, in_words(why), in_words(", ".join(where))] for (kind, why), where in out.items()]
 
 
-def _model(result: StrengthResult) -> list[str]:
+def _model(result: StrengthResult, units: LengthUnit) -> list[str]:
     if result.model is None:
         return [f"None: {result.problem}"]
     f, s = result.model.frame, result.file.supports
-    weight = f"{result.weight / 1000:.2f} kN with crew" if result.weight else "not given"
+    weight = f"{FORCE.told(result.weight, units)} with crew" if result.weight else "not given"
     return [
         f"{len(f.nodes)} nodes, {len(f.ends)} beams, {len(result.model.feet)} feet, "
         f"{len(result.model.pins)} pins; all numbers in frame.json.",
@@ -97,10 +114,11 @@ def _steels(design: Design) -> list[list[str]]:
     out: list[list[str]] = []
     if design.strength.model is None:
         return out
+    units = design.units
     for name in dict.fromkeys(m.tube.material for m in design.cage.members.values()):
         y = yield_of(name)
         out.append(
-            [name, f"{y.fy:.0f}", f"{y.beside_weld:.0f}", f"{steel(name).fu:.0f}",
+            [name, *(STRESS.figures(f, units) for f in (y.fy, y.beside_weld, steel(name).fu)),
              y.certainty.value, "; ".join(filter(None, (y.source, y.note)))]
         )  # fmt: skip
     return out
@@ -113,20 +131,20 @@ def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str,
     return {
         "picture": f"{r.case.id}.png",
         "title": f"{in_words(r.case.id)}: {r.case.title}",
-        "text": r.case.text,
+        "text": forces_in(r.case.text, units),
         "numbers": [
             plastic + gap, both, f"{min(r.critical, 9999):.1f}", format_length(r.deflection, units),
         ],
         "folds": in_words(", ".join(result.folding(r.case.id))) or "nothing",
         "tubes": [
-            [in_words(u.member), f"{u.normal / 1e3:z.1f}", f"{u.shear / 1e3:z.1f}",
-             f"{u.moment / 1e6:z.2f}", f"{u.torsion / 1e6:z.2f}", f"{u.stress:.0f}",
-             f"{u.plastic:.2f}", f"{u.buckling:.2f}"]
+            [in_words(u.member), FORCE.figures(u.normal, units), FORCE.figures(u.shear, units),
+             MOMENT.figures(u.moment, units), MOMENT.figures(u.torsion, units),
+             STRESS.figures(u.stress, units), f"{u.plastic:.2f}", f"{u.buckling:.2f}"]
             for u in sorted(r.uses, key=lambda u: (-u.use, u.member))
         ],
         "attached": [
             [f"{a.use:.2f}", a.kind, in_words(a.subject), in_words(lengths_in(a.text, units)),
-             a.source]
+             forces_in(a.source, units)]
             for a in sorted(r.attachments, key=lambda a: (-(a.use or 0.0), a.kind, a.subject))
             if a.use is not None and a.use > 0.5
         ],
