@@ -291,6 +291,23 @@ class PressBrake(FileModel):
         description="largest fold, degrees from flat; 120 when left out",
     )
     max_length: Length = Field(gt=0)
+    size_tolerance: Length = Field(
+        0.4,
+        ge=0,
+        description=(
+            "how far a fold can lie from where it was drawn, the sheet's own thickness in it "
+            "(0.4 mm when left out: ISO 2768-1 class m allows 0.2 up to 30 mm and 0.3 up to "
+            "120 mm, from memory)"
+        ),
+    )
+    angle_tolerance: Angle = Field(
+        radians(1),
+        ge=0,
+        description=(
+            "how far a fold can be off its angle when its springback is set (1 degree when left "
+            "out: common practice; ISO 2768-1 class m asks for half of it on legs of 10 to 50 mm)"
+        ),
+    )
     tool: tuple[BrakeTool, ...] = Field(min_length=1)
 
     def tool_for(self, thickness: float) -> BrakeTool:

@@ -9,7 +9,7 @@ from math import degrees
 from typing import Any
 
 from cagekit.cage.bolted import BoltedJoint, BoltedTube, ClevisJoint, PlugJoint, SleeveJoint, steep
-from cagekit.swing.work import by_rule
+from cagekit.swing.work import by_gauge, by_rule
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
 
@@ -26,7 +26,7 @@ class Said:
 
     def size(self, mm: float) -> str:
         """A size that is drilled, reamed or turned."""
-        return format_length(mm, self.units, decimals=1 if self.units == "mm" else 3)
+        return by_gauge(mm, self.units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +132,7 @@ def _mark_sleeve(joint: SleeveJoint, tip: float, said: Said) -> list[str]:
     ways = [said.mark(x) for x in joint.bolts if x > 0]
     return [
         f"{_named(joint)}: mark the middle of the cut {said.mark(joint.station - tip)} from the "
-        f"tip of end A, the saw takes {said.mark(joint.gap)}. Mark holes {' and '.join(ways)} to "
+        f"tip of end A, the saw takes {said.size(joint.gap)}. Mark holes {' and '.join(ways)} to "
         f"both sides of that middle, {_line(joint)}.",
         f"Drill {said.size(joint.size.sleeve_od)} right through both walls there, set a bush of "
         f"{said.size(joint.bush_length)} in each hole, flush on both sides, weld it round and "

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import sqrt, tan
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.door import SwingDoor, SwingJoint
+from cagekit.cage.door import SwingDoor, SwingJoint, moved_points
 from cagekit.cage.member import EndKind, EndName
 from cagekit.cage.plate import Plate
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, Points2
 from cagekit.geometry.centre_line import Vec
 from cagekit.swing.bodies import BodySide, stub_gap
-from cagekit.swing.brackets import EDGE, STUB_WIDTH, stub_end
+from cagekit.swing.brackets import EDGE, STUB_WIDTH, stub_end, web_and_zone
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 GRID = 3.0
 """Spacing of the points looked at on a plate, mm."""
+SWINGS = 13
+"""Positions of a swinging bar that its brackets are looked at in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,16 +68,64 @@ def plates_of(cage: Cage, door: SwingDoor, joint: SwingJoint) -> tuple[Plate, ..
     return tuple(p for p in cage.plates if p.id in door.plates and p.joint == joint.name)
 
 
+def fold_room(
+    cage: Cage, door: SwingDoor, joint: SwingJoint, off: tuple[float, float], open_angle: float
+) -> NumberAt | None:
+    """Least distance of a folded bracket to its bar, shut and swung, less what the folds are off.
+
+    The flat of a latch's web is left out: it is the stop that the shut bar bears on.
+
+    Args:
+        cage: the cage.
+        door: the divided bar.
+        joint: hinge or latch of the bar.
+        off: how far the brake's folds can be off, mm in place and rad in angle.
+        open_angle: how far the bar swings, rad.
+
+    Returns:
+        The room and where, None where the bracket has no folds.
+    """
+    bar = cage.member(door.bar)
+    gap = stub_gap(bar, joint.face)
+    half, zone = web_and_zone(joint, bar.tube.outer_radius)
+    best: NumberAt | None = None
+    for plate in plates_of(cage, door, joint):
+        if not plate.folds:
+            continue
+        flat = flat_points(plate)
+        side = np.abs(flat[:, 1])
+        flat = flat[(side > half) | (joint.name == "hinge")]
+        height = np.maximum(np.abs(flat[:, 1]) - half - zone, 0.0)
+        less = np.tile(off[0] + height * tan(off[1]), 2)
+        points = both_faces(plate, flat)
+        for angle in np.linspace(0.0, open_angle, SWINGS):
+            # where the bar has turned one way, the bracket has turned the other way for it
+            room = gap(moved_points(points, door.motion(-float(angle)))) - less
+            k = int(np.argmin(room))
+            if best is None or float(room[k]) < best.value:
+                best = NumberAt(value=float(room[k]), point=points[k])
+    return best
+
+
 def plate_points(plate: Plate) -> Points:
     """Points on the face and the back of a plate as folded, car axes, ``(n, 3)``."""
+    return both_faces(plate, flat_points(plate))
+
+
+def both_faces(plate: Plate, flat: Points2) -> Points:
+    """Points ``(n, 2)`` of the flat pattern on its face, then on its back, ``(2n, 3)``."""
+    return np.concatenate([plate.car_points(flat, 0.0), plate.car_points(flat, -plate.thickness)])
+
+
+def flat_points(plate: Plate) -> Points2:
+    """Points within and along the edge of a plate's flat pattern, ``(n, 2)``."""
     low, high = plate.outline.box
     x = np.arange(low[0], high[0] + GRID, 2 * GRID)
     # a saddle comes nearest to its tube on the middle line of its web, y = 0
     n = int(np.abs([low[1], high[1]]).max() / GRID) + 1
     y = np.arange(-n, n + 1) * GRID
     grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
-    flat = np.concatenate([grid[plate.outline.contains(grid)], plate.outline.sampled(GRID)])
-    return np.concatenate([plate.car_points(flat, 0.0), plate.car_points(flat, -plate.thickness)])
+    return np.concatenate([grid[plate.outline.contains(grid)], plate.outline.sampled(GRID)])
 
 
 def root_gap(joint: SwingJoint, radius: float) -> float:

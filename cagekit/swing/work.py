@@ -28,9 +28,10 @@ def division(
         out += _joint(door, joint, tips, units)
     cup = " and the half cup" if any(j.spec.cup for j in door.joints) else ""
     out.append(
-        f"Set the brackets{cup} over their marks with bolts of the pins' size through the "
-        "sleeves, hard against the bar where it is to bear, and tack them on the stubs' side of "
-        "the cuts only."
+        f"Set the brackets{cup} over their marks, hard against the bar where it is to bear, and "
+        "ream their pin holes until bolts of the pins' size go through plates and sleeves as they "
+        "lie: no fold is quite where it was drawn. With the bolts in, tack them on the stubs' side "
+        "of the cuts only."
     )
     out.append(
         f"Cut the bar at both marks with a thin blade, from the open side of the brackets. It "
@@ -68,6 +69,11 @@ def by_rule(mm: float, units: LengthUnit) -> str:
     return format_length(mm, units, denominator=32 if units == "in" else None)
 
 
+def by_gauge(mm: float, units: LengthUnit) -> str:
+    """A small size that is bought, set or gauged: a saw's blade, a play."""
+    return format_length(mm, units, decimals=1 if units == "mm" else 3)
+
+
 def _joint(
     door: SwingDoor, joint: SwingJoint, tips: tuple[float, float], units: LengthUnit
 ) -> list[str]:
@@ -80,14 +86,12 @@ def _joint(
 
     out = [
         f"{joint.name.capitalize()}: the stub ends {said(from_tip)} from the tip of the bar's end "
-        f"{joint.end.upper()}, the saw takes {said(joint.gap)}, the pin is {said(pin)} from that "
-        "tip. Drill "
-        f"{said(s.sleeve_od)} through both walls and weld the sleeve in."
+        f"{joint.end.upper()}, the saw takes {by_gauge(joint.gap, units)}, the pin is {said(pin)} "
+        f"from that tip. Drill {said(s.sleeve_od)} through both walls and weld the sleeve in."
     ]
-    play = format_length(s.side_play, units, decimals=1 if units == "mm" else 3)
     out.append(
-        f"Between its plates it has {play} of play along the pin, both sides together: with none "
-        "it binds once the brackets are welded."
+        f"Between its plates it has {by_gauge(s.side_play, units)} of play along the pin, both "
+        "sides together: with none it binds once the brackets are welded."
     )
     if joint.relief:
         side = "outer" if joint.relief > 0 else "inner"

@@ -17,7 +17,7 @@ from cagekit.cage.colours import Colour, member_colour
 from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
-from cagekit.swing.work import by_rule, stub_length
+from cagekit.swing.work import by_gauge, by_rule, stub_length
 from cagekit.units import LengthUnit, format_length
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import Camera
@@ -119,7 +119,7 @@ def _dimensions(
         faces = [joint.stub_face.point, joint.face.point]
         shift = np.array([n * third, top + HEAD + TALL])
         a, b = near.pixels(np.array(faces))[:, :2] + shift
-        _dimension(sheet, a, b, f"saw cut {by_rule(joint.gap, units)}", lift=-96.0)
+        _dimension(sheet, a, b, f"saw cut {by_gauge(joint.gap, units)}", lift=-96.0)
 
 
 def _dimension(sheet: PictureSheet, a: Pixel, b: Pixel, words: str, *, lift: float = 0.0) -> None:

@@ -22,6 +22,7 @@ from cagekit.swing.measures import (
     bracket_clearance,
     cope_room,
     cut_reasons,
+    fold_room,
     free_length,
     plates_of,
     root_gap,
@@ -248,6 +249,45 @@ def swing_bracket_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
         clear = bracket_clearance(s.cage, door, joint)
         evidence = _joint_evidence(s, door, joint, clear.point)
         yield Measure(subject=door.bar, value=clear.value, evidence=evidence)
+
+
+@quantity("swing_fold_room", "mm", "bracket to its bar, less what the folds can be off")
+def swing_fold_room(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Room between each folded bracket and its bar, shut and through the swing, as really folded.
+
+    What is left of the least gap when every fold lies and turns as far off as the brake folds.
+    """
+    brake = s.build.tooling.brake
+    if brake is None:
+        return
+    off = (brake.size_tolerance, brake.angle_tolerance)
+    for door, joint in _joints(s):
+        room = fold_room(s.cage, door, joint, off, s.swept(door).full)
+        if room is not None:
+            yield Measure(
+                subject=door.bar,
+                value=room.value,
+                evidence=_joint_evidence(s, door, joint, room.point),
+            )
+
+
+@quantity("swing_ream_room", "mm", "what the reamer takes off each side, less what a fold is off")
+def swing_ream_room(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """How far the reamer can still move a latch's pin holes when its web is hard on the bar.
+
+    The web is the stop, and the play of the pin is less than a fold is off: only a pilot that is
+    reamed with the bar shut brings both together.
+    """
+    brake, table = s.build.tooling.brake, s.build.tooling.table
+    if brake is None or table is None:
+        return
+    for door in s.cage.doors:
+        if any(p.folds for p in plates_of(s.cage, door, door.latch)):
+            yield Measure(
+                subject=door.bar,
+                value=table.ream / 2 - brake.size_tolerance,
+                evidence=_joint_evidence(s, door, door.latch, door.latch.origin),
+            )
 
 
 @quantity("swing_root_gap", "mm", "gap under the bracket's long welds")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import radians, tan
 from typing import Any
 
 import pytest
@@ -92,6 +93,7 @@ def test_cage_without_swing_out_bars_has_no_findings() -> None:
         ("hinge-relief", Status.WARN, {}, {"clearance": "0.5 mm"}),
         ("hinge-relief", Status.FAIL, {}, {"clearance": "0.2 mm"}),
         ("latch-gap", Status.WARN, {"cut_gap": 0.7}, {"clearance": "0.5 mm"}),
+        ("fold-room", Status.WARN, {}, {"spacer": "0 mm", "sleeve_stand": "0 mm"}),
         ("root-gap", Status.FAIL, {}, {"spacer": "4 mm"}),
         ("cope-room", Status.WARN, {"cut_rear": 78}, {}),
         ("cope-room", Status.FAIL, {"cut_rear": 65}, {}),
@@ -119,6 +121,39 @@ def test_one_number_makes_the_difference(
     assert found.status is status
     assert found.cure
     assert found.measured is not None
+
+
+def test_what_a_fold_is_off_counts_in_place_and_in_angle(wagon: tuple[Build, Cage]) -> None:
+    build, cage = wagon
+    brake, table = build.tooling.brake, build.tooling.table
+    assert brake is not None
+    assert table is not None
+
+    def rooms(name: str, **tooling: Any) -> list[float]:
+        changed = replace(build, tooling=build.tooling.model_copy(update=tooling))
+        found = run(Design(changed, cage=cage), ["swing_out"])
+        return [f.measured for f in found if f.code == f"swing_out/{name}"]  # type: ignore[misc]
+
+    def folds(size: float, turn: float) -> list[float]:
+        off = {"size_tolerance": size, "angle_tolerance": turn}
+        return rooms("fold-room", brake=brake.model_copy(update=off))
+
+    true = folds(0.0, 0.0)
+    for door in cage.doors:
+        # beside the bar its sleeve, a spacer and half the play are between tube and flange
+        spec = door.hinge.spec
+        side = spec.sleeve_stand + spec.spacer + spec.side_play / 2
+        assert min(true) == pytest.approx(side, abs=0.01)
+    assert folds(0.7, 0.0) == pytest.approx([v - 0.7 for v in true])
+    turned = folds(0.0, radians(2))
+    # no flange stands more than 50 mm over its fold, and all that is near the bar over 5
+    tallest, lowest = 50 * tan(radians(2)), 5 * tan(radians(2))
+    assert all(lowest < a - b < tallest for a, b in zip(true, turned, strict=True))
+    assert folds(2.0, 0.0)[0] < 0
+    assert rooms("ream-room", table=table.model_copy(update={"ream": 0.0}))[0] == pytest.approx(
+        -brake.size_tolerance
+    )
+    assert rooms("fold-room", brake=None) == rooms("ream-room", table=None) == []
 
 
 def test_the_belted_hand_is_held_against_the_latch(wagon: tuple[Build, Cage]) -> None:
