@@ -254,8 +254,16 @@ class DoorBarEntry(SwingForm, StrutEntry):
     style: Literal["single", "pair", "x"] = "single"
     height_rear: Length = Field(380.0, description="node on the main hoop above the sill plane")
     height_front: Length = Field(300.0, description="node on the front member above the sill plane")
-    low_rear: Length = Field(150.0, description="pair or X: lower node on the main hoop")
-    low_front: Length = Field(120.0, description="pair or X: lower node on the front member")
+    low_rear: Length | None = Field(
+        None,
+        description="pair or X: lower node on the main hoop above the sill plane; 150 mm when left "
+        "out, of an X just above the foot, so that it crosses at a good angle",
+    )
+    low_front: Length | None = Field(
+        None,
+        description="pair or X: lower node on the front member; 120 mm when left out, of an X just "
+        "above the foot, or past the pillar brace",
+    )
     front_member: TubeField | None = Field(
         None, description="member at the front end, e.g. a_pillar_bar_{side}"
     )

@@ -5,14 +5,29 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
+
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
-from cagekit.geometry.centre_line import CentreLine, vec
+from cagekit.geometry.centre_line import CentreLine, unit, vec
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.places import OnTube
-from cagekit.members.site import Site
-from cagekit.members.strut import between, crossed, crossed_bent, front_leg, hoop, second
+from cagekit.members.site import Site, crossing
+from cagekit.members.strut import (
+    above_foot,
+    between,
+    crossed,
+    crossed_bent,
+    front_leg,
+    hoop,
+    second,
+)
 
+LOW = (150.0, 120.0)
+"""Lower nodes on hoop and front member above the sill plane, mm (common practice)."""
+PAST, STEP, RAISED = 3.0, 5.0, 250.0
+"""Room between an X's lower bar and the pillar brace, and how its node is raised to find it, mm
+(common practice)."""
 CUT_FROM_NODE = 2.75
 """Proposed cut of a swing-out bar from its node, in tube diameters: clear of the cope and its weld,
 long enough for the standing half of a bracket, and no longer, so that at the main hoop the cut lies
@@ -53,7 +68,7 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
         )
     if entry.style == "pair":
         upper = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))
-        low = ends(entry.low_rear, entry.low_front)
+        low = ends(*_low(site, entry, side, hoop(site, side), front))
         return upper + second(site, entry, "door_bar", "lower", low)
     if entry.via:
         raise GeometryError(
@@ -61,13 +76,54 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
             "the corners of `via` would be those of one bar of the X, and it does not say which.",
             "Bend the X at its crossing (`bend_out`, `bend_up`), or make it of two [[strut]].",
         )
-    first = ends(entry.height_rear, entry.low_front)
-    other = ends(entry.low_rear, entry.height_front)
+    low_rear, low_front = _low(site, entry, side, hoop(site, side), front)
+    first = ends(entry.height_rear, low_front)
+    other = ends(low_rear, entry.height_front)
     if not _bent(entry):
         return crossed(site, entry, "door_bar", first, other)
     out = entry.bend_out if side == "left" else -entry.bend_out
     move = vec((0.0, out, entry.bend_up))
     return crossed_bent(site, entry, "door_bar", first, other, move)
+
+
+def _low(
+    site: Site, entry: DoorBarEntry, side: str, rear: OnTube, front: OnTube
+) -> tuple[float, float]:
+    """Heights of the lower nodes on hoop and front member, mm, the usual ones where not typed.
+
+    Those of an X are as low as the legs allow: its upper ones are held down by the door opening,
+    and bars that cross at less than 30 degrees leave no room for the torch.
+    """
+    low = [entry.low_rear, entry.low_front]
+    measured = site.car.side(side).feet()
+    for n, foot in enumerate(("main_foot", "front_foot")):
+        if low[n] is None and entry.style == "x" and foot in measured:
+            low[n] = above_foot(site, entry, side, foot)
+    if entry.low_front is None and low[1] is not None:
+        low[1] = _past_brace(site, entry, side, (rear, front), low[1])
+    return (LOW[0] if low[0] is None else low[0], LOW[1] if low[1] is None else low[1])
+
+
+def _past_brace(
+    site: Site, entry: DoorBarEntry, side: str, tubes: tuple[OnTube, OnTube], low: float
+) -> float:
+    """The lower front node of an X, raised until its bar goes past the pillar brace, mm.
+
+    Where none such lies within ``RAISED`` both stay in one node at the foot.
+    """
+    brace = site.of_kind("windscreen_brace", side)
+    if brace is None:
+        return low
+    start = site.place(entry, tubes[0].spot("height", entry.height_rear), "from").point
+    wide = brace.tube.outer_radius + site.tube(entry, "door_bar").outer_radius + PAST
+    for height in np.arange(low, low + RAISED, STEP):
+        end = site.place(entry, tubes[1].spot("height", float(height)), "to").point
+        spot = crossing(brace.path, start, end)
+        way = unit(end - start)
+        off = spot - start
+        if float(np.linalg.norm(off - np.clip(off @ way, 0, (end - start) @ way) * way)) >= wide:
+            return float(height)
+    return low
 
 
 def _bent(entry: DoorBarEntry) -> bool:

@@ -29,7 +29,7 @@ BEHIND_CORNER = 140.0
 ALONG_RAIL = 80.0
 """The same on a roof rail, from its front end, mm (from memory)."""
 ABOVE_FOOT = 60.0
-"""Its lower node above the front foot, mm (from memory)."""
+"""Lowest node on a leg above its foot, mm: clear of the foot's weld (from memory)."""
 SET_BACK_TOL = 0.5
 """A dash bar set back by less than this (mm) is straight."""
 BEND_SHARE = 0.2
@@ -146,6 +146,18 @@ def front_leg(site: Site, entry: MemberEntry, side: str) -> OnTube:
     return site.first(entry.id, "a_pillar_bar", "half_hoop", "front_hoop", side=side)[1]
 
 
+def above_foot(site: Site, entry: MemberEntry, side: str, foot: str) -> float:
+    """Height of the lowest node on the leg that stands on a foot, mm.
+
+    Args:
+        site: the build and the members made so far.
+        entry: what hangs there.
+        side: ``left`` or ``right``.
+        foot: its name on the car sheet.
+    """
+    return float(site.foot(side, foot, owner=entry.id).point[2]) + ABOVE_FOOT
+
+
 def make_strut(site: Site, entry: StrutEntry) -> list[Member]:
     """Make a free strut; both places must be given.
 
@@ -193,8 +205,7 @@ def make_windscreen_brace(site: Site, entry: WindscreenBraceEntry) -> list[Membe
     start = holder.spot("front bend", move="back", by=BEHIND_CORNER)
     if kind == "roof_rail":
         start = holder.spot("station", ALONG_RAIL)
-    foot = site.places.car_foot(side, "front_foot", where=site.where(entry, "to"))
-    low = float(foot.point[2]) + ABOVE_FOOT if entry.low is None else entry.low
+    low = above_foot(site, entry, side, "front_foot") if entry.low is None else entry.low
     end = front_leg(site, entry, side).spot("height", low)
     return between(site, entry, "windscreen_brace", start, end)
 

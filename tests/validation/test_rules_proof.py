@@ -723,9 +723,15 @@ BY_CODE: dict[str, Proof] = {
         scene(COUPE, car__seats__0__hip=[440, 335, 4]),
     ),
     "nhra/hoop-width": (
-        scene(ROADSTER, car__side__door__y_inner=720, car__side__door__y_trim=735),
         scene(
             ROADSTER,
+            build__members__main_hoop__half_width_top=611,
+            car__side__door__y_inner=720,
+            car__side__door__y_trim=735,
+        ),
+        scene(
+            ROADSTER,
+            build__members__main_hoop__half_width_top=611,
             car__side__door__y_inner=720,
             car__side__door__y_trim=735,
             driver__body__shoulder_breadth=1250,

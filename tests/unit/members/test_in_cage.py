@@ -134,6 +134,33 @@ def test_a_pair_of_door_bars_keeps_its_heights() -> None:
     assert lower.end[2] == pytest.approx(150)
 
 
+@pytest.mark.parametrize(
+    ("build", "upper", "least"),
+    [
+        ("gravel-hatch", (448, 490), 36.0),
+        ("gravel-hatch", (380, 460), 31.5),
+        ("hillclimb-coupe", (412, 390), 37.5),
+        ("hillclimb-coupe", (380, 380), 35.5),
+    ],
+)
+def test_an_x_keeps_its_lower_nodes_as_low_as_feet_and_pillar_brace_let_it(
+    build: str, upper: tuple[float, float], least: float
+) -> None:
+    cage = made(
+        build, members={"door_bar": {"height_rear": upper[0], "height_front": upper[1]}}
+    )
+    bars = [cage.members[f"door_bar_left{n}"] for n in ("", "_cross_1")]
+    ways = [m.path.end - m.path.start for m in bars]
+    cosine = abs(ways[0] @ ways[1]) / np.prod([np.linalg.norm(w) for w in ways])
+    assert np.degrees(np.arccos(cosine)) > least
+    brace = cage.members.get("windscreen_brace_left")
+    if brace is not None:
+        along = brace.path.points(np.linspace(0, brace.path.length, 300))
+        gap = min(float(np.linalg.norm(bars[0].path.nearest(p).point - p)) for p in along)
+        radii = bars[0].tube.outer_radius + brace.tube.outer_radius
+        assert radii + 2.9 < gap < radii + 8
+
+
 X_LEFT = ("door_bar_left", "door_bar_left_cross_1", "door_bar_left_cross_2")
 
 
