@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
 
 README = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
+RULES = sorted((Path(__file__).parents[3] / "presets" / "rules").glob("*.toml"))
 RULEBOOKS = ["fia-253", "formula-sae", "motorsport-uk", "nasa-ccr", "nhra", "scca-gcr"]
 SHIPPED = sorted(["common-practice", *RULEBOOKS, *GENERAL])
 
@@ -147,3 +149,13 @@ def test_every_quantity_says_what_it_is() -> None:
     for q in quantities().values():
         assert len(q.about) > 15, q.name
         assert f"{q.name} [{q.unit}]" in text
+
+
+@pytest.mark.parametrize("path", RULES, ids=lambda p: p.stem)
+def test_what_is_looked_at_on_the_car_says_its_limit_in_words(path: Path) -> None:
+    for row in tomllib.loads(path.read_text(encoding="utf-8"))["rule"]:
+        if row.get("needs") == "inspection" and "limit" in row:
+            said = row["limit"]
+            assert isinstance(said, str), row["code"]
+            # a bare 25 tells neither how much of what nor whether it is the least or the most
+            assert re.search(r"[A-Za-z]{4}|[A-Z]{3}|free|full", said), (row["code"], said)
