@@ -289,6 +289,7 @@ def _finding(
         cure=cure,
         text=text or rule.entry.text,
         written="" if limit.based or (value is None and limit.value is not None) else limit.written,
+        tolerance=0.0 if value is None else limit.tolerance,
         measures=q.name if q else "",
     )
 

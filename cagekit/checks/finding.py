@@ -104,6 +104,7 @@ class Finding:
         cure: what would turn it good; empty when it is good.
         text: the rule in our own words, or why nothing could be measured.
         written: the limit as the source writes it, where that differs (inches).
+        tolerance: by how much the limit may be missed, in ``unit``.
         measures: name of the quantity, to tell whether two findings judge one number.
     """
 
@@ -124,6 +125,7 @@ class Finding:
     cure: str = ""
     text: str = ""
     written: str = ""
+    tolerance: float = 0.0
     measures: str = ""
 
     @property
@@ -164,6 +166,7 @@ class Finding:
             "certainty": self.certainty.value,
             "text": self.text,
             "written": self.written,
+            **({"tolerance": plain(self.tolerance)} if self.tolerance else {}),
         }
 
 

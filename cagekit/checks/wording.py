@@ -6,7 +6,10 @@ import re
 from typing import Any
 
 from cagekit.checks.finding import Finding, Value
-from cagekit.units import LengthUnit, format_area, format_length, format_mass
+from cagekit.units import STRESS, LengthUnit, format_area, format_length, format_mass
+
+TOLD = 0.1
+"""A tolerance of a limit (mm, degrees) below this is rounding and not told."""
 
 
 def value_text(value: Value, unit: str, units: LengthUnit) -> str:
@@ -29,6 +32,8 @@ def value_text(value: Value, unit: str, units: LengthUnit) -> str:
         return format_area(value, "in") if units == "in" else f"{value / 100:.1f} cm2"
     if unit == "kg":
         return format_mass(value, units)
+    if unit == "MPa":
+        return STRESS.told(value, units)
     return f"{_bare(value, unit, units)} {_shown_unit(unit, units)}".strip()
 
 
@@ -44,12 +49,16 @@ def limit_text(f: Finding, units: LengthUnit) -> str:
     text = own or _converted(f, units)
     lead = {"between": "", "in": "", "=": ""}.get(f.op, f.op)
     tail = f" (written {f.written})" if not own and _differs(f, units) else ""
+    if f.tolerance >= TOLD:
+        tail += f", give or take {value_text(f.tolerance, f.unit, units)}"
     return f"{lead} {text}{tail}".strip()
 
 
 def _own_words(f: Finding, units: LengthUnit) -> str:
     """The source's words where they are in the reader's units or need none."""
     if not f.written:
+        return ""
+    if f.unit == "MPa" and units == "in":
         return ""
     if f.unit not in ("mm", "mm2", "kg"):
         return f"{f.written} {_shown_unit(f.unit, units)}".strip()

@@ -194,21 +194,27 @@ def _range_words(found: Placement, units: str) -> str:
 
 
 def limit_words(found: Placement, key: ReadingKey, units: str) -> str:
-    """The hardest and the softest limit of a finding over all places.
+    """The limit of a finding over all places, and the one that it fails by where that is another.
 
     Args:
         found: the places tried.
         key: of the finding.
         units: of lengths, ``"mm"`` or ``"in"``.
     """
+    from cagekit.checks.finding import Status
     from cagekit.checks.wording import limit_text
 
-    seen: dict[str, None] = {}
+    asked: dict[str, None] = {}
+    hard: dict[str, None] = {}
     for t in found.trials:
         f = t.findings.get(key)
         if f is not None and f.limit is not None:
-            seen[limit_text(f, units)] = None  # type: ignore[arg-type]
-    return " / ".join(seen) or "no limit"
+            failed = f.status is Status.FAIL
+            (hard if failed else asked)[limit_text(f, units)] = None  # type: ignore[arg-type]
+    if not asked:
+        return " or ".join(hard) or "no limit"
+    beyond = [text for text in hard if text not in asked]
+    return " or ".join(asked) + (f"; fails unless {' or '.join(beyond)}" if beyond else "")
 
 
 def impossible(found: Placement, units: str) -> list[str]:

@@ -415,12 +415,12 @@ def room(found: Finding) -> float | None:
     if isinstance(found.limit, tuple) and len(found.limit) == 2:
         low, high = found.limit
         if isinstance(low, float | int) and isinstance(high, float | int):
-            return min(value - low, high - value) * worth
+            return (min(value - low, high - value) + found.tolerance) * worth
         return None
     if not isinstance(found.limit, float | int):
         return None
     gap = value - float(found.limit)
-    return (gap if found.op in (">=", ">") else -gap) * worth
+    return ((gap if found.op in (">=", ">") else -gap) + found.tolerance) * worth
 
 
 def _rank(trial: Trial, now: Sequence[float]) -> tuple[float, ...]:
