@@ -96,7 +96,7 @@ def belt_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield measure(who.name, readings.belt_angle(s.cockpit, who), factor=degrees(1.0))
 
 
-@quantity("side_bar_on_arm", "ratio", "door bar's place on the upper arm, 0 at the shoulder to 1 at the elbow")
+@quantity("side_bar_on_arm", "ratio", "door bar along the upper arm, 0 shoulder to 1 elbow")
 def side_bar_on_arm(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Where the door bar passes each person's upper arm: 0 at the shoulder, 1 at the elbow."""
     yield from read(s, pick, readings.door_bar_share)
