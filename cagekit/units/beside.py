@@ -16,7 +16,7 @@ from cagekit.units.scale import FOOT_EXACT, KSI_EXACT, POUND_EXACT, POUND_FORCE_
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Beside:
+class TwoUnits:
     """How one kind of quantity is written.
 
     Args:
@@ -68,18 +68,18 @@ class Beside:
         return f"{float(number):,.{digits}f}"
 
 
-FORCE = Beside(
+FORCE = TwoUnits(
     si="kN", si_size=Fraction(1000), decimals=1,
     us="lbf", us_size=POUND_FORCE_EXACT, step=Fraction(10),
 )  # fmt: skip
-MOMENT = Beside(
+MOMENT = TwoUnits(
     si="kNm", si_size=Fraction(10**6), decimals=2,
     us="lbf ft", us_size=POUND_FORCE_EXACT * FOOT_EXACT, step=Fraction(10),
 )  # fmt: skip
-STRESS = Beside(
+STRESS = TwoUnits(
     si="MPa", si_size=Fraction(1), decimals=0, us="ksi", us_size=KSI_EXACT, step=Fraction(1, 10)
 )
-MASS = Beside(
+MASS = TwoUnits(
     si="kg", si_size=Fraction(1), decimals=3, us="lb", us_size=POUND_EXACT, step=Fraction(1, 1000)
 )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cagekit.units import FORCE, MASS, MOMENT, STRESS, forces_in
-from cagekit.units.beside import Beside
+from cagekit.units.beside import TwoUnits
 
 LBF = 4.4482216152605
 """N, by definition of pound and standard gravity."""
@@ -30,7 +30,7 @@ def test_who_reads_mm_gets_si_alone() -> None:
         (MASS, 0.45359237, "0.454 kg", "1.000 lb"),
     ],
 )
-def test_who_reads_inches_gets_both(kind: Beside, value: float, si: str, us: str) -> None:
+def test_who_reads_inches_gets_both(kind: TwoUnits, value: float, si: str, us: str) -> None:
     (first, unit), (second, other) = si.split(" ", 1), us.split(" ", 1)
     assert kind.told(value, "in") == f"{si} ({us})"
     assert kind.figures(value, "in") == f"{first} ({second})"
