@@ -496,6 +496,14 @@ def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
 
     What a bundle gets hangs on itself alone, to the last bit: the others only save calls.
     """
+    return [
+        first_of(found, b.origins.shape[:-1])
+        for b, found in zip(bundles, solutions(bundles), strict=True)
+    ]
+
+
+def solutions(bundles: Sequence[Bundle]) -> list[list[Solution]]:
+    """What the rays of many bundles do at each of their own surfaces, in one array pass."""
     flat = [b.origins.reshape(-1, 3) for b in bundles]
     asked = [
         (q, ParallelRays(o, b.direction, w))
@@ -513,11 +521,16 @@ def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
             for q, r in asked
         ]
     )
-    return [_first([next(solved) for _ in b.surfaces], b.origins.shape[:-1]) for b in bundles]
+    return [[next(solved) for _ in b.surfaces] for b in bundles]
 
 
-def _first(solved: Sequence[Solution], shape: tuple[int, ...]) -> Contact:
-    """The first contact of each ray among its solutions at several surfaces."""
+def first_of(solved: Sequence[Solution], shape: tuple[int, ...]) -> Contact:
+    """The first contact of each ray among its solutions at several surfaces.
+
+    Args:
+        solved: what the rays do at each surface, arrays ``(n,)``.
+        shape: of the answer.
+    """
     if len(solved) == 1:
         s, gap, over = solved[0]
         ok = (gap <= TOUCH) & (over <= RANGE_TOL)
@@ -649,6 +662,8 @@ __all__ = [
     "TorusPiece",
     "first_contact",
     "first_contacts",
+    "first_of",
+    "solutions",
     "surface_of",
     "tube_surfaces",
 ]  # fmt: skip

@@ -8,7 +8,7 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import inf, pi, sin
@@ -167,6 +167,10 @@ class EndCut:
         They hold every angle where a cope has its tips, lows and tangencies.
         """
         return _scan_angles([self])[0]
+
+    def seen(self, side: int) -> Ints:
+        """What takes each ray of ``grid``, ``(m,)``: of the outside for 0, of the inside for 1."""
+        return self._scan.active[side]
 
     def corners_at(self, rho: Iterable[float]) -> list[Vec]:
         """Angles where the curve at each radius has a kink or changes surface.
@@ -629,13 +633,14 @@ def measure(cuts: Iterable[EndCut]) -> None:
     in_step([cut.measured() for cut in cuts if "_extremes" not in vars(cut)])
 
 
-def first_change(
-    active: Callable[[Vec], Ints], lo: Vec, hi: Vec, first: Ints, *, rounds: int
-) -> tuple[Vec, Vec, Ints]:
+def narrowing(
+    lo: Vec, hi: Vec, first: Ints, *, rounds: int
+) -> Generator[Vec, Ints, tuple[Vec, Vec, Ints]]:
     """Where rays first end on another surface than ``first``, in brackets ``(n,)`` of angles.
 
+    It gives angles ``(n, k)`` and takes the number of the surface that takes each ray there.
+
     Args:
-        active: number of the surface that takes each ray, of angles ``(n, k)``.
         lo: lower ends of the brackets, rad.
         hi: upper ends; a ray there ends on another surface.
         first: surfaces that take the rays at ``lo``.
@@ -643,26 +648,6 @@ def first_change(
 
     Returns:
         The angles, angles just past them, and the surfaces found there, ``(n,)`` each.
-    """
-    search = narrowing(lo, hi, first, rounds=rounds)
-    t = next(search)
-    try:
-        while True:
-            t = search.send(active(t))
-    except StopIteration as end:
-        return end.value  # type: ignore[no-any-return]
-
-
-def narrowing(
-    lo: Vec, hi: Vec, first: Ints, *, rounds: int
-) -> Generator[Vec, Ints, tuple[Vec, Vec, Ints]]:
-    """The search of :func:`first_change`: gives angles ``(n, k)`` and takes their surfaces.
-
-    Args:
-        lo: lower ends of the brackets, rad.
-        hi: upper ends; a ray there ends on another surface.
-        first: surfaces that take the rays at ``lo``.
-        rounds: how often a bracket is narrowed to a 32nd.
     """
     parts = np.linspace(0.0, 1.0, 33)
     rows = np.arange(len(lo))

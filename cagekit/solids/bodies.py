@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import ExitStack
 from functools import partial
 from typing import TYPE_CHECKING
@@ -14,7 +14,7 @@ from cagekit.solids.creases import Refused
 from cagekit.solids.fallback import KernelSolid
 from cagekit.solids.measure import measure
 from cagekit.solids.sheet import plate_record
-from cagekit.solids.tube import tube_record
+from cagekit.solids.tube import TubeToWrite, tube_records
 from cagekit.solids.turned import small_part_record
 from cagekit.solids.worker import KernelWorker
 from cagekit.units.tolerance import MICRON, VOLUME
@@ -65,9 +65,13 @@ def build_records(
             return started[0]
 
         ways: dict[str, Callable[[], SolidBody]] = {}
+        skipped = {*by_kernel, *(left_out or ())}
+        written = _written(cage, [i for i in cage.members if i not in skipped])
         for i in cage.members:
-            way = kernel_body if i in by_kernel else member_body
-            ways[i] = partial(way, cage, i, kernel)
+            if i in by_kernel:
+                ways[i] = partial(kernel_body, cage, i, kernel)
+            else:
+                ways[i] = partial(member_body, cage, i, kernel, written=written.get(i))
         ways.update((p.id, partial(plate_body, p)) for p in cage.plates)
         ways.update((p.id, partial(small_part_body, p)) for p in cage.hardware)
         return _made(ways, left_out)
@@ -90,18 +94,38 @@ def _made(
     return out
 
 
-def member_body(cage: Cage, id_: str, kernel: GetWorker | None = None) -> SolidBody:
+def _written(cage: Cage, ids: Sequence[str]) -> dict[str, Record | Refused]:
+    """Members' boundaries written down side by side, or why one cannot be, by id."""
+    tubes = [
+        TubeToWrite(
+            name=i, path=(m := cage.member(i)).path, cut_a=cage.cut(i, "a"), cut_b=cage.cut(i, "b"),
+            drills=m.drills,
+        )
+        for i in ids
+    ]  # fmt: skip
+    return dict(zip(ids, tube_records(tubes), strict=True))
+
+
+def member_body(
+    cage: Cage,
+    id_: str,
+    kernel: GetWorker | None = None,
+    *,
+    written: Record | Refused | None = None,
+) -> SolidBody:
     """One member's solid; arguments and errors as :func:`build_records`.
 
     Args:
         cage: the whole cage.
         id_: id of the member.
         kernel: gives the process that the kernel works in; one of its own when None.
+        written: its boundary, or why there is none, when that is known.
     """
-    member = cage.member(id_)
-    cuts = cage.cut(id_, "a"), cage.cut(id_, "b")
+    known = written if written is not None else _written(cage, [id_])[id_]
     try:
-        return _sound(tube_record(id_, member.path, *cuts, drills=member.drills), cage.volume(id_))
+        if isinstance(known, Refused):
+            raise known
+        return _sound(known, cage.volume(id_))
     except Refused as reason:
         return kernel_body(cage, id_, kernel, why=str(reason))
 

@@ -7,49 +7,52 @@ from math import acos, cos, tau
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, Bools, Ints
+from cagekit.geometry.arrays import Array, Bools
 from cagekit.geometry.contact import TOUCH
-from cagekit.geometry.end_cut import first_change
+from cagekit.geometry.end_cut import narrowing
 from cagekit.solids.rims import EndRays, Graze, apart
+from cagekit.solids.side_by_side import Work
 from cagekit.units.tolerance import SAME_ANGLE
 
-SAMPLES = 120
-"""Rays around a rim that look for the places where the parent changes."""
 CLOSER = 8
 """Parts into which an interval of rays is divided where a surface may show between them."""
 ROUNDS = 4
 """How often it is divided: what shows over less than a micrometre stays unseen."""
 
 
-def breaks(rays: EndRays, rho: float, every: Sequence[Graze]) -> list[float]:
+def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> Work[list[float]]:
     """Angles at which a rim passes from one surface to another, rad in [0, 2 pi).
-
-    ``every`` are the rim's grazes.
 
     Args:
         rays: rays of the end.
-        rho: distance from the axis, mm.
+        side: 0 for the rim outside, 1 for that of the bore.
         every: grazes of the rim.
     """
+    rho = rays.radii[side]
     sharp = [g for g in every if g.missing]
+    phi, known = rays.scanned(side)
+    if rays.cut.count == 1 and not sharp and (known == known[0]).all():
+        return []
     beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
-    phi = (np.arange(SAMPLES) + 0.37) * tau / SAMPLES
     phi = np.unique(np.concatenate([phi, np.array(beyond) % tau]))
     if rays.cut.count > 1:
-        phi = _closer(rays, rho, phi)
-    _, active = rays.contact(phi, rho)
+        phi = yield from _closer(rays, rho, phi)
+    _, active = yield from rays.asking(phi, rho)
     change = np.nonzero(active != np.roll(active, -1))[0]
     if not len(change):
         return []
     low, high = phi[change], np.append(phi[1:], phi[0] + tau)[change]
     left, right = active[change], np.roll(active, -1)[change]
     out = []
-
-    def taken(grid: Array) -> Ints:
-        return rays.contact(grid.ravel(), rho)[1].reshape(grid.shape)
-
     while len(low):
-        at, past, found = first_change(taken, low, high, left, rounds=9)
+        search = narrowing(low, high, left, rounds=9)
+        grid = next(search)
+        try:
+            while True:
+                _, taken = yield from rays.asking(grid.ravel(), rho)
+                grid = search.send(taken.reshape(grid.shape))
+        except StopIteration as end:
+            at, past, found = end.value
         for angle, pair in zip(at % tau, zip(left, found, strict=True), strict=True):
             beside = max(pair) >= rays.cut.count
             out.append(_silhouette(float(angle), rho, sharp) if beside else float(angle))
@@ -59,13 +62,13 @@ def breaks(rays: EndRays, rho: float, every: Sequence[Graze]) -> list[float]:
     return out
 
 
-def _closer(rays: EndRays, rho: float, phi: Array) -> Array:
+def _closer(rays: EndRays, rho: float, phi: Array) -> Work[Array]:
     """Add rays where a surface may show between two samples that both end on others."""
     low, high = phi, np.append(phi[1:], phi[0] + tau)
     out = [phi]
     fraction = np.arange(CLOSER) / CLOSER
     for _ in range(ROUNDS):
-        maybe = _may_show(rays, rho, low, high)
+        maybe = yield from _may_show(rays, rho, low, high)
         if not maybe.any():
             break
         edges = low[maybe, None] + (high - low)[maybe, None] * np.append(fraction, 1.0)
@@ -74,15 +77,13 @@ def _closer(rays: EndRays, rho: float, phi: Array) -> Array:
     return np.unique(np.concatenate(out) % tau)
 
 
-def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> Bools:
+def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> Work[Bools]:
     """Tell in which intervals ``(n,)`` a surface may come first that does at neither end."""
     n = len(low)
-    ends = np.concatenate([low, high])
-    first, active = rays.contact(ends, rho)
+    solved, first, active = yield from rays.solving(np.concatenate([low, high]), rho)
     bow = rho * (high - low) ** 2
     out = np.zeros(n, dtype=bool)
-    for k in range(rays.cut.count):
-        here = rays.alone(ends, rho, k)
+    for k, here in enumerate(solved):
         lead, gap, over = (q.reshape(2, n) for q in (here.s - first, here.gap, here.over))
         near = lead.max(axis=0) + np.abs(lead[1] - lead[0]) + bow > 0
         met = gap.min(axis=0) <= np.abs(gap[1] - gap[0]) + TOUCH

@@ -16,11 +16,13 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array, Ints, Points, cross3
 from cagekit.geometry.centre_line import perpendicular, unit
-from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Solution
+from cagekit.geometry.contact import Bundle, ContactSurface, CylinderPiece, PlaneFace, first_of
 from cagekit.geometry.cope import EndCut
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
+    EllipseCurve,
+    LineCurve,
     PlaneSurface,
     Record,
     SplineCurve,
@@ -28,7 +30,8 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.readable import least_nodes
-from cagekit.solids.spline import DEGREE, fitted
+from cagekit.solids.side_by_side import Answer, Work, done, together
+from cagekit.solids.spline import DEGREE, fitting
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
     MICRON,
@@ -118,24 +121,58 @@ class EndRays:
         Raises:
             Refused: the direct way cannot do it; the kernel makes the part instead.
         """
-        x = self.x
-        turn = np.arctan2(x @ self.cut.side, x @ self.cut.zero)
-        sign = 1.0 if self.cut.which == "b" else -1.0
-        touch = self.cut.contact(turn + sign * phi, rho)
-        if (touch.active < 0).any():
-            raise Refused("it partly misses the bend that it stands on")
-        return touch.s, touch.active
+        return done(self.asking(phi, rho))
 
-    def alone(self, phi: Array, rho: float, surface: int) -> Solution:
-        """What rays ``(n,)`` do at one of the surfaces.
+    def asking(self, phi: Array, rho: Array | float) -> Work[tuple[Array, Ints]]:
+        """As :meth:`contact`, side by side with other work."""
+        _, s, active = yield from self.solving(phi, rho)
+        return s, active
+
+    def solving(self, phi: Array, rho: Array | float) -> Work[tuple[Answer, Array, Ints]]:
+        """As :meth:`asking`; first of all what the rays do at each of the contact surfaces.
+
+        Args:
+            phi: angles around the tube, rad.
+            rho: distances from the axis, mm.
+        """
+        turn, sign = self._turn
+        bundle = self.cut.bundle(turn + sign * phi, rho)
+        (solved,) = yield [bundle]
+        touch = self.cut.closed(first_of(solved, bundle.origins.shape[:-1]))
+        return solved, touch.s, _met(touch.active)
+
+    @property
+    def _turn(self) -> tuple[float, float]:
+        """Angle of the reference line in the cut's own count, and which way that runs."""
+        turn = np.arctan2(self.x @ self.cut.side, self.x @ self.cut.zero)
+        return float(turn), 1.0 if self.cut.which == "b" else -1.0
+
+    def scanned(self, side: int) -> tuple[Array, Ints]:
+        """Angles all round, rising ``(m,)``, and the surfaces that take the rays there.
+
+        Args:
+            side: 0 for the outside, 1 for the bore.
+
+        Raises:
+            Refused: the direct way cannot do it; the kernel makes the part instead.
+        """
+        turn, sign = self._turn
+        phi = (sign * (self.cut.grid - turn)) % tau
+        order = np.argsort(phi)
+        return phi[order], _met(self.cut.seen(side))[order]
+
+    def bundle(self, phi: Array, rho: Array | float, surface: int) -> Bundle:
+        """Rays ``(n,)`` and one of the surfaces, its ends ignored.
 
         Args:
             phi: angles around the tube, rad.
             rho: distance from the axis, mm.
             surface: index of the parent surface.
         """
-        window = self.cut.windows[surface]
-        return self.surfaces[surface].solve(self.origins(phi, rho), self.inward, window)
+        windows = self.cut.windows
+        window = windows[surface] if surface < len(windows) else (-inf, inf)
+        origins = self.origins(phi, rho)
+        return Bundle((self.surfaces[surface],), origins, self.inward, (window,))
 
     def points(self, phi: Array, rho: Array | float, surface: int) -> Array:
         """Where rays ``(n,)`` touch one of the surfaces, its ends ignored, ``(n, 3)``.
@@ -145,11 +182,7 @@ class EndRays:
             rho: distance from the axis, mm.
             surface: index of the parent surface.
         """
-        o = self.origins(phi, rho)
-        windows = self.cut.windows
-        window = windows[surface] if surface < len(windows) else (-inf, inf)
-        s = self.surfaces[surface].solve(o, self.inward, window).s
-        return np.asarray(o + s[:, None] * self.inward)
+        return done(_touched([self.bundle(phi, rho, surface)]))[0]
 
     def depth(self, points: Points) -> Array:
         """Depth s of points ``(n, 3)``, mm."""
@@ -159,6 +192,21 @@ class EndRays:
         """Angles and radii ``(n,)`` of points ``(n, 3)``."""
         w = points - self.node
         return np.arctan2(w @ self.y, w @ self.x), np.hypot(w @ self.x, w @ self.y)
+
+
+def _met(active: Ints) -> Ints:
+    if (active < 0).any():
+        raise Refused("it partly misses the bend that it stands on")
+    return active
+
+
+def _touched(bundles: list[Bundle]) -> Work[list[Array]]:
+    """Where the rays of each bundle touch its one surface, ``(n, 3)``."""
+    found = yield bundles
+    return [
+        np.asarray(b.origins + solved[0].s[:, None] * b.direction)
+        for b, solved in zip(bundles, found, strict=True)
+    ]
 
 
 def _off_centre(cut: EndCut) -> Array:
@@ -242,12 +290,24 @@ class RimArc:
     turns: tuple[Graze, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ArcCurve:
+    """The curve of an arc between two parameters, and how far (mm) it may lie off."""
+
+    curve: LineCurve | EllipseCurve | SplineCurve
+    t0: float
+    t1: float
+    tol: float
+
+
 @dataclass(slots=True)
 class Rim:
-    """One rim: its arcs in order from angle 0, their edges and first vertices."""
+    """One rim: its arcs in order from angle 0, their first points, curves, edges and vertices."""
 
     radius: float
     arcs: list[RimArc]
+    corners: list[Array] = field(default_factory=list)
+    curves: list[ArcCurve] = field(default_factory=list)
     edges: list[int] = field(default_factory=list)
     vertices: list[int] = field(default_factory=list)
     station: float = 0.0
@@ -274,7 +334,9 @@ def grazes(rays: EndRays, rho: float) -> list[Graze]:
     return out
 
 
-def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]) -> Rim:
+def split(
+    rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]
+) -> Work[Rim]:
     """Divide a rim at angle 0, where the surface changes and where it turns sharply.
 
     Args:
@@ -291,16 +353,15 @@ def split(rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence
 
     for angle in at_breaks:
         mark(angle)
-    for g in sharp:
-        if not g.missing and not g.is_soft and _is_active(rays, rho, g):
-            mark(g.angle)
+    for g in (yield from _active(rays, rho, [g for g in sharp if not g.missing and not g.is_soft])):
+        mark(g.angle)
     marks.sort()
     stops = [*marks[1:], tau]
     middle = np.array([0.5 * (a + b) for a, b in zip(marks, stops, strict=True)])
-    _, active = rays.contact(middle, rho)
+    _, active = yield from rays.asking(middle, rho)
     arcs = []
     for a, b, k in zip(marks, stops, active.tolist(), strict=True):
-        plane = _stand_in(rays, rho, k, 0.5 * (a + b))
+        plane = yield from _stand_in(rays, rho, k, 0.5 * (a + b))
         ends = (_beyond(sharp, k, a, 1.0), _beyond(sharp, k, b, -1.0))
         soft = (g for g in sharp if g.is_soft and g.surface == k)
         turns = tuple(soft) if len(marks) == 1 and ends == (None, None) else ()
@@ -334,9 +395,14 @@ def apart(a: float, b: float) -> float:
     return abs((a - b + pi) % tau - pi)
 
 
-def _is_active(rays: EndRays, rho: float, g: Graze) -> bool:
-    phi = g.angle + np.array([-BESIDE, BESIDE])
-    return bool((rays.contact(phi, rho)[1] == g.surface).any())
+def _active(rays: EndRays, rho: float, sharp: list[Graze]) -> Work[list[Graze]]:
+    """Those of grazes beside which the rim lies on the surface that they graze."""
+    if not sharp:
+        return []
+    phi = np.array([[g.angle - BESIDE, g.angle + BESIDE] for g in sharp])
+    _, active = yield from rays.asking(phi.ravel(), rho)
+    here = active.reshape(-1, 2) == np.array([g.surface for g in sharp])[:, None]
+    return [g for g, on in zip(sharp, here.any(axis=1).tolist(), strict=True) if on]
 
 
 def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> Beyond:
@@ -352,49 +418,56 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
     return g, d
 
 
-def write(record: Record, rays: EndRays, rim: Rim) -> None:
-    """Add a rim's vertices and edges to the record.
+def shape(rays: EndRays, rim: Rim) -> Work[None]:
+    """Find a rim's corners and the curves between them.
 
     Args:
-        record: the tube so far; edges are added to it.
         rays: rays of the end.
-        rim: the rim to write down.
+        rim: the rim; its ``corners`` and ``curves`` are filled in.
 
     Raises:
         Refused: the direct way cannot do it; the kernel makes the part instead.
     """
-    tips = [_points(rays, rim.radius, a, np.array([a.start, a.stop])) for a in rim.arcs]
-    count = len(rim.arcs)
-    for i in range(count):
-        rim.vertices.append(record.vertex(0.5 * (tips[i][0] + tips[i - 1][1])))
-    rim.station = float(rays.depth(record.vertices[rim.vertices[0]][None])[0])
+    at_ends = [_bundle(rays, rim.radius, a, np.array([a.start, a.stop])) for a in rim.arcs]
+    tips = yield from _touched(at_ends)
+    rim.corners = [0.5 * (tip[0] + tips[i - 1][1]) for i, tip in enumerate(tips)]
+    rim.station = float(rays.depth(rim.corners[0][None])[0])
+    works = []
     for i, arc in enumerate(rim.arcs):
-        ends = rim.vertices[i], rim.vertices[(i + 1) % count]
-        gap = max(
-            float(np.linalg.norm(record.vertices[v] - p))
-            for v, p in zip(ends, tips[i], strict=True)
-        )
+        ends = rim.corners[i], rim.corners[(i + 1) % len(rim.arcs)]
+        gap = max(float(np.linalg.norm(v - p)) for v, p in zip(ends, tips[i], strict=True))
         if gap > COARSE:
             raise Refused(
                 f"its edge jumps by {gap:.2g} mm where it runs off one tube and lands on the next"
             )
-        tol = max(SAME_POINT, 2 * gap, 4 * rays.shift)
-        rim.edges.append(record.edge(_arc_edge(rays, rim.radius, arc, ends, tol)))
-    deepest = rays.depth(np.array([record.vertices[v] for v in rim.vertices])).max()
+        works.append(_arc_curve(rays, rim.radius, arc, max(SAME_POINT, 2 * gap, 4 * rays.shift)))
+    rim.curves = yield from together(works)
+    deepest = rays.depth(np.array(rim.corners)).max()
     if float(deepest) > rays.room - SAME_POINT:
         raise Refused("the cope reaches the bend")
 
 
-def _points(rays: EndRays, rho: float, arc: RimArc, phi: Array) -> Array:
-    """Points of an arc at angles ``(n,)``, shape ``(n, 3)``."""
+def write(record: Record, rim: Rim) -> None:
+    """Add a rim's vertices and edges to the record.
+
+    Args:
+        record: the tube so far; edges are added to it.
+        rim: the rim, shaped.
+    """
+    rim.vertices = [record.vertex(p) for p in rim.corners]
+    after = [*rim.vertices[1:], rim.vertices[0]]
+    for first, last, c in zip(rim.vertices, after, rim.curves, strict=True):
+        rim.edges.append(record.edge(Edge(first, last, c.curve, c.t0, c.t1, c.tol)))
+
+
+def _bundle(rays: EndRays, rho: float, arc: RimArc, phi: Array) -> Bundle:
+    """Rays of an arc at angles ``(n,)`` and the surface or plane that it lies on."""
     if arc.plane is None:
-        return rays.points(phi, rho, arc.surface)
-    o = rays.origins(phi, rho)
-    s = arc.plane.solve(o, rays.inward).s
-    return np.asarray(o + s[:, None] * rays.inward)
+        return rays.bundle(phi, rho, arc.surface)
+    return Bundle((arc.plane,), rays.origins(phi, rho), rays.inward, ((-inf, inf),))
 
 
-def _stand_in(rays: EndRays, rho: float, surface: int, angle: float) -> PlaneFace | None:
+def _stand_in(rays: EndRays, rho: float, surface: int, angle: float) -> Work[PlaneFace | None]:
     """The plane that cuts the tube in the same curve as the surface does, if there is one."""
     s = rays.surfaces[surface]
     if isinstance(s, PlaneFace):
@@ -409,35 +482,38 @@ def _stand_in(rays: EndRays, rho: float, surface: int, angle: float) -> PlaneFac
     lean = float(rays.inward @ along)
     w = rays.node - foot
     foot = foot + along * float(w @ (along - lean * rays.inward)) / (1 - lean * lean)
-    at = rays.points(np.array([angle]), rho, surface)[0]
+    ((at,),) = yield from _touched([rays.bundle(np.array([angle]), rho, surface)])
     normals = [unit(rays.inward - along), unit(rays.inward + along)]
     normal = min(normals, key=lambda n: abs(float((at - foot) @ n)))
     return PlaneFace(owner=s.owner, point=np.asarray(foot), normal=normal)
 
 
-def _arc_edge(rays: EndRays, rho: float, arc: RimArc, ends: tuple[int, int], tol: float) -> Edge:
+def _arc_curve(rays: EndRays, rho: float, arc: RimArc, tol: float) -> Work[ArcCurve]:
     width = arc.stop - arc.start
     if arc.plane is not None:
         phi = arc.start + width * np.array([0.0, 0.25, 1.0])
-        p = _points(rays, rho, arc, phi)
+        (p,) = yield from _touched([_bundle(rays, rho, arc, phi)])
         ring = conic(
             rays.node, rays.inward, rho, np.asarray(arc.plane.point),
             np.asarray(arc.plane.normal), p[1],
         )  # fmt: skip
         last = p[2] if width < tau - ANGLE_ROUNDING else p[0]
-        curve, t0, t1 = curve_range(ring, p[0], p[1], last)
-        return Edge(ends[0], ends[1], curve, t0, t1, tol)
+        return ArcCurve(*curve_range(ring, p[0], p[1], last), tol)
     wall = CylinderSurface(rays.node, rays.inward, rays.x, rho)
     beside = wall, face_surface(rays, rays.surfaces[arc.surface])[0]
-    fit = fitted(
-        lambda u: rays.points(_spread(u, arc), rho, arc.surface), FINE,
-        first=_first_nodes(width), least=lambda fit: least_nodes(fit, beside),
-    )  # fmt: skip
+    search = fitting(FINE, first=_first_nodes(width), least=lambda fit: least_nodes(fit, beside))
+    u = next(search)
+    try:
+        while True:
+            points = yield from _touched([rays.bundle(_spread(u, arc), rho, arc.surface)])
+            u = search.send(points[0])
+    except StopIteration as end:
+        fit = end.value
     if fit.off > COARSE:
         raise Refused(f"a rim is only known to {fit.off:.2g} mm")
     knots = arc.start + width * fit.tool.knots
     spline = SplineCurve(DEGREE, fit.poles, knots, fit.tool.multiplicities)
-    return Edge(ends[0], ends[1], spline, arc.start, arc.stop, max(tol, 4 * fit.off))
+    return ArcCurve(spline, arc.start, arc.stop, max(tol, 4 * fit.off))
 
 
 def _spread(u: Array, arc: RimArc) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from functools import cache
 
@@ -78,10 +78,7 @@ def fitted(
     most: int = LADDER[-1],
     least: Callable[[Fit], int] | None = None,
 ) -> Fit:
-    """Interpolate a curve with as few nodes as bring it close enough.
-
-    The deviation falls with a power of the number of nodes, which tells the next number to try.
-    It ends where more nodes do not help.
+    """Interpolate a curve with as few nodes as bring it close enough; see :func:`fitting`.
 
     Args:
         sample: gives points ``(m, k)`` at parameters ``(m,)`` in [0, 1].
@@ -90,18 +87,47 @@ def fitted(
         most: the largest number; the closest curve found is taken then.
         least: tells of a curve that is close enough how many nodes it must have.
     """
-    fit = _close(sample, close, first, most)
+    work = fitting(close, first=first, most=most, least=least)
+    u = next(work)
+    try:
+        while True:
+            u = work.send(sample(u))
+    except StopIteration as end:
+        return end.value  # type: ignore[no-any-return]
+
+
+def fitting(
+    close: float,
+    *,
+    first: int = 0,
+    most: int = LADDER[-1],
+    least: Callable[[Fit], int] | None = None,
+) -> Generator[Array, Array, Fit]:
+    """Interpolate a curve: gives parameters ``(m,)`` in [0, 1] and takes its points ``(m, k)``.
+
+    The deviation falls with a power of the number of nodes, which tells the next number to try.
+    It ends where more nodes do not help.
+
+    Args:
+        close: deviation at which no more nodes are tried.
+        first: the number of nodes to begin with.
+        most: the largest number; the closest curve found is taken then.
+        least: tells of a curve that is close enough how many nodes it must have.
+    """
+    fit = yield from _close(close, first, most)
     wanted = least(fit) if least is not None else 0
-    return fit if len(fit.poles) >= min(wanted, most) else _close(sample, close, wanted, most)
+    if len(fit.poles) >= min(wanted, most):
+        return fit
+    return (yield from _close(close, wanted, most))
 
 
-def _close(sample: Callable[[Array], Array], close: float, first: int, most: int) -> Fit:
+def _close(close: float, first: int, most: int) -> Generator[Array, Array, Fit]:
     rungs = [n for n in LADDER if n <= most]
     k = next(i for i, n in enumerate(rungs) if n >= min(first, rungs[-1]))
     best: Fit | None = None
     while True:
         tool = interpolant(rungs[k])
-        samples = sample(tool.all_nodes)
+        samples = yield tool.all_nodes
         poles, off = tool.fit(samples)
         stalled = best is not None and best.off < STALLED and off > best.off / 2
         if best is None or (off < best.off and not stalled):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import atan2, tau
 
 import numpy as np
@@ -27,7 +27,8 @@ from cagekit.solids.brep import (
 from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused
 from cagekit.solids.holes import drilled
-from cagekit.solids.rims import EndRays, Rim, grazes, split, write
+from cagekit.solids.rims import EndRays, Graze, Rim, grazes, shape, split, write
+from cagekit.solids.side_by_side import Work, done, together
 from cagekit.units.tolerance import NOISE, SAME_POINT
 
 SEAMS = 48
@@ -35,6 +36,25 @@ SEAMS = 48
 BESIDE_TURN = 0.85
 """How far (rad) from a soft turn of a rim the seam is best: of 0.7 to 1.2 tried, the rims of the
 demos need the fewest nodes here."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TubeToWrite:
+    """A tube whose boundary is wanted.
+
+    Attributes:
+        name: name of the solid.
+        path: centre line up to the theoretical ends.
+        cut_a: how end a is cut; it also holds the radii.
+        cut_b: how end b is cut.
+        drills: holes right through a straight of it.
+    """
+
+    name: str
+    path: CentreLine
+    cut_a: EndCut
+    cut_b: EndCut
+    drills: Sequence[Drill] = ()
 
 
 def tube_record(
@@ -57,43 +77,74 @@ def tube_record(
     Raises:
         Refused: the end faces are of a kind that is left to the kernel's booleans.
     """
+    tube = TubeToWrite(name=name, path=path, cut_a=cut_a, cut_b=cut_b, drills=drills)
+    return done(_written(tube))
+
+
+def tube_records(tubes: Sequence[TubeToWrite]) -> list[Record | Refused]:
+    """Write down the boundaries of many tubes side by side; for one that cannot be, why."""
+    return done(together([_or_refused(tube) for tube in tubes]))
+
+
+def _or_refused(tube: TubeToWrite) -> Work[Record | Refused]:
+    try:
+        return (yield from _written(tube))
+    except Refused as reason:
+        return reason
+
+
+def _written(tube: TubeToWrite) -> Work[Record]:
+    """The boundary of a tube; the rims of both ends side by side."""
+    path, cuts = tube.path, (tube.cut_a, tube.cut_b)
     lines = path.reference_lines()
-    cuts = (cut_a, cut_b)
     ends = tuple(
         EndRays.of(cut, lines[k], _room(path, k, cut)) for cut, k in zip(cuts, (0, -1), strict=True)
     )
-    sharp = [[grazes(e, r) for r in e.radii] for e in ends]
-    marks = [
-        [breaks(e, r, g) for r, g in zip(e.radii, at, strict=True)]
-        for e, at in zip(ends, sharp, strict=True)
-    ]
-    taken = [a for pair in marks for group in pair for a in group]
-    taken += [a for d in drills for a in _taken(d, path, lines, cut_a.inner_radius)]
-    every = [g for pair in sharp for group in pair for g in group]
+    sharp = [grazes(e, r) for e in ends for r in e.radii]
+    four = [(e, side) for e in ends for side in (0, 1)]
+    marks = yield from together(
+        [breaks(e, side, g) for (e, side), g in zip(four, sharp, strict=True)]
+    )
+    walls = cuts[0].outer_radius, cuts[0].inner_radius
+    taken = [a for group in marks for a in group]
+    taken += [a for d in tube.drills for a in _taken(d, path, lines, walls[1])]
+    every = [g for group in sharp for g in group]
     taken += [g.angle for g in every if not g.is_soft]
     seam = _seam(taken, [g.angle for g in every if g.is_soft])
     lines = np.array([_turned(path, lines, i, seam) for i in range(len(lines))])
-    record = Record(name)
-    rims: list[tuple[Rim, Rim]] = []
-    for end, at_breaks, at_grazes, k in zip(ends, marks, sharp, (0, -1), strict=True):
-        rays = EndRays.of(end.cut, lines[k], end.room)
-        outer, inner = (
-            split(rays, r, _less(b, seam), [replace(g, angle=_turn(g.angle, seam)) for g in s])
-            for r, b, s in zip(rays.radii, at_breaks, at_grazes, strict=True)
-        )
-        pair = outer, inner
+    turned = [EndRays.of(e.cut, lines[k], e.room) for e, k in zip(ends, (0, -1), strict=True)]
+    rims = yield from together(
+        [
+            _rim(turned[i // 2], side, _less(b, seam), _later(g, seam))
+            for i, ((_, side), b, g) in enumerate(zip(four, marks, sharp, strict=True))
+        ]
+    )
+    record = Record(tube.name)
+    pairs = (rims[0], rims[1]), (rims[2], rims[3])
+    for rays, pair in zip(turned, pairs, strict=True):
         for rim in pair:
-            write(record, rays, rim)
+            write(record, rim)
         end_faces(record, rays, pair)
-        rims.append(pair)
-    walls = cut_a.outer_radius, cut_a.inner_radius
-    holes = drilled(record, path, drills, walls)
+    holes = drilled(record, path, tube.drills, walls)
     for side, radius in enumerate(walls):
         _wall(
-            record, path, lines, radius, rims[0][side], rims[1][side], holes[side],
+            record, path, lines, radius, pairs[0][side], pairs[1][side], holes[side],
             outside=side == 0,
         )  # fmt: skip
     return record
+
+
+def _rim(
+    rays: EndRays, side: int, at_breaks: Sequence[float], sharp: Sequence[Graze]
+) -> Work[Rim]:
+    """One rim of an end, divided and shaped; arguments as :func:`split`."""
+    rim = yield from split(rays, rays.radii[side], at_breaks, sharp)
+    yield from shape(rays, rim)
+    return rim
+
+
+def _later(sharp: Sequence[Graze], seam: float) -> list[Graze]:
+    return [replace(g, angle=_turn(g.angle, seam)) for g in sharp]
 
 
 def _room(path: CentreLine, k: int, cut: EndCut) -> float:
