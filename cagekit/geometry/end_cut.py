@@ -170,7 +170,7 @@ class EndCut:
 
     def seen(self, side: int) -> Ints:
         """What takes each ray of ``grid``, ``(m,)``: of the outside for 0, of the inside for 1."""
-        return self._scan.active[side]
+        return np.asarray(self._scan.active[side])
 
     def corners_at(self, rho: Iterable[float]) -> list[Vec]:
         """Angles where the curve at each radius has a kink or changes surface.
