@@ -122,12 +122,12 @@ def member_body(
         written: its boundary, or why there is none, when that is known.
     """
     known = written if written is not None else _written(cage, [id_])[id_]
-    try:
-        if isinstance(known, Refused):
-            raise known
-        return _sound(known, cage.volume(id_))
-    except Refused as reason:
-        return kernel_body(cage, id_, kernel, why=str(reason))
+    if isinstance(known, Record):
+        try:
+            return _sound(known, cage.volume(id_))
+        except Refused as reason:
+            known = reason
+    return kernel_body(cage, id_, kernel, why=str(known))
 
 
 def kernel_body(
