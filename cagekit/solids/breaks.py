@@ -11,7 +11,7 @@ from cagekit.geometry.arrays import Array, Bools
 from cagekit.geometry.contact import TOUCH
 from cagekit.geometry.end_cut import narrowing
 from cagekit.solids.rims import EndRays, Graze, apart
-from cagekit.solids.side_by_side import Work
+from cagekit.solids.side_by_side import RayWork
 from cagekit.units.tolerance import SAME_ANGLE
 
 CLOSER = 8
@@ -20,7 +20,7 @@ ROUNDS = 4
 """How often it is divided: what shows over less than a micrometre stays unseen."""
 
 
-def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> Work[list[float]]:
+def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> RayWork[list[float]]:
     """Angles at which a rim passes from one surface to another, rad in [0, 2 pi).
 
     Args:
@@ -62,7 +62,7 @@ def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> Work[list[float]
     return out
 
 
-def _closer(rays: EndRays, rho: float, phi: Array) -> Work[Array]:
+def _closer(rays: EndRays, rho: float, phi: Array) -> RayWork[Array]:
     """Add rays where a surface may show between two samples that both end on others."""
     low, high = phi, np.append(phi[1:], phi[0] + tau)
     out = [phi]
@@ -77,7 +77,7 @@ def _closer(rays: EndRays, rho: float, phi: Array) -> Work[Array]:
     return np.unique(np.concatenate(out) % tau)
 
 
-def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> Work[Bools]:
+def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> RayWork[Bools]:
     """Tell in which intervals ``(n,)`` a surface may come first that does at neither end."""
     n = len(low)
     solved, first, active = yield from rays.solving(np.concatenate([low, high]), rho)

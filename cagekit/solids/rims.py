@@ -30,7 +30,7 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.readable import least_nodes
-from cagekit.solids.side_by_side import Answer, Work, done, together
+from cagekit.solids.side_by_side import Answer, RayWork, done, together
 from cagekit.solids.spline import DEGREE, fitting
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
@@ -123,12 +123,12 @@ class EndRays:
         """
         return done(self.asking(phi, rho))
 
-    def asking(self, phi: Array, rho: Array | float) -> Work[tuple[Array, Ints]]:
+    def asking(self, phi: Array, rho: Array | float) -> RayWork[tuple[Array, Ints]]:
         """As :meth:`contact`, side by side with other work."""
         _, s, active = yield from self.solving(phi, rho)
         return s, active
 
-    def solving(self, phi: Array, rho: Array | float) -> Work[tuple[Answer, Array, Ints]]:
+    def solving(self, phi: Array, rho: Array | float) -> RayWork[tuple[Answer, Array, Ints]]:
         """As :meth:`asking`; first of all what the rays do at each of the contact surfaces.
 
         Args:
@@ -200,7 +200,7 @@ def _met(active: Ints) -> Ints:
     return active
 
 
-def _touched(bundles: list[Bundle]) -> Work[list[Array]]:
+def _touched(bundles: list[Bundle]) -> RayWork[list[Array]]:
     """Where the rays of each bundle touch its one surface, ``(n, 3)``."""
     found = yield bundles
     return [
@@ -336,7 +336,7 @@ def grazes(rays: EndRays, rho: float) -> list[Graze]:
 
 def split(
     rays: EndRays, rho: float, at_breaks: Sequence[float], sharp: Sequence[Graze]
-) -> Work[Rim]:
+) -> RayWork[Rim]:
     """Divide a rim at angle 0, where the surface changes and where it turns sharply.
 
     Args:
@@ -395,7 +395,7 @@ def apart(a: float, b: float) -> float:
     return abs((a - b + pi) % tau - pi)
 
 
-def _active(rays: EndRays, rho: float, sharp: list[Graze]) -> Work[list[Graze]]:
+def _active(rays: EndRays, rho: float, sharp: list[Graze]) -> RayWork[list[Graze]]:
     """Those of grazes beside which the rim lies on the surface that they graze."""
     if not sharp:
         return []
@@ -418,7 +418,7 @@ def _beyond(sharp: Sequence[Graze], surface: int, end: float, sense: float) -> B
     return g, d
 
 
-def shape(rays: EndRays, rim: Rim) -> Work[None]:
+def shape(rays: EndRays, rim: Rim) -> RayWork[None]:
     """Find a rim's corners and the curves between them.
 
     Args:
@@ -467,7 +467,7 @@ def _bundle(rays: EndRays, rho: float, arc: RimArc, phi: Array) -> Bundle:
     return Bundle((arc.plane,), rays.origins(phi, rho), rays.inward, ((-inf, inf),))
 
 
-def _stand_in(rays: EndRays, rho: float, surface: int, angle: float) -> Work[PlaneFace | None]:
+def _stand_in(rays: EndRays, rho: float, surface: int, angle: float) -> RayWork[PlaneFace | None]:
     """The plane that cuts the tube in the same curve as the surface does, if there is one."""
     s = rays.surfaces[surface]
     if isinstance(s, PlaneFace):
@@ -488,7 +488,7 @@ def _stand_in(rays: EndRays, rho: float, surface: int, angle: float) -> Work[Pla
     return PlaneFace(owner=s.owner, point=np.asarray(foot), normal=normal)
 
 
-def _arc_curve(rays: EndRays, rho: float, arc: RimArc, tol: float) -> Work[ArcCurve]:
+def _arc_curve(rays: EndRays, rho: float, arc: RimArc, tol: float) -> RayWork[ArcCurve]:
     width = arc.stop - arc.start
     if arc.plane is not None:
         phi = arc.start + width * np.array([0.0, 0.25, 1.0])

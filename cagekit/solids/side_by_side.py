@@ -15,11 +15,11 @@ from cagekit.geometry.contact import Bundle, Solution, solutions
 T = TypeVar("T")
 Answer = list[Solution]
 """What the rays of a bundle do at each of its surfaces."""
-Work = Generator[list[Bundle], list[Answer], T]
+RayWork = Generator[list[Bundle], list[Answer], T]
 """Yields bundles of rays, takes an answer for each."""
 
 
-def together(works: Sequence[Work[T]]) -> Work[list[T]]:
+def together(works: Sequence[RayWork[T]]) -> RayWork[list[T]]:
     """Do works side by side: each time all of them ask, and all get their answers."""
     done: dict[int, T] = {}
     answers: dict[int, list[Answer] | None] = dict.fromkeys(range(len(works)))
@@ -40,7 +40,7 @@ def _taken(found: Iterator[Answer], count: int) -> list[Answer]:
     return [next(found) for _ in range(count)]
 
 
-def done(work: Work[T]) -> T:
+def done(work: RayWork[T]) -> T:
     """Do a work, answering what it asks."""
     try:
         asked = next(work)

@@ -28,7 +28,7 @@ from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused
 from cagekit.solids.holes import drilled
 from cagekit.solids.rims import EndRays, Graze, Rim, grazes, shape, split, write
-from cagekit.solids.side_by_side import Work, done, together
+from cagekit.solids.side_by_side import RayWork, done, together
 from cagekit.units.tolerance import NOISE, SAME_POINT
 
 SEAMS = 48
@@ -86,14 +86,14 @@ def tube_records(tubes: Sequence[TubeToWrite]) -> list[Record | Refused]:
     return done(together([_or_refused(tube) for tube in tubes]))
 
 
-def _or_refused(tube: TubeToWrite) -> Work[Record | Refused]:
+def _or_refused(tube: TubeToWrite) -> RayWork[Record | Refused]:
     try:
         return (yield from _written(tube))
     except Refused as reason:
         return reason
 
 
-def _written(tube: TubeToWrite) -> Work[Record]:
+def _written(tube: TubeToWrite) -> RayWork[Record]:
     """The boundary of a tube; the rims of both ends side by side."""
     path, cuts = tube.path, (tube.cut_a, tube.cut_b)
     lines = path.reference_lines()
@@ -136,7 +136,7 @@ def _written(tube: TubeToWrite) -> Work[Record]:
 
 def _rim(
     rays: EndRays, side: int, at_breaks: Sequence[float], sharp: Sequence[Graze]
-) -> Work[Rim]:
+) -> RayWork[Rim]:
     """One rim of an end, divided and shaped; arguments as :func:`split`."""
     rim = yield from split(rays, rays.radii[side], at_breaks, sharp)
     yield from shape(rays, rim)
