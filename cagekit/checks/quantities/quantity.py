@@ -123,6 +123,10 @@ class Quantity:
     measure: Measurer
     base: str = ""
 
+    def __reduce__(self) -> tuple[Callable[[str], Quantity], tuple[str]]:
+        """Another process has it under the same name; what measures does not go there."""
+        return _known, (self.name,)
+
 
 _KNOWN: dict[str, Quantity] = {}
 _LOADED: list[bool] = []
@@ -158,3 +162,7 @@ def quantities() -> Mapping[str, Quantity]:
             import_module(module)
         _LOADED.append(True)
     return _KNOWN
+
+
+def _known(name: str) -> Quantity:
+    return quantities()[name]

@@ -13,6 +13,7 @@ from typing import Any
 import demos
 import pytest
 
+from cagekit.checks import run as run_checks
 from cagekit.design import Design
 from cagekit.errors import GeometryError
 from cagekit.make import beside, run
@@ -74,6 +75,7 @@ def test_two_processes_make_what_one_makes(
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_a_design_goes_over_and_works_on(name: str) -> None:
     first = demos.design(name)
+    found = run_checks(first)  # what a command has worked out before it makes anything
     sent = packed(first)
     assert sent is not None
     second = unpacked(sent)
@@ -82,6 +84,7 @@ def test_a_design_goes_over_and_works_on(name: str) -> None:
     for id_, member in first.cage.members.items():
         assert second.cage.cut_length(id_) == first.cage.cut_length(id_)
         assert second.cage.members[id_].path.length == member.path.length
+    assert run_checks(second) == found
     assert second.build.entries == first.build.entries
     assert [b.blank for b in second.bends] == [b.blank for b in first.bends]
 
