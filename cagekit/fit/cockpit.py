@@ -10,6 +10,7 @@ import numpy as np
 
 from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import Member
+from cagekit.errors import NotFoundError
 from cagekit.fit.tubes import TubeRoom, Tubes
 from cagekit.geometry.centre_line import Spot, Vec, vec
 from cagekit.geometry.shapes import Ring, Solid
@@ -95,32 +96,49 @@ class Cockpit:
 
     def gaps(self, who: Occupant, part: str) -> dict[str, TubeRoom]:
         """Room between one part of a body and every tube, by member id."""
-        key = (who.index, part)
-        if key not in self._gaps:
-            # padding faces people; against a seat it is cut away
-            padded = part not in ("seat back", "head rest")
-            name = (Same(self.car), Same(who), part)
-            self._gaps[key] = self.gaps_to(self._solid(who, part), padded=padded, name=name)
-        return self._gaps[key]
+        if (who.index, part) not in self._gaps:
+            self._reach(who, part)
+        return self._gaps[who.index, part]
+
+    def _reach(self, who: Occupant, part: str) -> None:
+        """Measure a part of a body; all parts at one go, as whoever asks for one asks for more."""
+        body: Mapping[str, Solid] = who.parts()
+        solids = body if part in body else {part: self._beside(who, part)}
+        named = [((Same(self.car), Same(who), name), s) for name, s in solids.items()]
+        # padding faces people; against a seat it is cut away
+        padded = part not in ("seat back", "head rest")
+        for name, found in zip(solids, self.gaps_to(named, padded=padded), strict=True):
+            self._gaps[who.index, name] = found
 
     def gaps_to(
-        self, solid: Solid, *, padded: bool = False, name: Hashable = None
-    ) -> dict[str, TubeRoom]:
-        """Room between any solid and every tube, or its padding, by member id.
+        self, named: Sequence[tuple[Hashable, Solid]], *, padded: bool = False
+    ) -> list[dict[str, TubeRoom]]:
+        """Room between solids and every tube, or its padding, by member id.
 
         Args:
-            solid: anything.
+            named: solids, each with what stands for it where it may be met again.
             padded: padding is part of its tube.
-            name: what stands for the solid where it may be met again; itself when None.
         """
         whole = self.tubes if padded else self.bare
-        what = ("room", Same(solid) if name is None else name)
-        keys = [(what, m, r) for m, r in zip(whole.members, whole.radii.tolist(), strict=True)]
+        tubes = list(zip(whole.members, whole.radii.tolist(), strict=True))
+        keys = [(("room", name), m, r) for name, _ in named for m, r in tubes]
 
-        def measured(places: list[int]) -> tuple[TubeRoom, ...]:
-            return self._only(tuple(places), padded=padded).nearest(solid)
+        def measured(places: list[int]) -> list[TubeRoom]:
+            asked: dict[int, list[int]] = {}
+            for place in places:
+                asked.setdefault(place // len(tubes), []).append(place % len(tubes))
+            alike: dict[tuple[int, ...], list[int]] = {}
+            for solid, which in asked.items():
+                alike.setdefault(tuple(which), []).append(solid)
+            found: dict[int, tuple[TubeRoom, ...]] = {}
+            for those, solids in alike.items():
+                only = self._only(those, padded=padded)
+                found.update(zip(solids, only.nearest([named[i][1] for i in solids]), strict=True))
+            return [room for i in asked for room in found[i]]
 
-        return {g.member: g for g in self.kept.each(keys, measured)}
+        rooms = self.kept.each(keys, measured)
+        rows = (rooms[i : i + len(tubes)] for i in range(0, len(rooms), max(len(tubes), 1)))
+        return [{g.member: g for g in row} for row in rows] if tubes else [{} for _ in named]
 
     def _only(self, places: tuple[int, ...], *, padded: bool) -> Tubes:
         """Some of the members, by their places."""
@@ -133,7 +151,8 @@ class Cockpit:
             self._some[key] = Tubes(chosen, self.padding if padded else None)
         return self._some[key]
 
-    def _solid(self, who: Occupant, part: str) -> Solid:
+    def _beside(self, who: Occupant, part: str) -> Solid:
+        """What belongs to a body without being a part of it."""
         if part == "seat back":
             return who.seat_back
         if part == "head rest":
@@ -141,7 +160,7 @@ class Cockpit:
             return who.head_rest
         if part == "hands on the wheel":
             return self.wheel(FIST)
-        return who.parts()[part]
+        raise NotFoundError(f"a body has no part {part}.")
 
     def wheel(self, radius: float) -> Ring:
         """The steering wheel's rim, its section ``radius`` mm."""

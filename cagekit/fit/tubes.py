@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
 
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Ints
+from cagekit.geometry.arrays import Array, Ints, size_rows
 from cagekit.geometry.centre_line import Arc, Vec, vec
-from cagekit.geometry.shapes import Solid
+from cagekit.geometry.shapes import Solid, gaps
 from cagekit.units.tolerance import NO_LENGTH
 
 STEP = 12.0
@@ -119,48 +119,63 @@ class Tubes:
             self._base[i] + ahead[:, None] * self._ahead[i] + out[:, None] * self._out[i]
         )
 
-    def nearest(self, solid: Solid) -> tuple[TubeRoom, ...]:
-        """The nearest spot of every member to ``solid``, in the members' order."""
-        if not self.members:
-            return ()
-        coarse = solid.gap(self.points)
-        least = np.minimum.reduceat(coarse, self._begin)
-        hits = np.flatnonzero(coarse == least[self.owner])
-        best = hits[np.searchsorted(self.owner[hits], np.arange(len(self.members)))]
-        owner = np.arange(len(self.members), dtype=np.intp)
-        station, gap = self._refine(solid, owner, self.stations[best], coarse[best])
-        points = self.at(owner, station)
-        spots = solid.nearest(points)
-        return tuple(
-            self._gap(i, points[i], spots[i], gap[i], station[i]) for i in range(len(owner))
-        )
+    def nearest(self, solids: Sequence[Solid]) -> list[tuple[TubeRoom, ...]]:
+        """The nearest spot of every member to each solid, in the members' order.
 
-    def _refine(self, solid: Solid, owner: Ints, station: Vec, gap: Vec) -> tuple[Vec, Vec]:
+        What a solid gets is the same to the last bit whatever solids stand beside it.
+        """
+        if not self.members or not solids:
+            return [() for _ in solids]
+        coarse = gaps(solids, self.points[None])
+        least = np.minimum.reduceat(coarse, self._begin, axis=1)
+        row, spot = np.nonzero(coarse == least[:, self.owner])
+        # the first of equals: rows and, in them, members rise
+        _, first = np.unique(row * len(self.members) + self.owner[spot], return_index=True)
+        best = spot[first].reshape(len(solids), -1)
+        station, gap = self._refine(solids, self.stations[best], least)
+        points = self._at_all(station)
+        spots = np.array([s.nearest(p) for s, p in zip(solids, points, strict=True)])
+        return self._rooms(points, spots, gap, station)
+
+    def _at_all(self, stations: Array) -> Array:
+        """Points ``(k, n, .., 3)`` of all n members at stations ``(k, n, ..)``."""
+        shape = stations.shape
+        owner = np.arange(len(self.members)).reshape(1, -1, *(1,) * (len(shape) - 2))
+        return self.at(np.broadcast_to(owner, shape).ravel(), stations.ravel()).reshape(*shape, 3)
+
+    def _refine(self, solids: Sequence[Solid], station: Array, gap: Array) -> tuple[Array, Array]:
         reach = STEP
+        k, n = station.shape
         for _ in range(_ROUNDS):
             offsets = np.linspace(-reach, reach, _SPOTS)
-            tries = np.clip(station[:, None] + offsets, 0.0, self.lengths[:, None])
-            who = np.repeat(owner, _SPOTS)
-            gaps = solid.gap(self.at(who, tries.ravel())).reshape(tries.shape)
-            pick = np.argmin(gaps, axis=1)
-            rows = np.arange(len(owner))
-            better = gaps[rows, pick] < gap
-            station = np.where(better, tries[rows, pick], station)
-            gap = np.where(better, gaps[rows, pick], gap)
+            tries = np.clip(station[..., None] + offsets, 0.0, self.lengths[:, None])
+            found = gaps(solids, self._at_all(tries).reshape(k, -1, 3)).reshape(k, n, _SPOTS)
+            pick = np.argmin(found, axis=2)[..., None]
+            new, at = (np.take_along_axis(v, pick, axis=2)[..., 0] for v in (found, tries))
+            better = new < gap
+            station, gap = np.where(better, at, station), np.where(better, new, gap)
             reach /= (_SPOTS - 1) / 2
         return station, gap
 
-    def _gap(self, i: int, point: Vec, spot: Vec, axis_gap: float, station: float) -> TubeRoom:
-        r = float(self.radii[i])
-        way = spot - point
-        size = float(np.sqrt(way @ way))
-        inside = axis_gap < 0
-        surface = point + (r / size) * (-way if inside else way) if size > NO_LENGTH else point
-        return TubeRoom(
-            member=self.ids[i],
-            gap=float(axis_gap) - r,
-            axis_gap=float(axis_gap),
-            on_tube=vec(surface),
-            on_solid=vec(spot),
-            station=float(station),
-        )
+    def _rooms(
+        self, points: Array, spots: Array, axis_gap: Array, station: Array
+    ) -> list[tuple[TubeRoom, ...]]:
+        """The rooms of nearest points ``(k, n, 3)`` on axes and on solids."""
+        way = spots - points
+        size = size_rows(way)
+        some = size > NO_LENGTH
+        scale = np.where(some, self.radii / np.where(some, size, 1.0), 0.0)
+        surface = points + np.where(axis_gap < 0, -scale, scale)[..., None] * way
+        surface.setflags(write=False)
+        spots.setflags(write=False)
+        gap, axis, along = (v.tolist() for v in (axis_gap - self.radii, axis_gap, station))
+        return [
+            tuple(
+                TubeRoom(
+                    member=name, gap=gap[k][i], axis_gap=axis[k][i],
+                    on_tube=surface[k, i], on_solid=spots[k, i], station=along[k][i],
+                )
+                for i, name in enumerate(self.ids)
+            )
+            for k in range(len(points))
+        ]  # fmt: skip

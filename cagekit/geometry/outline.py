@@ -269,16 +269,19 @@ class Outline:
     def contains(self, points: ArrayLike) -> NDArray[np.bool_]:
         """Tell which points ``(n, 2)`` lie inside, exactly, arcs included."""
         p = np.atleast_2d(np.asarray(points, float))
-        x, y = p[:, 0, None], p[:, 1, None]
-        x0, y0, x1, y1, swap = self._upward
-        cross = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
-        cross = np.where(cross == 0, np.where(y1 != y0, -(y1 - y0), x1 - x0), cross)
-        spans = (y0 > y) != (y1 > y)
-        crossed = spans & np.where(y1 > y0, cross > 0, cross < 0)
-        inside = (np.count_nonzero(crossed, axis=1) & 1).astype(bool)
+        x, y = p.T.copy()
+        *ends, swap = self._upward
+        # a row for each chord, and in it all points
+        x0, y0, x1, y1 = (v[:, None] for v in ends)
+        dx, dy = x1 - x0, y1 - y0
+        cross = dx * (y - y0) - dy * (x - x0)
+        on = np.nonzero(cross == 0)
+        cross[on] = np.where(dy != 0, -dy, dx)[on[0], 0]
+        crossed = ((y0 > y) != (y1 > y)) & ((cross > 0) == (dy > 0)) & (cross != 0)
+        inside = (np.count_nonzero(crossed, axis=0) & 1).astype(bool)
         for i, s in zip(np.flatnonzero(self._curved), self._arcs, strict=True):
-            outward = (cross[:, i] < 0) if (s.bulge > 0) != swap[i] else (cross[:, i] > 0)
-            inside ^= (np.hypot(*(p - s.centre).T) < s.radius) & outward
+            outward = (cross[i] < 0) if (s.bulge > 0) != swap[i] else (cross[i] > 0)
+            inside ^= (np.hypot(x - s.centre[0], y - s.centre[1]) < s.radius) & outward
         return np.asarray(inside)
 
     @cached_property
@@ -299,11 +302,12 @@ class Outline:
         start, step, size2 = self._straights
         best = np.full(len(p), np.inf)
         if len(start):
-            # by coordinates: several times as fast as an array of pairs
-            x, y = p[:, 0, None] - start[:, 0], p[:, 1, None] - start[:, 1]
-            f = np.clip((x * step[:, 0] + y * step[:, 1]) / size2, 0.0, 1.0)
-            x, y = x - f * step[:, 0], y - f * step[:, 1]
-            best = np.sqrt((x * x + y * y).min(1))
+            # by coordinates, and a row for each straight: several times as fast as pairs
+            (x0, y0), (dx, dy) = start.T[:, :, None], step.T[:, :, None]
+            x, y = p[:, 0] - x0, p[:, 1] - y0
+            f = np.clip((x * dx + y * dy) / size2[:, None], 0.0, 1.0)
+            x, y = x - f * dx, y - f * dy
+            best = np.sqrt((x * x + y * y).min(0))
         for s in self._arcs:
             best = np.minimum(best, s.distance(p))
         return best

@@ -6,12 +6,13 @@ Each answers ``gap(points) -> (n,)``, the distance (mm) from points ``(n, 3)`` t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from cagekit.geometry.arrays import Points, Points2, rows_along
+from cagekit.geometry.arrays import Array, Points, Points2, dot_rows, rows_along, size_rows
 from cagekit.geometry.centre_line import Vec, perpendicular
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 
@@ -166,6 +167,39 @@ class Prism:
         return np.asarray(self.origin + _turned(out, self.frame.T))
 
 
+def gaps(solids: Sequence[Solid], points: Array) -> Array:
+    """Distances of points ``(k, n, 3)`` from solids, a row for each, ``(k, n)`` mm.
+
+    What a point gets is the same to the last bit whatever solids and points stand beside it.
+
+    Args:
+        solids: ``k`` of them.
+        points: a row for each solid, or one ``(1, n, 3)`` for all.
+    """
+    points = np.broadcast_to(points, (len(solids), *points.shape[1:]))
+    out = np.empty(points.shape[:2])
+    capsules = {i: s for i, s in enumerate(solids) if isinstance(s, Capsule)}
+    if capsules:
+        rows = list(capsules)
+        out[rows] = _from_capsules(list(capsules.values()), points[rows])
+    for i, solid in enumerate(solids):
+        if i not in capsules:
+            out[i] = solid.gap(points[i])
+    return out
+
+
+def _from_capsules(capsules: Sequence[Capsule], points: Array) -> Array:
+    """Distances of points ``(k, n, 3)`` from capsules, a row for each."""
+    start = np.array([c.start for c in capsules])[:, None]
+    step = np.array([c.end - c.start for c in capsules])[:, None]
+    size = dot_rows(step, step)
+    w = points - start
+    t = np.clip(dot_rows(w, step) / np.maximum(size, _TINY), 0.0, 1.0)
+    t = np.where(size < _TINY, 0.0, t)
+    radius = np.array([c.radius for c in capsules])[:, None]
+    return np.asarray(size_rows(w - t[..., None] * step) - radius)
+
+
 def _turned(rows: Points, axes: Points) -> Points:
     """Rows ``(n, 3)`` along each of three axes."""
     return np.stack([rows_along(rows, axis) for axis in axes], axis=-1)
@@ -178,23 +212,23 @@ def polygon_distance(points: Points2, outline: Points2) -> tuple[Vec, Vec]:
         points: ``(n, 2)`` mm.
         outline: corners of the polygon ``(m, 2)`` mm, either way round.
     """
-    best = np.full(points.shape[:-1], np.inf)
-    foot = np.zeros_like(points)
-    odd = np.zeros(points.shape[:-1], dtype=bool)
-    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-        d = b - a
-        size = max(float(d @ d), NOISE)
-        w = points - a
-        t = np.clip((w[..., 0] * d[0] + w[..., 1] * d[1]) / size, 0.0, 1.0)
-        spot = a + np.multiply.outer(t, d)
-        gap = np.linalg.norm(points - spot, axis=-1)
-        nearer = gap < best
-        best = np.where(nearer, gap, best)
-        foot = np.where(nearer[..., None], spot, foot)
-        if abs(d[1]) > NOISE:
-            x = a[0] + (points[..., 1] - a[1]) / d[1] * d[0]
-            odd ^= ((a[1] > points[..., 1]) != (b[1] > points[..., 1])) & (points[..., 0] < x)
-    return np.where(odd, -best, best), foot
+    x, y = points[..., 0], points[..., 1]
+    # a row for each edge, and in it all points
+    ends = np.array([outline, np.roll(outline, -1, axis=0)]).T
+    (x0, x1), (y0, y1) = ends.reshape(2, -1, 2, *(1,) * x.ndim).swapaxes(1, 2)
+    dx, dy = x1 - x0, y1 - y0
+    t = ((x - x0) * dx + (y - y0) * dy) / np.maximum(dx * dx + dy * dy, NOISE)
+    t = np.minimum(np.maximum(t, 0.0), 1.0)
+    along, up = x0 + t * dx, y0 + t * dy
+    apart = np.sqrt((x - along) ** 2 + (y - up) ** 2)
+    edge = np.argmin(apart, axis=0)[None]
+    gap, *spot = (np.take_along_axis(v, edge, axis=0)[0] for v in (apart, along, up))
+    # edges that a line to the right of the point crosses
+    some = np.abs(dy.ravel()) > NOISE
+    low, high = y0[some], y1[some]
+    met = x0[some] + (y - low) / dy[some] * dx[some]
+    odd = np.count_nonzero(((low > y) != (high > y)) & (x < met), axis=0) % 2 == 1
+    return np.where(odd, -gap, gap), np.stack(spot, axis=-1)
 
 
 def _lengths(v: Vec) -> Vec:

@@ -16,7 +16,6 @@ from cagekit.car.shell import FAR, ShellSurface
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
-from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.tubes import STEP, TubeRoom
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.shop.papers.holes import panel_holes
@@ -38,7 +37,7 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
         if surface.stood_on:
             gaps = floor_gaps(s.cage, surface)
         else:
-            gaps = [] if surface.trimmed else shell_gaps(s.cockpit, surface)
+            gaps = [] if surface.trimmed else shell_gaps(s, surface)
         if surface.holed:
             passing = _passing(s, surface)
             gaps = [g for g in gaps if g.member not in passing]
@@ -50,7 +49,7 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
 def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How many tubes pass through each part of the car that is cut for them, as the dash."""
     for surface in (one for one in s.shell if one.trimmed or one.holed):
-        through = [g for g in shell_gaps(s.cockpit, surface) if g.gap < -TOUCH]
+        through = [g for g in shell_gaps(s, surface) if g.gap < -TOUCH]
         if surface.holed:
             passing = _passing(s, surface)
             through = [g for g in through if g.member in passing]
@@ -71,18 +70,25 @@ def _passing(s: Survey, surface: ShellSurface) -> set[str]:
     return {h.member for h in panel_holes(s.cage, s.car) if h.panel == surface.name}
 
 
-def shell_gaps(cockpit: Cockpit, surface: ShellSurface) -> list[TubeRoom]:
+def shell_gaps(s: Survey, surface: ShellSurface) -> list[TubeRoom]:
     """Room between a surface and every tube of the cage near it, tightest first.
 
     How the car's own frame lies in the car's own shell is the car's business.
     """
+    rooms = s.design.once("rooms to the shell", lambda _: _shell_rooms(s))[surface]
     exempt = {*surface.exempt, CHASSIS}
+    members = s.cockpit.members
     found = [
-        gap
-        for gap in cockpit.gaps_to(surface.solid, name=Same(surface)).values()
-        if gap.axis_gap < FAR / 2 and cockpit.members[gap.member].role not in exempt
+        gap for gap in rooms if gap.axis_gap < FAR / 2 and members[gap.member].role not in exempt
     ]
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
+
+
+def _shell_rooms(s: Survey) -> dict[ShellSurface, list[TubeRoom]]:
+    """Room of every tube to every surface that none stands on."""
+    walls = [surface for surface in s.shell if not surface.stood_on]
+    rooms = s.cockpit.gaps_to([(Same(one), one.solid) for one in walls])
+    return {one: list(row.values()) for one, row in zip(walls, rooms, strict=True)}
 
 
 def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:

@@ -213,7 +213,8 @@ def test_the_frame_counts_in_the_room_of_people_and_in_their_sight(tmp_path: Pat
     assert helmet_to_nearest(framed, who).members == ("old_header_left",)
     assert helmet_to_nearest(bare, who).members == ("hoop_diagonal",)
     # the helmet's surface to the padding, 20 mm nearer than to the steel
-    steel = framed.gaps_to(who.parts()["helmet"])["old_header_left"]
+    (gaps,) = framed.gaps_to([("helmet", who.parts()["helmet"])])
+    steel = gaps["old_header_left"]
     assert steel.gap - gap.gap == pytest.approx(20.0)
     assert {"waist_rail_left", "floor_rail_right", "hoop_cross"} <= set(framed.members)
     view = pillar_view(framed, who, "left")

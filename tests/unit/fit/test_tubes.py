@@ -24,7 +24,7 @@ def test_ball_to_bend_is_point_to_torus(bar: Callable[..., Member]) -> None:
     # in the plane of the bend's centre (350, 650), 45 degrees out, and off the plane by 60
     x, out = 60.0, 260.0
     y, z = 350 + out / 2**0.5, 650 + out / 2**0.5
-    gap = Tubes([hoop]).nearest(ball(x, y, z, 25.0))[0]
+    gap = Tubes([hoop]).nearest([ball(x, y, z, 25.0)])[0][0]
     assert gap.gap == pytest.approx(hypot(out - 150.0, x) - 25.0 - 20.0, abs=1e-4)
     assert gap.station == pytest.approx(650 + 150 * pi / 4, abs=0.02)
     assert np.linalg.norm(gap.on_tube - gap.on_solid) == pytest.approx(gap.gap, abs=1e-6)
@@ -33,21 +33,21 @@ def test_ball_to_bend_is_point_to_torus(bar: Callable[..., Member]) -> None:
 def test_segment_to_capsule_is_the_common_perpendicular(bar: Callable[..., Member]) -> None:
     tube = bar("tube", (-300, 0, 100), (300, 0, 100))
     across = Capsule(vec((20, -200, 0)), vec((20, 200, 0)), 30.0)
-    assert Tubes([tube]).nearest(across)[0].gap == pytest.approx(100 - 30 - 20, abs=1e-5)
+    assert Tubes([tube]).nearest([across])[0][0].gap == pytest.approx(100 - 30 - 20, abs=1e-5)
     beyond = Capsule(vec((400, 0, 100)), vec((500, 0, 100)), 30.0)
-    assert Tubes([tube]).nearest(beyond)[0].gap == pytest.approx(100 - 30 - 20, abs=1e-5)
+    assert Tubes([tube]).nearest([beyond])[0][0].gap == pytest.approx(100 - 30 - 20, abs=1e-5)
 
 
 def test_tube_through_a_solid_has_a_negative_gap(bar: Callable[..., Member]) -> None:
     tube = bar("tube", (-300, 0, 0), (300, 0, 0))
-    gap = Tubes([tube]).nearest(ball(0, 30, 0, 100.0))[0]
+    gap = Tubes([tube]).nearest([ball(0, 30, 0, 100.0)])[0][0]
     assert gap.gap == pytest.approx(30 - 100 - 20, abs=1e-6)
 
 
 def test_padding_takes_room(bar: Callable[..., Member]) -> None:
     tube = bar("tube", (-300, 0, 0), (300, 0, 0))
-    bare = Tubes([tube]).nearest(ball(0, 0, 200, 50.0))[0].gap
-    padded = Tubes([tube], {"tube": 13.0}).nearest(ball(0, 0, 200, 50.0))[0].gap
+    bare = Tubes([tube]).nearest([ball(0, 0, 200, 50.0)])[0][0].gap
+    padded = Tubes([tube], {"tube": 13.0}).nearest([ball(0, 0, 200, 50.0)])[0][0].gap
     assert bare - padded == pytest.approx(13.0)
 
 
@@ -62,7 +62,7 @@ def test_many_tubes_against_a_brute_search(bar: Callable[..., Member]) -> None:
         Ring(vec((50, 0, 30)), vec((0, 0, 1)), 175.0, 15.0),
     ]
     for solid in solids:
-        found = Tubes(tubes).nearest(solid)
+        (found,) = Tubes(tubes).nearest([solid])
         for tube, gap in zip(tubes, found, strict=True):
             fine = tube.path.points(np.linspace(0, tube.path.length, 60001))
             assert gap.gap == pytest.approx(float(solid.gap(fine).min()) - 20.0, abs=1e-3)
@@ -72,7 +72,7 @@ def test_many_tubes_against_a_brute_search(bar: Callable[..., Member]) -> None:
 def test_agrees_with_the_clearance_of_tube_to_tube(bar: Callable[..., Member]) -> None:
     hoop = bar("hoop", (0, 500, 0), (0, 560, 500), (0, 350, 900), (0, -350, 900), radius=150.0)
     helmet = Capsule(vec((60, 260, 760)), vec((150, 260, 760)), 130.0)
-    mine = Tubes([hoop]).nearest(helmet)[0]
+    mine = Tubes([hoop]).nearest([helmet])[0][0]
     theirs = segment_gap(helmet.start, helmet.end, hoop.path, 20.0, 130.0)
     assert mine.gap == pytest.approx(theirs.gap, abs=0.02)
 
@@ -91,5 +91,5 @@ def test_points_at_stations_are_the_paths_own(bar: Callable[..., Member]) -> Non
 
 
 def test_no_tubes_no_gaps() -> None:
-    assert Tubes([]).nearest(ball(0, 0, 0, 1)) == ()
+    assert Tubes([]).nearest([ball(0, 0, 0, 1)]) == [()]
     assert isinstance(CentreLine.straight((0, 0, 0), (1, 0, 0)), CentreLine)
