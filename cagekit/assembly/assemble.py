@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.cage.cage import CONCENTRIC, Cage, cope_all
+from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
+from cagekit.cage.tubes import whole
 from cagekit.errors import (
     CagekitError,
     CopeError,
@@ -112,8 +114,16 @@ def _require_names(build: Build, cage: Cage) -> None:
 
 
 def members_only(build: Build, kept: Kept | None = None) -> Cage:
-    """Make the tubes of a build, without plates but for the brackets of swing-out bars."""
-    return _joined(_tubes(build, Kept() if kept is None else kept))
+    """Make the tubes of a build, without plates but for the brackets of swing-out bars.
+
+    Raises:
+        GeometryError: a member cannot be made; says which and why.
+        InputError: a place or measurement that an entry needs is missing or wrong.
+    """
+    (made,) = variants([build], kept)
+    if isinstance(made, CagekitError):
+        raise made
+    return made
 
 
 def variants(builds: Sequence[Build], kept: Kept | None = None) -> list[Cage | CagekitError]:
@@ -129,9 +139,27 @@ def variants(builds: Sequence[Build], kept: Kept | None = None) -> list[Cage | C
         The cages in order; for one that cannot be made the error that ``members_only`` raises.
     """
     kept = Kept() if kept is None else kept
-    found = [_or_error(partial(_tubes, build, kept)) for build in builds]
-    cope_all([c for c in found if isinstance(c, Cage)], kept)
-    return [_or_error(partial(_joined, c)) if isinstance(c, Cage) else c for c in found]
+    lots = (builds[n : n + LOT] for n in range(0, len(builds), LOT))
+    return [made for lot in lots for made in _side_by_side(lot, kept)]
+
+
+LOT = 16
+"""Versions made at one go: what is kept of more would not last until it is asked for again."""
+
+
+def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitError]:
+    found: dict[int, Cage | CagekitError] = {}
+    trials, left = _Trials(kept), list(range(len(builds)))
+    while left:
+        again = []
+        for i in left:
+            trials.supposed = False
+            found[i] = _or_error(partial(_tubes, builds[i], kept, trials))
+            again += [i] if trials.supposed else []
+        trials.cut([c for i in left if isinstance(c := found[i], Cage)])
+        left = again
+    made = (found[i] for i in range(len(builds)))
+    return [_or_error(partial(_joined, c)) if isinstance(c, Cage) else c for c in made]
 
 
 def _or_error(make: Callable[[], Cage]) -> Cage | CagekitError:
@@ -141,18 +169,74 @@ def _or_error(make: Callable[[], Cage]) -> Cage | CagekitError:
         return error
 
 
-def _tubes(build: Build, kept: Kept) -> Cage:
+class _Trials:
+    """Which of the branches that an end runs into shape its cut: only the cut itself tells.
+
+    Until that is cut, all of them are supposed to, as they nearly always do: so a whole cage is
+    made before its ends are cut at one go, and made again, mostly from what is kept, to see.
+    ``supposed`` tells whether that was done since it was last set.
+    """
+
+    def __init__(self, kept: Kept) -> None:
+        self._kept = kept
+        self._told: dict[Hashable, tuple[str, ...]] = {}
+        self._open: dict[Hashable, tuple[Cage, Member, EndName, Sequence[str]]] = {}
+        self.supposed = False
+
+    def touched(
+        self, site: Site, member: Member, name: EndName, hit: Sequence[str]
+    ) -> Sequence[str]:
+        """Those of these branches that shape the cut: another may have taken all that they share.
+
+        Args:
+            site: what has been made so far.
+            member: the member, not coped to them yet.
+            name: its end.
+            hit: ids of the branches.
+        """
+        trial = self._kept.same(_coped_too(member, name, hit))
+        parents = [site.members[p] for p in trial.end(name).parents]
+        key = ("touched", trial, name, tuple(parents))
+        told = self._told.get(key) or self._kept.find(key)
+        if told is not None:
+            return told
+        self._open[key] = Cage("", [*parents, trial], kept=self._kept), trial, name, hit
+        self.supposed = True
+        return hit
+
+    def cut(self, cages: Sequence[Cage]) -> None:
+        """Cut all ends of these cages, and those on trial."""
+        ends = [(cage, trial.id, name) for cage, trial, name, _ in self._open.values()]
+        cope_all(cages, self._kept, ends)
+        for key, (cage, trial, name, hit) in self._open.items():
+            self._told[key] = self._kept.once(key, partial(_shaping, cage, trial, name, hit))
+        self._open.clear()
+
+
+def _shaping(cage: Cage, trial: Member, name: EndName, hit: Sequence[str]) -> tuple[str, ...]:
+    """Those of these parents that shape the cut of an end."""
+    try:
+        cut = cage.cut(trial.id, name)
+    except CopeError:
+        return tuple(hit)  # told when the cage is made
+    owners = {cut.surfaces[i].owner for i in cut.used}
+    return tuple(h for h in hit if h in owners)
+
+
+def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
     """The tubes of a build, not coped yet."""
-    site = Site(build)
+    frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
+    site = Site(build, frame)
     notes: list[str] = []
-    before: Hashable = ("members", _ground(build))
+    ground = kept.once(("ground", _ground(build)), object)
     spare = _spare(build)
     for entry in build.entries:
         only = entry.id in spare
-        step = kept.once((before, content(entry), only), partial(_step, site, entry, kept, only))
-        site.add(step.members)
+        key = ("members", ground, content(entry), only)
+        step = site.members.made_once(kept, key, partial(_step, site, entry, kept, only))
         notes += step.notes
-        before = step
+        for member in step.members:  # one after another: of two that meet the later one is coped
+            site.add([_meet_neighbours(site, member, notes, kept, trials)])
     members = site.made
     _require_outriggers(build, members)
     _note_grinding(build, members, kept)
@@ -160,15 +244,20 @@ def _tubes(build: Build, kept: Kept) -> Cage:
     bolted = _bolted(build, Cage("", members.values(), chassis=site.chassis.values(), kept=kept))
     return Cage(
         build.name,
-        map(kept.same, _divided(members, divided, bolted)),
+        _divided(members, divided, bolted, kept),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
         bolted=[s.tube for s in bolted],
         hardware=[p for parts in (divided, bolted) for d in parts for p in d.hardware],
-        chassis=map(kept.same, site.chassis.values()),
+        chassis=site.chassis.values(),
         notes=notes,
         kept=kept,
     )
+
+
+def _frame(build: Build, kept: Kept) -> Mapping[str, Member]:
+    """The tubes of the car's own frame."""
+    return {i: kept.same(m) for i, m in chassis_tubes(build.car).items()}
 
 
 def _joined(cage: Cage) -> Cage:
@@ -186,10 +275,10 @@ def _joined(cage: Cage) -> Cage:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Step:
-    """What one entry brought; as a key it stands for everything up to it."""
+    """What one entry brought, not yet coped to branches that it runs into."""
 
     members: tuple[Member, ...]
-    notes: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 def _spare(build: Build) -> frozenset[str]:
@@ -203,19 +292,12 @@ def _spare(build: Build) -> frozenset[str]:
 
 
 def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> _Step:
-    notes: list[str] = []
-    made = []
     try:
-        members = make(site, entry)
+        return _Step(tuple(map(kept.same, make(site, entry))))
     except NoHolderError as error:
         if not spare:
             raise
         return _Step((), (f"{entry.id} is left out too: it {error.problem}",))
-    for member in members:  # one after another: of two that meet the later one is coped
-        met = _meet_neighbours(site, kept.same(member), notes, kept)
-        made.append(kept.same(met))
-        site.add(made[-1:])
-    return _Step(tuple(made), tuple(notes))
 
 
 def _ground(build: Build) -> Hashable:
@@ -282,7 +364,10 @@ def _bolted(build: Build, cage: Cage) -> Sequence[Bolted]:
 
 
 def _divided(
-    members: Mapping[str, Member], divided: Sequence[Divided], bolted: Sequence[Bolted]
+    members: Mapping[str, Member],
+    divided: Sequence[Divided],
+    bolted: Sequence[Bolted],
+    kept: Kept,
 ) -> list[Member]:
     """Members in build order, each divided tube as its pieces; what hangs on those follows.
 
@@ -294,13 +379,14 @@ def _divided(
     out: list[Member] = []
     for member in members.values():
         if member.id in by_bar:
-            out += by_bar[member.id].pieces
+            out += map(kept.same, by_bar[member.id].pieces)
             continue
         for name, end in member.ends:
             held = {p: _standing(member, name, by_bar[p]) for p in end.parents if p in by_bar}
             if held:
                 new = replace(end, parents=tuple(held.get(p, p) for p in end.parents))
                 member = replace(member, a=new) if name == "a" else replace(member, b=new)
+                member = kept.same(member)
         out.append(member)
     return out
 
@@ -340,18 +426,21 @@ def sketch(build: Build) -> Cage:
     return Cage(build.name, site.made.values(), chassis=site.chassis.values())
 
 
-def _meet_neighbours(site: Site, member: Member, notes: list[str], kept: Kept) -> Member:
+def _meet_neighbours(
+    site: Site, member: Member, notes: list[str], kept: Kept, trials: _Trials
+) -> Member:
     """Cope a member's ends also to earlier branches that it would run into near the node."""
     for name, end in member.ends:
         if end.kind is not EndKind.COPE:
             continue
-        hit = _run_into(site, member, name, end, kept)
-        hit = _touched(site, member, name, hit, kept) if hit else []
+        look = partial(_run_into, site, member, name, end, kept)
+        hit = site.members.made_once(kept, ("runs into", member, name), look)
+        hit = trials.touched(site, member, name, hit) if hit else ()
         if hit:
             notes.append(
                 f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
             )
-            member = _coped_too(member, name, hit)
+            member = kept.same(_coped_too(member, name, hit))
     return member
 
 
@@ -361,20 +450,11 @@ def _coped_too(member: Member, name: EndName, hit: Sequence[str]) -> Member:
     return replace(member, a=new) if name == "a" else replace(member, b=new)
 
 
-def _touched(site: Site, member: Member, name: EndName, hit: list[str], kept: Kept) -> list[str]:
-    """Those of these branches that shape the cut: another may have taken all that they share."""
-    trial = kept.same(_coped_too(member, name, hit))
-    try:
-        cut = Cage("", (*site.members.values(), trial), kept=kept).cut(member.id, name)
-    except CopeError:
-        return hit  # told when the cage is made
-    owners = {cut.surfaces[i].owner for i in cut.used}
-    return [h for h in hit if h in owners]
-
-
-def _run_into(site: Site, member: Member, name: EndName, end: End, kept: Kept) -> list[str]:
+def _run_into(
+    site: Site, member: Member, name: EndName, end: End, kept: Kept
+) -> tuple[str, ...]:
     """Earlier branches of a parent that overlap this one outside that parent's own tube."""
-    node = _Node(member, name, site.members[end.parents[0]])
+    node = _Node(member, name, whole(site.members[end.parents[0]]))
     hit = []
     for other in site.members.values():
         if other.id == member.id:
@@ -383,10 +463,11 @@ def _run_into(site: Site, member: Member, name: EndName, end: End, kept: Kept) -
             continue
         if other.bar == member.bar:
             continue  # pieces of one tube meet in what divides them
-        key = ("run into", member, name, node.parent, other)
-        if kept.once(key, partial(node.holds, other)):
-            hit.append(other.id)
-    return hit
+        branch = whole(other)
+        key = ("run into", member, name, node.parent, branch)
+        if kept.once(key, partial(node.holds, branch)):
+            hit.append(branch.id)
+    return tuple(hit)
 
 
 class _Node:

@@ -342,7 +342,9 @@ class Cage:
         return np.asarray(moment / self.tube_mass())
 
 
-def cope_all(cages: Sequence[Cage], kept: Kept) -> None:
+def cope_all(
+    cages: Sequence[Cage], kept: Kept, more: Sequence[tuple[Cage, str, EndName]] = ()
+) -> None:
     """Cut every end of many cages side by side, for whoever asks next.
 
     Ends that cages share, and those that were cut before, are cut once. What cannot be cut is
@@ -351,8 +353,10 @@ def cope_all(cages: Sequence[Cage], kept: Kept) -> None:
     Args:
         cages: versions of a cage, say.
         kept: what cuts are kept in, that of the cages.
+        more: single ends of further cages.
     """
-    _cut_all([(c, m.id, n) for c in cages for m in c.members.values() for n, _ in m.ends], kept)
+    ends = [(c, m.id, n) for c in cages for m in c.members.values() for n, _ in m.ends]
+    _cut_all([*ends, *more], kept)
 
 
 def _cut_all(wanted: Sequence[tuple[Cage, str, EndName]], kept: Kept) -> list[EndCut | CopeError]:

@@ -7,7 +7,7 @@ argument, never by hand: a field that is added later is in the key at once.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
 from functools import lru_cache, partial
@@ -89,7 +89,16 @@ class _Content(tuple[Hashable, ...]):
             self._hash = super().__hash__()
             return self._hash
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """As a plain tuple: in another process the hash is another."""
+        return _Content, (tuple(self),)
+
     _hash: int
+
+
+def hashed(parts: Iterable[Hashable]) -> Hashable:
+    """A tuple to look up by more than once."""
+    return _Content(parts)
 
 
 class Same:
@@ -143,6 +152,14 @@ class Kept:
             if len(self._results) > self._limit:
                 self._results.popitem(last=False)
         return made
+
+    def find(self, key: Hashable) -> Any:
+        """What is kept under this key; None when nothing is."""
+        with self._lock:
+            if key not in self._results:
+                return None
+            self._results.move_to_end(key)
+            return self._results[key]
 
     def holds(self, key: Hashable) -> bool:
         """Whether a result is kept under this key."""

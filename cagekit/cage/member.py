@@ -92,7 +92,7 @@ class Swing:
     latch_cut: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Member:
     """One tube of the cage.
 

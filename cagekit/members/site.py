@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
+from cagekit.cage.tubes import Tubes
 from cagekit.errors import GeometryError, InputError, NoHolderError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.build import Build
@@ -35,10 +36,10 @@ BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear be
 class Site:
     """What a generator sees and the helpers that all of them use."""
 
-    def __init__(self, build: Build) -> None:
+    def __init__(self, build: Build, frame: Mapping[str, Member] | None = None) -> None:
         self.build, self.car = build, build.car
-        self.chassis = chassis_tubes(build.car)
-        self.members: dict[str, Member] = dict(self.chassis)
+        self.chassis = chassis_tubes(build.car) if frame is None else frame
+        self.members = Tubes(self.chassis.values())
         self.places = Places(build.car, self.members, left_out=build.names_left_out)
 
     def add(self, members: Sequence[Member]) -> None:
@@ -52,7 +53,7 @@ class Site:
                     problem="a tube of the car's own frame has this name too.",
                     hint="Give the member another `id`, or rename the [[chassis.tube]].",
                 )
-            self.members[m.id] = m
+            self.members.add(m)
 
     @property
     def made(self) -> dict[str, Member]:

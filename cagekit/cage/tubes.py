@@ -1,0 +1,183 @@
+"""The tubes made so far, and what is read of them while another is made.
+
+A tube hangs on those before it, but on few of them and on little of each: on the path of what it is
+attached to, on the kind of all others. What was made from tubes is therefore kept with what was
+read of them, and found again whenever all of that is as it was, whatever else has changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, NamedTuple, TypeVar, cast
+
+from cagekit.cage.kept import Kept, content, hashed
+from cagekit.cage.member import Member
+
+T = TypeVar("T")
+
+WHOLE = ""
+"""Stands for all fields of a tube together."""
+MOST = 8
+"""Ways of reading that are remembered for one thing that is made."""
+
+
+class Reads(NamedTuple):
+    """What was read: which ids there are at all, whether these are there, fields of these tubes."""
+
+    ids: bool
+    asked: tuple[str, ...]
+    fields: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+class _Way:
+    """One way of reading, and what it gave last: of tubes that are the same nothing is compared."""
+
+    __slots__ = ("_last", "_tubes", "reads")
+
+    def __init__(self, reads: Reads) -> None:
+        self.reads = reads
+        self._tubes: tuple[Member | None, ...] = (None,) * len(reads.fields)
+        self._last: tuple[Hashable, ...] = self._tubes
+
+    def answers(self, tubes: Mapping[str, Member]) -> Hashable:
+        """What reading the same again gives, by content; None when a tube of it is not there."""
+        reads = self.reads
+        now = tuple([tubes.get(id_) for id_, _ in reads.fields])
+        if None in now:
+            return None
+        before, last = self._tubes, self._last
+        told = tuple(
+            [
+                given if tube is was else _read(tube, names)
+                for tube, was, given, (_, names) in zip(now, before, last, reads.fields)  # type: ignore[arg-type]
+            ]
+        )
+        self._tubes, self._last = now, told
+        return tuple(tubes) if reads.ids else (), tuple([i in tubes for i in reads.asked]), told
+
+
+def _read(tube: Member, names: Sequence[str]) -> Hashable:
+    """The content of some fields of a tube."""
+    return hashed(content(tube if n == WHOLE else getattr(tube, n)) for n in names)
+
+
+class Tubes(Mapping[str, Member]):
+    """Tubes by id in the order in which they were made."""
+
+    def __init__(self, tubes: Iterable[Member] = ()) -> None:
+        self._all = {m.id: m for m in tubes}
+        self._notes: _Notes | None = None
+
+    def add(self, tube: Member) -> None:
+        """Take in a tube; what adds it itself does not hang on it."""
+        self._all[tube.id] = tube
+        if self._notes is not None:
+            self._notes.own.add(tube.id)
+
+    def __getitem__(self, id_: str) -> Member:
+        """The tube of that id."""
+        notes = self._notes
+        if notes is None or id_ in notes.own:
+            return self._all[id_]
+        if id_ not in self._all:
+            notes.asked.add(id_)
+        return notes.seen(self._all[id_])
+
+    def __contains__(self, id_: object) -> bool:
+        """Whether there is one of that id."""
+        if self._notes is not None and id_ not in self._notes.own:
+            self._notes.asked.add(cast(str, id_))
+        return id_ in self._all
+
+    def __iter__(self) -> Iterator[str]:
+        """The ids."""
+        if self._notes is not None:
+            self._notes.ids = True
+        return iter(self._all)
+
+    def __len__(self) -> int:
+        """How many there are."""
+        if self._notes is not None:
+            self._notes.ids = True
+        return len(self._all)
+
+    def made_once(self, kept: Kept, key: Hashable, make: Callable[[], T]) -> T:
+        """What ``make`` gives, from before where all that it read of the tubes is as it was then.
+
+        What it adds is taken out again.
+
+        Args:
+            kept: where it is kept.
+            key: all else that goes in.
+            make: reads of these tubes through this object alone.
+        """
+        ways = kept.once(("read", key), list[_Way])
+        for way in ways:
+            answers = way.answers(self._all)
+            if answers is not None and kept.holds((key, way.reads, answers)):
+                return kept.once((key, way.reads, answers), make)
+        with self._noting() as notes:
+            made = make()
+        reads = notes.reads()
+        way = next((w for w in ways if w.reads == reads), None) or _Way(reads)
+        if way not in ways:
+            ways.insert(0, way)
+            del ways[MOST:]
+        return kept.once((key, reads, way.answers(self._all)), lambda: made)
+
+    @contextmanager
+    def _noting(self) -> Iterator[_Notes]:
+        before, self._notes = dict(self._all), _Notes()
+        try:
+            yield self._notes
+        finally:
+            self._all, self._notes = before, None
+
+
+def whole(tube: Member) -> Member:
+    """A tube itself, where another may have been given that notes what is read of it."""
+    return tube.whole() if isinstance(tube, _Seen) else tube
+
+
+class _Notes:
+    """What is read while something is made."""
+
+    def __init__(self) -> None:
+        self.ids = False
+        self.own: set[str] = set()
+        self.asked: set[str] = set()
+        self._fields: dict[str, set[str]] = {}
+
+    def seen(self, tube: Member) -> Member:
+        """A tube that notes here what is read of it."""
+        return cast(Member, _Seen(tube, self._fields.setdefault(tube.id, set())))
+
+    def reads(self) -> Reads:
+        """All that was read."""
+        fields = ((id_, _names(names)) for id_, names in self._fields.items())
+        return Reads(self.ids, tuple(sorted(self.asked)), tuple(sorted(fields)))
+
+
+def _names(names: set[str]) -> tuple[str, ...]:
+    return (WHOLE,) if WHOLE in names else tuple(sorted(names))
+
+
+class _Seen:
+    """A tube that notes which of its fields are read."""
+
+    __slots__ = ("_names", "_tube")
+
+    def __init__(self, tube: Member, names: set[str]) -> None:
+        self._tube, self._names = tube, names
+
+    def __getattr__(self, name: str) -> Any:
+        """A field or what follows from some; of a method nobody knows what it reads."""
+        value = getattr(self._tube, name)
+        self._names.add(WHOLE if callable(value) else name)
+        return value
+
+    def whole(self) -> Member:
+        """The tube itself."""
+        self._names.add(WHOLE)
+        return self._tube
