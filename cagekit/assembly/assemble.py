@@ -13,7 +13,6 @@ from cagekit.cage.cage import CONCENTRIC, Cage, cope_all
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.cage.tubes import whole
 from cagekit.errors import (
     CagekitError,
     CopeError,
@@ -184,20 +183,22 @@ class _Trials:
         self.supposed = False
 
     def touched(
-        self, site: Site, member: Member, name: EndName, hit: Sequence[str]
-    ) -> Sequence[str]:
+        self, tubes: Mapping[str, Member], member: Member, name: EndName, hit: tuple[str, ...]
+    ) -> tuple[str, ...]:
         """Those of these branches that shape the cut: another may have taken all that they share.
 
         Args:
-            site: what has been made so far.
+            tubes: what has been made so far.
             member: the member, not coped to them yet.
             name: its end.
             hit: ids of the branches.
         """
         trial = self._kept.same(_coped_too(member, name, hit))
-        parents = [site.members[p] for p in trial.end(name).parents]
-        key = ("touched", trial, name, tuple(parents))
-        told = self._told.get(key) or self._kept.find(key)
+        parents = [tubes[p] for p in trial.end(name).parents]
+        # by content: what is told here must be found again, whatever has been let go meanwhile
+        key = ("touched", content(trial), name, content(parents))
+        told = self._told.get(key)
+        told = self._kept.find(key) if told is None else told
         if told is not None:
             return told
         self._open[key] = Cage("", [*parents, trial], kept=self._kept), trial, name, hit
@@ -227,6 +228,7 @@ def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
     """The tubes of a build, not coped yet."""
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
     site = Site(build, frame)
+    made = _Branches(site.members)
     notes: list[str] = []
     ground = kept.once(("ground", _ground(build)), object)
     spare = _spare(build)
@@ -236,7 +238,8 @@ def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
         step = site.members.made_once(kept, key, partial(_step, site, entry, kept, only))
         notes += step.notes
         for member in step.members:  # one after another: of two that meet the later one is coped
-            site.add([_meet_neighbours(site, member, notes, kept, trials)])
+            site.add([_meet_neighbours(made, member, notes, kept, trials)])
+            made.note(site.members[member.id])
     members = site.made
     _require_outriggers(build, members)
     _note_grinding(build, members, kept)
@@ -427,21 +430,54 @@ def sketch(build: Build) -> Cage:
 
 
 def _meet_neighbours(
-    site: Site, member: Member, notes: list[str], kept: Kept, trials: _Trials
+    made: _Branches, member: Member, notes: list[str], kept: Kept, trials: _Trials
 ) -> Member:
     """Cope a member's ends also to earlier branches that it would run into near the node."""
     for name, end in member.ends:
         if end.kind is not EndKind.COPE:
             continue
-        look = partial(_run_into, site, member, name, end, kept)
-        hit = site.members.made_once(kept, ("runs into", member, name), look)
-        hit = trials.touched(site, member, name, hit) if hit else ()
+        parent, others = made.tubes[end.parents[0]], made.beside(member, end)
+        look = partial(_run_into, member, name, parent, others, kept)
+        hit = kept.once(("runs into", member, name, parent, others), look) if others else ()
+        hit = trials.touched(made.tubes, member, name, hit) if hit else ()
         if hit:
             notes.append(
                 f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
             )
             member = kept.same(_coped_too(member, name, hit))
     return member
+
+
+class _Branches:
+    """The tubes made so far, by what they are coped to."""
+
+    def __init__(self, tubes: Mapping[str, Member]) -> None:
+        self.tubes = tubes
+        self._frame = [m.id for m in tubes.values() if m.role == CHASSIS]
+        self._on: dict[str, list[str]] = {}
+        self._place = {id_: n for n, id_ in enumerate(tubes)}
+
+    def note(self, member: Member) -> None:
+        """Take in a member that has been added to the tubes."""
+        self._place.setdefault(member.id, len(self._place))
+        for parent in {p for _, e in member.ends if e.kind is EndKind.COPE for p in e.parents}:
+            self._on.setdefault(parent, []).append(member.id)
+
+    def beside(self, member: Member, end: End) -> tuple[Member, ...]:
+        """Earlier tubes that are coped to a parent of this end; tubes of the frame join anywhere.
+
+        Pieces of the member's own bar are none of them: they meet in what divides them.
+        """
+        tubes, parents = self.tubes, end.parents
+        ids = {i for p in parents for i in self._on.get(p, ())}
+        if tubes[parents[0]].role == CHASSIS:
+            ids.update(self._frame)
+        last = self._place.get(member.id, len(self._place))
+        found = (
+            i for i in sorted(ids, key=self._place.__getitem__)
+            if i not in parents and self._place[i] < last
+        )  # fmt: skip
+        return tuple(tubes[i] for i in found if tubes[i].bar != member.bar)
 
 
 def _coped_too(member: Member, name: EndName, hit: Sequence[str]) -> Member:
@@ -451,23 +487,15 @@ def _coped_too(member: Member, name: EndName, hit: Sequence[str]) -> Member:
 
 
 def _run_into(
-    site: Site, member: Member, name: EndName, end: End, kept: Kept
+    member: Member, name: EndName, parent: Member, others: Sequence[Member], kept: Kept
 ) -> tuple[str, ...]:
-    """Earlier branches of a parent that overlap this one outside that parent's own tube."""
-    node = _Node(member, name, whole(site.members[end.parents[0]]))
-    hit = []
-    for other in site.members.values():
-        if other.id == member.id:
-            break
-        if other.id in end.parents or not _shares(other, end.parents, node.parent):
-            continue
-        if other.bar == member.bar:
-            continue  # pieces of one tube meet in what divides them
-        branch = whole(other)
-        key = ("run into", member, name, node.parent, branch)
-        if kept.once(key, partial(node.holds, branch)):
-            hit.append(branch.id)
-    return tuple(hit)
+    """Those of these branches that overlap a member outside the parent's own tube."""
+    node = _Node(member, name, parent)
+    return tuple(
+        other.id
+        for other in others
+        if kept.once(("run into", member, name, parent, other), partial(node.holds, other))
+    )
 
 
 class _Node:
@@ -557,14 +585,6 @@ def _wall(member: Member, end: EndName, other: Points, within: float) -> Points:
     return np.asarray(rings.reshape(-1, 3))
 
 
-def _shares(other: Member, parents: Sequence[str], parent: Member) -> bool:
-    """Whether a member is coped to one of these parents too; tubes of the frame join anywhere."""
-    if other.role == parent.role == CHASSIS:
-        return True
-    ends = (e for _, e in other.ends if e.kind is EndKind.COPE)
-    return any(not set(parents).isdisjoint(e.parents) for e in ends)
-
-
 def _outside(points: Points, trunk: Vec | None, distance: float) -> Vec:
     """Those points that the parent's tube is not around: inside it both branches may be."""
     if trunk is None:
@@ -585,8 +605,7 @@ def _gaps(a: Vec, b: Vec) -> Vec:
 
 def _stretch(path: CentreLine, node: Vec) -> Vec | None:
     """Axis points of a path within ``LOOK`` of a node, ``(n, 3)``; None when it is far away."""
-    least, most = path.box
-    if (node < least - LOOK).any() or (node > most + LOOK).any():
+    if path.far_from(node, LOOK):
         return None
     spot = path.nearest(node)
     if float(np.linalg.norm(spot.point - node)) > LOOK:

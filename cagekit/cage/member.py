@@ -33,7 +33,7 @@ class EndKind(StrEnum):
     PINNED = "pinned"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Plane:
     """A plane through ``point`` with unit ``normal``, ``(3,)`` each; the tube is on its side."""
 
@@ -46,7 +46,7 @@ class Plane:
         return cls(vec(point), unit(normal))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class End:
     """How one end of a member ends.
 

@@ -276,9 +276,9 @@ def _node_of(member: Member, spot: Spot) -> tuple[str, ...]:
 def _half(member: Member, side: str) -> tuple[float, float]:
     """Stations between which the member lies on ``side``; the whole tube when it never crosses."""
     path = member.path
-    mids = path.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
-    if not side or len(mids) != 1:
+    if not side or len(path.mids) != 1:
         return 0.0, path.length
+    mids = path.mids
     left_first = float(path.start[1]) > 0
     if (side == "left") == left_first:
         return 0.0, mids[0].station

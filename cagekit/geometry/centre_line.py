@@ -6,11 +6,12 @@ Frame: ISO 8855 vehicle axes (X forward, Y left, Z up), mm, radians. A path runs
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
-from math import acos, atan2, pi, tan
+from math import acos, atan2, hypot, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -114,6 +115,10 @@ class Line:
         s = np.asarray(s, float)
         return np.broadcast_to(self.direction, (*s.shape, 3))
 
+    def at(self, s: float) -> tuple[Vec, Vec]:
+        """Point and unit tangent at a local station, ``(3,)`` each."""
+        return self.start + s * self.direction, self.direction
+
     def nearest(self, p: Vec) -> float:
         """Local station (mm, within the piece) of the point nearest to ``p``."""
         return min(max(float((p - self.start) @ self.direction), 0.0), self.length)
@@ -175,6 +180,12 @@ class Arc:
         a = np.asarray(s, float) / self.radius
         x, y = self.radial, self.direction
         return np.asarray(np.multiply.outer(np.cos(a), y) - np.multiply.outer(np.sin(a), x))
+
+    def at(self, s: float) -> tuple[Vec, Vec]:
+        """Point and unit tangent at a local station, ``(3,)`` each."""
+        c, s = np.cos(s / self.radius), np.sin(s / self.radius)
+        x, y = self.radial, self.direction
+        return self.centre + self.radius * (c * x + s * y), c * y - s * x
 
     def nearest(self, p: Vec) -> float:
         """Local station (mm, within the bend) of the point nearest to ``p``."""
@@ -256,9 +267,9 @@ class CentreLine:
         turn = np.zeros(n)
         tail = np.zeros(n)
         for i in range(1, n - 1):
-            t = acos(float(np.clip(d[i - 1] @ d[i], -1.0, 1.0)))
-            cross = float(np.linalg.norm(np.cross(d[i - 1], d[i])))
-            t = atan2(cross, float(d[i - 1] @ d[i])) if t < 0.1 else t
+            along = float(d[i - 1] @ d[i])
+            t = acos(min(max(along, -1.0), 1.0))
+            t = atan2(hypot(*_cross(d[i - 1], d[i])), along) if t < 0.1 else t
             if t > pi - SHOP_ANGLE:
                 raise GeometryError(owner, f"doubles back on itself at bend {i}.")
             turn[i] = 0.0 if t < STRAIGHT_TOL else t
@@ -285,8 +296,8 @@ class CentreLine:
             if float((stop - here) @ d[i - 1]) > KERNEL_POINT:
                 pieces.append(Line(vec(here), vec(stop)))
             if i < n - 1 and turn[i] > 0:
-                axis = unit(np.cross(d[i - 1], d[i]))
-                out = np.cross(d[i - 1], axis)
+                axis = unit(_cross(d[i - 1], d[i]))
+                out = np.array(_cross(d[i - 1], axis))
                 pieces.append(Arc(vec(stop), vec(stop - r[i - 1] * out), axis, float(turn[i])))
                 here = p[i] + tail[i] * d[i]
             elif i < n - 1:
@@ -314,10 +325,15 @@ class CentreLine:
         """Station at which each piece starts, and the length last, ``(n_pieces + 1,)`` mm."""
         return np.concatenate([[0.0], np.cumsum([q.length for q in self.pieces])])
 
+    @cached_property
+    def _starts(self) -> list[float]:
+        """The same as numbers."""
+        return [float(s) for s in self.starts]
+
     @property
     def length(self) -> float:
         """Length of the centre line, mm."""
-        return float(self.starts[-1])
+        return self._starts[-1]
 
     @property
     def start(self) -> Vec:
@@ -348,8 +364,9 @@ class CentreLine:
     def locate(self, station: float) -> tuple[int, float]:
         """Piece index and local station of ``station`` (clamped to the path), mm."""
         s = min(max(float(station), 0.0), self.length)
-        i = int(np.clip(np.searchsorted(self.starts, s, side="right") - 1, 0, len(self.pieces) - 1))
-        return i, s - float(self.starts[i])
+        starts = self._starts
+        i = min(max(bisect_right(starts, s) - 1, 0), len(self.pieces) - 1)
+        return i, s - starts[i]
 
     def spot(self, station: float) -> Spot:
         """The spot at ``station`` mm from end a; raises GeometryError when off the path.
@@ -362,10 +379,11 @@ class CentreLine:
                 "path", f"station {station:.1f} mm is off the tube (0 to {self.length:.1f} mm)."
             )
         i, local = self.locate(station)
-        q = self.pieces[i]
-        return Spot(
-            float(self.starts[i] + local), vec(q.point(local)), vec(q.tangent(local)), i, local
-        )
+        return self._spot(i, local)
+
+    def _spot(self, piece: int, local: float) -> Spot:
+        point, tangent = self.pieces[piece].at(local)
+        return Spot(float(self.starts[piece]) + local, vec(point), vec(tangent), piece, local)
 
     def points(self, stations: ArrayLike) -> Vec:
         """Centre-line points at stations ``(n,)`` mm, shape ``(n, 3)``."""
@@ -376,10 +394,14 @@ class CentreLine:
         return self._map(stations, lambda q, s: q.tangent(s))
 
     def _map(self, stations: ArrayLike, f) -> Vec:  # type: ignore[no-untyped-def]
-        s = np.clip(np.atleast_1d(np.asarray(stations, float)), 0.0, self.length)
+        s = np.minimum(np.maximum(np.atleast_1d(np.asarray(stations, float)), 0.0), self.length)
         if len(self.pieces) == 1:
             return np.array(f(self.pieces[0], s))
-        which = np.clip(np.searchsorted(self.starts, s, side="right") - 1, 0, len(self.pieces) - 1)
+        which = np.searchsorted(self.starts, s, side="right") - 1
+        which = np.minimum(np.maximum(which, 0), len(self.pieces) - 1)
+        first = int(which[0])
+        if (which == first).all():
+            return np.array(f(self.pieces[first], s - self.starts[first]))
         out = np.empty((len(s), 3))
         for i, piece in enumerate(self.pieces):
             m = which == i
@@ -390,17 +412,17 @@ class CentreLine:
     def nearest(self, point: ArrayLike) -> Spot:
         """The spot on the centre line nearest to ``point``, ``(3,)`` mm."""
         p = np.asarray(point, float)
+        if len(self.pieces) == 1:
+            return self._spot(0, self.pieces[0].nearest(p))
         best: tuple[float, int, float] | None = None
         for i, q in enumerate(self.pieces):
             s = q.nearest(p)
-            away = q.point(s) - p
-            gap = float(np.sqrt(away @ away))
+            away = q.at(s)[0] - p
+            gap = sqrt(away @ away)
             if best is None or gap < best[0] - ROUNDING:
                 best = (gap, i, s)
         assert best is not None
-        _, i, s = best
-        q = self.pieces[i]
-        return Spot(float(self.starts[i] + s), vec(q.point(s)), vec(q.tangent(s)), i, s)
+        return self._spot(best[1], best[2])
 
     def distances(self, points: ArrayLike) -> Vec:
         """Distance of points ``(n, 3)`` to the centre line, ``(n,)`` mm."""
@@ -425,8 +447,7 @@ class CentreLine:
         """
         p0, n = np.asarray(point, float), unit(normal)
         found: list[float] = []
-        for i, q in enumerate(self.pieces):
-            s0 = float(self.starts[i])
+        for s0, q in zip(self._starts, self.pieces, strict=False):
             if isinstance(q, Line):
                 rise = float(q.direction @ n)
                 if abs(rise) < NOISE:
@@ -437,10 +458,10 @@ class CentreLine:
                 continue
             a, b = q.radius * float(q.radial @ n), q.radius * float(q.direction @ n)
             c = float((p0 - q.centre) @ n)
-            amp = float(np.hypot(a, b))
+            amp = hypot(a, b)
             if amp < NOISE or abs(c) > amp:
                 continue
-            mid, half = atan2(b, a), acos(float(np.clip(c / amp, -1, 1)))
+            mid, half = atan2(b, a), acos(min(max(c / amp, -1.0), 1.0))
             for t in (mid - half, mid + half):
                 t = (t + ANGLE_ROUNDING) % (2 * pi) - ANGLE_ROUNDING
                 if t <= q.angle + ANGLE_ROUNDING:
@@ -450,6 +471,11 @@ class CentreLine:
             if not out or s - out[-1] > SAME_POINT:
                 out.append(s)
         return tuple(self.spot(s) for s in out)
+
+    @cached_property
+    def mids(self) -> tuple[Spot, ...]:
+        """Every spot in the car's centre plane, in order from end a."""
+        return self.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
 
     def at_height(self, z: float) -> tuple[Spot, ...]:
         """Every spot at height ``z`` mm, in order from end a."""
@@ -513,6 +539,17 @@ class CentreLine:
                     held += [vec(q.centre - q.radius), vec(q.centre + q.radius)]
         points = np.array(held)
         return points.min(axis=0), points.max(axis=0)
+
+    def far_from(self, point: ArrayLike, by: float) -> bool:
+        """Whether a point ``(3,)`` lies beside the box by more than ``by`` mm."""
+        low, high = self._box
+        p = np.asarray(point, float).tolist()
+        return any(c < a - by or c > b + by for a, c, b in zip(low, p, high, strict=True))
+
+    @cached_property
+    def _box(self) -> tuple[list[float], list[float]]:
+        low, high = self.box
+        return low.tolist(), high.tolist()
 
     def reference_lines(self, zero: ArrayLike | None = None) -> Vec:
         """Carry one reference line along the tube, ``(n_pieces + 1, 3)`` unit vectors.

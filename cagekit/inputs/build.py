@@ -16,7 +16,7 @@ from cagekit.inputs.bolted import AnyJoint
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
-from cagekit.inputs.fields import LONGEST_NAME, FileModel, Length
+from cagekit.inputs.fields import LONGEST_NAME, EntrySide, FileModel, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.most import MOST_TUBES
@@ -120,8 +120,9 @@ class Build:
     @property
     def names_left_out(self) -> set[str]:
         """What the members answer to that the build leaves out."""
-        written = spread([*self.layout.member, *self.file.add, *self.file.strut])
-        return _names(written) - _names(self.entries)
+        written = [*self.layout.member, *self.file.add, *self.file.strut]
+        names = {n for e in written for id_, _ in _legs(e) for n in (e.kind, _group(e), id_)}
+        return names - _names(self.entries)
 
     @property
     def tube(self) -> Tube:
@@ -150,18 +151,27 @@ def spread(entries: Sequence[MemberEntry]) -> list[MemberEntry]:
     """Spread entries with ``side = "both"`` over left and right and fill in ids and sides."""
     out: list[MemberEntry] = []
     for entry in entries:
-        kind = entry.kind
-        base = entry.id or kind
-        for side in ("left", "right") if entry.side == "both" else (entry.side,):
-            name = base
-            if side in ("left", "right") and not base.endswith(f"_{side}"):
-                name = f"{base}_{side}"
+        for name, side in _legs(entry):
             changes: dict[str, Any] = {"id": name, "side": side}
             if side in ("left", "right"):
                 changes |= for_side(entry, side)
-            one = entry.model_copy(update={**changes, "group": entry.group or base})
+            one = entry.model_copy(update={**changes, "group": _group(entry)})
             out.append(_mirrored(one) if entry.side == "both" and side == "right" else one)
     return out
+
+
+def _legs(entry: MemberEntry) -> Iterator[tuple[str, EntrySide | None]]:
+    """Id and side of each member that an entry stands for."""
+    base = entry.id or entry.kind
+    sides: tuple[EntrySide | None, ...] = ("left", "right")
+    for side in sides if entry.side == "both" else (entry.side,):
+        plain = side not in ("left", "right") or base.endswith(f"_{side}")
+        yield base if plain else f"{base}_{side}", side
+
+
+def _group(entry: MemberEntry) -> str:
+    """What all members of an entry answer to."""
+    return entry.group or entry.id or entry.kind
 
 
 def _mirrored(entry: MemberEntry) -> MemberEntry:

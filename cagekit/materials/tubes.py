@@ -8,7 +8,7 @@ from math import isfinite, pi, sqrt
 from cagekit.errors import InputError
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Tube:
     """A round tube with a concentric bore.
 

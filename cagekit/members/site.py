@@ -10,17 +10,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.cage.chassis import chassis_tubes
+from cagekit.cage.made import MadeTubes
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
-from cagekit.cage.tubes import Tubes
 from cagekit.errors import GeometryError, InputError, NoHolderError
-from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
+from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
 from cagekit.inputs.places import Location, OnTube
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
-from cagekit.units.tolerance import SAME_POINT, SETTLED, SHARED
+from cagekit.units.tolerance import ALONG, SAME_POINT, SETTLED, SHARED
 
 TURNS_BACK = np.radians(150)
 """A bend (rad) beyond which a tube between two places goes back on itself: no such bend is in a
@@ -39,7 +39,7 @@ class Site:
     def __init__(self, build: Build, frame: Mapping[str, Member] | None = None) -> None:
         self.build, self.car = build, build.car
         self.chassis = chassis_tubes(build.car) if frame is None else frame
-        self.members = Tubes(self.chassis.values())
+        self.members = MadeTubes(self.chassis.values())
         self.places = Places(build.car, self.members, left_out=build.names_left_out)
 
     def add(self, members: Sequence[Member]) -> None:
@@ -394,6 +394,11 @@ def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:
     axis = end - start
     length = float(np.linalg.norm(axis))
     axis = axis / length
+    only = path.pieces[0]
+    if len(path.pieces) == 1 and isinstance(only, Line):
+        station = _where_nearest(only, start, axis, length)
+        if station is not None:
+            return path.spot(station).point
 
     def gap(stations: Vec) -> Vec:
         w = path.points(stations) - start
@@ -408,3 +413,20 @@ def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:
         best = float(np.clip(near[int(np.argmin(gap(near)))], 0.0, path.length))
         step /= 10
     return path.spot(best).point
+
+
+def _where_nearest(line: Line, start: Vec, axis: Vec, length: float) -> float | None:
+    """Station (mm) of a straight that is nearest to a segment; None of one parallel to it.
+
+    Source: closed form of two lines, held to both lengths one after the other.
+    """
+    way = line.direction
+    cosine = float(way @ axis)
+    across = 1.0 - cosine * cosine
+    if across < ALONG:
+        return None
+    gap = start - line.start
+    s = (float(gap @ way) - cosine * float(gap @ axis)) / across
+    s = min(max(s, 0.0), line.length)
+    t = min(max(s * cosine - float(gap @ axis), 0.0), length)
+    return min(max(float(gap @ way) + t * cosine, 0.0), line.length)

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import random
+from collections.abc import Callable
+from functools import partial
+
 import pytest
 from pieces import counted_passes
 
 from cagekit.assembly.assemble import members_only, variants
 from cagekit.cage.cage import Cage
-from cagekit.cage.kept import Kept
+from cagekit.cage.kept import Kept, content
+from cagekit.cage.member import Member
 from cagekit.errors import CagekitError
 from cagekit.inputs.build import Build
+from cagekit.inputs.entries import MemberEntry
+from cagekit.inputs.messages import unit_of
 from cagekit.inputs.resolve import load_build, with_changes
+from cagekit.members.registry import make
+from cagekit.members.site import Site
 
 CHANGES = (
     ("harness_bar", {"height": "505 mm"}),
@@ -69,3 +78,75 @@ def test_copes_of_many_versions_take_no_more_passes_than_those_of_one(
     variants(gaps)
     assert len(passes) <= max(alone) + 6 * 2
     assert max(alone) * 3 < sum(alone)
+
+
+DEMOS = ("gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster")
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_tubes_after_a_walk_of_changes_are_those_of_a_cold_start(demo: str) -> None:
+    """Changes pile up and are taken back; whatever is kept, the cage is that of the build alone."""
+    start = load_build(demo)
+    lengths = [
+        (e.id, f, getattr(e, f))
+        for e in start.entries
+        for f in type(e).model_fields
+        if isinstance(getattr(e, f), float) and unit_of(type(e), (f,)) == "mm"
+    ]
+    dice, kept, build = random.Random(demo), Kept(), start
+    for n in range(16):
+        member, field, value = dice.choice(lengths)
+        former, size = build, dice.choice((-6.0, 2.0, 9.0))
+        build = build if dice.random() < 0.7 else start
+        try:
+            build = with_changes(build, member, {field: f"{value + size:.3f} mm"})
+        except CagekitError:
+            continue
+        hot = outcome(partial(members_only, build, kept))
+        if n % 4 == 0:
+            assert hot == outcome(partial(members_only, build)), f"step {n}: {member}"
+        build = former if isinstance(hot, str) else build
+
+
+def test_a_tube_that_reads_nothing_of_what_moved_is_the_same_object() -> None:
+    build, kept = load_build("gravel-hatch"), Kept()
+    old = members_only(build, kept)
+    moved = with_changes(build, "harness_bar", {"height": "444 mm"})
+    new = members_only(moved, kept)
+    other = {i for i, m in old.members.items() if new.members[i] is not m}
+    assert other == {"harness_bar_1", "harness_bar_2", "harness_bar_3"}
+
+
+def test_nothing_is_made_that_does_not_hang_on_what_moved(monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[str] = []
+
+    def noted(site: Site, entry: MemberEntry) -> list[Member]:
+        made.append(entry.id)
+        return make(site, entry)
+
+    build, kept = load_build("gravel-hatch"), Kept()
+    members_only(build, kept)
+    monkeypatch.setattr("cagekit.assembly.assemble.make", noted)
+    members_only(with_changes(build, "dash_bar", {"set_back": "40 mm"}), kept)
+    assert made == ["dash_bar"]
+    made.clear()
+    members_only(build, kept)
+    assert made == []
+
+
+def test_what_is_let_go_meanwhile_is_made_again() -> None:
+    """With room for next to nothing the cage is the same."""
+    build = load_build("gravel-hatch")
+    assert made_of(members_only(build, Kept(3))) == made_of(members_only(build))
+
+
+def outcome(made: Callable[[], Cage]) -> object:
+    """The tubes of a cage and where their ends are cut, to the last bit, or why it is not made."""
+    try:
+        cage = made()
+        cage.require_cuts()
+    except CagekitError as error:
+        return str(error)
+    ends = [(m.id, name) for m in cage.members.values() for name, _ in m.ends]
+    curves = [cage.cut(*end).outer_curve(24).tobytes() for end in ends]
+    return content(tuple(cage.members.values())), cage.notes, curves

@@ -7,7 +7,7 @@ read of them, and found again whenever all of that is as it was, whatever else h
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, NamedTuple, TypeVar, cast
 
@@ -40,34 +40,43 @@ class _Way:
         self._tubes: tuple[Member | None, ...] = (None,) * len(reads.fields)
         self._last: tuple[Hashable, ...] = self._tubes
 
-    def answers(self, tubes: Mapping[str, Member]) -> Hashable:
+    def answers(self, tubes: Mapping[str, Member], read: _Read) -> Hashable:
         """What reading the same again gives, by content; None when a tube of it is not there."""
-        reads = self.reads
-        now = tuple([tubes.get(id_) for id_, _ in reads.fields])
-        if None in now:
-            return None
-        before, last = self._tubes, self._last
-        told = tuple(
-            [
-                given if tube is was else _read(tube, names)
-                for tube, was, given, (_, names) in zip(now, before, last, reads.fields)  # type: ignore[arg-type]
-            ]
-        )
-        self._tubes, self._last = now, told
-        return tuple(tubes) if reads.ids else (), tuple([i in tubes for i in reads.asked]), told
+        reads, told = self.reads, list[Hashable]()
+        rows = zip(reads.fields, self._tubes, self._last, strict=True)
+        now = list[Member]()
+        for (id_, names), was, given in rows:
+            tube = tubes.get(id_)
+            if tube is None:
+                return None
+            now.append(tube)
+            told.append(given if tube is was else read(tube, names))
+        self._tubes, self._last = tuple(now), tuple(told)
+        return tuple(tubes) if reads.ids else (), tuple(i in tubes for i in reads.asked), self._last
 
 
-def _read(tube: Member, names: Sequence[str]) -> Hashable:
-    """The content of some fields of a tube."""
-    return hashed(content(tube if n == WHOLE else getattr(tube, n)) for n in names)
+class _Read:
+    """The content of fields of tubes, each worked out once."""
+
+    def __init__(self) -> None:
+        self._told: dict[tuple[str, tuple[str, ...]], tuple[Member, Hashable]] = {}
+
+    def __call__(self, tube: Member, names: tuple[str, ...]) -> Hashable:
+        """The content of these fields."""
+        found = self._told.get((tube.id, names))
+        if found is None or found[0] is not tube:
+            parts = [content(tube if n == WHOLE else getattr(tube, n)) for n in names]
+            self._told[tube.id, names] = found = tube, hashed(parts)
+        return found[1]
 
 
-class Tubes(Mapping[str, Member]):
+class MadeTubes(Mapping[str, Member]):
     """Tubes by id in the order in which they were made."""
 
     def __init__(self, tubes: Iterable[Member] = ()) -> None:
         self._all = {m.id: m for m in tubes}
         self._notes: _Notes | None = None
+        self._read = _Read()
 
     def add(self, tube: Member) -> None:
         """Take in a tube; what adds it itself does not hang on it."""
@@ -114,7 +123,7 @@ class Tubes(Mapping[str, Member]):
         """
         ways = kept.once(("read", key), list[_Way])
         for way in ways:
-            answers = way.answers(self._all)
+            answers = way.answers(self._all, self._read)
             if answers is not None and kept.holds((key, way.reads, answers)):
                 return kept.once((key, way.reads, answers), make)
         with self._noting() as notes:
@@ -124,7 +133,7 @@ class Tubes(Mapping[str, Member]):
         if way not in ways:
             ways.insert(0, way)
             del ways[MOST:]
-        return kept.once((key, reads, way.answers(self._all)), lambda: made)
+        return kept.once((key, reads, way.answers(self._all, self._read)), lambda: made)
 
     @contextmanager
     def _noting(self) -> Iterator[_Notes]:
@@ -133,11 +142,6 @@ class Tubes(Mapping[str, Member]):
             yield self._notes
         finally:
             self._all, self._notes = before, None
-
-
-def whole(tube: Member) -> Member:
-    """A tube itself, where another may have been given that notes what is read of it."""
-    return tube.whole() if isinstance(tube, _Seen) else tube
 
 
 class _Notes:
@@ -176,8 +180,3 @@ class _Seen:
         value = getattr(self._tube, name)
         self._names.add(WHOLE if callable(value) else name)
         return value
-
-    def whole(self) -> Member:
-        """The tube itself."""
-        self._names.add(WHOLE)
-        return self._tube
