@@ -16,6 +16,7 @@ from cagekit.checks.limit import holds, margin
 from cagekit.checks.profile import Condition, Limit, Profile, Rule
 from cagekit.checks.quantities.quantity import Measure, Pick, Unit, quantities
 from cagekit.checks.quantities.survey import Survey
+from cagekit.names import named
 
 Taken = Mapping[str, Mapping[str, Status]]
 """What rulebooks have judged already: status by name of the quantity and subject."""
@@ -297,7 +298,7 @@ def _finding(
 def _subject_asked(rule: Rule) -> str:
     """What a rule looks at, when nothing was measured to name."""
     of = rule.entry.of
-    return of[0].replace("_", " ") if len(of) == 1 else "cage"
+    return named(of[0]) if len(of) == 1 else "cage"
 
 
 def _together(measures: Sequence[Measure], survey: Survey) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.wording import limit_text, source_text, value_text
+from cagekit.names import in_words, named
 from cagekit.units import LengthUnit
 
 
@@ -88,7 +89,7 @@ def _placed(f: Finding) -> Finding:
     """The finding with the one plate or tube that it is about in its subject."""
     for ids in (f.evidence.plates, f.evidence.members):
         if len(ids) == 1 and ids[0] != f.subject:
-            known = f.subject.replace("_", " ") in ids[0].replace("_", " ")
+            known = in_words(f.subject) in named(ids[0])
             return replace(f, subject=ids[0] if known else f"{f.subject} ({ids[0]})")
     return f
 

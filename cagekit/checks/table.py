@@ -8,12 +8,12 @@ looked at on the car is a count until it is asked for. Readable at 80 columns wi
 from __future__ import annotations
 
 import re
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.wording import limit_text, source_text, value_text
+from cagekit.names import filled, in_words, named
 from cagekit.units import LengthUnit
 
 MARKS = {
@@ -144,9 +144,9 @@ def _number_of(f: Finding) -> object:
 def _block(facts: Sequence[_Fact], units: LengthUnit, width: int, *, everything: bool) -> str:
     """One rule: who has which number, each limit with its books, what cures it."""
     first = facts[0].rows[0]
-    named = facts if everything else facts[:MOST_NAMED]
-    numbers = [value_text(f.rows[0].measured, f.rows[0].unit, units) for f in named]
-    names = [f.rows[0].subject for f in named]
+    shown = facts if everything else facts[:MOST_NAMED]
+    numbers = [value_text(f.rows[0].measured, f.rows[0].unit, units) for f in shown]
+    names = [in_words(f.rows[0].subject) for f in shown]
     if len(set(numbers)) == 1 and isinstance(first.measured, str) and " " in numbers[0]:
         said = f"{', '.join(names)}: {numbers[0]}"  # a sentence, not a number
     elif len(set(numbers)) == 1:
@@ -154,22 +154,23 @@ def _block(facts: Sequence[_Fact], units: LengthUnit, width: int, *, everything:
         said += " each" if numbers[0] and len(names) > 1 else ""
     else:
         said = ", ".join(f"{n} {v}".strip() for n, v in zip(names, numbers, strict=True))
-    more = len(facts) - len(named)
+    more = len(facts) - len(shown)
     said += f" and {more} more (--all)" if more else ""
     quantities = {f.rows[0].quantity for f in facts}
     quantity = first.quantity if len(quantities) == 1 else _either(first.quantity)
+    quantity = in_words(quantity)
     head = f"{quantity}: {said}" if quantity else said
     rows = [_wrapped(f"{MARKS[first.status]:<{_LEAD}}", head, width)]
     limits: dict[tuple[Status, str], tuple[dict[str, None], dict[str, None]]] = {}
     for f in (f for fact in facts for f in fact.rows):
         where, who = limits.setdefault((f.status, limit_text(f, units)), ({}, {}))
         where[f"{source_text(f)} [{f.code}]".strip()] = None
-        who[f.subject] = None
+        who[in_words(f.subject)] = None
     for (status, limit), (books, who) in limits.items():
         verb = "should be" if status is Status.WARN else "must be"
         lead = f"{verb} {limit}{_of(list(who), len(facts))}: " if limit else ""
         rows.append(_wrapped(" " * _LEAD, lead + "; ".join(books), width))
-    rows += [_wrapped(" " * _LEAD, f"Cure: {cure}", width) for cure in _cures(facts)]
+    rows += [_wrapped(" " * _LEAD, f"Cure: {in_words(cure)}", width) for cure in _cures(facts)]
     return "\n".join(rows)
 
 
@@ -201,7 +202,7 @@ def _asked(found: Sequence[Finding], width: int) -> str:
         waiting.setdefault(f.cure, []).append(f)
     rows = ["Cannot be judged yet"] if waiting else []
     for cure, group in waiting.items():
-        rows.append(_wrapped(f"  {'input?':<8}", cure, width))
+        rows.append(_wrapped(f"  {'input?':<8}", in_words(cure), width))
         sure = sorted({f.certainty.value for f in group})
         codes = ", ".join(dict.fromkeys(f.code for f in group))
         rows.append(_wrapped(" " * 10, f"[{codes}] ({', '.join(sure)})", width))
@@ -212,7 +213,7 @@ def _quiet(title: str, found: Sequence[Finding], units: LengthUnit, width: int) 
     """What passes or does not apply, one line or two each."""
     rows = [title] if found else []
     for f in sorted(found, key=lambda f: (f.status.rank, f.subject, f.code)):
-        said = f"{f.subject}, {f.quantity}"
+        said = in_words(f"{f.subject}, {f.quantity}")
         if f.status is Status.PASS:
             said += f": {value_text(f.measured, f.unit, units)} ({limit_text(f, units)})"
         said += f" [{f.code}, {f.certainty.value}]"
@@ -227,13 +228,13 @@ def _looked(found: Sequence[Finding], units: LengthUnit, width: int) -> str:
     for f in sorted(found, key=lambda f: (f.code, f.subject)):
         groups.setdefault(f.code, []).append(f)
     for code, group in groups.items():
-        said = group[0].text
+        said = in_words(group[0].text)
         numbers = [
-            f"{f.subject} {value_text(f.measured, f.unit, units)}"
+            f"{in_words(f.subject)} {value_text(f.measured, f.unit, units)}"
             for f in group
             if f.measured is not None
         ]
-        said += f" {group[0].quantity}: {', '.join(numbers)}." if numbers else ""
+        said += f" {in_words(group[0].quantity)}: {', '.join(numbers)}." if numbers else ""
         said += f" [{code}, {group[0].certainty.value}]"
         rows.append(_wrapped(f"  {MARKS[group[0].status]:<8}", said, width))
     return "\n".join(rows)
@@ -263,22 +264,22 @@ def explain_text(f: Finding, *, units: LengthUnit = "mm", width: int = 80) -> st
         units: of lengths, ``"mm"`` or ``"in"``.
         width: of the text, letters.
     """
-    limit = limit_text(f, units)
+    limit, value = limit_text(f, units), value_text(f.measured, f.unit, units)
     points = ["({:.0f}, {:.0f}, {:.0f})".format(*p) for p in f.evidence.points]
     rows = [
         ("check", f.code),
         ("status", f.status.words),
-        ("subject", f.subject),
-        ("measured", f"{f.quantity}: {value_text(f.measured, f.unit, units) or 'nothing'}"),
+        ("subject", in_words(f.subject)),
+        ("measured", f"{in_words(f.quantity)}: {value or 'nothing'}"),
         ("limit", limit),
-        ("rule", f.text),
+        ("rule", in_words(f.text)),
         ("source", ", ".join(t for t in (f.source, f.clause, f.edition) if t and t != "-")),
         ("certainty", f"{f.certainty.value}{_MEANS.get(f.certainty.value, '')}"),
-        ("members", ", ".join(f.evidence.members)),
-        ("plates", ", ".join(f.evidence.plates)),
+        ("members", ", ".join(map(named, f.evidence.members))),
+        ("plates", ", ".join(map(named, f.evidence.plates))),
         ("points", "; ".join(points) + " mm" if points else ""),
-        ("note", f.evidence.note),
-        ("cure", f.cure),
+        ("note", in_words(f.evidence.note)),
+        ("cure", in_words(f.cure)),
     ]
     return "\n".join(_wrapped(f"{name:<10}", text, width) for name, text in rows if text)
 
@@ -293,11 +294,4 @@ _MEANS = {
 
 
 def _wrapped(lead: str, text: str, width: int) -> str:
-    return textwrap.fill(
-        text,
-        width,
-        initial_indent=lead,
-        subsequent_indent=" " * len(lead),
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return filled(text, width, first=lead, rest=" " * len(lead))

@@ -6,6 +6,7 @@ import re
 from typing import Any
 
 from cagekit.checks.finding import Finding, Value
+from cagekit.names import in_words, named
 from cagekit.units import STRESS, LengthUnit, format_area, format_length, format_mass
 
 TOLD = 0.1
@@ -25,7 +26,7 @@ def value_text(value: Value, unit: str, units: LengthUnit) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return value
+        return named(value) if value.isidentifier() else in_words(value)
     if isinstance(value, tuple):
         return _joined([_bare(v, unit, units) for v in value], " x ", unit, units)
     if unit == "mm2":
@@ -56,13 +57,19 @@ def limit_text(f: Finding, units: LengthUnit) -> str:
 
 def _own_words(f: Finding, units: LengthUnit) -> str:
     """The source's words where they are in the reader's units or need none."""
-    if not f.written:
+    if not f.written or _names(f.limit):
         return ""
     if f.unit == "MPa" and units == "in":
         return ""
     if f.unit not in ("mm", "mm2", "kg"):
         return f"{f.written} {_shown_unit(f.unit, units)}".strip()
     return "" if _differs(f, units) else f.written
+
+
+def _names(limit: Value) -> bool:
+    """Whether a limit is what something is called, not how large it is."""
+    rows = limit if isinstance(limit, tuple) else (limit,)
+    return all(isinstance(v, str) for v in rows)
 
 
 def _differs(f: Finding, units: LengthUnit) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from cagekit.cli.build import add_build, loaded, work_in
 from cagekit.cli.console import Progress, caution, emit, note, width
 from cagekit.cli.make import names
+from cagekit.names import at_start, in_words, named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(found, design, args)
     if without:
-        names_out = ", ".join(e.id for e in without)
+        names_out = ", ".join(named(e.id) for e in without)
         note(f"\nThe check went on without {names_out}: what hangs on it is not judged.")
     caution()
     if without:
@@ -115,7 +116,9 @@ def _chosen(design: Design, *, everything: bool) -> None:
     """Which default feet were made to fit the car, and which seats nobody of the build sits in."""
     from cagekit.plates.clearing import chosen
 
-    said = [f"{p.id}: {words}." for p in design.cage.plates if (words := chosen(p))]
+    said = [
+        f"{at_start(named(p.id))}: {words}." for p in design.cage.plates if (words := chosen(p))
+    ]
     for words in said if everything else ():
         note(f"note: {words}")
     if said and not everything:
@@ -133,7 +136,7 @@ def _remarks(notes: Sequence[str], *, everything: bool) -> None:
     shared = [n for n in notes if n.endswith("they share the node.")]
     for remark in notes:
         if everything or remark not in shared:
-            note(f"note: {remark}")
+            note(f"note: {in_words(remark)}")
     if shared and not everything:
         many = "one end is" if len(shared) == 1 else f"{len(shared)} ends are"
         note(f"note: {many} coped to a second tube in the same node (--all names them).")

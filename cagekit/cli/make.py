@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.errors import InputError, KernelError
+from cagekit.names import in_words, named
 
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding, Status
@@ -87,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
 
         made = job.make(target, only, jobs=args.jobs, progress=next_product)
     for remark in job.cage.notes:
-        note(f"note: {remark}")
+        note(f"note: {in_words(remark)}")
     if made.dropped:
         note(f"note: {', '.join(made.dropped)} of the last run came from other inputs and is gone.")
     for remark in made.remarks:
@@ -108,7 +109,7 @@ def run(args: argparse.Namespace) -> int:
         table([(name, _some(made.files[name])) for name in made.files], indent=2)
         print(told(counts) + (": `check` tells them." if counts[Status.FAIL] else "."))
     for id_, why in made.left_out.items():
-        note(f"error: {id_} is in no STEP file: {why.removeprefix(f'{id_}: ')}")
+        note(f"error: {named(id_)} is in no STEP file: {why.removeprefix(f'{id_}: ')}")
     caution()
     if made.left_out:
         return KernelError.exit_code

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cagekit.cli.console import Progress, caution, emit, note, table
+from cagekit.names import at_start, named
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -125,12 +126,15 @@ def _report(part: TubePart | PlatePart, made: Made, args: argparse.Namespace) ->
         return
     for member in cage.members:
         length = format_length(cage.cut_length(member), units)
-        print(f"{member}: cut length {length}, {format_mass(cage.mass(member), units, decimals=2)}")
+        mass = format_mass(cage.mass(member), units, decimals=2)
+        print(f"{at_start(named(member))}: cut length {length}, {mass}")
     for plate in cage.plates:
         size = " x ".join(format_length(float(v), units) for v in plate.size)
-        print(f"{plate.id}: flat {size}, {format_mass(plate.mass, units, decimals=2)}")
+        mass = format_mass(plate.mass, units, decimals=2)
+        print(f"{at_start(named(plate.id))}: flat {size}, {mass}")
     for bit in cage.hardware:
-        print(f"{bit.id}: {bit.size_in(units)}, {format_mass(bit.mass, units, decimals=3)}")
+        mass = format_mass(bit.mass, units, decimals=3)
+        print(f"{at_start(named(bit.id))}: {bit.size_in(units)}, {mass}")
     print(f"{made.folder}/  {', '.join(files)}")
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import re
-import textwrap
 from collections.abc import Sequence
 from math import degrees, radians
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from cagekit.cli.build import add_build
 from cagekit.cli.console import Progress, caution, emit, note, width
+from cagekit.names import at_start, filled, in_words, named
 from cagekit.units.tolerance import NEGLIGIBLE
 
 if TYPE_CHECKING:
@@ -148,12 +148,12 @@ def cell(found: Finding | None, units: str) -> str:
 
 def _print(found: Placement, units: str) -> None:
     letters = [chr(65 + i) if i < 26 else f"Z{i - 25}" for i in range(len(found.keys))]
-    print(f"{found.member}: {len(found.trials)} places, {_range_words(found, units)}")
+    print(f"{named(found.member)}: {len(found.trials)} places, {_range_words(found, units)}")
     print()
     for letter, key in zip(letters, found.keys, strict=True):
         lead = f"  {letter}  "
         text = f"{found.label(key)} ({limit_words(found, key, units)})"
-        print(textwrap.fill(text, width(), initial_indent=lead, subsequent_indent=" " * len(lead)))
+        print(filled(text, width(), first=lead, rest=" " * len(lead)))
     print()
     rows = [_row(found, t, units) for t in found.trials]
     head = ["", *(s.name for s in found.sweeps), *letters]
@@ -162,9 +162,9 @@ def _print(found: Placement, units: str) -> None:
         print("  ".join(f"{text:>{s}}" for text, s in zip(row, sizes, strict=True)).rstrip())
     print()
     for line in remarks(found, units):
-        print(textwrap.fill(line, width(), subsequent_indent="  "))
+        print(filled(line, width(), rest="  "))
     for line in impossible(found, units):
-        note(f"note: {line}")
+        note(f"note: {in_words(line)}")
 
 
 def _row(found: Placement, trial: Trial, units: str) -> list[str]:
@@ -187,10 +187,15 @@ def _range_words(found: Placement, units: str) -> str:
     parts = []
     for s, now in zip(found.sweeps, found.now, strict=True):
         low, high = (shown(v, s.name, units) for v in (s.values[0], s.values[-1]))
-        what = " and ".join(s.fields) + (f" ({s.words})" if s.words else "")
+        what = _called(s)
         unit = "" if s.name in ANGLES else f" {units}"
         parts.append(f"{what} {low} to {high}{unit}, now {shown(now, s.name, units)}")
     return "; ".join(parts)
+
+
+def _called(s: Sweep) -> str:
+    """The fields that are moved, as they are typed, and what that is."""
+    return " and ".join(s.fields) + (f" ({s.words})" if s.words else "")
 
 
 def limit_words(found: Placement, key: ReadingKey, units: str) -> str:
@@ -269,7 +274,7 @@ def remarks(found: Placement, units: str) -> list[str]:
     field = found.sweeps[0].name
     for reason in found.reasons:
         text = re.sub(r"\{([-\d.]+)\}", lambda m: shown(float(m[1]), field, units), reason)
-        out.append(text[:1].upper() + text[1:] + ".")
+        out.append(f"{at_start(text)}.")
     return out
 
 
@@ -311,7 +316,6 @@ def chart_of(found: Placement, units: str, name: str) -> Chart:
 
 def _lanes(found: Placement, units: str, name: str) -> Chart:
     from cagekit.view.placement_plot import Chart, Lane, PlotCell, State
-    from cagekit.writers.naming import in_words
 
     states: dict[str, State] = {"fail": "fail", "warn": "warn", "pass": "good"}
     lanes = []
@@ -321,27 +325,26 @@ def _lanes(found: Placement, units: str, name: str) -> Chart:
             f = t.findings.get(key)
             state = states.get(f.status.value, "none") if f is not None else "none"
             cells.append(PlotCell(text=cell(f, units).rstrip("X!"), state=state))
-        label = in_words(found.label(key))
+        label = found.label(key)
         limit = limit_words(found, key, units)
-        lanes.append(Lane(name=label[:1].upper() + label[1:], limit=limit, cells=tuple(cells)))
+        lanes.append(Lane(name=at_start(label), limit=limit, cells=tuple(cells)))
     s = found.sweeps[0]
     values = [t.values[0] for t in found.trials]
     best = None if found.best is None else values.index(found.best.values[0])
     unit = ", degrees" if s.name in ANGLES else f", {units}"
     return Chart(
-        title=f"{name}: places for {found.member.replace('_', ' ')}",
-        axis=f"{s.words or s.name.replace('_', ' ')}{unit}",
+        title=f"{name}: places for {named(found.member)}",
+        axis=f"{_called(s)}{unit}",
         columns=tuple(shown(v, s.name, units) for v in values),
         lanes=tuple(lanes),
         best=best,
         now=_fraction(found.now[0], values),
-        remarks=tuple(in_words(line) for line in remarks(found, units)),
+        remarks=tuple(remarks(found, units)),
     )
 
 
 def _grid(found: Placement, units: str, name: str) -> Chart:
     from cagekit.view.placement_plot import Chart, Lane, PlotCell, State
-    from cagekit.writers.naming import in_words
 
     states: dict[str, State] = {"fail": "fail", "warn": "warn", "good": "good", "no": "none"}
     first, second = found.sweeps
@@ -350,11 +353,11 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
     for b in second.values:
         row = [by_values[a, b] for a in first.values]
         cells = tuple(PlotCell(text=_room(t, units), state=states[t.mark]) for t in row)
-        label = f"{second.name.replace('_', ' ')} {shown(b, second.name, units)}"
+        label = f"{second.name} {shown(b, second.name, units)}"
         lanes.append(Lane(name=label, limit="", cells=cells))
     best = found.best
     return Chart(
-        title=f"{name}: places for {found.member.replace('_', ' ')}",
+        title=f"{name}: places for {named(found.member)}",
         axis=f"room to the limit, {units}: {_words(first, units)} across, "
         f"{_words(second, units)} down",
         columns=tuple(shown(v, first.name, units) for v in first.values),
@@ -363,12 +366,12 @@ def _grid(found: Placement, units: str, name: str) -> Chart:
         best_lane=None if best is None else second.values.index(best.values[1]),
         now=_fraction(found.now[0], first.values),
         grey="cannot be made",
-        remarks=tuple(in_words(line) for line in remarks(found, units)),
+        remarks=tuple(remarks(found, units)),
     )
 
 
 def _words(sweep: Sweep, units: str) -> str:
-    return f"{sweep.name.replace('_', ' ')} in {'degrees' if sweep.name in ANGLES else units}"
+    return f"{sweep.name} in {'degrees' if sweep.name in ANGLES else units}"
 
 
 def _room(trial: Trial, units: str) -> str:

@@ -10,6 +10,7 @@ from cagekit.cli.build import add_build, design_of
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
+from cagekit.names import in_words, named
 from cagekit.units import FORCE, MASS, POUND, format_length, lengths_in
 
 if TYPE_CHECKING:
@@ -137,7 +138,7 @@ def _case_data(r: CaseResult) -> dict[str, Any]:
         "critical_factor": r.critical if r.critical < 1e9 else None,
         "factor": r.factor if r.collapse else None,
         "deflection_mm": r.deflection,
-        "hardest": r.hardest.member,
+        "hardest": named(r.hardest.member),
         "uses": [
             {
                 "member": u.member, "normal_N": u.normal, "shear_N": u.shear,
@@ -165,8 +166,9 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
     rows = [
         (
             r.case.id, _number(r.factor), _number(r.collapse.factor if r.collapse else None),
-            _number(r.critical), format_length(r.deflection, units, unit=False), r.hardest.member,
-            f"{r.hardest.plastic:.2f}", f"{r.hardest.buckling:.2f}", r.case.certainty.value,
+            _number(r.critical), format_length(r.deflection, units, unit=False),
+            named(r.hardest.member), f"{r.hardest.plastic:.2f}", f"{r.hardest.buckling:.2f}",
+            r.case.certainty.value,
         )
         for r in result.results.values()
     ]  # fmt: skip
@@ -190,7 +192,7 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
         each, wall = ("lb", POUND) if units == "in" else ("kg", 1.0)
         print(f"\nmore wall helps most for each {each} (case {worst.case.id})")
         helps = [
-            (h.member, f"{h.collapse * wall:+.3f}", f"{h.stiffness * wall:+.1%}")
+            (named(h.member), f"{h.collapse * wall:+.3f}", f"{h.stiffness * wall:+.1%}")
             for h in result.helps[:HARDEST]
         ]
         table(helps, ["tube", "factor", "stiffness"], indent=2)
@@ -201,19 +203,25 @@ def _print(result: StrengthResult, units: LengthUnit) -> None:
             f"(case {result.worst.case.id})"
         )
         shifts = [
-            (x.place, f"{x.way} on {x.parent}", f"{x.collapse:+.3f}", f"{x.stiffness:+.1%}",
-             MASS.figures(x.mass, units, sign=True))
+            (in_words(x.place), f"{x.way} on {named(x.parent)}", f"{x.collapse:+.3f}",
+             f"{x.stiffness:+.1%}", MASS.figures(x.mass, units, sign=True))
             for x in result.shifts[:HARDEST]
         ]  # fmt: skip
         table(shifts, ["place", "way", "factor", "stiffness", MASS.unit(units)], indent=2)
     if result.idle:
-        print(f"\ncarries nothing in any case: {', '.join(result.idle)}")
+        print(f"\ncarries nothing in any case: {', '.join(map(named, result.idle))}")
 
 
 def _gap(result: StrengthResult) -> str:
     """How far the plastic factors may lie too low; nothing where nothing folds."""
     gaps = [r.collapse.gap for r in result.results.values() if r.collapse is not None]
-    return f"plastic: that of this frame lies at most {max(gaps):.2%} above;\n" if gaps else ""
+    if not gaps:
+        return ""
+    from cagekit.structure.collapse import SAME_BOUND
+
+    if max(gaps) < SAME_BOUND:
+        return f"plastic: the bound from above agrees within {SAME_BOUND:.2%};\n"
+    return f"plastic: the bound from above lies at most {max(gaps):.2%} higher;\n"
 
 
 def _folds(result: StrengthResult) -> Iterator[tuple[str, str]]:
@@ -222,7 +230,7 @@ def _folds(result: StrengthResult) -> Iterator[tuple[str, str]]:
             yield r.case.id, "nothing"
             continue
         top = list(result.folding(r.case.id, least=0.01).items())[:FOLDING]
-        yield r.case.id, ", ".join(f"{n} {v:.0%}" for n, v in top)
+        yield r.case.id, ", ".join(f"{named(n)} {v:.0%}" for n, v in top)
 
 
 def _weakest(result: StrengthResult, units: LengthUnit) -> Iterator[tuple[str, ...]]:
@@ -233,10 +241,11 @@ def _weakest(result: StrengthResult, units: LengthUnit) -> Iterator[tuple[str, .
         covered = [(a, c) for a, c in of_kind if a.use is not None]
         if covered:
             a, case = max(covered, key=lambda x: x[0].use or 0.0)
-            yield f"{a.use:.2f}", kind, a.subject, case, lengths_in(a.text, units)
+            how = in_words(lengths_in(a.text, units))
+            yield f"{a.use:.2f}", named(kind), in_words(a.subject), case, how
         open_ones = {a.subject for a, _ in of_kind if a.use is None}
         if open_ones:
-            yield "-", kind, f"{len(open_ones)} not covered", "", ""
+            yield "-", named(kind), f"{len(open_ones)} not covered", "", ""
 
 
 def _number(value: float | None) -> str:

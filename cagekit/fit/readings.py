@@ -14,6 +14,7 @@ from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit, Reading, bearing
 from cagekit.fit.tubes import TubeRoom
 from cagekit.geometry.centre_line import Spot, Vec, unit, vec
+from cagekit.names import named
 from cagekit.people.posture import Occupant, moved
 
 ACROSS = vec((0.0, 1.0, 0.0))
@@ -263,7 +264,7 @@ def wheel_room(cockpit: Cockpit, who: Occupant, roles: tuple[str, ...]) -> Readi
         return Reading(value=None, absent="this person has no wheel")
     best = cockpit.closest(who, ["hands on the wheel"], roles=roles)
     if best is None:
-        names = " or ".join(r.replace("_", " ") for r in roles)
+        names = " or ".join(named(r) for r in roles)
         return Reading(value=None, absent=f"the cage has no {names}")
     return _of(best[1], "knuckles")
 

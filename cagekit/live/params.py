@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.messages import unit_of
+from cagekit.names import named
 from cagekit.units import INCH, parse_length
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
         value, unit = getattr(entry, name), unit_of(model, (key,))
         common: dict[str, Any] = {
             "file": "build", "steps": ("members", owner, key), "name": key,
-            "owner": owner.replace("_", " "), "about": info.description or "",
+            "owner": named(owner), "about": info.description or "",
         }  # fmt: skip
         if info.annotation is bool:
             yield Param(**common, unit="", value=value, choices=("true", "false"))

@@ -16,6 +16,7 @@ from cagekit.measuring.sheet import (
     SheetPage,
     measuring_sheet,
 )
+from cagekit.names import named
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
 from cagekit.view.linework import LineDrawing
@@ -227,4 +228,4 @@ def because(m: Measurement) -> str:
         return "asked for by every car sheet"
     if m.because == (CHECKS,):
         return "for the checks; may be left out"
-    return "for " + ", ".join(k.replace("_", " ") for k in m.because)
+    return "for " + ", ".join(named(k) for k in m.because)

@@ -13,6 +13,7 @@ from cagekit.cage.colours import FAMILIES, member_colour
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind
 from cagekit.geometry.centre_line import Arc, CentreLine
+from cagekit.names import named
 from cagekit.units import format_angle, format_length, format_mass
 
 if TYPE_CHECKING:
@@ -28,18 +29,13 @@ ARC_STEP = np.radians(2.0)
 Rows = list[list[str]]
 
 
-def words(name: str) -> str:
-    """An id or role as people read it."""
-    return name.replace("_", " ")
-
-
 def member_card(design: Design, member: Member) -> dict[str, Any]:
     """Name, rows and centre line of a tube."""
     cage, units = design.cage, design.units
     family = member_colour(member)
     return {
-        "title": words(member.id),
-        "layer": words(member.role),
+        "title": named(member.id),
+        "layer": named(member.role),
         "family": next((n for n, colour in FAMILIES if colour == family), "other"),
         "rows": _member_rows(cage, member, units),
         "axis": axis_points(member.path),
@@ -54,7 +50,7 @@ def member_card(design: Design, member: Member) -> dict[str, Any]:
 
 def _member_rows(cage: Cage, m: Member, units: LengthUnit) -> Rows:
     rows = [
-        ["Role", words(m.role)],
+        ["Role", named(m.role)],
         ["Tube", _tube(m, units)],
         ["Material", m.tube.material],
         ["Cut length", format_length(cage.cut_length(m.id), units)],
@@ -62,9 +58,9 @@ def _member_rows(cage: Cage, m: Member, units: LengthUnit) -> Rows:
         ["Bends", _bends(m.path, units)],
     ]
     if m.piece:
-        rows.append(["Piece", f"{m.piece} of {words(m.bar)}"])
+        rows.append(["Piece", f"{m.piece} of {named(m.bar)}"])
     rows += [[f"End {name}", _end(cage, m, name)] for name in ("a", "b")]
-    carried = [f"{words(j.branch)} ({j.id})" for j in cage.children(m.id)]
+    carried = [f"{named(j.branch)} ({j.id})" for j in cage.children(m.id)]
     rows.append(["Carries", ", ".join(carried) or "no other tube"])
     return rows
 
@@ -86,10 +82,10 @@ def _bends(path: CentreLine, units: LengthUnit) -> str:
 def _end(cage: Cage, m: Member, name: str) -> str:
     end = m.end(name)
     if end.kind is not EndKind.COPE:
-        foot = f" on {end.foot.replace('.', ' ').replace('_', ' ')}" if end.foot else ""
+        foot = f" on {named(end.foot.replace('.', ' '))}" if end.foot else ""
         return f"{end.kind.value}{foot}"
     joint = next(j for j in cage.joints if j.branch == m.id and j.branch_end == name)
-    on = " and ".join(words(p) for p in joint.parents)
+    on = " and ".join(named(p) for p in joint.parents)
     off = "" if joint.concentric else ", axes do not meet"
     return f"coped to {on} at {format_angle(joint.angle)} ({joint.id}{off})"
 
@@ -107,15 +103,15 @@ def plate_card(plate: Plate, units: LengthUnit) -> dict[str, Any]:
     """Name and rows of a plate."""
     folds = ", ".join(f"{degrees(f.angle):.4g}°" for f in plate.folds)
     rows = [
-        ["Kind", words(plate.kind)],
+        ["Kind", named(plate.kind)],
         ["Thickness", format_length(plate.thickness, units)],
         ["Material", plate.material],
         ["Folds", folds or "none, flat"],
         ["Holes", str(len(plate.holes))],
         ["Mass", format_mass(plate.mass, units, decimals=2)],
-        ["On", ", ".join(words(m) for m in plate.members) or "-"],
+        ["On", ", ".join(named(m) for m in plate.members) or "-"],
     ]
-    return {"title": words(plate.id), "layer": "plates", "rows": rows, "names": [plate.id]}
+    return {"title": named(plate.id), "layer": "plates", "rows": rows, "names": [plate.id]}
 
 
 def cards(design: Design) -> Mapping[str, dict[str, Any]]:
@@ -134,10 +130,10 @@ def cards(design: Design) -> Mapping[str, dict[str, Any]]:
     for p in cage.plates:
         out[p.id] = keep(("card", p, units), partial(plate_card, p, units))
     for part in cage.hardware:
-        rows = [["Kind", words(part.kind)], ["Size", part.size_in(units) or "-"]]
+        rows = [["Kind", named(part.kind)], ["Size", part.size_in(units) or "-"]]
         rows.append(["Material", part.material])
         out[part.id] = {
-            "title": words(part.id), "layer": "pins, sleeves, washers", "rows": rows,
+            "title": named(part.id), "layer": "pins, sleeves, washers", "rows": rows,
             "names": [part.id],
         }  # fmt: skip
     return out

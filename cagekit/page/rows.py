@@ -9,6 +9,7 @@ from cagekit.cage.cage import bounds
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.table import MARKS
 from cagekit.checks.wording import limit_text, source_text, value_text
+from cagekit.names import in_words
 from cagekit.units import format_length, format_mass
 
 if TYPE_CHECKING:
@@ -39,16 +40,17 @@ def _row(f: Finding, units: LengthUnit) -> dict[str, Any]:
         "mark": MARKS[f.status],
         "sign": SIGNS[f.status],
         "subject": f.subject,
-        "quantity": f.quantity,
+        "called": in_words(f.subject),
+        "quantity": in_words(f.quantity),
         "measured": value_text(f.measured, f.unit, units),
         "limit": limit_text(f, units),
         "source": source_text(f),
-        "cure": f.cure,
-        "text": f.text,
+        "cure": in_words(f.cure),
+        "text": in_words(f.text),
         "members": list(evidence.members),
         "plates": list(evidence.plates),
         "points": [[round(x, 2) for x in p] for p in evidence.points],
-        "note": evidence.note,
+        "note": in_words(evidence.note),
     }
 
 

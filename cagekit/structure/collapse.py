@@ -34,6 +34,9 @@ SPREAD = 0.5
 LINK = 10.0
 """How many times what the strongest tube bears a link does: much stiffer, and not without end."""
 
+SAME_BOUND = 0.0005
+"""Bounds from below and above that lie nearer than this (share) are told to agree."""
+
 Strength = Sequence[tuple[Capacity, Capacity] | None]
 
 

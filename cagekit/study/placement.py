@@ -29,6 +29,7 @@ from cagekit.hints import did_you_mean
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.places import MEASURED, OnTube
+from cagekit.names import in_words
 from cagekit.units import INCH
 
 GROUPS = ("fit", "car", "sight", "rules")
@@ -403,7 +404,7 @@ def _kept(trial: Trial, keys: Sequence[ReadingKey], ids: set[str]) -> Trial:
 
 def label_of(found: Finding, key: ReadingKey) -> str:
     """A finding in words: what, of whom, and for a rulebook's the rule."""
-    text = f"{found.quantity}, {key[1]}" if key[1] else found.quantity
+    text = in_words(f"{found.quantity}, {key[1]}" if key[1] else found.quantity)
     return f"{text} [{found.code}]" if found.group == "rules" else text
 
 

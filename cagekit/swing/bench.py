@@ -9,6 +9,7 @@ from math import degrees
 from typing import Any
 
 from cagekit.cage.bolted import BoltedJoint, BoltedTube, ClevisJoint, PlugJoint, SleeveJoint, steep
+from cagekit.names import at_start, named
 from cagekit.swing.work import by_gauge, by_rule
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
@@ -61,7 +62,7 @@ def bench_work(
     """
     said = Said(units)
     joints = [(j, BENCH[j.kind]) for j in tube.joints]
-    name = _plain(tube.fitted.id)
+    name = named(tube.fitted.id)
     out = [
         f"Cope {name} at both ends while it is whole, try it in its place and mark its "
         f"{'front' if steep(tube.joints[0].along) else 'top'} there. "
@@ -74,17 +75,17 @@ def bench_work(
         "now, from the tip of a cope or from cut to cut: "
         f"{', '.join(_pieces(tube, tips, said))}."
     )
-    for (j, bench), both in zip(joints, pairwise(map(_plain, tube.pieces)), strict=True):
+    for (j, bench), both in zip(joints, pairwise(map(named, tube.pieces)), strict=True):
         out += bench.put(j, both, said)
     if len(joints) > 1 and all(bench.closed for _, bench in joints):
         out.append(
-            f"{_plain(tube.pieces[1]).capitalize()} is closed at both ends: hot gas blows out of "
+            f"{at_start(named(tube.pieces[1]))} is closed at both ends: hot gas blows out of "
             "the last gap in its welds; leave that gap open until the rest has cooled, then close "
             "it."
         )
     tight = " ".join(dict.fromkeys(bench.tight(j) for j, bench in joints))
     out.append(
-        f"Bolt it together with a washer under every head and nut. {tight} {name.capitalize()} "
+        f"Bolt it together with a washer under every head and nut. {tight} {at_start(name)} "
         "goes in bolted together, as one tube. Nothing is welded at a joint once it is assembled."
     )
     apart = "; ".join(bench.apart(j, said) for j, bench in joints)
@@ -102,18 +103,13 @@ def _pieces(tube: BoltedTube, tips: tuple[float, float], said: Said) -> list[str
     cuts = [s for j in tube.joints for s in (j.station - j.gap / 2, j.station + j.gap / 2)]
     stops = [tips[0], *cuts, tube.fitted.path.length - tips[1]]
     return [
-        f"{_plain(p)} {said.mark(b - a)}"
+        f"{named(p)} {said.mark(b - a)}"
         for p, a, b in zip(tube.pieces, stops[::2], stops[1::2], strict=True)
     ]
 
 
-def _plain(id_: str) -> str:
-    """The name for people."""
-    return id_.replace("_", " ")
-
-
 def _named(joint: BoltedJoint) -> str:
-    return _plain(joint.id).capitalize()
+    return at_start(named(joint.id))
 
 
 def _line(joint: BoltedJoint) -> str:
@@ -157,7 +153,7 @@ def _tight_sleeve(joint: SleeveJoint) -> str:
 
 def _apart_sleeve(joint: SleeveJoint, said: Said) -> str:
     free = said.mark((joint.length + joint.gap) / 2)
-    return f"{_plain(joint.id)} slides {free} towards end {joint.slides.upper()}"
+    return f"{named(joint.id)} slides {free} towards end {joint.slides.upper()}"
 
 
 # --- clevis -------------------------------------------------------------------------------------
@@ -195,7 +191,7 @@ def _tight_clevis(joint: ClevisJoint) -> str:
 
 
 def _apart_clevis(joint: ClevisJoint, said: Said) -> str:
-    return f"the eye of {_plain(joint.id)} comes out of its fork sideways, square to the bolt"
+    return f"the eye of {named(joint.id)} comes out of its fork sideways, square to the bolt"
 
 
 # --- plug ---------------------------------------------------------------------------------------
@@ -239,7 +235,7 @@ def _tight_plug(joint: PlugJoint) -> str:
 def _apart_plug(joint: PlugJoint, said: Said) -> str:
     end = "b" if joint.socket == "a" else "a"
     return (
-        f"the plug of {_plain(joint.id)} is drawn {said.mark(joint.travel)} along the tube towards "
+        f"the plug of {named(joint.id)} is drawn {said.mark(joint.travel)} along the tube towards "
         f"end {end.upper()}, and what is welded to that piece with it"
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import degrees
 
 from cagekit.cage.door import SwingDoor, SwingJoint
+from cagekit.names import at_start, named
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
 
@@ -35,7 +36,7 @@ def division(
     )
     out.append(
         f"Cut the bar at both marks with a thin blade, from the open side of the brackets. It "
-        f"becomes {_plain(door.bar)}; {_plain(door.pieces[0])} and {_plain(door.pieces[2])} stay "
+        f"becomes {named(door.bar)}; {named(door.pieces[0])} and {named(door.pieces[2])} stay "
         "in the car. Take it out, finish the cuts and the relief."
     )
     out.append(
@@ -44,11 +45,6 @@ def division(
         "pinch."
     )
     return tuple(out)
-
-
-def _plain(id_: str) -> str:
-    """The name for people."""
-    return id_.replace("_", " ")
 
 
 def stub_length(door: SwingDoor, joint: SwingJoint, tips: tuple[float, float]) -> float:
@@ -85,7 +81,7 @@ def _joint(
         return by_rule(mm, units)
 
     out = [
-        f"{joint.name.capitalize()}: the stub ends {said(from_tip)} from the tip of the bar's end "
+        f"{at_start(joint.name)}: the stub ends {said(from_tip)} from the tip of the bar's end "
         f"{joint.end.upper()}, the saw takes {by_gauge(joint.gap, units)}, the pin is {said(pin)} "
         f"from that tip. Drill {said(s.sleeve_od)} through both walls and weld the sleeve in."
     ]

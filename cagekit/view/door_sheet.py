@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour, member_colour
 from cagekit.cage.door import SwingDoor, SwingJoint
+from cagekit.names import named
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
 from cagekit.swing.work import by_gauge, by_rule, stub_length
@@ -152,7 +153,7 @@ def _write(
     big, small = font(26, bold=True), font(20)
     side = door.side
     text = sheet.pen.text
-    name = door.bar.replace("_", " ")
+    name = named(door.bar)
     text((PAD, top + 14), f"{name}: closed, half open and open", font=big, fill=INK)
     stop = (
         "meets nothing up to 150"

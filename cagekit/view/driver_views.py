@@ -19,6 +19,7 @@ from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.egress import Opening, way_out
 from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec, vec
+from cagekit.names import named
 from cagekit.people.posture import Occupant
 from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
@@ -142,7 +143,7 @@ def measures(cockpit: Cockpit, who: Occupant, units: LengthUnit) -> list[Numbere
         reading = take(cockpit, who)
         if reading.value is None or len(reading.points) < 2 or reading.value > FAR:
             continue
-        member = reading.members[0].replace("_", " ") if reading.members else ""
+        member = named(reading.members[0]) if reading.members else ""
         part = reading.note.split(",")[0] if name in ("arm", "leg", "shoe", "seat") else name
         label = f"{part} to {member}" if part != name or name == "knuckles" else name
         out.append(_measure(label, reading, views, units, STRAIGHT.get(name)))
@@ -165,7 +166,7 @@ def _helmet(cockpit: Cockpit, who: Occupant, units: LengthUnit) -> list[Numbered
     near = [(n, r) for n, r in rows if cockpit.members[n].role != "main_hoop"][:3]
     views = ("side", "front", "top")
     return [
-        _measure(f"helmet to {n.replace('_', ' ')}", r, views, units)
+        _measure(f"helmet to {named(n)}", r, views, units)
         for n, r in near
         if (r.value or 0.0) < 250.0
     ]
@@ -356,7 +357,7 @@ def _sizes(
         for name in SHOWN:
             value = _size(getattr(who.body, name), units)
             origin = who.body.origin[name].replace(" (army population)", "*")
-            sheet.write((x, y), name.replace("_", " "), 16, anchor="ls")
+            sheet.write((x, y), named(name), 16, anchor="ls")
             sheet.write((x + 290, y), value, 16, bold=True, anchor="rs")
             sheet.write((x + 304, y), origin, 14, SOFT, anchor="ls")
             y += 23
@@ -415,7 +416,7 @@ def _way_out_lines(
         f"room all round: {_size(opening.margin, units)}",
     ]
     if opening.tightest:
-        names = [t.replace("_", " ") for t in opening.tightest]
+        names = [named(t) for t in opening.tightest]
         more = f" and {len(names) - 2} more" if len(names) > 2 else ""
         lines.append(f"limited by {', '.join(names[:2])}{more}")
     if any(m.swing is not None for m in readings.door_bars(cockpit, who)):

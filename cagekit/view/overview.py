@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import FAMILIES, FRAME, PART, PLATE, Colour, member_colour
+from cagekit.names import named
 from cagekit.units import format_length, format_mass
 from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import INCH
@@ -152,7 +153,7 @@ def _header(sheet: PictureSheet, cage: Cage, units: LengthUnit, title: str) -> N
         plates = sum(p.mass * p.quantity for p in cage.plates)
         some = "1 plate" if len(cage.plates) == 1 else f"{len(cage.plates)} plates"
         parts.append(f"{some}, {format_mass(plates, units)}")
-    sheet.head((title or cage.name).replace("_", " "), "   ·   ".join(parts), size=44)
+    sheet.head(named(title or cage.name), "   ·   ".join(parts), size=44)
     sheet.rule(92)
 
 
@@ -331,7 +332,7 @@ def _members(sheet: PictureSheet, cage: Cage, top: int, rows: int, units: Length
         sheet.write((x + 28, y), str(numbers[member.id]), 18, bold=True, anchor="rm")
         mark = (x + 38, y - 7, x + 54, y + 7)
         sheet.pen.rounded_rectangle(mark, 4, _rgb(member_colour(member)), INK, 1)
-        name = sheet.fitted(member.id.replace("_", " "), pitch - 64 - 280, 18)
+        name = sheet.fitted(named(member.id), pitch - 64 - 280, 18)
         sheet.write((x + 64, y), name, 18, anchor="lm")
         cut = format_length(cage.cut_length(member.id), units, decimals=0 if units == "mm" else 1)
         sheet.write((x + pitch - 150, y), _tube(member, units), 17, SOFT, anchor="rm")

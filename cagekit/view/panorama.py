@@ -21,6 +21,7 @@ from cagekit.fit.view_angles import PLANES, car_rows, header_edge, lower_edges, 
 from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
+from cagekit.names import named
 from cagekit.people.posture import Occupant
 from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
@@ -298,7 +299,7 @@ def _names(sheet: PictureSheet, cockpit: Cockpit, who: Occupant) -> None:
         )
         if not inside.any():
             continue
-        text = member.id.replace("_", " ")
+        text = named(member.id)
         letters = font(16, bold=True)
         w = sheet.pen.textlength(text, letters)
         order = np.argsort(np.abs(np.linspace(0, 1, int(inside.sum())) - 0.5), kind="stable")

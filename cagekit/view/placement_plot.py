@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Literal
 
+from cagekit.names import filled
 from cagekit.view.fonts import font
 from cagekit.view.ink import INK, SOFT, Rgb
 from cagekit.view.sheet import PictureSheet
@@ -84,7 +84,7 @@ def placement_plot(chart: Chart) -> Image:
     label = _label_width(chart)
     width = max(2 * MARGIN + label + CELL * len(chart.columns), LEAST)
     room = max(int((width - 2 * MARGIN) / 11), 40)
-    remarks = [line for r in chart.remarks for line in textwrap.wrap(r, room)]
+    remarks = [line for r in chart.remarks for line in filled(r, room).splitlines()]
     bottom = HEAD + LANE * len(chart.lanes)
     height = bottom + 76 + 30 * len(remarks) + 80
     sheet = PictureSheet(width, height, edge=MARGIN)

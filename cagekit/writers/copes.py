@@ -18,6 +18,7 @@ from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.tooling import Notcher
+from cagekit.names import named
 from cagekit.shop.nesting.letters import strokes as letters
 from cagekit.shop.nesting.plate_drawing import CAUTION, Drawing, Layer, Stroke, check_bar
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
@@ -149,10 +150,10 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
         tube = t.tube
         rows.append(
             {
-                "title": f"{_plain(t.member)}  {t.end.upper()}",
+                "title": f"{named(t.member)}  {t.end.upper()}",
                 "number": str(numbers.get(t.member, "")),
                 "zero": "TOP" if t.reference.startswith("top") else "LINE",
-                "to": ", ".join(map(_plain, t.parents)) or stands_on(design, t.member, t.end),
+                "to": ", ".join(map(named, t.parents)) or stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),
                 "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
                 "deepest": "cut square" if t.square else f"deepest at {round(t.deepest) % 360}°",
@@ -208,12 +209,9 @@ def _wrapped(hole: Vec, t: Template) -> list[Vec]:
 def grinding(t: Template, units: str) -> str:
     """What is ground at an end besides the cut, in words; empty for nothing."""
     return "; ".join(
-        f"grind up to {_number(depth, units)} {units} off at {other}" for other, depth in t.grind
+        f"grind up to {_number(depth, units)} {units} off at {named(other)}"
+        for other, depth in t.grind
     )
-
-
-def _plain(id_: str) -> str:
-    return id_.replace("_", " ")
 
 
 def _size(mm: float, units: str) -> str:
@@ -246,7 +244,7 @@ def drawing(t: Template, units: str = "mm") -> Drawing:
         tick = np.array([(x, -t.height), (x, size - t.height)])
         strokes.append(Stroke(layer=Layer.MARK, line=_line(tick)))
     at = np.array(_label(t)[0]) * up
-    texts = (f"{t.member} {t.end.upper()}", f"0: {t.reference}", grinding(t, units))
+    texts = (f"{named(t.member)} {t.end.upper()}", f"0: {t.reference}", grinding(t, units))
     for row, text in enumerate(texts):
         height = 4.0 if row == 0 else 2.0
         shift = at + np.array([0.0, -5.0 - 5.0 * row])

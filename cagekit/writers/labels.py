@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from cagekit.design import Design
+from cagekit.names import in_words, named
 from cagekit.shop.nesting.alike import alike
 from cagekit.shop.sawing.templates import reference_text
 from cagekit.view.member_drawing import end_words
-from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.shopbook import Book
 
@@ -33,7 +33,7 @@ def tube_labels(book: Book) -> list[dict[str, Any]]:
         out.append(
             {
                 "number": str(book.numbers[s.member]),
-                "name": s.member.replace("_", " "),
+                "name": named(s.member),
                 "lines": [
                     f"A {a}   -   B {b}",
                     f"line: {reference_text(member)}",
@@ -56,7 +56,7 @@ def plate_labels(book: Book) -> list[dict[str, Any]]:
                 out.append(
                     {
                         "number": group.number,
-                        "name": p.id.replace("_", " "),
+                        "name": named(p.id),
                         "lines": [
                             f"{n} of {group.quantity}, {book.size(p.thickness)} {p.material}",
                             f"for {in_words(on)}",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from cagekit.names import in_words
 from cagekit.view.turned_drawing import turned_drawing
-from cagekit.writers.naming import in_words
 
 if TYPE_CHECKING:
     from cagekit.cage.door import SmallPart

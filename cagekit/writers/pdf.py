@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from cagekit.errors import OutputError
+from cagekit.names import bound
 from cagekit.view.fonts import font_folder
 
 
@@ -44,7 +45,7 @@ def document(
         here = Path(folder)
         for file in sorted(source.glob("*.typ")):
             (here / file.name).write_bytes(file.read_bytes())
-        (here / "data.json").write_text(json.dumps(data, allow_nan=False), "utf-8")
+        (here / "data.json").write_text(json.dumps(_set(data), allow_nan=False), "utf-8")
         for picture, content in (pictures or {}).items():
             (here / picture).write_bytes(content)
         try:
@@ -62,3 +63,12 @@ def document(
             # the lines after the first show the whole source
             what = str(exc.diagnostic).strip().splitlines()[0]
             raise OutputError(f"{name}.pdf: could not be typeset: {what}") from exc
+
+
+def _set(value: Any) -> Any:
+    """The data with texts as they are set: no line ends before a lone letter or number."""
+    if isinstance(value, str):
+        return bound(value)
+    if isinstance(value, Mapping):
+        return {k: _set(v) for k, v in value.items()}
+    return [_set(v) for v in value] if isinstance(value, list | tuple) else value

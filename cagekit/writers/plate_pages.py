@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from cagekit.names import in_words
 from cagekit.shop.nesting.alike import Alike, alike
 from cagekit.shop.nesting.plate_drawing import CutOptions, hole_work
 from cagekit.view.plate_drawing import fold_rows, hole_rows, plate_drawing
-from cagekit.writers.naming import in_words
 
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.sheet import SheetRow, open_rows, profile_rows
-from cagekit.writers.naming import in_words
+from cagekit.names import in_words, named
 
 if TYPE_CHECKING:
     from cagekit.writers.shopbook import Book
@@ -55,7 +55,7 @@ def bar_rows(book: Book) -> list[list[str]]:
     """How many tubes there are of each role, with their numbers."""
     roles: dict[str, list[str]] = {}
     for id_, m in book.cage.members.items():
-        roles.setdefault(m.role.replace("_", " "), []).append(str(book.numbers[id_]))
+        roles.setdefault(named(m.role), []).append(str(book.numbers[id_]))
     return [[role, f"{len(found)} ({', '.join(found)})"] for role, found in roles.items()]
 
 
@@ -63,14 +63,14 @@ def plate_rows(book: Book) -> list[list[str]]:
     """Plates by kind, thickness and steel."""
     kinds: Counter[tuple[str, str, str]] = Counter()
     for p in book.design.cage.plates:
-        kinds[p.kind.replace("_", " "), book.size(p.thickness), p.material] += p.quantity
+        kinds[named(p.kind), book.size(p.thickness), p.material] += p.quantity
     return [[f"{kind}, {thick} {steel}", str(n)] for (kind, thick, steel), n in kinds.items()]
 
 
 def padding_text(book: Book) -> str:
     """Which tubes the build pads, by number; what lies near a helmet and is bare is no padding."""
     listed = book.design.materials.padding
-    padded = [str(book.numbers.get(p.member, p.member)) for p in listed if p.asked]
+    padded = [str(book.numbers.get(p.member, named(p.member))) for p in listed if p.asked]
     return f"tubes {', '.join(padded)}" if padded else "none listed"
 
 
@@ -88,8 +88,8 @@ def count_text(found: Sequence[Finding], rules: Sequence[str]) -> str:
 def _cells(r: SheetRow) -> dict[str, str]:
     return {
         "status": r.status,
-        "subject": r.subject.replace("_", " "),
-        "finding": r.finding,
+        "subject": in_words(r.subject),
+        "finding": in_words(r.finding),
         "measured": in_words(r.measured),
         "limit": in_words(r.limit),
         "source": r.source,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import degrees
 from typing import TYPE_CHECKING, Any
 
+from cagekit.names import named
 from cagekit.shop.papers.setting_out import BranchMark, PlateMark
 from cagekit.view.plan_drawing import PlanFoot, plan_drawing
 
@@ -47,7 +48,7 @@ def setting_page(book: Book) -> dict[str, Any]:
         ],
         "plates": [
             [
-                p.plate.replace("_", " "),
+                named(p.plate),
                 *(between(book, float(p.low[k]), float(p.high[k]), k) for k in range(3)),
                 f"{degrees(p.slope):.1f}°",
             ]
@@ -127,7 +128,7 @@ def mark_row(book: Book, m: BranchMark | PlateMark) -> list[str]:
         if m.off:
             middle = f"off end {m.off.upper()}"
     else:
-        what = m.plate.replace("_", " ")
+        what = named(m.plate)
         turn = degrees(m.turn)
         how = "along" if turn < 0.5 else "across" if turn > 89.5 else f"{turn:.1f}° to the tube"
         middle = book.bare((m.low + m.high) / 2)

@@ -14,6 +14,7 @@ from typing import Any
 
 from cagekit.checks import run
 from cagekit.design import Design
+from cagekit.names import in_words, named
 from cagekit.shop.papers.inspection import inspection_rows
 from cagekit.shop.papers.order import Step
 from cagekit.shop.papers.takeoff import PaddingOrder, PlateOrder, TubeOrder
@@ -27,7 +28,6 @@ from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
 from cagekit.writers.copes import all_templates, lay_out, notcher_says, stands_on
 from cagekit.writers.machined_pages import machined_cards
-from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.plate_pages import plate_cards
 from cagekit.writers.scrutineer_page import scrutineer_sheet
@@ -119,7 +119,7 @@ class Book:
 
     def number(self, member: str) -> str:
         """A member as the book calls it: its number and name."""
-        plain = member.replace("_", " ")
+        plain = named(member)
         return f"{self.numbers[member]} {plain}" if member in self.numbers else plain
 
     def picture(self, name: str, drawing: LineDrawing) -> dict[str, Any]:
@@ -173,7 +173,7 @@ class Book:
         """One line of the member list."""
         return [
             str(self.numbers[id_]),
-            id_.replace("_", " "),
+            named(id_),
             self.tube(id_),
             self.length(self.cage.cut_length(id_)),
             self.mass(self.cage.mass(id_)),
@@ -314,7 +314,7 @@ class Book:
                         {
                             "start": start / longest,
                             "width": p.length / longest,
-                            "name": str(self.numbers.get(p.name, p.name)),
+                            "name": str(self.numbers.get(p.name, named(p.name))),
                             "length": self.length(p.length),
                         }
                         for p, start in zip(b.pieces, b.starts, strict=True)
@@ -349,7 +349,7 @@ class Book:
             else "Small parts of the swing-out door bars",
             "hardware": [
                 [
-                    h.kind.replace("_", " "),
+                    named(h.kind),
                     h.size_inches if self.design.units == "in" else h.size,
                     h.material,
                     str(h.count),
@@ -371,7 +371,7 @@ class Book:
         owners = Counter(
             max((n for n in names if p.startswith(n)), key=len, default=p) for p in parts
         )
-        return ", ".join(f"{n.replace('_', ' ')} ({count})" for n, count in owners.items())
+        return ", ".join(f"{named(n)} ({count})" for n, count in owners.items())
 
     def stick(self, mm: float) -> str:
         """A stick as it is bought: in feet on inch papers."""
@@ -435,12 +435,12 @@ class Book:
         to = (
             f"{self.number(name)} {end.upper()}".rstrip()
             if name in self.numbers
-            else r.to.replace("_", " ")
+            else named(r.to)
         )
         return [
             r.id,
             r.kind,
-            r.what.replace("_", " "),
+            named(r.what),
             to,
             r.form,
             f"{count}{self.length(r.length)}",

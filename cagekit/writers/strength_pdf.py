@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cagekit.materials.steels import steel
+from cagekit.names import in_words, named
+from cagekit.structure.collapse import SAME_BOUND
 from cagekit.structure.helps import MOVED
 from cagekit.structure.sections import yield_of
 from cagekit.structure.strength import ASSUMPTIONS
@@ -19,7 +21,6 @@ from cagekit.units import (
     format_length,
     lengths_in,
 )
-from cagekit.writers.naming import in_words
 from cagekit.writers.pdf import document
 from cagekit.writers.strength_png import case_png
 
@@ -56,29 +57,32 @@ def pdf_data(design: Design) -> dict[str, Any]:
         },
         "steels": _steels(design),
         "cases": [
-            [c.id, forces_in(f"{c.title}. {c.text}", units), f"{c.source} {c.clause}".strip(),
+            [named(c.id), forces_in(f"{c.title}. {c.text}", units), f"{c.source} {c.clause}".strip(),
              c.certainty.value]
             for c in result.cases
             if c.acts
         ],
-        "idle": [[c.id, c.missing or c.absent or result.problem] for c in result.cases
-                 if c.id not in result.results],
+        "idle": [
+            [named(c.id), c.missing or c.absent or result.problem]
+            for c in result.cases
+            if c.id not in result.results
+        ],
         "results": [_case(result, r, units) for r in result.results.values()],
         "not_covered": _not_covered(result, units),
         "shifts": [
             [
                 in_words(x.place),
-                in_words(f"{format_length(MOVED, units)} {x.way} on {x.parent}"),
+                f"{format_length(MOVED, units)} {x.way} on {named(x.parent)}",
                 f"{x.collapse:+z.3f}", f"{x.stiffness:+z.1%}",
                 MASS.figures(x.mass, units, sign=True),
             ]
             for x in result.shifts
         ],
         "helps": [
-            [in_words(h.member), f"{h.collapse * wall:+z.3f}", f"{h.stiffness * wall:+z.1%}"]
+            [named(h.member), f"{h.collapse * wall:+z.3f}", f"{h.stiffness * wall:+z.1%}"]
             for h in result.helps
         ],
-        "carries_nothing": in_words(", ".join(result.idle)),
+        "carries_nothing": ", ".join(map(named, result.idle)),
     }  # fmt: skip
 
 
@@ -90,7 +94,10 @@ def _not_covered(result: StrengthResult, units: LengthUnit) -> list[list[str]]:
             if a.use is None:
                 why = lengths_in(a.text.removeprefix("not covered: "), units)
                 out.setdefault((a.kind, why), {})[a.subject] = None
-    return [[kind, in_words(why), in_words(", ".join(where))] for (kind, why), where in out.items()]
+    return [
+        [named(kind), in_words(why), in_words(", ".join(where))]
+        for (kind, why), where in out.items()
+    ]
 
 
 def _model(result: StrengthResult, units: LengthUnit) -> list[str]:
@@ -124,27 +131,34 @@ def _steels(design: Design) -> list[list[str]]:
     return out
 
 
+def _bounds(gap: float) -> str:
+    """How the bound from above stands to the lower one that is printed."""
+    if gap < SAME_BOUND:
+        return "upper bound agrees"
+    return f"upper bound {gap:.1%} higher"
+
+
 def _case(result: StrengthResult, r: CaseResult, units: LengthUnit) -> dict[str, Any]:
     plastic = f"{r.collapse.factor:.2f}" if r.collapse else "does not fold"
     both = f"{r.factor:.2f}" if r.collapse else "-"
-    gap = f" (at most {r.collapse.gap:.1%} above)" if r.collapse else ""
+    gap = f" ({_bounds(r.collapse.gap)})" if r.collapse else ""
     return {
         "picture": f"{r.case.id}.png",
-        "title": f"{in_words(r.case.id)}: {r.case.title}",
+        "title": f"{named(r.case.id)}: {r.case.title}",
         "text": forces_in(r.case.text, units),
         "numbers": [
             plastic + gap, both, f"{min(r.critical, 9999):.1f}", format_length(r.deflection, units),
         ],
-        "folds": in_words(", ".join(result.folding(r.case.id))) or "nothing",
+        "folds": ", ".join(map(named, result.folding(r.case.id))) or "nothing",
         "tubes": [
-            [in_words(u.member), FORCE.figures(u.normal, units), FORCE.figures(u.shear, units),
+            [named(u.member), FORCE.figures(u.normal, units), FORCE.figures(u.shear, units),
              MOMENT.figures(u.moment, units), MOMENT.figures(u.torsion, units),
              STRESS.figures(u.stress, units), f"{u.plastic:.2f}", f"{u.buckling:.2f}"]
             for u in sorted(r.uses, key=lambda u: (-u.use, u.member))
         ],
         "attached": [
-            [f"{a.use:.2f}", a.kind, in_words(a.subject), in_words(lengths_in(a.text, units)),
-             forces_in(a.source, units)]
+            [f"{a.use:.2f}", named(a.kind), in_words(a.subject),
+             in_words(lengths_in(a.text, units)), forces_in(a.source, units)]
             for a in sorted(r.attachments, key=lambda a: (-(a.use or 0.0), a.kind, a.subject))
             if a.use is not None and a.use > 0.5
         ],

@@ -8,6 +8,7 @@ import pytest
 from cagekit.benchmarks.browser import until
 from cagekit.checks import run
 from cagekit.design import Design
+from cagekit.names import named
 from cagekit.page.data import page_data
 from cagekit.page.html import html
 from cagekit.page.rows import finding_rows
@@ -71,7 +72,7 @@ def test_picks_the_tube_that_is_drawn_there(page, design):
         # from the left, X runs to the left of the picture
         x, y = box["width"] / 2 - p[0] * scale, box["height"] / 2 - p[2] * scale
         page.mouse.click(box["x"] + x, box["y"] + y)
-        assert page.inner_text("#card-title") == id_.replace("_", " ")
+        assert page.inner_text("#card-title") == named(id_)
         assert f"{design.cage.cut_length(id_) / 25.4:.3f} in" in page.inner_text("#card")
     page.mouse.click(box["x"] + 3, box["y"] + box["height"] - 3)
     assert page.locator("#card-title").count() == 0
@@ -118,7 +119,7 @@ def test_all_by_keyboard(page, design):
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    assert page.inner_text("#card-title") == next(iter(design.cage.members)).replace("_", " ")
+    assert page.inner_text("#card-title") == named(next(iter(design.cage.members)))
 
 
 def test_a_finding_flies_to_its_evidence_and_lights_it(page, design):

@@ -67,7 +67,7 @@ def test_the_table_says_that_it_went_on(build: Path, capsys: pytest.CaptureFixtu
     build.write_text(build.read_text() + ODD)
     assert run(["check", "mine.toml"]) == 3
     shown = capsys.readouterr()
-    assert "FAIL  cannot be made and was left out: odd end a" in shown.out
+    assert "FAIL  cannot be made and was left out: odd end A" in shown.out
     assert "went on without odd, hung" in shown.err
     assert "Traceback" not in shown.err
 

@@ -62,13 +62,13 @@ def test_braces_without_rails_go_with_them_unless_the_build_asks_for_them(
     build: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     leave_out(build, "roof_rail")
-    reason = "hangs on one of halo, roof_rail, half_hoop"
+    reason = "hangs on one of halo, roof rail, half hoop"
     assert run(["check", str(build)]) == 0
     said = " ".join(capsys.readouterr().err.split())
-    assert f"windscreen_brace_left is left out too: it {reason}" in said
+    assert f"windscreen brace left is left out too: it {reason}" in said
     build.write_text(build.read_text() + "\n[members.windscreen_brace_left]\nlow = 20\n")
     assert run(["check", str(build)]) == 3
-    assert f"windscreen_brace_left: {reason}" in " ".join(capsys.readouterr().out.split())
+    assert f"windscreen brace left: {reason}" in " ".join(capsys.readouterr().out.split())
 
 
 def test_a_name_that_another_member_keeps_is_not_left_out(build: Path) -> None:

@@ -110,4 +110,4 @@ def test_the_check_says_which_feet_it_made_fit_and_which_seat_is_empty(
     assert "nobody of the build sits in seat 2 (right)" in short
     run(["check", "hillclimb-coupe", "--groups", "plates", "--all"])
     told = capsys.readouterr().err
-    assert "foot_main_hoop_a: moved 27 mm inboard of the foot to clear the car." in told
+    assert "Foot of main hoop A: moved 27 mm inboard of the foot to clear the car." in told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -55,13 +56,17 @@ def test_plot_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert "could not be written" in capsys.readouterr().err
 
 
-def test_the_plot_names_parts_as_people_do() -> None:
+def test_the_plot_names_parts_as_people_do_and_fields_as_they_are_typed() -> None:
     build = load_build("gravel-hatch")
     for sweeps in (["height=540:580:20"], ["height=540:560:20", "set_back=0:10:10"]):
         found = place(build, "dash_bar", [_sweep(build, "dash_bar", text) for text in sweeps])
         chart = chart_of(found, "mm", build.name)
         texts = [chart.title, chart.axis, chart.grey, *chart.remarks]
-        assert not [t for t in (*texts, *(lane.name for lane in chart.lanes)) if "_" in t]
+        shown = " ".join((*texts, *(lane.name for lane in chart.lanes)))
+        fields = {s.name for s in found.sweeps}
+        assert set(re.findall(r"\w+_\w+", shown)) == {f for f in fields if "_" in f}
+        # each field by one name in title, axis, lanes and remarks
+        assert not any(f.replace("_", " ") in shown for f in fields if "_" in f)
     assert any(key[1] == "dash_bar" for key in found.keys)
 
 

@@ -22,6 +22,7 @@ import pdfpages
 import pytest
 from bookreader import degrees_of, mm
 
+from cagekit.names import named
 from cagekit.writers.json import write_cage
 
 CLEAR = 75.0
@@ -146,13 +147,13 @@ def test_the_scrutineers_page_counts_what_is_there(papers: Papers) -> None:
     bars = re.findall(r"^([a-z ]+) (\d+) \(([\d, ]+)\)$", right.text(), re.M)
     roles: dict[str, list[str]] = {}
     for n, m in papers.numbers.items():
-        roles.setdefault(m["role"].replace("_", " "), []).append(n)
+        roles.setdefault(named(m["role"]), []).append(n)
     assert {b: (c, n.split(", ")) for b, c, n in bars} == {
         k: (str(len(v)), v) for k, v in roles.items()
     }
     kinds: Counter[tuple[str, float]] = Counter()
     for p in papers.cage["plates"]:
-        kinds[p["kind"].replace("_", " "), p["thickness"]] += p.get("quantity", 1)
+        kinds[named(p["kind"]), p["thickness"]] += p.get("quantity", 1)
     plates = re.findall(r"^([a-z ]+), ([\d.]+ (?:mm|in)) \S+ (\d+)$", left.text(), re.M)
     assert len(plates) == len(kinds)
     for kind, thick, count in plates:
@@ -314,11 +315,11 @@ def test_the_words_on_a_template_are_those_of_its_cut(papers: Papers) -> None:
             if not told or told[1] not in papers.numbers:
                 continue  # the words on top, and what a swing-out bar is cut to
             m, end = papers.numbers[told[1]], told[3].lower()
-            assert told[2] == m["id"].replace("_", " ")
+            assert told[2] == named(m["id"])
             assert size(told[5]) == pytest.approx([m["tube"]["od"], m["tube"]["wall"]], abs=0.02)
             joint = joints.get((m["id"], end))
             if joint:
-                assert told[4].split(", ") == [p.replace("_", " ") for p in joint["parents"]]
+                assert told[4].split(", ") == [named(p) for p in joint["parents"]]
             bent = any(p["kind"] == "arc" for p in m["path"])
             assert told[6].startswith("0°: outside" if bent else "0°: top of the tube")
             cut = rim(m, end)

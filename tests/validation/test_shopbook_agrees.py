@@ -20,6 +20,7 @@ import numpy as np
 import pytest
 from bookreader import degrees_of, mm
 
+from cagekit.names import named
 from cagekit.writers.json import write_cage
 
 SAW = ("Tube", "End", "Angle", "Dial", "Clock", "Saw", "Depth", "Axis", "Offset", "With")
@@ -524,7 +525,7 @@ PLATES = ("Plate", "X", "Y", "Z", "Slope")
 
 
 def test_plates_lie_where_the_folded_steel_is(printed: Printed) -> None:
-    heads = {f"{p.id}".replace("_", " "): p for p in printed.design.fitted.plates}
+    heads = {named(p.id): p for p in printed.design.fitted.plates}
     seen = 0
     for r in printed.rows(PLATES):
         plate = heads[r["Plate"]]
@@ -693,7 +694,7 @@ def test_weld_map_holds_every_weld_of_a_plate(printed: Printed) -> None:
             words, _, said = r["To"].rpartition(" ") if end else (r["To"], "", "")
             assert (printed.member(words)["id"], said.lower()) == (to, end)
         else:
-            assert r["To"] == w["to"].replace("_", " ")
+            assert r["To"] == named(w["to"])
         assert r["Form"] == w["kind"]
         count, _, each = r["Length"].rpartition(" x ")
         assert int(count or 1) == w.get("count", 1)
@@ -787,14 +788,14 @@ def test_setting_out_on_paper_is_that_of_its_file(printed: Printed) -> None:
     rows = printed.placed
     feet = [r for r in rows if r["kind"] == "foot"]
     for r, said in zip(feet, printed.rows(FEET), strict=True):
-        assert said["Foot"].partition(" ")[2] == f"{r['what']} {r['end'].upper()}".replace("_", " ")
+        assert said["Foot"].partition(" ")[2] == named(f"{r['what']}.{r['end']}")
         for axis in "xyz":
             one = signed(said[axis.upper()])
             assert one == pytest.approx(float(r[f"{axis}_mm"]), abs=printed.fine + 0.06)
         assert degrees_of(said["From plumb"]) == pytest.approx(float(r["angle_deg"]), abs=0.06)
     plates = [r for r in rows if r["kind"] == "plate on the car"]
     for r, said in zip(plates, printed.rows(PLATES), strict=True):
-        assert said["Plate"] == r["what"].replace("_", " ")
+        assert said["Plate"] == named(r["what"])
         for axis in "xyz":
             high, low = both_edges(said[axis.upper()], printed.unit)
             assert high == pytest.approx(float(r[f"{axis}_to_mm"]), abs=printed.fine + 0.06)
@@ -814,7 +815,7 @@ def test_setting_out_on_paper_is_that_of_its_file(printed: Printed) -> None:
 
 def same_mark(printed: Printed, row: dict[str, str], said: dict[str, str]) -> None:
     """Hold a printed mark against its row of setting-out.csv."""
-    name = row["what"].replace("_", " ")
+    name = named(row["what"])
     if row["kind"] == "branch":
         assert said["What"].partition(" ")[2] == f"{name} {row['end'].upper()}"
         lean = f" to {row['leans_to'].upper()}" if row["leans_to"] else ""

@@ -205,8 +205,10 @@ function askStrength() {
 
 /** What belongs to the tube that is picked stands open. */
 function openParams(id) {
-  const names = state.data.cards[id]?.names?.map((n) => n.replaceAll("_", " ")) || [];
-  const found = [...document.querySelectorAll("#params > details")].find((d) => names.includes(d.dataset.owner));
+  const names = state.data.cards[id]?.names || [];
+  const of = state.data.params.filter((p) => names.some((n) => p.key.startsWith(`build.members.${n}.`)));
+  const owners = new Set(of.map((p) => p.owner));
+  const found = [...document.querySelectorAll("#params > details")].find((d) => owners.has(d.dataset.owner));
   document.querySelectorAll("#params > details").forEach((d) => (d.open = d === found));
   if (found) $("params").prepend(found);
 }

@@ -263,7 +263,7 @@ function showFinding(index) {
     (b) => names.has(b.id) || state.data.cards[b.id]?.names.some((n) => names.has(n)),
   );
   state.lit = { bodies: new Set(lit.map((b) => b.id)), points: row.points };
-  say(`${row.mark}: ${row.subject}, ${row.quantity}.${row.note ? ` ${row.note}.` : ""}`);
+  say(`${row.mark}: ${row.called}, ${row.quantity}.${row.note ? ` ${row.note}.` : ""}`);
   markRows();
   if (!viewer) return;
   const box = viewer.around(row.points.length ? [] : lit, row.points);
@@ -469,7 +469,7 @@ function findingButton(index) {
   const verb = f.status === "warn" ? "should be" : "must be";
   const ask = f.limit && f.status !== "pass" ? `, ${verb} ${f.limit}` : f.limit ? ` (${f.limit})` : "";
   return el("button", { type: "button", class: `finding ${f.status}`, "data-index": index, "aria-pressed": "false", onclick: () => showFinding(index) },
-    el("span", { class: "mark" }, `${f.sign} ${f.mark}`), f.subject.replaceAll("_", " "),
+    el("span", { class: "mark" }, `${f.sign} ${f.mark}`), f.called,
     el("p", {}, `${said}${ask}`),
     f.text && f.status !== "pass" ? el("p", {}, f.text) : null,
     f.cure && f.status !== "pass" ? el("p", {}, `Cure: ${f.cure}`) : null,

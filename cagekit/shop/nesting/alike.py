@@ -14,6 +14,7 @@ import numpy as np
 
 from cagekit.cage.plate import Plate
 from cagekit.geometry.outline import Outline
+from cagekit.names import named
 
 FINE = 0.01
 """Sizes that agree within this (mm, rad) are the same."""
@@ -42,7 +43,7 @@ class Alike:
     def title(self) -> str:
         """What people call it: the name of the only one, or the kind of several."""
         words = self.first.id if len(self.plates) == 1 else self.first.kind
-        return words.replace("_", " ")
+        return named(words)
 
 
 def alike(plates: Iterable[Plate]) -> tuple[Alike, ...]:

@@ -22,6 +22,7 @@ from cagekit.errors import GeometryError, NotFoundError
 from cagekit.geometry.fold import bend_name
 from cagekit.geometry.outline import Outline, Segment
 from cagekit.hints import did_you_mean
+from cagekit.names import named
 from cagekit.shop.nesting.engraving import engraved, written
 from cagekit.shop.nesting.letters import strokes
 from cagekit.units import format_length, format_mass
@@ -208,8 +209,8 @@ def plate_drawing(
     out += [Stroke(Layer.MARK, m.line) for m in plate.marks]
     label = engraved(plate, options.letter_height, number)
     if not label and options.letter_height > 0:
-        named = f"{number} {plate.id}".strip()
-        warnings.append(f"{named}: no room to engrave it, paint it on.")
+        label_of = f"{number} {plate.id}".strip()
+        warnings.append(f"{label_of}: no room to engrave it, paint it on.")
         out += _called(plate, number or plate.id)
     out += [Stroke(Layer.MARK, line) for line in label]
     if titled:
@@ -389,7 +390,7 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int, number: str = "
     out = [
         f"{number} {plate.id}".strip(),
         f"QTY {quantity}  {thick}  {plate.material.upper()}",
-        f"{plate.kind.replace('_', ' ')}, flat {size}, {format_mass(plate.mass, u, decimals=2)}",
+        f"{named(plate.kind)}, flat {size}, {format_mass(plate.mass, u, decimals=2)}",
     ]
     if plate.folds:
         first = plate.folds[0]

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from cagekit.geometry.outline import Outline
+from cagekit.names import named
 from cagekit.shop.nesting.letters import strokes
 from cagekit.shop.nesting.nest import NestedSheet
 from cagekit.shop.nesting.plate_drawing import (
@@ -87,11 +88,12 @@ def _list(sheet: NestedSheet, called: Mapping[str, str]) -> list[str]:
     groups: dict[str, list[tuple[str, int]]] = {}
     for name, n in sheet.pieces:
         groups.setdefault(called.get(name, name), []).append((name, n))
-    kinds = {p.plate.id: p.plate.kind.replace("_", " ") for p in sheet.parts}
+    kinds = {p.plate.id: named(p.plate.kind) for p in sheet.parts}
     out = []
     for number, found in groups.items():
         total = sum(n for _, n in found)
-        name = found[0][0] if len(found) == 1 else f"{kinds[found[0][0]]} ({found[0][0]} ...)"
+        name = named(found[0][0])
+        name = name if len(found) == 1 else f"{kinds[found[0][0]]} ({name} ...)"
         out.append(f"{total} x {number} {name}" if number != found[0][0] else f"{total} x {name}")
     return out
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.geometry.centre_line import Line
+from cagekit.names import named
 
 AWAY = 75.0
 """Distance (mm) that a wall reading keeps from bends and welds: common practice; the rulebooks
@@ -56,7 +57,7 @@ def inspection_rows(
         near = "" if spot.clear >= AWAY else f", only {length(spot.clear)} clear"
         rows.append(
             [
-                f"{n} {member.id.replace('_', ' ')}",
+                f"{n} {named(member.id)}",
                 f"{size(member.tube.od)} x {size(member.tube.wall)}",
                 f"{length(spot.station)} from end A's tip{near}",
             ]

@@ -25,6 +25,7 @@ from cagekit.cage.plate import Plate
 from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
+from cagekit.names import at_start, named
 from cagekit.shop.papers.holes import PanelHole
 from cagekit.shop.papers.tape import TapeCheck, tape_checks
 from cagekit.shop.welding.moves import ANCHORED, FloorHole, Pose, Way
@@ -242,7 +243,7 @@ class _Work:
         laid = [p.id for p in self.under(group) if p.id not in later]
         feet = tuple(f"{m.id}.{n}" for m in group for n, e in m.ends if e.kind is EndKind.FLAT)
         return Step(
-            title=str(texts["title"]) if role in MEMBER_KINDS else _plain(role).capitalize(),
+            title=str(texts["title"]) if role in MEMBER_KINDS else at_start(named(role)),
             members=tuple(m.id for m in group),
             plates=tuple(laid),
             text=(
@@ -261,7 +262,7 @@ class _Work:
 
     def hole_words(self, members: Set[str]) -> list[str]:
         """Which holes are cut before tubes go in."""
-        names = [f"{_plain(h.member)} in the {h.panel}" for h in self.holes if h.member in members]
+        names = [f"{named(h.member)} in the {h.panel}" for h in self.holes if h.member in members]
         if not names:
             return []
         return [
@@ -311,16 +312,16 @@ class _Work:
                         f"Tack the plate to the {surface} at its corners, then the tube to it in "
                         "two places"
                     )
-                alike.setdefault(words, []).append(f"{_plain(m.id)} {n.upper()}")
+                alike.setdefault(words, []).append(f"{named(m.id)} {n.upper()}")
         return [
-            f"{_sentence(', '.join(names))}: {words[0].lower()}{words[1:]}."
+            f"{at_start(', '.join(names))}: {words[0].lower()}{words[1:]}."
             for words, names in alike.items()
         ]
 
     def frame_words(self, group: Sequence[Member]) -> list[str]:
         """What is done with ends that are coped to tubes of the car's own frame."""
         ends = [
-            f"{_plain(m.id)} {n.upper()} on {' and '.join(_plain(p) for p in on)}"
+            f"{named(m.id)} {n.upper()} on {' and '.join(named(p) for p in on)}"
             for m in group
             for n, e in m.ends
             if (on := [p for p in e.parents if p in self.cage.chassis])
@@ -334,10 +335,10 @@ class _Work:
         ]
 
     def before(self, stage: FitStage) -> Step:
-        nxt = ", ".join(_plain(m.id) for m in stage.members)
+        nxt = ", ".join(named(m.id) for m in stage.members)
         partly = tuple(w.joint.id for w in stage.first if w.way is Way.PARTLY)
         whole = [w.joint.id for w in stage.first if w.way is not Way.PARTLY]
-        lines = [f"{_sentence(nxt)} would stand in the torch's way."]
+        lines = [f"{at_start(nxt)} would stand in the torch's way."]
         if whole:
             lines.append(f"Finish {', '.join(whole)} all round now.")
         if partly:
@@ -375,7 +376,7 @@ class _Work:
             needs=tuple(self.needs(pose)),
             pose=pose,
         )
-        names = ", ".join(f"{_plain(m)} {n.upper()}" for m, n in pose.loose)
+        names = ", ".join(f"{named(m)} {n.upper()}" for m, n in pose.loose)
         back = "Put the cage back on its marks, check the tapes again and tack the feet again."
         plates = tuple(p.id for p in self.cage.plates if p.id in laid)
         if plates:
@@ -408,7 +409,7 @@ class _Work:
             yield f"Only with the glass out: the cage goes through its place ({names})."
         if pose.holes:
             holes = "; ".join(
-                f"{_plain(h.member)} {h.end.upper()} {self.hole(h)}" for h in pose.holes
+                f"{named(h.member)} {h.end.upper()} {self.hole(h)}" for h in pose.holes
             )
             yield (
                 "Look under the floor for lines, wiring and frame rails first. Cut a hole in the "
@@ -445,7 +446,7 @@ class _Work:
         }
         plates = [p for p in self.cage.plates if on_the_car(p) and p.id not in done]
         bare = [
-            f"{_plain(m.id)} {n.upper()}"
+            f"{named(m.id)} {n.upper()}"
             for m in self.cage.members.values()
             for n, e in m.ends
             if e.kind is EndKind.FLAT and not any(f"{m.id}.{n}" in p.ends for p in self.cage.plates)
@@ -468,7 +469,7 @@ class _Work:
             return []
         return [
             Step(
-                title="Feet, plates and bolts",
+                title=_feet_title(plates, bolted),
                 text=tuple(lines),
                 finish=tuple(p.id for p in plates),
             )
@@ -535,7 +536,7 @@ class _Work:
             tries = dict.fromkeys(str(line) for t in kinds.values() for line in t["try"])
             out.append(
                 Step(
-                    title=f"{_sentence(titles)} of {_plain(id_)}",
+                    title=f"{at_start(titles)} of {named(id_)}",
                     text=bench_work(tube, tips, self.units),
                     tries=tuple(tries),
                 )
@@ -546,7 +547,7 @@ class _Work:
         id_ = door.fitted.id
         tips = self.cage.cut(id_, "a").shortest, self.cage.cut(id_, "b").shortest
         return Step(
-            title=f"Divide {_plain(door.fitted.id)}",
+            title=f"Divide {named(door.fitted.id)}",
             members=(door.fitted.id,),
             plates=door.plates,
             finish=door.plates,
@@ -571,6 +572,13 @@ def _standing(group: Sequence[Member]) -> list[str]:
                 "both legs."
             )
     return out
+
+
+def _feet_title(plates: Sequence[Plate], bolted: Sequence[Plate]) -> str:
+    """What of feet, plates and bolts there is."""
+    if bolted:
+        return "Feet, plates and bolts"
+    return "Feet and plates" if plates else "Feet"
 
 
 def on_the_car(plate: Plate) -> bool:
@@ -623,24 +631,18 @@ def _grinding(
                 if depth:
                     most = format_length(depth, units, decimals=1 if units == "mm" else 3)
                     lines.append(
-                        f"Grind {_plain(ground.id)} by up to {most} where it meets "
-                        f"{_plain(beside.id)}, only until they touch; if more would have to go, "
+                        f"Grind {named(ground.id)} by up to {most} where it meets "
+                        f"{named(beside.id)}, only until they touch; if more would have to go, "
                         "stop and move the tube."
                     )
     return lines
 
 
 def _names(plates: Sequence[Plate]) -> str:
-    return ", ".join(_plain(p.id) for p in plates)
+    return ", ".join(named(p.id) for p in plates)
 
 
 def _gap(a: Vec, b: Vec) -> float:
     return float(np.linalg.norm(np.asarray(a) - np.asarray(b)))
 
 
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _plain(id_: str) -> str:
-    return id_.replace("_", " ")

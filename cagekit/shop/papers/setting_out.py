@@ -18,6 +18,7 @@ from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, rotate, unit, vec
 from cagekit.inputs.car import Car
+from cagekit.names import named
 from cagekit.shop.papers.holes import PanelHole, panel_holes
 from cagekit.units.tolerance import MICRON, SQUARE
 
@@ -277,7 +278,7 @@ def _feet(cage: Cage) -> list[Standing]:
                     end=name,
                     point=m.path.end_point(name),
                     place=end.foot,
-                    surface=frame.replace("_", " ") or end.surface,
+                    surface=named(frame) or end.surface,
                     lean=float(np.arccos(min(abs(float(way[2])), 1.0))),
                     plates=tuple(p.id for p in cage.plates if f"{m.id}.{name}" in p.ends),
                 )

@@ -11,6 +11,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.geometry.centre_line import Arc, Vec, unit
 from cagekit.geometry.end_cut import EndCut
+from cagekit.names import named
 from cagekit.units.tolerance import SAME_POINT
 
 
@@ -135,7 +136,7 @@ def _end(cage: Cage, member: Member, side: str) -> Held:
 
 def _hoop_checks(cage: Cage, member: Member) -> list[TapeCheck]:
     left, right = _end(cage, member, "left"), _end(cage, member, "right")
-    name = _plain(member.id)
+    name = named(member.id)
     return [
         TapeCheck(
             start=f"{name}, left end",
@@ -153,13 +154,13 @@ def _hoop_checks(cage: Cage, member: Member) -> list[TapeCheck]:
 
 def _from_hoop(cage: Cage, hoop: Member, member: Member) -> list[TapeCheck]:
     """A loop ahead of the hoop, held to the hoop's ends: its feet on the car, and its corners."""
-    name = _plain(member.id)
+    name = named(member.id)
     spots = [("middle of right bend", _corner)]
     if all(e.kind is EndKind.FLAT for _, e in member.ends):
         spots.insert(0, ("right end", _end))
     return [
         TapeCheck(
-            start=f"{_plain(hoop.id)}, left end",
+            start=f"{named(hoop.id)}, left end",
             end=f"{name}, {words}",
             distance=over_outside(_end(cage, hoop, "left"), spot(cage, member, "right")),
             twin=over_outside(_end(cage, hoop, "right"), spot(cage, member, "left")),
@@ -170,8 +171,8 @@ def _from_hoop(cage: Cage, hoop: Member, member: Member) -> list[TapeCheck]:
 
 def _crossed(cage: Cage, left: Member, right: Member) -> TapeCheck:
     return TapeCheck(
-        start=f"{_plain(left.id)}, end A",
-        end=f"{_plain(right.id)}, end B",
+        start=f"{named(left.id)}, end A",
+        end=f"{named(right.id)}, end B",
         distance=over_outside(end_spot(cage, left, "a"), end_spot(cage, right, "b")),
         twin=over_outside(end_spot(cage, right, "a"), end_spot(cage, left, "b")),
     )
@@ -184,11 +185,7 @@ def _from_feet(cage: Cage, hoop: Member, member: Member) -> TapeCheck:
     far = max(ends, key=lambda n: min(over_outside(f, ends[n]) for f in feet))
     return TapeCheck(
         start="main hoop, left end (crossed: right end)",
-        end=f"{_plain(member.id)}, end {far.upper()}",
+        end=f"{named(member.id)}, end {far.upper()}",
         distance=over_outside(feet[0], ends[far]),
         twin=over_outside(feet[1], ends[far]),
     )
-
-
-def _plain(id_: str) -> str:
-    return id_.replace("_", " ")

@@ -16,6 +16,7 @@ from cagekit.inputs.car import Car
 from cagekit.inputs.resolve import load_build
 from cagekit.measuring.sheet import CAR_FILE, CHECKS, block, measuring_sheet
 from cagekit.members.needs import needed
+from cagekit.names import named
 
 DEMOS = ("sprint-wagon", "gravel-hatch", "hillclimb-coupe", "track-roadster")
 STEP = 7.0
@@ -139,7 +140,7 @@ def test_a_cage_without_a_needed_part_is_refused_or_another_one(demo: str) -> No
 
 
 def assert_named(name: str, told: str) -> None:
-    assert name in told or name.replace("_", " ") in told
+    assert name in told or named(name) in told
 
 
 @pytest.mark.parametrize("demo", DEMOS)

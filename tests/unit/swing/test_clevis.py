@@ -19,6 +19,7 @@ from cagekit.cage.door import SmallPart
 from cagekit.checks import run
 from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
+from cagekit.names import named
 from cagekit.solids.bodies import small_part_body
 from cagekit.solids.measure import measure
 from cagekit.structure.model import model_of, solver_of
@@ -167,7 +168,7 @@ def test_the_paper_gives_the_pieces_and_the_holes(design: Design) -> None:
 
 
 def first_piece(cage: Cage, j: ClevisJoint) -> str:
-    return part(cage, f"{j.id}_fork").welded_to.replace("_", " ")
+    return named(part(cage, f"{j.id}_fork").welded_to)
 
 
 def test_lists_and_cage_json_tell_it(design: Design) -> None:

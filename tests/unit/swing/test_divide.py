@@ -16,6 +16,7 @@ from cagekit.inputs.places import SwingName
 from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.presets import load
 from cagekit.inputs.tooling import Tooling
+from cagekit.names import named
 from cagekit.shop.papers.order import order_of_work
 from cagekit.shop.welding.welds import plan_welding
 from cagekit.swing.divide import divide
@@ -126,7 +127,7 @@ def test_order_of_work_divides_the_bar_last(wagon: tuple[Build, Cage], units: st
     for step, door in zip(last, cage.doors, strict=True):
         text = " ".join(step.text)
         for piece in door.pieces:
-            assert piece.replace("_", " ") in text
+            assert named(piece) in text
         assert "13 degrees off square, its outer side the shorter" in text
     if units == "mm":
         hinge = cage.doors[0].hinge

@@ -12,6 +12,7 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
+from cagekit.names import named
 from cagekit.shop.sawing.templates import ordinates, saw_setting, template, templates
 from cagekit.writers.copes import (
     PAGES,
@@ -139,7 +140,7 @@ def test_the_pdf_shows_bars_and_curves_at_true_size(design: Design, folder: Path
         text = " ".join("".join(c.text for c in page.letters).split())
         for p in sheet:
             t = found[p.index]
-            assert t.member.replace("_", " ") in text
+            assert named(t.member) in text
             drawn = _curve(page, t, p)
             assert drawn == pytest.approx(t.outer + np.array([p.x, p.y]), abs=0.1)
 

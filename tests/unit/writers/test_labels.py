@@ -9,6 +9,7 @@ import demos
 import pdfpages
 import pytest
 
+from cagekit.names import named
 from cagekit.writers.labels import label_data
 
 
@@ -26,7 +27,7 @@ def test_a_label_for_every_tube_and_every_piece_of_plate(
     assert len(labels) == len(design.bends) + sum(p.quantity for p in plates)
     assert len(boxes) >= len(labels)
     for n, s in enumerate(design.bends, 1):
-        (one,) = [x for x in labels if x["name"] == s.member.replace("_", " ")]
+        (one,) = [x for x in labels if x["name"] == named(s.member)]
         assert one["number"] == str(n)
         assert any("blank" in t for t in one["lines"])
     for p in plates:

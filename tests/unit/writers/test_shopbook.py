@@ -10,6 +10,7 @@ import pdfpages
 import pytest
 
 from cagekit.design import Design
+from cagekit.names import named
 from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 from cagekit.writers.tube_pages import tube_facts
@@ -62,7 +63,7 @@ def test_every_tube_and_joint_is_named(design: Design, pages: list) -> None:
     everything = " ".join(" ".join(p["text"].split()) for p in pages)
     fitted = design.cage.as_fitted()
     for n, id_ in enumerate(fitted.members, start=1):
-        assert f"{n} {id_.replace('_', ' ')}" in everything
+        assert f"{n} {named(id_)}" in everything
     for joint in fitted.joints:
         assert joint.id in everything
 

@@ -13,6 +13,7 @@ import demos
 import pytest
 
 from cagekit.design import Design
+from cagekit.names import named
 from cagekit.shop.nesting.letters import strokes
 from cagekit.shop.nesting.plate_drawing import Layer
 from cagekit.swing.motion import sweep
@@ -66,7 +67,7 @@ def test_ends_without_a_parent_say_what_they_are_cut_for(design: Design) -> None
 
     told = {t["title"]: t["to"] for t in pdf_data(design, all_templates(design))["templates"]}
     for t in cut:
-        name = t.member.replace("_", " ")
+        name = named(t.member)
         assert told[f"{name}  {t.end.upper()}"] in ("hinge relief", "latch relief")
 
 

@@ -1,0 +1,115 @@
+"""Names for people: what is read out where the program has an id.
+
+Ids are for files, tables that programs read and what is typed in TOML. Wherever a person reads, an
+id goes through `named`, a text that holds ids through `in_words`. What the trade writes otherwise
+than with spaces stands in ``cagekit/data/names.toml``.
+"""
+
+from __future__ import annotations
+
+import re
+import textwrap
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+
+KEEP = "\u00a0"
+"""A space that no line breaks at."""
+
+_BOX = "top|base|front|rear|left|right"
+_AT_END = re.compile(r"\.([ab])$")
+_PLATE = re.compile(rf"([a-z]+)_(.+?)_([ab])(?:_([ab]))?(?:_({_BOX}))?$")
+# what is typed in a file stands in quotes, backticks or brackets, or before = ; a place has a dot
+_IDS = re.compile(
+    r"(?<![\w\"'`\[/.-])[a-z0-9]+(?:_[a-z0-9]+)+(?:\.[ab])?(?![\w\"'`\]/]|\s?=|\.\w)"
+    r"|(?<![\w\"'`\[/.-])[a-z]\w*\.[ab](?![\w\"'`\]/.-])"
+)
+_ENDS = re.compile(r"\bend ([ab])(?=$|[,;:.)]| (?:of|to|on|under|is|and|or|towards|down|up)\b)")
+_BINDS = re.compile(
+    r"(?<=[A-Za-z0-9]) "
+    r"(?=[A-Z](?![\w°%/-]|\.\w)|\d{1,2}(?![\w°%/-]|\.\d| (?:mm|in|m|ft|kg|lb|x|\d+/\d+)\b))"
+)
+
+
+@cache
+def _table() -> Mapping[str, Mapping[str, str]]:
+    text = files("cagekit.data").joinpath("names.toml").read_text("utf-8")
+    return tomllib.loads(text)
+
+
+@cache
+def named(id_: str) -> str:
+    """Return what people call a tube, a plate, a role or a kind.
+
+    Args:
+        id_: as the program has it; with ``.a`` or ``.b`` that end of it.
+
+    >>> named("a_pillar_bar_left.b")
+    'A-pillar bar left B'
+    >>> named("foot_main_hoop_a")
+    'foot of main hoop A'
+    >>> named("gusset_door_bar_left_cross_1_b_a")
+    'gusset of door bar left cross 1 B towards A'
+    """
+    end = _AT_END.search(id_)
+    if end:
+        return f"{named(id_[: end.start()])} {end[1].upper()}"
+    plate = _PLATE.fullmatch(id_)
+    if plate and plate[1] in _table()["plates"]:
+        kind, tube, letter, way, box = plate.groups()
+        words = [_table()["plates"][kind], named(tube), letter.upper()]
+        words += [f"towards {way.upper()}"] if way else []
+        return " ".join([*words, *([box] if box else [])])
+    text = f"_{id_}_"
+    for part, said in _table()["words"].items():
+        text = text.replace(f"_{part}_", f"_{said}_")
+    return text[1:-1].replace("_", " ")
+
+
+def in_words(text: str) -> str:
+    """Return a text with its ids as people read them; what is to be typed in a file stays.
+
+    >>> in_words("rear_brace_left.b under a_pillar_bar_left")
+    'rear brace left B under A-pillar bar left'
+    >>> in_words("weld of roof_rail_left end a")
+    'weld of roof rail left end A'
+    >>> in_words("Use fewer bends (`straight_legs = true`).")
+    'Use fewer bends (`straight_legs = true`).'
+    """
+    found = _IDS.sub(lambda m: named(m[0]), text)
+    return _ENDS.sub(lambda m: f"end {m[1].upper()}", found)
+
+
+def at_start(words: str) -> str:
+    """Return words as they begin a sentence."""
+    return words[:1].upper() + words[1:]
+
+
+def bound(text: str) -> str:
+    """Return a text whose lone letters and numbers stay on the line of the word before.
+
+    >>> bound("rear brace left B").replace(KEEP, "~")
+    'rear brace left~B'
+    """
+    return _BINDS.sub(KEEP, text)
+
+
+def filled(text: str, width: int, *, first: str = "", rest: str = "") -> str:
+    """Return a text in lines of a width, every lone letter and number with its word.
+
+    Args:
+        text: to be set.
+        width: of a line, letters.
+        first: before the first line.
+        rest: before every other line.
+    """
+    lines = textwrap.fill(
+        bound(text),
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return lines.replace(KEEP, " ")
