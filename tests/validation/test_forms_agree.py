@@ -110,7 +110,7 @@ def test_the_gauge_is_held_on_a_straight_of_the_tube(papers: Papers) -> None:
     rest = [p for p in papers.pages if p.number >= text.number]
     heads = ("Tube", "Nominal", "Where", "Outside", "Wall", "Welds seen")
     body = "\n".join(p.text() for p in rest)
-    said = re.findall(r"^(\d+) [a-z ]+?[\d ]*? ?([\d.]+ (?:mm|in) x [\d.]+ (?:mm|in)) "
+    said = re.findall(r"^(\d+) [A-Za-z -]+?[\d ]*? ?([\d.]+ (?:mm|in) x [\d.]+ (?:mm|in)) "
                       r"([\d/ .]+ (?:mm|in)) from end A's tip(.*)$", body, re.M)  # fmt: skip
     assert [n for n, *_ in said] == list(papers.numbers), heads
     for number, nominal, where, more in said:
@@ -144,7 +144,7 @@ def test_the_scrutineers_page_counts_what_is_there(papers: Papers) -> None:
         (one,) = [k for k in sizes if abs(k[0] - od) < 0.02 and abs(k[1] - wall) < 0.02]
         assert sizes.pop(one) == int(count)
     assert not sizes
-    bars = re.findall(r"^([a-z ]+) (\d+) \(([\d, ]+)\)$", right.text(), re.M)
+    bars = re.findall(r"^([A-Za-z -]+) (\d+) \(([\d, ]+)\)$", right.text(), re.M)
     roles: dict[str, list[str]] = {}
     for n, m in papers.numbers.items():
         roles.setdefault(named(m["role"]), []).append(n)
@@ -308,7 +308,7 @@ def test_the_words_on_a_template_are_those_of_its_cut(papers: Papers) -> None:
             ]
             lines = [" ".join(v["text"] for v in line) for line in pdfpages.lines(label)]
             told = re.search(
-                r"\n(\d+) ([a-z \d]+) ([AB])\nto (.+), tube (.+)\n(0°: .+)\n"
+                r"\n(\d+) ([A-Za-z \d-]+) ([AB])\nto (.+), tube (.+)\n(0°: .+)\n"
                 r"(?:deepest at (.+°)|cut)",
                 "\n".join(["", " ".join(lines[:-5]), *lines[-5:]]).replace(" x\n", " x "),
             )

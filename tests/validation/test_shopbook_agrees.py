@@ -50,6 +50,7 @@ class Printed:
             write_cage(bare, spare)
             data = json.loads((spare / "cage.json").read_text("utf-8"))["members"]
         self.members = {m["id"]: m for m in data}
+        self.called = {named(i): i for i in self.members}
         # tenths, or the tape's fraction
         self.fine = 25.4 / design.tooling.paper.fraction / 2 if self.unit == "in" else 0.51
 
@@ -60,7 +61,7 @@ class Printed:
     def member(self, words: str) -> dict[str, Any]:
         """The member that a printed number and name mean."""
         number, _, name = words.partition(" ")
-        found = self.members[name.replace(" ", "_")]
+        found = self.members[self.called[name]]
         assert list(self.members).index(found["id"]) + 1 == int(number)
         return found
 
@@ -209,7 +210,7 @@ def test_overall_sizes(printed: Printed, title: str, wide: int, tall: int) -> No
 def wall_pages(printed: Printed) -> Iterator[tuple[Any, dict[str, Any]]]:
     for page in printed.pages:
         number, _, name = page.title.partition(" ")
-        if number.isdigit() and name.replace(" ", "_") in printed.members:
+        if number.isdigit() and name in printed.called:
             yield page, printed.member(page.title)
 
 
@@ -307,8 +308,8 @@ def test_saw_settings_are_the_cut(printed: Printed) -> None:
 def test_deepest_of_each_template(printed: Printed) -> None:
     seen = 0
     for r in printed.rows(COPES):
-        name = r["Tube"].partition(" ")[2].replace(" ", "_")
-        if name not in printed.members:
+        name = printed.called.get(r["Tube"].partition(" ")[2])
+        if name is None:
             continue
         m, end = printed.members[name], r["End"].lower()
         cut = curve(m, end)
@@ -474,7 +475,7 @@ def tape_end(printed: Printed, words: str, *, crossed: bool) -> tuple[np.ndarray
     """An end that a tape row names: its node and, turned away from a point, its corner."""
     found = TAPE_END.match(words)
     assert found, words
-    m = printed.members[found[1].replace(" ", "_")]
+    m = printed.members[printed.called[found[1]]]
     side = "right" if crossed and "crossed" in words else found[3]
     left = np.array(m["path"][0]["start"])[1] > 0
     end = (found[2] or ("A" if left == (side == "left") else "B")).lower()
@@ -596,8 +597,8 @@ def test_marks_are_where_branches_land(printed: Printed) -> None:
         for r in page.table(MARKS):
             told += r["Middle"].startswith("off end")
             words, _, end = r["What"].rpartition(" ")
-            name = words.partition(" ")[2].replace(" ", "_")
-            if end not in ("A", "B") or name not in printed.members or "bend" in r["Middle"]:
+            name = printed.called.get(words.partition(" ")[2])
+            if end not in ("A", "B") or name is None or "bend" in r["Middle"]:
                 continue
             joint = joints.get((name, end.lower()))
             if joint is None:
@@ -688,7 +689,7 @@ def test_weld_map_holds_every_weld_of_a_plate(printed: Printed) -> None:
     welds = [(p["id"], w) for p in printed.cage["plates"] for w in p.get("welds", ())]
     assert [r["Weld"] for r in rows] == [f"p{n:02}" for n in range(1, len(welds) + 1)]
     for r, (plate, w) in zip(rows, welds, strict=True):
-        assert r["Plate"].replace(" ", "_") == plate
+        assert r["Plate"] == named(plate)
         to, _, end = w["to"].partition(" end ")
         if to in printed.members:
             words, _, said = r["To"].rpartition(" ") if end else (r["To"], "", "")
@@ -743,7 +744,7 @@ def steps_of(printed: Printed) -> list[dict[str, str]]:
             if head in ("Tubes", "Tack", "Weld all round"):
                 part, words = head, rest
                 step[part] = ""
-            elif line[0]["size"] > 8.5 or not re.match(r"[a-zj\d]", words):
+            elif line[0]["size"] > 8.5 or not re.match(r"[a-z\d]|[A-Z]-", words):
                 part = ""
             if part:
                 step[part] += f" {words}"
