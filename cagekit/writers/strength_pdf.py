@@ -57,8 +57,8 @@ def pdf_data(design: Design) -> dict[str, Any]:
         },
         "steels": _steels(design),
         "cases": [
-            [named(c.id), forces_in(f"{c.title}. {c.text}", units), f"{c.source} {c.clause}".strip(),
-             c.certainty.value]
+            [named(c.id), forces_in(f"{c.title}. {c.text}", units),
+             f"{c.source} {c.clause}".strip(), c.certainty.value]
             for c in result.cases
             if c.acts
         ],
