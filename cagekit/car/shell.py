@@ -27,6 +27,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import dist
+from typing import Protocol
 
 import numpy as np
 
@@ -34,7 +35,7 @@ from cagekit.car.floor import floor_of
 from cagekit.car.panel import flat_panel
 from cagekit.geometry.arrays import Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
-from cagekit.geometry.shapes import Capsule, Prism, Slab, Solid, polygon_distance
+from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, polygon_distance
 from cagekit.inputs.car import Car, KeepOut, PillarLine
 from cagekit.units.tolerance import NEGLIGIBLE, NO_LENGTH, SAME_POINT
 
@@ -66,6 +67,11 @@ class Skin:
     side: Callable[[Vec], Vec]
     where: Callable[[Vec], Vec]
 
+    @property
+    def box(self) -> Corners:
+        """Everywhere: where it is only ``where`` knows."""
+        return np.full(3, -np.inf), np.full(3, np.inf)
+
     def _with_slope(self, points: Points) -> tuple[Vec, Vec]:
         """The function at ``points`` and its slope ``(n, 3)``, all spots in one call."""
         around = self.side(np.stack([points + shift for shift in _AROUND]))
@@ -95,6 +101,12 @@ class Cylinder:
     start: Vec
     end: Vec
     radius: float
+
+    @property
+    def box(self) -> Corners:
+        """A box round it, along the car's axes."""
+        ends = np.array([self.start, self.end])
+        return ends.min(0) - self.radius, ends.max(0) + self.radius
 
     def _local(self, points: Points) -> tuple[Vec, Vec, Vec]:
         axis = unit(self.end - self.start)
@@ -140,6 +152,15 @@ def prism(plane: str, outline: Points2, span: tuple[float, float]) -> Prism:
     return Prism(np.zeros(3), np.eye(3)[list(AXES[plane])], outline, (min(span), max(span)))
 
 
+class Boxed(Solid, Protocol):
+    """A solid that knows where it is."""
+
+    @property
+    def box(self) -> Corners:
+        """A box round it, along the car's axes."""
+        ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ShellSurface:
     """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it.
@@ -151,7 +172,7 @@ class ShellSurface:
     """
 
     name: str
-    solid: Solid
+    solid: Boxed
     keep: float = 0.0
     exempt: tuple[str, ...] = ()
     moves: bool = False
@@ -160,6 +181,17 @@ class ShellSurface:
     stood_on: bool = False
     at_hoop: bool = False
     glass: bool = False
+
+    def beside(self, low: Vec, high: Vec, reach: float) -> bool:
+        """Whether it may come within ``reach`` of a box, mm: told by its own.
+
+        Args:
+            low: the box's low corner, ``(3,)`` mm.
+            high: its high corner.
+            reach: mm.
+        """
+        first, last = self.solid.box
+        return bool((first <= high + reach).all() and (last >= low - reach).all())
 
 
 def surfaces(car: Car) -> tuple[ShellSurface, ...]:
@@ -233,7 +265,7 @@ def box(low: tuple[float, float, float], high: tuple[float, float, float]) -> Sl
     return Slab(vec((a + b) / 2), np.eye(3), vec(np.abs(b - a) / 2))
 
 
-def keep_out(k: KeepOut) -> Solid:
+def keep_out(k: KeepOut) -> Boxed:
     """The solid of a keep-out of the car sheet."""
     if k.shape == "box":
         assert k.low is not None

@@ -18,6 +18,9 @@ from cagekit.units.tolerance import NO_LENGTH, NOISE
 
 _TINY = NOISE
 
+Corners = tuple[Vec, Vec]
+"""Low and high corner ``(3,)`` mm of a box along the axes."""
+
 
 class Solid(Protocol):
     """What the room measurements need of a solid."""
@@ -57,6 +60,12 @@ class Capsule:
         core = self.core(points)
         return np.asarray(core + self.radius * _directions(points - core, self._square()))
 
+    @property
+    def box(self) -> Corners:
+        """The box round it."""
+        ends = np.array([self.start, self.end])
+        return ends.min(0) - self.radius, ends.max(0) + self.radius
+
     def _square(self) -> Vec:
         """A unit vector square to the segment."""
         d = self.end - self.start
@@ -71,6 +80,12 @@ class Slab:
     centre: Vec
     axes: Vec
     half: Vec
+
+    @property
+    def box(self) -> Corners:
+        """The box round it, along the car's axes."""
+        reach = self.half @ np.abs(self.axes)
+        return self.centre - reach, self.centre + reach
 
     def _local(self, points: Points) -> Points:
         return _turned(points - self.centre, self.axes)
@@ -136,6 +151,13 @@ class Prism:
     frame: Vec
     outline: Points2
     span: tuple[float, float]
+
+    @property
+    def box(self) -> Corners:
+        """The box round it, along the car's axes."""
+        flat = self.origin + self.outline @ self.frame[:2]
+        corners = np.concatenate([flat + z * self.frame[2] for z in self.span])
+        return corners.min(0), corners.max(0)
 
     def local(self, points: Points) -> Points:
         """Points ``(n, 3)`` in the prism's own frame, mm."""

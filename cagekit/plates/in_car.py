@@ -70,7 +70,11 @@ def least_room(
         folded: it follows the floor's section, and may touch what it is folded to.
         below: it lies under the floor.
     """
-    known = (one for one in shell if not one.trimmed and not (below and one.stood_on))
+    low, high = points.min(0), points.max(0)
+    known = (
+        one for one in shell
+        if not one.trimmed and not (below and one.stood_on) and one.beside(low, high, NEAR)
+    )  # fmt: skip
     rooms = [row for one in known if (row := _room(points, thickness, folded, one)) is not None]
     return min(rooms, key=lambda r: r[0], default=None)
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from cagekit.cage.plate import Plate
 from cagekit.geometry.arrays import Points
+from cagekit.geometry.outline import Outline
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -27,16 +28,24 @@ def kept_points(cage: Cage, plate: Plate) -> Points:
     return cage.kept.once(("points", plate), partial(plate_points, plate))
 
 
-def plate_points(plate: Plate, step: float = STEP) -> Points:
-    """Points all over a plate's face and back, folded, in car axes, ``(n, 3)`` mm."""
+def plate_points(plate: Plate, step: float = STEP, *, without: Outline | None = None) -> Points:
+    """Points all over a plate's face and back, folded, in car axes, ``(n, 3)`` mm.
+
+    Args:
+        plate: the plate.
+        step: distance of the points, mm.
+        without: part of the flat pattern that is left out.
+    """
     low, high = plate.outline.box
     x, y = (np.arange(a, b, step) for a, b in zip(low, high, strict=True))
     grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+    edge = plate.outline.sampled(step)
+    if without is not None:
+        grid, edge = (p[~without.contains(p)] for p in (grid, edge))
     inside = plate.outline.contains(grid)
     for hole in plate.holes:
         inside &= ~hole.loop.contains(grid)
-    flat = np.concatenate([grid[inside], plate.outline.sampled(step)])
-    return np.concatenate(plate.faces(flat))
+    return np.concatenate(plate.faces(np.concatenate([grid[inside], edge])))
 
 
 def within(points: Points, others: Points, reach: float) -> NDArray[np.intp]:

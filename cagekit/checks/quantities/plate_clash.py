@@ -64,7 +64,8 @@ def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
 
 def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, str, Vec]]:
     """Where what is folded up runs into the tube that stands on the plate, and how deep."""
-    points = plate_points(plate, FINE)
+    foot = plate.facets[plate.foot_face].loop  # flat under the tube
+    points = plate_points(plate, FINE, without=foot)
     height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
     up = points[height > RISEN]
     for m in members:

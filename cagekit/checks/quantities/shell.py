@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from functools import partial
+from collections.abc import Iterator, Sequence
 from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.kept import Same
+from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import CHASSIS, EndKind, Member
 from cagekit.car.shell import FAR, ShellSurface
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.fit.tubes import STEP, TubeRoom
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.shop.papers.holes import panel_holes
 from cagekit.units.tolerance import NO_LENGTH
@@ -93,29 +93,45 @@ def _shell_rooms(s: Survey) -> dict[ShellSurface, list[TubeRoom]]:
 
 def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:
     """Room between a surface that tubes stand on and every tube over it, tightest first."""
-    found = []
-    for m in cage.members.values():
-        if m.role in surface.exempt:
-            continue
-        stands = tuple(
+    over = [m for m in cage.members.values() if m.role not in surface.exempt]
+    stands = [
+        tuple(
             end.kind is EndKind.FLAT
             or any(cage.member(p).role in surface.exempt for p in end.parents)
             for _, end in m.ends
         )
-        key = ("floor", Same(surface), m, stands)
-        room = cage.kept.once(key, partial(_floor_gap, m, surface, stands))
-        if room is not None:
-            found.append(room)
+        for m in over
+    ]
+    keys = [("floor", Same(surface), m, s) for m, s in zip(over, stands, strict=True)]
+
+    def measured(missing: Sequence[int]) -> list[TubeRoom | None]:
+        lines = [_line(cage.kept, over[i]) for i in missing]
+        axis = surface.solid.gap(np.concatenate([points for _, points in lines]))
+        ends = np.cumsum([len(points) for _, points in lines])[:-1]
+        rows = zip(missing, lines, np.split(axis, ends), strict=True)
+        return [_floor_gap(over[i], surface, stands[i], *line, gaps) for i, line, gaps in rows]
+
+    found = [room for room in cage.kept.each(keys, measured) if room is not None]
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
 
 
-def _floor_gap(m: Member, surface: ShellSurface, stands: tuple[bool, ...]) -> TubeRoom | None:
+def _line(kept: Kept, m: Member) -> tuple[Vec, Points]:
+    """Stations (mm) along a tube and the points of its axis there."""
+
+    def line() -> tuple[Vec, Points]:
+        stations = np.linspace(0.0, m.path.length, max(ceil(m.path.length / STEP), 1) + 1)
+        return stations, m.path.points(stations)
+
+    return kept.once(("over the floor", m), line)
+
+
+def _floor_gap(
+    m: Member, surface: ShellSurface, stands: tuple[bool, ...], stations: Vec, points: Points,
+    axis: Vec,
+) -> TubeRoom | None:  # fmt: skip
     """Room between a tube and a surface that its ends may stand on; None away from it."""
-    r, length = m.tube.outer_radius, m.path.length
-    stations = np.linspace(0.0, length, max(ceil(length / STEP), 1) + 1)
-    points = m.path.points(stations)
-    axis = surface.solid.gap(points)
-    axis[_landing(m, surface, stands, stations, axis)] = FAR
+    r = m.tube.outer_radius
+    axis = np.where(_landing(m, surface, stands, stations, axis), FAR, axis)
     i = int(np.argmin(axis))
     if axis[i] >= FAR / 2:
         return None
@@ -137,6 +153,8 @@ def _landing(
 ) -> NDArray[np.bool_]:
     """Which stations are the ends of a tube that come down to the surface it stands on."""
     out = np.zeros(len(stations), dtype=bool)
+    if not any(stands):
+        return out
     near = axis < member.tube.outer_radius + surface.keep + TOUCH + 1.0
     for name, standing in zip("ab", stands, strict=True):
         if not standing:
