@@ -10,9 +10,9 @@ import numpy as np
 from cagekit.geometry.arrays import Array, Bools
 from cagekit.geometry.contact import TOUCH
 from cagekit.geometry.end_cut import narrowing
-from cagekit.solids.rims import EndRays, Graze, apart
+from cagekit.solids.rims import COARSE, EndRays, Graze, apart
 from cagekit.solids.side_by_side import RayWork
-from cagekit.units.tolerance import SAME_ANGLE
+from cagekit.units.tolerance import ANGLE_ROUNDING, SAME_ANGLE
 
 CLOSER = 8
 """Parts into which an interval of rays is divided where a surface may show between them."""
@@ -53,9 +53,15 @@ def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> RayWork[list[flo
                 grid = search.send(taken.reshape(grid.shape))
         except StopIteration as end:
             at, past, found = end.value
-        for angle, pair in zip(at % tau, zip(left, found, strict=True), strict=True):
-            beside = max(pair) >= rays.cut.count
-            out.append(_silhouette(float(angle), rho, sharp) if beside else float(angle))
+        # beside a parent the cope goes on, or drops to the next one
+        both = at + np.array([[-ANGLE_ROUNDING], [ANGLE_ROUNDING]])
+        s, _ = yield from rays.asking(both.ravel(), rho)
+        drops = (np.abs(s[len(at) :] - s[: len(at)]) > COARSE).tolist()
+        for i, pair in enumerate(zip(left.tolist(), found.tolist(), strict=True)):
+            angle = float(at[i] % tau)
+            if drops[i] or max(pair) >= rays.cut.count:
+                angle = _silhouette(angle, rho, [g for g in sharp if g.surface in pair])
+            out.append(angle)
         # a surface that shows over less than the distance of two samples
         more = (found != right) & (high - past > SAME_ANGLE)
         low, high, left, right = past[more], high[more], found[more], right[more]

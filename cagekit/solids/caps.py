@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from cagekit.geometry.arrays import Array, Points2
 from cagekit.solids.brep import Face, Loop, Record
 from cagekit.solids.creases import Refused
+from cagekit.solids.plan import DrawnBorder, Plan
 from cagekit.solids.ridges import Ridge, draw_ridges
 from cagekit.solids.rims import EndRays, Rim, face_surface
 from cagekit.units.tolerance import ANGLE_ROUNDING
@@ -42,13 +43,13 @@ def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
         rays: rays of the end.
         rims: rims of the end, outside first.
     """
-    ridges = draw_ridges(rays, record, rims)
-    walks = _rim_walks(rims) + [w for r in ridges for w in _ridge_walks(record, rays, r)]
-    loops = _loops(walks)
+    ridges, veils = _inner_walks(record, rays, rims)
+    loops = _loops(_rim_walks(rims) + ridges)
     at_start = rays.cut.which == "a"
     groups = _group(loops)
     if ridges or rays.cut.count > 1:
         _check_map(record, rays, groups)
+    record.faces += veils
     for surface, group in groups:
         made: list[Loop] = []
         for loop in group:
@@ -61,13 +62,38 @@ def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
         record.faces.append(Face(shape, False, tuple(made), lower))
 
 
+def _inner_walks(
+    record: Record, rays: EndRays, rims: tuple[Rim, Rim]
+) -> tuple[list[_Walk], list[Face]]:
+    """Walks along all borders within the wall, and the faces of the veils among them."""
+    known = len(record.vertices), len(record.edges)
+    if not any(rim.steps for rim in rims):
+        try:
+            ridges = draw_ridges(rays, record, rims)
+            return [w for r in ridges for w in _ridge_walks(record, rays, r)], []
+        except Refused:
+            del record.vertices[known[0] :], record.edges[known[1] :]
+    plan = Plan(record, rays, rims)
+    return [w for d in plan.draw() for w in _border_walks(d)], plan.veils()
+
+
+def _border_walks(drawn: DrawnBorder) -> list[_Walk]:
+    # the map's angle runs to the right and its radius up: seen in it the chart is mirrored
+    edges, first, last = drawn.right
+    ahead = tuple((e, True) for e in edges)
+    there = _Walk(ahead, first, last, drawn.leave, drawn.back, drawn.turn, drawn.border.right)
+    edges, first, last = drawn.left
+    behind = tuple((e, False) for e in reversed(edges))
+    back = _Walk(behind, last, first, drawn.back, drawn.leave, -drawn.turn, drawn.border.left)
+    return [there, back]
+
+
 def _rim_walks(rims: tuple[Rim, Rim]) -> list[_Walk]:
     out = []
     for rim, outside in zip(rims, (True, False), strict=True):
-        n = len(rim.arcs)
         for i, arc in enumerate(rim.arcs):
-            v, w = rim.vertices[i], rim.vertices[(i + 1) % n]
-            edge = ((rim.edges[i], not outside),)
+            v, w = rim.starts[i], rim.stops[i]
+            edge = ((rim.arc_edges[i], not outside),)
             if outside:
                 out.append(_Walk(edge, w, v, pi, 0.0, arc.start - arc.stop, arc.surface))
             else:

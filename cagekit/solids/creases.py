@@ -16,7 +16,9 @@ from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.geometry.centre_line import unit
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
 from cagekit.solids.brep import EllipseCurve, LineCurve, circle
+from cagekit.solids.veils import Divide, Silhouette, Veil
 from cagekit.units.tolerance import (
+    ALIGNED,
     EXACT_EDGE,
     KERNEL_POINT,
     MICRON,
@@ -28,6 +30,13 @@ from cagekit.units.tolerance import (
 
 CONCENTRIC = EXACT_EDGE
 """Offset or difference of radii (mm) below which two tubes count as crossing on one axis."""
+
+
+TOUCHING = ALIGNED
+"""Sine of the angle between two surfaces below which they touch."""
+CROSSING_ROUNDS = 200
+"""Steps from one centre line to the other that find where they cross; at the least angle allowed
+each leaves nine tenths of the way."""
 
 
 class Refused(Exception):
@@ -43,8 +52,10 @@ class Cut:
     joint_radius: float = 0.0
 
 
-def distance(surface: ContactSurface | Cut, points: Points) -> tuple[Array, Array]:
+def distance(surface: ContactSurface | Cut | Veil, points: Points) -> tuple[Array, Array]:
     """Signed distances ``(n,)`` of points ``(n, 3)`` from a surface and its normals ``(n, 3)``."""
+    if isinstance(surface, Silhouette | Divide):
+        return surface.distance(points)
     if isinstance(surface, Cut | PlaneFace):
         value = (points - surface.point) @ surface.normal
         return value, np.broadcast_to(surface.normal, points.shape)
@@ -65,7 +76,7 @@ class Crease:
     """The curve where ``first`` and ``second`` meet; ``second`` is a plane where one holds it."""
 
     first: ContactSurface
-    second: ContactSurface | Cut
+    second: ContactSurface | Cut | Veil
 
     def settle(self, points: Points) -> Array:
         """Move points ``(n, 3)`` that are near the curve onto it."""
@@ -120,6 +131,12 @@ class Crease:
         if size < KERNEL_POINT:
             raise Refused("parents touch along a ridge")
         return np.asarray(t / size)
+
+    def crosses_at(self, point: Array) -> bool:
+        """Tell whether the two surfaces touch at a point ``(3,)``: the curve crosses itself."""
+        (n,), (m,) = (distance(q, point[None])[1] for q in (self.first, self.second))
+        across = cross3(n, m)
+        return float(np.sqrt(across @ across)) < TOUCHING
 
     def exact(self, through: Array) -> LineCurve | EllipseCurve | None:
         """The curve in closed form, if it has one; of two lines the one through ``through``."""
@@ -282,12 +299,27 @@ def _axes_meet(a: CylinderPiece, b: CylinderPiece) -> Array | None:
     return np.asarray(a.start + float(cross3(w, b.axis) @ normal) / size**2 * a.axis)
 
 
-def crossing_points(a: ContactSurface, b: ContactSurface) -> list[Array]:
-    """The two points at which the ellipses of crossing tubes of one diameter cross."""
-    if not isinstance(a, CylinderPiece) or not isinstance(b, CylinderPiece):
+def crossing_points(a: ContactSurface, b: ContactSurface, near: Array) -> list[Array]:
+    """The two points in which tubes of one diameter touch whose centre lines cross.
+
+    The curve in which they meet crosses itself there.
+
+    Args:
+        a: a piece of one of the tubes.
+        b: a piece of the other.
+        near: point near the crossing, ``(3,)`` mm.
+    """
+    if isinstance(a, PlaneFace) or isinstance(b, PlaneFace) or a.owner == b.owner:
         return []
-    cross = _axes_meet(a, b)
-    if cross is None or a.owner == b.owner:
+    if abs(a.radius - b.radius) > CONCENTRIC:
         return []
-    normal = unit(cross3(a.axis, b.axis))
-    return [np.asarray(cross + t * a.radius * normal) for t in (1.0, -1.0)]
+    spot, along = a.tangent_at(near)
+    for _ in range(CROSSING_ROUNDS):
+        other, beside = b.tangent_at(spot)
+        before, (spot, along) = spot, a.tangent_at(other)
+        if float(np.abs(spot - before).max()) < NOISE:
+            break
+    normal = cross3(along, beside)
+    if float(np.linalg.norm(spot - other)) > CONCENTRIC or not float(normal @ normal) > SAME_POINT:
+        return []
+    return [np.asarray(spot + t * a.radius * unit(normal)) for t in (1.0, -1.0)]

@@ -92,7 +92,7 @@ def rim_corners(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[Ri
         for i, arc in enumerate(rim.arcs):
             pair = frozenset((rim.arcs[i - 1].surface, arc.surface))
             if len(pair) == 2:
-                v = rim.vertices[i]
+                v = rim.starts[i]
                 out.append(RidgeStart(v, record.vertices[v], [pair], rim.radius))
     return out
 
@@ -178,7 +178,7 @@ def _draw(
     out = []
     for start, track, end in stretches:
         line = np.array(track)
-        edges = _write(record, curve, beside, line, (start.vertex, end.vertex))
+        edges = write_ridge(record, curve, beside, line, (start.vertex, end.vertex))
         k = min(2, len(line) - 1)
         out.append(Ridge(edges, start.vertex, end.vertex, line[k], line[-1 - k]))
     return out
@@ -196,7 +196,7 @@ def _divide(
     """Divide a ridge where it crosses the twin of its own: tubes of one diameter meet twice."""
     i, j = sorted(pair)
     line = np.array(track)
-    for spot in crossing_points(rays.surfaces[i], rays.surfaces[j]):
+    for spot in crossing_points(rays.surfaces[i], rays.surfaces[j], rays.node):
         gap = np.linalg.norm(line - spot, axis=1)
         k = int(np.argmin(gap))
         if gap[k] > STEP or not 0 < k < len(track) - 1 or min(gap[0], gap[-1]) < 0.05:
@@ -271,7 +271,7 @@ def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> int | None:
     """The surface that takes the ray through a point of a ridge before its own two."""
     if rays.cut.count <= 2 and all(k < rays.cut.count for k in pair):
         return None
-    beside = [(k, n) for k in pair for n in _next_pieces(rays, k) if n not in pair]
+    beside = [(k, n) for k in pair for n in next_pieces(rays, k) if n not in pair]
     for k, n in beside:
         # pieces of one tube touch along their joint: the place tells, the depth cannot
         plane = joint(rays.surfaces[k], rays.surfaces[n])
@@ -285,8 +285,13 @@ def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> int | None:
     return k if not known and float(s[0] - rays.depth(point[None])[0]) > ABOVE else None
 
 
-def _next_pieces(rays: EndRays, k: int) -> list[int]:
-    """Indices of the pieces that come before and after a piece along the same parent."""
+def next_pieces(rays: EndRays, k: int) -> list[int]:
+    """Indices of the pieces that come before and after a piece along the same parent.
+
+    Args:
+        rays: rays of the end.
+        k: index of the piece's surface.
+    """
     here = rays.surfaces[k]
     if isinstance(here, PlaneFace):
         return []
@@ -318,7 +323,7 @@ def _meeting(
 ) -> RidgeStart:
     """The corner inside the wall where three surfaces meet; a new one or one already found."""
     i, j = sorted(pair)
-    beside = [k for k in (i, j) if third in _next_pieces(rays, k)]
+    beside = [k for k in (i, j) if third in next_pieces(rays, k)]
     limit: ContactSurface | Cut = rays.surfaces[third]
     if beside:
         limit = joint(rays.surfaces[beside[0]], rays.surfaces[third])
@@ -346,10 +351,24 @@ def _meeting(
     return new
 
 
-def _write(
+def write_ridge(
     record: Record, curve: Crease, beside: Beside, track: Array, ends: tuple[int, int]
 ) -> tuple[int, ...]:
-    """Add a ridge to the record, in one edge or, where it turns too far, in several."""
+    """Add a ridge to the record, in one edge or, where it turns too far, in several.
+
+    Args:
+        record: the tube so far; edges are added to it.
+        curve: what the ridge is a piece of.
+        beside: surfaces of the faces on both sides.
+        track: points along it, from end to end, ``(n, 3)``.
+        ends: first and last vertex.
+
+    Returns:
+        The edges in order.
+
+    Raises:
+        Refused: it cannot be followed.
+    """
     first, last = ends
     chord = track[-1] - track[0]
     size = float(np.linalg.norm(chord))
@@ -368,8 +387,8 @@ def _write(
     if (steps @ chord / size).min() < TURN and len(track) > 4:
         half = len(track) // 2
         v = record.vertex(track[half])
-        one = _write(record, curve, beside, track[: half + 1], (first, v))
-        return one + _write(record, curve, beside, track[half:], (v, last))
+        one = write_ridge(record, curve, beside, track[: half + 1], (first, v))
+        return one + write_ridge(record, curve, beside, track[half:], (v, last))
     return (record.edge(_spline(curve, beside, track, ends)),)
 
 
@@ -378,11 +397,16 @@ def _spline(curve: Crease, beside: Beside, track: Array, ends: tuple[int, int]) 
     size = float(np.linalg.norm(chord))
     along = chord / size
     run = (track - track[0]) @ along
+    # where the curve crosses itself no search settles: the crossing itself is known
+    crossed = [(u, p) for u, p in ((0.0, track[0]), (1.0, track[-1])) if curve.crosses_at(p)]
 
     def sample(u: Array) -> Array:
         station = size * u
         guess = np.stack([np.interp(station, run, track[:, k]) for k in range(3)], axis=1)
-        return curve.settle_at(guess, along, station + float(track[0] @ along))
+        out = curve.settle_at(guess, along, station + float(track[0] @ along))
+        for end, point in crossed:
+            out[u == end] = point
+        return out
 
     fit = fitted(sample, FINE, most=121, least=lambda fit: least_nodes(fit, beside))
     last_node = len(fit.tool.nodes) - 1

@@ -10,13 +10,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
-from math import acos, acosh, asinh, atan2, inf, pi, sqrt, tau
+from math import acos, acosh, asinh, atan2, cos, inf, pi, sin, sqrt, tau
 
 import numpy as np
 
 from cagekit.geometry.arrays import Array, Ints, Points, cross3
 from cagekit.geometry.centre_line import perpendicular, unit
-from cagekit.geometry.contact import Bundle, ContactSurface, CylinderPiece, PlaneFace, first_of
+from cagekit.geometry.contact import (
+    Bundle,
+    ContactSurface,
+    CylinderPiece,
+    PlaneFace,
+    TorusPiece,
+    first_of,
+)
 from cagekit.geometry.cope import EndCut
 from cagekit.solids.brep import (
     CylinderSurface,
@@ -32,8 +39,10 @@ from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.readable import least_nodes
 from cagekit.solids.side_by_side import Answer, RayWork, done, together
 from cagekit.solids.spline import DEGREE, fitting
+from cagekit.solids.veils import EndChart, Spine
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
+    LAST_ANGLE,
     MICRON,
     NO_LENGTH,
     READ_EDGE,
@@ -53,6 +62,8 @@ SHARP = 0.4
 """Half width (rad) of a turn of the rim above which it needs no care."""
 SOFT = 1.3
 """Half width (rad) of a turn above which a rim is even enough all round."""
+LAND = 40
+"""Steps that look for where a rim passes a bend."""
 PACES = 512
 """Places at which the pace round a rim is sampled; its series is exact to the last digits."""
 NEAR = 0.7
@@ -94,6 +105,11 @@ class EndRays:
             cut=cut, x=x, y=cross3(travel, x), room=room, node=cut.point - off,
             shift=float(np.sqrt(off @ off)),
         )  # fmt: skip
+
+    @property
+    def plane(self) -> EndChart:
+        """The plane square to the tube through its node."""
+        return EndChart(self.node, self.x, self.y, self.inward)
 
     @property
     def surfaces(self) -> tuple[ContactSurface, ...]:
@@ -302,16 +318,30 @@ class ArcCurve:
 
 @dataclass(slots=True)
 class Rim:
-    """One rim: its arcs in order from angle 0, their first points, curves, edges and vertices."""
+    """One rim: its arcs in order from angle 0, with curve, edge, first and last vertex of each.
+
+    ``corners`` holds the points at which the arc before an arc stops and at which it starts: two
+    where it drops from one parent to the next, and ``steps`` holds the edge between them.
+    """
 
     radius: float
     arcs: list[RimArc]
-    corners: list[Array] = field(default_factory=list)
+    corners: list[tuple[Array, Array]] = field(default_factory=list)
     curves: list[ArcCurve] = field(default_factory=list)
-    edges: list[int] = field(default_factory=list)
-    vertices: list[int] = field(default_factory=list)
+    arc_edges: list[int] = field(default_factory=list)
+    starts: list[int] = field(default_factory=list)
+    stops: list[int] = field(default_factory=list)
+    steps: dict[int, int] = field(default_factory=dict)
     station: float = 0.0
     """s at angle 0, mm."""
+
+    @property
+    def edges(self) -> list[int]:
+        """All edges in order, from angle 0."""
+        out = []
+        for i, edge in enumerate(self.arc_edges):
+            out += [self.steps[i], edge] if i in self.steps else [edge]
+        return out
 
 
 def grazes(rays: EndRays, rho: float) -> list[Graze]:
@@ -330,8 +360,27 @@ def grazes(rays: EndRays, rho: float) -> list[Graze]:
                 out.append(Graze(angle % tau, width, k))
             elif gap < 0 and (room := rho + gap) > -rho:
                 width = acos(room / rho)
-                out += [Graze((angle + t * width) % tau, width, k, True) for t in (-1, 1)]
+                for t in (-1, 1):
+                    at = angle + t * width
+                    if isinstance(s, TorusPiece):
+                        at = _passed(rays, s, rho, at)
+                    out.append(Graze(at % tau, width, k, True))
     return out
+
+
+def _passed(rays: EndRays, bend: TorusPiece, rho: float, near: float) -> float:
+    """The angle at which a rim just passes a bend; the guess is that of a straight."""
+    spine = Spine(rays.plane, bend)
+    at = near
+    for _ in range(LAND):
+        out, aside = np.array([cos(at), sin(at)]), np.array([-sin(at), cos(at)])
+        gap, way = spine.gap(rho * out[None])
+        slope = rho * float(way[0] @ aside)
+        move = float(gap[0]) / slope if abs(slope) > NO_LENGTH else 0.0
+        at -= float(np.clip(move, -0.1, 0.1))
+        if abs(move) < LAST_ANGLE:
+            break
+    return at if abs(at - near) < SHARP else near
 
 
 def split(
@@ -430,19 +479,21 @@ def shape(rays: EndRays, rim: Rim) -> RayWork[None]:
     """
     at_ends = [_bundle(rays, rim.radius, a, np.array([a.start, a.stop])) for a in rim.arcs]
     tips = yield from _touched(at_ends)
-    rim.corners = [0.5 * (tip[0] + tips[i - 1][1]) for i, tip in enumerate(tips)]
-    rim.station = float(rays.depth(rim.corners[0][None])[0])
+    for arc, tip in zip(rim.arcs, tips, strict=True):
+        _settle_tips(rays, rim.radius, arc, tip)
+    for i, tip in enumerate(tips):
+        before, here = tips[i - 1][1], tip[0]
+        if float(np.linalg.norm(here - before)) < 2 * COARSE:
+            before = here = 0.5 * (here + before)
+        rim.corners.append((before, here))
+    rim.station = float(rays.depth(rim.corners[0][1][None])[0])
     works = []
     for i, arc in enumerate(rim.arcs):
-        ends = rim.corners[i], rim.corners[(i + 1) % len(rim.arcs)]
+        ends = rim.corners[i][1], rim.corners[(i + 1) % len(rim.arcs)][0]
         gap = max(float(np.linalg.norm(v - p)) for v, p in zip(ends, tips[i], strict=True))
-        if gap > COARSE:
-            raise Refused(
-                f"its edge jumps by {gap:.2g} mm where it runs off one tube and lands on the next"
-            )
         works.append(_arc_curve(rays, rim.radius, arc, max(SAME_POINT, 2 * gap, 4 * rays.shift)))
     rim.curves = yield from together(works)
-    deepest = rays.depth(np.array(rim.corners)).max()
+    deepest = rays.depth(np.concatenate(rim.corners).reshape(-1, 3)).max()
     if float(deepest) > rays.room - SAME_POINT:
         raise Refused("the cope reaches the bend")
 
@@ -454,10 +505,32 @@ def write(record: Record, rim: Rim) -> None:
         record: the tube so far; edges are added to it.
         rim: the rim, shaped.
     """
-    rim.vertices = [record.vertex(p) for p in rim.corners]
-    after = [*rim.vertices[1:], rim.vertices[0]]
-    for first, last, c in zip(rim.vertices, after, rim.curves, strict=True):
-        rim.edges.append(record.edge(Edge(first, last, c.curve, c.t0, c.t1, c.tol)))
+    for i, (before, here) in enumerate(rim.corners):
+        rim.stops.append(record.vertex(before))
+        rim.starts.append(rim.stops[-1] if here is before else record.vertex(here))
+        if here is not before:
+            rim.steps[i] = record.segment(rim.stops[-1], rim.starts[-1])
+    # so far each stood before the arc of its number
+    rim.stops = rim.stops[1:] + rim.stops[:1]
+    for first, last, c in zip(rim.starts, rim.stops, rim.curves, strict=True):
+        rim.arc_edges.append(record.edge(Edge(first, last, c.curve, c.t0, c.t1, c.tol)))
+
+
+def _settle_tips(rays: EndRays, rho: float, arc: RimArc, tips: Array) -> None:
+    """Set those ends of an arc, ``(2, 3)``, at which its ray just touches the parent.
+
+    The root that tells the depth is of next to nothing there; the depth of the parent's axis is
+    the same, and certain.
+    """
+    surface = rays.surfaces[arc.surface]
+    for i, (angle, beyond) in enumerate(zip((arc.start, arc.stop), arc.grazes, strict=True)):
+        if beyond is None or isinstance(surface, PlaneFace):
+            continue
+        if beyond[0].missing and beyond[1] < ANGLE_ROUNDING:
+            spine = Spine(rays.plane, surface)
+            spot = rho * np.array([[cos(angle), sin(angle)]])
+            depth = rays.depth(spine.points(spine.nearest(spot)))
+            tips[i] = rays.plane.points(spot, depth)[0]
 
 
 def _bundle(rays: EndRays, rho: float, arc: RimArc, phi: Array) -> Bundle:

@@ -229,13 +229,13 @@ def _wall(
     outside: bool,
 ) -> None:
     """Add the faces of the outside or the bore, piece by piece."""
-    ring = _Ring(a.edges, a.vertices[0], a.station)
+    ring = _Ring(a.edges, a.starts[0], a.station)
     last = len(path.pieces) - 1
     for i, piece in enumerate(path.pieces):
         if i < last:
             after = _joint_ring(record, path, lines, i + 1, radius)
         else:
-            after = _Ring(b.edges, b.vertices[0], -b.station)
+            after = _Ring(b.edges, b.starts[0], -b.station)
         if isinstance(piece, Line):
             _straight(record, piece, lines[i], radius, (ring, after), outside, holes.get(i, ()))
         else:

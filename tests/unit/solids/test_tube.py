@@ -156,10 +156,19 @@ def test_door_bar_in_the_node_of_hoop_and_harness_bar(station: float, side: int)
     check(door, Parent("hoop", hoop, 22.5), across, ro=20.0)
 
 
-def test_an_edge_that_jumps_from_tube_to_tube_is_refused_in_words() -> None:
-    """The near tube stands beside the axis, so that past its side the edge lands on the far one."""
+def test_an_edge_that_drops_from_tube_to_tube() -> None:
+    """The near tube stands beside the axis: past its side the edge lands on the far one, deeper.
+
+    Between them stands a wall along the tube, in the plane of the near tube's side.
+    """
     near, far = _through((1, 0, 0), shift=12.0), _through((1, 0.4, 0))
     path = CentreLine.straight((0, 0, 0), (60, 0, 300))
     lowered = Parent("far", far.path.mapped(np.eye(3), np.array([0.0, 0.0, -24.0])), RO)
-    with pytest.raises(Refused, match=r"its edge jumps by .* mm where it runs off one tube"):
-        made(path, near, lowered)
+    record = check(path, near, lowered)
+    walls = [f.surface for f in record.faces if isinstance(f.surface, PlaneSurface)]
+    along = path.pieces[0].direction
+    walls = [w for w in walls if abs(float(w.normal @ along)) < 1e-12]
+    assert walls
+    for wall in walls:
+        assert abs(float(wall.normal @ near.path.pieces[0].direction)) < 1e-12
+        assert abs(float((wall.origin - (0, 12.0, 0)) @ wall.normal)) == pytest.approx(RO)
