@@ -17,7 +17,7 @@ from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.cope import EndCut, EndToCut, Parent, cut_ends
 from cagekit.geometry.end_cut import measure
-from cagekit.geometry.volume import Moments, wall_moments
+from cagekit.geometry.volume import Moments, take_off, wall_moments
 from cagekit.materials.steels import steel
 from cagekit.units.tolerance import SAME_POINT
 
@@ -257,18 +257,13 @@ class Cage:
         if id_ not in self._moments:
             m = self.member(id_)
             a, b = self.cut(id_, "a"), self.cut(id_, "b")
-            self._moments[id_] = self.kept.once(
-                ("wall", m, Same(a), Same(b)),
-                lambda: self.kept.call(
-                    wall_moments,
-                    m.path,
-                    m.tube.outer_radius,
-                    m.tube.inner_radius,
-                    a,
-                    b,
-                    m.drills,
-                ),
-            )
+
+            def wall() -> Moments:
+                take_off(self._cuts.values())
+                radii = m.tube.outer_radius, m.tube.inner_radius
+                return self.kept.call(wall_moments, m.path, *radii, a, b, m.drills)
+
+            self._moments[id_] = self.kept.once(("wall", m, Same(a), Same(b)), wall)
         return self._moments[id_]
 
     def mass(self, id_: str) -> float:

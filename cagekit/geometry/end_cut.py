@@ -178,10 +178,12 @@ class EndCut:
         Includes the angles where it turns so sharply (nearly equal diameters) that a curve
         through it should be split. Sorted, in [0, 2 pi).
         """
-        radii = np.asarray(list(rho), dtype=float)
-        found = self._near_tangent(radii)
+        return in_step([self._cornering(np.asarray(list(rho), dtype=float))])[0]
+
+    def _cornering(self, radii: Vec) -> CutWork[list[Vec]]:
+        found = yield from self._near_tangent(radii)
         if not self._plain:
-            for i, changes in enumerate(self._changes(radii)):
+            for i, changes in enumerate((yield from self._changes(radii))):
                 found[i].extend(changes)
         return [_distinct(np.array(f)) for f in found]
 
@@ -320,20 +322,19 @@ class EndCut:
         c = self.contact(phi, self.outer_radius)
         return float(np.where(c.ok, 0.0, c.gap).max())
 
-    def nodes(self, rho: Iterable[float], order: int) -> tuple[Vec, Vec, Ints]:
+    def nodes(self, rho: Vec, order: int) -> CutWork[tuple[Vec, Vec, Ints]]:
         """Quadrature around the tube at several radii, split at the corners of each.
 
         Args:
-            rho: radii, mm.
+            rho: radii, ``(n,)`` mm.
             order: points between two corners.
 
         Returns:
             Angles, weights (rad) and index of the radius, one entry per point.
         """
-        radii = list(rho)
         t, w = crowded_gauss(order)
         phi, weight, index = [], [], []
-        for i, corners in enumerate(self.corners_at(radii)):
+        for i, corners in enumerate((yield from self._cornering(rho))):
             cuts = self._stretches(corners)
             width = np.diff(np.append(cuts, cuts[0] + 2 * pi))
             phi.append((cuts[:, None] + width[:, None] * t).ravel())
@@ -433,13 +434,13 @@ class EndCut:
         """For each contact surface the two angles whose rays pass its axis farthest, ``(n, 2)``."""
         return _tangent_angles([self])[0]
 
-    def _near_tangent(self, radii: Vec) -> list[list[float]]:
+    def _near_tangent(self, radii: Vec) -> CutWork[list[list[float]]]:
         """For each radius the angles where rays nearly graze the surface they end on."""
         found: list[list[float]] = [[] for _ in radii]
         if all(isinstance(q, PlaneFace) for q in self.surfaces[: self.count]):
             return found
         phi = self._tangents[:, None, :]
-        s, active = self._seen(phi, radii)
+        s, active = yield from self._seen(phi, radii)
         points = self.points(phi, radii[None, :, None], s)
         limit = _NEAR_TANGENT * max(sin(self.angle), 0.2)
         for i, q in enumerate(self.surfaces[: self.count]):
@@ -451,7 +452,7 @@ class EndCut:
                 found[k].append(float(self._tangents[i, j]))
         return found
 
-    def _seen(self, phi: Vec, radii: Vec) -> tuple[Vec, Ints]:
+    def _seen(self, phi: Vec, radii: Vec) -> CutWork[tuple[Vec, Ints]]:
         """Depths and surfaces of rays at these angles ``(n, 1, k)``, by radius ``(n, r, k)``.
 
         The scan tells both edges at all angles of the grid; the rest is asked.
@@ -461,7 +462,7 @@ class EndCut:
         if all(r in edges for r in wanted) and np.array_equal(self.grid[at], phi):
             rows = np.array([edges.index(r) for r in wanted])[None, :, None]
             return self._scan.s[rows, at], self._scan.active[rows, at]
-        found = self.contact(phi, radii[None, :, None])
+        found = yield self, phi, radii[None, :, None]
         return found.s, found.active
 
     @cached_property
@@ -483,12 +484,13 @@ class EndCut:
         found = yield from self._changing(radii, self._scan)
         return dict(zip(radii.tolist(), found, strict=True))
 
-    def _changes(self, radii: Vec) -> list[list[float]]:
+    def _changes(self, radii: Vec) -> CutWork[list[list[float]]]:
         """For each radius the angles where the surface changes or the curve is steepest."""
+        yield from self.cornered()
         if all(r in self._edge_changes for r in radii.tolist()):
             return [list(self._edge_changes[r]) for r in radii.tolist()]
-        around = self.contact(self.grid[None, :], radii[:, None])
-        return in_step([self._changing(radii, around)])[0]
+        around = yield self, self.grid[None, :], radii[:, None]
+        return (yield from self._changing(radii, around))
 
     def _changing(self, radii: Vec, c: Contact) -> CutWork[list[list[float]]]:
         """Changes of the curves of which ``c`` holds the contacts on ``grid``."""
