@@ -7,12 +7,12 @@ any tolerance in a few poles.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from math import comb, floor, tau
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, Ints
 from cagekit.solids.brep import (
     Edge,
     EllipseCurve,
@@ -68,24 +68,40 @@ def parameter_curve(deck: Deck, edge: Edge, face: Face, surface: int, context: i
     return deck.add(f"PCURVE('',#{surface},#{image})")
 
 
+@lru_cache(maxsize=2048)
 def _poles(edge: Edge, face: Face) -> tuple[Array, bool]:
-    """Bezier poles ``(n, 2)`` of the edge's image, and whether they follow it closely."""
+    """Bezier poles ``(n, 2)`` of the edge's image, and whether they follow it closely.
+
+    Kept for the file of the part and that of the cage, which hold the same solid.
+    """
     s = face.surface
+    every, order = _places()
+    uv = np.empty((len(every), 2))
+    uv[order] = edge_uv(edge, s, edge.t0 + (edge.t1 - edge.t0) * every[order])
+    uv = shift_into(uv, face.lower, s)
+    between, first = uv[:_BETWEEN], _BETWEEN
+    wide = s.major + s.minor if isinstance(s, TorusSurface) else getattr(s, "radius", 1.0)
+    high = s.minor if isinstance(s, TorusSurface) else 1.0
     poles = np.empty((0, 2))
     for degree in DEGREES:
         nodes, to_poles, to_between = _bezier(degree)
-        every = np.concatenate([nodes, np.linspace(0.0, 1.0, _BETWEEN)])
-        order = np.argsort(every, kind="stable")
-        uv = np.empty((len(every), 2))
-        uv[order] = edge_uv(edge, s, edge.t0 + (edge.t1 - edge.t0) * every[order])
-        uv = shift_into(uv, face.lower, s)
-        poles = to_poles @ uv[: len(nodes)]
-        off = to_between @ poles - uv[len(nodes) :]
-        wide = s.major + s.minor if isinstance(s, TorusSurface) else getattr(s, "radius", 1.0)
-        high = s.minor if isinstance(s, TorusSurface) else 1.0
+        poles = to_poles @ uv[first : first + len(nodes)]
+        first += len(nodes)
+        off = to_between @ poles - between
         if float(np.hypot(off[:, 0] * wide, off[:, 1] * high).max()) < CLOSE:
             return poles, True
     return poles, False
+
+
+@cache
+def _places() -> tuple[Array, Ints]:
+    """Where an edge is looked at, shares of its length, and the order in which these rise.
+
+    First the places between nodes, then the nodes of one degree after the other.
+    """
+    between = np.linspace(0.0, 1.0, _BETWEEN)
+    every = np.concatenate([between, *(_bezier(degree)[0] for degree in DEGREES)])
+    return every, np.argsort(every, kind="stable")
 
 
 @cache
