@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import degrees, hypot, pi
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.cage.kept import content, hashed
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
@@ -22,6 +23,9 @@ from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.materials.steels import steel
 from cagekit.units.tolerance import NO_AREA, NOISE, ROUNDING, SAME_ANGLE, SAME_POINT, SHOP_ANGLE
+
+PATTERNS = 256
+"""Patterns of plates that are known to be possible."""
 
 
 class HolePurpose(StrEnum):
@@ -224,10 +228,9 @@ class Plate:
         m = np.array(self.placement, float)
         m.setflags(write=False)
         object.__setattr__(self, "placement", m)
-        self._require_sizes()
-        self._require_holes()
-        self._require_folds()
-        self._require_marks()
+        self._require_rigid()
+        # the same pattern elsewhere, as of a bracket that moves with its bar, is not judged again
+        self.__dict__["folded"] = _judged(_Pattern(self))
 
     def __repr__(self) -> str:
         """The id, what it is, and how much is in it."""
@@ -249,16 +252,26 @@ class Plate:
             welds: its welds, when not to the same.
         """
         new = object.__new__(Plate)
-        shape = {"folded": self.folded} if "folded" in self.__dict__ else {}
         own = {f.name: getattr(self, f.name) for f in fields(self)}
         own["ends"], own["welds"] = (
             self.ends if ends is None else ends,
             self.welds if welds is None else welds,
         )
-        new.__dict__.update({**own, "members": members, **shape})
+        new.__dict__.update({**own, "members": members, "folded": self.folded})
         return new
 
     # -- refusing ----------------------------------------------------------------------------
+
+    def require_shape(self) -> None:
+        """Refuse a pattern that cannot be cut or folded.
+
+        Raises:
+            GeometryError: what is wrong with it.
+        """
+        self._require_sizes()
+        self._require_holes()
+        self._require_folds()
+        self._require_marks()
 
     def _require_sizes(self) -> None:
         if not (np.isfinite(self.thickness) and self.thickness > 0):
@@ -269,6 +282,8 @@ class Plate:
             raise GeometryError(
                 self.id, "the outline crosses itself.", "Enlarge the plate or its legs."
             )
+
+    def _require_rigid(self) -> None:
         r = self.placement[:3, :3]
         if self.placement.shape != (4, 4) or not np.allclose(r @ r.T, np.eye(3), atol=ROUNDING):
             raise GeometryError(self.id, "the placement is no rigid motion.")
@@ -519,6 +534,31 @@ class Plate:
             members=tuple(_swapped(m, swap) for m in self.members),
             ends=tuple(_swapped(e, swap) for e in self.ends),
         )
+
+
+class _Pattern:
+    """A plate by all that it is but for where it stands."""
+
+    __slots__ = ("_key", "plate")
+
+    def __init__(self, plate: Plate) -> None:
+        names = (f.name for f in fields(plate) if f.name != "placement")
+        self.plate, self._key = plate, hashed(content(getattr(plate, n)) for n in names)
+
+    def __hash__(self) -> int:
+        """By content."""
+        return hash(self._key)
+
+    def __eq__(self, other: object) -> bool:
+        """Whether both are alike in every bit."""
+        return isinstance(other, _Pattern) and self._key == other._key
+
+
+@lru_cache(maxsize=PATTERNS)
+def _judged(pattern: _Pattern) -> FoldedSheet:
+    """The folded sheet of a plate that can be made; errors as its own."""
+    pattern.plate.require_shape()
+    return pattern.plate.folded
 
 
 def _swapped(text: str, swap: tuple[str, str]) -> str:

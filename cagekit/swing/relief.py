@@ -14,11 +14,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import Vec
 from cagekit.units.tolerance import ROUNDING
 
 RIM = 721
 """Points round the rim that are followed."""
+_RING = np.stack([f(np.linspace(0.0, 2 * np.pi, RIM)[:-1]) for f in (np.cos, np.sin)])
 MOST = 1.2
 """Steepest lean tried, as a slope (50 degrees)."""
 
@@ -61,17 +63,37 @@ def end_clearance(
         axis: its direction, ``(3,)``; the bar opens right-handed about it.
         angle: how far it opens, rad.
     """
-    phi = np.linspace(0.0, 2 * np.pi, RIM)[:-1]
-    y, z = radius * np.cos(phi), radius * np.sin(phi)
-    x = gap + lean * (y + radius) if lean >= 0 else gap - lean * (radius - y)
-    points = face + np.stack([x, y, z], axis=1) @ frame.T
-    p, w, n = np.asarray(axis_point, float), np.asarray(axis, float), frame[:, 0]
-    arm = points - p
-    along = (arm @ w)[:, None] * w
-    radial = arm - along
-    offset = (p + along - face) @ n
-    travel = least_travel(offset, radial @ n, np.cross(w, radial) @ n, angle)
-    return float(travel.min())
+    return _Rim(gap, radius, face, frame, axis_point, axis, angle).clearance(lean)
+
+
+class _Rim:
+    """The bar's rim by what its swing makes of it; arguments as of `end_clearance`.
+
+    With its lean a point of the rim moves along the bar only, and all that turns moves evenly.
+    """
+
+    def __init__(
+        self, gap: float, radius: float, face: Vec, frame: Vec, axis_point: ArrayLike,
+        axis: ArrayLike, angle: float,
+    ) -> None:  # fmt: skip
+        y, z = radius * _RING
+        n, out, pin = frame.T
+        p, w = np.asarray(axis_point, float), np.asarray(axis, float)
+        self._gap, self._angle = gap, angle
+        self._outer, self._inner = y + radius, y - radius
+        start, turn, square = face - p, float(n @ w), cross3(n, w)
+        along = float(start @ w) + y * float(out @ w) + z * float(pin @ w)
+        ahead = float(start @ n) + y * float(out @ n) + z * float(pin @ n)
+        aside = float(start @ square) + y * float(out @ square) + z * float(pin @ square)
+        self._offset = along * turn - float(start @ n), turn * turn
+        self._cosine = ahead - along * turn, 1.0 - turn * turn
+        self._sine = aside, float(n @ square)
+
+    def clearance(self, lean: float) -> float:
+        """Least distance (mm) of the rim from the plane of the stub's face through the swing."""
+        x = self._gap + lean * (self._outer if lean >= 0 else self._inner)
+        rows = (at + x * by for at, by in (self._offset, self._cosine, self._sine))
+        return float(least_travel(*rows, self._angle).min())
 
 
 def relief_lean(
@@ -103,18 +125,7 @@ def relief_lean(
         GeometryError: no lean up to 50 degrees does; says by how much it falls short.
     """
 
-    def room(lean: float) -> float:
-        return end_clearance(
-            lean,
-            gap=gap,
-            radius=radius,
-            face=face,
-            frame=frame,
-            axis_point=axis_point,
-            axis=axis,
-            angle=angle,
-        )
-
+    room = _Rim(gap, radius, face, frame, axis_point, axis, angle).clearance
     clearance -= ROUNDING
     if room(0.0) >= clearance:
         return 0.0
