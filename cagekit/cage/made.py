@@ -151,32 +151,40 @@ class _Notes:
         self.ids = False
         self.own: set[str] = set()
         self.asked: set[str] = set()
-        self._fields: dict[str, set[str]] = {}
+        self._seen: dict[str, _Seen] = {}
 
     def seen(self, tube: Member) -> Member:
         """A tube that notes here what is read of it."""
-        return cast(Member, _Seen(tube, self._fields.setdefault(tube.id, set())))
+        found = self._seen.get(tube.id)
+        if found is None:
+            self._seen[tube.id] = found = _Seen(tube)
+        return cast(Member, found)
 
     def reads(self) -> Reads:
         """All that was read."""
-        fields = ((id_, _names(names)) for id_, names in self._fields.items())
+        fields = ((id_, seen.names_read) for id_, seen in self._seen.items())
         return Reads(self.ids, tuple(sorted(self.asked)), tuple(sorted(fields)))
-
-
-def _names(names: set[str]) -> tuple[str, ...]:
-    return (WHOLE,) if WHOLE in names else tuple(sorted(names))
 
 
 class _Seen:
     """A tube that notes which of its fields are read."""
 
-    __slots__ = ("_names", "_tube")
+    __slots__ = ("_names", "_tube", "_values")
 
-    def __init__(self, tube: Member, names: set[str]) -> None:
-        self._tube, self._names = tube, names
+    def __init__(self, tube: Member) -> None:
+        self._tube = tube
+        self._values: dict[str, Any] = {}
+        self._names: set[str] = set()
 
     def __getattr__(self, name: str) -> Any:
         """A field or what follows from some; of a method nobody knows what it reads."""
-        value = getattr(self._tube, name)
-        self._names.add(WHOLE if callable(value) else name)
-        return value
+        values = self._values
+        if name not in values:
+            values[name] = value = getattr(self._tube, name)
+            self._names.add(WHOLE if callable(value) else name)
+        return values[name]
+
+    @property
+    def names_read(self) -> tuple[str, ...]:
+        """The fields that were read."""
+        return (WHOLE,) if WHOLE in self._names else tuple(sorted(self._names))

@@ -28,6 +28,9 @@ MOVES: Mapping[str, tuple[int, float]] = {
 }
 
 
+_AXES = np.eye(3)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Place:
     """A place found: the node, and what a tube that ends there meets.
@@ -210,7 +213,7 @@ class Places:
         value = p.value
         if p.at == "y" and p.side == "right":
             value = -abs(value)
-        normal = np.eye(3)[axis]
+        normal = _AXES[axis]
         spots = [
             s
             for s in member.path.crossings(normal * value, normal)

@@ -58,6 +58,14 @@ def unit(value: ArrayLike) -> Vec:
     return vec(v / n)
 
 
+_NO_WAY = [0.0, 0.0, 0.0]
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    """Product of two vectors of numbers; numpy takes longer to begin."""
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
 def _cross(a: Vec, b: Vec) -> tuple[float, float, float]:
     """Cross product of two vectors; numpy's own is slow on single ones."""
     ax, ay, az = a.tolist()
@@ -445,19 +453,20 @@ class CentreLine:
 
         Pieces that lie in the plane give none.
         """
-        p0, n = np.asarray(point, float), unit(normal)
+        p = np.asarray(point, float).tolist()
+        n = unit(normal).tolist()
         found: list[float] = []
-        for s0, q in zip(self._starts, self.pieces, strict=False):
+        for s0, q, (at, along, aside) in zip(self._starts, self.pieces, self._rows, strict=False):
+            c = _dot((p[0] - at[0], p[1] - at[1], p[2] - at[2]), n)
+            rise = _dot(along, n)
             if isinstance(q, Line):
-                rise = float(q.direction @ n)
                 if abs(rise) < NOISE:
                     continue
-                s = float((p0 - q.start) @ n) / rise
+                s = c / rise
                 if -KERNEL_POINT <= s <= q.length + KERNEL_POINT:
                     found.append(s0 + min(max(s, 0.0), q.length))
                 continue
-            a, b = q.radius * float(q.radial @ n), q.radius * float(q.direction @ n)
-            c = float((p0 - q.centre) @ n)
+            a, b = q.radius * _dot(aside, n), q.radius * rise
             amp = hypot(a, b)
             if amp < NOISE or abs(c) > amp:
                 continue
@@ -471,6 +480,16 @@ class CentreLine:
             if not out or s - out[-1] > SAME_POINT:
                 out.append(s)
         return tuple(self.spot(s) for s in out)
+
+    @cached_property
+    def _rows(self) -> list[tuple[list[float], list[float], list[float]]]:
+        """Of each straight start and direction, of each bend centre, tangent and way out."""
+        return [
+            (q.start.tolist(), q.direction.tolist(), _NO_WAY)
+            if isinstance(q, Line)
+            else (q.centre.tolist(), q.direction.tolist(), q.radial.tolist())
+            for q in self.pieces
+        ]
 
     @cached_property
     def mids(self) -> tuple[Spot, ...]:

@@ -121,7 +121,8 @@ def _past_brace(
         spot = crossing(brace.path, start, end)
         way = unit(end - start)
         off = spot - start
-        if float(np.linalg.norm(off - np.clip(off @ way, 0, (end - start) @ way) * way)) >= wide:
+        off = off - min(max(float(off @ way), 0.0), float((end - start) @ way)) * way
+        if off @ off >= wide * wide:
             return float(height)
     return low
 

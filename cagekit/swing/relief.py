@@ -92,8 +92,8 @@ class _Rim:
     def clearance(self, lean: float) -> float:
         """Least distance (mm) of the rim from the plane of the stub's face through the swing."""
         x = self._gap + lean * (self._outer if lean >= 0 else self._inner)
-        rows = (at + x * by for at, by in (self._offset, self._cosine, self._sine))
-        return float(least_travel(*rows, self._angle).min())
+        offset, cosine, sine = (a + x * b for a, b in (self._offset, self._cosine, self._sine))
+        return float(least_travel(offset, cosine, sine, self._angle).min())
 
 
 def relief_lean(
@@ -124,7 +124,6 @@ def relief_lean(
     Raises:
         GeometryError: no lean up to 50 degrees does; says by how much it falls short.
     """
-
     room = _Rim(gap, radius, face, frame, axis_point, axis, angle).clearance
     clearance -= ROUNDING
     if room(0.0) >= clearance:
