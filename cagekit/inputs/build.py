@@ -295,18 +295,22 @@ def _without_hanging(
 
     What the build itself says stays, to be refused where it cannot be.
     """
-    of_layout = {e.id for e in spread(layout.member)}
     out, remarks = list(kept), list[str]()
+    of_layout: set[str] = set()
     while True:
         names = _names(out)
         seconds = {f"{e.id}_{word}" for e in written for word in SECONDS} - _seconds(out)
         gone = (_names(written) | seconds) - names
+        if not gone:
+            return tuple(out), tuple(remarks)
+        of_layout = of_layout or {e.id for e in spread(layout.member)}
+        present = names | _seconds(out)
         changed = False
         for n, entry in enumerate(out):
             if entry.id not in of_layout:
                 continue
             own = {f for key in entry.names for f in file.members.get(key, {})}
-            out[n] = entry = _split_by_kept(entry, own, gone, names | _seconds(out))
+            out[n] = entry = _split_by_kept(entry, own, gone, present)
             place = next((p for p in _places_of(entry, own) if _is_gone(p[1], gone, names)), None)
             if place is not None:
                 remarks.append(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, pi
 
 import numpy as np
@@ -264,8 +265,9 @@ def _rings(
             for k, w in enumerate(windows):
                 if w.piece == i and station == w.low:
                     opened[k] = len(centres)
-            centres.append(q.point(station))
-            along.append(q.tangent(station))
+            point, tangent = q.at(station)
+            centres.append(point)
+            along.append(tangent)
             turn = station / q.radius if isinstance(q, Arc) else 0.0
             axis = q.axis if isinstance(q, Arc) else lines[i]
             across.append(_turned(lines[i], axis, turn))
@@ -290,10 +292,18 @@ def _shell(vertices: Points, normals: Points, triangles: NDArray[np.intp], *, fl
 def _wall(rows: Vec, normals: Points, whole: NDArray[np.bool_], *, outward: bool) -> Mesh:
     """A band of quads between rings ``(k, n, 3)``, but where a hole opens it."""
     k, n = rows.shape[:2]
-    index = np.arange(k * n).reshape(k, n)
-    here, after = index, np.roll(index, -1, axis=1)
-    quads = tuple(q[whole] for q in (here[:-1], after[:-1], after[1:], here[1:]))
-    return _quads(rows.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not outward)
+    triangles = _band(k, n, not outward)
+    if not whole.all():
+        triangles = triangles[np.tile(whole.ravel(), 2)]
+    return Mesh(rows.reshape(-1, 3), normals.reshape(-1, 3), triangles)
+
+
+@lru_cache(maxsize=256)
+def _band(k: int, n: int, flip: bool) -> NDArray[np.int32]:
+    """Triangles of a band of quads between ``k`` rings of ``n`` points."""
+    here = np.arange(k * n).reshape(k, n)
+    after = np.roll(here, -1, axis=1)
+    return _quads((here[:-1], after[:-1], after[1:], here[1:]), flip=flip)
 
 
 def _face(end: _End, *, start: bool) -> Mesh:
@@ -304,20 +314,26 @@ def _face(end: _End, *, start: bool) -> Mesh:
         m = end.active == i
         if m.any():
             normals[m] = -surfaces[i].normals(rings[m])
-    n = rings.shape[1]
+    triangles = _ring(rings.shape[1], not start)
+    return Mesh(rings.reshape(-1, 3), normals.reshape(-1, 3), triangles)
+
+
+@lru_cache(maxsize=64)
+def _ring(n: int, flip: bool) -> NDArray[np.int32]:
+    """Triangles between two edges of ``n`` points, one after the other."""
     outer, inner = np.arange(n), n + np.arange(n)
-    quads = (outer, inner, np.roll(inner, -1), np.roll(outer, -1))
-    return _quads(rings.reshape(-1, 3), normals.reshape(-1, 3), quads, flip=not start)
+    return _quads((outer, inner, np.roll(inner, -1), np.roll(outer, -1)), flip=flip)
 
 
-def _quads(
-    vertices: Points, normals: Points, quads: tuple[NDArray[np.intp], ...], *, flip: bool
-) -> Mesh:
+def _quads(quads: tuple[NDArray[np.intp], ...], *, flip: bool) -> NDArray[np.int32]:
+    """Two triangles of each quad; nobody changes them, as they are shared."""
     a, b, c, d = (q.ravel() for q in quads)
     triangles = np.concatenate([np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)])
     if flip:
         triangles = triangles[:, ::-1]
-    return Mesh(vertices, normals, np.ascontiguousarray(triangles, dtype=np.int32))
+    out = np.ascontiguousarray(triangles, dtype=np.int32)
+    out.setflags(write=False)
+    return out
 
 
 __all__ = ["BEND_STEP", "SIDES", "Mesh", "TubeShape", "joined", "tube_mesh", "tube_meshes"]
