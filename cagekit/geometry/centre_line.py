@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
-from math import acos, atan2, hypot, pi, sqrt, tan
+from math import acos, atan2, cos, hypot, pi, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -41,6 +41,12 @@ def vec(value: ArrayLike) -> Vec:
     out = np.array(value, dtype=float)
     if out.shape != (3,):
         raise ValueError(f"a point has three coordinates, got shape {out.shape}")
+    out.setflags(write=False)
+    return out
+
+
+def _fixed(point: tuple[float, float, float]) -> Vec:
+    out = np.array(point)
     out.setflags(write=False)
     return out
 
@@ -390,8 +396,35 @@ class CentreLine:
         return self._spot(i, local)
 
     def _spot(self, piece: int, local: float) -> Spot:
-        point, tangent = self.pieces[piece].at(local)
-        return Spot(float(self.starts[piece]) + local, vec(point), vec(tangent), piece, local)
+        q = self.pieces[piece]
+        tangent = q.direction if isinstance(q, Line) else self._tangent(piece, local)
+        point = self._point(piece, local)
+        return Spot(self._starts[piece] + local, _fixed(point), tangent, piece, local)
+
+    def _point(self, piece: int, local: float) -> tuple[float, float, float]:
+        q, ((a, b, c), (u, v, w), (x, y, z)) = self.pieces[piece], self._rows[piece]
+        if isinstance(q, Line):
+            return a + local * u, b + local * v, c + local * w
+        m, n, r = cos(local / q.radius), sin(local / q.radius), q.radius
+        return a + r * (m * x + n * u), b + r * (m * y + n * v), c + r * (m * z + n * w)
+
+    def _tangent(self, bend: int, local: float) -> Vec:
+        (_, (u, v, w), (x, y, z)), turn = self._rows[bend], local / self.pieces[bend].radius  # type: ignore[union-attr]
+        m, n = cos(turn), sin(turn)
+        return _fixed((m * u - n * x, m * v - n * y, m * w - n * z))
+
+    @cached_property
+    def _rows(self) -> list[tuple[list[float], list[float], list[float]]]:
+        """Of each straight start and direction, of each bend centre, tangent and way out.
+
+        One spot is found in plain numbers; numpy takes ten times as long to begin.
+        """
+        return [
+            (q.start.tolist(), q.direction.tolist(), _NO_WAY)
+            if isinstance(q, Line)
+            else (q.centre.tolist(), q.direction.tolist(), q.radial.tolist())
+            for q in self.pieces
+        ]
 
     def points(self, stations: ArrayLike) -> Vec:
         """Centre-line points at stations ``(n,)`` mm, shape ``(n, 3)``."""
@@ -419,14 +452,23 @@ class CentreLine:
 
     def nearest(self, point: ArrayLike) -> Spot:
         """The spot on the centre line nearest to ``point``, ``(3,)`` mm."""
-        p = np.asarray(point, float)
-        if len(self.pieces) == 1:
-            return self._spot(0, self.pieces[0].nearest(p))
+        x, y, z = np.asarray(point, float).tolist()
         best: tuple[float, int, float] | None = None
         for i, q in enumerate(self.pieces):
-            s = q.nearest(p)
-            away = q.at(s)[0] - p
-            gap = sqrt(away @ away)
+            (a, b, c), along, aside = self._rows[i]
+            way = x - a, y - b, z - c
+            if isinstance(q, Line):
+                s = min(max(_dot(way, along), 0.0), q.length)
+            else:
+                turn = atan2(_dot(way, along), _dot(way, aside))
+                if turn < 0.5 * q.angle - pi:
+                    turn += 2 * pi
+                s = min(max(turn, 0.0), q.angle) * q.radius
+            if len(self.pieces) == 1:
+                return self._spot(i, s)
+            a, b, c = self._point(i, s)
+            away = a - x, b - y, c - z
+            gap = sqrt(_dot(away, away))
             if best is None or gap < best[0] - ROUNDING:
                 best = (gap, i, s)
         assert best is not None
@@ -453,8 +495,11 @@ class CentreLine:
 
         Pieces that lie in the plane give none.
         """
-        p = np.asarray(point, float).tolist()
-        n = unit(normal).tolist()
+        p, n = np.asarray(point, float).tolist(), np.asarray(normal, float).tolist()
+        size = sqrt(_dot(n, n))
+        if size < NOISE:
+            raise ValueError("a direction needs a length")
+        n = [c / size for c in n]
         found: list[float] = []
         for s0, q, (at, along, aside) in zip(self._starts, self.pieces, self._rows, strict=False):
             c = _dot((p[0] - at[0], p[1] - at[1], p[2] - at[2]), n)
@@ -480,16 +525,6 @@ class CentreLine:
             if not out or s - out[-1] > SAME_POINT:
                 out.append(s)
         return tuple(self.spot(s) for s in out)
-
-    @cached_property
-    def _rows(self) -> list[tuple[list[float], list[float], list[float]]]:
-        """Of each straight start and direction, of each bend centre, tangent and way out."""
-        return [
-            (q.start.tolist(), q.direction.tolist(), _NO_WAY)
-            if isinstance(q, Line)
-            else (q.centre.tolist(), q.direction.tolist(), q.radial.tolist())
-            for q in self.pieces
-        ]
 
     @cached_property
     def mids(self) -> tuple[Spot, ...]:

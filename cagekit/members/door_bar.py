@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from math import sqrt
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from cagekit.members.strut import (
     hoop,
     second,
 )
+from cagekit.units.tolerance import SAME_POINT
 
 LOW = (150.0, 120.0)
 """Lower nodes on hoop and front member above the sill plane, mm (common practice)."""
@@ -116,15 +118,36 @@ def _past_brace(
         return low
     start = site.place(entry, tubes[0].spot("height", entry.height_rear), "from").point
     wide = brace.tube.outer_radius + site.tube(entry, "door_bar").outer_radius + PAST
-    for height in np.arange(low, low + RAISED, STEP):
-        end = site.place(entry, tubes[1].spot("height", float(height)), "to").point
+    heights = np.arange(low, low + RAISED, STEP)
+    step = _rise(site, entry, tubes[1], heights)
+    n = 0
+    while n < len(heights):
+        end = site.place(entry, tubes[1].spot("height", float(heights[n])), "to").point
         spot = crossing(brace.path, start, end)
         way = unit(end - start)
         off = spot - start
         off = off - min(max(float(off @ way), 0.0), float((end - start) @ way)) * way
-        if off @ off >= wide * wide:
-            return float(height)
+        room = sqrt(off @ off)
+        if room >= wide:
+            return float(heights[n])
+        # the bar comes no faster away from the brace than its end goes up the leg
+        n += max(int((wide - room - SAME_POINT) / step), 1) if step else 1
     return low
+
+
+def _rise(site: Site, entry: DoorBarEntry, tube: OnTube, heights: np.ndarray) -> float:
+    """How far (mm) a node on a tube goes from one height to the next; 0 where that changes."""
+    try:
+        low, high = (
+            site.place(entry, tube.spot("height", float(h)), "to") for h in heights[[0, -1]]
+        )
+    except GeometryError:
+        return 0.0
+    a, b = low.spot, high.spot
+    if a is None or b is None or (low.members, a.piece) != (high.members, b.piece):
+        return 0.0
+    straight = np.array_equal(a.tangent, b.tangent)
+    return abs(b.station - a.station) / (len(heights) - 1) if straight else 0.0
 
 
 def _bent(entry: DoorBarEntry) -> bool:
