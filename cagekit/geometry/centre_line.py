@@ -494,6 +494,9 @@ class CentreLine:
         """Every spot where the centre line meets the plane through ``point`` square to ``normal``.
 
         Pieces that lie in the plane give none.
+
+        Raises:
+            ValueError: the normal has no length.
         """
         p, n = np.asarray(point, float).tolist(), np.asarray(normal, float).tolist()
         size = sqrt(_dot(n, n))
