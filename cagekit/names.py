@@ -30,6 +30,8 @@ _BINDS = re.compile(
     r"(?<=[A-Za-z0-9]) "
     r"(?=[A-Z](?![\w°%/-]|\.\w)|\d{1,2}(?![\w°%/-]|\.\d| (?:mm|in|m|ft|kg|lb|x|\d+/\d+)\b))"
 )
+_LEADS = re.compile(r"(?:(?<=^)|(?<=, ))(\d{1,3}) (?=[A-Za-z])")
+_LAST = re.compile(r"(?<=,) (?=(?:[A-Z]|\d{1,2})$)")
 
 
 @cache
@@ -87,12 +89,15 @@ def at_start(words: str) -> str:
 
 
 def bound(text: str) -> str:
-    """Return a text whose lone letters and numbers stay on the line of the word before.
+    """Return a text whose lone letters and numbers stay on the line of their word.
 
-    >>> bound("rear brace left B").replace(KEEP, "~")
-    'rear brace left~B'
+    That is the word before, or for the number before a name the word behind.
+
+    >>> bound("3 rear brace left B").replace(KEEP, "~")
+    '3~rear brace left~B'
     """
-    return _BINDS.sub(KEEP, text)
+    text = _LEADS.sub(rf"\1{KEEP}", _BINDS.sub(KEEP, text))
+    return _LAST.sub(KEEP, text)
 
 
 def filled(text: str, width: int, *, first: str = "", rest: str = "") -> str:

@@ -108,6 +108,8 @@ def test_a_sentence_begins_with_a_capital_and_keeps_the_rest() -> None:
         ("a wall of 3 mm", "a wall of 3 mm"),
         ("blank 20 1/8 in, 1.625 in x 0.134 in", "blank 20 1/8 in, 1.625 in x 0.134 in"),
         ("at 5.5 or A-pillar", "at 5.5 or A-pillar"),
+        ("1 main hoop, 3 hoop diagonal cross 1", "1~main hoop, 3~hoop diagonal cross~1"),
+        ("before 11, 9, 13", "before~11, 9,~13"),
     ],
 )
 def test_a_lone_letter_stays_with_its_word(text: str, set_: str) -> None:
