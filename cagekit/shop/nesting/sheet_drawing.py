@@ -84,16 +84,15 @@ def sheet_lines(
 
 
 def _list(sheet: NestedSheet, called: Mapping[str, str]) -> list[str]:
-    """Count, number and name of every piece; several that are alike by their kind."""
+    """Count, number and name of every piece; several that are alike by the first."""
     groups: dict[str, list[tuple[str, int]]] = {}
     for name, n in sheet.pieces:
         groups.setdefault(called.get(name, name), []).append((name, n))
-    kinds = {p.plate.id: named(p.plate.kind) for p in sheet.parts}
     out = []
     for number, found in groups.items():
         total = sum(n for _, n in found)
         name = named(found[0][0])
-        name = name if len(found) == 1 else f"{kinds[found[0][0]]} ({name} ...)"
+        name += " and alike" if len(found) > 1 else ""
         out.append(f"{total} x {number} {name}" if number != found[0][0] else f"{total} x {name}")
     return out
 
