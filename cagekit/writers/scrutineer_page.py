@@ -34,9 +34,7 @@ def scrutineer_sheet(book: Book, found: Sequence[Finding]) -> dict[str, Any]:
         "counts": count_text(found, book.design.rules),
         "open": [_cells(r) for r in unsettled[:MOST_OPEN]],
         "more": max(len(unsettled) - MOST_OPEN, 0),
-        "tables": [
-            {"title": name, "rows": [_cells(r) for r in rows]} for name, rows in tables.items()
-        ],
+        "tables": [_table(name, rows) for name, rows in tables.items()],
     }
 
 
@@ -83,6 +81,27 @@ def count_text(found: Sequence[Finding], rules: Sequence[str]) -> str:
     )
     said = [f"{tally[s]} {s.words}" for s in Status if tally[s]]
     return ", ".join(said) or "no rulebook is named"
+
+
+def _table(name: str, rows: Sequence[SheetRow]) -> dict[str, Any]:
+    """The table of one rulebook; what all its sources begin with is in the title, said once."""
+    lead = _lead([r.source for r in rows])
+    cells = [_cells(r) for r in rows]
+    for c in cells:
+        c["source"] = c["source"].removeprefix(f"{lead} ") if lead else c["source"]
+    return {"title": f"{name}: {lead}" if lead else name, "rows": cells}
+
+
+def _lead(sources: Sequence[str]) -> str:
+    """The words that most sources begin with; each of those has more words behind them."""
+    first = Counter(s.split(" ")[0] for s in sources).most_common(1)
+    alike = [s.split(" ") for s in sources if s.split(" ")[0] == first[0][0]] if first else []
+    if len(alike) < 2:
+        return ""
+    shared = 0
+    while all(len(w) > shared + 1 and w[shared] == alike[0][shared] for w in alike):
+        shared += 1
+    return " ".join(alike[0][:shared])
 
 
 def _cells(r: SheetRow) -> dict[str, str]:
