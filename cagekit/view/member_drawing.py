@@ -39,10 +39,14 @@ MARGIN = 22.0
 """Room beside a view for lengths, overall height and names, mm of paper."""
 ABOVE, BELOW = (14.0, 5.0), (19.0, 13.0)
 """Room above and below the main view, with lengths and names, and a second one, mm of paper."""
+LOWER = 8.0
+"""More room below a main view whose distance from end to end would lie on the tube, mm of paper."""
 SIDEWAYS = 3.5
 """How much farther the name of an end stands off that points to the side, mm of paper."""
 NARROW = 75.0
 """A view that is narrower than this has no room for words between its ends, mm of paper."""
+SHORTEST = 25.0
+"""Ends nearer to each other than this get no distance between them, mm of paper."""
 OVERALL = 4.0
 """From the edge of the paper to the line of an overall size, mm."""
 
@@ -100,11 +104,33 @@ def member_drawings(tube: DrawnTube, width: float, height: float) -> list[TubeVi
         height: of the paper's field for all views, mm.
     """
     main = bend_plane(tube.tips)
-    if is_flat(tube.tips):
-        return [_view(tube, main, _scale(tube, [main], width, height))]
-    side = Camera(name="edge", right=main.right, up=unit(-main.eye), eye=main.up)
-    scale = _scale(tube, [main, side], width, height)
-    return [_view(tube, main, scale), _view(tube, side, scale, straights=False)]
+    cameras = [main]
+    if not is_flat(tube.tips):
+        cameras.append(Camera(name="edge", right=main.right, up=unit(-main.eye), eye=main.up))
+    scale = _scale(tube, cameras, width, height)
+    lower = LOWER if _on_chord(tube, main, scale) else 0.0
+    if lower:
+        scale = _scale(tube, cameras, width, height - lower)
+    return [
+        _view(tube, c, scale, straights=c is main, lower=lower if c is main else 0.0)
+        for c in cameras
+    ]
+
+
+def _on_chord(tube: DrawnTube, camera: Camera, scale: float) -> bool:
+    """Whether the words of the distance from end to end would lie on the tube."""
+    path = tube.tips
+    flat = camera.project(path.points(np.linspace(0, path.length, 400)))[:, :2] * scale
+    chord = flat[-1] - flat[0]
+    size = float(np.hypot(*chord))
+    if size < SHORTEST:
+        return False
+    way = chord / size
+    along = (flat - flat[0]) @ way - size / 2
+    off = (flat - flat[0]) @ np.array([-way[1], way[0]])
+    words = _chord_words(tube)
+    beside = np.abs(along) < 0.3 * SIZE * len(words)
+    return bool((np.abs(off[beside]) < tube.od * scale / 2 + 1.5 * SIZE).any())
 
 
 def is_flat(path: CentreLine) -> bool:
@@ -172,11 +198,13 @@ def _scale(tube: DrawnTube, cameras: list[Camera], width: float, height: float) 
     return float(min((width - 2 * MARGIN) / sizes[:, 0].max(), room / sizes[:, 1].sum()))
 
 
-def _view(tube: DrawnTube, camera: Camera, scale: float, *, straights: bool = True) -> TubeView:
+def _view(
+    tube: DrawnTube, camera: Camera, scale: float, *, straights: bool, lower: float
+) -> TubeView:
     path, od = tube.tips, tube.od
     low, high = tube.box(camera)
     wide, tall = (float(v) for v in high - low)
-    top, foot = (ABOVE[0], BELOW[0]) if straights else (ABOVE[1], BELOW[1])
+    top, foot = (ABOVE[0], BELOW[0] + lower) if straights else (ABOVE[1], BELOW[1])
     w, h = wide * scale + 2 * MARGIN, tall * scale + top + foot
 
     def at(p: Vec) -> Vec:
@@ -196,7 +224,7 @@ def _view(tube: DrawnTube, camera: Camera, scale: float, *, straights: bool = Tr
     )
     if straights:
         body += _texts(tube, at, axis.mean(axis=0), od * scale / 2)
-        body += _chord(tube, at)
+        body += _chord(tube, at, h - OVERALL - LOWER if lower else None)
     body += _names(tube, at, od * scale / 2)
     drawing = LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
     return TubeView(drawing=drawing, seen=seen_from(camera), wide=wide, tall=tall)
@@ -247,14 +275,28 @@ def _names(tube: DrawnTube, at: Callable[[Vec], Vec], half: float) -> list[str]:
     return out
 
 
-def _chord(tube: DrawnTube, at: Callable[[Vec], Vec]) -> list[str]:
-    """The straight distance from end to end, middle to middle."""
+def _chord(tube: DrawnTube, at: Callable[[Vec], Vec], level: float | None) -> list[str]:
+    """The straight distance from end to end, middle to middle; at a level below the tube if told.
+
+    Args:
+        tube: what is drawn.
+        at: points of the model on the paper.
+        level: from the top of the paper, mm.
+    """
     path = tube.tips
-    across = float(np.linalg.norm(path.end - path.start))
     a, b = at(path.start)[0], at(path.end)[0]
-    if across < 1.0 or not path.bends or float(np.hypot(*(b - a))) < 25.0:
+    if not path.bends or float(np.hypot(*(b - a))) < SHORTEST:
         return []
-    return [dimension(a, b, f"A to B {tube.length(across)}", size=SIZE)]
+    words = _chord_words(tube)
+    if level is None:
+        return [dimension(a, b, words, size=SIZE)]
+    low = [np.array([p[0], level]) for p in (a, b)]
+    return [hairline(a, low[0]), hairline(b, low[1]), dimension(*low, words, size=SIZE)]
+
+
+def _chord_words(tube: DrawnTube) -> str:
+    across = float(np.linalg.norm(tube.tips.end - tube.tips.start))
+    return f"A to B {tube.length(across)}"
 
 
 def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], centre: Vec, half: float) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from math import degrees
 from typing import TYPE_CHECKING, Any
 
@@ -100,12 +101,17 @@ def between(book: Book, low: float, high: float, axis: int) -> str:
     return f"{' to '.join(words)} {last or first}".rstrip()
 
 
-def mark_lists(book: Book) -> list[dict[str, Any]]:
-    """The mark list of every tube that something lands on, from end A on."""
+def mark_lists(book: Book, hung: Collection[str]) -> list[dict[str, Any]]:
+    """The mark list of every tube that something lands on, from end A on.
+
+    Args:
+        book: the book.
+        hung: numbers and names of the tubes whose marks stand on their own page.
+    """
     out = []
     for member in book.numbers:
         found = book.design.setting_out.on(member)
-        if found:
+        if found and book.number(member) not in hung:
             rows = [mark_row(book, m) for m in found]
             out.append({"title": book.number(member), "rows": rows})
     for tube in book.cage.chassis:

@@ -132,6 +132,8 @@ class Book:
     def data(self) -> dict[str, Any]:
         """Everything the document shows."""
         found = run(self.design)
+        bent = [wall_page(self, s) for s in self.design.bends if s.bends]
+        hung = [page["title"] for page in bent if page["marks"]]
         return {
             "name": self.design.name,
             "page": self.page,
@@ -142,10 +144,11 @@ class Book:
             ),
             "views": [self.view(camera, title) for camera, title in VIEWS],
             "members": [self.member(m) for m in self.numbers],
-            "bent": [wall_page(self, s) for s in self.design.bends if s.bends],
+            "bent": bent,
             "straight": [card(self, s) for s in self.design.bends if not s.bends],
             "setting": setting_page(self),
-            "marks": mark_lists(self),
+            "marks": mark_lists(self, hung),
+            "hung": ", ".join(hung),
             "unit": self.design.units,
             "copes": self.copes(),
             "clocks": self.clocks(),

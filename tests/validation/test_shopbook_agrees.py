@@ -785,7 +785,7 @@ def test_order_of_work_fits_and_tacks_all_of_the_cage(printed: Printed) -> None:
 
 
 def test_setting_out_on_paper_is_that_of_its_file(printed: Printed) -> None:
-    """setting-out.csv row by row: feet, plates, and every mark list with that on a tube's page."""
+    """setting-out.csv row by row: feet, plates, each mark once, on its tube's page or listed."""
     rows = printed.placed
     feet = [r for r in rows if r["kind"] == "foot"]
     for r, said in zip(feet, printed.rows(FEET), strict=True):
@@ -804,14 +804,17 @@ def test_setting_out_on_paper_is_that_of_its_file(printed: Printed) -> None:
     marks = [r for r in rows if r["starts_mm"]]
     hung = {page.number: m["id"] for page, m in wall_pages(printed)}
     listed = [s for p in printed.pages if p.number not in hung for s in p.table(MARKS)]
-    for r, said in zip(marks, listed, strict=True):
-        same_mark(printed, r, said)
+    own = set()
     for page in printed.pages:
-        again = list(page.table(MARKS)) if page.number in hung else []
-        if again:
-            own = [r for r in marks if r["on"] == hung[page.number]]
-            for r, said in zip(own, again, strict=True):
+        there = list(page.table(MARKS)) if page.number in hung else []
+        if there:
+            own.add(hung[page.number])
+            here = [r for r in marks if r["on"] == hung[page.number]]
+            for r, said in zip(here, there, strict=True):
                 same_mark(printed, r, said)
+    # once in the book: on the tube's page or in the list
+    for r, said in zip((r for r in marks if r["on"] not in own), listed, strict=True):
+        same_mark(printed, r, said)
 
 
 def same_mark(printed: Printed, row: dict[str, str], said: dict[str, str]) -> None:

@@ -56,6 +56,26 @@ def test_the_second_view_holds_the_whole_tube() -> None:
     assert points[:, 1].max() < edge.height
 
 
+def chord(path: CentreLine) -> tuple[np.ndarray, float]:
+    """Axis on the paper, ``(n, 2)`` mm, and the height at which the ends' distance is told."""
+    svg = views(path)[0].drawing.svg
+    axis = re.search(r'<path d="([^"]+)"[^>]*stroke-dasharray', svg)
+    words = re.search(r'<text x="([-.0-9]+)" y="([-.0-9]+)"[^>]*>A to B', svg)
+    assert axis
+    assert words
+    return np.array(re.findall(r"[ML](-?[.0-9]+) (-?[.0-9]+)", axis[1]), float), float(words[2])
+
+
+@pytest.mark.parametrize("out", [30.0, -30.0, 60.0, 120.0, -350.0])
+def test_the_distance_of_the_ends_is_told_off_the_tube(out: float) -> None:
+    corners = [(0, 600, 500), (out, 400, 500), (out, -400, 500), (0, -600, 500)]
+    path = CentreLine.from_polyline(np.array(corners, float), [150.0, 150.0], owner="bar")
+    axis, told = chord(path)
+    scale = np.ptp(axis[:, 0]) / 1200
+    middle = axis[np.abs(axis[:, 0] - axis[:, 0].mean()) < 15, 1]
+    assert np.abs(middle - told).min() > 45.0 * scale / 2 + 1.0
+
+
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_overall_sizes_are_those_of_the_cut_tube(name: str) -> None:
     cage = demos.design(name).fitted

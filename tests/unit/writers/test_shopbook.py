@@ -83,22 +83,6 @@ def test_a_bent_tube_says_how_blank_and_finished_length_agree(
         assert f"stretch it {book.length(s.stretch)}" in everything
 
 
-def test_the_picture_of_joints_stands_below_its_heading(design: Design, tmp_path: Path) -> None:
-    for paper in ("a4", "letter"):
-        folder = tmp_path / paper
-        folder.mkdir()
-        fresh = Design(build=design.build, cage=design.cage, options={"page": paper})
-        write_shopbook(fresh, folder)
-        lines = [
-            (number, line.strip())
-            for number, p in enumerate(pdfpages.pages(folder / "shopbook.pdf"))
-            for line in p.text.splitlines()
-        ]
-        heading = next(n for n, line in lines if line == "Weld map")
-        picture = next(n for n, line in lines if line == "Joints of tubes")
-        assert picture in (heading, heading + 1), paper
-
-
 def test_depths_of_copes_are_told_from_the_tip(pages: list) -> None:
     # blanks carry spare at their ends, so nothing is measured from where a blank ends
     everything = " ".join(" ".join(p["text"].split()) for p in pages)
