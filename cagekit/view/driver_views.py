@@ -261,8 +261,9 @@ def _blended(
     whole = render([*tubes, *persons], frame, paper=PAPER)
     alone = render(persons, frame, paper=PAPER)
     cover = (whole.seen >= 0) & (whole.seen < len(tubes)) & (alone.seen >= 0)
-    mixed = GHOST * whole.image.astype(float) + (1 - GHOST) * alone.image.astype(float)
-    return np.where(cover[..., None], mixed, whole.image).astype(np.uint8)
+    image = whole.image.copy()
+    image[cover] = GHOST * whole.image[cover].astype(float) + (1 - GHOST) * alone.image[cover]
+    return image
 
 
 def _draw_measures(

@@ -153,10 +153,12 @@ def _cover(view: Array, layer: Hider, who: Occupant) -> None:
         _mask(box, caps, [(edge - eye, up) for edge, up in layer.edges])
         for caps, eye in zip(seen, eyes, strict=True)
     )
+    hides = (left > 0) | (right > 0)
+    left, right = left[hides], right[hides]
     both = np.minimum(left, right)
     weight = (both + HALF * (np.maximum(left, right) - both))[..., None]
     part = view[box[1] : box[3], box[0] : box[2]]
-    part[:] = (1 - weight) * part + weight * np.array(layer.colour, dtype=float)
+    part[hides] = (1 - weight) * part[hides] + weight * np.array(layer.colour, dtype=float)
 
 
 Box = tuple[int, int, int, int]
@@ -202,8 +204,12 @@ def _mask(box: Box, seen: Sequence[Caps], edges: Sequence[tuple[Array, bool]]) -
     for caps in seen:
         for x, y, rx, ry in _ovals(caps, FINE):
             draw.ellipse((x - rx - x0, y - ry - y0, x + rx - x0, y + ry - y0), fill=255)
-    small = np.asarray(mask, dtype=float).reshape(height, FINE, width, FINE)
-    return np.asarray(small.mean(axis=(1, 3)) / 255)
+    small = np.asarray(mask).reshape(height, FINE, width, FINE)
+    total = np.zeros((height, width))
+    for i in range(FINE):
+        for j in range(FINE):
+            total += small[:, i, :, j]
+    return np.asarray(total / FINE**2 / 255)
 
 
 def _fill(draw: ImageDraw, edge: Array, up: bool) -> None:

@@ -89,8 +89,10 @@ def render(scene: Sequence[SceneBody], frame: ViewFrame, *, paper: tuple[int, in
     if scene:
         _paint(scene, fine, canvas, seen)
     big = canvas.reshape(frame.height, k, frame.width, k, 3)
-    total = sum(big[:, i, :, j] for i in range(k) for j in range(k))
-    image = (np.asarray(total) * np.float32(255 / k**2) + np.float32(0.5)).astype(np.uint8)
+    image = np.empty((frame.height, frame.width, 3), np.uint8)
+    for rows in _chunks(frame.height, max(CHUNK // fine.width, 1)):
+        total = sum(big[rows, i, :, j] for i in range(k) for j in range(k))
+        image[rows] = np.asarray(total) * np.float32(255 / k**2) + np.float32(0.5)
     coarse = seen.reshape(fine.height, fine.width)[::k, ::k]
     return Render(image=image, seen=np.ascontiguousarray(coarse))
 
@@ -130,9 +132,9 @@ def _paint(
         canvas[pixel[part]] = faded
 
 
-def _chunks(count: int) -> Iterator[slice]:
+def _chunks(count: int, size: int = CHUNK) -> Iterator[slice]:
     """Parts of a long row that are small enough for a processor's own memory."""
-    return (slice(n, n + CHUNK) for n in range(0, count, CHUNK))
+    return (slice(n, n + size) for n in range(0, count, size))
 
 
 def _gather(
@@ -309,18 +311,21 @@ def _outlines(
     """
     where = np.full(frame.width * frame.height + 1, -1, np.int32)
     where[pixel] = np.arange(len(pixel), dtype=np.int32)
-    column = pixel % frame.width
     ink = np.zeros(len(pixel), bool)
-    for step, at_edge in (
-        (1, column == frame.width - 1),
-        (-1, column == 0),
-        (frame.width, pixel >= frame.width * (frame.height - 1)),
-        (-frame.width, pixel < frame.width),
-    ):
-        # the picture's edge counts as covered by the pixel itself: nothing ends there
-        other = np.where(at_edge, np.arange(len(pixel)), where[np.where(at_edge, -1, pixel + step)])
-        empty = other < 0
-        jump = depth - depth[other]
-        edge = (body != body[other]) | (jump > STEP + np.maximum(slope, slope[other]))
-        ink |= empty | (edge & (jump >= 0))
+    for part in _chunks(len(pixel)):
+        here = pixel[part]
+        number = np.arange(part.start, part.start + len(here), dtype=np.int32)
+        column, near, own, lean = here % frame.width, depth[part], body[part], slope[part]
+        for step, at_edge in (
+            (1, column == frame.width - 1),
+            (-1, column == 0),
+            (frame.width, here >= frame.width * (frame.height - 1)),
+            (-frame.width, here < frame.width),
+        ):
+            # the picture's edge counts as covered by the pixel itself: nothing ends there
+            other = np.where(at_edge, number, where[np.where(at_edge, -1, here + step)])
+            empty = other < 0
+            jump = near - depth[other]
+            edge = (own != body[other]) | (jump > STEP + np.maximum(lean, slope[other]))
+            ink[part] |= empty | (edge & (jump >= 0))
     return ink
