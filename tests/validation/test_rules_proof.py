@@ -19,6 +19,7 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import SwingJoint
+from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate
 from cagekit.checks.engine import evaluate_rule
@@ -59,14 +60,19 @@ class Scene:
     after: Mutation | None = None
 
     def survey(self) -> Survey:
-        build, cage = made(self.demo, repr(self.inputs))
-        return Survey(Design(build, cage=self.after(cage) if self.after else cage))
+        return surveyed(self.demo, repr(self.inputs), self.after)
 
 
 def scene(demo: str, after: Mutation | None = None, /, **inputs: Any) -> Scene:
     """``inputs`` are dotted places with ``__`` for the dot: ``build__tube``, ``car__mass``."""
     _INPUTS[repr(tuple(inputs.items()))] = tuple(inputs.items())
     return Scene(demo, tuple(inputs.items()), after)
+
+
+@cache
+def surveyed(demo: str, key: str, after: Mutation | None) -> Survey:
+    build, cage = made(demo, key)
+    return Survey(Design(build, cage=after(cage) if after else cage))
 
 
 _INPUTS: dict[str, tuple[tuple[str, Any], ...]] = {}
@@ -89,12 +95,14 @@ def made(demo: str, key: str) -> tuple[Build, Cage]:
     build = replace(build, car=car, tooling=tooling, drivers=drivers)
     tubes = repr(tuple(c for c in changes if c[0] != "build__plate"))
     if tubes not in _TUBES.setdefault(demo, {}):
-        _TUBES[demo][tubes] = members_only(build)
+        _TUBES[demo][tubes] = members_only(build, KEPT)
     cage = _TUBES[demo][tubes]
     return build, cage.replace(plates=(*plates_for(build, cage), *cage.plates))
 
 
 _TUBES: dict[str, dict[str, Cage]] = {}
+KEPT = Kept()
+"""What scenes have in common is worked out once."""
 
 
 def _sheet(kind: str, name: str, model: Any, changes: tuple[tuple[str, Any], ...]) -> Any:
@@ -128,7 +136,7 @@ def _members(change: Callable[[Member], Member | tuple[Member, ...]]) -> Mutatio
         for m in cage.members.values():
             new = change(m)
             out += new if isinstance(new, tuple) else [new]
-        return Cage(cage.name, out, plates=cage.plates)
+        return Cage(cage.name, out, plates=cage.plates, kept=KEPT)
 
     return after
 
@@ -153,7 +161,7 @@ def _sleeves(**sizes: Any) -> Mutation:
         tubes = [
             replace(t, joints=tuple(replace(j, **sizes) for j in t.joints)) for t in cage.bolted
         ]
-        return Cage(cage.name, cage.members.values(), plates=cage.plates, bolted=tubes)
+        return Cage(cage.name, cage.members.values(), plates=cage.plates, bolted=tubes, kept=KEPT)
 
     return after
 
@@ -168,7 +176,7 @@ def as_hoop(cage: Cage) -> Cage:
     members = [
         replace(m, role="lateral_hoop") if m.id in pieces else m for m in cage.members.values()
     ]
-    return Cage(cage.name, members, plates=cage.plates, bolted=cage.bolted)
+    return Cage(cage.name, members, plates=cage.plates, bolted=cage.bolted, kept=KEPT)
 
 
 def cut_in_two(name: str) -> Mutation:
@@ -303,7 +311,7 @@ def more_legs(n: int) -> Mutation:
     def after(cage: Cage) -> Cage:
         leg = cage.members["rear_brace_left"]
         more = [replace(leg, id=f"rear_brace_left_{i}") for i in range(n)]
-        return Cage(cage.name, [*cage.members.values(), *more], plates=cage.plates)
+        return Cage(cage.name, [*cage.members.values(), *more], plates=cage.plates, kept=KEPT)
 
     return after
 
@@ -316,7 +324,7 @@ def brackets(**fields: Any) -> Mutation:
 
     def after(cage: Cage) -> Cage:
         doors = [replace(d, hinge=sized(d.hinge), latch=sized(d.latch)) for d in cage.doors]
-        return Cage(cage.name, cage.members.values(), plates=cage.plates, doors=doors)
+        return Cage(cage.name, cage.members.values(), plates=cage.plates, doors=doors, kept=KEPT)
 
     return after
 
