@@ -35,7 +35,7 @@ from cagekit.car.floor import floor_of
 from cagekit.car.panel import flat_panel
 from cagekit.geometry.arrays import Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
-from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, polygon_distance
+from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, in_polygon
 from cagekit.inputs.car import Car, KeepOut, PillarLine
 from cagekit.units.tolerance import NEGLIGIBLE, NO_LENGTH, SAME_POINT
 
@@ -377,7 +377,7 @@ def hoop_side(car: Car, side: str, sign: float) -> Skin:
             here &= p[..., 2] < z[-1]
         if door is not None and here.any():
             # within the door opening there is no metal: a torch or an arm reaches through
-            here[here] = polygon_distance(p[here][:, [0, 2]], door)[0] > 0
+            here[here] = ~in_polygon(p[here][:, [0, 2]], door)
         return np.asarray(here)
 
     return Skin(wall, where)

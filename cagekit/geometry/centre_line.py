@@ -487,8 +487,9 @@ class CentreLine:
                 turn = np.arctan2(w @ q.direction, w @ q.radial)
                 turn = np.where(turn < 0.5 * q.angle - pi, turn + 2 * pi, turn)
                 spots = q.point(np.clip(turn, 0.0, q.angle) * q.radius)
-            best = np.minimum(best, np.linalg.norm(p - spots, axis=1))
-        return best
+            x, y, z = (p - spots).T
+            best = np.minimum(best, x * x + y * y + z * z)
+        return np.asarray(np.sqrt(best))
 
     def crossings(self, point: ArrayLike, normal: ArrayLike) -> tuple[Spot, ...]:
         """Every spot where the centre line meets the plane through ``point`` square to ``normal``.

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array, Points, Points2, dot_rows, rows_along, size_rows
 from cagekit.geometry.centre_line import Vec, perpendicular
@@ -245,12 +246,18 @@ def polygon_distance(points: Points2, outline: Points2) -> tuple[Vec, Vec]:
     apart = np.sqrt((x - along) ** 2 + (y - up) ** 2)
     edge = np.argmin(apart, axis=0)[None]
     gap, *spot = (np.take_along_axis(v, edge, axis=0)[0] for v in (apart, along, up))
+    return np.where(in_polygon(points, outline), -gap, gap), np.stack(spot, axis=-1)
+
+
+def in_polygon(points: Points2, outline: Points2) -> NDArray[np.bool_]:
+    """Which points ``(n, 2)`` lie in a polygon with corners ``(m, 2)``, either way round."""
+    x, y = points[..., 0], points[..., 1]
+    odd = np.zeros(x.shape, bool)
     # edges that a line to the right of the point crosses
-    some = np.abs(dy.ravel()) > NOISE
-    low, high = y0[some], y1[some]
-    met = x0[some] + (y - low) / dy[some] * dx[some]
-    odd = np.count_nonzero(((low > y) != (high > y)) & (x < met), axis=0) % 2 == 1
-    return np.where(odd, -gap, gap), np.stack(spot, axis=-1)
+    for (x0, y0), (x1, y1) in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        if abs(y1 - y0) > NOISE:
+            odd ^= ((y0 > y) != (y1 > y)) & (x < x0 + (y - y0) / (y1 - y0) * (x1 - x0))
+    return odd
 
 
 def _lengths(v: Vec) -> Vec:
