@@ -194,7 +194,7 @@ class Session:
             changed.append({"key": k, "what": what, "was": was, "now": v, "unit": unit})
         return {
             "version": self.version,
-            "problem": self.problem or self.trouble,
+            "problem": "\n".join(w for w in (self.trouble, self.problem) if w),
             "changes": changed,
             "canUndo": self.at > 0,
             "canRedo": self.at + 1 < len(self.history),

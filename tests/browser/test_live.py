@@ -176,6 +176,26 @@ def test_an_impossible_value_keeps_the_last_good_cage_with_the_words_of_check(pa
     assert not page.evaluate("viewer.dim")
 
 
+def test_what_is_wrong_and_what_the_checks_say_stay_in_sight(page, served):
+    said = page.inner_text("#counts")
+    assert page.inner_text("#tally") == f"Findings: {said}"
+    act = "key => change(key, '9 furlongs', false)"
+    page.evaluate(act, HEIGHT)
+    page.evaluate("$('side').scrollTop = $('side').scrollHeight")
+    page.wait_for_selector("#problem:not([hidden])")
+    for name in ("#problem", "#tally"):
+        box, side = page.locator(name).bounding_box(), page.locator("#side").bounding_box()
+        assert side["y"] <= box["y"] < side["y"] + side["height"] / 2
+    # a fault of the file is told beside one that was typed
+    served.file.write_text("car = [", "utf-8")
+    until(page, "$('problem').textContent.includes('own.toml:1')")
+    assert "9 furlongs" in page.inner_text("#problem")
+    page.click("#tally")
+    top = page.locator("#findings > summary").bounding_box()["y"]
+    bar = page.locator("#bar").bounding_box()
+    assert top == pytest.approx(bar["y"] + bar["height"], abs=2)
+
+
 def test_car_and_driver_can_be_changed(page):
     keys = page.evaluate("[...live.params.keys()]")
     wheel = next(k for k in keys if k.startswith("car.wheel.centre"))

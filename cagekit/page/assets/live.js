@@ -107,6 +107,7 @@ function standing() {
   $("save").disabled = !unsaved;
   $("make-all").disabled = !!making || !!problem;
   $("making").textContent = making || live.made || "";
+  tally();
   document.title = `${unsaved ? "* " : ""}${state.data.name}`;
   const now = new Map(changes.map((c) => [c.key, c]));
   $("changed").replaceChildren(...changes.map((c) => el("li", {},
@@ -120,6 +121,11 @@ function standing() {
   }
 }
 
+/** What the checks say, in a line that stays in sight. */
+function tally() {
+  $("tally").textContent = `Findings: ${counted()}${state.findingsOld ? ", being checked again" : ""}`;
+}
+
 function show(field, value) {
   for (const input of field.querySelectorAll("input, select")) {
     if (input === document.activeElement) continue;
@@ -131,9 +137,6 @@ function show(field, value) {
 function buildLive() {
   const made = el("details", { id: "change", class: "screen", open: true }, el("summary", {}, "Change"),
     el("div", { class: "body" },
-      el("p", { id: "link", class: "problem", role: "alert", hidden: true }),
-      el("p", { id: "problem", class: "problem", role: "alert", hidden: true }),
-      el("p", { id: "refused", class: "problem", role: "alert", hidden: true }),
       el("div", { class: "row" },
         ...[["undo", "Undo", "z"], ["redo", "Redo", "y"], ["save", "Save", ""]].map(([id, name, key]) =>
           el("button", { type: "button", id, onclick: () => act(id) }, name, key ? el("kbd", {}, key) : null)),
@@ -142,7 +145,16 @@ function buildLive() {
       el("p", { id: "unchanged" }, "Nothing is changed. Pick a tube to see its values first in the list."),
       el("ul", { id: "changed" }),
       el("div", { id: "params" })));
-  $("side").prepend(made);
+  // in sight however far the list below is scrolled: what is wrong, and what the checks say
+  const bar = el("div", { id: "bar", class: "screen" },
+    ...["link", "problem", "refused"].map((id) => el("p", { id, class: "problem", role: "alert", hidden: true })),
+    el("button", { type: "button", class: "plain", id: "tally", onclick: () => {
+      openSection("findings");
+      $("findings").scrollIntoView();
+      $("findings").querySelector("summary").focus();
+    } }));
+  $("side").prepend(bar, made);
+  new ResizeObserver(() => $("side").style.setProperty("--bar", `${bar.offsetHeight}px`)).observe(bar);
   fillParams();
 }
 
@@ -261,6 +273,7 @@ function judged(told) {
   state.finding = null;
   state.lit = { bodies: new Set(), points: [] };
   fillFindings();
+  tally();
   fillCard();
   fillDoors();
   turnDoors();

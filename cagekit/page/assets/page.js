@@ -143,8 +143,9 @@ function paint(pen) {
     dimension(pen, one, two, gap > 0 ? lengthText(gap) : "they touch");
   }
   paintStrain(pen);
-  if (state.data.bodies.some((b) => b.late))
-    label(pen, [$("overlay").clientWidth / 2, $("overlay").clientHeight - 16], "plates follow");
+  const told = state.old ? "the last good cage, not what is typed"
+    : state.data.bodies.some((b) => b.late) ? "plates follow" : "";
+  if (told) label(pen, [$("overlay").clientWidth / 2, $("overlay").clientHeight - 16], told);
   state.lit.points.forEach((p, i) => marker(pen, viewer.project(p), i + 1));
   triad(pen);
 }
@@ -476,14 +477,17 @@ function findingButton(index) {
     el("p", { class: "source" }, `${f.source} [${f.code}]`));
 }
 
+function counted() {
+  const count = (s) => state.data.findings.filter((f) => f.status === s).length;
+  return `${count("fail")} fail, ${count("warn")} warn, ${count("needs_input")} need input, ${count("needs_inspection")} to look at, ${count("pass")} pass`;
+}
+
 function fillFindings() {
   const found = state.data.findings, box = inside("findings");
   const loud = found.map((f, i) => i).filter((i) => LOUD.includes(found[i].status));
   const quiet = found.map((f, i) => i).filter((i) => !LOUD.includes(found[i].status));
-  const count = (s) => found.filter((f) => f.status === s).length;
   const head = $("findings").querySelector("summary");
-  head.replaceChildren("Findings ", el("span", { class: "count", id: "counts" },
-    `${count("fail")} fail, ${count("warn")} warn, ${count("needs_input")} need input, ${count("needs_inspection")} to look at, ${count("pass")} pass`));
+  head.replaceChildren("Findings ", el("span", { class: "count", id: "counts" }, counted()));
   box.classList.toggle("old", !!state.findingsOld);
   const more = el("details", { class: "screen", ontoggle: (e) => {
     if (e.target.open && e.target.childElementCount === 1) e.target.append(...quiet.map(findingButton));
