@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import gc
 import io
-import os
 import pickle
 import shutil
 from collections import deque
@@ -103,13 +102,6 @@ def take(one: Callable[[], Product]) -> Product | None:
         return one()
     except IndexError:
         return None
-
-
-def cores() -> int:
-    """How many cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 # -- how a design goes over -----------------------------------------------------------------------

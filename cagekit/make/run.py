@@ -13,8 +13,9 @@ from typing import Any
 from cagekit.design import Design
 from cagekit.errors import KernelError
 from cagekit.inputs.presets import label
-from cagekit.make.beside import Second, cores, packed, take
+from cagekit.make.beside import Second, packed, take
 from cagekit.make.products import Check, Product, chosen
+from cagekit.process import cores
 from cagekit.writers.folder import swapped_in
 from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, write_manifest
 

@@ -30,7 +30,7 @@ from cagekit.solids.brep import (
     edge_uv,
     shift_into,
 )
-from cagekit.solids.spline import DEGREE, LADDER, Interpolant, interpolant
+from cagekit.solids.spline import DEGREE, fitted
 from cagekit.units.tolerance import EXACT_EDGE, KERNEL_ANGLE, KERNEL_POINT, ROUNDING, SAME_POINT
 
 if TYPE_CHECKING:
@@ -41,6 +41,8 @@ VOLUME_EPS = 1e-6
 """Relative error asked of the kernel's volume integral; its default is off by up to a percent."""
 CLOSE_ENOUGH = EXACT_EDGE
 """Deviation (mm) at which a curve on a surface is refined no further."""
+FIRST_NODES = 16
+"""Nodes that such a curve is tried with first: the kernel judges curves of few nodes sooner."""
 
 
 @contextmanager
@@ -175,23 +177,16 @@ def _on_surface(edge: Edge, face: Face) -> _Plane2d:
         if line is not None:
             return _Plane2d(line, 0.0)
     scale = _scale(face.surface)
-    best: tuple[float, Array, Interpolant] | None = None
-    for n in LADDER[1 if isinstance(edge.curve, EllipseCurve) else 0 :]:
-        tool = interpolant(n)
-        t = edge.t0 + (edge.t1 - edge.t0) * tool.all_nodes
-        # the midway points lie between the nodes: put them in order to follow the turns
-        order = np.argsort(t)
-        uv = np.empty((len(t), 2))
-        uv[order] = edge_uv(edge, face.surface, t[order])
-        poles, _ = tool.fit(shift_into(uv, face.lower, face.surface))
-        off = tool.to_between @ uv[:n] - uv[n:]
-        deviation = float(np.abs(off * scale).max())
-        if best is None or deviation < best[0]:
-            best = (deviation, poles, tool)
-        if deviation < CLOSE_ENOUGH:
-            break
-    assert best is not None
-    deviation, poles, tool = best
+
+    def sample(u: Array) -> Array:
+        # in order, to follow the turns
+        order = np.argsort(u, kind="stable")
+        uv = np.empty((len(u), 2))
+        uv[order] = edge_uv(edge, face.surface, edge.t0 + (edge.t1 - edge.t0) * u[order])
+        return np.asarray(shift_into(uv, face.lower, face.surface) * scale)
+
+    fit = fitted(sample, CLOSE_ENOUGH, first=FIRST_NODES)
+    tool, deviation, poles = fit.tool, fit.off, fit.poles / scale
     array = occ("TColgp").TColgp_Array1OfPnt2d(1, len(poles))
     pnt = occ("gp").gp_Pnt2d
     for i, p in enumerate(poles.tolist(), 1):

@@ -16,12 +16,14 @@ from types import TracebackType
 from typing import Any
 
 from cagekit.errors import CagekitError, KernelError
-from cagekit.process import OtherProcess, answer_all, answers_to_caller
+from cagekit.process import OtherProcess, ProcessCopy, answer_all, answers_to_caller, cores
 
 MEMORY = 4 * 2**30
 """Address space of the process, bytes; the kernel alone takes about a third of it."""
 SECONDS = 120.0
 """Time for one job."""
+SHARED = 12
+"""Number of solids from which two processes judge them: a copy of one costs as much as a few."""
 REST = "rest"
 
 
@@ -146,6 +148,26 @@ def _read(path: str, measured: tuple[str, ...] | None = None) -> Any:
 
 
 def _judge(solids: dict[str, Any]) -> Any:
+    """Verdicts on solids; of many the other half is judged in a second process, side by side.
+
+    Raises:
+        KernelError: the second process ended.
+    """
+    if len(solids) < SHARED or cores() < 2 or not ProcessCopy.can_be:
+        return _verdicts(solids)
+    by_size = sorted(solids, key=lambda name: len(solids[name].edges))
+    here, there = ({name: solids[name] for name in by_size[k::2]} for k in (0, 1))
+    other = ProcessCopy(lambda: _verdicts(there), seconds=SECONDS)
+    try:
+        found = (*_verdicts(here), *other.result())
+    except EOFError:
+        limit = f"{SECONDS:g} s"
+        raise KernelError(f"the CAD kernel's second process ended; it may use {limit}.") from None
+    order = {name: i for i, name in enumerate(solids)}
+    return tuple(sorted(found, key=lambda part: order[part.name]))
+
+
+def _verdicts(solids: dict[str, Any]) -> tuple[Any, ...]:
     from cagekit.solids.kernel import count_solids, is_valid, to_shape
     from cagekit.solids.kernel_step import ReadPart
 

@@ -18,7 +18,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.colours import member_colour
 from cagekit.errors import KernelError, OutputError
 from cagekit.inputs.resolve import load_build
-from cagekit.solids import kernel
+from cagekit.solids import kernel, worker
 from cagekit.solids.bodies import (
     build_records,
     cage_assembly,
@@ -117,6 +117,22 @@ def test_a_member_that_the_kernel_finds_unsound_is_made_by_the_kernel(
     report = write_files(cage, tmp_path)
     assert report.foreign == (id_,)
     assert not verdicts
+
+
+def test_two_processes_judge_as_one_does(cage: Cage, monkeypatch: pytest.MonkeyPatch) -> None:
+    records = {i: b for i, b in build_records(cage).items() if isinstance(b, Record)}
+    sick = next(iter(records))
+    # the bore's faces turned over: closed as ever, but no body
+    faces = [replace(face, same_sense=True) for face in records[sick].faces]
+    records[sick] = replace(records[sick], faces=faces)
+    monkeypatch.setattr(worker, "SHARED", len(records) + 1)
+    alone = worker.JOBS["judge"](records)
+    monkeypatch.setattr(worker, "SHARED", 2)
+    monkeypatch.setattr(worker, "cores", lambda: 2)
+    shared = worker.JOBS["judge"](records)
+    assert [part.name for part in shared] == list(records)
+    assert shared == alone
+    assert [part.name for part in shared if not part.valid] == [sick]
 
 
 def test_a_part_left_out_is_found_by_reading_back(cage: Cage, tmp_path: Path) -> None:
