@@ -49,11 +49,13 @@ def refs(ids: Iterable[int]) -> str:
 
 
 class Deck:
-    """The entities written so far, numbered in order; directions are written once."""
+    """The entities written so far, numbered in order; directions and placements only once."""
 
     def __init__(self) -> None:
         self.lines: list[str] = []
         self._directions: dict[tuple[float, ...], int] = {}
+        self._frames: dict[tuple[float, ...], int] = {}
+        self._vectors: dict[int, int] = {}
 
     @property
     def last(self) -> int:
@@ -88,16 +90,28 @@ class Deck:
             found = self._directions[key] = self.add(f"DIRECTION('',({x},{y},{z}))")
         return found
 
+    def vector(self, d: Triple) -> int:
+        """Write a vector of length one, unless it has been written."""
+        along = self.direction(d)
+        if along not in self._vectors:
+            self._vectors[along] = self.add(f"VECTOR('',#{along},1.)")
+        return self._vectors[along]
+
     def frame(self, origin: Triple, z: Triple, x: Triple) -> int:
-        """An axis placement from origin, axis and reference direction.
+        """An axis placement from origin, axis and reference direction, unless it has been written.
 
         Args:
             origin: mm.
             z: axis.
             x: reference direction.
         """
-        p, a, r = self.point(origin), self.direction(z), self.direction(x)
-        return self.add(f"AXIS2_PLACEMENT_3D('',#{p},#{a},#{r})")
+        key = tuple(round(float(c), 9 if k < 3 else 15) + 0.0
+                    for k, c in enumerate((*origin, *z, *x)))  # fmt: skip
+        found = self._frames.get(key)
+        if found is None:
+            p, a, r = self.point(origin), self.direction(z), self.direction(x)
+            found = self._frames[key] = self.add(f"AXIS2_PLACEMENT_3D('',#{p},#{a},#{r})")
+        return found
 
     def text(self, header: str) -> str:
         """The whole file."""

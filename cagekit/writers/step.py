@@ -437,7 +437,7 @@ def write_brep(deck: Deck, record: Record, name: str, planes: int) -> int:
 def _curve(deck: Deck, edge: Edge) -> int:
     c = edge.curve
     if isinstance(c, LineCurve):
-        along = deck.add(f"VECTOR('',#{deck.direction(c.direction)},1.)")
+        along = deck.vector(c.direction)
         return deck.add(f"LINE('',#{deck.point(c.origin)},#{along})")
     if isinstance(c, EllipseCurve):
         frame = deck.frame(c.centre, c.axis, c.x)
