@@ -290,8 +290,8 @@ def _chord(tube: DrawnTube, at: Callable[[Vec], Vec], level: float | None) -> li
     words = _chord_words(tube)
     if level is None:
         return [dimension(a, b, words, size=SIZE)]
-    low = [np.array([p[0], level]) for p in (a, b)]
-    return [hairline(a, low[0]), hairline(b, low[1]), dimension(*low, words, size=SIZE)]
+    p, q = np.array([a[0], level]), np.array([b[0], level])
+    return [hairline(a, p), hairline(b, q), dimension(p, q, words, size=SIZE)]
 
 
 def _chord_words(tube: DrawnTube) -> str:
