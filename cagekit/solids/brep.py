@@ -16,11 +16,13 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.solids.spline import basis
-from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, TENTH_MICRON
+from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, NOISE, TENTH_MICRON
 
 Loop = tuple[tuple[int, bool], ...]
 """Edges in order, each with True when walked from its first to its last vertex."""
 
+RULINGS = 80
+"""Straight lines of a ruled surface of which the nearest to a point is looked for."""
 POINT_TOL = KERNEL_POINT
 """Distance (mm) below which two exact points are one."""
 FEW = 128
@@ -108,6 +110,15 @@ class SplineCurve:
         knots = np.asarray(self.knots, float).tobytes()
         kept = _basis(at.tobytes(), knots, self.multiplicities, self.degree)
         return np.asarray(kept @ self.poles)
+
+    @property
+    def slope(self) -> SplineCurve:
+        """Its derivative in the parameter, a spline of one degree less."""
+        full, p = np.repeat(self.knots, self.multiplicities), self.degree
+        rise = (full[p + 1 : -1] - full[1 : -p - 1])[:, None]
+        first, *inner, last = self.multiplicities
+        counts = (first - 1, *inner, last - 1)
+        return SplineCurve(p - 1, p * np.diff(self.poles, axis=0) / rise, self.knots, counts)
 
 
 @lru_cache(maxsize=256)
@@ -213,7 +224,52 @@ class TorusSurface:
         return np.asarray(np.hypot(flat - self.major, up) - self.minor)
 
 
-AnySurface = PlaneSurface | CylinderSurface | ConeSurface | TorusSurface
+@dataclass(frozen=True, slots=True, eq=False)
+class RuledSurface:
+    """Straight lines from one spline (v = 0) to another of the same knots (v = 1)."""
+
+    first: SplineCurve
+    second: SplineCurve
+
+    def derivatives(self, uv: Array) -> tuple[Points, Points, Points]:
+        """Points ``(n, 3)`` at parameters ``(n, 2)`` and their derivatives in u and in v."""
+        u, v = uv[:, 0], uv[:, 1:]
+        start, stop = self.first.at(u), self.second.at(u)
+        once, other = self.first.slope.at(u), self.second.slope.at(u)
+        return start + v * (stop - start), once + v * (other - once), stop - start
+
+    def uv(self, points: Points) -> Array:
+        """Surface parameters of points ``(n, 3)``, ``(n, 2)``."""
+        low, high = float(self.first.knots[0]), float(self.first.knots[-1])
+        u = np.linspace(low, high, RULINGS)
+        start = self.first.at(u)
+        along = self.second.at(u) - start
+        w = points[:, None] - start
+        v = (w * along).sum(axis=2) / (along * along).sum(axis=1)
+        off = w - v[..., None] * along
+        k = np.argmin((off * off).sum(axis=2), axis=1)
+        uv = np.stack([u[k], v[np.arange(len(k)), k]], axis=1)
+        for _ in range(30):
+            p, du, dv = self.derivatives(uv)
+            a, b, c = ((q * r).sum(axis=1) for q, r in ((du, du), (du, dv), (dv, dv)))
+            e, f = ((points - p) * du).sum(axis=1), ((points - p) * dv).sum(axis=1)
+            det = a * c - b * b
+            move = np.stack([(c * e - b * f) / det, (a * f - b * e) / det], axis=1)
+            move[:, 0] = np.clip(uv[:, 0] + move[:, 0], low, high) - uv[:, 0]
+            uv = uv + move
+            if float(np.abs(move).max()) < NOISE:
+                break
+        return np.asarray(uv)
+
+    def height(self, points: Points) -> Array:
+        """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
+        p, du, dv = self.derivatives(self.uv(points))
+        normal = np.cross(du, dv)
+        size = np.linalg.norm(normal, axis=1)
+        return np.asarray(((points - p) * normal).sum(axis=1) / size)
+
+
+AnySurface = PlaneSurface | CylinderSurface | ConeSurface | TorusSurface | RuledSurface
 """Surfaces that a face may lie on."""
 
 
@@ -333,7 +389,7 @@ def edge_uv(edge: Edge, surface: Surface, t: Array) -> Array:
         t: parameters along the edge, ``(n,)``.
     """
     out = surface.uv(edge.curve.at(t))
-    if not isinstance(surface, PlaneSurface):
+    if not isinstance(surface, PlaneSurface | RuledSurface):
         out[:, 0] = np.unwrap(out[:, 0])
         if isinstance(surface, TorusSurface):
             out[:, 1] = np.unwrap(out[:, 1])
@@ -348,7 +404,7 @@ def shift_into(uv: Array, lower: Sequence[float], surface: Surface) -> Array:
         lower: least u and v of the face, ``(2,)``.
         surface: surface of the face.
     """
-    if isinstance(surface, PlaneSurface):
+    if isinstance(surface, PlaneSurface | RuledSurface):
         return uv
     out = uv.copy()
     for k in range(2 if isinstance(surface, TorusSurface) else 1):

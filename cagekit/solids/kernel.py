@@ -26,6 +26,7 @@ from cagekit.solids.brep import (
     LineCurve,
     PlaneSurface,
     Record,
+    RuledSurface,
     TorusSurface,
     edge_uv,
     shift_into,
@@ -132,9 +133,23 @@ def _surface(surface: object) -> Any:
     if isinstance(surface, ConeSurface):
         frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.axis), _direction(surface.x))
         return geom.Geom_ConicalSurface(frame, surface.half, surface.radius)
+    if isinstance(surface, RuledSurface):
+        return _ruled(surface)
     assert isinstance(surface, TorusSurface)
     frame = gp.gp_Ax3(_point(surface.centre), _direction(surface.axis), _direction(surface.x))
     return geom.Geom_ToroidalSurface(frame, surface.major, surface.minor)
+
+
+def _ruled(surface: RuledSurface) -> Any:
+    first = surface.first
+    poles = occ("TColgp").TColgp_Array2OfPnt(1, len(first.poles), 1, 2)
+    for j, border in enumerate((first, surface.second), 1):
+        for i, p in enumerate(border.poles, 1):
+            poles.SetValue(i, j, _point(p))
+    return occ("Geom").Geom_BSplineSurface(
+        poles, reals(first.knots), reals(np.array([0.0, 1.0])),
+        integers(first.multiplicities), integers((2, 2)), first.degree, 1,
+    )  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -149,6 +164,9 @@ def _scale(surface: object) -> Array:
     """Millimetres per unit of u and v, at most."""
     if isinstance(surface, CylinderSurface | ConeSurface):
         return np.array([surface.radius, 1.0])
+    if isinstance(surface, RuledSurface):
+        _, du, dv = surface.derivatives(np.array([[surface.first.knots[0], 0.5]]))
+        return np.array([float(np.linalg.norm(du)), float(np.linalg.norm(dv))])
     assert isinstance(surface, TorusSurface)
     return np.array([surface.major + surface.minor, surface.minor])
 

@@ -23,6 +23,7 @@ from cagekit.solids.brep import (
     LineCurve,
     PlaneSurface,
     Record,
+    RuledSurface,
     SplineCurve,
     TorusSurface,
 )
@@ -116,7 +117,23 @@ def _flux(face: Face, base: Array, points: Points, steps: Array) -> float:
         return _cylinder_flux(s, base, points, steps)
     if isinstance(s, ConeSurface):
         return _cone_flux(s, base, points, steps)
+    if isinstance(s, RuledSurface):
+        return _ruled_flux(s, base, points, steps)
     return _torus_flux(s, base, points, steps)
+
+
+def _ruled_flux(s: RuledSurface, base: Array, points: Points, steps: Array) -> float:
+    uv = s.uv(points)
+    u, v = uv[:, 0], uv[:, 1]
+    _, du, dv = s.derivatives(uv)
+    a, b, c = ((q * r).sum(axis=1) for q, r in ((du, du), (du, dv), (dv, dv)))
+    turn = (c * (steps * du).sum(axis=1) - b * (steps * dv).sum(axis=1)) / (a * c - b * b)
+    once = s.first.slope.at(u)
+    apart = s.second.slope.at(u) - once
+    w = s.first.at(u) - base
+    level = v * (w * np.cross(once, dv)).sum(axis=1)
+    level = level + v * v / 2 * (w * np.cross(apart, dv)).sum(axis=1)
+    return -float(level @ turn)
 
 
 def _cone_flux(s: ConeSurface, base: Array, points: Points, steps: Array) -> float:

@@ -10,7 +10,7 @@ one lies behind the other.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import cos, sin, tau
 
@@ -19,10 +19,19 @@ import numpy as np
 from cagekit.geometry.arrays import Array, Bools, Ints, Points2
 from cagekit.geometry.contact import PlaneFace, first_contact
 from cagekit.geometry.end_cut import narrowing
-from cagekit.solids.brep import Face, Loop, PlaneSurface, Record
+from cagekit.solids.brep import (
+    Edge,
+    Face,
+    Loop,
+    PlaneSurface,
+    Record,
+    RuledSurface,
+    SplineCurve,
+)
 from cagekit.solids.creases import Crease, Refused, creases, crossing_points, distance, joint
 from cagekit.solids.ridges import GRAZE, Beside, next_pieces, write_ridge
-from cagekit.solids.rims import EndRays, Rim, face_surface
+from cagekit.solids.rims import FINE, EndRays, Rim, face_surface
+from cagekit.solids.spline import DEGREE, fitted
 from cagekit.solids.veils import Divide, Silhouette, Spine, Veil, turn
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
@@ -50,6 +59,8 @@ AT_CORNER = 0.02
 """Distance (mm) within which a border that leaves the wall must find its corner on the rim."""
 OVER = 2 * SAME_POINT
 """By how much (mm) a ray must end before a ridge for something to cover it."""
+HEADROOM = 30.0
+"""How far the surface of a veil goes on above its crest and below its foot, mm."""
 MOST = 80
 """Borders of an end face at the most."""
 
@@ -118,8 +129,9 @@ class VeilWall:
     last: MapCorner
     crest: tuple[tuple[int, ...], tuple[int, int]]
     foot: tuple[tuple[int, ...], tuple[int, int]]
-    surface: PlaneSurface
-    along: Array
+    surface: PlaneSurface | RuledSurface
+    turned: bool
+    """Whether the loop over the foot and back along the crest runs against its normal."""
     same_sense: bool
 
 
@@ -674,49 +686,91 @@ class Plan:
         high, low = border.high, border.low
         tops = self._level(place, high), self._level(last, high)
         if not border.is_veil:
-            ridge = self._crest(veil, run, tops)
+            ridge = self._crest(veil, run, spots, tops, high)
             self._note(place, last, border, spots, (ridge, *tops), (ridge, *tops))
             return
         feet = self._level(place, low), self._level(last, low)
-        surface = self._wall(veil, spots)
-        ridge = self._crest(veil, run, tops)
-        sole = self._foot(spots, feet, low, surface)
+        surface = self._wall(veil, run, spots)
+        ridge = self._crest(veil, run, spots, tops, high)
+        sole = self._foot(veil, spots, feet, low)
         along = self.chart.lifted((spots[-1] - spots[0])[None])[0]
+        turned = float(np.cross(along, self.rays.inward) @ self._left(spots)) < 0
         self.walls.append(
-            VeilWall(place, last, (ridge, tops), (sole, feet), surface, along, border.left == high)
-        )
+            VeilWall(
+                place, last, (ridge, tops), (sole, feet), surface, turned, border.left == high
+            )
+        )  # fmt: skip
         sides = {high: (ridge, *tops), low: (sole, *feet)}
         self._note(place, last, border, spots, sides[border.left], sides[border.right])
 
-    def _wall(self, veil: Veil, spots: Points2) -> PlaneSurface:
-        if not veil.is_flat:
-            raise Refused("it drops from a bend to the next parent")
-        along = spots[-1] - spots[0]
-        normal = self.chart.lifted(np.array([[-along[1], along[0]]]))[0]
-        normal = normal / float(np.sqrt(normal @ normal))
-        origin = self.chart.points(spots[:1], np.zeros(1))[0]
-        return PlaneSurface(origin, normal, self.rays.inward)
+    def _wall(self, veil: Veil, run: Array, spots: Points2) -> PlaneSurface | RuledSurface:
+        """The surface of a veil; its normal points to the left of the way along it."""
+        along = self.chart.lifted((spots[-1] - spots[0])[None])[0]
+        left = self._left(spots)
+        if veil.is_flat:
+            origin = self.chart.points(spots[:1], np.zeros(1))[0]
+            return PlaneSurface(origin, left, self.rays.inward)
+        fit = fitted(lambda u: self.chart.points(_along(veil, run, u), np.zeros(len(u))), FINE)
+        flat = SplineCurve(DEGREE, fit.poles, fit.tool.knots, fit.tool.multiplicities)
+        depths = self._depths(spots)
+        room = float(np.ptp(depths)) + HEADROOM
+        way = room if float(np.cross(along, self.rays.inward) @ left) > 0 else -room
+        low, high = (
+            replace(flat, poles=flat.poles + (float(depths.mean()) + s) * self.rays.inward)
+            for s in (-way, way)
+        )
+        return RuledSurface(low, high)
 
-    def _crest(self, veil: Veil, run: Array, ends: tuple[int, int]) -> tuple[int, ...]:
+    def _left(self, spots: Points2) -> Array:
+        """Unit vector to the left of the way from the first of some spots to the last."""
+        along = spots[-1] - spots[0]
+        left = self.chart.lifted(np.array([[-along[1], along[0]]]))[0]
+        return np.asarray(left / float(np.sqrt(left @ left)))
+
+    def _depths(self, spots: Points2) -> Array:
+        """Depths of all vertices at the two ends of a border."""
+        return np.array(
+            [
+                s for p in self.places for s, _ in p.levels
+                if min(float(np.hypot(*(p.spot - q))) for q in spots[[0, -1]]) < MICRON
+            ]
+        )  # fmt: skip
+
+    def _crest(
+        self, veil: Veil, run: Array, spots: Points2, ends: tuple[int, int], high: int
+    ) -> tuple[int, ...]:
         if veil.is_flat:
             return (self.record.segment(*ends),)
-        raise Refused("it drops from a bend to the next parent")
+        if isinstance(veil, Divide):
+            return self._foot(veil, spots, ends, high)
+        silhouette = veil
+        fit = fitted(lambda u: silhouette.crest(run[0] + u * (run[-1] - run[0])), FINE)
+        tips = np.array([self.record.vertices[v] for v in ends])
+        off = float(np.linalg.norm(fit.poles[[0, -1]] - tips, axis=1).max())
+        if max(off, fit.off) > MICRON:
+            raise Refused(f"a silhouette misses its corner by {off:.2g} mm")
+        spline = SplineCurve(DEGREE, fit.poles, fit.tool.knots, fit.tool.multiplicities)
+        tol = max(SAME_POINT, 2 * off, 4 * fit.off)
+        return (self.record.edge(Edge(*ends, spline, 0.0, 1.0, tol)),)
 
     def _foot(
-        self, spots: Points2, ends: tuple[int, int], low: int, wall: PlaneSurface
+        self, veil: Veil, spots: Points2, ends: tuple[int, int], low: int
     ) -> tuple[int, ...]:
         surface = self.rays.surfaces[low]
-        if isinstance(surface, PlaneFace):
+        if isinstance(surface, PlaneFace) and veil.is_flat:
             return (self.record.segment(*ends),)
         phi, rho = np.arctan2(spots[:, 1], spots[:, 0]), np.hypot(spots[:, 0], spots[:, 1])
         line = self.rays.points(phi, rho, low)
         line[0], line[-1] = (self.record.vertices[v] for v in ends)
-        plane = PlaneFace(owner="", point=wall.origin, normal=wall.normal)
+        plane = PlaneFace(
+            owner="", point=self.chart.points(spots[:1], np.zeros(1))[0], normal=self._left(spots)
+        )
+        curve = Crease(surface, plane if veil.is_flat else veil)
         beside = (face_surface(self.rays, surface)[0],)
         if len(line) < 3:
             middle = 0.5 * (spots[0] + spots[-1])
             line = np.array([line[0], self._solve_at(middle, low), line[-1]])
-        return write_ridge(self.record, Crease(surface, plane), beside, line, ends)
+        return write_ridge(self.record, curve, beside, line, ends)
 
     def veils(self) -> list[Face]:
         """The faces of all veils, once every border is drawn: foot, crest, posts at both ends."""
@@ -727,7 +781,7 @@ class Plan:
             rise = self._post(w.last, w.foot[1][1], w.crest[1][1])
             fall = self._post(w.first, w.crest[1][0], w.foot[1][0])
             loop: Loop = (*ahead, *rise, *back, *fall)
-            if float(np.cross(w.along, self.rays.inward) @ w.surface.normal) < 0:
+            if w.turned:
                 loop = tuple((e, not forward) for e, forward in reversed(loop))
             out.append(Face(w.surface, w.same_sense, (loop,)))
         return out
@@ -751,6 +805,11 @@ class Plan:
 
 OUTSIDE, COVERED, MISSED, PAST = -2, -3, -4, -5
 """What ends a veil: a rim, something in front of it, nothing behind it, the end of its piece."""
+
+
+def _along(veil: Veil, run: Array, u: Array) -> Points2:
+    """Places of a veil at shares ``(n,)`` of the way from end to end."""
+    return veil.spots(run[0] + u * (run[-1] - run[0]))
 
 
 def _bearing(spot: Array, way: Array) -> float:

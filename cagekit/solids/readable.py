@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from cagekit.geometry.arrays import Array
-from cagekit.solids.brep import CylinderSurface, PlaneSurface, TorusSurface
+from cagekit.solids.brep import CylinderSurface, PlaneSurface, RuledSurface, TorusSurface
 from cagekit.solids.spline import DEGREE, LADDER, Fit, at_ends
 from cagekit.units.tolerance import READ_CURVE
 
@@ -38,18 +38,18 @@ def places(nodes: int) -> int:
 
 
 def least_nodes(
-    fit: Fit, surfaces: Sequence[PlaneSurface | CylinderSurface | TorusSurface]
+    fit: Fit, surfaces: Sequence[PlaneSurface | CylinderSurface | TorusSurface | RuledSurface]
 ) -> int:
     """Number of nodes with which readers' own curves on the surfaces stay close to an edge.
 
     Args:
         fit: the edge.
-        surfaces: of the faces that it borders; planes ask for nothing.
+        surfaces: of the faces that it borders; planes and ruled surfaces ask for nothing.
     """
     points = at_ends(len(fit.poles), STEP) @ fit.poles
     bend = 0.0
     for surface in surfaces:
-        if not isinstance(surface, PlaneSurface):
+        if not isinstance(surface, PlaneSurface | RuledSurface):
             bend = max(bend, _bend(_flat(surface, points)))
     wanted = 1.0 + (WORST * bend / READ_CURVE) ** 0.25 / STEP
     return next((n for n in LADDER if places(n) >= wanted), LADDER[-1])

@@ -34,6 +34,7 @@ from cagekit.solids.brep import (
     LineCurve,
     PlaneSurface,
     Record,
+    RuledSurface,
 )
 from cagekit.solids.worker import KernelWorker
 from cagekit.units.tolerance import NOISE
@@ -484,5 +485,19 @@ def _surface(deck: Deck, face: Face) -> int:
     if isinstance(s, ConeSurface):
         frame = deck.frame(s.origin, s.axis, s.x)
         return deck.add(f"CONICAL_SURFACE('',#{frame},{real(s.radius)},{real(s.half)})")
+    if isinstance(s, RuledSurface):
+        return _ruled(deck, s)
     frame = deck.frame(s.centre, s.axis, s.x)
     return deck.add(f"TOROIDAL_SURFACE('',#{frame},{real(s.major)},{real(s.minor)})")
+
+
+def _ruled(deck: Deck, s: RuledSurface) -> int:
+    c = s.first
+    rows = zip(deck.points(c.poles.tolist()), deck.points(s.second.poles.tolist()), strict=True)
+    poles = ",".join(refs(row) for row in rows)
+    counts = ",".join(map(str, c.multiplicities))
+    knots = ",".join([real(k) for k in _knots(c.knots).tolist()])
+    return deck.add(
+        f"B_SPLINE_SURFACE_WITH_KNOTS('',{c.degree},1,({poles}),.UNSPECIFIED.,.F.,.F.,.F.,"
+        f"({counts}),(2,2),({knots}),(0.,1.),.UNSPECIFIED.)"
+    )

@@ -18,6 +18,7 @@ from cagekit.solids.brep import (
     EllipseCurve,
     Face,
     PlaneSurface,
+    RuledSurface,
     TorusSurface,
     edge_uv,
     shift_into,
@@ -45,7 +46,7 @@ def parameter_curve(deck: Deck, edge: Edge, face: Face, surface: int, context: i
         surface: number of that face's surface.
         context: number of the context of parameter planes.
     """
-    if isinstance(face.surface, PlaneSurface) or not isinstance(edge.curve, EllipseCurve):
+    if isinstance(face.surface, PlaneSurface | RuledSurface) or not isinstance(edge.curve, EllipseCurve):
         return None
     if edge.curve.is_circle:
         return None

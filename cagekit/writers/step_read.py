@@ -25,6 +25,7 @@ from cagekit.solids.brep import (
     Loop,
     PlaneSurface,
     Record,
+    RuledSurface,
     SplineCurve,
     TorusSurface,
 )
@@ -209,7 +210,21 @@ class _StepReader:
         if keyword == "TOROIDAL_SURFACE":
             major, minor = self._numbers(text)
             return TorusSurface(*self._frame(references(text)[0]), major, minor)
+        if keyword == "B_SPLINE_SURFACE_WITH_KNOTS":
+            return self._ruled(text)
         raise UnknownEntity(keyword)
+
+    def _ruled(self, text: str) -> RuledSurface:
+        degree, across = (int(k) for k in text.split(",", 3)[1:3])
+        if across != 1:
+            raise UnknownEntity("a surface that is curved both ways")
+        poles = np.array([self._triple(n) for n in references(text)]).reshape(-1, 2, 3)
+        # the last four lists: how often each knot counts, both ways, and the knots, both ways
+        counts, _, knots, _ = text.split("(")[-4:]
+        numbers = np.array([float(k) for k in knots.split(")")[0].split(",")])
+        times = tuple(int(k) for k in counts.split(")")[0].split(","))
+        first, second = (SplineCurve(degree, poles[:, k], numbers, times) for k in (0, 1))
+        return RuledSurface(first, second)
 
 
 def _lower(surface: AnySurface, spots: Array, seam: int | None) -> tuple[float, float]:
@@ -222,7 +237,7 @@ def _lower(surface: AnySurface, spots: Array, seam: int | None) -> tuple[float, 
         spots: places along its edges, ``(n, k, 3)``.
         seam: which edge is the seam; None without one.
     """
-    if isinstance(surface, PlaneSurface):
+    if isinstance(surface, PlaneSurface | RuledSurface):
         return 0.0, 0.0
     uv = surface.uv(spots.reshape(-1, 3)).reshape(*spots.shape[:2], 2)
     across = None if seam is None else _seam_side(surface, uv[seam])
