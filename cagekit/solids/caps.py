@@ -35,6 +35,10 @@ class _Walk:
     surface: int | None
 
 
+_Groups = list[tuple[int, list[list[_Walk]]]]
+"""Surfaces, and the loops of the face on each."""
+
+
 def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
     """Add the faces of one end, given its written rims (outside first).
 
@@ -43,12 +47,8 @@ def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
         rays: rays of the end.
         rims: rims of the end, outside first.
     """
-    ridges, veils = _inner_walks(record, rays, rims)
-    loops = _loops(_rim_walks(rims) + ridges)
+    groups, veils = _map(record, rays, rims)
     at_start = rays.cut.which == "a"
-    groups = _group(loops)
-    if ridges or rays.cut.count > 1:
-        _check_map(record, rays, groups)
     record.faces += veils
     for surface, group in groups:
         made: list[Loop] = []
@@ -62,19 +62,33 @@ def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
         record.faces.append(Face(shape, False, tuple(made), lower))
 
 
-def _inner_walks(
-    record: Record, rays: EndRays, rims: tuple[Rim, Rim]
-) -> tuple[list[_Walk], list[Face]]:
-    """Walks along all borders within the wall, and the faces of the veils among them."""
+def _map(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> tuple[_Groups, list[Face]]:
+    """The loops of every end face, and the faces of the veils between them.
+
+    Where every parent meets the next in a ridge that starts on a rim these are followed; the plan
+    of places does whatever else there is.
+    """
     known = len(record.vertices), len(record.edges)
     if not any(rim.steps for rim in rims):
         try:
             ridges = draw_ridges(rays, record, rims)
-            return [w for r in ridges for w in _ridge_walks(record, rays, r)], []
+            walks = [w for r in ridges for w in _ridge_walks(record, rays, r)]
+            return _checked(record, rays, rims, walks), []
         except Refused:
             del record.vertices[known[0] :], record.edges[known[1] :]
     plan = Plan(record, rays, rims)
-    return [w for d in plan.draw() for w in _border_walks(d)], plan.veils()
+    walks = [w for d in plan.draw() for w in _border_walks(d)]
+    return _checked(record, rays, rims, walks), plan.veils()
+
+
+def _checked(
+    record: Record, rays: EndRays, rims: tuple[Rim, Rim], inner: list[_Walk]
+) -> _Groups:
+    """Close the walks to the loops of faces, and probe them."""
+    groups = _group(_loops(_rim_walks(rims) + inner))
+    if inner or rays.cut.count > 1:
+        _check_map(record, rays, groups)
+    return groups
 
 
 def _border_walks(drawn: DrawnBorder) -> list[_Walk]:
@@ -152,7 +166,7 @@ def _clockwise(start: float, stop: float) -> float:
     return turn if turn > ANGLE_ROUNDING else tau
 
 
-def _group(loops: list[list[_Walk]]) -> list[tuple[int, list[list[_Walk]]]]:
+def _group(loops: list[list[_Walk]]) -> _Groups:
     """Put together the loops that bound one face: a face all the way round has two."""
     rings: list[tuple[float, int, list[_Walk]]] = []
     out = []
@@ -175,7 +189,7 @@ def _group(loops: list[list[_Walk]]) -> list[tuple[int, list[list[_Walk]]]]:
     return [*out, (rings[0][1], [rings[0][2], rings[1][2]])]
 
 
-def _check_map(record: Record, rays: EndRays, groups: list[tuple[int, list[list[_Walk]]]]) -> None:
+def _check_map(record: Record, rays: EndRays, groups: _Groups) -> None:
     """Probe the wall's section: every ray must end on the surface whose face it runs into.
 
     Raises:

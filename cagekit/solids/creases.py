@@ -14,9 +14,9 @@ import numpy as np
 
 from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.geometry.centre_line import unit
-from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
+from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece
 from cagekit.solids.brep import EllipseCurve, LineCurve, circle
-from cagekit.solids.veils import Divide, Silhouette, Veil
+from cagekit.solids.veils import BandFace, Divide, EndSurface, Silhouette, Veil
 from cagekit.units.tolerance import (
     ALIGNED,
     EXACT_EDGE,
@@ -52,9 +52,9 @@ class Cut:
     joint_radius: float = 0.0
 
 
-def distance(surface: ContactSurface | Cut | Veil, points: Points) -> tuple[Array, Array]:
+def distance(surface: EndSurface | Cut | Veil, points: Points) -> tuple[Array, Array]:
     """Signed distances ``(n,)`` of points ``(n, 3)`` from a surface and its normals ``(n, 3)``."""
-    if isinstance(surface, Silhouette | Divide):
+    if isinstance(surface, Silhouette | Divide | BandFace):
         return surface.distance(points)
     if isinstance(surface, Cut | PlaneFace):
         value = (points - surface.point) @ surface.normal
@@ -75,8 +75,8 @@ def distance(surface: ContactSurface | Cut | Veil, points: Points) -> tuple[Arra
 class Crease:
     """The curve where ``first`` and ``second`` meet; ``second`` is a plane where one holds it."""
 
-    first: ContactSurface
-    second: ContactSurface | Cut | Veil
+    first: EndSurface
+    second: EndSurface | Cut | Veil
 
     def settle(self, points: Points) -> Array:
         """Move points ``(n, 3)`` that are near the curve onto it."""
@@ -220,7 +220,7 @@ def ring_angle(ring: EllipseCurve, point: Array) -> float:
     return atan2(float(w @ y) / ring.minor, float(w @ ring.x) / ring.major)
 
 
-def creases(first: ContactSurface, second: ContactSurface, at: Array) -> list[Crease]:
+def creases(first: EndSurface, second: EndSurface, at: Array) -> list[Crease]:
     """The curves in which two surfaces meet near the point ``at``, the likeliest first.
 
     Args:
@@ -231,6 +231,14 @@ def creases(first: ContactSurface, second: ContactSurface, at: Array) -> list[Cr
     Raises:
         Refused: pieces of one tube that do not follow each other.
     """
+    if isinstance(second, BandFace):
+        first, second = second, first
+    if isinstance(first, BandFace) and isinstance(second, PlaneFace | BandFace):
+        if first.owner == second.owner:
+            return [Crease(second, _beside_end(first, second))]
+        return [Crease(first, second)]
+    if isinstance(first, BandFace):
+        return [Crease(second, first)]
     if isinstance(first, PlaneFace):
         first, second = second, first
     if isinstance(first, PlaneFace) or isinstance(second, PlaneFace):
@@ -246,7 +254,18 @@ def creases(first: ContactSurface, second: ContactSurface, at: Array) -> list[Cr
     return [Crease(first, second)]
 
 
-def joint(a: ContactSurface, b: ContactSurface) -> Cut:
+def _beside_end(band: BandFace, other: PlaneFace | BandFace) -> Cut:
+    """The plane between what a cope goes on along beside a bend and beside the next piece."""
+    bend = band.bend
+    if abs(other.piece - bend.piece) != 1:
+        raise Refused("bends of one parent meet")
+    angle = 0.0 if other.piece < bend.piece else bend.angle
+    out = np.cos(angle) * bend.x + np.sin(angle) * bend.y
+    along = np.cos(angle) * bend.y - np.sin(angle) * bend.x
+    return Cut(np.asarray(bend.centre + bend.major * out), np.asarray(along))
+
+
+def joint(a: EndSurface, b: EndSurface) -> Cut:
     """The plane between two pieces of one tube that follow each other; its normal points on.
 
     Args:
@@ -256,7 +275,9 @@ def joint(a: ContactSurface, b: ContactSurface) -> Cut:
     Raises:
         Refused: they do not follow each other.
     """
-    if isinstance(a, PlaneFace) or isinstance(b, PlaneFace) or abs(a.piece - b.piece) != 1:
+    if not isinstance(a, CylinderPiece | TorusPiece) or abs(a.piece - b.piece) != 1:
+        raise Refused("bends of one parent meet")
+    if not isinstance(b, CylinderPiece | TorusPiece):
         raise Refused("bends of one parent meet")
     early = a if a.piece < b.piece else b
     if isinstance(early, CylinderPiece) and isinf(early.high):
@@ -299,7 +320,7 @@ def _axes_meet(a: CylinderPiece, b: CylinderPiece) -> Array | None:
     return np.asarray(a.start + float(cross3(w, b.axis) @ normal) / size**2 * a.axis)
 
 
-def crossing_points(a: ContactSurface, b: ContactSurface, near: Array) -> list[Array]:
+def crossing_points(a: EndSurface, b: EndSurface, near: Array) -> list[Array]:
     """The two points in which tubes of one diameter touch whose centre lines cross.
 
     The curve in which they meet crosses itself there.
@@ -309,7 +330,9 @@ def crossing_points(a: ContactSurface, b: ContactSurface, near: Array) -> list[A
         b: a piece of the other.
         near: point near the crossing, ``(3,)`` mm.
     """
-    if isinstance(a, PlaneFace) or isinstance(b, PlaneFace) or a.owner == b.owner:
+    if not isinstance(a, CylinderPiece | TorusPiece) or a.owner == b.owner:
+        return []
+    if not isinstance(b, CylinderPiece | TorusPiece):
         return []
     if abs(a.radius - b.radius) > CONCENTRIC:
         return []

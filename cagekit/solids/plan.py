@@ -17,7 +17,7 @@ from math import cos, sin, tau
 import numpy as np
 
 from cagekit.geometry.arrays import Array, Bools, Ints, Points2
-from cagekit.geometry.contact import PlaneFace, first_contact
+from cagekit.geometry.contact import CylinderPiece, PlaneFace, TorusPiece, first_contact
 from cagekit.geometry.end_cut import narrowing
 from cagekit.solids.brep import (
     Edge,
@@ -176,7 +176,7 @@ class Plan:
 
     def _spine(self, k: int) -> Spine | None:
         s = self.rays.surfaces[k]
-        return None if isinstance(s, PlaneFace) else Spine(self.chart, s)
+        return Spine(self.chart, s) if isinstance(s, CylinderPiece | TorusPiece) else None
 
     def _on_rims(self) -> list[MapCorner]:
         out = []
@@ -237,7 +237,7 @@ class Plan:
                 out.append(Border(a % tau, n, k, near, (float(s[1]), float(s[0]))))
             more = (here != last) & (high - past > SAME_ANGLE)
             low, high, first, last = past[more], high[more], here[more], last[more]
-        return out
+        return [b for b in out if b.left != b.right]
 
     def _first_change(
         self, ring: Callable[[Array], Points2], low: Array, high: Array, first: Ints
@@ -387,7 +387,8 @@ class Plan:
         s, active = self._contact(spot)
         if float(s[0] - self.rays.depth(point[None])[0]) > OVER:
             return int(active[0])
-        return None
+        beside = min(pair) >= self.count and int(active[0]) not in pair
+        return int(active[0]) if beside else None
 
     def _halved(
         self, curve: Crease, good: Array, bad: Array, pair: frozenset[int]
@@ -421,7 +422,8 @@ class Plan:
         if float(s[0] - self.rays.depth(bad[None])[0]) < LEVEL:
             return _solved((first, second, self.rays.surfaces[third]), good)
         if third >= self.count:
-            raise Refused("a ridge ends beside its parents")
+            divide = self._divide(i, third, spot[0])
+            return _solved((first, second, divide), good)
         return _solved((first, second, self._near_veil(spot[0], {third})), good)
 
     def _near_veil(self, spot: Array, of: set[int]) -> Silhouette:
@@ -513,21 +515,24 @@ class Plan:
             high = min(high, low)
         if high < self.count:
             return self._near_veil(place.spot, {high})
-        owners = [self._parent(k) for k in (high, low)]
+        return self._divide(high, low, place.spot)
+
+    def _divide(self, one: int, other: int, spot: Array) -> Divide:
+        """The veil through a spot between what two copes go on along."""
+        owners = [self._parent(k) for k in (one, other)]
         spines = [self.spines[k] if k is not None else None for k in owners]
         if spines[0] is None or spines[1] is None:
             raise Refused("an end face jumps where no parent ends")
-        return Divide.through(spines[0], spines[1], place.spot)
+        return Divide.through(spines[0], spines[1], spot)
 
     def _goes_on(self, border: Border) -> bool:
         """Tell whether a border is a silhouette beside which the cope goes on."""
         pair = border.left, border.right
-        return any(a < self.count and self.cut.closures[a] == b for a, b in (pair, pair[::-1]))
+        return any(a < self.count and self.rays.closures[a] == b for a, b in (pair, pair[::-1]))
 
     def _parent(self, k: int) -> int | None:
         """The contact surface beside which closure ``k`` goes on."""
-        closures = self.cut.closures
-        return closures.index(k) if k >= self.count else None
+        return self.rays.closures.index(k) if k >= self.count else None
 
     def _follow_veil(self, place: MapCorner, border: Border) -> None:
         veil = self._veil(place, border)
@@ -593,7 +598,7 @@ class Plan:
         if not others:
             return np.zeros(len(spots)), np.full(len(spots), MISSED)
         c = first_contact(
-            [self.rays.surfaces[n] for n in others],
+            [self.cut.surfaces[n] for n in others],
             self.chart.points(spots, np.zeros(len(spots))),
             self.rays.inward,
             [self.cut.windows[n] for n in others],

@@ -11,12 +11,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from cagekit.geometry.arrays import Array
-from cagekit.geometry.contact import ContactSurface, PlaneFace
+from cagekit.geometry.contact import PlaneFace
 from cagekit.solids.brep import (
     CylinderSurface,
     Edge,
     PlaneSurface,
     Record,
+    RuledSurface,
     SplineCurve,
     TorusSurface,
 )
@@ -33,6 +34,7 @@ from cagekit.solids.creases import (
 from cagekit.solids.readable import least_nodes
 from cagekit.solids.rims import COARSE, FINE, EndRays, Rim, face_surface
 from cagekit.solids.spline import DEGREE, fitted
+from cagekit.solids.veils import EndSurface
 from cagekit.units.tolerance import FLAT_POINT, MICRON, NOISE, SAME_POINT, TENTH_MICRON
 
 FIRST_STEP = 0.02
@@ -169,7 +171,7 @@ def _keep_off(rays: EndRays, line: Array) -> None:
 
 
 Stretch = tuple[RidgeStart, list[Array], RidgeStart]
-Beside = tuple[PlaneSurface | CylinderSurface | TorusSurface, ...]
+Beside = tuple[PlaneSurface | CylinderSurface | TorusSurface | RuledSurface, ...]
 
 
 def _draw(
@@ -293,7 +295,7 @@ def next_pieces(rays: EndRays, k: int) -> list[int]:
         k: index of the piece's surface.
     """
     here = rays.surfaces[k]
-    if isinstance(here, PlaneFace):
+    if k >= rays.cut.count or isinstance(here, PlaneFace):
         return []
     return [
         n for n, q in enumerate(rays.surfaces[: rays.cut.count])
@@ -324,7 +326,7 @@ def _meeting(
     """The corner inside the wall where three surfaces meet; a new one or one already found."""
     i, j = sorted(pair)
     beside = [k for k in (i, j) if third in next_pieces(rays, k)]
-    limit: ContactSurface | Cut = rays.surfaces[third]
+    limit: EndSurface | Cut = rays.surfaces[third]
     if beside:
         limit = joint(rays.surfaces[beside[0]], rays.surfaces[third])
     p = near[None]

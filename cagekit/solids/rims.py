@@ -11,12 +11,14 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
 from math import acos, acosh, asinh, atan2, cos, inf, pi, sin, sqrt, tau
+from typing import cast
 
 import numpy as np
 
 from cagekit.geometry.arrays import Array, Ints, Points, cross3
 from cagekit.geometry.centre_line import perpendicular, unit
 from cagekit.geometry.contact import (
+    TOUCH,
     Bundle,
     ContactSurface,
     CylinderPiece,
@@ -32,6 +34,7 @@ from cagekit.solids.brep import (
     LineCurve,
     PlaneSurface,
     Record,
+    RuledSurface,
     SplineCurve,
     TorusSurface,
 )
@@ -39,7 +42,7 @@ from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.readable import least_nodes
 from cagekit.solids.side_by_side import Answer, RayWork, done, together
 from cagekit.solids.spline import DEGREE, fitting
-from cagekit.solids.veils import EndChart, Spine
+from cagekit.solids.veils import BandFace, EndChart, EndSurface, Spine
 from cagekit.units.tolerance import (
     ANGLE_ROUNDING,
     LAST_ANGLE,
@@ -81,6 +84,8 @@ class EndRays:
         room: length of the straight at this end, mm.
         node: theoretical end point, ``(3,)``; moved by ``shift`` mm where that makes a joint of
             equal tubes exactly concentric.
+        surfaces: what the end stands on: those of the cut, then the bands beside bends.
+        closures: for each contact surface what the cope goes on along beside it.
     """
 
     cut: EndCut
@@ -88,6 +93,8 @@ class EndRays:
     y: Array
     room: float
     node: Array
+    surfaces: tuple[EndSurface, ...]
+    closures: tuple[int, ...]
     shift: float = 0.0
 
     @classmethod
@@ -101,20 +108,23 @@ class EndRays:
         """
         travel = cut.out if cut.which == "b" else -cut.out
         off = _off_centre(cut)
+        y, node = cross3(travel, x), cut.point - off
+        surfaces: list[EndSurface] = list(cut.surfaces)
+        closures = list(cut.closures)
+        chart = EndChart(node, x, y, -cut.out)
+        for k, s in enumerate(cut.surfaces[: cut.count]):
+            if isinstance(s, TorusPiece):
+                closures[k] = len(surfaces)
+                surfaces.append(BandFace(Spine(chart, s), s))
         return cls(
-            cut=cut, x=x, y=cross3(travel, x), room=room, node=cut.point - off,
-            shift=float(np.sqrt(off @ off)),
+            cut=cut, x=x, y=y, room=room, node=node, surfaces=tuple(surfaces),
+            closures=tuple(closures), shift=float(np.sqrt(off @ off)),
         )  # fmt: skip
 
     @property
     def plane(self) -> EndChart:
         """The plane square to the tube through its node."""
         return EndChart(self.node, self.x, self.y, self.inward)
-
-    @property
-    def surfaces(self) -> tuple[ContactSurface, ...]:
-        """What the end stands on."""
-        return self.cut.surfaces
 
     @property
     def inward(self) -> Array:
@@ -132,11 +142,7 @@ class EndRays:
         return np.asarray(self.node + np.multiply(np.asarray(rho)[..., None], across))
 
     def contact(self, phi: Array, rho: Array | float) -> tuple[Array, Ints]:
-        """Where rays ``(n,)`` touch and which surface they touch; raises Refused on a miss.
-
-        Raises:
-            Refused: the direct way cannot do it; the kernel makes the part instead.
-        """
+        """Where rays ``(n,)`` touch and which surface they touch, or what they end on beside it."""
         return done(self.asking(phi, rho))
 
     def asking(self, phi: Array, rho: Array | float) -> RayWork[tuple[Array, Ints]]:
@@ -154,8 +160,10 @@ class EndRays:
         turn, sign = self._turn
         bundle = self.cut.bundle(turn + sign * phi, rho)
         (solved,) = yield [bundle]
-        touch = self.cut.closed(first_of(solved, bundle.origins.shape[:-1]))
-        return solved, touch.s, _met(touch.active)
+        touch = first_of(solved, bundle.origins.shape[:-1])
+        beside = ~touch.ok & (touch.gap > TOUCH)
+        active = np.where(beside, np.asarray(self.closures)[touch.active], touch.active)
+        return solved, touch.s, active
 
     @property
     def _turn(self) -> tuple[float, float]:
@@ -168,14 +176,14 @@ class EndRays:
 
         Args:
             side: 0 for the outside, 1 for the bore.
-
-        Raises:
-            Refused: the direct way cannot do it; the kernel makes the part instead.
         """
         turn, sign = self._turn
         phi = (sign * (self.cut.grid - turn)) % tau
         order = np.argsort(phi)
-        return phi[order], _met(self.cut.seen(side))[order]
+        seen = self.cut.seen(side)
+        if (seen < 0).any():
+            return phi[order], self.contact(phi[order], self.radii[side])[1]
+        return phi[order], seen[order]
 
     def bundle(self, phi: Array, rho: Array | float, surface: int) -> Bundle:
         """Rays ``(n,)`` and one of the surfaces, its ends ignored.
@@ -188,7 +196,8 @@ class EndRays:
         windows = self.cut.windows
         window = windows[surface] if surface < len(windows) else (-inf, inf)
         origins = self.origins(phi, rho)
-        return Bundle((self.surfaces[surface],), origins, self.inward, (window,))
+        met = cast(ContactSurface, self.surfaces[surface])
+        return Bundle((met,), origins, self.inward, (window,))
 
     def points(self, phi: Array, rho: Array | float, surface: int) -> Array:
         """Where rays ``(n,)`` touch one of the surfaces, its ends ignored, ``(n, 3)``.
@@ -208,12 +217,6 @@ class EndRays:
         """Angles and radii ``(n,)`` of points ``(n, 3)``."""
         w = points - self.node
         return np.arctan2(w @ self.y, w @ self.x), np.hypot(w @ self.x, w @ self.y)
-
-
-def _met(active: Ints) -> Ints:
-    if (active < 0).any():
-        raise Refused("it partly misses the bend that it stands on")
-    return active
 
 
 def _touched(bundles: list[Bundle]) -> RayWork[list[Array]]:
@@ -241,8 +244,8 @@ def _off_centre(cut: EndCut) -> Array:
 
 
 def face_surface(
-    rays: EndRays, surface: ContactSurface
-) -> tuple[PlaneSurface | CylinderSurface | TorusSurface, tuple[float, float]]:
+    rays: EndRays, surface: EndSurface
+) -> tuple[PlaneSurface | CylinderSurface | TorusSurface | RuledSurface, tuple[float, float]]:
     """The record's surface of an end face, turned so that the face lies clear of its seam.
 
     Args:
@@ -255,6 +258,8 @@ def face_surface(
     if isinstance(surface, PlaneFace):
         normal = np.asarray(surface.normal)
         return PlaneSurface(np.asarray(surface.point), normal, perpendicular(normal)), (0.0, 0.0)
+    if isinstance(surface, BandFace):
+        return surface.surface(surface.bend.radius + rays.cut.outer_radius), (0.0, 0.0)
     d = rays.inward
     if isinstance(surface, CylinderPiece):
         x = -unit(d - (d @ surface.axis) * surface.axis)
@@ -347,7 +352,7 @@ class Rim:
 def grazes(rays: EndRays, rho: float) -> list[Graze]:
     """Where a rim has corners or near-corners, whichever surface is active there."""
     out: list[Graze] = []
-    for k, s in enumerate(rays.surfaces[: rays.cut.count]):
+    for k, s in enumerate(rays.cut.surfaces[: rays.cut.count]):
         if isinstance(s, PlaneFace):
             continue
         for side in (1.0, -1.0):
@@ -524,7 +529,7 @@ def _settle_tips(rays: EndRays, rho: float, arc: RimArc, tips: Array) -> None:
     """
     surface = rays.surfaces[arc.surface]
     for i, (angle, beyond) in enumerate(zip((arc.start, arc.stop), arc.grazes, strict=True)):
-        if beyond is None or isinstance(surface, PlaneFace):
+        if beyond is None or not isinstance(surface, CylinderPiece | TorusPiece):
             continue
         if beyond[0].missing and beyond[1] < ANGLE_ROUNDING:
             spine = Spine(rays.plane, surface)

@@ -18,9 +18,13 @@ from math import inf, tau
 import numpy as np
 
 from cagekit.geometry.arrays import Array, Points, Points2
-from cagekit.geometry.contact import CylinderPiece, TorusPiece
-from cagekit.units.tolerance import LAST_STEP, NEAR_END, NEVER_ZERO, NO_LENGTH
+from cagekit.geometry.contact import ContactSurface, CylinderPiece, Solution, TorusPiece, Window
+from cagekit.solids.brep import RuledSurface, SplineCurve
+from cagekit.solids.spline import DEGREE, fitted
+from cagekit.units.tolerance import LAST_STEP, NEAR_END, NEVER_ZERO, NO_LENGTH, READ_EDGE
 
+BEYOND_END = 0.05
+"""How far (rad) the band beside a bend goes on beyond the bend's ends."""
 ROUNDS = 40
 """Steps that look for a place along a veil."""
 STARTS = 25
@@ -119,6 +123,77 @@ class Spine:
         w = spots - self.chart.flat(self.points(t))
         far = np.hypot(w[:, 0], w[:, 1])
         return far - self.piece.radius, w / np.maximum(far, NEVER_ZERO)[:, None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BandFace:
+    """What a cope goes on along beside a bend: where the rays come closest to its centre line.
+
+    It is ruled: from each spot of the centre line a straight runs to both sides, square to it and
+    to the rays.
+    """
+
+    spine: Spine
+    bend: TorusPiece
+
+    @property
+    def owner(self) -> str:
+        """Id of the bent tube."""
+        return self.bend.owner
+
+    @property
+    def piece(self) -> int:
+        """Index of the bend along it."""
+        return self.bend.piece
+
+    def solve(self, origins: Points, direction: Array, window: Window = (-inf, inf)) -> Solution:
+        """Contact of rays ``(n, 3)``; every ray meets it.
+
+        Args:
+            origins: of the rays, ``(n, 3)`` mm.
+            direction: unit vector along all of them, ``(3,)``.
+            window: for the same call as other surfaces have; nothing is left out.
+        """
+        t = self.spine.nearest(self.spine.chart.flat(origins))
+        s = (self.spine.points(t) - origins) @ direction
+        return Solution(s, np.zeros(len(s)), np.zeros(len(s)))
+
+    def distance(self, points: Points) -> tuple[Array, Points]:
+        """Distances ``(n,)`` of points ``(n, 3)`` from the band and its normals ``(n, 3)``."""
+        spine, chart = self.spine, self.spine.chart
+        spots = chart.flat(points)
+        t = spine.nearest(spots)
+        once, twice = spine.slopes(t)
+        at = spine.points(t)
+        ring = (at - self.bend.centre) @ self.bend.x, (at - self.bend.centre) @ self.bend.y
+        rise = (np.outer(ring[0], self.bend.y) - np.outer(ring[1], self.bend.x)) @ chart.inward
+        pace = (once * once).sum(axis=1) + ((chart.flat(at) - spots) * twice).sum(axis=1)
+        normal = chart.inward - chart.lifted(once * (rise / pace)[:, None])
+        size = np.linalg.norm(normal, axis=1)
+        return ((points - at) @ chart.inward) / size, normal / size[:, None]
+
+    def surface(self, width: float) -> RuledSurface:
+        """As a surface of a record, ``width`` mm to either side; its normal points into the tube.
+
+        Args:
+            width: from the centre line to each border, mm.
+        """
+        low, high = self.spine.ends
+        ends = low - BEYOND_END, high + BEYOND_END
+
+        def borders(u: Array) -> Points:
+            t = ends[0] + u * (ends[1] - ends[0])
+            middle = self.spine.points(t)
+            across = width * self.spine.chart.lifted(self.spine.normals(t))
+            return np.concatenate([middle - across, middle + across], axis=1)
+
+        fit = fitted(borders, READ_EDGE)
+        knots, counts = fit.tool.knots, fit.tool.multiplicities
+        first, second = (SplineCurve(DEGREE, p, knots, counts) for p in np.split(fit.poles, 2, 1))
+        made = RuledSurface(first, second)
+        _, along, across = made.derivatives(np.array([[0.5, 0.5]]))
+        ahead = float(np.cross(along[0], across[0]) @ self.spine.chart.inward) > 0
+        return made if ahead else RuledSurface(second, first)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -235,6 +310,8 @@ class Divide:
 
 
 Veil = Silhouette | Divide
+EndSurface = ContactSurface | BandFace
+"""What a ray of an end may end on."""
 
 
 def turn(a: float, b: float) -> float:

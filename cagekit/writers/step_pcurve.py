@@ -46,7 +46,8 @@ def parameter_curve(deck: Deck, edge: Edge, face: Face, surface: int, context: i
         surface: number of that face's surface.
         context: number of the context of parameter planes.
     """
-    if isinstance(face.surface, PlaneSurface | RuledSurface) or not isinstance(edge.curve, EllipseCurve):
+    flat = isinstance(face.surface, PlaneSurface | RuledSurface)
+    if flat or not isinstance(edge.curve, EllipseCurve):
         return None
     if edge.curve.is_circle:
         return None
