@@ -188,7 +188,7 @@ def test_what_is_wrong_and_what_the_checks_say_stay_in_sight(page, served):
         assert side["y"] <= box["y"] < side["y"] + side["height"] / 2
     # a fault of the file is told beside one that was typed
     served.file.write_text("car = [", "utf-8")
-    until(page, "$('problem').textContent.includes('own.toml:1')")
+    until(page, "$('problem').textContent.includes('is not valid TOML')")
     assert "9 furlongs" in page.inner_text("#problem")
     page.click("#tally")
     top = page.locator("#findings > summary").bounding_box()["y"]
