@@ -46,6 +46,8 @@ NEAR_FOOT = 150.0
 
 STEP = 2.5
 """Distance of the axis points looked at, mm."""
+COARSE = 4
+"""Every so manieth of them is looked at first."""
 TOUCH = 1.0
 """Overlap (mm) of two branches that counts as touching only."""
 NEAR_NODE = 60.0
@@ -506,6 +508,11 @@ class _Node:
         self.point = member.path.end_point(end)
 
     @cached_property
+    def coarse(self) -> Vec:
+        """Some axis points of the member, ``COARSE`` steps apart."""
+        return _leaving(self.member, self.end)[::COARSE]
+
+    @cached_property
     def trunk(self) -> Vec | None:
         """The parent's axis here."""
         return _stretch(self.parent.path, self.point)
@@ -523,6 +530,10 @@ class _Node:
         if its is None:
             return False
         reach = self.member.tube.outer_radius + other.tube.outer_radius
+        # no point of an axis is further than this from those looked at
+        between = (COARSE - 1) * STEP
+        if _gaps(self.coarse, its[::COARSE]).min() > reach + 2 * between:
+            return False
         if len(self.mine) and (_gaps(self.mine, its) < reach - TOUCH).any():
             its = _outside(its, self.trunk, _left(self.parent, other))
             if len(its) and (_gaps(self.mine, its) < reach - TOUCH).any():
@@ -599,8 +610,11 @@ def _left(parent: Member, branch: Member) -> float:
 
 def _gaps(a: Vec, b: Vec) -> Vec:
     """Distances between points ``(n, 3)`` and ``(m, 3)``, shape ``(n, m)`` mm."""
-    square = (a * a).sum(axis=1)[:, None] + (b * b).sum(axis=1)[None, :] - 2 * a @ b.T
-    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+    square = a @ b.T
+    square *= -2.0
+    square += np.einsum("ij,ij->i", a, a)[:, None]
+    square += np.einsum("ij,ij->i", b, b)
+    return np.sqrt(np.maximum(square, 0.0, out=square), out=square)
 
 
 def _stretch(path: CentreLine, node: Vec) -> Vec | None:

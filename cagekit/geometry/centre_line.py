@@ -600,9 +600,10 @@ class CentreLine:
 
     def far_from(self, point: ArrayLike, by: float) -> bool:
         """Whether a point ``(3,)`` lies beside the box by more than ``by`` mm."""
-        low, high = self._box
-        p = np.asarray(point, float).tolist()
-        return any(c < a - by or c > b + by for a, c, b in zip(low, p, high, strict=True))
+        (a, b, c), (u, v, w) = self._box
+        x, y, z = np.asarray(point, float).tolist()
+        out = x < a - by or x > u + by or y < b - by or y > v + by
+        return bool(out or z < c - by or z > w + by)
 
     @cached_property
     def _box(self) -> tuple[list[float], list[float]]:
