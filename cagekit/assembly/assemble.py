@@ -229,10 +229,10 @@ def _shaping(cage: Cage, trial: Member, name: EndName, hit: Sequence[str]) -> tu
 def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
     """The tubes of a build, not coped yet."""
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
-    site = Site(build, frame)
+    ground = kept.once(("ground", _ground(build)), object)
+    site = Site(build, frame, kept.once(("rises", ground), dict[tuple[str, str], float]))
     made = _Branches(site.members)
     notes: list[str] = []
-    ground = kept.once(("ground", _ground(build)), object)
     spare = _spare(build)
     for entry in build.entries:
         only = entry.id in spare

@@ -19,6 +19,7 @@ import numpy as np
 
 P = ParamSpec("P")
 T = TypeVar("T")
+H = TypeVar("H", bound=Hashable)
 
 LIMIT = 12000
 """Results kept at most: some fifteen versions of a large cage."""
@@ -96,9 +97,9 @@ class _Content(tuple[Hashable, ...]):
     _hash: int
 
 
-def hashed(parts: Iterable[Hashable]) -> Hashable:
+def hashed(parts: Iterable[H]) -> tuple[H, ...]:
     """A tuple to look up by more than once."""
-    return _Content(parts)
+    return cast(tuple[H, ...], _Content(parts))
 
 
 class Same:

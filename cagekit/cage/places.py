@@ -11,6 +11,7 @@ from difflib import get_close_matches
 
 import numpy as np
 
+from cagekit.cage.made import words_of
 from cagekit.cage.member import Member
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Arc, Spot, Vec, unit, vec
@@ -101,7 +102,7 @@ class Places:
         for key in [name] if not side else [f"{name}_{side}", name]:
             if key in self.members:
                 return (self.members[key],)
-            pieces = tuple(m for m in self.members.values() if m.bar == key)
+            pieces = tuple(self.members[w.id] for w in words_of(self.members) if w.bar == key)
             if pieces:
                 return pieces
         return (self.member(name, side, where=where, text=text),)

@@ -34,10 +34,22 @@ BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear be
 
 
 class Site:
-    """What a generator sees and the helpers that all of them use."""
+    """What a generator sees and the helpers that all of them use.
 
-    def __init__(self, build: Build, frame: Mapping[str, Member] | None = None) -> None:
+    Args:
+        build: what is made.
+        frame: tubes of the car's own frame, when they are made already.
+        rises: what feet on plates of such a build are raised by, as far as it is known, mm.
+    """
+
+    def __init__(
+        self,
+        build: Build,
+        frame: Mapping[str, Member] | None = None,
+        rises: dict[tuple[str, str], float] | None = None,
+    ) -> None:
         self.build, self.car = build, build.car
+        self._rises = {} if rises is None else rises
         self.chassis = chassis_tubes(build.car) if frame is None else frame
         self.members = MadeTubes(self.chassis.values())
         self.places = Places(build.car, self.members, left_out=build.names_left_out)
@@ -91,15 +103,17 @@ class Site:
             return place
         if entry.side not in ("left", "right"):
             return place
-        tubes = [m for m in self.members.values() if place.member in (m.id, m.bar)]
+        named = (w for w in self.members.words if place.member in (w.id, w.bar))
+        tubes = [self.members[w.id] for w in named]
         spans = len(tubes) == 1 and tubes[0].path.start[1] * tubes[0].path.end[1] < 0
         return replace(place, side=entry.side) if spans else place
 
     def of_kind(self, kind: str, side: str = "") -> Member | None:
         """The first member of a kind (or that does its work), on a side or across the car."""
         sides = ("left", "right", "centre") if not side else (side, "centre")
-        own = (m for m in self.members.values() if m.side in sides)
-        return next((m for m in own if kind in (m.kind, m.role)), None)
+        own = (w for w in self.members.words if w.side in sides)
+        found = next((w.id for w in own if kind in (w.kind, w.role)), None)
+        return None if found is None else self.members[found]
 
     def tube_of(self, kind: str, side: str = "") -> OnTube:
         """The tube of a kind, whatever a file calls it; the half on a side of one that spans."""
@@ -144,8 +158,10 @@ class Site:
         """A place on the car raised by the plate that a tube stands on there."""
         if place.normal is None or place.surface == "outrigger":
             return place
-        rise = foot_rise(self.build, place.foot, place.surface)
-        return replace(place, point=vec(place.point + rise * place.normal))
+        key = place.foot, place.surface
+        if key not in self._rises:
+            self._rises[key] = foot_rise(self.build, *key)
+        return replace(place, point=vec(place.point + self._rises[key] * place.normal))
 
     def end_at(self, place: Place) -> End:
         """How a tube ends at a place: coped to its members, flat on its surface, or free."""
