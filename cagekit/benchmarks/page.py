@@ -30,7 +30,7 @@ from cagekit.benchmarks.browser import launch, until
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-SLIDERS = ("dash_bar.set_back", "door_bar.height_rear", "harness_bar.below_shoulder",
+SLIDERS = ("dash_bar.set_back", "door_bar.height_rear", "harness_bar.height",
            "main_hoop.gap")  # fmt: skip
 """Sliders that are moved, each from its value on by half a millimetre at a time."""
 TOLD = ("cpu", "server", "picture", "pixels", "findings")

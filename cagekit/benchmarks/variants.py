@@ -18,6 +18,8 @@ from cagekit.benchmarks.commands import NUMPY, cpu
 from cagekit.inputs.build import Build
 from cagekit.inputs.resolve import load_build, with_changes
 
+MOVES = "dash_bar.set_back,harness_bar.height,door_bar.height_rear,main_hoop.gap"
+"""Dimensions that are moved, one after the other."""
 ERROR = 3.0
 """Spread of the draw, mm: what a tape measures a shell to (common practice)."""
 
@@ -32,8 +34,10 @@ def drawn(build: Build, member: str, field: str, count: int, seed: int) -> list[
         count: how many.
         seed: of the draw.
     """
-    entry = next(e for e in build.entries if member in e.names)
-    value, dice = float(getattr(entry, field)), random.Random(seed)
+    entry = next((e for e in build.entries if member in e.names), None)
+    value, dice = getattr(entry, field, None), random.Random(seed)
+    if not isinstance(value, float):
+        raise SystemExit(f"{build.name} does not say {member}.{field}: give others by --move.")
     moved = (value + dice.gauss(0.0, ERROR) for _ in range(count))
     return [with_changes(build, member, {field: f"{v:.4f} mm"}) for v in moved]
 
@@ -51,7 +55,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         prog="python -m cagekit.benchmarks.variants", description=__doc__
     )
     parser.add_argument("--build", default="gravel-hatch")
-    parser.add_argument("--move", default="main_hoop.gap,harness_bar.below_shoulder")
+    parser.add_argument("--move", default=MOVES)
     parser.add_argument("--count", type=int, default=100, help="versions of each")
     parser.add_argument("--alone", type=int, default=10, help="of these made one by one")
     given = parser.parse_args(arguments)

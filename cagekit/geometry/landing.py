@@ -25,7 +25,7 @@ tip a feather edge. A choice of this project, not of a standard."""
 _SAMPLES_PER_RADIUS = 3.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Parent:
     """A tube that runs through at a joint.
 
