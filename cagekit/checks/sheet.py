@@ -16,7 +16,7 @@ class SheetRow:
     """One line of the sheet, ready to print.
 
     ``sign`` tells a line that the scrutineer answers on the car (inspection or missing input);
-    its signature field stays empty in any case.
+    its signature field stays empty in any case. ``book`` is what ``source`` begins with.
     """
 
     code: str
@@ -28,6 +28,7 @@ class SheetRow:
     status: str
     sign: bool
     signature: str = ""
+    book: str = ""
 
 
 WORKSHOP = ("shop", "plates")
@@ -107,4 +108,5 @@ def _row(group: list[Finding], units: LengthUnit) -> SheetRow:
         source=source_text(f),
         status=f.status.words,
         sign=inspected,
+        book=f.source,
     )

@@ -84,24 +84,13 @@ def count_text(found: Sequence[Finding], rules: Sequence[str]) -> str:
 
 
 def _table(name: str, rows: Sequence[SheetRow]) -> dict[str, Any]:
-    """The table of one rulebook; what all its sources begin with is in the title, said once."""
-    lead = _lead([r.source for r in rows])
+    """The table of one rulebook; what most of its sources begin with is in the title, said once."""
+    books = Counter(r.book for r in rows if r.source.startswith(f"{r.book} "))
+    lead = books.most_common(1)[0][0] if books else ""
     cells = [_cells(r) for r in rows]
     for c in cells:
-        c["source"] = c["source"].removeprefix(f"{lead} ") if lead else c["source"]
+        c["source"] = c["source"].removeprefix(f"{lead} ")
     return {"title": f"{name}: {lead}" if lead else name, "rows": cells}
-
-
-def _lead(sources: Sequence[str]) -> str:
-    """The words that most sources begin with; each of those has more words behind them."""
-    first = Counter(s.split(" ")[0] for s in sources).most_common(1)
-    alike = [s.split(" ") for s in sources if s.split(" ")[0] == first[0][0]] if first else []
-    if len(alike) < 2:
-        return ""
-    shared = 0
-    while all(len(w) > shared + 1 and w[shared] == alike[0][shared] for w in alike):
-        shared += 1
-    return " ".join(alike[0][:shared])
 
 
 def _cells(r: SheetRow) -> dict[str, str]:
