@@ -191,7 +191,8 @@ def test_no_part_leaves_the_table_without_a_name_or_its_folds(name):
     assert sum(g.quantity for g in alike(plates)) == sum(p.quantity for p in plates)
     # what is alike weighs the same, and is of the same flat size
     for g in alike(plates):
-        assert np.ptp([p.mass for p in g.plates]) < 1e-6
+        # within what a hundredth of a millimetre on an edge weighs
+        assert np.ptp([p.mass for p in g.plates]) < 2e-4 * g.plates[0].mass
         assert len({tuple(np.round(p.outline.size, 2)) for p in g.plates}) == 1
     plan = nest_for(plates, one.tooling)
     for sheet in plan.sheets:
