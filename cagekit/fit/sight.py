@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from math import ceil, pi
 
@@ -68,7 +69,7 @@ class BallRow:
         return cls(name, np.concatenate(parts), radius)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Caps:
     """A row of balls as one eye sees it: directions and half angles, ``(n,)`` rad."""
 
@@ -88,10 +89,22 @@ class Caps:
         elevation = np.arcsin(np.clip(d[:, 2] / np.maximum(size, _NEAR), -1.0, 1.0))
         return cls(row.name, azimuth, elevation, half)
 
+    @cached_property
+    def _level(self) -> Vec:
+        return np.asarray(np.cos(self.elevation))
+
+    @cached_property
+    def _up(self) -> Vec:
+        return np.asarray(np.sin(self.elevation))
+
+    @cached_property
+    def _edge(self) -> Vec:
+        return np.asarray(np.cos(self.half))
+
     def across(self, elevation: float) -> list[Interval]:
         """Azimuths hidden on the cone at ``elevation``, as intervals in -pi to pi."""
-        spread = np.cos(elevation) * np.cos(self.elevation)
-        rest = np.cos(self.half) - np.sin(elevation) * np.sin(self.elevation)
+        spread = np.cos(elevation) * self._level
+        rest = self._edge - np.sin(elevation) * self._up
         met = rest <= spread
         share = np.clip(rest[met] / np.maximum(spread[met], NOISE), -1.0, 1.0)
         width = np.arccos(share)
@@ -101,11 +114,13 @@ class Caps:
     def upright(self, azimuth: float) -> list[Interval]:
         """Elevations hidden in the half plane at ``azimuth``, as intervals."""
         turn = self.azimuth - azimuth
-        ahead = np.cos(self.elevation) * np.cos(turn)
-        up = np.sin(self.elevation)
+        ahead = self._level * np.cos(turn)
+        up = self._up
         size = np.hypot(ahead, up)
-        met = (np.cos(self.half) <= size) & (np.abs((turn + pi) % (2 * pi) - pi) < pi / 2)
-        width = np.arccos(np.clip(np.cos(self.half[met]) / size[met], -1.0, 1.0))
+        met = (self._edge <= size) & (np.abs((turn + pi) % (2 * pi) - pi) < pi / 2)
+        if not met.any():
+            return []
+        width = np.arccos(np.clip(self._edge[met] / size[met], -1.0, 1.0))
         centre = np.arctan2(up[met], ahead[met])
         return merged(np.column_stack([centre - width, centre + width]))
 
@@ -127,7 +142,8 @@ def _wrapped(low: Vec, high: Vec) -> list[Interval]:
 
 def merged(rows: Iterable[Sequence[float]] | Vec) -> list[Interval]:
     """Union of intervals, in order."""
-    table = np.array([tuple(r) for r in rows], dtype=float).reshape(-1, 2)
+    known = rows if isinstance(rows, np.ndarray) else [tuple(r) for r in rows]
+    table = np.asarray(known, dtype=float).reshape(-1, 2)
     if not len(table):
         return []
     table = table[np.argsort(table[:, 0], kind="stable")]

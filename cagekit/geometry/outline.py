@@ -321,7 +321,7 @@ class Outline:
 
     @cached_property
     def _arcs(self) -> tuple[Segment, ...]:
-        return tuple(self._pieces(np.flatnonzero(self._curved).tolist()))
+        return tuple(self.segments[i] for i in np.flatnonzero(self._curved))
 
     @cached_property
     def _curved(self) -> NDArray[np.bool_]:

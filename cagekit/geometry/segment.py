@@ -7,6 +7,7 @@ anticlockwise, 0 for a straight.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import atan, atan2, cos, hypot, pi, sin, tan
 
 import numpy as np
@@ -35,7 +36,7 @@ def vec2(value: ArrayLike) -> Vec2:
     return out
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Segment:
     """One piece of an outline: straight when ``bulge`` is 0, else a true arc."""
 
@@ -48,24 +49,24 @@ class Segment:
         """Tell whether the piece is an arc."""
         return abs(self.bulge) > BULGE_TOL
 
-    @property
+    @cached_property
     def chord(self) -> float:
         """Distance between the two ends, mm."""
         return float(hypot(*(self.end - self.start)))
 
-    @property
+    @cached_property
     def sweep(self) -> float:
         """Signed angle of the arc, rad (anticlockwise positive); 0 for a straight."""
         return 4 * atan(self.bulge) if self.is_arc else 0.0
 
-    @property
+    @cached_property
     def radius(self) -> float:
         """Radius of the arc, mm; infinite for a straight."""
         if not self.is_arc:
             return float("inf")
         return self.chord * (1 + self.bulge**2) / (4 * abs(self.bulge))
 
-    @property
+    @cached_property
     def centre(self) -> Vec2:
         """Centre of the arc, ``(2,)`` mm."""
         mid = (self.start + self.end) / 2
@@ -73,7 +74,7 @@ class Segment:
         left = np.array([-d[1], d[0]])
         return vec2(mid + left * (1 - self.bulge**2) / (4 * self.bulge))
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Length along the piece, mm."""
         return abs(self.sweep) * self.radius if self.is_arc else self.chord
