@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cagekit.names import in_words
+from cagekit.names import at_start, in_words
 from cagekit.page.cards import cards
 from cagekit.page.meshes import packed
 from cagekit.page.rows import sizes, summary
@@ -47,7 +47,7 @@ def texts(design: Design) -> Json:
         "units": design.units,
         "about": summary(design),
         "cautions": list(CAUTIONS),
-        "notes": [in_words(n) for n in design.cage.notes],
+        "notes": [at_start(in_words(n)) for n in design.cage.notes],
         "cards": cards(design),
         "sizes": sizes(design),
         "eyes": [[round(float(x), 1) for x in who.eye] for who in design.people[:1]],

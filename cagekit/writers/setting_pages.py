@@ -35,6 +35,8 @@ def setting_page(book: Book) -> dict[str, Any]:
     ]
     if not feet:
         return {"holes": hole_rows(book)} if out.holes else {}
+    backing = {p.id for p in book.cage.plates if p.kind == "backing_plate"}
+    backed = any(p.plate in backing for p in out.plates)
     plan = plan_drawing(feet, [p.corners for p in out.plates], book.width, PLAN, book.length)
     return {
         **book.picture("plan", plan),
@@ -47,6 +49,7 @@ def setting_page(book: Book) -> dict[str, Any]:
             ]
             for f in out.feet
         ],
+        "plates_title": "Plates and backing plates" if backed else "Plates",
         "plates": [
             [
                 named(p.plate),

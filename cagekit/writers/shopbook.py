@@ -33,7 +33,7 @@ from cagekit.writers.plate_pages import plate_cards
 from cagekit.writers.scrutineer_page import scrutineer_sheet
 from cagekit.writers.setting_pages import mark_lists, setting_page
 from cagekit.writers.tube_pages import card, wall_page
-from cagekit.writers.weld_pages import weld_maps
+from cagekit.writers.weld_pages import plates_title, weld_maps
 
 FIELD: Mapping[str, tuple[float, float]] = {"a4": (186.0, 264.0), "letter": (191.0, 246.0)}
 """Free width and height of a page of the book, mm."""
@@ -166,6 +166,7 @@ class Book:
             "filler": self.filler(),
             "maps": weld_maps(self),
             "welds": [self.weld(r, r.weld) for r in self.design.weld_rows if r.weld],
+            "plates_title": plates_title(self.design.weld_rows),
             "plate_welds": [self.plate_weld(r) for r in self.design.weld_rows if not r.weld],
             "inspection": inspection_rows(self.cage, self.size, self.length),
             "scrutineer": scrutineer_sheet(self, found),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from cagekit.names import at_start
 from cagekit.shop.welding.weld_rows import WeldRow
 from cagekit.view.camera import OBLIQUE
 from cagekit.view.linework import weld_drawing
@@ -13,6 +15,17 @@ if TYPE_CHECKING:
 
 MAPS = {"joints": 0.45, "plates": 0.31}
 """Most that each picture takes of the page's height."""
+
+
+MANY = {"foot": "feet", "box": "boxes", "plate to car": "plates to the car"}
+"""Kinds of welds that take no s when there are several."""
+
+
+def plates_title(found: Sequence[WeldRow]) -> str:
+    """What the list of welds of plates is of, in its order: only what there is."""
+    kinds = dict.fromkeys(MANY.get(r.kind, f"{r.kind}s") for r in found if not r.weld)
+    *first, last = kinds or ["none"]
+    return at_start(f"{', '.join(first)} and {last}" if first else last)
 
 
 def weld_maps(book: Book) -> dict[str, list[dict[str, Any]]]:

@@ -329,9 +329,9 @@ class _Work:
         if not ends:
             return []
         return [
-            f"{'; '.join(ends)}: mark the node on the frame tube from the setting-out, take paint "
-            "and rust off to bare metal as far as the weld will be hot, inside too where it can "
-            "be reached, then set the saddle down and tack it in two places."
+            f"{at_start('; '.join(ends))}: mark the node on the frame tube from the setting-out, "
+            "take paint and rust off to bare metal as far as the weld will be hot, inside too "
+            "where it can be reached, then set the saddle down and tack it in two places."
         ]
 
     def before(self, stage: FitStage) -> Step:

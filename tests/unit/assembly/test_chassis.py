@@ -90,7 +90,7 @@ def test_setting_out_finds_every_node_by_tape_along_the_frame(design: Design) ->
 def test_work_and_welds_name_the_frame(design: Design) -> None:
     steps = design.steps
     text = " ".join(t for s in steps for t in s.text)
-    assert "main hoop A on waist rail left and hoop cross" in text
+    assert "Main hoop A on waist rail left and hoop cross" in text
     on_frame = [j.id for j in design.fitted.joints if set(j.parents) & set(design.cage.chassis)]
     assert len(on_frame) == 4
     for joint in on_frame:

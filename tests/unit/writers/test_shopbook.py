@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import demos
@@ -14,6 +15,7 @@ from cagekit.names import named
 from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
 from cagekit.writers.tube_pages import tube_facts
+from cagekit.writers.weld_pages import plates_title
 
 
 @pytest.fixture(
@@ -138,3 +140,17 @@ def test_the_book_is_the_same_every_time(
     write_shopbook(design, tmp_path)
     first = made(design.build.name) / "shopbook.pdf"
     assert first.read_bytes() == (tmp_path / "shopbook.pdf").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("kinds", "title"),
+    [
+        (["foot", "foot"], "Feet"),
+        (["foot", "gusset"], "Feet and gussets"),
+        (["plate to car", "foot", "tab"], "Plates to the car, feet and tabs"),
+    ],
+)
+def test_the_list_of_welds_of_plates_is_titled_after_what_it_holds(kinds, title, design) -> None:
+    row = next(r for r in design.weld_rows if not r.weld)
+    joint = next(r for r in design.weld_rows if r.weld)
+    assert plates_title([joint, *(replace(row, kind=k) for k in kinds)]) == title
