@@ -116,11 +116,25 @@ class _Pickler(pickle.Pickler):
             return _proxy, (dict(value),)
         if type(value) is Kept:
             return Kept, ()
+        if isinstance(value, Design):
+            how = value.__reduce_ex__(pickle.HIGHEST_PROTOCOL)
+            return (*how[:2], _told(value))
         if not isinstance(value, type) and OWN_CONTENT in getattr(value, "__dict__", ()):
             how = value.__reduce_ex__(pickle.HIGHEST_PROTOCOL)
             state = {k: v for k, v in value.__dict__.items() if k != OWN_CONTENT}
             return (*how[:2], state)
         return NotImplemented
+
+
+def _told(design: Design) -> dict[str, Any]:
+    """What a design is and what rooms below worked out of it; of what others keep, the findings.
+
+    The rest of that may hold functions of this process, and is worked out again where it is asked.
+    """
+    state = {k: v for k, v in vars(design).items() if k != "makeable"}
+    kept = state["_worked_out"].items()
+    found = {k: v for k, v in kept if isinstance(k, tuple) and k[0] == "findings"}
+    return {**state, "_worked_out": found}
 
 
 def _proxy(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
