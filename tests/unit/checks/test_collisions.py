@@ -186,6 +186,22 @@ def test_points_of_a_wall_lie_round_its_axis_ring_by_ring() -> None:
         assert (float(found[0][0]), float(found[1][0])) == pytest.approx((station, phi[3]))
 
 
+def test_what_a_pair_gets_does_not_hang_on_the_pairs_beside_it() -> None:
+    bent = CentreLine.from_polyline([(-400, 0, 9), (50, 6, 0), (60, 400, 0)], 90.0, owner="bent")
+    tube = Tube(name="t", od=2 * R, wall=2.0, material="e355")
+    all_ = [
+        Member(id="bent", role="strut", tube=tube, path=bent),
+        bar("one", (-300, -200, 20), (-250, 250, 25)),
+        bar("two", (-100, -200, -22), (-40, 250, -13)),
+        bar("three", (-300, 200, 30), (300, 270, 21)),
+    ]
+    hits = overlaps(Cage("test", all_))
+    assert len(hits) >= 4
+    for hit in hits:
+        (alone,) = overlaps(Cage("test", [hit.a, hit.b]))
+        assert (alone.depth, alone.gap, *alone.point) == (hit.depth, hit.gap, *hit.point)
+
+
 @pytest.mark.parametrize("name", [p.name for p in list_presets("build")])
 def test_the_demos_are_free_of_collisions(name: str) -> None:
     assert overlaps(assemble(load_build(name))) == []

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from cagekit.cage.member import Member
+from cagekit.car.shell import surfaces
+from cagekit.design import Design
 from cagekit.fit.tubes import Tubes
 from cagekit.geometry.centre_line import CentreLine, vec
 from cagekit.geometry.clearance import segment_gap
@@ -93,3 +95,16 @@ def test_points_at_stations_are_the_paths_own(bar: Callable[..., Member]) -> Non
 def test_no_tubes_no_gaps() -> None:
     assert Tubes([]).nearest([ball(0, 0, 0, 1)]) == [()]
     assert isinstance(CentreLine.straight((0, 0, 0), (1, 0, 0)), CentreLine)
+
+
+def test_what_a_solid_gets_does_not_hang_on_the_solids_beside_it() -> None:
+    cockpit = Design.load("sprint-wagon").cockpit
+    body = list(cockpit.occupants[0].parts().values())
+    shell = [s.solid for s in surfaces(cockpit.car)]
+    together = cockpit.tubes.nearest([*body, *shell])
+    for solid, found in zip([*body, *shell], together, strict=True):
+        (alone,) = cockpit.tubes.nearest([solid])
+        for a, b in zip(alone, found, strict=True):
+            assert (a.gap, a.station, *a.on_tube, *a.on_solid) == (
+                b.gap, b.station, *b.on_tube, *b.on_solid
+            )  # fmt: skip
