@@ -339,7 +339,7 @@ class Plan:
                 good, bad = self._halved(curve, here, there, pair)
                 if float(np.linalg.norm(good - track[-1])) > FLAT_POINT:
                     track.append(good)
-                self._end_ridge(place, border, curve, track, self._met(pair, good, bad))
+                self._end_ridge(place, border, curve, track, self._met(curve, pair, good, bad))
                 return
             track.append(there)
             step = min(1.6 * step, STEP)
@@ -402,16 +402,16 @@ class Plan:
                 bad = middle
         return good, bad
 
-    def _met(self, pair: frozenset[int], good: Array, bad: Array) -> Array:
+    def _met(self, curve: Crease, pair: frozenset[int], good: Array, bad: Array) -> Array:
         """The exact end of a ridge, ``(3,)``, near its last point ``good``."""
         third = self._stopped(bad, pair)
         i, j = sorted(pair)
-        first, second = self.rays.surfaces[i], self.rays.surfaces[j]
+        first, second = curve.first, curve.second
         if third is None or third < 0:
             return good
         spot = self.chart.flat(good[None])
         if third in pair:
-            other = first if third == j else second
+            other = self.rays.surfaces[i if third == j else j]
             veil = self._near_veil(spot[0], {third})
             return self._on_crest(veil, spot[0], other)
         beside = [k for k in pair if third in next_pieces(self.rays, k)]
