@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import demos
@@ -13,7 +14,9 @@ from cagekit.cli.main import run
 from cagekit.errors import KernelError
 from cagekit.solids import bodies
 from cagekit.solids.bodies import build_records
+from cagekit.solids.brep import Record
 from cagekit.solids.creases import Refused
+from cagekit.solids.tube import TubeToWrite
 from cagekit.writers.part21 import parse
 from cagekit.writers.step import write_files
 from cagekit.writers.step_read import solid_names
@@ -27,19 +30,20 @@ ODD = "hoop_diagonal"
 @pytest.fixture
 def odd(monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither the direct way nor the kernel can make one tube."""
-    direct, kernel = bodies.tube_record, bodies.kernel_body
+    direct, kernel = bodies.tube_records, bodies.kernel_body
 
-    def refused(name: str, *args: object, **more: object) -> object:
-        if name in (ODD, "strut"):
-            raise Refused("the ridges of an end face cross")
-        return direct(name, *args, **more)  # type: ignore[arg-type]
+    def refused(tubes: Sequence[TubeToWrite]) -> list[Record | Refused]:
+        made = direct(tubes)
+        odd = Refused("the ridges of an end face cross")
+        names = [tube.name in (ODD, "strut") for tube in tubes]
+        return [odd if here else record for here, record in zip(names, made, strict=True)]
 
     def failed(cage: object, id_: str, *args: object, **more: object) -> object:
         if id_ in (ODD, "strut"):
             raise KernelError(f"{id_}: the kernel's cut failed.")
         return kernel(cage, id_, *args, **more)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(bodies, "tube_record", refused)
+    monkeypatch.setattr(bodies, "tube_records", refused)
     monkeypatch.setattr(bodies, "kernel_body", failed)
 
 
@@ -81,7 +85,8 @@ def test_make_goes_on_and_says_so(
     monkeypatch.chdir(tmp_path)
     assert run(["make", SMALL, "--only", "step,cuts"]) == 3
     told = capsys.readouterr()
-    assert f"error: {ODD} is in no STEP file: the kernel's cut failed." in told.err
+    named = ODD.replace("_", " ")
+    assert f"error: {named} is in no STEP file: the kernel's cut failed." in told.err
     made = tmp_path / "outputs" / SMALL
     assert ODD in (made / "cuts.csv").read_text()
     manifest = json.loads((made / "manifest.json").read_text())
