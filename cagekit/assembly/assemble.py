@@ -195,7 +195,7 @@ class _Trials:
             name: its end.
             hit: ids of the branches.
         """
-        trial = self._kept.same(_coped_too(member, name, hit))
+        trial = _coped_once(self._kept, member, name, hit)
         parents = [tubes[p] for p in trial.end(name).parents]
         # by content: what is told here must be found again, whatever has been let go meanwhile
         key = ("touched", content(trial), name, content(parents))
@@ -233,7 +233,7 @@ def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
     site = Site(build, frame, kept.once(("rises", ground), dict[tuple[str, str], float]))
     made = _Branches(site.members)
     notes: list[str] = []
-    spare = _spare(build)
+    spare = _spare(build, kept)
     for entry in build.entries:
         only = entry.id in spare
         key = ("members", ground, content(entry), only)
@@ -286,14 +286,13 @@ class _Step:
     notes: tuple[str, ...] = ()
 
 
-def _spare(build: Build) -> frozenset[str]:
+def _spare(build: Build, kept: Kept) -> frozenset[str]:
     """Members that only the layout asks for, in a build that leaves out some of the layout."""
     if not build.names_left_out:
         return frozenset()
     said = build.file.members
-    return frozenset(
-        e.id for e in spread(build.layout.member) if not any(name in said for name in e.names)
-    )
+    both = kept.once(("spread", Same(build.layout)), partial(spread, build.layout.member))
+    return frozenset(e.id for e in both if not any(name in said for name in e.names))
 
 
 def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> _Step:
@@ -446,7 +445,7 @@ def _meet_neighbours(
             notes.append(
                 f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
             )
-            member = kept.same(_coped_too(member, name, hit))
+            member = _coped_once(kept, member, name, hit)
     return member
 
 
@@ -480,6 +479,12 @@ class _Branches:
             if i not in parents and self._place[i] < last
         )  # fmt: skip
         return tuple(tubes[i] for i in found if tubes[i].bar != member.bar)
+
+
+def _coped_once(kept: Kept, member: Member, name: EndName, hit: tuple[str, ...]) -> Member:
+    """The same member coped to these branches too, as one object."""
+    key = ("coped too", member, name, hit)
+    return kept.once(key, lambda: kept.same(_coped_too(member, name, hit)))
 
 
 def _coped_too(member: Member, name: EndName, hit: Sequence[str]) -> Member:
