@@ -29,7 +29,8 @@ def shaken(build: Build, rng: random.Random, strength: float) -> dict[str, Any]:
             continue
         fields: dict[str, Any] = {}
         for name, value in entry:
-            if isinstance(value, float) and rng.random() < 0.5:
+            # a small change of what is 0 asks for something that is not there, often in vain
+            if isinstance(value, float) and (value or strength > 0.1) and rng.random() < 0.5:
                 room = 80.0 if value > 10.0 else 0.5
                 shift = (
                     value * rng.uniform(-strength, strength) + rng.uniform(-room, room) * strength

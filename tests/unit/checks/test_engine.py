@@ -266,13 +266,13 @@ def test_the_table_fits_80_columns_and_has_no_colour(
     assert "\x1b" not in text
     assert "legal" not in text.lower()
     assert text.startswith("2 fail, 2 warn, 1 need input, 1 to look at")
-    assert ("pass    main_hoop" in text) is everything
+    assert ("pass    main hoop" in text) is everything
     assert ("Cannot be judged yet" in text) is everything
 
 
 def test_subjects_that_say_the_same_share_a_block(tmp_path: Path) -> None:
     text = table_text(findings(tmp_path))
-    assert "door_bar_left, door_bar_right 40 x 2 mm each" in text
+    assert "door bar left, door bar right 40 x 2 mm each" in text
 
 
 def test_a_fact_is_told_once_with_all_its_limits(tmp_path: Path) -> None:
@@ -321,7 +321,7 @@ def test_sides_share_a_block_and_one_number_with_unlike_limits_too() -> None:
     assert table_text(found).splitlines() == [
         "4 fail, 0 warn",
         "",
-        "FAIL  room to left/right door: bar_l -47 mm, bar_r -44 mm",
+        "FAIL  room to left/right door: bar l -47 mm, bar r -44 mm",
         "      must be >= 0 mm: [car/left-door]; [car/right-door]",
         "      Cure: Move each off.",
         "FAIL  outside diameter: hoop, rail 38.1 mm each",
@@ -346,7 +346,7 @@ def test_why_tells_all(tmp_path: Path) -> None:
     for word in (
         "mine/size",
         "fail",
-        "door_bar_left",
+        "door bar left",
         "40 x 2 mm",
         "Tubes are large.",
         "Use a larger tube.",

@@ -33,7 +33,7 @@ def test_the_template_of_an_end_by_the_other_tube_says_it() -> None:
     (t,) = (t for t in all_templates(design) if t.grind)
     assert (t.member, grinding(t, "mm")) == (
         "rear_brace_left",
-        "grind up to 1.5 mm off at hoop_diagonal",
+        "grind up to 1.5 mm off at hoop diagonal",
     )
 
 
