@@ -155,8 +155,10 @@ def test_plates_that_cannot_be_made_after_a_drag_are_told_and_the_last_whole_cag
 
     session = server.session
     before = session.design
+    seen = threading.Event()
 
     def fails(build, cage):
+        seen.wait(30)
         raise GeometryError("foot_main_hoop_a", "cannot be made here.", "Move it.")
 
     monkeypatch.setattr(room, "with_plates", fails)
@@ -164,6 +166,7 @@ def test_plates_that_cannot_be_made_after_a_drag_are_told_and_the_last_whole_cag
     with session.answering():
         session.change(HEIGHT, 474.5, drag=True)
         assert not session.problem
+        seen.set()
     told_until(heard, lambda m: m.get("version", 0) > 0 and bool(session.problem))
     session.forget(heard)
     assert "foot_main_hoop_a" in session.problem
