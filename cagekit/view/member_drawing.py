@@ -47,6 +47,8 @@ NARROW = 75.0
 """A view that is narrower than this has no room for words between its ends, mm of paper."""
 SHORTEST = 25.0
 """Ends nearer to each other than this get no distance between them, mm of paper."""
+CLEAR = 1.0
+"""At least this much paper between the words at a bend and the tube, mm."""
 OVERALL = 4.0
 """From the edge of the paper to the line of an overall size, mm."""
 
@@ -223,7 +225,7 @@ def _view(
         'stroke-dasharray="4 1 0.6 1"/>'
     )
     if straights:
-        body += _texts(tube, at, axis.mean(axis=0), od * scale / 2)
+        body += _texts(tube, at, axis, od * scale / 2)
         body += _chord(tube, at, h - OVERALL - LOWER if lower else None)
     body += _names(tube, at, od * scale / 2)
     drawing = LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
@@ -299,8 +301,9 @@ def _chord_words(tube: DrawnTube) -> str:
     return f"A to B {tube.length(across)}"
 
 
-def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], centre: Vec, half: float) -> list[str]:
+def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], axis: Vec, half: float) -> list[str]:
     """Length of each straight beside it, number, angle and radius at each bend."""
+    centre = axis.mean(axis=0)
     out: list[str] = []
     bend = 0
     for piece in tube.tips.pieces:
@@ -313,10 +316,21 @@ def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], centre: Vec, half: float) 
             bend += 1
             mid = at(piece.point(piece.length / 2))[0]
             ahead = at(piece.point(piece.length / 2 + 1.0))[0] - mid
-            spot = mid - _away(mid, ahead, centre) * (half + 9.0)
             words = f"{bend}: {np.degrees(piece.angle):.1f}°"
+            spot = _beside_bend(mid, _away(mid, ahead, centre), words, axis, half)
             out.append(text(spot, words, size=ANGLE, bold=True, halo=True))
     return out
+
+
+def _beside_bend(mid: Vec, away: Vec, words: str, axis: Vec, half: float) -> Vec:
+    """Where the words of a bend stand on its inner side: as near as they clear the whole tube."""
+    box = np.array([0.29 * len(words), 0.37]) * ANGLE  # half of what bold letters take
+    spots = [mid - away * (half + far) for far in np.arange(9.0, 30.0, 0.5)]
+    for spot in spots:
+        off = np.maximum(np.abs(axis - (spot - [0.0, box[1]])) - box, 0.0)
+        if float(np.hypot(*off.T).min()) >= half + CLEAR:
+            return spot
+    return spots[0]
 
 
 def _away(spot: Vec, along: Vec, centre: Vec) -> Vec:

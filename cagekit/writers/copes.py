@@ -155,7 +155,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "zero": "TOP" if t.reference.startswith("top") else "LINE",
                 "to": ", ".join(map(named, t.parents)) or stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),
-                "tube": f"{_size(tube.od, design.units)} x {_size(tube.wall, design.units)}",
+                "tube": " x ".join(_size(d, design.units) for d in (tube.od, tube.wall)),
                 "deepest": "cut square" if t.square else f"deepest at {round(t.deepest) % 360}°",
                 "reference": t.reference,
                 "width": t.width,
@@ -215,7 +215,7 @@ def grinding(t: Template, units: str) -> str:
 
 
 def _size(mm: float, units: str) -> str:
-    return format_length(mm, "in", decimals=3) if units == "in" else format_length(mm, "mm")
+    return format_length(mm, "in", decimals=3) if units == "in" else f"{mm:g} mm"
 
 
 def _line(points: Vec, *, closed: bool = False) -> Outline:

@@ -10,6 +10,7 @@ import pytest
 
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.shop.bending.rows import trimmed
+from cagekit.view.fonts import font
 from cagekit.view.member_drawing import DrawnTube, bend_plane, end_words, lift_of_b, member_drawings
 from cagekit.view.mesh import tube_mesh
 from cagekit.view.straight_drawing import StraightEnd, straight_drawing
@@ -54,6 +55,29 @@ def test_the_second_view_holds_the_whole_tube() -> None:
     assert points.min() > 0
     assert points[:, 0].max() < edge.width
     assert points[:, 1].max() < edge.height
+
+
+@pytest.mark.parametrize("half", [350.0, 600.0])
+def test_the_words_at_a_bend_stand_off_the_tube(half: float) -> None:
+    # legs that lean: below its upper bends the tube comes in towards the words
+    corners = [(0, 0.8 * half, 0), (0, half, 500), (0, 0.6 * half, 1000)]
+    corners += [(0, -y, z) for _, y, z in reversed(corners)]
+    hoop = CentreLine.from_polyline(np.array(corners, float), [150.0] * 4, owner="hoop")
+    plan = views(hoop)[0].drawing
+    axis = re.search(r'<path d="([^"]+)"[^>]*stroke-dasharray', plan.svg)
+    assert axis
+    points = np.array(re.findall(r"[ML](-?[.0-9]+) (-?[.0-9]+)", axis[1]), float)
+    words_at = r'<text x="([.0-9]+)" y="([.0-9]+)"[^>]*size="([.0-9]+)"[^>]*>(\d: [.0-9]+°)'
+    told = re.findall(words_at, plan.svg)
+    assert len({words for *_, words in told}) == 4
+    for x, y, size, words in told:
+        # the font's own measure of the words, in mm
+        box = font(100, bold=True).getbbox(words, anchor="ms")
+        left, top, right, low = np.array(box) * float(size) / 100
+        low_corner = np.array([float(x) + left, float(y) + top])
+        high_corner = np.array([float(x) + right, float(y) + low])
+        off = np.maximum(np.maximum(low_corner - points, points - high_corner), 0.0)
+        assert np.hypot(*off.T).min() > 45.0 * plan.scale / 2 + 0.5
 
 
 def chord(path: CentreLine) -> tuple[np.ndarray, float]:
