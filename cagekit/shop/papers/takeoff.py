@@ -252,6 +252,9 @@ def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:
         length = _length_near(m, helmets, PAD_WITHIN)
         if m.id in asked:
             length = max(length, _length_near(m, bodies, BODY_WITHIN)) or cage.cut_length(m.id)
+        if m.id in cage.members:
+            # the path goes on to the parents' axes, the tube does not
+            length = min(length, cage.cut_length(m.id))
         if length > 0:
             yield PaddingOrder(
                 member=m.id,

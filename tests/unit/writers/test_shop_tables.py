@@ -119,6 +119,12 @@ def test_every_end_has_a_row_for_the_saw_and_for_the_grinder(design: Design) -> 
     assert len(book.ordinates()) >= len(coped)
 
 
+def test_padding_is_no_longer_than_its_tube(design: Design) -> None:
+    long = {p.member: p.length / design.cage.cut_length(p.member) for p in design.materials.padding}
+    assert max(long.values()) == pytest.approx(1.0, abs=1e-9)  # some are padded from tip to tip
+    assert min(long.values()) < 0.9
+
+
 def test_a_bare_bar_near_a_helmet_is_not_called_padded(design: Design) -> None:
     book = Book(design)
     bare = PaddingOrder(member="header_bar", od=40.0, length=275.0, thickness=0.0, asked=False)
