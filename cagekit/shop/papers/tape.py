@@ -137,10 +137,12 @@ def _end(cage: Cage, member: Member, side: str) -> Held:
 def _hoop_checks(cage: Cage, member: Member) -> list[TapeCheck]:
     left, right = _end(cage, member, "left"), _end(cage, member, "right")
     name = named(member.id)
+    # two bends stand above each other on a side
+    upper = "upper " if len(member.path.bends) > 2 else ""
     return [
         TapeCheck(
             start=f"{name}, left end",
-            end=f"{name}, middle of right bend",
+            end=f"{name}, middle of {upper}right bend",
             distance=over_outside(left, _corner(cage, member, "right")),
             twin=over_outside(right, _corner(cage, member, "left")),
         ),
