@@ -146,8 +146,8 @@ def _placed(scene: Sequence[SceneBody]) -> list[Tile]:
 def _header(sheet: PictureSheet, cage: Cage, units: LengthUnit, title: str) -> None:
     length = sum(cage.cut_length(i) for i in cage.members)
     metres = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
-    count = len(cage.members)
-    parts = [f"{count} member{'' if count == 1 else 's'}", f"{metres} of tube"]
+    count = len(cage.as_fitted().members)
+    parts = [f"{count} tube{'' if count == 1 else 's'}", f"{metres} of tube"]
     parts.append(f"{format_mass(cage.tube_mass(), units)} of tube")
     if cage.plates:
         plates = sum(p.mass * p.quantity for p in cage.plates)

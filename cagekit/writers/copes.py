@@ -24,6 +24,7 @@ from cagekit.shop.nesting.plate_drawing import CAUTION, Drawing, Layer, Stroke, 
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
 from cagekit.units import format_length
 from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON
+from cagekit.view.overview import numbers_of
 from cagekit.writers.csv import write_table
 from cagekit.writers.dxf import dxf_options, save
 from cagekit.writers.pdf import document
@@ -145,13 +146,14 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
     width, height = PAGES[page]
     rows = []
     numbers = {id_: n for n, id_ in enumerate(design.fitted.members, start=1)}
+    numbers |= numbers_of(design.cage)
     for t in found:
         label, arrow = _label(t)
         tube = t.tube
         rows.append(
             {
                 "title": f"{named(t.member)}  {t.end.upper()}",
-                "number": str(numbers.get(t.member, "")),
+                "number": str(numbers[t.member]),
                 "zero": "TOP" if t.reference.startswith("top") else "LINE",
                 "to": ", ".join(map(named, t.parents)) or stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),

@@ -224,3 +224,14 @@ def test_a_swing_out_bar_is_drilled_on_its_template() -> None:
         assert t.height > hole[:, 1].max()
     centres = sorted(float(h[:, 0].mean()) % t.width for h in t.holes)
     assert centres[1] - centres[0] == pytest.approx(t.width / 2, abs=0.05)
+
+
+def test_every_template_bears_the_number_of_its_tube_in_the_book() -> None:
+    """The pieces of a bar that swings out too: they are cut from one tube with one number."""
+    whole = Design.load("sprint-wagon")
+    rows = pdf_data(whole, all_templates(whole))["templates"]
+    numbers = {r["title"].rsplit(" ", 2)[0]: r["number"] for r in rows}
+    pieces = {t: n for t, n in numbers.items() if t.startswith("door bar left")}
+    assert len(pieces) > 1
+    assert set(pieces.values()) == {str([*whole.fitted.members].index("door_bar_left_fitted") + 1)}
+    assert all(numbers.values())
