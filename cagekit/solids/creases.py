@@ -7,6 +7,7 @@ an ellipse. Whatever is left is followed step by step and interpolated.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan2, isinf, pi
 
@@ -69,6 +70,33 @@ def distance(surface: EndSurface | Cut | Veil, points: Points) -> tuple[Array, A
     n = w - surface.major * flat / np.sqrt(np.einsum("ij,ij->i", flat, flat))[:, None]
     out = np.sqrt(np.einsum("ij,ij->i", n, n))
     return out - surface.radius, n / out[:, None]
+
+
+def meeting(surfaces: Sequence[EndSurface | Cut | Veil], near: Array, *, within: float) -> Array:
+    """The point near another at which three surfaces meet, ``(3,)``.
+
+    Args:
+        surfaces: the three.
+        near: where the search begins, ``(3,)``.
+        within: how far from there it may lie, mm.
+
+    Raises:
+        Refused: they touch there, or meet farther away.
+    """
+    p = near[None]
+    for _ in range(40):
+        rows = [distance(q, p) for q in surfaces]
+        matrix = np.array([n[0] for _, n in rows])
+        try:
+            move = np.linalg.solve(matrix, [float(f[0]) for f, _ in rows])
+        except np.linalg.LinAlgError:
+            raise Refused("three parents touch in one point") from None
+        p = p - np.clip(move, -1.0, 1.0)
+        if float(np.abs(move).max()) < NOISE:
+            break
+    if float(np.linalg.norm(p[0] - near)) > within:
+        raise Refused("three parents meet out of reach")
+    return np.asarray(p[0])
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,7 @@ one lies behind the other.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import cos, sin, tau
@@ -28,7 +28,15 @@ from cagekit.solids.brep import (
     RuledSurface,
     SplineCurve,
 )
-from cagekit.solids.creases import Crease, Refused, creases, crossing_points, distance, joint
+from cagekit.solids.creases import (
+    Crease,
+    Refused,
+    creases,
+    crossing_points,
+    distance,
+    joint,
+    meeting,
+)
 from cagekit.solids.ridges import GRAZE, Beside, next_pieces, write_ridge
 from cagekit.solids.rims import FINE, EndRays, Rim, face_surface
 from cagekit.solids.spline import DEGREE, fitted
@@ -159,9 +167,7 @@ class Plan:
         for place in self.places:
             place.borders = self._borders(place)
         for _ in range(MOST):
-            found = next(
-                ((p, b) for p in self.places for b in p.borders if not b.drawn), None
-            )
+            found = next(((p, b) for p in self.places for b in p.borders if not b.drawn), None)
             if found is None:
                 return self.drawn
             place, border = found
@@ -214,9 +220,7 @@ class Plan:
         size = max(min(room), TENTH_MICRON)
 
         def ring(angle: Array) -> Points2:
-            return np.asarray(
-                place.spot + size * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-            )
+            return np.asarray(place.spot + size * np.stack([np.cos(angle), np.sin(angle)], axis=-1))
 
         angle = np.arange(RAYS + 1) * tau / RAYS + 0.0137
         inside = self._inside(ring(angle))
@@ -417,14 +421,14 @@ class Plan:
         beside = [k for k in pair if third in next_pieces(self.rays, k)]
         if beside:
             limit = joint(self.rays.surfaces[beside[0]], self.rays.surfaces[third])
-            return _solved((first, second, limit), good)
+            return meeting((first, second, limit), good, within=REACH)
         s, _ = self._contact(self.chart.flat(bad[None]))
         if float(s[0] - self.rays.depth(bad[None])[0]) < LEVEL:
-            return _solved((first, second, self.rays.surfaces[third]), good)
+            return meeting((first, second, self.rays.surfaces[third]), good, within=REACH)
         if third >= self.count:
             divide = self._divide(i, third, spot[0])
-            return _solved((first, second, divide), good)
-        return _solved((first, second, self._near_veil(spot[0], {third})), good)
+            return meeting((first, second, divide), good, within=REACH)
+        return meeting((first, second, self._near_veil(spot[0], {third})), good, within=REACH)
 
     def _near_veil(self, spot: Array, of: set[int]) -> Silhouette:
         """The silhouette of one of these surfaces that passes a spot."""
@@ -573,6 +577,7 @@ class Plan:
 
     def _state(self, veil: Veil, border: Border) -> Callable[[Array], Ints]:
         """What lies behind a veil at parameters ``(n,)``: a surface, or what ends it."""
+
         def behind(t: Array) -> Ints:
             spots = veil.spots(t)
             inside = self._inside(spots)
@@ -641,9 +646,9 @@ class Plan:
         if a.owner == b.owner and what in next_pieces(self.rays, border.low):
             limit_ = joint(a, b)
             near = self._solve_at(spot, border.low)
-            third = _solved((a, limit_, veil), near)
+            third = meeting((a, limit_, veil), near, within=REACH)
         else:
-            third = _solved((a, b, veil), self._solve_at(spot, border.low))
+            third = meeting((a, b, veil), self._solve_at(spot, border.low), within=REACH)
         return veil.parameter(self.chart.flat(third[None])[0])
 
     def _solve_at(self, spot: Array, k: int) -> Array:
@@ -664,15 +669,11 @@ class Plan:
                 return float(veil.first.gap(q)[0][0] - spine.gap(q)[0][0])
 
             return _root(off, good, span)
-        return _root(
-            lambda t: float(veil.first.gap(veil.spots(np.array([t])))[0][0]), good, span
-        )
+        return _root(lambda t: float(veil.first.gap(veil.spots(np.array([t])))[0][0]), good, span)
 
     def _through(self, veil: Silhouette, other: Silhouette, good: float, span: float) -> float:
         """Where one veil meets another."""
-        return _root(
-            lambda t: float(other.spine.gap(veil.spots(np.array([t])))[0][0]), good, span
-        )
+        return _root(lambda t: float(other.spine.gap(veil.spots(np.array([t])))[0][0]), good, span)
 
     def _rim_crossing(self, veil: Veil, good: float, bad: float) -> float:
         rho = float(np.hypot(*veil.spots(np.array([bad]))[0]))
@@ -758,9 +759,7 @@ class Plan:
         tol = max(SAME_POINT, 2 * off, 4 * fit.off)
         return (self.record.edge(Edge(*ends, spline, 0.0, 1.0, tol)),)
 
-    def _foot(
-        self, veil: Veil, spots: Points2, ends: tuple[int, int], low: int
-    ) -> tuple[int, ...]:
+    def _foot(self, veil: Veil, spots: Points2, ends: tuple[int, int], low: int) -> tuple[int, ...]:
         surface = self.rays.surfaces[low]
         if isinstance(surface, PlaneFace) and veil.is_flat:
             return (self.record.segment(*ends),)
@@ -810,6 +809,8 @@ class Plan:
 
 OUTSIDE, COVERED, MISSED, PAST = -2, -3, -4, -5
 """What ends a veil: a rim, something in front of it, nothing behind it, the end of its piece."""
+REACH = 5 * CLOSE
+"""How far from where a search begins three surfaces may meet, mm."""
 
 
 def _along(veil: Veil, run: Array, u: Array) -> Points2:
@@ -839,21 +840,3 @@ def _root(off: Callable[[float], float], guess: float, span: float) -> float:
     if abs(fb) > TENTH_MICRON:
         raise Refused("a border of the end face gets lost")
     return b
-
-
-def _solved(surfaces: Sequence[object], near: Array) -> Array:
-    """The point near another at which three surfaces meet, ``(3,)``."""
-    p = near[None]
-    for _ in range(40):
-        rows = [distance(q, p) for q in surfaces]  # type: ignore[arg-type]
-        matrix = np.array([n[0] for _, n in rows])
-        try:
-            move = np.linalg.solve(matrix, [float(f[0]) for f, _ in rows])
-        except np.linalg.LinAlgError:
-            raise Refused("three parents touch in one point") from None
-        p = p - np.clip(move, -1.0, 1.0)
-        if float(np.abs(move).max()) < NOISE:
-            break
-    if float(np.linalg.norm(p[0] - near)) > 5 * CLOSE:
-        raise Refused("three parents meet out of reach")
-    return np.asarray(p[0])

@@ -28,14 +28,14 @@ from cagekit.solids.creases import (
     creases,
     crossing_points,
     curve_range,
-    distance,
     joint,
+    meeting,
 )
 from cagekit.solids.readable import least_nodes
 from cagekit.solids.rims import COARSE, FINE, EndRays, Rim, face_surface
 from cagekit.solids.spline import DEGREE, fitted
 from cagekit.solids.veils import EndSurface
-from cagekit.units.tolerance import FLAT_POINT, MICRON, NOISE, SAME_POINT, TENTH_MICRON
+from cagekit.units.tolerance import FLAT_POINT, MICRON, SAME_POINT, TENTH_MICRON
 
 FIRST_STEP = 0.02
 STEP = 0.6
@@ -174,9 +174,7 @@ Stretch = tuple[RidgeStart, list[Array], RidgeStart]
 Beside = tuple[PlaneSurface | CylinderSurface | TorusSurface | RuledSurface, ...]
 
 
-def _draw(
-    record: Record, curve: Crease, beside: Beside, stretches: list[Stretch]
-) -> list[Ridge]:
+def _draw(record: Record, curve: Crease, beside: Beside, stretches: list[Stretch]) -> list[Ridge]:
     out = []
     for start, track, end in stretches:
         line = np.array(track)
@@ -329,20 +327,7 @@ def _meeting(
     limit: EndSurface | Cut = rays.surfaces[third]
     if beside:
         limit = joint(rays.surfaces[beside[0]], rays.surfaces[third])
-    p = near[None]
-    for _ in range(40):
-        rows = [distance(q, p) for q in (curve.first, curve.second, limit)]
-        matrix = np.array([n[0] for _, n in rows])
-        try:
-            move = np.linalg.solve(matrix, [float(f[0]) for f, _ in rows])
-        except np.linalg.LinAlgError:
-            raise Refused("three parents touch in one point") from None
-        p = p - np.clip(move, -1.0, 1.0)
-        if float(np.abs(move).max()) < NOISE:
-            break
-    point = p[0]
-    if float(np.linalg.norm(point - near)) > 3 * STEP:
-        raise Refused("three parents meet out of reach")
+    point = meeting((curve.first, curve.second, limit), near, within=3 * STEP)
     for c in corners:
         meets = float(np.linalg.norm(c.point - point)) < TENTH_MICRON
         if c.on_rim is None and meets and pair in c.wanted:

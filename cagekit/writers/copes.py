@@ -145,8 +145,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
     sheets = lay_out(found, page)
     width, height = PAGES[page]
     rows = []
-    numbers = {id_: n for n, id_ in enumerate(design.fitted.members, start=1)}
-    numbers |= numbers_of(design.cage)
+    numbers = numbers_of(design.fitted) | numbers_of(design.cage)
     for t in found:
         label, arrow = _label(t)
         tube = t.tube
