@@ -472,7 +472,7 @@ def _cure(model: Model, moves: Sequence[str]) -> str:
 
 
 def moving(model: Model, motion: Vec) -> tuple[str, ...]:
-    """Members that move most in a motion ``(n, 6)``, the furthest first."""
+    """Members that move most, the furthest first, by how far nodes do, ``(n, 6)``."""
     size = np.linalg.norm(motion[:, :3], axis=1) + TURNING * np.abs(motion[:, 3:]).max(axis=1)
     far: dict[str, float] = {}
     for name, (a, b) in zip(model.member, model.frame.ends, strict=True):

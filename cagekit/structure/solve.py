@@ -69,7 +69,10 @@ class Response:
 
 
 class MechanismError(Exception):
-    """The frame moves freely; ``motion`` is how, ``(n, 6)``, largest displacement 1."""
+    """The frame moves freely; ``motion`` is how far, ``(n, 6)``, largest displacement 1.
+
+    Of a frame that moves freely in many ways at once it is that of all of them together.
+    """
 
     def __init__(self, motion: Vec) -> None:
         super().__init__("the frame moves freely")
@@ -116,12 +119,14 @@ class Solver:
         return factored(matrix, LEAST_PIVOT)
 
     def _freest(self, matrix: Any) -> Vec:
-        """The displacement that meets the least resistance, ``(n, 6)``."""
+        """How far all goes that meets no resistance, or the least, ``(n, 6)``."""
         full = matrix.toarray()
         own = np.sqrt(np.maximum(np.abs(np.diag(full)), ROUNDING))
-        _, vectors = np.linalg.eigh(full / own[:, None] / own)
-        motion = self.spread(vectors[:, 0] / own)
-        return np.asarray(motion / max(float(np.abs(motion[:, :3]).max()), NEVER_ZERO))
+        values, vectors = np.linalg.eigh(full / own[:, None] / own)
+        # together: which ways a library picks among those that are equally free is chance
+        ways = vectors[:, values <= max(values[0], LEAST_PIVOT)]
+        motion = self.spread(np.linalg.norm(ways, axis=1) / own)
+        return np.asarray(motion / max(float(motion[:, :3].max()), NEVER_ZERO))
 
     def spread(self, values: Vec) -> Vec:
         """Values of the free freedoms as ``(n, 6)``, zero where held."""
