@@ -28,11 +28,27 @@ def findings(design: Design, group: str) -> list[Finding]:
 
 
 def books(design: Design, group: str) -> tuple[Profile, ...]:
-    """The books of a check group that judge a design, the general one first."""
+    """The books of a check group that judge a design, the general one first, each once.
+
+    A build may name a general book too, or one book by name and by path: it judges no more than
+    where it stands once.
+    """
     named = design.once("named books", _named)
     replaced = {book.file.replaces for book in named}
     general = [n for n, g in GENERAL.items() if g == group and n not in replaced]
-    return (*map(load_profile, general), *(b for b in named if b.group == group))
+    both = (*map(load_profile, general), *(b for b in named if b.group == group))
+    return tuple({book.path.resolve(): book for book in both}.values())
+
+
+def book_names(design: Design) -> tuple[str, ...]:
+    """Names of the books that a design names: a file of one's own is known by its own name."""
+    return tuple(dict.fromkeys(book.name for book in design.once("named books", _named)))
+
+
+def rulebook_codes(design: Design) -> tuple[str, ...]:
+    """What the codes of the rulebooks' findings begin with, up to the slash, book by book."""
+    rules = (r for book in books(design, RULES) for r in book.rules)
+    return tuple(dict.fromkeys(r.code.partition("/")[0] for r in rules))
 
 
 def _named(design: Design) -> tuple[Profile, ...]:

@@ -50,7 +50,7 @@ def sheet_rows(findings: Iterable[Finding], *, units: LengthUnit = "mm") -> tupl
 
 
 def profile_rows(
-    findings: Iterable[Finding], rules: Iterable[str], *, units: LengthUnit = "mm"
+    findings: Iterable[Finding], codes: Iterable[str], *, units: LengthUnit = "mm"
 ) -> tuple[SheetRow, ...]:
     """The rows of the rulebooks that are named, book by book, none twice.
 
@@ -59,12 +59,12 @@ def profile_rows(
 
     Args:
         findings: what was found.
-        rules: names of the profiles, in the order of the sheet.
+        codes: what their codes begin with, up to the slash, in the order of the sheet.
         units: of the numbers.
     """
-    named = list(dict.fromkeys(rules))
-    own = [_placed(f) for f in findings if f.code.partition("/")[0] in named]
-    rows = sorted(sheet_rows(own, units=units), key=lambda r: named.index(r.code.partition("/")[0]))
+    order = list(dict.fromkeys(codes))
+    own = [_placed(f) for f in findings if f.code.partition("/")[0] in order]
+    rows = sorted(sheet_rows(own, units=units), key=lambda r: order.index(r.code.partition("/")[0]))
     return _once(rows)
 
 

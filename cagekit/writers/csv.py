@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from cagekit.cage.cage import Cage
 from cagekit.checks import run
+from cagekit.checks.books import rulebook_codes
 from cagekit.checks.finding import Finding
 from cagekit.checks.sheet import profile_rows
 from cagekit.shop.bending.bends import BendSchedule, BendStep
@@ -124,7 +125,7 @@ def write_inspection(design: Design, folder: Path) -> None:
 
 def write_scrutineer(design: Design, folder: Path) -> None:
     """Write ``scrutineer.csv``."""
-    rows = scrutineer_table(run(design), design.rules, "mm")
+    rows = scrutineer_table(run(design), rulebook_codes(design), "mm")
     write_table(folder / "scrutineer.csv", SCRUTINEER_COLUMNS, rows)
 
 
@@ -520,10 +521,10 @@ def inspection_table(cage: Cage) -> Iterator[dict[str, Cell]]:
 
 
 def scrutineer_table(
-    found: Iterable[Finding], rules: Iterable[str], units: LengthUnit
+    found: Iterable[Finding], codes: Iterable[str], units: LengthUnit
 ) -> Iterator[dict[str, Cell]]:
     """Rows of ``scrutineer.csv``: the table of the shop book, in ``units``, with room to sign."""
-    for r in profile_rows(found, rules, units=units):
+    for r in profile_rows(found, codes, units=units):
         yield {
             "code": r.code,
             "subject": r.subject,

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from cagekit.checks.books import book_names, rulebook_codes
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.sheet import SheetRow, open_rows, profile_rows
 from cagekit.names import in_words, named
@@ -20,18 +21,19 @@ MOST_OPEN = 9
 def scrutineer_sheet(book: Book, found: Sequence[Finding]) -> dict[str, Any]:
     """Everything the sheet and the table behind it show."""
     units = book.design.units
+    codes = rulebook_codes(book.design)
     unsettled = open_rows(found, units=units)
     tables: dict[str, list[SheetRow]] = {}
-    for row in profile_rows(found, book.design.rules, units=units):
+    for row in profile_rows(found, codes, units=units):
         tables.setdefault(row.code.partition("/")[0], []).append(row)
     return {
         "car": book.build.car.description or book.build.car.name,
-        "rules": ", ".join(book.design.rules) or "none named",
+        "rules": ", ".join(book_names(book.design)) or "none named",
         "tubes": tube_rows(book),
         "bars": bar_rows(book),
         "plates": plate_rows(book),
         "padding": padding_text(book),
-        "counts": count_text(found, book.design.rules),
+        "counts": count_text(found, codes),
         "open": [_cells(r) for r in unsettled[:MOST_OPEN]],
         "more": max(len(unsettled) - MOST_OPEN, 0),
         "tables": [_table(name, rows) for name, rows in tables.items()],
@@ -72,12 +74,12 @@ def padding_text(book: Book) -> str:
     return f"tubes {', '.join(padded)}" if padded else "none listed"
 
 
-def count_text(found: Sequence[Finding], rules: Sequence[str]) -> str:
+def count_text(found: Sequence[Finding], codes: Sequence[str]) -> str:
     """How many findings of the named rulebooks passed, failed and so on."""
     tally: Counter[Status] = Counter(
         f.status
         for f in found
-        if f.code.partition("/")[0] in rules and f.status is not Status.NOT_APPLICABLE
+        if f.code.partition("/")[0] in codes and f.status is not Status.NOT_APPLICABLE
     )
     said = [f"{tally[s]} {s.words}" for s in Status if tally[s]]
     return ", ".join(said) or "no rulebook is named"

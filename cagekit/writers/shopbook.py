@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from cagekit.checks import run
+from cagekit.checks.books import book_names
 from cagekit.design import Design
 from cagekit.names import in_words, named
 from cagekit.shop.papers.inspection import inspection_rows
@@ -207,7 +208,7 @@ class Book:
             ["Mass", f"{self.mass(listed.mass.total)} without welds, bolts and padding"],
             ["Centre of gravity", where],
             ["Tooling", self.tooling.description or self.tooling.name],
-            ["Rules looked at", ", ".join(self.build.rules) or "none"],
+            ["Rules looked at", ", ".join(book_names(self.design)) or "none"],
         ]
 
     def view(self, camera: Camera, title: str) -> dict[str, Any]:
