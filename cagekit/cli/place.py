@@ -248,8 +248,11 @@ def remarks(found: Placement, units: str) -> list[str]:
     names = []
     for sweep_, v in zip(found.sweeps, found.best.values, strict=True):
         unit = "" if sweep_.name in ANGLES else f" {units}"
-        with_it = "".join(f", {f} moved with it" for f in sweep_.fields[1:])
-        names.append(f"{sweep_.name} {shown(v, sweep_.name, units)}{unit}{with_it}")
+        names.append(f"{sweep_.name} {shown(v, sweep_.name, units)}{unit}")
+        for other in sweep_.fields[1:]:
+            its = found.proposed.get(other)
+            told = "moved with it" if its is None else f"{shown(its, other, units)}{unit}"
+            names.append(f"{other} {told}")
     from cagekit.checks.finding import Status
 
     fails, warns = found.best.count(Status.FAIL), found.best.count(Status.WARN)

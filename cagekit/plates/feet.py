@@ -247,12 +247,14 @@ def _require_section(build: Build, foot: Foot, entry: FloorPlateEntry, place: st
     """A plate that a file folds at this foot must have something to be folded to."""
     if foot.profile or entry.front_flange or entry.rear_flange:
         return
+    section = f"the car sheet has no floor section to fold it to at {place or foot.name}."
+    field, value = ("preset", entry.preset) if entry.preset else ("style", entry.style)
     raise InputError(
         f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
-        "style",
-        entry.style,
-        problem=f"the car sheet has no floor section to fold it to at {place or foot.name}.",
-        hint="Measure it there (`profile`, from the centre out), or leave `style` out.",
+        field,
+        str(value),
+        problem=section,
+        hint=f"Measure it there (`profile`, from the centre out), or leave `{field}` out.",
     )
 
 

@@ -103,6 +103,7 @@ class Placement:
 
     ``keys`` are the findings that hang on it, those that turn first; ``now`` is where it is in the
     build and ``best`` the trial proposed (None when none could be made); ``reasons`` say why.
+    ``proposed`` holds every field of the file that the proposal sets, the same on both sides.
     """
 
     member: str
@@ -112,6 +113,7 @@ class Placement:
     keys: tuple[ReadingKey, ...]
     best: Trial | None
     reasons: tuple[str, ...]
+    proposed: Mapping[str, float]
 
     def label(self, key: ReadingKey) -> str:
         """What a finding is about, in words."""
@@ -177,6 +179,7 @@ def place(
         keys=keys,
         best=best,
         reasons=tuple(_reasons(trials, keys, chosen)),
+        proposed={} if best is None else _proposed(entries, chosen, now, best.values),
     )
 
 
@@ -341,19 +344,41 @@ def _variant(
     values: Sequence[float],
 ) -> Build:
     """The build with the entries moved."""
-    changed = {}
-    for entry in entries:
-        update: dict[str, float | OnTube] = {}
-        for s, base, value in zip(sweeps, now, values, strict=True):
-            for name in s.fields:
-                spot = _counted(entry, name)
-                if spot is not None:
-                    update[PLACES[name]] = replace(spot, value=spot.value + value - base)
-                    continue
-                own = getattr(entry, name, None)
-                update[name] = value if own is None else float(own) + value - base
-        changed[entry.id] = entry.model_copy(update=update)
+    changed = {
+        entry.id: entry.model_copy(update=_moved(entry, sweeps, now, values)) for entry in entries
+    }
     return replace(build, entries=tuple(changed.get(e.id, e) for e in build.entries))
+
+
+def _moved(
+    entry: MemberEntry, sweeps: Sequence[Sweep], now: Sequence[float], values: Sequence[float]
+) -> dict[str, float | OnTube]:
+    """What the fields of an entry become at a place, by their names in a file."""
+    moved: dict[str, float | OnTube] = {}
+    for s, base, value in zip(sweeps, now, values, strict=True):
+        for name in s.fields:
+            spot = _counted(entry, name)
+            if spot is not None:
+                moved[PLACES[name]] = replace(spot, value=spot.value + value - base)
+                continue
+            own = getattr(entry, name, None)
+            moved[name] = value if own is None else float(own) + value - base
+    return moved
+
+
+def _proposed(
+    entries: Sequence[MemberEntry],
+    sweeps: Sequence[Sweep],
+    now: Sequence[float],
+    values: Sequence[float],
+) -> dict[str, float]:
+    """The fields in numbers that all entries get the same of."""
+    every = [_moved(entry, sweeps, now, values) for entry in entries]
+    return {
+        name: value
+        for name, value in every[0].items()
+        if isinstance(value, float) and all(m.get(name) == value for m in every)
+    }
 
 
 def _key(found: Finding) -> ReadingKey:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -35,6 +36,21 @@ def test_json_holds_every_place(capsys: pytest.CaptureFixture[str]) -> None:
     assert [t["values"]["height"] for t in data["trials"]] == [400, 450, 500]
     assert data["best"]["values"]["height"] in (400, 450, 500)
     assert all(f["code"] for t in data["trials"] for f in t["findings"])
+
+
+def test_a_proposal_typed_as_it_is_printed_is_the_place_that_was_tried() -> None:
+    build = load_build("hillclimb-coupe")
+    found = place(build, "door_bar_left", [])
+    assert found.best is not None
+    assert set(found.proposed) == {f for s in found.sweeps for f in s.fields}
+
+    typed = tuple(
+        e.model_copy(update=found.proposed) if e.id == "door_bar_left" else e for e in build.entries
+    )
+    again = place(replace(build, entries=typed), "door_bar_left", [])
+    here = min(again.trials, key=lambda t: abs(t.values[0] - again.now[0]))
+    assert again.now[0] == pytest.approx(found.best.values[0])
+    assert here.spot == pytest.approx(found.best.spot)
 
 
 def test_inches(capsys: pytest.CaptureFixture[str]) -> None:
@@ -123,6 +139,7 @@ def test_one_reason_at_many_places_is_told_once() -> None:
         keys=(),
         best=None,
         reasons=(),
+        proposed={},
     )
     assert impossible(found, "mm") == [
         "3 places, 200 to 220; at the last: bar_1 meets bar_2 at 14.2 degrees.",
