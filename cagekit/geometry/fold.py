@@ -234,12 +234,12 @@ class FoldedSheet:
     @cached_property
     def _tree(self) -> tuple[tuple[Facet, ...], tuple[Bend, ...]]:
         flats, strips = self._pieces
-        # a flat wider than the fold on it needs the fold's ends among its own corners
-        ends = np.array([v for s in strips for v in s[0].vertices]).reshape(-1, 2)
-        flats = [q.with_corners(ends) for q in flats]
         if not strips:
             facet = Facet(loop=self.outline, frame=np.eye(4), holes=tuple(range(len(self.holes))))
             return (facet,), ()
+        # a flat wider than the fold on it needs the fold's ends among its own corners
+        ends = np.array([v for s in strips for v in s[0].vertices]).reshape(-1, 2)
+        flats = [q.with_corners(ends) for q in flats]
         start = [i for i, q in enumerate(flats) if q.contains(self.base)[0]]
         if not start:
             raise GeometryError(

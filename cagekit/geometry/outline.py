@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from math import atan, ceil, cos, hypot, pi, sin, tan
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,6 +38,41 @@ __all__ = ["Crossing", "Outline", "Segment", "Vec2", "vec2"]
 
 Crossing = tuple[float, int, float]
 """Distance along the line from its origin (mm), index of the piece, fraction of the piece."""
+
+
+class _Bows(NamedTuple):
+    """The arcs of an outline, a row ``(k, 1)`` for each in every column.
+
+    ``circles``: x and y of the centres, radii, halves of the angles, bulges; ``middles``: x and y
+    from a centre to the middle of its arc; ``ends``: x and y of the starts, then of the ends.
+    """
+
+    circles: tuple[Vec2, Vec2, Vec2, Vec2, Vec2]
+    middles: tuple[Vec2, Vec2]
+    ends: tuple[Vec2, Vec2, Vec2, Vec2]
+
+    @classmethod
+    def of(cls, arcs: Sequence[Segment]) -> _Bows:
+        """The table of these arcs."""
+        rows = [(*s.centre, s.radius, abs(s.sweep) / 2, s.bulge, *s.start, *s.end) for s in arcs]
+        cx, cy, radius, half, bulge, x0, y0, x1, y1 = np.array(rows).T[:, :, None]
+        middles = (
+            (x0 + x1 + bulge * (y1 - y0)) / 2 - cx,
+            (y0 + y1 + bulge * (x0 - x1)) / 2 - cy,
+        )
+        return cls((cx, cy, radius, half, bulge), middles, (x0, y0, x1, y1))
+
+    def distance(self, points: Points2) -> Vec2:
+        """Distances of points ``(n, 2)`` to each arc, ``(k, n)`` mm."""
+        x, y = points.T.copy()
+        cx, cy, radius, half, _ = self.circles
+        mx, my = self.middles
+        x0, y0, x1, y1 = self.ends
+        u, v = x - cx, y - cy
+        turn = np.abs(np.arctan2(mx * v - my * u, u * mx + v * my))
+        to_arc = np.abs(np.hypot(u, v) - radius)
+        to_ends = np.minimum(np.hypot(x - x0, y - y0), np.hypot(x - x1, y - y1))
+        return np.where(turn <= half, to_arc, to_ends)
 
 
 @dataclass(frozen=True, eq=False)
@@ -279,9 +315,13 @@ class Outline:
         cross[on] = np.where(dy != 0, -dy, dx)[on[0], 0]
         crossed = ((y0 > y) != (y1 > y)) & ((cross > 0) == (dy > 0)) & (cross != 0)
         inside = (np.count_nonzero(crossed, axis=0) & 1).astype(bool)
-        for i, s in zip(np.flatnonzero(self._curved), self._arcs, strict=True):
-            outward = (cross[i] < 0) if (s.bulge > 0) != swap[i] else (cross[i] > 0)
-            inside ^= (np.hypot(x - s.centre[0], y - s.centre[1]) < s.radius) & outward
+        if self._arcs:
+            rows = np.flatnonzero(self._curved)
+            cx, cy, radius, _, bulge = self._bows.circles
+            beyond = cross[rows]
+            outward = np.where((bulge > 0) != swap[rows, None], beyond < 0, beyond > 0)
+            bowed = (np.hypot(x - cx, y - cy) < radius) & outward
+            inside ^= np.logical_xor.reduce(bowed, axis=0)
         return np.asarray(inside)
 
     @cached_property
@@ -308,9 +348,13 @@ class Outline:
             f = np.clip((x * dx + y * dy) / size2[:, None], 0.0, 1.0)
             x, y = x - f * dx, y - f * dy
             best = np.sqrt((x * x + y * y).min(0))
-        for s in self._arcs:
-            best = np.minimum(best, s.distance(p))
+        if self._arcs:
+            best = np.minimum(best, self._bows.distance(p).min(0))
         return best
+
+    @cached_property
+    def _bows(self) -> _Bows:
+        return _Bows.of(self._arcs)
 
     @cached_property
     def _straights(self) -> tuple[Vec2, Vec2, Vec2]:

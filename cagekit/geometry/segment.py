@@ -86,7 +86,9 @@ class Segment:
             return np.asarray(self.start + np.multiply.outer(f, self.end - self.start))
         c = self.centre
         a = atan2(self.start[1] - c[1], self.start[0] - c[0]) + f * self.sweep
-        return np.asarray(c + self.radius * np.stack([np.cos(a), np.sin(a)], -1))
+        ring = np.empty((*a.shape, 2))
+        ring[..., 0], ring[..., 1] = np.cos(a), np.sin(a)
+        return np.asarray(c + self.radius * ring)
 
     def tangent(self, f: float) -> Vec2:
         """Unit direction of travel at fraction ``f``, ``(2,)``."""

@@ -404,8 +404,9 @@ def widest(outline: Outline) -> tuple[Vec2, float]:
     found = 0.0
     while span > 0.005:
         g = np.linspace(-span, span, 9)
-        x, y = np.meshgrid(g, g)
-        points = best + np.column_stack([x.ravel(), y.ravel()])
+        points = np.empty((9, 9, 2))
+        points[..., 0], points[..., 1] = best[0] + g, (best[1] + g)[:, None]
+        points = points.reshape(-1, 2)
         gaps = outline.distance(points)
         # near the best spot so far everything is inside
         if found <= 1.5 * span:

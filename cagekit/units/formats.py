@@ -140,7 +140,10 @@ def _inches(size: Fraction, decimals: int | None, denominator: int | None) -> st
 
 def _decimal(value: Fraction, decimals: int) -> str:
     """Return ``value`` rounded to ``decimals`` digits after the point."""
-    parts = int(_rounded(value, Fraction(1, 10**decimals)) * 10**decimals)
+    # in whole numbers: to add fractions is to look for their common divisor each time
+    size, of = abs(value.numerator), value.denominator
+    parts = (2 * size * 10**decimals + of) // (2 * of)
+    parts = -parts if value < 0 else parts
     sign = "-" if parts < 0 else ""
     if decimals == 0:
         return f"{sign}{abs(parts)}"
