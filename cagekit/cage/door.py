@@ -96,9 +96,7 @@ class Lug:
         half = self.width / 2
         corners = [(-half, 0.0), (half, 0.0), (half, self.stand), (-half, self.stand)]
         ends = [np.array(c) for c in corners]
-        foot, right, left = (
-            Segment(ends[i], ends[j]) for i, j in ((0, 1), (1, 2), (3, 0))
-        )
+        foot, right, left = (Segment(ends[i], ends[j]) for i, j in ((0, 1), (1, 2), (3, 0)))
         return Outline.of_segments([foot, right, Segment(ends[2], ends[3], 1.0), left])
 
     @property

@@ -150,10 +150,7 @@ class Walls:
             u, v = dot_rows(w, ends.zero[of]), dot_rows(w, ends.side[of])
             rho, phi = np.minimum(np.hypot(u, v), ends.outer[of]), np.arctan2(v, u)
             parts = np.flatnonzero(np.diff(part[rows], prepend=-1, append=-1))
-            asks += [
-                (ends.cuts[of[i]], phi[i:k], rho[i:k])
-                for i, k in pairwise(parts.tolist())
-            ]
+            asks += [(ends.cuts[of[i]], phi[i:k], rho[i:k]) for i, k in pairwise(parts.tolist())]
             found.append((rows, -dot_rows(w, ends.out[of])))
         depths = contacts(asks) if asks else []
         s = np.concatenate([c.s for c in depths]) if depths else np.empty(0)

@@ -81,9 +81,7 @@ def _map(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> tuple[_Groups,
     return _checked(record, rays, rims, walks), plan.veils()
 
 
-def _checked(
-    record: Record, rays: EndRays, rims: tuple[Rim, Rim], inner: list[_Walk]
-) -> _Groups:
+def _checked(record: Record, rays: EndRays, rims: tuple[Rim, Rim], inner: list[_Walk]) -> _Groups:
     """Close the walks to the loops of faces, and probe them."""
     groups = _group(_loops(_rim_walks(rims) + inner))
     if inner or rays.cut.count > 1:

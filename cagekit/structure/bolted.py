@@ -188,9 +188,7 @@ def _clevis(node: BoltNode, j: ClevisJoint, p: Passed) -> Iterator[Attachment]:
         yield _told(node, "joint_part", worst, source, f"{name}, {where}", f"{j.id} {name}")
 
 
-def _sleeve(
-    scene: LoadScene, node: BoltNode, j: SleeveJoint, p: Passed
-) -> Iterator[Attachment]:
+def _sleeve(scene: LoadScene, node: BoltNode, j: SleeveJoint, p: Passed) -> Iterator[Attachment]:
     """Bolts share pull and torsion alike; the sleeve alone carries all of it over the cut."""
     bolt, metal = fastener(j.size.thread, j.grade), steel(j.material)
     tube = scene.cage.member(node.pieces[0]).tube

@@ -261,7 +261,8 @@ def _result(
         uses=reader.uses(response, loads),
         deflection=float(np.linalg.norm(response.moved[list(at), :3], axis=1).max()),
         attachments=(
-            *attachments(scene, model, response), *bolted_joints(scene, model, response),
+            *attachments(scene, model, response),
+            *bolted_joints(scene, model, response),
         ),
     )
 

@@ -174,7 +174,11 @@ def _half(
         frame=m,
         called="of round bar {}, {} long, taper {} to {}, hole {}",
         lengths=(
-            joint.od, sum(s.length for s in stages), joint.mouth, joint.nose_od, joint.hole,
+            joint.od,
+            sum(s.length for s in stages),
+            joint.mouth,
+            joint.nose_od,
+            joint.hole,
         ),
         welded_to=piece.id,
         joint="plug",

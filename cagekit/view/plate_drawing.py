@@ -123,9 +123,7 @@ def plate_drawing(
         small = 0.0 < hole_row.diameter * scale < NUMBERED
         aside = hole_row.diameter * scale / 2 + 1.8 if small else 0.0
         x = spot[0] + (aside if hole_row.x < wide / 2 else -aside)
-        body.append(
-            text((x, spot[1] + 0.95), str(hole_row.number), size=2.6, bold=True, halo=True)
-        )
+        body.append(text((x, spot[1] + 0.95), str(hole_row.number), size=2.6, bold=True, halo=True))
     return LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)
 
 

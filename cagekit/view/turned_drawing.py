@@ -34,9 +34,7 @@ def turned_drawing(
         return _cut_open(part, width, height, words)
     radii = [s.round_[0] for s in part.stages]
     most = max(radii)
-    k = min(
-        (width - 2 * SIDE - GAP) / (2 * part.length), (height - TOP - BELOW) / (2 * most)
-    )
+    k = min((width - 2 * SIDE - GAP) / (2 * part.length), (height - TOP - BELOW) / (2 * most))
     mid = TOP + k * most
     left = _View(SIDE, mid, k)
     right = _View(SIDE + k * part.length + GAP, mid, k)
@@ -87,9 +85,7 @@ def _hole_at(part: SmallPart) -> float:
     return float((part.drills[0].point - part.frame[:3, 3]) @ part.frame[:3, 2])
 
 
-def _stages(
-    view: _View, part: SmallPart, low: float, words: Callable[[float], str]
-) -> list[str]:
+def _stages(view: _View, part: SmallPart, low: float, words: Callable[[float], str]) -> list[str]:
     """Lengths in a chain below, diameters left of the part, those of its bore on the right."""
     out: list[str] = []
     z = 0.0
@@ -205,9 +201,7 @@ def _sizes_across(
     return out
 
 
-def _sizes_along(
-    view: _View, base: float, lug: Lug, words: Callable[[float], str]
-) -> list[str]:
+def _sizes_along(view: _View, base: float, lug: Lug, words: Callable[[float], str]) -> list[str]:
     """Width on the right, the hole and its distance below."""
     half = lug.width / 2
     right = view.at(base + lug.tip, 0.0)[0]

@@ -437,11 +437,7 @@ class Book:
         """One row of the welds of plates."""
         count = f"{r.count} x " if r.count > 1 else ""
         name, _, end = r.to.partition(".")
-        to = (
-            f"{self.number(name)} {end.upper()}".rstrip()
-            if name in self.numbers
-            else named(r.to)
-        )
+        to = f"{self.number(name)} {end.upper()}".rstrip() if name in self.numbers else named(r.to)
         return [
             r.id,
             r.kind,

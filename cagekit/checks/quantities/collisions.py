@@ -79,9 +79,7 @@ def overlaps(cage: Cage) -> list[Overlap]:
     members = list(cage.tubes.values())
     measure(cage.cut(m.id, name) for m in members for name, _ in m.ends)
     bolted = {
-        i: n
-        for n, t in enumerate(cage.bolted)
-        for i in (*t.pieces, *(m.id for m in t.fittings))
+        i: n for n, t in enumerate(cage.bolted) for i in (*t.pieces, *(m.id for m in t.fittings))
     }
     bars = [_bar(cage, m) for m in members]
     near = closest_pairs(bars, limit=-SHARED)

@@ -357,5 +357,3 @@ def extreme(path: CentreLine, direction: Iterable[float]) -> tuple[float, Vec]:
 def gap_to(path: CentreLine, point: Vec) -> float:
     """Distance from a point to a centre line, mm."""
     return float(np.linalg.norm(path.nearest(point).point - point))
-
-

@@ -644,5 +644,3 @@ def _names(plates: Sequence[Plate]) -> str:
 
 def _gap(a: Vec, b: Vec) -> float:
     return float(np.linalg.norm(np.asarray(a) - np.asarray(b)))
-
-

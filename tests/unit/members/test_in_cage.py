@@ -146,9 +146,7 @@ def test_a_pair_of_door_bars_keeps_its_heights() -> None:
 def test_an_x_keeps_its_lower_nodes_as_low_as_feet_and_pillar_brace_let_it(
     build: str, upper: tuple[float, float], least: float
 ) -> None:
-    cage = made(
-        build, members={"door_bar": {"height_rear": upper[0], "height_front": upper[1]}}
-    )
+    cage = made(build, members={"door_bar": {"height_rear": upper[0], "height_front": upper[1]}})
     bars = [cage.members[f"door_bar_left{n}"] for n in ("", "_cross_1")]
     ways = [m.path.end - m.path.start for m in bars]
     cosine = abs(ways[0] @ ways[1]) / np.prod([np.linalg.norm(w) for w in ways])

@@ -70,9 +70,7 @@ def test_every_tube_and_joint_is_named(design: Design, pages: list) -> None:
         assert joint.id in everything
 
 
-def test_a_bent_tube_says_how_blank_and_finished_length_agree(
-    design: Design, pages: list
-) -> None:
+def test_a_bent_tube_says_how_blank_and_finished_length_agree(design: Design, pages: list) -> None:
     book = Book(design)
     everything = " ".join(" ".join(p["text"].split()) for p in pages)
     bent = [s for s in design.bends if s.stretch > 0]
