@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from functools import lru_cache, partial
+from functools import lru_cache
 from pathlib import Path
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar, cast
@@ -176,8 +176,12 @@ class Kept:
         missing = [i for i in range(len(keys)) if i not in found]
         if missing:
             self.pause()
-        for i, made in zip(missing, make(missing) if missing else (), strict=True):
-            found[i] = self.once(keys[i], partial(_given, made))
+        made = make(missing) if missing else ()
+        with self._lock:
+            for i, one in zip(missing, made, strict=True):
+                found[i] = self._results.setdefault(keys[i], one)
+                if len(self._results) > self._limit:
+                    self._results.popitem(last=False)
         return [cast(T, found[i]) for i in range(len(keys))]
 
     def same(self, value: T) -> T:
@@ -192,7 +196,3 @@ class Kept:
         """
         key = (function, content(args), content(kwargs))
         return self.once(key, lambda: function(*args, **kwargs))
-
-
-def _given(made: T) -> T:
-    return made

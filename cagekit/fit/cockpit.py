@@ -8,16 +8,20 @@ from functools import cached_property
 
 import numpy as np
 
-from cagekit.cage.kept import Kept, Same
+from cagekit.cage.kept import Kept, Same, hashed
 from cagekit.cage.member import Member
 from cagekit.errors import NotFoundError
-from cagekit.fit.tubes import TubeRoom, Tubes
+from cagekit.fit.tubes import STEP, TubeRoom, Tubes
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Spot, Vec, vec
 from cagekit.geometry.shapes import Ring, Solid
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.people.posture import FIST, Occupant, seated
-from cagekit.units.tolerance import NO_LENGTH
+from cagekit.units.tolerance import MICRON, NO_LENGTH
+
+_BARE = ("seat back", "head rest")
+"""Padding faces people; against a seat it is cut away."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,6 +64,7 @@ class Cockpit:
     padding: Mapping[str, float] = field(default_factory=dict)
     kept: Kept = field(default_factory=Kept, repr=False)
     _gaps: dict[tuple[int, str], dict[str, TubeRoom]] = field(default_factory=dict, repr=False)
+    _tight: dict[tuple[int, str], dict[str, TubeRoom]] = field(default_factory=dict, repr=False)
     _some: dict[tuple[tuple[int, ...], bool], Tubes] = field(default_factory=dict, repr=False)
 
     @classmethod
@@ -95,20 +100,91 @@ class Cockpit:
         return tuple(m for m in self.members.values() if m.role in roles)
 
     def gaps(self, who: Occupant, part: str) -> dict[str, TubeRoom]:
-        """Room between one part of a body and every tube, by member id."""
+        """Room between one part of a body, or what is beside it, and every tube, by member id."""
         if (who.index, part) not in self._gaps:
-            self._reach(who, part)
+            # who asks for one asks for all in turn
+            people = self.occupants if part in self._bodies[who.index] else (who,)
+            named = [self._named(w, part) for w in people]
+            found = self.gaps_to(named, padded=part not in _BARE)
+            self._gaps.update(zip([(w.index, part) for w in people], found, strict=True))
         return self._gaps[who.index, part]
 
-    def _reach(self, who: Occupant, part: str) -> None:
-        """Measure a part of a body; all parts at one go, as whoever asks for one asks for more."""
-        body: Mapping[str, Solid] = who.parts()
-        solids = body if part in body else {part: self._beside(who, part)}
-        named = [((Same(self.car), Same(who), name), s) for name, s in solids.items()]
-        # padding faces people; against a seat it is cut away
-        padded = part not in ("seat back", "head rest")
-        for name, found in zip(solids, self.gaps_to(named, padded=padded), strict=True):
-            self._gaps[who.index, name] = found
+    def nearest(self, who: Occupant, part: str) -> dict[str, TubeRoom]:
+        """The same for those tubes alone that may be the nearest to it."""
+        key = who.index, part
+        if not self._tight:
+            self._close_in()
+        return self._tight[key] if key in self._tight else self.gaps(who, part)
+
+    @cached_property
+    def _bodies(self) -> dict[int, Mapping[str, Solid]]:
+        return {w.index: w.parts() for w in self.occupants}
+
+    def _named(self, who: Occupant, part: str) -> tuple[Hashable, Solid]:
+        """A part of a body, or what is beside it, after what it hangs on."""
+        solid = self._bodies[who.index].get(part) or self._beside(who, part)
+        return (Same(self.car), Same(who), part), solid
+
+    def _close_in(self) -> None:
+        """The rooms of all parts of all people and their seats to the tubes next to them."""
+        asked = [(who, part) for who in self.occupants for part in self._bodies[who.index]]
+        asked += [(who, "seat back") for who in self.occupants]
+        asked += [(who, "head rest") for who in self.occupants if who.head_rest is not None]
+        named = [self._named(*row) for row in asked]
+        padded = np.array([part not in _BARE for _, part in asked])
+        radii = np.where(padded[:, None], self.tubes.radii, self.bare.radii)
+        found = self._next_to(named, radii) if radii.size else [{} for _ in named]
+        for (who, part), rooms in zip(asked, found, strict=True):
+            self._tight[who.index, part] = rooms
+
+    def _next_to(
+        self, named: Sequence[tuple[Hashable, Solid]], radii: Array
+    ) -> list[dict[str, TubeRoom]]:
+        """Room between each solid and the tubes that may be the nearest, ``radii`` (k, n) mm."""
+        members, solids = self.tubes.members, [solid for _, solid in named]
+        least, station = self._swept(solids)
+        room = least - radii
+        near = room - STEP / 2 <= room.min(axis=1, keepdims=True) + MICRON
+        solid, tube = (v.tolist() for v in np.nonzero(near))
+        sizes = radii[near].tolist()
+        keys = [
+            (("room", named[i][0]), members[j], r)
+            for i, j, r in zip(solid, tube, sizes, strict=True)
+        ]
+
+        def measured(places: list[int]) -> list[TubeRoom]:
+            of: dict[int, list[int]] = {}
+            for place in places:
+                of.setdefault(solid[place], []).append(tube[place])
+            most = max(map(len, of.values()))
+            rows = list(of)
+            at = np.array([those + those[:1] * (most - len(those)) for those in of.values()])
+            these = np.array(rows)[:, None], at
+            found = self.tubes.rooms(
+                [solids[i] for i in rows], at, least[these], station[these], radii[these]
+            )
+            return [
+                one
+                for row, those in zip(found, of.values(), strict=True)
+                for one in row[: len(those)]
+            ]
+
+        out: list[dict[str, TubeRoom]] = [{} for _ in named]
+        for i, gap in zip(solid, self.kept.each(keys, measured), strict=True):
+            out[i][gap.member] = gap
+        return out
+
+    def _swept(self, solids: Sequence[Solid]) -> tuple[Array, Array]:
+        """How near the spots of all tubes come to all bodies and seats, kept for each tube."""
+        people = hashed([Same(self.car), *map(Same, self.occupants)])
+
+        def measured(places: list[int]) -> list[tuple[Vec, Vec]]:
+            least, station = self._only(tuple(places), padded=True).swept(solids)
+            return list(zip(least.T, station.T, strict=True))
+
+        keys = [("bodies swept", people, m) for m in self.tubes.members]
+        least, station = zip(*self.kept.each(keys, measured), strict=True)
+        return np.array(least).T, np.array(station).T
 
     def gaps_to(
         self, named: Sequence[tuple[Hashable, Solid]], *, padded: bool = False
@@ -170,12 +246,7 @@ class Cockpit:
         return Ring(vec(wheel.centre), axis, wheel.diameter / 2, radius)
 
     def closest(
-        self,
-        who: Occupant,
-        parts: Iterable[str],
-        *,
-        roles: Iterable[str] | None = None,
-        without: Iterable[str] = (),
+        self, who: Occupant, parts: Iterable[str], *, roles: Iterable[str] | None = None
     ) -> tuple[str, TubeRoom] | None:
         """The tightest of several parts against members of ``roles`` (all when None).
 
@@ -183,19 +254,17 @@ class Cockpit:
             who: the person.
             parts: of the body.
             roles: of the tubes.
-            without: ids of tubes to leave out.
 
         Returns:
             Part and gap; None when there is no such member.
         """
         wanted = None if roles is None else set(roles)
-        leave = set(without)
+        rooms = self.nearest if wanted is None else self.gaps
         found = [
             (gap.gap, i, part, gap)
             for i, part in enumerate(parts)
-            for gap in self.gaps(who, part).values()
-            if (wanted is None or self.members[gap.member].role in wanted)
-            and self.members[gap.member].role not in leave
+            for gap in rooms(who, part).values()
+            if wanted is None or self.members[gap.member].role in wanted
         ]
         if not found:
             return None

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import ceil
+from typing import NamedTuple
 
 import numpy as np
 
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Array, Ints, size_rows
+from cagekit.geometry.arrays import Array, Ints, Points, size_rows
 from cagekit.geometry.centre_line import Arc, Vec, vec
 from cagekit.geometry.shapes import Solid, gaps
 from cagekit.units.tolerance import NO_LENGTH
@@ -51,6 +53,15 @@ class TubeRoom:
         )
 
 
+class _Spots(NamedTuple):
+    """Spots along all axes: the member and station (mm) of each, points, where a member begins."""
+
+    owner: Ints
+    stations: Vec
+    points: Points
+    begin: Ints
+
+
 class Tubes:
     """Centre lines of members, as arrays over their pieces.
 
@@ -67,7 +78,6 @@ class Tubes:
         self.ids = tuple(m.id for m in self.members)
         self.radii = np.array([m.tube.outer_radius + pads.get(m.id, 0.0) for m in self.members])
         self._load()
-        self._sample()
 
     def _load(self) -> None:
         owner, low, arc = [], [], []
@@ -94,12 +104,13 @@ class Tubes:
         self._count = np.bincount(self._owner, minlength=len(self.members))
         self.lengths = np.array([m.path.length for m in self.members])
 
-    def _sample(self) -> None:
+    @cached_property
+    def _spots(self) -> _Spots:
         stations = [np.linspace(0.0, size, max(ceil(size / STEP), 1) + 1) for size in self.lengths]
-        self.owner = np.repeat(np.arange(len(stations), dtype=np.intp), [len(s) for s in stations])
-        self.stations = np.concatenate(stations) if stations else np.zeros(0)
-        self.points = self.at(self.owner, self.stations)
-        self._begin = np.searchsorted(self.owner, np.arange(len(stations)))
+        owner = np.repeat(np.arange(len(stations), dtype=np.intp), [len(s) for s in stations])
+        along = np.concatenate(stations) if stations else np.zeros(0)
+        begin = np.searchsorted(owner, np.arange(len(stations)))
+        return _Spots(owner, along, self.at(owner, along), begin)
 
     def _piece(self, owner: Ints, stations: Vec) -> Ints:
         key = self._owner * 1e7 + self._low
@@ -126,30 +137,59 @@ class Tubes:
         """
         if not self.members or not solids:
             return [() for _ in solids]
-        coarse = gaps(solids, self.points[None])
-        least = np.minimum.reduceat(coarse, self._begin, axis=1)
-        row, spot = np.nonzero(coarse == least[:, self.owner])
+        shape = len(solids), len(self.members)
+        tube = np.broadcast_to(np.arange(len(self.members)), shape)
+        return self.rooms(solids, tube, *self.swept(solids), np.broadcast_to(self.radii, shape))
+
+    def swept(self, solids: Sequence[Solid]) -> tuple[Array, Array]:
+        """Least distance (mm) of spots on every axis from each solid, and their stations.
+
+        ``(k, n)`` for k solids and n members. Between two spots an axis may come nearer to a solid
+        by half a step at most.
+        """
+        spots = self._spots
+        coarse = gaps(solids, spots.points[None])
+        least = np.minimum.reduceat(coarse, spots.begin, axis=1)
+        row, spot = np.nonzero(coarse == least[:, spots.owner])
         # the first of equals: rows and, in them, members rise
-        _, first = np.unique(row * len(self.members) + self.owner[spot], return_index=True)
-        best = spot[first].reshape(len(solids), -1)
-        station, gap = self._refine(solids, self.stations[best], least)
-        points = self._at_all(station)
+        _, first = np.unique(row * len(self.members) + spots.owner[spot], return_index=True)
+        return least, spots.stations[spot[first]].reshape(least.shape)
+
+    def rooms(
+        self, solids: Sequence[Solid], tube: Ints, least: Array, station: Array, radii: Array
+    ) -> list[tuple[TubeRoom, ...]]:
+        """Close in on the nearest spots, from those swept: a row of rooms for each solid.
+
+        What a tube gets is the same to the last bit whatever tubes and solids stand beside it.
+
+        Args:
+            solids: k of them.
+            tube: places of the members to look at, ``(k, c)``.
+            least: their distance as swept, ``(k, c)`` mm.
+            station: where along them, ``(k, c)`` mm.
+            radii: of each with what is on it, ``(k, c)`` mm.
+        """
+        station, gap = self._refine(solids, tube, station, least)
+        points = self._at_all(tube, station)
         spots = np.array([s.nearest(p) for s, p in zip(solids, points, strict=True)])
-        return self._rooms(points, spots, gap, station)
+        return self._rooms(tube, radii, points, spots, gap, station)
 
-    def _at_all(self, stations: Array) -> Array:
-        """Points ``(k, n, .., 3)`` of all n members at stations ``(k, n, ..)``."""
-        shape = stations.shape
-        owner = np.arange(len(self.members)).reshape(1, -1, *(1,) * (len(shape) - 2))
-        return self.at(np.broadcast_to(owner, shape).ravel(), stations.ravel()).reshape(*shape, 3)
+    def _at_all(self, tube: Ints, stations: Array) -> Array:
+        """Points ``(k, c, .., 3)`` of members ``(k, c)`` at stations ``(k, c, ..)``."""
+        owner = tube.reshape(*tube.shape, *(1,) * (stations.ndim - 2))
+        points = self.at(np.broadcast_to(owner, stations.shape).ravel(), stations.ravel())
+        return points.reshape(*stations.shape, 3)
 
-    def _refine(self, solids: Sequence[Solid], station: Array, gap: Array) -> tuple[Array, Array]:
+    def _refine(
+        self, solids: Sequence[Solid], tube: Ints, station: Array, gap: Array
+    ) -> tuple[Array, Array]:
         reach = STEP
-        k, n = station.shape
+        k, c = station.shape
+        most = self.lengths[tube][..., None]
         for _ in range(_ROUNDS):
             offsets = np.linspace(-reach, reach, _SPOTS)
-            tries = np.clip(station[..., None] + offsets, 0.0, self.lengths[:, None])
-            found = gaps(solids, self._at_all(tries).reshape(k, -1, 3)).reshape(k, n, _SPOTS)
+            tries = np.clip(station[..., None] + offsets, 0.0, most)
+            found = gaps(solids, self._at_all(tube, tries).reshape(k, -1, 3)).reshape(k, c, _SPOTS)
             pick = np.argmin(found, axis=2)[..., None]
             new, at = (np.take_along_axis(v, pick, axis=2)[..., 0] for v in (found, tries))
             better = new < gap
@@ -158,24 +198,25 @@ class Tubes:
         return station, gap
 
     def _rooms(
-        self, points: Array, spots: Array, axis_gap: Array, station: Array
+        self, tube: Ints, radii: Array, points: Array, spots: Array, axis_gap: Array, station: Array
     ) -> list[tuple[TubeRoom, ...]]:
-        """The rooms of nearest points ``(k, n, 3)`` on axes and on solids."""
+        """The rooms of nearest points ``(k, c, 3)`` on axes and on solids."""
         way = spots - points
         size = size_rows(way)
         some = size > NO_LENGTH
-        scale = np.where(some, self.radii / np.where(some, size, 1.0), 0.0)
+        scale = np.where(some, radii / np.where(some, size, 1.0), 0.0)
         surface = points + np.where(axis_gap < 0, -scale, scale)[..., None] * way
         surface.setflags(write=False)
         spots.setflags(write=False)
-        gap, axis, along = (v.tolist() for v in (axis_gap - self.radii, axis_gap, station))
+        numbers = (v.tolist() for v in (tube, axis_gap - radii, axis_gap, station))
+        rows = zip(*numbers, surface, spots, strict=True)
         return [
             tuple(
                 TubeRoom(
-                    member=name, gap=gap[k][i], axis_gap=axis[k][i],
-                    on_tube=surface[k, i], on_solid=spots[k, i], station=along[k][i],
+                    member=self.ids[i], gap=gap, axis_gap=axis,
+                    on_tube=on_tube, on_solid=on_solid, station=along,
                 )
-                for i, name in enumerate(self.ids)
+                for i, gap, axis, along, on_tube, on_solid in zip(*row, strict=True)
             )
-            for k in range(len(points))
+            for row in rows
         ]  # fmt: skip

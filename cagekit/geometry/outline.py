@@ -72,7 +72,7 @@ class _Bows(NamedTuple):
         turn = np.abs(np.arctan2(mx * v - my * u, u * mx + v * my))
         to_arc = np.abs(np.hypot(u, v) - radius)
         to_ends = np.minimum(np.hypot(x - x0, y - y0), np.hypot(x - x1, y - y1))
-        return np.where(turn <= half, to_arc, to_ends)
+        return np.asarray(np.where(turn <= half, to_arc, to_ends))
 
 
 @dataclass(frozen=True, eq=False)

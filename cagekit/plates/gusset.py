@@ -404,9 +404,8 @@ def widest(outline: Outline) -> tuple[Vec2, float]:
     found = 0.0
     while span > 0.005:
         g = np.linspace(-span, span, 9)
-        points = np.empty((9, 9, 2))
-        points[..., 0], points[..., 1] = best[0] + g, (best[1] + g)[:, None]
-        points = points.reshape(-1, 2)
+        points = np.empty((81, 2))
+        points[:, 0], points[:, 1] = np.tile(best[0] + g, 9), np.repeat(best[1] + g, 9)
         gaps = outline.distance(points)
         # near the best spot so far everything is inside
         if found <= 1.5 * span:
