@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from functools import cached_property, partial
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cagekit.assembly.branches import Branches, run_into
 from cagekit.cage.cage import CONCENTRIC, Cage, cope_all
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.kept import Kept, Same, content
-from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
+from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.errors import (
     CagekitError,
     CopeError,
@@ -21,8 +22,6 @@ from cagekit.errors import (
     NoHolderError,
     NotFoundError,
 )
-from cagekit.geometry.arrays import Points
-from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.grind import grind_by_member
@@ -31,29 +30,13 @@ from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.presets import key_error
 from cagekit.members.registry import make
 from cagekit.members.site import Site
-from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.swing.bolted import Bolted
     from cagekit.swing.divide import Divided
 
-LOOK = 160.0
-"""How far from a node (mm along both tubes) two branches are checked for running
-into each other."""
-
 NEAR_FOOT = 150.0
 """A foot further (mm) from the axis of an outrigger does not stand on it."""
-
-STEP = 2.5
-"""Distance of the axis points looked at, mm."""
-COARSE = 4
-"""Every so manieth of them is looked at first."""
-TOUCH = 1.0
-"""Overlap (mm) of two branches that counts as touching only."""
-NEAR_NODE = 60.0
-"""Branches whose nodes are further apart (mm) are judged by their axes alone."""
-SHARED = 0.5
-"""Depth (mm) to which one branch may reach into another's wall where it leaves the parent."""
 
 
 def assemble(build: Build, kept: Kept | None = None) -> Cage:
@@ -152,13 +135,12 @@ def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitErr
     found: dict[int, Cage | CagekitError] = {}
     trials, left = _Trials(kept), list(range(len(builds)))
     while left:
-        again = []
+        supposed = {}
         for i in left:
-            trials.supposed = False
             found[i] = _or_error(partial(_tubes, builds[i], kept, trials))
-            again += [i] if trials.supposed else []
+            supposed[i] = trials.taken()
         trials.cut([c for i in left if isinstance(c := found[i], Cage)])
-        left = again
+        left = [i for i in left if not trials.bear_out(supposed[i])]
     made = (found[i] for i in range(len(builds)))
     return [_or_error(partial(_joined, c)) if isinstance(c, Cage) else c for c in made]
 
@@ -174,15 +156,23 @@ class _Trials:
     """Which of the branches that an end runs into shape its cut: only the cut itself tells.
 
     Until that is cut, all of them are supposed to, as they nearly always do: so a whole cage is
-    made before its ends are cut at one go, and made again, mostly from what is kept, to see.
-    ``supposed`` tells whether that was done since it was last set.
+    made before its ends are cut at one go, and made again only where that was wrong.
     """
 
     def __init__(self, kept: Kept) -> None:
         self._kept = kept
         self._told: dict[Hashable, tuple[str, ...]] = {}
         self._open: dict[Hashable, tuple[Cage, Member, EndName, Sequence[str]]] = {}
-        self.supposed = False
+        self._supposed: dict[Hashable, tuple[str, ...]] = {}
+
+    def taken(self) -> Mapping[Hashable, tuple[str, ...]]:
+        """What was supposed since this was last asked."""
+        out, self._supposed = self._supposed, {}
+        return out
+
+    def bear_out(self, supposed: Mapping[Hashable, tuple[str, ...]]) -> bool:
+        """Whether all of it has turned out to be so."""
+        return all(self._told[key] == hit for key, hit in supposed.items())
 
     def touched(
         self, tubes: Mapping[str, Member], member: Member, name: EndName, hit: tuple[str, ...]
@@ -204,7 +194,7 @@ class _Trials:
         if told is not None:
             return told
         self._open[key] = Cage("", [*parents, trial], kept=self._kept), trial, name, hit
-        self.supposed = True
+        self._supposed[key] = hit
         return hit
 
     def cut(self, cages: Sequence[Cage]) -> None:
@@ -231,7 +221,7 @@ def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
     ground = kept.once(("ground", _ground(build)), object)
     site = Site(build, frame, kept.once(("rises", ground), dict[tuple[str, str], float]))
-    made = _Branches(site.members)
+    made = Branches(site.members)
     notes: list[str] = []
     spare = _spare(build, kept)
     for entry in build.entries:
@@ -431,14 +421,14 @@ def sketch(build: Build) -> Cage:
 
 
 def _meet_neighbours(
-    made: _Branches, member: Member, notes: list[str], kept: Kept, trials: _Trials
+    made: Branches, member: Member, notes: list[str], kept: Kept, trials: _Trials
 ) -> Member:
     """Cope a member's ends also to earlier branches that it would run into near the node."""
     for name, end in member.ends:
         if end.kind is not EndKind.COPE:
             continue
         parent, others = made.tubes[end.parents[0]], made.beside(member, end)
-        look = partial(_run_into, member, name, parent, others, kept)
+        look = partial(run_into, member, name, parent, others, kept)
         hit = kept.once(("runs into", member, name, parent, others), look) if others else ()
         hit = trials.touched(made.tubes, member, name, hit) if hit else ()
         if hit:
@@ -447,38 +437,6 @@ def _meet_neighbours(
             )
             member = _coped_once(kept, member, name, hit)
     return member
-
-
-class _Branches:
-    """The tubes made so far, by what they are coped to."""
-
-    def __init__(self, tubes: Mapping[str, Member]) -> None:
-        self.tubes = tubes
-        self._frame = [m.id for m in tubes.values() if m.role == CHASSIS]
-        self._on: dict[str, list[str]] = {}
-        self._place = {id_: n for n, id_ in enumerate(tubes)}
-
-    def note(self, member: Member) -> None:
-        """Take in a member that has been added to the tubes."""
-        self._place.setdefault(member.id, len(self._place))
-        for parent in {p for _, e in member.ends if e.kind is EndKind.COPE for p in e.parents}:
-            self._on.setdefault(parent, []).append(member.id)
-
-    def beside(self, member: Member, end: End) -> tuple[Member, ...]:
-        """Earlier tubes that are coped to a parent of this end; tubes of the frame join anywhere.
-
-        Pieces of the member's own bar are none of them: they meet in what divides them.
-        """
-        tubes, parents = self.tubes, end.parents
-        ids = {i for p in parents for i in self._on.get(p, ())}
-        if tubes[parents[0]].role == CHASSIS:
-            ids.update(self._frame)
-        last = self._place.get(member.id, len(self._place))
-        found = (
-            i for i in sorted(ids, key=self._place.__getitem__)
-            if i not in parents and self._place[i] < last
-        )  # fmt: skip
-        return tuple(tubes[i] for i in found if tubes[i].bar != member.bar)
 
 
 def _coped_once(kept: Kept, member: Member, name: EndName, hit: tuple[str, ...]) -> Member:
@@ -491,143 +449,3 @@ def _coped_too(member: Member, name: EndName, hit: Sequence[str]) -> Member:
     end = member.end(name)
     new = replace(end, parents=(*end.parents, *hit))
     return replace(member, a=new) if name == "a" else replace(member, b=new)
-
-
-def _run_into(
-    member: Member, name: EndName, parent: Member, others: Sequence[Member], kept: Kept
-) -> tuple[str, ...]:
-    """Those of these branches that overlap a member outside the parent's own tube."""
-    node = _Node(member, name, parent)
-    return tuple(
-        other.id
-        for other in others
-        if kept.once(("run into", member, name, parent, other), partial(node.holds, other))
-    )
-
-
-class _Node:
-    """The end of a member on its first parent, where other branches may be in the way."""
-
-    def __init__(self, member: Member, end: EndName, parent: Member) -> None:
-        self.member, self.end, self.parent = member, end, parent
-        self.point = member.path.end_point(end)
-
-    @cached_property
-    def coarse(self) -> Vec:
-        """Some axis points of the member, ``COARSE`` steps apart."""
-        return _leaving(self.member, self.end)[::COARSE]
-
-    @cached_property
-    def trunk(self) -> Vec | None:
-        """The parent's axis here."""
-        return _stretch(self.parent.path, self.point)
-
-    @cached_property
-    def mine(self) -> Vec:
-        """Axis points of the member outside its parent."""
-        # of a short tube only the half at this end: what is met at the other belongs there
-        axis = _leaving(self.member, self.end, self.member.path.length / 2)
-        return _outside(axis, self.trunk, _left(self.parent, self.member))
-
-    def holds(self, other: Member) -> bool:
-        """Whether the member runs into an earlier branch here, outside their parent."""
-        its = _stretch(other.path, self.point)
-        if its is None:
-            return False
-        reach = self.member.tube.outer_radius + other.tube.outer_radius
-        # no point of an axis is further than this from those looked at
-        between = (COARSE - 1) * STEP
-        if _gaps(self.coarse, its[::COARSE]).min() > reach + 2 * between:
-            return False
-        if len(self.mine) and (_gaps(self.mine, its) < reach - TOUCH).any():
-            its = _outside(its, self.trunk, _left(self.parent, other))
-            if len(its) and (_gaps(self.mine, its) < reach - TOUCH).any():
-                return True
-        return self.shares_steel(other)
-
-    def shares_steel(self, other: Member) -> bool:
-        """Whether two branches share steel beside their parent, as on the inside of its bend.
-
-        Points on the wall of this branch near its node that lie outside the parent and inside the
-        other branch, by more than ``TOUCH``.
-        """
-        its = _beside(other, self.parent, self.point)
-        if its is None or self.trunk is None:
-            return False
-        deep = other.tube.outer_radius - SHARED
-        points = _wall(self.member, self.end, its, deep)
-        points = points[_gaps(points, its).min(axis=1) < deep]
-        away = _gaps(points, self.trunk).min(axis=1)
-        return bool((away > self.parent.tube.outer_radius).any())
-
-
-def _beside(other: Member, parent: Member, node: Vec) -> Vec | None:
-    """Axis points of a branch of this parent near a node; of a tube of the frame, if it is near."""
-    if other.role == CHASSIS:
-        return _stretch(other.path, node)
-    end = next(
-        (n for n, e in other.ends if e.kind is EndKind.COPE and parent.id in e.parents), None
-    )
-    if end is None or float(np.linalg.norm(other.path.end_point(end) - node)) > NEAR_NODE:
-        return None
-    return _leaving(other, end)
-
-
-def _leaving(member: Member, end: EndName, most: float = LOOK) -> Vec:
-    """Axis points from an end inwards, up to ``most`` mm and ``LOOK``, ``(n, 3)`` mm."""
-    path = member.path
-    reach = min(LOOK, most, path.length)
-    along = np.linspace(0.0, reach, int(reach / STEP) + 2)
-    return path.points(along if end == "a" else path.length - along)
-
-
-def _wall(member: Member, end: EndName, other: Points, within: float) -> Points:
-    """Points on a tube's outside from an end inwards, rings near another axis only, ``(n, 3)`` mm.
-
-    Args:
-        member: the tube.
-        end: the end.
-        other: points of the other axis, ``(m, 3)`` mm.
-        within: rings of which no point is nearer to those points than this are left out, mm.
-    """
-    axis = _leaving(member, end)[: int(1.5 * member.tube.od / STEP) + 2]
-    way = unit(axis[-1] - axis[0])
-    near = _gaps(axis, other).min(axis=1) < within + member.tube.outer_radius + SAME_POINT
-    axis = axis[near]
-    across = perpendicular(way)
-    turn = np.linspace(0.0, 2 * np.pi, 48, endpoint=False)
-    ring = np.outer(np.cos(turn), across) + np.outer(np.sin(turn), np.cross(way, across))
-    rings = axis[:, None, :] + member.tube.outer_radius * ring[None, :, :]
-    return np.asarray(rings.reshape(-1, 3))
-
-
-def _outside(points: Points, trunk: Vec | None, distance: float) -> Vec:
-    """Those points that the parent's tube is not around: inside it both branches may be."""
-    if trunk is None:
-        return points
-    return np.asarray(points[_gaps(points, trunk).min(axis=1) > distance])
-
-
-def _left(parent: Member, branch: Member) -> float:
-    """Distance from the parent's axis (mm) from which a branch is outside it for the most part."""
-    return parent.tube.outer_radius + 0.1 * branch.tube.outer_radius
-
-
-def _gaps(a: Vec, b: Vec) -> Vec:
-    """Distances between points ``(n, 3)`` and ``(m, 3)``, shape ``(n, m)`` mm."""
-    square = a @ b.T
-    square *= -2.0
-    square += np.einsum("ij,ij->i", a, a)[:, None]
-    square += np.einsum("ij,ij->i", b, b)
-    return np.sqrt(np.maximum(square, 0.0, out=square), out=square)
-
-
-def _stretch(path: CentreLine, node: Vec) -> Vec | None:
-    """Axis points of a path within ``LOOK`` of a node, ``(n, 3)``; None when it is far away."""
-    if path.far_from(node, LOOK):
-        return None
-    spot = path.nearest(node)
-    if float(np.linalg.norm(spot.point - node)) > LOOK:
-        return None
-    low, high = max(spot.station - LOOK, 0.0), min(spot.station + LOOK, path.length)
-    return path.points(np.linspace(low, high, int((high - low) / STEP) + 2))

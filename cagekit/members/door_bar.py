@@ -10,7 +10,8 @@ import numpy as np
 
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
-from cagekit.geometry.centre_line import CentreLine, unit, vec
+from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
+from cagekit.geometry.chords import Chord, chords, square_gap
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.places import OnTube
 from cagekit.members.site import Site, crossing
@@ -119,35 +120,45 @@ def _past_brace(
     start = site.place(entry, tubes[0].spot("height", entry.height_rear), "from").point
     wide = brace.tube.outer_radius + site.tube(entry, "door_bar").outer_radius + PAST
     heights = np.arange(low, low + RAISED, STEP)
-    step = _rise(site, entry, tubes[1], heights)
-    n = 0
+    n = _first_past(site, entry, brace.path, start, tubes[1], heights, wide)
     while n < len(heights):
         end = site.place(entry, tubes[1].spot("height", float(heights[n])), "to").point
         spot = crossing(brace.path, start, end)
         way = unit(end - start)
         off = spot - start
         off = off - min(max(float(off @ way), 0.0), float((end - start) @ way)) * way
-        room = sqrt(off @ off)
-        if room >= wide:
+        if sqrt(off @ off) >= wide:
             return float(heights[n])
-        # the bar comes no faster away from the brace than its end goes up the leg
-        n += max(int((wide - room - SAME_POINT) / step), 1) if step else 1
+        n += 1
     return low
 
 
-def _rise(site: Site, entry: DoorBarEntry, tube: OnTube, heights: np.ndarray) -> float:
-    """How far (mm) a node on a tube goes from one height to the next; 0 where that changes."""
+def _first_past(
+    site: Site, entry: DoorBarEntry, brace: CentreLine, start: Vec, tube: OnTube,
+    heights: np.ndarray, wide: float,
+) -> int:  # fmt: skip
+    """The first of these heights at which an X's bar may go past the brace.
+
+    Told in plain numbers where leg and brace are straight, 0 elsewhere: whoever asks looks closer.
+    """
     try:
         low, high = (
             site.place(entry, tube.spot("height", float(h)), "to") for h in heights[[0, -1]]
         )
     except GeometryError:
-        return 0.0
+        return 0
     a, b = low.spot, high.spot
     if a is None or b is None or (low.members, a.piece) != (high.members, b.piece):
-        return 0.0
-    straight = np.array_equal(a.tangent, b.tangent)
-    return abs(b.station - a.station) / (len(heights) - 1) if straight else 0.0
+        return 0
+    if len(brace.pieces) > 1 or not np.array_equal(a.tangent, b.tangent):
+        return 0
+    (other,) = chords(brace)
+    way = (high.point - low.point) / (len(heights) - 1)
+    for n in range(len(heights)):
+        bar = Chord.between(start, low.point + n * way)
+        if not square_gap(bar, other) < (wide - SAME_POINT) ** 2:
+            return n
+    return len(heights)
 
 
 def _bent(entry: DoorBarEntry) -> bool:
