@@ -56,7 +56,13 @@ def chords(path: CentreLine) -> tuple[Chord, ...]:
 
 
 def chords_from(path: CentreLine, end: str, reach: float) -> Sequence[Chord]:
-    """Chords of what a path has within ``reach`` mm of an end along it; of a bend, all of it."""
+    """Chords of what a path has within reach of an end along it; of a bend, all of it.
+
+    Args:
+        path: the centre line.
+        end: ``a`` or ``b``.
+        reach: mm.
+    """
     rows: Iterable[tuple[Chord, Line | Arc]] = zip(chords(path), path.pieces, strict=True)
     if end == "b":
         rows = ((c.turned(), q) for c, q in reversed(list(rows)))
@@ -71,9 +77,12 @@ def chords_from(path: CentreLine, end: str, reach: float) -> Sequence[Chord]:
 
 
 def apart(ours: Sequence[Chord], theirs: Sequence[Chord], by: float) -> bool:
-    """Whether no point of some pieces comes as near as this (mm) to any of others.
+    """Whether no point of some pieces comes near any point of others; False where untold.
 
-    Of pieces so close that their chords do not tell it is False.
+    Args:
+        ours: chords of some pieces.
+        theirs: of others.
+        by: how near counts, mm.
     """
     return all(square_gap(a, b) > (by + a.off + b.off) ** 2 for a in ours for b in theirs)
 
