@@ -6,12 +6,20 @@ import argparse
 import threading
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cagekit.cli.build import add_build
 from cagekit.cli.console import Progress, caution, emit, note
 
+if TYPE_CHECKING:
+    from cagekit.inputs.build import Build
+    from cagekit.live.server import LiveServer
+    from cagekit.live.session import Session
+
 PATIENCE = 3.0
 """So long (s) the first findings wait for the browser to have its picture."""
+FAREWELL = 5.0
+"""So long (s) a browser that was opened may take to hear why there is no cage."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,39 +39,60 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Serve until stopped."""
+    """Serve until stopped: the browser starts while the cage is put together."""
     from cagekit.errors import InputError
+    from cagekit.inputs.resolve import load_build
     from cagekit.live.server import LiveServer
-    from cagekit.live.session import Session
 
     if not 0 <= args.port <= 65535:
         raise InputError("--port", "", args.port, problem="is no port.", hint="1 to 65535.")
-    with Progress() as progress:
-        progress.step("putting the cage together")
-        session = Session(args.build, units=args.units, patience=PATIENCE)
+    build = load_build(args.build)
     out = Path(args.out) if args.out else None
-    try:
-        server = LiveServer(session, port=args.port, out=out)
-    except InputError:
-        session.close()
-        raise
+    server = LiveServer(name=build.name, port=args.port, out=out)
     if args.json:
         emit({"address": server.address})
     else:
-        print(f"{session.design.name} is on {server.address}", flush=True)
-        note("Ctrl-C stops it.")
-    caution()
+        print(f"{build.name} is on {server.address}", flush=True)
+    serving = threading.Thread(target=server.serve_forever, args=(0.2,), daemon=True)
+    serving.start()
+    opening = threading.Thread(target=_open, args=(server.address,), daemon=True)
     if not args.no_open:
-        threading.Thread(target=_open, args=(server.address,), daemon=True).start()
+        opening.start()
+    session = None
     try:
-        server.serve_forever(poll_interval=0.2)
+        session = _session(args, build, server)
+        note("Ctrl-C stops it.")
+        caution()
+        while serving.is_alive():
+            serving.join(0.5)
     except KeyboardInterrupt:
+        if session is None:
+            raise
         note("stopped.")
     finally:
-        session.close()
-        time.sleep(0.3)  # so that open pages hear of it
+        if session:
+            session.close()
+            time.sleep(0.3)  # so that open pages hear of it
+        server.shutdown()
         server.server_close()
     return 0
+
+
+def _session(args: argparse.Namespace, build: Build, server: LiveServer) -> Session:
+    """Put the cage together and give it to the server; where that fails its page tells why too."""
+    from cagekit.live.session import Session
+
+    try:
+        with Progress() as progress:
+            progress.step("putting the cage together")
+            session = Session(args.build, build=build, units=args.units, patience=PATIENCE)
+    except Exception as error:
+        server.give_up(str(error) or type(error).__name__)
+        if not args.no_open:
+            server.told.wait(FAREWELL)
+        raise
+    server.begin(session)
+    return session
 
 
 def _open(address: str) -> None:

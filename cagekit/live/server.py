@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import queue
 import secrets
+import threading
 import time
 from contextlib import suppress
 from hmac import compare_digest
@@ -21,7 +22,8 @@ from typing import TYPE_CHECKING, Any, cast
 from urllib.parse import parse_qs, urlsplit
 
 from cagekit.errors import CagekitError, InputError
-from cagekit.page.html import html, policy
+from cagekit.page.cautions import CAUTIONS
+from cagekit.page.html import html, policy, waiting
 
 if TYPE_CHECKING:
     from cagekit.live.session import Session
@@ -34,18 +36,39 @@ BEAT = 2.0
 
 
 class LiveServer(ThreadingHTTPServer):
-    """Serves one session. ``address`` is what a browser is given."""
+    """Serves one session. ``address`` is what a browser is given.
+
+    A browser may come before the session is there: it sees a page that waits until `begin` gives
+    the session or `give_up` tells why there is none. ``told`` is set when a page knows of that.
+    """
 
     daemon_threads = True
     allow_reuse_address = False
 
-    def __init__(self, session: Session, *, port: int = 0, out: Path | None = None) -> None:
+    def __init__(
+        self,
+        session: Session | None = None,
+        *,
+        name: str = "",
+        port: int = 0,
+        out: Path | None = None,
+    ) -> None:
         """Take the port; a free one when 0.
+
+        Args:
+            session: what is served, when it is there already.
+            name: of the build, for the page that waits.
+            port: to serve on.
+            out: folder that is made from the page.
 
         Raises:
             InputError: the port is taken.
         """
-        self.session = session
+        self._session = session
+        self.name = name
+        self.problem = ""
+        self.told = threading.Event()
+        self._settled = threading.Event()
         self.out = out
         self.token = secrets.token_urlsafe(24)
         try:
@@ -55,6 +78,34 @@ class LiveServer(ThreadingHTTPServer):
                 "--port", "", port, problem=f"cannot be used: {error.strerror}.",
                 hint="Leave --port out: a free one is taken.",
             ) from None  # fmt: skip
+
+        if session is not None:
+            self._settled.set()
+
+    @property
+    def session(self) -> Session:
+        """What is served, once `ready`."""
+        assert self._session is not None
+        return self._session
+
+    @property
+    def ready(self) -> bool:
+        """Whether there is a session."""
+        return self._session is not None
+
+    def begin(self, session: Session) -> None:
+        """Serve a session from now on."""
+        self._session = session
+        self._settled.set()
+
+    def give_up(self, problem: str) -> None:
+        """Tell pages that wait why there will be no session."""
+        self.problem = problem
+        self._settled.set()
+
+    def wait(self, seconds: float) -> None:
+        """Wait until there is a session or a word why not."""
+        self._settled.wait(seconds)
 
     @property
     def port(self) -> int:
@@ -93,7 +144,7 @@ class LiveHandler(BaseHTTPRequestHandler):
     def do_GET(self) -> None:
         """Page, state, still picture and events."""
         name, query = self._allowed()
-        if name is None:
+        if name is None or self._waits(name):
             return
         session = self.live.session
         if name == "":
@@ -106,6 +157,8 @@ class LiveHandler(BaseHTTPRequestHandler):
                 self._json(session.state(int(have) if have.isdecimal() else 0))
         elif name == "still":
             self._answer(session.still(), "image/png")
+        elif name == "ready":
+            self._json({"ready": True, "problem": ""})
         elif name == "events":
             self._events()
         else:
@@ -116,13 +169,35 @@ class LiveHandler(BaseHTTPRequestHandler):
         name, _ = self._allowed(changes=True)
         if name is None:
             return
-        asked, session = self._asked(), self.live.session
+        asked = self._asked()
+        if self._waits(name):
+            return
+        session = self.live.session
         with session.answering():
             try:
                 answer = self._do(name, asked)
             except CagekitError as error:
                 answer = {**session.state(_version(asked)), "refused": str(error)}
             self._json(answer)
+
+    def _waits(self, name: str) -> bool:
+        """Whether there is no session yet: then the page that waits is all that is answered."""
+        live = self.live
+        if name == "ready":
+            live.wait(BEAT)
+        if live.ready:
+            return False
+        if name == "":
+            page = waiting(live.name, " ".join(CAUTIONS))
+            self._answer(page.encode(), "text/html; charset=utf-8")
+        elif name == "ready":
+            problem = live.problem
+            self._json({"ready": False, "problem": problem})
+            if problem:
+                live.told.set()
+        else:
+            self._refuse(503, "The cage is still being put together.")
+        return True
 
     def _do(self, name: str, asked: dict[str, Any]) -> dict[str, Any]:
         session, said = self.live.session, ""

@@ -33,6 +33,7 @@ from cagekit.view.scene import bodies, plate_bodies
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
+    from cagekit.inputs.build import Build
     from cagekit.units import LengthUnit
 
 Changes = Mapping[str, Any]
@@ -62,6 +63,7 @@ class Session:
 
     Args:
         reference: of the build.
+        build: what was read there, when it was read already.
         units: of the page, when not the build's.
         patience: so long (s) the first findings wait until a page has its first picture.
 
@@ -70,12 +72,17 @@ class Session:
     """
 
     def __init__(
-        self, reference: str, *, units: LengthUnit | None = None, patience: float = 0.0
+        self,
+        reference: str,
+        *,
+        build: Build | None = None,
+        units: LengthUnit | None = None,
+        patience: float = 0.0,
     ) -> None:
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
         self._kept = Kept()
-        self.base = self._read()
+        self.base = self._read(build)
         self.design = self.base.design
         self.whole = self.design
         self.stage = Drawn.WHOLE
@@ -110,8 +117,8 @@ class Session:
         for thread in self._threads:
             thread.start()
 
-    def _read(self) -> Base:
-        build = load_build(self._reference)
+    def _read(self, build: Build | None = None) -> Base:
+        build = build or load_build(self._reference)
         design = Design(build, units=self._units, kept=self._kept)
         _ = design.people  # versions take them over
         documents = {"build": Document(build.files["build"])}

@@ -9,6 +9,7 @@ import numpy as np
 
 from cagekit.names import at_start, in_words
 from cagekit.page.cards import cards
+from cagekit.page.cautions import CAUTIONS
 from cagekit.page.meshes import packed
 from cagekit.page.rows import sizes, summary
 from cagekit.page.shell import edges, volumes
@@ -17,15 +18,6 @@ from cagekit.view.scene import SceneBody, bodies
 
 if TYPE_CHECKING:
     from cagekit.design import Design
-
-CAUTIONS = (
-    "A cage can kill when it is wrong. cagekit computes geometry and screening figures only.",
-    "The current rulebook and the scrutineer decide; structural and weld decisions belong to "
-    "qualified people; on the road local law applies, and bare tube near a head without a helmet "
-    "is a danger of its own.",
-    "Measure twice on the real car. Welding, grinding, galvanised coatings and pinch points need "
-    "the usual protection.",
-)
 
 Json = dict[str, Any]
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 from base64 import b64encode
+from collections.abc import Iterable, Mapping
 from functools import cache
 from hashlib import sha256
 from html import escape
@@ -20,6 +21,8 @@ SCRIPTS = ("measure.js", "viewer.js", "strength.js", "page.js")
 LIVE_SCRIPTS = ("live.js",)
 STYLE = "page.css"
 MARKUP = "page.html"
+WAIT_SCRIPTS = ("wait.js",)
+WAIT_MARKUP = "wait.html"
 
 
 def html(data: Any, *, title: str, picture: bytes = b"", live: bool = False) -> str:
@@ -41,20 +44,41 @@ def html(data: Any, *, title: str, picture: bytes = b"", live: bool = False) -> 
         "picture": still,
         "script": script,
     }
-    text = asset(MARKUP)
-    for name in ("policy", "title", "style", "picture", "script", "data"):
-        head, mark, tail = text.partition(f"<!--{name}-->")
-        assert mark, name
-        text = head + parts[name] + tail
-    return text
+    return _filled(asset(MARKUP), parts)
+
+
+def waiting(title: str, caution: str) -> str:
+    """The page that is served until the cage is put together; it tells why when it cannot be."""
+    parts = {
+        "policy": escape(policy(live=True)),
+        "title": escape(title),
+        "style": asset(STYLE),
+        "name": escape(title),
+        "caution": escape(caution),
+        "script": _text(WAIT_SCRIPTS),
+    }
+    return _filled(asset(WAIT_MARKUP), parts)
+
+
+def _filled(text: str, parts: Mapping[str, str]) -> str:
+    """Put parts in place of their marks; no mark within a part is looked at."""
+    out = ""
+    while True:
+        head, mark, rest = text.partition("<!--")
+        if not mark:
+            return out + text
+        name, _, text = rest.partition("-->")
+        out += head + parts[name]
 
 
 def policy(*, live: bool) -> str:
     """The content security policy; the served page may ask its own server."""
     own = "'self'" if live else "'none'"
+    scripts = [_script(live), *([_text(WAIT_SCRIPTS)] if live else ())]
+    may_run = " ".join(f"'{_hash(s)}'" for s in scripts)
     image = "'self' data:" if live else "data:"
     return (
-        f"default-src 'none'; script-src '{_hash(_script(live))}'; "
+        f"default-src 'none'; script-src {may_run}; "
         f"style-src '{_hash(asset(STYLE))}'; img-src {image}; connect-src {own}; "
         "base-uri 'none'; form-action 'none'"
     )
@@ -77,7 +101,10 @@ def asset(name: str) -> str:
 
 @cache
 def _script(live: bool) -> str:
-    names = (*SCRIPTS, *(LIVE_SCRIPTS if live else ()))
+    return _text((*SCRIPTS, *(LIVE_SCRIPTS if live else ())))
+
+
+def _text(names: Iterable[str]) -> str:
     return "\n".join(asset(n) for n in names)
 
 

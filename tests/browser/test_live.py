@@ -348,6 +348,38 @@ def test_a_lost_connection_comes_back_by_itself(opened, served):
     opened.said.clear()  # the browser itself notes the failed requests
 
 
+def test_a_page_that_comes_first_waits_for_the_cage(browser, served):
+    early = LiveServer(name="own")
+    threading.Thread(target=early.serve_forever, args=(0.05,), daemon=True).start()
+    page = browser.new_page()
+    try:
+        page.goto(early.address)
+        assert page.inner_text("#now") == "Putting the cage together ..."
+        assert "A cage can kill" in page.inner_text("header")
+        early.begin(served.session)
+        page.wait_for_selector("body[data-live='yes']", timeout=30_000)
+    finally:
+        page.close()
+        early.shutdown()
+        early.server_close()
+
+
+def test_a_page_that_comes_first_hears_why_there_is_no_cage(browser):
+    early = LiveServer(name="own")
+    threading.Thread(target=early.serve_forever, args=(0.05,), daemon=True).start()
+    page = browser.new_page()
+    try:
+        page.goto(early.address)
+        early.give_up(f"main_hoop: {EVIL}")
+        page.wait_for_selector("#now.problem")
+        assert f"main_hoop: {EVIL}" in page.inner_text("#now")
+        assert page.locator("img[src=x]").count() == 0
+    finally:
+        page.close()
+        early.shutdown()
+        early.server_close()
+
+
 def test_a_phone_of_320_pixels(opened, served):
     page = opened(served.address, width=320, height=640)
     page.wait_for_selector("body[data-live='yes']")

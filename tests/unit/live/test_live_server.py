@@ -11,6 +11,8 @@ import subprocess
 import sys
 import threading
 import tomllib
+from base64 import b64encode
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -208,6 +210,66 @@ def test_a_taken_port_is_told(server):
         taken.listen()
         with pytest.raises(InputError, match="--port"):
             LiveServer(server.session, port=taken.getsockname()[1])
+
+
+@pytest.fixture
+def early():
+    """A server that has no session yet."""
+    made = LiveServer(name="own <b>")
+    threading.Thread(target=made.serve_forever, args=(0.05,), daemon=True).start()
+    yield made
+    made.shutdown()
+    made.server_close()
+
+
+def test_before_the_cage_is_there_a_page_waits_and_nothing_else_is_told(early, server):
+    status, text, headers = answer(early, "GET", f"/{early.token}/")
+    assert status == 200
+    assert "Putting the cage together" in text
+    assert "A cage can kill" in text
+    assert "own &lt;b&gt;" in text
+    assert "<!--" not in text.removeprefix("<!")
+    script = text.split("<script>")[1].split("</script>")[0]
+    digest = b64encode(sha256(script.encode()).digest()).decode()
+    assert f"'sha256-{digest}'" in headers["Content-Security-Policy"]
+    assert answer(early, "GET", f"/{early.token}/state")[0] == 503
+    own = {"Origin": f"http://127.0.0.1:{early.port}", "Content-Type": "application/json"}
+    assert answer(early, "POST", f"/{early.token}/undo", "{}", **own)[0] == 503
+    assert answer(early, "GET", "/x/ready")[0] == 403
+    heard = []
+    asking = threading.Thread(
+        target=lambda: heard.append(answer(early, "GET", f"/{early.token}/ready")[1])
+    )
+    asking.start()
+    early.begin(server.session)
+    asking.join(10)
+    assert json.loads(heard[0]) == {"ready": True, "problem": ""}
+    assert '"live":true' in answer(early, "GET", f"/{early.token}/")[1]
+    assert answer(early, "GET", f"/{early.token}/state")[0] == 200
+
+
+def test_why_there_is_no_cage_is_told_to_the_page_that_waits(early):
+    early.give_up("main_hoop: <cannot> be made")
+    assert not early.told.is_set()
+    told = json.loads(answer(early, "GET", f"/{early.token}/ready")[1])
+    assert told == {"ready": False, "problem": "main_hoop: <cannot> be made"}
+    assert early.told.wait(10)
+    assert "Putting the cage together" in answer(early, "GET", f"/{early.token}/")[1]
+
+
+@pytest.mark.slow
+def test_a_cage_that_cannot_be_made_ends_the_command_with_its_code(tmp_path):
+    file = tmp_path / "own.toml"
+    text = (BUILDS / "track-roadster.toml").read_text("utf-8")
+    file.write_text(text + '\n[[strut]]\nid = "far"\nfrom = "on main_hoop at height 5000"\n'
+                    'to = "on main_hoop at middle"\n', "utf-8")  # fmt: skip
+    told = subprocess.run(
+        [sys.executable, "-m", "cagekit", "view", str(file), "--no-open"],
+        capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert told.returncode == 3, told.stderr
+    assert "5000" in told.stderr
+    assert "Traceback" not in told.stderr
 
 
 @pytest.mark.slow
