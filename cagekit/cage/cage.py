@@ -181,6 +181,11 @@ class Cage:
             kept=self.kept,
         )
 
+    @property
+    def count(self) -> int:
+        """How many tubes it is made of: pieces of one that comes apart are one."""
+        return len(self.members) - sum(len(d.pieces) - 1 for d in self.divided)
+
     def member(self, id_: str) -> Member:
         """The member, frame tube or bolted joint of that id; NotFoundError when there is none.
 

@@ -93,7 +93,7 @@ def _print(found: Sequence[Finding], design: Design, args: argparse.Namespace) -
     cage, units = design.cage, design.units
     length = sum(cage.cut_length(i) for i in cage.members)
     total = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
-    print(f"{design.build.name}: {len(cage.members)} members, {total} of tube")
+    print(f"{design.build.name}: {cage.count} tubes, {total} of tube")
     _remarks(cage.notes, everything=args.all)
     _chosen(design, everything=args.all)
     print(

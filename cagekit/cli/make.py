@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
             }
         )
     else:
-        print(f"{target}/  {len(job.cage.members)} members, {len(files)} files")
+        print(f"{target}/  {job.cage.count} tubes, {len(files)} files")
         table([(name, _some(made.files[name])) for name in made.files], indent=2)
         print(told(counts) + (": `check` tells them." if counts[Status.FAIL] else "."))
     for id_, why in made.left_out.items():

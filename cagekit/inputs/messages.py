@@ -288,13 +288,18 @@ def _dotted(key: TomlKey) -> str:
 
 
 def _described(model: Sequence[type[BaseModel]], loc: TomlKey) -> str:
-    """The description of the field at ``loc``, if the schema has one."""
-    if not loc or not isinstance(loc[-1], str):
-        return ""
-    for owner in _models(model, loc[:-1]):
+    """The description of the field at ``loc`` in brackets, if the schema has one."""
+    said = description_of(model, loc) if loc and isinstance(loc[-1], str) else ""
+    return f"({said})" if said else ""
+
+
+def description_of(model: Sequence[type[BaseModel]], loc: TomlKey) -> str:
+    """Return what the schema says of the field at ``loc``; nothing where it is silent."""
+    names = [n for n in loc if isinstance(n, str)]
+    for owner in _models(model, tuple(names[:-1])):
         for name, info in owner.model_fields.items():
-            if (info.alias or name) == loc[-1] and info.description:
-                return f"({info.description})"
+            if names and (info.alias or name) == names[-1] and info.description:
+                return info.description
     return ""
 
 

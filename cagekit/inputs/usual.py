@@ -196,11 +196,15 @@ def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, Usu
     if not _rows_of(kind) and "plate" not in type(table).model_fields:
         return
     for key, value in _numbers(table):
-        name = ".".join(_word(step) for step in _without_indices(key))
-        file = "plate" if name.startswith("plate.") else kind
-        known = usual_range(file, name)
+        known = usual_at(kind, key)
         if known is not None:
             yield key, math.degrees(value) if known.unit == "deg" else value, known
+
+
+def usual_at(kind: str, key: TomlKey) -> UsualRange | None:
+    """Return the ranges of the number at ``key`` of a file of that kind, if it has some."""
+    name = ".".join(_word(step) for step in _without_indices(key))
+    return usual_range("plate" if name.startswith("plate.") else kind, name)
 
 
 def _word(step: str | int) -> str:

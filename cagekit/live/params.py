@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import degrees
+from math import degrees, floor
 from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
-from cagekit.inputs.messages import unit_of
+from cagekit.inputs.messages import description_of, table_and_field, unit_of
+from cagekit.inputs.toml_lines import value_at
+from cagekit.inputs.usual import AXES, UsualRange, usual_at
 from cagekit.names import named
 from cagekit.units import INCH, parse_length
+from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.inputs.build import Build
@@ -24,6 +27,10 @@ REACH = {"mm": 100.0, "deg": 15.0, "": 1.0}
 """Half of a slider's way where the field has no range of its own (mm, degrees)."""
 OPEN = (0.0, 1500.0)
 """Slider of a length that follows from others until it is given, mm."""
+PLANES = {"profile": "yz", "outline": "xz"}
+"""Axes of lists of corners that lie in a plane of the car."""
+STEPS = {"mm": (0.5, 0.1), "in": (0.0625, 0.015625), "deg": (0.25, 0.25)}
+"""Steps of a slider, and those of one that is shorter than forty of the first."""
 LEFT_OUT = ("id", "side", "kind", "tube", "role", "bend_radius")
 
 
@@ -35,6 +42,7 @@ class Param:
         file: ``build``, ``car`` or ``driver N``.
         steps: where in the file it stands.
         owner: what it belongs to, as people read it.
+        place: the table or the file where that stands.
         name: of the field. about: what it means.
         unit: ``mm``, ``in``, ``deg`` or nothing.
         value: number in that unit, truth or text; None while it follows from others.
@@ -45,6 +53,7 @@ class Param:
     file: str
     steps: Steps
     owner: str
+    place: str
     name: str
     about: str
     unit: str
@@ -58,13 +67,26 @@ class Param:
         """Its name between page and server."""
         return ".".join((self.file, *map(str, self.steps)))
 
+    @property
+    def typed(self) -> str:
+        """Table and field, as they stand in the file and in messages."""
+        table, field = table_and_field(self.steps)
+        return f"[{table}] {field}" if table else field
+
+    @property
+    def step(self) -> float:
+        """Step of the slider."""
+        return _step(self.unit, self.high - self.low)
+
     def to_json(self) -> dict[str, Any]:
         """As the page takes it."""
-        step = {"mm": 0.5, "in": 0.0625, "deg": 0.25}.get(self.unit, 0.01)
+        typed = table_and_field(self.steps)[1] if self.file == "build" else self.typed
+        member = self.steps[1] if self.file == "build" else ""
         return {
-            "key": self.key, "owner": self.owner, "name": self.name.replace("_", " "),
+            "key": self.key, "owner": self.owner, "place": self.place, "member": member,
+            "name": self.name.replace("_", " "), "typed": typed,
             "about": self.about, "unit": self.unit, "value": self.value, "low": self.low,
-            "high": self.high, "step": step, "choices": list(self.choices),
+            "high": self.high, "step": self.step, "choices": list(self.choices),
         }  # fmt: skip
 
 
@@ -96,7 +118,7 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
         value, unit = getattr(entry, name), unit_of(model, (key,))
         common: dict[str, Any] = {
             "file": "build", "steps": ("members", owner, key), "name": key,
-            "owner": named(owner), "about": info.description or "",
+            "owner": named(owner), "place": f"[members.{owner}]", "about": info.description or "",
         }  # fmt: skip
         if info.annotation is bool:
             yield Param(**common, unit="", value=value, choices=("true", "false"))
@@ -106,16 +128,32 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
             yield _number(common, unit, units, value, info.metadata)
 
 
+def _step(unit: str, span: float) -> float:
+    step, fine = STEPS.get(unit, (0.01, 0.01))
+    return fine if span < 40 * step else step
+
+
 def _number(
-    common: Mapping[str, Any], unit: str, units: str, value: float | None, metadata: Any
+    common: Mapping[str, Any],
+    unit: str,
+    units: str,
+    value: float | None,
+    metadata: Any,
+    usual: UsualRange | None = None,
 ) -> Param:
-    """A length (mm) or an angle (rad) in the units of its file, with the field's own range."""
+    """A length (mm) or an angle (rad) in the units of its file, with the field's own range.
+
+    What is usual bounds the slider as well; what is typed it does not bound.
+    """
     factor = degrees(1.0) if unit == "deg" else 1 / INCH if units == "in" else 1.0
     scale = factor if unit == "deg" else 1.0
     low, high = OPEN if unit == "mm" else (-90.0, 90.0)
     if value is not None:
         reach = max(REACH[unit], abs(value * scale) / 2)
         low, high = value * scale - reach, value * scale + reach
+        if usual:
+            low = max(low, min(usual.low, value * scale))
+            high = min(high, max(usual.high, value * scale))
     for rule in metadata:
         least = getattr(rule, "ge", getattr(rule, "gt", None))
         most = getattr(rule, "le", getattr(rule, "lt", None))
@@ -124,8 +162,12 @@ def _number(
     turn = factor / scale
     shown = None if value is None else round(value * factor, 4)
     word = "deg" if unit == "deg" else units
-    return Param(**common, unit=word, value=shown, low=round(low * turn, 4),
-                 high=round(high * turn, 4))  # fmt: skip
+    low, high = low * turn, high * turn
+    if shown is not None:  # a browser counts steps from the lower end
+        step = _step(word, high - low)
+        low = shown - floor((shown - low) / step + ROUNDING) * step
+        high = shown + floor((high - shown) / step + ROUNDING) * step
+    return Param(**common, unit=word, value=shown, low=round(low, 4), high=round(high, 4))
 
 
 def _leaves(file: str, owner: str, document: Document, model: type[BaseModel]) -> Iterator[Param]:
@@ -148,12 +190,27 @@ def _leaves(file: str, owner: str, document: Document, model: type[BaseModel]) -
         value = mm if unit == "mm" else rad
         if value is None:
             continue
-        names = [f"{s + 1}" if isinstance(s, int) else s.replace("_", " ") for s in steps]
+        names = _names(steps, document.data)
+        # each entry of a list of tables is one thing: a seat, a panel
+        head = len(steps) > 2 and isinstance(steps[1], int) and isinstance(steps[2], str)
+        own = names[: 2 if head else 1] if len(names) > 1 else []
         common: dict[str, Any] = {
-            "file": file, "steps": steps, "owner": f"{owner}: {names[0]}",
-            "name": " ".join(names[1:] or names), "about": "",
+            "file": file, "steps": steps, "owner": f"{owner}: {' '.join(own)}" if own else owner,
+            "place": document.path.name, "name": " ".join(names[len(own) :]),
+            "about": description_of([model], loc),
         }  # fmt: skip
-        yield _number(common, unit, units, value, ())
+        yield _number(common, unit, units, value, (), usual_at(file.partition(" ")[0], steps))
+
+
+def _names(steps: Steps, data: Any) -> list[str]:
+    """The steps in words: numbers of a list from 1, of a point its axes."""
+    out = [f"{s + 1}" if isinstance(s, int) else s.replace("_", " ") for s in steps]
+    *way, last = steps
+    if isinstance(last, int):
+        corners = str(way[-2]) if len(way) > 1 and isinstance(way[-1], int) else ""
+        axes = AXES if len(value_at(data, tuple(way))) == len(AXES) else PLANES.get(corners, "")
+        out[-1] = axes[last] if last < len(axes) else out[-1]
+    return out
 
 
 def _walk(value: Any, steps: Steps) -> Iterator[tuple[Steps, float | str]]:
@@ -163,5 +220,5 @@ def _walk(value: Any, steps: Steps) -> Iterator[tuple[Steps, float | str]]:
     elif isinstance(value, list):
         for n, inner in enumerate(value):
             yield from _walk(inner, (*steps, n))
-    elif isinstance(value, int | float | str) and not isinstance(value, bool) and len(steps) > 1:
+    elif isinstance(value, int | float | str) and not isinstance(value, bool):
         yield steps, value

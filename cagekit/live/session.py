@@ -198,7 +198,10 @@ class Session:
             was = "worked out" if p is None or p.value is None else p.value
             what = f"{p.owner}: {p.name.replace('_', ' ')}" if p else k
             unit = p.unit if p and isinstance(v, int | float) and not isinstance(v, bool) else ""
-            changed.append({"key": k, "what": what, "was": was, "now": v, "unit": unit})
+            typed = p.typed if p else ""
+            changed.append(
+                {"key": k, "what": what, "typed": typed, "was": was, "now": v, "unit": unit}
+            )
         return {
             "version": self.version,
             "problem": "\n".join(w for w in (self.trouble, self.problem) if w),

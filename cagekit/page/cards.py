@@ -13,8 +13,8 @@ from cagekit.cage.colours import FAMILIES, member_colour
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind
 from cagekit.geometry.centre_line import Arc, CentreLine
-from cagekit.names import named
-from cagekit.units import format_angle, format_length, format_mass
+from cagekit.names import in_words, named
+from cagekit.units import format_angle, format_length, format_mass, lengths_in
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage, Joint
@@ -59,7 +59,7 @@ def _member_rows(cage: Cage, m: Member, units: LengthUnit) -> Rows:
     ]
     if m.piece:
         rows.append(["Piece", f"{m.piece} of {named(m.bar)}"])
-    rows += [[f"End {name}", _end(cage, m, name)] for name in ("a", "b")]
+    rows += [[f"End {name.upper()}", _end(cage, m, name)] for name in ("a", "b")]
     carried = [f"{named(j.branch)} ({j.id})" for j in cage.children(m.id)]
     rows.append(["Carries", ", ".join(carried) or "no other tube"])
     return rows
@@ -111,6 +111,8 @@ def plate_card(plate: Plate, units: LengthUnit) -> dict[str, Any]:
         ["Mass", format_mass(plate.mass, units, decimals=2)],
         ["On", ", ".join(named(m) for m in plate.members) or "-"],
     ]
+    if plate.notes:
+        rows.append(["Note", "; ".join(lengths_in(in_words(n), units) for n in plate.notes)])
     return {"title": named(plate.id), "layer": "plates", "rows": rows, "names": [plate.id]}
 
 

@@ -82,4 +82,5 @@ def summary(design: Design) -> str:
     tube = format_length(length, "in", feet=True, decimals=0) if units == "in" \
         else f"{length / 1000:.1f} m"  # fmt: skip
     mass = format_mass(cage.mass_total(), units)
-    return f"{len(cage.members)} tubes, {len(cage.plates)} plates, {tube} of tube, {mass}"
+    pieces = f" in {len(cage.members)} pieces" if cage.divided else ""
+    return f"{cage.count} tubes{pieces}, {len(cage.plates)} plates, {tube} of tube, {mass}"

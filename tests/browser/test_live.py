@@ -260,6 +260,30 @@ def test_all_by_keyboard_on_the_live_page(page, served):
     assert Design.load(str(served.file)).cage.member("harness_bar_1").path.start[2] == bar(page)[2]
 
 
+def test_what_one_side_alone_says_comes_before_what_both_say(opened, tmp_path):
+    file = tmp_path / "own.toml"
+    shutil.copy(BUILDS / "hillclimb-coupe.toml", file)
+    served = Served(tmp_path, file)
+    try:
+        page = opened(served.address)
+        page.wait_for_selector("body[data-live='yes']")
+        page.evaluate("select('door_bar_right')")
+        first = page.locator("#params > details").nth(0)
+        assert first.get_attribute("data-member") == "door_bar_right"
+        assert first.get_attribute("open") is not None
+        assert first.locator("summary code").inner_text() == "[members.door_bar_right]"
+        row = first.locator(".field[data-key$='height_rear']")
+        assert row.locator("label").inner_text() == "height rear height_rear"
+        second = page.locator("#params > details").nth(1)
+        assert second.get_attribute("data-member") == "door_bar"
+        assert second.get_attribute("open") is None
+        page.evaluate("change('build.members.door_bar_right.height_rear', 290)")
+        until(page, "state.data.changes.length === 1")
+        assert "[members.door_bar_right] height_rear" in page.inner_text("#changed")
+    finally:
+        served.stop()
+
+
 EVIL = "<img src=x onerror=document.title='owned'>"
 
 

@@ -106,6 +106,58 @@ def test_every_view_by_key_shows_the_whole_cage(opened, report, size):
         assert out == 0, key
 
 
+def test_the_drivers_view_has_a_drivers_width_and_lets_people_come_back(page, design):
+    page.emulate_media(reduced_motion="reduce")
+    page.keyboard.press("7")
+    arrived(page)
+    eye = np.array(page.evaluate("viewer.matrix().from"))
+    assert eye == pytest.approx(np.array(design.people[0].eye), abs=0.2)
+    assert page.evaluate("state.hidden.has('people')")
+    # 40 degrees off to the side a point is still in the picture, and stands where it should
+    ahead = 1000 * np.array([1, np.tan(np.radians(40)), 0])
+    x, y = page.evaluate("p => viewer.project(p)", (eye + ahead).tolist())
+    box = canvas_box(page)
+    assert 0 < x < box["width"] / 2
+    assert y == pytest.approx(box["height"] / 2, abs=1)
+    page.keyboard.press("1")
+    arrived(page)
+    assert not page.evaluate("state.hidden.has('people')")
+    page.keyboard.press("b")
+    page.keyboard.press("7")
+    page.keyboard.press("1")
+    assert page.evaluate("state.hidden.has('people')")  # who was sent away stays away
+
+
+def test_the_cage_stands_in_the_middle_of_the_picture(page):
+    page.emulate_media(reduced_motion="reduce")
+    for key in "1246":
+        page.keyboard.press(key)
+        arrived(page)
+        box = canvas_box(page)
+        spots = np.array(page.evaluate(
+            "viewer.shown().flatMap(b => { const p = b.mesh.points, out = [];"
+            "for (let i = 0; i < p.length; i += 30)"
+            "  out.push(viewer.project([p[i], p[i+1], p[i+2]]));"
+            "return out })"
+        ))  # fmt: skip
+        low, high = spots.min(axis=0), spots.max(axis=0)
+        size = np.array([box["width"], box["height"]])
+        assert (low + high) / 2 == pytest.approx(size / 2, abs=12)
+        assert (low > 0).all()
+        assert (high < size).all()
+        assert ((high - low) / size).max() > 0.7
+
+
+def test_notes_and_how_many_tubes_are_told(page, design):
+    page.click("#notes > summary")
+    assert page.locator("#notes li").count() == len(design.cage.notes)
+    assert "Halo end A is coped to hoop diagonal too" in page.inner_text("#notes")
+    fitted = len(design.fitted.members)
+    assert page.inner_text("#about").startswith(
+        f"{fitted} tubes in {len(design.cage.members)} pieces, "
+    )
+
+
 def test_all_by_keyboard(page, design):
     page.keyboard.press("]")
     first = page.inner_text("#card-title")
@@ -275,6 +327,13 @@ def test_a_phone_of_320_pixels(opened, report):
     x, y = page.evaluate(PROJECT, "main_hoop")
     page.touchscreen.tap(box["x"] + x, box["y"] + y)
     assert page.locator("#card-title").count() == 1
+    # a finding far down the list lights up in a picture that is in sight
+    button = page.locator("#findings > .body > .finding").nth(8)
+    button.scroll_into_view_if_needed()
+    button.click()
+    box = canvas_box(page)
+    assert box["y"] >= 0
+    assert box["y"] + box["height"] <= button.bounding_box()["y"] + button.bounding_box()["height"]
 
 
 def test_without_webgl_the_still_picture_with_a_word(flat_browser, report):

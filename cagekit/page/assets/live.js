@@ -111,7 +111,7 @@ function standing() {
   document.title = `${unsaved ? "* " : ""}${state.data.name}`;
   const now = new Map(changes.map((c) => [c.key, c]));
   $("changed").replaceChildren(...changes.map((c) => el("li", {},
-    `${c.what}: ${c.was} → ${c.now}${c.unit ? ` ${c.unit}` : ""} `,
+    `${c.what}: ${c.was} → ${c.now}${c.unit ? ` ${c.unit}` : ""} `, c.typed ? el("code", {}, c.typed) : null, " ",
     el("button", { type: "button", class: "plain", onclick: () => change(c.key, null) }, "take back"))));
   $("unchanged").hidden = changes.length > 0;
   for (const field of document.querySelectorAll(".field")) {
@@ -137,23 +137,23 @@ function show(field, value) {
 function buildLive() {
   const made = el("details", { id: "change", class: "screen", open: true }, el("summary", {}, "Change"),
     el("div", { class: "body" },
-      el("div", { class: "row" },
-        ...[["undo", "Undo", "z"], ["redo", "Redo", "y"], ["save", "Save", ""]].map(([id, name, key]) =>
-          el("button", { type: "button", id, onclick: () => act(id) }, name, key ? el("kbd", {}, key) : null)),
-        el("button", { type: "button", id: "make-all", onclick: () => act("make") }, "Make all files")),
-      el("p", { id: "making", role: "status" }),
       el("p", { id: "unchanged" }, "Nothing is changed. Pick a tube to see its values first in the list."),
       el("ul", { id: "changed" }),
       el("div", { id: "params" })));
-  // in sight however far the list below is scrolled: what is wrong, and what the checks say
+  // in sight however far the list below is scrolled: what can be done, what is wrong, what the checks say
   const bar = el("div", { id: "bar", class: "screen" },
+    el("div", { class: "row" },
+      ...[["undo", "Undo", "z"], ["redo", "Redo", "y"], ["save", "Save", ""]].map(([id, name, key]) =>
+        el("button", { type: "button", id, onclick: () => act(id) }, name, key ? el("kbd", {}, key) : null)),
+      el("button", { type: "button", id: "make-all", onclick: () => act("make") }, "Make all files")),
+    el("p", { id: "making", role: "status" }),
     ...["link", "problem", "refused"].map((id) => el("p", { id, class: "problem", role: "alert", hidden: true })),
     el("button", { type: "button", class: "plain", id: "tally", onclick: () => {
       openSection("findings");
       $("findings").scrollIntoView();
       $("findings").querySelector("summary").focus();
     } }));
-  $("side").prepend(bar, made);
+  $("side").prepend(bar, $("card"), made);
   new ResizeObserver(() => $("side").style.setProperty("--bar", `${bar.offsetHeight}px`)).observe(bar);
   fillParams();
 }
@@ -164,7 +164,9 @@ function fillParams() {
   for (const p of state.data.params) owners.set(p.owner, [...(owners.get(p.owner) || []), p]);
   const open = new Set([...document.querySelectorAll("#params > details[open]")].map((d) => d.dataset.owner));
   $("params").replaceChildren(...[...owners].map(([owner, rows]) => {
-    const made = el("details", { "data-owner": owner }, el("summary", {}, owner), el("div", { class: "body" }));
+    const [{ place, member }] = rows;
+    const made = el("details", { "data-owner": owner, "data-member": member },
+      el("summary", {}, owner, " ", el("code", {}, place)), el("div", { class: "body" }));
     // fields are made when they are looked at: there are hundreds
     made.addEventListener("toggle", () => {
       const box = made.querySelector(".body");
@@ -178,7 +180,10 @@ function fillParams() {
 }
 
 function fieldOf(p) {
-  const id = `field-${p.key}`, label = el("label", { for: id }, p.name);
+  const id = `field-${p.key}`;
+  // the file's own word, so that its entry is found there
+  const typed = p.typed === p.name ? [] : [" ", el("code", {}, p.typed)];
+  const label = el("label", { for: id }, p.name, ...typed);
   if (p.choices.length) {
     const truth = p.choices[0] === "true";
     const choose = el("select", { id, onchange: (e) => change(p.key, truth ? e.target.value === "true" : e.target.value) },
@@ -217,12 +222,11 @@ function askStrength() {
 
 /** What belongs to the tube that is picked stands open. */
 function openParams(id) {
-  const names = state.data.cards[id]?.names || [];
-  const of = state.data.params.filter((p) => names.some((n) => p.key.startsWith(`build.members.${n}.`)));
-  const owners = new Set(of.map((p) => p.owner));
-  const found = [...document.querySelectorAll("#params > details")].find((d) => owners.has(d.dataset.owner));
-  document.querySelectorAll("#params > details").forEach((d) => (d.open = d === found));
-  if (found) $("params").prepend(found);
+  const names = state.data.cards[id]?.names || [], all = [...document.querySelectorAll("#params > details")];
+  // a table of one side alone says more of its tube than that of both
+  const found = names.flatMap((n) => all.filter((d) => d.dataset.member === n));
+  all.forEach((d) => (d.open = d === found[0]));
+  $("params").prepend(...found);
 }
 
 function follow() {
@@ -239,7 +243,7 @@ function follow() {
       heard.close();
       $("link").textContent = "The server was stopped. What you see stays; nothing can be changed. What was not saved is lost with the server: the list below tells what it was.";
       $("link").hidden = false;
-      document.querySelectorAll("#change button, #change input, #change select").forEach((b) => (b.disabled = true));
+      document.querySelectorAll("#bar .row button, #change button, #change input, #change select").forEach((b) => (b.disabled = true));
       return;
     }
     if (told.files) return refresh(0);

@@ -234,6 +234,7 @@ function select(id, fly = false) {
   fillCard();
   markRows();
   state.onSelect?.(state.selected);
+  if (state.selected && !fly) $("card").scrollIntoView({ block: "nearest" });
   if (!viewer) return;
   if (fly && state.selected) {
     const bodies = viewer.bodies.filter((b) => b.id === id);
@@ -350,6 +351,7 @@ function build() {
   section("doors", "Door bars", false);
   section("section", "Section and sizes", false);
   section("tubes", "Tubes", false, false);
+  section("notes", "Notes", false, false);
   section("help", "Keys", false);
   buildTools();
   buildSection();
@@ -374,7 +376,7 @@ function buildTools() {
     $("tools").append(el("button", { type: "button", onclick: run, ...more }, name,
       key ? el("kbd", {}, key) : null));
   Object.keys(VIEWS).forEach((name, i) =>
-    tool(NAMES[name], String(i + 1), () => viewer.look(name), { id: `view-${name}` }));
+    tool(NAMES[name], String(i + 1), () => look(name), { id: `view-${name}` }));
   if (state.data.eyes.length) tool("Driver's eye", "7", driverView, { id: "view-eye" });
   tool("Fit", "f", fit, { id: "fit" });
   tool("Parallel", "o", () => toggleParallel(), { id: "parallel", "aria-pressed": "false" });
@@ -394,9 +396,16 @@ function toggleSizes() {
   viewer.ask();
 }
 
+function look(name) {
+  comeBack();
+  viewer.look(name);
+}
+
 function fit() {
+  comeBack();
   const picked = viewer.bodies.filter((b) => b.id === state.selected);
-  viewer.fly({ ...viewer.camera, ...viewer.around(picked.length ? picked : viewer.shown()) });
+  const from = { ...viewer.camera, lens: LENS };
+  viewer.fly({ ...from, ...viewer.around(picked.length ? picked : viewer.shown(), [], from) });
 }
 
 /** Look forward from between the driver's eyes: the camera stands there, parallel is off. */
@@ -405,11 +414,20 @@ function driverView() {
   if (!eye) return;
   viewer.parallel = false;
   $("parallel").setAttribute("aria-pressed", "false");
+  state.away ||= !state.hidden.has("people");
   state.hidden.add("people");
   fillLayers();
   const reach = 500, half = (reach / 2) * Math.max(1, $("canvas").clientHeight / $("canvas").clientWidth);
-  viewer.fly({ target: add(eye, [half / LENS, 0, 0]), eye: [-1, 0, 0], up: [0, 0, 1], reach });
+  viewer.fly({ target: add(eye, [half / WIDE, 0, 0]), eye: [-1, 0, 0], up: [0, 0, 1], reach, lens: WIDE });
   say("As the driver looks ahead, from between the eyes; people are left out.");
+}
+
+/** People that were left out for the driver's view are there again. */
+function comeBack() {
+  if (state.away) {
+    say("");
+    showLayer("people", true);
+  }
 }
 
 function buildSection() {
@@ -436,6 +454,7 @@ function fill() {
   fillLayers();
   fillDoors();
   fillTubes();
+  fillNotes();
   strengthCame();
   markRows();
 }
@@ -517,6 +536,7 @@ function fillLayers() {
 }
 
 function showLayer(key, on) {
+  if (key === "people") state.away = false;
   if (on) state.hidden.delete(key);
   else state.hidden.add(key);
   fillLayers();
@@ -547,6 +567,11 @@ function fillTubes() {
   inside("tubes").replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, ...["Tube", "Size", "Cut length", "Bends", "Mass"].map((t) => el("th", { scope: "col" }, t)))), el("tbody", {}, ...rows)));
 }
 
+function fillNotes() {
+  $("notes").hidden = !state.data.notes.length;
+  inside("notes").replaceChildren(el("ul", {}, ...state.data.notes.map((n) => el("li", {}, n))));
+}
+
 // --- keys and print ---------------------------------------------------------------------------
 
 const VIEW_KEYS = Object.fromEntries(Object.keys(VIEWS).map((v, i) => [String(i + 1), v]));
@@ -558,7 +583,7 @@ function key(e) {
   if (turn && e.target === $("canvas")) {
     if (e.shiftKey) viewer.pan(turn[0] * 30, turn[1] * 30);
     else viewer.orbit(turn[0] * 0.1, turn[1] * 0.1);
-  } else if (VIEW_KEYS[e.key]) viewer.look(VIEW_KEYS[e.key]);
+  } else if (VIEW_KEYS[e.key]) look(VIEW_KEYS[e.key]);
   else if (e.key === "7") driverView();
   else if (e.key === "+" || e.key === "=") viewer.zoom(0.85);
   else if (e.key === "-") viewer.zoom(1 / 0.85);

@@ -76,7 +76,7 @@ function fillStrength() {
   const found = strainCase();
   const choose = el("select", { id: "strain-case", onchange: (e) => showCase(e.target.value) },
     el("option", { value: "" }, "no case"),
-    ...made.cases.map((c) => el("option", { value: c.id, selected: c.id === strain.id }, c.id === made.worst ? `${c.title} (lowest)` : c.title)));
+    ...made.cases.map((c) => el("option", { value: c.id, selected: c.id === strain.id }, c.id === made.worst ? `${c.title} (worst)` : c.title)));
   box.replaceChildren(el("p", {}, made.caution),
     el("div", { class: "row screen" }, el("label", { for: "strain-case" }, "Case"), choose));
   for (const c of found ? [found] : made.cases)

@@ -47,6 +47,8 @@ const IDENTITY = [1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1];
 /** Directions from which the views look (towards the eye), and what is up in the picture. */
 /** Tangent of half the angle of view, upwards. */
 const LENS = Math.tan(0.3);
+/** The same as the driver looks ahead: 80 degrees upwards, and more to the sides. */
+const WIDE = Math.tan(0.7);
 const VIEWS = {
   corner: { eye: [0.72, 0.56, 0.42], up: [0, 0, 1] },
   front: { eye: [1, 0, 0], up: [0, 0, 1] },
@@ -129,7 +131,7 @@ class Viewer {
     this.dim = false;
     this.parallel = false;
     this.cut = null;
-    this.camera = { target: [0, 0, 0], eye: unit(VIEWS.corner.eye), up: [0, 0, 1], reach: 3000 };
+    this.camera = { target: [0, 0, 0], eye: unit(VIEWS.corner.eye), up: [0, 0, 1], reach: 3000, lens: LENS };
     canvas.addEventListener("webglcontextlost", (e) => {
       e.preventDefault();
       this.lost = true;
@@ -257,23 +259,23 @@ class Viewer {
   }
 
   matrix() {
-    const { target, reach } = this.camera, { right, up, eye } = this.axes();
+    const { target, reach, lens } = this.camera, { right, up, eye } = this.axes();
     const ratio = this.canvas.width / this.canvas.height;
     const half = (reach / 2) * Math.max(1, 1 / ratio);
     const far = 40000;
-    const away = this.parallel ? far / 2 : half / LENS;
+    const away = this.parallel ? far / 2 : half / lens;
     const from = add(target, scale(eye, away));
     const look = [];
     for (let k = 0; k < 3; k++) look.push(right[k], up[k], eye[k], 0);
     look.push(-dot(right, from), -dot(up, from), -dot(eye, from), 1);
     const near = this.parallel ? 0 : Math.max(away / 50, 5);
-    const lens = this.parallel
+    const onto = this.parallel
       ? [1 / (half * ratio), 0, 0, 0, 0, 1 / half, 0, 0, 0, 0, -2 / far, 0, 0, 0, -1, 1]
       : [
-          1 / (LENS * ratio), 0, 0, 0, 0, 1 / LENS, 0, 0,
+          1 / (lens * ratio), 0, 0, 0, 0, 1 / lens, 0, 0,
           0, 0, -(far + near) / (far - near), -1, 0, 0, (-2 * far * near) / (far - near), 0,
         ];
-    return { view: multiply(lens, look), from, half, ratio, right, up, eye };
+    return { view: multiply(onto, look), from, half, ratio, right, up, eye };
   }
 
   /** Pixels (CSS) of a point, or null behind the eye. */
@@ -326,7 +328,7 @@ class Viewer {
 
   look(name) {
     const view = VIEWS[name];
-    const way = { eye: unit(view.eye), up: view.up };
+    const way = { eye: unit(view.eye), up: view.up, lens: LENS };
     this.fly({ ...this.camera, ...way, ...this.around(this.shown(), [], way) });
   }
 
@@ -334,22 +336,34 @@ class Viewer {
     return this.bodies.filter((b) => this.shows(b) && b.group !== "car");
   }
 
-  /** Target and reach that hold bodies and points as seen from the direction `eye`. */
-  around(bodies, points = [], { eye, up } = this.camera) {
+  /** Target and reach that hold bodies and points in the middle of the picture, seen from the direction `eye`. */
+  around(bodies, points = [], { eye, up, lens } = this.camera) {
     const spots = [...points];
-    for (const { mesh } of bodies)
-      for (let n = 0; n < 8; n++) spots.push([0, 1, 2].map((k) => (n & (1 << k) ? mesh.high : mesh.low)[k]));
+    for (const { mesh: { points: flat } } of bodies)
+      for (let i = 0; i < flat.length; i += 3) spots.push([flat[i], flat[i + 1], flat[i + 2]]);
     if (!spots.length) return { target: this.camera.target, reach: this.camera.reach };
-    const ends = (pick) => [0, 1, 2].map((k) => spots.reduce((best, p) => pick(best, p[k]), spots[0][k]));
-    const target = mix(ends(Math.min), ends(Math.max), 0.5);
     const right = unit(cross(up, eye)), above = cross(eye, right);
     const ratio = this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1) || 1;
     // a nearer spot looks larger; a tenth is for the words at the edge
-    const nearer = this.parallel ? 0 : LENS;
-    const half = Math.max(...spots.map((p) => {
-      const v = sub(p, target);
-      return 1.1 * Math.max(Math.abs(dot(v, right)) / ratio, Math.abs(dot(v, above))) + nearer * dot(v, eye);
-    }));
+    const nearer = this.parallel ? 0 : lens;
+    const seen = spots.map((p) => [dot(p, right), dot(p, above), dot(p, eye)]);
+    const span = (k, of = (s) => s[k]) => {
+      let low = Infinity, high = -Infinity;
+      for (const s of seen) (low = Math.min(low, of(s))), (high = Math.max(high, of(s)));
+      return [low, high];
+    };
+    const middle = [0, 1, 2].map((k) => (span(k)[0] + span(k)[1]) / 2);
+    let half = 0;
+    // what is nearer counts more to its side: the middle of the picture is found in a few steps
+    for (let n = 0; n < 4; n++) {
+      half = span(0, ([x, y, z]) => 1.1 * Math.max(Math.abs(x - middle[0]) / ratio, Math.abs(y - middle[1])) + nearer * (z - middle[2]))[1];
+      const away = nearer ? half / nearer : Infinity;
+      for (const k of [0, 1]) {
+        const [low, high] = span(k, (s) => (s[k] - middle[k]) / (nearer ? 1 - (s[2] - middle[2]) / away : 1));
+        middle[k] += (low + high) / 2;
+      }
+    }
+    const target = add(add(scale(right, middle[0]), scale(above, middle[1])), scale(eye, middle[2]));
     return { target, reach: Math.max(2 * half * Math.min(ratio, 1), 300) };
   }
 
@@ -370,6 +384,7 @@ class Viewer {
         eye: unit(mix(from.eye, goal.eye, e)),
         up: t < 1 && Math.abs(dot(goal.up, from.eye)) > 0.9 ? from.up : goal.up,
         reach: from.reach + (goal.reach - from.reach) * e,
+        lens: from.lens + (goal.lens - from.lens) * e,
       };
       if (Math.abs(dot(this.camera.up, this.camera.eye)) > 0.999)
         this.camera.up = goal.up;

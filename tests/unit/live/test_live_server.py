@@ -18,7 +18,10 @@ from pathlib import Path
 import pytest
 
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.resolve import load_build
+from cagekit.inputs.usual import usual_at
 from cagekit.live.document import Document
+from cagekit.live.params import params
 from cagekit.live.scene import Drawn
 from cagekit.live.server import LiveServer
 from cagekit.live.session import Session
@@ -309,6 +312,47 @@ def test_every_parameter_has_a_range_that_holds_its_value(server):
         if not p.choices and p.value is not None:
             assert p.low <= p.value <= p.high, p.key
             assert p.unit in ("mm", "in", "deg")
+
+
+def test_a_parameter_says_its_word_and_where_the_file_says_it(server):
+    rows = {k: p.to_json() for k, p in server.session.base.params.items()}
+    height = rows["build.members.harness_bar.below_shoulder"]
+    assert (height["owner"], height["name"]) == ("harness bar", "below shoulder")
+    assert (height["place"], height["typed"]) == ("[members.harness_bar]", "below_shoulder")
+    said = {k: (r["name"], r["typed"]) for k, r in rows.items()}
+    assert said["car.wheel.centre.2"] == ("centre z", "[wheel] centre entry 3")
+    assert said["car.seats.0.hip.0"] == ("hip x", "[seats entry 1] hip entry 1")
+    assert rows["car.seats.0.hip.0"]["owner"] == "car: seats 1"
+    assert said["car.floor_z"] == ("floor z", "floor_z")
+    assert "above the sill plane" in rows["car.side.hoop.height_belt"]["about"]
+    assert all(r["member"] == "" for k, r in rows.items() if not k.startswith("build"))
+
+
+def test_corners_in_a_plane_have_the_axes_of_their_plane():
+    build = load_build("hillclimb-coupe")
+    files = {"build": "build", "car": "car hillclimb-coupe", "driver 0": "driver short-driver"}
+    documents = {key: Document(build.files[name]) for key, name in files.items()}
+    names = {p.key: p.name for p in params(build, documents)}
+    typed = {p.key: p.typed for p in params(build, documents)}
+    assert names["car.side.main_foot.profile.0.1"] == "main foot profile 1 z"
+    assert names["car.side.door.outline.4.0"] == "door outline 5 x"
+    assert typed["car.side.door.outline.4.0"] == "[side.door] outline entry 5 entry 1"
+
+
+def test_no_slider_of_a_sheet_reaches_beyond_what_is_usual_or_typed(server):
+    known_params = server.session.base.params
+    for key, p in known_params.items():
+        known = usual_at(p.file.partition(" ")[0], p.steps) if p.file != "build" else None
+        if known is None:
+            continue
+        one = {"in": 25.4}.get(p.unit, 1.0)
+        assert p.low * one >= min(known.low, p.value * one) - 0.01, key
+        assert p.high * one <= max(known.high, p.value * one) + 0.01, key
+        turns = (p.value - p.low) / p.step  # where a browser's slider can stand
+        assert turns == pytest.approx(round(turns), abs=0.01), key
+    sheet = known_params["car.side.main_foot.sheet"]
+    assert 0 < sheet.low < sheet.value < sheet.high < 10
+    assert sheet.step < sheet.value
 
 
 TEXT = """\
