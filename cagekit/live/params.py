@@ -111,7 +111,9 @@ def _members(build: Build) -> Iterator[Param]:
 
 def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
     model = type(entry)
-    for name, info in model.model_fields.items():
+    # what the files say comes before what follows or is left alone
+    said = entry.model_fields_set
+    for name, info in sorted(model.model_fields.items(), key=lambda f: f[0] not in said):
         if name in LEFT_OUT:
             continue
         key = info.alias or name

@@ -99,6 +99,7 @@ class Session:
         self._strength: tuple[Design, Json] | None = None
         self._straining = self._hasty = False
         self._dragged = ""
+        self._broken = (0, "")
         self._on_disk: dict[str, bytes] = {}
         self._listeners: list[queue.Queue[Json]] = []
         self._fresh = threading.Event()
@@ -210,6 +211,7 @@ class Session:
             "canRedo": self.at + 1 < len(self.history),
             "unsaved": dict(now) != dict(self.saved),
             "making": self.making,
+            "broken": self._broken[1] if self._broken[0] == self.version else "",
         }
 
     # --- versions -----------------------------------------------------------------------------
@@ -388,9 +390,9 @@ class Session:
             except _OvertakenError:
                 continue
             except CagekitError as error:
-                self.tell({"trouble": str(error)})
+                self._broke(version, str(error))
             except Exception as error:  # later versions are judged all the same
-                self.tell({"trouble": _fault(error)})
+                self._broke(version, _fault(error))
             else:
                 self._judged(design, version, rows)
             self._tell_rest(design, version, stage)
@@ -426,9 +428,14 @@ class Session:
         except _OvertakenError:
             return
         except CagekitError as error:
-            self.tell({"trouble": str(error)})
+            self._broke(version, str(error))
         except Exception as error:  # as above
-            self.tell({"trouble": _fault(error)})
+            self._broke(version, _fault(error))
+
+    def _broke(self, version: int, words: str) -> None:
+        """Tell that a version was not checked, or not told of, and why."""
+        self._broken = (version, words)
+        self.tell({"trouble": words, "of": version})
 
     def _breathe(self) -> None:
         """Let a page have its answer first, and break off what a newer version has overtaken."""

@@ -287,7 +287,7 @@ class Book:
             "-" if saw.flat else self.size(round(saw.diameter, 2)),
             self.length(saw.depth),
             self.length(saw.position),
-            aside if saw.offset > 0.05 else "0",
+            aside if saw.offset > 0.05 else "none",
         ]
 
     def ordinates(self) -> list[list[str]]:

@@ -196,6 +196,41 @@ def test_what_is_wrong_and_what_the_checks_say_stay_in_sight(page, served):
     assert top == pytest.approx(bar["y"] + bar["height"], abs=2)
 
 
+def test_nothing_is_counted_before_it_is_checked(opened, tmp_path, monkeypatch):
+    import cagekit.checks as checks
+
+    real, go = checks.run, threading.Event()
+    monkeypatch.setattr(checks, "run", lambda design: (go.wait(60), real(design))[1])
+    served = Served(tmp_path)
+    try:
+        page = opened(served.address)
+        page.wait_for_selector("body[data-live='yes']")
+        page.evaluate("select('main_hoop')")
+        assert page.inner_text("#tally") == "Findings: being checked ..."
+        for id_ in ("counts", "findings", "card"):
+            assert "being checked" in page.inner_text(f"#{id_}")
+            assert "0 fail" not in page.inner_text(f"#{id_}")
+        go.set()
+        until(page, "state.data.judged === state.data.version")
+        assert page.inner_text("#tally") == f"Findings: {page.inner_text('#counts')}"
+        assert "being checked" not in page.inner_text("#side")
+        # a check that breaks off is told, and forgotten with the next that does not
+        monkeypatch.setattr(checks, "run", lambda design: 1 / 0)
+        page.evaluate("key => change(key, 470)", HEIGHT)
+        until(page, "$('tally').textContent.includes('not checked: a fault in cagekit itself')")
+        monkeypatch.setattr(checks, "run", real)
+        page.evaluate("key => change(key, 480)", HEIGHT)
+        until(page, "state.data.judged === state.data.version")
+        assert "not checked" not in page.inner_text("#tally")
+        page.evaluate("key => change(key, '9 furlongs')", HEIGHT)
+        until(page, "$('tally').textContent.endsWith(', of the last good cage')")
+        page.click("#undo")
+        until(page, "!$('tally').textContent.includes('last good')")
+    finally:
+        go.set()
+        served.stop()
+
+
 def test_car_and_driver_can_be_changed(page):
     keys = page.evaluate("[...live.params.keys()]")
     wheel = next(k for k in keys if k.startswith("car.wheel.centre"))

@@ -89,6 +89,86 @@ def test_the_picture_is_not_empty_and_turns_with_the_keys(page):
     assert min(len(before), len(after)) > 20_000  # an even picture packs to a few kB
 
 
+def camera(page):
+    arrived(page)
+    return page.evaluate("structuredClone(viewer.camera)")
+
+
+def test_the_mouse_turns_moves_and_zooms_about_the_spot_it_is_on(page):
+    box = canvas_box(page)
+    x, y = box["x"] + 300, box["y"] + 200
+
+    def drag(button="left"):
+        page.mouse.move(x, y)
+        page.mouse.down(button=button)
+        page.mouse.move(x + 60, y + 20, steps=4)
+        page.mouse.up(button=button)
+        return camera(page)
+
+    start = camera(page)
+    turned = drag()
+    assert turned["eye"] != start["eye"]
+    assert turned["target"] == start["target"]
+    page.keyboard.down("Shift")
+    moved = drag()
+    page.keyboard.up("Shift")
+    assert moved["eye"] == turned["eye"]
+    assert moved["target"] != turned["target"]
+    also = drag("right")
+    assert also["eye"] == moved["eye"]
+    step = np.subtract(moved["target"], turned["target"])
+    assert np.subtract(also["target"], moved["target"]) == pytest.approx(step, abs=1e-6)
+    assert page.evaluate("state.selected") == ""  # a drag picks nothing
+    # what lies in the target's plane under the mouse stays there
+    spot = (
+        "({ from, along } = viewer.ray(300, 200),"
+        " add(from, scale(along, dot(sub(viewer.camera.target, from), viewer.camera.eye)"
+        " / dot(along, viewer.camera.eye))))"
+    )
+    page.evaluate("var from, along")
+    before = page.evaluate(spot)
+    page.mouse.move(x, y)
+    page.mouse.wheel(0, -300)
+    until(page, f"viewer.camera.reach < {also['reach']}")
+    assert camera(page)["reach"] < 0.9 * also["reach"]
+    assert page.evaluate(spot) == pytest.approx(before, abs=0.5)
+
+
+def test_two_fingers_move_and_zoom_one_turns(opened, report):
+    page = opened(report, has_touch=True)
+    box = canvas_box(page)
+    hand = page.context.new_cdp_session(page)
+
+    def fingers(kind, *spots):
+        points = [{"x": box["x"] + u, "y": box["y"] + v, "id": n} for n, (u, v) in enumerate(spots)]
+        hand.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    start = camera(page)
+    fingers("touchStart", (300, 200))
+    fingers("touchMove", (330, 210))
+    fingers("touchMove", (360, 220))
+    fingers("touchEnd")
+    turned = camera(page)
+    assert turned["eye"] != start["eye"]
+    assert turned["target"] == start["target"]
+    fingers("touchStart", (300, 200))
+    fingers("touchStart", (300, 200), (400, 200))
+    fingers("touchMove", (270, 200), (430, 200))
+    fingers("touchMove", (240, 200), (460, 200))
+    fingers("touchEnd")
+    apart = camera(page)
+    assert apart["reach"] == pytest.approx(turned["reach"] * 100 / 220, rel=0.02)
+    assert apart["eye"] == turned["eye"]
+    fingers("touchStart", (300, 200))
+    fingers("touchStart", (300, 200), (400, 200))
+    fingers("touchMove", (340, 240), (440, 240))
+    fingers("touchEnd")
+    moved = camera(page)
+    assert moved["reach"] == pytest.approx(apart["reach"], rel=0.02)
+    assert moved["target"] != apart["target"]
+    assert page.evaluate("state.selected") == ""
+
+
 @pytest.mark.parametrize("size", [(1400, 900), (320, 640)])
 def test_every_view_by_key_shows_the_whole_cage(opened, report, size):
     page = opened(report, width=size[0], height=size[1])
@@ -338,6 +418,8 @@ def test_a_phone_of_320_pixels(opened, report):
 
 def test_without_webgl_the_still_picture_with_a_word(flat_browser, report):
     page = flat_browser.new_page()
+    faults = []
+    page.on("pageerror", lambda e: faults.append(str(e)))
     page.goto(report)
     page.wait_for_selector("body[data-ready='flat']")
     assert "no WebGL2" in page.inner_text("#why")
@@ -346,6 +428,14 @@ def test_without_webgl_the_still_picture_with_a_word(flat_browser, report):
     page.click("#tubes > summary")
     page.click("#tubes button >> nth=0")
     assert page.locator("#card-title").count() == 1
+    page.keyboard.press("Escape")
+    assert "picture" not in page.inner_text("#card")
+    page.keyboard.press("]")
+    assert page.locator("#card-title").count() == 1
+    for key in "1fmodsp7+":
+        page.keyboard.press(key)  # nothing to do, and no fault
+    assert page.evaluate("document.body.dataset.ready") == "flat"
+    assert faults == []
     page.close()
 
 

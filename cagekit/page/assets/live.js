@@ -2,7 +2,7 @@
 
 // What `cagekit view` adds: parameters, undo and redo, saving, making, and following the server.
 
-const live = { waiting: null, busy: false, lost: false, stopped: false, server: 0, cpu: 0, judgedAt: 0 };
+const live = { waiting: null, busy: false, lost: false, stopped: false, server: 0, cpu: 0, judgedAt: 0, trouble: null };
 
 async function ask(name, body) {
   const answer = await fetch(name, {
@@ -49,6 +49,7 @@ function lost(error) {
 /** Take in an answer: version, cage and where the session stands. */
 function take(data) {
   if (data.version < state.data.version) return;
+  if (state.data.problem && !data.problem) say("");
   if (data.refused) {
     say(data.refused);
     live.straining = false;
@@ -123,7 +124,12 @@ function standing() {
 
 /** What the checks say, in a line that stays in sight. */
 function tally() {
-  $("tally").textContent = `Findings: ${counted()}${state.findingsOld ? ", being checked again" : ""}`;
+  const broken = live.trouble?.of === state.data.version ? live.trouble.trouble : state.data.broken;
+  const word = broken ? `, not checked: ${broken}`
+    : unjudged() ? ""
+      : state.data.problem ? ", of the last good cage"
+        : state.findingsOld ? ", being checked again" : "";
+  $("tally").textContent = `Findings: ${counted()}${word}`;
 }
 
 function show(field, value) {
@@ -259,6 +265,10 @@ function follow() {
       live.strength = told;
       if (told.of === state.data.version) state.data.strength = told.strength;
       strengthCame();
+    }
+    if (told.trouble) {
+      live.trouble = told;
+      tally();
     }
     if (told.bodies) return bodies(told);
     if (told.texts) return texts(told);

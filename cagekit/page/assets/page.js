@@ -23,6 +23,7 @@ const GROUPS = {
 };
 const NAMES = { corner: "Corner", front: "Front", rear: "Rear", left: "Left", right: "Right", top: "Top" };
 const LOUD = ["fail", "warn", "needs_input", "needs_inspection"];
+const CHECKING = "being checked ...";
 const BROKEN = "This browser or machine cannot draw in 3D (no WebGL2), so the still picture is shown; findings and tables are complete.";
 
 const state = {
@@ -463,14 +464,14 @@ function fillCard() {
   const card = state.data.cards[state.selected], box = inside("card");
   box.replaceChildren();
   if (!card) {
-    box.append(el("p", {}, "Pick a tube or plate in the picture, in the list of tubes, or with the keys [ and ]."));
+    box.append(el("p", {}, `Pick a tube or plate ${viewer ? "in the picture, " : ""}in the list of tubes, or with the keys [ and ].`));
     return;
   }
   openSection("card");
   box.append(el("p", {}, el("strong", { id: "card-title" }, card.title)),
     el("table", {}, el("tbody", {}, ...card.rows.map(([k, v]) => el("tr", {}, el("th", { scope: "row" }, k), el("td", {}, v))))));
   const about = findingsOf(card, state.selected);
-  box.append(el("p", {}, about.length ? "What the checks say:" : "No finding speaks of it."));
+  box.append(el("p", {}, about.length ? "What the checks say:" : unjudged() ? CHECKING : "No finding speaks of it."));
   about.forEach((i) => box.append(findingButton(i)));
 }
 
@@ -496,7 +497,11 @@ function findingButton(index) {
     el("p", { class: "source" }, `${f.source} [${f.code}]`));
 }
 
+/** On the live page the findings come after the picture; until then nothing is known. */
+const unjudged = () => state.data.judged === 0;
+
 function counted() {
+  if (unjudged()) return CHECKING;
   const count = (s) => state.data.findings.filter((f) => f.status === s).length;
   return `${count("fail")} fail, ${count("warn")} warn, ${count("needs_input")} need input, ${count("needs_inspection")} to look at, ${count("pass")} pass`;
 }
@@ -512,7 +517,7 @@ function fillFindings() {
     if (e.target.open && e.target.childElementCount === 1) e.target.append(...quiet.map(findingButton));
   } }, el("summary", {}, `${quiet.length} that pass or do not apply`));
   box.replaceChildren(...loud.map(findingButton), ...(quiet.length ? [more] : []));
-  if (!found.length) box.append(el("p", {}, "No checks were made."));
+  if (!found.length) box.append(el("p", {}, unjudged() ? CHECKING : "No checks were made."));
 }
 
 function fillLayers() {
@@ -577,8 +582,9 @@ function fillNotes() {
 const VIEW_KEYS = Object.fromEntries(Object.keys(VIEWS).map((v, i) => [String(i + 1), v]));
 
 function key(e) {
-  if (e.ctrlKey || e.metaKey || e.altKey || !viewer) return;
+  if (e.ctrlKey || e.metaKey || e.altKey) return;
   if (e.target.matches?.("input, select, textarea")) return;
+  if (!viewer && !["[", "]", "Escape"].includes(e.key)) return;
   const turn = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
   if (turn && e.target === $("canvas")) {
     if (e.shiftKey) viewer.pan(turn[0] * 30, turn[1] * 30);
