@@ -8,7 +8,7 @@ as it fits best.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
@@ -97,17 +97,35 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
     door = cockpit.car.side(who.door_side).door
     if cockpit.car.body == "open" or door is None or len(door.outline) < 3:
         return None
+    hole = cockpit.kept.once(("door opening", Same(door)), partial(_Hole.of, door))
     bars = _bars(cockpit, who, cockpit.members.values(), swung)
     key = ("way out", Same(door), Same(who), content(bars))
-    return cockpit.kept.once(key, partial(_measured, door, who, bars))
+    return cockpit.kept.once(key, partial(_measured, hole, who, bars))
 
 
-def _measured(door: DoorOpening, who: Occupant, bars: _Bars) -> Opening:
-    outline = np.array(door.outline, dtype=float)
-    step = max(GRID, float(np.ptp(outline, axis=0).max()) / CELLS)
-    xs, zs = _axis(outline[:, 0], step), _axis(outline[:, 1], step)
-    grid = np.stack(np.meshgrid(xs, zs, indexing="ij"), axis=-1)
-    free = np.minimum(_inside(grid, outline), _clear(grid, bars))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Hole:
+    """A door's outline ``(n, 2)``, a grid of places over it, and how far each is inside, mm."""
+
+    outline: Vec
+    step: float
+    xs: Vec
+    zs: Vec
+    grid: Vec
+    inside: Vec
+
+    @classmethod
+    def of(cls, door: DoorOpening) -> _Hole:
+        outline = np.array(door.outline, dtype=float)
+        step = max(GRID, float(np.ptp(outline, axis=0).max()) / CELLS)
+        xs, zs = _axis(outline[:, 0], step), _axis(outline[:, 1], step)
+        grid = np.stack(np.meshgrid(xs, zs, indexing="ij"), axis=-1)
+        return cls(outline, step, xs, zs, grid, _inside(grid, outline))
+
+
+def _measured(hole: _Hole, who: Occupant, bars: _Bars) -> Opening:
+    outline, step, xs, zs, grid = hole.outline, hole.step, hole.xs, hole.zs, hole.grid
+    free = _clear(hole, bars)
     free = np.where(_under(grid, bars), -np.abs(free), free)
     width = who.body.shoulder_breadth + CLOTHES
     depth = who.body.chest_depth + CLOTHES
@@ -186,16 +204,21 @@ def _outboard(a: Vec, b: Vec, sign: float, limit: float) -> tuple[Vec, Vec] | No
     return (a, mid) if ya > 0 else (mid, b)
 
 
-def _clear(grid: Vec, bars: _Bars) -> Vec:
-    """Distance from every grid place to the nearest tube's outline, mm."""
-    flat = grid.reshape(-1, 2)
-    out = np.full(len(flat), 1e6)
-    for a, b, r, door in zip(bars.start, bars.end, bars.radius, bars.door, strict=True):
-        out = np.minimum(out, _to_segment(flat, a, b) - r)
-        for end in (a, b) if door else ():
-            # what lies below a door bar is shut: the sides of that part
-            out = np.minimum(out, _to_segment(flat, end, end - (0.0, DOWN)))
-    return out.reshape(grid.shape[:-1])
+def _clear(hole: _Hole, bars: _Bars) -> Vec:
+    """Distance from every grid place to the opening's edge or the nearest tube's outline, mm."""
+    door = np.array(bars.door, dtype=bool)
+    # what lies below a door bar is shut: the sides of that part
+    ends = np.concatenate([bars.start[door], bars.end[door]])
+    start, end = np.concatenate([bars.start, ends]), np.concatenate([bars.end, ends - (0.0, DOWN)])
+    radius = np.concatenate([bars.radius, np.zeros(len(ends))])
+    # a tube further from the opening than any place is inside takes nothing from it
+    flat = hole.grid.reshape(-1, 2)
+    low, high = np.minimum(start, end) - flat.max(0), flat.min(0) - np.maximum(start, end)
+    away = np.hypot(*np.maximum(np.maximum(low, high), 0.0).T) - radius
+    out = hole.inside.ravel()
+    for i in np.flatnonzero(away <= out.max()):
+        out = np.minimum(out, _to_segment(flat, start[i], end[i]) - radius[i])
+    return out.reshape(hole.inside.shape)
 
 
 def _under(grid: Vec, bars: _Bars) -> Bools:
@@ -240,30 +263,24 @@ def _fit(free: Vec, core: float, step: float) -> tuple[float, tuple[int, int], f
     """Best place of a segment ``core`` mm long: its clearance, grid index and direction."""
     best, at, turn = -1e9, (0, 0), 0.0
     steps = max(ceil(core / step), 1)
+    n, m = free.shape
+    # outside the grid nothing fits
+    wide = ceil(core / 2 / step) + 1
+    padded = np.pad(free, wide, constant_values=-1e6)
+    along = np.linspace(-core / 2, core / 2, steps + 1).tolist()
     for k in range(TURNS):
         angle = pi * k / TURNS
-        clear = free
-        for t in np.linspace(-core / 2, core / 2, steps + 1):
-            i, j = round(t * cos(angle) / step), round(t * sin(angle) / step)
-            clear = np.minimum(clear, _shifted(free, i, j))
+        c, s = cos(angle), sin(angle)
+        clear = free.copy()
+        for i, j in dict.fromkeys((round(t * c / step), round(t * s / step)) for t in along):
+            row, col = wide + i, wide + j
+            np.minimum(clear, padded[row : row + n, col : col + m], out=clear)
         spot = int(np.argmax(clear))
         value = float(clear.ravel()[spot])
         if value > best + ROUNDING:
-            row, col = np.unravel_index(spot, clear.shape)
-            best, at, turn = value, (int(row), int(col)), angle
+            at_row, at_col = divmod(spot, m)
+            best, at, turn = value, (at_row, at_col), angle
     return best, at, turn
-
-
-def _shifted(free: Vec, i: int, j: int) -> Vec:
-    """Values at ``(row + i, column + j)``; outside the grid nothing fits."""
-    out = np.full_like(free, -1e6)
-    n, m = free.shape
-    if abs(i) >= n or abs(j) >= m:
-        return out
-    out[max(-i, 0) : n - max(i, 0), max(-j, 0) : m - max(j, 0)] = free[
-        max(i, 0) : n - max(-i, 0), max(j, 0) : m - max(-j, 0)
-    ]
-    return out
 
 
 def _connected(mask: Bools, at: tuple[int, int]) -> Bools:
@@ -298,14 +315,15 @@ def _border(free: Vec, part: Bools, xs: Vec, zs: Vec) -> tuple[Point2, ...]:
     xe = np.concatenate([[2 * xs[0] - xs[1]], xs, [2 * xs[-1] - xs[-2]]])
     ze = np.concatenate([[2 * zs[0] - zs[1]], zs, [2 * zs[-1] - zs[-2]]])
     links: dict[tuple[int, int, int], list[tuple[int, int, int]]] = {}
-    for i, j in np.argwhere(_mixed(padded > 0)):
-        for a, b in _cell(padded, int(i), int(j)):
+    rows, across, up = padded.tolist(), xe.tolist(), ze.tolist()
+    for i, j in np.argwhere(_mixed(padded > 0)).tolist():
+        for a, b in _cell(rows, i, j):
             links.setdefault(a, []).append(b)
             links.setdefault(b, []).append(a)
     loops = _loops(links)
     best: tuple[Point2, ...] = ()
     for loop in loops:
-        points = tuple(_cross(edge, padded, xe, ze) for edge in loop)
+        points = tuple(_cross(edge, rows, across, up) for edge in loop)
         if polygon_area(points) > polygon_area(best):
             best = points
     return _simple(best)
@@ -317,17 +335,19 @@ def _mixed(inside: Bools) -> Bools:
 
 
 GridEdge = tuple[int, int, int]
+Rows = Sequence[Sequence[float]]
+"""Values of a grid as plain numbers: quicker than an array where cells are looked at one by one."""
 
 
-def _cell(field: Vec, i: int, j: int) -> list[tuple[GridEdge, GridEdge]]:
+def _cell(field: Rows, i: int, j: int) -> list[tuple[GridEdge, GridEdge]]:
     """The border's links through one cell; an edge is ``(i, j, 0 along x | 1 along z)``."""
     edges: list[GridEdge] = [(i, j, 0), (i + 1, j, 1), (i, j + 1, 0), (i, j, 1)]
-    corners = [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)]
-    sign = [field[c] > 0 for c in corners]
+    corners = field[i][j], field[i + 1][j], field[i + 1][j + 1], field[i][j + 1]
+    sign = [c > 0 for c in corners]
     cut = [e for e, k in zip(edges, range(4), strict=True) if sign[k] != sign[(k + 1) % 4]]
     if len(cut) == 2:
         return [(cut[0], cut[1])]
-    middle = sum(float(field[c]) for c in corners) > 0
+    middle = sum(corners) > 0
     first = sign[0] == middle
     return [(cut[0], cut[1]), (cut[2], cut[3])] if first else [(cut[3], cut[0]), (cut[1], cut[2])]
 
@@ -350,14 +370,14 @@ def _loops(links: dict[GridEdge, list[GridEdge]]) -> list[list[GridEdge]]:
     return loops
 
 
-def _cross(edge: GridEdge, field: Vec, xs: Vec, zs: Vec) -> Point2:
+def _cross(edge: GridEdge, field: Rows, xs: Sequence[float], zs: Sequence[float]) -> Point2:
     i, j, along = edge
-    a = float(field[i, j])
-    b = float(field[i + 1, j] if along == 0 else field[i, j + 1])
+    a = field[i][j]
+    b = field[i + 1][j] if along == 0 else field[i][j + 1]
     t = a / (a - b)
     if along == 0:
-        return float(xs[i] + t * (xs[i + 1] - xs[i])), float(zs[j])
-    return float(xs[i]), float(zs[j] + t * (zs[j + 1] - zs[j]))
+        return xs[i] + t * (xs[i + 1] - xs[i]), zs[j]
+    return xs[i], zs[j] + t * (zs[j + 1] - zs[j])
 
 
 def _simple(points: tuple[Point2, ...], tolerance: float = 1.5) -> tuple[Point2, ...]:

@@ -111,26 +111,31 @@ class Caps:
         centre = self.azimuth[met]
         return _wrapped(centre - width, centre + width)
 
-    def upright(self, azimuth: float) -> list[Interval]:
-        """Elevations hidden in the half plane at ``azimuth``, as intervals."""
-        turn = self.azimuth - azimuth
+    def upright(self, azimuths: Sequence[float]) -> list[list[Interval]]:
+        """Elevations hidden in the half plane at each of the ``azimuths``, as intervals."""
+        turn = self.azimuth - np.array(azimuths)[:, None]
         ahead = self._level * np.cos(turn)
-        up = self._up
-        size = np.hypot(ahead, up)
+        size = np.hypot(ahead, self._up)
         met = (self._edge <= size) & (np.abs((turn + pi) % (2 * pi) - pi) < pi / 2)
-        if not met.any():
-            return []
-        width = np.arccos(np.clip(self._edge[met] / size[met], -1.0, 1.0))
-        centre = np.arctan2(up[met], ahead[met])
-        return merged(np.column_stack([centre - width, centre + width]))
+        out: list[list[Interval]] = []
+        for some, far, of in zip(met, ahead, size, strict=True):
+            if not some.any():
+                out.append([])
+                continue
+            width = np.arccos(np.clip(self._edge[some] / of[some], -1.0, 1.0))
+            centre = np.arctan2(self._up[some], far[some])
+            out.append(merged(np.column_stack([centre - width, centre + width])))
+        return out
 
 
 def _wrapped(low: Vec, high: Vec) -> list[Interval]:
     """Merge azimuth intervals, cut at straight behind."""
+    if (high - low >= 2 * pi).any():
+        return [(-pi, pi)]
+    if not ((low < -pi) | (high > pi)).any():
+        return merged(np.column_stack([low, high]))
     rows: list[Interval] = []
     for a, b in zip(low, high, strict=True):
-        if b - a >= 2 * pi:
-            return [(-pi, pi)]
         if a < -pi:
             rows += [(float(a) + 2 * pi, pi), (-pi, float(b))]
         elif b > pi:
@@ -198,9 +203,7 @@ class Eyes:
         )
         return both(left, right)
 
-    def hidden_upright(self, rows: Sequence[BallRow], azimuth: float) -> list[Interval]:
-        """Elevations that both eyes have hidden at ``azimuth`` by all ``rows`` together."""
-        left, right = (
-            merged([i for r in rows for i in self.seen(r)[k].upright(azimuth)]) for k in (0, 1)
-        )
-        return both(left, right)
+    def hidden_upright(self, row: BallRow, azimuths: Sequence[float]) -> list[list[Interval]]:
+        """Elevations that both eyes have hidden at each of the ``azimuths`` by a row of balls."""
+        left, right = (caps.upright(azimuths) for caps in self.seen(row))
+        return [both(a, b) if a and b else [] for a, b in zip(left, right, strict=True)]

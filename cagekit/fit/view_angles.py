@@ -212,7 +212,7 @@ def screen_height(
 
 def _edges(eyes: Eyes, row: BallRow, azimuth: float) -> list[Interval]:
     """Where each eye sees a thin edge at ``azimuth``: elevations, one per eye that sees it."""
-    found = [caps.upright(azimuth) for caps in eyes.seen(row)]
+    found = [caps.upright([azimuth])[0] for caps in eyes.seen(row)]
     return [(spans[0][0], spans[-1][1]) for spans in found if spans]
 
 
@@ -285,10 +285,10 @@ def _hidden_ahead(
     who: Occupant, windows: Sequence[Interval | None], member: Member, thick: float
 ) -> tuple[list[Interval], ...]:
     """Elevations that a tube and its padding hide in the windscreen, at every azimuth."""
-    eyes, row = eyes_of(who), BallRow.of(member, thick)
+    hidden = eyes_of(who).hidden_upright(BallRow.of(member, thick), SCREEN)
     return tuple(
-        [] if window is None else within(eyes.hidden_upright([row], azimuth), *window)
-        for azimuth, window in zip(SCREEN, windows, strict=True)
+        [] if window is None or not spans else within(spans, *window)
+        for spans, window in zip(hidden, windows, strict=True)
     )
 
 

@@ -46,7 +46,7 @@ def test_two_eyes_and_a_wide_post_straight_ahead() -> None:
 def test_a_level_bar_hides_the_same_height_everywhere_straight_ahead() -> None:
     bar = BallRow.along("bar", [(800.0, 600.0, 200.0), (800.0, -600.0, 200.0)], 20.0)
     caps = Caps.seen(bar, vec((0, 0, 0)))
-    ((low, high),) = caps.upright(0.0)
+    ((low, high),) = caps.upright([0.0])[0]
     middle, half = atan2(200, 800), asin(20 / hypot(800, 200))
     assert degrees(low) == pytest.approx(degrees(middle - half), abs=0.01)
     assert degrees(high) == pytest.approx(degrees(middle + half), abs=0.01)
