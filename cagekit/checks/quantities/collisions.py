@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.kept import Same
-from cagekit.cage.member import CHASSIS, Member
+from cagekit.cage.member import CHASSIS, EndName, Member
 from cagekit.checks.quantities.near import Boxes
-from cagekit.geometry.arrays import Ints, Points
-from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.arrays import Bools, Ints, Points
+from cagekit.geometry.centre_line import Line, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs
 from cagekit.geometry.end_cut import in_step, measure
 from cagekit.geometry.walls import Wall, Walls
@@ -228,23 +228,31 @@ class _Looked:
         own: number of the wall whose points are looked at, by look.
         other: number of the wall that they may lie in.
         seat: how near to a cope nothing is looked at, mm.
+        fits_own: how far back from its ends a and b the own wall is cut to fit the other, mm.
+        fits_other: how far back from its ends the other wall is cut to fit the own one, mm.
     """
 
     walls: Walls
     own: Ints
     other: Ints
     seat: Vec
+    fits_own: tuple[Vec, Vec]
+    fits_other: tuple[Vec, Vec]
 
     @classmethod
     def at(cls, cage: Cage, tubes: Mapping[str, Member], pairs: Sequence[Pair]) -> _Looked:
         """Both looks of each pair."""
         number = {name: i for i, name in enumerate(tubes)}
-        both = [(x.id, y.id, seat) for a, b, seat in pairs for x, y in ((a, b), (b, a))]
+        both = [(x, y, seat) for a, b, seat in pairs for x, y in ((a, b), (b, a))]
+        own = np.array([(_fitted(cage, x, y, "a"), _fitted(cage, x, y, "b")) for x, y, _ in both])
+        other = own.reshape(-1, 2, 2)[:, ::-1].reshape(-1, 2)
         return cls(
             walls=Walls([wall_of(cage, m) for m in tubes.values()]),
-            own=np.array([number[x] for x, _, _ in both]),
-            other=np.array([number[y] for _, y, _ in both]),
+            own=np.array([number[x.id] for x, _, _ in both]),
+            other=np.array([number[y.id] for _, y, _ in both]),
             seat=np.array([seat for *_, seat in both]),
+            fits_own=(own[:, 0], own[:, 1]),
+            fits_other=(other[:, 0], other[:, 1]),
         )
 
     def deepest(self) -> list[Deep]:
@@ -287,10 +295,19 @@ class _Looked:
         low, high = low[self.other] - reach, high[self.other] + reach
         look = np.repeat(np.arange(len(self.own)), count[self.own])
         row = np.concatenate([np.arange(first[i], first[i] + count[i]) for i in self.own])
+        apart = ~_within(self.fits_own, walls, self.own, look, station[row])
+        look, row = look[apart], row[apart]
         at = axis[row]
         boxed = ((at > low[look]) & (at < high[look])).all(axis=1)
         look, row = look[boxed], row[boxed]
-        near = walls.outside(self.other[look], axis[row])[0] < walls.radius[self.own[look]]
+        own, other = self.own[look], self.other[look]
+        away, beside = walls.outside(other, axis[row])
+        near = away < walls.radius[own]
+        # all of a ring lies beside a straight within its radius of where its middle does
+        alone = walls.lines.many[other] == 1
+        near &= ~(
+            alone & _within(self.fits_other, walls, self.other, look, beside, walls.radius[own])
+        )
         look, row = look[near], row[near]
         there = walls.stands(wall[row], station[row], self.seat[look])
         return look[there], station[row[there]]
@@ -324,7 +341,8 @@ class _Looked:
         walls, seat = self.walls, self.seat[look]
         away, station = walls.outside(self.other[look], points)
         depth = np.full(len(points), -np.inf)
-        near = np.flatnonzero(away < _BETWEEN)
+        fitted = _within(self.fits_other, walls, self.other, look, station)
+        near = np.flatnonzero((away < _BETWEEN) & ~fitted)
         left = walls.left(look[near], self.other[look[near]], points[near], station[near])
         kept = left > np.where(seat[near] > 0.0, seat[near], -_BETWEEN)
         near, left = near[kept], left[kept]
@@ -333,6 +351,36 @@ class _Looked:
         there = here > seat[near] - SAME_POINT
         depth[near[there]] = np.minimum(-away[near], left)[there]
         return depth
+
+
+def _fitted(cage: Cage, branch: Member, parent: Member, end: EndName) -> float:
+    """How far back from its end (mm) all of a branch stands clear of what it is coped to.
+
+    On its last straight each line of its wall starts where it first touches the parent, and what
+    of the parent lies in the tube there is where the wall is cut away. Told of that straight, and
+    no further than the cut looks for contacts; minus infinity where the end is not coped to it.
+    """
+    if parent.id not in branch.end(end).parents:
+        return -np.inf
+    piece = branch.path.pieces[0 if end == "a" else -1]
+    cut = cage.cut(branch.id, end)
+    known = zip(cut.surfaces[: cut.count], cut.windows, strict=False)
+    reach = max((w[1] for q, w in known if q.owner == parent.id), default=-np.inf)
+    return min(reach, piece.length) if isinstance(piece, Line) else -np.inf
+
+
+def _within(
+    fits: tuple[Vec, Vec],
+    walls: Walls,
+    wall: Ints,
+    look: Ints,
+    station: Vec,
+    more: Vec | float = 0.0,
+) -> Bools:
+    """Whether stations (mm) of walls, and ``more`` (mm) to both sides, are where an end fits."""
+    from_a, from_b = (fit[look] for fit in fits)
+    back = walls.length[wall[look]] - station
+    return (station + more <= from_a) | (back + more <= from_b)
 
 
 class _Most(NamedTuple):
