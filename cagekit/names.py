@@ -11,11 +11,13 @@ import re
 import textwrap
 import tomllib
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 KEEP = "\u00a0"
 """A space that no line breaks at."""
+KNOWN = 4000
+"""Texts whose words are remembered: findings of a few versions of a cage."""
 
 _BOX = "top|base|front|rear|left|right"
 _AT_END = re.compile(r"\.([ab])$")
@@ -69,6 +71,7 @@ def named(id_: str) -> str:
     return text[1:-1].replace("_", " ")
 
 
+@lru_cache(maxsize=KNOWN)
 def in_words(text: str) -> str:
     """Return a text with its ids as people read them; what is to be typed in a file stays.
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Any
 
 from cagekit.checks.finding import Finding, Value
-from cagekit.names import in_words, named
+from cagekit.names import KNOWN, in_words, named
 from cagekit.units import STRESS, LengthUnit, format_area, format_length, format_mass
 
 TOLD = 0.1
@@ -88,6 +89,7 @@ def _converted(f: Finding, units: LengthUnit) -> str:
     return (" to " if f.op == "between" else " or ").join(texts)
 
 
+@lru_cache(maxsize=KNOWN, typed=True)
 def _bare(value: Any, unit: str, units: LengthUnit) -> str:
     if isinstance(value, bool | str):
         return value_text(value, unit, units)

@@ -358,7 +358,10 @@ class FoldedSheet:
             return np.zeros(len(p), np.intp)
         best = np.full(len(p), -1, np.intp)
         for i, q in enumerate(parts):
-            best[q.loop.contains(p) & (best < 0)] = i
+            low, high = q.loop.box
+            boxed = (best < 0) & ((p >= low - MICRON) & (p <= high + MICRON)).all(axis=1)
+            rows = np.flatnonzero(boxed)
+            best[rows[q.loop.contains(p[rows])]] = i
         off = np.flatnonzero(best < 0)
         if len(off):
             best[off] = np.argmin([q.loop.distance(p[off]) for q in parts], axis=0)

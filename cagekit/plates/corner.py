@@ -10,6 +10,7 @@ import numpy as np
 
 from cagekit.cage.member import EndName
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Vec2
 from cagekit.hints import did_you_mean
@@ -59,7 +60,7 @@ class Corner:
     @property
     def normal(self) -> Vec:
         """Unit normal of the plane of the axes, ``(3,)``."""
-        return np.asarray(np.cross(self.along, self.across))
+        return cross3(self.along, self.across)
 
     def flat(self, point: Vec) -> Vec2:
         """A point in the plane's coordinates (along, across) from the node, ``(2,)``."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.units.tolerance import ROUNDING
@@ -130,7 +131,7 @@ def plate_frame(point: ArrayLike, normal: ArrayLike) -> Vec:
     ahead = np.array([1.0, 0.0, 0.0]) if abs(float(z[0])) < 0.9 else np.array([0.0, 0.0, 1.0])
     x = unit(ahead - (ahead @ z) * z)
     m = np.eye(4)
-    m[:3, 0], m[:3, 1], m[:3, 2], m[:3, 3] = x, np.cross(z, x), z, np.asarray(point, float)
+    m[:3, 0], m[:3, 1], m[:3, 2], m[:3, 3] = x, cross3(z, x), z, np.asarray(point, float)
     return m
 
 

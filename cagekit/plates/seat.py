@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.geometry.outline import Segment, Vec2, vec2
 from cagekit.plates.foot import through_open
@@ -41,7 +42,7 @@ def seat(
 
     Where a tube bends out of the plane, the nearer face of the plate keeps the distance.
     """
-    normal = np.cross(along, across)
+    normal = cross3(along, across)
     sides = (0.0, -thickness / 2, thickness / 2)
 
     def gap(a: float, h: float, z: float) -> float:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cagekit.cage.member import EndName, Member
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, cross3
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.units.tolerance import ALIGNED
 
@@ -153,8 +153,9 @@ def cross(one: WholeBar, other: WholeBar, along: Vec) -> Vec | None:
         other: the second.
         along: direction of sight.
     """
-    e1 = unit(np.cross(along, (0.0, 0.0, 1.0) if abs(along[2]) < 0.9 else (1.0, 0.0, 0.0)))
-    e2 = np.cross(along, e1)
+    aside = (0.0, 0.0, 1.0) if abs(along[2]) < 0.9 else (1.0, 0.0, 0.0)
+    e1 = unit(cross3(along, np.array(aside)))
+    e2 = cross3(along, e1)
     flat = np.array([e1, e2])
     a, b = flat @ one.start, flat @ one.end
     c, d = flat @ other.start, flat @ other.end

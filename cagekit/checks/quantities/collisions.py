@@ -22,9 +22,9 @@ from cagekit.checks.quantities.near import Boxes
 from cagekit.geometry.arrays import Bools, Ints, Points
 from cagekit.geometry.centre_line import Line, Vec
 from cagekit.geometry.clearance import Rod, closest_pairs
-from cagekit.geometry.end_cut import in_step, measure
+from cagekit.geometry.end_cut import EndCut, in_step, measure
 from cagekit.geometry.walls import Wall, Walls
-from cagekit.units.tolerance import SAME_POINT, SHARED
+from cagekit.units.tolerance import MICRON, SAME_POINT, SHARED
 
 _STEP = 4.0
 """Distance of the rings of points on a wall, mm."""
@@ -107,12 +107,21 @@ def covered_welds(cage: Cage) -> list[Covered]:
     members = list(cage.members.values())
     order = {m.id: i for i, m in enumerate(members)}
     boxes = Boxes.of(cage, members)
-    over = []
-    for joint, points in zip(cage.joints, _saddles(cage), strict=True):
+
+    def later(joint: Joint, corners: tuple[Vec, Vec]) -> list[Member]:
+        """Tubes fitted later that may lie over a weld between two corners of a box."""
         branch = cage.member(joint.branch)
-        for i in boxes.near(points.min(0), points.max(0), branch.tube.wall):
-            if i > order[branch.id] and members[i].id not in joint.parents:
-                over.append(_Over(joint, branch, members[i], points))
+        near = boxes.near(*corners, branch.tube.wall)
+        rows = (members[i] for i in near if i > order[branch.id])
+        return [m for m in rows if m.id not in joint.parents]
+
+    measure(joint.cut for joint in cage.joints)
+    joints = [joint for joint in cage.joints if later(joint, _weld_box(joint.cut))]
+    over = []
+    for joint, points in zip(joints, _saddles(cage, joints), strict=True):
+        branch = cage.member(joint.branch)
+        corners = points.min(0), points.max(0)
+        over += [_Over(joint, branch, m, points) for m in later(joint, corners)]
     keys = [("covered", o.joint, o.branch, o.by, *_same_cuts(cage, o.by)) for o in over]
     found = cage.kept.each(keys, lambda missing: _covered(cage, [over[i] for i in missing]))
     return [f for f in found if f is not None]
@@ -165,15 +174,22 @@ def length_of(points: Points, those: NDArray[np.bool_]) -> float:
     return float((step + np.roll(step, 1))[those].sum() / 2)
 
 
-def _saddles(cage: Cage) -> list[Points]:
-    """Points along every weld, ``(n, 3)`` mm each."""
+def _weld_box(cut: EndCut) -> tuple[Vec, Vec]:
+    """Corners ``(3,)`` mm of a box that holds the outside of a cope's edge."""
+    ends = cut.point - np.outer([cut.shortest, cut.longest], cut.out)
+    reach = cut.outer_radius * np.sqrt(np.maximum(1.0 - cut.out**2, 0.0)) + MICRON
+    return ends.min(0) - reach, ends.max(0) + reach
+
+
+def _saddles(cage: Cage, joints: Sequence[Joint]) -> list[Points]:
+    """Points along welds, ``(n, 3)`` mm each."""
 
     def points(missing: Sequence[int]) -> list[Points]:
-        cuts = [cage.joints[i].cut for i in missing]
+        cuts = [joints[i].cut for i in missing]
         in_step([cut.cornered() for cut in cuts])
         return in_step([cut.outer_points(_SPOTS) for cut in cuts])
 
-    return cage.kept.each([("saddle", joint) for joint in cage.joints], points)
+    return cage.kept.each([("saddle", joint) for joint in joints], points)
 
 
 def _bar(cage: Cage, m: Member) -> Rod:

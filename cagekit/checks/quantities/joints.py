@@ -14,6 +14,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
 from cagekit.units.tolerance import SAME_POINT
@@ -43,7 +44,7 @@ def _miss(cage: Cage, joint: Joint) -> float:
 def _gap(cage: Cage, parent: str, node: np.ndarray, out: np.ndarray) -> float:
     """Distance between a branch's axis and a parent's axis at the node, mm."""
     spot = cage.member(parent).path.nearest(node)
-    across = np.cross(out, spot.tangent)
+    across = cross3(out, spot.tangent)
     size = float(np.linalg.norm(across))
     way = node - spot.point
     return float(abs(way @ across) / size) if size > SAME_POINT else float(np.linalg.norm(way))
