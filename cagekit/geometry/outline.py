@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import atan, ceil, cos, hypot, pi, sin, tan
+from math import atan, atan2, ceil, cos, hypot, pi, sin, tan
 from typing import NamedTuple
 
 import numpy as np
@@ -52,19 +52,17 @@ class _Bows(NamedTuple):
     ends: tuple[Vec2, Vec2, Vec2, Vec2]
 
     @classmethod
-    def of(cls, arcs: Sequence[Segment]) -> _Bows:
+    def of(cls, arcs: Sequence[_Arc]) -> _Bows:
         """The table of these arcs."""
-        rows = [(*s.centre, s.radius, abs(s.sweep) / 2, s.bulge, *s.start, *s.end) for s in arcs]
-        cx, cy, radius, half, bulge, x0, y0, x1, y1 = np.array(rows).T[:, :, None]
+        x0, y0, x1, y1, bulge, cx, cy, radius, sweep, _ = np.array(arcs).T[:, :, None]
         middles = (
             (x0 + x1 + bulge * (y1 - y0)) / 2 - cx,
             (y0 + y1 + bulge * (x0 - x1)) / 2 - cy,
         )
-        return cls((cx, cy, radius, half, bulge), middles, (x0, y0, x1, y1))
+        return cls((cx, cy, radius, np.abs(sweep) / 2, bulge), middles, (x0, y0, x1, y1))
 
-    def distance(self, points: Points2) -> Vec2:
-        """Distances of points ``(n, 2)`` to each arc, ``(k, n)`` mm."""
-        x, y = points.T.copy()
+    def distance(self, x: Vec2, y: Vec2) -> Vec2:
+        """Distances of points ``(n,)`` for all arcs, or ``(k, n)``, to each arc, ``(k, n)`` mm."""
         cx, cy, radius, half, _ = self.circles
         mx, my = self.middles
         x0, y0, x1, y1 = self.ends
@@ -73,6 +71,34 @@ class _Bows(NamedTuple):
         to_arc = np.abs(np.hypot(u, v) - radius)
         to_ends = np.minimum(np.hypot(x - x0, y - y0), np.hypot(x - x1, y - y1))
         return np.asarray(np.where(turn <= half, to_arc, to_ends))
+
+
+class _Arc(NamedTuple):
+    """An arc in plain numbers, the same to the last bit as a :class:`Segment` gives them.
+
+    Ends, bulge, centre, radius (mm), the angle it turns by and that of its start (rad).
+    """
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    bulge: float
+    cx: float
+    cy: float
+    radius: float
+    sweep: float
+    first: float
+
+    @classmethod
+    def of(cls, x0: float, y0: float, x1: float, y1: float, bulge: float) -> _Arc:
+        """The arc between two points ``(x, y)`` mm."""
+        dx, dy = x1 - x0, y1 - y0
+        radius = hypot(dx, dy) * (1 + bulge**2) / (4 * abs(bulge))
+        cx = (x0 + x1) / 2 + -dy * (1 - bulge**2) / (4 * bulge)
+        cy = (y0 + y1) / 2 + dx * (1 - bulge**2) / (4 * bulge)
+        first = atan2(y0 - cy, x0 - cx)
+        return cls(x0, y0, x1, y1, bulge, cx, cy, radius, 4 * atan(bulge), first)
 
 
 @dataclass(frozen=True, eq=False)
@@ -253,28 +279,36 @@ class Outline:
     def _moments(self) -> tuple[float, float, float]:
         """Signed area and its first moments about the y and x axis."""
         area = mx = my = 0.0
-        for s in self.segments:
-            cross = float(s.start[0] * s.end[1] - s.start[1] * s.end[0]) / 2
+        middle = np.array([q.first + 0.5 * q.sweep for q in self._arcs])
+        arcs = zip(self._arcs, np.cos(middle).tolist(), np.sin(middle).tolist(), strict=True)
+        for (x0, y0), (x1, y1), bent in self._plain:
+            cross = (x0 * y1 - y0 * x1) / 2
             area += cross
-            mx += cross * float(s.start[0] + s.end[0]) / 3
-            my += cross * float(s.start[1] + s.end[1]) / 3
-            if not s.is_arc:
+            mx += cross * (x0 + x1) / 3
+            my += cross * (y0 + y1) / 3
+            if not bent:
                 continue
-            t = abs(s.sweep)
-            cap = s.radius**2 / 2 * (t - sin(t))
+            q, c, s = next(arcs)
+            r, t = q.radius, abs(q.sweep)
+            cap = r**2 / 2 * (t - sin(t))
             # distance of the cap's centroid from the arc's centre; series where it cancels
             if t > 0.05:
-                arm = 4 * s.radius * sin(t / 2) ** 3 / (3 * (t - sin(t)))
+                arm = 4 * r * sin(t / 2) ** 3 / (3 * (t - sin(t)))
             else:
-                cap = s.radius**2 * t**3 / 12 * (1 - t**2 / 20 + t**4 / 1680)
-                arm = s.radius * (1 - 3 * t**2 / 40)
-            sign = 1.0 if s.bulge > 0 else -1.0
-            w = s.point(0.5) - s.centre
-            g = s.centre + w / s.radius * arm
+                cap = r**2 * t**3 / 12 * (1 - t**2 / 20 + t**4 / 1680)
+                arm = r * (1 - 3 * t**2 / 40)
+            sign = 1.0 if q.bulge > 0 else -1.0
             area += sign * cap
-            mx += sign * cap * float(g[0])
-            my += sign * cap * float(g[1])
+            mx += sign * cap * (q.cx + (q.cx + r * c - q.cx) / r * arm)
+            my += sign * cap * (q.cy + (q.cy + r * s - q.cy) / r * arm)
         return area, mx, my
+
+    @property
+    def _plain(self) -> list[tuple[list[float], list[float], bool]]:
+        """Start and end of each piece in plain numbers, and whether it is an arc."""
+        start, end = self._ends
+        rows = zip(start.tolist(), end.tolist(), self._curved.tolist(), strict=True)
+        return list(rows)
 
     @property
     def area(self) -> float:
@@ -290,11 +324,14 @@ class Outline:
     @cached_property
     def box(self) -> tuple[Vec2, Vec2]:
         """Lowest and highest corner of the bounding box, arcs included, ``(2,)`` mm each."""
-        points = [*self.vertices]
-        for s in self._arcs:
-            quarters = s.centre + s.radius * np.array([[1.0, 0], [0, 1], [-1, 0], [0, -1]])
-            points += list(quarters[s.distance(quarters) < ROUNDING])
-        return vec2(np.min(points, 0)), vec2(np.max(points, 0))
+        points = self.vertices
+        if self._arcs:
+            cx, cy, radius, *_ = self._bows.circles
+            x = cx + radius * np.array([1.0, 0.0, -1.0, 0.0])
+            y = cy + radius * np.array([0.0, 1.0, 0.0, -1.0])
+            on = self._bows.distance(x, y) < ROUNDING
+            points = np.concatenate([points, np.column_stack([x[on], y[on]])])
+        return vec2(points.min(0)), vec2(points.max(0))
 
     @property
     def size(self) -> Vec2:
@@ -349,7 +386,8 @@ class Outline:
             x, y = x - f * dx, y - f * dy
             best = np.sqrt((x * x + y * y).min(0))
         if self._arcs:
-            best = np.minimum(best, self._bows.distance(p).min(0))
+            x, y = p.T.copy()
+            best = np.minimum(best, self._bows.distance(x, y).min(0))
         return best
 
     @cached_property
@@ -364,8 +402,10 @@ class Outline:
         return start, step, np.maximum((step * step).sum(-1), NEVER_ZERO)
 
     @cached_property
-    def _arcs(self) -> tuple[Segment, ...]:
-        return tuple(self.segments[i] for i in np.flatnonzero(self._curved))
+    def _arcs(self) -> tuple[_Arc, ...]:
+        bulges = self.bulges.tolist()
+        rows = zip(self._plain, bulges, strict=False)
+        return tuple(_Arc.of(*start, *end, b) for (start, end, bent), b in rows if bent)
 
     @cached_property
     def _curved(self) -> NDArray[np.bool_]:
@@ -374,26 +414,50 @@ class Outline:
 
     def flat_points(self, tolerance: float = 0.05) -> Points2:
         """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
-        rows: list[Vec2] = []
-        for s in self.segments:
-            n = 1
-            if s.is_arc:
-                step = 2 * np.arccos(max(1 - tolerance / s.radius, -1.0))
-                n = max(1, ceil(abs(s.sweep) / min(max(float(step), SHOP_ANGLE), pi / 4)))
-            rows.append(np.asarray(s.point(np.arange(n) / n)))
-        if not self.closed:
-            rows.append(self.segments[-1].end[None])
-        return np.concatenate(rows)
+        radius = np.array([q.radius for q in self._arcs])
+        steps = iter((2 * np.arccos(np.maximum(1 - tolerance / radius, -1.0))).tolist())
+        counts = [
+            max(1, ceil(abs(sweep) / min(max(next(steps), SHOP_ANGLE), pi / 4))) if sweep else 1
+            for sweep in self._sweeps
+        ]
+        return self._divided(counts)
 
     def sampled(self, spacing: float = 2.0) -> Points2:
         """Points along the outline not further apart than ``spacing`` mm, ``(m, 2)``."""
-        rows = []
-        for s in self.segments:
-            n = max(2 if s.is_arc else 1, ceil(s.length / spacing))
-            rows.append(s.point(np.arange(n) / n))
-        if not self.closed:
-            rows.append(self.segments[-1].end[None])
-        return np.concatenate(rows)
+        arcs = iter(self._arcs)
+        counts = [
+            max(2, ceil(abs(sweep) * next(arcs).radius / spacing))
+            if sweep
+            else max(1, ceil(chord / spacing))
+            for chord, sweep in zip(self.chords, self._sweeps, strict=True)
+        ]
+        return self._divided(counts)
+
+    @property
+    def _sweeps(self) -> list[float]:
+        """Angle that each piece turns by, rad; 0 for a straight."""
+        arcs = iter(self._arcs)
+        return [next(arcs).sweep if bent else 0.0 for bent in self._curved.tolist()]
+
+    def _divided(self, counts: Sequence[int]) -> Points2:
+        """Points that divide each piece into equal parts, its start first, ``(m, 2)``."""
+        count = np.array(counts, dtype=np.intp)
+        piece = np.repeat(np.arange(len(count)), count)
+        share = (np.arange(len(piece)) - (np.cumsum(count) - count)[piece]) / count[piece]
+        start, end = self._ends
+        out = start[piece] + share[:, None] * (end - start)[piece]
+        if self._arcs:
+            bent = self._curved[piece]
+            row = (np.cumsum(self._curved) - 1)[piece[bent]]
+            centre, radius, turn = (
+                np.array([q[5:7] for q in self._arcs]),
+                np.array([q.radius for q in self._arcs]),
+                np.array([q[8:] for q in self._arcs]),
+            )
+            angle = turn[row, 1] + share[bent] * turn[row, 0]
+            ring = np.column_stack([np.cos(angle), np.sin(angle)])
+            out[bent] = centre[row] + radius[row, None] * ring
+        return out if self.closed else np.concatenate([out, self.segments[-1].end[None]])
 
     # -- changing ----------------------------------------------------------------------------
 
