@@ -405,7 +405,7 @@ class Outline:
     def _arcs(self) -> tuple[_Arc, ...]:
         bulges = self.bulges.tolist()
         rows = zip(self._plain, bulges, strict=False)
-        return tuple(_Arc.of(*start, *end, b) for (start, end, bent), b in rows if bent)
+        return tuple(_Arc.of(x0, y0, x1, y1, b) for ((x0, y0), (x1, y1), bent), b in rows if bent)
 
     @cached_property
     def _curved(self) -> NDArray[np.bool_]:

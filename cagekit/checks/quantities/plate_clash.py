@@ -6,8 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from cagekit.cage.plate import Plate
 from cagekit.checks.quantities.near import Boxes
+from cagekit.geometry.arrays import Points, size_rows
 from cagekit.geometry.centre_line import Vec
 from cagekit.plates.near_tubes import NEAR, TOUCH, axis_points, tube_gaps
 from cagekit.plates.points import kept_points, nearest, plate_points, within
@@ -64,12 +67,16 @@ def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
 
 def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, str, Vec]]:
     """Where what is folded up runs into the tube that stands on the plate, and how deep."""
+    lines = {m: axis_points(m, FINE) for m in members}
+    boxes = _folded_boxes(plate)
+    lines = {m: x for m, x in lines.items() if _reaches(x, boxes, m.tube.outer_radius)}
+    if not lines:
+        return
     foot = plate.facets[plate.foot_face].loop  # flat under the tube
     points = plate_points(plate, FINE, without=foot)
     height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
     up = points[height > RISEN]
-    for m in members:
-        line = axis_points(m, FINE)
+    for m, line in lines.items():
         radius = m.tube.outer_radius
         beside = up[within(up, line, radius)] if len(up) else up
         near = line[within(line, beside, radius)] if len(beside) else beside
@@ -78,3 +85,26 @@ def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, 
         i, apart = nearest(beside, near)
         if apart - radius < -TOUCH:
             yield apart - radius, m.id, beside[i]
+
+
+def _folded_boxes(plate: Plate) -> tuple[Points, Points]:
+    """Low and high corners ``(n, 3)`` mm of boxes that hold all but the flat under the foot.
+
+    A facet lies within its edge, and a bend zone is drawn straight from edge to edge.
+    """
+    loops = [*(f.loop for f in plate.facets), *(b.loop for b in plate.bends)]
+    del loops[plate.foot_face]
+    edges = [loop.sampled(FINE) for loop in loops]
+    # of points on the edge FINE apart an arc leaves its box by less than that
+    first = np.cumsum([0, *map(len, edges[:-1])])
+    face, back = plate.faces(np.concatenate(edges))
+    low = np.minimum.reduceat(np.minimum(face, back), first) - FINE
+    high = np.maximum.reduceat(np.maximum(face, back), first) + FINE
+    return low, high
+
+
+def _reaches(line: Points, boxes: tuple[Points, Points], radius: float) -> bool:
+    """Whether a line of points ``(m, 3)`` mm comes within ``radius`` mm of any of some boxes."""
+    low, high = boxes[0][:, None], boxes[1][:, None]
+    away = np.maximum(np.maximum(low - line, line - high), 0.0)
+    return bool((size_rows(away) < radius).any())

@@ -8,7 +8,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.plates.clearing import why_none
-from cagekit.plates.in_car import NEAR, apart, room_in_car
+from cagekit.plates.in_car import NEAR, apart, rooms_in_car
 
 
 @quantity("plate_room_to_shell", "mm", "plate's room to the car", base="the gap to keep")
@@ -18,8 +18,7 @@ def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
     Backing plates lie below the floor and are held against the rest; a folded plate may touch what
     it is folded to.
     """
-    for plate in s.plates:
-        least = room_in_car(s.cage, plate, s.car)
+    for plate, least in zip(s.plates, rooms_in_car(s.cage, s.plates, s.car), strict=True):
         if least is not None:
             gap, surface, point = least
             yield Measure(
