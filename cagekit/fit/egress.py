@@ -335,11 +335,11 @@ def _mixed(inside: Bools) -> Bools:
 
 
 GridEdge = tuple[int, int, int]
-Rows = Sequence[Sequence[float]]
+GridRows = Sequence[Sequence[float]]
 """Values of a grid as plain numbers: quicker than an array where cells are looked at one by one."""
 
 
-def _cell(field: Rows, i: int, j: int) -> list[tuple[GridEdge, GridEdge]]:
+def _cell(field: GridRows, i: int, j: int) -> list[tuple[GridEdge, GridEdge]]:
     """The border's links through one cell; an edge is ``(i, j, 0 along x | 1 along z)``."""
     edges: list[GridEdge] = [(i, j, 0), (i + 1, j, 1), (i, j + 1, 0), (i, j, 1)]
     corners = field[i][j], field[i + 1][j], field[i + 1][j + 1], field[i][j + 1]
@@ -370,7 +370,7 @@ def _loops(links: dict[GridEdge, list[GridEdge]]) -> list[list[GridEdge]]:
     return loops
 
 
-def _cross(edge: GridEdge, field: Rows, xs: Sequence[float], zs: Sequence[float]) -> Point2:
+def _cross(edge: GridEdge, field: GridRows, xs: Sequence[float], zs: Sequence[float]) -> Point2:
     i, j, along = edge
     a = field[i][j]
     b = field[i + 1][j] if along == 0 else field[i][j + 1]

@@ -26,7 +26,7 @@ from cagekit.inputs.car import Car
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
 from cagekit.plates.foot_size import FootSize
-from cagekit.plates.in_car import Laid, apart, least_rooms, lying_area, room_in_car, shell_of
+from cagekit.plates.in_car import LaidPlate, apart, least_rooms, lying_area, room_in_car, shell_of
 from cagekit.plates.near_tubes import tube_gaps
 from cagekit.units import INCH, LengthUnit, format_length
 from cagekit.units.tolerance import ROUNDING
@@ -170,7 +170,7 @@ class _Judge:
     def clear(self, spec: FloorPlateSpec) -> bool:
         """Whether the edge of a flat plate clears the car."""
         points = _edge(spec, self.foot.side) @ self.foot.frame[:3, :3].T + self.foot.frame[:3, 3]
-        (least,) = least_rooms(self.shell, [Laid(points, spec.thickness)])
+        (least,) = least_rooms(self.shell, [LaidPlate(points, spec.thickness)])
         return least is None or least[0] >= -INTO
 
     def fault(self, plates: Sequence[Plate]) -> Misfit | None:

@@ -38,7 +38,7 @@ def shell_of(cage: Cage, car: Car) -> tuple[ShellSurface, ...]:
     return cage.kept.once(("shell", Same(car)), partial(surfaces, car))
 
 
-class Laid(NamedTuple):
+class LaidPlate(NamedTuple):
     """A plate as the car's surfaces see it: points ``(n, 3)`` all over it, in car axes, and how.
 
     Args:
@@ -54,7 +54,7 @@ class Laid(NamedTuple):
     below: bool = False
 
     @classmethod
-    def of(cls, cage: Cage, plate: Plate) -> Laid:
+    def of(cls, cage: Cage, plate: Plate) -> LaidPlate:
         """A plate of a cage."""
         points, below = kept_points(cage, plate), plate.kind == "backing_plate"
         return cls(points, plate.thickness, bool(plate.folds), below)
@@ -81,12 +81,12 @@ def rooms_in_car(cage: Cage, plates: Sequence[Plate], car: Car) -> list[Room | N
     """
 
     def measured(missing: Sequence[int]) -> list[Room | None]:
-        return least_rooms(shell_of(cage, car), [Laid.of(cage, plates[i]) for i in missing])
+        return least_rooms(shell_of(cage, car), [LaidPlate.of(cage, plates[i]) for i in missing])
 
     return cage.kept.each([("room in the car", p, Same(car)) for p in plates], measured)
 
 
-def least_rooms(shell: Iterable[ShellSurface], plates: Sequence[Laid]) -> list[Room | None]:
+def least_rooms(shell: Iterable[ShellSurface], plates: Sequence[LaidPlate]) -> list[Room | None]:
     """The surface that leaves points of a plate the least room, for each; None when none is near.
 
     Args:
@@ -112,7 +112,7 @@ def least_rooms(shell: Iterable[ShellSurface], plates: Sequence[Laid]) -> list[R
     return best
 
 
-def _room(plate: Laid, surface: ShellSurface, gaps: Vec) -> Room | None:
+def _room(plate: LaidPlate, surface: ShellSurface, gaps: Vec) -> Room | None:
     """The least room of a plate to one surface, from its points' gaps ``(n,)`` mm."""
     if surface.stood_on:
         # beside the floor's edge there is none, and what reaches below its level is in the sill
