@@ -1,14 +1,12 @@
 """What a build says of a tube that comes apart at a bolted joint."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from math import pi, radians
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, field_validator
 
-from cagekit.inputs.fields import Angle, FileModel, Length
+from cagekit.inputs.fields import Angle, ByKind, FileModel, Length
 from cagekit.inputs.places import AtPoint, Location, LocationField, OnCar, OnTube
 
 
@@ -122,7 +120,7 @@ def _usual_kind(value: Any) -> Any:
 
 AnyJoint = Annotated[
     SleeveEntry | ClevisEntry | PlugEntry,
-    Field(discriminator="kind"),
+    ByKind({"sleeve": SleeveEntry, "clevis": ClevisEntry, "plug": PlugEntry}),
     BeforeValidator(_usual_kind),
 ]
 """One entry of ``[[joint]]``, chosen by its ``kind``; a sleeve when it says none."""

@@ -1,7 +1,5 @@
 """A build: the file that says which car, driver, tube, tooling, layout and rules make this cage."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches

@@ -6,11 +6,9 @@ the tables of one side are distances from the centre plane, always positive; the
 side. ``[side]`` holds for both sides; ``[left]`` and ``[right]`` override it field by field.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from math import dist, hypot
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -58,7 +56,7 @@ class HoopSection(FileModel):
     )
 
     @model_validator(mode="after")
-    def _in_pairs(self) -> HoopSection:
+    def _in_pairs(self) -> Self:
         for name in ("belt", "rail"):
             width, height = f"half_width_{name}", f"height_{name}"
             if (getattr(self, width) is None) != (getattr(self, height) is None):
@@ -121,7 +119,7 @@ class PillarLine(FileModel):
     width: Length = Field(60.0, description="width of the car's own pillar as the driver sees it")
 
     @model_validator(mode="after")
-    def _has_length(self) -> PillarLine:
+    def _has_length(self) -> Self:
         if dist(self.top, self.base) < SHORTEST_PILLAR:
             raise ValueError("top and base of the pillar are one point; measure both")
         return self
@@ -173,7 +171,7 @@ class FootSpot(FileModel):
         return data
 
     @model_validator(mode="after")
-    def _points(self) -> FootSpot:
+    def _points(self) -> Self:
         if hypot(*self.normal) < SHORTEST_DIRECTION:
             raise ValueError("normal = [0, 0, 0] points nowhere; a level floor has [0, 0, 1]")
         if len(self.profile) == 1:
@@ -201,7 +199,7 @@ class DoorOpening(FileModel):
     )
 
     @model_validator(mode="after")
-    def _has_area(self) -> DoorOpening:
+    def _has_area(self) -> Self:
         if self.outline and abs(_area(self.outline)) < SMALLEST_OPENING:
             raise ValueError("the outline of a door opening needs three corners or more, in order")
         return self
@@ -299,7 +297,7 @@ class ChassisTube(FileModel):
     material: SteelKey = Field("s235", description="key of a steel; mild steel when nobody knows")
 
     @model_validator(mode="after")
-    def _is_tube(self) -> ChassisTube:
+    def _is_tube(self) -> Self:
         if dist(self.start, self.end) < SHORTEST_TUBE:
             raise ValueError("start and end of the tube are one point; measure both ends")
         if self.wall >= self.od / 2:
@@ -332,7 +330,7 @@ class Chassis(FileModel):
     )
 
     @model_validator(mode="after")
-    def _own_names(self) -> Chassis:
+    def _own_names(self) -> Self:
         ids = [name for t in self.tube for name in t.axes()]
         twice = sorted({name for name in ids if ids.count(name) > 1})
         if twice:
@@ -402,7 +400,7 @@ class KeepOut(FileModel):
     )
 
     @model_validator(mode="after")
-    def _complete(self) -> KeepOut:
+    def _complete(self) -> Self:
         needs = {
             "box": ("low", "high"),
             "cylinder": ("start", "end", "radius"),
@@ -452,7 +450,7 @@ class CarPanel(FileModel):
     )
 
     @model_validator(mode="after")
-    def _flat(self) -> CarPanel:
+    def _flat(self) -> Self:
         if len(self.corners) < 3:
             raise ValueError("the corners of a panel: three or more, in order round its edge")
         if hypot(*_twice_area(self.corners)) / 2 < SMALLEST_OPENING:
@@ -615,7 +613,7 @@ class Car(FileModel):
         return data
 
     @model_validator(mode="after")
-    def _named_once(self) -> Car:
+    def _named_once(self) -> Self:
         names = [p.name for p in self.panels]
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice is not None:

@@ -11,8 +11,6 @@ Three tables may be given and lie on top of each other, the later one winning:
     (``y`` signed, left positive).
 """
 
-from __future__ import annotations
-
 from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator

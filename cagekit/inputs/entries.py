@@ -5,8 +5,6 @@ are texts such as ``on main_hoop.left at height 450`` (see ``cagekit.inputs.plac
 and ``{other}`` stand for the entry's side and the opposite one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from functools import reduce
 from math import pi

@@ -4,8 +4,6 @@ A length is a number in the file's ``units`` (``mm`` unless the file says ``in``
 its own unit, e.g. ``"1 5/8 in"``; inside it is always a float in mm.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from functools import partial

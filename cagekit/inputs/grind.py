@@ -1,7 +1,5 @@
 """What is ground off a tube where it runs into another that it is not coped to."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 from pydantic import Field

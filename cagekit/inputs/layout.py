@@ -1,7 +1,5 @@
 """A layout: which members a cage has and how each hangs on the others."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

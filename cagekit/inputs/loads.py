@@ -1,9 +1,7 @@
 """Loads as data: cases of forces at places, what holds the feet, and where each is from."""
 
-from __future__ import annotations
-
 import re
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, WithJsonSchema, model_validator
 from pydantic_core import core_schema
@@ -70,7 +68,7 @@ class LoadEntry(FileModel):
     )
 
     @model_validator(mode="after")
-    def _one(self) -> LoadEntry:
+    def _one(self) -> Self:
         given = [n for n in ("force", "weight", "belt") if getattr(self, n) is not None]
         if len(given) != 1:
             raise ValueError("a load has one of 'force', 'weight' and 'belt'")
@@ -81,7 +79,7 @@ class LoadEntry(FileModel):
         return self
 
     @model_validator(mode="after")
-    def _pushes(self) -> LoadEntry:
+    def _pushes(self) -> Self:
         for name, most in (("force", LARGEST), ("weight", MOST_WEIGHTS), ("belt", LARGEST)):
             given = getattr(self, name)
             if given is None:
@@ -176,7 +174,7 @@ class LoadsFile(FileModel):
     combination: tuple[Combination, ...] = Field((), description="cases that act together")
 
     @model_validator(mode="after")
-    def _known(self) -> LoadsFile:
+    def _known(self) -> Self:
         ids = [c.id for c in self.case] + [c.id for c in self.combination]
         for n, one in enumerate(ids):
             if one in ids[:n]:

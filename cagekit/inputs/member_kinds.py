@@ -1,7 +1,5 @@
 """Every kind of member: where it goes, what it reads on the car sheet, how it looks, its words."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Mapping
 from importlib.resources import files

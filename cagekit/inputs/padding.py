@@ -1,7 +1,5 @@
 """Padding on tubes that a head, a knee or an elbow could reach."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 
 from pydantic import Field

@@ -6,8 +6,6 @@ shares with the entry of a file; what an entry takes from the car stands here as
 are from memory, of a compact closed car.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from copy import copy
 from typing import Any, Literal, cast

@@ -4,16 +4,22 @@ Every field has a default, so that an entry needs only what differs. ``preset`` 
 preset whose values are taken where the entry itself says nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from math import radians
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, PrivateAttr
 
 from cagekit.hints import did_you_mean
-from cagekit.inputs.fields import LONGEST_NAME, Angle, EntrySide, FileModel, Length, SteelKey
+from cagekit.inputs.fields import (
+    LONGEST_NAME,
+    Angle,
+    ByKind,
+    EntrySide,
+    FileModel,
+    Length,
+    SteelKey,
+)
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
 from cagekit.materials.fasteners import fasteners
 
@@ -169,7 +175,7 @@ class GussetEntry(Gusset, PlateEntry):
         """Whether it is the right one of a pair, whose ends a and b are said of the left."""
         return self._mirrored
 
-    def on_right(self) -> GussetEntry:
+    def on_right(self) -> Self:
         """The same as the right one of a pair."""
         twin = self.model_copy()
         twin._mirrored = True
@@ -298,7 +304,15 @@ class SwingBracketEntry(SwingBracket, PlateEntry):
 
 AnyPlateEntry = Annotated[
     FloorPlateEntry | GussetEntry | TabEntry | OutriggerBoxEntry | SwingBracketEntry,
-    Field(discriminator="kind"),
+    ByKind(
+        {
+            "floor_plate": FloorPlateEntry,
+            "gusset": GussetEntry,
+            "tab": TabEntry,
+            "outrigger_box": OutriggerBoxEntry,
+            "swing_bracket": SwingBracketEntry,
+        }
+    ),
 ]
 """One entry of ``[[plate]]``, chosen by its ``kind``."""
 

@@ -1,7 +1,5 @@
 """A plate alone, as typed after ``cagekit part KIND``: its sizes and what it is fitted to."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from math import radians
 from typing import Any, Literal

@@ -5,12 +5,10 @@ applies, and where it stands. What cannot be measured on a model (weld quality, 
 rule too: it becomes a line on the inspection sheet.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -99,7 +97,7 @@ class RuleEntry(FileModel):
     )
 
     @model_validator(mode="after")
-    def _whole(self) -> RuleEntry:
+    def _whole(self) -> Self:
         if self.hard is not None and (self.level != "should" or self.needs):
             raise ValueError("'hard' belongs to a rule whose level is 'should'")
         if self.needs:
@@ -164,7 +162,7 @@ class RuleProfile(FileModel):
         return tuple(r for name in rule.of for r in self.sets.get(name, (name,)))
 
     @model_validator(mode="after")
-    def _unique(self) -> RuleProfile:
+    def _unique(self) -> Self:
         seen: set[str] = set()
         for n, rule in enumerate(self.rule):
             if rule.code in seen:

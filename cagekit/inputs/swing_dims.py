@@ -1,7 +1,5 @@
 """A joint of a swing-out bar alone, as typed after ``cagekit part KIND``."""
 
-from __future__ import annotations
-
 from pydantic import Field
 
 from cagekit.inputs.entries import SwingForm

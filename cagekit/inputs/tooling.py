@@ -5,10 +5,8 @@ is nearest and types in what the own machines do. Lengths in the file's ``units`
 unit, angles in degrees; inside mm and rad.
 """
 
-from __future__ import annotations
-
 from math import radians
-from typing import Literal
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -36,7 +34,7 @@ class TestBend(FileModel):
     )
 
     @model_validator(mode="after")
-    def _plausible(self) -> TestBend:
+    def _plausible(self) -> Self:
         if not 0 < self.got <= self.set:
             raise ValueError("a test bend springs back: 0 < got <= set (degrees)")
         return self
@@ -106,7 +104,7 @@ class Die(FileModel):
     note: str = ""
 
     @model_validator(mode="after")
-    def _round_the_groove(self) -> Die:
+    def _round_the_groove(self) -> Self:
         if self.clr <= self.od / 2:
             raise ValueError("clr must be more than half the tube's diameter")
         return self
@@ -390,7 +388,7 @@ class CuttingTable(FileModel):
     sheet: tuple[Sheet, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
-    def _pierces_in_waste(self) -> CuttingTable:
+    def _pierces_in_waste(self) -> Self:
         room, pierced = min(self.gap, self.margin), self.lead_in + self.kerf / 2
         if self.lead_in and pierced > room:
             raise ValueError(
@@ -401,7 +399,7 @@ class CuttingTable(FileModel):
         return self
 
     @model_validator(mode="after")
-    def _leaves_sheet(self) -> CuttingTable:
+    def _leaves_sheet(self) -> Self:
         least = min(min(s.width, s.length) for s in self.sheet)
         if 2 * self.margin >= least:
             raise ValueError(
@@ -472,7 +470,7 @@ class Tooling(FileModel):
     order: Order = Order.model_construct()
 
     @model_validator(mode="after")
-    def _names(self) -> Tooling:
+    def _names(self) -> Self:
         names = [d.name for d in self.die]
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:

@@ -1,9 +1,7 @@
 """The tube file: one size of tube in one steel, e.g. ``presets/tubes/dom-1.625x0.134.toml``."""
 
-from __future__ import annotations
-
 from pathlib import Path
-from typing import Literal
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -28,7 +26,7 @@ class TubeFile(FileModel):
     source: str = Field(description="where the size comes from: catalogue, rulebook, habit")
 
     @model_validator(mode="after")
-    def _bore(self) -> TubeFile:
+    def _bore(self) -> Self:
         if self.wall >= self.od / 2:
             raise InputError(
                 "tube",
