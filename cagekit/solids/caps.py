@@ -12,9 +12,14 @@ from cagekit.geometry.arrays import Array, Points2
 from cagekit.solids.brep import Face, Loop, Record
 from cagekit.solids.creases import Refused
 from cagekit.solids.plan import DrawnBorder, Plan
-from cagekit.solids.ridges import Ridge, draw_ridges
+from cagekit.solids.ridges import follow_ridge
+from cagekit.solids.rim_ridges import Ridge, draw_ridges
 from cagekit.solids.rims import EndRays, Rim, face_surface
+from cagekit.solids.walls import VeilWall, follow_veil, is_wall, wall_faces
 from cagekit.units.tolerance import ANGLE_ROUNDING
+
+MOST = 80
+"""Borders of an end face at the most."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,8 +82,28 @@ def _map(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> tuple[_Groups,
         except Refused:
             del record.vertices[known[0] :], record.edges[known[1] :]
     plan = Plan(record, rays, rims)
-    walks = [w for d in plan.draw() for w in _border_walks(d)]
-    return _checked(record, rays, rims, walks), plan.veils()
+    veils = _drawn(plan)
+    walks = [w for d in plan.drawn for w in _border_walks(d)]
+    return _checked(record, rays, rims, walks), wall_faces(plan, veils)
+
+
+def _drawn(plan: Plan) -> list[VeilWall]:
+    """Follow every border of a plan, and write its ridges and veils; the walls of the veils.
+
+    Raises:
+        Refused: a border gets lost.
+    """
+    veils: list[VeilWall] = []
+    for _ in range(MOST):
+        found = plan.next_border()
+        if found is None:
+            return veils
+        if is_wall(plan, found[1]):
+            wall = follow_veil(plan, *found)
+            veils += [wall] if wall is not None else []
+        else:
+            follow_ridge(plan, *found)
+    raise Refused("an end face has too many borders")
 
 
 def _checked(record: Record, rays: EndRays, rims: tuple[Rim, Rim], inner: list[_Walk]) -> _Groups:

@@ -7,7 +7,7 @@ an ellipse. Whatever is left is followed step by step and interpolated.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import atan2, isinf, pi
 
@@ -27,6 +27,7 @@ from cagekit.units.tolerance import (
     NOISE,
     ROUNDING,
     SAME_POINT,
+    TENTH_MICRON,
 )
 
 CONCENTRIC = EXACT_EDGE
@@ -97,6 +98,33 @@ def meeting(surfaces: Sequence[EndSurface | Cut | Veil], near: Array, *, within:
     if float(np.linalg.norm(p[0] - near)) > within:
         raise Refused("three parents meet out of reach")
     return np.asarray(p[0])
+
+
+def root_near(off: Callable[[float], float], guess: float, span: float) -> float:
+    """A root near a guess, by secants.
+
+    Args:
+        off: what is zero there.
+        guess: where the search begins.
+        span: how far from there it may go.
+
+    Raises:
+        Refused: there is none within ``span``.
+    """
+    a, b = guess, guess + span / 1000
+    fa, fb = off(a), off(b)
+    for _ in range(60):
+        if abs(fb) < NOISE or fb == fa:
+            break
+        c = b - fb * (b - a) / (fb - fa)
+        if not abs(c - guess) < span:
+            raise Refused("a border of the end face gets lost")
+        a, fa, b, fb = b, fb, c, off(c)
+        if abs(b - a) < NOISE:
+            break
+    if abs(fb) > TENTH_MICRON:
+        raise Refused("a border of the end face gets lost")
+    return b
 
 
 @dataclass(frozen=True, slots=True, eq=False)

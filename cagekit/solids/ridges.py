@@ -1,12 +1,9 @@
-"""Follow the ridges of an end face from one of its corners to the next.
+"""The ridges of an end face: followed from one place of its plan to the next, and written.
 
-A ridge is where an end face passes from one parent to another. It starts where a rim does so,
-runs through the wall, and ends on a rim or where three parents meet.
+A ridge is where an end face passes from one parent to another that it meets there.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -23,266 +20,200 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.creases import (
     Crease,
-    Cut,
     Refused,
     creases,
     crossing_points,
     curve_range,
+    distance,
     joint,
     meeting,
+    root_near,
 )
+from cagekit.solids.plan import CLOSE, LEVEL, REACH, RING, Border, MapCorner, Plan
 from cagekit.solids.readable import least_nodes
-from cagekit.solids.rims import COARSE, FINE, EndRays, Rim, face_surface
+from cagekit.solids.rims import COARSE, FINE, EndRays, face_surface
 from cagekit.solids.spline import DEGREE, fitted
-from cagekit.solids.veils import EndSurface
+from cagekit.solids.veils import Silhouette
 from cagekit.units.tolerance import FLAT_POINT, MICRON, SAME_POINT, TENTH_MICRON
 
-FIRST_STEP = 0.02
-STEP = 0.6
+STEP = 0.4
 """Largest step along a ridge, mm."""
-SHORT = 0.06
-"""Largest step where a third surface may come in just before the rim, mm."""
-MOST_STEPS = 900
-ABOVE = SAME_POINT
-"""A third parent stands above a ridge when its contact is this much earlier, mm."""
-BEHIND = 1e-4
-"""Share of a step by which it may lie behind the wall and still be on the ridge."""
-GRAZE = 0.01
-"""Distance (mm) from a rim within which a ridge must not pass by."""
+HALVINGS = 36
+"""How often the last step before a corner is halved."""
+OVER = 2 * SAME_POINT
+"""By how much (mm) a ray must end before a ridge for something to cover it."""
 TURN = 0.6
 """Cosine of the turn from its chord at which a ridge is split."""
 
-
-@dataclass(slots=True, eq=False)
-class RidgeStart:
-    """A vertex of the end face's map: where a ridge can start.
-
-    ``wanted`` holds the pairs of surfaces whose ridge leaves here and has not been drawn.
-    """
-
-    vertex: int
-    point: Array
-    wanted: list[frozenset[int]] = field(default_factory=list)
-    on_rim: float | None = None
-    """Radius of the rim it lies on, none inside the wall."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ridge:
-    """A drawn ridge: its edges one after the other, from corner to corner.
-
-    ``leave`` and ``arrive`` are points of it near its two ends, ``(3,)``.
-    """
-
-    edges: tuple[int, ...]
-    first: int
-    last: int
-    leave: Array
-    arrive: Array
-
-
-def rim_corners(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[RidgeStart]:
-    """The corners where a rim passes from one surface to another.
-
-    Args:
-        rays: rays of the end.
-        record: the tube so far; edges are added to it.
-        rims: rims of the end, outside first.
-    """
-    out = []
-    for rim in rims:
-        for i, arc in enumerate(rim.arcs):
-            pair = frozenset((rim.arcs[i - 1].surface, arc.surface))
-            if len(pair) == 2:
-                v = rim.starts[i]
-                out.append(RidgeStart(v, record.vertices[v], [pair], rim.radius))
-    return out
-
-
-def draw_ridges(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge]:
-    """Follow and write all ridges of an end face.
-
-    Args:
-        rays: rays of the end.
-        record: the tube so far; edges are added to it.
-        rims: rims of the end, outside first.
-
-    Raises:
-        Refused: a ridge gets lost or ends nowhere.
-    """
-    corners = rim_corners(rays, record, rims)
-    out: list[Ridge] = []
-    crossings: list[RidgeStart] = []
-    for _ in range(40):
-        start = next((c for c in corners if c.wanted), None)
-        if start is None:
-            return out
-        pair = start.wanted.pop()
-        curve, track, end = _trace(rays, record, corners, start, pair)
-        beside = tuple(face_surface(rays, rays.surfaces[k])[0] for k in sorted(pair))
-        stretches = _divide(rays, record, crossings, pair, track, start, end)
-        out += _draw(record, curve, beside, stretches)
-    raise Refused("the end face has too many ridges")
-
-
-def _trace(
-    rays: EndRays,
-    record: Record,
-    corners: list[RidgeStart],
-    start: RidgeStart,
-    pair: frozenset[int],
-) -> tuple[Crease, list[Array], RidgeStart]:
-    """Follow one ridge from a corner to the corner where it ends."""
-    curve, heading = _set_out(rays, start, pair)
-    try:
-        track, end = _arrive(rays, record, corners, start, (curve, heading, pair), STEP)
-    except Refused:
-        track, end = _arrive(rays, record, corners, start, (curve, heading, pair), SHORT)
-    end.wanted.remove(pair)
-    track[-1] = end.point
-    _keep_off(rays, np.array(track))
-    return curve, track, end
-
-
-def _arrive(
-    rays: EndRays,
-    record: Record,
-    corners: list[RidgeStart],
-    start: RidgeStart,
-    way: tuple[Crease, Array, frozenset[int]],
-    most: float,
-) -> tuple[list[Array], RidgeStart]:
-    """Follow one ridge and find its end, in steps of ``most`` mm at the most."""
-    curve, heading, pair = way
-    track, third = _follow(rays, curve, start, heading, pair, most)
-    if third is None:
-        return track, _nearest(corners, track[-1], pair)
-    return track, _meeting(rays, record, corners, track[-1], curve, pair, third)
-
-
-def _keep_off(rays: EndRays, line: Array) -> None:
-    """Refuse a ridge that grazes the other rim: the face would touch itself there."""
-    outer, inner = rays.radii
-    rho = rays.chart(line)[1]
-    both_outside = min(rho[0], rho[-1]) > outer - GRAZE
-    both_inside = max(rho[0], rho[-1]) < inner + GRAZE
-    if (both_outside and rho.min() < inner + GRAZE) or (both_inside and rho.max() > outer - GRAZE):
-        raise Refused("a ridge grazes a rim")
-
-
-Stretch = tuple[RidgeStart, list[Array], RidgeStart]
 Beside = tuple[PlaneSurface | CylinderSurface | TorusSurface | RuledSurface, ...]
 
 
-def _draw(record: Record, curve: Crease, beside: Beside, stretches: list[Stretch]) -> list[Ridge]:
-    out = []
-    for start, track, end in stretches:
-        line = np.array(track)
-        edges = write_ridge(record, curve, beside, line, (start.vertex, end.vertex))
-        k = min(2, len(line) - 1)
-        out.append(Ridge(edges, start.vertex, end.vertex, line[k], line[-1 - k]))
-    return out
+def follow_ridge(plan: Plan, place: MapCorner, border: Border) -> None:
+    """Follow a ridge from a place to where it ends, and write it.
 
+    Args:
+        plan: of the end face; the ridge and where it ends are added to it.
+        place: where it sets out.
+        border: what is known of it there.
 
-def _divide(
-    rays: EndRays,
-    record: Record,
-    crossings: list[RidgeStart],
-    pair: frozenset[int],
-    track: list[Array],
-    start: RidgeStart,
-    end: RidgeStart,
-) -> list[Stretch]:
-    """Divide a ridge where it crosses the twin of its own: tubes of one diameter meet twice."""
-    i, j = sorted(pair)
-    line = np.array(track)
-    for spot in crossing_points(rays.surfaces[i], rays.surfaces[j], rays.node):
-        gap = np.linalg.norm(line - spot, axis=1)
-        k = int(np.argmin(gap))
-        if gap[k] > STEP or not 0 < k < len(track) - 1 or min(gap[0], gap[-1]) < 0.05:
-            continue
-        if rays.contact(*rays.chart(spot[None]))[0][0] - rays.depth(spot[None])[0] > MICRON:
-            continue
-        found = [c for c in crossings if float(np.linalg.norm(c.point - spot)) < SAME_POINT]
-        if not found:
-            found = [RidgeStart(record.vertex(spot), spot)]
-            crossings += found
-        ahead = (spot - line[k]) @ (line[k + 1] - line[k - 1]) > 0
-        before = track[: k + 1] if ahead else track[:k]
-        after = track[k + 1 :] if ahead else track[k:]
-        return [(start, [*before, spot], found[0]), (found[0], [spot, *after], end)]
-    return [(start, track, end)]
-
-
-def _follow(
-    rays: EndRays,
-    curve: Crease,
-    start: RidgeStart,
-    heading: Array,
-    pair: frozenset[int],
-    most: float,
-) -> tuple[list[Array], int | None]:
-    """Walk along a ridge until it leaves the wall or meets a third surface.
-
-    Returns:
-        The points walked over, and the third surface if one was met.
+    Raises:
+        Refused: it gets lost.
     """
-    outer, inner = rays.radii
-    track, step = [start.point], FIRST_STEP
-    for _ in range(MOST_STEPS):
+    curve, track = _set_out(plan, place, border)
+    pair = frozenset((border.left, border.right))
+    crossings = _crossings(plan, pair)
+    step = 4 * RING
+    while len(track) < 900:
         here = track[-1]
+        heading = here - track[-2]
+        heading = heading / float(np.sqrt(heading @ heading))
+        for spot in crossings:
+            ahead = spot - here
+            far = float(np.sqrt(ahead @ ahead))
+            if TENTH_MICRON < far < 1.5 * step and float(ahead @ heading) > 0.8 * far:
+                _end_ridge(plan, place, border, curve, track, spot)
+                return
         there = curve.settle((here + step * heading)[None])[0]
         moved = there - here
         size = float(np.sqrt(moved @ moved))
-        if not 0.2 * step < size < 3 * step:
-            raise Refused("a ridge jumps")
+        if not 0.5 * step < size < 2 * step or float(moved @ heading) < 0.7 * size:
+            step /= 2
+            if step < TENTH_MICRON:
+                raise Refused("a ridge jumps")
+            continue
+        if _stopped(plan, there, pair) is not None:
+            good, bad = _halved(plan, curve, here, there, pair)
+            if float(np.linalg.norm(good - track[-1])) > FLAT_POINT:
+                track.append(good)
+            _end_ridge(plan, place, border, curve, track, _met(plan, curve, pair, good, bad))
+            return
         track.append(there)
-        rho = float(rays.chart(there[None])[1][0])
-        if not inner < rho < outer:
-            return track, None
-        third = _third(rays, there, pair)
-        if third is not None:
-            return track, third
-        tangent = curve.tangent(there)
-        heading = tangent if float(tangent @ moved) > 0 else -tangent
-        step = min(2 * step, most)
+        step = min(1.6 * step, STEP)
     raise Refused("a ridge does not end")
 
 
-def _set_out(rays: EndRays, start: RidgeStart, pair: frozenset[int]) -> tuple[Crease, Array]:
-    """The curve of a ridge and the direction in which it runs into the wall."""
+def _set_out(plan: Plan, place: MapCorner, border: Border) -> tuple[Crease, list[Array]]:
+    """The curve of a ridge, and its first two points."""
+    start = plan.record.vertices[plan.level(place, border.left)]
+    there = plan.chart.points(border.near[None], np.array(border.depths[:1]))
+    left, right = (plan.rays.surfaces[k] for k in (border.left, border.right))
+    best = None
+    for curve in creases(left, right, start):
+        point = curve.settle(there)[0]
+        off = float(np.linalg.norm(point - there[0]))
+        if best is None or off < best[0]:
+            best = off, curve, point
+    assert best is not None
+    if best[0] > RING:
+        raise Refused("a ridge does not set out from its corner")
+    return best[1], [start, best[2]]
+
+
+def _crossings(plan: Plan, pair: frozenset[int]) -> list[Array]:
     i, j = sorted(pair)
-    curves = creases(rays.surfaces[i], rays.surfaces[j], start.point)
-    outer, inner = rays.radii
-    for step in (FIRST_STEP, 5 * FIRST_STEP):
-        for curve in curves:
-            along = curve.tangent(start.point)
-            ways = np.array([along, -along])
-            ends = curve.settle(start.point + step * ways)
-            phi, rho = rays.chart(ends)
-            behind = rays.contact(phi, rho)[0] - rays.depth(ends) > BEHIND * step
-            good = (rho < outer) & (rho > inner) & ~behind
-            if good.sum() == 1:
-                return curve, ways[int(np.argmax(good))]
-    raise Refused("a ridge runs along the rim")
+    spots = crossing_points(plan.rays.surfaces[i], plan.rays.surfaces[j], plan.rays.node)
+    return [
+        s for s in spots
+        if plan.inside(plan.chart.flat(s[None]))[0]
+        and float(plan.contact(plan.chart.flat(s[None]))[0][0] - plan.rays.depth(s[None])[0])
+        < MICRON
+    ]  # fmt: skip
 
 
-def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> int | None:
-    """The surface that takes the ray through a point of a ridge before its own two."""
-    if rays.cut.count <= 2 and all(k < rays.cut.count for k in pair):
-        return None
-    beside = [(k, n) for k in pair for n in next_pieces(rays, k) if n not in pair]
-    for k, n in beside:
-        # pieces of one tube touch along their joint: the place tells, the depth cannot
-        plane = joint(rays.surfaces[k], rays.surfaces[n])
-        ahead = float((point - plane.point) @ plane.normal)
-        if (ahead > 0) == (rays.surfaces[n].piece > rays.surfaces[k].piece):
-            return n
-    phi, rho = rays.chart(point[None])
-    s, active = rays.contact(phi, rho)
-    k = int(active[0])
-    known = k in pair or k in [n for _, n in beside]
-    return k if not known and float(s[0] - rays.depth(point[None])[0]) > ABOVE else None
+def _stopped(plan: Plan, point: Array, pair: frozenset[int]) -> int | None:
+    """What ends a ridge before a point of it: a surface's index, -1 for the wall's end."""
+    spot = plan.chart.flat(point[None])
+    if not plan.inside(spot)[0]:
+        return -1
+    for k in pair:
+        for n in next_pieces(plan.rays, k):
+            if n in pair:
+                continue
+            plane = joint(plan.rays.surfaces[k], plan.rays.surfaces[n])
+            ahead = float((point - plane.point) @ plane.normal)
+            if (ahead > 0) == (plan.rays.surfaces[n].piece > plan.rays.surfaces[k].piece):
+                return n
+    s, active = plan.contact(spot)
+    if float(s[0] - plan.rays.depth(point[None])[0]) > OVER:
+        return int(active[0])
+    beside = min(pair) >= plan.count and int(active[0]) not in pair
+    return int(active[0]) if beside else None
+
+
+def _halved(
+    plan: Plan, curve: Crease, good: Array, bad: Array, pair: frozenset[int]
+) -> tuple[Array, Array]:
+    """Close in on where a ridge ends: the last point of it and the first beyond."""
+    for _ in range(HALVINGS):
+        middle = curve.settle(0.5 * (good + bad)[None])[0]
+        if _stopped(plan, middle, pair) is None:
+            good = middle
+        else:
+            bad = middle
+    return good, bad
+
+
+def _met(plan: Plan, curve: Crease, pair: frozenset[int], good: Array, bad: Array) -> Array:
+    """The exact end of a ridge, ``(3,)``, near its last point ``good``."""
+    third = _stopped(plan, bad, pair)
+    i, j = sorted(pair)
+    first, second = curve.first, curve.second
+    if third is None or third < 0:
+        return good
+    spot = plan.chart.flat(good[None])
+    if third in pair:
+        other = plan.rays.surfaces[i if third == j else j]
+        veil = plan.near_veil(spot[0], {third})
+        return _on_crest(plan, veil, spot[0], other)
+    beside = [k for k in pair if third in next_pieces(plan.rays, k)]
+    if beside:
+        limit = joint(plan.rays.surfaces[beside[0]], plan.rays.surfaces[third])
+        return meeting((first, second, limit), good, within=REACH)
+    s, _ = plan.contact(plan.chart.flat(bad[None]))
+    if float(s[0] - plan.rays.depth(bad[None])[0]) < LEVEL:
+        return meeting((first, second, plan.rays.surfaces[third]), good, within=REACH)
+    if third >= plan.count:
+        divide = plan.divide(i, third, spot[0])
+        return meeting((first, second, divide), good, within=REACH)
+    return meeting((first, second, plan.near_veil(spot[0], {third})), good, within=REACH)
+
+
+def _on_crest(plan: Plan, veil: Silhouette, spot: Array, other: object) -> Array:
+    """Where the crest of a veil runs through another surface, ``(3,)``."""
+
+    def off(t: float) -> float:
+        return float(distance(other, veil.crest(np.array([t])))[0][0])  # type: ignore[arg-type]
+
+    t = root_near(off, veil.parameter(spot), CLOSE / veil.pace(veil.parameter(spot)))
+    return np.asarray(veil.crest(np.array([t]))[0])
+
+
+def _end_ridge(
+    plan: Plan, place: MapCorner, border: Border, curve: Crease, track: list[Array], end: Array
+) -> None:
+    spot = plan.chart.flat(end[None])[0]
+    if not plan.inside(plan.chart.flat(track[-1][None]))[0] or _at_rim(plan, spot):
+        last = plan.rim_place(spot, border)
+    else:
+        last = plan.place(spot)
+    v, w = plan.level(place, border.left), plan.level(last, border.left)
+    if float(np.linalg.norm(track[-1] - plan.record.vertices[w])) < TENTH_MICRON:
+        track = track[:-1]
+    line = np.array([*track, plan.record.vertices[w]])
+    beside = _beside(plan, border)
+    edges = write_ridge(plan.record, curve, beside, line, (v, w))
+    side = edges, v, w
+    plan.note(place, last, border, plan.chart.flat(line), (side, side))
+
+
+def _at_rim(plan: Plan, spot: Array) -> bool:
+    rho = float(np.hypot(*spot))
+    return min(abs(rho - r) for r in plan.rays.radii) < SAME_POINT
+
+
+def _beside(plan: Plan, border: Border) -> Beside:
+    pair = sorted((border.left, border.right))
+    return tuple(face_surface(plan.rays, plan.rays.surfaces[k])[0] for k in pair)
 
 
 def next_pieces(rays: EndRays, k: int) -> list[int]:
@@ -299,43 +230,6 @@ def next_pieces(rays: EndRays, k: int) -> list[int]:
         n for n, q in enumerate(rays.surfaces[: rays.cut.count])
         if not isinstance(q, PlaneFace) and q.owner == here.owner and abs(q.piece - here.piece) == 1
     ]  # fmt: skip
-
-
-def _nearest(corners: list[RidgeStart], point: Array, pair: frozenset[int]) -> RidgeStart:
-    """The corner at which a ridge that left the wall must have ended."""
-    fit = [c for c in corners if pair in c.wanted and c.on_rim is not None]
-    if not fit:
-        raise Refused("a ridge ends nowhere")
-    best = min(fit, key=lambda c: float(np.linalg.norm(c.point - point)))
-    if float(np.linalg.norm(best.point - point)) > 1.5 * STEP:
-        raise Refused("a ridge ends beside its corner")
-    return best
-
-
-def _meeting(
-    rays: EndRays,
-    record: Record,
-    corners: list[RidgeStart],
-    near: Array,
-    curve: Crease,
-    pair: frozenset[int],
-    third: int,
-) -> RidgeStart:
-    """The corner inside the wall where three surfaces meet; a new one or one already found."""
-    i, j = sorted(pair)
-    beside = [k for k in (i, j) if third in next_pieces(rays, k)]
-    limit: EndSurface | Cut = rays.surfaces[third]
-    if beside:
-        limit = joint(rays.surfaces[beside[0]], rays.surfaces[third])
-    point = meeting((curve.first, curve.second, limit), near, within=3 * STEP)
-    for c in corners:
-        meets = float(np.linalg.norm(c.point - point)) < TENTH_MICRON
-        if c.on_rim is None and meets and pair in c.wanted:
-            return c
-    pairs = [pair, frozenset((i, third)), frozenset((j, third))]
-    new = RidgeStart(record.vertex(point), point, pairs)
-    corners.append(new)
-    return new
 
 
 def write_ridge(

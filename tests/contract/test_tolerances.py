@@ -26,7 +26,7 @@ OWN = {
     "shop/sawing/columns.py": {"TIGHT"},
     "solids/fallback.py": {"WAYS"},
     "solids/kernel.py": {"VOLUME_EPS"},
-    "solids/ridges.py": {"BEHIND"},
+    "solids/rim_ridges.py": {"BEHIND"},
     "solids/rims.py": {"BESIDE", "BEYOND"},
     "structure/collapse.py": {"UNITS"},
     "structure/model.py": {"TURNING"},
