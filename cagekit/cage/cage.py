@@ -243,6 +243,15 @@ class Cage:
             owner=f"{m.id} end {name}",
         )
 
+    def cuts(self, ids: Sequence[str]) -> list[tuple[EndCut, EndCut]]:
+        """How both ends of each of these members are cut, all at one go.
+
+        Raises:
+            CopeError: one cannot be cut; about the first of them.
+        """
+        self._cut([(i, name) for i in ids for name, _ in self.member(i).ends])
+        return [(self._cuts[i, "a"], self._cuts[i, "b"]) for i in ids]
+
     def require_cuts(self) -> None:
         """Cut every end of every member; CopeError for the first that cannot be."""
         self._cut([(m.id, name) for m in self.members.values() for name, _ in m.ends])

@@ -97,12 +97,9 @@ def _made(
 def _written(cage: Cage, ids: Sequence[str]) -> dict[str, Record | Refused]:
     """Members' boundaries written down side by side, or why one cannot be, by id."""
     tubes = [
-        TubeToWrite(
-            name=i, path=(m := cage.member(i)).path, cut_a=cage.cut(i, "a"), cut_b=cage.cut(i, "b"),
-            drills=m.drills,
-        )
-        for i in ids
-    ]  # fmt: skip
+        TubeToWrite(name=i, path=(m := cage.member(i)).path, cut_a=a, cut_b=b, drills=m.drills)
+        for i, (a, b) in zip(ids, cage.cuts(ids), strict=True)
+    ]
     return dict(zip(ids, tube_records(tubes), strict=True))
 
 
