@@ -12,6 +12,7 @@ from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.checks import Finding, Status, run
+from cagekit.checks.quantities import collisions as seen
 from cagekit.checks.quantities.collisions import length_of, overlaps, wall_of
 from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
@@ -205,3 +206,30 @@ def test_what_a_pair_gets_does_not_hang_on_the_pairs_beside_it() -> None:
 @pytest.mark.parametrize("name", [p.name for p in list_presets("build")])
 def test_the_demos_are_free_of_collisions(name: str) -> None:
     assert overlaps(assemble(load_build(name))) == []
+
+
+def loops(x: float, z: float, lean: float) -> list[Member]:
+    """A bent parent, and a loop coped to it in its bend that comes back across it at x, z."""
+    bend = CentreLine.from_polyline([(-700, 0, 0), (0, 0, 0), (0, 0, -700)], 120.0, owner="bend")
+    start = bend.points([680.0])[0]
+    corners = [start, start + np.array([20.0, 300.0, lean]), (x, 300.0, z), (x, -300.0, z)]
+    path = CentreLine.from_polyline(corners, 90.0, owner="loop")
+    tube = Tube(name="t", od=2 * R, wall=2.0, material="e355")
+    parent = Member(id="bend", role="strut", tube=tube, path=bend)
+    return [parent, Member(id="loop", role="strut", tube=tube, path=path, a=End.coped("bend"))]
+
+
+def test_where_an_end_is_cut_to_fit_nothing_that_runs_into_it_is_passed_over(monkeypatch) -> None:
+    """As deep and at the same place with every point of both walls looked at."""
+
+    def every(cage: Cage) -> list[tuple[float, ...]]:
+        return [(h.depth, h.gap, *h.point) for h in overlaps(cage)]
+
+    back = [(-330.0, 12.0), (-290.0, -25.0), (8.0, -330.0), (-15.0, -390.0), (-300.0, 60.0)]
+    cases = [(*at, lean) for at in back for lean in (0.0, 120.0)]
+    quick = [every(Cage("test", loops(*case))) for case in cases]
+    monkeypatch.setattr(seen, "_fitted", lambda *_: -np.inf)
+    slow = [every(Cage("test", loops(*case))) for case in cases]
+    assert sum(map(bool, slow)) == 8
+    for one, other in zip(quick, slow, strict=True):
+        assert one == [pytest.approx(row, abs=1e-6) for row in other]

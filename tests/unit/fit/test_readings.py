@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from cagekit.cage.member import Member
+from cagekit.design import Design
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, bearing
 from cagekit.geometry.centre_line import vec
@@ -155,3 +156,18 @@ def test_padding_on_the_nearest_bar_takes_helmet_room(cockpit: Sit, hoop: Member
     assert one is not None
     assert two is not None
     assert one - two == pytest.approx(13.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("demo", ["gravel-hatch", "sprint-wagon", "track-roadster"])
+def test_the_tightest_of_the_tubes_next_to_a_part_is_the_tightest_of_all(demo: str) -> None:
+    scene, fresh = Design.load(demo).cockpit, Design.load(demo).cockpit
+    for who in scene.occupants:
+        extra = ["seat back"] if who.head_rest is None else ["seat back", "head rest"]
+        for part in [*who.parts(), *extra]:
+            of_all = fresh.gaps(fresh.occupants[who.index], part)
+            some = scene.nearest(who, part)
+            assert len(some) < len(of_all) or len(of_all) < 4
+            least = min(of_all.values(), key=lambda g: (g.gap, g.member))
+            for name, gap in some.items():
+                assert (gap.gap, gap.station) == (of_all[name].gap, of_all[name].station)
+            assert least.member in some

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import pi, sqrt, tan
+from math import ceil, pi, sqrt, tan
 
 import numpy as np
 import pytest
@@ -188,3 +188,19 @@ def test_a_segment_splits_into_arcs_of_the_same_circle():
     assert a.radius == pytest.approx(10)
     assert b.centre == pytest.approx([0, 0], abs=1e-12)
     assert a.length + b.length == pytest.approx(5 * pi)
+
+
+@given(rounded_polygons(), st.floats(0.5, 400.0), st.booleans())
+def test_points_along_an_outline_are_those_of_its_pieces(
+    outline: Outline, spacing: float, closed: bool
+) -> None:
+    outline = Outline(outline.vertices, outline.bulges, closed)
+    rows = []
+    for piece in outline.segments:
+        n = max(2 if piece.is_arc else 1, ceil(piece.length / spacing))
+        rows.append(piece.point(np.arange(n) / n))
+    rows += [] if closed else [outline.segments[-1].end[None]]
+    assert np.array_equal(outline.sampled(spacing), np.concatenate(rows))
+    spots = outline.vertices.mean(0) + np.array([(40.0, -7.0), (0.5, 90.0), (-130.0, 3.0)])
+    apart = np.min([piece.distance(spots) for piece in outline.segments], axis=0)
+    assert outline.distance(spots) == pytest.approx(apart, abs=1e-9)

@@ -21,7 +21,14 @@ from cagekit.plates.clearing import Wish, fitted, why_none
 from cagekit.plates.feet import foot_plate_spec, plates_for
 from cagekit.plates.foot import Foot
 from cagekit.plates.foot_size import FootSize
-from cagekit.plates.in_car import apart, contact_share
+from cagekit.plates.in_car import (
+    LaidPlate,
+    apart,
+    contact_share,
+    least_rooms,
+    rooms_in_car,
+    shell_of,
+)
 
 
 def with_plate(**fields: object) -> Build:
@@ -241,3 +248,18 @@ def test_a_plate_folded_to_a_section_that_nobody_measured_is_refused() -> None:
     build = replace(build, car=build.car.model_copy(update={"left": left}))
     with pytest.raises(InputError, match=r"no floor section to fold it to at left\.main_foot"):
         plates_for(build, members_only(build))
+
+
+@pytest.mark.parametrize("demo", ["gravel-hatch", "hillclimb-coupe"])
+def test_a_plate_has_the_same_room_alone_as_beside_all_others(demo: str) -> None:
+    one, other = Design.load(demo), Design.load(demo)
+    rooms = rooms_in_car(one.cage, one.cage.plates, one.build.car)
+    assert sum(room is not None for room in rooms) >= 4
+    for plate, room in zip(other.cage.plates, rooms, strict=True):
+        (alone,) = least_rooms(
+            shell_of(other.cage, other.build.car), [LaidPlate.of(other.cage, plate)]
+        )
+        if room is None or alone is None:
+            assert room is alone
+        else:
+            assert (room[0], room[1].name, *room[2]) == (alone[0], alone[1].name, *alone[2])
