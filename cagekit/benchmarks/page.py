@@ -35,6 +35,8 @@ SLIDERS = ("dash_bar.set_back", "door_bar.height_rear", "harness_bar.height",
 """Sliders that are moved, each from its value on by half a millimetre at a time."""
 TOLD = ("cpu", "server", "picture", "pixels", "findings")
 SIZE = {"width": 1200, "height": 760}
+HIGH = 900
+"""Height of the picture, so that it has sliders as well."""
 PIXELS = (
     "viewer.draw(); viewer.gl.readPixels(0, 0, 1, 1, viewer.gl.RGBA, viewer.gl.UNSIGNED_BYTE,"
     " new Uint8Array(4));"
@@ -143,12 +145,12 @@ def picture(build: str, pick: str, path: Path) -> None:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright, launch(playwright) as browser, served(build) as up:
-        page = browser.new_page(viewport=SIZE)  # type: ignore[arg-type]
+        page = browser.new_page(viewport={**SIZE, "height": HIGH})  # type: ignore[arg-type]
         opened(page, up[0])
         page.evaluate("id => select(id)", pick)
         until(page, "state.data.judged === state.data.version && !viewer.flight && !viewer.asked")
         sheet = Image.open(BytesIO(page.screenshot())).convert("RGB")
-    sheet.quantize(128).save(path, "PNG", optimize=True)
+    sheet.quantize(255).save(path, "PNG", optimize=True)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 
+from cagekit.inputs.build import spread
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.messages import description_of, table_and_field, unit_of
@@ -31,6 +32,7 @@ PLANES = {"profile": "yz", "outline": "xz"}
 """Axes of lists of corners that lie in a plane of the car."""
 STEPS = {"mm": (0.5, 0.1), "in": (0.0625, 0.015625), "deg": (0.25, 0.25)}
 """Steps of a slider, and those of one that is shorter than forty of the first."""
+OMIT = "omit"
 LEFT_OUT = ("id", "side", "kind", "tube", "role", "bend_radius")
 
 
@@ -107,6 +109,17 @@ def _members(build: Build) -> Iterator[Param]:
             if name not in seen:
                 seen.add(name)
                 yield from _fields(entry, name, build.units)
+    made = {e.id for e in build.entries}
+    for entry in spread([*build.layout.member, *build.file.add, *build.file.strut]):
+        name = entry.id if entry.id in build.file.members else entry.group
+        if entry.id not in made and name not in seen:
+            seen.add(name)
+            yield from (p for p in _fields(_left_out(entry), name, build.units) if p.name == OMIT)
+
+
+def _left_out(entry: MemberEntry) -> MemberEntry:
+    """An entry that is not made, whoever says so: all that can be changed is that."""
+    return entry.model_copy(update={OMIT: True})
 
 
 def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
@@ -120,7 +133,8 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
         value, unit = getattr(entry, name), unit_of(model, (key,))
         common: dict[str, Any] = {
             "file": "build", "steps": ("members", owner, key), "name": key,
-            "owner": named(owner), "place": f"[members.{owner}]", "about": info.description or "",
+            "owner": f"{named(owner)} (left out)" if entry.omit else named(owner),
+            "place": f"[members.{owner}]", "about": info.description or "",
         }  # fmt: skip
         if info.annotation is bool:
             yield Param(**common, unit="", value=value, choices=("true", "false"))

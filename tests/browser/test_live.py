@@ -312,6 +312,11 @@ def test_what_one_side_alone_says_comes_before_what_both_say(opened, tmp_path):
         second = page.locator("#params > details").nth(1)
         assert second.get_attribute("data-member") == "door_bar"
         assert second.get_attribute("open") is None
+        page.evaluate("refresh(0)")  # as when a file has changed
+        page.wait_for_timeout(500)
+        first = page.locator("#params > details").nth(0)
+        assert first.get_attribute("data-member") == "door_bar_right"
+        assert first.get_attribute("open") is not None
         page.evaluate("change('build.members.door_bar_right.height_rear', 290)")
         until(page, "state.data.changes.length === 1")
         assert "[members.door_bar_right] height_rear" in page.inner_text("#changed")

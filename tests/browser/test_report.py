@@ -228,6 +228,28 @@ def test_the_cage_stands_in_the_middle_of_the_picture(page):
         assert ((high - low) / size).max() > 0.7
 
 
+def test_sizes_stand_whole_in_the_picture(page):
+    page.emulate_media(reduced_motion="reduce")
+    for key in "d124":
+        page.keyboard.press(key)
+        arrived(page)
+        box = canvas_box(page)
+        ends = page.evaluate("viewer.beside().map(p => viewer.project(p))")
+        assert len(ends) == 6
+        assert all(0 < x < box["width"] and 0 < y < box["height"] for x, y in ends), key
+    page.keyboard.press("d")
+    before = page.evaluate("viewer.camera.reach")
+    page.keyboard.press("1")
+    arrived(page)
+    assert page.evaluate("viewer.camera.reach") < before
+    # nobody who looks at one spot is taken away from it
+    for _ in range(8):
+        page.keyboard.press("+")
+    near = camera(page)
+    page.keyboard.press("d")
+    assert camera(page) == near
+
+
 def test_notes_and_how_many_tubes_are_told(page, design):
     page.click("#notes > summary")
     assert page.locator("#notes li").count() == len(design.cage.notes)

@@ -143,7 +143,7 @@ function show(field, value) {
 function buildLive() {
   const made = el("details", { id: "change", class: "screen", open: true }, el("summary", {}, "Change"),
     el("div", { class: "body" },
-      el("p", { id: "unchanged" }, "Nothing is changed. Pick a tube to see its values first in the list."),
+      el("p", { id: "unchanged" }, "Nothing is changed. What is picked comes first below."),
       el("ul", { id: "changed" }),
       el("div", { id: "params" })));
   // in sight however far the list below is scrolled: what can be done, what is wrong, what the checks say
@@ -183,6 +183,7 @@ function fillParams() {
     made.open = open.has(owner);
     return made;
   }));
+  $("params").prepend(...tablesOf(state.selected));
 }
 
 function fieldOf(p) {
@@ -226,12 +227,16 @@ function askStrength() {
   ];
 }
 
-/** What belongs to the tube that is picked stands open. */
+/** What is changed of a tube or plate: a table of one side alone says more than that of both. */
+function tablesOf(id) {
+  const all = [...document.querySelectorAll("#params > details")];
+  return (state.data.cards[id]?.names || []).flatMap((n) => all.filter((d) => d.dataset.member === n));
+}
+
+/** What belongs to the tube that is picked stands open, and first. */
 function openParams(id) {
-  const names = state.data.cards[id]?.names || [], all = [...document.querySelectorAll("#params > details")];
-  // a table of one side alone says more of its tube than that of both
-  const found = names.flatMap((n) => all.filter((d) => d.dataset.member === n));
-  all.forEach((d) => (d.open = d === found[0]));
+  const found = tablesOf(id);
+  document.querySelectorAll("#params > details").forEach((d) => (d.open = d === found[0]));
   $("params").prepend(...found);
 }
 

@@ -66,6 +66,7 @@ function begin() {
     state.picks.some((p) => p.body.id === b.id) ? 2
       : b.id === state.selected || state.lit.bodies.has(b.id) ? 1 : 0;
   viewer.paint = paint;
+  viewer.beside = () => (state.sizes ? state.data.sizes.flatMap((s) => [s.from, s.to]) : []);
   viewer.clicked = (hit) => {
     if (state.measuring) return pickForMeasure(hit);
     select(hit ? hit.body.id : "");
@@ -153,7 +154,9 @@ function paint(pen) {
 
 function label(pen, at, text) {
   if (!at) return;
-  const wide = pen.measureText(text).width + 10;
+  const wide = pen.measureText(text).width + 10, { clientWidth, clientHeight } = $("overlay");
+  const within = (v, half, all) => (v > -half && v < all + half ? clamp(v, half + 1, Math.max(all - half - 1, half + 1)) : v);
+  at = [within(at[0], wide / 2, clientWidth), within(at[1], 10, clientHeight)];
   pen.fillStyle = "rgba(255,255,255,.92)";
   pen.fillRect(at[0] - wide / 2, at[1] - 10, wide, 20);
   pen.strokeStyle = pen.fillStyle = "#1d232c";
@@ -392,7 +395,10 @@ function toggleParallel() {
 }
 
 function toggleSizes() {
+  const whole = viewer.around(viewer.shown()).reach <= viewer.camera.reach * 1.02;
   state.sizes = !state.sizes;
+  // who sees the whole cage sees its sizes whole
+  if (state.sizes && whole && !state.selected) fit();
   $("sizes").setAttribute("aria-pressed", String(state.sizes));
   viewer.ask();
 }
@@ -406,7 +412,7 @@ function fit() {
   comeBack();
   const picked = viewer.bodies.filter((b) => b.id === state.selected);
   const from = { ...viewer.camera, lens: LENS };
-  viewer.fly({ ...from, ...viewer.around(picked.length ? picked : viewer.shown(), [], from) });
+  viewer.fly({ ...from, ...(picked.length ? viewer.around(picked, [], from) : viewer.around(viewer.shown(), viewer.beside(), from)) });
 }
 
 /** Look forward from between the driver's eyes: the camera stands there, parallel is off. */
@@ -471,8 +477,12 @@ function fillCard() {
   box.append(el("p", {}, el("strong", { id: "card-title" }, card.title)),
     el("table", {}, el("tbody", {}, ...card.rows.map(([k, v]) => el("tr", {}, el("th", { scope: "row" }, k), el("td", {}, v))))));
   const about = findingsOf(card, state.selected);
-  box.append(el("p", {}, about.length ? "What the checks say:" : unjudged() ? CHECKING : "No finding speaks of it."));
-  about.forEach((i) => box.append(findingButton(i)));
+  if (!about.length) return box.append(el("p", {}, unjudged() ? CHECKING : "No finding speaks of it."));
+  // beside sliders only what is wrong takes their room
+  const wrong = about.filter((i) => ["fail", "warn"].includes(state.data.findings[i].status)).length;
+  const words = [wrong ? `${wrong} that fail or warn` : "", about.length - wrong ? `${about.length - wrong} to look at or give` : ""];
+  box.append(el("details", { open: !state.data.live || wrong > 0 },
+    el("summary", {}, `What the checks say: ${words.filter(Boolean).join(", ")}`), ...about.map(findingButton)));
 }
 
 function findingsOf(card, id) {
@@ -569,7 +579,7 @@ function fillTubes() {
     return el("tr", { "data-id": id }, el("td", {}, el("button", { type: "button", class: "plain", onclick: () => select(id, true) }, c.title)),
       el("td", {}, c.tube), el("td", { class: "number" }, c.cut), el("td", { class: "number" }, String(c.bends)), el("td", { class: "number" }, c.mass));
   });
-  inside("tubes").replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, ...["Tube", "Size", "Cut length", "Bends", "Mass"].map((t) => el("th", { scope: "col" }, t)))), el("tbody", {}, ...rows)));
+  inside("tubes").replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, ...["Tube", "Size", "Cut length", "Bends", "Mass"].map((t, i) => el("th", { scope: "col", class: i > 1 ? "number" : "" }, t)))), el("tbody", {}, ...rows)));
 }
 
 function fillNotes() {

@@ -329,7 +329,7 @@ class Viewer {
   look(name) {
     const view = VIEWS[name];
     const way = { eye: unit(view.eye), up: view.up, lens: LENS };
-    this.fly({ ...this.camera, ...way, ...this.around(this.shown(), [], way) });
+    this.fly({ ...this.camera, ...way, ...this.around(this.shown(), this.beside(), way) });
   }
 
   shown() {
@@ -570,6 +570,11 @@ class Viewer {
   }
 
   clicked() {}
+
+  /** Points that a view of everything holds beside the bodies. */
+  beside() {
+    return [];
+  }
 }
 
 /** How each vertex shifts with the nearest spot of a line. */

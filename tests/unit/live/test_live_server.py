@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.build import spread
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.usual import usual_at
 from cagekit.live.document import Document
@@ -312,6 +313,42 @@ def test_every_parameter_has_a_range_that_holds_its_value(server):
         if not p.choices and p.value is not None:
             assert p.low <= p.value <= p.high, p.key
             assert p.unit in ("mm", "in", "deg")
+
+
+def test_a_member_that_was_left_out_and_saved_can_come_back(tmp_path):
+    file = tmp_path / "own.toml"
+    shutil.copy(BUILDS / "hillclimb-coupe.toml", file)
+    key = "build.members.roof_diagonal.omit"
+    one = Session(str(file))
+    one.change(key, value=True)
+    assert "roof_diagonal" not in one.design.cage.members
+    one.save()
+    one.close()
+    two = Session(str(file))
+    p = two.base.params[key]
+    assert (p.owner, p.value) == ("roof diagonal (left out)", True)
+    assert [k for k in two.base.params if "roof_diagonal" in k] == [key]
+    two.change(key, value=False)
+    assert two.problem == ""
+    assert "roof_diagonal" in two.design.cage.members
+    two.save()
+    two.close()
+    assert tomllib.loads(file.read_text("utf-8"))["members"]["roof_diagonal"]["omit"] is False
+
+
+def test_what_a_layout_offers_and_leaves_out_can_be_had():
+    build = load_build("sprint-wagon")
+    files = {"build": "build", "car": f"car {build.file.car}"}
+    files |= {f"driver {n}": f"driver {d}" for n, d in enumerate(build.file.drivers)}
+    documents = {key: Document(build.files[name]) for key, name in files.items()}
+    known = {p.key: p for p in params(build, documents)}
+    made = {name for e in build.entries for name in (e.id, e.group)}
+    offered = [e for e in spread(build.layout.member) if e.omit and e.group not in made]
+    assert offered
+    for entry in offered:
+        assert known[f"build.members.{entry.group}.omit"].value is True
+    assert all(p.value is False for k, p in known.items()
+               if k.endswith(".omit") and p.steps[1] in made)  # fmt: skip
 
 
 def test_a_parameter_says_its_word_and_where_the_file_says_it(server):
