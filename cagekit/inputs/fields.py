@@ -167,7 +167,7 @@ class FileModel(BaseModel):
     def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Take no text for a number and no number for a yes: what is typed is what is meant."""
         schema = handler(source)
-        _be_strict(schema)
+        _be_strict(schema, cls)
         return schema
 
 
@@ -175,16 +175,20 @@ _NO_SCHEMA = frozenset({"config", "default", "function", "metadata", "serializat
 """What a schema says that holds no other schema of something that is read."""
 
 
-def _be_strict(schema: Any) -> None:
+def _be_strict(schema: Any, model: type[FileModel]) -> None:
+    """Make all that a model's schema reads strict, but for tables in it that are so already."""
     if isinstance(schema, dict):
-        if schema.get("type") in ("int", "float", "bool"):
+        kind = schema.get("type")
+        if kind in ("int", "float", "bool"):
             schema["strict"] = True
+        elif kind == "model" and schema["cls"] is not model:
+            return
         parts = [inner for key, inner in schema.items() if key not in _NO_SCHEMA]
     else:
         parts = schema
     for inner in parts:
         if isinstance(inner, dict | list | tuple):
-            _be_strict(inner)
+            _be_strict(inner, model)
 
 
 class ByKind:

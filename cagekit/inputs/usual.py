@@ -201,6 +201,7 @@ def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, Usu
             yield key, math.degrees(value) if known.unit == "deg" else value, known
 
 
+@cache
 def usual_at(kind: str, key: TomlKey) -> UsualRange | None:
     """Return the ranges of the number at ``key`` of a file of that kind, if it has some."""
     name = ".".join(_word(step) for step in _without_indices(key))

@@ -87,6 +87,8 @@ def parse_length(value: str | float, default: LengthUnit = "mm") -> float:
         raise LengthError("of many digits", "too large for a length") from None
     if not isfinite(number):
         raise LengthError(str(value), "a length must be a finite number")
+    if scale == _MM:
+        return number + 0.0  # no -0.0
     return _finite(str(value), exact(number) * scale)
 
 
