@@ -15,9 +15,7 @@ from cagekit.design.design import Design
 from cagekit.design.makeable import makeable
 from cagekit.errors import InputError, NotFoundError
 from cagekit.face.arguments import names_of, number_of, units_of
-from cagekit.face.plate_part import PlatePart
 from cagekit.face.tables import Table
-from cagekit.face.tube_part import TubePart
 from cagekit.hints import did_you_mean
 from cagekit.inputs.build import BuildFile
 from cagekit.inputs.messages import FileInputError, problems_of
@@ -29,6 +27,8 @@ if TYPE_CHECKING:
 
     from cagekit.checks.finding import Finding
     from cagekit.design.makeable import LeftOut
+    from cagekit.face.plate_part import PlatePart
+    from cagekit.face.tube_part import TubePart
     from cagekit.make.run import Made
 
 
@@ -193,11 +193,15 @@ class CageDesign(Design):
     @cached_property
     def members(self) -> Mapping[str, TubePart]:
         """The tubes by id, in build order."""
+        from cagekit.face.tube_part import TubePart
+
         return MappingProxyType({i: TubePart(cage=self.cage, id=i) for i in self.cage.members})
 
     @cached_property
     def plates(self) -> Mapping[str, PlatePart]:
         """The plates by id."""
+        from cagekit.face.plate_part import PlatePart
+
         cage = self.cage
         return MappingProxyType(
             {p.id: PlatePart(cage=cage, id=p.id, ids=(p.id,)) for p in cage.plates}

@@ -11,14 +11,14 @@ import types
 import typing
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
-
-from pydantic import BaseModel, ValidationError
+from typing import TYPE_CHECKING, Any
 
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import did_you_mean
-from cagekit.inputs.fields import ReadBy
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of, value_at
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel, ValidationError
 
 _WORDS = {
     "string_type": "must be a text in quotes.",
@@ -313,6 +313,8 @@ def _limit(limit: float, model: Sequence[type[BaseModel]], loc: TomlKey) -> str:
 
 def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: TomlKey) -> str:
     """Return ``"mm"`` for a field that is a length, ``"deg"`` for an angle, else ``""``."""
+    from cagekit.inputs.fields import ReadBy
+
     names = [n for n in loc if isinstance(n, str)]
     models = [model] if isinstance(model, type) else model
     for owner in _models(models, tuple(names[:-1])):
@@ -360,6 +362,8 @@ def _tags(model: type[BaseModel]) -> tuple[Any, ...]:
 
 def models_in(annotation: Any) -> list[type[BaseModel]]:
     """Every model that occurs in a type such as ``tuple[Seat, ...] | None``."""
+    from pydantic import BaseModel
+
     if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
         return [annotation] if issubclass(annotation, BaseModel) else []
     return [m for part in typing.get_args(annotation) for m in models_in(part)]

@@ -30,7 +30,6 @@ from cagekit.inputs.messages import (
 )
 from cagekit.inputs.most import require_few
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
-from cagekit.inputs.usual import any_unusual, require_possible, unusual
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
@@ -188,6 +187,8 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
     """
     from pydantic import ValidationError
 
+    from cagekit.inputs.usual import any_unusual, require_possible
+
     data, text = read_toml(path)
     file = shown(path)
     _require_kind(kind, data, text, file)
@@ -214,6 +215,8 @@ def unusual_in(kind: str, path: Path, model: BaseModel) -> tuple[str, ...]:
         path: of the file.
         model: what was read.
     """
+    from cagekit.inputs.usual import any_unusual, unusual
+
     if not any_unusual(kind, model):
         return ()
     data, text = read_toml(path)

@@ -97,13 +97,16 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
         entry: what the file says.
         where: what a message names.
     """
-    from cagekit.plates.saddle import folded_gusset
-
     assert isinstance(entry, GussetEntry)
     thickness = entry.thickness or build.foot_plate
     folded = entry.style == "folded"
     folding = Folding.of(build.tooling, thickness, entry.fold_radius) if folded else None
     spec = GussetSpec.of(entry, thickness, folding, build.units)
+    shape = flat_gusset
+    if folded:
+        from cagekit.plates.saddle import folded_gusset
+
+        shape = folded_gusset
     joints = joints_at(cage, entry.at, where)
     out = []
     for joint in joints:
@@ -116,7 +119,6 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
                 name = f"{name}_{way}"
             reach = (entry.along_branch * 1.25, entry.along_parent * 1.25)
             corner = Corner.of(cage, at, way, reach)
-            shape = folded_gusset if folded else flat_gusset
             out.append(cage.kept.call(shape, name, corner, spec))
     return out
 

@@ -36,7 +36,7 @@ def modules() -> list[str]:
 
 
 def loaded_after(code: str, *arguments: str) -> set[str]:
-    """Run ``code`` in a fresh interpreter and return the top-level names it has loaded."""
+    """Run ``code`` in a fresh interpreter; the top-level names it has loaded, and our modules."""
     tail = "\nimport json, sys\nprint(json.dumps(sorted(sys.modules)), file=sys.stderr)\n"
     run = subprocess.run(
         [sys.executable, "-c", code + tail, *arguments],
@@ -46,7 +46,8 @@ def loaded_after(code: str, *arguments: str) -> set[str]:
         timeout=120,
     )
     assert run.returncode == 0, run.stderr
-    return {name.partition(".")[0] for name in json.loads(run.stderr.splitlines()[-1])}
+    names = json.loads(run.stderr.splitlines()[-1])
+    return {n if n.startswith("cagekit.") else n.partition(".")[0] for n in names}
 
 
 def test_no_module_loads_a_slow_library_when_imported() -> None:
@@ -58,7 +59,7 @@ def test_no_module_loads_a_slow_library_when_imported() -> None:
 
 
 def command(*arguments: str) -> set[str]:
-    """Run one cagekit command line and return the top-level names it has loaded."""
+    """Run one cagekit command line and return what it has loaded, as ``loaded_after`` does."""
     code = (
         "import sys\nfrom cagekit.cli.main import main\nsys.argv[0] = 'cagekit'\n"
         "try:\n    code = main()\nexcept SystemExit as stop:\n    code = stop.code\n"
@@ -81,6 +82,42 @@ def test_help_answers_without_anything_slow(line: list[str]) -> None:
 @pytest.mark.parametrize("line", [["presets"], ["check", "sprint-wagon"]], ids=" ".join)
 def test_no_kernel_until_a_solid_is_made(line: list[str]) -> None:
     assert not command(*line) & set(KERNEL)
+
+
+@pytest.mark.skipif(not HAS_CLI, reason="the command line is not built")
+@pytest.mark.parametrize(
+    "line",
+    [["presets"], ["presets", "builds"], ["show", "gravel-hatch"], ["show", "steels"]],
+    ids=" ".join,
+)
+def test_files_are_listed_and_shown_without_their_models(line: list[str]) -> None:
+    assert not command(*line) & {*SLOW, "numpy", "pydantic"}
+
+
+SELDOM = (
+    "cagekit.cage.door",
+    "cagekit.face.pieces",
+    "cagekit.plates.saddle",
+    "cagekit.plates.tab",
+    "cagekit.shop.sawing.columns",
+    "cagekit.shop.welding",
+    "cagekit.structure",
+    "cagekit.swing",
+    "cagekit.view",
+    "cagekit.writers",
+    "cagekit.parts",
+    "cagekit.live",
+    "cagekit.make.run",
+)
+"""What a check of a cage without swing-out bars, tabs and folded gussets has no use for."""
+
+
+@pytest.mark.skipif(not HAS_CLI, reason="the command line is not built")
+def test_a_check_loads_only_what_the_cage_has() -> None:
+    loaded = command("check", "gravel-hatch")
+    assert "cagekit.checks.quantities.swing_out" in loaded
+    assert [n for n in sorted(loaded) if f"{n}.".startswith(tuple(f"{s}." for s in SELDOM))] == []
+    assert set(SELDOM) <= {".".join(n.split(".")[:k]) for n in modules() for k in (2, 3, 4)}
 
 
 @pytest.mark.parametrize(

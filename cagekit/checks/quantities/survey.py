@@ -23,7 +23,6 @@ from cagekit.materials.steels import family
 from cagekit.plates.foot import HOOPS, foot_kind
 from cagekit.plates.in_car import shell_of
 from cagekit.plates.points import kept_points
-from cagekit.swing.motion import Swept, sweep
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -34,6 +33,7 @@ if TYPE_CHECKING:
     from cagekit.inputs.driver import Driver
     from cagekit.inputs.tooling import Tooling
     from cagekit.people.posture import Occupant
+    from cagekit.swing.motion import Swept
 
 HandSide = Literal["left", "right"]
 SIDES: tuple[HandSide, HandSide] = ("left", "right")
@@ -311,6 +311,8 @@ class Survey:
 
     def swept(self, door: SwingDoor) -> Swept:
         """A swing-out bar swung open, worked out once."""
+        from cagekit.swing.motion import sweep
+
         if door.bar not in self._swept:
             self._swept[door.bar] = sweep(self.cage, self.car, door)
         return self._swept[door.bar]

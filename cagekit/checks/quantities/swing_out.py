@@ -8,28 +8,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.door import SwingDoor, SwingJoint
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.bars import joined
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.data import rows
 from cagekit.fit.egress import way_out
-from cagekit.swing.bodies import BodySide
-from cagekit.swing.hardware import choose_pin
-from cagekit.swing.measures import (
-    behind_back,
-    bracket_clearance,
-    cope_room,
-    cut_reasons,
-    fold_room,
-    free_length,
-    plates_of,
-    root_gap,
-)
 from cagekit.units import INCH
 
 if TYPE_CHECKING:
+    from cagekit.cage.door import SwingDoor, SwingJoint
     from cagekit.geometry.centre_line import Vec
     from cagekit.people.posture import Occupant
     from cagekit.swing.hardware import PinChoice
@@ -46,6 +34,8 @@ def _joints(s: Survey) -> Iterator[tuple[SwingDoor, SwingJoint]]:
 
 
 def _joint_evidence(s: Survey, door: SwingDoor, joint: SwingJoint, *points: Vec) -> Evidence:
+    from cagekit.swing.measures import plates_of
+
     plates = [p.id for p in plates_of(s.cage, door, joint)]
     return Evidence.of(joint.stub, door.bar, plates=plates, points=points, note=joint.name)
 
@@ -67,6 +57,8 @@ def hinged_joints(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("swing_opening", "deg", "opening angle of the bar")
 def swing_opening(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Angle up to which each swing-out bar opens before it meets something."""
+    from cagekit.swing.measures import free_length
+
     for door in s.cage.doors:
         swept = s.swept(door)
         meets, angle = swept.meets, degrees(swept.full)
@@ -139,6 +131,8 @@ def _members(found: Closest) -> tuple[str, ...]:
 @quantity("swing_door_outline", "flag", "bar against the door opening")
 def swing_door_outline(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Asks for the outline of a door opening that a swing-out bar has to go through."""
+    from cagekit.swing.bodies import BodySide
+
     for door in s.cage.doors:
         if BodySide.of(s.car, door.side) is None:
             yield Measure(
@@ -176,6 +170,8 @@ def swing_way_out(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("swing_behind_back", "mm", "latch bracket behind the driver's back")
 def swing_behind_back(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far each latch bracket at the rear lies behind the back of the person beside it."""
+    from cagekit.swing.measures import behind_back
+
     for door in s.cage.doors:
         if float(door.latch.along[0]) < 0:
             continue  # hinged at the rear: the latch is ahead of the driver
@@ -232,6 +228,8 @@ def swing_latch_reach(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("swing_cope_room", "mm", "bracket to the cope weld of its stub")
 def swing_cope_room(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Room between each bracket and the cope weld of the stub that it sits on."""
+    from cagekit.swing.measures import cope_room, cut_reasons
+
     for door, joint in _joints(s):
         room = cope_room(s.cage, joint)
         yield Measure(
@@ -245,6 +243,8 @@ def swing_cope_room(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("swing_bracket_gap", "mm", "bracket to the tubes inside it")
 def swing_bracket_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Least gap of each bracket to stub and closed bar; negative where they overlap."""
+    from cagekit.swing.measures import bracket_clearance
+
     for door, joint in _joints(s):
         clear = bracket_clearance(s.cage, door, joint)
         evidence = _joint_evidence(s, door, joint, clear.point)
@@ -257,6 +257,8 @@ def swing_fold_room(s: Survey, pick: Pick) -> Iterator[Measure]:
 
     What is left of the least gap when every fold lies and turns as far off as the brake folds.
     """
+    from cagekit.swing.measures import fold_room
+
     brake = s.build.tooling.brake
     if brake is None:
         return
@@ -278,6 +280,8 @@ def swing_ream_room(s: Survey, pick: Pick) -> Iterator[Measure]:
     The web is the stop, and the play of the pin is less than a fold is off: only a pilot that is
     reamed with the bar shut brings both together.
     """
+    from cagekit.swing.measures import plates_of
+
     brake, table = s.build.tooling.brake, s.build.tooling.table
     if brake is None or table is None:
         return
@@ -293,6 +297,8 @@ def swing_ream_room(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("swing_root_gap", "mm", "gap under the bracket's long welds")
 def swing_root_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Gap that the long welds of each bracket have to bridge."""
+    from cagekit.swing.measures import root_gap
+
     for door, joint in _joints(s):
         gap = root_gap(joint, s.cage.member(door.bar).tube.outer_radius)
         grown = joint.spec.weld_leg + max(gap - ROOT_LEG, 0.0)
@@ -348,6 +354,8 @@ def swing_plate_cut(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 
 def _pins(s: Survey) -> Iterator[tuple[SwingDoor, SwingJoint, PinChoice, Evidence]]:
+    from cagekit.swing.hardware import choose_pin
+
     for door, joint in _joints(s):
         choice = choose_pin(joint.spec, s.cage.member(door.bar).tube.outer_radius)
         evidence = Evidence.of(door.bar, joint.stub, points=[joint.origin], note=joint.name)

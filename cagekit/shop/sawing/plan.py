@@ -11,8 +11,6 @@ from cagekit.errors import InputError
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bending.bends import BendSchedule
-from cagekit.shop.sawing.columns import choose
-from cagekit.shop.sawing.patterns import Kinds
 from cagekit.shop.sawing.stock import Bar, Blank, bars_of, check_pieces, to_nanometres
 from cagekit.units.tolerance import ROUNDING
 
@@ -145,6 +143,9 @@ def plan_cuts(
     Raises:
         InputError: a piece longer than every bar, or not enough bars.
     """
+    from cagekit.shop.sawing.columns import choose
+    from cagekit.shop.sawing.patterns import Kinds
+
     if not pieces:
         return CutPlan(tube=tube, bars=(), cost=0.0, bound=0.0, proved=True, unit=unit, kerf=kerf)
     check_pieces(pieces, bars, kerf, where)
