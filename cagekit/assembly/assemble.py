@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
+from cagekit.assembly.before import Before, Latest, Row, Step, Supposed, Version
 from cagekit.assembly.branches import Branches, run_into
 from cagekit.cage.cage import CONCENTRIC, Cage, cope_all
 from cagekit.cage.chassis import chassis_tubes
-from cagekit.cage.kept import Kept, Same, content
+from cagekit.cage.kept import Kept, Same, content, hashed
+from cagekit.cage.made import Reads
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.errors import (
     CagekitError,
@@ -34,6 +36,8 @@ from cagekit.members.site import Site
 if TYPE_CHECKING:
     from cagekit.swing.bolted import Bolted
     from cagekit.swing.divide import Divided
+
+T = TypeVar("T")
 
 NEAR_FOOT = 150.0
 """A foot further (mm) from the axis of an outrigger does not stand on it."""
@@ -132,20 +136,33 @@ LOT = 16
 
 
 def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitError]:
-    found: dict[int, Cage | CagekitError] = {}
+    latest = kept.once(("latest version",), Latest)
+    settled = before = latest.version
     trials, left = _Trials(kept), list(range(len(builds)))
+    found: dict[int, Version | CagekitError] = {}
     while left:
         supposed = {}
         for i in left:
-            found[i] = _or_error(partial(_tubes, builds[i], kept, trials))
+            found[i] = made = _or_error(partial(_tubes, builds[i], kept, trials, before))
             supposed[i] = trials.taken()
-        trials.cut([c for i in left if isinstance(c := found[i], Cage)])
+            before = made if isinstance(made, Version) else before
+        cages = [v.cage for i in left if isinstance(v := found[i], Version)]
+        if settled is not None:
+            for cage in cages:
+                cage.take_over(settled.cage)
+        trials.cut(cages)
         left = [i for i in left if not trials.bear_out(supposed[i])]
-    made = (found[i] for i in range(len(builds)))
-    return [_or_error(partial(_joined, c)) if isinstance(c, Cage) else c for c in made]
+    out: list[Cage | CagekitError] = []
+    for i in range(len(builds)):
+        made = found[i]
+        joined = _or_error(partial(_joined, made.cage)) if isinstance(made, Version) else made
+        out.append(joined)
+        if isinstance(made, Version) and isinstance(joined, Cage):
+            latest.version = made.settled(joined)
+    return out
 
 
-def _or_error(make: Callable[[], Cage]) -> Cage | CagekitError:
+def _or_error(make: Callable[[], T]) -> T | CagekitError:
     try:
         return make()
     except (GeometryError, InputError, NotFoundError) as error:
@@ -165,12 +182,24 @@ class _Trials:
         self._open: dict[Hashable, tuple[Cage, Member, EndName, Sequence[str]]] = {}
         self._supposed: dict[Hashable, tuple[str, ...]] = {}
 
-    def taken(self) -> Mapping[Hashable, tuple[str, ...]]:
-        """What was supposed since this was last asked."""
+    @property
+    def supposed(self) -> Supposed:
+        """What has been supposed since it was last taken."""
+        return self._supposed
+
+    def taken(self) -> Supposed:
+        """What has been supposed since this was last asked."""
         out, self._supposed = self._supposed, {}
         return out
 
-    def bear_out(self, supposed: Mapping[Hashable, tuple[str, ...]]) -> bool:
+    def again(self, supposed: Supposed) -> bool:
+        """Suppose this once more; whether nothing of it has turned out otherwise."""
+        if not all(self._told.get(key, hit) == hit for key, hit in supposed.items()):
+            return False
+        self._supposed |= supposed
+        return True
+
+    def bear_out(self, supposed: Supposed) -> bool:
         """Whether all of it has turned out to be so."""
         return all(self._told[key] == hit for key, hit in supposed.items())
 
@@ -216,28 +245,39 @@ def _shaping(cage: Cage, trial: Member, name: EndName, hit: Sequence[str]) -> tu
     return tuple(h for h in hit if h in owners)
 
 
-def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
-    """The tubes of a build, not coped yet."""
+def _tubes(build: Build, kept: Kept, trials: _Trials, last: Version | None) -> Version:
+    """The tubes of a build, not coped yet; ``last`` is the version made before it."""
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
     ground = kept.once(("ground", _ground(build)), object)
     site = Site(build, frame, kept.once(("rises", ground), dict[tuple[str, str], float]))
-    made = Branches(site.members)
-    notes: list[str] = []
+    made, before = Branches(site.members), Before(last, ground)
+    rows: list[Row] = []
     spare = _spare(build, kept)
     for entry in build.entries:
-        only = entry.id in spare
-        key = ("members", ground, content(entry), only)
-        step = site.members.made_once(kept, key, partial(_step, site, entry, kept, only))
-        notes += step.notes
-        for member in step.members:  # one after another: of two that meet the later one is coped
-            site.add([_meet_neighbours(made, member, notes, kept, trials)])
-            made.note(site.members[member.id])
+        was, only = before.row(entry.id), entry.id in spare
+        key = kept.once(("entry", Same(entry), only), partial(_key, entry, only))
+        if was is None or not before.step_stands(was, key):
+            make_it = partial(_step, site, entry, kept, only)
+            step, reads = site.members.made_once(kept, ("members", ground, key), make_it)
+            same = was is not None and was.step is step
+        else:
+            step, reads, same = was.step, was.reads, True
+        if was is not None and same and before.tubes_stand(was) and trials.again(was.supposed):
+            row = replace(was, key=key, reads=reads)
+            for member in row.tubes:
+                site.add([member])
+                made.note(member)
+        else:
+            row = _row(entry, key, reads, step, site, made, kept, trials)
+        rows.append(row)
+        before.note(row)
     members = site.made
     _require_outriggers(build, members)
     _note_grinding(build, members, kept)
     divided = _swung(build, members, kept)
     bolted = _bolted(build, Cage("", members.values(), chassis=site.chassis.values(), kept=kept))
-    return Cage(
+    notes = [n for row in rows for n in row.notes]
+    cage = Cage(
         build.name,
         _divided(members, divided, bolted, kept),
         plates=[p for d in divided for p in d.plates],
@@ -248,6 +288,28 @@ def _tubes(build: Build, kept: Kept, trials: _Trials) -> Cage:
         notes=notes,
         kept=kept,
     )
+    return Version(ground=ground, rows=rows, cage=cage)
+
+
+def _key(entry: MemberEntry, spare: bool) -> Hashable:
+    return hashed((content(entry), spare))
+
+
+def _row(
+    entry: MemberEntry, key: Hashable, reads: Reads, step: Step,
+    site: Site, made: Branches, kept: Kept, trials: _Trials,
+) -> Row:  # fmt: skip
+    """An entry whose tubes meet those made so far; they are added to these."""
+    notes, tubes, earlier = list(step.notes), list[Member](), set(trials.supposed)
+    for member in step.members:  # one after another: of two that meet the later one is coped
+        tubes.append(_meet_neighbours(made, member, notes, kept, trials))
+        site.add(tubes[-1:])
+        made.note(tubes[-1])
+    supposed = {k: hit for k, hit in trials.supposed.items() if k not in earlier}
+    return Row(
+        id=entry.id, key=key, reads=reads, step=step,
+        tubes=tuple(tubes), notes=tuple(notes), supposed=supposed,
+    )  # fmt: skip
 
 
 def _frame(build: Build, kept: Kept) -> Mapping[str, Member]:
@@ -268,14 +330,6 @@ def _joined(cage: Cage) -> Cage:
     return cage.replace(notes=notes)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Step:
-    """What one entry brought, not yet coped to branches that it runs into."""
-
-    members: tuple[Member, ...]
-    notes: tuple[str, ...] = ()
-
-
 def _spare(build: Build, kept: Kept) -> frozenset[str]:
     """Members that only the layout asks for, in a build that leaves out some of the layout."""
     if not build.names_left_out:
@@ -285,13 +339,13 @@ def _spare(build: Build, kept: Kept) -> frozenset[str]:
     return frozenset(e.id for e in both if not any(name in said for name in e.names))
 
 
-def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> _Step:
+def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> Step:
     try:
-        return _Step(tuple(map(kept.same, make(site, entry))))
+        return Step(tuple(map(kept.same, make(site, entry))))
     except NoHolderError as error:
         if not spare:
             raise
-        return _Step((), (f"{entry.id} is left out too: it {error.problem}",))
+        return Step((), (f"{entry.id} is left out too: it {error.problem}",))
 
 
 def _ground(build: Build) -> Hashable:

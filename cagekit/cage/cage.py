@@ -98,6 +98,7 @@ class Cage:
         self._cuts: dict[tuple[str, EndName], EndCut] = {}
         self._moments: dict[str, Moments] = {}
         self._parents: dict[str, Parent] = {}
+        self._joints: dict[tuple[str, EndName], Joint] = {}
 
     def __repr__(self) -> str:
         """Name and how much there is."""
@@ -124,6 +125,27 @@ class Cage:
         if "joints" in self.__dict__:
             new.__dict__["joints"] = self.joints
         return new
+
+    def take_over(self, other: Cage) -> None:
+        """Take over what another version has worked out of tubes that are the same here."""
+        there, joints = other.tubes, other.__dict__.get("joints", ())
+        theirs = {(j.branch, j.branch_end): j for j in joints}
+        for m in self.tubes.values():
+            if there.get(m.id) is not m:
+                continue
+            if m.id in other._parents:
+                self._parents[m.id] = other._parents[m.id]
+            alike = []
+            for name, end in m.ends:
+                cut, key = other._cuts.get((m.id, name)), (m.id, name)
+                if cut is None or any(there.get(p) is not self.member(p) for p in end.parents):
+                    continue
+                self._cuts[key] = cut
+                alike.append(name)
+                if key in theirs:
+                    self._joints[key] = theirs[key]
+            if len(alike) == len(m.ends) and m.id in other._moments:
+                self._moments[m.id] = other._moments[m.id]
 
     def pick(self, ids: Iterable[str]) -> Cage:
         """These members alone, cut to the others as they are here, with the joints they make."""
@@ -302,7 +324,10 @@ class Cage:
         for m in self.members.values():
             for name, end in m.ends:
                 if end.kind is EndKind.COPE:
-                    id_ = f"j{len(out) + 1:02d}"
+                    id_, known = f"j{len(out) + 1:02d}", self._joints.get((m.id, name))
+                    if known is not None and known.id == id_:
+                        out.append(known)
+                        continue
                     on = tuple(self.member(p) for p in end.parents)
                     key = ("joint", id_, m, name, on)
                     out.append(self.kept.once(key, partial(self._joint, id_, m, name)))

@@ -44,6 +44,11 @@ class Reads(NamedTuple):
     asked: tuple[str, ...]
     fields: tuple[tuple[str, tuple[str, ...]], ...]
 
+    @property
+    def ids(self) -> set[str]:
+        """The tubes that were read or asked for."""
+        return {*self.asked, *(id_ for id_, _ in self.fields)}
+
 
 class _Way:
     """One way of reading, and what it gave last: of tubes that are the same nothing is compared."""
@@ -139,8 +144,10 @@ class MadeTubes(Mapping[str, Member]):
             self._notes.words = True
         return len(self._all)
 
-    def made_once(self, kept: Kept, key: Hashable, make: Callable[[], T]) -> T:
+    def made_once(self, kept: Kept, key: Hashable, make: Callable[[], T]) -> tuple[T, Reads]:
         """What ``make`` gives, from before where all that it read of the tubes is as it was then.
+
+        With it comes what it reads of them.
 
         What it adds is taken out again.
 
@@ -153,7 +160,7 @@ class MadeTubes(Mapping[str, Member]):
         for way in ways:
             answers = way.answers(self, self._all, self._read)
             if answers is not None and kept.holds((key, way.reads, answers)):
-                return kept.once((key, way.reads, answers), make)
+                return kept.once((key, way.reads, answers), make), way.reads
         with self._noting() as notes:
             made = make()
         reads = notes.reads()
@@ -161,7 +168,8 @@ class MadeTubes(Mapping[str, Member]):
         if way not in ways:
             ways.insert(0, way)
             del ways[MOST:]
-        return kept.once((key, reads, way.answers(self, self._all, self._read)), lambda: made)
+        answers = way.answers(self, self._all, self._read)
+        return kept.once((key, reads, answers), lambda: made), reads
 
     @contextmanager
     def _noting(self) -> Iterator[_Notes]:

@@ -118,6 +118,12 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
     table = {**file.members.get(member, {}), **changes}
     file = file.model_copy(update={"members": {**file.members, member: table}})
     entries = entries_of(file, build.layout, str(path), build.car)
+    # one object as long as nothing is said of it: what was worked out of it is found at once
+    was = {e.id: e for e in build.entries}
+    entries = tuple(
+        old if (old := was.get(e.id)) == e and old is not None and member not in e.names else e
+        for e in entries
+    )
     files = dict(build.files)
     tubes = _tubes(file, entries, build.tubes, path, files)
     return replace(build, file=file, entries=entries, tubes=tubes, files=files)

@@ -1,0 +1,123 @@
+"""What a version has in common with the one before: what nothing has touched is taken over whole.
+
+Versions differ in a few entries. What is kept by content is found for the others too, but each
+time it has to be told what went in; beside the version before nothing is told of a tube that is
+the same object there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from cagekit.cage.cage import Cage
+from cagekit.cage.made import Reads, Words
+from cagekit.cage.member import Member
+
+Supposed = Mapping[Hashable, tuple[str, ...]]
+"""Which branches are supposed to shape a cut, by what tells it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Step:
+    """What one entry brought, not yet coped to branches that it runs into."""
+
+    members: tuple[Member, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Row:
+    """One entry of a version: what it is by content, what it read and brought.
+
+    ``tubes`` are those of ``step`` coped to the branches that they run into, ``notes`` tell of
+    them, ``supposed`` is what that hangs on as long as no cut has told it.
+    """
+
+    id: str
+    key: Hashable
+    reads: Reads
+    step: Step
+    tubes: tuple[Member, ...]
+    notes: tuple[str, ...] = ()
+    supposed: Supposed = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Version:
+    """The rows of a version in order, all made on one ``ground``, and its cage."""
+
+    ground: object
+    rows: Sequence[Row]
+    cage: Cage
+
+    def settled(self, cage: Cage) -> Version:
+        """The same when its cuts have told what was supposed, with the cage that has them."""
+        rows = [replace(r, supposed={}) if r.supposed else r for r in self.rows]
+        return replace(self, rows=rows, cage=cage)
+
+
+class Latest:
+    """The version made last."""
+
+    def __init__(self) -> None:
+        self.version: Version | None = None
+
+
+class Before:
+    """The version before while another is made, row by row in one order.
+
+    Args:
+        version: the version before, if there is one.
+        ground: all that the new one is made from but for its entries.
+    """
+
+    def __init__(self, version: Version | None, ground: object) -> None:
+        there = version is not None and version.ground is ground
+        self._rows = version.rows if version is not None and there else ()
+        self._at = 0
+        self._words_stand = True
+        self._others: set[str] = set()
+        self._hung_on: set[str] = set()
+
+    def row(self, id_: str) -> Row | None:
+        """The row of that entry; None from the first entry on that is another."""
+        if self._at < len(self._rows) and self._rows[self._at].id == id_:
+            return self._rows[self._at]
+        self._rows = ()
+        return None
+
+    def step_stands(self, row: Row, key: Hashable) -> bool:
+        """Whether an entry would bring the same again.
+
+        Args:
+            row: of the version before.
+            key: what the entry is now.
+        """
+        reads, others = row.reads, self._others
+        if row.key != key or (reads.words and not self._words_stand):
+            return False
+        return not others or others.isdisjoint(reads.ids)
+
+    def tubes_stand(self, row: Row) -> bool:
+        """Whether the tubes of a step would meet the same branches again."""
+        if not self._others:
+            return True
+        parents = {p for m in row.step.members for _, e in m.ends for p in e.parents}
+        return parents.isdisjoint(self._others) and parents.isdisjoint(self._hung_on)
+
+    def note(self, row: Row) -> None:
+        """Take in the next row of the new version."""
+        if not self._rows:
+            return
+        old = self._rows[self._at]
+        self._at += 1
+        if old.tubes == row.tubes:  # tubes are equal when they are one object
+            return
+        for one, other in ((old, row), (row, old)):
+            for tube in one.tubes:
+                if not any(tube is t for t in other.tubes):
+                    self._others.add(tube.id)
+                    self._hung_on.update(p for _, e in tube.ends for p in e.parents)
+        words = ([Words.of(t) for t in r.tubes] for r in (old, row))
+        self._words_stand &= next(words) == next(words)
