@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from cagekit.assembly.before import Before, Latest, Row, Step, Supposed, Version
-from cagekit.assembly.branches import Branches, run_into
-from cagekit.cage.cage import CONCENTRIC, Cage, cope_all
+from cagekit.assembly.branches import Branches
+from cagekit.assembly.trials import Trials, coped_once
+from cagekit.cage.cage import CONCENTRIC, Cage
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.kept import Kept, Same, content, hashed
 from cagekit.cage.made import Reads
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.errors import (
     CagekitError,
-    CopeError,
     GeometryError,
     InputError,
     NoHolderError,
@@ -138,14 +138,18 @@ LOT = 16
 def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitError]:
     latest = kept.once(("latest version",), Latest)
     settled = before = latest.version
-    trials, left = _Trials(kept), list(range(len(builds)))
+    trials, left = Trials(kept, latest), list(range(len(builds)))
     found: dict[int, Version | CagekitError] = {}
+    supposed: dict[int, Supposed] = {}
     while left:
-        supposed = {}
-        for i in left:
-            found[i] = made = _or_error(partial(_tubes, builds[i], kept, trials, before))
-            supposed[i] = trials.taken()
-            before = made if isinstance(made, Version) else before
+        wrong = left
+        while wrong:
+            for i in wrong:
+                found[i] = made = _or_error(partial(_tubes, builds[i], kept, trials, before))
+                supposed[i] = trials.taken()
+                before = made if isinstance(made, Version) else before
+            trials.look()
+            wrong = [i for i in wrong if not trials.bear_out(supposed[i])]
         cages = [v.cage for i in left if isinstance(v := found[i], Version)]
         if settled is not None:
             for cage in cages:
@@ -169,83 +173,7 @@ def _or_error(make: Callable[[], T]) -> T | CagekitError:
         return error
 
 
-class _Trials:
-    """Which of the branches that an end runs into shape its cut: only the cut itself tells.
-
-    Until that is cut, all of them are supposed to, as they nearly always do: so a whole cage is
-    made before its ends are cut at one go, and made again only where that was wrong.
-    """
-
-    def __init__(self, kept: Kept) -> None:
-        self._kept = kept
-        self._told: dict[Hashable, tuple[str, ...]] = {}
-        self._open: dict[Hashable, tuple[Cage, Member, EndName, Sequence[str]]] = {}
-        self._supposed: dict[Hashable, tuple[str, ...]] = {}
-
-    @property
-    def supposed(self) -> Supposed:
-        """What has been supposed since it was last taken."""
-        return self._supposed
-
-    def taken(self) -> Supposed:
-        """What has been supposed since this was last asked."""
-        out, self._supposed = self._supposed, {}
-        return out
-
-    def again(self, supposed: Supposed) -> bool:
-        """Suppose this once more; whether nothing of it has turned out otherwise."""
-        if not all(self._told.get(key, hit) == hit for key, hit in supposed.items()):
-            return False
-        self._supposed |= supposed
-        return True
-
-    def bear_out(self, supposed: Supposed) -> bool:
-        """Whether all of it has turned out to be so."""
-        return all(self._told[key] == hit for key, hit in supposed.items())
-
-    def touched(
-        self, tubes: Mapping[str, Member], member: Member, name: EndName, hit: tuple[str, ...]
-    ) -> tuple[str, ...]:
-        """Those of these branches that shape the cut: another may have taken all that they share.
-
-        Args:
-            tubes: what has been made so far.
-            member: the member, not coped to them yet.
-            name: its end.
-            hit: ids of the branches.
-        """
-        trial = _coped_once(self._kept, member, name, hit)
-        parents = [tubes[p] for p in trial.end(name).parents]
-        # by content: what is told here must be found again, whatever has been let go meanwhile
-        key = ("touched", content(trial), name, content(parents))
-        told = self._told.get(key)
-        told = self._kept.find(key) if told is None else told
-        if told is not None:
-            return told
-        self._open[key] = Cage("", [*parents, trial], kept=self._kept), trial, name, hit
-        self._supposed[key] = hit
-        return hit
-
-    def cut(self, cages: Sequence[Cage]) -> None:
-        """Cut all ends of these cages, and those on trial."""
-        ends = [(cage, trial.id, name) for cage, trial, name, _ in self._open.values()]
-        cope_all(cages, self._kept, ends)
-        for key, (cage, trial, name, hit) in self._open.items():
-            self._told[key] = self._kept.once(key, partial(_shaping, cage, trial, name, hit))
-        self._open.clear()
-
-
-def _shaping(cage: Cage, trial: Member, name: EndName, hit: Sequence[str]) -> tuple[str, ...]:
-    """Those of these parents that shape the cut of an end."""
-    try:
-        cut = cage.cut(trial.id, name)
-    except CopeError:
-        return tuple(hit)  # told when the cage is made
-    owners = {cut.surfaces[i].owner for i in cut.used}
-    return tuple(h for h in hit if h in owners)
-
-
-def _tubes(build: Build, kept: Kept, trials: _Trials, last: Version | None) -> Version:
+def _tubes(build: Build, kept: Kept, trials: Trials, last: Version | None) -> Version:
     """The tubes of a build, not coped yet; ``last`` is the version made before it."""
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
     ground = kept.once(("ground", _ground(build)), object)
@@ -297,7 +225,7 @@ def _key(entry: MemberEntry, spare: bool) -> Hashable:
 
 def _row(
     entry: MemberEntry, key: Hashable, reads: Reads, step: Step,
-    site: Site, made: Branches, kept: Kept, trials: _Trials,
+    site: Site, made: Branches, kept: Kept, trials: Trials,
 ) -> Row:  # fmt: skip
     """An entry whose tubes meet those made so far; they are added to these."""
     notes, tubes, earlier = list(step.notes), list[Member](), set(trials.supposed)
@@ -475,31 +403,18 @@ def sketch(build: Build) -> Cage:
 
 
 def _meet_neighbours(
-    made: Branches, member: Member, notes: list[str], kept: Kept, trials: _Trials
+    made: Branches, member: Member, notes: list[str], kept: Kept, trials: Trials
 ) -> Member:
     """Cope a member's ends also to earlier branches that it would run into near the node."""
     for name, end in member.ends:
         if end.kind is not EndKind.COPE:
             continue
         parent, others = made.tubes[end.parents[0]], made.beside(member, end)
-        look = partial(run_into, member, name, parent, others, kept)
-        hit = kept.once(("runs into", member, name, parent, others), look) if others else ()
+        hit = trials.met(member, name, parent, others) if others else ()
         hit = trials.touched(made.tubes, member, name, hit) if hit else ()
         if hit:
             notes.append(
                 f"{member.id} end {name} is coped to {', '.join(hit)} too: they share the node."
             )
-            member = _coped_once(kept, member, name, hit)
+            member = coped_once(kept, member, name, hit)
     return member
-
-
-def _coped_once(kept: Kept, member: Member, name: EndName, hit: tuple[str, ...]) -> Member:
-    """The same member coped to these branches too, as one object."""
-    key = ("coped too", member, name, hit)
-    return kept.once(key, lambda: kept.same(_coped_too(member, name, hit)))
-
-
-def _coped_too(member: Member, name: EndName, hit: Sequence[str]) -> Member:
-    end = member.end(name)
-    new = replace(end, parents=(*end.parents, *hit))
-    return replace(member, a=new) if name == "a" else replace(member, b=new)

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.made import Reads, Words
 from cagekit.cage.member import Member
 
-Supposed = Mapping[Hashable, tuple[str, ...]]
-"""Which branches are supposed to shape a cut, by what tells it."""
+Supposed = Mapping[Hashable, object]
+"""What is supposed of branches, by what tells it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,11 +58,21 @@ class Version:
         return replace(self, rows=rows, cage=cage)
 
 
+class EndMet(NamedTuple):
+    """Which earlier branches an end on its first parent runs into."""
+
+    member: Member
+    parent: Member
+    answers: Mapping[Member, bool]
+
+
 class Latest:
-    """The version made last."""
+    """The version made last, and which meetings of branches held when they were last looked at."""
 
     def __init__(self) -> None:
         self.version: Version | None = None
+        self.met: dict[Hashable, bool] = {}
+        self.ends: dict[tuple[str, str], EndMet] = {}
 
 
 class Before:

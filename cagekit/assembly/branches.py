@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import cached_property, partial
+from collections.abc import Hashable, Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.cage.kept import Kept
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.geometry.arrays import Bools, Points
-from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
-from cagekit.geometry.chords import Chord, apart, chords, chords_from
+from cagekit.geometry.arrays import Array, Bools, Ints, Points
+from cagekit.geometry.centre_line import Vec, perpendicular, unit
+from cagekit.geometry.chords import apart, chords, chords_from
+from cagekit.geometry.clearance import Lines
 from cagekit.units.tolerance import SAME_POINT
 
 LOOK = 160.0
@@ -19,8 +19,6 @@ LOOK = 160.0
 into each other."""
 STEP = 2.5
 """Distance of the axis points looked at, mm."""
-COARSE = 4
-"""Every so manieth of them is looked at first."""
 TOUCH = 1.0
 """Overlap (mm) of two branches that counts as touching only."""
 NEAR_NODE = 60.0
@@ -29,6 +27,8 @@ SHARED = 0.5
 """Depth (mm) to which one branch may reach into another's wall where it leaves the parent."""
 RING = 48
 """Points looked at round a tube."""
+LOT = 64
+"""Meetings looked at in one pass: what their samples take stays small."""
 
 
 class Branches:
@@ -63,123 +63,222 @@ class Branches:
         return tuple(tubes[i] for i in found if tubes[i].bar != member.bar)
 
 
-def run_into(
-    member: Member, name: EndName, parent: Member, others: Sequence[Member], kept: Kept
-) -> tuple[str, ...]:
-    """Those of these branches that overlap a member outside the parent's own tube."""
-    node = _Node(member, name, parent)
-    return tuple(
-        other.id
-        for other in others
-        if kept.once(("run into", member, name, parent, other), partial(node.holds, other))
-    )
+class Meeting(NamedTuple):
+    """A member's end on its first parent, and an earlier branch that may be in the way there."""
+
+    member: Member
+    end: EndName
+    parent: Member
+    other: Member
+
+    @property
+    def key(self) -> Hashable:
+        """All that tells whether they meet."""
+        return ("run into", *self)
+
+    @property
+    def words(self) -> Hashable:
+        """The same of another version."""
+        return self.member.id, self.end, self.parent.id, self.other.id
 
 
-class _Node:
-    """The end of a member on its first parent, where other branches may be in the way."""
+def run_into(asked: Sequence[Meeting]) -> list[bool]:
+    """Of each member, whether it overlaps the other branch outside the parent's own tube.
 
-    def __init__(self, member: Member, end: EndName, parent: Member) -> None:
-        self.member, self.end, self.parent = member, end, parent
-        self.point = member.path.end_point(end)
+    All are looked at side by side; what one gets does not hang on the others.
+    """
+    lots = (asked[n : n + LOT] for n in range(0, len(asked), LOT))
+    return [found for lot in lots for found in _Nodes(lot).answers()]
 
-    @cached_property
-    def coarse(self) -> Vec:
-        """Some axis points of the member, ``COARSE`` steps apart."""
-        return _leaving(self.member, self.end)[::COARSE]
 
-    @cached_property
-    def trunk(self) -> Vec | None:
-        """The parent's axis here."""
-        return _stretch(self.parent.path, self.point)
+def within_reach(member: Member, end: EndName, others: Sequence[Member]) -> list[Member]:
+    """Those of other branches that plain numbers do not tell to be out of reach of an end.
 
-    @cached_property
-    def mine(self) -> Vec:
-        """Axis points of the member outside its parent."""
+    Args:
+        member: the member.
+        end: its end.
+        others: the branches.
+    """
+    if not others:
+        return []
+    leaving, radius = chords_from(member.path, end, LOOK), member.tube.outer_radius + SAME_POINT
+    return [o for o in others if not apart(leaving, chords(o.path), radius + o.tube.outer_radius)]
+
+
+class _Nodes:
+    """Meetings side by side.
+
+    Samples along axes decide; exact distances only tell beforehand which of them can. Rows of
+    arrays are meetings, ``(n, ...)``.
+    """
+
+    def __init__(self, asked: Sequence[Meeting]) -> None:
+        self.asked = asked
+        paths = {id(m.path): m.path for q in asked for m in (q.member, q.parent, q.other)}
+        place = {key: i for i, key in enumerate(paths)}
+        self.lines = Lines.of(list(paths.values()))
+        self.member, self.parent, self.other = (
+            np.array([place[id(m.path)] for m in row], np.intp) for row in self._columns
+        )
+        self.node = np.array([q.member.path.end_point(q.end) for q in asked])
+        self.trunk, self.there, *self.reach = self._stretch([q.parent for q in asked], self.parent)
+
+    @property
+    def _columns(self) -> tuple[list[Member], ...]:
+        asked = self.asked
+        return [q.member for q in asked], [q.parent for q in asked], [q.other for q in asked]
+
+    def answers(self) -> list[bool]:
+        """Whether each member runs into the other branch."""
+        its, near, _, _ = self._stretch([q.other for q in self.asked], self.other)
         # of a short tube only the half at this end: what is met at the other belongs there
-        axis = _leaving(self.member, self.end, self.member.path.length / 2)
-        return axis[_is_outside(axis, self.trunk, _left(self.parent, self.member))]
+        half = [min(LOOK, q.member.path.length / 2) for q in self.asked]
+        mine = self._leaving([(q.member, q.end) for q in self.asked], self.member, half)
+        touch = np.array([max(self._reach(q) - TOUCH, 0.0) for q in self.asked])
+        left = [_left(q.parent, q.member) for q in self.asked]
+        ours = self._outside(mine, self._within(mine, self.other, touch), left)
+        left = [_left(q.parent, q.other) for q in self.asked]
+        theirs = self._outside(its, self._within(its, self.member, touch), left)
+        out = []
+        for i in range(len(self.asked)):
+            a, b = mine[i][ours[i]], its[i][theirs[i]]
+            hit = bool(near[i] and len(a) and len(b)) and _squares(a, b).min() < touch[i] ** 2
+            out.append(bool(hit))
+        rest = [i for i in np.flatnonzero(near & self.there).tolist() if not out[i]]
+        for i in self._sharing_steel(rest, its):
+            out[i] = True
+        return out
 
-    @cached_property
-    def leaving(self) -> Sequence[Chord]:
-        """Chords of what ``_leaving`` takes points of."""
-        return chords_from(self.member.path, self.end, LOOK)
-
-    def holds(self, other: Member) -> bool:
-        """Whether the member runs into an earlier branch here, outside their parent."""
-        reach = self.member.tube.outer_radius + other.tube.outer_radius
-        if apart(self.leaving, chords(other.path), reach + SAME_POINT):
-            return False
-        its = _stretch(other.path, self.point)
-        if its is None:
-            return False
-        # no point of an axis is further than this from those looked at
-        between = (COARSE - 1) * STEP
-        if _squares(self.coarse, its[::COARSE]).min() > (reach + 2 * between) ** 2:
-            return False
-        near = _squares(self.mine, its).min(axis=0, initial=np.inf)
-        touch = max(reach - TOUCH, 0.0) ** 2
-        if near.min() < touch:
-            near = near[_is_outside(its, self.trunk, _left(self.parent, other))]
-            if near.min(initial=np.inf) < touch:
-                return True
-        return self.shares_steel(other)
-
-    def shares_steel(self, other: Member) -> bool:
-        """Whether two branches share steel beside their parent, as on the inside of its bend.
+    def _sharing_steel(self, some: Sequence[int], its: Array) -> list[int]:
+        """Meetings in which branches share steel beside their parent, as on the inside of its bend.
 
         Points on the wall of this branch near its node that lie outside the parent and inside the
         other branch, by more than ``TOUCH``.
+
+        Args:
+            some: numbers of the meetings that are looked at.
+            its: axis points of the other branches near the nodes, ``(n, m, 3)`` mm.
         """
-        its = _beside(other, self.parent, self.point)
-        if its is None or self.trunk is None:
-            return False
-        radius, deep = self.member.tube.outer_radius, other.tube.outer_radius - SHARED
-        axis = _leaving(self.member, self.end)[: int(1.5 * self.member.tube.od / STEP) + 2]
-        way = unit(axis[-1] - axis[0])
-        # of both other axes only what can tell of a point on one of these rings
-        within = (deep + radius + SAME_POINT) ** 2
-        axis = axis[_squares(axis, its).min(axis=1) < within]
-        its = its[_squares(its, axis).min(axis=1, initial=np.inf) < within]
-        points = _rings(axis, way, radius)
-        points = points[_squares(points, its).min(axis=1, initial=np.inf) < deep * deep]
-        wide = self.parent.tube.outer_radius
-        return bool((_squares(points, self.trunk).min(axis=1) > wide * wide).any())
+        ends = {i: self._other_end(i) for i in some}
+        some = [i for i in some if ends[i] is not None]
+        if not some:
+            return []
+        asked = [self.asked[i] for i in some]
+        most = [LOOK] * len(some)
+        theirs = [(q.other, ends[i] or "a") for i, q in zip(some, asked, strict=True)]
+        leaving = self._leaving(theirs, self.other[some], most)
+        axis = self._leaving([(q.member, q.end) for q in asked], self.member[some], most)
+        radius = np.array([q.member.tube.outer_radius for q in asked])
+        deep = np.array([q.other.tube.outer_radius - SHARED for q in asked])
+        count = [int(1.5 * q.member.tube.od / STEP) + 2 for q in asked]
+        last = np.minimum(count, axis.shape[1]) - 1
+        ways = [unit(a[n] - a[0]) for a, n in zip(axis, last.tolist(), strict=True)]
+        on = np.arange(axis.shape[1]) <= last[:, None]
+        row, col = np.nonzero(self._within(axis, self.other[some], deep + radius) & on)
+        points = (axis[row, col][:, None] + radius[row, None, None] * _rings(ways)[row]).reshape(
+            -1, 3
+        )
+        row = np.repeat(row, RING)
+        away, _ = self.lines.nearest(self.other[some][row], points)
+        inside = np.flatnonzero(away < deep[row] + SAME_POINT)
+        out = []
+        for n in np.unique(row[inside]).tolist():
+            i, q = some[n], asked[n]
+            mine = points[inside[row[inside] == n]]
+            mine = mine[_least(mine, its[i] if q.other.role == CHASSIS else leaving[n]) < deep[n]]
+            if (_least(mine, self.trunk[i]) > q.parent.tube.outer_radius).any():
+                out.append(i)
+        return out
+
+    def _other_end(self, i: int) -> EndName | None:
+        """The end of the other branch beside the node, any of a tube of the frame; None if away."""
+        _, _, parent, other = self.asked[i]
+        if other.role == CHASSIS:
+            return "a"
+        on = (n for n, e in other.ends if e.kind is EndKind.COPE and parent.id in e.parents)
+        end = next(on, None)
+        if end is None:
+            return None
+        away = float(np.linalg.norm(other.path.end_point(end) - self.node[i]))
+        return end if away <= NEAR_NODE else None
+
+    @staticmethod
+    def _reach(q: Meeting) -> float:
+        return q.member.tube.outer_radius + q.other.tube.outer_radius
+
+    def _within(self, points: Array, line: Ints, by: Vec) -> Bools:
+        """Which points ``(n, m, 3)`` may be nearer than this to a sample of a line of each."""
+        n, m, _ = points.shape
+        away, _ = self.lines.nearest(np.repeat(line, m), points.reshape(-1, 3))
+        return np.asarray(away.reshape(n, m) < by[:, None] + SAME_POINT)
+
+    def _outside(self, points: Array, of: Bools, left: Sequence[float]) -> Bools:
+        """Those of points ``(n, m, 3)`` that the parent's tube is not around.
+
+        Inside it both branches may be.
+        """
+        row, col = np.nonzero(of & self.there[:, None])
+        some, least = points[row, col], np.asarray(left)[row]
+        away, at = self.lines.nearest(self.parent[row], some)
+        low, high = self.reach
+        # no sample is further than half a step from the nearest point of the stretch
+        inside = (away + STEP / 2 < least) & (low[row] <= at) & (at <= high[row])
+        out = of.copy()
+        out[row[inside], col[inside]] = False
+        close = np.flatnonzero((away <= least + SAME_POINT) & ~inside)
+        for i in np.unique(row[close]).tolist():
+            at = close[row[close] == i]
+            out[i, col[at]] = _least(some[at], self.trunk[i]) > left[i]
+        return out
+
+    def _stretch(self, tubes: Sequence[Member], line: Ints) -> tuple[Array, Bools, Vec, Vec]:
+        """Axis points of tubes within ``LOOK`` of the nodes; which are that near; the stations.
+
+        Args:
+            tubes: one for each node.
+            line: their numbers.
+        """
+        away, at = self.lines.nearest(line, self.node)
+        length = np.array([t.path.length for t in tubes])
+        low, high = np.maximum(at - LOOK, 0.0), np.minimum(at + LOOK, length)
+        return self._points(line, _steps(low, high)), away <= LOOK, low, high
+
+    def _leaving(
+        self, ends: Sequence[tuple[Member, EndName]], line: Ints, most: Sequence[float]
+    ) -> Array:
+        """Axis points from ends inwards, ``(n, m, 3)`` mm.
+
+        Args:
+            ends: members and which end of each.
+            line: their numbers.
+            most: how far, mm.
+        """
+        length = np.array([m.path.length for m, _ in ends])
+        along = _steps(np.zeros(len(ends)), np.minimum(most, length))
+        back = np.array([end == "b" for _, end in ends])[:, None]
+        return self._points(line, np.where(back, length[:, None] - along, along))
+
+    def _points(self, line: Ints, stations: Array) -> Array:
+        """Points of lines at stations ``(n, m)`` mm, ``(n, m, 3)``."""
+        n, m = stations.shape
+        points, _ = self.lines.spots(np.repeat(line, m), stations.ravel())
+        return points.reshape(n, m, 3)
 
 
-def _beside(other: Member, parent: Member, node: Vec) -> Vec | None:
-    """Axis points of a branch of this parent near a node; of a tube of the frame, if it is near."""
-    if other.role == CHASSIS:
-        return _stretch(other.path, node)
-    end = next(
-        (n for n, e in other.ends if e.kind is EndKind.COPE and parent.id in e.parents), None
-    )
-    if end is None or float(np.linalg.norm(other.path.end_point(end) - node)) > NEAR_NODE:
-        return None
-    return _leaving(other, end)
+def _steps(low: Vec, high: Vec) -> Array:
+    """Stations from low to high ``STEP`` apart at most, the last again and again, ``(n, m)``."""
+    count = ((high - low) / STEP).astype(np.intp) + 2
+    k = np.minimum(np.arange(count.max()), count[:, None] - 1)
+    out = k * ((high - low) / (count - 1))[:, None] + low[:, None]
+    return np.where(k == count[:, None] - 1, high[:, None], out)
 
 
-def _leaving(member: Member, end: EndName, most: float = LOOK) -> Vec:
-    """Axis points from an end inwards, up to ``most`` mm and ``LOOK``, ``(n, 3)`` mm."""
-    path = member.path
-    reach = min(LOOK, most, path.length)
-    along = np.linspace(0.0, reach, int(reach / STEP) + 2)
-    return path.points(along if end == "a" else path.length - along)
-
-
-def _rings(axis: Points, way: Vec, radius: float) -> Points:
-    """Points on a tube's outside, ``RING`` round each point of its axis, ``(n, 3)`` mm."""
-    across = perpendicular(way)
-    turn = np.linspace(0.0, 2 * np.pi, RING, endpoint=False)
-    ring = np.outer(np.cos(turn), across) + np.outer(np.sin(turn), np.cross(way, across))
-    rings = axis[:, None, :] + radius * ring[None, :, :]
-    return np.asarray(rings.reshape(-1, 3))
-
-
-def _is_outside(points: Points, trunk: Vec | None, distance: float) -> Bools:
-    """Of which points the parent's tube is not around: inside it both branches may be."""
-    if trunk is None:
-        return np.full(len(points), True)
-    return np.asarray(_squares(points, trunk).min(axis=1) > distance * distance)
+def _rings(ways: Sequence[Vec]) -> Array:
+    """Directions square to each of these, ``RING`` all round, ``(n, RING, 3)``."""
+    across = np.array([perpendicular(way) for way in ways])
+    beside = np.cross(np.array(ways), across)
+    turn = np.linspace(0.0, 2 * np.pi, RING, endpoint=False)[:, None]
+    return np.asarray(np.cos(turn) * across[:, None] + np.sin(turn) * beside[:, None])
 
 
 def _left(parent: Member, branch: Member) -> float:
@@ -187,21 +286,17 @@ def _left(parent: Member, branch: Member) -> float:
     return parent.tube.outer_radius + 0.1 * branch.tube.outer_radius
 
 
-def _squares(a: Points, b: Points) -> Vec:
-    """Squares of the distances between points ``(n, 3)`` and ``(m, 3)``, shape ``(n, m)`` mm2."""
+def _least(points: Points, samples: Points) -> Vec:
+    """Distance of each point ``(n, 3)`` from the nearest of samples ``(m, 3)``, ``(n,)`` mm."""
+    if not len(points):
+        return np.empty(0)
+    return np.asarray(np.sqrt(np.maximum(_squares(points, samples).min(axis=1), 0.0)))
+
+
+def _squares(a: Points, b: Points) -> Array:
+    """Squares of the distances between points ``(n, 3)`` and ``(m, 3)``, ``(n, m)`` mm2."""
     square = a @ b.T
     square *= -2.0
     square += np.einsum("ij,ij->i", a, a)[:, None]
     square += np.einsum("ij,ij->i", b, b)
-    return square
-
-
-def _stretch(path: CentreLine, node: Vec) -> Vec | None:
-    """Axis points of a path within ``LOOK`` of a node, ``(n, 3)``; None when it is far away."""
-    if path.far_from(node, LOOK):
-        return None
-    spot = path.nearest(node)
-    if float(np.linalg.norm(spot.point - node)) > LOOK:
-        return None
-    low, high = max(spot.station - LOOK, 0.0), min(spot.station + LOOK, path.length)
-    return path.points(np.linspace(low, high, int((high - low) / STEP) + 2))
+    return np.asarray(square)
