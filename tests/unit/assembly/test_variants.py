@@ -110,6 +110,27 @@ def test_tubes_after_a_walk_of_changes_are_those_of_a_cold_start(demo: str) -> N
         build = former if isinstance(hot, str) else build
 
 
+MEETINGS = (
+    ("harness_bar", "height", (444, 340, 475, 430, 565, 444, 700)),
+    ("hoop_diagonal", "rise", (60, 180, 60, 460)),
+)
+
+
+@pytest.mark.parametrize(("member", "field", "values"), MEETINGS)
+def test_tubes_that_come_to_meet_and_part_do_so_beside_other_versions(
+    member: str, field: str, values: tuple[float, ...]
+) -> None:
+    """What was supposed of the version before is wrong here, for tubes that did not move too."""
+    build = load_build("gravel-hatch")
+    builds = [with_changes(build, member, {field: f"{v} mm"}) for v in values]
+    cold = [outcome(partial(members_only, b)) for b in builds]
+    assert [outcome(partial(given, c)) for c in variants(builds)] == cold
+    kept = Kept()
+    assert [outcome(partial(members_only, b, kept)) for b in builds] == cold
+    notes = [row if isinstance(row, str) else row[1] for row in cold]  # type: ignore[index]
+    assert len(set(map(str, notes))) > 2
+
+
 @pytest.mark.parametrize("demo", DEMOS)
 def test_a_row_of_odd_versions_is_that_of_cold_starts(demo: str) -> None:
     """Tubes come and go, a car is another: of the version before nothing is taken wrongly."""
