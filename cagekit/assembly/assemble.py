@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from cagekit.assembly.before import Before, Latest, Row, Step, Supposed, Version
+from cagekit.assembly.before import Before, Brought, EntryMade, Latest, MadeVersion, Supposed
 from cagekit.assembly.branches import Branches
 from cagekit.assembly.trials import Trials, coped_once
 from cagekit.cage.cage import CONCENTRIC, Cage
@@ -139,7 +139,7 @@ def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitErr
     latest = kept.once(("latest version",), Latest)
     settled = before = latest.version
     trials, left = Trials(kept, latest), list(range(len(builds)))
-    found: dict[int, Version | CagekitError] = {}
+    found: dict[int, MadeVersion | CagekitError] = {}
     supposed: dict[int, Supposed] = {}
     while left:
         wrong = left
@@ -147,10 +147,10 @@ def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitErr
             for i in wrong:
                 found[i] = made = _or_error(partial(_tubes, builds[i], kept, trials, before))
                 supposed[i] = trials.taken()
-                before = made if isinstance(made, Version) else before
+                before = made if isinstance(made, MadeVersion) else before
             trials.look()
             wrong = [i for i in wrong if not trials.bear_out(supposed[i])]
-        cages = [v.cage for i in left if isinstance(v := found[i], Version)]
+        cages = [v.cage for i in left if isinstance(v := found[i], MadeVersion)]
         if settled is not None:
             for cage in cages:
                 cage.take_over(settled.cage)
@@ -159,9 +159,9 @@ def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitErr
     out: list[Cage | CagekitError] = []
     for i in range(len(builds)):
         made = found[i]
-        joined = _or_error(partial(_joined, made.cage)) if isinstance(made, Version) else made
+        joined = _or_error(partial(_joined, made.cage)) if isinstance(made, MadeVersion) else made
         out.append(joined)
-        if isinstance(made, Version) and isinstance(joined, Cage):
+        if isinstance(made, MadeVersion) and isinstance(joined, Cage):
             latest.version = made.settled(joined)
     return out
 
@@ -173,14 +173,16 @@ def _or_error(make: Callable[[], T]) -> T | CagekitError:
         return error
 
 
-def _tubes(build: Build, kept: Kept, trials: Trials, last: Version | None) -> Version:
+def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -> MadeVersion:
     """The tubes of a build, not coped yet; ``last`` is the version made before it."""
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
     ground = kept.once(("ground", _ground(build)), object)
-    site = Site(build, frame, kept.once(("rises", ground), dict[tuple[str, str], float]))
+    left_out = build.names_left_out
+    rises = kept.once(("rises", ground), dict[tuple[str, str], float])
+    site = Site(build, frame, rises, left_out)
     made, before = Branches(site.members), Before(last, ground)
-    rows: list[Row] = []
-    spare = _spare(build, kept)
+    rows: list[EntryMade] = []
+    spare = _spare(build, kept) if left_out else frozenset()
     for entry in build.entries:
         was, only = before.row(entry.id), entry.id in spare
         key = kept.once(("entry", Same(entry), only), partial(_key, entry, only))
@@ -216,7 +218,7 @@ def _tubes(build: Build, kept: Kept, trials: Trials, last: Version | None) -> Ve
         notes=notes,
         kept=kept,
     )
-    return Version(ground=ground, rows=rows, cage=cage)
+    return MadeVersion(ground=ground, rows=rows, cage=cage)
 
 
 def _key(entry: MemberEntry, spare: bool) -> Hashable:
@@ -224,9 +226,9 @@ def _key(entry: MemberEntry, spare: bool) -> Hashable:
 
 
 def _row(
-    entry: MemberEntry, key: Hashable, reads: Reads, step: Step,
+    entry: MemberEntry, key: Hashable, reads: Reads, step: Brought,
     site: Site, made: Branches, kept: Kept, trials: Trials,
-) -> Row:  # fmt: skip
+) -> EntryMade:  # fmt: skip
     """An entry whose tubes meet those made so far; they are added to these."""
     notes, tubes, earlier = list(step.notes), list[Member](), set(trials.supposed)
     for member in step.members:  # one after another: of two that meet the later one is coped
@@ -234,7 +236,7 @@ def _row(
         site.add(tubes[-1:])
         made.note(tubes[-1])
     supposed = {k: hit for k, hit in trials.supposed.items() if k not in earlier}
-    return Row(
+    return EntryMade(
         id=entry.id, key=key, reads=reads, step=step,
         tubes=tuple(tubes), notes=tuple(notes), supposed=supposed,
     )  # fmt: skip
@@ -260,20 +262,18 @@ def _joined(cage: Cage) -> Cage:
 
 def _spare(build: Build, kept: Kept) -> frozenset[str]:
     """Members that only the layout asks for, in a build that leaves out some of the layout."""
-    if not build.names_left_out:
-        return frozenset()
     said = build.file.members
     both = kept.once(("spread", Same(build.layout)), partial(spread, build.layout.member))
     return frozenset(e.id for e in both if not any(name in said for name in e.names))
 
 
-def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> Step:
+def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> Brought:
     try:
-        return Step(tuple(map(kept.same, make(site, entry))))
+        return Brought(tuple(map(kept.same, make(site, entry))))
     except NoHolderError as error:
         if not spare:
             raise
-        return Step((), (f"{entry.id} is left out too: it {error.problem}",))
+        return Brought((), (f"{entry.id} is left out too: it {error.problem}",))
 
 
 def _ground(build: Build) -> Hashable:
@@ -313,6 +313,8 @@ def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:
 
 def _note_grinding(build: Build, members: dict[str, Member], kept: Kept) -> None:
     """Give tubes the grinding notes that the build has for them."""
+    if not build.file.grind:
+        return
     names = {m.id: m.names for m in members.values()}
     where = str(build.files.get("build", build.name))
     notes = grind_by_member(build.file.grind, names, build.names_left_out, where)

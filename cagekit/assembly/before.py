@@ -20,7 +20,7 @@ Supposed = Mapping[Hashable, object]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Step:
+class Brought:
     """What one entry brought, not yet coped to branches that it runs into."""
 
     members: tuple[Member, ...]
@@ -28,7 +28,7 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Row:
+class EntryMade:
     """One entry of a version: what it is by content, what it read and brought.
 
     ``tubes`` are those of ``step`` coped to the branches that they run into, ``notes`` tell of
@@ -38,21 +38,21 @@ class Row:
     id: str
     key: Hashable
     reads: Reads
-    step: Step
+    step: Brought
     tubes: tuple[Member, ...]
     notes: tuple[str, ...] = ()
     supposed: Supposed = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Version:
+class MadeVersion:
     """The rows of a version in order, all made on one ``ground``, and its cage."""
 
     ground: object
-    rows: Sequence[Row]
+    rows: Sequence[EntryMade]
     cage: Cage
 
-    def settled(self, cage: Cage) -> Version:
+    def settled(self, cage: Cage) -> MadeVersion:
         """The same when its cuts have told what was supposed, with the cage that has them."""
         rows = [replace(r, supposed={}) if r.supposed else r for r in self.rows]
         return replace(self, rows=rows, cage=cage)
@@ -70,7 +70,7 @@ class Latest:
     """The version made last, and which meetings of branches held when they were last looked at."""
 
     def __init__(self) -> None:
-        self.version: Version | None = None
+        self.version: MadeVersion | None = None
         self.met: dict[Hashable, bool] = {}
         self.ends: dict[tuple[str, str], EndMet] = {}
 
@@ -83,7 +83,7 @@ class Before:
         ground: all that the new one is made from but for its entries.
     """
 
-    def __init__(self, version: Version | None, ground: object) -> None:
+    def __init__(self, version: MadeVersion | None, ground: object) -> None:
         there = version is not None and version.ground is ground
         self._rows = version.rows if version is not None and there else ()
         self._at = 0
@@ -91,14 +91,14 @@ class Before:
         self._others: set[str] = set()
         self._hung_on: set[str] = set()
 
-    def row(self, id_: str) -> Row | None:
+    def row(self, id_: str) -> EntryMade | None:
         """The row of that entry; None from the first entry on that is another."""
         if self._at < len(self._rows) and self._rows[self._at].id == id_:
             return self._rows[self._at]
         self._rows = ()
         return None
 
-    def step_stands(self, row: Row, key: Hashable) -> bool:
+    def step_stands(self, row: EntryMade, key: Hashable) -> bool:
         """Whether an entry would bring the same again.
 
         Args:
@@ -110,14 +110,14 @@ class Before:
             return False
         return not others or others.isdisjoint(reads.ids)
 
-    def tubes_stand(self, row: Row) -> bool:
+    def tubes_stand(self, row: EntryMade) -> bool:
         """Whether the tubes of a step would meet the same branches again."""
         if not self._others:
             return True
         parents = {p for m in row.step.members for _, e in m.ends for p in e.parents}
         return parents.isdisjoint(self._others) and parents.isdisjoint(self._hung_on)
 
-    def note(self, row: Row) -> None:
+    def note(self, row: EntryMade) -> None:
         """Take in the next row of the new version."""
         if not self._rows:
             return

@@ -138,7 +138,9 @@ class _Nodes:
         left = [_left(q.parent, q.member) for q in self.asked]
         ours = self._outside(mine, self._within(mine, self.other, touch), left)
         left = [_left(q.parent, q.other) for q in self.asked]
-        theirs = self._outside(its, self._within(its, self.member, touch), left)
+        theirs = np.zeros(its.shape[:2], bool)
+        if ours.any():
+            theirs = self._outside(its, self._within(its, self.member, touch), left)
         out = []
         for i in range(len(self.asked)):
             a, b = mine[i][ours[i]], its[i][theirs[i]]

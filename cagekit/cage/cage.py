@@ -335,9 +335,9 @@ class Cage:
 
     def _joint(self, id_: str, m: Member, name: EndName) -> Joint:
         cut = self.cut(m.id, name)
-        node = m.path.end_point(name)
+        node, out = m.path.end_point(name), m.path.out_direction(name)
         parents = m.end(name).parents
-        gaps = [self._axis_gap(p, node, m.path.out_direction(name)) for p in parents]
+        gaps = [self._axis_gap(p, node, out) for p in parents]
         return Joint(
             id=id_,
             branch=m.id,
@@ -389,7 +389,11 @@ def cope_all(
         kept: what cuts are kept in, that of the cages.
         more: single ends of further cages.
     """
-    ends = [(c, m.id, n) for c in cages for m in c.members.values() for n, _ in m.ends]
+    ends = [
+        (c, m.id, n)
+        for c in cages for m in c.members.values() for n, _ in m.ends
+        if (m.id, n) not in c._cuts
+    ]  # fmt: skip
     _cut_all([*ends, *more], kept)
 
 

@@ -14,6 +14,7 @@ from cagekit.cage.made import MadeTubes
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
 from cagekit.errors import GeometryError, InputError, NoHolderError
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
@@ -40,6 +41,7 @@ class Site:
         build: what is made.
         frame: tubes of the car's own frame, when they are made already.
         rises: what feet on plates of such a build are raised by, as far as it is known, mm.
+        left_out: what the members answer to that the build leaves out, when it is known already.
     """
 
     def __init__(
@@ -47,12 +49,14 @@ class Site:
         build: Build,
         frame: Mapping[str, Member] | None = None,
         rises: dict[tuple[str, str], float] | None = None,
+        left_out: set[str] | None = None,
     ) -> None:
         self.build, self.car = build, build.car
         self._rises = {} if rises is None else rises
         self.chassis = chassis_tubes(build.car) if frame is None else frame
         self.members = MadeTubes(self.chassis.values())
-        self.places = Places(build.car, self.members, left_out=build.names_left_out)
+        left_out = build.names_left_out if left_out is None else left_out
+        self.places = Places(build.car, self.members, left_out=left_out)
 
     def add(self, members: Sequence[Member]) -> None:
         """Take in members, so that later ones can hang on them."""
@@ -337,7 +341,7 @@ class Site:
             spot = crossing(self.members[name].path, start, end)
             if self._ends_on_cutter(name, spot, through):
                 continue
-            gap = float(np.linalg.norm(np.cross(spot - start, axis)))
+            gap = float(np.linalg.norm(cross3(spot - start, axis)))
             reach = self.members[name].tube.outer_radius + self.tube(entry, entry.kind).outer_radius
             along = float((spot - start) @ axis)
             if gap < reach and 0 < along < float(np.linalg.norm(end - start)):
@@ -374,6 +378,8 @@ def _require_forward(bar: str, points: Sequence[Vec]) -> None:
     Raises:
         GeometryError: at one of them the tube would turn by more than ``TURNS_BACK``.
     """
+    if len(points) < 3:
+        return
     turns = _turns(points)
     if max(turns, default=0.0) <= TURNS_BACK:
         return
