@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from functools import lru_cache
+from functools import partial
 from pathlib import Path
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar, cast
@@ -40,41 +40,86 @@ def content(value: object) -> Hashable:
         return value
     if kind is float:
         return cast(float, value).hex()
-    if kind is int or kind is bool or isinstance(value, Enum | Path | type):
-        return kind, value
-    if isinstance(value, np.ndarray):
-        if value.dtype.hasobject:
-            raise TypeError("an array of objects has no content to look up by")
-        return "array", value.dtype.str, value.shape, value.tobytes()
-    if isinstance(value, np.generic):
-        return kind, value.tobytes()
-    if isinstance(value, tuple | list):
-        return kind, tuple(map(content, value))
-    if isinstance(value, Mapping):
-        return kind, tuple((content(k), content(v)) for k, v in value.items())
-    if isinstance(value, frozenset):
-        return kind, frozenset(map(content, value))
-    if is_dataclass(value):
-        return _of_dataclass(value)
-    if hasattr(kind, "model_fields"):  # a model of a file
-        return kind, tuple(content(v) for v in vars(value).values())
-    if callable(value) and hasattr(value, "__qualname__"):
-        return value
-    raise TypeError(f"{kind.__name__} has no content to look up by")
+    way = _WAYS.get(kind)
+    if way is None:
+        _WAYS[kind] = way = _way_of(value)
+    return way(value)
 
 
-def _of_dataclass(value: Any) -> Hashable:
-    own = getattr(value, "__dict__", None)
-    if own is not None and OWN_CONTENT in own:
-        return cast(Hashable, own[OWN_CONTENT])
+_WAYS: dict[type, Callable[[Any], Hashable]] = {}
+"""How the content of a type is told: which of the ways it is hangs on the type alone."""
+
+
+def _way_of(value: object) -> Callable[[Any], Hashable]:
     kind = value.__class__
-    found = _Content((kind, *(content(getattr(value, n)) for n in _fields(kind))))
-    if own is not None and kind.__dataclass_params__.frozen:
-        own[OWN_CONTENT] = found
-    return found
+    if kind is int or kind is bool or isinstance(value, Enum | Path | type):
+        return _itself
+    if isinstance(value, np.ndarray):
+        return _of_array
+    if isinstance(value, np.generic):
+        return _of_scalar
+    if isinstance(value, tuple | list):
+        return _of_row
+    if isinstance(value, Mapping):
+        return _of_mapping
+    if isinstance(value, frozenset):
+        return _of_set
+    if is_dataclass(value):
+        roomy = hasattr(value, "__dict__") and kind.__dataclass_params__.frozen  # type: ignore[attr-defined]
+        return partial(_once_of_dataclass if roomy else _of_dataclass, _fields(kind))
+    return _of_model if hasattr(kind, "model_fields") else _of_function
 
 
-@lru_cache(maxsize=256)
+def _itself(value: Any) -> Hashable:
+    return value.__class__, value
+
+
+def _of_array(value: Any) -> Hashable:
+    if value.dtype.hasobject:
+        raise TypeError("an array of objects has no content to look up by")
+    return "array", value.dtype.str, value.shape, value.tobytes()
+
+
+def _of_scalar(value: Any) -> Hashable:
+    return value.__class__, value.tobytes()
+
+
+def _of_row(value: Any) -> Hashable:
+    return value.__class__, tuple(map(content, value))
+
+
+def _of_mapping(value: Any) -> Hashable:
+    return value.__class__, tuple([(content(k), content(v)) for k, v in value.items()])
+
+
+def _of_set(value: Any) -> Hashable:
+    return value.__class__, frozenset(map(content, value))
+
+
+def _of_model(value: Any) -> Hashable:
+    """Of a model of a file."""
+    return value.__class__, tuple(map(content, vars(value).values()))
+
+
+def _of_function(value: Any) -> Hashable:
+    if callable(value) and hasattr(value, "__qualname__"):
+        return cast(Hashable, value)
+    raise TypeError(f"{value.__class__.__name__} has no content to look up by")
+
+
+def _of_dataclass(names: tuple[str, ...], value: Any) -> Hashable:
+    return _Content((value.__class__, *[content(getattr(value, n)) for n in names]))
+
+
+def _once_of_dataclass(names: tuple[str, ...], value: Any) -> Hashable:
+    """Of a frozen one with room for it: it is worked out once."""
+    own = value.__dict__
+    found = own.get(OWN_CONTENT)
+    if found is None:
+        found = own[OWN_CONTENT] = _of_dataclass(names, value)
+    return cast(Hashable, found)
+
+
 def _fields(kind: Any) -> tuple[str, ...]:
     return tuple(f.name for f in fields(kind))
 
