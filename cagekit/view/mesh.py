@@ -14,7 +14,7 @@ from math import ceil, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Ints, Points
+from cagekit.geometry.arrays import Ints, Points, cross3, cross_rows
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.contact import Contact
 from cagekit.geometry.drill import Drill
@@ -255,31 +255,31 @@ def _rings(
 
     Last is the number of the ring at which each window begins; the next one ends it.
     """
-    centres, across, along = [path.start], [lines[0]], [path.pieces[0].tangent(0.0)]
-    opened = [0] * len(windows)
+    centres, across = [path.start[None]], [lines[:1]]
+    along = [np.asarray(path.pieces[0].tangent(0.0))[None]]
+    opened, count = [0] * len(windows), 1
     for i, q in enumerate(path.pieces):
         n = max(1, ceil(q.angle / bend_step - ROUNDING)) if isinstance(q, Arc) else 1
         stations = [q.length * k / n for k in range(1, n + 1)]
         stations += [s for w in windows if w.piece == i for s in (w.low, w.high)]
-        for station in sorted(stations):
-            for k, w in enumerate(windows):
-                if w.piece == i and station == w.low:
-                    opened[k] = len(centres)
-            point, tangent = q.at(station)
-            centres.append(point)
-            along.append(tangent)
-            turn = station / q.radius if isinstance(q, Arc) else 0.0
-            axis = q.axis if isinstance(q, Arc) else lines[i]
-            across.append(_turned(lines[i], axis, turn))
-    x, t = np.array(across), np.array(along)
-    return np.array(centres), x, np.cross(t, x), opened
+        stations.sort()
+        for k, w in enumerate(windows):
+            if w.piece == i:
+                opened[k] = count + len(stations) - 1 - stations[::-1].index(w.low)
+        count += len(stations)
+        s = np.array(stations)
+        centres.append(q.point(s))
+        along.append(q.tangent(s))
+        across.append(_turned(lines[i], q.axis, s / q.radius) if isinstance(q, Arc)
+                      else np.broadcast_to(lines[i], (len(s), 3)))  # fmt: skip
+    x, t = np.concatenate(across), np.concatenate(along)
+    return np.concatenate(centres), x, cross_rows(t, x), opened
 
 
-def _turned(v: Vec, axis: Vec, angle: float) -> Vec:
-    if angle == 0.0:
-        return v
-    c, s = np.cos(angle), np.sin(angle)
-    return np.asarray(v * c + np.cross(axis, v) * s + axis * (axis @ v) * (1 - c))
+def _turned(v: Vec, axis: Vec, angles: Vec) -> Points:
+    """A direction turned about an axis by each angle, ``(n, 3)``."""
+    c, s = np.cos(angles)[:, None], np.sin(angles)[:, None]
+    return np.asarray(v * c + cross3(axis, v) * s + axis * (axis @ v) * (1 - c))
 
 
 def _shell(vertices: Points, normals: Points, triangles: NDArray[np.intp], *, flip: bool) -> Mesh:
