@@ -167,6 +167,11 @@ def _legs(entry: MemberEntry) -> Iterator[tuple[str, EntrySide | None]]:
         yield base if plain else f"{base}_{side}", side
 
 
+def _ids(entries: Iterable[MemberEntry]) -> set[str]:
+    """Ids of all members that entries stand for."""
+    return {id_ for entry in entries for id_, _ in _legs(entry)}
+
+
 def _group(entry: MemberEntry) -> str:
     """What all members of an entry answer to."""
     return entry.group or entry.id or entry.kind
@@ -251,7 +256,7 @@ def _without_idle_outriggers(
 
     One that the build file speaks of stays.
     """
-    of_layout = {e.id for e in spread(layout.member)}
+    of_layout = _ids(layout.member)
     out, idle = list[MemberEntry](), dict[str, list[str]]()
     for entry in kept:
         foot = car.foot(f"{entry.side}.main_foot") if car and entry.side else None
@@ -301,7 +306,7 @@ def _without_hanging(
         gone = (_names(written) | seconds) - names
         if not gone:
             return tuple(out), tuple(remarks)
-        of_layout = of_layout or {e.id for e in spread(layout.member)}
+        of_layout = of_layout or _ids(layout.member)
         present = names | _seconds(out)
         changed = False
         for n, entry in enumerate(out):
@@ -389,16 +394,16 @@ def _require_own_ids(file: BuildFile, layout: Layout, where: str) -> None:
     ]
     seen: dict[str, TomlKey] = {}
     for entry, key in written:
-        for one in spread([entry]):
-            if one.id not in seen:
-                seen[one.id] = key
+        for id_, _ in _legs(entry):
+            if id_ not in seen:
+                seen[id_] = key
                 continue
-            first = seen[one.id]
+            first = seen[id_]
             problem, hint = "two members have this id.", "Give one of them another `id`."
             if key:
                 other = f"[[{first[0]}]] entry {int(first[1]) + 1}" if first else "the layout"
-                raise key_error(where, key, one.id, problem, f"The other is in {other}. {hint}")
-            raise InputError(f"layout {layout.name}", "id", one.id, problem=problem, hint=hint)
+                raise key_error(where, key, id_, problem, f"The other is in {other}. {hint}")
+            raise InputError(f"layout {layout.name}", "id", id_, problem=problem, hint=hint)
 
 
 def _require_roles(file: BuildFile, entries: Sequence[MemberEntry], where: str) -> None:
