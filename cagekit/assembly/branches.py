@@ -27,6 +27,8 @@ SHARED = 0.5
 """Depth (mm) to which one branch may reach into another's wall where it leaves the parent."""
 RING = 48
 """Points looked at round a tube."""
+OPPOSITE = -0.5
+"""Cosine between the ways of two branches below which they most likely do not meet."""
 LOT = 64
 """Meetings looked at in one pass: what their samples take stays small."""
 
@@ -80,6 +82,17 @@ class Meeting(NamedTuple):
     def words(self) -> Hashable:
         """The same of another version."""
         return self.member.id, self.end, self.parent.id, self.other.id
+
+    @property
+    def likely(self) -> bool:
+        """Whether they most likely meet: they leave one node, and not to opposite sides."""
+        path, radius = self.member.path, self.member.tube.outer_radius
+        node, out = path.end_point(self.end), path.out_direction(self.end)
+        return any(
+            float(np.abs(self.other.path.end_point(name) - node).max()) < radius
+            and float(self.other.path.out_direction(name) @ out) > OPPOSITE
+            for name, _ in self.other.ends
+        )
 
 
 def run_into(asked: Sequence[Meeting]) -> list[bool]:

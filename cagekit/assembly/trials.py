@@ -18,9 +18,9 @@ from cagekit.errors import CopeError
 class Trials:
     """What is supposed while tubes are made, to be looked at for all versions at one go.
 
-    Which earlier branches an end runs into is supposed to be as in the version before. Which of
-    them shape its cut only the cut itself tells: until then all are supposed to, as they nearly
-    always do. A version is made again only where something was wrong.
+    Which earlier branches an end runs into is supposed to be as in the version before, or as their
+    nodes have it. Which of them shape its cut only the cut itself tells: until then all are
+    supposed to, as they nearly always do. A version is made again only where something was wrong.
     """
 
     def __init__(self, kept: Kept, latest: Latest) -> None:
@@ -68,10 +68,7 @@ class Trials:
         known = was.answers if was is not None and same else {}
         new = [o for o in others if o not in known]
         near = [Meeting(member, name, parent, o) for o in within_reach(member, name, new)]
-        first = [m for m in near if self._supposes(m) is None]
-        for meeting, holds in zip(first, run_into(first) if first else (), strict=True):
-            self._tell(meeting, holds)
-        ways = {m.other: bool(self._supposes(m)) for m in near}
+        ways = {m.other: self._supposes(m) for m in near}
         met = EndMet(member, parent, {o: known.get(o, ways.get(o, False)) for o in others})
         if any(m.key in self._asked for m in near):
             self._ends.append((name, met, near))
@@ -79,28 +76,25 @@ class Trials:
             self._latest.ends[member.id, name] = met
         return tuple([o.id for o, holds in met.answers.items() if holds])
 
-    def _supposes(self, meeting: Meeting) -> bool | None:
-        """Whether a meeting holds, as far as is known or as it was; None of a new one."""
+    def _supposes(self, meeting: Meeting) -> bool:
+        """Whether a meeting holds, as far as is known, as it was, or as it most likely is."""
         key = meeting.key
         if key not in self._told and (known := self._kept.find(key)) is not None:
             self._told[key] = known
         if key in self._told:
             return bool(self._told[key])
         way = self._latest.met.get(meeting.words)
-        if way is not None:
-            self._asked[key] = meeting
-            self._supposed[key] = way
+        way = meeting.likely if way is None else way
+        self._asked[key] = meeting
+        self._supposed[key] = way
         return way
-
-    def _tell(self, meeting: Meeting, holds: bool) -> None:
-        self._told[meeting.key] = self._latest.met[meeting.words] = holds
-        self._kept.once(meeting.key, lambda: holds)
 
     def look(self) -> None:
         """Look at all meetings of which something was supposed."""
         asked = list(self._asked.values())
         for meeting, holds in zip(asked, run_into(asked) if asked else (), strict=True):
-            self._tell(meeting, holds)
+            self._told[meeting.key] = self._latest.met[meeting.words] = holds
+            self._kept.once(meeting.key, partial(bool, holds))
         for name, met, near in self._ends:
             told = {m.other: bool(self._told[m.key]) for m in near}
             now = met._replace(answers={**met.answers, **told})

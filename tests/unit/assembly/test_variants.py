@@ -183,6 +183,21 @@ def test_nothing_is_made_that_does_not_hang_on_what_moved(monkeypatch: pytest.Mo
     assert made == []
 
 
+@pytest.mark.parametrize("demo", DEMOS)
+def test_a_cold_start_makes_each_entry_once(demo: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is supposed of branches at first is right for the demos."""
+    made: list[str] = []
+
+    def noted(site: Site, entry: MemberEntry) -> list[Member]:
+        made.append(entry.id)
+        return make(site, entry)
+
+    monkeypatch.setattr("cagekit.assembly.assemble.make", noted)
+    build = load_build(demo)
+    members_only(build)
+    assert made == [e.id for e in build.entries]
+
+
 def test_what_is_let_go_meanwhile_is_made_again() -> None:
     """With room for next to nothing the cage is the same."""
     build = load_build("gravel-hatch")
