@@ -50,3 +50,15 @@ def cross_rows(a: Points, b: Points) -> Points:
     """Cross products of rows ``(n, 3)`` with rows."""
     (x, y, z), (u, v, w) = a.T, b.T
     return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
+
+
+def dot_columns(a: Array, b: Array) -> Vec:
+    """Products of columns ``(3, n)``, the same to the last bit whatever stands beside."""
+    return np.asarray(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
+
+
+def cross_columns(a: Array, b: Array) -> Array:
+    """Cross products of columns ``(3, n)``."""
+    return np.array(
+        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+    )

@@ -8,22 +8,21 @@ starts when it is pushed down that ray until it touches. Frame: car axes, mm, ra
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, inf
+from math import inf
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3, dot_columns
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece, Vec, unit, vec
-from cagekit.geometry.quartic import Quartic
+from cagekit.geometry.torus import RaysAtBends, Toruses
 from cagekit.units.tolerance import (
     EXACT_EDGE,
     KERNEL_POINT,
     LAST_ANGLE,
-    LAST_STEP,
     NO_LENGTH,
     ROUNDING,
 )
@@ -66,19 +65,15 @@ class Contact(NamedTuple):
     ok: Bools
     gap: Vec
 
-
-class ParallelRays(NamedTuple):
-    """A bundle of parallel rays.
-
-    Attributes:
-        origins: points at s = 0, ``(n, 3)`` mm.
-        direction: unit vector along all of them, ``(3,)``.
-        window: depths along the rays, mm, outside of which nothing is looked for.
-    """
-
-    origins: Points
-    direction: Vec
-    window: Window
+    def part(self, rays: slice, shape: tuple[int, ...]) -> Contact:
+        """Those of some rays of a row ``(n,)``, in another shape."""
+        s, active, ok, gap = self
+        return Contact(
+            s[rays].reshape(shape),
+            active[rays].reshape(shape),
+            ok[rays].reshape(shape),
+            gap[rays].reshape(shape),
+        )
 
 
 class Bundle(NamedTuple):
@@ -88,17 +83,6 @@ class Bundle(NamedTuple):
     origins: Array
     direction: Vec
     windows: Sequence[Window]
-
-
-class _Samples(NamedTuple):
-    """A torus along rays: its quartic, the depth of t = 0, grid, values, and brackets by ray."""
-
-    quartic: Quartic
-    middle: float
-    grid: Vec
-    f: Array
-    exits: tuple[Ints, ...]
-    dips: tuple[Ints, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -181,7 +165,7 @@ class CylinderPiece:
             direction: unit vector along all of them, ``(3,)``.
             window: depths along the rays, mm, outside of which nothing is looked for.
         """
-        return _at_straights([(self, ParallelRays(origins, direction, window))])[0]
+        return _solved(self, origins, direction, window)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -286,96 +270,7 @@ class TorusPiece:
             direction: unit vector along all of them, ``(3,)``.
             window: depths along the rays, mm, outside of which nothing is looked for.
         """
-        return _at_bends([(self, ParallelRays(origins, direction, window))])[0]
-
-    def sampled(self, rays: ParallelRays) -> _Samples:
-        """The quartic and its slope on a grid that finds every exit and every dip.
-
-        Sign changes bracket exits, and minima between samples catch rays that only graze.
-        """
-        lo, hi = self._window(*rays)
-        middle = 0.5 * (lo + hi)
-        start = rays.origins + middle * rays.direction - self.centre
-        quartic = Quartic.of(start, rays.direction, self.axis, major=self.major, radius=self.radius)
-        half = 0.5 * (hi - lo)
-        count = max(16, ceil(2 * half / (0.5 * self.radius))) + 1
-        grid = np.linspace(-half, half, count)
-        f, g = quartic.values(grid)
-        exits = np.nonzero((f[:, :-1] <= 0.0) & (f[:, 1:] > 0.0))
-        dips = (g[:, :-1] < 0.0) & (g[:, 1:] >= 0.0) & (f[:, :-1] > 0.0) & (f[:, 1:] > 0.0)
-        return _Samples(quartic, middle, grid, f, exits, np.nonzero(dips))
-
-    def best(
-        self, rays: ParallelRays, samples: _Samples, exits: Vec, dips: Vec, cut: Bools
-    ) -> Solution:
-        """The contacts, of all places where rays leave the bend or come closest to it.
-
-        Args:
-            rays: the bundle.
-            samples: what was sampled of it.
-            exits: where rays leave the bend, mm from the middle of the samples.
-            dips: of rays that dip between two samples, the exit or the lowest place, mm alike.
-            cut: which of these leave the bend there.
-        """
-        origins, direction, _ = rays
-        ray, gap, spot = samples.exits[0], np.zeros(len(exits)), exits
-        grid, middle = samples.grid, samples.middle
-        if len(dips):
-            dipping = samples.dips[0]
-            near = dips.copy()
-            near[~cut] = (
-                self._passing(origins[dipping[~cut]], direction, near[~cut] + middle) - middle
-            )
-            passed = self._surface_distance(origins[dipping], direction, near + middle)
-            ray = np.concatenate([ray, dipping])
-            spot = np.concatenate([spot, near])
-            gap = np.concatenate([gap, np.where(cut, 0.0, np.maximum(passed, 0.0))])
-        s = spot + middle
-        over = self.overshoot(origins[ray] + s[:, None] * direction)
-        met = np.zeros(len(origins), dtype=bool)
-        met[ray] = True
-        if not met.all():
-            none = np.nonzero(~met)[0]
-            rest = grid[np.argmin(samples.f[none], axis=1)] + middle
-            passed = self._surface_distance(origins[none], direction, rest)
-            ray, s = np.concatenate([ray, none]), np.concatenate([s, rest])
-            # a ray with neither exit nor dip leaves through the end of the window, not through
-            # the surface: rank it behind whatever else there is
-            gap = np.concatenate([gap, np.maximum(passed, 0.0)])
-            over = np.concatenate([over, np.full(len(none), grid[-1] - grid[0])])
-        return _best(len(origins), ray, s, gap, over)
-
-    def _window(self, origins: Vec, direction: Vec, window: Window) -> Window:
-        """Limit the search to where rays can be near the torus at all."""
-        reach = self.major + 1.05 * self.radius
-        middle = (self.centre - origins) @ direction
-        lo = max(window[0], float(middle.min()) - reach)
-        hi = min(window[1], float(middle.max()) + reach)
-        return (lo, hi) if hi > lo else (lo, lo + self.radius)
-
-    def _passing(self, origins: Vec, direction: Vec, s: Vec) -> Vec:
-        """Where rays come closest to the bend's centre line, from a guess nearby, ``(n,)`` mm.
-
-        There the shortest line between ray and centre line is square to both, so that a cope
-        goes on beside a bend as it does beside a straight.
-        """
-        for _ in range(20 if len(s) else 0):
-            w = origins + s[:, None] * direction - self.centre
-            flat = w - (w @ self.axis)[:, None] * self.axis
-            ring = np.linalg.norm(flat, axis=1)
-            away = w - self.major * flat / ring[:, None]
-            lean = np.cross(self.axis, flat / ring[:, None]) @ direction
-            step = (away @ direction) / np.maximum(1.0 - self.major / ring * lean**2, 0.1)
-            s = s - np.clip(step, -self.radius, self.radius)
-            if float(np.abs(step).max()) < LAST_STEP:
-                break
-        return s
-
-    def _surface_distance(self, origins: Vec, direction: Vec, s: Vec) -> Vec:
-        w = origins + s[:, None] * direction - self.centre
-        h = w @ self.axis
-        ring = np.linalg.norm(w - h[:, None] * self.axis, axis=1)
-        return np.asarray(np.hypot(ring - self.major, h) - self.radius)
+        return _solved(self, origins, direction, window)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -407,9 +302,7 @@ class PlaneFace:
             direction: unit vector along all of them, ``(3,)``.
             window: depths along the rays, mm, outside of which nothing is looked for.
         """
-        s = ((self.point - origins) @ self.normal) / float(direction @ self.normal)
-        zero = np.zeros(len(s))
-        return Solution(s, zero, zero)
+        return _solved(self, origins, direction, window)
 
 
 ContactSurface = CylinderPiece | TorusPiece | PlaneFace
@@ -496,32 +389,31 @@ def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
 
     What a bundle gets hangs on itself alone, to the last bit: the others only save calls.
     """
-    return [
-        first_of(found, b.origins.shape[:-1])
-        for b, found in zip(bundles, solutions(bundles), strict=True)
-    ]
+    asked, met = _pushed_back(bundles)
+    counts = np.array([len(b.surfaces) for b in bundles], dtype=np.intp)
+    first = np.cumsum(counts) - counts
+    found: dict[int, Contact] = {}
+    for count in np.unique(counts).tolist():
+        these = np.flatnonzero(counts == count)
+        # a row for each surface, the rays of all these bundles one after the other
+        rays = asked.rays[first[these]]
+        begin = np.cumsum(rays) - rays
+        rows = asked.begin[first[these] + np.arange(count)[:, None]] - begin
+        spots = np.repeat(rows, rays, axis=1)
+        spots += np.arange(spots.shape[1])
+        one = _first(*(column[spots] for column in met))
+        for i, low, many in zip(these.tolist(), begin.tolist(), rays.tolist(), strict=True):
+            shape = bundles[i].origins.shape[:-1]
+            found[i] = one.part(slice(low, low + many), shape)
+    return [found[i] for i in range(len(bundles))]
 
 
 def solutions(bundles: Sequence[Bundle]) -> list[list[Solution]]:
     """What the rays of many bundles do at each of their own surfaces, in one array pass."""
-    flat = [b.origins.reshape(-1, 3) for b in bundles]
-    asked = [
-        (q, ParallelRays(o, b.direction, w))
-        for b, o in zip(bundles, flat, strict=True)
-        for q, w in zip(b.surfaces, b.windows, strict=True)
-    ]
-    straight = [(q, r) for q, r in asked if isinstance(q, CylinderPiece)]
-    bent = [(q, r) for q, r in asked if isinstance(q, TorusPiece)]
-    straights, bends = iter(_at_straights(straight)), iter(_at_bends(bent))
-    solved = iter(
-        [
-            next(straights)
-            if isinstance(q, CylinderPiece)
-            else (next(bends) if isinstance(q, TorusPiece) else q.solve(*r))
-            for q, r in asked
-        ]
-    )
-    return [[next(solved) for _ in b.surfaces] for b in bundles]
+    asked, met = _pushed_back(bundles)
+    ends = zip(asked.begin.tolist(), (asked.begin + asked.rays).tolist(), strict=True)
+    each = (Solution(*(c[low:high] for c in met)) for low, high in ends)
+    return [[next(each) for _ in b.surfaces] for b in bundles]
 
 
 def first_of(solved: Sequence[Solution], shape: tuple[int, ...]) -> Contact:
@@ -531,106 +423,160 @@ def first_of(solved: Sequence[Solution], shape: tuple[int, ...]) -> Contact:
         solved: what the rays do at each surface, arrays ``(n,)``.
         shape: of the answer.
     """
-    if len(solved) == 1:
-        s, gap, over = solved[0]
-        ok = (gap <= TOUCH) & (over <= RANGE_TOL)
-        active = np.zeros(shape, dtype=np.intp)
-        return Contact(s.reshape(shape), active, ok.reshape(shape), gap.reshape(shape))
-    s = np.stack([q.s for q in solved])
-    gap = np.stack([q.gap for q in solved])
-    over = np.stack([q.over for q in solved])
+    s, gap, over = zip(*solved, strict=True)
+    return _first(np.array(s), np.array(gap), np.array(over)).part(slice(None), shape)
+
+
+def _first(s: Array, gap: Array, over: Array) -> Contact:
+    """The first contact of each of n rays; a row ``(n,)`` for each surface."""
     hit = (gap <= TOUCH) & (over <= RANGE_TOL)
+    if len(s) == 1:
+        return Contact(s[0], np.zeros(s.shape[1], dtype=np.intp), hit[0], gap[0])
     ok = np.asarray(hit.any(axis=0))
     # a small lead for the surface named first keeps the choice steady where two agree
     lead = np.where(hit, s, -inf)
-    best = np.argmax(lead >= lead.max(axis=0) - ROUNDING, axis=0)
-    near = np.argmin(gap + over, axis=0)
-    active = np.where(ok, best, near)
-    pick = active[None, :]
-    s = np.take_along_axis(s, pick, axis=0)[0]
-    gap = np.take_along_axis(gap, pick, axis=0)[0]
-    return Contact(s.reshape(shape), active.reshape(shape), ok.reshape(shape), gap.reshape(shape))
+    active = np.argmax(lead >= lead.max(axis=0) - ROUNDING, axis=0)
+    if not ok.all():
+        active = np.where(ok, active, np.argmin(gap + over, axis=0))
+    columns = np.arange(s.shape[1])
+    return Contact(s[active, columns], active, ok, gap[active, columns])
 
 
-def _at_straights(asked: Sequence[tuple[CylinderPiece, ParallelRays]]) -> list[Solution]:
+class _Asked(NamedTuple):
+    """Bundles pushed back to their surfaces, one after the other.
+
+    Attributes:
+        surfaces: of all bundles, in order.
+        whose: number of each one's bundle.
+        begin: number of each one's first ray, counted through all of them, ``(m,)``.
+        rays: how many it has, ``(m,)``.
+    """
+
+    surfaces: list[ContactSurface]
+    whose: list[int]
+    begin: Ints
+    rays: Ints
+
+    @classmethod
+    def of(cls, bundles: Sequence[Bundle]) -> _Asked:
+        surfaces = [q for b in bundles for q in b.surfaces]
+        whose = [k for k, b in enumerate(bundles) for _ in b.surfaces]
+        rays = np.array([b.origins.size // 3 for b in bundles], dtype=np.intp)[whose]
+        return cls(surfaces, whose, np.cumsum(rays) - rays, rays)
+
+
+def _pushed_back(bundles: Sequence[Bundle]) -> tuple[_Asked, Sequence[Vec]]:
+    """What all rays do at all their surfaces: ``s``, ``gap`` and ``over`` one after the other."""
+    asked = _Asked.of(bundles)
+    windows = [w for b in bundles for w in b.windows]
+    met = [np.zeros(int(asked.rays.sum())) for _ in Solution._fields]
+    origins = [b.origins.reshape(-1, 3) for b in bundles]
+    kinds: dict[type, list[int]] = {}
+    for k, q in enumerate(asked.surfaces):
+        if asked.rays[k]:
+            kinds.setdefault(type(q), []).append(k)
+    for kind, these in kinds.items():
+        if kind not in _PUSHED:
+            for k in these:
+                i, low = asked.whose[k], int(asked.begin[k])
+                solved = asked.surfaces[k].solve(origins[i], bundles[i].direction, windows[k])
+                for column, some in zip(met, solved, strict=True):
+                    column[low : low + len(some)] = some
+            continue
+        rays = asked.rays[these]
+        table = [
+            (*_ROW[kind](asked.surfaces[k]), *bundles[asked.whose[k]].direction, *windows[k])
+            for k in these
+        ]
+        columns = np.concatenate([origins[asked.whose[k]].T for k in these], axis=1)
+        found = _PUSHED[kind](np.array(table).T, rays, columns)
+        if len(these) == len(asked.surfaces):
+            return asked, found
+        spots = np.repeat(asked.begin[these] - (np.cumsum(rays) - rays), rays)
+        spots += np.arange(len(spots))
+        for column, some in zip(met, found, strict=True):
+            column[spots] = some
+    return asked, met
+
+
+def _solved(q: ContactSurface, origins: Points, direction: Vec, window: Window) -> Solution:
+    return solutions([Bundle((q,), origins, direction, (window,))])[0][0]
+
+
+def _straight_row(q: CylinderPiece) -> tuple[float, ...]:
+    return (*q.start, *q.axis, q.radius, q.low, q.high)
+
+
+def _bend_row(q: TorusPiece) -> tuple[float, ...]:
+    return (*q.centre, *q.axis, *q.x, *q.y, q.major, q.radius, q.angle)
+
+
+def _plane_row(q: PlaneFace) -> tuple[float, ...]:
+    return (*q.point, *q.normal)
+
+
+def _to_straights(table: Array, rays: Ints, origins: Array) -> tuple[Vec, Vec, Vec]:
     """Rays at straights: closed form, the larger root of a quadratic; every bundle at once."""
-    if not asked:
-        return []
-    rows = [(*q.start, *q.axis, *r.direction, q.radius, q.low, q.high, *r.window) for q, r in asked]
-    table = np.array(rows).T
-    ends = np.cumsum([len(r.origins) for _, r in asked])
-    if len(asked) > 1:
-        table = table[:, np.repeat(np.arange(len(asked)), np.diff(ends, prepend=0))]
-    start, axis, way = table[0:3], table[3:6], table[6:9]
-    radius, low, high, least, most = table[9:]
-    # products by component: a ray's are the same to the last bit whatever stands beside it
-    w = np.concatenate([r.origins for _, r in asked]).T - start
-    along = _dot(w, axis)
-    across = w - along * axis
-    slope = _dot(way, axis)
+    start, axis, way = table[0:3], table[3:6], table[9:12]
+    # what hangs on the bundle alone; products by component: a ray's are the same to the last bit
+    # whatever stands beside it
+    slope = dot_columns(way, axis)
     flat = way - slope * axis
-    a, b = _dot(flat, flat), _dot(across, flat)
+    a = dot_columns(flat, flat)
+    each = np.repeat(np.concatenate([table, flat, [slope, a]]), rays, axis=1)
+    start, axis, flat = each[0:3], each[3:6], each[14:17]
+    radius, low, high = each[6:9]
+    least, most = each[12:14]
+    slope, a = each[17:19]
+    w = origins - start
+    along = dot_columns(w, axis)
+    across = w - along * axis
+    b = dot_columns(across, flat)
     # distance of the ray from the axis, from the part square to both: no cancellation
     side = across - b / a * flat
-    miss2 = _dot(side, side)
-    depth = radius**2 - miss2
+    miss2 = dot_columns(side, side)
+    depth = radius * radius - miss2
     s = (-b + np.sqrt(np.maximum(depth, 0.0) * a)) / a
     gap = np.where(depth < 0.0, np.sqrt(miss2) - radius, 0.0)
     t = along + s * slope
     over = np.maximum(np.maximum(low - t, t - high), 0.0)
     over = over + np.maximum(np.maximum(least - s, s - most), 0.0)
-    parts = (np.split(x, ends[:-1]) for x in (s, gap, over))
-    return [Solution(*x) for x in zip(*parts, strict=True)]
+    return s, gap, over
 
 
-def _dot(a: Array, b: Array) -> Vec:
-    """Products of columns ``(3, n)``, ``(n,)``."""
-    return np.asarray(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
-
-
-def _at_bends(asked: Sequence[tuple[TorusPiece, ParallelRays]]) -> list[Solution]:
-    """Rays at bends: roots of quartics, bracketed by bundle, closed in all at once.
-
-    The steps are guarded Newton steps, so the first contact is found at any angle.
-    """
-    if not asked:
-        return []
-    every = [q.sampled(r) for q, r in asked]
-    quartic = Quartic.joined([x.quartic for x in every])
-    offsets = np.cumsum([0, *(len(x.f) for x in every[:-1])])
-    ray, low, high = _brackets(every, [x.exits for x in every], offsets)
-    exits = quartic.exit(ray, low, high)
-    ray, low, high = _brackets(every, [x.dips for x in every], offsets)
-    dips = quartic.lowest(ray, low, high)
-    cut = quartic.at(ray, dips)[0] < 0.0
-    dips[cut] = quartic.exit(ray[cut], dips[cut], high[cut])
-    at_exit = np.cumsum([len(x.exits[0]) for x in every])[:-1]
-    at_dip = np.cumsum([len(x.dips[0]) for x in every])[:-1]
-    found = zip(
-        np.split(exits, at_exit), np.split(dips, at_dip), np.split(cut, at_dip), strict=True
+def _to_bends(table: Array, rays: Ints, origins: Array) -> tuple[Vec, Vec, Vec]:
+    """Rays at bends: roots of quartics; every bundle at once."""
+    asked = RaysAtBends(
+        bends=Toruses.of(table[:15]),
+        directions=table[15:18],
+        windows=table[18:20],
+        first=np.cumsum(rays) - rays,
+        bundle=np.repeat(np.arange(len(rays)), rays),
+        origins=origins,
     )
-    return [q.best(r, x, *f) for (q, r), x, f in zip(asked, every, found, strict=True)]
+    return asked.met(TOUCH, RANGE_TOL)
 
 
-def _brackets(
-    every: Sequence[_Samples], where: Sequence[tuple[Ints, ...]], offsets: Ints
-) -> tuple[Ints, Vec, Vec]:
-    """Rays, counted through all bundles, and the ends of their brackets on the grids."""
-    ray = np.concatenate([w[0] + o for w, o in zip(where, offsets, strict=True)])
-    low = np.concatenate([x.grid[w[1]] for x, w in zip(every, where, strict=True)])
-    high = np.concatenate([x.grid[w[1] + 1] for x, w in zip(every, where, strict=True)])
-    return ray, low, high
+def _to_planes(table: Array, rays: Ints, origins: Array) -> tuple[Vec, Vec, Vec]:
+    """Rays at planes; none is parallel to its own."""
+    point, normal = (np.repeat(t, rays, axis=1) for t in (table[0:3], table[3:6]))
+    rise = np.repeat(dot_columns(table[6:9], table[3:6]), rays)
+    s = dot_columns(point - origins, normal) / rise
+    return s, np.zeros(len(s)), np.zeros(len(s))
 
 
-def _best(n: int, ray: Ints, s: Vec, gap: Vec, over: Vec) -> Solution:
-    """For each ray the farthest true contact among candidates, else the nearest miss."""
-    hit = (gap <= TOUCH) & (over <= RANGE_TOL)
-    # sort so that the last entry of each ray is the one wanted
-    rank = np.where(hit, s, -inf)
-    order = np.lexsort((-(gap + over), rank, ray))
-    last = np.zeros(n, dtype=np.intp)
-    last[ray[order]] = order
-    return Solution(s[last], gap[last], over[last])
+_ROW: Mapping[type, Callable[..., tuple[float, ...]]] = {
+    CylinderPiece: _straight_row,
+    TorusPiece: _bend_row,
+    PlaneFace: _plane_row,
+}
+_PUSHED: Mapping[type, Callable[[Array, Ints, Array], tuple[Vec, Vec, Vec]]] = {
+    CylinderPiece: _to_straights,
+    TorusPiece: _to_bends,
+    PlaneFace: _to_planes,
+}
+"""What is done at each kind of surface: a column for each bundle, its number of rays, and all
+origins ``(3, n)`` in order."""
 
 
 def _stretched(
@@ -656,7 +602,6 @@ __all__ = [
     "Contact",
     "ContactSurface",
     "CylinderPiece",
-    "ParallelRays",
     "PlaneFace",
     "Solution",
     "TorusPiece",

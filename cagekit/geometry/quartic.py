@@ -1,19 +1,20 @@
 """Roots of the quartic that a torus makes along a ray, for many rays at once.
 
 With w the place from the torus' centre, R the ring's and r the section's radius and q the part of
-w square to the axis, the torus is (w.w + R^2 - r^2)^2 - 4 R^2 q.q = 0, negative inside.
+w square to the axis, the torus is (w.w + R^2 - r^2)^2 - 4 R^2 q.q = 0, negative inside. Counted
+from where the ray is nearest to the centre the quartic has no cubic term, and its slope is a cubic
+in closed form: the valleys are known without a search, and each has one place where the ray leaves.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from math import pi
 from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.geometry.arrays import Ints, Points
-from cagekit.geometry.centre_line import Vec
-from cagekit.units.tolerance import LEAST_FLOAT, SETTLED
+from cagekit.geometry.arrays import Array, Bools, Ints, Vec, dot_columns
+from cagekit.units.tolerance import LEAST_FLOAT, ROUNDING, SETTLED
 
 _SETTLED = SETTLED
 """A root whose last step (mm) was smaller is found: below it rounding of the quartic rules."""
@@ -21,103 +22,127 @@ _ROUNDING = 1e-15
 """Rounding of the quartic relative to its largest term."""
 
 
+class Valleys(NamedTuple):
+    """Where the function of each of n rays is lowest between hills, ``(n,)`` mm each.
+
+    Attributes:
+        low: the first valley; the only one where there is one.
+        hill: top between the two.
+        high: the second valley.
+        two: whether there are two; where not, ``hill`` and ``high`` are as ``low``.
+    """
+
+    low: Vec
+    hill: Vec
+    high: Vec
+    two: Bools
+
+
 class Quartic(NamedTuple):
-    """Torus function along n rays, ``((..t + c3) t + ..)``, coefficients ``(n,)``."""
+    """Torus function along n rays, ``t^4 + c2 t^2 + c1 t + c0``, coefficients ``(n,)``.
+
+    ``t`` counts from where a ray is nearest to the centre, mm.
+    """
 
     c0: Vec
     c1: Vec
     c2: Vec
-    c3: Vec
 
     @classmethod
-    def of(cls, w: Points, direction: Vec, axis: Vec, *, major: float, radius: float) -> Quartic:
-        """The function of a torus about the origin and ``axis``.
+    def of(cls, w: Array, direction: Array, axis: Array, major: Vec, radius: Vec) -> Quartic:
+        """The functions of toruses about the origin, one for each ray.
 
         Args:
-            w: points at t = 0, ``(n, 3)`` mm from the torus' centre.
-            direction: unit direction of the rays, ``(3,)``.
-            axis: unit axis of the torus, ``(3,)``.
-            major: radius of the ring, mm.
-            radius: radius of its section, mm.
+            w: nearest points to the centre, ``(3, n)`` mm from it, square to the rays.
+            direction: unit directions of the rays, ``(3, n)``.
+            axis: unit axes, ``(3, n)``.
+            major: radii of the rings, ``(n,)`` mm.
+            radius: radii of their sections, ``(n,)`` mm.
         """
-        h = w @ axis
-        q = w - h[:, None] * axis
-        flat = direction - float(direction @ axis) * axis
-        b = w @ direction
-        k = np.einsum("ij,ij->i", w, w) + major**2 - radius**2
-        m = 4 * major**2
-        c0 = k * k - m * np.einsum("ij,ij->i", q, q)
-        c1 = 4 * b * k - 2 * m * (q @ flat)
-        c2 = 4 * b * b + 2 * k - m * float(flat @ flat)
-        return cls(c0, c1, c2, 4 * b)
+        h, rise = dot_columns(w, axis), dot_columns(direction, axis)
+        flat = w - h * axis
+        ring = np.sqrt(dot_columns(flat, flat))
+        off = h * h - radius * radius
+        near, far = ring - major, ring + major
+        m = 4.0 * major * major
+        c0 = (near * near + off) * (far * far + off)
+        k = ring * ring + off + major * major
+        return cls(c0, 2.0 * m * h * rise, 2.0 * k - m * (1.0 - rise * rise))
 
-    @classmethod
-    def joined(cls, parts: Sequence[Quartic]) -> Quartic:
-        """The rays of several bundles as those of one, in order."""
-        return cls(*map(np.concatenate, zip(*parts, strict=True)))
+    def pick(self, rays: Ints | Bools) -> Quartic:
+        """Those of some rays."""
+        return Quartic(self.c0[rays], self.c1[rays], self.c2[rays])
 
-    def values(self, grid: Vec) -> tuple[Vec, Vec]:
-        """Function and slope on a grid ``(m,)`` common to all rays, shape ``(n, m)`` each."""
-        powers = np.stack([np.ones_like(grid), grid, grid**2, grid**3])
-        low = np.stack([self.c0, self.c1, self.c2, self.c3], axis=1)
-        slope = np.stack([self.c1, 2 * self.c2, 3 * self.c3, np.full_like(self.c0, 4.0)], axis=1)
-        return low @ powers + grid**4, slope @ powers
+    def height(self, t: Vec) -> Vec:
+        """The function at one ``t`` for each ray."""
+        return np.asarray(((t * t + self.c2) * t + self.c1) * t + self.c0)
 
-    def at(self, ray: Ints, t: Vec) -> tuple[Vec, Vec, Vec]:
-        """Function, slope and curvature at one ``t`` for each of the rays named."""
-        c0, c1, c2, c3 = self.c0[ray], self.c1[ray], self.c2[ray], self.c3[ray]
-        f = (((t + c3) * t + c2) * t + c1) * t + c0
-        g = ((4 * t + 3 * c3) * t + 2 * c2) * t + c1
-        return f, g, (12 * t + 6 * c3) * t + 2 * c2
+    def valleys(self) -> Valleys:
+        """Where the slope rises through nought: roots of a cubic in closed form."""
+        p, q = 0.5 * self.c2, 0.25 * self.c1
+        third = p / 3.0
+        square = 0.25 * q * q + third * third * third
+        two = square < 0.0
+        # one root: the larger term first, without cancellation
+        half = 0.5 * np.abs(q) + np.sqrt(np.maximum(square, 0.0))
+        u = np.cbrt(half)
+        low = np.copysign(u - third / np.maximum(u, LEAST_FLOAT), -q)
+        hill, high = low.copy(), low.copy()
+        rows = np.flatnonzero(two)
+        if len(rows):
+            size = np.sqrt(-third[rows])
+            turn = np.arccos(np.clip(-0.5 * q[rows] / (size * size * size), -1.0, 1.0)) / 3.0
+            high[rows] = 2.0 * size * np.cos(turn)
+            low[rows] = 2.0 * size * np.cos(turn + 2.0 * pi / 3.0)
+            hill[rows] = 2.0 * size * np.cos(turn - 2.0 * pi / 3.0)
+        low, high = self._lower(low, p, q), self._lower(high, p, q)
+        return Valleys(low, hill, high, two)
 
-    def exit(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
-        """Root between ``lo`` (inside) and ``hi`` (outside).
+    @staticmethod
+    def _lower(t: Vec, p: Vec, q: Vec) -> Vec:
+        """Take the last digits of a valley by Newton steps on the slope."""
+        for _ in range(2):
+            square = 3.0 * t * t
+            bend = square + p
+            # one that is hardly there has no digits to take
+            step = ((t * t + p) * t + q) / np.where(bend > 0.0, bend, 1.0)
+            t = t - np.where(bend > ROUNDING * (square + np.abs(p)), step, 0.0)
+        return t
+
+    def exit(self, valley: Vec, most: Vec) -> Vec:
+        """Where each ray leaves the torus: from a valley (inside) to ``most`` (outside), ``(n,)``.
 
         Each step goes to the rising root of the parabola that agrees with the quartic in value,
         slope and curvature: as quick for a ray that grazes, whose two roots nearly agree, as for
-        any other.
-
-        Args:
-            ray: index of the ray of each bracket, ``(m,)``.
-            lo: lower ends of the brackets, ``(m,)`` mm.
-            hi: upper ends of the brackets, ``(m,)`` mm.
+        any other. It is kept inside a shrinking bracket.
         """
-        return self._close_in(ray, lo, hi, order=0)
-
-    def lowest(self, ray: Ints, lo: Vec, hi: Vec) -> Vec:
-        """Minimum between ``lo`` (falling) and ``hi`` (rising), by Newton steps on the slope.
-
-        Args:
-            ray: index of the ray of each bracket, ``(m,)``.
-            lo: lower ends of the brackets, ``(m,)`` mm.
-            hi: upper ends of the brackets, ``(m,)`` mm.
-        """
-        return self._close_in(ray, lo, hi, order=1)
-
-    def _close_in(self, ray: Ints, lo: Vec, hi: Vec, *, order: int) -> Vec:
-        """Steps kept inside a shrinking bracket whose low end is negative."""
-        lo, hi = lo.copy(), hi.copy()
-        start, stop = self.at(ray, lo)[order], self.at(ray, hi)[order]
-        t = lo + (hi - lo) * np.clip(start / (start - stop), 0.05, 0.95)
-        far = np.maximum(np.abs(lo), np.abs(hi))
-        terms = (self.c0[ray], self.c1[ray] * far, self.c2[ray] * far**2, self.c3[ray] * far**3)
-        noise = _ROUNDING * sum(np.abs(v) for v in terms) / far**order
-        going = np.arange(len(t))
+        t, low, high = valley.copy(), valley, most
+        c0, c1, c2 = self
+        far = np.maximum(np.abs(low), np.abs(high))
+        noise = np.abs(c0) + np.abs(c1) * far + np.abs(c2) * far * far
+        noise *= _ROUNDING
+        here, going = valley, np.arange(len(t))
         for _ in range(60):
             if not len(going):
                 break
-            here, low, high = t[going], lo[going], hi[going]
-            f, g, h = self.at(ray[going], here)
-            value = f if order == 0 else g
-            low = np.where(value <= 0.0, here, low)
-            high = np.where(value <= 0.0, high, here)
-            new = here + (_rising_root(f, g, h) if order == 0 else -g / np.maximum(h, LEAST_FLOAT))
+            square = here * here
+            f = ((square + c2) * here + c1) * here + c0
+            g = (4.0 * square + 2.0 * c2) * here + c1
+            inside = f <= 0.0
+            low, high = np.where(inside, here, low), np.where(inside, high, here)
+            new = here + _rising_root(f, g, 12.0 * square + 2.0 * c2)
             new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
             # at the level of rounding a step tells nothing any more
-            done = np.abs(value) <= noise[going]
+            done = np.abs(f) <= noise
             new = np.where(done, here, new)
-            t[going], lo[going], hi[going] = new, low, high
-            going = going[~done & (np.abs(new - here) > _SETTLED)]
+            t[going] = new
+            more = ~done & (np.abs(new - here) > _SETTLED)
+            if more.all():
+                here = new
+                continue
+            rows = np.flatnonzero(more)
+            going, here, low, high = going[rows], new[rows], low[rows], high[rows]
+            c0, c1, c2, noise = c0[rows], c1[rows], c2[rows], noise[rows]
         return t
 
 
@@ -128,4 +153,4 @@ def _rising_root(f: Vec, g: Vec, h: Vec) -> Vec:
         return np.where(g > 0.0, -2.0 * f / (g + root), (root - g) / h)
 
 
-__all__ = ["Quartic"]
+__all__ = ["Quartic", "Valleys"]

@@ -1,0 +1,232 @@
+"""Where rays leave bends, or pass them: all rays at all bends of many bundles in one array pass.
+
+Products go by component, so that what a ray gets is the same to the last bit whatever stands
+beside it. Frame: car axes, mm, rad.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from cagekit.geometry.arrays import Array, Ints, Vec, cross_columns, dot_columns
+from cagekit.geometry.quartic import Quartic, Valleys
+from cagekit.units.tolerance import LAST_STEP, NO_LENGTH
+
+_STEPS = 20
+"""Most steps to where a ray passes a bend."""
+_BESIDE = 1.05
+"""So many outside radii beyond its ring a bend is out of every ray's way."""
+
+
+class Toruses(NamedTuple):
+    """Bends as columns, one for each of n rays or of n bundles.
+
+    ``centre``, unit ``axis``, unit vectors ``x`` to the start and ``y`` along the tangent there
+    are ``(3, n)``; the radii ``major`` of centre line and ``radius`` of the outside, mm, and the
+    ``angle`` are ``(n,)``.
+    """
+
+    centre: Array
+    axis: Array
+    x: Array
+    y: Array
+    major: Vec
+    radius: Vec
+    angle: Vec
+
+    @classmethod
+    def of(cls, table: Array) -> Toruses:
+        """From the columns ``(15, n)`` one below the other."""
+        return cls(table[0:3], table[3:6], table[6:9], table[9:12], *table[12:15])
+
+    def pick(self, columns: Ints) -> Toruses:
+        """Some of them, which may come more than once."""
+        return Toruses(*(c[..., columns] for c in self))
+
+    def turn(self, points: Array) -> Vec:
+        """Angles (rad from the bend's start, nearest turn) of points ``(3, n)``, one each."""
+        w = points - self.centre
+        half = 0.5 * self.angle
+        raw = np.arctan2(dot_columns(w, self.y), dot_columns(w, self.x)) - half
+        return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
+
+    def overshoot(self, points: Array) -> Vec:
+        """How far points ``(3, n)`` lie beyond the bends' ends, mm along the centre line."""
+        t = self.turn(points)
+        return np.asarray(np.maximum(np.maximum(-t, t - self.angle), 0.0) * self.major)
+
+    def above(self, points: Array) -> Vec:
+        """Distances (mm) of points ``(3, n)`` from the whole torus' outside, negative inside."""
+        w = points - self.centre
+        h = dot_columns(w, self.axis)
+        flat = w - h * self.axis
+        ring = np.sqrt(dot_columns(flat, flat)) - self.major
+        return np.asarray(np.sqrt(ring * ring + h * h) - self.radius)
+
+    def passing(self, origins: Array, direction: Array, s: Vec) -> Vec:
+        """Where rays come closest to the centre lines, from guesses ``s`` nearby, ``(n,)`` mm.
+
+        There the shortest line between ray and centre line is square to both, so that a cope
+        goes on beside a bend as it does beside a straight. A centre line counts as a whole circle.
+
+        Args:
+            origins: points of the rays at s = 0, ``(3, n)`` mm.
+            direction: unit directions, ``(3, n)``.
+            s: guesses, mm.
+        """
+        s, going, bend = s.copy(), np.arange(len(s)), self
+        for _ in range(_STEPS):
+            if not len(going):
+                break
+            here = s[going]
+            w = origins + here * direction - bend.centre
+            flat = w - dot_columns(w, bend.axis) * bend.axis
+            ring = np.maximum(np.sqrt(dot_columns(flat, flat)), NO_LENGTH)
+            out = flat / ring
+            # along the centre line goes axis x out
+            lean = dot_columns(cross_columns(bend.axis, out), direction)
+            share = np.maximum(1.0 - bend.major / ring * lean * lean, 0.1)
+            step = dot_columns(w - bend.major * out, direction) / share
+            s[going] = here - np.clip(step, -bend.radius, bend.radius)
+            more = np.flatnonzero(np.abs(step) >= LAST_STEP)
+            if len(more) < len(going):
+                going, bend = going[more], bend.pick(more)
+                origins, direction = origins[:, more], direction[:, more]
+        return s
+
+
+class Met(NamedTuple):
+    """What rays do at bends, ``(n,)`` each: see ``Solution`` in ``contact.py``."""
+
+    s: Vec
+    gap: Vec
+    over: Vec
+
+    def put(self, rows: Ints, s: Vec, gap: Vec, over: Vec, *, touch: float, beyond: float) -> None:
+        """Write in what was found of some rays where it is better than what stands there.
+
+        Better is a true contact, the farther one of two, else the nearer miss.
+
+        Args:
+            rows: numbers of the rays, ``(m,)``, each once.
+            s: depths, ``(m,)`` mm.
+            gap: by how much the rays pass, ``(m,)`` mm.
+            over: how far past the bends' ends, ``(m,)`` mm.
+            touch: a ray that passes by less than this is tangent, mm.
+            beyond: so far past the bend's ends a contact counts, mm.
+        """
+        old_s, old_miss = self.s[rows], self.gap[rows] + self.over[rows]
+        was = (self.gap[rows] <= touch) & (self.over[rows] <= beyond)
+        hit = (gap <= touch) & (over <= beyond)
+        both = np.where(hit, s >= old_s, gap + over <= old_miss)
+        better = np.flatnonzero((hit & ~was) | ((hit == was) & both))
+        at = rows[better]
+        self.s[at], self.gap[at], self.over[at] = s[better], gap[better], over[better]
+
+
+class RaysAtBends(NamedTuple):
+    """Rays, each with the bend that it is pushed back to.
+
+    Attributes:
+        bends: one for each bundle of rays.
+        directions: of the bundles, ``(3, m)``.
+        windows: of the bundles, depths ``(2, m)`` mm outside of which nothing is looked for.
+        first: number of each bundle's first ray, ``(m,)``; none is empty.
+        bundle: of each ray, ``(n,)``.
+        origins: points of the rays at s = 0, ``(3, n)`` mm.
+    """
+
+    bends: Toruses
+    directions: Array
+    windows: Array
+    first: Ints
+    bundle: Ints
+    origins: Array
+
+    def met(self, touch: float, beyond: float) -> Met:
+        """Where each ray leaves its bend, or comes closest to it.
+
+        Args:
+            touch: a ray that passes by less than this is tangent, mm.
+            beyond: so far past the bend's ends a contact counts, mm.
+        """
+        bundle, origins = self.bundle, self.origins
+        bend, direction = self.bends.pick(bundle), self.directions[:, bundle]
+        middle = dot_columns(bend.centre - origins, direction)
+        low, high = self._window(middle)
+        low, high = low[bundle], high[bundle]
+        foot = origins + middle * direction - bend.centre
+        quartic = Quartic.of(foot, direction, bend.axis, bend.major, bend.radius)
+        valleys = quartic.valleys()
+        found = self._through(quartic, valleys, low - middle, high - middle, middle)
+        met = Met(*(np.full(len(middle), v) for v in (0.0, np.inf, np.inf)))
+        for rows, s, gap in found:
+            over = self._picked(rows)[2].overshoot(origins[:, rows] + s * direction[:, rows])
+            met.put(rows, s, gap, over, touch=touch, beyond=beyond)
+        none = np.flatnonzero(np.isinf(met.gap))
+        if len(none):
+            low, high = low[none], high[none]
+            s = _lowest(quartic.pick(none), valleys, none, low - middle[none], high - middle[none])
+            met.s[none] = s = s + middle[none]
+            o, d, bends = self._picked(none)
+            # a ray with neither exit nor dip leaves through the end of the window, not through
+            # the surface: rank it behind whatever else there is
+            met.gap[none] = np.maximum(bends.above(o + s * d), 0.0)
+            met.over[none] = high - low
+        return met
+
+    def _picked(self, rows: Ints) -> tuple[Array, Array, Toruses]:
+        """Origins, directions and bends of some rays."""
+        of = self.bundle[rows]
+        return self.origins[:, rows], self.directions[:, of], self.bends.pick(of)
+
+    def _window(self, middle: Vec) -> tuple[Vec, Vec]:
+        """Limit the search to where the rays of each bundle can be near its torus at all."""
+        reach = self.bends.major + _BESIDE * self.bends.radius
+        low = np.maximum(self.windows[0], np.minimum.reduceat(middle, self.first) - reach)
+        high = np.minimum(self.windows[1], np.maximum.reduceat(middle, self.first) + reach)
+        return low, np.where(high > low, high, low + self.bends.radius)
+
+    def _through(
+        self, quartic: Quartic, valleys: Valleys, low: Vec, high: Vec, middle: Vec
+    ) -> list[tuple[Ints, Vec, Vec]]:
+        """Rays that leave or pass their bends within the window: number, depth and gap of each."""
+        hill = quartic.height(valleys.hill)
+        end = 2.0 * (self.bends.major + self.bends.radius)[self.bundle]
+        out = []
+        for valley, most, there in (
+            (valleys.low, valleys.hill, valleys.two),
+            (valleys.high, end, np.ones(len(end), dtype=bool)),
+        ):
+            depth = quartic.height(valley)
+            leaves = there & (depth < 0.0)
+            if most is not end:
+                leaves &= hill > 0.0
+            rows = np.flatnonzero(leaves)
+            if len(rows):
+                t = quartic.pick(rows).exit(valley[rows], most[rows])
+                inside = (t >= low[rows]) & (t <= high[rows])
+                rows, t = rows[inside], t[inside]
+                out.append((rows, t + middle[rows], np.zeros(len(rows))))
+            dips = there & (depth >= 0.0) & (valley >= low) & (valley <= high)
+            rows = np.flatnonzero(dips)
+            if len(rows):
+                o, d, bends = self._picked(rows)
+                s = bends.passing(o, d, valley[rows] + middle[rows])
+                out.append((rows, s, np.maximum(bends.above(o + s * d), 0.0)))
+        return out
+
+
+def _lowest(quartic: Quartic, valleys: Valleys, rows: Ints, low: Vec, high: Vec) -> Vec:
+    """Where within its window each ray is lowest."""
+    t, least = low, quartic.height(low)
+    for other in (high, valleys.low[rows], valleys.high[rows]):
+        height = quartic.height(other)
+        lower = (height < least) & (other >= low) & (other <= high)
+        t, least = np.where(lower, other, t), np.where(lower, height, least)
+    return t
+
+
+__all__ = ["Met", "RaysAtBends", "Toruses"]
