@@ -15,10 +15,11 @@ from math import cos, pi, sin
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
+from cagekit.car.shell import Boxed
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.tooling import Torch
-from cagekit.units.tolerance import ALIGNED, ALONG
+from cagekit.units.tolerance import ALIGNED, ALONG, ROUNDING
 
 SPOTS = 24
 """Spots looked at round a saddle."""
@@ -82,6 +83,23 @@ class Rays:
     tips: Vec
     radius: Vec
     is_body: np.ndarray
+
+    def clashes(self, solids: Mapping[str, Boxed]) -> dict[str, InWay]:
+        """Where each of some solids stands in the way; one whose box lies off the torch nowhere.
+
+        Args:
+            solids: parts of the car, by name.
+        """
+        around = self.radius[:, None] + ROUNDING
+        low = (self.tips - around).min(axis=(0, 1, 2))
+        high = (self.tips + around).max(axis=(0, 1, 2))
+        nowhere = np.zeros(self.tips.shape[:2], bool)
+        out = {}
+        for name, solid in solids.items():
+            first, last = solid.box
+            off = (first > high).any() or (last < low).any()
+            out[name] = nowhere if off else self.clash(solid.gap)
+        return out
 
     def clash(self, gap: Callable[[Points], Vec], *, own: bool = False) -> InWay:
         """Where something stands in the way of the torch.

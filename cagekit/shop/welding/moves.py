@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import product
 from math import ceil, cos, radians, sin
 
 import numpy as np
@@ -19,10 +20,10 @@ from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
-from cagekit.car.shell import ShellSurface
+from cagekit.car.shell import Boxed, ShellSurface
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, vec
-from cagekit.geometry.shapes import Solid
+from cagekit.geometry.shapes import Corners
 
 LOWERINGS = (50.0, 100.0, 150.0)
 """Drops tried, mm (common practice)."""
@@ -99,7 +100,7 @@ class Pose:
         """Where points ``(n, 3)`` of the cage lie in the car."""
         return np.asarray((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
 
-    def shell(self, surfaces: Mapping[str, Solid]) -> dict[str, Solid]:
+    def shell(self, surfaces: Mapping[str, Boxed]) -> dict[str, Boxed]:
         """The shell as it lies round the moved cage."""
         return {n: Moved(s, self.turn, self.shift, self.pivot) for n, s in surfaces.items()}
 
@@ -108,10 +109,20 @@ class Pose:
 class Moved:
     """A solid of the shell as seen from a cage that was turned and shifted against it."""
 
-    solid: Solid
+    solid: Boxed
     turn: Vec
     shift: Vec
     pivot: Vec
+
+    @property
+    def box(self) -> Corners:
+        """A box round it, along the axes of the cage's own frame."""
+        ends = np.array(self.solid.box)
+        if not np.isfinite(ends).all():
+            return np.full(3, -np.inf), np.full(3, np.inf)
+        corners = np.array(list(product(*ends.T)))
+        back = (corners - self.shift - self.pivot) @ self.turn + self.pivot
+        return back.min(0), back.max(0)
 
     def gap(self, points: Points) -> Vec:
         """Distance of the moved points ``(n, 3)`` to the solid, ``(n,)`` mm."""
@@ -177,7 +188,10 @@ class _Steel:
         for end in through:
             free |= self.from_end[end] <= 1.5 * abs(amount) + self.room
         found: list[tuple[int, int]] = []
+        low, high, reach = gone.min(0), gone.max(0), float(self.radius.max())
         for i, s in enumerate(self.surfaces):
+            if not s.beside(low, high, reach):
+                continue
             gap = s.solid.gap(gone) - self.radius
             bad = gap < np.minimum(self.rest[s.name] - self.radius, 0.0) - SLACK
             if s.stood_on:

@@ -16,9 +16,9 @@ import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import EndKind, Member
-from cagekit.car.shell import ShellSurface, surfaces
+from cagekit.car.shell import Boxed, ShellSurface, surfaces
 from cagekit.errors import GeometryError
-from cagekit.geometry.shapes import Capsule, Solid
+from cagekit.geometry.shapes import Capsule
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.welding.access import InWay, Rays, Reach, clash_with, rays_of, reach_past
@@ -95,8 +95,8 @@ class _Site:
     cage: Cage
     torch: Torch
     standing: tuple[ShellSurface, ...]
-    shell: Mapping[str, Solid]
-    frame: Mapping[str, Solid]
+    shell: Mapping[str, Boxed]
+    frame: Mapping[str, Boxed]
     rays: dict[str, Rays] = field(default_factory=dict)
     near: dict[str, frozenset[str]] = field(default_factory=dict)
     seen: dict[tuple[str, frozenset[str]], Reach] = field(default_factory=dict)
@@ -115,25 +115,22 @@ class _Site:
         tubes = (*self.cage.members, *(() if pose else self.cage.chassis))
         in_way = {m: self.clash(joint, m) for m in tubes if m in here}
         if pose is None:
-            in_way |= {name: self.clash(joint, name) for name in self.shell}
+            new = {n: s for n, s in self.shell.items() if (joint.id, n) not in self.clashes}
+            self.clashes.update({(joint.id, n): c for n, c in rays.clashes(new).items()})
+            in_way |= {name: self.clashes[joint.id, name] for name in self.shell}
         else:
             fixed = {**self.shell, **self.frame}
-            in_way |= {name: rays.clash(s.gap) for name, s in pose.shell(fixed).items()}
+            in_way |= rays.clashes(pose.shell(fixed))
         found = reach_past(joint, rays, in_way)
         if pose is None:
             self.seen[key] = found
         return found
 
     def clash(self, joint: Joint, name: str) -> InWay:
-        """Where a tube or a surface of the shell stands in the way of the torch at a joint."""
+        """Where a tube stands in the way of the torch at a joint."""
         key = (joint.id, name)
         if key not in self.clashes:
-            rays = self.rays[joint.id]
-            self.clashes[key] = (
-                rays.clash(self.shell[name].gap)
-                if name in self.shell
-                else clash_with(self.cage, joint, rays, name)
-            )
+            self.clashes[key] = clash_with(self.cage, joint, self.rays[joint.id], name)
         return self.clashes[key]
 
     def without(self, glass: Iterable[str]) -> _Site:

@@ -12,12 +12,13 @@ from pieces import reach
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
+from cagekit.car.shell import Boxed, box
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.tooling import Torch
 from cagekit.materials.tubes import Tube
 from cagekit.shop.papers.order import move_text, order_of_work
-from cagekit.shop.welding.access import SPOTS
+from cagekit.shop.welding.access import SPOTS, rays_of
 from cagekit.shop.welding.moves import Moved, Way
 from cagekit.shop.welding.welds import WeldPlan, plan_welding
 
@@ -32,6 +33,10 @@ class Wall:
         self, point: tuple[float, float, float], inward: tuple[float, float, float]
     ) -> None:
         self.point, self.inward = vec(point), unit(inward)
+
+    @property
+    def box(self) -> tuple[Vec, Vec]:
+        return np.full(3, -np.inf), np.full(3, np.inf)
 
     def gap(self, points: Vec) -> Vec:
         return np.asarray((points - self.point) @ self.inward)
@@ -141,6 +146,29 @@ def test_a_cage_leaned_forward_brings_its_top_away_from_a_wall_behind() -> None:
     turn = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
     leaned = Moved(wall, turn, vec((0, 0, 0)), vec((0, 0, 0)))
     assert leaned.gap(np.array([[0.0, 0.0, 1000.0]]))[0] == pytest.approx(50 + 1000 * np.sin(a))
+
+
+def test_what_lies_off_the_torch_is_told_by_its_box() -> None:
+    """The same as spot by spot, for boxes all over the place and for ones that were moved."""
+    cage = tee()
+    rays = rays_of(cage, cage.joints[0], TORCH)
+    rng = np.random.default_rng(7)
+    solids: dict[str, Boxed] = {}
+    for n in range(60):
+        at = rng.uniform(-400, 400, 3)
+        size = rng.uniform(5, 80, 3)
+        solids[f"box {n}"] = box(tuple(at - size), tuple(at + size))
+    a = 0.3
+    turn = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
+    for n in range(60):
+        solid = solids[f"box {n}"]
+        solids[f"moved {n}"] = Moved(solid, turn, vec((30, 0, -60)), vec((100, 0, 0)))
+    found = rays.clashes(solids)
+    assert {n: c.tolist() for n, c in found.items()} == {
+        n: rays.clash(s.gap).tolist() for n, s in solids.items()
+    }
+    met = [c.any() for c in found.values()]
+    assert 10 < sum(met) < 100
 
 
 @pytest.fixture(scope="module")
