@@ -39,12 +39,12 @@ def write_png(design: Design, folder: Path) -> None:
 
 
 def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> bytes:
-    """One case alone with the key, as a PNG file."""
+    """One case alone with the key, as a PNG file: packed loosely, as the typesetter unpacks it."""
     sheet = PictureSheet(2 * WIDTH, HEIGHT + 40, edge=EDGE)
     _key(sheet, EDGE, 20)
     _row(sheet, result, case, 46, units)
     out = BytesIO()
-    sheet.image.save(out, "PNG", optimize=False, compress_level=6)
+    sheet.image.save(out, "PNG", optimize=False, compress_level=1)
     return out.getvalue()
 
 
