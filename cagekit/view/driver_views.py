@@ -259,8 +259,9 @@ def _blended(
 ) -> NDArray[np.uint8]:
     """The whole scene, tubes in front of people half transparent."""
     whole = render([*tubes, *persons], frame, paper=PAPER)
-    alone = render(persons, frame, paper=PAPER)
-    cover = (whole.seen >= 0) & (whole.seen < len(tubes)) & (alone.seen >= 0)
+    tube = (whole.seen >= 0) & (whole.seen < len(tubes))
+    alone = render(persons, frame, paper=PAPER, where=tube)
+    cover = tube & (alone.seen >= 0)
     image = whole.image.copy()
     image[cover] = GHOST * whole.image[cover].astype(float) + (1 - GHOST) * alone.image[cover]
     return image
