@@ -86,6 +86,7 @@ class EndRays:
             equal tubes exactly concentric.
         surfaces: what the end stands on: those of the cut, then the bands beside bends.
         closures: for each contact surface what the cope goes on along beside it.
+        count: angle of the reference line in the cut's own count (rad), and which way that runs.
     """
 
     cut: EndCut
@@ -95,6 +96,7 @@ class EndRays:
     node: Array
     surfaces: tuple[EndSurface, ...]
     closures: tuple[int, ...]
+    count: tuple[float, float]
     shift: float = 0.0
 
     @classmethod
@@ -116,9 +118,11 @@ class EndRays:
             if isinstance(s, TorusPiece):
                 closures[k] = len(surfaces)
                 surfaces.append(BandFace(Spine(chart, s), s))
+        turn = float(np.arctan2(x @ cut.side, x @ cut.zero))
         return cls(
             cut=cut, x=x, y=y, room=room, node=node, surfaces=tuple(surfaces),
-            closures=tuple(closures), shift=float(np.sqrt(off @ off)),
+            closures=tuple(closures), count=(turn, 1.0 if cut.which == "b" else -1.0),
+            shift=float(np.sqrt(off @ off)),
         )  # fmt: skip
 
     @property
@@ -157,7 +161,7 @@ class EndRays:
             phi: angles around the tube, rad.
             rho: distances from the axis, mm.
         """
-        turn, sign = self._turn
+        turn, sign = self.count
         bundle = self.cut.bundle(turn + sign * phi, rho)
         (solved,) = yield [bundle]
         touch = first_of(solved, bundle.origins.shape[:-1])
@@ -165,19 +169,13 @@ class EndRays:
         active = np.where(beside, np.asarray(self.closures)[touch.active], touch.active)
         return solved, touch.s, active
 
-    @property
-    def _turn(self) -> tuple[float, float]:
-        """Angle of the reference line in the cut's own count, and which way that runs."""
-        turn = np.arctan2(self.x @ self.cut.side, self.x @ self.cut.zero)
-        return float(turn), 1.0 if self.cut.which == "b" else -1.0
-
     def scanned(self, side: int) -> tuple[Array, Ints]:
         """Angles all round, rising ``(m,)``, and the surfaces that take the rays there.
 
         Args:
             side: 0 for the outside, 1 for the bore.
         """
-        turn, sign = self._turn
+        turn, sign = self.count
         phi = (sign * (self.cut.grid - turn)) % tau
         order = np.argsort(phi)
         seen = self.cut.seen(side)
