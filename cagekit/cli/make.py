@@ -79,14 +79,16 @@ def run(args: argparse.Namespace) -> int:
                 print(f"{told(counts)}; nothing was written (--strict). `check` tells them.")
             return 1
         target = Path(args.out) if args.out else Path("outputs") / job.build.name
-        # what lives until the end is not looked at again: then clearing up after a product is quick
-        gc.freeze()
 
         def next_product(name: str) -> None:
+            # what outlives a product lives until the end: it is not looked at again
             gc.collect()
+            gc.freeze()
             progress.step(f"making {name}")
 
         made = job.make(target, only, jobs=args.jobs, progress=next_product)
+    if args.debug and made.alone:
+        note(f"debug: one process made everything: {made.alone}")
     for remark in job.cage.notes:
         note(f"note: {in_words(remark)}")
     if made.dropped:

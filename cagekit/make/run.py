@@ -13,7 +13,7 @@ from typing import Any
 from cagekit.design import Design
 from cagekit.errors import KernelError
 from cagekit.inputs.presets import label
-from cagekit.make.beside import Second, packed, take
+from cagekit.make.beside import Second, StaysHereError, packed, take
 from cagekit.make.products import Check, Product, chosen
 from cagekit.process import cores
 from cagekit.writers.folder import swapped_in
@@ -25,7 +25,8 @@ class Made:
     """What a run made: the folder, its files by product, and products kept from the last run.
 
     ``remarks`` tell of files of the last run that somebody had edited; ``left_out`` are the parts
-    whose solid could not be made, each with why.
+    whose solid could not be made, each with why. ``alone`` tells why one process made everything
+    where two were to; empty where they did, or one was to.
     """
 
     folder: Path
@@ -34,6 +35,7 @@ class Made:
     dropped: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     left_out: Mapping[str, str] = field(default_factory=dict)
+    alone: str = ""
 
 
 def make(
@@ -76,7 +78,7 @@ def make(
     options: dict[str, Any] = {"units": design.units, **dict(sorted(design.options.items()))}
     remarks: list[str] = []
     with swapped_in(target, remarks.append) as fresh, ExitStack() as running:
-        files, left_out = _written(products, design, fresh, progress, running, jobs)
+        files, left_out, alone = _written(products, design, fresh, progress, running, jobs)
         if whole and left_out:
             raise KernelError(*left_out.values())
         last = read_manifest(target)
@@ -99,6 +101,7 @@ def make(
         dropped=dropped,
         remarks=tuple(remarks),
         left_out=left_out,
+        alone=alone,
     )
 
 
@@ -109,8 +112,8 @@ def _written(
     progress: Callable[[str], None],
     running: ExitStack,
     jobs: int,
-) -> tuple[dict[str, tuple[str, ...]], dict[str, str]]:
-    """Write products, by ``jobs`` processes; return their files and the parts left out."""
+) -> tuple[dict[str, tuple[str, ...]], dict[str, str], str]:
+    """Write products, by ``jobs`` processes; return files, parts left out, why alone."""
     waiting, files = deque(products), dict[str, tuple[str, ...]]()
     checks: list[Check] = []
 
@@ -122,7 +125,12 @@ def _written(
                 checks.append(check)
                 running.callback(check.close)
 
-    sent = packed(design) if jobs > 1 and len(products) > 1 else None
+    sent, alone = None, ""
+    if jobs > 1 and len(products) > 1:
+        try:
+            sent = packed(design)
+        except StaysHereError as exc:
+            alone = str(exc)
     if sent is not None:
         second = running.enter_context(Second(sent, folder, waiting, progress))
         write()
@@ -131,7 +139,7 @@ def _written(
     left_out: dict[str, str] = {}
     for check in checks:
         left_out |= check.result().left_out
-    return {p.name: files[p.name] for p in products}, left_out
+    return {p.name: files[p.name] for p in products}, left_out, alone
 
 
 def _inputs(files: Mapping[str, Path]) -> dict[str, Path]:

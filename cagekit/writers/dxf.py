@@ -408,8 +408,13 @@ class _Pen:
         if self.old:
             return self._old_polyline(rows, layer, closed=line.closed)
         head = self._head("LWPOLYLINE", layer, "AcDbPolyline")
-        count = f" 90\n{len(rows)}\n 70\n{int(line.closed)}\n"
-        return head + count + "".join(f" 10\n{x}\n 20\n{y}\n{_bulge(b)}" for x, y, b in rows)
+        corners = "".join(
+            [
+                f" 10\n{x}\n 20\n{y}\n 42\n{b}\n" if b else f" 10\n{x}\n 20\n{y}\n"
+                for x, y, b in rows
+            ]
+        )
+        return f"{head} 90\n{len(rows)}\n 70\n{int(line.closed)}\n{corners}"
 
     def _old_polyline(self, rows: Sequence[Sequence[float]], layer: str, *, closed: bool) -> str:
         """A polyline of R12: its vertices are entities that an end of sequence closes."""

@@ -69,6 +69,9 @@ def _set(value: Any) -> Any:
     """The data with texts as they are set: no line ends before a lone letter or number."""
     if isinstance(value, str):
         return bound(value)
+    if isinstance(value, list | tuple):
+        # most of what is set are lists of numbers
+        return [v if type(v) is float else _set(v) for v in value]
     if isinstance(value, Mapping):
         return {k: _set(v) for k, v in value.items()}
-    return [_set(v) for v in value] if isinstance(value, list | tuple) else value
+    return value

@@ -17,7 +17,7 @@ from cagekit.checks import run as run_checks
 from cagekit.design import Design
 from cagekit.errors import GeometryError
 from cagekit.make import beside, run
-from cagekit.make.beside import Second, packed, take, unpacked
+from cagekit.make.beside import Second, StaysHereError, packed, take, unpacked
 from cagekit.make.products import PRODUCTS, Product
 from cagekit.make.run import make
 from cagekit.process import OtherProcess
@@ -67,6 +67,7 @@ def test_two_processes_make_what_one_makes(
     two = make(design, tmp_path / "two", only=QUICK, jobs=2, progress=told.append)
     assert by_second
     assert two.files == one.files
+    assert one.alone == two.alone == ""
     assert list(two.files) == [p.name for p in PRODUCTS if p.name in QUICK]
     assert sorted(told) == sorted(QUICK)
     assert shas(tmp_path / "two") == shas(tmp_path / "one")
@@ -77,7 +78,6 @@ def test_a_design_goes_over_and_works_on(name: str) -> None:
     first = demos.design(name)
     found = run_checks(first)  # what a command has worked out before it makes anything
     sent = packed(first)
-    assert sent is not None
     second = unpacked(sent)
     assert unpacked(sent) is second
     assert second is not first
@@ -94,11 +94,13 @@ def test_what_a_script_hung_on_a_design_is_made_by_one_process(
 ) -> None:
     design = Design(demos.build("track-roadster"))
     design.once("of a script", lambda d: lambda: d)
-    assert packed(design) is not None  # whoever asks for that again has it worked out again
+    assert packed(design)  # whoever asks for that again has it worked out again
     vars(design)["hung"] = lambda: design
-    assert packed(design) is None
+    with pytest.raises(StaysHereError, match=r"'hung' stays here: .*lambda"):
+        packed(design)
     made = make(design, tmp_path / "out", only=QUICK, jobs=2)
     assert sorted(made.files) == sorted(QUICK)
+    assert "'hung'" in made.alone
     assert not by_second
 
 
