@@ -65,10 +65,13 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
     else:
         return design, ()
     build, out = design.build, list[LeftOut]()
+    ids = {entry.id for entry in build.entries}
 
     def leave_out(name: str, fault: MakingError) -> None:
         told = with_place(fault, design.build)
         assert isinstance(told, GeometryError | InputError)
+        if isinstance(told, GeometryError) and name in ids:
+            told = _of_the_one_left_out(told, name)
         out.append(LeftOut(id=name, error=told, hangs=isinstance(fault, InputError)))
 
     while (fault := _fault(members_only, build, design.kept)) is not None:
@@ -90,6 +93,13 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
         leave_out(plate.id or f"{plate.kind} {getattr(plate, 'at', '')}".strip(), fault)
         build = _without(build, plate)
     return design.of_build(build), tuple(out)
+
+
+def _of_the_one_left_out(fault: GeometryError, name: str) -> GeometryError:
+    """The fault told about the member that is left out, though another be the one it needs."""
+    if fault.owner.startswith(name):
+        return fault
+    return type(fault)(name, f"{fault.owner} {fault.problem}", fault.hint)
 
 
 def _fault(put_together: Assembler, build: Build, kept: Kept) -> MakingError | None:

@@ -97,3 +97,14 @@ def test_a_wrong_place_of_a_plate_is_told_with_its_own_line(
     assert run(["check", "mine.toml"]) == 2
     line = 1 + next(n for n, text in enumerate(lines) if "rear_brace_left end b" in text)
     assert f"mine.toml:{line}" in capsys.readouterr().err
+
+
+def test_what_is_left_out_is_named_though_the_tube_it_needs_is_at_fault(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = build.read_text()
+    build.write_text(text.replace("height = 425", "height = 1425"))
+    assert run(["check", "mine.toml", "--json"]) == 3
+    found = next(r for r in rows(capsys) if r["code"] == "geometry/unmakeable")
+    assert found["subject"] == "harness_bar"
+    assert str(found["measured"]).startswith("main_hoop has no place at height 1425.0 mm")
