@@ -5,8 +5,7 @@ those are. What it cannot make is made by this process instead, which then tells
 nothing hangs on the second process but time.
 
 It is started anew on every system and never copied from this one, so it takes nothing over but
-what is packed. Tried on Linux alone; with copies of processes switched off altogether, as on a
-system that has none (``ProcessCopy.can_be``), the files are the same to the last byte.
+what is packed. Tried on Linux alone.
 """
 
 from __future__ import annotations
