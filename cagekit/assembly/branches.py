@@ -197,7 +197,7 @@ class _Nodes:
         away, _ = self.lines.nearest(self.other[some][row], points)
         inside = np.flatnonzero(away < deep[row] + SAME_POINT)
         out = []
-        for n in np.unique(row[inside]).tolist():
+        for n in dict.fromkeys(row[inside].tolist()):
             i, q = some[n], asked[n]
             mine = points[inside[row[inside] == n]]
             mine = mine[_least(mine, its[i] if q.other.role == CHASSIS else leaving[n]) < deep[n]]
@@ -241,7 +241,7 @@ class _Nodes:
         out = of.copy()
         out[row[inside], col[inside]] = False
         close = np.flatnonzero((away <= least + SAME_POINT) & ~inside)
-        for i in np.unique(row[close]).tolist():
+        for i in dict.fromkeys(row[close].tolist()):
             at = close[row[close] == i]
             out[i, col[at]] = _least(some[at], self.trunk[i]) > left[i]
         return out

@@ -393,7 +393,7 @@ def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
     counts = np.array([len(b.surfaces) for b in bundles], dtype=np.intp)
     first = np.cumsum(counts) - counts
     found: dict[int, Contact] = {}
-    for count in np.unique(counts).tolist():
+    for count in sorted(set(counts.tolist())):
         these = np.flatnonzero(counts == count)
         # a row for each surface, the rays of all these bundles one after the other
         rays = asked.rays[first[these]]

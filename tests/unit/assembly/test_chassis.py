@@ -102,7 +102,7 @@ def test_the_page_shows_the_frame_and_what_is_coped_to_it(design: Design) -> Non
     shown = {b["id"]: b["group"] for b in page_data(design)["bodies"]}
     assert all(shown[name] == "car" for name in design.cage.chassis)
     rows = dict(cards(design)["main_hoop"]["rows"])
-    assert rows["End a"].startswith("coped to waist rail left and hoop cross")
+    assert rows["End A"].startswith("coped to waist rail left and hoop cross")
 
 
 def test_the_frame_holds_the_cage_as_ground(design: Design) -> None:
