@@ -201,11 +201,6 @@ class TorusPiece:
         raw = np.arctan2(w @ self.y, w @ self.x) - half
         return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
 
-    def overshoot(self, points: Points) -> Vec:
-        """How far points ``(n, 3)`` lie beyond the bend's ends, mm along the centre line."""
-        t = self.turn(points)
-        return np.asarray(np.maximum(np.maximum(-t, t - self.angle), 0.0) * self.major)
-
     def axis_distance(self, points: Points) -> Vec:
         """Distances (mm) of points ``(n, 3)`` from the bend's centre line, shape ``(n,)``."""
         t = np.clip(self.turn(points), 0.0, self.angle)
