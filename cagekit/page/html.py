@@ -20,6 +20,8 @@ from typing import Any
 SCRIPTS = ("measure.js", "viewer.js", "strength.js", "page.js")
 LIVE_SCRIPTS = ("live.js",)
 STYLE = "page.css"
+HEAD = "head.html"
+"""What both pages begin with, up to their bodies."""
 MARKUP = "page.html"
 WAIT_SCRIPTS = ("wait.js",)
 WAIT_MARKUP = "wait.html"
@@ -44,7 +46,7 @@ def html(data: Any, *, title: str, picture: bytes = b"", live: bool = False) -> 
         "picture": still,
         "script": script,
     }
-    return _filled(asset(MARKUP), parts)
+    return _filled(asset(HEAD) + asset(MARKUP), parts)
 
 
 def waiting(title: str, caution: str) -> str:
@@ -57,7 +59,7 @@ def waiting(title: str, caution: str) -> str:
         "caution": escape(caution),
         "script": _text(WAIT_SCRIPTS),
     }
-    return _filled(asset(WAIT_MARKUP), parts)
+    return _filled(asset(HEAD) + asset(WAIT_MARKUP), parts)
 
 
 def _filled(text: str, parts: Mapping[str, str]) -> str:
