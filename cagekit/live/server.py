@@ -130,6 +130,7 @@ class LiveHandler(BaseHTTPRequestHandler):
 
     protocol_version = "HTTP/1.1"
     disable_nagle_algorithm = True
+    wbufsize = -1  # head and body in one piece
     server_version = "cagekit"
     sys_version = ""
 

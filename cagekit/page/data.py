@@ -56,7 +56,7 @@ def surroundings(design: Design) -> Iterator[SceneBody]:
     """People, seats, wheel and the volumes of the car: the same for every change of a tube."""
     from cagekit.view.person_mesh import people
 
-    yield from people(design.cockpit)
+    yield from people(design.cockpit, light=True)
     yield from volumes(design.build.car)
 
 

@@ -17,7 +17,7 @@ from html import escape
 from importlib.resources import files
 from typing import Any
 
-SCRIPTS = ("measure.js", "viewer.js", "strength.js", "page.js")
+SCRIPTS = ("measure.js", "drawing.js", "viewer.js", "strength.js", "page.js")
 LIVE_SCRIPTS = ("live.js",)
 STYLE = "page.css"
 HEAD = "head.html"

@@ -28,6 +28,8 @@ ROUND = 28
 """Facets around a limb."""
 CAP = 8
 """Rings of a round end."""
+LIGHT = (20, 5)
+"""The same where many pictures are drawn a second: 0.3 pixels of a helmet 50 pixels wide."""
 RIM_RADIUS = 15.0
 """Half the thickness of a steering wheel's rim, mm (common practice)."""
 
@@ -41,26 +43,26 @@ class SolidMesh:
     triangles: NDArray[np.int64]
 
 
-def people(cockpit: Cockpit) -> Iterator[SceneBody]:
-    """Everybody, the seats they sit in and the steering wheel."""
+def people(cockpit: Cockpit, *, light: bool = False) -> Iterator[SceneBody]:
+    """Everybody, the seats they sit in and the steering wheel; ``light`` with fewer facets."""
     for who in cockpit.occupants:
-        yield from person(who)
+        yield from person(who, light=light)
     if cockpit.occupants:
         yield SceneBody(
             name="wheel", group="car", colour=RIM, mesh=ring_mesh(cockpit.wheel(RIM_RADIUS))
         )
 
 
-def person(who: Occupant) -> Iterator[SceneBody]:
+def person(who: Occupant, *, light: bool = False) -> Iterator[SceneBody]:
     """One person and the seat."""
+    facets = LIGHT if light else (ROUND, CAP)
     suit = SUIT if who.index == 0 else SUIT_TWO
     for name, part in who.parts().items():
         if name == "shoulders":
             continue  # the upper arms end in the same balls
         colour = HELMET if name == "helmet" else suit
-        yield SceneBody(
-            name=f"{who.name} {name}", group="people", colour=colour, mesh=capsule_mesh(part)
-        )
+        mesh = capsule_mesh(part, *facets)
+        yield SceneBody(name=f"{who.name} {name}", group="people", colour=colour, mesh=mesh)
     for name, slab in (("seat back", who.seat_back), ("head rest", who.head_rest)):
         if slab is not None:
             yield SceneBody(
@@ -68,16 +70,22 @@ def person(who: Occupant) -> Iterator[SceneBody]:
             )
 
 
-def capsule_mesh(part: Capsule) -> SolidMesh:
-    """A capsule as rings from tip to tip."""
+def capsule_mesh(part: Capsule, around: int = ROUND, cap: int = CAP) -> SolidMesh:
+    """A capsule as rings from tip to tip.
+
+    Args:
+        part: the capsule.
+        around: facets around it.
+        cap: rings of each round end.
+    """
     d = part.end - part.start
     length = float(np.linalg.norm(d))
     axis = unit(d) if length > NO_LENGTH else np.array([0.0, 0.0, 1.0])
     x = perpendicular(axis)
     y = np.cross(axis, x)
-    turn = np.linspace(0.0, 2 * pi, ROUND, endpoint=False)
+    turn = np.linspace(0.0, 2 * pi, around, endpoint=False)
     ring = np.multiply.outer(np.cos(turn), x) + np.multiply.outer(np.sin(turn), y)
-    low, high = np.linspace(-pi / 2, 0.0, CAP + 1), np.linspace(0.0, pi / 2, CAP + 1)
+    low, high = np.linspace(-pi / 2, 0.0, cap + 1), np.linspace(0.0, pi / 2, cap + 1)
     rows = [(a, part.start) for a in low] + [(a, part.end) for a in high]
     normals = np.array([np.cos(a) * ring + np.sin(a) * axis for a, _ in rows])
     centres = np.array([c for _, c in rows])

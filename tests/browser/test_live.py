@@ -380,6 +380,86 @@ def test_strength_is_worked_out_when_asked_and_goes_with_the_next_change(page, s
     assert page.evaluate("bandOf({ id: 'main_hoop' })") == 0
 
 
+WAYS = """() => {
+  window.ways = [];
+  const begin = viewer.sheets.begin.bind(viewer.sheets);
+  viewer.sheets.begin = (way) => (ways.push(way), begin(way));
+}"""
+
+
+def test_a_change_draws_what_changed_and_no_more(page):
+    """Tubes, plates, exact edges, the sharp picture at the end; findings and texts draw none."""
+    slide(page, 470)
+    until(page, "state.data.judged === state.data.version && viewer.still")
+    page.evaluate(WAYS)
+    slide(page, 480)
+    until(page, "state.data.judged === state.data.version && state.data.stage === 2")
+    until(page, "viewer.still")
+    ways = page.evaluate("ways")
+    assert ways[-1] == 0  # smooth edges
+    assert 2 <= len(ways) <= 6  # those that come at once count as one; a pause sharpens
+    drawn = len(ways)
+    page.evaluate("texts({ of: state.data.version, texts: {} }); tally(); fillFindings()")
+    page.wait_for_timeout(300)
+    assert page.evaluate("ways.length") == drawn
+
+
+@pytest.mark.parametrize(
+    ("took", "moving"), [([5, 5, 5], 0), ([300, 20, 9], 1), ([900, 300, 80], 2)]
+)
+def test_what_moves_is_as_sharp_as_the_machine_is_quick(page, took, moving):
+    until(page, "viewer.still")
+    page.evaluate(WAYS)
+    # what pictures took is said, not measured: the test must not hang on this machine
+    page.evaluate("took => { viewer.pace.note = () => {}; viewer.pace.took = took }", took)
+    for _ in range(3):
+        page.evaluate("viewer.orbit(0.1, 0)")
+        until(page, "!viewer.asked && !viewer.drawing")
+        page.wait_for_timeout(20)
+    until(page, "viewer.still")
+    ways = page.evaluate("ways")
+    assert ways[0] == moving
+    assert ways[-1] == (1 if took[0] > 600 else 0)
+    assert set(ways) == {moving, ways[-1]}
+
+
+def test_every_way_of_drawing_shows_the_same(page):
+    """In blocks of 8 x 8 pixels, so that edges count little: another way is another smoothness."""
+    until(page, "viewer.still")
+    mean = """way => {
+      viewer.draw(way);
+      const { width, height } = viewer.canvas, sheet = el("canvas", { width, height });
+      const pen = sheet.getContext("2d");
+      pen.drawImage(viewer.canvas, 0, 0);
+      const { data } = pen.getImageData(0, 0, width, height), out = [];
+      for (let y = 0; y + 8 <= height; y += 8) for (let x = 0; x + 8 <= width; x += 8) {
+        let sum = 0;
+        for (let j = 0; j < 8; j++) for (let i = 0; i < 8; i++) {
+          const k = 4 * ((y + j) * width + x + i);
+          sum += data[k] + data[k + 1] + data[k + 2];
+        }
+        out.push(sum / 192);
+      }
+      return out;
+    }"""
+    fine, *others = (page.evaluate(mean, way) for way in range(3))
+    assert max(fine) - min(fine) > 100
+    for other in others:
+        off = sorted(abs(a - b) for a, b in zip(fine, other, strict=True))
+        assert off[len(off) // 2] < 1
+        assert sum(off) / len(off) < 2
+        assert off[-1] < 40
+
+
+def test_what_stays_as_it_was_keeps_the_focus(page):
+    index = page.evaluate("[...document.querySelectorAll('#findings .finding')].length - 1")
+    page.evaluate("i => document.querySelectorAll('#findings .finding')[i].focus()", index)
+    said = page.evaluate("document.activeElement.textContent")
+    page.evaluate("key => change(key, 470)", HEIGHT)
+    until(page, "state.data.version > 1 && state.data.judged === state.data.version")
+    assert page.evaluate("document.activeElement.textContent") == said
+
+
 def test_two_pages_see_the_same(page, opened, served):
     other = opened(served.address)
     other.wait_for_selector("body[data-live='yes']")

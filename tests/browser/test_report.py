@@ -45,7 +45,7 @@ LOUD = ("fail", "warn", "needs_input", "needs_inspection")
 
 def arrived(page):
     """The camera stands still and the picture is drawn."""
-    until(page, "!viewer.flight && !viewer.asked")
+    until(page, "viewer.still")
 
 
 def said(page) -> str:

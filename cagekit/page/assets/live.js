@@ -34,7 +34,7 @@ async function change(key, value, drag) {
     const next = live.waiting;
     live.waiting = null;
     await act("change", next);
-    if (viewer) viewer.draw();
+    viewer?.now();
   }
   live.busy = false;
 }
@@ -54,7 +54,7 @@ function take(data) {
     say(data.refused);
     live.straining = false;
   } else if (data.said) say(data.said);
-  $("refused").textContent = data.refused || "";
+  write("refused", data.refused || "");
   $("refused").hidden = !data.refused;
   state.old = !!data.problem;
   state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
@@ -79,9 +79,9 @@ function texts(told) {
   live.texts = told.of > state.data.version ? told : null;
   if (told.of !== state.data.version || told.of === state.data.textsOf) return;
   Object.assign(state.data, told.texts, { textsOf: told.of });
-  $("about").textContent = state.data.about;
+  write("about", state.data.about);
   fill();
-  viewer?.ask();
+  viewer?.askWords();
 }
 
 /** Where the browser cannot draw the server does; while one picture is on its way the next waits. */
@@ -101,17 +101,17 @@ function still() {
 function standing() {
   still();
   const { problem, changes, canUndo, canRedo, unsaved, making } = state.data;
-  $("problem").textContent = problem ? `${problem}\nThe last good cage is shown, greyed.` : "";
+  write("problem", problem ? `${problem}\nThe last good cage is shown, greyed.` : "");
   $("problem").hidden = !problem;
   $("undo").disabled = !canUndo;
   $("redo").disabled = !canRedo;
   $("save").disabled = !unsaved;
   $("make-all").disabled = !!making || !!problem;
-  $("making").textContent = making || live.made || "";
+  write("making", making || live.made || "");
   tally();
   document.title = `${unsaved ? "* " : ""}${state.data.name}`;
   const now = new Map(changes.map((c) => [c.key, c]));
-  $("changed").replaceChildren(...changes.map((c) => el("li", {},
+  refill($("changed"), ...changes.map((c) => el("li", { "data-key": c.key },
     `${c.what}: ${c.was} → ${c.now}${c.unit ? ` ${c.unit}` : ""} `, c.typed ? el("code", {}, c.typed) : null, " ",
     el("button", { type: "button", class: "plain", onclick: () => change(c.key, null) }, "take back"))));
   $("unchanged").hidden = changes.length > 0;
@@ -129,7 +129,7 @@ function tally() {
     : unjudged() ? ""
       : state.data.problem ? ", of the last good cage"
         : state.findingsOld ? ", being checked again" : "";
-  $("tally").textContent = `Findings: ${counted()}${word}`;
+  write("tally", `Findings: ${counted()}${word}`);
 }
 
 function show(field, value) {

@@ -225,3 +225,33 @@ function shortened(body) {
   }
   return { ...body, axis };
 }
+
+/** How each vertex shifts with the nearest spot of a line. */
+function shiftsOf(mesh, way) {
+  if (mesh.way === way) return mesh.shifts;
+  const { points } = mesh, { line, shifts } = way, out = new Float32Array(points.length);
+  for (let i = 0; i < points.length; i += 3) {
+    const p = [points[i], points[i + 1], points[i + 2]];
+    let best = Infinity;
+    for (let k = 0; k + 1 < line.length; k++) {
+      const found = segmentSegment(p, p, line[k], line[k + 1]);
+      if (found.gap >= best) continue;
+      best = found.gap;
+      out.set(mix(shifts[k], shifts[k + 1], found.k), i);
+    }
+  }
+  mesh.way = way;
+  mesh.shifts = out;
+  return out;
+}
+
+function meetsBox(from, along, { low, high }) {
+  let near = -Infinity, far = Infinity;
+  for (let k = 0; k < 3; k++) {
+    const inverse = 1 / (along[k] || 1e-30);
+    const a = (low[k] - 0.1 - from[k]) * inverse, b = (high[k] + 0.1 - from[k]) * inverse;
+    near = Math.max(near, Math.min(a, b));
+    far = Math.min(far, Math.max(a, b));
+  }
+  return near <= far && far > 0;
+}

@@ -14,6 +14,17 @@ function el(name, attributes = {}, ...children) {
   return made;
 }
 
+/** Give an element these children; those that are as they were stay, with what is in focus there. */
+function refill(box, ...children) {
+  const old = [...box.childNodes], made = children.filter((c) => c !== null && c !== undefined);
+  made.forEach((child, i) => {
+    if (i >= old.length) box.append(child);
+    else if (!(child instanceof Node ? old[i].isEqualNode(child) : old[i].nodeType === 3 && old[i].data === child))
+      old[i].replaceWith(child);
+  });
+  old.slice(made.length).forEach((node) => node.remove());
+}
+
 const GROUPS = {
   plates: ["plates", "p"],
   parts: ["pins, sleeves, washers", ""],
@@ -47,6 +58,8 @@ let viewer = null;
 const layerOf = (body) =>
   body.group === "members" ? `role ${state.data.cards[body.id].layer}` : body.group;
 const title = (id) => state.data.cards[id]?.title || id.replaceAll("_", " ");
+/** Another text lays the page out anew; the same must not. */
+const write = (id, text) => $(id).textContent === text || ($(id).textContent = text);
 const say = (text) => ($("said").textContent = text);
 
 function flat(error) {
@@ -76,9 +89,9 @@ function begin() {
 function showData() {
   const { data } = state;
   for (const b of data.bodies) b.ghost = b.late || (b.group === "car" && b.id !== "wheel");
-  $("name").textContent = data.name;
-  $("about").textContent = data.about;
-  $("caution").textContent = data.cautions.join(" ");
+  write("name", data.name);
+  write("about", data.about);
+  write("caution", data.cautions.join(" "));
   if (!viewer) return;
   viewer.setBodies(data.bodies);
   viewer.setLines(data.edges);
@@ -100,6 +113,7 @@ function update(data) {
 
 function turnDoors() {
   if (!viewer) return;
+  const before = viewer.motions.size;
   viewer.motions.clear();
   for (const door of state.data.doors) {
     const share = state.angles[door.name] || 0;
@@ -108,7 +122,7 @@ function turnDoors() {
     for (const id of door.bodies) viewer.motions.set(id, motion);
   }
   measureAgain();
-  viewer.ask();
+  if (before || viewer.motions.size) viewer.ask();
 }
 
 function cutPlane() {
@@ -147,16 +161,16 @@ function paint(pen) {
   paintStrain(pen);
   const told = state.old ? "the last good cage, not what is typed"
     : state.data.bodies.some((b) => b.late) ? "plates follow" : "";
-  if (told) label(pen, [$("overlay").clientWidth / 2, $("overlay").clientHeight - 16], told);
+  if (told) label(pen, [viewer.size.wide / 2, viewer.size.high - 16], told);
   state.lit.points.forEach((p, i) => marker(pen, viewer.project(p), i + 1));
   triad(pen);
 }
 
 function label(pen, at, text) {
   if (!at) return;
-  const wide = pen.measureText(text).width + 10, { clientWidth, clientHeight } = $("overlay");
-  const within = (v, half, all) => (v > -half && v < all + half ? clamp(v, half + 1, Math.max(all - half - 1, half + 1)) : v);
-  at = [within(at[0], wide / 2, clientWidth), within(at[1], 10, clientHeight)];
+  const wide = pen.measureText(text).width + 10, { wide: all, high } = viewer.size;
+  const within = (v, half, room) => (v > -half && v < room + half ? clamp(v, half + 1, Math.max(room - half - 1, half + 1)) : v);
+  at = [within(at[0], wide / 2, all), within(at[1], 10, high)];
   pen.fillStyle = "rgba(255,255,255,.92)";
   pen.fillRect(at[0] - wide / 2, at[1] - 10, wide, 20);
   pen.strokeStyle = pen.fillStyle = "#1d232c";
@@ -205,7 +219,7 @@ function marker(pen, at, number) {
 }
 
 function triad(pen) {
-  const { right, up } = viewer.axes(), { clientWidth: wide, clientHeight: high } = $("canvas");
+  const { right, up } = viewer.axes(), { wide, high } = viewer.size;
   const [arm, ...centre] = wide < 480 ? [16, 58, high - 24] : [28, 74, high - 44];
   const names = ["X front", "Y left", "Z up"];
   [[1, 0, 0], [0, 1, 0], [0, 0, 1]].forEach((axis, k) => {
@@ -424,7 +438,7 @@ function driverView() {
   state.away ||= !state.hidden.has("people");
   state.hidden.add("people");
   fillLayers();
-  const reach = 500, half = (reach / 2) * Math.max(1, $("canvas").clientHeight / $("canvas").clientWidth);
+  const reach = 500, half = (reach / 2) * Math.max(1, viewer.size.high / viewer.size.wide);
   viewer.fly({ target: add(eye, [half / WIDE, 0, 0]), eye: [-1, 0, 0], up: [0, 0, 1], reach, lens: WIDE });
   say("As the driver looks ahead, from between the eyes; people are left out.");
 }
@@ -468,21 +482,23 @@ function fill() {
 
 function fillCard() {
   const card = state.data.cards[state.selected], box = inside("card");
-  box.replaceChildren();
-  if (!card) {
-    box.append(el("p", {}, `Pick a tube or plate ${viewer ? "in the picture, " : ""}in the list of tubes, or with the keys [ and ].`));
-    return;
-  }
+  if (!card)
+    return refill(box, el("p", {}, `Pick a tube or plate ${viewer ? "in the picture, " : ""}in the list of tubes, or with the keys [ and ].`));
   openSection("card");
-  box.append(el("p", {}, el("strong", { id: "card-title" }, card.title)),
-    el("table", {}, el("tbody", {}, ...card.rows.map(([k, v]) => el("tr", {}, el("th", { scope: "row" }, k), el("td", {}, v))))));
+  refill(box, el("p", {}, el("strong", { id: "card-title" }, card.title)),
+    el("table", {}, el("tbody", {}, ...card.rows.map(([k, v]) => el("tr", {}, el("th", { scope: "row" }, k), el("td", {}, v))))),
+    aboutCard(card));
+}
+
+/** What the checks say of the part that is picked. */
+function aboutCard(card) {
   const about = findingsOf(card, state.selected);
-  if (!about.length) return box.append(el("p", {}, unjudged() ? CHECKING : "No finding speaks of it."));
+  if (!about.length) return el("p", {}, unjudged() ? CHECKING : "No finding speaks of it.");
   // beside sliders only what is wrong takes their room
   const wrong = about.filter((i) => ["fail", "warn"].includes(state.data.findings[i].status)).length;
   const words = [wrong ? `${wrong} that fail or warn` : "", about.length - wrong ? `${about.length - wrong} to look at or give` : ""];
-  box.append(el("details", { open: !state.data.live || wrong > 0 },
-    el("summary", {}, `What the checks say: ${words.filter(Boolean).join(", ")}`), ...about.map(findingButton)));
+  return el("details", { open: !state.data.live || wrong > 0 },
+    el("summary", {}, `What the checks say: ${words.filter(Boolean).join(", ")}`), ...about.map(findingButton));
 }
 
 function findingsOf(card, id) {
@@ -519,15 +535,16 @@ function counted() {
 function fillFindings() {
   const found = state.data.findings, box = inside("findings");
   const loud = found.map((f, i) => i).filter((i) => LOUD.includes(found[i].status));
-  const quiet = found.map((f, i) => i).filter((i) => !LOUD.includes(found[i].status));
+  const quietOnes = () => state.data.findings.flatMap((f, i) => (LOUD.includes(f.status) ? [] : [i]));
+  const quiet = quietOnes().length;
   const head = $("findings").querySelector("summary");
-  head.replaceChildren("Findings ", el("span", { class: "count", id: "counts" }, counted()));
+  refill(head, "Findings ", el("span", { class: "count", id: "counts" }, counted()));
   box.classList.toggle("old", !!state.findingsOld);
   const more = el("details", { class: "screen", ontoggle: (e) => {
-    if (e.target.open && e.target.childElementCount === 1) e.target.append(...quiet.map(findingButton));
-  } }, el("summary", {}, `${quiet.length} that pass or do not apply`));
-  box.replaceChildren(...loud.map(findingButton), ...(quiet.length ? [more] : []));
-  if (!found.length) box.append(el("p", {}, unjudged() ? CHECKING : "No checks were made."));
+    if (e.target.open && e.target.childElementCount === 1) e.target.append(...quietOnes().map(findingButton));
+  } }, el("summary", {}, `${quiet} that pass or do not apply`));
+  refill(box, ...loud.map(findingButton), quiet ? more : null,
+    found.length ? null : el("p", {}, unjudged() ? CHECKING : "No checks were made."));
 }
 
 function fillLayers() {
@@ -539,7 +556,7 @@ function fillLayers() {
     row.count++;
     rows.set(key, row);
   }
-  inside("layers").replaceChildren(...[...rows].map(([key, row]) => {
+  refill(inside("layers"), ...[...rows].map(([key, row]) => {
     const swatch = el("span", { class: "swatch" });
     swatch.style.background = `rgb(${row.colour.map((c) => Math.round(c * 255)).join(" ")})`;
     return el("div", { class: "row" }, el("label", {}, el("input", {
@@ -579,12 +596,14 @@ function fillTubes() {
     return el("tr", { "data-id": id }, el("td", {}, el("button", { type: "button", class: "plain", onclick: () => select(id, true) }, c.title)),
       el("td", {}, c.tube), el("td", { class: "number" }, c.cut), el("td", { class: "number" }, String(c.bends)), el("td", { class: "number" }, c.mass));
   });
-  inside("tubes").replaceChildren(el("table", {}, el("thead", {}, el("tr", {}, ...["Tube", "Size", "Cut length", "Bends", "Mass"].map((t, i) => el("th", { scope: "col", class: i > 1 ? "number" : "" }, t)))), el("tbody", {}, ...rows)));
+  const body = $("tubes").querySelector("tbody");
+  if (body) return refill(body, ...rows);
+  inside("tubes").append(el("table", {}, el("thead", {}, el("tr", {}, ...["Tube", "Size", "Cut length", "Bends", "Mass"].map((t, i) => el("th", { scope: "col", class: i > 1 ? "number" : "" }, t)))), el("tbody", {}, ...rows)));
 }
 
 function fillNotes() {
   $("notes").hidden = !state.data.notes.length;
-  inside("notes").replaceChildren(el("ul", {}, ...state.data.notes.map((n) => el("li", {}, n))));
+  refill(inside("notes"), el("ul", {}, ...state.data.notes.map((n) => el("li", {}, n))));
 }
 
 // --- keys and print ---------------------------------------------------------------------------
@@ -626,7 +645,7 @@ let opened = [];
 addEventListener("beforeprint", () => {
   // where paper is shown already, the canvas has no size and the picture stays what it was
   if (viewer && $("canvas").clientWidth) {
-    viewer.draw();
+    viewer.draw(FINE);
     const sheet = el("canvas", { width: $("canvas").width, height: $("canvas").height });
     const pen = sheet.getContext("2d");
     pen.drawImage($("canvas"), 0, 0);
@@ -659,6 +678,7 @@ async function start() {
   showData();
   fill();
   addEventListener("keydown", key);
+  viewer?.measure(); // the tools are there now
   if (viewer) Object.assign(viewer.camera, viewer.around(viewer.shown()));
   document.body.dataset.ready = viewer ? "3d" : "flat";
 }

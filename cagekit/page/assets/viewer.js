@@ -1,46 +1,5 @@
 "use strict";
 
-const BODY_VERTEX = `#version 300 es
-in vec3 aPoint; in vec3 aNormal;
-uniform mat4 uView; uniform mat4 uModel;
-out vec3 vPoint; out vec3 vNormal;
-void main() {
-  vec4 p = uModel * vec4(aPoint, 1.0);
-  vPoint = p.xyz; vNormal = mat3(uModel) * aNormal;
-  gl_Position = uView * p;
-}`;
-// Marks are patterns as well as colours: stripes for what is picked, a chequer for what is measured.
-const BODY_FRAGMENT = `#version 300 es
-precision highp float;
-in vec3 vPoint; in vec3 vNormal;
-uniform vec4 uColour; uniform vec3 uEye; uniform vec4 uCut; uniform int uMark; uniform int uBand; uniform bool uDim;
-out vec4 colour;
-void main() {
-  if (dot(uCut.xyz, vPoint) > uCut.w) discard;
-  vec3 n = normalize(vNormal), look = normalize(uEye);
-  vec3 base = uColour.rgb;
-  float x = gl_FragCoord.x, y = gl_FragCoord.y;
-  if (uBand == 1 && mod(x, 6.0) < 3.0 && mod(y, 6.0) < 3.0) base = mix(base, vec3(1.0), 0.6);
-  if (uBand == 2 && mod(x - y, 14.0) < 5.0) base = mix(base, vec3(1.0), 0.5);
-  if (uBand == 4 && mod(x + y, 10.0) < 3.0) base *= 0.4;
-  if (uBand == 5 && (mod(x, 8.0) < 2.5 || mod(y, 8.0) < 2.5)) base *= 0.25;
-  if (uDim) base = mix(vec3(dot(base, vec3(0.33))), vec3(0.82), 0.45);
-  if (uMark == 1) base = mod(gl_FragCoord.x + gl_FragCoord.y, 12.0) < 6.0 ? vec3(1.0, 0.95, 0.35) : vec3(0.08, 0.09, 0.12);
-  if (uMark == 2) base = mod(floor(gl_FragCoord.x / 5.0) + floor(gl_FragCoord.y / 5.0), 2.0) < 1.0 ? vec3(1.0) : vec3(0.0, 0.35, 0.75);
-  if (!gl_FrontFacing) { n = -n; base *= 0.55; }
-  float head = max(dot(n, look), 0.0), sky = 0.5 + 0.5 * n.z;
-  float rim = pow(1.0 - head, 3.0);
-  vec3 lit = base * (0.30 + 0.55 * head + 0.22 * sky) + 0.12 * pow(head, 24.0) - 0.10 * rim;
-  colour = vec4(lit, uColour.a);
-}`;
-const LINE_VERTEX = `#version 300 es
-in vec3 aPoint; uniform mat4 uView; out vec3 vPoint;
-void main() { vPoint = aPoint; gl_Position = uView * vec4(aPoint, 1.0); }`;
-const LINE_FRAGMENT = `#version 300 es
-precision highp float;
-in vec3 vPoint; uniform vec4 uColour; uniform vec4 uCut; out vec4 colour;
-void main() { if (dot(uCut.xyz, vPoint) > uCut.w) discard; colour = uColour; }`;
-
 const NO_CUT = [0, 0, 0, 1];
 const IDENTITY = [1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1];
 
@@ -84,31 +43,6 @@ function turnAbout(point, axis, angle) {
   return m;
 }
 
-function bytes(text) {
-  const raw = atob(text), out = new Uint8Array(raw.length);
-  for (let i = 0; i < raw.length; i++) out[i] = raw.charCodeAt(i);
-  return out;
-}
-
-/** A mesh as the page's data hold it: points in steps of a box, normals and triangles. */
-function unpack(packed) {
-  const steps = new Uint16Array(bytes(packed.points).buffer);
-  const points = new Float32Array(steps.length);
-  const { low, high } = packed;
-  for (let i = 0; i < steps.length; i++) {
-    const k = i % 3;
-    points[i] = low[k] + ((high[k] - low[k]) * steps[i]) / 65535;
-  }
-  const raw = bytes(packed.triangles).buffer;
-  return {
-    points,
-    normals: new Int8Array(bytes(packed.normals).buffer),
-    triangles: packed.wide ? new Uint32Array(raw) : new Uint16Array(raw),
-    low,
-    high,
-  };
-}
-
 const NO_GL = "no WebGL2";
 
 class Viewer {
@@ -116,7 +50,7 @@ class Viewer {
   constructor(canvas, overlay) {
     this.canvas = canvas;
     this.overlay = overlay;
-    this.gl = canvas.getContext("webgl2", { antialias: true, alpha: false });
+    this.gl = canvas.getContext("webgl2", { antialias: false, alpha: false });
     if (!this.gl) throw new Error(NO_GL);
     this.bodies = [];
     this.buffers = new Map();
@@ -127,7 +61,6 @@ class Viewer {
     this.colour = (body) => body.colour;
     this.band = () => 0;
     this.paint = () => {};
-    this.afterDraw = () => {};
     this.dim = false;
     this.parallel = false;
     this.cut = null;
@@ -145,38 +78,37 @@ class Viewer {
       this.setLines(this.lineData);
     });
     this.start();
-    new ResizeObserver(() => this.ask()).observe(canvas);
+    this.measure();
+    new ResizeObserver(() => {
+      this.measure();
+      this.ask();
+    }).observe(canvas);
     this.listen();
   }
 
   start() {
     const gl = this.gl;
-    this.solid = this.program(BODY_VERTEX, BODY_FRAGMENT);
-    this.wire = this.program(LINE_VERTEX, LINE_FRAGMENT);
+    this.programs = new Map();
+    this.sheets = new Sheets(gl);
+    this.pace = new Pace(gl);
+    this.drawing = false;
+    this.solid({});
+    this.wire = programOf(gl, LINE_VERTEX, LINE_FRAGMENT);
     gl.enable(gl.DEPTH_TEST);
     gl.blendFunc(gl.SRC_ALPHA, gl.ONE_MINUS_SRC_ALPHA);
   }
 
-  program(vertex, fragment) {
-    const gl = this.gl, made = gl.createProgram();
-    for (const [kind, text] of [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]]) {
-      const shader = gl.createShader(kind);
-      gl.shaderSource(shader, text);
-      gl.compileShader(shader);
-      gl.attachShader(made, shader);
-    }
-    gl.bindAttribLocation(made, 0, "aPoint");
-    gl.bindAttribLocation(made, 1, "aNormal");
-    gl.linkProgram(made);
-    if (!gl.getProgramParameter(made, gl.LINK_STATUS) && !gl.isContextLost())
-      throw new Error(gl.getProgramInfoLog(made) || "the shaders do not link");
-    const at = {};
-    const count = gl.getProgramParameter(made, gl.ACTIVE_UNIFORMS) || 0;
-    for (let i = 0; i < count; i++) {
-      const { name } = gl.getActiveUniform(made, i);
-      at[name] = gl.getUniformLocation(made, name);
-    }
-    return { made, at };
+  /** Size of the picture in CSS pixels: kept, as asking for it lays out the whole page. */
+  measure() {
+    this.size = { wide: this.canvas.clientWidth, high: this.canvas.clientHeight };
+  }
+
+  /** The program for bodies that are cut open or not, marked or not. */
+  solid(kind) {
+    const name = `${!!kind.cut} ${!!kind.marked}`;
+    if (!this.programs.has(name))
+      this.programs.set(name, programOf(this.gl, bodyVertex(kind), bodyFragment(kind)));
+    return this.programs.get(name);
   }
 
   /** Take over bodies; those whose `key` is known keep what is on the graphics card. */
@@ -284,8 +216,8 @@ class Viewer {
     const w = m[3] * p[0] + m[7] * p[1] + m[11] * p[2] + m[15];
     if (w <= 0) return null;
     const [x, y] = move(m, p);
-    const box = this.canvas;
-    return [((x / w + 1) / 2) * box.clientWidth, ((1 - y / w) / 2) * box.clientHeight];
+    const { wide, high } = this.size;
+    return [((x / w + 1) / 2) * wide, ((1 - y / w) / 2) * high];
   }
 
   orbit(dx, dy) {
@@ -306,7 +238,7 @@ class Viewer {
 
   pan(dx, dy) {
     const { right, up, half } = this.matrix();
-    const step = (2 * half) / this.canvas.clientHeight;
+    const step = (2 * half) / this.size.high;
     const shift = add(scale(right, -dx * step), scale(up, dy * step));
     this.camera.target = add(this.camera.target, shift);
     this.ask();
@@ -317,8 +249,8 @@ class Viewer {
     const reach = clamp(this.camera.reach * factor, 40, 20000);
     if (x !== undefined) {
       const { right, up, half } = this.matrix();
-      const step = ((2 * half) / this.canvas.clientHeight) * (1 - reach / this.camera.reach);
-      const dx = x - this.canvas.clientWidth / 2, dy = this.canvas.clientHeight / 2 - y;
+      const step = ((2 * half) / this.size.high) * (1 - reach / this.camera.reach);
+      const dx = x - this.size.wide / 2, dy = this.size.high / 2 - y;
       const shift = add(scale(right, dx * step), scale(up, dy * step));
       this.camera.target = add(this.camera.target, shift);
     }
@@ -343,7 +275,7 @@ class Viewer {
       for (let i = 0; i < flat.length; i += 3) spots.push([flat[i], flat[i + 1], flat[i + 2]]);
     if (!spots.length) return { target: this.camera.target, reach: this.camera.reach };
     const right = unit(cross(up, eye)), above = cross(eye, right);
-    const ratio = this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1) || 1;
+    const ratio = this.size.wide / Math.max(this.size.high, 1) || 1;
     // a nearer spot looks larger; a tenth is for the words at the edge
     const nearer = this.parallel ? 0 : lens;
     const seen = spots.map((p) => [dot(p, right), dot(p, above), dot(p, eye)]);
@@ -397,73 +329,147 @@ class Viewer {
 
   // --- drawing ----------------------------------------------------------------------------
 
+  /** Draw with the next frame, or when the picture that is being drawn is there. */
   ask() {
+    clearTimeout(this.waiting);
+    this.waiting = 0;
     if (this.asked) return;
     this.asked = requestAnimationFrame(() => {
       this.asked = 0;
-      this.draw();
+      this.now();
     });
   }
 
-  draw() {
-    const gl = this.gl, canvas = this.canvas;
-    if (this.lost || !canvas.clientWidth) return;
-    const ratio = Math.min(window.devicePixelRatio || 1, 2);
+  /** Draw now, unless a picture is being drawn: then after it. */
+  now() {
+    this.again = this.drawing;
+    if (!this.drawing) this.draw();
+  }
+
+  /** The words over the picture alone. */
+  askWords() {
+    this.worded ||= requestAnimationFrame(() => this.words());
+  }
+
+  /** Whether the sharp picture is there and nothing moves. */
+  get still() {
+    return !(this.asked || this.drawing || this.waiting || this.flight);
+  }
+
+  /** Draw; `way` as in WAYS. Nothing else is drawn until it is there, and then the sharp one. */
+  draw(way = this.pace.moving()) {
+    const { canvas, size: { wide, high } } = this;
+    cancelAnimationFrame(this.asked);
+    clearTimeout(this.waiting);
+    this.asked = this.waiting = 0;
+    if (this.lost || !wide) return;
+    const ratio = this.ratio();
     for (const c of [canvas, this.overlay]) {
-      const w = Math.round(canvas.clientWidth * ratio), h = Math.round(canvas.clientHeight * ratio);
+      const w = Math.round(wide * ratio), h = Math.round(high * ratio);
       if (c.width !== w || c.height !== h) (c.width = w), (c.height = h);
     }
-    gl.viewport(0, 0, canvas.width, canvas.height);
+    const begun = performance.now(), pace = this.pace;
+    this.paintBodies(this.sheets.begin(way));
+    this.sheets.end();
+    this.words();
+    this.drawing = true;
+    pace.whenDone(way, () => {
+      if (pace !== this.pace) return;
+      this.drawing = false;
+      pace.note(way, performance.now() - begun);
+      if (this.again) return this.now();
+      if (way !== pace.resting() && !this.asked)
+        this.waiting = setTimeout(() => this.draw(pace.resting()), pace.rest());
+    });
+  }
+
+  ratio() {
+    return Math.min(window.devicePixelRatio || 1, 2);
+  }
+
+  words() {
+    cancelAnimationFrame(this.worded);
+    this.worded = 0;
+    const pen = this.overlay.getContext("2d"), ratio = this.ratio();
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, this.size.wide, this.size.high);
+    this.paint(pen);
+  }
+
+  paintBodies([wide]) {
+    const gl = this.gl, camera = this.matrix(), grain = wide / this.size.wide;
     gl.clearColor(0.955, 0.962, 0.97, 1);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    const camera = this.matrix(), cut = this.cut || NO_CUT;
+    // bodies are closed: their insides are seen where a plane cuts them open, else nowhere
+    if (this.cut) gl.disable(gl.CULL_FACE);
+    else gl.enable(gl.CULL_FACE);
     const seen = this.bodies.filter((b) => this.shows(b));
-    gl.useProgram(this.solid.made);
-    gl.uniformMatrix4fv(this.solid.at.uView, false, camera.view);
-    gl.uniform3fv(this.solid.at.uEye, camera.eye);
-    gl.uniform4fv(this.solid.at.uCut, cut);
     gl.disable(gl.BLEND);
-    seen.filter((b) => !b.ghost).forEach((b) => this.body(b));
+    this.paintThose(seen.filter((b) => !b.ghost), camera, grain);
     if (this.wires && this.showLines) {
       gl.useProgram(this.wire.made);
       gl.uniformMatrix4fv(this.wire.at.uView, false, camera.view);
-      gl.uniform4fv(this.wire.at.uCut, cut);
+      gl.uniform4fv(this.wire.at.uCut, this.cut || NO_CUT);
       gl.uniform4fv(this.wire.at.uColour, [0.42, 0.47, 0.54, 1]);
       gl.bindVertexArray(this.wires.array);
       gl.drawArrays(gl.LINES, 0, this.wires.count);
-      gl.useProgram(this.solid.made);
     }
     gl.enable(gl.BLEND);
     gl.depthMask(false);
-    seen.filter((b) => b.ghost).forEach((b) => this.body(b));
+    this.paintThose(seen.filter((b) => b.ghost), camera, grain);
     gl.depthMask(true);
     gl.bindVertexArray(null);
-    const pen = this.overlay.getContext("2d");
-    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
-    pen.clearRect(0, 0, canvas.clientWidth, canvas.clientHeight);
-    this.paint(pen);
-    this.afterDraw();
   }
 
-  body(body) {
-    const gl = this.gl, at = this.solid.at, known = this.buffers.get(body.key);
-    const [r, g, b] = this.colour(body);
+  /** From front to back, so that little is lit and then hidden; those with patterns last. */
+  paintThose(bodies, camera, grain) {
+    const gl = this.gl, cut = !!this.cut, rows = [];
+    for (const body of bodies) {
+      const { low, high } = body.mesh, middle = move(this.motion(body), scale(add(low, high), 0.5));
+      const mark = this.mark(body), band = this.band(body);
+      rows.push({ body, mark, band, marked: mark + band > 0, near: dot(middle, camera.eye) });
+    }
+    // what is seen through lies on what is behind it
+    rows.sort((a, b) => a.body.ghost ? a.near - b.near : a.marked - b.marked || b.near - a.near);
+    let at = null, last = null;
+    for (const { body, mark, band, marked } of rows) {
+      if (marked !== last) {
+        last = marked;
+        const program = this.solid({ cut, marked });
+        at = program.at;
+        gl.useProgram(program.made);
+        gl.uniformMatrix4fv(at.uView, false, camera.view);
+        gl.uniform3fv(at.uEye, camera.eye);
+        if (cut) gl.uniform4fv(at.uCut, this.cut);
+        if (marked) gl.uniform1f(at.uGrain, grain);
+      }
+      if (marked) gl.uniform1i(at.uMark, mark), gl.uniform1i(at.uBand, band);
+      this.body(body, at);
+    }
+  }
+
+  body(body, at) {
+    const gl = this.gl, known = this.buffers.get(body.key);
     gl.uniformMatrix4fv(at.uModel, false, this.motion(body));
-    gl.uniform4f(at.uColour, r, g, b, body.ghost ? 0.18 : 1);
-    gl.uniform1i(at.uMark, this.mark(body));
-    gl.uniform1i(at.uBand, this.band(body));
-    gl.uniform1i(at.uDim, this.dim ? 1 : 0);
+    gl.uniform4f(at.uColour, ...this.shade(this.colour(body)), body.ghost ? 0.3 : 1);
     gl.bindVertexArray(known.array);
     const wide = known.mesh.triangles instanceof Uint32Array;
     const kind = wide ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT;
     gl.drawElements(gl.TRIANGLES, known.mesh.triangles.length, kind, 0);
   }
 
+  /** A colour as it is, or greyed. */
+  shade(colour) {
+    if (!this.dim) return colour;
+    const grey = 0.33 * (colour[0] + colour[1] + colour[2]);
+    return [0, 1, 2].map(() => 0.55 * grey + 0.45 * 0.82);
+  }
+
   // --- picking ----------------------------------------------------------------------------
 
   ray(x, y) {
     const m = this.matrix();
-    const u = (x / this.canvas.clientWidth) * 2 - 1, v = 1 - (y / this.canvas.clientHeight) * 2;
+    const u = (x / this.size.wide) * 2 - 1, v = 1 - (y / this.size.high) * 2;
     const spot = add(
       this.camera.target,
       add(scale(m.right, u * m.half * m.ratio), scale(m.up, v * m.half)),
@@ -575,34 +581,4 @@ class Viewer {
   beside() {
     return [];
   }
-}
-
-/** How each vertex shifts with the nearest spot of a line. */
-function shiftsOf(mesh, way) {
-  if (mesh.way === way) return mesh.shifts;
-  const { points } = mesh, { line, shifts } = way, out = new Float32Array(points.length);
-  for (let i = 0; i < points.length; i += 3) {
-    const p = [points[i], points[i + 1], points[i + 2]];
-    let best = Infinity;
-    for (let k = 0; k + 1 < line.length; k++) {
-      const found = segmentSegment(p, p, line[k], line[k + 1]);
-      if (found.gap >= best) continue;
-      best = found.gap;
-      out.set(mix(shifts[k], shifts[k + 1], found.k), i);
-    }
-  }
-  mesh.way = way;
-  mesh.shifts = out;
-  return out;
-}
-
-function meetsBox(from, along, { low, high }) {
-  let near = -Infinity, far = Infinity;
-  for (let k = 0; k < 3; k++) {
-    const inverse = 1 / (along[k] || 1e-30);
-    const a = (low[k] - 0.1 - from[k]) * inverse, b = (high[k] + 0.1 - from[k]) * inverse;
-    near = Math.max(near, Math.min(a, b));
-    far = Math.min(far, Math.max(a, b));
-  }
-  return near <= far && far > 0;
 }

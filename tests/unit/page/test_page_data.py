@@ -51,6 +51,23 @@ def test_a_packed_mesh_lies_within_a_step_of_the_mesh(roadster):
         assert (triangles == body.mesh.triangles).all()
 
 
+@pytest.mark.parametrize("build", ["gravel-hatch", "sprint-wagon", "track-roadster"])
+def test_every_body_is_closed_and_faces_outwards(build):
+    """The page draws no back of a face: where one looked the wrong way there would be a hole."""
+    for row in page_data(Design.load(build))["bodies"]:
+        points, normals, triangles = unpacked(row["packed"])
+        corners = points[triangles]
+        faces = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        sizes = np.linalg.norm(faces, axis=1)
+        wrong = sizes[np.einsum("ij,ij->i", faces, normals[triangles].sum(axis=1)) < 0]
+        assert wrong.sum() < 1e-3 * sizes.sum(), row["id"]
+        # Gauss: the faces of a closed body add up to nothing, its volume is positive
+        assert np.abs(faces.sum(axis=0)).max() < 1e-4 * sizes.sum(), row["id"]
+        middle = corners - points.mean(axis=0)
+        volumes = np.einsum("ij,ij->i", middle[:, 0], np.cross(middle[:, 1], middle[:, 2]))
+        assert volumes.sum() > 0, row["id"]
+
+
 def test_the_key_tells_meshes_apart(roadster):
     first, second = (b.mesh for b in bodies(roadster.cage)[:2])
     assert packed(first)["key"] == packed(first)["key"] != packed(second)["key"]

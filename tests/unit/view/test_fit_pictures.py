@@ -19,7 +19,7 @@ from cagekit.inputs.resolve import load_build
 from cagekit.view.driver_views import _egress, fit_sheet, measures
 from cagekit.view.fonts import font
 from cagekit.view.panorama import DOWN_DEG, HEAD, MARGIN, REACH_DEG, SCALE, UP_DEG, panorama
-from cagekit.view.person_mesh import SolidMesh, capsule_mesh, ring_mesh, slab_mesh
+from cagekit.view.person_mesh import LIGHT, SolidMesh, capsule_mesh, ring_mesh, slab_mesh
 from cagekit.view.placement_plot import FILL, Chart, Lane, PlotCell, State, placement_plot
 from cagekit.view.sheet import OnSheet, PictureSheet
 
@@ -37,10 +37,11 @@ def volume(mesh: SolidMesh) -> float:
 
 
 def test_meshes_are_closed_and_as_large_as_their_solids() -> None:
-    capsule = capsule_mesh(Capsule(vec((0, 0, 0)), vec((200, 30, 40)), 130.0))
+    limb = Capsule(vec((0, 0, 0)), vec((200, 30, 40)), 130.0)
     length = float(np.linalg.norm((200, 30, 40)))
     exact = np.pi * 130**2 * (length + 4 / 3 * 130)
-    assert volume(capsule) == pytest.approx(exact, rel=0.02)
+    assert volume(capsule_mesh(limb)) == pytest.approx(exact, rel=0.02)
+    assert volume(capsule_mesh(limb, *LIGHT)) == pytest.approx(exact, rel=0.04)
     ring = ring_mesh(Ring(vec((5, 6, 7)), unit((1, 0, 1)), 175.0, 15.0))
     assert volume(ring) == pytest.approx(2 * np.pi**2 * 175 * 15**2, rel=0.05)
     slab = slab_mesh(Slab(vec((1, 2, 3)), np.eye(3), vec((10, 20, 30))))
