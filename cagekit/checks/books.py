@@ -7,6 +7,8 @@ in that body's own book and judge nobody else.
 
 from __future__ import annotations
 
+from functools import partial
+
 from cagekit.checks.engine import Taken, evaluate, judged_by
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.profile import GENERAL, Profile, load_profile
@@ -33,6 +35,10 @@ def books(design: Design, group: str) -> tuple[Profile, ...]:
     A build may name a general book too, or one book by name and by path: it judges no more than
     where it stands once.
     """
+    return design.once(("books", group), partial(_books, group))
+
+
+def _books(group: str, design: Design) -> tuple[Profile, ...]:
     named = design.once("named books", _named)
     replaced = {book.file.replaces for book in named}
     general = [n for n, g in GENERAL.items() if g == group and n not in replaced]

@@ -58,12 +58,11 @@ def evaluate_rule(rule: Rule, survey: Survey, taken: Taken | None = None) -> Ite
         survey: the cage.
         taken: what rulebooks have judged already.
     """
-    idle = _idle(rule, survey)
-    if idle is not None:
-        if rule.group == "rules" or idle.status is not Status.NOT_APPLICABLE:
-            yield idle
+    measures = _looked_at(rule, survey)
+    if isinstance(measures, Finding):
+        if rule.group == "rules" or measures.status is not Status.NOT_APPLICABLE:
+            yield measures
         return
-    measures = _measures(rule, survey)
     if rule.entry.needs == "inspection":
         yield from _inspection(rule, _subject_asked(rule), measures)
         return
@@ -74,8 +73,9 @@ def evaluate_rule(rule: Rule, survey: Survey, taken: Taken | None = None) -> Ite
 
 def judged_by(rule: Rule, survey: Survey) -> Iterator[tuple[str, Status]]:
     """What a rule decides: subject and status of everything that it compares."""
-    if rule.measured and _idle(rule, survey) is None:
-        for m in _measures(rule, survey):
+    measures = _looked_at(rule, survey) if rule.measured else ()
+    if not isinstance(measures, Finding):
+        for m in measures:
             if not m.absent:
                 yield m.subject, _judge(rule, m).status
 
@@ -86,8 +86,8 @@ def _given_up(j: Judged, taken: Mapping[str, Status]) -> bool:
     return status is not None and (j.status is not Status.FAIL or status is Status.FAIL)
 
 
-def _idle(rule: Rule, survey: Survey) -> Finding | None:
-    """The finding of a rule that does not get as far as its limit."""
+def _looked_at(rule: Rule, survey: Survey) -> Sequence[Measure] | Finding:
+    """What a rule measures, or the finding of one that does not get as far as its limit."""
     subject = _subject_asked(rule)
     states = [(c, _state(c, survey)) for c in rule.when]
     for condition, state in states:
@@ -105,7 +105,7 @@ def _idle(rule: Rule, survey: Survey) -> Finding | None:
             return _not_applicable(rule, subject, f"met the other way: {other.words}")
     if rule.entry.needs == "input":
         return _needs_input(rule, subject, rule.written or "the paper or fact", "")
-    return None
+    return measures
 
 
 def _nothing(rule: Rule, measures: Sequence[Measure]) -> bool:

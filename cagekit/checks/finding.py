@@ -35,12 +35,15 @@ class Status(StrEnum):
     @property
     def rank(self) -> int:
         """0 for the worst."""
-        return list(Status).index(self)
+        return _RANKS[self]
 
     @property
     def words(self) -> str:
         """The status as it is printed."""
         return self.value.replace("_", " ")
+
+
+_RANKS = {status: n for n, status in enumerate(Status)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import Any
 
 from cagekit.checks.finding import Value
@@ -21,6 +22,12 @@ LEAST_BOUND = 1e-3
 
 _MASSES = {"kg": 1.0, "lb": POUND}
 _PLAIN = {"deg", "ratio", "count", "year", "s", "MPa"}
+_COMPARED: dict[str, Callable[[float, float, float], bool]] = {
+    ">=": lambda v, bound, slack: v >= bound - slack,
+    "<=": lambda v, bound, slack: v <= bound + slack,
+    ">": lambda v, bound, slack: v > bound + slack,
+    "<": lambda v, bound, slack: v < bound - slack,
+}
 _OPERATOR = re.compile(r"^\s*(>=|<=|!=|>|<|=)\s*(.+)$")
 
 
@@ -114,12 +121,7 @@ def holds(value: Value, op: str, limit: Value, unit: Unit, tolerance: float = 0.
         low, high = _range(limit)
         return low - slack <= v <= high + slack
     bound = float(limit)  # type: ignore[arg-type]
-    return {
-        ">=": v >= bound - slack,
-        "<=": v <= bound + slack,
-        ">": v > bound + slack,
-        "<": v < bound - slack,
-    }[op]
+    return _COMPARED[op](v, bound, slack)
 
 
 def _range(limit: Value) -> tuple[float, float]:

@@ -6,9 +6,11 @@ Their limits are the shop's own: a book says how much of what the tooling sheet 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from math import degrees, tan
 from typing import TYPE_CHECKING
 
+from cagekit.cage.kept import Same
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
@@ -233,7 +235,9 @@ def leg_below_bender(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far the bent leg of each tube hangs below the bender at its worst bend."""
     height = s.tooling.bender.bed_height
     for sheet, _, e in _bent(s) if height is not None else ():
-        depths = hanging(sheet.rows, sheet.work, s.tooling.bender.swing)
+        swing = s.tooling.bender.swing
+        hung = partial(hanging, sheet.rows, sheet.work, swing)
+        depths = s.cage.kept.once(("hanging", Same(sheet), swing), hung)
         k = max(range(len(depths)), key=lambda n: depths[n])
         yield Measure(
             subject=sheet.member,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
 
+from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.bars import WholeBar, cross
@@ -16,6 +17,7 @@ from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, HandSide, Survey, other_side
 from cagekit.geometry.arrays import Points, Points2
 from cagekit.geometry.centre_line import Vec, unit
+from cagekit.inputs.car import DoorOpening
 from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
 ACROSS = unit((0.0, 1.0, 0.0))
@@ -30,11 +32,20 @@ IDENTICAL = 3.0
 
 @dataclass(frozen=True)
 class Door:
-    """The door opening of one side in side view; corners ``(n, 2)`` x, z in mm."""
+    """The door opening of one side in side view, as the car sheet has it."""
 
     side: HandSide
-    corners: Points2
-    y_inner: float
+    sheet: DoorOpening
+
+    @cached_property
+    def corners(self) -> Points2:
+        """Corners of the opening ``(n, 2)``, x and z, mm."""
+        return np.asarray(self.sheet.outline, float)
+
+    @property
+    def y_inner(self) -> float:
+        """The sill's inner face from the centre plane, mm."""
+        return self.sheet.y_inner
 
     @cached_property
     def base(self) -> float:
@@ -61,8 +72,17 @@ class Door:
                 hits.append(float(z0 + t * (z1 - z0)))
         return max(hits, default=self.base + self.height)
 
-    def seen(self, member: Member) -> Points:
-        """Points of a tube's centre line seen through this door, ``(n, 3)``; may be empty."""
+    def seen(self, kept: Kept, member: Member) -> Points:
+        """Points of a tube's centre line seen through this door, ``(n, 3)``; may be empty.
+
+        Args:
+            kept: of the cage.
+            member: the tube.
+        """
+        key = ("seen through a door", Same(self.sheet), self.side, member)
+        return kept.once(key, partial(self._seen, member))
+
+    def _seen(self, member: Member) -> Points:
         n = max(int(member.path.length / STEP), 8)
         p = member.path.points(np.linspace(0.0, member.path.length, n + 1))
         sign = 1.0 if self.side == "left" else -1.0
@@ -85,7 +105,7 @@ def doors(s: Survey, pick: Pick) -> Iterator[tuple[HandSide, Door | None]]:
             if sheet is None or len(sheet.outline) < 3:
                 yield side, None
             else:
-                yield side, Door(side, np.asarray(sheet.outline, float), sheet.y_inner)
+                yield side, Door(side, sheet)
 
 
 def _missing(side: str) -> str:
@@ -164,7 +184,7 @@ def _heights(s: Survey, pick: Pick, *, surface: bool) -> Iterator[Measure]:
             continue
         best: tuple[float, Vec] | None = None
         for m in (m for b in bars for m in b.pieces):
-            for p in door.seen(m):
+            for p in door.seen(s.cage.kept, m):
                 z = float(p[2]) + (m.tube.outer_radius if surface else 0.0)
                 if best is None or z > best[0]:
                     best = z, p
@@ -194,7 +214,7 @@ def door_figure_a(s: Survey, pick: Pick) -> Iterator[Measure]:
         low, high = door.base, door.roof_at(x)
         ids: list[str] = []
         for m in s.members:
-            near = [p for p in door.seen(m) if abs(float(p[0]) - x) <= STEP]
+            near = [p for p in door.seen(s.cage.kept, m) if abs(float(p[0]) - x) <= STEP]
             if not near:
                 continue
             ids.append(m.id)
@@ -236,7 +256,7 @@ def _corner(s: Survey, pick: Pick, *, axis: int) -> Iterator[Measure]:
             if door is None:
                 yield Measure(subject=m.id, evidence=Evidence.of(m.id), missing=_missing(side))
                 continue
-            p = door.seen(m)
+            p = door.seen(s.cage.kept, m)
             if len(p) < 2 or float(p[:, 2].max()) < door.base + door.height / 2:
                 continue
             value = float(np.ptp(p[:, axis]))

@@ -6,11 +6,13 @@ A plate that cannot exist at all is refused by `Plate` itself.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from math import degrees, tan
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cagekit.cage.kept import Same
 from cagekit.cage.plate import Hole, HolePurpose, Plate
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.plate_clash import clashes
@@ -28,20 +30,25 @@ def _at(plate: Plate, xy: Vec) -> Evidence:
     return Evidence.of(*plate.members, plates=[plate.id], points=[point])
 
 
+def _in_the_middle(s: Survey, plate: Plate) -> Evidence:
+    """A plate, and the middle of its flat pattern."""
+    at = partial(_at, plate, plate.outline.centroid)
+    return s.cage.kept.once(("middle of a plate", plate), at)
+
+
 # --- folds ----------------------------------------------------------------------------------
 
 
 def _folds(s: Survey, pick: Pick) -> Iterator[tuple[Plate, Bend, Fold, str, Evidence]]:
     """Every fold of the plates of the picked steels: plate, bend, fold, name, evidence."""
-    kept = s.design.once("folds of plates", lambda _: tuple(_all_folds(s)))
-    return (row for row in kept if pick.takes(row[0].material))
-
-
-def _all_folds(s: Survey) -> Iterator[tuple[Plate, Bend, Fold, str, Evidence]]:
     for plate in s.plates:
-        for b in plate.bends:
-            f = plate.folds[b.fold]
-            yield plate, b, f, f"fold {b.fold + 1}", _at(plate, f.middle)
+        if pick.takes(plate.material):
+            yield from s.cage.kept.once(("folds", plate), partial(_folds_of, plate))
+
+
+def _folds_of(plate: Plate) -> tuple[tuple[Plate, Bend, Fold, str, Evidence], ...]:
+    folds = ((b, plate.folds[b.fold]) for b in plate.bends)
+    return tuple((plate, b, f, f"fold {b.fold + 1}", _at(plate, f.middle)) for b, f in folds)
 
 
 @quantity("fold_radius", "mm", "inside radius of a fold", base="thickness")
@@ -133,14 +140,16 @@ HoleRow = tuple[Plate, int, Hole, str, Evidence]
 
 def _holes(s: Survey, *purposes: HolePurpose) -> Iterator[HoleRow]:
     """Every hole of the purposes (all when none): plate, number, hole, name, evidence."""
-    kept = s.design.once("holes of plates", lambda _: tuple(_all_holes(s)))
-    return (row for row in kept if not purposes or row[2].purpose in purposes)
-
-
-def _all_holes(s: Survey) -> Iterator[HoleRow]:
     for plate in s.plates:
-        for i, h in enumerate(plate.holes):
-            yield plate, i, h, f"{h.purpose.value} hole {i + 1}", _at(plate, h.centre)
+        rows = s.cage.kept.once(("holes", plate), partial(_holes_of, plate))
+        yield from (row for row in rows if not purposes or row[2].purpose in purposes)
+
+
+def _holes_of(plate: Plate) -> tuple[HoleRow, ...]:
+    return tuple(
+        (plate, i, h, f"{h.purpose.value} hole {i + 1}", _at(plate, h.centre))
+        for i, h in enumerate(plate.holes)
+    )
 
 
 @quantity("hole_to_fold", "mm", "hole to the bend zone", base="thickness")
@@ -198,7 +207,7 @@ def cut_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
             subject=plate.id,
             value=plate.thickness,
             base=table.max_thickness,
-            evidence=_at(plate, plate.outline.centroid),
+            evidence=_in_the_middle(s, plate),
             label=f"thickness on the {table.name}",
             source=f"tooling: {table.name}",
         )
@@ -210,8 +219,9 @@ def sheet_share(s: Survey, pick: Pick) -> Iterator[Measure]:
     table = s.tooling.table if s.tooling else None
     for plate in s.plates if table else ():
         assert table is not None
-        share = share_of_sheet(plate, table)
-        evidence = _at(plate, plate.outline.centroid)
+        laid = partial(share_of_sheet, plate, table)
+        share = s.cage.kept.once(("share of a sheet", plate, Same(table)), laid)
+        evidence = _in_the_middle(s, plate)
         if share is None:
             yield Measure(
                 subject=plate.id,

@@ -94,6 +94,8 @@ class Survey:
         self._views: dict[tuple[int, str], PillarView | None] = {}
         self._swept: dict[str, Swept] = {}
         self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
+        self._picked: dict[Pick, tuple[Member, ...]] = {}
+        self._joined: dict[tuple[tuple[str, ...], str], tuple[WholeBar, ...]] = {}
 
     def __reduce__(self) -> tuple[type[Survey], tuple[Design]]:
         """Only the design goes into another process: what was measured is worked out there."""
@@ -166,14 +168,16 @@ class Survey:
         return word  # type: ignore[return-value]
 
     def pick(self, pick: Pick) -> tuple[Member, ...]:
-        """The members a rule looks at."""
-        return tuple(
-            m
-            for m in self.members
-            if pick.takes(m.role, m.id)
-            and (not pick.side or m.side == pick.side)
-            and (not pick.steel or self.steel_family(m) == pick.steel)
-        )
+        """The members a rule looks at, each pick made once."""
+        if pick not in self._picked:
+            self._picked[pick] = tuple(
+                m
+                for m in self.members
+                if (not pick.side or m.side == pick.side)
+                and pick.takes(m.role, m.id)
+                and (not pick.steel or self.steel_family(m) == pick.steel)
+            )
+        return self._picked[pick]
 
     def of_role(self, *roles: str) -> tuple[Member, ...]:
         """Members of the given roles."""
@@ -184,8 +188,12 @@ class Survey:
         return next(iter(self.of_role(role)), None)
 
     def bars(self, *roles: str, side: str = "") -> tuple[WholeBar, ...]:
-        """Bars of the given roles, pieces joined."""
-        return joined(m for m in self.of_role(*roles) if not side or m.side == side)
+        """Bars of the given roles, pieces joined, each once."""
+        key = (roles, side)
+        if key not in self._joined:
+            rows = (m for m in self.of_role(*roles) if not side or m.side == side)
+            self._joined[key] = joined(rows)
+        return self._joined[key]
 
     def steel_family(self, member: Member) -> str:
         """``alloy`` for chromium-molybdenum tube, else ``mild``."""

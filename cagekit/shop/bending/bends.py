@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import asin, pi, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cagekit.cage.member import EndKind, EndName
+from cagekit.cage.kept import Same
+from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.errors import GeometryError, NotFoundError
 from cagekit.geometry.centre_line import CentreLine, Line
 from cagekit.inputs.tooling import Die, Tooling
@@ -309,19 +311,18 @@ def schedules(cage: Cage, tooling: Tooling) -> tuple[BendSchedule, ...]:
     """Make the schedule of every member of a cage, in build order, straight ones too."""
     out = []
     for m in cage.members.values():
-        trim = {e: tooling.order.trim * (end.kind is EndKind.COPE) for e, end in m.ends}
-        made = schedule(
-            m.id,
-            m.tube,
-            m.path,
-            tooling,
-            tip_a=cage.cut(m.id, "a").shortest,
-            tip_b=cage.cut(m.id, "b").shortest,
-            trim_a=trim["a"],
-            trim_b=trim["b"],
-        )
-        out.append(made)
+        tips = cage.cut(m.id, "a").shortest, cage.cut(m.id, "b").shortest
+        key = ("bend schedule", m, tips, Same(tooling))
+        out.append(cage.kept.once(key, partial(_schedule, m, tips, tooling)))
     return tuple(out)
+
+
+def _schedule(m: Member, tips: tuple[float, float], tooling: Tooling) -> BendSchedule:
+    trim = {e: tooling.order.trim * (end.kind is EndKind.COPE) for e, end in m.ends}
+    return schedule(
+        m.id, m.tube, m.path, tooling, tip_a=tips[0], tip_b=tips[1], trim_a=trim["a"],
+        trim_b=trim["b"],
+    )  # fmt: skip
 
 
 def clocks(path: CentreLine) -> tuple[float, ...]:
