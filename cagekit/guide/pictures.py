@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cagekit.view.camera import OBLIQUE
-from cagekit.view.raster import ViewFrame, render
+from cagekit.view.nearest import ViewFrame
+from cagekit.view.raster import render
 from cagekit.view.scene import bodies
 
 if TYPE_CHECKING:

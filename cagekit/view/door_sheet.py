@@ -24,7 +24,8 @@ from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.camera import Camera
 from cagekit.view.fonts import font
 from cagekit.view.ink import INK, PAPER, Rgb
-from cagekit.view.raster import ViewFrame, render
+from cagekit.view.nearest import ViewFrame
+from cagekit.view.raster import render
 from cagekit.view.scene import SceneBody, bodies
 from cagekit.view.sheet import PictureSheet
 

@@ -27,8 +27,9 @@ from cagekit.units.tolerance import NO_LENGTH, ROUNDING
 from cagekit.view.camera import FRONT, SIDE, TOP, Camera
 from cagekit.view.fonts import font
 from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
+from cagekit.view.nearest import ViewFrame
 from cagekit.view.person_mesh import people
-from cagekit.view.raster import ViewFrame, render
+from cagekit.view.raster import render_both
 from cagekit.view.scene import SceneBody, bodies, frame_bodies
 from cagekit.view.sheet import PictureSheet
 
@@ -258,10 +259,8 @@ def _blended(
     tubes: Sequence[SceneBody], persons: Sequence[SceneBody], frame: ViewFrame
 ) -> NDArray[np.uint8]:
     """The whole scene, tubes in front of people half transparent."""
-    whole = render([*tubes, *persons], frame, paper=PAPER)
-    tube = (whole.seen >= 0) & (whole.seen < len(tubes))
-    alone = render(persons, frame, paper=PAPER, where=tube)
-    cover = tube & (alone.seen >= 0)
+    whole, alone = render_both(tubes, persons, frame, paper=PAPER)
+    cover = (whole.seen >= 0) & (whole.seen < len(tubes)) & (alone.seen >= 0)
     image = whole.image.copy()
     image[cover] = GHOST * whole.image[cover].astype(float) + (1 - GHOST) * alone.image[cover]
     return image
@@ -303,23 +302,24 @@ def _arrow(sheet: PictureSheet, a: Array, b: Array, colour: Rgb) -> None:
 def _free(a: Array, b: Array, placed: Sequence[Array]) -> Array:
     """Where a number goes: near the middle of its line, off it, clear of the others."""
     middle = (a + b) / 2
+    radius = np.repeat((26.0, 40.0, 56.0, 74.0), 16)
+    turn = np.tile(2 * np.pi * np.arange(16) / 16, 4)
+    spots = middle + radius[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    away = [np.linalg.norm(spots - p, axis=1) for p in placed]
+    air = np.min(away, axis=0) if away else np.full(len(spots), 99.0)
+    off = np.minimum(_off_line(spots, a, b), 30.0)
     best, score = middle, -np.inf
-    for radius in (26.0, 40.0, 56.0, 74.0):
-        for k in range(16):
-            angle = 2 * np.pi * k / 16
-            spot = middle + radius * np.array([cos(angle), sin(angle)])
-            air = min((float(np.linalg.norm(spot - p)) for p in placed), default=99.0)
-            off = min(_off_line(spot, a, b), 30.0)
-            value = min(air, 36.0) * 2 + off - 0.35 * radius
-            if value > score + ROUNDING:
-                best, score = spot, value
+    for spot, value in zip(spots, np.minimum(air, 36.0) * 2 + off - 0.35 * radius, strict=True):
+        if value > score + ROUNDING:
+            best, score = spot, value
     return best
 
 
-def _off_line(p: Array, a: Array, b: Array) -> float:
+def _off_line(p: Array, a: Array, b: Array) -> Array:
+    """How far points ``(n, 2)`` are from the line between ``a`` and ``b``."""
     d = b - a
-    t = float(np.clip((p - a) @ d / max(float(d @ d), NO_LENGTH), 0.0, 1.0))
-    return float(np.linalg.norm(p - a - t * d))
+    t = np.clip((p - a) @ d / max(float(d @ d), NO_LENGTH), 0.0, 1.0)
+    return np.asarray(np.linalg.norm(p - a - t[:, None] * d, axis=1))
 
 
 LIST_X, EGRESS_Y = 1580, 820

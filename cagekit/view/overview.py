@@ -23,7 +23,8 @@ from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.extents import cage_extents
 from cagekit.view.fonts import font
 from cagekit.view.ink import INK, PAPER, SOFT, Rgb
-from cagekit.view.raster import Render, ViewFrame, render
+from cagekit.view.nearest import ViewFrame
+from cagekit.view.raster import Render, render
 from cagekit.view.scene import SceneBody, bodies, frame_bodies
 from cagekit.view.sheet import PictureSheet
 

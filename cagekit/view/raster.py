@@ -1,28 +1,39 @@
-"""A small rasteriser in numpy: triangles to pixels with a depth buffer, no loops over triangles.
+"""A small rasteriser in numpy: bodies shaded and with outlines, smooth at every edge.
 
-Each triangle is cut into pixel rows, each row into pixels, all by repeated indices; the nearest
-fragment of a pixel wins by one 64-bit maximum of depth and triangle.
+What is seen is found at twice the size of the picture (:mod:`cagekit.view.nearest`). A pixel whose
+four samples show one side of one body, without an outline, is shaded once, the others at each.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Array, Points
-from cagekit.units.tolerance import NO_LENGTH, NOISE
-from cagekit.view.camera import Camera
+from cagekit.geometry.arrays import Array
+from cagekit.units.tolerance import NO_LENGTH
+from cagekit.view.nearest import (
+    LEVELS,
+    Facing,
+    Ints,
+    ViewFrame,
+    chunks,
+    facing,
+    gains,
+    level_of,
+    nearest,
+    number_of,
+)
 from cagekit.view.scene import SceneBody
 
 Image = NDArray[np.uint8]
-PixelRows = slice | NDArray[np.int64]
-"""Some of the pixels that are covered."""
+Mask = NDArray[np.bool_]
+Spots = tuple[NDArray[Any], NDArray[Any]]
+"""Column and row of samples in the frame, from the middle of the first."""
 
-OVERSAMPLING = 2
-"""Pixels rendered per pixel of the picture, in both directions."""
 LIGHT = (-0.45, 0.65, 0.62)
 """Direction to the light in the picture's axes: right, up, to the viewer."""
 AMBIENT, DIFFUSE, SHINE = 0.46, 0.60, 0.28
@@ -36,31 +47,10 @@ STEP = 12.0
 """Jump in depth (mm) between neighbouring pixels that is drawn as an outline."""
 STEEPEST = 0.04
 """Smallest part of a normal towards the viewer that counts when jumps are looked for."""
-CHUNK = 1 << 13
-"""Rows or pixels worked on at a time: what lies in a processor's own memory is quick."""
-_DEPTH_BITS = 31
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ViewFrame:
-    """A picture's frame.
-
-    ``width`` x ``height`` pixels, ``scale`` pixels per mm, centred on ``centre`` ``(2,)`` mm in
-    the camera's right and up.
-    """
-
-    camera: Camera
-    width: int
-    height: int
-    scale: float
-    centre: tuple[float, float]
-
-    def pixels(self, points: object) -> Array:
-        """Return pixel x (right), y (down) and depth (mm) of points ``(n, 3)``."""
-        p = self.camera.project(points)
-        x = (p[:, 0] - self.centre[0]) * self.scale + self.width / 2
-        y = self.height / 2 - (p[:, 1] - self.centre[1]) * self.scale
-        return np.column_stack([x, y, p[:, 2]])
+FLAT = 1 / 256
+"""Parts of unit normals that differ by less are of one flat side."""
+STRIP = 32
+"""Rows of pixels worked on at a time: what lies in a processor's own memory is quick."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,309 +61,218 @@ class Render:
     seen: NDArray[np.int32]
 
 
-def render(
-    scene: Sequence[SceneBody],
-    frame: ViewFrame,
-    *,
-    paper: tuple[int, int, int],
-    where: NDArray[np.bool_] | None = None,
-) -> Render:
+def render(scene: Sequence[SceneBody], frame: ViewFrame, *, paper: tuple[int, int, int]) -> Render:
     """Draw bodies, shaded and with outlines, on plain ``paper``.
 
     Args:
         scene: bodies to be seen.
         frame: camera and size of the picture.
         paper: colour behind everything.
-        where: the pixels ``(h, w)`` that are wanted; the others stay paper. All when left out.
     """
-    k = OVERSAMPLING
-    fine = ViewFrame(
-        camera=frame.camera,
-        width=frame.width * k,
-        height=frame.height * k,
-        scale=frame.scale * k,
-        centre=frame.centre,
-    )
-    canvas = np.empty((fine.height * fine.width, 3), np.float32)
-    canvas[:] = np.array(paper, np.float32) / 255
-    seen = np.full(fine.height * fine.width, -1, np.int32)
+    picture = _blank(frame, paper)
     if scene:
-        wanted = None if where is None else where.repeat(k, 0).repeat(k, 1)
-        _paint(scene, fine, canvas, seen, wanted)
-    big = canvas.reshape(frame.height, k, frame.width, k, 3)
-    image = np.empty((frame.height, frame.width, 3), np.uint8)
-    for rows in _chunks(frame.height, max(CHUNK // fine.width, 1)):
-        total = sum(big[rows, i, :, j] for i in range(k) for j in range(k))
-        image[rows] = np.asarray(total) * np.float32(255 / k**2) + np.float32(0.5)
-    coarse = seen.reshape(fine.height, fine.width)[::k, ::k]
-    return Render(image=image, seen=np.ascontiguousarray(coarse))
+        fine = frame.times(2)
+        shown = facing(scene, fine)
+        _Painter(scene, shown, fine).paint(picture, nearest(shown, fine))
+    return picture
 
 
-def _paint(
-    scene: Sequence[SceneBody],
+def render_both(
+    front: Sequence[SceneBody],
+    behind: Sequence[SceneBody],
     frame: ViewFrame,
-    canvas: NDArray[np.float32],
-    seen: NDArray[np.int32],
-    wanted: NDArray[np.bool_] | None,
-) -> None:
-    points, normals, tri, body = _gather(scene, frame)
-    buffer = _depth_buffer(points, tri, frame)
-    pixel = np.flatnonzero(buffer >= 0)
-    if not len(pixel):
-        return
-    hit = (buffer[pixel] & 0xFFFFFFFF).astype(np.int64)
-    owner = body[hit]
-    seen[pixel] = owner
-    flat = _weight_steps(points[tri])
-    across = [normals[tri, k] for k in range(3)]
-    heights, colours = points[tri, 2], np.array([b.colour for b in scene])
-    depth, slope = np.empty(len(pixel)), np.empty(len(pixel))
-    shade = np.empty((len(pixel), 3))
-    beside = drawn = None
-    if wanted is not None:
-        beside = _widened(wanted).ravel()[pixel]
-        drawn = np.flatnonzero(wanted.ravel()[pixel])
-    for part in _chunks(len(pixel)):
-        at, here = hit[part], pixel[part]
-        weights = _weights(flat, at, _middle(here % frame.width), _middle(here // frame.width))
-        depth[part] = _mix(heights, at, weights)
-        rows: PixelRows = part
-        if beside is not None:
-            some = np.flatnonzero(beside[part])
-            at, weights, rows = at[some], [w[some] for w in weights], some + part.start
-        normal = _normals(across, at, weights)
-        slope[rows] = 1.0 / np.maximum(normal[:, 2], STEEPEST) / frame.scale
-        shade[rows] = _lit(colours[owner[rows]], normal)
-    low, high = float(depth.min()), float(depth.max())
-    ink = _outlines(pixel, owner, depth, slope, frame, drawn)
-    for rows in _parts(drawn, len(pixel)):
-        far = (FADE * (high - depth[rows]) / max(high - low, NO_LENGTH))[:, None]
-        faded = shade[rows] * (1 - far) + far
-        faded[ink[rows]] *= INK
-        canvas[pixel[rows]] = faded
-
-
-def _widened(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """The pixels of a mask ``(h, w)`` and their neighbours."""
-    out = mask.copy()
-    out[1:] |= mask[:-1]
-    out[:-1] |= mask[1:]
-    out[:, 1:] |= mask[:, :-1]
-    out[:, :-1] |= mask[:, 1:]
-    return out
-
-
-def _parts(rows: NDArray[np.int64] | None, count: int) -> Iterator[PixelRows]:
-    """Some rows of ``count``, or all, in parts that are small enough."""
-    if rows is None:
-        yield from _chunks(count)
-    else:
-        yield from (rows[part] for part in _chunks(len(rows)))
-
-
-def _chunks(count: int, size: int = CHUNK) -> Iterator[slice]:
-    """Parts of a long row that are small enough for a processor's own memory."""
-    return (slice(n, n + size) for n in range(0, count, size))
-
-
-def _gather(
-    scene: Sequence[SceneBody], frame: ViewFrame
-) -> tuple[Array, Array, NDArray[np.int64], NDArray[np.int32]]:
-    """All points in pixels, normals in the camera's axes, triangles that face the viewer."""
-    points, normals, triangles, owner = [], [], [], []
-    count = 0
-    for n, body in enumerate(scene):
-        p = frame.pixels(body.mesh.vertices)
-        t = np.asarray(body.mesh.triangles, np.int64).reshape(-1, 3)
-        a, b, c = p[t[:, 0]], p[t[:, 1]], p[t[:, 2]]
-        # y runs down, so a triangle that faces the viewer turns the other way round
-        facing = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) < (b[:, 1] - a[:, 1]) * (
-            c[:, 0] - a[:, 0]
-        )
-        points.append(p)
-        normals.append(np.asarray(body.mesh.normals, float) @ frame.camera.axes.T)
-        triangles.append(t[facing] + count)
-        owner.append(np.full(int(facing.sum()), n, np.int32))
-        count += len(p)
-    return (
-        np.concatenate(points),
-        np.concatenate(normals),
-        np.concatenate(triangles),
-        np.concatenate(owner),
-    )
-
-
-def _depth_buffer(points: Points, tri: NDArray[np.int64], frame: ViewFrame) -> NDArray[np.int64]:
-    """Depth and triangle of the nearest fragment of each pixel in one number; -1 where empty."""
-    buffer = np.full(frame.width * frame.height, -1, np.int64)
-    if not len(tri):
-        return buffer
-    corners = points[tri]
-    rows = _rows(corners, frame)
-    edges, planes = _edges(corners), _planes(corners)
-    low, high = float(points[:, 2].min()), float(points[:, 2].max())
-    for part in _chunks(len(rows[0])):
-        which, row = (r[part] for r in rows)
-        left, right = _span(edges, which, _middle(row))
-        first = np.clip(np.ceil(left - 0.5), 0, frame.width).astype(np.int64)
-        last = np.clip(np.ceil(right - 0.5), 0, frame.width).astype(np.int64)
-        span, column = _expand(np.maximum(last - first, 0))
-        column = column + first[span]
-        hit, y = which[span], row[span]
-        z = _plane(planes, hit, _middle(column), _middle(y))
-        level = (z - low) / max(high - low, NO_LENGTH) * (2**_DEPTH_BITS - 1)
-        level = np.clip(level, 0, 2**_DEPTH_BITS - 1).astype(np.int64)
-        np.maximum.at(buffer, y * frame.width + column, (level << 32) | hit)
-    return buffer
-
-
-def _middle(pixel: NDArray[np.int64]) -> Array:
-    """Middle of a pixel."""
-    return np.asarray(pixel + 0.5, float)
-
-
-def _rows(corners: Array, frame: ViewFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Triangle and pixel row of every row that a triangle covers."""
-    y = corners[:, :, 1]
-    first = np.clip(np.ceil(y.min(axis=1) - 0.5), 0, frame.height).astype(np.int64)
-    last = np.clip(np.ceil(y.max(axis=1) - 0.5), 0, frame.height).astype(np.int64)
-    which, step = _expand(np.maximum(last - first, 0))
-    return which, first[which] + step
-
-
-def _expand(counts: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Repeat each index ``counts`` times; return it and the running number within it."""
-    index = np.repeat(np.arange(len(counts)), counts)
-    begin = np.cumsum(counts) - counts
-    return index, np.arange(len(index)) - begin[index]
-
-
-def _edges(corners: Array) -> tuple[Array, ...]:
-    """Lowest and middle corner ``(n, 2)`` and the slopes of the three sides ``(n,)``."""
-    order = np.argsort(corners[:, :, 1], axis=1, kind="stable")[:, :, None]
-    low, mid, high = np.moveaxis(np.take_along_axis(corners, order, axis=1)[:, :, :2], 1, 0)
-
-    def slope(a: Array, b: Array) -> Array:
-        rise = b[:, 1] - a[:, 1]
-        return (b[:, 0] - a[:, 0]) / np.where(rise > NOISE, rise, np.inf)
-
-    long, lower, upper = slope(low, high), slope(low, mid), slope(mid, high)
-    return (
-        mid[:, 1],
-        low[:, 0] - long * low[:, 1],
-        long,
-        mid[:, 0] - lower * mid[:, 1],
-        lower,
-        mid[:, 0] - upper * mid[:, 1],
-        upper,
-    )
-
-
-def _span(edges: Sequence[Array], which: NDArray[np.int64], y: Array) -> tuple[Array, Array]:
-    """Left and right x at height ``y`` of triangle ``which``."""
-    knee, long0, long, lower0, lower, upper0, upper = (e[which] for e in edges)
-    one = long0 + long * y
-    two = np.where(y > knee, upper0 + upper * y, lower0 + lower * y)
-    return np.minimum(one, two), np.maximum(one, two)
-
-
-def _planes(corners: Array) -> tuple[Array, Array, Array]:
-    """Depth at the picture's corner, and what it gains to the right and downwards, ``(n,)``."""
-    a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
-    det = np.where(np.abs(det) < NOISE, np.inf, det)
-    gx = (b[:, 2] * c[:, 1] - b[:, 1] * c[:, 2]) / det
-    gy = (b[:, 0] * c[:, 2] - b[:, 2] * c[:, 0]) / det
-    return a[:, 2] - gx * a[:, 0] - gy * a[:, 1], gx, gy
-
-
-def _plane(planes: Sequence[Array], which: NDArray[np.int64], x: Array, y: Array) -> Array:
-    """Depth of triangle ``which`` at ``x``, ``y``."""
-    base, gx, gy = (p[which] for p in planes)
-    return np.asarray(base + gx * x + gy * y)
-
-
-def _weight_steps(corners: Array) -> tuple[Array, ...]:
-    """Corner of each triangle, and what two weights gain to the right and downwards, ``(n,)``."""
-    a, b, c = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    det = b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0]
-    det = np.where(np.abs(det) < NOISE, np.inf, det)
-    return a[:, 0], a[:, 1], c[:, 1] / det, c[:, 0] / det, b[:, 0] / det, b[:, 1] / det
-
-
-def _weights(steps: Sequence[Array], hit: NDArray[np.int64], x: Array, y: Array) -> list[Array]:
-    """Barycentric weights, three times ``(n,)``, of pixels in the triangles they hit."""
-    ax, ay, bx, by, cy, cx = (s[hit] for s in steps)
-    right, down = x - ax, y - ay
-    wb = bx * right - by * down
-    wc = cy * down - cx * right
-    return [1 - wb - wc, wb, wc]
-
-
-def _mix(values: Array, hit: NDArray[np.int64], weights: Sequence[Array]) -> Array:
-    """Values at the corners ``(m, 3)`` of triangles, in between ``(n,)``."""
-    a, b, c = (values[:, k][hit] * w for k, w in enumerate(weights))
-    return np.asarray(a + b + c)
-
-
-def _normals(across: Sequence[Array], hit: NDArray[np.int64], weights: Sequence[Array]) -> Array:
-    x, y, z = (_mix(values, hit, weights) for values in across)
-    size = np.maximum(np.sqrt(x * x + y * y + z * z), NO_LENGTH)
-    return np.column_stack([x / size, y / size, z / size])
-
-
-def _lit(colour: Array, normal: Array) -> Array:
-    """Colours ``(n, 3)`` in the light."""
-    light = np.array(LIGHT) / np.linalg.norm(LIGHT)
-    lit = np.maximum(normal @ light, 0.0)
-    half = light + np.array([0.0, 0.0, 1.0])
-    gloss = np.maximum(normal @ (half / np.linalg.norm(half)), 0.0)
-    for _ in range(SQUARED):
-        gloss *= gloss
-    gloss = gloss * gloss * gloss
-    out = colour * (AMBIENT + DIFFUSE * lit)[:, None] + SHINE * gloss[:, None]
-    return np.asarray(np.minimum(out, 1.0))
-
-
-def _outlines(
-    pixel: NDArray[np.int64],
-    body: NDArray[np.int32],
-    depth: Array,
-    slope: Array,
-    frame: ViewFrame,
-    drawn: NDArray[np.int64] | None = None,
-) -> NDArray[np.bool_]:
-    """Which covered pixels are drawn as an outline.
-
-    A pixel is when a neighbour shows another body (or none), or the same one further back than
-    its slope explains, and the pixel is the nearer of the two: so the line stays thin and belongs
-    to the body in front.
+    *,
+    paper: tuple[int, int, int],
+) -> tuple[Render, Render]:
+    """Draw bodies twice: all of them, and those ``behind`` alone where one in ``front`` is seen.
 
     Args:
-        pixel: covered pixels, by their number in the frame.
-        body: what each shows.
-        depth: how near it is, mm.
-        slope: how much depth its surface gains from pixel to pixel, mm.
-        frame: the picture's frame.
-        drawn: rows of those that are looked at; all when left out.
+        front: bodies to be seen; they come first in what is seen.
+        behind: more of them; where they lie does not matter.
+        frame: camera and size of the picture.
+        paper: colour behind everything, and of all the rest of the second picture.
     """
-    numbers = np.arange(len(pixel), dtype=np.int32)
-    where = np.full(frame.width * frame.height + 1, -1, np.int32)
-    where[pixel] = numbers
-    ink = np.zeros(len(pixel), bool)
-    for part in _parts(drawn, len(pixel)):
-        here, number = pixel[part], numbers[part]
-        column, near, own, lean = here % frame.width, depth[part], body[part], slope[part]
-        for step, at_edge in (
-            (1, column == frame.width - 1),
-            (-1, column == 0),
-            (frame.width, here >= frame.width * (frame.height - 1)),
-            (-frame.width, here < frame.width),
-        ):
-            # the picture's edge counts as covered by the pixel itself: nothing ends there
-            other = np.where(at_edge, number, where[np.where(at_edge, -1, here + step)])
-            empty = other < 0
-            jump = near - depth[other]
-            edge = (own != body[other]) | (jump > STEP + np.maximum(lean, slope[other]))
-            ink[part] |= empty | (edge & (jump >= 0))
-    return ink
+    whole, alone = _blank(frame, paper), _blank(frame, paper)
+    scene = [*front, *behind]
+    if scene:
+        fine = frame.times(2)
+        shown = facing(scene, fine)
+        painter = _Painter(scene, shown, fine)
+        first = int(np.searchsorted(shown.body, len(front)))
+        hidden = nearest(shown, fine, slice(first, None))
+        painter.paint(whole, np.maximum(nearest(shown, fine, slice(first)), hidden))
+        painter.paint(alone, hidden, (whole.seen >= 0) & (whole.seen < len(front)))
+    return whole, alone
+
+
+def _blank(frame: ViewFrame, paper: tuple[int, int, int]) -> Render:
+    image = np.empty((frame.height, frame.width, 3), np.uint8)
+    image[:] = paper
+    return Render(image=image, seen=np.full((frame.height, frame.width), -1, np.int32))
+
+
+class _Painter:
+    """Shades a scene in the light, in a frame of twice the picture's size.
+
+    A normal's parts are counted along the light, across it towards the eye, and square to both.
+    """
+
+    def __init__(self, scene: Sequence[SceneBody], shown: Facing, frame: ViewFrame) -> None:
+        self.body, self.step, self.frame = shown.body, shown.step, frame
+        self.face = _faces(shown)
+        self.colours = np.array([b.colour for b in scene])
+        light, eye = np.array(LIGHT) / np.linalg.norm(LIGHT), np.array([0.0, 0.0, 1.0])
+        side = np.cross(light, eye) / np.linalg.norm(np.cross(light, eye))
+        axes = np.array([light, np.cross(side, light), side])
+        half = axes @ (light + eye)
+        self.half, self.eye = half / np.linalg.norm(half), axes @ eye
+        normals = shown.normals @ axes.T
+        right, down = gains(shown.corners, normals)
+        at = shown.corners[:, 0]
+        base = normals[:, 0] + right * (0.5 - at[:, :1]) + down * (0.5 - at[:, 1:2])
+        self.normals = [
+            [np.ascontiguousarray(n[:, k]) for n in (base, right, down)] for k in range(3)
+        ]
+
+    def paint(self, picture: Render, buffer: Ints, where: Mask | None = None) -> None:
+        """Paint what a depth buffer shows into a picture of paper.
+
+        Args:
+            picture: of half the frame's size.
+            buffer: the frame's.
+            where: the pixels that are wanted; the others stay as they are. All when left out.
+        """
+        low = int(np.min(buffer, where=buffer >= 0, initial=LEVELS << 32)) >> 32
+        reach = low, int(buffer.max()) >> 32
+        wanted = np.ones(picture.seen.shape, bool) if where is None else where
+        for begin in range(0, len(wanted), STRIP):
+            rows = slice(begin, min(begin + STRIP, len(wanted)))
+            if wanted[rows].any():
+                self._strip(picture, buffer, rows, reach, wanted[rows])
+
+    def _strip(
+        self, picture: Render, buffer: Ints, rows: slice, reach: tuple[int, int], wanted: Mask
+    ) -> None:
+        """Paint some rows."""
+        # and the samples above and below, where what is seen may end
+        top = max(2 * rows.start - 1, 0)
+        around = buffer[top : 2 * rows.stop + 1]
+        level = level_of(around)
+        covered = level >= 0
+        if not covered.any():
+            return
+        number = number_of(around)
+        number[~covered] = 0
+        face = self.face[number]
+        face[~covered] = -1
+        ink = self._outlines(around, level, face >> 32, top)
+        inner = slice(2 * rows.start - top, 2 * rows.stop - top)
+        samples, inked, seen = (_fourfold(a[inner]) for a in (face, ink, around))
+        picture.seen[rows] = (samples[0] >> 32).reshape(picture.seen[rows].shape)
+        image = picture.image[rows].reshape(-1, 3)
+        wanted, width = wanted.ravel(), picture.seen.shape[1]
+        alike = (samples[1:] == samples[0]).all(axis=0)
+        plain = alike & ~inked.any(axis=0)
+        here = np.flatnonzero(plain & (samples[0] >= 0) & wanted)
+        at = 2 * (here % width) + 0.5, 2 * (here // width + rows.start) + 0.5
+        image[here] = _bytes(self._shade(seen[0][here], at, reach))
+        here = np.flatnonzero(~plain & wanted)
+        several = np.repeat(image[here][None] / 255, 4, axis=0)
+        x, y = 2 * (here % width), 2 * (here // width + rows.start)
+        for n, sample in enumerate(samples):
+            on = np.flatnonzero(sample[here] >= 0)
+            those = here[on]
+            shade = self._shade(seen[n][those], (x[on] + n % 2, y[on] + n // 2), reach)
+            shade[inked[n][those]] *= INK
+            several[n, on] = shade
+        image[here] = _bytes(several.mean(axis=0))
+
+    def _outlines(self, seen: Ints, level: NDArray[np.int32], body: Ints, top: int) -> Mask:
+        """Which samples are drawn as an outline.
+
+        A sample is when a neighbour shows another body (or none), or the same one further back
+        than its slope explains, and the sample is the nearer of the two: so the line stays thin
+        and belongs to the body in front. Nothing ends at the picture's edge.
+
+        Args:
+            seen: rows of the depth buffer.
+            level: of depth, there.
+            body: that is seen, there.
+            top: the number of the first row.
+        """
+        ink = np.zeros(level.shape, bool)
+        step = STEP / self.step
+        for right, down in ((1, 0), (0, 1)):
+            height, width = level.shape[0] - down, level.shape[1] - right
+            one, two = np.s_[:height, :width], np.s_[down:, right:]
+            jump = level[one] - level[two]
+            edge = body[one] != body[two]
+            doubt = np.flatnonzero((np.abs(jump) > step) & ~edge)
+            if len(doubt):
+                y, x = np.divmod(doubt, width)
+                lean = np.maximum(
+                    self._lean(seen[y, x], (x, y + top)),
+                    self._lean(seen[y + down, x + right], (x + right, y + down + top)),
+                )
+                edge[y, x] = np.abs(jump[y, x]) * self.step > STEP + lean
+            ink[one] |= edge & (jump >= 0)
+            ink[two] |= edge & (jump <= 0)
+        return ink
+
+    def _lean(self, seen: Ints, at: Spots) -> Array:
+        """How much depth surfaces gain from sample to sample, mm."""
+        along, across, _ = self._normal(number_of(seen), at)
+        facing = np.maximum(self.eye[0] * along + self.eye[1] * across, STEEPEST)
+        return np.asarray(1.0 / facing / self.frame.scale)
+
+    def _shade(self, seen: Ints, at: Spots, reach: tuple[int, int]) -> Array:
+        """Colours ``(n, 3)`` of what is seen, in the light; paler, the farther it is.
+
+        Args:
+            seen: of the depth buffer, ``(n,)``.
+            at: where.
+            reach: the lowest and the highest level of the picture.
+        """
+        out = np.empty((len(seen), 3))
+        low, high = reach
+        for part in chunks(len(seen)):
+            number = number_of(seen[part])
+            along, across, _ = self._normal(number, (at[0][part], at[1][part]))
+            gloss = np.maximum(self.half[0] * along + self.half[1] * across, 0.0)
+            for _ in range(SQUARED):
+                gloss *= gloss
+            gloss = SHINE * (gloss * gloss * gloss)
+            share = AMBIENT + DIFFUSE * np.maximum(along, 0.0)
+            colour = self.colours[self.body[number]] * share[:, None] + gloss[:, None]
+            far = (FADE / max(high - low, 1) * (high - level_of(seen[part])))[:, None]
+            out[part] = np.minimum(colour, 1.0) * (1 - far) + far
+        return out
+
+    def _normal(self, number: Ints, at: Spots) -> list[Array]:
+        """Unit normals of triangles at spots, three times ``(n,)``."""
+        x, y = at
+        a, b, c = parts = [
+            base[number] + right[number] * x + down[number] * y
+            for base, right, down in self.normals
+        ]
+        size = np.maximum(np.sqrt(a * a + b * b + c * c), NO_LENGTH)
+        return [part / size for part in parts]
+
+
+def _faces(shown: Facing) -> Ints:
+    """What a triangle is a part of: its body, and in the lower half which flat side of it."""
+    flat = (np.ptp(shown.normals, axis=1) < FLAT).all(axis=1)
+    x, y, z = np.round(shown.normals[:, 0] / FLAT).astype(np.int64).T
+    side = (x & 0x3FF) << 20 | (y & 0x3FF) << 10 | (z & 0x3FF)
+    return (shown.body.astype(np.int64) << 32) | np.where(flat, side, 0)
+
+
+def _fourfold(samples: NDArray[Any]) -> NDArray[Any]:
+    """The four samples of each pixel, ``(4, h * w)``."""
+    height, width = samples.shape
+    blocks = samples.reshape(height // 2, 2, width // 2, 2)
+    return blocks.transpose(1, 3, 0, 2).reshape(4, -1)
+
+
+def _bytes(colour: Array) -> Image:
+    return (colour * 255 + 0.5).astype(np.uint8)

@@ -24,7 +24,8 @@ from cagekit.page.cards import cards
 from cagekit.page.data import page_data
 from cagekit.structure.model import model_of
 from cagekit.view.driver_views import fit_sheet
-from cagekit.view.raster import Render, ViewFrame, render
+from cagekit.view.nearest import ViewFrame
+from cagekit.view.raster import Render, render_both
 from cagekit.view.scene import SceneBody, bodies, frame_bodies
 from cagekit.writers.csv import setting_out_table
 from cagekit.writers.json import cage_dict
@@ -136,11 +137,13 @@ def test_the_fit_picture_draws_what_room_is_measured_to(
     design = Design(loaded(tmp_path))
     drawn: list[str] = []
 
-    def listed(scene: Sequence[SceneBody], frame: ViewFrame, **_: object) -> Render:
-        drawn.extend(b.name for b in scene)
-        return render(scene[:1], frame, paper=(255, 255, 255))
+    def listed(
+        tubes: Sequence[SceneBody], persons: Sequence[SceneBody], frame: ViewFrame, **_: object
+    ) -> tuple[Render, Render]:
+        drawn.extend(b.name for b in tubes)
+        return render_both(tubes[:1], persons[:1], frame, paper=(255, 255, 255))
 
-    monkeypatch.setattr("cagekit.view.driver_views.render", listed)
+    monkeypatch.setattr("cagekit.view.driver_views.render_both", listed)
     fit_sheet(design.cage, design.cockpit)
     assert {"waist_rail_left", "floor_rail_right", "hoop_cross"} <= set(drawn)
 

@@ -9,7 +9,8 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import cut_end
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.mesh import Mesh, tube_mesh
-from cagekit.view.raster import ViewFrame, render
+from cagekit.view.nearest import ViewFrame
+from cagekit.view.raster import render, render_both
 from cagekit.view.scene import SceneBody
 
 PAPER = (255, 255, 255)
@@ -126,3 +127,37 @@ def test_the_same_scene_gives_the_same_picture() -> None:
     one, two = (render(scene, frame(OBLIQUE), paper=PAPER) for _ in range(2))
     assert np.array_equal(one.image, two.image)
     assert render([], frame(SIDE), paper=PAPER).image.min() == 255
+
+
+def test_what_tubes_hide_is_drawn_where_they_are_seen() -> None:
+    """Both at once is what one after the other gives: all of it, and those behind alone."""
+    front = [tube("a", (-100, 50, 10), (100, 50, 30)), tube("b", (0, -90, -90), (10, -90, 90))]
+    behind = [tube("c", (-60, 0, -80), (60, 0, 80), od=60.0)]
+    whole, alone = render_both(front, behind, frame(SIDE), paper=PAPER)
+    assert np.array_equal(whole.image, render([*front, *behind], frame(SIDE), paper=PAPER).image)
+    seen = render(behind, frame(SIDE), paper=PAPER)
+    where = np.isin(whole.seen, (0, 1)) & (seen.seen >= 0)
+    assert where.sum() > 200
+    assert (alone.image[where] == seen.image[where]).all()
+    assert (alone.image[whole.seen == 2] == 255).all()
+
+
+def test_where_two_sides_meet_the_colours_are_mixed() -> None:
+    """A roof of two flat sides whose ridge runs through the middle of a column of pixels."""
+    look = Camera.looking("plan", (0, 0, 1), (0, 1, 0))
+    low, ridge, high = (-20.0, -20.0, 0.0), (0.25, -20.0, 12.0), (21.0, -20.0, 0.0)
+    sides = []
+    for a, b in ((low, ridge), (ridge, high)):
+        c, d = (b[0], 20.0, b[2]), (a[0], 20.0, a[2])
+        sides += [a, b, c, a, c, d]
+    points = np.array(sides)
+    t = points.reshape(-1, 3, 3)
+    normals = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    normals = np.repeat(normals / np.linalg.norm(normals, axis=1)[:, None], 3, axis=0)
+    mesh = Mesh(points, normals, np.arange(12).reshape(-1, 3))
+    roof = SceneBody(name="roof", group="plates", colour=(0.9, 0.5, 0.3), mesh=mesh)
+    view = ViewFrame(camera=look, width=60, height=60, scale=1.0, centre=(-0.25, 0.0))
+    row = render([roof], view, paper=PAPER).image[30].astype(int)
+    left, mixed, right = row[29], row[30], row[31]
+    assert np.abs(left - right).max() > 20
+    assert np.abs(mixed - (left + right) / 2).max() <= 2
