@@ -14,12 +14,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, Ints
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 from cagekit.view.camera import Camera
 from cagekit.view.scene import SceneBody
-
-Ints = NDArray[np.int64]
 
 CHUNK = 1 << 13
 """Rows or pixels worked on at a time: what lies in a processor's own memory is quick."""

@@ -13,12 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Array
+from cagekit.geometry.arrays import Array, Ints
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.nearest import (
     LEVELS,
     Facing,
-    Ints,
     ViewFrame,
     chunks,
     facing,
