@@ -21,7 +21,9 @@ KNOWN = 4000
 
 _BOX = "top|base|front|rear|left|right"
 _AT_END = re.compile(r"\.([ab])$")
-_PLATE = re.compile(rf"([a-z]+)_(.+?)_([ab])(?:_([ab]))?(?:_({_BOX}))?$")
+_TOWARDS = re.compile(r"_to_([ab])$")
+_PLATE = re.compile(rf"([a-z]+)_(.+)_([ab])(?:_({_BOX}))?$")
+_PIECE = re.compile(r"_piece_([a-c])$")
 # what is typed in a file stands in quotes, backticks or brackets, or before = ; a place has a dot
 _IDS = re.compile(
     r"(?<![\w\"'`\[/.-])[a-z0-9]+(?:_[a-z0-9]+)+(?:\.[ab])?(?![\w\"'`\]/]|\s?=|\.\w)"
@@ -53,22 +55,48 @@ def named(id_: str) -> str:
     'A-pillar bar left B'
     >>> named("foot_main_hoop_a")
     'foot of main hoop A'
-    >>> named("gusset_door_bar_left_cross_1_b_a")
+    >>> named("gusset_door_bar_left_cross_1_b_to_a")
     'gusset of door bar left cross 1 B towards A'
+    >>> named("harness_bar_piece_a.b")
+    'harness bar piece A end B'
     """
     end = _AT_END.search(id_)
     if end:
-        return f"{named(id_[: end.start()])} {end[1].upper()}"
-    plate = _PLATE.fullmatch(id_)
-    if plate and plate[1] in _table()["plates"]:
-        kind, tube, letter, way, box = plate.groups()
-        words = [_table()["plates"][kind], named(tube), letter.upper()]
-        words += [f"towards {way.upper()}"] if way else []
-        return " ".join([*words, *([box] if box else [])])
+        return _at(id_[: end.start()], end[1])
+    way = _TOWARDS.search(id_)
+    if way:
+        return f"{named(id_[: way.start()])} towards {way[1].upper()}"
+    piece = _PIECE.search(id_)
+    if piece:
+        return f"{named(id_[: piece.start()])} piece {piece[1].upper()}"
+    plate = plate_at_end(id_)
+    if plate:
+        kind, tube, letter, box = plate
+        return " ".join([_table()["plates"][kind], _at(tube, letter), *([box] if box else [])])
     text = f"_{id_}_"
     for part, said in _table()["words"].items():
         text = text.replace(f"_{part}_", f"_{said}_")
     return text[1:-1].replace("_", " ")
+
+
+def plate_at_end(id_: str) -> tuple[str, str, str, str] | None:
+    """Read an id that the program makes of the tube end a plate is fitted to.
+
+    Args:
+        id_: of a plate.
+
+    Returns:
+        Kind of the plate, tube, end, and place in the box or nothing; None for any other id.
+    """
+    found = _PLATE.fullmatch(id_)
+    if not found or found[1] not in _table()["plates"]:
+        return None
+    return found[1], found[2], found[3], found[4] or ""
+
+
+def _at(tube: str, end: str) -> str:
+    """An end of a tube; that of a piece, which has a letter too, is called an end."""
+    return f"{named(tube)} {'end ' if _PIECE.search(tube) else ''}{end.upper()}"
 
 
 @lru_cache(maxsize=KNOWN)

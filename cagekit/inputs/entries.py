@@ -20,6 +20,7 @@ from cagekit.inputs.fields import (
     EntrySide,
     FileModel,
     Length,
+    OwnName,
     Point,
 )
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
@@ -36,10 +37,8 @@ class MemberEntry(FileModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
-    id: str = Field(
+    id: OwnName = Field(
         "",
-        pattern=r"^[a-z0-9_]*$",
-        max_length=LONGEST_NAME,
         description="name of the member; with side = 'both' each side gets its own suffix",
     )
     side: EntrySide | None = Field(

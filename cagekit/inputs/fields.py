@@ -14,6 +14,7 @@ from pydantic import (
     AfterValidator,
     BaseModel,
     ConfigDict,
+    Field,
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
     ValidationInfo,
@@ -23,6 +24,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from cagekit.errors import NotFoundError
 from cagekit.materials.steels import steel
+from cagekit.names import plate_at_end
 from cagekit.units import parse_length
 
 LONGEST_NAME = 80
@@ -79,6 +81,22 @@ def _known_steel(value: str) -> str:
         raise ValueError(str(error)) from None
     return value
 
+
+def _own_name(value: str) -> str:
+    found = plate_at_end(value)
+    if found:
+        kind, tube, end, _ = found
+        raise ValueError(
+            f"that is what the {kind} plate at end {end.upper()} of a tube {tube!r} is called; "
+            f"end it otherwise, e.g. {value.rpartition('_')[0] + '_1'!r}"
+        )
+    return value
+
+
+OwnName = Annotated[
+    str, Field(pattern=r"^[a-z0-9_]*$", max_length=LONGEST_NAME), AfterValidator(_own_name)
+]
+"""Name that people give to a tube or a plate: of their own, not of the shape of a plate's."""
 
 SteelKey = Annotated[str, AfterValidator(_known_steel)]
 """Key of a steel in the table."""

@@ -12,12 +12,12 @@ from pydantic import AfterValidator, Field, PrivateAttr
 
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import (
-    LONGEST_NAME,
     Angle,
     ByKind,
     EntrySide,
     FileModel,
     Length,
+    OwnName,
     SteelKey,
 )
 from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
@@ -47,10 +47,8 @@ class PlateEntry(PlateSizes):
 
     kind: str
 
-    id: str = Field(
+    id: OwnName = Field(
         "",
-        pattern=r"^[a-z0-9_]*$",
-        max_length=LONGEST_NAME,
         description="name of the plate; with side = 'both' each side gets its own suffix",
     )
     side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")

@@ -116,7 +116,7 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
             if len(joints) > 1 and entry.id:
                 name = f"{entry.id}_{at.branch}"
             if len(corners) > 1:
-                name = f"{name}_{way}"
+                name = f"{name}_to_{way}"
             reach = (entry.along_branch * 1.25, entry.along_parent * 1.25)
             corner = Corner.of(cage, at, way, reach)
             out.append(cage.kept.call(shape, name, corner, spec))

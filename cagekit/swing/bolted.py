@@ -115,7 +115,7 @@ def _bolted(cage: Cage, asked: list[Asked[Any]]) -> Bolted:
                 f"{later.said(a.span[1] - b.span[0])}.",
                 "Set them further apart, or make them shorter.",
             )
-    names = [(f"{bar.id}_{LETTERS[i]}", f"piece {LETTERS[i]}") for i in range(len(joints) + 1)]
+    names = [(f"{bar.id}_piece_{a}", f"piece {a.upper()}") for a in LETTERS[: len(joints) + 1]]
     pieces = cut_apart(bar, [_cut(j) for j in joints], names)
     drills = [d for j in joints for d in MAKERS[j.kind].drills(j)]
     parts = [

@@ -32,9 +32,18 @@ IDS = PARTS.map("_".join)
         ("backing_rear_brace_left_b", "backing plate of rear brace left B"),
         ("gusset_door_bar_1_b", "gusset of door bar 1 B"),
         (
-            "gusset_hoop_diagonal_cross_1_b_a",
+            "gusset_hoop_diagonal_cross_1_b_to_a",
             "gusset of hoop diagonal cross 1 B towards A",
         ),
+        # tubes whose own name ends in a letter: the last one is the end, and the only one
+        ("foot_stay_a_b", "foot of stay a B"),
+        ("gusset_stay_a_b", "gusset of stay a B"),
+        ("foot_stay_b_a_top", "foot of stay b A top"),
+        ("wing_a_to_b", "wing a towards B"),
+        # pieces of bolted tubes
+        ("rear_brace_left_piece_b", "rear brace left piece B"),
+        ("rear_brace_left_piece_b.a", "rear brace left piece B end A"),
+        ("foot_rear_brace_left_piece_b_b", "foot of rear brace left piece B end B"),
         ("x", "X"),
         ("v", "V"),
         # a user's own ids stay as typed

@@ -101,3 +101,17 @@ def test_wrong_changes_are_told(members: dict[str, Any], says: str) -> None:
 def test_two_members_of_one_id_are_refused() -> None:
     with pytest.raises(InputError, match="two members have this id"):
         entries(strut=[{"id": "main_hoop", "from": "at 0,0,0", "to": "at 1,1,1"}])
+
+
+@pytest.mark.parametrize("name", ["foot_tab_b", "backing_stay_a", "gusset_wing_a", "foot_x_b_top"])
+@pytest.mark.parametrize("table", ["strut", "plate"])
+def test_an_own_name_is_none_that_a_plate_at_a_tube_end_has(table: str, name: str) -> None:
+    """Papers would read it out as the foot, backing plate or gusset of another tube."""
+    rows = {
+        "strut": {"from": "on main_hoop.left at middle", "to": "car left rear_foot"},
+        "plate": {"kind": "tab", "at": "on main_hoop at middle"},
+    }
+    with pytest.raises(ValueError, match=r"end it otherwise, e\.g\. '\w+_1'"):
+        build(**{table: [{"id": name, **rows[table]}]})
+    for own in ("foot_tab_1", "stay_a", "gusset_a", "tab_b"):
+        assert build(**{table: [{"id": own, **rows[table]}]})

@@ -144,7 +144,7 @@ def test_the_paper_gives_the_pieces_and_the_holes(design: Design) -> None:
     tail = design.fitted.cut("rear_brace_left", "b").shortest
     bolts = [float(x) for x in re.findall(r"bolt is ([\d.]+) mm from the tip of end A", words)]
     halves = [float(x) for x in re.findall(r"cut ([\d.]+) mm to both sides", words)]
-    lengths = [float(x) for x in re.findall(r"rear brace left [abc] ([\d.]+) mm", words)]
+    lengths = [float(x) for x in re.findall(r"rear brace left piece [ABC] ([\d.]+) mm", words)]
     start = tube.fitted.path.start + tip * tube.joints[0].along
     for bolt, half, j in zip(bolts, halves, joints_of(cage), strict=True):
         assert np.linalg.norm(start + bolt * j.along - j.origin) < 0.06
@@ -220,7 +220,7 @@ def test_a_chain_of_hinges_is_told(tmp_path: Path) -> None:
     with pytest.raises(GeometryError, match="Two clevises in a row") as told:
         solver_of(model_of(cage), "my")
     for side in ("left", "right"):
-        assert f"rear_brace_{side}_b" in str(told.value)
+        assert f"rear_brace_{side}_piece_b" in str(told.value)
 
 
 def test_practice_judges_it(tmp_path: Path) -> None:

@@ -114,7 +114,7 @@ def test_the_weld_of_a_collar_is_judged(tmp_path: Path) -> None:
     r = next(iter(built(tmp_path, CLEVIS).strength.results.values()))
     told = {a.subject: a for a in r.attachments if "collar" in a.text}
     assert set(told) == {
-        f"rear_brace_{side}_{piece}"
+        f"rear_brace_{side}_piece_{piece}"
         for side in ("left", "right")
         for piece in ("a end b", "b end a")
     }

@@ -254,7 +254,7 @@ def test_shoulders_and_bushes_are_in_the_weld_map(tmp_path: Path) -> None:
     told = {r.what: r for r in rows}
     for kind, piece in (("socket", "a"), ("plug", "b")):
         row = told[f"rear_brace_left_plug_1_{kind}"]
-        assert row.to == f"rear_brace_left_{piece}"
+        assert row.to == f"rear_brace_left_piece_{piece}"
         assert (row.form, row.count) == ("bevel groove", 1)
         assert row.length == pytest.approx(pi * 45.0)
         end = made.cage.member(row.to).path

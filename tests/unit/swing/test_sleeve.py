@@ -121,7 +121,7 @@ def test_solids_and_meshes_have_the_holes(design: Design) -> None:
         v, t = meshes[name].vertices, meshes[name].triangles
         a, b, c = (v[t[:, k]] for k in range(3))
         assert np.einsum("ij,ij->", a, np.cross(b, c)) / 6 == pytest.approx(part.volume, rel=0.01)
-    piece = "rear_brace_left_b"
+    piece = "rear_brace_left_piece_b"
     assert measure(member_body(cage, piece)).volume == pytest.approx(volumes[piece], rel=1e-6)
 
 
@@ -137,15 +137,15 @@ def test_papers_measure_from_the_tip_and_add_up(design: Design) -> None:
     tail = design.fitted.cut("rear_brace_left", "b").shortest
     said = [float(x) for x in re.findall(r"([\d.]+) mm from the tip", words)]
     assert said == pytest.approx([j.station - tip for j in tube.joints], abs=0.06)
-    lengths = [float(x) for x in re.findall(r"rear brace left [abc] ([\d.]+) mm", words)]
+    lengths = [float(x) for x in re.findall(r"rear brace left piece [ABC] ([\d.]+) mm", words)]
     assert sum(lengths) + 2 * 2.0 == pytest.approx(
         tube.fitted.path.length - tip - tail, abs=0.16
     )  # fmt: skip
     assert "turned 40 degrees from the scribed line, clockwise" in words
-    holes = [t for t in templates(design.cage, 0.1) if t.member == "rear_brace_left_a"]
+    holes = [t for t in templates(design.cage, 0.1) if t.member == "rear_brace_left_piece_a"]
     assert [(t.end, t.square, len(t.holes)) for t in holes if not t.parents] == [("b", True, 4)]
     blanks = {s.member for s in design.bends}
-    assert blanks & {"rear_brace_left", "rear_brace_left_a"} == {"rear_brace_left"}
+    assert blanks & {"rear_brace_left", "rear_brace_left_piece_a"} == {"rear_brace_left"}
     bought = {(h.kind, h.count) for h in design.materials.hardware}
     assert {("joint_sleeve", 2), ("bush", 12), ("bolt", 12), ("nut", 12)} <= bought
 
