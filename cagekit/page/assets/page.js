@@ -14,15 +14,24 @@ function el(name, attributes = {}, ...children) {
   return made;
 }
 
-/** Give an element these children; those that are as they were stay, with what is in focus there. */
+/**
+ * Give an element these children; those that are as they were stay, with what is in focus there.
+ * One that `told` the same before is found wherever it stood, others in their place only.
+ */
 function refill(box, ...children) {
-  const old = [...box.childNodes], made = children.filter((c) => c !== null && c !== undefined);
-  made.forEach((child, i) => {
-    if (i >= old.length) box.append(child);
-    else if (!(child instanceof Node ? old[i].isEqualNode(child) : old[i].nodeType === 3 && old[i].data === child))
-      old[i].replaceWith(child);
+  const old = [...box.childNodes];
+  const spoke = new Map(old.filter((o) => o.told).map((o) => [o.told, o]));
+  const kept = children.filter((c) => c !== null && c !== undefined).map((c, i) => {
+    if (!(c instanceof Node)) return old[i]?.nodeType === 3 && old[i].data === c ? old[i] : document.createTextNode(c);
+    const was = c.told ? spoke.get(c.told) : old[i]?.isEqualNode(c) && !old[i].told ? old[i] : null;
+    if (!was) return c;
+    spoke.delete(c.told);
+    for (const { name, value } of c.attributes) if (was.getAttribute(name) !== value) was.setAttribute(name, value);
+    return was;
   });
-  old.slice(made.length).forEach((node) => node.remove());
+  const stay = new Set(kept);
+  old.filter((o) => !stay.has(o)).forEach((o) => o.remove());
+  kept.forEach((node, i) => node === box.childNodes[i] || box.insertBefore(node, box.childNodes[i] || null));
 }
 
 const GROUPS = {
@@ -515,12 +524,15 @@ function findingButton(index) {
   const said = f.measured ? `${f.quantity}: ${f.measured}` : f.quantity;
   const verb = f.status === "warn" ? "should be" : "must be";
   const ask = f.limit && f.status !== "pass" ? `, ${verb} ${f.limit}` : f.limit ? ` (${f.limit})` : "";
-  return el("button", { type: "button", class: `finding ${f.status}`, "data-index": index, "aria-pressed": "false", onclick: () => showFinding(index) },
+  const show = (e) => showFinding(Number(e.currentTarget.dataset.index));
+  const made = el("button", { type: "button", class: `finding ${f.status}`, "data-index": index, "aria-pressed": "false", onclick: show },
     el("span", { class: "mark" }, `${f.sign} ${f.mark}`), f.called,
     el("p", {}, `${said}${ask}`),
     f.text && f.status !== "pass" ? el("p", {}, f.text) : null,
     f.cure && f.status !== "pass" ? el("p", {}, `Cure: ${f.cure}`) : null,
     el("p", { class: "source" }, `${f.source} [${f.code}]`));
+  made.told = JSON.stringify(f);
+  return made;
 }
 
 /** On the live page the findings come after the picture; until then nothing is known. */
