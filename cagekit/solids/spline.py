@@ -162,31 +162,28 @@ def basis(x: Array, knots: Array, degree: int) -> Array:
         knots: full knot vector with repetitions.
         degree: polynomial degree.
     """
-    count = len(knots) - degree - 1
     last = knots[-1]
     inside = np.where(x >= last, np.nextafter(last, knots[0]), x)
     span = np.searchsorted(knots, inside, side="right") - 1
     # only the functions over a span are not zero there: degree + 1, the last of its number
-    near = knots[span[:, None] + np.arange(-degree, degree + 2)]
-    table, at, none = np.ones((len(x), 1)), x[:, None], np.zeros((len(x), 1))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for d in range(1, degree + 1):
-            own, following = near[:, degree - d : degree + 1], near[:, degree - d + 1 : degree + 2]
-            left = near[:, degree : degree + d + 1] - own
-            end = near[:, degree + 1 : degree + d + 2]
-            right = end - following
-            rise = np.where(left > 0, (at - own) / left, 0.0)
-            fall = np.where(right > 0, (end - at) / right, 0.0)
-            table = np.concatenate([none, table, none], axis=1)
-            table = rise * table[:, :-1] + fall * table[:, 1:]
-    whole = np.zeros((len(x), count))
-    whole[np.arange(len(x))[:, None], span[:, None] + np.arange(-degree, 1)] = table
+    near = knots[span + np.arange(1 - degree, degree + 1)[:, None]]
+    behind, ahead = x - near[:degree], near[degree:] - x
+    table = np.zeros((degree + 1, len(x)))
+    table[0] = 1.0
+    for d in range(1, degree + 1):
+        left, right = behind[degree - d :], ahead[:d]
+        # never nothing: the span lies within both
+        share = table[:d] / (left + right)
+        np.multiply(right, share, out=table[:d])
+        table[1 : d + 1] += left * share
+    whole = np.zeros((len(x), len(knots) - degree - 1))
+    whole[np.arange(len(x)), span + np.arange(-degree, 1)[:, None]] = table
     return whole
 
 
 @cache
-def interpolant(n: int) -> Interpolant:
-    """The interpolant with ``n`` nodes; built once.
+def interpolant(n: int, degree: int = DEGREE) -> Interpolant:
+    """The interpolant with ``n`` nodes of a degree that is odd; built once.
 
     The nodes are midway between even and cosine spacing: cosine keeps the ends calm, even keeps
     long loops from starving in the middle. Few digits keep the knots short in a file.
@@ -195,10 +192,10 @@ def interpolant(n: int) -> Interpolant:
     nodes = (even + (1 - np.cos(np.pi * even)) / 2) / 2
     nodes = np.round(nodes, 3 if n < 100 else 4)
     nodes[0], nodes[-1] = 0.0, 1.0
-    skip = (DEGREE + 1) // 2
-    full = np.concatenate([np.zeros(DEGREE + 1), nodes[skip:-skip], np.ones(DEGREE + 1)])
+    skip = (degree + 1) // 2
+    full = np.concatenate([np.zeros(degree + 1), nodes[skip:-skip], np.ones(degree + 1)])
     between = (nodes[1:] + nodes[:-1]) / 2
-    to_poles = np.asarray(np.linalg.inv(basis(nodes, full, DEGREE)), dtype=np.float64)
+    to_poles = np.asarray(np.linalg.inv(basis(nodes, full, degree)), dtype=np.float64)
     knots, counts = np.unique(full, return_counts=True)
     return Interpolant(
         nodes=nodes,
@@ -206,5 +203,5 @@ def interpolant(n: int) -> Interpolant:
         knots=knots,
         multiplicities=tuple(int(c) for c in counts),
         to_poles=to_poles,
-        to_between=basis(between, full, DEGREE) @ to_poles,
+        to_between=basis(between, full, degree) @ to_poles,
     )
