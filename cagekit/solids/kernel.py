@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import gc
 import importlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -29,10 +28,9 @@ from cagekit.solids.brep import (
     RuledSurface,
     TorusSurface,
     edge_uv,
-    shift_into,
 )
-from cagekit.solids.spline import DEGREE, fitted
-from cagekit.units.tolerance import EXACT_EDGE, KERNEL_ANGLE, KERNEL_POINT, ROUNDING, SAME_POINT
+from cagekit.solids.images import DEGREE, EdgeImage, EdgeImages, StraightImage, images
+from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, SAME_POINT
 
 if TYPE_CHECKING:
     import cadquery
@@ -40,10 +38,6 @@ if TYPE_CHECKING:
 
 VOLUME_EPS = 1e-6
 """Relative error asked of the kernel's volume integral; its default is off by up to a percent."""
-CLOSE_ENOUGH = EXACT_EDGE
-"""Deviation (mm) at which a curve on a surface is refined no further."""
-FIRST_NODES = 16
-"""Nodes that such a curve is tried with first: the kernel judges curves of few nodes sooner."""
 
 
 @contextmanager
@@ -152,67 +146,18 @@ def _ruled(surface: RuledSurface) -> Any:
     )  # fmt: skip
 
 
-@dataclass(slots=True)
-class _Plane2d:
-    """A curve in a surface's parameter plane: uv samples turned into a kernel curve."""
-
-    curve: Any
-    deviation: float
-
-
-def _scale(surface: object) -> Array:
-    """Millimetres per unit of u and v, at most."""
-    if isinstance(surface, CylinderSurface | ConeSurface):
-        return np.array([surface.radius, 1.0])
-    if isinstance(surface, RuledSurface):
-        _, du, dv = surface.derivatives(np.array([[surface.first.knots[0], 0.5]]))
-        return np.array([float(np.linalg.norm(du)), float(np.linalg.norm(dv))])
-    assert isinstance(surface, TorusSurface)
-    return np.array([surface.major + surface.minor, surface.minor])
-
-
-def _line_on(edge: Edge, face: Face) -> Any:
-    """The straight image of an edge on a surface, or None when it is not straight."""
-    t = np.linspace(edge.t0, edge.t1, 9)
-    uv = shift_into(edge_uv(edge, face.surface, t), face.lower, face.surface)
-    slope = (uv[-1] - uv[0]) / (edge.t1 - edge.t0)
-    straight = uv[0] + np.multiply.outer(t - edge.t0, slope)
-    off = np.abs((uv - straight) * _scale(face.surface)).max()
-    if off > KERNEL_POINT or abs(float(np.hypot(*slope)) - 1.0) > ROUNDING:
-        return None
-    start = uv[0] - slope * edge.t0
-    gp = occ("gp")
-    return occ("Geom2d").Geom2d_Line(
-        gp.gp_Pnt2d(float(start[0]), float(start[1])),
-        gp.gp_Dir2d(float(slope[0]), float(slope[1])),
-    )
-
-
-def _on_surface(edge: Edge, face: Face) -> _Plane2d:
-    """The image of an edge in its face's parameter plane."""
-    if isinstance(edge.curve, LineCurve | EllipseCurve):
-        line = _line_on(edge, face)
-        if line is not None:
-            return _Plane2d(line, 0.0)
-    scale = _scale(face.surface)
-
-    def sample(u: Array) -> Array:
-        # in order, to follow the turns
-        order = np.argsort(u, kind="stable")
-        uv = np.empty((len(u), 2))
-        uv[order] = edge_uv(edge, face.surface, edge.t0 + (edge.t1 - edge.t0) * u[order])
-        return np.asarray(shift_into(uv, face.lower, face.surface) * scale)
-
-    fit = fitted(sample, CLOSE_ENOUGH, first=FIRST_NODES)
-    tool, deviation, poles = fit.tool, fit.off, fit.poles / scale
-    array = occ("TColgp").TColgp_Array1OfPnt2d(1, len(poles))
-    pnt = occ("gp").gp_Pnt2d
-    for i, p in enumerate(poles.tolist(), 1):
+def _image(image: EdgeImage) -> Any:
+    """The kernel's curve in a face's parameter plane."""
+    gp, geom = occ("gp"), occ("Geom2d")
+    if isinstance(image, StraightImage):
+        start, slope = image.start.tolist(), image.slope.tolist()
+        return geom.Geom2d_Line(gp.gp_Pnt2d(*start), gp.gp_Dir2d(*slope))
+    array = occ("TColgp").TColgp_Array1OfPnt2d(1, len(image.poles))
+    pnt = gp.gp_Pnt2d
+    for i, p in enumerate(image.poles.tolist(), 1):
         array.SetValue(i, pnt(*p))
-    knots = reals(edge.t0 + (edge.t1 - edge.t0) * tool.knots)
-    counts = integers(tool.multiplicities)
-    curve = occ("Geom2d").Geom2d_BSplineCurve(array, knots, counts, DEGREE, False)
-    return _Plane2d(curve, deviation)
+    counts = integers(image.multiplicities)
+    return geom.Geom2d_BSplineCurve(array, reals(image.knots), counts, DEGREE, False)
 
 
 def _seam_lines(edge: Edge, face: Face) -> tuple[Any, Any]:
@@ -244,14 +189,19 @@ def _seam_lines(edge: Edge, face: Face) -> tuple[Any, Any]:
 
 def to_shape(record: Record) -> Any:
     """Build the kernel's solid (``TopoDS_Solid``) from a record: no sewing, no healing."""
-    return _Builder(record).solid()
+    return to_shapes([record])[0]
+
+
+def to_shapes(records: Sequence[Record]) -> list[Any]:
+    """Build the kernel's solids from many records at one go; see :func:`to_shape`."""
+    return [_Builder(*both).solid() for both in zip(records, images(records), strict=True)]
 
 
 class _Builder:
     """Writes a record into the kernel's boundary structures."""
 
-    def __init__(self, record: Record) -> None:
-        self.record = record
+    def __init__(self, record: Record, images: EdgeImages) -> None:
+        self.record, self.images = record, images
         self.tools = occ("BRep").BRep_Builder()
         self.here = occ("TopLoc").TopLoc_Location()
         topo, orient = occ("TopoDS"), occ("TopAbs")
@@ -273,12 +223,12 @@ class _Builder:
         self.tools.Range(out, float(edge.t0), float(edge.t1))
         return out
 
-    def _face(self, face: Face) -> Any:
+    def _face(self, k: int, face: Face) -> Any:
         surface = _surface(face.surface)
         out = self.topo.TopoDS_Face()
         self.tools.MakeFace(out, surface, KERNEL_POINT)
         if not isinstance(face.surface, PlaneSurface):
-            self._images(face, surface)
+            self._give_images(k, face, surface)
         for loop in face.loops:
             wire = self.topo.TopoDS_Wire()
             self.tools.MakeWire(wire)
@@ -288,7 +238,7 @@ class _Builder:
             self.tools.Add(out, wire)
         return out
 
-    def _images(self, face: Face, surface: Any) -> None:
+    def _give_images(self, k: int, face: Face, surface: Any) -> None:
         """Give every edge of the face its curve in the face's parameter plane."""
         walked = [e for loop in face.loops for e, _ in loop]
         for e in dict.fromkeys(walked):
@@ -300,9 +250,9 @@ class _Builder:
                 here = self.here
                 self.tools.Continuity(self.edges[e], surface, surface, here, here, smooth)
                 continue
-            image = _on_surface(edge, face)
-            tol = max(edge.tol, 4 * (edge.tol + image.deviation) if image.deviation else edge.tol)
-            self.tools.UpdateEdge(self.edges[e], image.curve, surface, self.here, tol)
+            image = self.images[k, e]
+            tol = edge.tol if isinstance(image, StraightImage) else 4 * (edge.tol + image.off)
+            self.tools.UpdateEdge(self.edges[e], _image(image), surface, self.here, tol)
             self._mark_smooth(e, surface)
 
     def _mark_smooth(self, e: int, surface: Any) -> None:
@@ -316,9 +266,9 @@ class _Builder:
     def solid(self) -> Any:
         shell = self.topo.TopoDS_Shell()
         self.tools.MakeShell(shell)
-        for face in self.record.faces:
+        for k, face in enumerate(self.record.faces):
             turned = self.ahead if face.same_sense else self.back
-            self.tools.Add(shell, self._face(face).Oriented(turned))
+            self.tools.Add(shell, self._face(k, face).Oriented(turned))
         tolerance = occ("BRep").BRep_Tool.Tolerance_s
         for edge, made in zip(self.record.edges, self.edges, strict=True):
             for v in (edge.first, edge.last):

@@ -168,16 +168,13 @@ def _judge(solids: dict[str, Any]) -> Any:
 
 
 def _verdicts(solids: dict[str, Any]) -> tuple[Any, ...]:
-    from cagekit.solids.kernel import count_solids, is_valid, to_shape
+    from cagekit.solids.kernel import count_solids, is_valid, to_shapes
     from cagekit.solids.kernel_step import ReadPart
 
-    out = []
-    for name, record in solids.items():
-        shape = to_shape(record)
-        out.append(
-            ReadPart(path=(name,), solids=count_solids(shape), volume=None, valid=is_valid(shape))
-        )
-    return tuple(out)
+    return tuple(
+        ReadPart(path=(name,), solids=count_solids(shape), volume=None, valid=is_valid(shape))
+        for name, shape in zip(solids, to_shapes(list(solids.values())), strict=True)
+    )
 
 
 def _load() -> None:
