@@ -619,12 +619,23 @@ class CentreLine:
         on the side nearest to up (forward for an upright tube).
         """
         if zero is None:
-            bends = self.bends
-            x = bends[0].radial if bends else perpendicular(self.pieces[0].direction)
-        else:
-            x = np.asarray(zero, float)
-            x = x - (x @ self.pieces[0].direction) * self.pieces[0].direction
-        rows = [unit(x)]
+            return self._lines
+        x = np.asarray(zero, float)
+        return self._carried(x - (x @ self.pieces[0].direction) * self.pieces[0].direction)
+
+    @cached_property
+    def _lines(self) -> Vec:
+        """The lines that start where nobody says where, for all who ask."""
+        bends = self.bends
+        lines = self._carried(
+            bends[0].radial if bends else perpendicular(self.pieces[0].direction)
+        )
+        lines.setflags(write=False)
+        return lines
+
+    def _carried(self, across: Vec) -> Vec:
+        """Lines that start in a direction square to the first piece."""
+        rows = [unit(across)]
         for q in self.pieces:
             last = rows[-1]
             rows.append(unit(rotate(last, q.axis, q.angle)) if isinstance(q, Arc) else last)

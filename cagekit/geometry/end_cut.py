@@ -143,23 +143,6 @@ class EndCut:
         depth = self.trim(phi, rho) if s is None else s
         return np.asarray(self.origins(phi, rho) - depth[..., None] * self.out)
 
-    def drawn(self, phi: Vec) -> tuple[Vec, Ints]:
-        """Depths (mm) and surfaces of both edges at angles ``(n,)`` as the scan has them.
-
-        Two arrays ``(2, n)``, outside and inside.
-
-        Straight between the angles of the scan, which lie 3 degrees apart at most: for pictures
-        that must be quick.
-        """
-        at = np.mod(phi, 2 * pi)
-        ends = slice(-1, None), slice(None), slice(0, 1)
-        around = np.concatenate([self.grid[e] + t for e, t in zip(ends, (-2 * pi, 0, 2 * pi),
-                                                                  strict=True)])  # fmt: skip
-        s = np.concatenate([self._scan.s[:, e] for e in ends], axis=1)
-        before = np.searchsorted(self.grid, at, side="right") - 1
-        depth = np.stack([np.interp(at, around, row) for row in s])
-        return depth, self._scan.active[:, before]
-
     @cached_property
     def grid(self) -> Vec:
         """Angles in [0, 2 pi) for scans, sorted ``(m,)``.
@@ -583,6 +566,30 @@ def in_step(works: Sequence[CutWork[T]]) -> list[T]:
     return [done[i] for i in range(len(works))]
 
 
+def drawn(cuts: Sequence[EndCut], phi: Array) -> Array:
+    """Depths of both edges of cuts as their scans have them, ``(n, 2, m)`` mm, outside and inside.
+
+    Straight between the angles of a scan, which lie 3 degrees apart at most: for pictures that
+    must be quick.
+
+    Args:
+        cuts: the cuts.
+        phi: angles for each, ``(n, m)`` rad.
+    """
+    at = np.mod(phi, 2 * pi)
+    sizes = np.array([len(cut.grid) for cut in cuts])
+    begin = np.cumsum(sizes) - sizes
+    rows = zip(cuts, at, strict=True)
+    spot = np.array([cut.grid.searchsorted(row, side="right") for cut, row in rows]) - 1
+    grid = np.concatenate([cut.grid for cut in cuts])
+    s = np.concatenate([cut._scan.s for cut in cuts], axis=1)
+    after = (spot + 1) % sizes[:, None] + begin[:, None]
+    before = spot % sizes[:, None] + begin[:, None]
+    share = ((at - grid[before]) % (2 * pi)) / ((grid[after] - grid[before]) % (2 * pi))
+    low = s[:, before]
+    return np.asarray((low + share * (s[:, after] - low)).transpose(1, 0, 2))
+
+
 def lay_grids(cuts: Sequence[EndCut]) -> None:
     """Work out side by side the angles that cuts are scanned at, for whoever asks next."""
     if not cuts:
@@ -697,4 +704,6 @@ def crowded_gauss(order: int) -> tuple[Vec, Vec]:
     return t * t * (3.0 - 2.0 * t), 3.0 * w * t * (1.0 - t)
 
 
-__all__ = ["CutWork", "EndCut", "contacts", "crowded_gauss", "in_step", "lay_grids", "measure"]
+__all__ = [
+    "CutWork", "EndCut", "contacts", "crowded_gauss", "drawn", "in_step", "lay_grids", "measure",
+]  # fmt: skip

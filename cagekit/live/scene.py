@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Iterable
 from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 from cagekit.page.data import body_row, surroundings
-from cagekit.page.meshes import packed
+from cagekit.page.meshes import packed, packed_all
 from cagekit.page.shell import edges
 from cagekit.view.scene import SceneBody, plate_bodies, tube_bodies
 
@@ -88,25 +89,26 @@ class Scene:
     def _bodies(self, design: Design, stage: Drawn) -> list[dict[str, Any]]:
         """Rows of all bodies; plates that are not made yet as they were, ``late``."""
         if stage == Drawn.TUBES:
-            tubes = [self._row(b) for b in tube_bodies(design.tubes, rough=True)]
+            tubes = self._rows(tube_bodies(design.tubes, rough=True))
             late = [{**row, "late": True} for row in self._plates]
             return [*tubes, *late, *self._surroundings(design)[0]]
         rough = stage == Drawn.PLATES
-        tubes = [self._row(b) for b in tube_bodies(design.cage, rough=rough)]
+        tubes = self._rows(tube_bodies(design.cage, rough=rough))
         self._members = tuple(design.cage.members)
-        self._plates = [self._row(b) for b in plate_bodies(design.cage)]
+        self._plates = self._rows(plate_bodies(design.cage))
         return [*tubes, *self._plates, *self._surroundings(design)[0]]
 
-    def _row(self, body: SceneBody) -> dict[str, Any]:
+    def _rows(self, bodies: Iterable[SceneBody]) -> list[dict[str, Any]]:
+        """Rows of bodies, those that are new packed at one go."""
         # the mesh is held with its row, so that no other can get its address
-        key = (id(body.mesh), body.name)
-        found = self._packed.get(key)
-        if found is None or found[0] is not body.mesh:
-            found = (body.mesh, body_row(body, packed(body.mesh)))
-            self._packed[key] = found
-            while len(self._packed) > MESHES:
-                self._packed.popitem(last=False)
-        return found[1]
+        keyed = [((id(b.mesh), b.name), b) for b in bodies]
+        found = {key: self._packed.get(key) for key, _ in keyed}
+        new = [(key, b) for key, b in keyed if (row := found[key]) is None or row[0] is not b.mesh]
+        for (key, body), mesh in zip(new, packed_all([b.mesh for _, b in new]), strict=True):
+            found[key] = self._packed[key] = (body.mesh, body_row(body, mesh))
+        while len(self._packed) > MESHES:
+            self._packed.popitem(last=False)
+        return [row[1] for key, _ in keyed if (row := found[key]) is not None]
 
     def _surroundings(self, design: Design) -> tuple[list[dict[str, Any]], list[Any]]:
         car, people = design.build.car, design.people

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import zlib
 from base64 import b64encode
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from hashlib import blake2b
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cagekit.geometry.arrays import Array
 from cagekit.units.tolerance import ROUNDING
 from cagekit.view.scene import Triangles
 
@@ -26,23 +27,55 @@ def packed(mesh: Triangles) -> dict[str, Any]:
     high, ``normals`` 127ths, ``triangles`` indices of 16 bits (32 where ``wide``). ``key`` tells
     meshes apart: equal bytes, equal key.
     """
-    points = np.asarray(mesh.vertices, float)
-    low, high = points.min(axis=0).round(3), points.max(axis=0).round(3)
-    share = (points - low) / np.maximum(high - low, ROUNDING)
-    steps = np.clip(np.round(share * STEPS), 0, STEPS).astype("<u2")
-    normals = np.clip(np.round(np.asarray(mesh.normals) * 127), -127, 127).astype("i1")
-    wide = len(points) > STEPS
-    triangles = np.asarray(mesh.triangles).astype("<u4" if wide else "<u2")
-    box = {"low": low.tolist(), "high": high.tolist()}
+    return packed_all([mesh])[0]
+
+
+def packed_all(meshes: Sequence[Triangles]) -> list[dict[str, Any]]:
+    """What ``packed`` gives of each mesh, all rounded in one array pass."""
+    if not meshes:
+        return []
+    sizes = [len(m.vertices) for m in meshes]
+    points = np.concatenate([m.vertices for m in meshes], dtype=float)
+    past = np.cumsum(sizes, dtype=np.intp)
+    begin: NDArray[np.intp] = past - sizes
+    low, high = (f.reduceat(points, begin).round(3) for f in (np.minimum, np.maximum))
+    points -= np.repeat(low, sizes, axis=0)
+    points /= np.repeat(np.maximum(high - low, ROUNDING), sizes, axis=0)
+    steps = _whole(points, STEPS, 0).astype("<u2")
+    lit = _whole(np.concatenate([m.normals for m in meshes]), 127, -127).astype("i1")
+    boxes = zip(low.tolist(), high.tolist(), strict=True)
+    ends = zip(begin.tolist(), past.tolist(), strict=True)
+    return [
+        _packed({"low": a, "high": b}, steps[first:last], lit[first:last], mesh.triangles)
+        for mesh, (a, b), (first, last) in zip(meshes, boxes, ends, strict=True)
+    ]
+
+
+def _whole(shares: Array, most: int, least: int) -> Array:
+    """Shares of ``most`` as whole numbers, in their place."""
+    shares *= most
+    np.rint(shares, out=shares)
+    return np.clip(shares, least, most, out=shares)
+
+
+def _packed(
+    box: dict[str, list[float]],
+    steps: NDArray[np.uint16],
+    normals: NDArray[np.int8],
+    indices: NDArray[np.integer],
+) -> dict[str, Any]:
+    wide = len(steps) > STEPS
+    arrays = [a.tobytes() for a in (steps, normals, indices.astype("<u4" if wide else "<u2"))]
     key = blake2b(f"{box}".encode(), digest_size=9)
-    for array in (steps, normals, triangles):
-        key.update(np.ascontiguousarray(array).data)
+    for array in arrays:
+        key.update(array)
+    points, lit, triangles = (b64encode(a).decode("ascii") for a in arrays)
     return {
         "key": b64encode(key.digest()).decode("ascii"),
         **box,
-        "points": _text(steps),
-        "normals": _text(normals),
-        "triangles": _text(triangles),
+        "points": points,
+        "normals": lit,
+        "triangles": triangles,
         **({"wide": True} if wide else {}),
     }
 
@@ -57,7 +90,3 @@ def squeezed(bodies: Iterable[dict[str, Any]]) -> tuple[list[dict[str, Any]], st
     text = json.dumps(meshes, separators=(",", ":")).encode()
     light = [{k: v for k, v in b.items() if k != "packed"} for b in rows]
     return light, b64encode(zlib.compress(text, 9)).decode("ascii")
-
-
-def _text(array: NDArray[Any]) -> str:
-    return b64encode(np.ascontiguousarray(array).tobytes()).decode("ascii")

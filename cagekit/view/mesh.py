@@ -26,8 +26,6 @@ SIDES = 48
 """Facets around a tube."""
 BEND_STEP = 7.5 * pi / 180.0
 """Largest turn (rad) between two rings of a bend."""
-ROUGH = 2.0
-"""How near (mm) the edges of a rough mesh are to the exact ones, but where an edge steps."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,27 +118,14 @@ def tube_meshes(
     *,
     sides: int = SIDES,
     bend_step: float = BEND_STEP,
-    rough: bool = False,
 ) -> list[Mesh]:
     """The mesh of each tube; the edges of all their ends are found in one array pass.
-
-    Rough ones take their edges from the scan that cutting has made already, without a point on
-    each kink: within ``ROUGH`` of the exact edges, for pictures of what is moving.
 
     Args:
         tubes: the tubes.
         sides: facets around; angles of kinks in the cuts are added to them.
         bend_step: largest turn between two rings of a bend, rad.
-        rough: see above.
     """
-    if rough:
-        frames = [_Frame.of(tube, sides, corners=False) for tube in tubes]
-        drawn = (
-            tuple(_End.drawn(tube, c, t.at(f.psi)) for c, t in zip(tube.cuts, f.turns, strict=True))
-            for tube, f in zip(tubes, frames, strict=True)
-        )
-        return [_meshed(t, f, (a, b), bend_step)
-                for t, f, (a, b) in zip(tubes, frames, drawn, strict=True)]  # fmt: skip
     in_step([cut.cornered() for tube in tubes for cut in tube.cuts])
     frames = [_Frame.of(tube, sides) for tube in tubes]
     asks = [
@@ -163,10 +148,10 @@ class _Frame:
     psi: Vec
 
     @classmethod
-    def of(cls, tube: TubeShape, sides: int, *, corners: bool = True) -> _Frame:
+    def of(cls, tube: TubeShape, sides: int) -> _Frame:
         lines = tube.path.reference_lines()
         a, b = tube.cuts
-        turns = (_end_angles(a, lines[0], corners), _end_angles(b, lines[-1], corners))
+        turns = (_end_angles(a, lines[0]), _end_angles(b, lines[-1]))
         windows = tuple(HoleWindow.of(d, tube.path, lines, tube.cuts) for d in tube.drills)
         psi = _angles([*(t.corners for t in turns), *(w.edges for w in windows)], sides)
         return cls(lines, turns, windows, psi)
@@ -208,11 +193,6 @@ class _End:
     def of(cls, cut: EndCut, phi: Vec, radii: Vec, found: Contact) -> _End:
         return cls(cut, cut.points(phi, radii, found.s), found.active)
 
-    @classmethod
-    def drawn(cls, tube: TubeShape, cut: EndCut, phi: Vec) -> _End:
-        s, active = cut.drawn(phi)
-        return cls(cut, cut.points(phi, np.array([[tube.ro], [tube.ri]]), s), active)
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Turn:
@@ -226,11 +206,11 @@ class _Turn:
         return np.asarray(self.sense * psi + self.shift)
 
 
-def _end_angles(cut: EndCut, line: Vec, cornered: bool) -> _Turn:
+def _end_angles(cut: EndCut, line: Vec) -> _Turn:
     sense = -1.0 if cut.which == "a" else 1.0
     shift = float(np.arctan2(line @ cut.side, line @ cut.zero))
     radii = [cut.outer_radius, cut.inner_radius]
-    corners = np.concatenate(cut.corners_at(radii)) if cornered else np.empty(0)
+    corners = np.concatenate(cut.corners_at(radii))
     return _Turn(sense, shift, np.mod(sense * (corners - shift), 2 * pi))
 
 
@@ -292,15 +272,21 @@ def _shell(vertices: Points, normals: Points, triangles: NDArray[np.intp], *, fl
 def _wall(rows: Vec, normals: Points, whole: NDArray[np.bool_], *, outward: bool) -> Mesh:
     """A band of quads between rings ``(k, n, 3)``, but where a hole opens it."""
     k, n = rows.shape[:2]
-    triangles = _band(k, n, not outward)
+    triangles = band(k, n, flip=not outward)
     if not whole.all():
         triangles = triangles[np.tile(whole.ravel(), 2)]
     return Mesh(rows.reshape(-1, 3), normals.reshape(-1, 3), triangles)
 
 
 @lru_cache(maxsize=256)
-def _band(k: int, n: int, flip: bool) -> NDArray[np.int32]:
-    """Triangles of a band of quads between ``k`` rings of ``n`` points."""
+def band(k: int, n: int, *, flip: bool) -> NDArray[np.int32]:
+    """Triangles of a band of quads between rings of points, ``(m, 3)``.
+
+    Args:
+        k: rings.
+        n: points of each.
+        flip: they face to the other side.
+    """
     here = np.arange(k * n).reshape(k, n)
     after = np.roll(here, -1, axis=1)
     return _quads((here[:-1], after[:-1], after[1:], here[1:]), flip=flip)
@@ -314,13 +300,18 @@ def _face(end: _End, *, start: bool) -> Mesh:
         m = end.active == i
         if m.any():
             normals[m] = -surfaces[i].normals(rings[m])
-    triangles = _ring(rings.shape[1], not start)
+    triangles = rim(rings.shape[1], flip=not start)
     return Mesh(rings.reshape(-1, 3), normals.reshape(-1, 3), triangles)
 
 
 @lru_cache(maxsize=64)
-def _ring(n: int, flip: bool) -> NDArray[np.int32]:
-    """Triangles between two edges of ``n`` points, one after the other."""
+def rim(n: int, *, flip: bool) -> NDArray[np.int32]:
+    """Triangles between two edges of points, one after the other, ``(m, 3)``.
+
+    Args:
+        n: points of each.
+        flip: they face to the other side.
+    """
     outer, inner = np.arange(n), n + np.arange(n)
     return _quads((outer, inner, np.roll(inner, -1), np.roll(outer, -1)), flip=flip)
 
@@ -336,4 +327,14 @@ def _quads(quads: tuple[NDArray[np.intp], ...], *, flip: bool) -> NDArray[np.int
     return out
 
 
-__all__ = ["BEND_STEP", "SIDES", "Mesh", "TubeShape", "joined", "tube_mesh", "tube_meshes"]
+__all__ = [
+    "BEND_STEP",
+    "SIDES",
+    "Mesh",
+    "TubeShape",
+    "band",
+    "joined",
+    "rim",
+    "tube_mesh",
+    "tube_meshes",
+]

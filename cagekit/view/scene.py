@@ -63,6 +63,7 @@ def tube_bodies(cage: Cage, *, rough: bool = False) -> Iterator[SceneBody]:
 def _tube_meshes(cage: Cage, members: Sequence[Member], rough: bool = False) -> list[Triangles]:
     """Meshes of tubes of a cage, those that are not kept made at one go."""
     from cagekit.view.mesh import TubeShape, tube_meshes
+    from cagekit.view.rough import rough_meshes
 
     kept = cage.kept
     cuts = [(cage.cut(m.id, "a"), cage.cut(m.id, "b")) for m in members]
@@ -87,7 +88,7 @@ def _tube_meshes(cage: Cage, members: Sequence[Member], rough: bool = False) -> 
         return kept.each(exact, meshes)
     # an exact mesh that is there already is as quick as a rough one
     which = [e if kept.holds(e) else ("rough mesh", *k) for e, k in zip(exact, keys, strict=True)]
-    return kept.each(which, lambda missing: tube_meshes(tubes(missing), rough=True))
+    return kept.each(which, lambda missing: rough_meshes(tubes(missing)))
 
 
 def frame_bodies(cage: Cage) -> Iterator[SceneBody]:

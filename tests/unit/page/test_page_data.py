@@ -15,7 +15,7 @@ import pytest
 from cagekit.design import Design
 from cagekit.page.data import page_data
 from cagekit.page.html import html
-from cagekit.page.meshes import packed, squeezed
+from cagekit.page.meshes import packed, packed_all, squeezed
 from cagekit.page.strength import strength_data
 from cagekit.view.scene import bodies
 from cagekit.writers.report import write_report
@@ -66,6 +66,12 @@ def test_every_body_is_closed_and_faces_outwards(build):
         middle = corners - points.mean(axis=0)
         volumes = np.einsum("ij,ij->i", middle[:, 0], np.cross(middle[:, 1], middle[:, 2]))
         assert volumes.sum() > 0, row["id"]
+
+
+def test_meshes_packed_at_one_go_are_as_packed_alone(roadster):
+    meshes = [b.mesh for b in bodies(roadster.cage)]
+    assert packed_all(meshes) == [packed(m) for m in meshes]
+    assert packed_all([]) == []
 
 
 def test_the_key_tells_meshes_apart(roadster):

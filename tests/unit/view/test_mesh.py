@@ -9,7 +9,8 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.volume import wall_volume
-from cagekit.view.mesh import ROUGH, Mesh, TubeShape, joined, tube_mesh, tube_meshes
+from cagekit.view.mesh import Mesh, TubeShape, joined, tube_mesh
+from cagekit.view.rough import ROUGH, rough_meshes
 
 RO, RI = 20.65, 17.25
 HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
@@ -145,11 +146,22 @@ def test_rough_edges_lie_near_the_exact_ones(demo):
              cuts=(cage.cut(m.id, "a"), cage.cut(m.id, "b")), drills=m.drills)
         for m in cage.members.values()
     ]  # fmt: skip
-    for tube, mesh in zip(tubes, tube_meshes(tubes, rough=True), strict=True):
+    for tube, mesh in zip(tubes, rough_meshes(tubes), strict=True):
         for cut in tube.cuts:
             spots = cut.fine_curve(tube.ro, 0.05)
             exact = cut.points(spots[:, 0], tube.ro, spots[:, 1])
             assert np.abs(_gaps_to_edges(exact, mesh)).max() < ROUGH
+
+
+def test_a_rough_mesh_is_closed_and_the_same_whatever_moves_beside_it() -> None:
+    tubes = [TubeShape(path=p, ro=RO, ri=RI, cuts=(a, b)) for p, a, b in CASES.values()]
+    for tube, mesh in zip(tubes, rough_meshes(tubes), strict=True):
+        assert set(edge_uses(mesh)) == {2}
+        exact = tube_mesh(tube.path, RO, RI, *tube.cuts)
+        assert mesh.volume == pytest.approx(exact.volume, rel=2e-3)
+        (alone,) = rough_meshes([tube])
+        assert mesh.vertices.tobytes() == alone.vertices.tobytes()
+        assert mesh.normals.tobytes() == alone.normals.tobytes()
 
 
 def _gaps_to_edges(points, mesh):
