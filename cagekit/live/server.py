@@ -23,7 +23,7 @@ from urllib.parse import parse_qs, urlsplit
 
 from cagekit.errors import CagekitError, InputError
 from cagekit.page.cautions import CAUTIONS
-from cagekit.page.html import html, policy, waiting
+from cagekit.page.html import html, policy
 
 if TYPE_CHECKING:
     from cagekit.live.session import Session
@@ -189,7 +189,8 @@ class LiveHandler(BaseHTTPRequestHandler):
         if live.ready:
             return False
         if name == "":
-            page = waiting(live.name, " ".join(CAUTIONS))
+            waiting = {"name": live.name, "cautions": CAUTIONS, "waiting": True, "live": True}
+            page = html(waiting, title=live.name, live=True)
             self._answer(page.encode(), "text/html; charset=utf-8")
         elif name == "ready":
             problem = live.problem

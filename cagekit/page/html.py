@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 from base64 import b64encode
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from hashlib import sha256
 from html import escape
@@ -18,13 +18,9 @@ from importlib.resources import files
 from typing import Any
 
 SCRIPTS = ("measure.js", "drawing.js", "viewer.js", "strength.js", "page.js")
-LIVE_SCRIPTS = ("live.js",)
+LIVE_SCRIPTS = (*SCRIPTS[:-1], "wait.js", SCRIPTS[-1], "live.js")
 STYLE = "page.css"
-HEAD = "head.html"
-"""What both pages begin with, up to their bodies."""
 MARKUP = "page.html"
-WAIT_SCRIPTS = ("wait.js",)
-WAIT_MARKUP = "wait.html"
 
 
 def html(data: Any, *, title: str, picture: bytes = b"", live: bool = False) -> str:
@@ -46,20 +42,7 @@ def html(data: Any, *, title: str, picture: bytes = b"", live: bool = False) -> 
         "picture": still,
         "script": script,
     }
-    return _filled(asset(HEAD) + asset(MARKUP), parts)
-
-
-def waiting(title: str, caution: str) -> str:
-    """The page that is served until the cage is put together; it tells why when it cannot be."""
-    parts = {
-        "policy": escape(policy(live=True)),
-        "title": escape(title),
-        "style": asset(STYLE),
-        "name": escape(title),
-        "caution": escape(caution),
-        "script": _text(WAIT_SCRIPTS),
-    }
-    return _filled(asset(HEAD) + asset(WAIT_MARKUP), parts)
+    return _filled(asset(MARKUP), parts)
 
 
 def _filled(text: str, parts: Mapping[str, str]) -> str:
@@ -76,11 +59,9 @@ def _filled(text: str, parts: Mapping[str, str]) -> str:
 def policy(*, live: bool) -> str:
     """The content security policy; the served page may ask its own server."""
     own = "'self'" if live else "'none'"
-    scripts = [_script(live), *([_text(WAIT_SCRIPTS)] if live else ())]
-    may_run = " ".join(f"'{_hash(s)}'" for s in scripts)
     image = "'self' data:" if live else "data:"
     return (
-        f"default-src 'none'; script-src {may_run}; "
+        f"default-src 'none'; script-src '{_hash(_script(live))}'; "
         f"style-src '{_hash(asset(STYLE))}'; img-src {image}; connect-src {own}; "
         "base-uri 'none'; form-action 'none'"
     )
@@ -103,11 +84,7 @@ def asset(name: str) -> str:
 
 @cache
 def _script(live: bool) -> str:
-    return _text((*SCRIPTS, *(LIVE_SCRIPTS if live else ())))
-
-
-def _text(names: Iterable[str]) -> str:
-    return "\n".join(asset(n) for n in names)
+    return "\n".join(asset(n) for n in (LIVE_SCRIPTS if live else SCRIPTS))
 
 
 def _hash(text: str) -> str:

@@ -318,7 +318,7 @@ addEventListener("keydown", (e) => {
   const name = { z: "undo", y: "redo" }[e.key] || ((e.ctrlKey || e.metaKey) && e.key === "s" ? "save" : "");
   if (!name) return;
   e.preventDefault();
-  if (!$(name).disabled) act(name);
+  if ($(name)?.disabled === false) act(name);
 });
 
 addEventListener("beforeunload", (e) => {

@@ -95,12 +95,17 @@ function begin() {
   };
 }
 
+function showTexts() {
+  const { name, about, cautions } = state.data;
+  write("name", name);
+  write("about", about);
+  write("caution", cautions.join(" "));
+}
+
 function showData() {
   const { data } = state;
   for (const b of data.bodies) b.ghost = b.late || (b.group === "car" && b.id !== "wheel");
-  write("name", data.name);
-  write("about", data.about);
-  write("caution", data.cautions.join(" "));
+  showTexts();
   if (!viewer) return;
   viewer.setBodies(data.bodies);
   viewer.setLines(data.edges);
@@ -674,15 +679,20 @@ addEventListener("afterprint", () => {
 });
 
 async function start() {
+  try {
+    begin();
+  } catch (error) {
+    flat(error);
+  }
+  if (state.data.waiting) state.data = await cageCame(state.data);
   const { data } = state;
   try {
-    if (data.meshes) {
+    if (viewer && data.meshes) {
       const flat = new Blob([bytes(data.meshes)]).stream().pipeThrough(new DecompressionStream("deflate"));
       const meshes = await new Response(flat).json();
       for (const b of data.bodies) b.packed = meshes[b.key];
       delete data.meshes;
     }
-    begin();
   } catch (error) {
     flat(error);
   }

@@ -229,10 +229,11 @@ def early():
 def test_before_the_cage_is_there_a_page_waits_and_nothing_else_is_told(early, server):
     status, text, headers = answer(early, "GET", f"/{early.token}/")
     assert status == 200
-    assert "Putting the cage together" in text
+    assert '"waiting":true' in text
     assert "A cage can kill" in text
     assert "own &lt;b&gt;" in text
     assert "<!--" not in text.removeprefix("<!")
+    assert r"\u003cb\u003e" in text
     script = text.split("<script>")[1].split("</script>")[0]
     digest = b64encode(sha256(script.encode()).digest()).decode()
     assert f"'sha256-{digest}'" in headers["Content-Security-Policy"]
@@ -248,7 +249,7 @@ def test_before_the_cage_is_there_a_page_waits_and_nothing_else_is_told(early, s
     early.begin(server.session)
     asking.join(10)
     assert json.loads(heard[0]) == {"ready": True, "problem": ""}
-    assert '"live":true' in answer(early, "GET", f"/{early.token}/")[1]
+    assert '"waiting":true' not in answer(early, "GET", f"/{early.token}/")[1]
     assert answer(early, "GET", f"/{early.token}/state")[0] == 200
 
 
@@ -258,7 +259,7 @@ def test_why_there_is_no_cage_is_told_to_the_page_that_waits(early):
     told = json.loads(answer(early, "GET", f"/{early.token}/ready")[1])
     assert told == {"ready": False, "problem": "main_hoop: <cannot> be made"}
     assert early.told.wait(10)
-    assert "Putting the cage together" in answer(early, "GET", f"/{early.token}/")[1]
+    assert '"waiting":true' in answer(early, "GET", f"/{early.token}/")[1]
 
 
 @pytest.mark.slow
