@@ -62,31 +62,48 @@ def best_pattern(kinds: Kinds, room: int, values: Sequence[float], above: float 
     order = [i for i in _by_size(kinds) if values[i] > 0 and kinds.sizes[i] <= room]
     cell = _cell(kinds, room)
     table = _bounds(kinds, room, values, order, cell)
-    counts = [0] * kinds.count
-    best, best_counts, steps = above, counts.copy(), 0
-
-    def search(at: int, left: int, value: float) -> None:
-        nonlocal best, best_counts, steps
-        if value > best + SLACK:
-            best, best_counts = value, counts.copy()
-        if at == len(order):
-            return
-        i = order[at]
-        size, worth = kinds.sizes[i], values[i]
-        for n in range(min(left // size, kinds.wanted[i]), -1, -1):
-            rest = left - n * size
-            if value + n * worth + table[at + 1, rest // cell] <= best + SLACK:
-                continue
-            steps += 1
-            if steps > MOST_STEPS:
-                break
-            counts[i] = n
-            search(at + 1, rest, value + n * worth)
-        counts[i] = 0
-
-    search(0, room, 0.0)
+    best = _Best(kinds, values, order, cell, table, above)
+    best.search(0, room, 0.0)
     top = float(table[0, max(room, 0) // cell])
-    return Fill(best, tuple(best_counts), top if steps > MOST_STEPS else min(best, top))
+    bound = top if best.steps > MOST_STEPS else min(best.value, top)
+    return Fill(best.value, tuple(best.pattern), bound)
+
+
+class _Best:
+    """The best filling found so far; no function that holds itself, and the table, until later."""
+
+    def __init__(
+        self,
+        kinds: Kinds,
+        values: Sequence[float],
+        order: Sequence[int],
+        cell: int,
+        table: NDArray[np.float64],
+        above: float,
+    ) -> None:
+        self.kinds, self.values, self.order = kinds, values, order
+        self.cell, self.table = cell, table
+        self.counts = [0] * kinds.count
+        self.value, self.pattern, self.steps = above, self.counts.copy(), 0
+
+    def search(self, at: int, left: int, value: float) -> None:
+        """Fill what is ``left`` with the kinds from ``at`` on."""
+        if value > self.value + SLACK:
+            self.value, self.pattern = value, self.counts.copy()
+        if at == len(self.order):
+            return
+        i = self.order[at]
+        size, worth = self.kinds.sizes[i], self.values[i]
+        for n in range(min(left // size, self.kinds.wanted[i]), -1, -1):
+            rest = left - n * size
+            if value + n * worth + self.table[at + 1, rest // self.cell] <= self.value + SLACK:
+                continue
+            self.steps += 1
+            if self.steps > MOST_STEPS:
+                break
+            self.counts[i] = n
+            self.search(at + 1, rest, value + n * worth)
+        self.counts[i] = 0
 
 
 def patterns_worth(
