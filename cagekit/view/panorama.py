@@ -28,6 +28,7 @@ from cagekit.view.ink import HAIR, INK, PAPER, SOFT, Rgb
 from cagekit.view.sheet import PictureSheet
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
     from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw
 
@@ -75,12 +76,13 @@ def panorama(cockpit: Cockpit, who: Occupant, *, title: str = "") -> Image:
         title: over the picture.
     """
     width, height = 2 * REACH_DEG * SCALE, (UP_DEG + DOWN_DEG) * SCALE
-    view = np.empty((height, width, 3), dtype=float)
+    view = np.empty((height, width, 3), np.float32)
     view[: UP_DEG * SCALE], view[UP_DEG * SCALE :] = SKY, GROUND
     for layer in layers(cockpit, who):
         _cover(view, layer, who)
     sheet = PictureSheet(width + 2 * MARGIN, height + HEAD + FOOT, edge=MARGIN)
-    sheet.lay(np.clip(view + 0.5, 0, 255).astype(np.uint8), (MARGIN, HEAD))
+    view += 0.5
+    sheet.lay(view.clip(0, 255, out=view).astype(np.uint8), (MARGIN, HEAD))
     _header(sheet, who, title)
     _grid(sheet, width, height)
     _planes(sheet, width)
@@ -142,7 +144,7 @@ def shell_edges(car: Car) -> Iterable[tuple[Array, bool]]:
         yield np.array([*((x, sign * y, z) for x, y, z in front), rear]), False
 
 
-def _cover(view: Array, layer: Hider, who: Occupant) -> None:
+def _cover(view: NDArray[np.float32], layer: Hider, who: Occupant) -> None:
     """Paint a layer: full where both eyes have it in the way, pale where one has."""
     eyes = (who.eyes["left"], who.eyes["right"])
     seen = [[Caps.seen(row, eye) for row in layer.rows] for eye in eyes]
@@ -156,9 +158,9 @@ def _cover(view: Array, layer: Hider, who: Occupant) -> None:
     hides = (left > 0) | (right > 0)
     left, right = left[hides], right[hides]
     both = np.minimum(left, right)
-    weight = (both + HALF * (np.maximum(left, right) - both))[..., None]
+    weight = (both + np.float32(HALF) * (np.maximum(left, right) - both))[..., None]
     part = view[box[1] : box[3], box[0] : box[2]]
-    part[hides] = (1 - weight) * part[hides] + weight * np.array(layer.colour, dtype=float)
+    part[hides] = (1 - weight) * part[hides] + weight * np.array(layer.colour, np.float32)
 
 
 Box = tuple[int, int, int, int]
@@ -190,7 +192,9 @@ def _ovals(caps: Caps, k: int) -> Array:
     )
 
 
-def _mask(box: Box, seen: Sequence[Caps], edges: Sequence[tuple[Array, bool]]) -> Array:
+def _mask(
+    box: Box, seen: Sequence[Caps], edges: Sequence[tuple[Array, bool]]
+) -> NDArray[np.float32]:
     """How much of each pixel of ``box`` is hidden from one eye, 0 to 1."""
     from PIL import Image as image_module
     from PIL import ImageDraw as draw_module
@@ -205,11 +209,11 @@ def _mask(box: Box, seen: Sequence[Caps], edges: Sequence[tuple[Array, bool]]) -
         for x, y, rx, ry in _ovals(caps, FINE):
             draw.ellipse((x - rx - x0, y - ry - y0, x + rx - x0, y + ry - y0), fill=255)
     small = np.asarray(mask).reshape(height, FINE, width, FINE)
-    total = np.zeros((height, width))
+    total = np.zeros((height, width), np.uint16)
     for i in range(FINE):
         for j in range(FINE):
             total += small[:, i, :, j]
-    return np.asarray(total / FINE**2 / 255)
+    return total * np.float32(1 / FINE**2 / 255)
 
 
 def _fill(draw: ImageDraw, edge: Array, up: bool) -> None:

@@ -356,7 +356,9 @@ def _once(strokes: Iterable[Stroke]) -> list[Stroke]:
             min(forward, forward[::-1]),
             tuple(bulges[first:last]),
         )
-        if key not in seen and s.line.length > SHORTEST:
+        # the chords alone are mostly long enough, and no longer than the line
+        long = sum(s.line.chords) > SHORTEST or s.line.length > SHORTEST
+        if key not in seen and long:
             seen.add(key)
             out.append(s)
     return out

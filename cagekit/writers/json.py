@@ -390,15 +390,18 @@ def _text(value: Any, depth: int, indent: int) -> str:
 
 def _flat(values: Iterable[Any]) -> bool:
     """Whether values are scalars or short rows of scalars (a point)."""
-    return all(
-        not isinstance(v, Mapping | list | tuple)
-        or (
-            isinstance(v, list | tuple)
-            and len(v) <= 3
-            and not any(isinstance(x, Mapping | list | tuple) for x in v)
-        )
-        for v in values
-    )
+    for v in values:
+        if isinstance(v, list | tuple):
+            if len(v) > 3 or any(_holds_more(x) for x in v):
+                return False
+        elif _holds_more(v):
+            return False
+    return True
+
+
+def _holds_more(value: Any) -> bool:
+    # most values are numbers, and to be no mapping takes longest to find out
+    return type(value) is not float and isinstance(value, Mapping | list | tuple)
 
 
 def _round(value: float, digits: int) -> float:
