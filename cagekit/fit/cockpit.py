@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -133,18 +133,53 @@ class Cockpit:
         named = [self._named(*row) for row in asked]
         padded = np.array([part not in _BARE for _, part in asked])
         radii = np.where(padded[:, None], self.tubes.radii, self.bare.radii)
-        found = self._next_to(named, radii) if radii.size else [{} for _ in named]
+        people = hashed([Same(self.car), *map(Same, self.occupants)])
+        found = self._next_to(people, named, radii) if radii.size else [{} for _ in named]
         for (who, part), rooms in zip(asked, found, strict=True):
             self._tight[who.index, part] = rooms
 
-    def _next_to(
-        self, named: Sequence[tuple[Hashable, Solid]], radii: Array
+    def close_to(
+        self,
+        of: Hashable,
+        named: Sequence[tuple[Hashable, Solid]],
+        limits: Sequence[float],
+        roles: Sequence[Collection[str]],
     ) -> list[dict[str, TubeRoom]]:
-        """Room between each solid and the tubes that may be the nearest, ``radii`` (k, n) mm."""
+        """Room between solids and the tubes that may be nearer than a limit, or the nearest.
+
+        Args:
+            of: what stands for all the solids together where they may be met again.
+            named: solids whose distances are true ones, each with what stands for it.
+            limits: of each, mm.
+            roles: of tubes that do not count at each.
+        """
+        members = self.bare.members
+        if not members or not named:
+            return [{} for _ in named]
+        radii = np.broadcast_to(self.bare.radii, (len(named), len(members)))
+        counted = np.array([[m.role not in out for m in members] for out in roles])
+        return self._next_to(of, named, np.where(counted, radii, -np.inf), limits)
+
+    def _next_to(
+        self,
+        of: Hashable,
+        named: Sequence[tuple[Hashable, Solid]],
+        radii: Array,
+        limits: Sequence[float] | float = -np.inf,
+    ) -> list[dict[str, TubeRoom]]:
+        """Room between each solid and the tubes that may be the nearest, or nearer than a limit.
+
+        Args:
+            of: what stands for all the solids together.
+            named: the solids.
+            radii: of the tubes at each solid, ``(k, n)`` mm; minus infinity of those not asked for.
+            limits: mm, of all or of each.
+        """
         members, solids = self.tubes.members, [solid for _, solid in named]
-        least, station = self._swept(solids)
+        least, station = self._swept(of, solids)
         room = least - radii
-        near = room - STEP / 2 <= room.min(axis=1, keepdims=True) + MICRON
+        bound = np.maximum(room.min(axis=1), limits)[:, None] + MICRON
+        near = (room - STEP / 2 <= bound) & (room < np.inf)
         solid, tube = (v.tolist() for v in np.nonzero(near))
         sizes = radii[near].tolist()
         keys = [
@@ -174,15 +209,14 @@ class Cockpit:
             out[i][gap.member] = gap
         return out
 
-    def _swept(self, solids: Sequence[Solid]) -> tuple[Array, Array]:
-        """How near the spots of all tubes come to all bodies and seats, kept for each tube."""
-        people = hashed([Same(self.car), *map(Same, self.occupants)])
+    def _swept(self, of: Hashable, solids: Sequence[Solid]) -> tuple[Array, Array]:
+        """How near the spots of all tubes come to solids, kept for each tube and all of them."""
 
         def measured(places: list[int]) -> list[tuple[Vec, Vec]]:
             least, station = self._only(tuple(places), padded=True).swept(solids)
             return list(zip(least.T, station.T, strict=True))
 
-        keys = [("bodies swept", people, m) for m in self.tubes.members]
+        keys = [("swept", of, m) for m in self.tubes.members]
         least, station = zip(*self.kept.each(keys, measured), strict=True)
         return np.array(least).T, np.array(station).T
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.plate import Plate
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Bools, Points, Points2
 from cagekit.geometry.outline import Outline
 
 if TYPE_CHECKING:
@@ -28,24 +29,40 @@ def kept_points(cage: Cage, plate: Plate) -> Points:
     return cage.kept.once(("points", plate), partial(plate_points, plate))
 
 
-def plate_points(plate: Plate, step: float = STEP, *, without: Outline | None = None) -> Points:
+def plate_points(
+    plate: Plate,
+    step: float = STEP,
+    *,
+    without: Outline | None = None,
+    among: Sequence[Outline] | None = None,
+) -> Points:
     """Points all over a plate's face and back, folded, in car axes, ``(n, 3)`` mm.
 
     Args:
         plate: the plate.
         step: distance of the points, mm.
         without: part of the flat pattern that is left out.
+        among: parts of it in whose boxes, a step wider, alone there shall be points.
     """
     low, high = plate.outline.box
     x, y = (np.arange(a, b, step) for a, b in zip(low, high, strict=True))
     grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
     edge = plate.outline.sampled(step)
+    if among is not None:
+        grid, edge = (p[_boxed(p, among, step)] for p in (grid, edge))
     if without is not None:
         grid, edge = (p[~without.contains(p)] for p in (grid, edge))
     inside = plate.outline.contains(grid)
     for hole in plate.holes:
         inside &= ~hole.loop.contains(grid)
     return np.concatenate(plate.faces(np.concatenate([grid[inside], edge])))
+
+
+def _boxed(points: Points2, parts: Iterable[Outline], reach: float) -> Bools:
+    """Which flat points ``(n, 2)`` lie in a box, ``reach`` mm wider, of any of some parts."""
+    boxes = [part.box for part in parts]
+    inside = [((points > low - reach) & (points < high + reach)).all(1) for low, high in boxes]
+    return np.asarray(np.any(inside, axis=0))
 
 
 def within(points: Points, others: Points, reach: float) -> NDArray[np.intp]:

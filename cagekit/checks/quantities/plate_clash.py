@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.cage.plate import Plate
 from cagekit.checks.quantities.near import Boxes
-from cagekit.geometry.arrays import Points, size_rows
+from cagekit.geometry.arrays import Bools, Points, size_rows
 from cagekit.geometry.centre_line import Vec
 from cagekit.plates.near_tubes import NEAR, TOUCH, axis_points, tube_gaps
 from cagekit.plates.points import kept_points, nearest, plate_points, within
@@ -18,6 +18,7 @@ from cagekit.plates.points import kept_points, nearest, plate_points, within
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import Member
+    from cagekit.geometry.outline import Outline
 
 FINE = 2.0
 """The same where a plate may run into its own tube, mm."""
@@ -67,16 +68,26 @@ def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
 
 def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, str, Vec]]:
     """Where what is folded up runs into the tube that stands on the plate, and how deep."""
-    lines = {m: axis_points(m, FINE) for m in members}
-    boxes = _folded_boxes(plate)
-    lines = {m: x for m, x in lines.items() if _reaches(x, boxes, m.tube.outer_radius)}
-    if not lines:
+    parts = [part.loop for part in (*plate.facets, *plate.bends)]
+    foot = parts.pop(plate.foot_face)  # flat under the tube
+    low, high = _folded_boxes(plate, parts)
+    tubes, met = [], np.zeros(len(parts), bool)
+    for m in members:
+        radius = m.tube.outer_radius
+        line = axis_points(m, FINE)
+        line = line[within(line, np.concatenate([low, high]), radius)]
+        near = _reached(line, low, high, radius)
+        if near.any():
+            tubes.append((m, line))
+            met |= near
+    if not tubes:
         return
-    foot = plate.facets[plate.foot_face].loop  # flat under the tube
-    points = plate_points(plate, FINE, without=foot)
+    # what lies on other parts is too far away
+    among = [part for part, near in zip(parts, met, strict=True) if near]
+    points = plate_points(plate, FINE, without=foot, among=among)
     height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
     up = points[height > RISEN]
-    for m, line in lines.items():
+    for m, line in tubes:
         radius = m.tube.outer_radius
         beside = up[within(up, line, radius)] if len(up) else up
         near = line[within(line, beside, radius)] if len(beside) else beside
@@ -87,14 +98,12 @@ def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, 
             yield apart - radius, m.id, beside[i]
 
 
-def _folded_boxes(plate: Plate) -> tuple[Points, Points]:
-    """Low and high corners ``(n, 3)`` mm of boxes that hold all but the flat under the foot.
+def _folded_boxes(plate: Plate, parts: Sequence[Outline]) -> tuple[Points, Points]:
+    """Low and high corners ``(n, 3)`` mm in the car of boxes that hold parts of a flat pattern.
 
     A facet lies within its edge, and a bend zone is drawn straight from edge to edge.
     """
-    loops = [*(f.loop for f in plate.facets), *(b.loop for b in plate.bends)]
-    del loops[plate.foot_face]
-    edges = [loop.sampled(FINE) for loop in loops]
+    edges = [part.sampled(FINE) for part in parts]
     # of points on the edge FINE apart an arc leaves its box by less than that
     first = np.cumsum([0, *map(len, edges[:-1])])
     face, back = plate.faces(np.concatenate(edges))
@@ -103,8 +112,8 @@ def _folded_boxes(plate: Plate) -> tuple[Points, Points]:
     return low, high
 
 
-def _reaches(line: Points, boxes: tuple[Points, Points], radius: float) -> bool:
-    """Whether a line of points ``(m, 3)`` mm comes within ``radius`` mm of any of some boxes."""
-    low, high = boxes[0][:, None], boxes[1][:, None]
+def _reached(line: Points, low: Points, high: Points, radius: float) -> Bools:
+    """Which of some boxes a line of points ``(m, 3)`` mm comes within ``radius`` mm of."""
+    low, high = low[:, None], high[:, None]
     away = np.maximum(np.maximum(low - line, line - high), 0.0)
-    return bool((size_rows(away) < radius).any())
+    return np.asarray((size_rows(away) < radius).any(axis=1))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import CHASSIS, EndKind, Member
-from cagekit.car.shell import FAR, ShellSurface
+from cagekit.car.shell import FAR, ShellSurface, Skin
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
@@ -71,24 +71,40 @@ def _passing(s: Survey, surface: ShellSurface) -> set[str]:
 
 
 def shell_gaps(s: Survey, surface: ShellSurface) -> list[TubeRoom]:
-    """Room between a surface and every tube of the cage near it, tightest first.
+    """Room between a surface and the tubes of the cage near it, tightest first.
 
-    How the car's own frame lies in the car's own shell is the car's business.
+    Told are the tightest and all that come nearer than the gap to keep; others may be. How the
+    car's own frame lies in the car's own shell is the car's business.
     """
     rooms = s.design.once("rooms to the shell", lambda _: _shell_rooms(s))[surface]
-    exempt = {*surface.exempt, CHASSIS}
-    members = s.cockpit.members
+    exempt, members = _exempt(surface), s.cockpit.members
     found = [
         gap for gap in rooms if gap.axis_gap < FAR / 2 and members[gap.member].role not in exempt
     ]
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
 
 
+def _exempt(surface: ShellSurface) -> set[str]:
+    return {*surface.exempt, CHASSIS}
+
+
 def _shell_rooms(s: Survey) -> dict[ShellSurface, list[TubeRoom]]:
-    """Room of every tube to every surface that none stands on."""
+    """Room of tubes to every surface that none stands on.
+
+    Of all tubes where they may pass through holes, and where what a skin tells is no true
+    distance, by which the nearest could be told beforehand.
+    """
     walls = [surface for surface in s.shell if not surface.stood_on]
-    rooms = s.cockpit.gaps_to([(Same(one), one.solid) for one in walls])
-    return {one: list(row.values()) for one, row in zip(walls, rooms, strict=True)}
+    whole = [one for one in walls if one.holed or isinstance(one.solid, Skin)]
+    rooms = s.cockpit.gaps_to([(Same(one), one.solid) for one in whole])
+    others = [one for one in walls if one not in whole]
+    rooms += s.cockpit.close_to(
+        ("shell", Same(s.shell)),
+        [(Same(one), one.solid) for one in others],
+        [one.keep for one in others],
+        [_exempt(one) for one in others],
+    )
+    return {one: list(r.values()) for one, r in zip((*whole, *others), rooms, strict=True)}
 
 
 def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:
@@ -108,8 +124,18 @@ def floor_gaps(cage: Cage, surface: ShellSurface) -> list[TubeRoom]:
         lines = [_line(cage.kept, over[i]) for i in missing]
         axis = surface.solid.gap(np.concatenate([points for _, points in lines]))
         ends = np.cumsum([len(points) for _, points in lines])[:-1]
+        found: list[tuple[Member, int, float, float]] = []
         rows = zip(missing, lines, np.split(axis, ends), strict=True)
-        return [_floor_gap(over[i], surface, stands[i], *line, gaps) for i, line, gaps in rows]
+        for i, (stations, _), gaps in rows:
+            gaps = np.where(_landing(over[i], surface, stands[i], stations, gaps), FAR, gaps)
+            k = int(np.argmin(gaps))
+            found.append((over[i], k, float(gaps[k]), float(stations[k])))
+        points = np.array([line[k] for (_, line), (_, k, *_) in zip(lines, found, strict=True)])
+        spots = surface.solid.nearest(points)
+        return [
+            None if gap >= FAR / 2 else _floor_gap(m, gap, station, point, spot)
+            for (m, _, gap, station), point, spot in zip(found, points, spots, strict=True)
+        ]
 
     found = [room for room in cage.kept.each(keys, measured) if room is not None]
     return sorted(found, key=lambda g: (round(g.gap, 6), g.member))
@@ -125,26 +151,26 @@ def _line(kept: Kept, m: Member) -> tuple[Vec, Points]:
     return kept.once(("over the floor", m), line)
 
 
-def _floor_gap(
-    m: Member, surface: ShellSurface, stands: tuple[bool, ...], stations: Vec, points: Points,
-    axis: Vec,
-) -> TubeRoom | None:  # fmt: skip
-    """Room between a tube and a surface that its ends may stand on; None away from it."""
+def _floor_gap(m: Member, axis_gap: float, station: float, point: Vec, spot: Vec) -> TubeRoom:
+    """Room between a tube and a surface, from the point of its axis and the surface's next to it.
+
+    Args:
+        m: the tube.
+        axis_gap: of the point from the surface, mm.
+        station: of the point, mm.
+        point: on the axis, ``(3,)`` mm.
+        spot: on the surface, ``(3,)`` mm.
+    """
     r = m.tube.outer_radius
-    axis = np.where(_landing(m, surface, stands, stations, axis), FAR, axis)
-    i = int(np.argmin(axis))
-    if axis[i] >= FAR / 2:
-        return None
-    spot = surface.solid.nearest(points[i : i + 1])[0]
-    way = spot - points[i]
+    way = spot - point
     size = max(float(np.linalg.norm(way)), NO_LENGTH)
     return TubeRoom(
         member=m.id,
-        gap=float(axis[i]) - r,
-        axis_gap=float(axis[i]),
-        on_tube=vec(points[i] + way * (r / size) * (1.0 if axis[i] >= 0 else -1.0)),
+        gap=axis_gap - r,
+        axis_gap=axis_gap,
+        on_tube=vec(point + way * (r / size) * (1.0 if axis_gap >= 0 else -1.0)),
         on_solid=vec(spot),
-        station=float(stations[i]),
+        station=station,
     )
 
 
