@@ -8,6 +8,7 @@ as it fits best.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -23,7 +24,7 @@ from cagekit.geometry.arrays import Bools
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.inputs.car import DoorOpening
 from cagekit.people.posture import Occupant
-from cagekit.units.tolerance import NOISE, ROUNDING, SAME_POINT
+from cagekit.units.tolerance import MICRON, NOISE, ROUNDING, SAME_POINT
 
 GRID = 15.0
 """Spacing of the places tried, mm."""
@@ -160,7 +161,8 @@ def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: boo
     start, end, radius, owner, door = [], [], [], [], []
     for member in members:
         r = member.tube.outer_radius + cockpit.padding.get(member.id, 0.0)
-        for a, b in _stretches(member, swung):
+        key = ("stretches", member, swung)
+        for a, b in cockpit.kept.once(key, partial(_stretches, member, swung)):
             cut = _outboard(a, b, sign, limit)
             if cut is not None:
                 start.append(cut[0][[0, 2]])
@@ -211,14 +213,52 @@ def _clear(hole: _Hole, bars: _Bars) -> Vec:
     ends = np.concatenate([bars.start[door], bars.end[door]])
     start, end = np.concatenate([bars.start, ends]), np.concatenate([bars.end, ends - (0.0, DOWN)])
     radius = np.concatenate([bars.radius, np.zeros(len(ends))])
-    # a tube further from the opening than any place is inside takes nothing from it
-    flat = hole.grid.reshape(-1, 2)
-    low, high = np.minimum(start, end) - flat.max(0), flat.min(0) - np.maximum(start, end)
-    away = np.hypot(*np.maximum(np.maximum(low, high), 0.0).T) - radius
-    out = hole.inside.ravel()
-    for i in np.flatnonzero(away <= out.max()):
-        out = np.minimum(out, _to_segment(flat, start[i], end[i]) - radius[i])
-    return out.reshape(hole.inside.shape)
+    out = hole.inside.copy()
+    xs, zs = hole.xs.tolist(), hole.zs.tolist()
+    for a, b, r in zip(start.tolist(), end.tolist(), radius.tolist(), strict=True):
+        # a place further from the tube than any is free takes nothing from it
+        reach = float(out.max()) + r + MICRON
+        across, up = _span(xs, a[0], b[0], reach), _span(zs, a[1], b[1], reach)
+        these = out[across, up]
+        if these.size:
+            apart = _to_stretch(hole.xs[across], hole.zs[up], a, b)
+            np.subtract(apart, r, out=apart)
+            np.minimum(these, apart, out=these)
+    return out
+
+
+def _span(values: Sequence[float], a: float, b: float, reach: float) -> slice:
+    """Where rising values lie between two others, ``reach`` beyond them."""
+    low, high = min(a, b) - reach, max(a, b) + reach
+    return slice(bisect_left(values, low), bisect_right(values, high))
+
+
+def _to_stretch(xs: Vec, zs: Vec, a: Sequence[float], b: Sequence[float]) -> Vec:
+    """Distances of the places of a grid ``(n, m)`` from the straight from ``a`` to ``b``, mm.
+
+    What hangs on one coordinate alone is worked out once for its row or column.
+    """
+    x, z = xs - a[0], zs - a[1]
+    dx, dz = b[0] - a[0], b[1] - a[1]
+    size = dx * dx + dz * dz
+    if size <= NOISE:
+        return np.sqrt(np.add.outer(x * x, z * z))
+    if dx == 0.0:
+        # straight down: how far along it is hangs on the height alone
+        z = z - np.minimum(np.maximum(z * dz / size, 0.0), 1.0) * dz
+        return np.sqrt(np.add.outer(x * x, z * z))
+    t = np.add.outer(x * dx, z * dz)
+    t /= size
+    np.maximum(t, 0.0, out=t)
+    np.minimum(t, 1.0, out=t)
+    aside, over = t * dx, t
+    over *= dz
+    np.subtract(x[:, None], aside, out=aside)
+    np.subtract(z, over, out=over)
+    aside *= aside
+    over *= over
+    aside += over
+    return np.sqrt(aside, out=aside)
 
 
 def _under(grid: Vec, bars: _Bars) -> Bools:
@@ -316,8 +356,12 @@ def _border(free: Vec, part: Bools, xs: Vec, zs: Vec) -> tuple[Point2, ...]:
     ze = np.concatenate([[2 * zs[0] - zs[1]], zs, [2 * zs[-1] - zs[-2]]])
     links: dict[tuple[int, int, int], list[tuple[int, int, int]]] = {}
     rows, across, up = padded.tolist(), xe.tolist(), ze.tolist()
-    for i, j in np.argwhere(_mixed(padded > 0)).tolist():
-        for a, b in _cell(rows, i, j):
+    free_at = padded > 0
+    mixed = np.argwhere(_mixed(free_at))
+    x, z = mixed.T
+    which = _WEIGHTS @ [free_at[x, z], free_at[x + 1, z], free_at[x + 1, z + 1], free_at[x, z + 1]]
+    for (i, j), corners in zip(mixed.tolist(), which.tolist(), strict=True):
+        for a, b in _cell(rows, i, j, corners):
             links.setdefault(a, []).append(b)
             links.setdefault(b, []).append(a)
     loops = _loops(links)
@@ -339,16 +383,29 @@ GridRows = Sequence[Sequence[float]]
 """Values of a grid as plain numbers: quicker than an array where cells are looked at one by one."""
 
 
-def _cell(field: GridRows, i: int, j: int) -> list[tuple[GridEdge, GridEdge]]:
-    """The border's links through one cell; an edge is ``(i, j, 0 along x | 1 along z)``."""
+_WEIGHTS = np.array([1, 2, 4, 8])
+"""What each corner of a cell counts, round it, in the number of those that are free."""
+_CUT = tuple(
+    tuple(k for k in range(4) if (n >> k & 1) != (n >> (k + 1) % 4 & 1)) for n in range(16)
+)
+"""Which edges of a cell the border cuts, by that number."""
+
+
+def _cell(field: GridRows, i: int, j: int, free: int) -> list[tuple[GridEdge, GridEdge]]:
+    """The border's links through one cell; an edge is ``(i, j, 0 along x | 1 along z)``.
+
+    Args:
+        field: how far each place is free.
+        i: number of the cell along x.
+        j: along z.
+        free: which of its corners are, as ``_WEIGHTS`` counts them.
+    """
     edges: list[GridEdge] = [(i, j, 0), (i + 1, j, 1), (i, j + 1, 0), (i, j, 1)]
-    corners = field[i][j], field[i + 1][j], field[i + 1][j + 1], field[i][j + 1]
-    sign = [c > 0 for c in corners]
-    cut = [e for e, k in zip(edges, range(4), strict=True) if sign[k] != sign[(k + 1) % 4]]
+    cut = [edges[k] for k in _CUT[free]]
     if len(cut) == 2:
         return [(cut[0], cut[1])]
-    middle = sum(corners) > 0
-    first = sign[0] == middle
+    middle = sum((field[i][j], field[i + 1][j], field[i + 1][j + 1], field[i][j + 1])) > 0
+    first = bool(free & 1) == middle
     return [(cut[0], cut[1]), (cut[2], cut[3])] if first else [(cut[3], cut[0]), (cut[1], cut[2])]
 
 
@@ -420,9 +477,22 @@ def _tightest(place: Vec, turn: float, core: float, clear: float, bars: _Bars) -
     along = np.array([cos(turn), sin(turn)])
     spine = place + np.multiply.outer(np.linspace(-core / 2, core / 2, 21), along)
     near: dict[str, float] = {}
-    for a, b, r, name in zip(bars.start, bars.end, bars.radius, bars.owner, strict=True):
-        near[name] = min(near.get(name, 1e9), float(_to_segment(spine, a, b).min()) - float(r))
+    if bars.owner:
+        gaps = _to_segments(spine, bars.start, bars.end).min(axis=1) - bars.radius
+        for name, gap in zip(bars.owner, gaps.tolist(), strict=True):
+            near[name] = min(near.get(name, 1e9), gap)
     return tuple(name for name, gap in near.items() if gap < clear + 2 * GRID)
+
+
+def _to_segments(points: Vec, start: Vec, end: Vec) -> Vec:
+    """Distances of points ``(m, 2)`` from straights ``(n, 2)``, a row for each, mm."""
+    (x0, z0), (dx, dz) = start.T[:, :, None], (end - start).T[:, :, None]
+    x, z = points[:, 0] - x0, points[:, 1] - z0
+    size = dx * dx + dz * dz
+    t = np.minimum(np.maximum((x * dx + z * dz) / np.maximum(size, NOISE), 0.0), 1.0)
+    t = np.where(size > NOISE, t, 0.0)
+    x, z = x - t * dx, z - t * dz
+    return np.asarray(np.sqrt(x * x + z * z))
 
 
 def _standing(outline: Vec, bars: _Bars) -> tuple[str, ...]:

@@ -68,7 +68,7 @@ def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
 
 def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, str, Vec]]:
     """Where what is folded up runs into the tube that stands on the plate, and how deep."""
-    parts = [part.loop for part in (*plate.facets, *plate.bends)]
+    parts = [*(f.loop for f in plate.facets), *(b.loop for b in plate.bends)]
     foot = parts.pop(plate.foot_face)  # flat under the tube
     low, high = _folded_boxes(plate, parts)
     tubes, met = [], np.zeros(len(parts), bool)
@@ -76,14 +76,14 @@ def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, 
         radius = m.tube.outer_radius
         line = axis_points(m, FINE)
         line = line[within(line, np.concatenate([low, high]), radius)]
-        near = _reached(line, low, high, radius)
-        if near.any():
+        reached = _reached(line, low, high, radius)
+        if reached.any():
             tubes.append((m, line))
-            met |= near
+            met |= reached
     if not tubes:
         return
     # what lies on other parts is too far away
-    among = [part for part, near in zip(parts, met, strict=True) if near]
+    among = [part for part, reached in zip(parts, met.tolist(), strict=True) if reached]
     points = plate_points(plate, FINE, without=foot, among=among)
     height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
     up = points[height > RISEN]

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from shapely.geometry import LineString, Point, Polygon
 
 from cagekit.cage.member import End, EndKind, Member, Swing
 from cagekit.fit.cockpit import Cockpit
-from cagekit.fit.egress import GRID, polygon_area, way_out
+from cagekit.fit.egress import GRID, _Bars, _clear, _Hole, polygon_area, way_out
 from cagekit.inputs.car import Car
 
 Bar = Callable[..., Member]
@@ -106,3 +108,22 @@ def test_without_an_outline_there_is_nothing_to_measure(cockpit: Sit, bar: Bar, 
     bare = car.model_copy(update={"left": car.left.model_copy(update={"door": None})})
     scene = cockpit(bar("main_hoop", (0, 600, 0), (0, 600, 900)), car=bare)
     assert way_out(scene, scene.occupants[0]) is None
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_every_place_is_as_free_as_shapely_says(square: Car, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    door = square.left.door
+    assert door is not None
+    hole = _Hole.of(door)
+    start, end = rng.uniform(-300, 1200, (2, 9, 2))
+    end[0], end[1] = start[0], (start[1, 0], end[1, 1])  # a spot, and one straight up
+    radius = rng.uniform(10, 40, 9)
+    free = _clear(hole, _Bars(start, end, radius, ("bar",) * 9, (False,) * 9))
+    edge = Polygon(door.outline).exterior
+    for i, j in rng.integers(0, free.shape, (200, 2)):
+        spot = Point(hole.grid[i, j])
+        rooms = [LineString(ends).distance(spot) for ends in zip(start, end, strict=True)]
+        side = 1.0 if Polygon(door.outline).covers(spot) else -1.0
+        wanted = min(side * edge.distance(spot), *(np.array(rooms) - radius))
+        assert free[i, j] == pytest.approx(wanted, abs=1e-9)

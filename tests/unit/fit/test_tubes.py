@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from cagekit.cage.member import Member
-from cagekit.car.shell import surfaces
+from cagekit.car.shell import Skin, surfaces
 from cagekit.design import Design
 from cagekit.fit.tubes import Tubes
 from cagekit.geometry.centre_line import CentreLine, vec
@@ -108,3 +108,20 @@ def test_what_a_solid_gets_does_not_hang_on_the_solids_beside_it() -> None:
             assert (a.gap, a.station, *a.on_tube, *a.on_solid) == (
                 b.gap, b.station, *b.on_tube, *b.on_solid
             )  # fmt: skip
+
+
+@pytest.mark.parametrize("limit", [-1e6, 0.0, 60.0, 400.0])
+def test_tubes_close_to_a_solid_are_the_nearest_and_all_within_the_limit(limit: float) -> None:
+    cockpit = Design.load("sprint-wagon").cockpit
+    solids = [s for s in surfaces(cockpit.car) if not isinstance(s.solid, Skin)]
+    named = [(s.name, s.solid) for s in solids]
+    out = [{"door_bar", "main_hoop"} if n % 2 else set() for n in range(len(named))]
+    found = cockpit.close_to(("walls", limit), named, [limit] * len(named), out)
+    for close, rooms, roles in zip(found, cockpit.gaps_to(named), out, strict=True):
+        rooms = {m: g for m, g in rooms.items() if cockpit.members[m].role not in roles}
+        least = min(g.gap for g in rooms.values())
+        wanted = {m for m, g in rooms.items() if g.gap <= max(limit, least)}
+        assert wanted <= set(close) <= set(rooms)
+        for m, gap in close.items():
+            assert (gap.gap, gap.station) == (rooms[m].gap, rooms[m].station)
+    assert limit > 0 or sum(map(len, found)) < 5 * len(found)

@@ -29,6 +29,7 @@ from cagekit.plates.in_car import (
     rooms_in_car,
     shell_of,
 )
+from cagekit.plates.points import plate_points
 
 
 def with_plate(**fields: object) -> Build:
@@ -263,3 +264,22 @@ def test_a_plate_has_the_same_room_alone_as_beside_all_others(demo: str) -> None
             assert room is alone
         else:
             assert (room[0], room[1].name, *room[2]) == (alone[0], alone[1].name, *alone[2])
+
+
+def test_points_among_parts_are_the_same_points_where_those_parts_are() -> None:
+    cage = Design.load("gravel-hatch").cage
+    folded = [p for p in cage.plates if p.folds]
+    assert folded
+    for plate in folded:
+        for bend in plate.bends:
+            every = {tuple(x) for x in plate_points(plate, 3.0).round(6).tolist()}
+            some = {tuple(x) for x in plate_points(plate, 3.0, among=[bend.loop]).round(6).tolist()}
+            assert some < every
+            # nothing of the bend is missing
+            low, high = plate.outline.box
+            grid = np.mgrid[low[0] : high[0] : 3.0, low[1] : high[1] : 3.0].reshape(2, -1).T
+            own = grid[bend.loop.contains(grid) & plate.outline.contains(grid)]
+            own = own[~np.any([h.loop.contains(own) for h in plate.holes], axis=0)] \
+                if plate.holes else own  # fmt: skip
+            laid = np.concatenate(plate.faces(own))
+            assert {tuple(x) for x in laid.round(6).tolist()} <= some
