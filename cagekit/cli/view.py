@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 PATIENCE = 3.0
 """So long (s) the first findings wait for the browser to have its picture."""
+ARRIVAL = 10.0
+"""So long (s) a browser that was opened may take to come before that is told."""
 FAREWELL = 5.0
 """So long (s) a browser that was opened may take to hear why there is no cage."""
 
@@ -55,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"{build.name} is on {server.address}", flush=True)
     serving = threading.Thread(target=server.serve_forever, args=(0.2,), daemon=True)
     serving.start()
-    opening = threading.Thread(target=_open, args=(server.address,), daemon=True)
+    opening = threading.Thread(target=_open, args=(server,), daemon=True)
     if not args.no_open:
         opening.start()
     session = None
@@ -95,13 +97,18 @@ def _session(args: argparse.Namespace, build: Build, server: LiveServer) -> Sess
     return session
 
 
-def _open(address: str) -> None:
-    """Show the page in the browser of this machine, or say that there is none."""
+def _open(server: LiveServer) -> None:
+    """Show the page in the browser of this machine, or say that none has come.
+
+    An opener may be there that finds no browser, so what counts is who comes for the page.
+    """
     import webbrowser
 
     try:
-        shown = webbrowser.open(address)
+        shown = webbrowser.open(server.address)
     except webbrowser.Error:
         shown = False
     if not shown:
         note("No browser was found; open the address above in one.")
+    elif not server.visited.wait(ARRIVAL):
+        note("No browser has come yet; open the address above in one.")

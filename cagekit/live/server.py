@@ -39,7 +39,8 @@ class LiveServer(ThreadingHTTPServer):
     """Serves one session. ``address`` is what a browser is given.
 
     A browser may come before the session is there: it sees a page that waits until `begin` gives
-    the session or `give_up` tells why there is none. ``told`` is set when a page knows of that.
+    the session or `give_up` tells why there is none. ``told`` is set when a page knows of that,
+    ``visited`` when a browser has come for the page.
     """
 
     daemon_threads = True
@@ -68,6 +69,7 @@ class LiveServer(ThreadingHTTPServer):
         self.name = name
         self.problem = ""
         self.told = threading.Event()
+        self.visited = threading.Event()
         self._settled = threading.Event()
         self.out = out
         self.token = secrets.token_urlsafe(24)
@@ -145,6 +147,8 @@ class LiveHandler(BaseHTTPRequestHandler):
     def do_GET(self) -> None:
         """Page, state, still picture and events."""
         name, query = self._allowed()
+        if name == "":
+            self.live.visited.set()
         if name is None or self._waits(name):
             return
         session = self.live.session

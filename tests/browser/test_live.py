@@ -524,11 +524,30 @@ def test_a_page_that_comes_first_hears_why_there_is_no_cage(browser):
         early.server_close()
 
 
-def test_a_phone_of_320_pixels(opened, served):
-    page = opened(served.address, width=320, height=640)
+@pytest.mark.parametrize(("width", "height"), [(320, 640), (360, 740), (700, 900), (640, 360)])
+def test_on_a_phone_nothing_that_matters_scrolls_away(opened, served, width, height):
+    page = opened(served.address, width=width, height=height)
     page.wait_for_selector("body[data-live='yes']")
     slide(page, 477)
-    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    until(page, "state.data.judged === state.data.version")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    names = ("#undo", "#redo", "#save", "#make-all", "#tally")
+    for where in (0, "document.documentElement.scrollHeight"):
+        page.evaluate(f"scrollTo(0, {where})")
+        page.wait_for_timeout(100)
+        for name in names:
+            box = page.locator(name).bounding_box()
+            assert box["x"] >= 0
+            assert box["x"] + box["width"] <= width
+            assert 0 <= box["y"] <= height - box["height"], name
+        if height > 520:
+            picture = page.locator("#canvas").bounding_box()
+            assert picture["y"] >= 0
+            bar = page.locator("#bar").bounding_box()
+            assert bar["y"] - page.locator("main").bounding_box()["height"] > 0.25 * height
+    # the last line of the lists is above it, not behind
+    last = page.locator("#help > summary").bounding_box()
+    assert last["y"] + last["height"] <= page.locator("#bar").bounding_box()["y"] + 1
 
 
 def test_where_the_browser_cannot_draw_the_server_does(flat_browser, served):

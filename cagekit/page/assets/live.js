@@ -160,7 +160,7 @@ function buildLive() {
       $("findings").querySelector("summary").focus();
     } }));
   $("side").prepend(bar, $("card"), made);
-  new ResizeObserver(() => $("side").style.setProperty("--bar", `${bar.offsetHeight}px`)).observe(bar);
+  new ResizeObserver(() => document.documentElement.style.setProperty("--bar", `${bar.offsetHeight}px`)).observe(bar);
   fillParams();
 }
 

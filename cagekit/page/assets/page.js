@@ -175,7 +175,8 @@ function paint(pen) {
   paintStrain(pen);
   const told = state.old ? "the last good cage, not what is typed"
     : state.data.bodies.some((b) => b.late) ? "plates follow" : "";
-  if (told) label(pen, [viewer.size.wide / 2, viewer.size.high - 16], told);
+  const { wide, high } = viewer.size; // where it is narrow the axes stand below
+  if (told) label(pen, [wide / 2, wide < 480 ? 48 : high - 16], told);
   state.lit.points.forEach((p, i) => marker(pen, viewer.project(p), i + 1));
   triad(pen);
 }

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from cagekit.cli import view
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import spread
 from cagekit.inputs.resolve import load_build
@@ -440,3 +441,18 @@ def test_a_file_that_changed_or_is_gone_is_not_written(tmp_path):
 def test_a_preset_that_came_with_cagekit_is_not_written():
     with pytest.raises(InputError, match="came with cagekit"):
         Document(BUILDS / "sprint-wagon.toml").save({("units",): "mm"})
+
+
+def test_an_opener_that_finds_no_browser_is_told(early, monkeypatch, capsys):
+    """Some openers say that all is well and then find none: who comes for the page counts."""
+    asked = []
+    monkeypatch.setattr("webbrowser.open", lambda address: bool(asked.append(address)) or True)
+    monkeypatch.setattr(view, "ARRIVAL", 0.05)
+    view._open(early)
+    assert asked == [early.address]
+    assert "No browser has come yet" in capsys.readouterr().err
+    answer(early, "GET", "/wrong/")
+    assert not early.visited.is_set()
+    answer(early, "GET", f"/{early.token}/")
+    view._open(early)
+    assert capsys.readouterr().err == ""
