@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+MOST_LISTED = 16
+"""A list of what is known is told whole up to so many names."""
 CLEAR = 0.85
 """Likeness (0 to 1) from which one name alone is meant."""
 
@@ -41,5 +43,6 @@ def did_you_mean(name: str, known: Iterable[str], *, what: str = "Known") -> str
         return f"Did you mean {' or '.join(repr(n) for n in near)}?"
     if not known:
         return ""
-    end = ", ..." if len(known) > 12 else "."
-    return f"{what}: {', '.join(known[:12])}{end}"
+    if len(known) <= MOST_LISTED:
+        return f"{what}: {', '.join(known)}."
+    return f"{what}: {', '.join(known[:12])}, ..."

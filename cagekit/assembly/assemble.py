@@ -23,6 +23,7 @@ from cagekit.errors import (
     InputError,
     NoHolderError,
     NotFoundError,
+    about,
 )
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
@@ -92,13 +93,15 @@ def _require_names(build: Build, cage: Cage) -> None:
             hint = "Give the build another name than a part of it."
             raise key_error(where, ("name",), build.name, "a part has this name too.", hint)
         what = "a group of parts" if name in GROUPS else "another part"
-        raise InputError(
-            where,
-            "id",
-            name,
-            problem=f"{what} has this name too.",
-            hint="Give the member or plate another `id`.",
-        )
+        named = [e for e in build.plates if e.id == name]
+        with about(named[-1] if named else None):
+            raise InputError(
+                where,
+                "id",
+                name,
+                problem=f"{what} has this name too.",
+                hint="Give the member or plate another `id`.",
+            )
 
 
 def members_only(build: Build, kept: Kept | None = None) -> Cage:

@@ -194,6 +194,8 @@ class Plate:
         members: tubes that the plate touches.
         ends: tube ends that stand on it, e.g. ``"main_hoop.a"``.
         box: the box that it is a wall, the top or the base of.
+        outrigger: the box reaches from frame or tunnel to the sill, in an opening of the floor, and
+            is welded to the car by its ends.
         bar, joint: the swing-out bar and the joint of it (hinge, latch) that it is a bracket of.
 
     Raises:
@@ -218,6 +220,7 @@ class Plate:
     members: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
     box: str = ""
+    outrigger: bool = False
     bar: str = ""
     joint: str = ""
     notes: tuple[str, ...] = ()

@@ -303,7 +303,7 @@ class _Reader:
             self._wrong(
                 ("quantity",), entry.quantity, "is no quantity that cagekit measures.", hint
             )
-        self._check_names()
+        self._check_names(found)
         limits = tuple(self._limits(found))
         when = tuple(self._conditions("when", entry.when))
         unless = tuple(self._conditions("unless", entry.unless))
@@ -321,12 +321,17 @@ class _Reader:
             unless=unless,
         )
 
-    def _check_names(self) -> None:
+    def _check_names(self, found: Quantity | None) -> None:
         """Refuse a name in `of` that looks like a slip: free roles of struts are allowed."""
-        known = {*ROLES, *FEET, *self.file.sets}
+        known = {*ROLES, *self.file.sets}
+        feet = found is None or found.feet
         for n, name in enumerate(self.entry.of):
             bare = name.removeprefix("!")
-            if bare not in known and closest(bare, known, most=1):
+            if bare in FEET and bare not in known:
+                if not feet:
+                    hint = did_you_mean(bare, known)
+                    self._wrong(("of", n), name, "is a kind of foot; this looks at tubes.", hint)
+            elif bare not in known and closest(bare, known, most=1):
                 hint = did_you_mean(bare, known)
                 self._wrong(("of", n), name, "is no role, set or kind of foot.", hint)
 

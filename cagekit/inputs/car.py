@@ -377,7 +377,7 @@ class Pedals(FileModel):
 class KeepOut(FileModel):
     """A volume no tube may enter: box, cylinder or an upright polygon."""
 
-    name: str
+    name: str = Field(min_length=1, description="your word for it, e.g. `battery box`")
     shape: Literal["box", "cylinder", "polygon"]
     low: Point | None = Field(None, description="box: lowest corner")
     high: Point | None = Field(None, description="box: highest corner")
@@ -409,6 +409,14 @@ class KeepOut(FileModel):
         for name in needs[self.shape]:
             if getattr(self, name) in (None, ()):
                 raise ValueError(f"a {self.shape} keep-out needs {name!r}")
+        for shape, names in needs.items():
+            said = [n for n in names if getattr(self, n) not in (None, ())]
+            other = next((n for n in said if n not in needs[self.shape]), "")
+            if other:
+                raise ValueError(
+                    f"{other!r} is of a {shape} keep-out; a {self.shape} has "
+                    f"{', '.join(needs[self.shape])}"
+                )
         self._require_size()
         return self
 
@@ -437,7 +445,7 @@ class KeepOut(FileModel):
 class CarPanel(FileModel):
     """A flat sheet of the car: bulkhead, firewall, rear window, bonnet."""
 
-    name: str = Field(description="your word for it, e.g. `rear bulkhead`")
+    name: str = Field(min_length=1, description="your word for it, e.g. `rear bulkhead`")
     corners: tuple[Point, ...] = Field(
         description="corners in order round its edge: x, y (left positive), z of the cabin's face"
     )
@@ -464,6 +472,9 @@ class CarPanel(FileModel):
             raise ValueError(
                 "the corners of a panel lie in one plane; where it bends, make two panels of it"
             )
+        flat = max(range(3), key=lambda k: abs(normal[k]))
+        if _crosses_itself([c[:flat] + c[flat + 1 :] for c in self.corners]):
+            raise ValueError("the panel's edge crosses itself; give its corners in order round it")
         return self
 
     @property
@@ -544,6 +555,22 @@ def _area(corners: Sequence[tuple[float, float]]) -> float:
     return sum(a * d - b * c for (a, b), (c, d) in zip(corners, following, strict=True)) / 2
 
 
+def _crosses_itself(corners: Sequence[tuple[float, ...]]) -> bool:
+    """Whether two edges of a polygon in a plane cross between their ends."""
+    edges = list(zip(corners, (*corners[1:], *corners[:1]), strict=True))
+
+    def beside(edge: tuple[tuple[float, ...], tuple[float, ...]], p: tuple[float, ...]) -> float:
+        (a, b), (c, d) = edge
+        return (c - a) * (p[1] - b) - (d - b) * (p[0] - a)
+
+    return any(
+        beside(one, other[0]) * beside(one, other[1]) < 0
+        and beside(other, one[0]) * beside(other, one[1]) < 0
+        for n, one in enumerate(edges)
+        for other in edges[:n]
+    )
+
+
 def _twice_area(corners: Sequence[tuple[float, float, float]]) -> tuple[float, float, float]:
     """Vector square to a polygon in space, twice its area long, mm2."""
     out = [0.0, 0.0, 0.0]
@@ -614,10 +641,13 @@ class Car(FileModel):
 
     @model_validator(mode="after")
     def _named_once(self) -> Self:
-        names = [p.name for p in self.panels]
-        twice = next((n for n in names if names.count(n) > 1), None)
-        if twice is not None:
-            raise ValueError(f"two panels are called {twice!r}; papers tell holes by the name")
+        for what, parts in (("panels", self.panels), ("keepouts", self.keepouts)):
+            names = [p.name for p in parts]
+            twice = next((n for n in names if names.count(n) > 1), None)
+            if twice is not None:
+                field = f"{what}.{names.index(twice, names.index(twice) + 1)}.name"
+                problem = f"two are called {twice!r}; checks and papers tell them by the name."
+                raise InputError("car", field, twice, problem=problem)
         return self
 
     @property

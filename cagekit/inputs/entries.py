@@ -39,7 +39,8 @@ class MemberEntry(FileModel):
 
     id: OwnName = Field(
         "",
-        description="name of the member; with side = 'both' each side gets its own suffix",
+        description="name of the member, small letters, digits and single _; with side = 'both' "
+        "each side gets its own suffix",
     )
     side: EntrySide | None = Field(
         None, description="which side the member is for; 'both' makes one on each"

@@ -94,7 +94,9 @@ def _own_name(value: str) -> str:
 
 
 OwnName = Annotated[
-    str, Field(pattern=r"^[a-z0-9_]*$", max_length=LONGEST_NAME), AfterValidator(_own_name)
+    str,
+    Field(pattern=r"^([a-z][a-z0-9]*(_[a-z0-9]+)*)?$", max_length=LONGEST_NAME),
+    AfterValidator(_own_name),
 ]
 """Name that people give to a tube or a plate: of their own, not of the shape of a plate's."""
 

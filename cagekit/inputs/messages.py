@@ -112,12 +112,21 @@ def shorten(value: Any, limit: int = 60) -> str:
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, str):
-        text = '"' + value.encode("unicode_escape").decode() + '"'
+        text = '"' + "".join(map(_shown, value)) + '"'
     elif isinstance(value, Mapping):
         text = "{" + ", ".join(map(str, value)) + "}"
+    elif isinstance(value, list) and any(isinstance(v, Mapping) for v in value):
+        text = f"{len(value)} tables"
     else:
         text = str(value)
     return text if len(text) <= limit else text[: limit - 3] + "..."
+
+
+def _shown(letter: str) -> str:
+    """A letter as it is; a sign that a screen would obey, and what a text writes so, escaped."""
+    if letter.isprintable() and letter != "\\":
+        return letter
+    return letter.encode("unicode_escape").decode()
 
 
 def problems_of(
@@ -204,7 +213,7 @@ def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[st
         return "is missing.", _described(model, loc)
     if kind == "extra_forbidden":
         return "is not a field here.", did_you_mean(str(loc[-1]), _fields(model, loc[:-1]))
-    if kind == "literal_error":
+    if kind in ("literal_error", "enum"):
         return "is not one of the choices.", f"Allowed: {ctx['expected']}."
     if kind == "too_short":
         return f"needs at least {ctx['min_length']} entries, has {ctx['actual_length']}.", ""
@@ -220,8 +229,10 @@ def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[st
         return f"takes at most {ctx['max_length']} letters.", ""
     if kind == "string_too_short":
         return "must not be empty.", ""
+    if kind == "string_pattern_mismatch" and row["input"] == "":
+        return "must not be empty.", _described(model, loc)
     if kind == "string_pattern_mismatch":
-        return "holds a letter that a name cannot have.", _described(model, loc)
+        return "cannot be a name here.", _described(model, loc)
     if kind in bounds:
         limit = next(iter(ctx.values()))
         return f"must be {bounds[kind]} {_limit(limit, model, loc)}.", _described(model, loc)

@@ -49,7 +49,8 @@ class PlateEntry(PlateSizes):
 
     id: OwnName = Field(
         "",
-        description="name of the plate; with side = 'both' each side gets its own suffix",
+        description="name of the plate, small letters, digits and single _; with side = 'both' "
+        "each side gets its own suffix",
     )
     side: EntrySide | None = Field(None, description="which side; 'both' makes one on each")
     preset: str | None = Field(None, description="plate preset that gives the other values")

@@ -22,7 +22,13 @@ from cagekit.inputs.layout import Layout
 from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import unit_of
 from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd, read_location
-from cagekit.inputs.plate import FloorPlateEntry, GussetEntry, PlateEntry, TabEntry
+from cagekit.inputs.plate import (
+    FloorPlateEntry,
+    GussetEntry,
+    OutriggerBoxEntry,
+    PlateEntry,
+    TabEntry,
+)
 from cagekit.inputs.presets import load, read_toml
 from cagekit.units import INCH, LengthUnit
 
@@ -43,6 +49,10 @@ _PLATES: dict[str, tuple[str, type[PlateEntry]]] = {
     "floor_plate": (
         "A plate under a foot, where it is not to be the usual one; later entries win:",
         FloorPlateEntry,
+    ),
+    "outrigger_box": (
+        "A box of plate from frame or tunnel to the sill, for a foot with nothing below it:",
+        OutriggerBoxEntry,
     ),
     "gusset": ("A gusset in the corner that a coped end makes with its parent:", GussetEntry),
     "tab": ("A tab for a belt, a net or a panel:", TabEntry),

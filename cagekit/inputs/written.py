@@ -50,6 +50,10 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
     if not places:
         return InputError(error.where, error.field, value, problem=problem, hint=hint)
     first, *more = places
+    if not more and first.file == shown(build.files.get(f"layout {build.file.layout}", Path())):
+        entry = entry_named(error, build)
+        if entry is not None:
+            hint = f"{hint} A build says it under [members.{entry.group or entry.id}].".lstrip()
     if more:
         hint = f"{hint} See also {' and '.join(map(str, more))}.".lstrip()
     field = first.field or _field(error)

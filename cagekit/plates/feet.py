@@ -66,7 +66,7 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
         where = f"{build.name} [[plate]] {entry.id or kind}"
         with about(entry):
             out.extend(maker(kind)(build, cage, entry, where))
-    _require_own_ids(build.name, out)
+    _require_own_ids(build.name, out, entries)
     return tuple(out)
 
 
@@ -273,15 +273,17 @@ def _require_used(
                 )
 
 
-def _require_own_ids(name: str, plates: Sequence[Plate]) -> None:
+def _require_own_ids(name: str, plates: Sequence[Plate], entries: Sequence[PlateEntry]) -> None:
     seen: set[str] = set()
     for p in plates:
         if p.id in seen:
-            raise InputError(
-                name,
-                "id",
-                p.id,
-                problem="two plates have this id.",
-                hint="Give one of them another `id`.",
-            )
+            own = [e for e in entries if e.id and f"{p.id}_".startswith(f"{e.id}_")]
+            with about(own[-1] if own else None):
+                raise InputError(
+                    f"{name} [[plate]] {p.kind}",
+                    "id",
+                    p.id,
+                    problem="two plates have this id.",
+                    hint="Give one of them another `id`.",
+                )
         seen.add(p.id)

@@ -45,7 +45,7 @@ class LaidPlate(NamedTuple):
         points: of the plate, mm.
         thickness: of the plate, mm.
         folded: it follows the floor's section, and may touch what it is folded to.
-        below: it lies under the floor.
+        below: it lies under the floor, or in an opening of it.
     """
 
     points: Points
@@ -56,8 +56,8 @@ class LaidPlate(NamedTuple):
     @classmethod
     def of(cls, cage: Cage, plate: Plate) -> LaidPlate:
         """A plate of a cage."""
-        points, below = kept_points(cage, plate), plate.kind == "backing_plate"
-        return cls(points, plate.thickness, bool(plate.folds), below)
+        below = plate.kind == "backing_plate" or plate.outrigger
+        return cls(kept_points(cage, plate), plate.thickness, bool(plate.folds), below)
 
 
 def room_in_car(cage: Cage, plate: Plate, car: Car) -> Room | None:

@@ -97,9 +97,14 @@ def outrigger_box(
     spec = box_spec(entry, outer - inner, entry.thickness or build.foot_plate, build.units)
     spec = replace(spec, centre=(0.0, foot.side * ((inner + outer) / 2 - at)))
     mark = Mark(kind="foot", line=foot.print, text=foot.name)
-    top, *rest = with_details(box(plate_id, foot.frame, spec, (mark,)), members=(foot.member,))
+    plates = box(plate_id, foot.frame, spec, (mark,))
+    top, *walls, base = with_details(plates, members=(foot.member,), outrigger=True)
     weld = PlateWeld(to=foot.name, length=foot.weld_length, leg=entry.weld_leg)
-    return (replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld,)), *rest)
+    # both ends of top and base meet the car; the walls stand back from them
+    car_leg = min(entry.weld_leg, foot.sheet * 1.5)
+    ends = PlateWeld(to="car", length=2 * spec.length, leg=car_leg)
+    top = replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld, ends))
+    return (top, *walls, replace(base, welds=(ends,)))
 
 
 def box_spec(

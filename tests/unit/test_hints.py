@@ -28,4 +28,6 @@ def test_nothing_near_lists_what_there_is() -> None:
     assert did_you_mean("zzzz", NAMES) == "Known: front_hoop, halo, harness_bar, main_hoop."
     assert did_you_mean("zzzz", []) == ""
     assert did_you_mean("zzzz", map(str, range(20))).endswith(", ...")
+    # one more than is shown of a long list: none of them stays hidden
+    assert did_you_mean("zzzz", map(str, range(13))).endswith(", 9.")
     assert did_you_mean("hallo", NAMES) == "Did you mean 'halo'?"

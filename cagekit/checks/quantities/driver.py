@@ -7,6 +7,7 @@ them needs input.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from math import degrees
 
 from cagekit.checks.finding import Evidence
@@ -36,7 +37,16 @@ def read(s: Survey, pick: Pick, take: Take, *, at_wheel: bool = False) -> Iterat
     for who in s.cockpit.occupants:
         if (at_wheel and not who.at_wheel) or (pick.side and who.door_side != pick.side):
             continue
-        yield measure(who.name, take(s.cockpit, who))
+        r = take(s.cockpit, who)
+        yield replace(measure(who.name, r), cure=_at_own_tube(s, r))
+
+
+def _at_own_tube(s: Survey, r: Reading) -> str:
+    """The cure where the tube is one that the car has: only people and seats can be moved."""
+    if not r.members or r.members[0] not in s.cage.chassis:
+        return ""
+    note = f" ({r.note})" if r.note else ""
+    return f"At {r.members[0]}{note}: it is the car's own tube; move, lower or change the seat."
 
 
 def measure(subject: str, r: Reading, *, factor: float = 1.0) -> Measure:

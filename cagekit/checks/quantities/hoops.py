@@ -86,7 +86,7 @@ def _other(end: str) -> str:
     return "b" if end == "a" else "a"
 
 
-@quantity("mounting_points", "count", "mounting points")
+@quantity("mounting_points", "count", "mounting points", feet=True)
 def mounting_points(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Tube ends of the cage that stand on the car.
 

@@ -68,7 +68,7 @@ def _evidence(foot: StandingEnd, *plates: Plate) -> Evidence:
     return Evidence.of(foot.member.id, plates=[p.id for p in plates], points=[foot.point])
 
 
-@quantity("plates_at_foot", "count", "plates under the foot")
+@quantity("plates_at_foot", "count", "plates under the foot", feet=True)
 def plates_at_foot(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Plates under each foot, backing plates left out; feet on an outrigger are left out."""
     for foot in s.feet_of(pick):
@@ -77,14 +77,14 @@ def plates_at_foot(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=foot.name, value=len(found), evidence=_evidence(foot, *found))
 
 
-@quantity("plate_area", "mm2", "area of the foot plate")
+@quantity("plate_area", "mm2", "area of the foot plate", feet=True)
 def plate_area(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Developed area of each foot's plate within its outline, bolt holes not taken off."""
     for foot, plate, e in _feet(s, pick):
         yield Measure(subject=foot.name, value=plate.outline.area, evidence=e)
 
 
-@quantity("plate_area_over_od", "mm", "plate area over tube diameter")
+@quantity("plate_area_over_od", "mm", "plate area over tube diameter", feet=True)
 def plate_area_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Developed area of each foot's plate over the diameter of the tube that stands on it."""
     for foot, plate, e in _feet(s, pick):
@@ -92,7 +92,7 @@ def plate_area_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=foot.name, value=value, evidence=e)
 
 
-@quantity("plate_contact_area", "mm2", "contact area of the foot plate")
+@quantity("plate_contact_area", "mm2", "contact area of the foot plate", feet=True)
 def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Area of each foot's plate that lies flat on the shell.
 
@@ -104,14 +104,14 @@ def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=foot.name, value=value, evidence=e)
 
 
-@quantity("plate_thickness", "mm", "thickness of the foot plate")
+@quantity("plate_thickness", "mm", "thickness of the foot plate", feet=True)
 def plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Thickness of each foot's plate."""
     for foot, plate, e in _feet(s, pick):
         yield Measure(subject=foot.name, value=plate.thickness, evidence=e)
 
 
-@quantity("welded_plate_thickness", "mm", "thickness of the welded plate")
+@quantity("welded_plate_thickness", "mm", "thickness of the welded plate", feet=True)
 def welded_plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Thickness of the plate of each foot without bolts."""
     for foot, plate, e in _feet(s, pick):
@@ -119,7 +119,7 @@ def welded_plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=foot.name, value=plate.thickness, evidence=e)
 
 
-@quantity("bolted_plate_thickness", "mm", "thickness of the bolted plate")
+@quantity("bolted_plate_thickness", "mm", "thickness of the bolted plate", feet=True)
 def bolted_plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Thickness of the plate of each foot with bolts."""
     for foot, plate, e in _feet(s, pick):
@@ -127,7 +127,7 @@ def bolted_plate_thickness(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=foot.name, value=plate.thickness, evidence=e)
 
 
-@quantity("bolted_plate_over_wall", "ratio", "plate thickness over tube wall")
+@quantity("bolted_plate_over_wall", "ratio", "plate thickness over tube wall", feet=True)
 def bolted_plate_over_wall(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Thickness of each bolted foot's plate over the wall of the tube that it carries."""
     for foot, plate, e in _feet(s, pick):
@@ -136,21 +136,21 @@ def bolted_plate_over_wall(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=foot.name, value=value, evidence=e)
 
 
-@quantity("plate_longest_side", "mm", "longest side of the plate")
+@quantity("plate_longest_side", "mm", "longest side of the plate", feet=True)
 def plate_longest_side(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Longer side of the flat pattern of each foot's plate."""
     for foot, plate, e in _feet(s, pick):
         yield Measure(subject=foot.name, value=float(max(plate.size)), evidence=e)
 
 
-@quantity("plate_shortest_side", "mm", "shortest side of the plate")
+@quantity("plate_shortest_side", "mm", "shortest side of the plate", feet=True)
 def plate_shortest_side(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Shorter side of the flat pattern of each foot's plate."""
     for foot, plate, e in _feet(s, pick):
         yield Measure(subject=foot.name, value=float(min(plate.size)), evidence=e)
 
 
-@quantity("plate_shortest_side_over_od", "ratio", "shortest side over tube diameter")
+@quantity("plate_shortest_side_over_od", "ratio", "shortest side over tube diameter", feet=True)
 def plate_shortest_side_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Shorter side of the flat pattern of each foot's plate over the tube's diameter."""
     for foot, plate, e in _feet(s, pick):
@@ -158,7 +158,7 @@ def plate_shortest_side_over_od(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=foot.name, value=value, evidence=e)
 
 
-@quantity("plate_size", "pair", "sides of the plate")
+@quantity("plate_size", "pair", "sides of the plate", feet=True)
 def plate_size(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Shorter and longer side of the flat pattern of each foot's plate."""
     for foot, plate, e in _feet(s, pick):
@@ -166,7 +166,7 @@ def plate_size(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=foot.name, value=(low, high), evidence=e)
 
 
-@quantity("plate_planes", "count", "planes that the plate touches")
+@quantity("plate_planes", "count", "planes that the plate touches", feet=True)
 def plate_planes(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Planes of the shell that each foot's plate lies on.
 
@@ -181,7 +181,7 @@ def plate_planes(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=foot.name, value=len(normals), evidence=e)
 
 
-@quantity("section_off_foot", "mm", "floor section off the measured foot")
+@quantity("section_off_foot", "mm", "floor section off the measured foot", feet=True)
 def section_off_foot(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far the floor section below each folded plate passes above or below the measured foot.
 
@@ -195,7 +195,7 @@ def section_off_foot(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=plate.id, value=off, evidence=evidence)
 
 
-@quantity("backing_plates", "count", "backing plates")
+@quantity("backing_plates", "count", "backing plates", feet=True)
 def backing_plates(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Backing plates behind the panel at each bolted foot; 0 counts."""
     for foot, plate, _ in _feet(s, pick):
@@ -205,7 +205,7 @@ def backing_plates(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=foot.name, value=len(found), evidence=e)
 
 
-@quantity("backing_plate_thickness_share", "ratio", "backing over foot plate thickness")
+@quantity("backing_plate_thickness_share", "ratio", "backing over foot plate thickness", feet=True)
 def backing_plate_thickness_share(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Thickness of the thinnest backing plate of each bolted foot over its plate's thickness."""
     for foot, plate, _ in _feet(s, pick):
@@ -224,14 +224,14 @@ def _bolted(s: Survey, pick: Pick) -> Iterator[tuple[StandingEnd, Plate, Evidenc
             yield foot, plate, e
 
 
-@quantity("bolt_count", "count", "bolts")
+@quantity("bolt_count", "count", "bolts", feet=True)
 def bolt_count(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Bolts through the plate of each bolted foot."""
     for foot, plate, e in _bolted(s, pick):
         yield Measure(subject=foot.name, value=len(plate.bolts), evidence=e)
 
 
-@quantity("bolt_diameter", "mm", "bolt diameter")
+@quantity("bolt_diameter", "mm", "bolt diameter", feet=True)
 def bolt_diameter(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Nominal diameter of the thinnest bolt of each bolted foot."""
     for foot, plate, e in _bolted(s, pick):
@@ -239,7 +239,7 @@ def bolt_diameter(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=foot.name, value=value, evidence=e)
 
 
-@quantity("bolt_tensile", "MPa", "bolt tensile strength")
+@quantity("bolt_tensile", "MPa", "bolt tensile strength", feet=True)
 def bolt_tensile(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Nominal tensile strength of the weakest bolt of each bolted foot.
 
@@ -265,7 +265,7 @@ def tensile_of(grade: str) -> float | None:
     return SAE_TENSILE.get(int(sae[1])) if sae else None
 
 
-@quantity("bolt_spread", "deg", "angle between bolts at the tube")
+@quantity("bolt_spread", "deg", "angle between bolts at the tube", feet=True)
 def bolt_spread(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Smallest angle between two bolts of a foot, seen from the tube's axis along the plate.
 
@@ -280,7 +280,7 @@ def bolt_spread(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=foot.name, value=degrees(float(gaps.min())), evidence=e)
 
 
-@quantity("brace_bolt_section_share", "ratio", "bolt section against the hoop's leg")
+@quantity("brace_bolt_section_share", "ratio", "bolt section against the hoop's leg", feet=True)
 def brace_bolt_section_share(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Bolt section of each bolted rear-brace foot over that of a leg of the main hoop.
 

@@ -15,8 +15,8 @@ from cagekit.plates.in_car import NEAR, apart, rooms_in_car
 def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Room from each plate to the surface of the shell, floor or keep-out that it is nearest to.
 
-    Backing plates lie below the floor and are held against the rest; a folded plate may touch what
-    it is folded to.
+    Backing plates and plate outriggers lie below the floor and are held against the rest; a folded
+    plate may touch what it is folded to.
     """
     for plate, least in zip(s.plates, rooms_in_car(s.cage, s.plates, s.car), strict=True):
         if least is not None:

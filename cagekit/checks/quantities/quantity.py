@@ -114,6 +114,7 @@ class Quantity:
     """A quantity by name: unit, label as printed, description and the function that measures.
 
     ``base`` says in words what its limits are multiples of; empty where a limit is a plain value.
+    ``feet``: it looks at feet, so that a rule may name kinds of them.
     """
 
     name: str
@@ -122,6 +123,7 @@ class Quantity:
     about: str
     measure: Measurer
     base: str = ""
+    feet: bool = False
 
     def __reduce__(self) -> tuple[Callable[[str], Quantity], tuple[str]]:
         """Another process has it under the same name; what measures does not go there."""
@@ -133,7 +135,7 @@ _LOADED: list[bool] = []
 
 
 def quantity(
-    name: str, unit: Unit, label: str = "", *, base: str = ""
+    name: str, unit: Unit, label: str = "", *, base: str = "", feet: bool = False
 ) -> Callable[[Measurer], Measurer]:
     """Register a function as the quantity ``name``; its docstring describes it.
 
@@ -142,6 +144,7 @@ def quantity(
         unit: of what it yields.
         label: as tables name it.
         base: what limits are multiples of, if anything.
+        feet: whether it looks at feet and takes kinds of them.
     """
 
     def register(function: Measurer) -> Measurer:
@@ -149,7 +152,7 @@ def quantity(
             raise ValueError(f"two quantities are called {name!r}")
         about = " ".join((getdoc(function) or "").split())
         words = label or name.replace("_", " ")
-        _KNOWN[name] = Quantity(name, unit, words, about, function, base)
+        _KNOWN[name] = Quantity(name, unit, words, about, function, base, feet)
         return function
 
     return register

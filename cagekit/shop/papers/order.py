@@ -36,6 +36,8 @@ from cagekit.units import format_length
 
 PLUMB = 0.05
 """A hoop that leans less than this (degrees) stands plumb: no angle finder tells it."""
+BOX = "Put the box together on the bench, tabs in slots, square, and weld its seams"
+"""What is done with the plates of a box foot or a plate outrigger before it is set in the car."""
 Units = Literal["mm", "in"]
 
 
@@ -306,6 +308,17 @@ class _Work:
                     words = (
                         f"Bolt the plate to the {surface} hand tight{below}, then tack the tube to "
                         "it in two places"
+                    )
+                elif plate.outrigger:
+                    words = (
+                        f"{BOX}, set it between the car's frame or tunnel and the sill, its top at "
+                        "the height of the setting-out, and tack both its ends to them, then the "
+                        "tube to it in two places"
+                    )
+                elif plate.box:
+                    words = (
+                        f"{BOX}, tack its base to the {surface} at its corners, then the tube to "
+                        "its top in two places"
                     )
                 else:
                     words = (
@@ -639,7 +652,7 @@ def _grinding(
 
 
 def _names(plates: Sequence[Plate]) -> str:
-    return ", ".join(named(p.id) for p in plates)
+    return ", ".join(dict.fromkeys(named(p.box or p.id) for p in plates))
 
 
 def _gap(a: Vec, b: Vec) -> float:

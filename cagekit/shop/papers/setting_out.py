@@ -251,7 +251,7 @@ def set_out(cage: Cage, car: Car | None = None) -> SettingOut:
         fixings=tuple(
             _fixing(p, tapes[m])
             for p in cage.plates
-            if not _on_the_car(p)
+            if not _on_the_car(p) and p.kind != "box_wall"
             for m in p.members
             if m in tapes
         ),
@@ -260,8 +260,8 @@ def set_out(cage: Cage, car: Car | None = None) -> SettingOut:
 
 
 def _on_the_car(plate: Plate) -> bool:
-    """Whether a plate stands on the car, under a foot or behind its sheet."""
-    return bool(plate.ends) or plate.kind == "backing_plate"
+    """Whether a plate stands on the car, under a foot, behind its sheet or as a box's base."""
+    return bool(plate.ends) or plate.kind in ("backing_plate", "box_base")
 
 
 def _feet(cage: Cage) -> list[Standing]:

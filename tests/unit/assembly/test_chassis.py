@@ -239,3 +239,17 @@ def test_the_side_of_a_frame_tube_is_where_it_lies(tmp_path: Path) -> None:
     signed = BEFORE_HEAD.replace("[470, -150", "[600, 200").replace("_left", "_right")
     own = Design(loaded(tmp_path, car=CAR + signed)).cage.chassis
     assert own["old_header_right"].side == "left"
+
+
+def test_room_to_the_cars_own_tube_is_cured_by_the_seat(tmp_path: Path) -> None:
+    """Nobody moves a rail of the car: the cure speaks of what can be moved."""
+    wide = CAR.replace("half_width = 200", "half_width = 260").replace(
+        "hip = [470, 0, 0]", "hip = [470, 0, 60]"
+    )
+    made = Design(loaded(tmp_path, wide))
+    bad = [f for f in run(made, groups=["fit"]) if f.cure and f.evidence.members]
+    rails = [f for f in bad if f.evidence.members[0] in made.cage.chassis]
+    assert rails
+    for f in rails:
+        assert "the car's own tube; move, lower or change the seat" in f.cure
+        assert "the bar" not in f.cure

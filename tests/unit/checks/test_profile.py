@@ -12,7 +12,8 @@ from cagekit.assembly.assemble import members_only
 from cagekit.checks import Certainty, Status, run
 from cagekit.checks.profile import GENERAL, compile_file, load_profile
 from cagekit.checks.profile_sheet import profile_text, quantities_text
-from cagekit.checks.quantities.quantity import quantities
+from cagekit.checks.quantities.quantity import Pick, quantities
+from cagekit.checks.quantities.survey import Survey
 from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.presets import list_presets
@@ -85,6 +86,8 @@ def test_an_unknown_quantity_names_its_line(tmp_path: Path) -> None:
         ('code = "angle"', 'code = "The Angle"', 6, "code"),
         ("limit = 30", 'limit = 30\nwhen = { homologted = ">= 2007" }', 10, "homologated"),
         ("limit = 30", 'limit = 30\nof = ["rear_brce"]', 10, "rear_brace"),
+        # a kind of foot: a rule on tubes would look at nothing, and pass over it in silence
+        ("limit = 30", 'limit = 30\nof = ["backstay"]', 10, "is a kind of foot"),
         ("limit = 30", "limit = 30\nclauze = '1'", 10, "clause"),
     ],
 )
@@ -92,6 +95,22 @@ def test_a_slip_names_its_line(tmp_path: Path, old: str, new: str, line: int, wo
     message = fault(tmp_path, GOOD.replace(old, new))
     assert f"mine.toml:{line}" in message
     assert word in message
+
+
+def test_quantities_of_feet_are_those_that_take_kinds_of_them() -> None:
+    """Any other yields of a kind of foot what it yields of a tube that the cage has not."""
+    design = Design.load("gravel-hatch")
+    survey = Survey(design)
+    told = set()
+    for q in quantities().values():
+        some, none = (
+            [m.value for m in q.measure(survey, Pick(roles=(role,)))]
+            for role in ("hoop", "no_tube")
+        )
+        if some != none:
+            assert q.feet, q.name
+            told.add(q.name)
+    assert {"plate_area", "plate_thickness", "plates_at_foot", "mounting_points"} <= told
 
 
 def test_all_slips_are_told_at_once(tmp_path: Path) -> None:

@@ -155,7 +155,7 @@ def test_top_and_base_of_a_pillar_are_two_points(
 NAMES = [
     ('name = "gravel-hatch"', 'name = "main_hoop"', "a part has this name too"),
     ('name = "gravel-hatch"', f'name = "{"a" * 300}"', "at most 80 letters"),
-    ('name = "gravel-hatch"', 'name = "../x"', "a letter that a name cannot have"),
+    ('name = "gravel-hatch"', 'name = "../x"', "cannot be a name here"),
 ]
 
 
@@ -198,3 +198,92 @@ def test_a_kind_that_is_no_word(build: Path, capsys: pytest.CaptureFixture[str])
     build.write_text("kind = {}\n")
     assert run(["check", "mine.toml"]) == 2
     assert "mine.toml:1: its kind is none" in capsys.readouterr().err
+
+
+KEEPOUT = '[[keepouts]]\nname = "{}"\nshape = "box"\nlow = [0, 0, 90]\nhigh = [1, 1, 91]\n'
+PANEL = (
+    '[[panels]]\nname = "p"\n'
+    "corners = [[-9, 20, 0], [-9, -20, 0], [-9, {}, 30], [-9, -20, 30]]\n"
+)
+PARTS = [
+    (
+        KEEPOUT.format("k") + "radius = 2\n",
+        "'radius' is of a cylinder keep-out; a box has low, high",
+    ),
+    (
+        KEEPOUT.format(""),
+        "must not be empty",
+    ),
+    (
+        KEEPOUT.format("battery box"),
+        "two are called 'battery box'",
+    ),
+    (
+        PANEL.format(20),
+        "an area; give them in order",
+    ),
+    (
+        PANEL.format(9),
+        "the panel's edge crosses itself; give its corners in order round it",
+    ),
+]
+
+
+@pytest.mark.parametrize(("table", "words"), PARTS)
+def test_what_tubes_keep_clear_of_is_told_apart_and_has_a_shape(
+    build: Path, capsys: pytest.CaptureFixture[str], table: str, words: str
+) -> None:
+    sheet = (shipped_root() / "cars/sprint-wagon.toml").read_text()
+    (build.parent / "presets/cars").mkdir(parents=True)
+    (build.parent / "presets/cars/sprint-wagon.toml").write_text(f"{sheet}\n{table}")
+    assert run(["check", "sprint-wagon"]) == 2
+    said = capsys.readouterr().err
+    assert words in said
+    assert int(said.split("sprint-wagon.toml:")[1].split()[0].rstrip(":")) > sheet.count("\n")
+
+
+PLATE = '\n[[plate]]\nkind = "tab"\nid = "{}"\nat = "on harness_bar at y 250"\n'
+ODD = [
+    (PLATE.format("t") * 2, 6, 'id = "t": two plates have this id'),
+    (PLATE.format("front_hoop"), 1, 'id = "front_hoop": another part has this name too'),
+    (PLATE.format("täb"), 1, 'id = "täb": cannot be a name here. (name of the plate, small'),
+    (PLATE.format("_"), 1, 'id = "_": cannot be a name here'),
+    (PLATE.format("1"), 1, 'id = "1": cannot be a name here'),
+]
+
+
+@pytest.mark.parametrize(("table", "after", "words"), ODD)
+def test_a_name_of_a_plate_is_told_at_the_table_that_says_it(
+    build: Path, capsys: pytest.CaptureFixture[str], table: str, after: int, words: str
+) -> None:
+    text = build.read_text()
+    build.write_text(text + table)
+    assert run(["check", "mine.toml"]) == 2
+    said = capsys.readouterr().err
+    assert words in said
+    line = int(said.split("mine.toml:")[1].split()[0].rstrip(":"))
+    assert line > text.count("\n") + after
+
+
+def test_more_people_than_seats_are_counted_not_printed(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = build.read_text()
+    sheets = next(s for s in text.splitlines() if s.startswith("drivers = "))
+    build.write_text(text.replace(sheets, 'drivers = ["tall-driver", "co-driver", "short-driver"]'))
+    assert run(["check", "mine.toml"]) == 2
+    assert "seats = 2 tables: there are 2 for 3 people" in capsys.readouterr().err
+
+
+def test_what_only_the_layout_says_is_cured_in_the_build(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A preset is not the user's to change: the message says where a build says it."""
+    car = (shipped_root() / "cars/sprint-wagon.toml").read_text()
+    tunnel = car[car.index("[tunnel]") : car.index("[pedals]")]
+    (build.parent / "presets/cars").mkdir(parents=True)
+    (build.parent / "presets/cars/sprint-wagon.toml").write_text(car.replace(tunnel, ""))
+    assert run(["check", "sprint-wagon"]) == 2
+    said = capsys.readouterr().err
+    assert "halo-a-pillar.toml:" in said
+    assert "A build says it under [members.outrigger]." in said

@@ -85,10 +85,11 @@ def test_plates_and_members_offered_are_read(name: str, tmp_path: Path) -> None:
     live = live.replace('kind = "tab"', 'kind = "tab"\nat = "on my_strut at middle"')
     path.write_text(head + live, encoding="utf-8")
     file = load_file("build", path, BuildFile)
-    floor, gusset, _ = file.plate[-3:]
-    assert [p.kind for p in file.plate[-3:]] == ["floor_plate", "gusset", "tab"]
+    floor, outrigger, gusset, _ = file.plate[-4:]
+    assert [p.kind for p in file.plate[-4:]] == ["floor_plate", "outrigger_box", "gusset", "tab"]
     model = type(floor).model_fields
     assert floor.length == pytest.approx(model["length"].default, abs=0.02)
+    assert outrigger.width == pytest.approx(70, abs=0.02)
     assert gusset.along_branch == pytest.approx(80, abs=0.02)
     assert file.strut[-1].id == "my_strut"
     assert {e.kind for e in file.add} == {"rocker_brace"}
