@@ -12,7 +12,7 @@ from cagekit.errors import KernelError
 from cagekit.solids.brep import Record
 from cagekit.solids.creases import Refused
 from cagekit.solids.fallback import KernelSolid
-from cagekit.solids.measure import measure
+from cagekit.solids.measure import RecordMeasures, measure, measures
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import TubeToWrite, tube_records
 from cagekit.solids.turned import small_part_record
@@ -94,13 +94,24 @@ def _made(
     return out
 
 
-def _written(cage: Cage, ids: Sequence[str]) -> dict[str, Record | Refused]:
+MeasuredRecord = tuple[Record, RecordMeasures]
+"""A boundary written down, and what it measures."""
+
+
+def _written(cage: Cage, ids: Sequence[str]) -> dict[str, MeasuredRecord | Refused]:
     """Members' boundaries written down side by side, or why one cannot be, by id."""
     tubes = [
         TubeToWrite(name=i, path=(m := cage.member(i)).path, cut_a=a, cut_b=b, drills=m.drills)
         for i, (a, b) in zip(ids, cage.cuts(ids), strict=True)
     ]
-    return dict(zip(ids, tube_records(tubes), strict=True))
+    made = dict(zip(ids, tube_records(tubes), strict=True))
+    out: dict[str, MeasuredRecord | Refused] = {
+        i: q for i, q in made.items() if isinstance(q, Refused)
+    }
+    records = {i: q for i, q in made.items() if isinstance(q, Record)}
+    sizes = measures(list(records.values()))
+    out.update(zip(records, zip(records.values(), sizes, strict=True), strict=True))
+    return out
 
 
 def member_body(
@@ -108,7 +119,7 @@ def member_body(
     id_: str,
     kernel: GetWorker | None = None,
     *,
-    written: Record | Refused | None = None,
+    written: MeasuredRecord | Refused | None = None,
 ) -> SolidBody:
     """One member's solid; arguments and errors as :func:`build_records`.
 
@@ -116,12 +127,12 @@ def member_body(
         cage: the whole cage.
         id_: id of the member.
         kernel: gives the process that the kernel works in; one of its own when None.
-        written: its boundary, or why there is none, when that is known.
+        written: its boundary and measures, or why there is none, when that is known.
     """
     known = written if written is not None else _written(cage, [id_])[id_]
-    if isinstance(known, Record):
+    if not isinstance(known, Refused):
         try:
-            return _sound(known, cage.volume(id_))
+            return _sound(*known, cage.volume(id_))
         except Refused as reason:
             known = reason
     return kernel_body(cage, id_, kernel, why=str(known))
@@ -167,12 +178,11 @@ def kernel_body(
     return solid
 
 
-def _sound(record: Record, wanted: float) -> Record:
+def _sound(record: Record, found: RecordMeasures, wanted: float) -> Record:
     """Pass a record on when it is closed and holds the volume that path and cuts ask for."""
     errors = record.closure_errors(tol=MICRON)
     if errors:
         raise Refused(f"its boundary is not closed ({errors[0]})")
-    found = measure(record)
     if found.gap > SURFACE_TOL:
         raise Refused(f"an edge lies {found.gap:.2g} mm off its surface")
     off = found.volume / wanted - 1
@@ -188,7 +198,8 @@ def plate_body(plate: Plate) -> SolidBody:
         KernelError: the kernel cannot make or read it; names the part.
     """
     try:
-        return _sound(plate_record(plate), plate.volume)
+        record = plate_record(plate)
+        return _sound(record, measure(record), plate.volume)
     except Refused as reason:
         raise KernelError(f"{plate.id}: {reason}.") from None
 
@@ -200,7 +211,8 @@ def small_part_body(part: SmallPart) -> SolidBody:
         KernelError: the kernel cannot make or read it; names the part.
     """
     try:
-        return _sound(small_part_record(part), part.volume)
+        record = small_part_record(part)
+        return _sound(record, measure(record), part.volume)
     except Refused as reason:
         raise KernelError(f"{part.id}: {reason}.") from None
 

@@ -106,6 +106,7 @@ class _Uses:
         uv = self.surfaces.uv(self.edges.at(shares, rows), rows)
         for k in (0, 1):
             here = np.nonzero(self.surfaces.turns[rows] > k)[0]
+            uv[here, :, k] = np.unwrap(uv[here, :, k], axis=1)
             mean = 0.5 * (uv[here, :, k].min(axis=1) + uv[here, :, k].max(axis=1))
             # an edge along the seam may fall a hair below it
             turns = np.floor((mean - self.lower[rows[here], k] + KERNEL_ANGLE) / (2 * np.pi))

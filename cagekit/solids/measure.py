@@ -7,13 +7,14 @@ the edges. Nothing here knows of paths or cuts, so it checks what was made from 
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from functools import cache, lru_cache
 from math import ceil, pi
 from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, Points, cross3
+from cagekit.geometry.arrays import Array, Ints, Points, cross3
 from cagekit.solids.brep import (
     ConeSurface,
     CylinderSurface,
@@ -27,10 +28,14 @@ from cagekit.solids.brep import (
     SplineCurve,
     TorusSurface,
 )
+from cagekit.solids.rows import cross_all, grouped
 from cagekit.solids.spline import basis
 
 ORDER = 6
 """Gauss points per knot span, or per eighth of a turn."""
+
+
+_Walk = tuple[Array, Array]
 
 
 @cache
@@ -48,41 +53,90 @@ class RecordMeasures(NamedTuple):
 
 def measure(record: Record) -> RecordMeasures:
     """Measure a record's boundary."""
-    # a near origin keeps the terms from cancelling
-    base = np.mean(record.vertices, axis=0)
-    walks = [_walk(e) for e in record.edges]
-    total = gap = 0.0
-    for face in record.faces:
-        points, steps = [], []
-        for loop in face.loops:
-            for e, forward in loop:
-                p, d = walks[e]
-                points.append(p)
-                steps.append(d if forward else -d)
-        spots = np.concatenate(points)
-        flux = _flux(face, base, spots, np.concatenate(steps))
-        total += flux if face.same_sense else -flux
-        gap = max(gap, float(np.abs(face.surface.height(spots)).max()))
-    return RecordMeasures(total / 3.0, gap)
+    return measures([record])[0]
 
 
-def _walk(edge: Edge) -> tuple[Array, Array]:
-    """Quadrature along an edge: points ``(n, 3)`` and weighted tangents ``(n, 3)``."""
+def measures(records: Sequence[Record]) -> list[RecordMeasures]:
+    """Measure the boundaries of many records at one go."""
+    walks = _walks([edge for record in records for edge in record.edges])
+    owners: list[int] = []
+    borders: list[_Border] = []
+    first = 0
+    for r, record in enumerate(records):
+        # a near origin keeps the terms from cancelling
+        base = np.mean(record.vertices, axis=0)
+        for face in record.faces:
+            uses = [(walks[first + e], ahead) for loop in face.loops for e, ahead in loop]
+            borders.append(_Border(face, base, uses))
+            owners.append(r)
+        first += len(record.edges)
+    flux, gap = np.empty(len(borders)), np.empty(len(borders))
+    kinds: dict[type, Ints] = grouped(type(b.face.surface) for b in borders)
+    for kind, rows in kinds.items():
+        these = [borders[i] for i in rows.tolist()]
+        flux[rows], gap[rows] = _FLOWS.get(kind, _one_by_one)(these)
+    flux *= [1.0 if b.face.same_sense else -1.0 for b in borders]
+    of = np.array(owners, dtype=int)
+    total = np.bincount(of, weights=flux, minlength=len(records)) / 3.0
+    worst = np.zeros(len(records))
+    np.maximum.at(worst, of, gap)
+    return [RecordMeasures(*both) for both in zip(total.tolist(), worst.tolist(), strict=True)]
+
+
+class _Border:
+    """A face's loops, as quadrature: points and weighted tangents of every edge along them."""
+
+    def __init__(self, face: Face, base: Array, uses: Sequence[tuple[_Walk, bool]]) -> None:
+        self.face, self.base = face, base
+        self.points = [points for (points, _), _ in uses]
+        self.steps = [steps for (_, steps), _ in uses]
+        self.signs = [1.0 if ahead else -1.0 for _, ahead in uses]
+
+
+def _walks(edges: Sequence[Edge]) -> list[_Walk]:
+    """Quadrature along edges: points ``(n, 3)`` and weighted tangents ``(n, 3)`` of each."""
+    out: dict[int, _Walk] = {}
+    for key, rows in grouped(map(_rule, edges)).items():
+        places = rows.tolist()
+        these = [edges[i] for i in places]
+        if isinstance(key, int):
+            points, steps = _conic_walks(these, key)
+        else:
+            at, along = _spline_rule(*key)
+            poles = np.array([e.curve.poles for e in these if isinstance(e.curve, SplineCurve)])
+            points, steps = at @ poles, along @ poles
+        out.update(zip(places, zip(points, steps, strict=True), strict=True))
+    return [out[i] for i in range(len(edges))]
+
+
+def _rule(edge: Edge) -> int | tuple[bytes, tuple[int, ...], int]:
+    """What tells how an edge is integrated: the number of its parts, or its spline's knots."""
     curve = edge.curve
     if isinstance(curve, SplineCurve):
         scale = float(curve.knots[-1] - curve.knots[0])
         unit = np.round((curve.knots - curve.knots[0]) / scale, 12)
-        at, along = _spline_rule(unit.tobytes(), curve.multiplicities, curve.degree)
-        return at @ curve.poles, along @ curve.poles
-    parts = 1
-    if isinstance(curve, EllipseCurve):
-        parts = max(1, ceil((edge.t1 - edge.t0) / (pi / 4)))
-    t, weight = _composite(np.linspace(edge.t0, edge.t1, parts + 1))
+        return unit.tobytes(), curve.multiplicities, curve.degree
     if isinstance(curve, LineCurve):
-        return curve.at(t), weight[:, None] * curve.direction
-    around = np.outer(-curve.major * np.sin(t), curve.x)
-    around = around + np.outer(curve.minor * np.cos(t), cross3(curve.axis, curve.x))
-    return curve.at(t), weight[:, None] * around
+        return 0
+    return max(1, ceil((edge.t1 - edge.t0) / (pi / 4)))
+
+
+def _conic_walks(edges: Sequence[Edge], parts: int) -> tuple[Array, Array]:
+    """Points and weighted tangents ``(n, k, 3)`` of lines (no parts), or of ellipses."""
+    share, weight = _composite(np.linspace(0.0, 1.0, max(parts, 1) + 1))
+    start = np.array([e.t0 for e in edges])[:, None]
+    span = np.array([e.t1 for e in edges])[:, None] - start
+    t, w = (start + span * share)[:, :, None], (span * weight)[:, :, None]
+    if not parts:
+        lines = [e.curve for e in edges if isinstance(e.curve, LineCurve)]
+        along = np.array([c.direction for c in lines])[:, None]
+        return np.array([c.origin for c in lines])[:, None] + t * along, w * along
+    rings = [e.curve for e in edges if isinstance(e.curve, EllipseCurve)]
+    centre, x, axis = (np.array([getattr(c, k) for c in rings]) for k in ("centre", "x", "axis"))
+    one = (np.array([[c.major] for c in rings]) * x)[:, None]
+    other = (np.array([[c.minor] for c in rings]) * cross_all(axis, x))[:, None]
+    cos, sin = np.cos(t), np.sin(t)
+    return centre[:, None] + cos * one + sin * other, w * (cos * other - sin * one)
 
 
 def _composite(cuts: Array) -> tuple[Array, Array]:
@@ -105,21 +159,82 @@ def _spline_rule(knots: bytes, counts: tuple[int, ...], degree: int) -> tuple[Ar
     return basis(t, full, degree), along
 
 
-def _flux(face: Face, base: Array, points: Points, steps: Array) -> float:
-    """Flux of the position from ``base`` through a face, along the surface's own normal."""
-    s = face.surface
-    if isinstance(s, PlaneSurface):
-        y = cross3(s.normal, s.x)
-        w = points - s.origin
-        area = 0.5 * float((w @ s.x) @ (steps @ y) - (w @ y) @ (steps @ s.x))
-        return float((s.origin - base) @ s.normal) * area
-    if isinstance(s, CylinderSurface):
-        return _cylinder_flux(s, base, points, steps)
-    if isinstance(s, ConeSurface):
-        return _cone_flux(s, base, points, steps)
-    if isinstance(s, RuledSurface):
-        return _ruled_flux(s, base, points, steps)
-    return _torus_flux(s, base, points, steps)
+def _one_by_one(borders: Sequence[_Border]) -> tuple[Array, Array]:
+    """As :func:`_flat` and :func:`_round` do for faces on planes and cylinders."""
+    rows = []
+    for b in borders:
+        s, spots = b.face.surface, np.concatenate(b.points)
+        steps = np.concatenate([sign * d for sign, d in zip(b.signs, b.steps, strict=True)])
+        if isinstance(s, ConeSurface):
+            flux = _cone_flux(s, b.base, spots, steps)
+        elif isinstance(s, RuledSurface):
+            flux = _ruled_flux(s, b.base, spots, steps)
+        else:
+            assert isinstance(s, TorusSurface)
+            flux = _torus_flux(s, b.base, spots, steps)
+        rows.append((flux, float(np.abs(s.height(spots)).max())))
+    flows, gaps = np.array(rows).T
+    return flows, gaps
+
+
+class _Local:
+    """Borders of faces in frames of their own: places and steps along x, y and the axis, ``(n,)``.
+
+    ``begin`` tells where each face's own begin.
+    """
+
+    def __init__(self, borders: Sequence[_Border], origin: Array, axis: Array, x: Array) -> None:
+        sizes = [len(p) for b in borders for p in b.points]
+        whole = [sum(map(len, b.points)) for b in borders]
+        self.begin = np.cumsum([0, *whole[:-1]])
+        self.of = np.repeat(np.arange(len(borders)), whole)
+        frames = np.stack([x, cross_all(axis, x), axis], axis=1)
+        points = np.concatenate([p for b in borders for p in b.points])
+        steps = np.concatenate([d for b in borders for d in b.steps])
+        steps = steps * np.repeat([sign for b in borders for sign in b.signs], sizes)[:, None]
+        turned = frames[self.of]
+        self.x, self.y, self.up = np.einsum("nij,nj->in", turned, points - origin[self.of])
+        self.dx, self.dy, _ = np.einsum("nij,nj->in", turned, steps)
+        base = np.array([b.base for b in borders])
+        self.centre = np.einsum("nij,nj->in", frames, origin - base)
+        """Where the frames' origins lie from the base, along their own axes, ``(3, faces)``."""
+
+    def sums(self, values: Array) -> Array:
+        """Sums of values ``(n,)`` over each face."""
+        return np.add.reduceat(values, self.begin)
+
+    def most(self, values: Array) -> Array:
+        """Largest size of values ``(n,)`` on each face."""
+        return np.maximum.reduceat(np.abs(values), self.begin)
+
+
+def _flat(borders: Sequence[_Border]) -> tuple[Array, Array]:
+    """Flux of the position through faces on planes, and how far their edges lie off, mm.
+
+    Flux is from each face's ``base``, along the surface's own normal.
+    """
+    planes = [s for b in borders if isinstance(s := b.face.surface, PlaneSurface)]
+    frames = (np.array([getattr(s, k) for s in planes]) for k in ("origin", "normal", "x"))
+    q = _Local(borders, *frames)
+    return q.centre[2] * q.sums(0.5 * (q.x * q.dy - q.y * q.dx)), q.most(q.up)
+
+
+def _round(borders: Sequence[_Border]) -> tuple[Array, Array]:
+    """As :func:`_flat`, for faces on cylinders."""
+    tubes = [s for b in borders if isinstance(s := b.face.surface, CylinderSurface)]
+    frames = (np.array([getattr(s, k) for s in tubes]) for k in ("origin", "axis", "x"))
+    q = _Local(borders, *frames)
+    radius = np.array([s.radius for s in tubes])[q.of]
+    turn = (q.x * q.dy - q.y * q.dx) / radius**2
+    lean = (q.x * q.centre[0][q.of] + q.y * q.centre[1][q.of]) / radius
+    flux = -q.sums(q.up * radius * (radius + lean) * turn)
+    return flux, q.most(np.hypot(q.x, q.y) - radius)
+
+
+_FLOWS: dict[type, Callable[[Sequence[_Border]], tuple[Array, Array]]] = {
+    PlaneSurface: _flat,
+    CylinderSurface: _round,
+}
 
 
 def _ruled_flux(s: RuledSurface, base: Array, points: Points, steps: Array) -> float:
@@ -148,14 +263,6 @@ def _cone_flux(s: ConeSurface, base: Array, points: Points, steps: Array) -> flo
     grown = s.radius * h + rise * h**2 / 2
     level = s.radius + (out - rise * s.axis) @ (s.origin - base)
     return -float((grown * level) @ du)
-
-
-def _cylinder_flux(s: CylinderSurface, base: Array, points: Points, steps: Array) -> float:
-    w = points - s.origin
-    v = w @ s.axis
-    out = (w - np.outer(v, s.axis)) / s.radius
-    du = np.einsum("ij,ij->i", steps, np.cross(s.axis, out)) / s.radius
-    return -float((v * s.radius * (s.radius + out @ (s.origin - base))) @ du)
 
 
 def _torus_flux(s: TorusSurface, base: Array, points: Points, steps: Array) -> float:

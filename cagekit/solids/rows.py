@@ -8,6 +8,7 @@ would give, to the last digits.
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
+from typing import TypeVar
 
 import numpy as np
 
@@ -26,6 +27,8 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.spline import basis
 
+K = TypeVar("K", bound=Hashable)
+
 DIGITS = 12
 """Decimals to which the knots of two splines are one, of their length from 0 to 1."""
 
@@ -42,9 +45,9 @@ def cross_all(a: Array, b: Array) -> Array:
     )
 
 
-def _groups(keys: Iterable[Hashable]) -> dict[Hashable, Ints]:
+def grouped(keys: Iterable[K]) -> dict[K, Ints]:
     """The places of each key, in order."""
-    found: dict[Hashable, list[int]] = {}
+    found: dict[K, list[int]] = {}
     for i, key in enumerate(keys):
         found.setdefault(key, []).append(i)
     return {key: np.array(places) for key, places in found.items()}
@@ -68,7 +71,7 @@ class EdgeRows:
         self.kind = np.empty(len(edges), dtype=int)
         self.place = np.empty(len(edges), dtype=int)
         self.groups: list[_Lines | _Rings | _Splines] = []
-        for key, rows in _groups(map(_kind, edges)).items():
+        for key, rows in grouped(map(_kind, edges)).items():
             self.kind[rows], self.place[rows] = len(self.groups), np.arange(len(rows))
             these = [edges[i] for i in rows.tolist()]
             make = _Lines if key == "line" else _Rings if key == "ring" else _Splines
@@ -167,7 +170,7 @@ class SurfaceRows:
         self.surfaces = surfaces
         self.turns = np.array([_turns(s) for s in surfaces], dtype=int)
         """How many parameters of each are angles."""
-        groups = _groups(map(type, surfaces))
+        groups = grouped(map(type, surfaces))
         self.place = np.empty(len(surfaces), dtype=int)
         self.kind = np.empty(len(surfaces), dtype=int)
         self.frames: list[_Frames | None] = []
@@ -177,9 +180,11 @@ class SurfaceRows:
             self.frames.append(None if kind is RuledSurface else _Frames(these))
 
     def uv(self, points: Array, rows: Ints) -> Array:
-        """Parameters ``(n, k, 2)`` of points ``(n, k, 3)`` on the surfaces, free of jumps.
+        """Parameters ``(n, k, 2)`` of points ``(n, k, 3)`` on surfaces, angles in (-pi, pi].
 
-        Between neighbours a row may turn by less than half a turn.
+        Args:
+            points: a row for each surface.
+            rows: which surfaces, ``(n,)``.
         """
         out = np.empty((*points.shape[:2], 2))
         for here, frames, these in self._split(rows):
@@ -191,7 +196,7 @@ class SurfaceRows:
         return out
 
     def height(self, points: Array, rows: Ints) -> Array:
-        """How far points ``(n, k, 3)`` lie off the surfaces along their normals, ``(n, k)`` mm."""
+        """How far points lie off surfaces along their normals, ``(n, k)`` mm; as :meth:`uv`."""
         out = np.empty(points.shape[:2])
         for here, frames, these in self._split(rows):
             if frames is None:
@@ -230,13 +235,13 @@ class _Frames:
         if self.kind is PlaneSurface:
             return np.stack([along, aside], axis=-1)
         up = _along(w, self.axis[rows])
-        u = np.unwrap(np.arctan2(aside, along), axis=1)
+        u = np.arctan2(aside, along)
         if self.kind is CylinderSurface:
             v = up
         elif self.kind is ConeSurface:
             v = up / np.cos(self.second[rows])
         else:
-            v = np.unwrap(np.arctan2(up, np.hypot(along, aside) - self.first[rows]), axis=1)
+            v = np.arctan2(up, np.hypot(along, aside) - self.first[rows])
         return np.stack([u, v], axis=-1)
 
     def height(self, points: Array, rows: Ints) -> Array:

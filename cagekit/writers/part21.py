@@ -7,7 +7,7 @@ Source: ISO 10303-21 (exchange structure), clause numbers not needed for the sub
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from cagekit.errors import OutputError
 Triple = Sequence[float] | NDArray[np.float64]
 
 _ENTITY = re.compile(r"#(\d+)\s*=\s*((?:'(?:[^']|'')*'|[^;'])*);")
+_NUMBER = re.compile(r"#(\d+)")
 _REFERENCE = re.compile(r"'(?:[^']|'')*'|#(\d+)")
 _SPACE = re.compile(r"('(?:[^']|'')*')|\s+")
 
@@ -129,12 +130,26 @@ def parse(text: str) -> dict[int, str]:
     head, _, data = text.partition("DATA;")
     if not head.startswith("ISO-10303-21;") or "END-ISO-10303-21;" not in data:
         raise OutputError("the file is not a whole STEP file.")
-    body = data.split("ENDSEC;")[0]
+    body = data.split("ENDSEC;")[0].strip()
+    lines = body.split("\n")
+    if body.count(";") == len(lines) and all(q[:1] == "#" and q[-1:] == ";" for q in lines):
+        # one to a line, as cagekit writes them
+        found = [q[1:-1].split("=", 1) for q in lines]
+    else:
+        found = _ENTITY.findall(body)
     # what cagekit writes has no blanks but in names
-    return {
-        int(n): _SPACE.sub(r"\1", t) if " " in t or "\n" in t else t
-        for n, t in _ENTITY.findall(body)
-    }
+    return {int(n): _SPACE.sub(r"\1", t) if " " in t or "\n" in t else t for n, t in found}
+
+
+def missing(entities: Mapping[int, str]) -> tuple[int, int] | None:
+    """An entity and what it refers to that is not there; None when all is there."""
+    every = set(map(int, _NUMBER.findall("\n".join(entities.values()))))
+    if every <= entities.keys():
+        return None
+    # a name may hold what looks like a reference
+    return next(
+        ((n, r) for n, t in entities.items() for r in references(t) if r not in entities), None
+    )
 
 
 def references(entity: str) -> list[int]:

@@ -15,10 +15,10 @@ from cagekit.errors import KernelError, OutputError
 from cagekit.solids.bodies import SURFACE_TOL, VOLUME_TOL
 from cagekit.solids.brep import Record
 from cagekit.solids.kernel_step import ReadPart
-from cagekit.solids.measure import measure
+from cagekit.solids.measure import measures
 from cagekit.solids.worker import KernelWorker
 from cagekit.units.tolerance import MICRON
-from cagekit.writers.part21 import parse, references
+from cagekit.writers.part21 import missing, parse
 from cagekit.writers.step_read import read_records, solid_names
 
 
@@ -127,10 +127,11 @@ def rebuild(
     except (OSError, UnicodeDecodeError) as error:
         raise OutputError(f"{path.name}: cannot be read back ({error}).") from error
     entities = parse(text)
-    for n, entity in entities.items():
-        for r in references(entity):
-            if r not in entities:
-                raise OutputError(f"{path.name}: entity #{n} refers to #{r}, which is not there.")
+    lost = missing(entities)
+    if lost is not None:
+        raise OutputError(
+            f"{path.name}: entity #{lost[0]} refers to #{lost[1]}, which is not there."
+        )
     if "SI_UNIT(.MILLI.,.METRE.)" not in text:
         raise OutputError(f"{path.name}: is not in millimetres.")
     _same_names(path, list(solid_names(entities).values()), expected)
@@ -142,10 +143,11 @@ def rebuild(
             foreign.append(name)
             continue
         solids[name] = record
+    sizes = measures(list(solids.values()))
+    for (name, record), found in zip(solids.items(), sizes, strict=True):
         errors = record.closure_errors(tol=MICRON)
         if errors:
             raise KernelError(f"{path.name}: {name} is not closed when read back ({errors[0]}).")
-        found = measure(record)
         if found.gap > SURFACE_TOL:
             raise KernelError(
                 f"{path.name}: an edge of {name} lies {found.gap:.2g} mm off its surface."

@@ -6,8 +6,8 @@ others, which is told.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from math import pi, tau
 
 import numpy as np
@@ -30,6 +30,7 @@ from cagekit.solids.brep import (
     TorusSurface,
 )
 from cagekit.solids.creases import ring_angle
+from cagekit.solids.rows import EdgeRows, SurfaceRows
 from cagekit.units.tolerance import ANGLE_ROUNDING, SAME_POINT
 from cagekit.writers.part21 import references
 
@@ -58,25 +59,106 @@ def read_records(entities: Mapping[int, str]) -> dict[str, Record | None]:
     Raises:
         OutputError: a number or reference in it makes no sense.
     """
-    out: dict[str, Record | None] = {}
+    triples = _triples(entities)
+    readers: dict[str, _StepReader | None] = {}
     for n, name in solid_names(entities).items():
-        try:
-            out[name] = _StepReader(entities, name).solid(n)
-        except UnknownEntity:
-            out[name] = None
-        except (ValueError, IndexError, KeyError) as error:
-            raise OutputError(f"{name}: its STEP text makes no sense ({error}).") from error
-    return out
+        reader = readers[name] = _StepReader(entities, triples, name)
+        with _sense(name):
+            try:
+                reader.solid(n)
+            except UnknownEntity:
+                readers[name] = None
+    _finish([reader for reader in readers.values() if reader is not None])
+    return {name: None if q is None else q.record for name, q in readers.items()}
+
+
+@contextmanager
+def _sense(name: str) -> Iterator[None]:
+    try:
+        yield
+    except (ValueError, IndexError, KeyError) as error:
+        raise OutputError(f"{name}: its STEP text makes no sense ({error}).") from error
+
+
+def _triples(entities: Mapping[int, str]) -> dict[int, Array]:
+    """Coordinates of points and directions in space, by their numbers."""
+    texts = {
+        n: t[t.rindex("(") + 1 : -2]
+        for n, t in entities.items()
+        if t.startswith(("CARTESIAN_POINT(", "DIRECTION("))
+    }
+    inside = {n: t for n, t in texts.items() if t.count(",") == 2}
+    if not inside:
+        return {}
+    try:
+        every = np.array(list(map(float, ",".join(inside.values()).split(","))))
+    except ValueError:
+        return {}  # where it is read it is told whose it is
+    return dict(zip(inside, every.reshape(-1, 3), strict=True))
+
+
+def _finish(readers: Sequence[_StepReader]) -> None:
+    """Give edges their tolerances and faces where they begin; the file tells neither.
+
+    Raises:
+        OutputError: a solid makes no sense.
+    """
+    try:
+        _settle(readers)
+    except (ValueError, IndexError):
+        for reader in readers:
+            with _sense(reader.record.name):
+                _settle([reader])
+
+
+def _settle(readers: Sequence[_StepReader]) -> None:
+    edges = [edge for reader in readers for edge in reader.record.edges]
+    faces = [face for reader in readers for face in reader.faces]
+    if not faces:
+        return
+    spots = EdgeRows(edges).at(_SHARES)
+    ends = np.array([r.record.vertices[v] for r in readers for e in r.record.edges
+                     for v in (e.first, e.last)]).reshape(-1, 2, 3)  # fmt: skip
+    off = np.linalg.norm(spots[:, [0, -1]] - ends, axis=2).max(axis=1)
+    surfaces = SurfaceRows([face.surface for face in faces])
+    first = np.cumsum([0, *(len(r.record.edges) for r in readers)]).tolist()
+    used = [
+        start + e for start, reader in zip(first, readers, strict=False)
+        for face in reader.faces for e in _edges_of(face)
+    ]  # fmt: skip
+    counts = [len(_edges_of(face)) for face in faces]
+    of = np.repeat(np.arange(len(faces)), counts)
+    there = spots[used]
+    np.maximum.at(off, used, np.abs(surfaces.height(there, of)).max(axis=1))
+    uv, begin = surfaces.uv(there, of), np.cumsum([0, *counts]).tolist()
+    tols, k = np.maximum(2 * off, SAME_POINT).tolist(), 0
+    for start, reader in zip(first, readers, strict=False):
+        made = reader.record.edges
+        made[:] = [Edge(e.first, e.last, e.curve, e.t0, e.t1, t)
+                   for e, t in zip(made, tols[start:], strict=False)]  # fmt: skip
+        for face in reader.faces:
+            lower = _lower(face, uv[begin[k] : begin[k + 1]])
+            reader.record.faces.append(Face(face.surface, face.same_sense, face.loops, lower))
+            k += 1
+
+
+def _edges_of(face: Face) -> list[int]:
+    return list(dict.fromkeys(e for loop in face.loops for e, _ in loop))
 
 
 class _StepReader:
-    """Builds one record; every entity is read once."""
+    """Builds one record; every entity is read once.
 
-    def __init__(self, entities: Mapping[int, str], name: str) -> None:
-        self.entities, self.record = entities, Record(name)
+    Its ``faces`` and edges still lack what the file does not tell.
+    """
+
+    def __init__(
+        self, entities: Mapping[int, str], triples: Mapping[int, Array], name: str
+    ) -> None:
+        self.entities, self.triples, self.record = entities, triples, Record(name)
+        self.faces: list[Face] = []
         self.vertices: dict[int, int] = {}
         self.edges: dict[int, int] = {}
-        self.spots: list[Array] = []
         self.curves: dict[str, Callable[[str], LineCurve | EllipseCurve | SplineCurve]] = {
             "LINE": self._line,
             "CIRCLE": self._circle,
@@ -84,11 +166,10 @@ class _StepReader:
             "B_SPLINE_CURVE_WITH_KNOTS": self._spline,
         }
 
-    def solid(self, n: int) -> Record:
+    def solid(self, n: int) -> None:
         (shell,) = references(self.entities[n])
         for face in references(self._of(shell, "CLOSED_SHELL")):
             self._face(face)
-        return self.record
 
     def _of(self, n: int, keyword: str) -> str:
         text = self.entities[n]
@@ -101,21 +182,7 @@ class _StepReader:
         *bounds, surface = references(text)
         sense = text.endswith(".T.)")
         loops = tuple(self._bound(b, sense) for b in bounds)
-        shape = self._surface(surface)
-        walked = [e for loop in loops for e, _ in loop]
-        edges = list(dict.fromkeys(walked))
-        spots = np.array([self.spots[e] for e in edges])
-        self._allow(shape, edges, spots)
-        seam = next((k for k, e in enumerate(edges) if walked.count(e) == 2), None)
-        self.record.faces.append(Face(shape, sense, loops, _lower(shape, spots, seam)))
-
-    def _allow(self, surface: AnySurface, edges: list[int], spots: Array) -> None:
-        """Give edges the tolerance that they need on a surface; the file does not tell."""
-        off = np.abs(surface.height(spots.reshape(-1, 3))).reshape(len(edges), -1).max(axis=1)
-        for e, most in zip(edges, off.tolist(), strict=True):
-            edge = self.record.edges[e]
-            if 2 * most > edge.tol:
-                self.record.edges[e] = replace(edge, tol=2 * most)
+        self.faces.append(Face(self._surface(surface), sense, loops))
 
     def _bound(self, n: int, sense: bool) -> Loop:
         text = self.entities[n]
@@ -143,11 +210,7 @@ class _StepReader:
         ends = self._vertex(first), self._vertex(last)
         shape = self._curve(curve)
         tips = [self.record.vertices[v] for v in ends]
-        t0, t1 = _range(shape, *tips)
-        spots = shape.at(t0 + (t1 - t0) * _SHARES)
-        off = float(np.linalg.norm(spots[[0, -1]] - tips, axis=1).max())
-        self.spots.append(spots)
-        return self.record.edge(Edge(*ends, shape, t0, t1, max(SAME_POINT, 2 * off)))
+        return self.record.edge(Edge(*ends, shape, *_range(shape, *tips)))
 
     def _vertex(self, n: int) -> int:
         if n not in self.vertices:
@@ -156,6 +219,9 @@ class _StepReader:
         return self.vertices[n]
 
     def _triple(self, n: int) -> Array:
+        known = self.triples.get(n)
+        if known is not None:
+            return known
         text = self.entities[n]
         return np.array([float(c) for c in text[text.index(",(") + 2 : -2].split(",")])
 
@@ -227,25 +293,25 @@ class _StepReader:
         return RuledSurface(first, second)
 
 
-def _lower(surface: AnySurface, spots: Array, seam: int | None) -> tuple[float, float]:
+def _lower(face: Face, uv: Array) -> tuple[float, float]:
     """Where the periodic parameters of a face begin: at its seam, or where there is none of it.
 
     The file does not tell; see :class:`cagekit.solids.brep.Face`.
 
     Args:
-        surface: the face's.
-        spots: places along its edges, ``(n, k, 3)``.
-        seam: which edge is the seam; None without one.
+        face: the face.
+        uv: parameters of places along its edges, ``(n, k, 2)``.
     """
+    surface = face.surface
     if isinstance(surface, PlaneSurface | RuledSurface):
         return 0.0, 0.0
-    uv = surface.uv(spots.reshape(-1, 3)).reshape(*spots.shape[:2], 2)
+    walked = [e for loop in face.loops for e, _ in loop]
+    seam = next((k for k, e in enumerate(_edges_of(face)) if walked.count(e) == 2), None)
     across = None if seam is None else _seam_side(surface, uv[seam])
-    count = 2 if isinstance(surface, TorusSurface) else 1
     lower = [0.0, 0.0]
-    for k in range(count):
+    for k in range(2 if isinstance(surface, TorusSurface) else 1):
         if seam is not None and across == k:
-            lower[k] = float(uv[seam, spots.shape[1] // 2, k])
+            lower[k] = float(uv[seam, uv.shape[1] // 2, k])
         else:
             lower[k] = _gap(uv[:, ::_SPARE, k].ravel())
     return lower[0], lower[1]

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import Parent, cut_end
 from cagekit.solids.brep import Record
-from cagekit.solids.measure import measure
+from cagekit.solids.measure import measure, measures
 from cagekit.solids.tube import tube_record
 
 RO, RI = 20.64, 17.24
@@ -66,3 +66,18 @@ def test_leaving_a_face_out_is_noticed() -> None:
     record = _tube(CentreLine.straight((0, 0, 0), (0, 0, 100)))
     record.faces.pop()
     assert any("walked 1 times" in e for e in record.closure_errors())
+
+
+def test_solids_measured_together_are_each_solid_alone() -> None:
+    bent = CentreLine.from_polyline([(0, -500, 0), (0, -450, 900), (100, 450, 900)], 152.0)
+    parent = Parent("p", CentreLine.straight((-300, 0, 0), (300, 0, 0)), 25.0)
+    records = [
+        _tube(CentreLine.straight((10, 20, 30), (10, 320, 430))),
+        _tube(bent),
+        _tube(CentreLine.straight((0, 0, 0), (0, 90, 250)), (parent,)),
+    ]
+    for record, found in zip(records, measures(records), strict=True):
+        alone = measure(record)
+        assert found.volume == pytest.approx(alone.volume, rel=1e-13)
+        assert found.gap == pytest.approx(alone.gap, abs=1e-12)
+    assert measures([]) == []
