@@ -76,30 +76,24 @@ def images(records: Sequence[Record]) -> list[EdgeImages]:
             uses += [(record.edges[e], face) for e in once]
     out: list[EdgeImages] = [{} for _ in records]
     if uses:
-        for (r, k, e), image in zip(owners, _Uses(uses).images(), strict=True):
+        for (r, k, e), image in zip(owners, _Imaged(uses).images(), strict=True):
             out[r][k, e] = image
     return out
 
 
-class _Uses:
-    """Edges on faces, one row to each use."""
+class FaceUses:
+    """Edges on faces, one row to each use.
+
+    Args:
+        uses: edges, each with a face that it borders.
+    """
 
     def __init__(self, uses: Sequence[tuple[Edge, Face]]) -> None:
         self.edges = EdgeRows([edge for edge, _ in uses])
         self.surfaces = SurfaceRows([face.surface for _, face in uses])
         self.lower = np.array([face.lower for _, face in uses])
         self.scale = np.array([_scale(face.surface) for _, face in uses])
-        regular = [isinstance(edge.curve, LineCurve | EllipseCurve) for edge, _ in uses]
-        self.regular = np.nonzero(np.array(regular))[0]
-        self.count = len(uses)
-
-    def images(self) -> list[EdgeImage]:
-        found: dict[int, EdgeImage] = {}
-        if len(self.regular):
-            found.update(self._straight(self.regular))
-        left = np.array([i for i in range(self.count) if i not in found], dtype=int)
-        found.update(self._curved(left))
-        return [found[i] for i in range(self.count)]
+        """Millimetres per unit of each parameter, at most, ``(n, 2)``."""
 
     def uv(self, shares: Array, rows: Ints) -> Array:
         """Parameters at rising shares ``(k,)`` of edges, within their faces, ``(n, k, 2)``."""
@@ -112,6 +106,24 @@ class _Uses:
             turns = np.floor((mean - self.lower[rows[here], k] + KERNEL_ANGLE) / (2 * np.pi))
             uv[here, :, k] -= 2 * np.pi * turns[:, None]
         return uv
+
+
+class _Imaged(FaceUses):
+    """Uses whose images are wanted."""
+
+    def __init__(self, uses: Sequence[tuple[Edge, Face]]) -> None:
+        super().__init__(uses)
+        regular = [isinstance(edge.curve, LineCurve | EllipseCurve) for edge, _ in uses]
+        self.regular = np.nonzero(np.array(regular))[0]
+        self.count = len(uses)
+
+    def images(self) -> list[EdgeImage]:
+        found: dict[int, EdgeImage] = {}
+        if len(self.regular):
+            found.update(self._straight(self.regular))
+        left = np.array([i for i in range(self.count) if i not in found], dtype=int)
+        found.update(self._curved(left))
+        return [found[i] for i in range(self.count)]
 
     def _straight(self, rows: Ints) -> dict[int, EdgeImage]:
         shares = np.linspace(0.0, 1.0, LOOKS)

@@ -41,7 +41,7 @@ from cagekit.units.tolerance import NOISE
 from cagekit.version import __version__
 from cagekit.writers.part21 import Deck, parse, real, refs, splice, string
 from cagekit.writers.step_check import ReadBack, StepReport, confirm, rebuild
-from cagekit.writers.step_pcurve import parameter_curve
+from cagekit.writers.step_pcurve import Poles, parameter_curve, parameter_poles
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -74,13 +74,15 @@ class StepPart:
     """One solid of a STEP file.
 
     ``solid`` is a record, or the text of a STEP file that holds one solid (a shape that came
-    from the kernel). Names are made of letters, digits and ``_``.
+    from the kernel). Names are made of letters, digits and ``_``. ``curves`` are a record's in
+    parameter planes, when they are known.
     """
 
     name: str
     solid: Record | str
     colour: Colour
     group: str = "tubes"
+    curves: Poles | None = None
 
 
 def write_cage(design: Design, folder: Path) -> ReadBack:
@@ -176,12 +178,15 @@ def _home(cage: Cage, folder: Path, id_: str) -> Path:
 def step_parts(cage: Cage, bodies: Mapping[str, SolidBody]) -> tuple[StepPart, ...]:
     """The parts of a cage's STEP file that there are solids of, with group and colour."""
     colour = colours(cage)
+    records = {i: body for i, body in bodies.items() if isinstance(body, Record)}
+    curves = dict(zip(records, parameter_poles(list(records.values())), strict=True))
     return tuple(
         StepPart(
             name=i,
             solid=body if isinstance(body := bodies[i], Record) else body.step,
             colour=colour[i],
             group=group,
+            curves=curves.get(i),
         )
         for group, ids in groups(cage).items()
         for i in ids
@@ -328,7 +333,10 @@ class _File:
         """Write a part's solid, product and colour."""
         add = self.deck.add
         if isinstance(part.solid, Record):
-            solids = [write_brep(self.deck, part.solid, part.name, self.planes)]
+            curves = part.curves
+            if curves is None:
+                curves = parameter_poles([part.solid])[0]
+            solids = [write_brep(self.deck, part.solid, part.name, self.planes, curves)]
         else:
             solids = _splice_solids(self.deck, part.solid, part.name)
         items = refs([self.origin, *solids])
@@ -402,7 +410,7 @@ def _splice_solids(deck: Deck, text: str, name: str) -> list[int]:
     return [splice(deck, entities, n) for n in found]
 
 
-def write_brep(deck: Deck, record: Record, name: str, planes: int) -> int:
+def write_brep(deck: Deck, record: Record, name: str, planes: int, curves: Poles) -> int:
     """Write a record's boundary; returns the number of its MANIFOLD_SOLID_BREP.
 
     Args:
@@ -410,20 +418,19 @@ def write_brep(deck: Deck, record: Record, name: str, planes: int) -> int:
         record: the solid.
         name: of the solid.
         planes: number of the context of parameter planes.
+        curves: poles of curves in them.
     """
     surfaces = [_surface(deck, f) for f in record.faces]
     uses: dict[int, list[int]] = {}
-    for k, face in enumerate(record.faces):
-        for e in {e for loop in face.loops for e, _ in loop}:
-            uses.setdefault(e, []).append(k)
+    for k, e in curves:
+        uses.setdefault(e, []).append(k)
     vertices = [deck.add(f"VERTEX_POINT('',#{deck.point(p)})") for p in record.vertices]
     edges = []
     for i, edge in enumerate(record.edges):
         curve = _curve(deck, edge)
         images = [
-            image
+            parameter_curve(deck, edge, curves[k, i], record.faces[k], surfaces[k], planes)
             for k in sorted(uses.get(i, ()))
-            if (image := parameter_curve(deck, edge, record.faces[k], surfaces[k], planes))
         ]
         if images:
             curve = deck.add(f"SURFACE_CURVE('',#{curve},{refs(images)},.CURVE_3D.)")

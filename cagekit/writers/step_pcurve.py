@@ -7,7 +7,8 @@ any tolerance in a few poles.
 
 from __future__ import annotations
 
-from functools import cache, lru_cache
+from collections.abc import Sequence
+from functools import cache
 from math import comb, floor, tau
 
 import numpy as np
@@ -18,11 +19,11 @@ from cagekit.solids.brep import (
     EllipseCurve,
     Face,
     PlaneSurface,
+    Record,
     RuledSurface,
     TorusSurface,
-    edge_uv,
-    shift_into,
 )
+from cagekit.solids.images import FaceUses
 from cagekit.units.tolerance import NOISE
 from cagekit.writers.part21 import Deck, real, refs
 
@@ -33,27 +34,69 @@ CLOSE = 4e-8
 readers claim is 1e-7 mm."""
 _BETWEEN = 33
 
+Poles = dict[tuple[int, int], Array]
+"""Poles ``(n, 2)`` of edges' images, by the numbers of face and edge."""
 
-def parameter_curve(deck: Deck, edge: Edge, face: Face, surface: int, context: int) -> int | None:
+
+def parameter_poles(records: Sequence[Record]) -> list[Poles]:
+    """Bezier poles of the images of elliptic edges, for each solid.
+
+    None where readers need none: on planes, and for lines and circles, which are exact; nor where
+    no degree follows the edge closely.
+    """
+    owners: list[tuple[int, int, int]] = []
+    uses: list[tuple[Edge, Face]] = []
+    for r, record in enumerate(records):
+        for k, face in enumerate(record.faces):
+            if isinstance(face.surface, PlaneSurface | RuledSurface):
+                continue
+            for e in dict.fromkeys(e for loop in face.loops for e, _ in loop):
+                curve = record.edges[e].curve
+                if isinstance(curve, EllipseCurve) and not curve.is_circle:
+                    owners.append((r, k, e))
+                    uses.append((record.edges[e], face))
+    out: list[Poles] = [{} for _ in records]
+    if uses:
+        for i, poles in _followed(FaceUses(uses)).items():
+            r, k, e = owners[i]
+            out[r][k, e] = poles
+    return out
+
+
+def _followed(uses: FaceUses) -> dict[int, Array]:
+    """Poles ``(m, 2)`` of those uses, by row, that a curve follows closely."""
+    every, order = _places()
+    left = np.arange(len(uses.scale))
+    uv = np.empty((len(left), len(every), 2))
+    uv[:, order] = uses.uv(every[order], left)
+    first = _BETWEEN
+    out: dict[int, Array] = {}
+    for degree in DEGREES:
+        nodes, to_poles, to_between = _bezier(degree)
+        poles = to_poles @ uv[left, first : first + len(nodes)]
+        first += len(nodes)
+        off = (to_between @ poles - uv[left, :_BETWEEN]) * uses.scale[left, None]
+        good = np.hypot(off[..., 0], off[..., 1]).max(axis=1) < CLOSE
+        out.update(zip(left[good].tolist(), poles[good], strict=True))
+        left = left[~good]
+        if not len(left):
+            break
+    return out
+
+
+def parameter_curve(
+    deck: Deck, edge: Edge, poles: Array, face: Face, surface: int, context: int
+) -> int:
     """Write where an elliptic edge runs on a face; returns the PCURVE's number.
-
-    None where readers need none: on planes, and for lines and circles, which are exact.
 
     Args:
         deck: the file.
         edge: the edge.
+        poles: of its image, see :func:`parameter_poles`.
         face: a face that it borders.
         surface: number of that face's surface.
         context: number of the context of parameter planes.
     """
-    flat = isinstance(face.surface, PlaneSurface | RuledSurface)
-    if flat or not isinstance(edge.curve, EllipseCurve):
-        return None
-    if edge.curve.is_circle:
-        return None
-    poles, close = _poles(edge, face)
-    if not close:
-        return None
     start = edge.t0 - tau * floor(edge.t0 / tau + NOISE)
     # a hundredth of a nanometre along a face of 0.2 m round
     digits = "%.10f,%.10f" if isinstance(face.surface, TorusSurface) else "%.10f,%.8f"
@@ -68,31 +111,6 @@ def parameter_curve(deck: Deck, edge: Edge, face: Face, surface: int, context: i
     )
     image = deck.add(f"DEFINITIONAL_REPRESENTATION('',(#{curve}),#{context})")
     return deck.add(f"PCURVE('',#{surface},#{image})")
-
-
-@lru_cache(maxsize=2048)
-def _poles(edge: Edge, face: Face) -> tuple[Array, bool]:
-    """Bezier poles ``(n, 2)`` of the edge's image, and whether they follow it closely.
-
-    Kept for the file of the part and that of the cage, which hold the same solid.
-    """
-    s = face.surface
-    every, order = _places()
-    uv = np.empty((len(every), 2))
-    uv[order] = edge_uv(edge, s, edge.t0 + (edge.t1 - edge.t0) * every[order])
-    uv = shift_into(uv, face.lower, s)
-    between, first = uv[:_BETWEEN], _BETWEEN
-    wide = s.major + s.minor if isinstance(s, TorusSurface) else getattr(s, "radius", 1.0)
-    high = s.minor if isinstance(s, TorusSurface) else 1.0
-    poles = np.empty((0, 2))
-    for degree in DEGREES:
-        nodes, to_poles, to_between = _bezier(degree)
-        poles = to_poles @ uv[first : first + len(nodes)]
-        first += len(nodes)
-        off = to_between @ poles - between
-        if float(np.hypot(off[:, 0] * wide, off[:, 1] * high).max()) < CLOSE:
-            return poles, True
-    return poles, False
 
 
 @cache
