@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
-from math import acos, atan2, cos, hypot, pi, sin, sqrt, tan
+from math import acos, atan2, cos, hypot, isfinite, pi, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -45,7 +45,7 @@ def vec(value: ArrayLike) -> Vec:
     return out
 
 
-def _fixed(point: tuple[float, float, float]) -> Vec:
+def _fixed(point: Sequence[float]) -> Vec:
     out = np.array(point)
     out.setflags(write=False)
     return out
@@ -72,10 +72,9 @@ def _dot(a: Sequence[float], b: Sequence[float]) -> float:
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
-def _cross(a: Vec, b: Vec) -> tuple[float, float, float]:
-    """Cross product of two vectors; numpy's own is slow on single ones."""
-    ax, ay, az = a.tolist()
-    bx, by, bz = b.tolist()
+def _cross(a: Sequence[float], b: Sequence[float]) -> tuple[float, float, float]:
+    """Cross product of two vectors of numbers."""
+    (ax, ay, az), (bx, by, bz) = a, b
     return ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
 
 
@@ -115,10 +114,13 @@ class Line:
     """Unit vector of travel, ``(3,)``."""
 
     def __post_init__(self) -> None:
-        along = self.end - self.start
-        length = float(np.sqrt(along @ along))
+        (x, y, z), (u, v, w) = self.start.tolist(), self.end.tolist()
+        along = (u - x, v - y, w - z)
+        length = sqrt(_dot(along, along))
+        if length < NOISE:
+            raise ValueError("a direction needs a length")
         object.__setattr__(self, "length", length)
-        object.__setattr__(self, "direction", unit(along))
+        object.__setattr__(self, "direction", _fixed([c / length for c in along]))
 
     def point(self, s: ArrayLike) -> Vec:
         """Points at local stations ``s`` (mm), shape ``s.shape + (3,)``; extrapolates."""
@@ -166,11 +168,15 @@ class Arc:
     """Unit tangent at the start, ``(3,)``."""
 
     def __post_init__(self) -> None:
-        out = self.start - self.centre
-        radial = unit(out)
-        object.__setattr__(self, "radius", float(np.sqrt(out @ out)))
-        object.__setattr__(self, "radial", radial)
-        object.__setattr__(self, "direction", vec(_cross(self.axis, radial)))
+        (x, y, z), (u, v, w) = self.start.tolist(), self.centre.tolist()
+        out = (x - u, y - v, z - w)
+        radius = sqrt(_dot(out, out))
+        if radius < NOISE:
+            raise ValueError("a direction needs a length")
+        radial = [c / radius for c in out]
+        object.__setattr__(self, "radius", radius)
+        object.__setattr__(self, "radial", _fixed(radial))
+        object.__setattr__(self, "direction", _fixed(_cross(self.axis.tolist(), radial)))
 
     @property
     def length(self) -> float:
@@ -269,19 +275,25 @@ class CentreLine:
         if not np.isfinite(p).all():
             raise GeometryError(owner, "a point is not a finite number.")
         n = len(p)
-        r = np.broadcast_to(np.asarray(radii, dtype=float), (max(n - 2, 0),))
-        if len(r) and not (np.isfinite(r).all() and (r > 0).all()):
-            raise GeometryError(owner, f"bend radius {float(r.min()):g} mm must be above zero.")
-        steps = np.diff(p, axis=0)
-        lengths = np.linalg.norm(steps, axis=1)
-        if (lengths < SAME_POINT).any():
-            i = int(np.argmin(lengths))
-            raise GeometryError(owner, f"points {i + 1} and {i + 2} lie on the same spot.")
-        d = steps / lengths[:, None]
-        turn = np.zeros(n)
-        tail = np.zeros(n)
+        if isinstance(radii, int | float):
+            r = [float(radii)] * max(n - 2, 0)
+        else:
+            r = np.broadcast_to(np.asarray(radii, dtype=float), (max(n - 2, 0),)).tolist()
+        if r and not (all(map(isfinite, r)) and min(r) > 0):
+            raise GeometryError(owner, f"bend radius {min(r):g} mm must be above zero.")
+        # plain numbers: numpy takes longer to begin than a tube of few corners takes
+        rows = p.tolist()
+        d, lengths = list[list[float]](), list[float]()
+        for (x, y, z), (u, v, w) in pairwise(rows):
+            way = [u - x, v - y, w - z]
+            lengths.append(sqrt(_dot(way, way)))
+            if lengths[-1] < SAME_POINT:
+                i = len(lengths)
+                raise GeometryError(owner, f"points {i} and {i + 1} lie on the same spot.")
+            d.append([c / lengths[-1] for c in way])
+        turn, tail = [0.0] * n, [0.0] * n
         for i in range(1, n - 1):
-            along = float(d[i - 1] @ d[i])
+            along = _dot(d[i - 1], d[i])
             t = acos(min(max(along, -1.0), 1.0))
             t = atan2(hypot(*_cross(d[i - 1], d[i])), along) if t < 0.1 else t
             if t > pi - SHOP_ANGLE:
@@ -289,7 +301,7 @@ class CentreLine:
             turn[i] = 0.0 if t < STRAIGHT_TOL else t
             tail[i] = r[i - 1] * tan(turn[i] / 2)
         for i in range(n - 1):
-            need = float(tail[i] + tail[i + 1])
+            need = tail[i] + tail[i + 1]
             if need > lengths[i] + SAME_POINT:
                 bends = [str(k) for k in (i, i + 1) if turn[k] > 0]
                 what = (
@@ -304,16 +316,20 @@ class CentreLine:
                     "Use a smaller bend radius, a longer leg or a smaller bend angle.",
                 )
         pieces: list[PathPiece] = []
-        here = p[0]
+        here = rows[0]
         for i in range(1, n):
-            stop = p[i] - tail[i] * d[i - 1]
-            if float((stop - here) @ d[i - 1]) > KERNEL_POINT:
-                pieces.append(Line(vec(here), vec(stop)))
+            way = d[i - 1]
+            stop = [x - tail[i] * u for x, u in zip(rows[i], way, strict=True)]
+            if _dot([x - y for x, y in zip(stop, here, strict=True)], way) > KERNEL_POINT:
+                pieces.append(Line(_fixed(here), _fixed(stop)))
             if i < n - 1 and turn[i] > 0:
-                axis = unit(_cross(d[i - 1], d[i]))
-                out = np.array(_cross(d[i - 1], axis))
-                pieces.append(Arc(vec(stop), vec(stop - r[i - 1] * out), axis, float(turn[i])))
-                here = p[i] + tail[i] * d[i]
+                across = _cross(way, d[i])
+                size = sqrt(_dot(across, across))
+                axis = [c / size for c in across]
+                out = _cross(way, axis)
+                centre = [x - r[i - 1] * c for x, c in zip(stop, out, strict=True)]
+                pieces.append(Arc(_fixed(stop), _fixed(centre), _fixed(axis), turn[i]))
+                here = [x + tail[i] * u for x, u in zip(rows[i], d[i], strict=True)]
             elif i < n - 1:
                 here = stop
         return cls(tuple(_merge(pieces)))
@@ -373,7 +389,7 @@ class CentreLine:
         if end == "a":
             return vec(-self.pieces[0].direction)
         last = self.pieces[-1]
-        return vec(last.tangent(last.length))
+        return last.direction if isinstance(last, Line) else vec(last.tangent(last.length))
 
     def locate(self, station: float) -> tuple[int, float]:
         """Piece index and local station of ``station`` (clamped to the path), mm."""
