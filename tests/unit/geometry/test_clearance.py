@@ -11,6 +11,7 @@ from scipy.optimize import minimize
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Arc, CentreLine, vec
 from cagekit.geometry.clearance import (
+    Lines,
     Rod,
     bars_of,
     closest_pairs,
@@ -161,3 +162,18 @@ def test_segment() -> None:
     )
     ball = segment_gap([0, 0, 900], [0, 0, 900], HOOP, 20.0, 30.0)
     assert ball.gap == pytest.approx(50.0)
+
+
+def test_many_points_beside_lines_of_their_own_are_as_near_as_each_is_alone() -> None:
+    paths, rng = random_paths(11, 6), np.random.default_rng(3)
+    line = rng.integers(0, len(paths), 4000)  # more pairs than go into one pass
+    points = rng.uniform(-900, 900, (len(line), 3))
+    away, station = Lines.of(paths).nearest(line, points)
+    for i in range(0, len(line), 37):
+        spot = paths[line[i]].nearest(points[i])
+        assert away[i] == pytest.approx(np.linalg.norm(points[i] - spot.point), abs=1e-9)
+        assert station[i] == pytest.approx(spot.station, abs=1e-6)
+    few = Lines.of(paths).nearest(line[5:9], points[5:9])
+    assert few[0].tobytes() == away[5:9].tobytes()
+    assert few[1].tobytes() == station[5:9].tobytes()
+    assert all(len(a) == 0 for a in Lines.of(paths).nearest(line[:0], points[:0]))
