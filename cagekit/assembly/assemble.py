@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
@@ -162,7 +162,7 @@ def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitErr
     out: list[Cage | CagekitError] = []
     for i in range(len(builds)):
         made = found[i]
-        joined = _or_error(partial(_joined, made.cage)) if isinstance(made, MadeVersion) else made
+        joined = _or_error(partial(_coped, made.cage)) if isinstance(made, MadeVersion) else made
         out.append(joined)
         if isinstance(made, MadeVersion) and isinstance(joined, Cage):
             latest.version = made.settled(joined)
@@ -219,6 +219,7 @@ def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -
         hardware=[p for parts in (divided, bolted) for d in parts for p in d.hardware],
         chassis=site.chassis.values(),
         notes=notes,
+        tells=_axes_apart,
         kept=kept,
     )
     return MadeVersion(ground=ground, rows=rows, cage=cage)
@@ -250,17 +251,21 @@ def _frame(build: Build, kept: Kept) -> Mapping[str, Member]:
     return {i: kept.same(m) for i, m in chassis_tubes(build.car).items()}
 
 
-def _joined(cage: Cage) -> Cage:
-    """The cage with its joints, and notes on those whose axes do not meet."""
-    notes = list(cage.notes)
+def _coped(cage: Cage) -> Cage:
+    """The cage when all its joints can be made."""
+    cage.require_copes()
+    return cage
+
+
+def _axes_apart(cage: Cage) -> Iterator[str]:
+    """Notes on joints whose axes do not meet."""
     for joint in cage.joints:
         if not joint.concentric:
             names = ", ".join(joint.parents)
-            notes.append(
+            yield (
                 f"{joint.branch} end {joint.branch_end}: axes of {names} do not all meet in its "
                 f"node (more than {CONCENTRIC} mm apart)."
             )
-    return cage.replace(notes=notes)
 
 
 def _spare(build: Build, kept: Kept) -> frozenset[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from types import MappingProxyType
@@ -69,7 +69,7 @@ class Cage:
     those joints and their bolts where they stand as tubes. ``kept`` holds what is worked out by
     what it is worked out from; cages that differ in a few members share it.
     ``chassis`` are tubes of the car's own frame by id: members are coped to them, but they are none
-    themselves.
+    themselves. ``tells`` says more notes, from what is worked out of a cage, when it is asked.
     """
 
     def __init__(
@@ -79,6 +79,7 @@ class Cage:
         *,
         plates: Iterable[Plate] = (),
         notes: Iterable[str] = (),
+        tells: Callable[[Cage], Iterable[str]] | None = None,
         doors: Iterable[SwingDoor] = (),
         bolted: Iterable[BoltedTube] = (),
         hardware: Iterable[SmallPart] = (),
@@ -89,7 +90,7 @@ class Cage:
         self.members: Mapping[str, Member] = MappingProxyType({m.id: m for m in members})
         self.chassis: Mapping[str, Member] = MappingProxyType({m.id: m for m in chassis})
         self.plates: tuple[Plate, ...] = tuple(plates)
-        self.notes: tuple[str, ...] = tuple(notes)
+        self._noted, self._tells = tuple(notes), tells
         self.doors: tuple[SwingDoor, ...] = tuple(doors)
         self.bolted: tuple[BoltedTube, ...] = tuple(bolted)
         self.fittings: Mapping[str, Member] = {m.id: m for t in self.bolted for m in t.fittings}
@@ -110,11 +111,13 @@ class Cage:
         self, *, plates: Iterable[Plate] | None = None, notes: Iterable[str] | None = None
     ) -> Cage:
         """The same tubes with other plates or notes; what was worked out is kept."""
+        alike = notes is None
         new = Cage(
             self.name,
             self.members.values(),
             plates=self.plates if plates is None else plates,
-            notes=self.notes if notes is None else notes,
+            notes=self._noted if notes is None else notes,
+            tells=self._tells if alike else None,
             doors=self.doors,
             bolted=self.bolted,
             hardware=self.hardware,
@@ -122,8 +125,9 @@ class Cage:
             kept=self.kept,
         )
         new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
-        if "joints" in self.__dict__:
-            new.__dict__["joints"] = self.joints
+        for name in ("joints", "notes") if alike else ("joints",):
+            if name in self.__dict__:
+                new.__dict__[name] = self.__dict__[name]
         return new
 
     def take_over(self, other: Cage) -> None:
@@ -172,6 +176,11 @@ class Cage:
     def tubes(self) -> Mapping[str, Member]:
         """All that stands there as a tube: members, the car's own frame, bolted joints."""
         return {**self.members, **self.chassis, **self.fittings}
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """What is to be said of it."""
+        return (*self._noted, *(self._tells(self) if self._tells else ()))
 
     @property
     def divided(self) -> tuple[SwingDoor | BoltedTube, ...]:
@@ -278,6 +287,11 @@ class Cage:
         """Cut every end of every member; CopeError for the first that cannot be."""
         self._cut([(m.id, name) for m in self.members.values() for name, _ in m.ends])
 
+    def require_copes(self) -> None:
+        """Cut every coped end; CopeError for the first that cannot be."""
+        ends = ((m.id, name, end.kind) for m in self.members.values() for name, end in m.ends)
+        self._cut([(id_, name) for id_, name, kind in ends if kind is EndKind.COPE])
+
     def cut_length(self, id_: str) -> float:
         """Centre-line length between the outermost tips of both ends, mm."""
         a, b = self.cut(id_, "a"), self.cut(id_, "b")
@@ -314,13 +328,7 @@ class Cage:
     def joints(self) -> tuple[Joint, ...]:
         """Every coped end, in build order."""
         out: list[Joint] = []
-        coped = [
-            (m.id, name)
-            for m in self.members.values()
-            for name, end in m.ends
-            if end.kind is EndKind.COPE
-        ]
-        self._cut(coped)
+        self.require_copes()
         for m in self.members.values():
             for name, end in m.ends:
                 if end.kind is EndKind.COPE:
