@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from types import ModuleType
 
 import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.plate import Plate
-from cagekit.geometry import end_cut
+from cagekit.geometry import end_cut, scan
 from cagekit.geometry.outline import Outline
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.tooling import Torch
@@ -67,13 +68,18 @@ def reach(
 def counted_passes(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """Bundles of rays in each pass over parents from now on, while copes are cut."""
     passes: list[int] = []
-    real = end_cut.first_contacts
 
-    def counted(bundles: list[end_cut.Bundle]) -> list[end_cut.Contact]:
-        passes.append(len(bundles))
-        return real(bundles)
+    def counted(room: ModuleType, name: str) -> None:
+        real = getattr(room, name)
 
-    monkeypatch.setattr(end_cut, "first_contacts", counted)
+        def asked(bundles: list[end_cut.Bundle]) -> object:
+            passes.append(len(bundles))
+            return real(bundles)
+
+        monkeypatch.setattr(room, name, asked)
+
+    counted(end_cut, "first_contacts")
+    counted(scan, "contacts_and_solutions")
     return passes
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import inf
+from math import inf, sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -24,6 +24,7 @@ from cagekit.units.tolerance import (
     KERNEL_POINT,
     LAST_ANGLE,
     NO_LENGTH,
+    NOISE,
     ROUNDING,
 )
 
@@ -128,14 +129,30 @@ class CylinderPiece:
         """The axis' point nearest to ``point`` (end ignored) and its direction there."""
         return vec(self.start + ((point - self.start) @ self.axis) * self.axis), self.axis
 
-    def closure_normal(self, direction: Vec) -> Vec:
-        """Normal of the plane on which rays that pass the tube come closest to its axis.
+    def closure(self, point: Vec, out: Vec) -> tuple[Vec, Vec]:
+        """A point and the normal of the plane on which rays that pass the tube come closest to it.
 
         The plane holds the axis and is parallel to both sides' tangent lines, so it is the
         mid-surface between entry and exit: a cope that runs off the side of the tube goes on in
         this plane without a step.
+
+        Args:
+            point: theoretical end of the tube that is cut, ``(3,)`` mm; the axis' nearest point
+                to it is the one returned.
+            out: unit vector out of that tube, ``(3,)``.
+
+        Raises:
+            ValueError: that tube goes along the axis.
         """
-        return unit(direction - (direction @ self.axis) * self.axis)
+        (x, y, z), (u, v, w) = self.start.tolist(), self.axis.tolist()
+        (a, b, c), (d, e, f) = point.tolist(), out.tolist()
+        t = (a - x) * u + (b - y) * v + (c - z) * w
+        lean = d * u + e * v + f * w
+        n = (lean * u - d, lean * v - e, lean * w - f)
+        size = sqrt(n[0] * n[0] + n[1] * n[1] + n[2] * n[2])
+        if size < NOISE:
+            raise ValueError("a direction needs a length")
+        return vec((x + t * u, y + t * v, z + t * w)), vec([k / size for k in n])
 
     def passing(self, node: Vec, direction: Vec, rho: float, side: float) -> tuple[Vec, float]:
         """The ray of a bundle around ``node`` that passes the axis farthest to one side.
@@ -384,7 +401,18 @@ def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
 
     What a bundle gets hangs on itself alone, to the last bit: the others only save calls.
     """
+    return _firsts(bundles, *_pushed_back(bundles))
+
+
+def contacts_and_solutions(
+    bundles: Sequence[Bundle],
+) -> tuple[list[Contact], list[list[Solution]]]:
+    """The first contacts of many bundles, and what the rays do at each surface by itself."""
     asked, met = _pushed_back(bundles)
+    return _firsts(bundles, asked, met), _each(bundles, asked, met)
+
+
+def _firsts(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> list[Contact]:
     counts = np.array([len(b.surfaces) for b in bundles], dtype=np.intp)
     first = np.cumsum(counts) - counts
     found: dict[int, Contact] = {}
@@ -405,7 +433,10 @@ def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
 
 def solutions(bundles: Sequence[Bundle]) -> list[list[Solution]]:
     """What the rays of many bundles do at each of their own surfaces, in one array pass."""
-    asked, met = _pushed_back(bundles)
+    return _each(bundles, *_pushed_back(bundles))
+
+
+def _each(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> list[list[Solution]]:
     ends = zip(asked.begin.tolist(), (asked.begin + asked.rays).tolist(), strict=True)
     each = (Solution(*(c[low:high] for c in met)) for low, high in ends)
     return [[next(each) for _ in b.surfaces] for b in bundles]
@@ -600,6 +631,7 @@ __all__ = [
     "PlaneFace",
     "Solution",
     "TorusPiece",
+    "contacts_and_solutions",
     "first_contact",
     "first_contacts",
     "first_of",

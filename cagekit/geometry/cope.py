@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from math import degrees, inf, sin
 from typing import Literal, Protocol
 
@@ -21,8 +20,9 @@ from numpy.typing import ArrayLike
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Window
-from cagekit.geometry.end_cut import CutWork, EndCut, in_step, lay_grids
+from cagekit.geometry.end_cut import CutWork, EndCut, in_step
 from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
+from cagekit.geometry.scan import scan, scan_fewer
 from cagekit.units.tolerance import SAME_POINT
 
 MISS_SHARE = 0.25
@@ -129,10 +129,13 @@ _LOT = 200
 
 
 def _cut_lot(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
-    landed = iter(land_all([(p, end.branch) for end in ends for p in end.parents]))
-    begun = [_begun(end, [next(landed) for _ in end.parents]) for end in ends]
-    lay_grids([b.cut for b in begun if isinstance(b, _Begun)])
-    return in_step([_tried(b) for b in begun])
+    branches = [end.branch for end in ends]
+    rows = list(zip(ends, branches, strict=True))
+    landed = iter(land_all([(p, branch) for end, branch in rows for p in end.parents]))
+    begun = [_begun(end, branch, [next(landed) for _ in end.parents]) for end, branch in rows]
+    cuts = iter(_scanned([b for b in begun if isinstance(b, _Begun)]))
+    tried = iter(in_step([_tried(b, next(cuts)) for b in begun if isinstance(b, _Begun)]))
+    return [next(tried) if isinstance(b, _Begun) else b for b in begun]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -140,20 +143,16 @@ class _Begun:
     """An end that has landed: what it may touch, and the cut to all of that."""
 
     end: EndToCut
+    branch: Branch
     landings: Sequence[Landing]
     surfaces: Sequence[ContactSurface]
     windows: Sequence[Window]
     reference: Vec
 
-    @cached_property
-    def cut(self) -> EndCut:
-        """The cut to every surface that the end may touch."""
-        return self.to(range(len(self.surfaces)))
-
     def to(self, which: Sequence[int]) -> EndCut:
         """The cut to some of the surfaces."""
         end, landings = self.end, self.landings
-        point, out, _, name = end.branch
+        point, out, _, name = self.branch
         surfaces = [self.surfaces[i] for i in which]
         planes, closures = _closures(surfaces, point, out)
         first = surfaces[0]
@@ -177,13 +176,29 @@ class _Begun:
         )
 
 
-def _begun(end: EndToCut, landed: Sequence[Landing | CopeError]) -> _Begun | CopeError:
+def _scanned(begun: Sequence[_Begun]) -> list[EndCut]:
+    """The cuts of ends to the surfaces that some ray ends on, scanned."""
+    cuts = [b.to(range(len(b.surfaces))) for b in begun]
+    each = scan(cuts)
+    used = [cut.used for cut in cuts]
+    some = [i for i, cut in enumerate(cuts) if len(used[i]) < cut.count]
+    if some:
+        fewer = [begun[i].to(used[i]) for i in some]
+        scan_fewer([cuts[i] for i in some], [each[i] for i in some], fewer, [used[i] for i in some])
+        for i, cut in zip(some, fewer, strict=True):
+            cuts[i] = cut
+    return cuts
+
+
+def _begun(
+    end: EndToCut, branch: Branch, landed: Sequence[Landing | CopeError]
+) -> _Begun | CopeError:
     landings: list[Landing] = []
     for found in landed:
         if isinstance(found, CopeError):
             return found
         landings.append(found)
-    point, out, _, name = end.branch
+    point, out, _, name = branch
     zero = end.zero
     if zero is None:
         zero = end.path.reference_lines()[0 if end.which == "a" else -1]
@@ -200,6 +215,7 @@ def _begun(end: EndToCut, landed: Sequence[Landing | CopeError]) -> _Begun | Cop
         windows.append((-inf, inf))
     return _Begun(
         end=end,
+        branch=branch,
         landings=landings,
         surfaces=surfaces,
         windows=windows,
@@ -207,23 +223,16 @@ def _begun(end: EndToCut, landed: Sequence[Landing | CopeError]) -> _Begun | Cop
     )
 
 
-def _tried(begun: _Begun | CopeError) -> CutWork[EndCut | CopeError]:
-    if isinstance(begun, CopeError):
-        return begun
+def _tried(begun: _Begun, cut: EndCut) -> CutWork[EndCut | CopeError]:
     try:
-        return (yield from _cutting(begun))
+        return (yield from _cutting(begun.end, cut))
     except CopeError as error:
         return error
 
 
-def _cutting(begun: _Begun) -> CutWork[EndCut]:
-    end, cut = begun.end, begun.cut
+def _cutting(end: EndToCut, cut: EndCut) -> CutWork[EndCut]:
     path, through, name = end.path, end.parents, cut.owner
     yield from cut.scanned()
-    used = cut.used
-    if len(used) < cut.count:
-        cut = begun.to(used)
-        yield from cut.scanned()
     if through:
         yield from cut.seated()
         _check_seat(cut, through, name)
@@ -293,15 +302,9 @@ def _closures(
             index.append(-1)
             continue
         index.append(len(surfaces) + len(planes))
-        foot = q.tangent_at(point)[0]
+        foot, normal = q.closure(point, out)
         planes.append(
-            PlaneFace(
-                owner=q.owner,
-                piece=q.piece,
-                point=foot,
-                normal=q.closure_normal(-out),
-                closure=True,
-            )
+            PlaneFace(owner=q.owner, piece=q.piece, point=foot, normal=normal, closure=True)
         )
     return planes, tuple(index)
 

@@ -11,13 +11,13 @@ from __future__ import annotations
 from collections.abc import Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from math import inf, pi, sin
+from math import pi, sin
 from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3, cross_rows, dot_rows
+from cagekit.geometry.arrays import Bools, Ints, Points, cross3
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
@@ -29,10 +29,9 @@ from cagekit.geometry.contact import (
     Window,
     first_contacts,
 )
-from cagekit.geometry.landing import Axes
-from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON, NOISE
+from cagekit.geometry.scan import GRID, scan_angles, tangent_angles
+from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON
 
-_GRID = 120
 _NEAR_TANGENT = 0.3
 """Sine of the angle between ray and surface below which the curve turns so sharply that it is
 split there."""
@@ -149,7 +148,7 @@ class EndCut:
 
         They hold every angle where a cope has its tips, lows and tangencies.
         """
-        return _scan_angles([self])[0]
+        return scan_angles([self])[0]
 
     def seen(self, side: int) -> Ints:
         """What takes each ray of ``grid``, ``(m,)``: of the outside for 0, of the inside for 1."""
@@ -235,7 +234,22 @@ class EndCut:
         Between two angles of the scan, which holds every tangency, s does not rise by the tube's
         whole radius.
         """
-        return float(self._scan.s.max()) + self.outer_radius
+        return self.deepest + self.outer_radius
+
+    @cached_property
+    def deepest(self) -> float:
+        """Largest s of the scan, mm."""
+        return float(self._scan.s.max())
+
+    @cached_property
+    def steepest(self) -> float:
+        """Most that s rises or falls between two angles of the scan, mm."""
+        return float(np.abs(np.roll(self._scan.s, -1, axis=1) - self._scan.s).max())
+
+    @cached_property
+    def sits(self) -> bool:
+        """Whether every ray of the scan on the outside touches something."""
+        return bool(self._scan.ok[0].all())
 
     @cached_property
     def rim(self) -> Points:
@@ -276,6 +290,8 @@ class EndCut:
     @property
     def used(self) -> list[int]:
         """Indices of the contact surfaces that some ray ends on or comes closest to."""
+        if self.count == 1:
+            return [0]
         active = set(self._scan.active.ravel().tolist())
         if -1 in active:
             return list(range(self.count))
@@ -288,7 +304,7 @@ class EndCut:
         return in_step([self._missing()])[0]
 
     def _missing(self) -> CutWork[float]:
-        if self._scan.ok[0].all():
+        if self.sits:
             return 0.0
         phi = np.arange(720) * (pi / 360)
         return float(1.0 - (yield self, phi, self.outer_radius).ok.mean())
@@ -299,7 +315,7 @@ class EndCut:
 
         Square to the parent's axis, where the weld would have to bridge it.
         """
-        if self._scan.ok[0].all():
+        if self.sits:
             return 0.0
         phi = np.concatenate([np.arange(720) * (pi / 360), self.grid])
         c = self.contact(phi, self.outer_radius)
@@ -327,7 +343,7 @@ class EndCut:
 
     def _stretches(self, corners: Vec) -> Vec:
         """Angles that part the curve into smooth stretches of half a turn at most."""
-        return _distinct(np.concatenate([self._tangents[0], corners]))
+        return _distinct(np.concatenate([self.tangents[0], corners]))
 
     def grazing_radii(self, low: float, high: float) -> list[float]:
         """Radii between two where rays start to pass a parent, rising, mm."""
@@ -355,7 +371,8 @@ class EndCut:
 
     def scanned(self) -> CutWork[None]:
         """Work out the contacts all around, for whoever asks next."""
-        vars(self)["_scan"] = yield from self._scanning()
+        if "_scan" not in vars(self):
+            vars(self)["_scan"] = yield from self._scanning()
 
     def seated(self) -> CutWork[None]:
         """Work out how much of the rim misses, for whoever asks next."""
@@ -381,7 +398,7 @@ class EndCut:
     def _measuring(self) -> CutWork[tuple[float, float]]:
         """Smallest and largest s on both curves, mm."""
         s = self._scan.s
-        step = 2 * pi / _GRID
+        step = 2 * pi / GRID
         fine = np.linspace(-1.0, 1.0, 25) * step
         row = np.array([0, 1, 0, 1])
         at = np.concatenate([np.argmin(s, axis=1), np.argmax(s, axis=1)])
@@ -413,16 +430,16 @@ class EndCut:
         return np.asarray(phi)
 
     @cached_property
-    def _tangents(self) -> Vec:
+    def tangents(self) -> Vec:
         """For each contact surface the two angles whose rays pass its axis farthest, ``(n, 2)``."""
-        return _tangent_angles([self])[0]
+        return tangent_angles([self])[0]
 
     def _near_tangent(self, radii: Vec) -> CutWork[list[list[float]]]:
         """For each radius the angles where rays nearly graze the surface they end on."""
         found: list[list[float]] = [[] for _ in radii]
         if all(isinstance(q, PlaneFace) for q in self.surfaces[: self.count]):
             return found
-        phi = self._tangents[:, None, :]
+        phi = self.tangents[:, None, :]
         s, active = yield from self._seen(phi, radii)
         points = self.points(phi, radii[None, :, None], s)
         limit = _NEAR_TANGENT * max(sin(self.angle), 0.2)
@@ -432,7 +449,7 @@ class EndCut:
             facing = -(q.normals(points[i].reshape(-1, 3)) @ self.out).reshape(-1, 2)
             near = (active[i] == i) & (facing < limit)
             for k, j in zip(*np.nonzero(near), strict=True):
-                found[k].append(float(self._tangents[i, j]))
+                found[k].append(float(self.tangents[i, j]))
         return found
 
     def _seen(self, phi: Vec, radii: Vec) -> CutWork[tuple[Vec, Ints]]:
@@ -521,9 +538,9 @@ class EndCut:
 
         There the edge jumps from one place of the parent to another.
         """
-        row, k = np.nonzero(self._steep(self._scan.s))
-        if not len(row):
+        if self.steepest <= _STEEP * self.outer_radius:
             return None
+        row, k = np.nonzero(self._steep(self._scan.s))
         phi, rho = self.grid, self._radii[row, 0]
         upper = np.append(phi[1:], phi[0] + 2 * pi)
         lo, hi = in_step([self._steepest(phi[k], upper[k], rho)])[0]
@@ -564,77 +581,6 @@ def in_step(works: Sequence[CutWork[T]]) -> list[T]:
         found = contacts(list(asks.values())) if asks else []
         answers = dict(zip(asks, found, strict=True))
     return [done[i] for i in range(len(works))]
-
-
-def drawn(cuts: Sequence[EndCut], phi: Array) -> Array:
-    """Depths of both edges of cuts as their scans have them, ``(n, 2, m)`` mm, outside and inside.
-
-    Straight between the angles of a scan, which lie 3 degrees apart at most: for pictures that
-    must be quick.
-
-    Args:
-        cuts: the cuts.
-        phi: angles for each, ``(n, m)`` rad.
-    """
-    at = np.mod(phi, 2 * pi)
-    sizes = np.array([len(cut.grid) for cut in cuts])
-    begin = np.cumsum(sizes) - sizes
-    rows = zip(cuts, at, strict=True)
-    spot = np.array([cut.grid.searchsorted(row, side="right") for cut, row in rows]) - 1
-    grid = np.concatenate([cut.grid for cut in cuts])
-    s = np.concatenate([cut._scan.s for cut in cuts], axis=1)
-    after = (spot + 1) % sizes[:, None] + begin[:, None]
-    before = spot % sizes[:, None] + begin[:, None]
-    share = ((at - grid[before]) % (2 * pi)) / ((grid[after] - grid[before]) % (2 * pi))
-    low = s[:, before]
-    return np.asarray((low + share * (s[:, after] - low)).transpose(1, 0, 2))
-
-
-def lay_grids(cuts: Sequence[EndCut]) -> None:
-    """Work out side by side the angles that cuts are scanned at, for whoever asks next."""
-    if not cuts:
-        return
-    for cut, tangents in zip(cuts, _tangent_angles(cuts), strict=True):
-        vars(cut)["_tangents"] = tangents
-    for cut, grid in zip(cuts, _scan_angles(cuts), strict=True):
-        vars(cut)["grid"] = grid
-
-
-def _tangent_angles(cuts: Sequence[EndCut]) -> list[Vec]:
-    """The tangents of each cut's contact surfaces, ``(n, 2)`` rad."""
-    surfaces = [q for cut in cuts for q in cut.surfaces[: cut.count]]
-    counts = [cut.count for cut in cuts]
-    own = np.repeat(np.arange(len(cuts)), counts)
-    out, zero, point, side = (
-        np.array(rows).reshape(-1, 3)[own]
-        for rows in zip(*((c.out, c.zero, c.point, c.side) for c in cuts), strict=True)
-    )
-    along = np.empty((len(surfaces), 3))
-    flat = np.array([isinstance(q, PlaneFace) for q in surfaces])
-    along[flat] = np.reshape([q.normal for q in surfaces if isinstance(q, PlaneFace)], (-1, 3))
-    pieces = [q for q in surfaces if not isinstance(q, PlaneFace)]
-    along[~flat] = Axes.of(pieces).tangent_at(point[~flat])[1]
-    v = cross_rows(out, along)
-    v = np.where((dot_rows(v, v) < NOISE)[:, None], zero, v)
-    phi = np.arctan2(dot_rows(v, side), dot_rows(v, zero)) % (2 * pi)
-    both = np.stack([phi, (phi + pi) % (2 * pi)], axis=1)
-    return np.split(both, np.cumsum(counts)[:-1])
-
-
-def _scan_angles(cuts: Sequence[EndCut]) -> list[Vec]:
-    """The grid of each cut; those with as many surfaces at one go."""
-    found: dict[int, Vec] = {}
-    quarters = np.arange(4) * (pi / 2)
-    for count in dict.fromkeys(cut.count for cut in cuts):
-        these = [i for i, cut in enumerate(cuts) if cut.count == count]
-        first = np.array([cuts[i]._tangents[:, 0] for i in these])
-        special = (first[:, :, None] + quarters).reshape(len(these), -1)
-        special = _distinct_rows(np.concatenate([np.zeros((len(these), 1)), special], axis=1))
-        n = _GRID if count == 1 else 2 * _GRID
-        even = np.broadcast_to(np.arange(n) * (2 * pi / n), (len(these), n))
-        rows = _distinct_rows(np.concatenate([special, even], axis=1))
-        found.update((i, row[row < inf]) for i, row in zip(these, rows, strict=True))
-    return [found[i] for i in range(len(cuts))]
 
 
 def measure(cuts: Iterable[EndCut]) -> None:
@@ -680,18 +626,6 @@ def _distinct(angles: Vec) -> Vec:
     return np.asarray(a[keep])
 
 
-def _distinct_rows(angles: Array) -> Array:
-    """As ``_distinct`` does each row ``(n, m)``; what is dropped, or was already, is infinite."""
-    none = np.isinf(angles)
-    a = np.sort(np.where(none, inf, np.mod(np.where(none, 0.0, angles), 2 * pi)), axis=1)
-    last = (a.shape[1] - 1) - none.sum(axis=1)
-    following = np.concatenate([a[:, 1:], np.full((len(a), 1), inf)], axis=1)
-    rows = np.arange(len(a))
-    following[rows, last] = 2 * pi + a[:, 0]
-    with np.errstate(invalid="ignore"):
-        return np.where(following - a > _SAME, a, inf)
-
-
 @lru_cache(maxsize=8)
 def crowded_gauss(order: int) -> tuple[Vec, Vec]:
     """Gauss points and weights on (0, 1), crowded at both ends.
@@ -705,5 +639,5 @@ def crowded_gauss(order: int) -> tuple[Vec, Vec]:
 
 
 __all__ = [
-    "CutWork", "EndCut", "contacts", "crowded_gauss", "drawn", "in_step", "lay_grids", "measure",
+    "CutWork", "EndCut", "contacts", "crowded_gauss", "in_step", "measure",
 ]  # fmt: skip

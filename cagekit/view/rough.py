@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array, Ints, Points, Vec, cross_rows, dot_rows
 from cagekit.geometry.centre_line import Arc
-from cagekit.geometry.end_cut import drawn
+from cagekit.geometry.scan import drawn
 from cagekit.units.tolerance import ROUNDING
 from cagekit.view.mesh import BEND_STEP, SIDES, Mesh, TubeShape, band, rim, tube_meshes
 

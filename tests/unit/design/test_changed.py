@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pieces import counted_passes
 
 from cagekit.cage.kept import Kept, Same
 from cagekit.checks import run
@@ -230,15 +231,11 @@ def test_results_found_by_an_object_are_those_of_that_very_object():
 
 def test_a_picture_meets_ends_and_parents_in_a_few_passes_for_all(monkeypatch):
     """Scan, corners and mesh: what only checks ask of a cut is looked for when they do."""
-    from cagekit.geometry import end_cut
     from cagekit.view.scene import bodies, tube_bodies
 
     base = warm("track-roadster")
     bodies(base.cage)
-    real, passes = end_cut.first_contacts, []
-    monkeypatch.setattr(
-        end_cut, "first_contacts", lambda asked: (passes.append(len(asked)), real(asked))[1]
-    )
+    passes = counted_passes(monkeypatch)
     cage = base.changed("main_hoop", height="951 mm").cage
     assert max(passes) >= len(cage.members)
     passes.clear()

@@ -362,3 +362,24 @@ def test_many_ends_are_met_in_no_more_passes_than_the_hardest_alone(
     cut_ends(many_ends() * 6)
     assert len(passes) <= max(alone) + 1
     assert sum(passes) == 6 * sum(alone)
+
+
+@pytest.mark.parametrize("station", [400.0, 930.0, float(HOOP.starts[1]) + 6.0])
+def test_the_scan_of_fewer_surfaces_is_what_their_own_rays_find(
+    station: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Beside a bend an end may touch straight and bend: the rays of both are not sent again."""
+    node = HOOP.spot(station).point
+    end = EndToCut(path=CentreLine.straight(node, node + np.array([-400, 60, -80])), which="a",
+                   outer_radius=R, inner_radius=R - 3.4, parents=(PARENT,))  # fmt: skip
+    passes = counted_passes(monkeypatch)
+    (cut,) = cut_ends([end])
+    assert isinstance(cut, EndCut)
+    assert passes == [1]  # all is known from one look at every surface
+    radii = np.array([[cut.outer_radius], [cut.inner_radius]])
+    found = cut.contact(cut.grid, radii)
+    assert found.ok.all()
+    assert np.abs(cut._scan.s - found.s).max() < 1e-12
+    assert (cut._scan.active == found.active).all()
+    assert cut.bound == pytest.approx(found.s.max() + R)
+    assert cut.steepest == pytest.approx(np.abs(np.roll(found.s, -1, axis=1) - found.s).max())

@@ -1,0 +1,186 @@
+"""Scans of cut ends: the angles at which they are looked at, and what the rays there meet.
+
+Many ends are scanned in one array pass; what one gets does not hang on the ends beside it.
+Frame: car axes, mm, rad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import inf, pi
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cagekit.geometry.arrays import Array, Ints, Vec, cross_rows, dot_rows
+from cagekit.geometry.contact import (
+    Bundle,
+    Contact,
+    PlaneFace,
+    Solution,
+    contacts_and_solutions,
+    first_of,
+)
+from cagekit.geometry.landing import Axes
+from cagekit.units.tolerance import KERNEL_ANGLE, NOISE
+
+if TYPE_CHECKING:
+    from cagekit.geometry.end_cut import EndCut
+
+GRID = 120
+"""Angles all round of the scan of an end on one surface; on several it is twice as fine."""
+_SAME = KERNEL_ANGLE
+"""Angles (rad) closer than this are one."""
+
+
+def scan(cuts: Sequence[EndCut]) -> list[list[Solution]]:
+    """Scan cuts side by side, for whoever asks next; returned is what rays do at each surface."""
+    if not cuts:
+        return []
+    lay_grids(cuts)
+    found, each = contacts_and_solutions(_bundles(cuts))
+    _note(cuts, found)
+    return each
+
+
+def scan_fewer(
+    cuts: Sequence[EndCut], each: Sequence[Sequence[Solution]], fewer: Sequence[EndCut],
+    used: Sequence[Sequence[int]],
+) -> None:  # fmt: skip
+    """Scan cuts to some of the surfaces of others, from what their rays do there.
+
+    Args:
+        cuts: those scanned.
+        each: what ``scan`` gave of them.
+        fewer: for each the same cut to fewer surfaces.
+        used: numbers of these surfaces.
+    """
+    for cut, new, which in zip(cuts, fewer, used, strict=True):
+        vars(new)["tangents"] = cut.tangents[which]
+    known: list[tuple[EndCut, Contact]] = []
+    rows = zip(cuts, each, fewer, scan_angles(fewer), used, strict=True)
+    for cut, solved, new, grid, which in rows:
+        vars(new)["grid"] = grid
+        at = np.minimum(np.searchsorted(cut.grid, grid), len(cut.grid) - 1)
+        if np.array_equal(cut.grid[at], grid):
+            some = [Solution(*(c.reshape(2, -1)[:, at].ravel() for c in solved[i])) for i in which]
+            known.append((new, first_of(some, (2, len(at)))))
+    if known:
+        _note(*zip(*known, strict=True))
+
+
+def _bundles(cuts: Sequence[EndCut]) -> list[Bundle]:
+    """The rays of both edges on the grids, their origins worked out in one pass."""
+    sizes = np.repeat([len(cut.grid) for cut in cuts], 2)
+    edge = np.repeat(np.arange(len(sizes)), sizes)
+    phi = np.concatenate([cut.grid for cut in cuts for _ in range(2)])
+    radius = np.array([r for cut in cuts for r in (cut.outer_radius, cut.inner_radius)])[edge]
+    frames = np.array([(cut.point, cut.zero, cut.side) for cut in cuts])[edge // 2]
+    u, v = radius * np.cos(phi), radius * np.sin(phi)
+    origins = frames[:, 0] + u[:, None] * frames[:, 1] + v[:, None] * frames[:, 2]
+    parts = np.split(origins, np.cumsum(sizes[0::2] * 2)[:-1])
+    return [
+        Bundle(cut.surfaces[: cut.count], o.reshape(2, -1, 3), -cut.out, cut.windows)
+        for cut, o in zip(cuts, parts, strict=True)
+    ]
+
+
+def _note(cuts: Sequence[EndCut], found: Sequence[Contact]) -> None:
+    """Hand scans to their cuts, with what is asked of all of them."""
+    sizes = np.array([c.s.size for c in found])
+    past = np.cumsum(sizes)
+    begin: Ints = past - sizes
+    s = np.concatenate([c.s.ravel() for c in found])
+    after = np.arange(1, len(s) + 1)
+    after[past - 1] -= sizes // 2
+    after[begin + sizes // 2 - 1] = begin
+    rise = np.maximum.reduceat(np.abs(s[after] - s), begin).tolist()
+    deep = np.maximum.reduceat(s, begin).tolist()
+    for cut, c, steepest, deepest in zip(cuts, found, rise, deep, strict=True):
+        vars(cut).update(_scan=cut.closed(c), steepest=steepest, deepest=deepest)
+
+
+def drawn(cuts: Sequence[EndCut], phi: Array) -> Array:
+    """Depths of both edges of cuts as their scans have them, ``(n, 2, m)`` mm, outside and inside.
+
+    Straight between the angles of a scan, which lie 3 degrees apart at most: for pictures that
+    must be quick.
+
+    Args:
+        cuts: the cuts.
+        phi: angles for each, ``(n, m)`` rad.
+    """
+    at = np.mod(phi, 2 * pi)
+    sizes = np.array([len(cut.grid) for cut in cuts])
+    begin = np.cumsum(sizes) - sizes
+    rows = zip(cuts, at, strict=True)
+    spot = np.array([cut.grid.searchsorted(row, side="right") for cut, row in rows]) - 1
+    grid = np.concatenate([cut.grid for cut in cuts])
+    s = np.concatenate([cut._scan.s for cut in cuts], axis=1)
+    after = (spot + 1) % sizes[:, None] + begin[:, None]
+    before = spot % sizes[:, None] + begin[:, None]
+    share = ((at - grid[before]) % (2 * pi)) / ((grid[after] - grid[before]) % (2 * pi))
+    low = s[:, before]
+    return np.asarray((low + share * (s[:, after] - low)).transpose(1, 0, 2))
+
+
+def lay_grids(cuts: Sequence[EndCut]) -> None:
+    """Work out side by side the angles that cuts are scanned at, for whoever asks next."""
+    if not cuts:
+        return
+    for cut, tangents in zip(cuts, tangent_angles(cuts), strict=True):
+        vars(cut)["tangents"] = tangents
+    for cut, grid in zip(cuts, scan_angles(cuts), strict=True):
+        vars(cut)["grid"] = grid
+
+
+def tangent_angles(cuts: Sequence[EndCut]) -> list[Vec]:
+    """The tangents of each cut's contact surfaces, ``(n, 2)`` rad."""
+    surfaces = [q for cut in cuts for q in cut.surfaces[: cut.count]]
+    counts = [cut.count for cut in cuts]
+    own = np.repeat(np.arange(len(cuts)), counts)
+    out, zero, point, side = (
+        np.array(rows).reshape(-1, 3)[own]
+        for rows in zip(*((c.out, c.zero, c.point, c.side) for c in cuts), strict=True)
+    )
+    along = np.empty((len(surfaces), 3))
+    flat = np.array([isinstance(q, PlaneFace) for q in surfaces])
+    along[flat] = np.reshape([q.normal for q in surfaces if isinstance(q, PlaneFace)], (-1, 3))
+    pieces = [q for q in surfaces if not isinstance(q, PlaneFace)]
+    along[~flat] = Axes.of(pieces).tangent_at(point[~flat])[1]
+    v = cross_rows(out, along)
+    v = np.where((dot_rows(v, v) < NOISE)[:, None], zero, v)
+    phi = np.arctan2(dot_rows(v, side), dot_rows(v, zero)) % (2 * pi)
+    both = np.stack([phi, (phi + pi) % (2 * pi)], axis=1)
+    return np.split(both, np.cumsum(counts)[:-1])
+
+
+def scan_angles(cuts: Sequence[EndCut]) -> list[Vec]:
+    """The grid of each cut; those with as many surfaces at one go."""
+    found: dict[int, Vec] = {}
+    quarters = np.arange(4) * (pi / 2)
+    for count in dict.fromkeys(cut.count for cut in cuts):
+        these = [i for i, cut in enumerate(cuts) if cut.count == count]
+        first = np.array([cuts[i].tangents[:, 0] for i in these])
+        special = (first[:, :, None] + quarters).reshape(len(these), -1)
+        special = _distinct_rows(np.concatenate([np.zeros((len(these), 1)), special], axis=1))
+        n = GRID if count == 1 else 2 * GRID
+        even = np.broadcast_to(np.arange(n) * (2 * pi / n), (len(these), n))
+        rows = _distinct_rows(np.concatenate([special, even], axis=1))
+        found.update((i, row[row < inf]) for i, row in zip(these, rows, strict=True))
+    return [found[i] for i in range(len(cuts))]
+
+
+def _distinct_rows(angles: Array) -> Array:
+    """As ``_distinct`` does each row ``(n, m)``; what is dropped, or was already, is infinite."""
+    none = np.isinf(angles)
+    a = np.sort(np.where(none, inf, np.mod(np.where(none, 0.0, angles), 2 * pi)), axis=1)
+    last = (a.shape[1] - 1) - none.sum(axis=1)
+    following = np.concatenate([a[:, 1:], np.full((len(a), 1), inf)], axis=1)
+    rows = np.arange(len(a))
+    following[rows, last] = 2 * pi + a[:, 0]
+    with np.errstate(invalid="ignore"):
+        return np.where(following - a > _SAME, a, inf)
+
+
+__all__ = ["GRID", "drawn", "lay_grids", "scan", "scan_angles", "scan_fewer", "tangent_angles"]
