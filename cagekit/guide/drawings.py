@@ -20,7 +20,7 @@ from cagekit.view.linework import (
     path_data,
     svg,
     text,
-    tube_slice,
+    tube_slices,
     tube_strokes,
 )
 
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from cagekit.cage.member import EndName
     from cagekit.cage.plate import Plate
     from cagekit.geometry.centre_line import CentreLine, Vec
-    from cagekit.view.linework import TubeSlice
 
 FIELD = 96.0
 """Largest side of a view without its sizes, mm of paper."""
@@ -180,7 +179,7 @@ def _tube_view(
     axis = flat(part.path.points(np.linspace(0.0, part.path.length, 240)))
 
     def body(at: Callable[[Vec], Vec], scale: float) -> Iterable[str]:
-        yield from _strokes(strokes, at, scale)
+        yield from tube_slices(strokes, at, scale)
         yield (
             f'<path d="{path_data(at(axis))}" fill="none" stroke="black" stroke-width="0.15" '
             'stroke-dasharray="4 1 0.6 1"/>'
@@ -200,11 +199,6 @@ def _tube_view(
     size = f", od {part.tube.od:g}, wall {part.tube.wall:g}" if values else ""
     bend = f", bend_radius {part.path.bends[0].radius:g}" if values and part.path.bends else ""
     return _drawn(box, body, spans, marks, f"{words}{size}{bend}", [s.name for s in sizes])
-
-
-def _strokes(strokes: Iterable[TubeSlice], at: Callable[[Vec], Vec], scale: float) -> Iterable[str]:
-    for s in sorted(strokes, key=lambda q: q.depth):
-        yield tube_slice(at(s.points), s.od * scale)
 
 
 def _tubes(part: TubePart) -> list[tuple[CentreLine, float]]:

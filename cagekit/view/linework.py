@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
@@ -141,9 +140,13 @@ def tube_strokes(path: CentreLine, od: float, camera: Camera) -> list[TubeSlice]
         n = max(int(np.ceil(piece.length / step)), 1)
         fine = 2 if isinstance(piece, Line) else 5
         edges = np.linspace(0.0, piece.length, n + 1)
-        for a, b in pairwise(edges):
-            seen = camera.project(piece.point(np.linspace(a, b, fine)))
-            out.append(TubeSlice(points=seen[:, :2], depth=float(seen[:, 2].mean()), od=od))
+        stations = np.linspace(edges[:-1], edges[1:], fine, axis=1)
+        seen = camera.project(piece.point(stations).reshape(-1, 3)).reshape(n, fine, 3)
+        depths = seen[:, :, 2].mean(axis=1).tolist()
+        out += [
+            TubeSlice(points=points, depth=depth, od=od)
+            for points, depth in zip(seen[:, :, :2], depths, strict=True)
+        ]
     return out
 
 
@@ -183,10 +186,7 @@ class _Paper:
 
     def tubes(self, strokes: Iterable[TubeSlice]) -> list[str]:
         """Tubes in painter's order, farthest first."""
-        out = []
-        for s in sorted(strokes, key=lambda q: q.depth):
-            out.append(tube_slice(self.at(s.points), s.od * self.scale))
-        return out
+        return tube_slices(strokes, self.at, self.scale)
 
     def sizes(self, wide: str, tall: str) -> list[str]:
         """Overall width below and height on the left, between lines at what reaches farthest."""
@@ -396,30 +396,54 @@ def _polygon(points: Vec, *, fill: str, stroke: str = "none", width: float = 0.0
     return f'<polygon points="{data}" fill="{fill}" stroke="{stroke}" stroke-width="{width}"/>'
 
 
-def tube_slice(points: Vec, od: float) -> str:
-    """A slice of tube as its two sides: a black band and a white one over it, mm of paper."""
-    size = max(od, 2.5 * EDGE)
-    black, white = path_data(_stretched(points, 0.1)), path_data(_stretched(points, 0.35))
-    return (
-        f'<path d="{black}" fill="none" stroke="black" stroke-width="{size:.3f}"/>'
-        f'<path d="{white}" fill="none" stroke="white" stroke-width="{size - 2 * EDGE:.3f}"/>'
-    )
+def tube_slices(
+    slices: Iterable[TubeSlice], at: Callable[[Points2], Points2], scale: float
+) -> list[str]:
+    """Slices of tubes in painter's order: each its two sides, a black band and a white one over it.
+
+    Args:
+        slices: of any tubes.
+        at: paper coordinates ``(n, 2)`` mm of model points ``(n, 2)``, each by itself.
+        scale: paper over model.
+    """
+    ordered = sorted(slices, key=lambda s: s.depth)
+    out = [""] * len(ordered)
+    for count in {len(s.points) for s in ordered}:
+        those = [n for n, s in enumerate(ordered) if len(s.points) == count]
+        model = np.concatenate([ordered[n].points for n in those])
+        chains = at(model).reshape(-1, count, 2)
+        bands = zip(
+            those, _paths(_stretched(chains, 0.1)), _paths(_stretched(chains, 0.35)), strict=True
+        )
+        for n, black, white in bands:
+            size = max(ordered[n].od * scale, 2.5 * EDGE)
+            out[n] = (
+                f'<path d="{black}" fill="none" stroke="black" stroke-width="{size:.3f}"/>'
+                f'<path d="{white}" fill="none" stroke="white" '
+                f'stroke-width="{size - 2 * EDGE:.3f}"/>'
+            )
+    return out
 
 
 def path_data(points: Vec) -> str:
     """SVG path through points; never quite level or upright, which some readers do not stroke."""
-    rows = np.array(points, float)
-    if len(rows) == 2:
-        rows = np.array([rows[0], rows.mean(axis=0) + 0.002, rows[1]])
-    return "M" + " L".join(f"{x:.4f} {y:.4f}" for x, y in rows)
+    return _paths(np.array(points, float)[None])[0]
 
 
-def _stretched(points: Vec, by: float) -> Vec:
-    """Lengthen a chain at both ends a little, so that no gap shows between slices."""
-    out = points.copy()
+def _paths(chains: NDArray[np.float64]) -> list[str]:
+    """SVG paths through chains of points ``(m, n, 2)``."""
+    if chains.shape[1] == 2:
+        middle = (chains[:, 0] + chains[:, 1]) / 2 + 0.002
+        chains = np.stack([chains[:, 0], middle, chains[:, 1]], axis=1)
+    return ["M" + " L".join([f"{x:.4f} {y:.4f}" for x, y in chain]) for chain in chains.tolist()]
+
+
+def _stretched(chains: NDArray[np.float64], by: float) -> NDArray[np.float64]:
+    """Lengthen chains ``(m, n, 2)`` at both ends a little, so that no gap shows between slices."""
+    out = chains.copy()
     for end, nxt in ((0, 1), (-1, -2)):
-        d = points[end] - points[nxt]
-        n = float(np.hypot(*d))
-        if n > NO_LENGTH:
-            out[end] = points[end] + by * d / n
+        way = chains[:, end] - chains[:, nxt]
+        size = np.hypot(way[:, 0], way[:, 1])
+        some = size > NO_LENGTH
+        out[some, end] += by * way[some] / size[some, None]
     return out

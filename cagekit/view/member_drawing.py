@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec, unit
 from cagekit.geometry.end_cut import EndCut
 from cagekit.units import format_length
@@ -25,7 +26,7 @@ from cagekit.view.linework import (
     path_data,
     svg,
     text,
-    tube_slice,
+    tube_slices,
     tube_strokes,
 )
 
@@ -209,16 +210,15 @@ def _view(
     top, foot = (ABOVE[0], BELOW[0] + lower) if straights else (ABOVE[1], BELOW[1])
     w, h = wide * scale + 2 * MARGIN, tall * scale + top + foot
 
-    def at(p: Vec) -> Vec:
-        flat = (np.atleast_2d(camera.project(np.atleast_2d(p)))[:, :2] - low) * scale
+    def on_paper(p: Points2) -> Points2:
+        flat = (p - low) * scale
         return np.column_stack([flat[:, 0] + MARGIN, h - foot - flat[:, 1]])
 
+    def at(p: Vec) -> Vec:
+        return np.asarray(on_paper(camera.project(np.atleast_2d(p))[:, :2]))
+
     body = _overall(tube, (w, h), (wide, tall), (top, foot))
-    for s in sorted(tube_strokes(path, od, camera), key=lambda q: q.depth):
-        flat = (s.points - low) * scale
-        body.append(
-            tube_slice(np.column_stack([flat[:, 0] + MARGIN, h - foot - flat[:, 1]]), od * scale)
-        )
+    body += tube_slices(tube_strokes(path, od, camera), on_paper, scale)
     axis = at(path.points(np.linspace(0, path.length, 240)))
     body.append(
         f'<path d="{path_data(axis)}" fill="none" stroke="black" stroke-width="0.15" '

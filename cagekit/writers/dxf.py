@@ -342,19 +342,19 @@ def _once(strokes: Iterable[Stroke]) -> list[Stroke]:
     every = list(strokes)
     if not every:
         return []
-    corners = (np.round(np.concatenate([s.line.vertices for s in every]), 6) + 0.0).tolist()
-    bulges = np.round(np.concatenate([s.line.bulges for s in every]), 9).tolist()
+    corners = np.round(np.concatenate([s.line.vertices for s in every]), 6) + 0.0
+    bulges = np.round(np.concatenate([s.line.bulges for s in every]), 9) + 0.0
     seen: set[tuple[object, ...]] = set()
     out = []
     last = 0
     for s in every:
         first, last = last, last + len(s.line)
-        forward = tuple(map(tuple, corners[first:last]))
+        ends = corners[first:last]
         key = (
             s.layer,
             s.line.closed,
-            min(forward, forward[::-1]),
-            tuple(bulges[first:last]),
+            min(ends.tobytes(), ends[::-1].tobytes()),
+            bulges[first:last].tobytes(),
         )
         # the chords alone are mostly long enough, and no longer than the line
         long = sum(s.line.chords) > SHORTEST or s.line.length > SHORTEST
@@ -403,20 +403,9 @@ class _Pen:
         return f"{start}330\n{self.owner}\n100\nAcDbEntity\n  8\n{layer}\n100\n{subclass}\n"
 
     def _polyline(self, line: Outline, layer: str) -> str:
-        ends, bulges = (line.vertices * self.scale).tolist(), line.bulges.tolist()
-        rows = [(*ends[i], bulges[i]) for i, chord in enumerate(line.chords) if chord > SHORTEST]
-        if not line.closed:
-            rows.append((*ends[-1], 0.0))
         if self.old:
-            return self._old_polyline(rows, layer, closed=line.closed)
-        head = self._head("LWPOLYLINE", layer, "AcDbPolyline")
-        corners = "".join(
-            [
-                f" 10\n{x}\n 20\n{y}\n 42\n{b}\n" if b else f" 10\n{x}\n 20\n{y}\n"
-                for x, y, b in rows
-            ]
-        )
-        return f"{head} 90\n{len(rows)}\n 70\n{int(line.closed)}\n{corners}"
+            return self._old_polyline(_rows(line, self.scale), layer, closed=line.closed)
+        return self._head("LWPOLYLINE", layer, "AcDbPolyline") + _corners(line, self.scale)
 
     def _old_polyline(self, rows: Sequence[Sequence[float]], layer: str, *, closed: bool) -> str:
         """A polyline of R12: its vertices are entities that an end of sequence closes."""
@@ -464,3 +453,22 @@ def _is_circle(line: Outline) -> bool:
         bool(np.allclose(np.abs(line.bulges), 1.0, atol=ROUNDING))
         and abs(abs(line.segments[0].sweep) - pi) < SAME_ANGLE
     )
+
+
+def _rows(line: Outline, scale: float) -> list[tuple[float, float, float]]:
+    """Corners of a polyline in the file's units, each with the bulge behind it."""
+    ends, bulges = (line.vertices * scale).tolist(), line.bulges.tolist()
+    rows = [(*ends[i], bulges[i]) for i, chord in enumerate(line.chords) if chord > SHORTEST]
+    if not line.closed:
+        rows.append((*ends[-1], 0.0))
+    return rows
+
+
+@lru_cache(maxsize=512)
+def _corners(line: Outline, scale: float) -> str:
+    """What a polyline says of its corners; the letters of a caution are on every template."""
+    rows = _rows(line, scale)
+    corners = "".join(
+        [f" 10\n{x}\n 20\n{y}\n 42\n{b}\n" if b else f" 10\n{x}\n 20\n{y}\n" for x, y, b in rows]
+    )
+    return f" 90\n{len(rows)}\n 70\n{int(line.closed)}\n{corners}"
