@@ -145,6 +145,8 @@ def _wall(
     if across:
         points += [(-x, -high - y) for x, y in _side_tab(half, -high / 2, side_tab, spec.wall)]
     holes = () if across else _side_slots(spec, walls, high, w)
+    # to top and base, a side wall's ends also to the front and rear walls that it stands between
+    seams = 2 * w.length + (2 * high if across else 0.0)
     turn = np.eye(4)
     along = np.array([*w.along, 0.0])
     turn[:3, 0], turn[:3, 1], turn[:3, 2] = along, (0.0, 0.0, 1.0), [*w.outward, 0.0]
@@ -158,7 +160,7 @@ def _wall(
         holes=holes,
         base=np.array([0.0, -high / 2]) if across else np.array([0.0, -0.1 * high]),
         placement=frame @ turn,
-        welds=(PlateWeld(to="box", length=2 * w.length, leg=spec.weld_leg),),
+        welds=(PlateWeld(to="box", length=seams, leg=spec.weld_leg),),
     )
 
 

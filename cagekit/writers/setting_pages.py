@@ -120,10 +120,7 @@ def mark_lists(book: Book, hung: Collection[str]) -> list[dict[str, Any]]:
     for tube in book.cage.chassis:
         found = book.design.setting_out.on(tube)
         if found:
-            title = (
-                f"{book.number(tube)}, of the car's own frame: tape from its start on the car "
-                "sheet, clock from the top (from ahead on an upright tube)"
-            )
+            title = f"{book.number(tube)}, of the car's own frame"
             out.append({"title": title, "rows": [mark_row(book, m) for m in found]})
     return out
 

@@ -149,6 +149,7 @@ class Book:
             "straight": [card(self, s) for s in self.design.bends if not s.bends],
             "setting": setting_page(self),
             "marks": mark_lists(self, hung),
+            "framed": any(self.design.setting_out.on(tube) for tube in self.cage.chassis),
             "hung": ", ".join(hung),
             "unit": self.design.units,
             "copes": self.copes(),

@@ -108,6 +108,17 @@ def test_a_box_has_six_plates_that_lock():
     assert {h.purpose for h in plates["top"].holes} == {HolePurpose.TAB}
 
 
+def test_a_box_is_welded_along_every_seam():
+    """Walls to top and to base, and where side walls meet front and rear, from top to base."""
+    walls = box("b", np.eye(4), BOX)[1:5]
+    inset = max(2 * BOX.wall, 6.0)
+    long, wide, high = 120 - 2 * 6, 100 - 2 * 6, 60 - 4 - 5
+    round_ = 2 * wide + 2 * (long - 2 * BOX.wall)
+    assert sum(w.length for p in walls for w in p.welds) == pytest.approx(2 * round_ + 4 * high)
+    # the side walls stand in from the corners, between front and rear
+    assert {abs(round(float(p.placement[1, 3]))) for p in walls[2:]} == {round(wide / 2 - inset)}
+
+
 def test_tabs_end_flush_with_the_top_and_the_base():
     plates = box("b", np.eye(4), BOX)
     for wall in plates[1:5]:
