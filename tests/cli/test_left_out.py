@@ -58,9 +58,24 @@ def test_other_findings_stay_and_both_are_named(
     assert "nearly parallel" in str(told["geometry/unmakeable"]["measured"])
     assert "mine.toml:" in str(told["geometry/unmakeable"]["cure"])
     assert told["geometry/hangs"]["subject"] == "hung"
+    assert told["geometry/hangs"]["cure"] == "Mend what it hangs on first."
     assert {
         (r["code"], r["subject"], str(r["measured"])) for r in now if r["unit"] == "mm"
     } == whole
+
+
+def test_a_slip_beside_what_cannot_be_made_is_told_with_its_line(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A place that nothing left out would give: it is no fault of the others."""
+    tab = '[[plate]]\nkind = "gusset"\nid = "wing"\nat = "hoop_diagonl end a"\n'
+    build.write_text(build.read_text() + ODD + tab)
+    assert run(["check", "mine.toml", "--json"]) == 3
+    found = [r for r in rows(capsys) if r["code"] == "geometry/hangs"]
+    told = {str(r["subject"]): str(r["cure"]) for r in found}
+    assert told["hung"] == "Mend what it hangs on first."
+    assert "It may be a slip of its own: mine.toml:" in told["wing"]
+    assert "'hoop_diagonal end a'" in told["wing"]
 
 
 def test_the_table_says_that_it_went_on(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
