@@ -643,9 +643,7 @@ class CentreLine:
     def _lines(self) -> Vec:
         """The lines that start where nobody says where, for all who ask."""
         bends = self.bends
-        lines = self._carried(
-            bends[0].radial if bends else perpendicular(self.pieces[0].direction)
-        )
+        lines = self._carried(bends[0].radial if bends else perpendicular(self.pieces[0].direction))
         lines.setflags(write=False)
         return lines
 

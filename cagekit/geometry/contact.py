@@ -497,6 +497,7 @@ def _pushed_back(bundles: Sequence[Bundle]) -> tuple[_Asked, Sequence[Vec]]:
     windows = [w for b in bundles for w in b.windows]
     met = [np.zeros(int(asked.rays.sum())) for _ in Solution._fields]
     origins = [b.origins.reshape(-1, 3) for b in bundles]
+    ways = [b.direction.tolist() for b in bundles]
     kinds: dict[type, list[int]] = {}
     for k, q in enumerate(asked.surfaces):
         if asked.rays[k]:
@@ -511,8 +512,7 @@ def _pushed_back(bundles: Sequence[Bundle]) -> tuple[_Asked, Sequence[Vec]]:
             continue
         rays = asked.rays[these]
         table = [
-            (*_ROW[kind](asked.surfaces[k]), *bundles[asked.whose[k]].direction, *windows[k])
-            for k in these
+            (*_ROW[kind](asked.surfaces[k]), *ways[asked.whose[k]], *windows[k]) for k in these
         ]
         columns = np.concatenate([origins[asked.whose[k]].T for k in these], axis=1)
         found = _PUSHED[kind](np.array(table).T, rays, columns)
@@ -530,15 +530,16 @@ def _solved(q: ContactSurface, origins: Points, direction: Vec, window: Window) 
 
 
 def _straight_row(q: CylinderPiece) -> tuple[float, ...]:
-    return (*q.start, *q.axis, q.radius, q.low, q.high)
+    return (*q.start.tolist(), *q.axis.tolist(), q.radius, q.low, q.high)
 
 
 def _bend_row(q: TorusPiece) -> tuple[float, ...]:
-    return (*q.centre, *q.axis, *q.x, *q.y, q.major, q.radius, q.angle)
+    ways = (q.centre, q.axis, q.x, q.y)
+    return (*(c for way in ways for c in way.tolist()), q.major, q.radius, q.angle)
 
 
 def _plane_row(q: PlaneFace) -> tuple[float, ...]:
-    return (*q.point, *q.normal)
+    return (*q.point.tolist(), *q.normal.tolist())
 
 
 def _to_straights(table: Array, rays: Ints, origins: Array) -> tuple[Vec, Vec, Vec]:
@@ -549,11 +550,10 @@ def _to_straights(table: Array, rays: Ints, origins: Array) -> tuple[Vec, Vec, V
     slope = dot_columns(way, axis)
     flat = way - slope * axis
     a = dot_columns(flat, flat)
-    each = np.repeat(np.concatenate([table, flat, [slope, a]]), rays, axis=1)
-    start, axis, flat = each[0:3], each[3:6], each[14:17]
-    radius, low, high = each[6:9]
-    least, most = each[12:14]
-    slope, a = each[17:19]
+    each = np.repeat(np.concatenate([table[:9], table[12:14], flat, [slope, a]]), rays, axis=1)
+    start, axis, flat = each[0:3], each[3:6], each[11:14]
+    radius, low, high, least, most = each[6:11]
+    slope, a = each[14:16]
     w = origins - start
     along = dot_columns(w, axis)
     across = w - along * axis

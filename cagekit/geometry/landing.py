@@ -103,11 +103,12 @@ class Axes(NamedTuple):
     def of(cls, pieces: Sequence[TubeSurface]) -> Axes:
         """The axes of these pieces."""
         rows = [
-            (True, *q.centre, *q.axis, *q.x, *q.y, q.major, 0.0, q.angle)
+            (True, *q.centre.tolist(), *q.axis.tolist(), *q.x.tolist(), *q.y.tolist(),
+             q.major, 0.0, q.angle)
             if isinstance(q, TorusPiece)
-            else (False, *q.start, *q.axis, *_NONE, *_NONE, 0.0, q.low, q.high)
+            else (False, *q.start.tolist(), *q.axis.tolist(), *_NONE, *_NONE, 0.0, q.low, q.high)
             for q in pieces
-        ]
+        ]  # fmt: skip
         t = np.array(rows, dtype=float).reshape(-1, 16)
         return cls(
             t[:, 0] > 0, t[:, 1:4], t[:, 4:7], t[:, 7:10], t[:, 10:13], t[:, 13], t[:, 14], t[:, 15]
@@ -115,7 +116,8 @@ class Axes(NamedTuple):
 
     def pick(self, rows: Ints | Bools) -> Axes:
         """Some of them."""
-        return Axes(*(column[rows] for column in self))  # type: ignore[arg-type]
+        where = np.flatnonzero(rows) if rows.dtype == bool else rows
+        return Axes(*(column.take(where, axis=0) for column in self))  # type: ignore[arg-type]
 
     def distance(self, points: Array) -> Array:
         """Distances ``(n, m)`` mm of points ``(n, m, 3)``, a row for each piece."""
@@ -197,17 +199,17 @@ def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError
     """
     if not asked:
         return []
-    pieces, owner, away = _pieces_near(asked)
-    walk = _Walk.along(asked, pieces, owner)
+    pieces, axes, owner, away = _pieces_near(asked)
+    walk = _Walk.along(asked, axes, owner)
     surfaces = [
         tuple(pieces[i] for i in keep) if walk.met[k] else () for k, keep in enumerate(walk.keep)
     ]
     met = np.nonzero(walk.met)[0]
-    firsts = [surfaces[k][0] for k in met.tolist()]
+    firsts = np.array([walk.keep[k][0] for k in met.tolist()], dtype=np.intp)
     point = np.array([asked[k][1].point for k in met.tolist()]).reshape(-1, 3)
     out = np.array([asked[k][1].out for k in met.tolist()]).reshape(-1, 3)
     angle, offset = np.zeros(len(asked)), np.zeros(len(asked))
-    angle[met], offset[met] = _axes(Axes.of(firsts), point - walk.spot[met, None] * out, out)
+    angle[met], offset[met] = _axes(axes.pick(firsts), point - walk.spot[met, None] * out, out)
     found: list[Landing | CopeError] = []
     for k, (parent, branch) in enumerate(asked):
         refused = walk.refused(k, parent, branch, float(angle[k]))
@@ -224,30 +226,34 @@ def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError
     return found
 
 
-def _pieces_near(asked: Sequence[tuple[Parent, Branch]]) -> tuple[list[TubeSurface], Ints, Vec]:
+def _pieces_near(
+    asked: Sequence[tuple[Parent, Branch]],
+) -> tuple[list[TubeSurface], Axes, Ints, Vec]:
     """Pieces of the parents that branches may touch, whose each is, and their distances, mm."""
-    of_parent: dict[int, tuple[TubeSurface, ...]] = {}
+    of_parent: dict[int, range] = {}
     every: list[TubeSurface] = []
-    counts = []
     for parent, _ in asked:
         if id(parent) not in of_parent:
-            of_parent[id(parent)] = tube_surfaces(
+            first = len(every)
+            every += tube_surfaces(
                 parent.path,
                 parent.outer_radius,
                 open_a=parent.open_a,
                 open_b=parent.open_b,
                 owner=parent.id,
             )
-        own = of_parent[id(parent)]
-        every += own
-        counts.append(len(own))
+            of_parent[id(parent)] = range(first, len(every))
+    own = [of_parent[id(parent)] for parent, _ in asked]
+    counts = [len(numbers) for numbers in own]
+    which = np.array([i for numbers in own for i in numbers])
     owner = np.repeat(np.arange(len(asked)), counts)
     point = np.array([b.point for _, b in asked])[owner]
-    away = Axes.of(every).distance(point[:, None])[:, 0]
+    axes = Axes.of(every).pick(which)
+    away = axes.distance(point[:, None])[:, 0]
     size = np.array([b.radius + p.outer_radius for p, b in asked])
     near = (away < (_SPAN + 1.0) * size[owner]) | (np.array(counts)[owner] == 1)
     rows = np.nonzero(near)[0]
-    return [every[i] for i in rows], owner[rows], away[rows]
+    return [every[i] for i in which[rows].tolist()], axes.pick(rows), owner[rows], away[rows]
 
 
 _SPAN = 5.0
@@ -276,10 +282,8 @@ class _Walk(NamedTuple):
     again: Bools
 
     @classmethod
-    def along(
-        cls, asked: Sequence[tuple[Parent, Branch]], pieces: Sequence[TubeSurface], owner: Ints
-    ) -> _Walk:
-        """Follow the branches past the pieces, of which ``owner`` tells whose each is."""
+    def along(cls, asked: Sequence[tuple[Parent, Branch]], axes: Axes, owner: Ints) -> _Walk:
+        """Follow the branches past pieces' axes, of which ``owner`` tells whose each is."""
         n = len(asked)
         point = np.array([b.point for _, b in asked])
         out = np.array([b.out for _, b in asked])
@@ -292,7 +296,7 @@ class _Walk(NamedTuple):
         grid = (k - half[:, None]) * step[:, None]
         there = k < count[:, None]
         walked = point[owner, None] - grid[owner, :, None] * out[owner, None]
-        far = Axes.of(pieces).distance(walked)
+        far = axes.distance(walked)
         nearest = np.full((n, len(k)), inf)
         starts = np.nonzero(np.diff(owner, prepend=-1))[0]
         if len(starts):

@@ -49,18 +49,17 @@ class Quartic(NamedTuple):
     c2: Vec
 
     @classmethod
-    def of(cls, w: Array, direction: Array, axis: Array, major: Vec, radius: Vec) -> Quartic:
+    def of(cls, flat: Array, h: Vec, rise: Vec, major: Vec, radius: Vec) -> Quartic:
         """The functions of toruses about the origin, one for each ray.
 
         Args:
-            w: nearest points to the centre, ``(3, n)`` mm from it, square to the rays.
-            direction: unit directions of the rays, ``(3, n)``.
-            axis: unit axes, ``(3, n)``.
+            flat: nearest points to the centre, as far as they are square to the axis,
+                ``(3, n)`` mm from it.
+            h: how far they are along the axis, ``(n,)`` mm.
+            rise: cosines of the rays' directions to the axis, ``(n,)``.
             major: radii of the rings, ``(n,)`` mm.
             radius: radii of their sections, ``(n,)`` mm.
         """
-        h, rise = dot_columns(w, axis), dot_columns(direction, axis)
-        flat = w - h * axis
         ring = np.sqrt(dot_columns(flat, flat))
         off = h * h - radius * radius
         near, far = ring - major, ring + major

@@ -71,14 +71,15 @@ def scan_fewer(
 
 def _bundles(cuts: Sequence[EndCut]) -> list[Bundle]:
     """The rays of both edges on the grids, their origins worked out in one pass."""
-    sizes = np.repeat([len(cut.grid) for cut in cuts], 2)
-    edge = np.repeat(np.arange(len(sizes)), sizes)
+    sizes = np.array([len(cut.grid) for cut in cuts])
     phi = np.concatenate([cut.grid for cut in cuts for _ in range(2)])
-    radius = np.array([r for cut in cuts for r in (cut.outer_radius, cut.inner_radius)])[edge]
-    frames = np.array([(cut.point, cut.zero, cut.side) for cut in cuts])[edge // 2]
+    radii = [r for cut in cuts for r in (cut.outer_radius, cut.inner_radius)]
+    radius = np.repeat(radii, np.repeat(sizes, 2))
+    frames = np.array([(cut.point, cut.zero, cut.side) for cut in cuts]).transpose(1, 0, 2)
+    point, zero, side = (np.repeat(f, 2 * sizes, axis=0) for f in frames)
     u, v = radius * np.cos(phi), radius * np.sin(phi)
-    origins = frames[:, 0] + u[:, None] * frames[:, 1] + v[:, None] * frames[:, 2]
-    parts = np.split(origins, np.cumsum(sizes[0::2] * 2)[:-1])
+    origins = point + u[:, None] * zero + v[:, None] * side
+    parts = np.split(origins, np.cumsum(2 * sizes)[:-1])
     return [
         Bundle(cut.surfaces[: cut.count], o.reshape(2, -1, 3), -cut.out, cut.windows)
         for cut, o in zip(cuts, parts, strict=True)

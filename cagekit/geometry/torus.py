@@ -43,14 +43,15 @@ class Toruses(NamedTuple):
 
     def pick(self, columns: Ints) -> Toruses:
         """Some of them, which may come more than once."""
-        return Toruses(*(c[..., columns] for c in self))
+        return Toruses(*(c.take(columns, axis=-1) for c in self))
 
     def turn(self, points: Array) -> Vec:
         """Angles (rad from the bend's start, nearest turn) of points ``(3, n)``, one each."""
         w = points - self.centre
         half = 0.5 * self.angle
         raw = np.arctan2(dot_columns(w, self.y), dot_columns(w, self.x)) - half
-        return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
+        ahead = raw + np.pi  # a remainder would take five times as long
+        return np.where(ahead < 0.0, ahead + 2 * np.pi, ahead) - np.pi + half
 
     def overshoot(self, points: Array) -> Vec:
         """How far points ``(3, n)`` lie beyond the bends' ends, mm along the centre line."""
@@ -93,7 +94,7 @@ class Toruses(NamedTuple):
             more = np.flatnonzero(np.abs(step) >= LAST_STEP)
             if len(more) < len(going):
                 going, bend = going[more], bend.pick(more)
-                origins, direction = origins[:, more], direction[:, more]
+                origins, direction = (t.take(more, axis=1) for t in (origins, direction))
         return s
 
 
@@ -152,18 +153,23 @@ class RaysAtBends(NamedTuple):
             touch: a ray that passes by less than this is tangent, mm.
             beyond: so far past the bend's ends a contact counts, mm.
         """
-        bundle, origins = self.bundle, self.origins
-        bend, direction = self.bends.pick(bundle), self.directions[:, bundle]
-        middle = dot_columns(bend.centre - origins, direction)
+        bundle, origins, bends, ways = self.bundle, self.origins, self.bends, self.directions
+        # what hangs on the bundle alone is worked out of it, and of a bend no more is spread
+        rise = dot_columns(ways, bends.axis)[bundle]
+        centre, axis, direction = (t.take(bundle, axis=1) for t in (bends.centre, bends.axis, ways))
+        middle = dot_columns(centre - origins, direction)
         low, high = self._window(middle)
         low, high = low[bundle], high[bundle]
-        foot = origins + middle * direction - bend.centre
-        quartic = Quartic.of(foot, direction, bend.axis, bend.major, bend.radius)
+        foot = origins + middle * direction - centre
+        h = dot_columns(foot, axis)
+        flat = foot - h * axis
+        quartic = Quartic.of(flat, h, rise, bends.major[bundle], bends.radius[bundle])
         valleys = quartic.valleys()
         found = self._through(quartic, valleys, low - middle, high - middle, middle)
         met = Met(*(np.full(len(middle), v) for v in (0.0, np.inf, np.inf)))
         for rows, s, gap in found:
-            over = self._picked(rows)[2].overshoot(origins[:, rows] + s * direction[:, rows])
+            o, d, those = self._picked(rows)
+            over = those.overshoot(o + s * d)
             met.put(rows, s, gap, over, touch=touch, beyond=beyond)
         none = np.flatnonzero(np.isinf(met.gap))
         if len(none):
@@ -180,7 +186,8 @@ class RaysAtBends(NamedTuple):
     def _picked(self, rows: Ints) -> tuple[Array, Array, Toruses]:
         """Origins, directions and bends of some rays."""
         of = self.bundle[rows]
-        return self.origins[:, rows], self.directions[:, of], self.bends.pick(of)
+        ways = self.directions.take(of, axis=1)
+        return self.origins.take(rows, axis=1), ways, self.bends.pick(of)
 
     def _window(self, middle: Vec) -> tuple[Vec, Vec]:
         """Limit the search to where the rays of each bundle can be near its torus at all."""
@@ -201,7 +208,8 @@ class RaysAtBends(NamedTuple):
             (valleys.high, end, np.ones(len(end), dtype=bool)),
         ):
             depth = quartic.height(valley)
-            leaves = there & (depth < 0.0)
+            # where it leaves lies between the valley and what ends it
+            leaves = there & (depth < 0.0) & (valley <= high) & (most >= low)
             if most is not end:
                 leaves &= hill > 0.0
             rows = np.flatnonzero(leaves)
