@@ -34,7 +34,7 @@ def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> RayWork[list[flo
     if rays.cut.count == 1 and not sharp and (known == known[0]).all():
         return []
     beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
-    phi = np.unique(np.concatenate([phi, np.array(beyond) % tau]))
+    phi = _rising(np.concatenate([phi, np.array(beyond) % tau]))
     if rays.cut.count > 1:
         phi = yield from _closer(rays, rho, phi)
     _, active = yield from rays.asking(phi, rho)
@@ -80,7 +80,13 @@ def _closer(rays: EndRays, rho: float, phi: Array) -> RayWork[Array]:
         edges = low[maybe, None] + (high - low)[maybe, None] * np.append(fraction, 1.0)
         low, high = edges[:, :-1].ravel(), edges[:, 1:].ravel()
         out.append(edges[:, 1:-1].ravel())
-    return np.unique(np.concatenate(out) % tau)
+    return _rising(np.concatenate(out) % tau)
+
+
+def _rising(angles: Array) -> Array:
+    """Angles in order, each once; the library's own loads what nothing else needs."""
+    order = np.sort(angles)
+    return np.asarray(order[np.append(True, order[1:] > order[:-1])])
 
 
 def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> RayWork[Bools]:

@@ -15,9 +15,13 @@ from cagekit.solids.plan import DrawnBorder, Plan
 from cagekit.solids.ridges import follow_ridge
 from cagekit.solids.rim_ridges import Ridge, draw_ridges
 from cagekit.solids.rims import EndRays, Rim, face_surface
+from cagekit.solids.rows import EdgeRows
+from cagekit.solids.side_by_side import RayWork
 from cagekit.solids.walls import VeilWall, follow_veil, is_wall, wall_faces
 from cagekit.units.tolerance import ANGLE_ROUNDING
 
+_SECTION = np.linspace(0.0, 1.0, 41)
+"""Where an edge is looked at, shares of its length, to tell what lies within a face."""
 MOST = 80
 """Borders of an end face at the most."""
 
@@ -44,7 +48,7 @@ _Groups = list[tuple[int, list[list[_Walk]]]]
 """Surfaces, and the loops of the face on each."""
 
 
-def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
+def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> RayWork[None]:
     """Add the faces of one end, given its written rims (outside first).
 
     Args:
@@ -52,7 +56,7 @@ def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
         rays: rays of the end.
         rims: rims of the end, outside first.
     """
-    groups, veils = _map(record, rays, rims)
+    groups, veils = yield from _map(record, rays, rims)
     at_start = rays.cut.which == "a"
     record.faces += veils
     for surface, group in groups:
@@ -67,7 +71,9 @@ def end_faces(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> None:
         record.faces.append(Face(shape, False, tuple(made), lower))
 
 
-def _map(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> tuple[_Groups, list[Face]]:
+def _map(
+    record: Record, rays: EndRays, rims: tuple[Rim, Rim]
+) -> RayWork[tuple[_Groups, list[Face]]]:
     """The loops of every end face, and the faces of the veils between them.
 
     Where every parent meets the next in a ridge that starts on a rim these are followed; the plan
@@ -76,15 +82,16 @@ def _map(record: Record, rays: EndRays, rims: tuple[Rim, Rim]) -> tuple[_Groups,
     known = len(record.vertices), len(record.edges)
     if not any(rim.steps for rim in rims):
         try:
-            ridges = draw_ridges(rays, record, rims)
+            ridges = yield from draw_ridges(rays, record, rims)
             walks = [w for r in ridges for w in _ridge_walks(record, rays, r)]
-            return _checked(record, rays, rims, walks), []
+            return (yield from _checked(record, rays, rims, walks)), []
         except Refused:
             del record.vertices[known[0] :], record.edges[known[1] :]
     plan = Plan(record, rays, rims)
     veils = _drawn(plan)
     walks = [w for d in plan.drawn for w in _border_walks(d)]
-    return _checked(record, rays, rims, walks), wall_faces(plan, veils)
+    groups = yield from _checked(record, rays, rims, walks)
+    return groups, wall_faces(plan, veils)
 
 
 def _drawn(plan: Plan) -> list[VeilWall]:
@@ -106,11 +113,13 @@ def _drawn(plan: Plan) -> list[VeilWall]:
     raise Refused("an end face has too many borders")
 
 
-def _checked(record: Record, rays: EndRays, rims: tuple[Rim, Rim], inner: list[_Walk]) -> _Groups:
+def _checked(
+    record: Record, rays: EndRays, rims: tuple[Rim, Rim], inner: list[_Walk]
+) -> RayWork[_Groups]:
     """Close the walks to the loops of faces, and probe them."""
     groups = _group(_loops(_rim_walks(rims) + inner))
     if inner or rays.cut.count > 1:
-        _check_map(record, rays, groups)
+        yield from _check_map(record, rays, groups)
     return groups
 
 
@@ -212,7 +221,7 @@ def _group(loops: list[list[_Walk]]) -> _Groups:
     return [*out, (rings[0][1], [rings[0][2], rings[1][2]])]
 
 
-def _check_map(record: Record, rays: EndRays, groups: _Groups) -> None:
+def _check_map(record: Record, rays: EndRays, groups: _Groups) -> RayWork[None]:
     """Probe the wall's section: every ray must end on the surface whose face it runs into.
 
     Raises:
@@ -222,7 +231,7 @@ def _check_map(record: Record, rays: EndRays, groups: _Groups) -> None:
     rho = inner + (outer - inner) * np.array([0.07, 0.3, 0.5, 0.7, 0.93])
     phi = np.arange(36) * tau / 36 + 0.05
     p, r = (q.ravel() for q in np.meshgrid(phi, rho))
-    s, active = rays.contact(p, r)
+    s, active = yield from rays.asking(p, r)
     here = np.stack([r * np.cos(p), r * np.sin(p)], axis=1)
     for surface, loops in groups:
         walls = np.concatenate([_section(record, rays, loop) for loop in loops])
@@ -236,13 +245,10 @@ def _check_map(record: Record, rays: EndRays, groups: _Groups) -> None:
 
 def _section(record: Record, rays: EndRays, loop: list[_Walk]) -> Array:
     """A loop's segments in the tube's section, ``(n, 2, 2)`` mm."""
-    parts = []
-    for e, forward in (pair for w in loop for pair in w.edges):
-        edge = record.edges[e]
-        t = np.linspace(edge.t0, edge.t1, 41)
-        w = edge.curve.at(t if forward else t[::-1]) - rays.node
-        parts.append(np.stack([w @ rays.x, w @ rays.y], axis=1))
-    points = np.concatenate(parts)
+    walked = [pair for w in loop for pair in w.edges]
+    parts = EdgeRows([record.edges[e] for e, _ in walked]).at(_SECTION)
+    ways = [p if forward else p[::-1] for p, (_, forward) in zip(parts, walked, strict=True)]
+    points = (np.concatenate(ways) - rays.node) @ np.stack([rays.x, rays.y], axis=1)
     return np.stack([points, np.roll(points, -1, axis=0)], axis=1)
 
 

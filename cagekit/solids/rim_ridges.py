@@ -25,6 +25,7 @@ from cagekit.solids.creases import (
 )
 from cagekit.solids.ridges import Beside, next_pieces, write_ridge
 from cagekit.solids.rims import EndRays, Rim, face_surface
+from cagekit.solids.side_by_side import RayWork
 from cagekit.solids.veils import EndSurface
 from cagekit.units.tolerance import MICRON, SAME_POINT, TENTH_MICRON
 
@@ -88,7 +89,7 @@ def rim_corners(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[Ri
     return out
 
 
-def draw_ridges(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[Ridge]:
+def draw_ridges(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> RayWork[list[Ridge]]:
     """Follow and write all ridges of an end face.
 
     Args:
@@ -107,9 +108,9 @@ def draw_ridges(rays: EndRays, record: Record, rims: tuple[Rim, Rim]) -> list[Ri
         if start is None:
             return out
         pair = start.wanted.pop()
-        curve, track, end = _trace(rays, record, corners, start, pair)
+        curve, track, end = yield from _trace(rays, record, corners, start, pair)
         beside = tuple(face_surface(rays, rays.surfaces[k])[0] for k in sorted(pair))
-        stretches = _divide(rays, record, crossings, pair, track, start, end)
+        stretches = yield from _divide(rays, record, crossings, pair, track, start, end)
         out += _draw(record, curve, beside, stretches)
     raise Refused("the end face has too many ridges")
 
@@ -120,13 +121,14 @@ def _trace(
     corners: list[RidgeStart],
     start: RidgeStart,
     pair: frozenset[int],
-) -> tuple[Crease, list[Array], RidgeStart]:
+) -> RayWork[tuple[Crease, list[Array], RidgeStart]]:
     """Follow one ridge from a corner to the corner where it ends."""
-    curve, heading = _set_out(rays, start, pair)
+    curve, heading = yield from _set_out(rays, start, pair)
+    way = curve, heading, pair
     try:
-        track, end = _arrive(rays, record, corners, start, (curve, heading, pair), STEP)
+        track, end = yield from _arrive(rays, record, corners, start, way, STEP)
     except Refused:
-        track, end = _arrive(rays, record, corners, start, (curve, heading, pair), SHORT)
+        track, end = yield from _arrive(rays, record, corners, start, way, SHORT)
     end.wanted.remove(pair)
     track[-1] = end.point
     _keep_off(rays, np.array(track))
@@ -140,10 +142,10 @@ def _arrive(
     start: RidgeStart,
     way: tuple[Crease, Array, frozenset[int]],
     most: float,
-) -> tuple[list[Array], RidgeStart]:
+) -> RayWork[tuple[list[Array], RidgeStart]]:
     """Follow one ridge and find its end, in steps of ``most`` mm at the most."""
     curve, heading, pair = way
-    track, third = _follow(rays, curve, start, heading, pair, most)
+    track, third = yield from _follow(rays, curve, start, heading, pair, most)
     if third is None:
         return track, _nearest(corners, track[-1], pair)
     return track, _meeting(rays, record, corners, track[-1], curve, pair, third)
@@ -180,7 +182,7 @@ def _divide(
     track: list[Array],
     start: RidgeStart,
     end: RidgeStart,
-) -> list[Stretch]:
+) -> RayWork[list[Stretch]]:
     """Divide a ridge where it crosses the twin of its own: tubes of one diameter meet twice."""
     i, j = sorted(pair)
     line = np.array(track)
@@ -189,7 +191,8 @@ def _divide(
         k = int(np.argmin(gap))
         if gap[k] > STEP or not 0 < k < len(track) - 1 or min(gap[0], gap[-1]) < 0.05:
             continue
-        if rays.contact(*rays.chart(spot[None]))[0][0] - rays.depth(spot[None])[0] > MICRON:
+        s, _ = yield from rays.asking(*rays.chart(spot[None]))
+        if s[0] - rays.depth(spot[None])[0] > MICRON:
             continue
         found = [c for c in crossings if float(np.linalg.norm(c.point - spot)) < SAME_POINT]
         if not found:
@@ -209,7 +212,7 @@ def _follow(
     heading: Array,
     pair: frozenset[int],
     most: float,
-) -> tuple[list[Array], int | None]:
+) -> RayWork[tuple[list[Array], int | None]]:
     """Walk along a ridge until it leaves the wall or meets a third surface.
 
     Returns:
@@ -228,7 +231,7 @@ def _follow(
         rho = float(rays.chart(there[None])[1][0])
         if not inner < rho < outer:
             return track, None
-        third = _third(rays, there, pair)
+        third = yield from _third(rays, there, pair)
         if third is not None:
             return track, third
         tangent = curve.tangent(there)
@@ -237,7 +240,9 @@ def _follow(
     raise Refused("a ridge does not end")
 
 
-def _set_out(rays: EndRays, start: RidgeStart, pair: frozenset[int]) -> tuple[Crease, Array]:
+def _set_out(
+    rays: EndRays, start: RidgeStart, pair: frozenset[int]
+) -> RayWork[tuple[Crease, Array]]:
     """The curve of a ridge and the direction in which it runs into the wall."""
     i, j = sorted(pair)
     curves = creases(rays.surfaces[i], rays.surfaces[j], start.point)
@@ -248,14 +253,15 @@ def _set_out(rays: EndRays, start: RidgeStart, pair: frozenset[int]) -> tuple[Cr
             ways = np.array([along, -along])
             ends = curve.settle(start.point + step * ways)
             phi, rho = rays.chart(ends)
-            behind = rays.contact(phi, rho)[0] - rays.depth(ends) > BEHIND * step
+            s, _ = yield from rays.asking(phi, rho)
+            behind = s - rays.depth(ends) > BEHIND * step
             good = (rho < outer) & (rho > inner) & ~behind
             if good.sum() == 1:
                 return curve, ways[int(np.argmax(good))]
     raise Refused("a ridge runs along the rim")
 
 
-def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> int | None:
+def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> RayWork[int | None]:
     """The surface that takes the ray through a point of a ridge before its own two."""
     if rays.cut.count <= 2 and all(k < rays.cut.count for k in pair):
         return None
@@ -267,7 +273,7 @@ def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> int | None:
         if (ahead > 0) == (rays.surfaces[n].piece > rays.surfaces[k].piece):
             return n
     phi, rho = rays.chart(point[None])
-    s, active = rays.contact(phi, rho)
+    s, active = yield from rays.asking(phi, rho)
     k = int(active[0])
     known = k in pair or k in [n for _, n in beside]
     return k if not known and float(s[0] - rays.depth(point[None])[0]) > ABOVE else None

@@ -91,7 +91,7 @@ class EdgeRows:
         wanted = np.arange(len(self.kind)) if rows is None else rows
         out = np.empty((len(wanted), len(shares), 3))
         kinds = self.kind[wanted]
-        for g in np.unique(kinds).tolist():
+        for g in sorted(set(kinds.tolist())):
             here = np.nonzero(kinds == g)[0]
             these = wanted[here]
             group = self.groups[g]
@@ -209,7 +209,7 @@ class SurfaceRows:
     def _split(self, rows: Ints) -> list[tuple[Ints, _Frames | None, Ints]]:
         """Places in ``rows`` of one kind of surface, its frames and the places there."""
         kinds = self.kind[rows]
-        split = ((g, np.nonzero(kinds == g)[0]) for g in np.unique(kinds).tolist())
+        split = ((g, np.nonzero(kinds == g)[0]) for g in sorted(set(kinds.tolist())))
         return [(here, self.frames[g], self.place[rows[here]]) for g, here in split]
 
 

@@ -196,12 +196,11 @@ def interpolant(n: int, degree: int = DEGREE) -> Interpolant:
     full = np.concatenate([np.zeros(degree + 1), nodes[skip:-skip], np.ones(degree + 1)])
     between = (nodes[1:] + nodes[:-1]) / 2
     to_poles = np.asarray(np.linalg.inv(basis(nodes, full, degree)), dtype=np.float64)
-    knots, counts = np.unique(full, return_counts=True)
     return Interpolant(
         nodes=nodes,
         between=between,
-        knots=knots,
-        multiplicities=tuple(int(c) for c in counts),
+        knots=full[degree : len(full) - degree],
+        multiplicities=(degree + 1, *(1 for _ in nodes[skip:-skip]), degree + 1),
         to_poles=to_poles,
         to_between=basis(between, full, degree) @ to_poles,
     )

@@ -124,7 +124,7 @@ def _written(tube: TubeToWrite) -> RayWork[Record]:
     for rays, pair in zip(turned, pairs, strict=True):
         for rim in pair:
             write(record, rim)
-        end_faces(record, rays, pair)
+        yield from end_faces(record, rays, pair)
     holes = drilled(record, path, tube.drills, walls)
     for side, radius in enumerate(walls):
         _wall(

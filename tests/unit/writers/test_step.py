@@ -19,7 +19,7 @@ from cagekit.geometry.outline import Outline
 from cagekit.solids.measure import measure
 from cagekit.solids.sheet import plate_record
 from cagekit.solids.tube import tube_record
-from cagekit.writers.part21 import Deck, closure, parse, real, references, splice, string
+from cagekit.writers.part21 import Deck, closure, missing, parse, real, references, splice, string
 from cagekit.writers.step import Schema, StepPart, assembly_text, part_text, write_step
 from cagekit.writers.step_check import confirm, read_back
 from cagekit.writers.step_read import read_records
@@ -135,6 +135,19 @@ def test_missing_folder_is_told(parts: tuple[StepPart, ...], tmp_path: Path) -> 
 
 
 # -- faults ------------------------------------------------------------------------------------
+
+
+def test_entities_are_the_same_on_whatever_lines_they_stand(parts: tuple[StepPart, ...]) -> None:
+    text = assembly_text("cage", parts)
+    head, data = text.split("DATA;")
+    spread = data.replace("CARTESIAN_POINT('',(", "CARTESIAN_POINT\n('', (")
+    assert parse(head + "DATA;" + spread) == parse(text)
+    assert parse(head + "DATA;" + data.replace(";\n#", "; #")) == parse(text)
+
+
+def test_what_is_referred_to_must_be_there() -> None:
+    assert missing({1: "PRODUCT('#9')", 2: "A(#1,'#7 it''s #8')"}) is None
+    assert missing({1: "A('#9',#2)", 2: "B(#1,#3)"}) == (2, 3)
 
 
 def broken(parts: tuple[StepPart, ...], tmp_path: Path, old: str, new: str) -> Path:
