@@ -22,7 +22,7 @@ import numpy as np
 from cagekit.cage.member import Member
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
-from cagekit.units.tolerance import NOISE, SAME_POINT
+from cagekit.units.tolerance import ANGLE_ROUNDING, NOISE, SAME_POINT
 
 Interval = tuple[float, float]
 MOST = 2000
@@ -113,19 +113,20 @@ class Caps:
 
     def upright(self, azimuths: Sequence[float]) -> list[list[Interval]]:
         """Elevations hidden in the half plane at each of the ``azimuths``, as intervals."""
-        turn = self.azimuth - np.array(azimuths)[:, None]
-        ahead = self._level * np.cos(turn)
-        size = np.hypot(ahead, self._up)
-        met = (self._edge <= size) & (np.abs((turn + pi) % (2 * pi) - pi) < pi / 2)
-        out: list[list[Interval]] = []
-        for some, far, of in zip(met, ahead, size, strict=True):
-            if not some.any():
-                out.append([])
-                continue
-            width = np.arccos(np.clip(self._edge[some] / of[some], -1.0, 1.0))
-            centre = np.arctan2(self._up[some], far[some])
-            out.append(merged(np.column_stack([centre - width, centre + width])))
-        return out
+        at = np.array(azimuths)[:, None]
+        # a ball a right angle or more aside is in none of the half planes
+        side = np.abs(self.azimuth) < pi / 2 + np.abs(at).max(initial=0.0) + ANGLE_ROUNDING
+        turn = self.azimuth[side] - at
+        up, edge = np.sin(self.elevation[side]), np.cos(self.half[side])
+        ahead = np.cos(self.elevation[side]) * np.cos(turn)
+        size = np.hypot(ahead, up)
+        met = (edge <= size) & (np.abs((turn + pi) % (2 * pi) - pi) < pi / 2)
+        plane, ball = np.nonzero(met)
+        width = np.arccos(np.clip(edge[ball] / size[met], -1.0, 1.0))
+        centre = np.arctan2(up[ball], ahead[met])
+        spans = np.column_stack([centre - width, centre + width])
+        parts = np.split(spans, np.searchsorted(plane, np.arange(1, len(at))))
+        return [merged(part) if len(part) else [] for part in parts]
 
 
 def _wrapped(low: Vec, high: Vec) -> list[Interval]:
@@ -187,6 +188,7 @@ class Eyes:
     def __init__(self, left: Vec, right: Vec) -> None:
         self.places = (left, right)
         self._seen: dict[int, tuple[BallRow, tuple[Caps, Caps]]] = {}
+        self._across: dict[tuple[int, int, float], list[Interval]] = {}
 
     def seen(self, row: BallRow) -> tuple[Caps, Caps]:
         """The row as each eye sees it."""
@@ -199,9 +201,17 @@ class Eyes:
     def hidden_across(self, rows: Sequence[BallRow], elevation: float) -> list[Interval]:
         """Azimuths that both eyes have hidden at ``elevation`` by all ``rows`` together."""
         left, right = (
-            merged([i for r in rows for i in self.seen(r)[k].across(elevation)]) for k in (0, 1)
+            merged([i for r in rows for i in self._hidden(r, k, elevation)]) for k in (0, 1)
         )
         return both(left, right)
+
+    def _hidden(self, row: BallRow, eye: int, elevation: float) -> list[Interval]:
+        """Azimuths that one eye has hidden by a row of balls, looked for once."""
+        caps = self.seen(row)[eye]
+        key = (id(row), eye, elevation)
+        if key not in self._across:
+            self._across[key] = caps.across(elevation)
+        return self._across[key]
 
     def hidden_upright(self, row: BallRow, azimuths: Sequence[float]) -> list[list[Interval]]:
         """Elevations that both eyes have hidden at each of the ``azimuths`` by a row of balls."""

@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Array, Points, Points2, dot_rows, rows_along, size_rows
+from cagekit.geometry.arrays import Array, Points, Points2, dot_columns, rows_along
 from cagekit.geometry.centre_line import Vec, perpendicular
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 
@@ -199,28 +199,55 @@ def gaps(solids: Sequence[Solid], points: Array) -> Array:
         solids: ``k`` of them.
         points: a row for each solid, or one ``(1, n, 3)`` for all.
     """
-    points = np.broadcast_to(points, (len(solids), *points.shape[1:]))
-    out = np.empty(points.shape[:2])
+    alike = len(points) == 1
+    out = np.empty((len(solids), points.shape[1]))
     capsules = {i: s for i, s in enumerate(solids) if isinstance(s, Capsule)}
+    slabs = {i: s for i, s in enumerate(solids) if isinstance(s, Slab)}
     if capsules:
         rows = list(capsules)
-        out[rows] = _from_capsules(list(capsules.values()), points[rows])
+        out[rows] = _from_capsules(list(capsules.values()), points if alike else points[rows])
+    if slabs:
+        rows = list(slabs)
+        out[rows] = _from_slabs(list(slabs.values()), points if alike else points[rows])
     for i, solid in enumerate(solids):
-        if i not in capsules:
-            out[i] = solid.gap(points[i])
+        if i not in capsules and i not in slabs:
+            out[i] = solid.gap(points[0 if alike else i])
     return out
 
 
 def _from_capsules(capsules: Sequence[Capsule], points: Array) -> Array:
-    """Distances of points ``(k, n, 3)`` from capsules, a row for each."""
-    start = np.array([c.start for c in capsules])[:, None]
-    step = np.array([c.end - c.start for c in capsules])[:, None]
-    size = dot_rows(step, step)
-    w = points - start
-    t = np.clip(dot_rows(w, step) / np.maximum(size, _TINY), 0.0, 1.0)
+    """Distances of points ``(k, n, 3)`` from capsules, a row for each; by coordinates."""
+    start = np.array([c.start for c in capsules]).T[..., None]
+    step = np.array([c.end - c.start for c in capsules]).T[..., None]
+    size = dot_columns(step, step)
+    w = [np.ascontiguousarray(points[..., i]) - start[i] for i in range(3)]
+    t = w[0] * step[0]
+    t += w[1] * step[1]
+    t += w[2] * step[2]
+    t /= np.maximum(size, _TINY)
+    np.clip(t, 0.0, 1.0, out=t)
     t = np.where(size < _TINY, 0.0, t)
-    radius = np.array([c.radius for c in capsules])[:, None]
-    return np.asarray(size_rows(w - t[..., None] * step) - radius)
+    for i in range(3):
+        w[i] -= t * step[i]
+        w[i] *= w[i]
+    apart = w[0]
+    apart += w[1]
+    apart += w[2]
+    np.sqrt(apart, out=apart)
+    return np.asarray(apart - np.array([c.radius for c in capsules])[:, None])
+
+
+def _from_slabs(slabs: Sequence[Slab], points: Array) -> Array:
+    """Distances of points ``(k, n, 3)`` from slabs, a row for each; by coordinates."""
+    centre = np.array([s.centre for s in slabs]).T[..., None]
+    half = np.array([s.half for s in slabs]).T[..., None]
+    axes = np.array([s.axes for s in slabs]).transpose(1, 2, 0)[..., None]
+    x, y, z = (points[..., i] - centre[i] for i in range(3))
+    along = (x * u + y * v + z * w for u, v, w in axes)
+    over = [np.abs(v) - size for v, size in zip(along, half, strict=True)]
+    a, b, c = (np.maximum(v, 0.0) for v in over)
+    inside = np.minimum(np.maximum(np.maximum(over[0], over[1]), over[2]), 0.0)
+    return np.asarray(np.sqrt(a * a + b * b + c * c) + inside)
 
 
 def _turned(rows: Points, axes: Points) -> Points:

@@ -302,15 +302,16 @@ class _Looked:
         count = (walls.length / _STEP).astype(np.intp) + 2
         first = np.cumsum(count) - count
         wall = np.repeat(np.arange(len(count)), count)
-        rings = zip(walls.length, count, strict=True)
-        station = np.concatenate([np.linspace(0.0, x, n) for x, n in rings])
+        station = (np.arange(len(wall)) - first[wall]) * (walls.length / (count - 1))[wall]
+        station[first + count - 1] = walls.length
         axis, _ = walls.lines.spots(wall, station)
         # boxes round the axes; between two points a bend stands out by less than their distance
         low, high = (f.reduceat(axis, first) for f in (np.minimum, np.maximum))
         reach = _STEP + (walls.radius[self.own] + walls.radius[self.other])[:, None]
         low, high = low[self.other] - reach, high[self.other] + reach
-        look = np.repeat(np.arange(len(self.own)), count[self.own])
-        row = np.concatenate([np.arange(first[i], first[i] + count[i]) for i in self.own])
+        many = count[self.own]
+        look = np.repeat(np.arange(len(self.own)), many)
+        row = np.arange(len(look)) + np.repeat(first[self.own] - (np.cumsum(many) - many), many)
         apart = ~_within(self.fits_own, walls, self.own, look, station[row])
         look, row = look[apart], row[apart]
         at = axis[row]

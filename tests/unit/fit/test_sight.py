@@ -52,6 +52,19 @@ def test_a_level_bar_hides_the_same_height_everywhere_straight_ahead() -> None:
     assert degrees(high) == pytest.approx(degrees(middle + half), abs=0.01)
 
 
+def test_a_hoop_round_the_eye_hides_only_where_it_stands_ahead() -> None:
+    corners = [(-300, 500, 0), (-300, 500, 600), (500, 500, 600), (500, -500, 600), (-400, -500, 0)]
+    caps = Caps.seen(BallRow.along("hoop", corners, 20.0), vec((0, 0, 0)))
+    azimuths = [radians(a) for a in (-100, -40, -15, 0, 15, 40, 100, 179)]
+    together = caps.upright(azimuths)
+    ((low, high),) = together[3]
+    middle, half = atan2(600, 500), asin(20 / hypot(600, 500))
+    assert (low, high) == pytest.approx((middle - half, middle + half), abs=1e-4)
+    for azimuth, spans in zip(azimuths, together, strict=True):
+        assert caps.upright([azimuth]) == [spans]
+    assert together[-1] == []
+
+
 def test_intervals() -> None:
     assert merged([(3, 4), (0, 1), (0.5, 2)]) == [(0, 2), (3, 4)]
     assert both([(0, 2), (3, 5)], [(1, 4)]) == [(1, 2), (3, 4)]

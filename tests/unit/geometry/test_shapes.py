@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cagekit.geometry.centre_line import unit, vec
-from cagekit.geometry.shapes import Capsule, Ring, Slab
+from cagekit.geometry.shapes import Capsule, Ring, Slab, gaps
 
 number = st.floats(-900, 900)
 point = st.tuples(number, number, number).map(np.array)
@@ -56,3 +56,23 @@ def test_nearest_spot_is_on_the_surface_and_as_far_as_the_gap(p: np.ndarray) -> 
         spot = solid.nearest(p[None])
         assert float(np.linalg.norm(spot[0] - p)) == pytest.approx(abs(gap), abs=1e-6)
         assert float(solid.gap(spot)[0]) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_many_solids_tell_together_what_each_tells_alone() -> None:
+    rng = np.random.default_rng(5)
+    tilt = np.array([unit((1, 2, 2)), unit((2, 1, -2)), unit((2, -2, 1))])
+    solids = [
+        Slab(vec((5, 6, 7)), tilt, vec((30, 240, 300))),
+        Capsule(vec((-40, 10, 0)), vec((90, 60, 30)), 55.0),
+        Ring(vec((10, -20, 30)), unit((1, 2, 3)), 175.0, 20.0),
+        Slab(vec((-50, 0, 0)), np.eye(3), vec((100, 20, 60))),
+        Capsule(vec((20, 20, 20)), vec((20, 20, 20)), 90.0),
+    ]
+    points = rng.uniform(-400, 400, (len(solids), 300, 3))
+    for own, rows in ((points, points), (points[:1], np.repeat(points[:1], len(solids), axis=0))):
+        together = gaps(solids, own)
+        for solid, at, found in zip(solids, rows, together, strict=True):
+            assert found == pytest.approx(solid.gap(at), abs=1e-9)
+            # to the last bit whatever stands beside
+            assert (gaps([solid], at[None, :7])[0] == found[:7]).all()
+        assert (together < 0).any()
