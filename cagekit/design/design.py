@@ -362,14 +362,17 @@ class Design:
         """Order of work, its words in mm or inches."""
         from cagekit.shop.papers.order import order_of_work
 
-        return order_of_work(
-            self.fitted,
-            self.weld_plan,
-            self.cage.doors,
-            units,
-            bolted=self.cage.bolted,
-            open_body=self.build.car.body == "open",
-            holes=self.setting_out.holes,
+        return self.once(
+            ("steps", units),
+            lambda d: order_of_work(
+                d.fitted,
+                d.weld_plan,
+                d.cage.doors,
+                units,
+                bolted=d.cage.bolted,
+                open_body=d.build.car.body == "open",
+                holes=d.setting_out.holes,
+            ),
         )
 
 

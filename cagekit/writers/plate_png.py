@@ -64,7 +64,7 @@ def drawing_picture(drawing: Drawing, *, width: int = 1400, margin: int = 30) ->
             _dashed(pen, at(points), INK[s.layer], thick, 14 * OVER, 6 * OVER)
         else:
             pen.line(at(points), fill=INK[s.layer], width=thick, joint="curve")
-    return image.resize((width, height), Image.Resampling.LANCZOS)
+    return image.reduce(OVER)
 
 
 def save_picture(drawing: Drawing, path: Path, *, width: int = 1400) -> None:

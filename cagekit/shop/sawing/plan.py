@@ -302,14 +302,16 @@ def _gather(rooms: Sequence[int], fills: Sequence[list[int]]) -> None:
         return True
 
     better = True
+    groups = [_groups(f) for f in fills]
     while better:
         better = False
         for a in range(len(fills)):
             for b in range(len(fills)):
                 if a == b:
                     continue
-                for out in _groups(fills[a]):
-                    if any(shift(a, b, out, back) for back in ((), *_groups(fills[b]))):
+                for out in groups[a]:
+                    if any(shift(a, b, out, back) for back in ((), *groups[b])):
+                        groups[a], groups[b] = _groups(fills[a]), _groups(fills[b])
                         better = True
                         break
 
