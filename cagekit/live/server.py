@@ -294,7 +294,7 @@ class LiveHandler(BaseHTTPRequestHandler):
         self._headers("text/event-stream")
         self.end_headers()
         with suppress(OSError):
-            self._send({"version": session.version, "judged": session.judged})
+            self._send(session.hello())
             while True:
                 try:
                     message = heard.get(timeout=BEAT)

@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,7 +86,9 @@ class Session:
         self.base = self._read(build)
         self.design = self.base.design
         self.whole = self.design
-        self.stage = Drawn.WHOLE
+        # the first picture is like one of a slider that moves: exact edges and masses come after it
+        self.stage = Drawn.PLATES if patience else Drawn.WHOLE
+        self._hasty_texts = bool(patience)
         self.scene = Scene()
         self.history: list[Changes] = [{}]
         self.at = 0
@@ -171,14 +174,23 @@ class Session:
                 design = self.design
             rows = self.scene.rows(design, self.version, have, self.stage)
             out = self._standing() | rows | {"stage": self.stage}
-            if not alike:
+            if not alike and self._hasty_texts:
+                out |= design.once("first texts", partial(texts, weighed=False))
+            elif not alike:
                 out |= design.once("texts", texts)
+            out["weighed"] = not self._hasty_texts
             found = self._strength
             out["strength"] = found[1] if found and found[0] is design else None
             if have == 0:
                 out["params"] = [p.to_json() for p in self.base.params.values()]
                 out |= {"findings": self.findings, "judged": self.judged}
             return out
+
+    def hello(self) -> Json:
+        """What a page that listens from now on must have, or ask for."""
+        with self.lock:
+            told = {"version": self.version, "judged": self.judged}
+            return told | {"stage": self.stage, "weighed": not self._hasty_texts}
 
     def still(self) -> bytes:
         """A picture of what is shown as PNG, for browsers that cannot draw it."""
@@ -420,6 +432,7 @@ class Session:
 
     def _tell_rest(self, design: Design, version: int, stage: Drawn) -> None:
         """Tell exact meshes where ``stage`` had rough ones, then cards, sizes and lines of text."""
+        self._hasty_texts = False
         try:
             self._breathe()
             if stage < Drawn.WHOLE:

@@ -27,10 +27,13 @@ ARC_STEP = np.radians(2.0)
 """Turn between two points of a bend's centre line; the chord lies within 0.03 mm of it."""
 
 Rows = list[list[str]]
+WEIGHING = "being weighed ..."
+MASS_ROW = 4
+"""Place of a tube's mass among its rows."""
 
 
 def member_card(design: Design, member: Member) -> dict[str, Any]:
-    """Name, rows and centre line of a tube."""
+    """Name, rows and centre line of a tube; all but its mass."""
     cage, units = design.cage, design.units
     family = member_colour(member)
     return {
@@ -43,7 +46,6 @@ def member_card(design: Design, member: Member) -> dict[str, Any]:
         "cut": format_length(cage.cut_length(member.id), units),
         "tube": _tube(member, units),
         "bends": sum(isinstance(p, Arc) for p in member.path.pieces),
-        "mass": format_mass(cage.mass(member.id), units, decimals=2),
         "names": list(member.names),
     }
 
@@ -54,7 +56,6 @@ def _member_rows(cage: Cage, m: Member, units: LengthUnit) -> Rows:
         ["Tube", _tube(m, units)],
         ["Material", m.tube.material],
         ["Cut length", format_length(cage.cut_length(m.id), units)],
-        ["Mass", format_mass(cage.mass(m.id), units, decimals=2)],
         ["Bends", _bends(m.path, units)],
     ]
     if m.piece:
@@ -116,8 +117,13 @@ def plate_card(plate: Plate, units: LengthUnit) -> dict[str, Any]:
     return {"title": named(plate.id), "layer": "plates", "rows": rows, "names": [plate.id]}
 
 
-def cards(design: Design) -> Mapping[str, dict[str, Any]]:
-    """Every card by the id of its body."""
+def _weighed(card: dict[str, Any], mass: str) -> dict[str, Any]:
+    rows = card["rows"]
+    return card | {"mass": mass, "rows": [*rows[:MASS_ROW], ["Mass", mass], *rows[MASS_ROW:]]}
+
+
+def cards(design: Design, *, weighed: bool = True) -> Mapping[str, dict[str, Any]]:
+    """Every card by the id of its body; tubes are weighed, or said to be later."""
     cage, units = design.cage, design.units
     keep = cage.kept.once
     touching: dict[str, list[Joint]] = {i: [] for i in cage.tubes}
@@ -128,7 +134,8 @@ def cards(design: Design) -> Mapping[str, dict[str, Any]]:
     for m in cage.members.values():
         cuts = (Same(cage.cut(m.id, "a")), Same(cage.cut(m.id, "b")))
         key = ("card", m, units, cuts, tuple(touching[m.id]))
-        out[m.id] = keep(key, partial(member_card, design, m))
+        mass = format_mass(cage.mass(m.id), units, decimals=2) if weighed else WEIGHING
+        out[m.id] = _weighed(keep(key, partial(member_card, design, m)), mass)
     for p in cage.plates:
         out[p.id] = keep(("card", p, units), partial(plate_card, p, units))
     for part in cage.hardware:

@@ -32,15 +32,20 @@ def page_data(design: Design) -> Json:
     }
 
 
-def texts(design: Design) -> Json:
-    """What changes with every version of a build: cards, sizes and lines of text."""
+def texts(design: Design, *, weighed: bool = True) -> Json:
+    """What changes with every version of a build: cards, sizes and lines of text.
+
+    Args:
+        design: what they speak of.
+        weighed: with the masses, which take as long as the cage.
+    """
     return {
         "name": design.name,
         "units": design.units,
-        "about": summary(design),
+        "about": summary(design, weighed=weighed),
         "cautions": list(CAUTIONS),
         "notes": [at_start(in_words(n)) for n in design.cage.notes],
-        "cards": cards(design),
+        "cards": cards(design, weighed=weighed),
         "sizes": sizes(design),
         "eyes": [[round(float(x), 1) for x in who.eye] for who in design.people[:1]],
     }

@@ -10,6 +10,7 @@ from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.table import MARKS
 from cagekit.checks.wording import limit_text, source_text, value_text
 from cagekit.names import in_words
+from cagekit.page.cards import WEIGHING
 from cagekit.units import format_length, format_mass
 
 if TYPE_CHECKING:
@@ -75,12 +76,12 @@ def sizes(design: Design) -> list[dict[str, Any]]:
     return out
 
 
-def summary(design: Design) -> str:
-    """Members, plates, tube and mass in a line."""
+def summary(design: Design, *, weighed: bool = True) -> str:
+    """Members, plates, tube and mass in a line; the mass may be said to come later."""
     cage, units = design.cage, design.units
     length = sum(cage.cut_length(i) for i in cage.members)
     tube = format_length(length, "in", feet=True, decimals=0) if units == "in" \
         else f"{length / 1000:.1f} m"  # fmt: skip
-    mass = format_mass(cage.mass_total(), units)
+    mass = format_mass(cage.mass_total(), units) if weighed else WEIGHING
     pieces = f" in {len(cage.members)} pieces" if cage.divided else ""
     return f"{cage.count} tubes{pieces}, {len(cage.plates)} plates, {tube} of tube, {mass}"

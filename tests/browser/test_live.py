@@ -26,11 +26,11 @@ HEIGHT = "build.members.harness_bar.height"
 class Served:
     """A build file of the user's own, served."""
 
-    def __init__(self, folder: Path, file: Path | None = None) -> None:
+    def __init__(self, folder: Path, file: Path | None = None, patience: float = 0.0) -> None:
         self.file = file or folder / "own.toml"
         if file is None:
             shutil.copy(BUILDS / "track-roadster.toml", self.file)
-        self.session = Session(str(self.file))
+        self.session = Session(str(self.file), patience=patience)
         self.server = LiveServer(self.session, out=folder / "made")
         self.address = self.server.address
         self.thread = threading.Thread(target=self.server.serve_forever, args=(0.05,), daemon=True)
@@ -94,6 +94,21 @@ def test_a_slider_moves_the_tube_and_the_finding(page, served):
     after = findings(page)
     assert after != before
     assert "480" in page.inner_text("#changed")
+
+
+def test_masses_and_exact_edges_follow_the_first_picture(opened, tmp_path):
+    served = Served(tmp_path, patience=30.0)
+    try:
+        page = opened(served.address)
+        page.wait_for_selector("body[data-live='yes']")
+        until(page, "state.data.textsOf === state.data.version && state.data.stage === 2")
+        want = Design.load(str(served.file)).cage
+        assert f"{want.mass_total():.1f} kg" in page.inner_text("#about")
+        page.evaluate("select('main_hoop')")
+        assert f"{want.mass('main_hoop'):.2f} kg" in page.inner_text("#card")
+        assert "being weighed" not in page.inner_text("body")
+    finally:
+        served.stop()
 
 
 def test_undo_and_redo_by_keyboard(page):

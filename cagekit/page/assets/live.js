@@ -60,12 +60,15 @@ function take(data) {
   state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
   // an answer may come later than what was told after it
   if (live.strength?.of === data.version) data.strength = live.strength.strength;
-  if (data.cards) data.textsOf = data.version;
+  if (data.cards) data.textsOf = textsOf(data);
   update(data);
   if (live.bodies) bodies(live.bodies);
   if (live.texts) texts(live.texts);
   standing();
 }
+
+/** The first texts lack the masses: those of no version. */
+const textsOf = ({ version, weighed }) => (weighed ? version : 0);
 
 /** While a slider moves plates and exact edges come after the tubes. */
 function bodies(told) {
@@ -260,6 +263,10 @@ function follow() {
     if (told.files) return refresh(0);
     // findings that came between page and connection
     if (told.judged && !told.findings && told.judged !== state.data.judged) return refresh(0);
+    // exact edges and masses that did
+    const { version, stage } = state.data;
+    if (told.version === version && (told.stage > stage || (told.weighed && state.data.textsOf !== version)))
+      return refresh(version);
     if (told.making !== undefined) {
       state.data.making = told.making;
       if (told.made) live.made = told.made;
@@ -329,7 +336,7 @@ state.started.then(() => {
   buildLive();
   state.old = !!state.data.problem;
   state.findingsOld = state.data.judged !== state.data.version;
-  state.data.textsOf = state.data.version;
+  state.data.textsOf = textsOf(state.data);
   state.onSelect = openParams;
   state.askStrength = askStrength;
   fillStrength();

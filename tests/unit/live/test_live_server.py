@@ -203,10 +203,39 @@ def test_the_first_picture_is_worked_out_before_a_browser_asks(monkeypatch):
     from cagekit.live import session as room
 
     done, real = threading.Event(), room.texts
-    monkeypatch.setattr(room, "texts", lambda design: (real(design), done.set())[0])
+    monkeypatch.setattr(room, "texts", lambda design, **k: (real(design, **k), done.set())[0])
     made = Session("track-roadster", patience=60.0)
     assert done.wait(30)
     made.close()
+
+
+def test_exact_edges_and_masses_follow_the_first_picture():
+    made = Session("track-roadster", patience=60.0)
+    try:
+        heard = made.listen()
+        with made.answering():
+            first = made.state()
+        assert (first["stage"], first["weighed"]) == (Drawn.PLATES, False)
+        assert made.hello()["stage"] == Drawn.PLATES
+        tube, plates = first["cards"]["main_hoop"], first["cards"]["foot_main_hoop_a"]
+        assert dict(tube["rows"])["Mass"] == tube["mass"] == "being weighed ..."
+        assert "kg" in dict(plates["rows"])["Mass"]
+        # a page that listens hears them
+        told = told_until(heard, lambda m: "texts" in m)
+        exact = next(m for m in told if m.get("stage") == Drawn.WHOLE)
+        texts = told[-1]["texts"]
+        assert made.hello()["weighed"]
+        # and has then what is there without haste
+        calm = Session("track-roadster")
+        want = calm.state()
+        calm.close()
+        assert [b["key"] for b in exact["bodies"]] == [b["key"] for b in want["bodies"]]
+        assert texts == {k: want[k] for k in texts}
+        after = made.state(1)
+        assert after["weighed"]
+        assert after["cards"] == want["cards"]
+    finally:
+        made.close()
 
 
 def test_a_taken_port_is_told(server):
