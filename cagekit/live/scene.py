@@ -44,6 +44,7 @@ class Scene:
         self._names: dict[int, tuple[str, ...]] = {}
         self._members: tuple[str, ...] = ()
         self._around: tuple[object, object, list[dict[str, Any]], list[Any]] | None = None
+        self._last: tuple[Design, Drawn, list[dict[str, Any]], list[dict[str, Any]]] | None = None
 
     def prepare(self, design: Design, stage: Drawn = Drawn.WHOLE) -> None:
         """Work out meshes, so that what cannot be made is known before it is shown."""
@@ -87,7 +88,17 @@ class Scene:
         return names is not None and names == tuple(r["id"] for r in self._bodies(design, stage))
 
     def _bodies(self, design: Design, stage: Drawn) -> list[dict[str, Any]]:
-        """Rows of all bodies; plates that are not made yet as they were, ``late``."""
+        """Rows of all bodies; plates that are not made yet as they were, ``late``.
+
+        One answer asks for them more than once: those asked for last are held.
+        """
+        last = self._last
+        if last is None or last[0] is not design or last[1] != stage or last[2] is not self._plates:
+            rows = self._bodies_anew(design, stage)
+            self._last = last = (design, stage, self._plates, rows)
+        return last[3]
+
+    def _bodies_anew(self, design: Design, stage: Drawn) -> list[dict[str, Any]]:
         if stage == Drawn.TUBES:
             tubes = self._rows(tube_bodies(design.tubes, rough=True))
             late = [{**row, "late": True} for row in self._plates]

@@ -121,6 +121,25 @@ def test_a_change_sends_only_the_meshes_that_changed(server):
     session.undo()
 
 
+def test_an_answer_looks_for_the_bodies_of_each_stage_once(monkeypatch):
+    from cagekit.design import Design
+    from cagekit.live import scene
+
+    design, asked, real = Design.load("track-roadster"), [], scene.tube_bodies
+    monkeypatch.setattr(
+        scene, "tube_bodies", lambda cage, **k: (asked.append(k["rough"]), real(cage, **k))[1]
+    )
+    shown = scene.Scene()
+    for stage in (scene.Drawn.WHOLE, scene.Drawn.TUBES):
+        shown.prepare(design, stage)
+        assert len(shown.rows(design, 1, 0, stage)["bodies"]) > len(design.cage.members)
+        assert shown.alike(design, 1, stage)
+    assert asked == [False, True]
+    moved = design.changed("main_hoop", height="951 mm")
+    keys = [r["key"] for r in shown.rows(moved, 2, 0)["bodies"]]
+    assert keys != [r["key"] for r in shown.rows(design, 3, 0)["bodies"]]
+
+
 def told_until(heard, wanted):
     """Messages up to the first that is wanted, that one included."""
     out = []
