@@ -25,7 +25,6 @@ def write_doors(design: Design, folder: Path) -> ReadBack | None:
         return None
     from cagekit.view.door_sheet import door_sheet
     from cagekit.writers.glb import glb
-    from cagekit.writers.picture import write_picture
 
     swept = {d.bar: sweep(design.cage, design.build.car, d) for d in design.cage.doors}
     opened = opened_cage(design.cage, {i: s.full for i, s in swept.items()})
@@ -33,7 +32,7 @@ def write_doors(design: Design, folder: Path) -> ReadBack | None:
     scene = open_scene(design.cage, swept)
     (folder / "door_open.glb").write_bytes(glb(scene, name=f"{design.cage.name}_open"))
     sheet = door_sheet(design.cage, swept, design.units)
-    write_picture(sheet, folder / "doors.png", shaded=True)
+    sheet.save(folder / "doors.png", optimize=False, compress_level=6)
     write_bracket_pictures(design, folder / "plates")
     return read
 

@@ -13,13 +13,12 @@ def write_fit(design: Design, folder: Path) -> None:
     """Write the fit sheet and the panorama; nothing for a build without a driver."""
     from cagekit.view.driver_views import fit_sheet
     from cagekit.view.panorama import panorama
-    from cagekit.writers.picture import write_picture
 
     cockpit = design.cockpit
     if not cockpit.occupants:
         return
     name = design.name
     sheet = fit_sheet(design.cage, cockpit, units=design.units, title=name)
-    write_picture(sheet, folder / "fit.png", shaded=True)
+    sheet.save(folder / "fit.png", optimize=False, compress_level=6)
     seen = panorama(cockpit, cockpit.occupants[0], title=name)
-    write_picture(seen, folder / "sight.png")
+    seen.save(folder / "sight.png", optimize=False, compress_level=6)

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cagekit.view.overview import overview
-from cagekit.writers.picture import write_picture
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
 
 def write_cage(design: Design, folder: Path) -> None:
     """Write ``cage.png``."""
-    write_picture(overview_of(design), folder / "cage.png", shaded=True)
+    overview_of(design).save(folder / "cage.png", optimize=False, compress_level=6)
 
 
 def overview_of(design: Design) -> Image:

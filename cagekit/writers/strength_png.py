@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,7 +17,6 @@ from cagekit.units.tolerance import NO_LENGTH, ROUNDING
 from cagekit.view.bands import BANDS, SHOWN, Band, words_of
 from cagekit.view.camera import OBLIQUE, Camera
 from cagekit.view.sheet import PictureSheet
-from cagekit.writers.picture import png_bytes, write_picture
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -33,8 +33,9 @@ FORCE = (120, 30, 120)
 
 def write_png(design: Design, folder: Path) -> None:
     """Write ``strength.png``."""
-    sheet = picture(design.strength, design.name, design.units)
-    write_picture(sheet, folder / "strength.png")
+    picture(design.strength, design.name, design.units).save(
+        folder / "strength.png", optimize=False, compress_level=6
+    )
 
 
 def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> bytes:
@@ -42,7 +43,9 @@ def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> byt
     sheet = PictureSheet(2 * WIDTH, HEIGHT + 40, edge=EDGE)
     _key(sheet, EDGE, 20)
     _row(sheet, result, case, 46, units)
-    return png_bytes(sheet.image, level=1)
+    out = BytesIO()
+    sheet.image.save(out, "PNG", optimize=False, compress_level=1)
+    return out.getvalue()
 
 
 def picture(result: StrengthResult, title: str, units: LengthUnit = "mm") -> Image:

@@ -22,7 +22,6 @@ from time import monotonic
 import numpy as np
 
 from cagekit.shop.sawing.patterns import Kinds, Pattern, best_pattern, patterns_worth
-from cagekit.shop.sawing.relaxation import Relaxation
 from cagekit.shop.sawing.stock import Bar
 from cagekit.units.tolerance import NEGLIGIBLE, NOISE
 
@@ -169,39 +168,72 @@ def _generate(
     kinds: Kinds, bars: Sequence[Bar], rooms: Sequence[int], columns: list[Column], stop: float
 ) -> Prices | None:
     """Add columns until none is worth more than its bar; None where nothing is feasible."""
-    limited = [j for j, b in enumerate(bars) if b.count is not None]
-    # what cannot be covered is bought at a price no real bar reaches, so that there are prices
-    # even while the columns are too few
-    penalty = 1e3 * max(float(b.cost) for b in bars) + 1e3
-    relaxed = Relaxation(kinds.wanted, [bars[j].count or 0 for j in limited], penalty)
-    seen, fresh = set(columns), list(columns)
+    seen = set(columns)
     while True:
-        relaxed.add(
-            [(bars[j].cost, p, limited.index(j) if j in limited else None) for j, p in fresh]
-        )
-        mix = relaxed.solve()
-        scarce = [0.0] * len(bars)
-        for j, extra in zip(limited, mix.scarce, strict=True):
-            scarce[j] = extra
-        fresh = []
+        solved = _relaxed(kinds, bars, columns)
+        if solved is None:
+            return None
+        cost, worth, scarce, short = solved
+        fresh: list[Column] = []
         ratio = 1.0
         for j, bar in enumerate(bars):
             price = bar.cost + scarce[j]
-            fill = best_pattern(kinds, rooms[j], mix.kinds, price + TIGHT * max(bar.cost, 1.0))
+            fill = best_pattern(kinds, rooms[j], worth, price + TIGHT * max(bar.cost, 1.0))
             if fill.bound > price:
                 ratio = min(ratio, price / fill.bound)
             if any(fill.pattern) and (j, fill.pattern) not in seen:
                 fresh.append((j, fill.pattern))
         # prices scaled down until no pattern is worth more than its bar bound the optimum
         if not fresh or monotonic() > stop:
-            if mix.short > NEGLIGIBLE:
+            if short > NEGLIGIBLE:
                 return None
-            worth = [w * ratio for w in mix.kinds]
+            worth = [w * ratio for w in worth]
             bound = sum(w * d for w, d in zip(worth, kinds.wanted, strict=True))
-            bound -= sum(s * (b.count or 0) for s, b in zip(scarce, bars, strict=True))
-            return Prices(bound=min(bound, mix.cost), kinds=tuple(worth), bars=tuple(scarce))
+            bound -= sum(
+                s * (b.count or 0) for s, b in zip(scarce, bars, strict=True) if b.count is not None
+            )
+            return Prices(bound=min(bound, cost), kinds=tuple(worth), bars=tuple(scarce))
         columns += fresh
         seen.update(fresh)
+
+
+def _relaxed(
+    kinds: Kinds, bars: Sequence[Bar], columns: Sequence[Column]
+) -> tuple[float, list[float], list[float], float] | None:
+    """Solve the linear relaxation over the columns.
+
+    Returns cost, worth of kinds, extra price of bars, and how many pieces no column covers; None
+    where it has no solution.
+    """
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_array, vstack
+
+    limited = [j for j, b in enumerate(bars) if b.count is not None]
+    cover = csr_array(np.array([p for _, p in columns], dtype=float).T)
+    cost = np.array([bars[j].cost for j, _ in columns])
+    # what cannot be covered is bought at a price no real bar reaches, so that there are prices
+    # even while the columns are too few
+    penalty = 1e3 * max(float(b.cost) for b in bars) + 1e3
+    missing = csr_array(np.eye(kinds.count))
+    a = csr_array(np.hstack([-cover.toarray(), -missing.toarray()]))
+    b = [-float(d) for d in kinds.wanted]
+    if limited:
+        rows = np.zeros((len(limited), len(columns) + kinds.count))
+        for r, j in enumerate(limited):
+            rows[r, [k for k, (bar, _) in enumerate(columns) if bar == j]] = 1.0
+        a = vstack([a, csr_array(rows)], format="csr")
+        b += [float(bars[j].count or 0) for j in limited]
+    c = np.concatenate([cost, np.full(kinds.count, penalty)])
+    result = linprog(c, A_ub=a, b_ub=b, method="highs")
+    _clear_solver()
+    if result.status != 0:
+        return None
+    marginals = -np.asarray(result.ineqlin.marginals)
+    worth = [max(float(v), 0.0) for v in marginals[: kinds.count]]
+    scarce = [0.0] * len(bars)
+    for r, j in enumerate(limited):
+        scarce[j] = max(float(marginals[kinds.count + r]), 0.0)
+    return float(result.fun), worth, scarce, float(result.x[len(columns) :].sum())
 
 
 def _clear_solver() -> None:
