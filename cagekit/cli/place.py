@@ -92,11 +92,11 @@ def _sweep(build: Build, member: str, text: str) -> Sweep:
     field, *numbers = match.groups()
     low, high = (_number(build, field, n) for n in numbers[:2])
     step = _number(build, field, numbers[2]) if numbers[2] else (high - low) / STEPS
-    if high < low or step <= 0:
+    if high < low or (high > low and step <= 0):
         raise InputError(
             "--over",
             value=text,
-            problem="runs backwards.",
+            problem="runs backwards." if high < low else "has a step that does not go on.",
             hint="Give low:high:step, step above 0.",
         )
     count = int((high - low) / step + NEGLIGIBLE) + 1 if high > low else 1
