@@ -289,7 +289,7 @@ class Lines(NamedTuple):
         count = self.many[line]
         past = np.cumsum(count)
         lots = np.searchsorted(past, np.arange(_PAIRS, int(past[-1]) if len(past) else 0, _PAIRS))
-        parts = np.split(np.arange(len(points)), np.unique(lots))
+        parts = np.split(np.arange(len(points)), lots)
         found = [self._nearest(line[rows], points[rows]) for rows in parts if len(rows)]
         if not found:
             return np.empty(0), np.empty(0)
