@@ -305,7 +305,7 @@ def _closest(
         gap, best, point = float(gaps[i, k]), float(steps[k]), spots[i, k]
         width = STEP
         for _ in range(3 if gap < REFINED else 0):
-            tries = np.unique(np.clip(best + np.linspace(-width, width, 9), 0.0, full))
+            tries = np.clip(best + np.linspace(-width, width, 9), 0.0, full)
             now, where = swing.gaps(tries, [i])
             k = int(np.argmin(now[0]))
             gap, best, point = float(now[0, k]), float(tries[k]), where[0, k]
