@@ -72,6 +72,20 @@ def _dot(a: Sequence[float], b: Sequence[float]) -> float:
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
+def _way(start: Vec, end: Vec) -> tuple[float, list[float]]:
+    """Distance of two points and the unit vector from one to the other, in plain numbers.
+
+    Raises:
+        ValueError: they are the same.
+    """
+    (x, y, z), (u, v, w) = start.tolist(), end.tolist()
+    along = (u - x, v - y, w - z)
+    length = sqrt(_dot(along, along))
+    if length < NOISE:
+        raise ValueError("a direction needs a length")
+    return length, [c / length for c in along]
+
+
 def _cross(a: Sequence[float], b: Sequence[float]) -> tuple[float, float, float]:
     """Cross product of two vectors of numbers."""
     (ax, ay, az), (bx, by, bz) = a, b
@@ -114,13 +128,9 @@ class Line:
     """Unit vector of travel, ``(3,)``."""
 
     def __post_init__(self) -> None:
-        (x, y, z), (u, v, w) = self.start.tolist(), self.end.tolist()
-        along = (u - x, v - y, w - z)
-        length = sqrt(_dot(along, along))
-        if length < NOISE:
-            raise ValueError("a direction needs a length")
+        length, along = _way(self.start, self.end)
         object.__setattr__(self, "length", length)
-        object.__setattr__(self, "direction", _fixed([c / length for c in along]))
+        object.__setattr__(self, "direction", _fixed(along))
 
     def point(self, s: ArrayLike) -> Vec:
         """Points at local stations ``s`` (mm), shape ``s.shape + (3,)``; extrapolates."""
@@ -168,12 +178,7 @@ class Arc:
     """Unit tangent at the start, ``(3,)``."""
 
     def __post_init__(self) -> None:
-        (x, y, z), (u, v, w) = self.start.tolist(), self.centre.tolist()
-        out = (x - u, y - v, z - w)
-        radius = sqrt(_dot(out, out))
-        if radius < NOISE:
-            raise ValueError("a direction needs a length")
-        radial = [c / radius for c in out]
+        radius, radial = _way(self.centre, self.start)
         object.__setattr__(self, "radius", radius)
         object.__setattr__(self, "radial", _fixed(radial))
         object.__setattr__(self, "direction", _fixed(_cross(self.axis.tolist(), radial)))
@@ -613,18 +618,6 @@ class CentreLine:
                     held += [vec(q.centre - q.radius), vec(q.centre + q.radius)]
         points = np.array(held)
         return points.min(axis=0), points.max(axis=0)
-
-    def far_from(self, point: ArrayLike, by: float) -> bool:
-        """Whether a point ``(3,)`` lies beside the box by more than ``by`` mm."""
-        (a, b, c), (u, v, w) = self._box
-        x, y, z = np.asarray(point, float).tolist()
-        out = x < a - by or x > u + by or y < b - by or y > v + by
-        return bool(out or z < c - by or z > w + by)
-
-    @cached_property
-    def _box(self) -> tuple[list[float], list[float]]:
-        low, high = self.box
-        return low.tolist(), high.tolist()
 
     def reference_lines(self, zero: ArrayLike | None = None) -> Vec:
         """Carry one reference line along the tube, ``(n_pieces + 1, 3)`` unit vectors.
