@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from cagekit.cage.member import Member
-from cagekit.inputs.member_kinds import MEMBER_KINDS
+from cagekit.data import tables
 
 Colour = tuple[float, float, float]
 """sRGB, each from 0 to 1."""
@@ -56,7 +56,8 @@ FAMILIES: tuple[tuple[str, Colour], ...] = (
 
 ROLES: Mapping[str, Colour] = {
     "rear_diagonal": DIAGONAL,
-    **{kind: dict(FAMILIES)[row.family] for kind, row in MEMBER_KINDS.items()},
+    # the table as it stands, not its models: a colour needs no pydantic, which is slow to load
+    **{kind: dict(FAMILIES)[row["family"]] for kind, row in tables("members").items()},
 }
 """Colour of each role that has one of its own."""
 

@@ -1,11 +1,11 @@
 """Every kind of member: where it goes, what it reads on the car sheet, how it looks, its words."""
 
-import tomllib
 from collections.abc import Mapping
-from importlib.resources import files
 from typing import Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from cagekit.data import tables
 
 FRONT_LEG = "front_leg"
 """Stands for whatever tube is at the front on a side."""
@@ -97,8 +97,7 @@ class MemberRow(_Table):
 
 
 def _read() -> Mapping[str, MemberRow]:
-    text = files("cagekit.data").joinpath("members.toml").read_text("utf-8")
-    return {kind: MemberRow.model_validate(row) for kind, row in tomllib.loads(text).items()}
+    return {kind: MemberRow.model_validate(row) for kind, row in tables("members").items()}
 
 
 MEMBER_KINDS: Mapping[str, MemberRow] = _read()

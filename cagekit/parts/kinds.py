@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from cagekit.data import tables
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 
@@ -37,10 +36,8 @@ JOINTS: Mapping[str, str] = {
 @cache
 def summaries() -> Mapping[str, str]:
     """Return what each kind of part is in a line, by name, without loading what makes them."""
-    rows = tomllib.loads(files("cagekit.data").joinpath("members.toml").read_text("utf-8"))
-    return MappingProxyType(
-        {**{kind: row["about"] for kind, row in rows.items()}, **PLATES, **JOINTS}
-    )
+    tubes = {kind: row["about"] for kind, row in tables("members").items()}
+    return MappingProxyType({**tubes, **PLATES, **JOINTS})
 
 
 def part_kinds() -> Mapping[str, PartKind]:

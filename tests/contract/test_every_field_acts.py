@@ -28,8 +28,10 @@ READ_BY_INPUTS = {
 
 READ_BY_NAME = {
     ("Body", "stature"), ("Body", "head_breadth"), ("Body", "head_circumference"),
+    ("MemberRow", "family"),
 }  # fmt: skip
-"""Body dimensions, which are walked over and taken out by their names as strings."""
+"""Fields taken out by their names as strings: body dimensions, which are walked over, and the
+family of a kind, which is read of the table itself."""
 
 READ_BY_TABLE = {("SideTapes" if t.side else "Tapes", t.id) for t in tapes()}
 """Tapes, which are read by the names of the table of measurements."""

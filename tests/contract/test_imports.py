@@ -134,6 +134,11 @@ def test_the_face_loads_what_is_asked_for_only(code: str, banned: set[str]) -> N
     assert not loaded_after(code) & banned
 
 
+def test_step_files_of_a_cage_need_no_models() -> None:
+    """What makes a STEP file starts from numbers: files that people write are read elsewhere."""
+    assert not loaded_after("import cagekit.writers.step") & {*SLOW, "pydantic"}
+
+
 def lint_imports(root: Path) -> subprocess.CompletedProcess[str]:
     """Hold the imports of the package below ``root`` against the contracts beside it."""
     call = "from importlinter.cli import lint_imports_command; lint_imports_command()"
