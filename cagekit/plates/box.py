@@ -30,9 +30,11 @@ class BoxSpec:
         centre: middle of the top from the foot, x and y.
         height: top's face to the base's back.
         top, wall, base: thicknesses.
-        lip: how far the top stands out over the walls.
+        lip: how far the top stands out over the front and rear walls.
+        end_lip: how far it stands out over their ends; 0 where they are welded to the car.
         foot_lip: how far the base stands out over the walls.
         radius: corner rounding of top and base.
+        sides: what the side walls are called, that on the left of the car first.
     """
 
     length: float
@@ -44,16 +46,27 @@ class BoxSpec:
     material: str
     centre: tuple[float, float] = (0.0, 0.0)
     lip: float = 6.0
+    end_lip: float = 6.0
     foot_lip: float = 6.0
     radius: float = 6.0
     weld_leg: float = 3.0
+    sides: tuple[str, str] = ("left", "right")
+
+    @property
+    def high(self) -> float:
+        """Height of the walls between top and base, mm."""
+        return self.height - self.top - self.base
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Wall:
-    """A wall standing in the box: where it is, how long, and where its tabs are."""
+    """A wall standing in the box: where it is, how long, and where its tabs are.
+
+    One that stands ``across`` is a side wall, between the front and the rear one.
+    """
 
     name: str
+    across: bool
     outward: Vec2
     distance: float
     length: float
@@ -67,7 +80,7 @@ class _Wall:
 
 
 def box(prefix: str, frame: Vec, spec: BoxSpec, marks: Sequence[Mark] = ()) -> tuple[Plate, ...]:
-    """Make the plates of a box: top, front, rear, left, right, base.
+    """Make the plates of a box: top, front, rear, the two sides, base.
 
     Args:
         prefix: ids are ``<prefix>_top``, ``<prefix>_front`` and so on.
@@ -78,8 +91,8 @@ def box(prefix: str, frame: Vec, spec: BoxSpec, marks: Sequence[Mark] = ()) -> t
     Raises:
         GeometryError: too low or too small for its walls.
     """
-    high = spec.height - spec.top - spec.base
-    long, wide = spec.length - 2 * spec.lip, spec.width - 2 * spec.lip
+    high = spec.high
+    long, wide = spec.length - 2 * spec.lip, spec.width - 2 * spec.end_lip
     if high < 15.0 or min(long, wide) < 10 * spec.wall + 10.0:
         raise GeometryError(
             prefix,
@@ -102,14 +115,15 @@ def _walls(spec: BoxSpec, long: float, wide: float) -> tuple[_Wall, ...]:
     for name, outward, distance, length in (
         ("front", (1.0, 0.0), long / 2, wide),
         ("rear", (-1.0, 0.0), long / 2, wide),
-        ("left", (0.0, 1.0), wide / 2 - inset, inner),
-        ("right", (0.0, -1.0), wide / 2 - inset, inner),
+        (spec.sides[0], (0.0, 1.0), wide / 2 - inset, inner),
+        (spec.sides[1], (0.0, -1.0), wide / 2 - inset, inner),
     ):
         tab = min(24.0, length / 4)
         spots = (-length / 4, length / 4) if length > 3.5 * tab else (0.0,)
         out.append(
             _Wall(
                 name=name,
+                across=name in spec.sides,
                 outward=np.array(outward),
                 distance=distance,
                 length=length,
@@ -124,7 +138,7 @@ def _wall(
     plate_id: str, frame: Vec, spec: BoxSpec, w: _Wall, walls: Sequence[_Wall], high: float
 ) -> Plate:
     """One wall, drawn from outside: x to the right, y up from the under side of the top."""
-    across = w.name in ("left", "right")
+    across = w.across
     half = w.length / 2
     side_tab = high / 3 if across else 0.0
     points: list[tuple[float, float]] = []
@@ -183,7 +197,7 @@ def _side_slots(spec: BoxSpec, walls: Sequence[_Wall], high: float, w: _Wall) ->
     """Slots in a front or rear wall for the tabs of the side walls."""
     out = []
     for side in walls:
-        if side.name in ("left", "right"):
+        if side.across:
             x = float((side.distance - spec.wall / 2) * side.outward @ w.along)
             out.append(_slot(np.array([x, -high / 2]), np.array([0.0, 1.0]), high / 3, spec.wall))
     return tuple(out)

@@ -17,7 +17,12 @@ from cagekit.errors import InputError, about
 from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
-from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, SwingBracketEntry
+from cagekit.inputs.plate import (
+    FloorPlateEntry,
+    OutriggerBoxEntry,
+    PlateEntry,
+    SwingBracketEntry,
+)
 from cagekit.plates.clearing import Wish, fitted
 from cagekit.plates.entries import asked_fields, floor_entry, foot_rise, spot_names
 from cagekit.plates.floor_plate import FloorPlateSpec
@@ -45,7 +50,8 @@ MAKERS = {
 def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     """Every plate of a cage, in order: feet, then the entries of layout and build.
 
-    A foot on an outrigger tube needs no plate of its own and gets none unless an entry names it.
+    A foot on an outrigger tube needs no plate of its own and gets none unless an entry names it;
+    one on a plate outrigger stands on that.
 
     Raises:
         InputError: an entry names a place that does not exist, or two plates have one id.
@@ -185,6 +191,16 @@ def _foot_made(
     entry = floor_entry(entries, names, side, build.units, foot.surface)
     if entry.omit or (how.surface == "outrigger" and not meant):
         return ()
+    if _boxed(entries, names, side):
+        if meant:
+            raise InputError(
+                f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
+                "at",
+                str(entry.at),
+                problem=f"{foot.name} stands on an outrigger_box, it has no floor plate.",
+                hint="Leave out one of the two entries.",
+            )
+        return ()
     _require_height(build, foot, entry, how.foot)
     if entry.style == "folded" and any("style" in e.model_fields_set for e in meant):
         _require_section(build, foot, entry, how.foot)
@@ -207,6 +223,15 @@ def _foot_made(
             problem=f"{foot.name}: {error.problem}",
             hint=error.hint,
         ) from error
+
+
+def _boxed(entries: Sequence[PlateEntry], names: Sequence[FootName], side: str) -> bool:
+    """Whether a plate outrigger carries a foot."""
+    return any(
+        e.at in names and not e.omit and e.side in (None, side)
+        for e in entries
+        if isinstance(e, OutriggerBoxEntry)
+    )
 
 
 def _wish(
@@ -269,7 +294,7 @@ def _require_used(
                     "at",
                     str(entry.at),
                     problem="no tube stands there.",
-                    hint=did_you_mean(str(entry.at), map(str, used), what="Feet"),
+                    hint=did_you_mean(str(entry.at), dict.fromkeys(map(str, used)), what="Feet"),
                 )
 
 

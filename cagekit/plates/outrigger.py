@@ -19,7 +19,10 @@ if TYPE_CHECKING:
     from cagekit.inputs.build import Build
 
 LIP = 6.0
-"""How far top and base stand out over the walls, mm; less on a narrow box (from memory)."""
+"""How far top and base stand out over front and rear wall, mm; less on a narrow box (from
+memory)."""
+SIDES = ("outer", "inner")
+"""What the side walls of a box on the left are called, that on the left first: as its two ends."""
 
 
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
@@ -37,7 +40,7 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
     from cagekit.plates.feet import feet_of, foot_names
 
     assert isinstance(entry, OutriggerBoxEntry)
-    out: list[Plate] = []
+    found: list[tuple[Foot, str]] = []
     known: list[FootName] = []
     for member, end in feet_of(cage):
         names = foot_names(cage, member, end)
@@ -45,16 +48,37 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
         foot = Foot.of(cage, member, end, build.car)
         side = "left" if foot.side > 0 else "right"
         if entry.at in names and entry.side in (None, side):
-            out += outrigger_box(entry.id or f"outrigger_box_{side}", foot, entry, build, where)
-    if not out:
+            found.append((foot, side))
+    if not found:
+        said = str(entry.at or "")
         raise InputError(
             where,
             "at",
-            str(entry.at or ""),
-            problem="no tube stands there.",
-            hint=did_you_mean(str(entry.at), map(str, known), what="Feet"),
+            said,
+            problem="no tube stands there." if said else "must name the foot that the box carries.",
+            hint=did_you_mean(said, dict.fromkeys(map(str, known)), what="Feet"),
         )
-    return out
+    ids = _ids(entry, [side for _, side in found])
+    return [
+        plate
+        for id_, (foot, _) in zip(ids, found, strict=True)
+        for plate in outrigger_box(id_, foot, entry, build, where)
+    ]
+
+
+def _ids(entry: OutriggerBoxEntry, sides: Sequence[str]) -> list[str]:
+    """Ids of the boxes of an entry, by the sides that their feet are on.
+
+    A box alone has the entry's own name; several have their side behind it, and a number where a
+    side has more than one.
+    """
+    if entry.id and len(sides) == 1:
+        return [entry.id]
+    stems = [f"{entry.id or 'outrigger_box'}_{side}" for side in sides]
+    return [
+        stem if stems.count(stem) == 1 else f"{stem}_{stems[: i + 1].count(stem)}"
+        for i, stem in enumerate(stems)
+    ]
 
 
 def outrigger_box(
@@ -95,16 +119,25 @@ def outrigger_box(
             "Change inner_y or outer_y.",
         )
     spec = box_spec(entry, outer - inner, entry.thickness or build.foot_plate, build.units)
-    spec = replace(spec, centre=(0.0, foot.side * ((inner + outer) / 2 - at)))
+    spec = replace(
+        spec,
+        centre=(0.0, foot.side * ((inner + outer) / 2 - at)),
+        sides=SIDES if foot.side > 0 else SIDES[::-1],
+    )
     mark = Mark(kind="foot", line=foot.print, text=foot.name)
     plates = box(plate_id, foot.frame, spec, (mark,))
-    top, *walls, base = with_details(plates, members=(foot.member,), outrigger=True)
+    top, front, rear, *sides, base = with_details(plates, members=(foot.member,), outrigger=True)
     weld = PlateWeld(to=foot.name, length=foot.weld_length, leg=entry.weld_leg)
-    # both ends of top and base meet the car; the walls stand back from them
+    # both ends of all but the side walls meet the car: its section, all round
     car_leg = min(entry.weld_leg, foot.sheet * 1.5)
     ends = PlateWeld(to="car", length=2 * spec.length, leg=car_leg)
-    top = replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld, ends))
-    return (top, *walls, replace(base, welds=(ends,)))
+    edges = PlateWeld(to="car", length=2 * spec.high, leg=car_leg)
+    return (
+        replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld, ends)),
+        *(replace(wall, welds=(*wall.welds, edges)) for wall in (front, rear)),
+        *sides,
+        replace(base, welds=(ends,)),
+    )
 
 
 def box_spec(
@@ -128,7 +161,9 @@ def box_spec(
         base=thickness,
         material=size.material or PLATE_STEEL[units],
         lip=lip,
+        end_lip=0.0,
         foot_lip=lip,
         radius=size.corner_radius,
         weld_leg=size.weld_leg,
+        sides=SIDES,
     )

@@ -32,8 +32,12 @@ SAME_PLANE = 0.966
 
 
 def plates_of(s: Survey, foot: StandingEnd) -> tuple[Plate, ...]:
-    """Plates that a foot stands on, backing plates left out; of a box foot its base."""
-    found = [p for p in s.plates if f"{foot.member.id}.{foot.end}" in p.ends and p.kind != BACKING]
+    """Plates between a foot and the car's metal, backing plates left out; of a box foot its base.
+
+    A plate outrigger is what the foot stands on, like a tube in its place.
+    """
+    on = f"{foot.member.id}.{foot.end}"
+    found = [p for p in s.plates if on in p.ends and p.kind != BACKING and not p.outrigger]
     boxes = {p.box for p in found if p.kind == "box_top"}
     bases = [p for p in s.plates if p.kind == "box_base" and p.box in boxes]
     return tuple(p for p in found if p.kind != "box_top") + tuple(bases)

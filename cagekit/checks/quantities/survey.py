@@ -238,6 +238,7 @@ class Survey:
     @cached_property
     def feet(self) -> tuple[StandingEnd, ...]:
         """Every end that stands on the car: flat on plate or sheet, or on an outrigger."""
+        boxed = {end for p in self.plates if p.outrigger for end in p.ends}
         hung = {i for door in self.cage.doors for i in door.pieces}
         there = {**self.cage.chassis, **self.cage.members}
         out = []
@@ -247,7 +248,7 @@ class Survey:
             for name, end in m.ends:
                 parents = [there[p] for p in end.parents if p in there]
                 carried = bool(parents) and all(p.role in CARRIERS for p in parents)
-                carried = carried or end.surface == "outrigger"
+                carried = carried or end.surface == "outrigger" or f"{m.id}.{name}" in boxed
                 if end.kind is EndKind.FLAT or carried:
                     out.append(StandingEnd(m, name, foot_kind(m), carried))
         return tuple(out)

@@ -240,7 +240,7 @@ class _Work:
         group = stage.members
         role = group[0].role
         texts = _row(group[0]).steps
-        lines = [self.said(texts, group, k) for k in ("fit", "tack")]
+        lines = [*self.fit_words(texts, group), self.said(texts, (), "tack")]
         own = {m.id for m in group}
         laid = [p.id for p in self.under(group) if p.id not in later]
         feet = tuple(f"{m.id}.{n}" for m in group for n, e in m.ends if e.kind is EndKind.FLAT)
@@ -252,6 +252,7 @@ class _Work:
                 *self.hole_words(own),
                 *(line for line in lines if line),
                 *_standing(group),
+                *self.opening_words(group),
                 *self.foot_words(group, later),
                 *self.frame_words(group),
                 *_grinding(self.cage, group, fitted, self.units),
@@ -272,10 +273,20 @@ class _Work:
             "page of setting out tells it, and debur it."
         ]
 
-    def said(self, texts: Mapping[str, Any], group: Sequence[Member], key: str) -> str:
-        """Words of a step as they suit this cage: an open car, a bar that swings out."""
-        swings = {d.fitted.id for d in self.doors} & {m.id for m in group}
-        for variant in (["swing"] if swings else []) + (["open"] if self.open_body else []):
+    def fit_words(self, texts: Mapping[str, Any], group: Sequence[Member]) -> list[str]:
+        """How a group is fitted; where only some of its bars swing out, both ways by name."""
+        swings = {d.fitted.id for d in self.doors}
+        alike: dict[str, list[str]] = {}
+        for m in group:
+            words = self.said(texts, ("swing",) if m.id in swings else (), "fit")
+            alike.setdefault(words, []).append(named(m.id))
+        if len(alike) == 1:
+            return list(alike)
+        return [f"{at_start(', '.join(names))}: {_lower(w)}" for w, names in alike.items() if w]
+
+    def said(self, texts: Mapping[str, Any], variants: Sequence[str], key: str) -> str:
+        """Words of a step as they suit some tubes of this cage, in an open car its own."""
+        for variant in (*variants, *(["open"] if self.open_body else [])):
             if f"{key}_{variant}" in texts:
                 return str(texts[f"{key}_{variant}"])
         return str(texts.get(key, ""))
@@ -327,8 +338,22 @@ class _Work:
                     )
                 alike.setdefault(words, []).append(f"{named(m.id)} {n.upper()}")
         return [
-            f"{at_start(', '.join(names))}: {words[0].lower()}{words[1:]}."
-            for words, names in alike.items()
+            f"{at_start(', '.join(names))}: {_lower(words)}." for words, names in alike.items()
+        ]
+
+    def opening_words(self, group: Sequence[Member]) -> list[str]:
+        """What is cut out of the floor for plate outriggers, which stand in it."""
+        tops = [p for p in self.under(group) if p.outrigger and p.ends]
+        if not tops:
+            return []
+        sizes = []
+        for top in tops:
+            along, across = (float(size) for size in top.size)
+            sizes.append(f"{named(top.box)} {self.length(along)} by {self.length(across)}")
+        return [
+            "Look under the floor for lines, wiring and frame rails first. Where there is floor in "
+            "the place of a box, cut it out to the outline of the box's top as the setting-out has "
+            f"it, along by across the car: {'; '.join(sizes)}."
         ]
 
     def frame_words(self, group: Sequence[Member]) -> list[str]:
@@ -348,7 +373,8 @@ class _Work:
         ]
 
     def before(self, stage: FitStage) -> Step:
-        nxt = ", ".join(named(m.id) for m in stage.members)
+        hiding = {id_ for w in stage.first for id_ in w.before}
+        nxt = ", ".join(named(m) for m in self.cage.members if m in hiding)
         partly = tuple(w.joint.id for w in stage.first if w.way is Way.PARTLY)
         whole = [w.joint.id for w in stage.first if w.way is not Way.PARTLY]
         lines = [f"{at_start(nxt)} would stand in the torch's way."]
@@ -391,12 +417,14 @@ class _Work:
         )
         names = ", ".join(f"{named(m)} {n.upper()}" for m, n in pose.loose)
         back = "Put the cage back on its marks, check the tapes again and tack the feet again."
-        plates = tuple(p.id for p in self.cage.plates if p.id in laid)
+        plates = [p for p in self.cage.plates if p.id in laid]
+        boxes = [p for p in plates if p.box]
         if plates:
-            bolted = any(p.bolts for p in self.cage.plates if p.id in laid)
-            fix = "bolt the plates up hand tight and tack the" if bolted else "tack plates and"
+            what = " and ".join(["plates"] * (len(boxes) < len(plates)) + ["boxes"] * bool(boxes))
+            bolted = any(p.bolts for p in plates)
+            fix = f"bolt the {what} up hand tight and tack the" if bolted else f"tack {what} and"
             back = (
-                "Raise the cage back on its marks, slide the plates under its feet, check the "
+                f"Raise the cage back on its marks, slide the {what} under its feet, check the "
                 f"tapes again, {fix} feet."
             )
         return Step(
@@ -407,9 +435,10 @@ class _Work:
                 *move.needs,
                 move_text(move, self.units),
                 f"Weld the side that was hidden, until all round is welded: {', '.join(joints)}.",
+                *([f"{BOX}: {_names(boxes)}."] if boxes else []),
                 back,
             ),
-            plates=plates,
+            plates=tuple(p.id for p in plates),
             loosen=loosen,
             weld=joints,
             moves=(move,),
@@ -466,10 +495,18 @@ class _Work:
         ]
         lines = ["The cage is not moved any more from here on: check every diagonal once more."]
         welded = [p for p in plates if any(w.to == "car" for w in p.welds)]
-        if welded:
-            plugs = any("plug" in w.kind for p in welded for w in p.welds)
+        round_ = [p for p in welded if not p.outrigger]
+        if round_:
+            plugs = any("plug" in w.kind for p in round_ for w in p.welds)
             where = "all round and in their plug holes" if plugs else "all round"
-            lines.append(f"Weld {_names(welded)} to the car {where}, then the tubes to them.")
+            lines.append(f"Weld {_names(round_)} to the car {where}, then the tubes to them.")
+        between = [p for p in welded if p.outrigger]
+        if between:
+            lines.append(
+                f"Weld {_names(between)} to the car's frame or tunnel and to the sill, all round "
+                "both ends of each box, then the tubes to them, and close what is left open of the "
+                "floor round them."
+            )
         bolted = [p for p in plates if p.bolts and p.kind != "backing_plate"]
         if bolted:
             lines.append(
@@ -653,6 +690,11 @@ def _grinding(
 
 def _names(plates: Sequence[Plate]) -> str:
     return ", ".join(dict.fromkeys(named(p.box or p.id) for p in plates))
+
+
+def _lower(words: str) -> str:
+    """Words as they go on a sentence."""
+    return words[:1].lower() + words[1:]
 
 
 def _gap(a: Vec, b: Vec) -> float:

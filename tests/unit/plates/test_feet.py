@@ -130,13 +130,43 @@ def test_a_plate_outrigger_carries_the_foot():
     _, _, plates = made(
         "track-roadster",
         {"kind": "outrigger_box", "at": "main_foot", "inner_y": 380, "outer_y": 660},
-        {"kind": "floor_plate", "at": "main_foot", "omit": True},
     )
     tops = [p for p in plates if p.kind == "box_top"]
     assert {e for p in tops for e in p.ends} == {"main_hoop.a", "main_hoop.b"}
-    for p in tops:
-        y = np.abs(p.car_points(p.outline.vertices)[:, 1])
-        assert (y.min(), y.max()) == pytest.approx((380, 660), abs=1e-6)
+    # all but its side walls reach from what is inboard to the sill, so that all can be welded there
+    side_walls = [p for p in plates if p.id.endswith(("_inner", "_outer"))]
+    assert len(side_walls) == 4
+    for p in plates:
+        if p.outrigger and p not in side_walls:
+            y = np.abs(p.car_points(p.outline.vertices)[:, 1])
+            assert (y.min(), y.max()) == pytest.approx((380, 660), abs=1e-6)
+            assert [w for w in p.welds if w.to == "car"]
+    for side in ("left", "right"):
+        inner, outer = (
+            abs(p.placement[1, 3]) for n in ("inner", "outer") for p in side_walls
+            if p.id == f"outrigger_box_{side}_{n}"
+        )  # fmt: skip
+        assert 380 < inner < outer < 660
+    # it takes the place of a floor plate, which nobody need leave out
+    assert not [p for p in plates if p.id.startswith("foot_main_hoop")]
+
+
+@pytest.mark.parametrize(
+    ("entry", "boxes"),
+    [
+        ({"at": "main_foot"}, {"outrigger_box_left", "outrigger_box_right"}),
+        ({"at": "main_foot", "id": "crate"}, {"crate_left", "crate_right"}),
+        ({"at": "main_foot", "id": "crate", "side": "both"}, {"crate_left", "crate_right"}),
+        ({"at": "main_foot", "id": "crate", "side": "right"}, {"crate"}),
+        ({"at": "main_hoop end b", "id": "crate"}, {"crate"}),
+        ({"at": "main_hoop end b"}, {"outrigger_box_right"}),
+    ],
+)
+def test_every_box_of_an_entry_has_a_name_of_its_own(entry, boxes):
+    table = {"kind": "outrigger_box", "inner_y": 380, "outer_y": 660, **entry}
+    _, _, plates = made("track-roadster", table)
+    assert {p.box for p in plates if p.outrigger} == boxes
+    assert len({p.id for p in plates}) == len(plates)
 
 
 @pytest.mark.parametrize(
@@ -152,6 +182,7 @@ def test_a_plate_outrigger_carries_the_foot():
         ({"kind": "tab", "at": "at 0, 0, 0"}, "stands on a tube"),
         ({"kind": "floor_plate", "at": "main_hoop end a", "thickness": 9}, "raised 3.0 mm"),
         ({"kind": "outrigger_box", "at": "nowhere", "inner_y": 1}, "no tube stands there"),
+        ({"kind": "outrigger_box", "inner_y": 1}, "must name the foot"),
     ],
 )
 def test_wrong_entries_name_entry_field_and_cure(table, words):
@@ -159,6 +190,17 @@ def test_wrong_entries_name_entry_field_and_cure(table, words):
         made("track-roadster", table)
     assert "track-roadster" in str(error.value)
     assert "plate" in str(error.value)
+
+
+def test_a_foot_has_a_box_or_a_floor_plate_of_its_own():
+    box = {"kind": "outrigger_box", "at": "main_foot", "inner_y": 380, "outer_y": 660}
+    with pytest.raises(InputError, match="stands on an outrigger_box"):
+        made("track-roadster", box, {"kind": "floor_plate", "at": "main_foot", "width": 120})
+    _, _, plates = made("track-roadster", box, {"kind": "floor_plate", "at": "feet", "width": 120})
+    assert {p.id for p in plates if p.kind == "floor_plate"} == {
+        "foot_rear_brace_left_b",
+        "foot_rear_brace_right_b",
+    }
 
 
 def test_an_impossible_plate_names_itself():

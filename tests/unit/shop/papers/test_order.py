@@ -242,6 +242,28 @@ def test_a_tube_is_divided_for_its_sleeves_before_it_goes_in() -> None:
         assert made < next(s.number for s in steps if f"rear_brace_{side}" in s.members)
 
 
+def test_only_of_bars_that_swing_out_it_is_said_that_they_are_cut() -> None:
+    build = demos.build("sprint-wagon")
+    tables = {**build.file.members, "door_bar_left": {"swing_out": False}}
+    file = build.file.model_copy(update={"members": tables})
+    design = Design(replace(build, file=file, entries=entries_of(file, build.layout, "some bars")))
+    (step,) = [s for s in design.steps if "door_bar_left" in s.members]
+    assert "door_bar_right_fitted" in step.members
+    fixed, swung = (t for t in step.text if ": fit it " in t.lower() or ": fit between" in t)
+    assert fixed.startswith("Door bar left: fit between")
+    assert swung.startswith("Door bar right fitted: fit it whole")
+
+
+def test_what_is_welded_early_names_the_tubes_that_would_hide_it(demo: Design) -> None:
+    hidden = {w.joint.id: w.before for w in demo.welds if w.before}
+    early = [s for s in demo.steps if s.title.startswith("Weld before")]
+    assert sorted(j for s in early for j in s.weld) == sorted(hidden)
+    for step in early:
+        told = step.text[0].removesuffix(" would stand in the torch's way.").lower().split(", ")
+        asked = {named(m).lower() for j in step.weld for m in hidden[j]}
+        assert set(told) == asked
+
+
 def test_glass_that_helps_no_joint_stays_in(demo: Design) -> None:
     assert not demo.weld_plan.glass_out
 
