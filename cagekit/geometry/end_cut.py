@@ -29,7 +29,7 @@ from cagekit.geometry.contact import (
     Window,
     first_contacts,
 )
-from cagekit.geometry.scan import GRID, scan_angles, tangent_angles
+from cagekit.geometry.scan import GRID, bundles, scan_angles, tangent_angles
 from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON
 
 _NEAR_TANGENT = 0.3
@@ -110,8 +110,7 @@ class EndCut:
 
     def bundle(self, phi: ArrayLike, rho: ArrayLike) -> Bundle:
         """The rays at these angles and radii, and the surfaces that they may touch."""
-        surfaces = self.surfaces[: self.count]
-        return Bundle(surfaces, self.origins(phi, rho), -self.out, self.windows)
+        return bundles([(self, phi, rho)])[0]
 
     def closed(self, c: Contact) -> Contact:
         """Contacts with the closure planes in the place of the straights that rays pass."""
@@ -367,7 +366,7 @@ class EndCut:
         return in_step([self._scanning()])[0]
 
     def _scanning(self) -> CutWork[Contact]:
-        return (yield self, self.grid[None, :], self._radii)
+        return (yield self, self.grid[None, :], self.radii)
 
     def scanned(self) -> CutWork[None]:
         """Work out the contacts all around, for whoever asks next."""
@@ -388,7 +387,8 @@ class EndCut:
             vars(self)["_edge_changes"] = yield from self._edges_changing()
 
     @property
-    def _radii(self) -> Vec:
+    def radii(self) -> Vec:
+        """Radii of the outside and the inside, ``(2, 1)`` mm."""
         return np.array([[self.outer_radius], [self.inner_radius]])
 
     @cached_property
@@ -404,7 +404,7 @@ class EndCut:
         at = np.concatenate([np.argmin(s, axis=1), np.argmax(s, axis=1)])
         phi = self.grid[at][:, None]
         for _ in range(1 if self.count == 1 else 2):
-            near = (yield self, phi + fine, self._radii[row]).s
+            near = (yield self, phi + fine, self.radii[row]).s
             best = np.append(np.argmin(near[:2], axis=1), np.argmax(near[2:], axis=1))
             phi = phi + fine[best][:, None]
             fine = fine / 12.0
@@ -458,7 +458,7 @@ class EndCut:
         The scan tells both edges at all angles of the grid; the rest is asked.
         """
         at = np.minimum(np.searchsorted(self.grid, phi), len(self.grid) - 1)
-        edges, wanted = self._radii[:, 0].tolist(), radii.tolist()
+        edges, wanted = self.radii[:, 0].tolist(), radii.tolist()
         if all(r in edges for r in wanted) and np.array_equal(self.grid[at], phi):
             rows = np.array([edges.index(r) for r in wanted])[None, :, None]
             return self._scan.s[rows, at], self._scan.active[rows, at]
@@ -480,7 +480,7 @@ class EndCut:
         return in_step([self._edges_changing()])[0]
 
     def _edges_changing(self) -> CutWork[dict[float, list[float]]]:
-        radii = self._radii[:, 0]
+        radii = self.radii[:, 0]
         found = yield from self._changing(radii, self._scan)
         return dict(zip(radii.tolist(), found, strict=True))
 
@@ -541,7 +541,7 @@ class EndCut:
         if self.steepest <= _STEEP * self.outer_radius:
             return None
         row, k = np.nonzero(self._steep(self._scan.s))
-        phi, rho = self.grid, self._radii[row, 0]
+        phi, rho = self.grid, self.radii[row, 0]
         upper = np.append(phi[1:], phi[0] + 2 * pi)
         lo, hi = in_step([self._steepest(phi[k], upper[k], rho)])[0]
         ends = [self.contact(p, rho) for p in (lo, hi)]
@@ -563,7 +563,7 @@ CutWork = Generator[Ask, Contact, T]
 
 def contacts(asks: Sequence[Ask]) -> list[Contact]:
     """What :meth:`EndCut.contact` tells of several cuts, in one array pass."""
-    found = first_contacts([cut.bundle(phi, rho) for cut, phi, rho in asks])
+    found = first_contacts(bundles(asks))
     return [cut.closed(c) for (cut, _, _), c in zip(asks, found, strict=True)]
 
 

@@ -25,7 +25,7 @@ from cagekit.geometry.landing import Axes
 from cagekit.units.tolerance import KERNEL_ANGLE, NOISE
 
 if TYPE_CHECKING:
-    from cagekit.geometry.end_cut import EndCut
+    from cagekit.geometry.end_cut import Ask, EndCut
 
 GRID = 120
 """Angles all round of the scan of an end on one surface; on several it is twice as fine."""
@@ -38,7 +38,9 @@ def scan(cuts: Sequence[EndCut]) -> list[list[Solution]]:
     if not cuts:
         return []
     lay_grids(cuts)
-    found, each = contacts_and_solutions(_bundles(cuts))
+    found, each = contacts_and_solutions(
+        bundles([(cut, cut.grid[None], cut.radii) for cut in cuts])
+    )
     _note(cuts, found)
     return each
 
@@ -69,21 +71,28 @@ def scan_fewer(
         _note(*zip(*known, strict=True))
 
 
-def _bundles(cuts: Sequence[EndCut]) -> list[Bundle]:
-    """The rays of both edges on the grids, their origins worked out in one pass."""
-    sizes = np.array([len(cut.grid) for cut in cuts])
-    phi = np.concatenate([cut.grid for cut in cuts for _ in range(2)])
-    radii = [r for cut in cuts for r in (cut.outer_radius, cut.inner_radius)]
-    radius = np.repeat(radii, np.repeat(sizes, 2))
-    frames = np.array([(cut.point, cut.zero, cut.side) for cut in cuts]).transpose(1, 0, 2)
-    point, zero, side = (np.repeat(f, 2 * sizes, axis=0) for f in frames)
-    u, v = radius * np.cos(phi), radius * np.sin(phi)
-    origins = point + u[:, None] * zero + v[:, None] * side
-    parts = np.split(origins, np.cumsum(2 * sizes)[:-1])
-    return [
-        Bundle(cut.surfaces[: cut.count], o.reshape(2, -1, 3), -cut.out, cut.windows)
-        for cut, o in zip(cuts, parts, strict=True)
-    ]
+def bundles(asks: Sequence[Ask]) -> list[Bundle]:
+    """The rays of each ask and the surfaces they may touch; all origins worked out in one pass.
+
+    A ray's origin is the same to the last bit whatever rays are asked for beside it.
+    """
+    angles = [np.asarray(phi, float) for _, phi, _ in asks]
+    all_of = np.concatenate([p.ravel() for p in angles])
+    cos, sin, past = np.cos(all_of), np.sin(all_of), 0
+    u, v = [], []
+    for (_, _, rho), p in zip(asks, angles, strict=True):
+        these = slice(past, past := past + p.size)
+        u.append(np.asarray(rho * cos[these].reshape(p.shape)))
+        v.append(np.asarray(rho * sin[these].reshape(p.shape)))
+    sizes = [q.size for q in u]
+    frames = np.array([(cut.point, cut.zero, cut.side) for cut, _, _ in asks]).transpose(1, 0, 2)
+    point, zero, side = (np.repeat(f, sizes, axis=0) for f in frames)
+    right, up = (np.concatenate([q.ravel() for q in w])[:, None] for w in (u, v))
+    origins, past, out = point + right * zero + up * side, 0, []
+    for (cut, _, _), q in zip(asks, u, strict=True):
+        rays = origins[past : (past := past + q.size)].reshape(*q.shape, 3)
+        out.append(Bundle(cut.surfaces[: cut.count], rays, -cut.out, cut.windows))
+    return out
 
 
 def _note(cuts: Sequence[EndCut], found: Sequence[Contact]) -> None:
@@ -184,4 +193,4 @@ def _distinct_rows(angles: Array) -> Array:
         return np.where(following - a > _SAME, a, inf)
 
 
-__all__ = ["GRID", "drawn", "lay_grids", "scan", "scan_angles", "scan_fewer", "tangent_angles"]
+__all__ = ["GRID", "bundles", "drawn", "lay_grids", "scan", "scan_angles", "scan_fewer", "tangent_angles"]
