@@ -193,4 +193,6 @@ def _distinct_rows(angles: Array) -> Array:
         return np.where(following - a > _SAME, a, inf)
 
 
-__all__ = ["GRID", "bundles", "drawn", "lay_grids", "scan", "scan_angles", "scan_fewer", "tangent_angles"]
+__all__ = [
+    "GRID", "bundles", "drawn", "lay_grids", "scan", "scan_angles", "scan_fewer", "tangent_angles",
+]  # fmt: skip

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -31,11 +30,6 @@ class Wall:
     radius: float
     cut_a: EndCut
     cut_b: EndCut
-
-    @cached_property
-    def rims(self) -> Points:
-        """Points of both edges, ``(n, 3)`` mm."""
-        return np.concatenate([self.cut_a.rim, self.cut_b.rim])
 
 
 class _Ends(NamedTuple):

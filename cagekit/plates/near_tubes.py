@@ -16,7 +16,7 @@ from cagekit.cage.member import Member
 from cagekit.cage.plate import Plate
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
-from cagekit.plates.points import STEP, kept_points, nearest, within
+from cagekit.plates.points import STEP, boxed, kept_box, kept_points, nearest, within
 
 NEAR = 30.0
 """Tubes further from a plate than this (mm) are not told of."""
@@ -34,13 +34,13 @@ def tube_gaps(
         plate: on it.
         tubes: those to look at; the plate's own are passed over.
     """
-    points = kept_points(cage, plate)
+    points, box = kept_points(cage, plate), kept_box(cage, plate)
     for m in tubes:
         if m.id in plate.members:
             continue
         reach = m.tube.outer_radius + NEAR
-        line = cage.kept.once(("line", m), partial(axis_points, m, STEP))
-        near = line[within(line, points, reach)]
+        line = axis_points(cage, m, STEP)
+        near = line[boxed(line, *box, reach)]
         if not len(near):
             continue
         # what lies further from the line's box than the reach is told of nowhere
@@ -53,7 +53,17 @@ def tube_gaps(
             yield gap + TOUCH if gap > -TOUCH else gap, m.id, points[beside[i]]
 
 
-def axis_points(member: Member, step: float) -> Points:
-    """Points ``(n, 3)`` mm on the axis of a tube, ``step`` mm from each other at most."""
+def axis_points(cage: Cage, member: Member, step: float) -> Points:
+    """Points ``(n, 3)`` mm on the axis of a tube, ``step`` mm from each other at most; laid once.
+
+    Args:
+        cage: that the tube is of.
+        member: the tube.
+        step: mm.
+    """
+    return cage.kept.once(("line", member, step), partial(_axis_points, member, step))
+
+
+def _axis_points(member: Member, step: float) -> Points:
     path = member.path
     return path.points(np.linspace(0.0, path.length, ceil(path.length / step) + 1))

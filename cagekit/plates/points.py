@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cagekit.cage.plate import Plate
-from cagekit.geometry.arrays import Bools, Points, Points2
+from cagekit.geometry.arrays import Bools, Points, Points2, Vec, extent
 from cagekit.geometry.outline import Outline
 
 if TYPE_CHECKING:
@@ -27,6 +27,11 @@ MANY = 20_000_000
 def kept_points(cage: Cage, plate: Plate) -> Points:
     """Points all over a plate of a cage, laid once."""
     return cage.kept.once(("points", plate), partial(plate_points, plate))
+
+
+def kept_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
+    """Low and high corner ``(3,)`` mm of the box round these points, laid once."""
+    return cage.kept.once(("plate's box", plate), lambda: extent(kept_points(cage, plate)))
 
 
 def plate_points(
@@ -67,8 +72,22 @@ def _boxed(points: Points2, parts: Iterable[Outline], reach: float) -> Bools:
 
 def within(points: Points, others: Points, reach: float) -> NDArray[np.intp]:
     """Rows of ``points`` ``(n, 3)`` that lie in the box of ``others``, ``reach`` mm wider."""
-    low, high = others.min(0) - reach, others.max(0) + reach
-    return np.flatnonzero(((points > low) & (points < high)).all(1))
+    return boxed(points, *extent(others), reach)
+
+
+def boxed(points: Points, low: Vec, high: Vec, reach: float) -> NDArray[np.intp]:
+    """Rows of ``points`` ``(n, 3)`` that lie in a box, ``reach`` mm wider.
+
+    Args:
+        points: ``(n, 3)`` mm.
+        low: the box's low corner, ``(3,)`` mm.
+        high: its high corner.
+        reach: mm.
+    """
+    inside = np.ones(len(points), dtype=bool)
+    for column, least, most in zip(points.T, low - reach, high + reach, strict=True):
+        inside &= (column > least) & (column < most)
+    return np.flatnonzero(inside)
 
 
 def nearest(a: Points, b: Points) -> tuple[int, float]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import hypot
 from typing import NamedTuple
 
 import numpy as np
@@ -30,6 +31,8 @@ _STEP = 4.0
 """Distance of the rings of points on a wall, mm."""
 _ROUND = 36
 """Points of a ring."""
+_BLOCK = 16
+"""Rings one after the other that are passed over together when they are far away."""
 _BETWEEN = 0.4
 """So much deeper (mm) than at points this far apart two round walls can be between them."""
 _SEAT = 6.0
@@ -289,45 +292,67 @@ class _Looked:
         phi = np.linspace(0.0, 2 * np.pi, _ROUND, endpoint=False)
         points = walls.points(self.own[look], station, phi[None]).reshape(-1, 3)
         looks, found = [np.repeat(look, _ROUND)], [points]
-        for i in np.flatnonzero(self.seat == 0.0):
-            found.append(walls.walls[self.own[i]].rims)
+        for i, cut in self._edges():
+            found.append(cut.rim)
             looks.append(np.full(len(found[-1]), i))
         look = np.concatenate(looks)
         order = np.argsort(look, kind="stable")
         return look[order], np.concatenate(found)[order]
 
+    def _edges(self) -> list[tuple[int, EndCut]]:
+        """The looks without a seat, and ends of theirs whose edge can come near the other wall."""
+        walls = self.walls.walls
+        ends = [
+            (int(i), cut)
+            for i in np.flatnonzero(self.seat == 0.0)
+            for cut in (walls[self.own[i]].cut_a, walls[self.own[i]].cut_b)
+        ]
+        if not ends:
+            return []
+        other = self.other[[i for i, _ in ends]]
+        away, _ = self.walls.outside(other, np.array([cut.point for _, cut in ends]))
+        # an edge lies between the smallest and the largest depth of its cut
+        reach = [hypot(c.outer_radius, max(-c.shortest, c.longest)) + _BETWEEN for _, c in ends]
+        return [ends[k] for k in np.flatnonzero(away < reach)]
+
     def _rings(self) -> tuple[Ints, Vec]:
         """The looks and stations (mm) of rings that can come near the other wall."""
         walls = self.walls
-        count = (walls.length / _STEP).astype(np.intp) + 2
-        first = np.cumsum(count) - count
-        wall = np.repeat(np.arange(len(count)), count)
-        station = (np.arange(len(wall)) - first[wall]) * (walls.length / (count - 1))[wall]
-        station[first + count - 1] = walls.length
-        axis, _ = walls.lines.spots(wall, station)
-        # boxes round the axes; between two points a bend stands out by less than their distance
-        low, high = (f.reduceat(axis, first) for f in (np.minimum, np.maximum))
-        reach = _STEP + (walls.radius[self.own] + walls.radius[self.other])[:, None]
-        low, high = low[self.other] - reach, high[self.other] + reach
-        many = count[self.own]
-        look = np.repeat(np.arange(len(self.own)), many)
-        row = np.arange(len(look)) + np.repeat(first[self.own] - (np.cumsum(many) - many), many)
-        apart = ~_within(self.fits_own, walls, self.own, look, station[row])
-        look, row = look[apart], row[apart]
-        at = axis[row]
-        boxed = ((at > low[look]) & (at < high[look])).all(axis=1)
-        look, row = look[boxed], row[boxed]
+        look, station = self._in_blocks()
         own, other = self.own[look], self.other[look]
-        away, beside = walls.outside(other, axis[row])
-        near = away < walls.radius[own]
+        axis, _ = walls.lines.spots(own, station)
+        away, beside = walls.outside(other, axis)
+        near = (away < walls.radius[own]) & ~_within(self.fits_own, walls, self.own, look, station)
         # all of a ring lies beside a straight within its radius of where its middle does
         alone = walls.lines.many[other] == 1
         near &= ~(
             alone & _within(self.fits_other, walls, self.other, look, beside, walls.radius[own])
         )
-        look, row = look[near], row[near]
-        there = walls.stands(wall[row], station[row], self.seat[look])
-        return look[there], station[row[there]]
+        look, own, station = look[near], own[near], station[near]
+        there = walls.stands(own, station, self.seat[look])
+        return look[there], station[there]
+
+    def _in_blocks(self) -> tuple[Ints, Vec]:
+        """The looks and stations (mm) of rings in blocks that come near the other wall at all."""
+        walls = self.walls
+        count = (walls.length / _STEP).astype(np.intp) + 2
+        step = walls.length / (count - 1)
+        many = -(-count // _BLOCK)[self.own]
+        look = np.repeat(np.arange(len(self.own)), many)
+        first = _BLOCK * (np.arange(len(look)) - np.repeat(np.cumsum(many) - many, many))
+        own = self.own[look]
+        last = np.minimum(first + _BLOCK, count[own]) - 1
+        axis, _ = walls.lines.spots(own, (first + last) / 2 * step[own])
+        away, _ = walls.outside(self.other[look], axis)
+        # no ring of a block is further from its middle than half its length
+        near = away < walls.radius[own] + (last - first) / 2 * step[own] + MICRON
+        look, first, last = look[near], first[near], last[near]
+        many = last - first + 1
+        ring = np.arange(many.sum()) + np.repeat(first - (np.cumsum(many) - many), many)
+        look = np.repeat(look, many)
+        own = self.own[look]
+        station = np.where(ring == count[own] - 1, walls.length[own], ring * step[own])
+        return look, station
 
     def _closer(self, at: Ints, deep: Vec, where: Points) -> tuple[Vec, Points]:
         """Close in on the deepest points of some looks, from points found nearby."""

@@ -10,15 +10,16 @@ import numpy as np
 
 from cagekit.cage.plate import Plate
 from cagekit.checks.quantities.near import Boxes
-from cagekit.geometry.arrays import Bools, Points, size_rows
+from cagekit.geometry.arrays import Array, Points, size_rows
 from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.fold import Bend, Facet
 from cagekit.plates.near_tubes import NEAR, TOUCH, axis_points, tube_gaps
-from cagekit.plates.points import kept_points, nearest, plate_points, within
+from cagekit.plates.points import STEP, boxed, kept_box, nearest, plate_points, within
+from cagekit.units.tolerance import MICRON
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import Member
-    from cagekit.geometry.outline import Outline
 
 FINE = 2.0
 """The same where a plate may run into its own tube, mm."""
@@ -41,8 +42,7 @@ def clashes(cage: Cage) -> tuple[Clash, ...]:
     boxes = Boxes.of(cage, tubes)
     out = []
     for plate in cage.plates:
-        low, high = cage.kept.once(("plate's box", plate), partial(_plate_box, cage, plate))
-        near = tuple(tubes[i] for i in boxes.near(low, high, NEAR))
+        near = tuple(tubes[i] for i in boxes.near(*kept_box(cage, plate), NEAR))
         own = tuple(cage.members[m] for m in plate.members if m in cage.members)
         key = ("clash", plate, near, own)
         clash = cage.kept.once(key, partial(_clash, cage, plate, near, own))
@@ -54,37 +54,34 @@ def clashes(cage: Cage) -> tuple[Clash, ...]:
 def _clash(cage: Cage, plate: Plate, near: Sequence[Member], own: Sequence[Member]) -> Clash | None:
     found = list(tube_gaps(cage, plate, near))
     if plate.kind == "floor_plate" and plate.folds:
-        found += _into_own(plate, own)
+        found += _into_own(cage, plate, own)
     if not found:
         return None
     gap, tube, point = min(found, key=lambda row: row[:2])
     return Clash(plate.id, tube, gap, point)
 
 
-def _plate_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
-    points = kept_points(cage, plate)
-    return points.min(0), points.max(0)
-
-
-def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, str, Vec]]:
+def _into_own(
+    cage: Cage, plate: Plate, members: Iterable[Member]
+) -> Iterator[tuple[float, str, Vec]]:
     """Where what is folded up runs into the tube that stands on the plate, and how deep."""
-    parts = [*(f.loop for f in plate.facets), *(b.loop for b in plate.bends)]
+    parts: list[Facet | Bend] = [*plate.facets, *plate.bends]
     foot = parts.pop(plate.foot_face)  # flat under the tube
-    low, high = _folded_boxes(plate, parts)
+    boxes = _PartBoxes.of(plate, parts)
     tubes, met = [], np.zeros(len(parts), bool)
     for m in members:
         radius = m.tube.outer_radius
-        line = axis_points(m, FINE)
-        line = line[within(line, np.concatenate([low, high]), radius)]
-        reached = _reached(line, low, high, radius)
+        line = axis_points(cage, m, FINE)
+        line = line[boxed(line, *kept_box(cage, plate), radius + STEP)]
+        reached = boxes.away(line) < radius + MICRON
         if reached.any():
-            tubes.append((m, line))
-            met |= reached
+            tubes.append((m, line[reached.any(axis=0)]))
+            met |= reached.any(axis=1)
     if not tubes:
         return
     # what lies on other parts is too far away
-    among = [part for part, reached in zip(parts, met.tolist(), strict=True) if reached]
-    points = plate_points(plate, FINE, without=foot, among=among)
+    among = [part.loop for part, reached in zip(parts, met.tolist(), strict=True) if reached]
+    points = plate_points(plate, FINE, without=foot.loop, among=among)
     height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
     up = points[height > RISEN]
     for m, line in tubes:
@@ -98,22 +95,32 @@ def _into_own(plate: Plate, members: Iterable[Member]) -> Iterator[tuple[float, 
             yield apart - radius, m.id, beside[i]
 
 
-def _folded_boxes(plate: Plate, parts: Sequence[Outline]) -> tuple[Points, Points]:
-    """Low and high corners ``(n, 3)`` mm in the car of boxes that hold parts of a flat pattern.
+class _PartBoxes(NamedTuple):
+    """Boxes that hold parts of a folded plate, each in a frame of its own.
 
-    A facet lies within its edge, and a bend zone is drawn straight from edge to edge.
+    ``frame`` ``(n, 4, 4)`` takes that frame to the car; corners ``low`` and ``high`` ``(n, 3)`` mm.
     """
-    edges = [part.sampled(FINE) for part in parts]
-    # of points on the edge FINE apart an arc leaves its box by less than that
-    first = np.cumsum([0, *map(len, edges[:-1])])
-    face, back = plate.faces(np.concatenate(edges))
-    low = np.minimum.reduceat(np.minimum(face, back), first) - FINE
-    high = np.maximum.reduceat(np.maximum(face, back), first) + FINE
-    return low, high
 
+    frame: Array
+    low: Points
+    high: Points
 
-def _reached(line: Points, low: Points, high: Points, radius: float) -> Bools:
-    """Which of some boxes a line of points ``(m, 3)`` mm comes within ``radius`` mm of."""
-    low, high = low[:, None], high[:, None]
-    away = np.maximum(np.maximum(low - line, line - high), 0.0)
-    return np.asarray((size_rows(away) < radius).any(axis=1))
+    @classmethod
+    def of(cls, plate: Plate, parts: Sequence[Facet | Bend]) -> _PartBoxes:
+        """Each flat as it lies; a bend zone no further from its flat pattern than it is long."""
+        rows = []
+        for part in parts:
+            low, high = part.loop.box
+            long = 0.0
+            if isinstance(part, Bend):
+                long = (part.radius + plate.thickness) * abs(part.angle)
+            rows.append(((*low - long, -plate.thickness - long), (*high + long, long)))
+        low, high = np.array(rows).transpose(1, 0, 2)
+        return cls(plate.placement @ np.array([part.frame for part in parts]), low, high)
+
+    def away(self, points: Points) -> Array:
+        """Distances ``(n, m)`` mm of points ``(m, 3)`` from the boxes; 0 inside."""
+        turned, origin = self.frame[:, :3, :3], self.frame[:, :3, 3]
+        local = (points - origin[:, None]) @ turned
+        low, high = self.low[:, None], self.high[:, None]
+        return size_rows(np.maximum(np.maximum(low - local, local - high), 0.0))
