@@ -19,14 +19,24 @@ from cagekit.inputs.presets import list_presets
 RULES = "rules"
 
 
-def findings(design: Design, group: str) -> list[Finding]:
-    """Hold the cage against every book of a check group, general ones first."""
+def findings(design: Design, group: str, *, apart: bool = False) -> list[Finding]:
+    """Hold the cage against every book of a check group, general ones first.
+
+    Args:
+        design: the build and its cage.
+        group: name of the group.
+        apart: tell what passes one by one too, not as one finding of a rule.
+    """
     survey = design.once("survey", Survey)
     used = books(design, group)
     if group == RULES:
-        found = [f for book in used for f in evaluate(book, survey)]
+        found = [f for book in used for f in evaluate(book, survey, apart=apart)]
         return found if used else [_no_rulebook()]
-    return [f for book in used for f in evaluate(book, survey, _taken(design, book, survey))]
+    return [
+        f
+        for book in used
+        for f in evaluate(book, survey, _taken(design, book, survey), apart=apart)
+    ]
 
 
 def books(design: Design, group: str) -> tuple[Profile, ...]:

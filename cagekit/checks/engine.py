@@ -39,24 +39,32 @@ class Judged:
     spared: bool = False
 
 
-def evaluate(profile: Profile, survey: Survey, taken: Taken | None = None) -> tuple[Finding, ...]:
+def evaluate(
+    profile: Profile, survey: Survey, taken: Taken | None = None, *, apart: bool = False
+) -> tuple[Finding, ...]:
     """Hold every rule of a book against a cage, in the book's order.
 
     Args:
         profile: the book.
         survey: the cage.
         taken: what rulebooks have judged; a general book is silent on it.
+        apart: tell what passes one by one too, not as one finding.
     """
-    return tuple(f for rule in profile.rules for f in evaluate_rule(rule, survey, taken))
+    return tuple(
+        f for rule in profile.rules for f in evaluate_rule(rule, survey, taken, apart=apart)
+    )
 
 
-def evaluate_rule(rule: Rule, survey: Survey, taken: Taken | None = None) -> Iterator[Finding]:
+def evaluate_rule(
+    rule: Rule, survey: Survey, taken: Taken | None = None, *, apart: bool = False
+) -> Iterator[Finding]:
     """Hold one rule against a cage; at least one finding unless a rulebook took all of it.
 
     Args:
         rule: the rule.
         survey: the cage.
         taken: what rulebooks have judged already.
+        apart: tell what passes one by one too, not as one finding.
     """
     measures = _looked_at(rule, survey)
     if isinstance(measures, Finding):
@@ -68,7 +76,7 @@ def evaluate_rule(rule: Rule, survey: Survey, taken: Taken | None = None) -> Ite
         return
     here = (taken or {}).get(rule.quantity.name, {}) if rule.quantity else {}
     found = [j for j in (_judge(rule, m) for m in measures) if not _given_up(j, here)]
-    yield from _told(rule, found, survey)
+    yield from _told(rule, found, survey, apart)
 
 
 def judged_by(rule: Rule, survey: Survey) -> Iterator[tuple[str, Status]]:
@@ -134,10 +142,10 @@ def _judge(rule: Rule, m: Measure) -> Judged:
     return Judged(m, Status.NEEDS_INSPECTION if m.estimated else Status.PASS, rule.asks)
 
 
-def _told(rule: Rule, found: Sequence[Judged], survey: Survey) -> Iterator[Finding]:
+def _told(rule: Rule, found: Sequence[Judged], survey: Survey, apart: bool) -> Iterator[Finding]:
     """Failures one by one; what passes, and what lacks the same input, as one finding each.
 
-    A rule that says ``each`` tells everything one by one.
+    A rule that says ``each`` tells everything one by one, ``apart`` all that passes.
     """
     each = rule.each
     passed: list[Judged] = []
@@ -152,7 +160,7 @@ def _told(rule: Rule, found: Sequence[Judged], survey: Survey) -> Iterator[Findi
                 yield _not_applicable(rule, m.subject, "", text=f"Not measured: {m.absent}.")
         elif j.status is Status.PASS and rule.entry.quiet and not j.spared:
             continue
-        elif j.status is Status.PASS and not each:
+        elif j.status is Status.PASS and not (each or apart):
             passed.append(j)
         else:
             yield _judged(rule, j)

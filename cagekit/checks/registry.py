@@ -44,7 +44,11 @@ GROUPS: tuple[Group, ...] = (
 
 
 def run(
-    design: Design, groups: Sequence[str] | None = None, rules: Sequence[str] | None = None
+    design: Design,
+    groups: Sequence[str] | None = None,
+    rules: Sequence[str] | None = None,
+    *,
+    apart: bool = False,
 ) -> tuple[Finding, ...]:
     """Run the checks and return their findings, worst first; kept by the design.
 
@@ -52,6 +56,7 @@ def run(
         design: the build and its cage.
         groups: names of the groups to run; all but those to be asked for when None.
         rules: rule profiles to use instead of those named in the build.
+        apart: tell what passes one by one too, to follow each from one version to another.
 
     Raises:
         InputError: a group that does not exist.
@@ -65,11 +70,11 @@ def run(
                 hint=f"Known: {', '.join(known)}.",
             )  # fmt: skip
     held = design if rules is None else design.against(rules)
-    found = (held.once(("findings", n), _of_group(known[n])) for n in wanted)
+    found = (held.once(("findings", n, apart), _of_group(known[n], apart=apart)) for n in wanted)
     return worst_first(f for group in found for f in group)
 
 
-def _of_group(group: Group) -> Callable[[Design], tuple[Finding, ...]]:
+def _of_group(group: Group, *, apart: bool) -> Callable[[Design], tuple[Finding, ...]]:
     """What runs one group on a design; nothing where the cage has no such part."""
 
     def check(design: Design) -> tuple[Finding, ...]:
@@ -79,7 +84,7 @@ def _of_group(group: Group) -> Callable[[Design], tuple[Finding, ...]]:
             return ()
         if group.people and not _seated(design, group):
             return (_nobody(group),)
-        return tuple(findings(design, group.name))
+        return tuple(findings(design, group.name, apart=apart))
 
     return check
 

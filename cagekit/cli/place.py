@@ -17,7 +17,7 @@ from cagekit.units.tolerance import NEGLIGIBLE
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding
     from cagekit.inputs.build import Build
-    from cagekit.study.placement import Placement, ReadingKey, Sweep, Trial
+    from cagekit.study.placement import Column, Placement, Sweep, Trial
     from cagekit.view.placement_plot import Chart
 
 ANGLES = {"lean"}
@@ -147,12 +147,12 @@ def cell(found: Finding | None, units: str) -> str:
 
 
 def _print(found: Placement, units: str) -> None:
-    letters = [chr(65 + i) if i < 26 else f"Z{i - 25}" for i in range(len(found.keys))]
+    letters = [chr(65 + i) if i < 26 else f"Z{i - 25}" for i in range(len(found.columns))]
     print(f"{named(found.member)}: {len(found.trials)} places, {_range_words(found, units)}")
     print()
-    for letter, key in zip(letters, found.keys, strict=True):
+    for letter, column in zip(letters, found.columns, strict=True):
         lead = f"  {letter}  "
-        text = f"{found.label(key)} ({limit_words(found, key, units)})"
+        text = f"{found.label(column)} ({limit_words(found, column, units)})"
         print(filled(text, width(), first=lead, rest=" " * len(lead)))
     print()
     rows = [_row(found, t, units) for t in found.trials]
@@ -172,8 +172,8 @@ def _row(found: Placement, trial: Trial, units: str) -> list[str]:
     lead += ">" if trial is _nearest(found) else ""
     places = [shown(v, s.name, units) for v, s in zip(trial.values, found.sweeps, strict=True)]
     if trial.error:
-        return [lead or "-", *places, *("-" for _ in found.keys)]
-    return [lead, *places, *(cell(trial.findings.get(k), units) for k in found.keys)]
+        return [lead or "-", *places, *("-" for _ in found.columns)]
+    return [lead, *places, *(cell(trial.findings.get(c[0]), units) for c in found.columns)]
 
 
 def _nearest(found: Placement) -> Trial:
@@ -198,12 +198,12 @@ def _called(s: Sweep) -> str:
     return " and ".join(s.fields) + (f" ({s.words})" if s.words else "")
 
 
-def limit_words(found: Placement, key: ReadingKey, units: str) -> str:
+def limit_words(found: Placement, column: Column, units: str) -> str:
     """The limit of a finding over all places, and the one that it fails by where that is another.
 
     Args:
         found: the places tried.
-        key: of the finding.
+        column: the finding, with those that read the same.
         units: of lengths, ``"mm"`` or ``"in"``.
     """
     from cagekit.checks.finding import Status
@@ -212,7 +212,7 @@ def limit_words(found: Placement, key: ReadingKey, units: str) -> str:
     asked: dict[str, None] = {}
     hard: dict[str, None] = {}
     for t in found.trials:
-        f = t.findings.get(key)
+        f = t.findings.get(column[0])
         if f is not None and f.limit is not None:
             failed = f.status is Status.FAIL
             (hard if failed else asked)[limit_text(f, units)] = None  # type: ignore[arg-type]
@@ -322,14 +322,14 @@ def _lanes(found: Placement, units: str, name: str) -> Chart:
 
     states: dict[str, State] = {"fail": "fail", "warn": "warn", "pass": "good"}
     lanes = []
-    for key in found.keys:
+    for column in found.columns:
         cells = []
         for t in found.trials:
-            f = t.findings.get(key)
+            f = t.findings.get(column[0])
             state = states.get(f.status.value, "none") if f is not None else "none"
             cells.append(PlotCell(text=cell(f, units).rstrip("X!"), state=state))
-        label = found.label(key)
-        limit = limit_words(found, key, units)
+        label = found.label(column)
+        limit = limit_words(found, column, units)
         lanes.append(Lane(name=at_start(label), limit=limit, cells=tuple(cells)))
     s = found.sweeps[0]
     values = [t.values[0] for t in found.trials]

@@ -43,6 +43,8 @@ WORTH = {"mm": 1.0, "deg": 10.0, "": 200.0}
 """What a unit of room counts as, mm: a degree 10, the whole upper arm 200."""
 
 ReadingKey = tuple[str, str]
+Column = tuple[ReadingKey, ...]
+"""Findings of one check that read the same at every place."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,8 +103,8 @@ class Trial:
 class Placement:
     """A member tried over a range.
 
-    ``keys`` are the findings that hang on it, those that turn first; ``now`` is where it is in the
-    build and ``best`` the trial proposed (None when none could be made); ``reasons`` say why.
+    ``columns`` are the findings that hang on it, those that turn first; ``now`` is where it is in
+    the build and ``best`` the trial proposed (None when none could be made); ``reasons`` say why.
     ``proposed`` holds every field of the file that the proposal sets, the same on both sides.
     """
 
@@ -110,19 +112,14 @@ class Placement:
     sweeps: tuple[Sweep, ...]
     now: tuple[float, ...]
     trials: tuple[Trial, ...]
-    keys: tuple[ReadingKey, ...]
+    columns: tuple[Column, ...]
     best: Trial | None
     reasons: tuple[str, ...]
     proposed: Mapping[str, float]
 
-    def label(self, key: ReadingKey) -> str:
-        """What a finding is about, in words."""
-        found = next(t.findings[key] for t in self.trials if key in t.findings)
-        return label_of(found, key)
-
-    def unit(self, key: ReadingKey) -> str:
-        """Unit of a finding's numbers."""
-        return next(t.findings[key].unit for t in self.trials if key in t.findings)
+    def label(self, column: Column) -> str:
+        """What findings that read the same are about, in words."""
+        return label_of(self.trials, column)
 
 
 def place(
@@ -167,6 +164,7 @@ def place(
     ids = {m for t in tried for m in t.members}
     keys = _keys(tried, ids)
     trials = tuple(_kept(t, keys, ids) for t in tried)
+    columns = _columns(trials, keys)
     best = min((t for t in trials if not t.error), key=lambda t: _rank(t, now), default=None)
     if best is None:
         # the reason may lie elsewhere in the build, where no place of this member mends it
@@ -176,9 +174,9 @@ def place(
         sweeps=chosen,
         now=now,
         trials=trials,
-        keys=keys,
+        columns=columns,
         best=best,
-        reasons=tuple(_reasons(trials, keys, chosen)),
+        reasons=tuple(_reasons(trials, columns, chosen)),
         proposed={} if best is None else _proposed(entries, chosen, now, best.values),
     )
 
@@ -323,7 +321,7 @@ def _try(
     try:
         # plates too: a tab may find no room where the tube is short
         tried.cage.require_cuts()
-        found = run(tried, groups=groups)
+        found = run(tried, groups=groups, apart=True)
     except (GeometryError, InputError) as error:
         return Trial(values=values, spot=None, findings={}, error=str(error))
     first = next(iter(_made_by(tried.fitted, entries[0])), None)
@@ -400,7 +398,7 @@ def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[ReadingKey, ...]:
         if not judged or not numbers:
             continue
         moves = max(numbers) - min(numbers) > 0.5 / WORTH.get(rows[0].unit, 1.0)
-        # several subjects that hold are told as one, one that fails by itself
+        # what is measured at some places only is worth telling where it turns
         telling = key[0].startswith("fit/") or not judged.isdisjoint({Status.FAIL, Status.WARN})
         if len(judged) > 1 or (telling and len(rows) < len(made)):
             turning.append(key)
@@ -409,10 +407,29 @@ def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[ReadingKey, ...]:
     return (*turning, *moving)
 
 
+def _columns(trials: Sequence[Trial], keys: Sequence[ReadingKey]) -> tuple[Column, ...]:
+    """Findings of one check that read the same at every place together, as of a left and right."""
+    alike: dict[tuple[object, ...], list[ReadingKey]] = {}
+    for key in keys:
+        rows = (t.findings.get(key) for t in trials)
+        read = (None if f is None else (f.status, f.limit, _short(f.measured)) for f in rows)
+        alike.setdefault((key[0], *read), []).append(key)
+    return tuple(map(tuple, alike.values()))
+
+
+def _short(value: object) -> object:
+    """A number as far as it is shown."""
+    return round(value, 2) if isinstance(value, float) else value
+
+
 def _matters(rows: Sequence[Finding], ids: set[str]) -> bool:
-    """Whether a finding that never turns is worth a column: the member's own, or near a limit."""
+    """Whether a finding that never turns is worth a column.
+
+    It is one of the member's own room, or near a limit; a rulebook's far from its limit is not.
+    """
     own = [f for f in rows if _hangs(f, ids)]
-    return 2 * len(own) > len(rows) or any((room(f) or 0.0) < ENOUGH for f in own)
+    told = 2 * len(own) > len(rows) and rows[0].group != "rules"
+    return told or any((room(f) or 0.0) < ENOUGH for f in own)
 
 
 def _hangs(found: Finding, ids: set[str]) -> bool:
@@ -427,9 +444,10 @@ def _kept(trial: Trial, keys: Sequence[ReadingKey], ids: set[str]) -> Trial:
     return replace(trial, findings=kept, room=min(least, ENOUGH))
 
 
-def label_of(found: Finding, key: ReadingKey) -> str:
-    """A finding in words: what, of whom, and for a rulebook's the rule."""
-    text = in_words(f"{found.quantity}, {key[1]}" if key[1] else found.quantity)
+def label_of(trials: Sequence[Trial], column: Column) -> str:
+    """Findings that read the same, in words: what, of whom, and for a rulebook's the rule."""
+    found = next(t.findings[column[0]] for t in trials if column[0] in t.findings)
+    text = in_words(", ".join([found.quantity, *(subject for _, subject in column if subject)]))
     return f"{text} [{found.code}]" if found.group == "rules" else text
 
 
@@ -462,16 +480,15 @@ def _rank(trial: Trial, now: Sequence[float]) -> tuple[float, ...]:
 
 
 def _reasons(
-    trials: Sequence[Trial], keys: Sequence[ReadingKey], sweeps: Sequence[Sweep]
+    trials: Sequence[Trial], columns: Sequence[Column], sweeps: Sequence[Sweep]
 ) -> Iterable[str]:
     """For one range: from where to where each finding fails or warns."""
     if len(sweeps) > 1:
         return
-    for key in keys:
+    for column in columns:
+        name = label_of(trials, column)
         for status in (Status.FAIL, Status.WARN):
-            for low, high in _runs(trials, key, status):
-                f = next(t.findings[key] for t in trials if key in t.findings)
-                name = label_of(f, key)
+            for low, high in _runs(trials, column[0], status):
                 verb = "fails" if status is Status.FAIL else "warns"
                 ends = _ends(low, high, sweeps[0].values)
                 yield f"{name}: {verb} {ends}"

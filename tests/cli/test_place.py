@@ -83,7 +83,7 @@ def test_the_plot_names_parts_as_people_do_and_fields_as_they_are_typed() -> Non
         assert set(re.findall(r"\w+_\w+", shown)) == {f for f in fields if "_" in f}
         # each field by one name in title, axis, lanes and remarks
         assert not any(f.replace("_", " ") in shown for f in fields if "_" in f)
-    assert any(key[1] == "dash_bar" for key in found.keys)
+    assert any(key[1] == "dash_bar" for column in found.columns for key in column)
 
 
 @pytest.mark.parametrize(
@@ -137,7 +137,7 @@ def test_one_reason_at_many_places_is_told_once() -> None:
         sweeps=(Sweep(fields=("height",), values=(*angles, 230.0)),),
         now=(200.0,),
         trials=(*trials, tried(230.0, "bar_1 is too short.")),
-        keys=(),
+        columns=(),
         best=None,
         reasons=(),
         proposed={},
