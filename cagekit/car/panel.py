@@ -9,7 +9,7 @@ import numpy as np
 from cagekit.geometry.arrays import Vec2
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.geometry.shapes import Prism, polygon_distance
-from cagekit.inputs.car import CarPanel
+from cagekit.inputs.keepouts import CarPanel
 from cagekit.units.tolerance import SAME_POINT
 
 HALF = 0.5

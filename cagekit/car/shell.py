@@ -36,7 +36,8 @@ from cagekit.car.panel import flat_panel
 from cagekit.geometry.arrays import Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, in_polygon
-from cagekit.inputs.car import Car, KeepOut, PillarLine
+from cagekit.inputs.car import Car, PillarLine
+from cagekit.inputs.keepouts import KeepOut
 from cagekit.units.tolerance import NEGLIGIBLE, NO_LENGTH, SAME_POINT
 
 FAR = 1e5

@@ -18,7 +18,8 @@ from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.geometry.centre_line import CentreLine
-from cagekit.inputs.car import Car, CarPanel
+from cagekit.inputs.car import Car
+from cagekit.inputs.keepouts import CarPanel
 from cagekit.inputs.resolve import load_build
 from cagekit.page.shell import volumes
 from cagekit.shop.papers.holes import panel_holes

@@ -16,8 +16,9 @@ from cagekit.checks.quantities.quantity import Measure
 from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
-from cagekit.inputs.car import Car, KeepOut
+from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
+from cagekit.inputs.keepouts import KeepOut
 
 Bar = Callable[..., Member]
 Sit = Callable[..., Cockpit]

@@ -13,7 +13,8 @@ from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.build import Build
-from cagekit.inputs.car import Chassis, ChassisTube, KeepOut
+from cagekit.inputs.car import Chassis, ChassisTube
+from cagekit.inputs.keepouts import KeepOut
 from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.inputs.plate_presets import default_floor_plate
 from cagekit.inputs.resolve import load_build

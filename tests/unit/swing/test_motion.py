@@ -13,7 +13,7 @@ from cagekit.cage.member import CHASSIS, Member
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build
-from cagekit.inputs.car import KeepOut
+from cagekit.inputs.keepouts import KeepOut
 from cagekit.swing.bodies import BodySide, part_gap, plate_gap, prism_gap, stub_gap
 from cagekit.swing.motion import sweep
 from cagekit.swing.opened import opened_cage

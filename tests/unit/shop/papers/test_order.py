@@ -23,7 +23,8 @@ from cagekit.errors import CagekitError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.bolted import SleeveEntry
 from cagekit.inputs.build import Build, entries_of
-from cagekit.inputs.car import Car, KeepOut, merged
+from cagekit.inputs.car import Car, merged
+from cagekit.inputs.keepouts import KeepOut
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.tooling import Torch
 from cagekit.names import named
