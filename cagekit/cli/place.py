@@ -17,7 +17,7 @@ from cagekit.units.tolerance import NEGLIGIBLE
 if TYPE_CHECKING:
     from cagekit.checks.finding import Finding
     from cagekit.inputs.build import Build
-    from cagekit.study.placement import Column, Placement, Sweep, Trial
+    from cagekit.study.placement import Placement, SameReading, Sweep, Trial
     from cagekit.view.placement_plot import Chart
 
 ANGLES = {"lean"}
@@ -198,7 +198,7 @@ def _called(s: Sweep) -> str:
     return " and ".join(s.fields) + (f" ({s.words})" if s.words else "")
 
 
-def limit_words(found: Placement, column: Column, units: str) -> str:
+def limit_words(found: Placement, column: SameReading, units: str) -> str:
     """The limit of a finding over all places, and the one that it fails by where that is another.
 
     Args:

@@ -43,7 +43,7 @@ WORTH = {"mm": 1.0, "deg": 10.0, "": 200.0}
 """What a unit of room counts as, mm: a degree 10, the whole upper arm 200."""
 
 ReadingKey = tuple[str, str]
-Column = tuple[ReadingKey, ...]
+SameReading = tuple[ReadingKey, ...]
 """Findings of one check that read the same at every place."""
 
 
@@ -112,12 +112,12 @@ class Placement:
     sweeps: tuple[Sweep, ...]
     now: tuple[float, ...]
     trials: tuple[Trial, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[SameReading, ...]
     best: Trial | None
     reasons: tuple[str, ...]
     proposed: Mapping[str, float]
 
-    def label(self, column: Column) -> str:
+    def label(self, column: SameReading) -> str:
         """What findings that read the same are about, in words."""
         return label_of(self.trials, column)
 
@@ -407,7 +407,7 @@ def _keys(tried: Sequence[Trial], ids: set[str]) -> tuple[ReadingKey, ...]:
     return (*turning, *moving)
 
 
-def _columns(trials: Sequence[Trial], keys: Sequence[ReadingKey]) -> tuple[Column, ...]:
+def _columns(trials: Sequence[Trial], keys: Sequence[ReadingKey]) -> tuple[SameReading, ...]:
     """Findings of one check that read the same at every place together, as of a left and right."""
     alike: dict[tuple[object, ...], list[ReadingKey]] = {}
     for key in keys:
@@ -444,7 +444,7 @@ def _kept(trial: Trial, keys: Sequence[ReadingKey], ids: set[str]) -> Trial:
     return replace(trial, findings=kept, room=min(least, ENOUGH))
 
 
-def label_of(trials: Sequence[Trial], column: Column) -> str:
+def label_of(trials: Sequence[Trial], column: SameReading) -> str:
     """Findings that read the same, in words: what, of whom, and for a rulebook's the rule."""
     found = next(t.findings[column[0]] for t in trials if column[0] in t.findings)
     text = in_words(", ".join([found.quantity, *(subject for _, subject in column if subject)]))
@@ -480,7 +480,7 @@ def _rank(trial: Trial, now: Sequence[float]) -> tuple[float, ...]:
 
 
 def _reasons(
-    trials: Sequence[Trial], columns: Sequence[Column], sweeps: Sequence[Sweep]
+    trials: Sequence[Trial], columns: Sequence[SameReading], sweeps: Sequence[Sweep]
 ) -> Iterable[str]:
     """For one range: from where to where each finding fails or warns."""
     if len(sweeps) > 1:
