@@ -8,7 +8,7 @@ from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 from cagekit.page.data import body_row, surroundings
-from cagekit.page.meshes import packed, packed_all
+from cagekit.page.meshes import packed, packed_all, shared
 from cagekit.page.shell import edges
 from cagekit.view.scene import SceneBody, plate_bodies, tube_bodies
 
@@ -63,7 +63,10 @@ class Scene:
     def rows(
         self, design: Design, version: int, have: int, stage: Drawn = Drawn.WHOLE
     ) -> dict[str, Any]:
-        """Bodies, edges of the car and doors; meshes only of what version ``have`` lacked."""
+        """Bodies, edges of the car and doors; meshes only of what version ``have`` lacked.
+
+        Their triangles are numbers that count ``triangles``.
+        """
         known = self._shown.get(have, frozenset())
         rows = self._bodies(design, stage)
         keys = frozenset(r["key"] for r in rows)
@@ -73,11 +76,12 @@ class Scene:
         while len(self._shown) > VERSIONS:
             old, _ = self._shown.popitem(last=False)
             self._names.pop(old, None)
-        light = [
+        light, triangles = shared(
             {k: v for k, v in r.items() if k != "packed"} if r["key"] in known else r for r in rows
-        ]
+        )
         return {
             "bodies": light,
+            "triangles": triangles,
             "edges": self._surroundings(design)[1],
             "doors": self._doors(design),
         }

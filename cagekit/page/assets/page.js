@@ -102,26 +102,28 @@ function showTexts() {
   write("caution", cautions.join(" "));
 }
 
-function showData() {
+/** Show the data; `how` the viewer is asked for the picture. */
+function showData(how = "ask") {
   const { data } = state;
   for (const b of data.bodies) b.ghost = b.late || (b.group === "car" && b.id !== "wheel");
   showTexts();
   if (!viewer) return;
-  viewer.setBodies(data.bodies);
-  viewer.setLines(data.edges);
+  viewer.setBodies(data.bodies, data.triangles);
+  if (viewer.lineData !== data.edges) viewer.setLines(data.edges);
   viewer.dim = state.old;
   turnDoors();
   cutPlane();
   bendShape();
+  viewer[how]();
 }
 
-/** Put new data in: bodies that are known by their key come without their mesh. */
-function update(data) {
+/** Put new data in: bodies that are known by their key come without their mesh; the picture comes before the lists. */
+function update(data, how) {
   state.data = { ...state.data, ...data };
   if (!state.data.cards[state.selected]) state.selected = "";
   state.picks = [];
   state.result = null;
-  showData();
+  showData(how);
   if (data.cards) fill();
 }
 
@@ -152,7 +154,6 @@ function cutPlane() {
     viewer.cut[axis] = sign;
     state.section.value = value;
   }
-  viewer.ask();
 }
 
 const lengthText = (mm) =>
@@ -469,6 +470,7 @@ function comeBack() {
 function buildSection() {
   const s = state.section, redo = () => {
     cutPlane();
+    viewer?.ask();
     where.value = s.on ? lengthText(s.value) : "";
   };
   const where = el("output", { for: "cut-at" });

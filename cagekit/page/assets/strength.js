@@ -28,19 +28,21 @@ function showCase(id) {
     strain.how.set(name, { line: state.data.strength.lines[name], shifts: found.shifts[name] });
   fillStrength();
   bendShape();
+  viewer?.ask();
 }
 
+/** Give the frame the shape of the case that is shown; ask for a picture only where that bends something anew. */
 function bendShape() {
-  if (!viewer) return;
-  viewer.bend(strain.how, strain.times);
-  viewer.ask();
+  if (viewer?.bend(strain.how, strain.times)) viewer.ask();
 }
 
 /** Data that came new: a case that is gone, or an earlier cage's, is not shown on. */
 function strengthCame() {
+  const shown = strain.id;
   if (!strainCase()) Object.assign(strain, { id: "", times: 0, how: new Map() });
   fillStrength();
   bendShape();
+  if (shown) viewer?.ask();
 }
 
 /** Where the frame was, dashed, and how hard its hardest tubes work. */

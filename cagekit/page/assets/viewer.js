@@ -61,6 +61,7 @@ class Viewer {
     this.colour = (body) => body.colour;
     this.band = () => 0;
     this.paint = () => {};
+    this.coming = () => false;
     this.dim = false;
     this.parallel = false;
     this.cut = null;
@@ -76,6 +77,7 @@ class Viewer {
       this.buffers.clear();
       this.setBodies(bodies);
       this.setLines(this.lineData);
+      this.ask();
     });
     this.start();
     this.measure();
@@ -111,12 +113,12 @@ class Viewer {
     return this.programs.get(name);
   }
 
-  /** Take over bodies; those whose `key` is known keep what is on the graphics card. */
-  setBodies(bodies) {
-    const gl = this.gl, kept = new Map();
+  /** Take over bodies; those whose `key` is known keep what is on the graphics card. `shared`: see `unpack`. */
+  setBodies(bodies, shared = []) {
+    const gl = this.gl, kept = new Map(), lists = shared.map(bytes);
     for (const body of bodies) {
       const known = this.buffers.get(body.key);
-      body.mesh = body.mesh || (known && known.mesh) || unpack(body.packed);
+      body.mesh = body.mesh || (known && known.mesh) || unpack(body.packed, lists);
       kept.set(body.key, known || this.upload(body.mesh));
     }
     for (const [key, old] of this.buffers)
@@ -126,7 +128,6 @@ class Viewer {
       }
     this.buffers = kept;
     this.bodies = bodies;
-    this.ask();
   }
 
   upload(mesh) {
@@ -162,12 +163,12 @@ class Viewer {
     gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 0, 0);
     gl.bindVertexArray(null);
     this.wires = { array, buffer, count: ends.length / 3 };
-    this.ask();
   }
 
-  /** Bodies drawn with their vertices shifted: by id a line and how its points shift, mm. */
+  /** Bodies drawn with their vertices shifted: by id a line and how its points shift, mm. Tells whether there are any new. */
   bend(how, times) {
     const gl = this.gl;
+    let bent = false;
     for (const { id, key, mesh } of this.bodies) {
       const way = times ? how.get(id) : null;
       if (!way && !mesh.bent) continue;
@@ -175,7 +176,9 @@ class Viewer {
       mesh.bent = way ? mesh.points.map((x, i) => x + times * shifts[i]) : null;
       gl.bindBuffer(gl.ARRAY_BUFFER, this.buffers.get(key).all[0]);
       gl.bufferSubData(gl.ARRAY_BUFFER, 0, mesh.bent || mesh.points);
+      bent = true;
     }
+    return bent;
   }
 
   motion(body) {
@@ -346,6 +349,14 @@ class Viewer {
     if (!this.drawing) this.draw();
   }
 
+  /** Draw sharp when nothing has moved for a while: for what hardly shows before. */
+  askSharp() {
+    this.stale = this.drawing;
+    if (this.asked || this.drawing) return;
+    clearTimeout(this.waiting);
+    this.waiting = setTimeout(() => this.draw(this.pace.resting()), this.pace.rest(this.coming()));
+  }
+
   /** The words over the picture alone. */
   askWords() {
     this.worded ||= requestAnimationFrame(() => this.words());
@@ -362,6 +373,7 @@ class Viewer {
     cancelAnimationFrame(this.asked);
     clearTimeout(this.waiting);
     this.asked = this.waiting = 0;
+    this.stale = false;
     if (this.lost || !wide) return;
     const ratio = this.ratio();
     for (const c of [canvas, this.overlay]) {
@@ -371,6 +383,7 @@ class Viewer {
     const begun = performance.now(), pace = this.pace;
     this.paintBodies(this.sheets.begin(way));
     this.sheets.end();
+    this.gl.flush(); // it is drawn while the words are
     this.words();
     this.drawing = true;
     pace.whenDone(way, () => {
@@ -378,8 +391,7 @@ class Viewer {
       this.drawing = false;
       pace.note(way, performance.now() - begun);
       if (this.again) return this.now();
-      if (way !== pace.resting() && !this.asked)
-        this.waiting = setTimeout(() => this.draw(pace.resting()), pace.rest());
+      if (way !== pace.resting() || this.stale) this.askSharp();
     });
   }
 

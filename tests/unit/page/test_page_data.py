@@ -15,7 +15,7 @@ import pytest
 from cagekit.design import Design
 from cagekit.page.data import page_data
 from cagekit.page.html import html
-from cagekit.page.meshes import packed, packed_all, squeezed
+from cagekit.page.meshes import packed, packed_all, shared, squeezed
 from cagekit.page.strength import strength_data
 from cagekit.view.scene import bodies
 from cagekit.writers.report import write_report
@@ -85,6 +85,17 @@ def test_squeezed_meshes_come_back(roadster):
     back = json.loads(zlib.decompress(b64decode(text)))
     assert [back[b["key"]] for b in light] == [b["packed"] for b in rows]
     assert not any("packed" in b for b in light)
+
+
+def test_triangles_that_many_bodies_have_are_sent_once(roadster):
+    rows = page_data(roadster)["bodies"]
+    want = [b["packed"]["triangles"] for b in rows]
+    light, lists = shared([*rows, {"id": "known"}])
+    assert [lists[b["packed"]["triangles"]] for b in light[:-1]] == want
+    assert light[-1] == {"id": "known"}
+    assert sorted(lists) == sorted(set(want))
+    assert len(lists) < len(want) / 2
+    assert [b["packed"]["triangles"] for b in rows] == want  # the rows themselves stay
 
 
 def test_every_tube_has_a_card_with_its_cut_length(roadster):
