@@ -12,7 +12,8 @@ import textwrap
 import tomllib
 from collections.abc import Mapping
 from functools import cache, lru_cache
-from importlib.resources import files
+
+from cagekit.data import text_of
 
 KEEP = "\u00a0"
 """A space that no line breaks at."""
@@ -40,8 +41,7 @@ _LAST = re.compile(r"(?<=,) (?=(?:[A-Z]|\d{1,2})$)")
 
 @cache
 def _table() -> Mapping[str, Mapping[str, str]]:
-    text = files("cagekit.data").joinpath("names.toml").read_text("utf-8")
-    return tomllib.loads(text)
+    return tomllib.loads(text_of("names.toml"))
 
 
 @cache

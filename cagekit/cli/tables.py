@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import csv
-from importlib.resources import files
-
 from cagekit.cli.console import emit, table
+from cagekit.data import rows
 
 TABLES = {
     "steels": "steels with their strengths",
@@ -19,13 +17,12 @@ TABLES = {
 
 def show_table(name: str, *, as_json: bool) -> int:
     """Print a table with the source of every row; columns that are all empty are left out."""
-    text = (files("cagekit") / "data" / f"{name}.csv").read_text(encoding="utf-8")
-    rows = list(csv.DictReader(row for row in text.splitlines() if not row.startswith("#")))
+    found = rows(name)
     if as_json:
-        emit(rows)
+        emit([dict(row) for row in found])
         return 0
-    columns = [c for c in rows[0] if any(row[c] for row in rows)]
+    columns = [c for c in found[0] if any(row[c] for row in found)]
     columns.sort(key=lambda c: c in ("source", "certainty", "note"))
     print(f"# {TABLES[name]}")
-    table([[row[c] or "" for c in columns] for row in rows], columns)
+    table([[row[c] or "" for c in columns] for row in found], columns)
     return 0

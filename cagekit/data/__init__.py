@@ -10,23 +10,31 @@ import csv
 import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 Row = MappingProxyType[str, str]
 """One row of a table: column name to text."""
 
+HERE = Path(__file__).parent
+"""The folder of the tables. The package lies in one, as its presets do: what would also read it out
+of an archive takes longer to load than the tables take to read."""
+
+
+def text_of(name: str) -> str:
+    """Return the text of one file of this folder, ``members.toml`` for one."""
+    return (HERE / name).read_text(encoding="utf-8")
+
 
 @cache
 def rows(table: str) -> tuple[Row, ...]:
     """Return the rows of ``<table>.csv``, in the order of the file."""
-    text = files(__name__).joinpath(f"{table}.csv").read_text(encoding="utf-8")
-    return tuple(MappingProxyType(row) for row in csv.DictReader(text.splitlines()))
+    lines = text_of(f"{table}.csv").splitlines()
+    return tuple(MappingProxyType(row) for row in csv.DictReader(lines))
 
 
 @cache
 def tables(document: str) -> Mapping[str, Any]:
     """Return what ``<document>.toml`` holds, by name of the table; not to be changed."""
-    text = files(__name__).joinpath(f"{document}.toml").read_text(encoding="utf-8")
-    return MappingProxyType(tomllib.loads(text))
+    return MappingProxyType(tomllib.loads(text_of(f"{document}.toml")))

@@ -6,12 +6,11 @@ general public. The table holds what was computed from it person by person.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from statistics import NormalDist
 
+from cagekit.data import rows
 from cagekit.errors import NotFoundError
 
 PRINTED = (1.0, 5.0, 50.0, 95.0, 99.0)
@@ -69,8 +68,7 @@ def headform_circumference(letter: str) -> float:
     Raises:
         NotFoundError: no headform of that letter in the table.
     """
-    text = files("cagekit.data").joinpath("headforms.csv").read_text(encoding="utf-8")
-    for row in csv.DictReader(text.splitlines()):
+    for row in rows("headforms"):
         if row["what"] == "circumference" and row["item"].endswith(f"headform {letter}"):
             return float(row["value"])
     raise NotFoundError(f"there is no headform {letter!r} in the table of headforms.")
@@ -84,8 +82,7 @@ def survey(name: str = "ANSUR II 2012") -> dict[tuple[str, str], Distribution]:
         NotFoundError: no survey of that name in the table.
     """
     out: dict[tuple[str, str], Distribution] = {}
-    text = files("cagekit.data").joinpath("anthropometry.csv").read_text(encoding="utf-8")
-    for row in csv.DictReader(text.splitlines()):
+    for row in rows("anthropometry"):
         if row["survey"] != name:
             continue
         out[row["sex"], row["measure"]] = Distribution(

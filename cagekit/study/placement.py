@@ -11,7 +11,6 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib.resources import files
 from itertools import product
 from typing import Any
 
@@ -22,6 +21,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
+from cagekit.data import text_of
 from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Vec
@@ -195,8 +195,7 @@ def _entries(build: Build, member: str) -> tuple[MemberEntry, ...]:
 
 @cache
 def _usual() -> dict[str, Any]:
-    text = files("cagekit.data").joinpath("placements.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return tomllib.loads(text_of("placements.toml"))
 
 
 def usual(build: Build, cage: Cage, member: str) -> Sweep:

@@ -11,7 +11,6 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib.resources import files
 from math import asin, degrees
 from typing import Any, Literal
 
@@ -22,6 +21,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
+from cagekit.data import text_of
 from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
@@ -100,7 +100,7 @@ class Step:
 @cache
 def _texts() -> Mapping[str, Mapping[str, Any]]:
     """What is said beside the members."""
-    return tomllib.loads(files("cagekit.data").joinpath("steps.toml").read_text("utf-8"))
+    return tomllib.loads(text_of("steps.toml"))
 
 
 def _row(member: Member) -> MemberRow:
