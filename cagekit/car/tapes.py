@@ -12,10 +12,10 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from math import hypot, inf, sqrt
 from typing import Any
 
+from cagekit.data import text_of
 from cagekit.inputs.car import Car
 
 SIDES = ("left", "right")
@@ -167,15 +167,9 @@ class Taped:
 
 
 @cache
-def measure_words() -> Mapping[str, Any]:
-    """The table of measurements: words of the measuring sheet, and the tapes."""
-    return tomllib.loads(files("cagekit.data").joinpath("measures.toml").read_text("utf-8"))
-
-
-@cache
 def tapes() -> tuple[CrossTape, ...]:
     """Every tape that a car sheet may have, those of both sides left first."""
-    return tuple(t for row in measure_words()["agree"] for t in _of_row(row))
+    return tuple(t for row in tomllib.loads(text_of("tapes.toml"))["tape"] for t in _of_row(row))
 
 
 def taped(car: Car) -> tuple[Taped, ...]:
