@@ -120,10 +120,14 @@ class Quantity:
     name: str
     unit: Unit
     label: str
-    about: str
     measure: Measurer
     base: str = ""
     feet: bool = False
+
+    @property
+    def about(self) -> str:
+        """What is measured, in the words of the function that does."""
+        return " ".join((getdoc(self.measure) or "").split())
 
     def __reduce__(self) -> tuple[Callable[[str], Quantity], tuple[str]]:
         """Another process has it under the same name; what measures does not go there."""
@@ -150,9 +154,8 @@ def quantity(
     def register(function: Measurer) -> Measurer:
         if name in _KNOWN:
             raise ValueError(f"two quantities are called {name!r}")
-        about = " ".join((getdoc(function) or "").split())
         words = label or name.replace("_", " ")
-        _KNOWN[name] = Quantity(name, unit, words, about, function, base, feet)
+        _KNOWN[name] = Quantity(name, unit, words, function, base, feet)
         return function
 
     return register
