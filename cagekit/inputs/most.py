@@ -11,7 +11,6 @@ from functools import cache
 from typing import Any
 
 from cagekit.data import Row, rows
-from cagekit.inputs.messages import faults
 from cagekit.inputs.toml_lines import TomlKey
 
 FEWEST = min(int(row["most"]) for row in rows("most_entries"))
@@ -20,43 +19,30 @@ MOST_TUBES = 150
 """Members of a cage, both sides counted (common practice: a large cage has 60)."""
 
 
-def require_few(kind: str, data: Mapping[str, Any], text: str, *, file: str) -> None:
-    """Refuse lists and tables that are longer than any in the trade, each with its line.
+def too_many(kind: str, data: Mapping[str, Any]) -> Iterator[tuple[TomlKey, str]]:
+    """Lists and tables that are longer than any in the trade: key and what is wrong.
 
     Args:
         kind: of the file.
         data: the tables as read.
-        text: of the file.
-        file: as messages name it.
-
-    Raises:
-        FileInputError: tells file, line and field, how many there are and how many may be.
     """
-    found = [(key, n, row) for key, n in _long(data) if n > int((row := _row(kind, key))["most"])]
-    if not found:
-        return
-    raise faults(
-        file,
-        text,
-        (
-            (key, f"holds {n} {row['what']}; at most {row['most']} are taken ({row['source']}).")
-            for key, n, row in found
-        ),
-        hint="Leave out what the cage does not need.",
-    )
+    for key, n in _long(data):
+        row = _row(kind, key)
+        if n > int(row["most"]):
+            yield (
+                key,
+                f"holds {n} {row['what']}; at most {row['most']} are taken ({row['source']}).",
+            )
 
 
-def _long(data: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, int]]:
+def _long(data: Mapping[str, Any] | list[Any], key: TomlKey = ()) -> Iterator[tuple[TomlKey, int]]:
     """Every list and every table of own names that is longer than the fewest allowed."""
-    if isinstance(data, Mapping | list) and key and len(data) > FEWEST:
+    if key and len(data) > FEWEST:
         yield key, len(data)
-    if isinstance(data, Mapping):
-        for name, value in data.items():
+    inner = data.items() if isinstance(data, dict) else enumerate(data)
+    for name, value in inner:
+        if isinstance(value, dict | list):
             yield from _long(value, (*key, name))
-    elif isinstance(data, list):
-        for n, value in enumerate(data):
-            if isinstance(value, Mapping | list):
-                yield from _long(value, (*key, n))
 
 
 def _row(kind: str, key: TomlKey) -> Row:

@@ -28,7 +28,7 @@ from cagekit.inputs.messages import (
     shorten,
     table_and_field,
 )
-from cagekit.inputs.most import require_few
+from cagekit.inputs.most import too_many
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 
 if TYPE_CHECKING:
@@ -190,10 +190,9 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
     from cagekit.inputs.usual import any_unusual, require_possible
 
     data, text = read_toml(path)
-    file = shown(path)
-    _require_kind(kind, data, text, file)
-    _require_finite(data, text, file)
-    require_few(kind, data, text, file=file)
+    _require_kind(kind, data, text, path)
+    _require(path, text, _not_finite(data))
+    _require(path, text, too_many(kind, data), hint="Leave out what the cage does not need.")
     units = data.get("units", "mm")
     context = {"units": units if units in ("mm", "in") else "mm", "path": str(path)}
     try:
@@ -201,9 +200,10 @@ def load_file(kind: str, path: Path, model: type[M]) -> M:
     except ValidationError as error:
         # only now: finding the lines takes longer than reading the file
         lines = line_map(text)
-        raise FileInputError(problems_of(error, model, data, file=file, lines=lines)) from None
+        wrong = problems_of(error, model, data, file=shown(path), lines=lines)
+        raise FileInputError(wrong) from None
     if any_unusual(kind, found):
-        require_possible(kind, found, file=file, data=data, lines=line_map(text))
+        require_possible(kind, found, file=shown(path), data=data, lines=line_map(text))
     return found
 
 
@@ -224,36 +224,41 @@ def unusual_in(kind: str, path: Path, model: BaseModel) -> tuple[str, ...]:
     return tuple(str(problem) for problem in found)
 
 
-def _require_kind(kind: str, data: Mapping[str, Any], text: str, file: str) -> None:
+def _require_kind(kind: str, data: Mapping[str, Any], text: str, path: Path) -> None:
     """Refuse a file of another kind; one that is none of ours is not quoted."""
     says = data.get("kind")
     if says is None:
         if set(data) <= {i.alias or n for n, i in model_for(kind).model_fields.items()} | {"side"}:
             return  # one of ours that leaves its kind out
-        raise _fault(file, f'is no {kind} file: it does not say kind = "{kind}".', 1)
+        raise _fault(path, f'is no {kind} file: it does not say kind = "{kind}".', 1)
     if says == kind:
         return
     line = line_of(line_map(text), ("kind",))
     if isinstance(says, str) and says in FOLDERS:
-        raise _fault(file, f"this file is a {shorten(says)}, a {kind} is needed here.", line)
+        raise _fault(path, f"this file is a {shorten(says)}, a {kind} is needed here.", line)
     near = did_you_mean(str(says)[:40], FOLDERS, what="Kinds")
-    raise _fault(file, f"its kind is none of cagekit's, a {kind} is needed here.", line, near)
+    raise _fault(path, f"its kind is none of cagekit's, a {kind} is needed here.", line, near)
 
 
-def _require_finite(data: Mapping[str, Any], text: str, file: str) -> None:
-    """Refuse nan and infinity wherever they stand: nothing compares with the one or the other."""
-    found = [
-        (key, "must be a finite number.")
-        for key, value in _leaves(data)
-        if isinstance(value, float) and not isfinite(value)
-    ]
+def _require(
+    path: Path, text: str, wrong: Iterable[tuple[TomlKey, str]], *, hint: str = ""
+) -> None:
+    """Refuse a file with what is wrong in it, each with its line."""
+    found = list(wrong)
     if found:
-        raise faults(file, text, found)
+        raise faults(shown(path), text, found, hint=hint)
+
+
+def _not_finite(data: Mapping[str, Any]) -> Iterator[tuple[TomlKey, str]]:
+    """Nan and infinity, wherever they stand: nothing compares with the one or the other."""
+    for key, value in _leaves(data):
+        if isinstance(value, float) and not isfinite(value):
+            yield key, "must be a finite number."
 
 
 def _leaves(data: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, Any]]:
     """Every value of a file that is no table and no list, with its key."""
-    if isinstance(data, Mapping):
+    if isinstance(data, dict):
         for name, value in data.items():
             yield from _leaves(value, (*key, name))
     elif isinstance(data, list):
@@ -335,36 +340,35 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     Raises:
         FileInputError: it is not there, cannot be read, or is no TOML; with the line.
     """
-    file = shown(path)
     try:
         if path.is_dir():
-            raise _fault(file, "is a folder, a TOML file is needed.")
+            raise _fault(path, "is a folder, a TOML file is needed.")
         if not path.exists():
-            raise _fault(file, "there is no such file.")
+            raise _fault(path, "there is no such file.")
         if not path.is_file():
-            raise _fault(file, "is not an ordinary file.")
+            raise _fault(path, "is not an ordinary file.")
         if path.stat().st_size > LARGEST:
-            raise _fault(file, f"is larger than {LARGEST // 1_000_000} MB, so it is no preset.")
+            raise _fault(path, f"is larger than {LARGEST // 1_000_000} MB, so it is no preset.")
         raw = path.read_bytes()
     except OSError as error:
-        raise _fault(file, f"cannot be read ({error.strerror or error}).") from None
+        raise _fault(path, f"cannot be read ({error.strerror or error}).") from None
     if b"\0" in raw:
-        raise _fault(file, "is a binary file, a TOML text is needed.")
+        raise _fault(path, "is a binary file, a TOML text is needed.")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         hint = "Save it as UTF-8 in your editor."
-        raise _fault(file, "holds a letter that is not UTF-8.", line, hint) from None
+        raise _fault(path, "holds a letter that is not UTF-8.", line, hint) from None
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
         ours = path.resolve().suffix == ".toml" and _OURS.search(text) is not None
-        raise _syntax(file, text if ours else "", str(error)) from None
+        raise _syntax(path, text if ours else "", str(error)) from None
     except ValueError:  # Python reads no number of thousands of digits
-        raise _fault(file, "holds a number of too many digits.") from None
+        raise _fault(path, "holds a number of too many digits.") from None
     except RecursionError:
-        raise _fault(file, "is nested too deeply.") from None
+        raise _fault(path, "is nested too deeply.") from None
 
 
 def model_for(kind: str) -> type[BaseModel]:
@@ -454,11 +458,11 @@ def _tomls(folder: Path) -> Iterator[Path]:
         return
 
 
-def _fault(file: str, problem: str, line: int | None = None, hint: str = "") -> FileInputError:
-    return FileInputError([Problem(file=file, line=line, problem=problem, hint=hint)])
+def _fault(path: Path, problem: str, line: int | None = None, hint: str = "") -> FileInputError:
+    return FileInputError([Problem(file=shown(path), line=line, problem=problem, hint=hint)])
 
 
-def _syntax(file: str, text: str, message: str) -> FileInputError:
+def _syntax(path: Path, text: str, message: str) -> FileInputError:
     """Tell a TOML error with its line and what stands there."""
     what, _, place = message.rpartition(" (at ")
     line: int | None = text.count("\n") + 1 if text else None
@@ -467,6 +471,6 @@ def _syntax(file: str, text: str, message: str) -> FileInputError:
     rows = text.splitlines()
     there = rows[line - 1].strip() if line is not None and 0 < line <= len(rows) else ""
     if not text:  # none of ours: its words may be in the message too
-        return _fault(file, "is not valid TOML.", line, "Is it a preset?")
+        return _fault(path, "is not valid TOML.", line, "Is it a preset?")
     hint = f"It reads: {shorten(there)[1:-1]}" if there else ""
-    return _fault(file, f"is not valid TOML: {(what or message).lower()}.", line, hint)
+    return _fault(path, f"is not valid TOML: {(what or message).lower()}.", line, hint)

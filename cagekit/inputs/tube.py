@@ -1,5 +1,6 @@
 """The tube file: one size of tube in one steel, e.g. ``presets/tubes/dom-1.625x0.134.toml``."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal, Self
 
@@ -55,13 +56,18 @@ def load_tube(reference: str, *, beside: Path | None = None) -> tuple[Tube, Path
         NotFoundError: there is neither; tells the closest names of both.
         InputError: the file is wrong.
     """
-    sizes = {row["name"]: row for row in rows("tubes")}
     try:
-        path = find_preset("tube", reference, beside=beside, more=sizes)
+        path = find_preset("tube", reference, beside=beside, more=_sizes())
     except NotFoundError:
-        if reference not in sizes:
+        row = next((row for row in rows("tubes") if row["name"] == reference), None)
+        if row is None:
             raise
-        row = sizes[reference]
         od, wall = (parse_length(f"{row[key]} {row['unit']}") for key in ("od", "wall"))
         return Tube(od=od, wall=wall, material=row["material"], name=reference), None
     return load_file("tube", path, TubeFile).tube(), path
+
+
+def _sizes() -> Iterator[str]:
+    """Names of the table's sizes; it is read when the first of them is asked for."""
+    for row in rows("tubes"):
+        yield row["name"]

@@ -87,22 +87,31 @@ def usual_range(file: str, field: str) -> UsualRange | None:
         field: dotted name without the numbers of list entries; a point's numbers are ``.x``,
             ``.y`` and ``.z``, and ``side`` stands for either side.
     """
-    for row in _rows_of(file):
-        if fits(field, row["field"]):
-            bounds = {n: float(row[n]) for n in ("least", "low", "high", "most")}
-            return UsualRange(
-                unit=row["unit"],
-                source=row["source"],
-                certainty=row["certainty"],
-                zero=row["zero"] == "yes",
-                **bounds,
-            )
-    return None
+    row = _row_of(file, field)
+    if row is None:
+        return None
+    return UsualRange(
+        unit=row["unit"],
+        source=row["source"],
+        certainty=row["certainty"],
+        zero=row["zero"] == "yes",
+        **{n: float(row[n]) for n in ("least", "low", "high", "most")},
+    )
+
+
+def _row_of(file: str, field: str) -> Row | None:
+    """The first row that a field's name fits: its own, or one for many that stands before it."""
+    named, for_many = _rows_of(file)
+    own, row = named.get(field, (len(named) + len(for_many), None))
+    return next((r for n, r in for_many if n < own and fits(field, r["field"])), row)
 
 
 @cache
-def _rows_of(file: str) -> tuple[Row, ...]:
-    return tuple(row for row in rows("usual_ranges") if row["file"] == file)
+def _rows_of(file: str) -> tuple[Mapping[str, tuple[int, Row]], tuple[tuple[int, Row], ...]]:
+    """Place and row of every field with a row of its own, and of every row for many fields."""
+    placed = list(enumerate(row for row in rows("usual_ranges") if row["file"] == file))
+    named = {row["field"]: (n, row) for n, row in placed if "*" not in row["field"]}
+    return named, tuple((n, row) for n, row in placed if "*" in row["field"])
 
 
 def require_possible(
@@ -193,7 +202,7 @@ def _words(value: float, known: UsualRange, units: LengthUnit) -> str:
 
 def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, UsualRange]]:
     """Every number of a table that has ranges, with its key; angles in degrees."""
-    if not _rows_of(kind) and "plate" not in type(table).model_fields:
+    if not any(_rows_of(kind)) and "plate" not in type(table).model_fields:
         return
     for key, value in _numbers(table):
         known = usual_at(kind, key)
@@ -222,17 +231,21 @@ def _without_indices(key: TomlKey) -> Iterator[str | int]:
 
 
 def _numbers(value: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, float]]:
-    if isinstance(value, BaseModel):
-        for name in type(value).model_fields:
-            yield from _numbers(getattr(value, name), (*key, name))
-    elif isinstance(value, Mapping):
-        for name, one in value.items():
-            yield from _numbers(one, (*key, str(name)))
+    # every start looks at some thousands of values: what is most frequent comes first, and a look
+    # at an abstract type such as Mapping or BaseModel takes as long as all the others
+    if value is None or isinstance(value, str | bool):
+        return
+    if isinstance(value, int | float):
+        yield key, float(value)
     elif isinstance(value, tuple | list):
         for n, one in enumerate(value):
             yield from _numbers(one, (*key, n))
-    elif isinstance(value, int | float) and not isinstance(value, bool):
-        yield key, float(value)
+    elif isinstance(value, dict):
+        for name, one in value.items():
+            yield from _numbers(one, (*key, str(name)))
+    elif isinstance(value, BaseModel):
+        for name, one in value:
+            yield from _numbers(one, (*key, name))
 
 
 def _in_file(key: TomlKey, data: Mapping[str, Any]) -> TomlKey:
