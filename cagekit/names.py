@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import re
 import textwrap
-import tomllib
-from collections.abc import Mapping
 from functools import cache, lru_cache
 
-from cagekit.data import text_of
+from cagekit.data import tables
 
 KEEP = "\u00a0"
 """A space that no line breaks at."""
@@ -37,11 +35,6 @@ _BINDS = re.compile(
 )
 _LEADS = re.compile(r"(?:(?<=^)|(?<=, ))(\d{1,3}) (?=[A-Za-z])")
 _LAST = re.compile(r"(?<=,) (?=(?:[A-Z]|\d{1,2})$)")
-
-
-@cache
-def _table() -> Mapping[str, Mapping[str, str]]:
-    return tomllib.loads(text_of("names.toml"))
 
 
 @cache
@@ -72,9 +65,9 @@ def named(id_: str) -> str:
     plate = plate_at_end(id_)
     if plate:
         kind, tube, letter, box = plate
-        return " ".join([_table()["plates"][kind], _at(tube, letter), *([box] if box else [])])
+        return " ".join(filter(None, (tables("names")["plates"][kind], _at(tube, letter), box)))
     text = f"_{id_}_"
-    for part, said in _table()["words"].items():
+    for part, said in tables("names")["words"].items():
         text = text.replace(f"_{part}_", f"_{said}_")
     return text[1:-1].replace("_", " ")
 
@@ -89,7 +82,7 @@ def plate_at_end(id_: str) -> tuple[str, str, str, str] | None:
         Kind of the plate, tube, end, and place in the box or nothing; None for any other id.
     """
     found = _PLATE.fullmatch(id_)
-    if not found or found[1] not in _table()["plates"]:
+    if not found or found[1] not in tables("names")["plates"]:
         return None
     return found[1], found[2], found[3], found[4] or ""
 

@@ -8,14 +8,13 @@ mm; ``y`` of the sheet counts outwards on both sides.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from math import hypot, inf, sqrt
 from typing import Any
 
-from cagekit.data import text_of
+from cagekit.data import tables
 from cagekit.inputs.car import Car
 
 SIDES = ("left", "right")
@@ -169,7 +168,7 @@ class Taped:
 @cache
 def tapes() -> tuple[CrossTape, ...]:
     """Every tape that a car sheet may have, those of both sides left first."""
-    return tuple(t for row in tomllib.loads(text_of("tapes.toml"))["tape"] for t in _of_row(row))
+    return tuple(t for row in tables("tapes")["tape"] for t in _of_row(row))
 
 
 def taped(car: Car) -> tuple[Taped, ...]:

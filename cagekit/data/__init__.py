@@ -17,24 +17,23 @@ from typing import Any
 Row = MappingProxyType[str, str]
 """One row of a table: column name to text."""
 
-HERE = Path(__file__).parent
+_HERE = Path(__file__).parent
 """The folder of the tables. The package lies in one, as its presets do: what would also read it out
 of an archive takes longer to load than the tables take to read."""
-
-
-def text_of(name: str) -> str:
-    """Return the text of one file of this folder, ``members.toml`` for one."""
-    return (HERE / name).read_text(encoding="utf-8")
 
 
 @cache
 def rows(table: str) -> tuple[Row, ...]:
     """Return the rows of ``<table>.csv``, in the order of the file."""
-    lines = text_of(f"{table}.csv").splitlines()
+    lines = _text_of(f"{table}.csv").splitlines()
     return tuple(MappingProxyType(row) for row in csv.DictReader(lines))
 
 
 @cache
 def tables(document: str) -> Mapping[str, Any]:
     """Return what ``<document>.toml`` holds, by name of the table; not to be changed."""
-    return MappingProxyType(tomllib.loads(text_of(f"{document}.toml")))
+    return MappingProxyType(tomllib.loads(_text_of(f"{document}.toml")))
+
+
+def _text_of(name: str) -> str:
+    return (_HERE / name).read_text(encoding="utf-8")

@@ -6,7 +6,6 @@ What is asked for follows from the members (:mod:`cagekit.members.needs`); the w
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
@@ -14,7 +13,7 @@ from typing import Any, Literal, get_args
 from pydantic import BaseModel
 
 from cagekit.car.tapes import CrossTape, tapes
-from cagekit.data import text_of
+from cagekit.data import tables
 from cagekit.inputs.car import Car, CarSide
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
@@ -87,7 +86,7 @@ class MeasuringSheet:
 
 def measuring_sheet(entries: Sequence[MemberEntry]) -> MeasuringSheet:
     """Work out what a layout's or a build's members ask for."""
-    words = tomllib.loads(text_of("measures.toml"))
+    words = tables("measures")
     needs = needed(entries)
     wanted = [row for row in words["measure"] if _wanted(row["field"], needs)]
     order = [g["id"] for g in words["group"]]

@@ -7,10 +7,8 @@ room to the nearest limit, then the shortest way from where the member is now.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from itertools import product
 from typing import Any
 
@@ -21,7 +19,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
-from cagekit.data import text_of
+from cagekit.data import tables
 from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import Vec
@@ -193,9 +191,8 @@ def _entries(build: Build, member: str) -> tuple[MemberEntry, ...]:
     return found
 
 
-@cache
-def _usual() -> dict[str, Any]:
-    return tomllib.loads(text_of("placements.toml"))
+def _usual() -> Mapping[str, Any]:
+    return tables("placements")
 
 
 def usual(build: Build, cage: Cage, member: str) -> Sweep:

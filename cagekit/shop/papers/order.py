@@ -7,10 +7,8 @@ before anything that would hold the cage down. A test replays the list.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from functools import cache
 from math import asin, degrees
 from typing import Any, Literal
 
@@ -21,7 +19,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
-from cagekit.data import text_of
+from cagekit.data import tables
 from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
@@ -97,10 +95,9 @@ class Step:
     tries: tuple[str, ...] = ()
 
 
-@cache
 def _texts() -> Mapping[str, Mapping[str, Any]]:
     """What is said beside the members."""
-    return tomllib.loads(text_of("steps.toml"))
+    return tables("steps")
 
 
 def _row(member: Member) -> MemberRow:
@@ -337,9 +334,7 @@ class _Work:
                         "two places"
                     )
                 alike.setdefault(words, []).append(f"{named(m.id)} {n.upper()}")
-        return [
-            f"{at_start(', '.join(names))}: {_lower(words)}." for words, names in alike.items()
-        ]
+        return [f"{at_start(', '.join(names))}: {_lower(words)}." for words, names in alike.items()]
 
     def opening_words(self, group: Sequence[Member]) -> list[str]:
         """What is cut out of the floor for plate outriggers, which stand in it."""
