@@ -129,6 +129,26 @@ PRODUCTS: tuple[Product, ...] = (
         "cagekit.writers.strength:write_frame",
         "frame.json: the frame with its load cases and results, for any other solver",
     ),
+    Product(
+        "sheets",
+        "cagekit.writers.dxf:write_sheets",
+        "sheets/sheet-NN.dxf: plates nested on sheets, with pictures and a piece list",
+    ),
+    Product(
+        "dxf",
+        "cagekit.writers.dxf:write_plates",
+        "plates/<id>.dxf: every plate for the cutting table",
+    ),
+    Product(
+        "copes",
+        "cagekit.writers.copes:write_copes",
+        "copes.pdf, copes.csv, copes/<member>-<end>.dxf: templates and notching table",
+    ),
+    Product(
+        "labels",
+        "cagekit.writers.labels:write_labels",
+        "labels.pdf: a stick-on label for every tube and plate",
+    ),
     Product("bends", "cagekit.writers.csv:write_bends", "bends.csv: bend schedule of every tube"),
     Product(
         "setting-out",
@@ -146,41 +166,21 @@ PRODUCTS: tuple[Product, ...] = (
         "scrutineer.csv: what the rules ask and what was measured",
     ),
     Product(
-        "materials",
-        "cagekit.writers.csv:write_materials",
-        "materials.csv: what to buy, masses and centre of gravity",
+        "welds",
+        "cagekit.writers.csv:write_welds",
+        "welds.csv: weld map with reach of the torch",
     ),
     Product(
         "order",
         "cagekit.writers.csv:write_order",
         "order.csv: order of work with tape checks",
     ),
+    Product(
+        "materials",
+        "cagekit.writers.csv:write_materials",
+        "materials.csv: what to buy, masses and centre of gravity",
+    ),
     Product("cuts", "cagekit.writers.csv:write_cuts", "cuts.csv: what is sawn from which stick"),
-    Product(
-        "sheets",
-        "cagekit.writers.dxf:write_sheets",
-        "sheets/sheet-NN.dxf: plates nested on sheets, with pictures and a piece list",
-    ),
-    Product(
-        "dxf",
-        "cagekit.writers.dxf:write_plates",
-        "plates/<id>.dxf: every plate for the cutting table",
-    ),
-    Product(
-        "welds",
-        "cagekit.writers.csv:write_welds",
-        "welds.csv: weld map with reach of the torch",
-    ),
-    Product(
-        "copes",
-        "cagekit.writers.copes:write_copes",
-        "copes.pdf, copes.csv, copes/<member>-<end>.dxf: templates and notching table",
-    ),
-    Product(
-        "labels",
-        "cagekit.writers.labels:write_labels",
-        "labels.pdf: a stick-on label for every tube and plate",
-    ),
     Product(
         "shopbook",
         "cagekit.writers.shopbook:write_shopbook",
@@ -188,8 +188,9 @@ PRODUCTS: tuple[Product, ...] = (
     ),
 )
 """Every product, in the order they are made: the solids first, as the kernel judges them meanwhile.
-A second process takes them from the end. So the shop's papers stand together there, what shows the
-cage at the front, and between them what is quick, for neither to wait long for the other."""
+A second process takes them from the end. So the shop book and the schedules that it prints stand
+together there, what shows the cage at the front, and between them the drawings for table and bench,
+which are quick, for neither to wait long for the other."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:
