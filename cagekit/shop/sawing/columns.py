@@ -1,9 +1,10 @@
 """Least-cost choice of bars: column generation for the bound, integer programmes for the plan.
 
-The linear relaxation over all patterns gives prices for pieces and a lower bound. A plan that
-costs no more than a target can only use patterns whose reduced cost is within target minus bound,
-so all of those are listed and an integer programme over them either finds such a plan or proves
-that there is none. The target starts at the least cost any set of bars can add up to above the
+Where first fit buys no more than the lengths of the pieces alone need, that is the plan. Else the
+linear relaxation over all patterns gives prices for pieces and a lower bound. A plan that costs no
+more than a target can only use patterns whose reduced cost is within target minus bound, so all of
+those are listed and an integer programme over them either finds such a plan or proves that there
+is none. The target starts at the least cost any set of bars can add up to above the
 bound and is raised until a plan is found. Where bars are few the pieces are first put into a set of
 bars of that cost directly, which is quicker when there is room to spare.
 
@@ -71,8 +72,13 @@ def choose(kinds: Kinds, bars: Sequence[Bar], kerf: float, time_limit: float) ->
     """
     stop = monotonic() + time_limit
     rooms = [b.room(kerf) for b in bars]
-    columns = _first_columns(kinds, bars, rooms)
     best = _first_fit(kinds, bars, rooms)
+    if best is not None:
+        cost = _cost(bars, best)
+        # most cages are proved by this alone, and no solver is loaded
+        if _next_cost(bars, _by_length(kinds, bars, rooms)) >= cost - TIGHT:
+            return Choice(columns=best, cost=cost, bound=cost, proved=True)
+    columns = _first_columns(kinds, bars, rooms)
     prices = _generate(kinds, bars, rooms, columns, stop)
     if prices is None:
         return None
@@ -99,6 +105,17 @@ def choose(kinds: Kinds, bars: Sequence[Bar], kerf: float, time_limit: float) ->
     cost = _cost(bars, best)
     bound = min(bound, cost)
     return Choice(columns=best, cost=cost, bound=bound, proved=bound >= cost - TIGHT)
+
+
+def _by_length(kinds: Kinds, bars: Sequence[Bar], rooms: Sequence[int]) -> float:
+    """What the pieces cost at least, laid end to end across bars, the cheapest length first."""
+    left = sum(s * n for s, n in zip(kinds.sizes, kinds.wanted, strict=True))
+    cost = 0.0
+    for price, j in sorted((b.cost / rooms[j], j) for j, b in enumerate(bars) if rooms[j] > 0):
+        count = bars[j].count
+        taken = left if count is None else min(left, count * rooms[j])
+        cost, left = cost + taken * price, left - taken
+    return cost
 
 
 def _cheaper(

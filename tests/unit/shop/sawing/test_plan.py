@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from unittest import mock
+
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import event, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -13,6 +16,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.tooling import Offcut, Saw, Stock, Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bending.bends import schedule
+from cagekit.shop.sawing import columns
 from cagekit.shop.sawing.columns import _next_cost
 from cagekit.shop.sawing.patterns import Kinds, best_pattern, patterns_worth
 from cagekit.shop.sawing.plan import cut_plans, plan_cuts, sawn
@@ -81,6 +85,27 @@ def test_least_cost_agrees_with_an_assignment_programme(lengths, kerf, sticks, o
     assert plan.proved
     assert plan.cost == pytest.approx(expected)
     assert plan.cost == pytest.approx(sum(b.bar.cost for b in plan.bars))
+
+
+@given(
+    st.lists(length, min_size=1, max_size=12),
+    st.sampled_from([None, (1300.0, 1), (4100.0, 3)]),
+    st.sampled_from([(6000.0,), (4500.0, 6000.0)]),
+)
+@settings(max_examples=40)
+def test_what_lengths_alone_prove_the_solver_proves_too(lengths, own, sticks):
+    bars = [Bar(name=f"{s}", length=s, cost=s, trim=5.0) for s in sticks]
+    if own:
+        bars.append(Bar(name="own", length=own[0], cost=0.0, count=own[1], owned=True))
+    kinds = Kinds(*zip(*sorted(Counter(round(x * 1e6) for x in lengths).items()), strict=True))
+    with mock.patch.object(columns, "_relaxed", side_effect=AssertionError):
+        try:
+            quick = columns.choose(kinds, bars, 2.0, 20.0)
+        except AssertionError:
+            event("the solver is asked")
+            return
+    with mock.patch.object(columns, "_by_length", return_value=0.0):
+        assert columns.choose(kinds, bars, 2.0, 20.0) == quick
 
 
 @given(st.lists(length, min_size=1, max_size=14), st.sampled_from([0.0, 2.5]))
