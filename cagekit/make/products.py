@@ -83,27 +83,6 @@ PRODUCTS: tuple[Product, ...] = (
         "cage.step, members/<id>.step, plates/<id>.step: exact solids",
     ),
     Product(
-        "json",
-        "cagekit.writers.json:write_cage",
-        "cage.json: every member, joint and plate as data",
-    ),
-    Product(
-        "checks",
-        "cagekit.writers.checks:write_checks",
-        "checks.json: every check with number, limit, source and cure",
-    ),
-    Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
-    Product(
-        "doors",
-        "cagekit.writers.doors:write_doors",
-        "door_open.step, door_open.glb, doors.png: swing-out bars open; plates/<bracket>.png",
-    ),
-    Product(
-        "fit",
-        "cagekit.writers.fit:write_fit",
-        "fit.png, sight.png: the people in the cage, what the driver sees",
-    ),
-    Product(
         "report",
         "cagekit.writers.report:write_report",
         "report.html: the cage in 3D, findings and tubes in one file for any browser",
@@ -129,6 +108,27 @@ PRODUCTS: tuple[Product, ...] = (
         "cagekit.writers.strength:write_frame",
         "frame.json: the frame with its load cases and results, for any other solver",
     ),
+    Product(
+        "fit",
+        "cagekit.writers.fit:write_fit",
+        "fit.png, sight.png: the people in the cage, what the driver sees",
+    ),
+    Product(
+        "doors",
+        "cagekit.writers.doors:write_doors",
+        "door_open.step, door_open.glb, doors.png: swing-out bars open; plates/<bracket>.png",
+    ),
+    Product(
+        "json",
+        "cagekit.writers.json:write_cage",
+        "cage.json: every member, joint and plate as data",
+    ),
+    Product(
+        "checks",
+        "cagekit.writers.checks:write_checks",
+        "checks.json: every check with number, limit, source and cure",
+    ),
+    Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
     Product(
         "sheets",
         "cagekit.writers.dxf:write_sheets",
@@ -188,9 +188,10 @@ PRODUCTS: tuple[Product, ...] = (
     ),
 )
 """Every product, in the order they are made: the solids first, as the kernel judges them meanwhile.
-A second process takes them from the end. So the shop book and the schedules that it prints stand
-together there, what shows the cage at the front, and between them the drawings for table and bench,
-which are quick, for neither to wait long for the other."""
+A second process takes them from the end. So what is worked out from the same things stands together:
+at the front what hangs on the strength, at the end the shop book with the schedules that it prints,
+before it what is drawn as DXF. In the middle, where the two meet, stands what either makes alone as
+soon, the longest first."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:
