@@ -60,7 +60,7 @@ def reach(
         present: ids of the members that are in place.
         shell: surfaces of the car that are in place, by name.
     """
-    rays = rays_of(cage, joint, torch)
+    (rays,) = rays_of([joint], torch)
     tubes = {m: clash_with(cage, joint, rays, m) for m in present}
     return reach_past(joint, rays, {**tubes, **{n: rays.clash(s.gap) for n, s in shell.items()}})
 

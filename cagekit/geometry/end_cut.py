@@ -17,7 +17,7 @@ from typing import Literal, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Bools, Ints, Points, cross3
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.contact import (
     TOUCH,
@@ -178,7 +178,7 @@ class EndCut:
 
         Evenly spaced, not closed; the sample nearest to a corner is moved onto it.
         """
-        return self._curve(n, self.outer_radius, self.corners)
+        return np.array(self._curves_of(n)[0])
 
     def outer_points(self, n: int) -> CutWork[Points]:
         """Points of ``outer_curve`` in space, ``(n, 3)`` mm."""
@@ -188,9 +188,29 @@ class EndCut:
 
     def inner_curve(self, n: int) -> Vec:
         """The cut on the inside, ``(n, 2)`` rows like ``outer_curve``."""
-        return self._curve(n, self.inner_radius, self.corners_at([self.inner_radius])[0])
+        return np.array(self._curves_of(n)[1])
 
-    def fine_curve(self, rho: float, within: float) -> Vec:
+    def unrolled(self, n: int) -> CutWork[None]:
+        """Work out both curves of ``n`` spots, and ``sole``, for whoever asks next."""
+        if n not in self._curves:
+            corners = yield from self._cornering(self.radii[:, 0])
+            phi = np.array([self._angles(n, c) for c in corners])
+            s = (yield self, phi, self.radii).s
+            self._curves[n] = np.stack([phi, s], axis=-1)
+        if "sole" not in vars(self):
+            vars(self)["sole"] = yield from self._alone()
+
+    @cached_property
+    def sole(self) -> ContactSurface | None:
+        """The one surface that makes the whole cut, None where there are several."""
+        return in_step([self._alone()])[0]
+
+    def _alone(self) -> CutWork[ContactSurface | None]:
+        phi = np.arange(_EVEN) * (2 * pi / _EVEN)
+        used = set((yield self, phi, self.radii).active.ravel().tolist())
+        return self.surfaces[used.pop()] if len(used) == 1 and used != {-1} else None
+
+    def fine_curve(self, rho: float, within: float) -> CutWork[Vec]:
         """The cut at one radius as a polyline that leaves the curve by no more than ``within``.
 
         Evenly spaced points, the corners, and more points where the curve turns sharply; a step
@@ -204,13 +224,14 @@ class EndCut:
             ``(n, 2)`` rows of phi (rad, rising from 0, not closed) and s (mm).
         """
         even = np.arange(_EVEN) * (2 * pi / _EVEN)
-        phi = _distinct(np.concatenate([even, self.corners_at([rho])[0]]))
-        s = self.trim(phi, rho)
+        (corners,) = yield from self._cornering(np.array([rho]))
+        phi = _distinct(np.concatenate([even, corners]))
+        s = (yield self, phi, rho).s
         share = np.array([0.25, 0.5, 0.75])
         for _ in range(_HALVINGS):
             width = np.diff(np.append(phi, phi[0] + 2 * pi))[:, None]
             rise = np.diff(np.append(s, s[0]))[:, None]
-            between = self.trim(phi[:, None] + width * share, rho)
+            between = (yield self, phi[:, None] + width * share, rho).s
             off = np.abs(between - s[:, None] - rise * share).max(axis=1) > within
             if not off.any():
                 break
@@ -417,9 +438,14 @@ class EndCut:
                 low, high = min(low, at_change.min()), max(high, at_change.max())
         return float(low), float(high)
 
-    def _curve(self, n: int, rho: float, corners: Vec) -> Vec:
-        phi = self._angles(n, corners)
-        return np.stack([phi, self.trim(phi, rho)], axis=1)
+    @cached_property
+    def _curves(self) -> dict[int, Array]:
+        """Outside and inside curve by their number of spots, ``(2, n, 2)``."""
+        return {}
+
+    def _curves_of(self, n: int) -> Array:
+        in_step([self.unrolled(n)])
+        return self._curves[n]
 
     def _angles(self, n: int, corners: Vec) -> Vec:
         """Even angles ``(n,)``; those nearest to a corner are moved onto it."""

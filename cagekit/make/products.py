@@ -188,10 +188,10 @@ PRODUCTS: tuple[Product, ...] = (
     ),
 )
 """Every product, in the order they are made: the solids first, as the kernel judges them meanwhile.
-A second process takes them from the end. So what is worked out from the same things stands together:
-at the front what hangs on the strength, at the end the shop book with the schedules that it prints,
-before it what is drawn as DXF. In the middle, where the two meet, stands what either makes alone as
-soon, the longest first."""
+A second process takes them from the end. So what is worked out from the same things stands
+together: at the front what hangs on the strength, at the end the shop book with the schedules that
+it prints, before it what is drawn as DXF. In the middle, where the two meet, stands what either
+makes alone as soon, the longest first."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:

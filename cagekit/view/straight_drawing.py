@@ -24,6 +24,8 @@ JOINT = 4.5
 """Half of a bolted joint on paper, mm."""
 MIDDLE = 14.0
 """Least whole tube between the two cuts, mm of paper."""
+HALF = 90
+"""Spots along half a rim."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +83,7 @@ def straight_drawing(
     for x, joint in zip(places, joints, strict=True):
         body += _joint(x, mid, r * k, joint)
     for e in ends:
-        body += [_stroke(e.half(near=False), 0.15, "1 0.7"), _stroke(e.half(near=True), 0.4)]
+        body += [_stroke(e.far, 0.15, "1 0.7"), _stroke(e.near, 0.4)]
     for x, end, name in ((DIAL + 1.0, a, "A"), (width - DIAL - 1.0, b, "B")):
         body += _clock(x, mid, end.deepest)
         body.append(text((x, mid - DIAL - 2.6), name, size=3.6, bold=True))
@@ -95,23 +97,18 @@ class _Shape:
     """A cut in the picture: the tip at ``x``, the tube's middle at ``y``, ``sense`` into it."""
 
     def __init__(self, cut: EndCut, x: float, y: float, k: float, sense: float) -> None:
-        self.cut, self.x, self.y, self.k, self.sense = cut, x, y, k, sense
-
-    def at(self, phi: Vec) -> Vec:
-        r = self.cut.outer_radius
-        depth = self.cut.trim(phi, np.full(len(phi), r)) - self.cut.shortest
-        rise = r * np.cos(phi)
-        return np.column_stack([self.x + self.sense * self.k * depth, self.y - self.k * rise])
+        # angles count about the way out, which points at the reader's left at end a
+        half = sense * np.linspace(0.0, np.pi, HALF)
+        phi = np.concatenate([-half, half])
+        r = cut.outer_radius
+        depth = cut.trim(phi, r) - cut.shortest
+        rim = np.column_stack([x + sense * k * depth, y - k * r * np.cos(phi)])
+        self.near, self.far = rim[:HALF], rim[HALF:]
+        """The rim on the near and the far side, upper edge to lower."""
 
     def side(self, height: float) -> Vec:
         """Where the cut meets the upper (-1) or lower (1) edge of the tube."""
-        return vec2(self.at(np.array([0.0 if height < 0 else np.pi]))[0])
-
-    def half(self, *, near: bool) -> Vec:
-        """The rim on the near or the far side, upper edge to lower."""
-        # angles count about the way out, which points at the reader's left at end a
-        way = -self.sense if near else self.sense
-        return self.at(way * np.linspace(0.0, np.pi, 90))
+        return vec2(self.far[0 if height < 0 else -1])
 
 
 def _clock(x: float, y: float, deepest: float | None) -> list[str]:

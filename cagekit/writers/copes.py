@@ -277,6 +277,8 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
     header += [f"ordinate_{round(k * 360 / stations)}_deg_{units}" for k in range(stations)]
     rows = []
     cage = design.fitted
+    ends = [(m.id, name) for m in cage.members.values() for name, _ in m.ends]
+    depths = {(o.member, o.end): o.depths for o in ordinates(cage, ends, stations)}
     for member in cage.members.values():
         for end, how in member.ends:
             cut = cage.cut(member.id, end)
@@ -289,8 +291,8 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
                 _number(-cut.shortest, units),
             ]
             cells += [""] * 8 if saw.reason else _saw_cells(saw, units)
-            depths = ordinates(cage, member.id, end, stations).depths
-            rows.append([*cells, told, *(_number(d, units) for d in depths)])
+            told_depths = (_number(d, units) for d in depths[member.id, end])
+            rows.append([*cells, told, *told_depths])
     return header, rows
 
 

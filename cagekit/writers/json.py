@@ -10,14 +10,16 @@ import json
 from collections.abc import Iterable, Mapping
 from math import degrees
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.cage.bolted import ClevisJoint, PlugJoint, SleeveJoint
 from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import Arc, CentreLine, PathPiece
+from cagekit.geometry.end_cut import in_step
 
 if TYPE_CHECKING:
     from cagekit.cage.bolted import BoltedJoint, BoltedTube
@@ -36,6 +38,9 @@ PLUG_SIZES = (
 CURVE_WITHIN = 0.015
 """Straight lines between the points of a cope curve leave the cut by no more than this, mm."""
 
+Copes: TypeAlias = Mapping[tuple[str, EndName], tuple[Points2, Points2]]
+"""Outside and inside curve of ends, by tube and end: rows of phi (rad) and s (mm)."""
+
 
 def write_cage(design: Design, folder: Path) -> None:
     """Write ``cage.json``."""
@@ -45,11 +50,12 @@ def write_cage(design: Design, folder: Path) -> None:
 
 def cage_dict(cage: Cage) -> dict[str, Any]:
     """Return the cage as JSON values, by the contract."""
+    copes = _copes(cage)
     return {
         "schema": SCHEMA_VERSION,
         "units": "mm",
         "name": cage.name,
-        "members": [member_dict(cage, m) for m in cage.members.values()],
+        "members": [_member_dict(cage, m, copes) for m in cage.members.values()],
         "joints": [joint_dict(j) for j in cage.joints],
         "plates": [plate_dict(p) for p in cage.plates],
         **({"chassis": [_chassis_dict(m) for m in cage.chassis.values()]} if cage.chassis else {}),
@@ -74,7 +80,22 @@ def _chassis_dict(member: Member) -> dict[str, Any]:
     return {"id": member.id, "side": member.side, "tube": _tube_dict(member), "path": path}
 
 
-def member_dict(cage: Cage, member: Member) -> dict[str, Any]:
+def _copes(cage: Cage) -> Copes:
+    """The cope curves of all ends that sit on something, followed side by side."""
+    ends = [
+        (member.id, name)
+        for member in cage.members.values()
+        for name, end in member.ends
+        if end.kind is EndKind.COPE or end.plane is not None
+    ]
+    cuts = [cage.cut(*end) for end in ends]
+    curves = in_step(
+        [c.fine_curve(r, CURVE_WITHIN) for c in cuts for r in (c.outer_radius, c.inner_radius)]
+    )
+    return dict(zip(ends, zip(curves[::2], curves[1::2], strict=True), strict=True))
+
+
+def _member_dict(cage: Cage, member: Member, copes: Copes) -> dict[str, Any]:
     """Return one member: tube, path up to the theoretical ends, ends with their cope curves."""
     return {
         "id": member.id,
@@ -82,7 +103,7 @@ def member_dict(cage: Cage, member: Member) -> dict[str, Any]:
         "side": member.side,
         "tube": _tube_dict(member),
         "path": path_list(member.path),
-        "ends": {name: _end(cage, member, name) for name, _ in member.ends},
+        "ends": {name: _end(cage, member, name, copes) for name, _ in member.ends},
         "cut_length": _mm(cage.cut_length(member.id)),
         "mass_kg": _round(cage.mass(member.id), 9),
         "volume": _round(cage.volume(member.id), 6),
@@ -108,7 +129,7 @@ def _piece(piece: PathPiece) -> dict[str, Any]:
     }
 
 
-def _end(cage: Cage, member: Member, name: EndName) -> dict[str, Any]:
+def _end(cage: Cage, member: Member, name: EndName, copes: Copes) -> dict[str, Any]:
     end = member.end(name)
     out: dict[str, Any] = {"kind": str(end.kind), "parents": list(end.parents)}
     if end.plane is not None:
@@ -116,14 +137,15 @@ def _end(cage: Cage, member: Member, name: EndName) -> dict[str, Any]:
             "point": _point(end.plane.point),
             "normal": _direction(end.plane.normal),
         }
-    if end.kind is EndKind.COPE or end.plane is not None:
+    if (member.id, name) in copes:
         cut = cage.cut(member.id, name)
+        outer, inner = copes[member.id, name]
         out |= {
             "point": _point(cut.point),
             "out": _direction(cut.out),
             "zero": _direction(cut.zero),
-            "outer": _curve(cut.fine_curve(cut.outer_radius, CURVE_WITHIN)),
-            "inner": _curve(cut.fine_curve(cut.inner_radius, CURVE_WITHIN)),
+            "outer": _curve(outer),
+            "inner": _curve(inner),
         }
     return out
 

@@ -295,15 +295,15 @@ class Book:
         """Depths from the finished tip round every end, for the grinder."""
         short = self.tooling.paper.fraction
         rows = []
-        for t in self.templates:
-            if t.member not in self.cage.members:
-                continue
-            found = ordinates(self.cage, t.member, t.end, self.tooling.paper.stations).depths
+        ends = [(t.member, t.end) for t in self.templates if t.member in self.cage.members]
+        for found in ordinates(self.cage, ends, self.tooling.paper.stations):
             if self.design.units == "in":
-                depths = [format_length(d, "in", denominator=short, unit=False) for d in found]
+                depths = [
+                    format_length(d, "in", denominator=short, unit=False) for d in found.depths
+                ]
             else:
-                depths = [f"{abs(d):.1f}" for d in found]
-            rows.append([f"{self.numbers[t.member]} {t.end.upper()}", *depths])
+                depths = [f"{abs(d):.1f}" for d in found.depths]
+            rows.append([f"{self.numbers[found.member]} {found.end.upper()}", *depths])
         return rows
 
     def cut(self, plan: CutPlan, index: int) -> dict[str, Any]:

@@ -7,6 +7,7 @@ way round from that line, clockwise for one who looks along the tube from end A.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees, pi
 from typing import Literal
@@ -16,7 +17,9 @@ import numpy as np
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.cage.plate import Plate
+from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, rotate, unit, vec
+from cagekit.geometry.end_cut import contacts
 from cagekit.inputs.car import Car
 from cagekit.names import named
 from cagekit.shop.papers.holes import PanelHole, panel_holes
@@ -239,14 +242,15 @@ def set_out(cage: Cage, car: Car | None = None) -> SettingOut:
         car: in whose panels it needs holes; None for a cage without a car.
     """
     tapes = {m: Tape(cage, m) for m in (*cage.members, *cage.chassis)}
+    saddles = _saddles(cage.joints, SPOTS)
     return SettingOut(
         feet=tuple(_feet(cage)),
         plates=tuple(_place(p) for p in cage.plates if _on_the_car(p)),
         landings=tuple(
             mark
-            for joint in cage.joints
+            for joint, saddle in zip(cage.joints, saddles, strict=True)
             for parent in joint.parents
-            if (mark := _landing(cage, joint, tapes[parent])) is not None
+            if (mark := _landing(cage, joint, tapes[parent], saddle[parent])) is not None
         ),
         fixings=tuple(
             _fixing(p, tapes[m])
@@ -307,15 +311,14 @@ def _place(plate: Plate) -> PlatePlace:
     )
 
 
-def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark | None:
+def _landing(cage: Cage, joint: Joint, tape: Tape, saddle: Points) -> BranchMark | None:
     """The mark of a branch on one of its parents; None where it touches that one nowhere."""
     branch = cage.member(joint.branch)
     spot = tape.path.nearest(joint.point)
     into = -branch.path.out_direction(joint.branch_end)
     lean = float(into @ spot.tangent)
-    saddle = _saddle_on(joint, tape.member.id, SPOTS)
     if len(saddle) < 2:
-        saddle = _saddle_on(joint, tape.member.id, FINE)
+        saddle = _saddles([joint], FINE)[0][tape.member.id]
     if len(saddle) < 2:
         return None
     stations = [tape.path.nearest(p).station for p in saddle]
@@ -338,13 +341,17 @@ def _landing(cage: Cage, joint: Joint, tape: Tape) -> BranchMark | None:
     )
 
 
-def _saddle_on(joint: Joint, parent: str, spots: int) -> Vec:
-    """Spots of the saddle's outer edge that lie on one parent, ``(n, 3)`` mm."""
-    cut = joint.cut
+def _saddles(joints: Sequence[Joint], spots: int) -> list[dict[str, Points]]:
+    """For each joint the spots of its saddle's outer edge, ``(n, 3)`` mm by the parent under it."""
     phi = np.arange(spots) * (2 * pi / spots)
-    owners = [cut.surfaces[i].owner for i in cut.active(phi, cut.outer_radius)]
-    mine = np.array([o == parent for o in owners])
-    return np.asarray(cut.points(phi, cut.outer_radius)[mine])
+    out = []
+    for joint, c in zip(
+        joints, contacts([(j.cut, phi, j.cut.outer_radius) for j in joints]), strict=True
+    ):
+        points = joint.cut.points(phi, joint.cut.outer_radius, c.s)
+        owners = np.array([joint.cut.surfaces[i].owner for i in c.active])
+        out.append({parent: points[owners == parent] for parent in joint.parents})
+    return out
 
 
 def _fixing(plate: Plate, tape: Tape) -> PlateMark:

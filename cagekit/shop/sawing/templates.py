@@ -7,7 +7,7 @@ The paper lies outside the tube, so it wraps on a circle larger by its own thick
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import degrees, pi
 
@@ -16,9 +16,10 @@ import numpy as np
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndName, Member
 from cagekit.geometry.centre_line import Vec
-from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace
+from cagekit.geometry.contact import CylinderPiece, PlaneFace
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
+from cagekit.geometry.end_cut import contacts, in_step, measure
 from cagekit.materials.tubes import Tube
 from cagekit.units.tolerance import SQUARE
 
@@ -130,12 +131,12 @@ def templates(
         paper_thickness: of the paper that is wrapped, mm.
         ids: of the tubes; all members, in build order, when left out.
     """
-    return tuple(
-        template(cage, member, name, paper_thickness)
-        for member in map(cage.member, cage.members if ids is None else ids)
-        for name, _ in member.ends
-        if not is_square(cage.cut(member.id, name)) or _drills(cage, member, name)
-    )
+    members = [cage.member(i) for i in (cage.members if ids is None else ids)]
+    ends = [(m, name, cage.cut(m.id, name)) for m in members for name, _ in m.ends]
+    measure(cut for _, _, cut in ends)
+    shown = [e for e in ends if not is_square(e[2]) or _drills(cage, e[0], e[1])]
+    in_step([cut.unrolled(SAMPLES) for _, _, cut in shown])
+    return tuple(template(cage, member, name, paper_thickness) for member, name, _ in shown)
 
 
 def _drills(cage: Cage, member: Member, end: EndName) -> list[Drill]:
@@ -223,23 +224,25 @@ def reference_text(member: Member) -> str:
     )
 
 
-def ordinates(cage: Cage, member_id: str, end: EndName, stations: int) -> Ordinates:
-    """Depths at even stations round the tube, for those who grind to a line.
+def ordinates(
+    cage: Cage, ends: Sequence[tuple[str, EndName]], stations: int
+) -> tuple[Ordinates, ...]:
+    """Depths at even stations round each of some ends, for those who grind to a line.
 
     Args:
         cage: the whole cage.
-        member_id: id of the tube.
-        end: ``a`` or ``b``.
+        ends: ids of tubes, and ``a`` or ``b``.
         stations: number of ordinates around the tube.
     """
-    cut = cage.cut(member_id, end)
+    cuts = [cage.cut(member, end) for member, end in ends]
     phi = np.arange(stations) * (2 * pi / stations)
-    depth = cut.trim(phi, np.full(stations, cut.outer_radius)) - cut.shortest
-    return Ordinates(
-        member=member_id,
-        end=end,
-        angles=tuple(float(a) for a in np.degrees(phi)),
-        depths=tuple(float(d) for d in depth),
+    angles = tuple(np.degrees(phi).tolist())
+    found = contacts([(cut, phi, cut.outer_radius) for cut in cuts])
+    return tuple(
+        Ordinates(
+            member=member, end=end, angles=angles, depths=tuple((c.s - cut.shortest).tolist())
+        )
+        for (member, end), cut, c in zip(ends, cuts, found, strict=True)
     )
 
 
@@ -250,7 +253,7 @@ def deep_side(cut: EndCut) -> float:
     along the tube. A square cope is as deep on the side opposite; the smaller clock is told.
     Where several surfaces make the cut it is the deepest spot of its outside edge.
     """
-    seat = _only_surface(cut)
+    seat = cut.sole
     if isinstance(seat, PlaneFace):
         return _clock(cut, -seat.normal)
     if isinstance(seat, CylinderPiece):
@@ -271,7 +274,7 @@ def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
     """
     member = cage.member(member_id)
     cut = cage.cut(member_id, end)
-    seat = _only_surface(cut)
+    seat = cut.sole
     if isinstance(seat, PlaneFace):
         return SawSetting(
             member=member_id,
@@ -313,13 +316,6 @@ def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
         stroke=float(np.ptp(reach)),
         position=-cut.shortest - along,
     )
-
-
-def _only_surface(cut: EndCut) -> ContactSurface | None:
-    """The one surface that makes the whole cut, None where there are several."""
-    phi = np.arange(180) * (pi / 90)
-    used = set(cut.active(phi[:, None], [cut.outer_radius, cut.inner_radius]).ravel().tolist())
-    return cut.surfaces[used.pop()] if len(used) == 1 and used != {-1} else None
 
 
 def _clock(cut: EndCut, way: Vec) -> float:

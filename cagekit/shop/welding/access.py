@@ -18,11 +18,15 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.car.shell import Boxed
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.contact import Contact
+from cagekit.geometry.end_cut import EndCut, contacts
 from cagekit.inputs.tooling import Torch
 from cagekit.units.tolerance import ALIGNED, ALONG, ROUNDING
 
 SPOTS = 24
 """Spots looked at round a saddle."""
+PHI = (np.arange(SPOTS) + 0.5) * (2 * pi / SPOTS)
+"""Their angles round the branch, rad."""
 LEANS = (0.0, 0.5, 1.0)
 """Leans tried, as shares of the largest one, in each of eight ways."""
 AXIAL = 14
@@ -112,15 +116,20 @@ class Rays:
         return np.asarray((short & (self.is_body if own else True)).any(axis=2))
 
 
-def rays_of(cage: Cage, joint: Joint, torch: Torch) -> Rays:
-    """Where the torch is tried at a joint, whatever stands around it.
+def rays_of(joints: Sequence[Joint], torch: Torch) -> list[Rays]:
+    """Where the torch is tried at each of some joints, whatever stands around it.
 
     Args:
-        cage: the whole cage.
-        joint: the joint that is welded.
+        joints: the joints that are welded.
         torch: size and reach of the torch.
     """
-    points, normals, seats = _saddle(cage, joint)
+    cuts = [joint.cut for joint in joints]
+    found = contacts([(cut, PHI, cut.outer_radius) for cut in cuts])
+    return [_rays(cut, c, torch) for cut, c in zip(cuts, found, strict=True)]
+
+
+def _rays(cut: EndCut, c: Contact, torch: Torch) -> Rays:
+    points, normals, seats = _saddle(cut, c)
     ways = _leans(normals, seats, torch.work_angle)
     along, radius, is_body = _torch(torch)
     opening = pi - np.arccos(np.clip(np.einsum("ij,ij->i", normals, seats), -1.0, 1.0))
@@ -170,21 +179,14 @@ def reach_past(joint: Joint, rays: Rays, clashes: Mapping[str, InWay]) -> Reach:
     )
 
 
-def _saddle(cage: Cage, joint: Joint) -> tuple[Vec, Vec, Vec]:
+def _saddle(cut: EndCut, c: Contact) -> tuple[Points, Points, Points]:
     """Spots round the saddle, outward normals of branch and parent there, ``(n, 3)`` each."""
-    cut = cage.cut(joint.branch, joint.branch_end)
-    phi = (np.arange(SPOTS) + 0.5) * (2 * pi / SPOTS)
-    rho = np.full(SPOTS, cut.outer_radius)
-    points = cut.points(phi, rho)
-    normals = np.cos(phi)[:, None] * cut.zero + np.sin(phi)[:, None] * cut.side
-    active = cut.active(phi, rho)
+    points = cut.points(PHI, cut.outer_radius, c.s)
+    normals = np.cos(PHI)[:, None] * cut.zero + np.sin(PHI)[:, None] * cut.side
     seats = np.empty_like(points)
-    for i in range(SPOTS):
-        which = int(active[i])
-        if which < 0:
-            seats[i] = -cut.out
-        else:
-            seats[i] = cut.surfaces[which].normals(points[i : i + 1])[0]
+    for which in set(c.active.tolist()):
+        here = c.active == which
+        seats[here] = -cut.out if which < 0 else cut.surfaces[which].normals(points[here])
     return points, normals, seats
 
 

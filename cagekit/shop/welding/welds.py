@@ -93,20 +93,16 @@ class _Site:
     """
 
     cage: Cage
-    torch: Torch
     standing: tuple[ShellSurface, ...]
     shell: Mapping[str, Boxed]
     frame: Mapping[str, Boxed]
-    rays: dict[str, Rays] = field(default_factory=dict)
-    near: dict[str, frozenset[str]] = field(default_factory=dict)
+    rays: Mapping[str, Rays]
+    near: Mapping[str, frozenset[str]]
     seen: dict[tuple[str, frozenset[str]], Reach] = field(default_factory=dict)
     clashes: dict[tuple[str, str], InWay] = field(default_factory=dict)
 
     def reach(self, joint: Joint, present: Iterable[str], pose: Pose | None = None) -> Reach:
         """What the torch reaches with these tubes in place, in a position of the cage."""
-        if joint.id not in self.rays:
-            self.rays[joint.id] = rays_of(self.cage, joint, self.torch)
-            self.near[joint.id] = frozenset(_near(self.cage, joint, self.torch))
         here = self.near[joint.id] & {*present, *self.cage.chassis}
         key = (joint.id, here)
         if pose is None and key in self.seen:
@@ -175,7 +171,10 @@ def plan_welding(cage: Cage, car: Car, torch: Torch) -> WeldPlan:
         m.id: Capsule(m.path.start, m.path.end, m.tube.outer_radius) for m in cage.chassis.values()
     }
     fixed = (*standing, *(ShellSurface(name=n, solid=s) for n, s in frame.items()))
-    site = _Site(cage, torch, fixed, {s.name: s.solid for s in standing}, frame)
+    joints = [j.id for j in cage.joints]
+    rays = dict(zip(joints, rays_of(cage.joints, torch), strict=True))
+    near = {j.id: frozenset(_near(cage, j, torch)) for j in cage.joints}
+    site = _Site(cage, fixed, {s.name: s.solid for s in standing}, frame, rays, near)
     plan = _plan(site)
     wanted = _wanted_out(site, plan)
     if wanted:

@@ -8,6 +8,7 @@ import pytest
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.cope import EndCut, Parent, cut_end
 from cagekit.geometry.drill import Drill
+from cagekit.geometry.end_cut import in_step
 from cagekit.geometry.volume import wall_volume
 from cagekit.view.mesh import Mesh, TubeShape, joined, tube_mesh
 from cagekit.view.rough import ROUGH, rough_meshes
@@ -148,7 +149,7 @@ def test_rough_edges_lie_near_the_exact_ones(demo):
     ]  # fmt: skip
     for tube, mesh in zip(tubes, rough_meshes(tubes), strict=True):
         for cut in tube.cuts:
-            spots = cut.fine_curve(tube.ro, 0.05)
+            (spots,) = in_step([cut.fine_curve(tube.ro, 0.05)])
             exact = cut.points(spots[:, 0], tube.ro, spots[:, 1])
             assert np.abs(_gaps_to_edges(exact, mesh)).max() < ROUGH
 

@@ -182,7 +182,7 @@ def test_every_template_has_a_dxf_of_the_same_size(design: Design, folder: Path)
 
 
 def test_ordinates_are_depths_from_the_blanks_end(design: Design) -> None:
-    row = ordinates(design.cage, "cross_member", "a", 12)
+    (row,) = ordinates(design.cage, [("cross_member", "a")], 12)
     t = template(design.cage, design.cage.members["cross_member"], "a", 0.0)
     for angle, depth in zip(row.angles, row.depths, strict=True):
         assert depth == pytest.approx(

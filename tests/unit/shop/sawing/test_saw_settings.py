@@ -82,7 +82,8 @@ def test_the_printed_row_alone_makes_the_cut(name: str) -> None:
         assert float(row["dial_deg"]) == pytest.approx(90 - read["angle"], abs=0.06)
         member, end = row["member"], row["end"]
         radius = design.fitted.members[member].tube.outer_radius
-        want = np.array(ordinates(design.fitted, member, end, STATIONS).depths)  # type: ignore[arg-type]
+        (told,) = ordinates(design.fitted, [(member, end)], STATIONS)  # type: ignore[list-item]
+        want = np.array(told.depths)
         made = sawn(read, radius)
         # tenths are printed: what is left of the parent's mouth is that, grown by a flat angle
         assert np.abs(made - want).max() < 0.35, (member, end)
@@ -123,7 +124,7 @@ def test_settings_of_random_joints_make_the_cut() -> None:
             continue
         tried += 1
         made = sawn(row, branch.tube.outer_radius)
-        want = np.array(ordinates(cage, "branch", "a", STATIONS).depths)
+        want = np.array(ordinates(cage, [("branch", "a")], STATIONS)[0].depths)
         assert np.abs(made - want).max() < 0.01
         assert 0 <= row["clock"] < 360
     assert tried > 60
@@ -145,7 +146,8 @@ def test_a_plate_that_slopes_is_sawn_on_its_high_side() -> None:
     deep = cos(radians(row["clock"])) * cut.zero + sin(radians(row["clock"])) * cut.side
     assert deep == pytest.approx([1, 0, 0], abs=1e-9)
     made = sawn(row, 20.0)
-    assert made == pytest.approx(np.array(ordinates(cage, "leg", "a", STATIONS).depths), abs=0.01)
+    (told,) = ordinates(cage, [("leg", "a")], STATIONS)
+    assert made == pytest.approx(np.array(told.depths), abs=0.01)
 
 
 def test_the_saw_must_reach_through_the_tube_along_its_own_axis() -> None:
