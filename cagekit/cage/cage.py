@@ -415,8 +415,12 @@ def _cut_all(wanted: Sequence[tuple[Cage, str, EndName]], kept: Kept) -> list[En
         every = list(once.values())
         new = [cage._end(m, name) for cage, m, name in map(every.__getitem__, left)]
         # alike in what shapes the cut, though member or parent differ elsewhere
-        alike = [("cut", content(end)) for end in new]
-        return kept.each(alike, lambda left: cut_ends([new[i] for i in left]))
+        keys = [("cut", content(end)) for end in new]
+        alike = dict(zip(keys, new, strict=True))
+        some = list(alike.values())
+        cuts = kept.each(list(alike), lambda left: cut_ends([some[i] for i in left]))
+        by_content = dict(zip(alike, cuts, strict=True))
+        return [by_content[key] for key in keys]
 
     by_key = dict(zip(once, kept.each(list(once), cut_now), strict=True))
     found = [by_key[key] for key in keys]
