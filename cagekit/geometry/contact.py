@@ -424,7 +424,7 @@ def _firsts(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> lis
         rows = asked.begin[first[these] + np.arange(count)[:, None]] - begin
         spots = np.repeat(rows, rays, axis=1)
         spots += np.arange(spots.shape[1])
-        one = _first(*(column[spots] for column in met))
+        one = _first(*(column.take(spots) for column in met))
         for i, low, many in zip(these.tolist(), begin.tolist(), rays.tolist(), strict=True):
             shape = bundles[i].origins.shape[:-1]
             found[i] = one.part(slice(low, low + many), shape)
@@ -469,60 +469,61 @@ def _first(s: Array, gap: Array, over: Array) -> Contact:
 
 
 class _Asked(NamedTuple):
-    """Bundles pushed back to their surfaces, one after the other.
+    """Bundles pushed back to their surfaces; what is found stands one kind of them after the other.
 
     Attributes:
         surfaces: of all bundles, in order.
         whose: number of each one's bundle.
-        begin: number of each one's first ray, counted through all of them, ``(m,)``.
+        begin: number of each one's first ray in what is found, ``(m,)``.
         rays: how many it has, ``(m,)``.
+        kinds: for each kind the numbers of those that have rays.
     """
 
     surfaces: list[ContactSurface]
     whose: list[int]
     begin: Ints
     rays: Ints
+    kinds: dict[type, list[int]]
 
     @classmethod
     def of(cls, bundles: Sequence[Bundle]) -> _Asked:
         surfaces = [q for b in bundles for q in b.surfaces]
         whose = [k for k, b in enumerate(bundles) for _ in b.surfaces]
-        rays = np.array([b.origins.size // 3 for b in bundles], dtype=np.intp)[whose]
-        return cls(surfaces, whose, np.cumsum(rays) - rays, rays)
+        sizes = [b.origins.size // 3 for b in bundles]
+        kinds: dict[type, list[int]] = {}
+        for k, q in enumerate(surfaces):
+            if sizes[whose[k]]:
+                kinds.setdefault(type(q), []).append(k)
+        rays = np.array(sizes, dtype=np.intp)[whose]
+        order = [k for these in kinds.values() for k in these]
+        begin = np.zeros(len(surfaces), dtype=np.intp)
+        begin[order] = np.cumsum(rays[order]) - rays[order]
+        return cls(surfaces, whose, begin, rays, kinds)
 
 
 def _pushed_back(bundles: Sequence[Bundle]) -> tuple[_Asked, Sequence[Vec]]:
-    """What all rays do at all their surfaces: ``s``, ``gap`` and ``over`` one after the other."""
+    """What all rays do at all their surfaces: ``s``, ``gap`` and ``over``, as asked one by one."""
     asked = _Asked.of(bundles)
     windows = [w for b in bundles for w in b.windows]
-    met = [np.zeros(int(asked.rays.sum())) for _ in Solution._fields]
-    origins = [b.origins.reshape(-1, 3) for b in bundles]
+    origins = [b.origins.reshape(-1, 3).T for b in bundles]
     ways = [b.direction.tolist() for b in bundles]
-    kinds: dict[type, list[int]] = {}
-    for k, q in enumerate(asked.surfaces):
-        if asked.rays[k]:
-            kinds.setdefault(type(q), []).append(k)
-    for kind, these in kinds.items():
+    found: list[Sequence[Vec]] = []
+    for kind, these in asked.kinds.items():
         if kind not in _PUSHED:
             for k in these:
-                i, low = asked.whose[k], int(asked.begin[k])
-                solved = asked.surfaces[k].solve(origins[i], bundles[i].direction, windows[k])
-                for column, some in zip(met, solved, strict=True):
-                    column[low : low + len(some)] = some
+                i = asked.whose[k]
+                found.append(asked.surfaces[k].solve(origins[i].T, bundles[i].direction, windows[k]))
             continue
-        rays = asked.rays[these]
         table = [
             (*_ROW[kind](asked.surfaces[k]), *ways[asked.whose[k]], *windows[k]) for k in these
         ]
-        columns = np.concatenate([origins[asked.whose[k]].T for k in these], axis=1)
-        found = _PUSHED[kind](np.array(table).T, rays, columns)
-        if len(these) == len(asked.surfaces):
-            return asked, found
-        spots = np.repeat(asked.begin[these] - (np.cumsum(rays) - rays), rays)
-        spots += np.arange(len(spots))
-        for column, some in zip(met, found, strict=True):
-            column[spots] = some
-    return asked, met
+        columns = np.concatenate([origins[asked.whose[k]] for k in these], axis=1)
+        found.append(_PUSHED[kind](np.array(table).T, asked.rays[these], columns))
+    if len(found) == 1:
+        return asked, found[0]
+    if not found:
+        return asked, [np.empty(0) for _ in Solution._fields]
+    return asked, [np.concatenate(columns) for columns in zip(*found, strict=True)]
 
 
 def _solved(q: ContactSurface, origins: Points, direction: Vec, window: Window) -> Solution:

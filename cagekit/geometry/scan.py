@@ -74,7 +74,8 @@ def scan_fewer(
 def bundles(asks: Sequence[Ask]) -> list[Bundle]:
     """The rays of each ask and the surfaces they may touch; all origins worked out in one pass.
 
-    A ray's origin is the same to the last bit whatever rays are asked for beside it.
+    They are columns below the surface, as whoever pushes the rays back takes them. A ray's origin
+    is the same to the last bit whatever rays are asked for beside it.
     """
     angles = [np.asarray(phi, float) for _, phi, _ in asks]
     all_of = np.concatenate([p.ravel() for p in angles])
@@ -84,13 +85,15 @@ def bundles(asks: Sequence[Ask]) -> list[Bundle]:
         these = slice(past, past := past + p.size)
         u.append(np.asarray(rho * cos[these].reshape(p.shape)))
         v.append(np.asarray(rho * sin[these].reshape(p.shape)))
-    sizes = [q.size for q in u]
-    frames = np.array([(cut.point, cut.zero, cut.side) for cut, _, _ in asks]).transpose(1, 0, 2)
-    point, zero, side = (np.repeat(f, sizes, axis=0) for f in frames)
-    right, up = (np.concatenate([q.ravel() for q in w])[:, None] for w in (u, v))
-    origins, past, out = point + right * zero + up * side, 0, []
+    frames = np.array([
+        (*cut.point.tolist(), *cut.zero.tolist(), *cut.side.tolist()) for cut, _, _ in asks
+    ]).T
+    each = np.repeat(frames, [q.size for q in u], axis=1)
+    right, up = (np.concatenate([q.ravel() for q in w]) for w in (u, v))
+    origins, past, out = each[0:3] + right * each[3:6] + up * each[6:9], 0, []
     for (cut, _, _), q in zip(asks, u, strict=True):
-        rays = origins[past : (past := past + q.size)].reshape(*q.shape, 3)
+        rays = origins[:, past : (past := past + q.size)].reshape(3, *q.shape)
+        rays = rays.transpose(*range(1, rays.ndim), 0)
         out.append(Bundle(cut.surfaces[: cut.count], rays, -cut.out, cut.windows))
     return out
 
