@@ -98,7 +98,6 @@ class Cage:
         self.kept = Kept() if kept is None else kept
         self._cuts: dict[tuple[str, EndName], EndCut] = {}
         self._moments: dict[str, Moments] = {}
-        self._parents: dict[str, Parent] = {}
         self._joints: dict[tuple[str, EndName], Joint] = {}
 
     def __repr__(self) -> str:
@@ -124,7 +123,7 @@ class Cage:
             chassis=self.chassis.values(),
             kept=self.kept,
         )
-        new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
+        new._cuts, new._moments = self._cuts, self._moments
         for name in ("joints", "notes") if alike else ("joints",):
             if name in self.__dict__:
                 new.__dict__[name] = self.__dict__[name]
@@ -137,8 +136,6 @@ class Cage:
         for m in self.tubes.values():
             if there.get(m.id) is not m:
                 continue
-            if m.id in other._parents:
-                self._parents[m.id] = other._parents[m.id]
             alike = []
             for name, end in m.ends:
                 cut, key = other._cuts.get((m.id, name)), (m.id, name)
@@ -168,7 +165,7 @@ class Cage:
             chassis=self.chassis.values(),
             kept=self.kept,
         )
-        new._cuts, new._moments, new._parents = self._cuts, self._moments, self._parents
+        new._cuts, new._moments = self._cuts, self._moments
         new.__dict__["joints"] = tuple(j for j in self.joints if j.branch in new.members)
         return new
 
@@ -234,17 +231,8 @@ class Cage:
 
     def parent(self, id_: str) -> Parent:
         """A member, or a tube of the chassis, as the parent that others are coped to."""
-        if id_ not in self._parents:
-            m = self.member(id_)
-            self._parents[id_] = Parent(
-                id=m.id,
-                path=m.path,
-                outer_radius=m.tube.outer_radius,
-                # a tube of the car's frame is there as long as it was measured, no longer
-                open_a=m.a.kind is not EndKind.COPE and m.role != CHASSIS,
-                open_b=m.b.kind is not EndKind.COPE and m.role != CHASSIS,
-            )
-        return self._parents[id_]
+        m = self.member(id_)
+        return self.kept.once(("parent", m), partial(_as_parent, m))
 
     def cut(self, id_: str, end: EndName) -> EndCut:
         """How the end of a member is cut; CopeError when it cannot be."""
@@ -428,6 +416,18 @@ def _cut_all(wanted: Sequence[tuple[Cage, str, EndName]], kept: Kept) -> list[En
         if not isinstance(cut, CopeError):
             cage._cuts[id_, name] = cut
     return found
+
+
+def _as_parent(member: Member) -> Parent:
+    """The tube as what others land on."""
+    return Parent(
+        id=member.id,
+        path=member.path,
+        outer_radius=member.tube.outer_radius,
+        # a tube of the car's frame is there as long as it was measured, no longer
+        open_a=member.a.kind is not EndKind.COPE and member.role != CHASSIS,
+        open_b=member.b.kind is not EndKind.COPE and member.role != CHASSIS,
+    )
 
 
 def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import degrees, inf, pi, sin
 from typing import NamedTuple
 
@@ -43,6 +44,18 @@ class Parent:
     outer_radius: float
     open_a: bool = True
     open_b: bool = True
+
+    @cached_property
+    def surfaces(self) -> tuple[TubeSurface, ...]:
+        """Its outside, piece by piece."""
+        return tube_surfaces(
+            self.path, self.outer_radius, open_a=self.open_a, open_b=self.open_b, owner=self.id
+        )
+
+    @cached_property
+    def axes(self) -> Array:
+        """The axes of its surfaces as rows, see :meth:`Axes.rows`."""
+        return Axes.rows(self.surfaces)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,9 +112,9 @@ class Axes(NamedTuple):
     low: Vec
     high: Vec
 
-    @classmethod
-    def of(cls, pieces: Sequence[TubeSurface]) -> Axes:
-        """The axes of these pieces."""
+    @staticmethod
+    def rows(pieces: Sequence[TubeSurface]) -> Array:
+        """The axes of these pieces as rows ``(n, 16)``, the columns one after the other."""
         rows = [
             (True, *q.centre.tolist(), *q.axis.tolist(), *q.x.tolist(), *q.y.tolist(),
              q.major, 0.0, q.angle)
@@ -109,7 +122,12 @@ class Axes(NamedTuple):
             else (False, *q.start.tolist(), *q.axis.tolist(), *_NONE, *_NONE, 0.0, q.low, q.high)
             for q in pieces
         ]  # fmt: skip
-        t = np.array(rows, dtype=float).reshape(-1, 16)
+        return np.array(rows, dtype=float).reshape(-1, 16)
+
+    @classmethod
+    def of(cls, rows: Array) -> Axes:
+        """The columns of such rows."""
+        t = rows
         return cls(
             t[:, 0] > 0, t[:, 1:4], t[:, 4:7], t[:, 7:10], t[:, 10:13], t[:, 13], t[:, 14], t[:, 15]
         )
@@ -199,59 +217,76 @@ def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError
     """
     if not asked:
         return []
-    pieces, axes, owner, away = _pieces_near(asked)
-    walk = _Walk.along(asked, axes, owner)
+    ends = _Ends.of(asked)
+    pieces, axes, owner, away = _pieces_near(asked, ends)
+    walk = _Walk.along(ends, axes, owner)
     surfaces = [
-        tuple(pieces[i] for i in keep) if walk.met[k] else () for k, keep in enumerate(walk.keep)
+        tuple(pieces[i] for i in keep) if met else ()
+        for met, keep in zip(walk.met.tolist(), walk.keep, strict=True)
     ]
     met = np.nonzero(walk.met)[0]
     firsts = np.array([walk.keep[k][0] for k in met.tolist()], dtype=np.intp)
-    point = np.array([asked[k][1].point for k in met.tolist()]).reshape(-1, 3)
-    out = np.array([asked[k][1].out for k in met.tolist()]).reshape(-1, 3)
+    out = ends.out[met]
     angle, offset = np.zeros(len(asked)), np.zeros(len(asked))
-    angle[met], offset[met] = _axes(axes.pick(firsts), point - walk.spot[met, None] * out, out)
+    start = ends.point[met] - walk.spot[met, None] * out
+    angle[met], offset[met] = _axes(axes.pick(firsts), start, out)
+    gaps = away.tolist()
+    rows = zip(walk.low.tolist(), walk.high.tolist(), angle.tolist(), offset.tolist(), strict=True)
     found: list[Landing | CopeError] = []
-    for k, (parent, branch) in enumerate(asked):
-        refused = walk.refused(k, parent, branch, float(angle[k]))
+    for k, ((parent, branch), (low, high, slant, aside)) in enumerate(zip(asked, rows, strict=True)):
+        refused = walk.refused(k, parent, branch, slant)
         found.append(
             refused
             or Landing(
                 surfaces=surfaces[k],
-                window=(float(walk.low[k]), float(walk.high[k])),
-                angle=float(angle[k]),
-                offset=float(offset[k]),
-                node_gap=min(float(away[i]) for i in walk.keep[k]),
+                window=(low, high),
+                angle=slant,
+                offset=aside,
+                node_gap=min([gaps[i] for i in walk.keep[k]]),
             )
         )
     return found
 
 
+class _Ends(NamedTuple):
+    """Branches' ends and the sizes of both tubes, one for each that is asked.
+
+    ``point`` and ``out`` are ``(n, 3)``, the outside radii of branch and parent ``(n,)`` mm.
+    """
+
+    point: Points
+    out: Points
+    radius: Vec
+    wide: Vec
+
+    @classmethod
+    def of(cls, asked: Sequence[tuple[Parent, Branch]]) -> _Ends:
+        t = np.array([(*b.point.tolist(), *b.out.tolist(), b.radius, p.outer_radius)
+                      for p, b in asked])  # fmt: skip
+        return cls(t[:, 0:3], t[:, 3:6], t[:, 6], t[:, 7])
+
+
 def _pieces_near(
-    asked: Sequence[tuple[Parent, Branch]],
+    asked: Sequence[tuple[Parent, Branch]], ends: _Ends
 ) -> tuple[list[TubeSurface], Axes, Ints, Vec]:
     """Pieces of the parents that branches may touch, whose each is, and their distances, mm."""
     of_parent: dict[int, range] = {}
     every: list[TubeSurface] = []
+    tables: list[Array] = []
     for parent, _ in asked:
         if id(parent) not in of_parent:
             first = len(every)
-            every += tube_surfaces(
-                parent.path,
-                parent.outer_radius,
-                open_a=parent.open_a,
-                open_b=parent.open_b,
-                owner=parent.id,
-            )
+            every += parent.surfaces
+            tables.append(parent.axes)
             of_parent[id(parent)] = range(first, len(every))
     own = [of_parent[id(parent)] for parent, _ in asked]
-    counts = [len(numbers) for numbers in own]
+    counts = np.array([len(numbers) for numbers in own])
     which = np.array([i for numbers in own for i in numbers])
     owner = np.repeat(np.arange(len(asked)), counts)
-    point = np.array([b.point for _, b in asked])[owner]
-    axes = Axes.of(every).pick(which)
-    away = axes.distance(point[:, None])[:, 0]
-    size = np.array([b.radius + p.outer_radius for p, b in asked])
-    near = (away < (_SPAN + 1.0) * size[owner]) | (np.array(counts)[owner] == 1)
+    axes = Axes.of(np.concatenate(tables).take(which, axis=0))
+    away = axes.distance(ends.point[owner, None])[:, 0]
+    size = ends.radius + ends.wide
+    near = (away < (_SPAN + 1.0) * size[owner]) | (counts[owner] == 1)
     rows = np.nonzero(near)[0]
     return [every[i] for i in which[rows].tolist()], axes.pick(rows), owner[rows], away[rows]
 
@@ -282,14 +317,11 @@ class _Walk(NamedTuple):
     again: Bools
 
     @classmethod
-    def along(cls, asked: Sequence[tuple[Parent, Branch]], axes: Axes, owner: Ints) -> _Walk:
+    def along(cls, ends: _Ends, axes: Axes, owner: Ints) -> _Walk:
         """Follow the branches past pieces' axes, of which ``owner`` tells whose each is."""
-        n = len(asked)
-        point = np.array([b.point for _, b in asked])
-        out = np.array([b.out for _, b in asked])
-        size = np.array([b.radius + p.outer_radius for p, b in asked])
-        least = np.array([min(b.radius, p.outer_radius) for p, b in asked])
-        step = least / _SAMPLES_PER_RADIUS
+        point, out, radius, wide = ends
+        n, size = len(point), radius + wide
+        step = np.minimum(radius, wide) / _SAMPLES_PER_RADIUS
         half = (_SPAN * size / step).astype(int) + 1
         count = 2 * half + 1
         k = np.arange(int(count.max()))

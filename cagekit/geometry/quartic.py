@@ -86,15 +86,14 @@ class Quartic(NamedTuple):
         half = 0.5 * np.abs(q) + np.sqrt(np.maximum(square, 0.0))
         u = np.cbrt(half)
         low = np.copysign(u - third / np.maximum(u, LEAST_FLOAT), -q)
-        hill, high = low.copy(), low.copy()
         rows = np.flatnonzero(two)
-        if len(rows):
-            size = np.sqrt(-third[rows])
-            turn = np.arccos(np.clip(-0.5 * q[rows] / (size * size * size), -1.0, 1.0)) / 3.0
-            high[rows] = 2.0 * size * np.cos(turn)
-            low[rows] = 2.0 * size * np.cos(turn + 2.0 * pi / 3.0)
-            hill[rows] = 2.0 * size * np.cos(turn - 2.0 * pi / 3.0)
-        low, high = self._lower(low, p, q), self._lower(high, p, q)
+        size = np.sqrt(-third[rows])
+        turn = np.arccos(np.clip(-0.5 * q[rows] / (size * size * size), -1.0, 1.0)) / 3.0
+        low[rows] = 2.0 * size * np.cos(turn + 2.0 * pi / 3.0)
+        low = self._lower(low, p, q)
+        hill, high = low.copy(), low.copy()
+        hill[rows] = 2.0 * size * np.cos(turn - 2.0 * pi / 3.0)
+        high[rows] = self._lower(2.0 * size * np.cos(turn), p[rows], q[rows])
         return Valleys(low, hill, high, two)
 
     @staticmethod

@@ -85,9 +85,7 @@ def bundles(asks: Sequence[Ask]) -> list[Bundle]:
         these = slice(past, past := past + p.size)
         u.append(np.asarray(rho * cos[these].reshape(p.shape)))
         v.append(np.asarray(rho * sin[these].reshape(p.shape)))
-    frames = np.array([
-        (*cut.point.tolist(), *cut.zero.tolist(), *cut.side.tolist()) for cut, _, _ in asks
-    ]).T
+    frames = _frames([cut for cut, _, _ in asks])
     each = np.repeat(frames, [q.size for q in u], axis=1)
     right, up = (np.concatenate([q.ravel() for q in w]) for w in (u, v))
     origins, past, out = each[0:3] + right * each[3:6] + up * each[6:9], 0, []
@@ -96,6 +94,15 @@ def bundles(asks: Sequence[Ask]) -> list[Bundle]:
         rays = rays.transpose(*range(1, rays.ndim), 0)
         out.append(Bundle(cut.surfaces[: cut.count], rays, -cut.out, cut.windows))
     return out
+
+
+def _frames(cuts: Sequence[EndCut]) -> Array:
+    """Points, references, sides and ways out of ends in columns, ``(12, n)``."""
+    rows = [
+        (*cut.point.tolist(), *cut.zero.tolist(), *cut.side.tolist(), *cut.out.tolist())
+        for cut in cuts
+    ]
+    return np.array(rows).T
 
 
 def _note(cuts: Sequence[EndCut], found: Sequence[Contact]) -> None:
@@ -151,16 +158,13 @@ def tangent_angles(cuts: Sequence[EndCut]) -> list[Vec]:
     """The tangents of each cut's contact surfaces, ``(n, 2)`` rad."""
     surfaces = [q for cut in cuts for q in cut.surfaces[: cut.count]]
     counts = [cut.count for cut in cuts]
-    own = np.repeat(np.arange(len(cuts)), counts)
-    out, zero, point, side = (
-        np.array(rows).reshape(-1, 3)[own]
-        for rows in zip(*((c.out, c.zero, c.point, c.side) for c in cuts), strict=True)
-    )
+    rows = np.repeat(_frames(cuts), counts, axis=1).T
+    point, zero, side, out = rows[:, 0:3], rows[:, 3:6], rows[:, 6:9], rows[:, 9:12]
     along = np.empty((len(surfaces), 3))
     flat = np.array([isinstance(q, PlaneFace) for q in surfaces])
     along[flat] = np.reshape([q.normal for q in surfaces if isinstance(q, PlaneFace)], (-1, 3))
     pieces = [q for q in surfaces if not isinstance(q, PlaneFace)]
-    along[~flat] = Axes.of(pieces).tangent_at(point[~flat])[1]
+    along[~flat] = Axes.of(Axes.rows(pieces)).tangent_at(point[~flat])[1]
     v = cross_rows(out, along)
     v = np.where((dot_rows(v, v) < NOISE)[:, None], zero, v)
     phi = np.arctan2(dot_rows(v, side), dot_rows(v, zero)) % (2 * pi)
