@@ -511,8 +511,8 @@ def _pushed_back(bundles: Sequence[Bundle]) -> tuple[_Asked, Sequence[Vec]]:
     for kind, these in asked.kinds.items():
         if kind not in _PUSHED:
             for k in these:
-                i = asked.whose[k]
-                found.append(asked.surfaces[k].solve(origins[i].T, bundles[i].direction, windows[k]))
+                rays, way = origins[asked.whose[k]].T, bundles[asked.whose[k]].direction
+                found.append(asked.surfaces[k].solve(rays, way, windows[k]))
             continue
         table = [
             (*_ROW[kind](asked.surfaces[k]), *ways[asked.whose[k]], *windows[k]) for k in these

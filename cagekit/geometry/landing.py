@@ -231,9 +231,11 @@ def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError
     start = ends.point[met] - walk.spot[met, None] * out
     angle[met], offset[met] = _axes(axes.pick(firsts), start, out)
     gaps = away.tolist()
-    rows = zip(walk.low.tolist(), walk.high.tolist(), angle.tolist(), offset.tolist(), strict=True)
+    numbers = (walk.low.tolist(), walk.high.tolist(), angle.tolist(), offset.tolist())
     found: list[Landing | CopeError] = []
-    for k, ((parent, branch), (low, high, slant, aside)) in enumerate(zip(asked, rows, strict=True)):
+    for k, ((parent, branch), low, high, slant, aside) in enumerate(
+        zip(asked, *numbers, strict=True)
+    ):
         refused = walk.refused(k, parent, branch, slant)
         found.append(
             refused
