@@ -188,7 +188,10 @@ def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -
     spare = _spare(build, kept) if left_out else frozenset()
     for entry in build.entries:
         was, only = before.row(entry.id), entry.id in spare
-        key = kept.once(("entry", Same(entry), only), partial(_key, entry, only))
+        if was is not None and was.entry is entry and was.spare == only:
+            key = was.key
+        else:
+            key = kept.once(("entry", Same(entry), only), partial(_key, entry, only))
         if was is None or not before.step_stands(was, key):
             make_it = partial(_step, site, entry, kept, only)
             step, reads = site.members.made_once(kept, ("members", ground, key), make_it)
@@ -196,12 +199,14 @@ def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -
         else:
             step, reads, same = was.step, was.reads, True
         if was is not None and same and before.tubes_stand(was) and trials.again(was.supposed):
-            row = replace(was, key=key, reads=reads)
+            row = was
+            if was.entry is not entry or was.spare != only or was.reads is not reads:
+                row = replace(was, entry=entry, spare=only, key=key, reads=reads)
             for member in row.tubes:
                 site.add([member])
                 made.note(member)
         else:
-            row = _row(entry, key, reads, step, site, made, kept, trials)
+            row = _row(entry, only, key, reads, step, site, made, kept, trials)
         rows.append(row)
         before.note(row)
     members = site.made
@@ -230,7 +235,7 @@ def _key(entry: MemberEntry, spare: bool) -> Hashable:
 
 
 def _row(
-    entry: MemberEntry, key: Hashable, reads: Reads, step: Brought,
+    entry: MemberEntry, spare: bool, key: Hashable, reads: Reads, step: Brought,
     site: Site, made: Branches, kept: Kept, trials: Trials,
 ) -> EntryMade:  # fmt: skip
     """An entry whose tubes meet those made so far; they are added to these."""
@@ -241,7 +246,7 @@ def _row(
         made.note(tubes[-1])
     supposed = {k: hit for k, hit in trials.supposed.items() if k not in earlier}
     return EntryMade(
-        id=entry.id, key=key, reads=reads, step=step,
+        entry=entry, spare=spare, key=key, reads=reads, step=step,
         tubes=tuple(tubes), notes=tuple(notes), supposed=supposed,
     )  # fmt: skip
 
@@ -362,6 +367,8 @@ def _divided(
     """
     by_bar: dict[str, Divided | Bolted] = {d.door.bar: d for d in divided}
     by_bar |= {s.tube.fitted.id: s for s in bolted}
+    if not by_bar:
+        return list(members.values())
     out: list[Member] = []
     for member in members.values():
         if member.id in by_bar:

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from cagekit.cage.cage import Cage
 from cagekit.cage.made import Reads, Words
 from cagekit.cage.member import Member
+from cagekit.inputs.entries import MemberEntry
 
 Supposed = Mapping[Hashable, object]
 """What is supposed of branches, by what tells it."""
@@ -29,13 +30,15 @@ class Brought:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EntryMade:
-    """One entry of a version: what it is by content, what it read and brought.
+    """One entry of a version: what it is, by content too, what it read and brought.
 
-    ``tubes`` are those of ``step`` coped to the branches that they run into, ``notes`` tell of
-    them, ``supposed`` is what that hangs on as long as no cut has told it.
+    ``spare`` tells whether only the layout asks for it. ``tubes`` are those of ``step`` coped to
+    the branches that they run into, ``notes`` tell of them, ``supposed`` is what that hangs on as
+    long as no cut has told it.
     """
 
-    id: str
+    entry: MemberEntry
+    spare: bool
     key: Hashable
     reads: Reads
     step: Brought
@@ -93,7 +96,7 @@ class Before:
 
     def row(self, id_: str) -> EntryMade | None:
         """The row of that entry; None from the first entry on that is another."""
-        if self._at < len(self._rows) and self._rows[self._at].id == id_:
+        if self._at < len(self._rows) and self._rows[self._at].entry.id == id_:
             return self._rows[self._at]
         self._rows = ()
         return None

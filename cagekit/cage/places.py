@@ -215,25 +215,24 @@ class Places:
         if p.at == "y" and p.side == "right":
             value = -abs(value)
         normal = _AXES[axis]
-        spots = [
-            s
-            for s in member.path.crossings(normal * value, normal)
-            if low - SAME_POINT <= s.station <= high + SAME_POINT
-        ]
-        if not spots:
+        stations = (
+            s for s in member.path.crossing_stations(normal * value, normal)
+            if low - SAME_POINT <= s <= high + SAME_POINT
+        )  # fmt: skip
+        found = next(stations, None)
+        if found is None:
             reach = member.path.points(np.linspace(low, high, 200))[:, axis]
             raise GeometryError(
                 member.id,
                 f"has no place at {p.at} {value:.1f} mm ({where}: {str(p)!r}); "
                 f"it runs from {reach.min():.0f} to {reach.max():.0f} mm there.",
             )
-        return spots[0].station
+        return found
 
     def _bend(self, member: Member, p: OnTube, low: float, high: float, where: str) -> float:
         path = member.path
-        bends = [
-            (float(path.starts[i]), q) for i, q in enumerate(path.pieces) if isinstance(q, Arc)
-        ]
+        starts: list[float] = path.starts.tolist()
+        bends = [(s, q) for s, q in zip(starts, path.pieces, strict=False) if isinstance(q, Arc)]
         if p.at == "bend":
             n = int(p.value)
             if n > len(bends):
@@ -249,15 +248,18 @@ class Places:
             raise GeometryError(member.id, f"has no bend there ({where}: {str(p)!r}).")
         word = p.at.split()[0]
         axis, sign = {"top": (2, 1), "low": (2, -1), "front": (0, 1), "rear": (0, -1)}[word]
-        s, q = max(here, key=lambda b: sign * b[1].point(b[1].length / 2)[axis])
+        s, q = here[0]
+        if len(here) > 1:
+            s, q = max(here, key=lambda b: sign * b[1].point(b[1].length / 2)[axis])
         return s + q.length / 2
 
     def _moved(self, member: Member, station: float, p: OnTube, where: str) -> float:
         axis, sign = MOVES[p.move]
         path = member.path
+        spot = path.spot(station)
         if axis == 1:
-            sign *= 1.0 if path.spot(station).point[1] >= 0 else -1.0
-        slope = float(path.spot(station).tangent[axis]) * sign
+            sign *= 1.0 if spot.point[1] >= 0 else -1.0
+        slope = float(spot.tangent[axis]) * sign
         if abs(slope) < 0.05:
             raise GeometryError(member.id, f"does not run {p.move} there ({where}: {str(p)!r}).")
         out = station + p.by * (1.0 if slope > 0 else -1.0)

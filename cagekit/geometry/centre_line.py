@@ -520,6 +520,18 @@ class CentreLine:
         Raises:
             ValueError: the normal has no length.
         """
+        return tuple(self.spot(s) for s in self.crossing_stations(point, normal))
+
+    def crossing_stations(self, point: ArrayLike, normal: ArrayLike) -> list[float]:
+        """The stations (mm) of these spots, rising.
+
+        Args:
+            point: of the plane, ``(3,)`` mm.
+            normal: of the plane, ``(3,)``, of any length.
+
+        Raises:
+            ValueError: the normal has no length.
+        """
         p, n = np.asarray(point, float).tolist(), np.asarray(normal, float).tolist()
         size = sqrt(_dot(n, n))
         if size < NOISE:
@@ -549,7 +561,7 @@ class CentreLine:
         for s in sorted(found):
             if not out or s - out[-1] > SAME_POINT:
                 out.append(s)
-        return tuple(self.spot(s) for s in out)
+        return out
 
     @cached_property
     def mids(self) -> tuple[Spot, ...]:

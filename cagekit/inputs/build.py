@@ -349,6 +349,8 @@ def _split_by_kept(
 ) -> MemberEntry:
     """The entry split only by members that the cage has; what the build says of it stays."""
     by: tuple[str, ...] = getattr(entry, "split_by", ())
+    if not by:
+        return entry
     left = tuple(n for n in by if not _is_gone(n, gone, names))
     if left == by or "split_by" in own:
         return entry
@@ -357,10 +359,11 @@ def _split_by_kept(
 
 def _places_of(entry: MemberEntry, own: Collection[str]) -> Iterator[tuple[str, str]]:
     """Fields of an entry that name a tube, and that tube, but for those that the build wrote."""
-    for name, info in type(entry).model_fields.items():
-        place = getattr(entry, name)
-        if isinstance(place, OnTube) and name not in own and (info.alias or name) not in own:
-            yield info.alias or name, place.member
+    for name, place in vars(entry).items():
+        if isinstance(place, OnTube):
+            written = type(entry).model_fields[name].alias or name
+            if name not in own and written not in own:
+                yield written, place.member
 
 
 def _is_gone(name: str, gone: Collection[str], names: Collection[str]) -> bool:
@@ -423,9 +426,11 @@ def _require_roles(file: BuildFile, entries: Sequence[MemberEntry], where: str) 
 
 def _require_side(entry: MemberEntry, where: str) -> None:
     """Refuse a place that leaves its side open on an entry without one."""
+    if entry.side is not None:
+        return
     for name, info in type(entry).model_fields.items():
         place = getattr(entry, name)
-        if isinstance(place, OnTube | OnCar) and place.open and entry.side is None:
+        if isinstance(place, OnTube | OnCar) and place.open:
             if isinstance(place, OnTube) and not place.at:
                 continue  # a tube alone: the entry says it of both sides
             raise InputError(

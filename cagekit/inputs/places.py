@@ -125,7 +125,10 @@ class OnTube(_Sided):
             move: which way on along the tube.
             by: how far, mm.
         """
-        return replace(self, at=at, value=value, move=move if by else "", by=by)
+        return OnTube(
+            member=self.member, side=self.side, at=at, value=value, move=move if by else "", by=by,
+            others=self.others,
+        )  # fmt: skip
 
     def __str__(self) -> str:
         tube = f"{self.member}.{self.side}" if self.side else self.member

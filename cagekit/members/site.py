@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
+from math import acos, hypot
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -397,12 +398,14 @@ def _require_forward(bar: str, points: Sequence[Vec]) -> None:
 
 def _turns(points: Sequence[Vec]) -> list[float]:
     """Turn at each corner of a polyline, rad; none where two points are one."""
-    legs = np.diff(np.asarray(points), axis=0)
-    sizes = np.linalg.norm(legs, axis=1)
-    if (sizes < SETTLED).any():
+    rows = [p.tolist() for p in points]
+    legs = [[v - u for u, v in zip(p, q, strict=True)] for p, q in pairwise(rows)]
+    sizes = [hypot(*leg) for leg in legs]
+    if min(sizes) < SETTLED:
         return []
-    ways = legs / sizes[:, None]
-    return [float(np.arccos(np.clip(a @ b, -1.0, 1.0))) for a, b in pairwise(ways)]
+    ways = [[c / size for c in leg] for leg, size in zip(legs, sizes, strict=True)]
+    cosines = (u * x + v * y + w * z for (u, v, w), (x, y, z) in pairwise(ways))
+    return [acos(min(max(c, -1.0), 1.0)) for c in cosines]
 
 
 def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:

@@ -239,13 +239,13 @@ def make_dash_bar(site: Site, entry: DashBarEntry) -> list[Member]:
 
 def _dash_bar(site: Site, entry: DashBarEntry, start: Location, end: Location) -> list[Member]:
     """The bar between these usual places, its middle set back."""
+    a = site.place(entry, entry.from_ or start, "from")
+    b = site.place(entry, entry.to or end, "to")
     if not entry.via:
-        a = site.place(entry, entry.from_ or start, "from").point
-        b = site.place(entry, entry.to or end, "to").point
-        corners = set_back_corners(entry, a, b, BACK)
+        corners = set_back_corners(entry, a.point, b.point, BACK)
         via = tuple((float(x), float(y), float(z)) for x, y, z in corners)
         entry = entry.model_copy(update={"via": via})
-    return between(site, entry, "dash_bar", start, end)
+    return site.struts(entry, "dash_bar", a, b)
 
 
 def set_back_corners(form: DashBarForm, a: Vec, b: Vec, back: Vec) -> list[Vec]:
