@@ -35,8 +35,9 @@ class Joint:
     """Where a branch is coped to its parents.
 
     ``point`` is the node ``(3,)`` mm; ``angle`` the acute angle of the branch's axis to the first
-    parent's, rad; ``offset`` the distance of the two axes, mm; ``weld_length`` the saddle's length
-    round the tube, mm; ``concentric`` whether every parent's axis passes through the node.
+    parent's, rad; ``offset`` the distance of the two axes, mm; ``miss`` the largest distance of the
+    branch's axis from a parent's at the node, mm; ``weld_length`` the saddle's length round the
+    tube, mm; ``concentric`` whether every parent's axis passes through the node.
     """
 
     id: str
@@ -46,13 +47,18 @@ class Joint:
     point: Vec
     angle: float
     offset: float
-    concentric: bool
+    miss: float
     cut: EndCut
 
     def __repr__(self) -> str:
         """The id and what is joined."""
         parents = ", ".join(self.parents)
         return f"<Joint {self.id}: {self.branch} end {self.branch_end} on {parents}>"
+
+    @property
+    def concentric(self) -> bool:
+        """Whether every parent's axis passes through the node."""
+        return self.miss <= CONCENTRIC
 
     @property
     def weld_length(self) -> float:
@@ -342,7 +348,7 @@ class Cage:
             point=node,
             angle=cut.angle,
             offset=gaps[0],
-            concentric=max(gaps) <= CONCENTRIC,
+            miss=max(gaps),
             cut=cut,
         )
 

@@ -180,12 +180,6 @@ class EndCut:
         """
         return np.array(self._curves_of(n)[0])
 
-    def outer_points(self, n: int) -> CutWork[Points]:
-        """Points of ``outer_curve`` in space, ``(n, 3)`` mm."""
-        phi = self._angles(n, self.corners)
-        s = (yield self, phi, self.outer_radius).s
-        return self.points(phi, self.outer_radius, s)
-
     def inner_curve(self, n: int) -> Vec:
         """The cut on the inside, ``(n, 2)`` rows like ``outer_curve``."""
         return np.array(self._curves_of(n)[1])
@@ -433,9 +427,10 @@ class EndCut:
         if not self._plain:
             # where one surface takes over from another there is a tip or a low, however sharp
             yield from self.cornered()
-            for rho, changes in self._edge_changes.items():
-                at_change = (yield self, changes, rho).s if changes else s[0]
-                low, high = min(low, at_change.min()), max(high, at_change.max())
+            phi = [p for changes in self._edge_changes.values() for p in changes]
+            rho = np.repeat(self.radii[:, 0], [len(c) for c in self._edge_changes.values()])
+            at_change = (yield self, phi, rho).s if phi else s[0]
+            low, high = min(low, at_change.min()), max(high, at_change.max())
         return float(low), float(high)
 
     @cached_property
@@ -593,6 +588,18 @@ def contacts(asks: Sequence[Ask]) -> list[Contact]:
     return [cut.closed(c) for (cut, _, _), c in zip(asks, found, strict=True)]
 
 
+def edge_points(cuts: Sequence[EndCut], n: int) -> list[Points]:
+    """Points of the ``outer_curve`` of each cut in space, ``(n, 3)`` mm.
+
+    Args:
+        cuts: the cuts.
+        n: points on each.
+    """
+    rays = bundles([(c, c._angles(n, c.corners), c.outer_radius) for c in cuts])
+    found = zip(rays, first_contacts(rays), strict=True)
+    return [b.origins + c.s[:, None] * b.direction for b, c in found]
+
+
 def in_step(works: Sequence[CutWork[T]]) -> list[T]:
     """Do the works side by side: what all of them ask for next is answered in one array pass."""
     done: dict[int, T] = {}
@@ -665,5 +672,5 @@ def crowded_gauss(order: int) -> tuple[Vec, Vec]:
 
 
 __all__ = [
-    "CutWork", "EndCut", "contacts", "crowded_gauss", "in_step", "measure",
+    "CutWork", "EndCut", "contacts", "crowded_gauss", "edge_points", "in_step", "measure",
 ]  # fmt: skip

@@ -20,10 +20,10 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.kept import Same
 from cagekit.cage.member import CHASSIS, EndName, Member
 from cagekit.checks.quantities.near import Boxes
-from cagekit.geometry.arrays import Bools, Ints, Points
-from cagekit.geometry.centre_line import Line, Vec
+from cagekit.geometry.arrays import Bools, Ints, Points, Vec
+from cagekit.geometry.centre_line import Line
 from cagekit.geometry.clearance import Rod, closest_pairs
-from cagekit.geometry.end_cut import EndCut, in_step, measure
+from cagekit.geometry.end_cut import EndCut, edge_points, in_step, measure
 from cagekit.geometry.walls import Wall, Walls
 from cagekit.units.tolerance import MICRON, SAME_POINT, SHARED
 
@@ -108,30 +108,40 @@ def overlaps(cage: Cage) -> list[Overlap]:
 def covered_welds(cage: Cage) -> list[Covered]:
     """Every weld that lies under, or within its own size of, a tube that is fitted later."""
     members = list(cage.members.values())
-    order = {m.id: i for i, m in enumerate(members)}
+    place = {m.id: i for i, m in enumerate(members)}
     boxes = Boxes.of(cage, members)
 
-    def later(joint: Joint, corners: tuple[Vec, Vec]) -> list[Member]:
-        """Tubes fitted later that may lie over a weld between two corners of a box."""
-        branch = cage.member(joint.branch)
-        near = boxes.near(*corners, branch.tube.wall)
-        rows = (members[i] for i in near if i > order[branch.id])
-        return [m for m in rows if m.id not in joint.parents]
+    def later(joints: Sequence[Joint], low: Points, high: Points) -> list[list[Member]]:
+        """Tubes fitted later that may lie over each weld, by corners of boxes round the welds."""
+        branches = [place[joint.branch] for joint in joints]
+        near = boxes.near(low, high, np.array([members[i].tube.wall for i in branches]))
+        near &= np.arange(len(members)) > np.reshape(branches, (-1, 1))
+        rows = zip(joints, near, strict=True)
+        return [
+            [m for i in np.flatnonzero(row) if (m := members[i]).id not in joint.parents]
+            for joint, row in rows
+        ]
 
     measure(joint.cut for joint in cage.joints)
-    joints = [joint for joint in cage.joints if later(joint, _weld_box(joint.cut))]
-    over = []
-    for joint, points in zip(joints, _saddles(cage, joints), strict=True):
-        branch = cage.member(joint.branch)
-        corners = points.min(0), points.max(0)
-        over += [_Over(joint, branch, m, points) for m in later(joint, corners)]
+    by_box = zip(cage.joints, later(cage.joints, *_weld_boxes(cage.joints)), strict=True)
+    joints = [joint for joint, tubes in by_box if tubes]
+    if not joints:
+        return []
+    saddles = np.array(_saddles(cage, joints))
+    over = [
+        _Over(joint, cage.member(joint.branch), m, points)
+        for joint, points, tubes in zip(
+            joints, saddles, later(joints, saddles.min(axis=1), saddles.max(axis=1)), strict=True
+        )
+        for m in tubes
+    ]
     keys = [("covered", o.joint, o.branch, o.by, *_same_cuts(cage, o.by)) for o in over]
     found = cage.kept.each(keys, lambda missing: _covered(cage, [over[i] for i in missing]))
     return [f for f in found if f is not None]
 
 
 class _Over(NamedTuple):
-    """A weld on a branch, points along it ``(n, 3)`` mm, and a later tube that may lie over it."""
+    """A weld on a branch, ``_SPOTS`` points along it, and a later tube that may lie over it."""
 
     joint: Joint
     branch: Member
@@ -142,24 +152,23 @@ class _Over(NamedTuple):
 def _covered(cage: Cage, over: Sequence[_Over]) -> list[Covered | None]:
     """What of each weld lies under the later tube; None where nothing does."""
     walls = Walls([wall_of(cage, o.by) for o in over])
-    wall = np.repeat(np.arange(len(over)), [len(o.points) for o in over])
+    wall = np.repeat(np.arange(len(over)), _SPOTS)
     points = np.concatenate([o.points for o in over])
     away, station = walls.outside(wall, points)
     bead = np.array([o.branch.tube.wall / 2 for o in over])[wall]
     left = np.full(len(points), -np.inf)
     near = np.flatnonzero(away < bead)
     left[near] = walls.left(wall[near], wall[near], points[near], station[near])
-    under = (away < bead) & (left > -bead)
+    under = ((away < bead) & (left > -bead)).reshape(-1, _SPOTS)
+    deepest = np.argmin(np.where(under, away.reshape(-1, _SPOTS), np.inf), axis=1)
     out: list[Covered | None] = []
-    for i, o in enumerate(over):
-        these = wall == i
-        if not under[these].any():
+    for o, spots, spot in zip(over, under, deepest, strict=True):
+        if not spots.any():
             out.append(None)
             continue
-        deepest = o.points[int(np.argmin(np.where(under[these], away[these], np.inf)))]
         seated = any(o.branch.id in e.parents for _, e in o.by.ends)
-        length = length_of(o.points, under[these])
-        out.append(Covered(o.joint, o.by, length, deepest, seated))
+        length = length_of(o.points, spots)
+        out.append(Covered(o.joint, o.by, length, o.points[spot], seated))
     return out
 
 
@@ -173,15 +182,20 @@ def length_of(points: Points, those: NDArray[np.bool_]) -> float:
         points: in order round the curve, ``(n, 3)`` mm.
         those: which of them count, ``(n,)``.
     """
-    step = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-    return float((step + np.roll(step, 1))[those].sum() / 2)
+    step = np.linalg.norm(np.concatenate([points[1:], points[:1]]) - points, axis=1)
+    return float((step + np.concatenate([step[-1:], step[:-1]]))[those].sum() / 2)
 
 
-def _weld_box(cut: EndCut) -> tuple[Vec, Vec]:
-    """Corners ``(3,)`` mm of a box that holds the outside of a cope's edge."""
-    ends = cut.point - np.outer([cut.shortest, cut.longest], cut.out)
-    reach = cut.outer_radius * np.sqrt(np.maximum(1.0 - cut.out**2, 0.0)) + MICRON
-    return ends.min(0) - reach, ends.max(0) + reach
+def _weld_boxes(joints: Sequence[Joint]) -> tuple[Points, Points]:
+    """Low and high corners ``(n, 3)`` mm of boxes that hold the outsides of copes' edges."""
+    cuts = [joint.cut for joint in joints]
+    rows = [(*c.point, *c.out, c.shortest, c.longest, c.outer_radius) for c in cuts]
+    table = np.array(rows).reshape(-1, 9)
+    point, out = table[:, 0:3], table[:, 3:6]
+    short, long, radius = (table[:, k, None] for k in (6, 7, 8))
+    ends = point - short * out, point - long * out
+    reach = radius * np.sqrt(np.maximum(1.0 - out**2, 0.0)) + MICRON
+    return np.minimum(*ends) - reach, np.maximum(*ends) + reach
 
 
 def _saddles(cage: Cage, joints: Sequence[Joint]) -> list[Points]:
@@ -190,7 +204,7 @@ def _saddles(cage: Cage, joints: Sequence[Joint]) -> list[Points]:
     def points(missing: Sequence[int]) -> list[Points]:
         cuts = [joints[i].cut for i in missing]
         in_step([cut.cornered() for cut in cuts])
-        return in_step([cut.outer_points(_SPOTS) for cut in cuts])
+        return edge_points(cuts, _SPOTS)
 
     return cage.kept.each([("saddle", joint) for joint in joints], points)
 

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
 from math import ceil, degrees
 
 import numpy as np
 
-from cagekit.cage.cage import Cage, Joint
+from cagekit.cage.cage import Joint
 from cagekit.cage.member import CHASSIS, EndKind, Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
-from cagekit.geometry.arrays import cross3
 from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
-from cagekit.units.tolerance import SAME_POINT
 
 SHORT = 25.0
 """Wall left (mm) from which on a short tube is none that its copes could cut through."""
@@ -29,34 +26,14 @@ ROUND = 72
 def node_miss(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far the axis of each coped end passes its parents' axes at the node."""
     for joint in s.cage.joints:
-        on = tuple(s.cage.member(p) for p in joint.parents)
-        gap = s.cage.kept.once(("node miss", joint, on), partial(_miss, s.cage, joint))
-        evidence = Evidence.of(joint.branch, *joint.parents, points=[joint.point])
-        subject = f"{joint.branch} end {joint.branch_end}"
-        yield Measure(subject=subject, value=gap, evidence=evidence)
-
-
-def _miss(cage: Cage, joint: Joint) -> float:
-    out = cage.member(joint.branch).path.out_direction(joint.branch_end)
-    return max(_gap(cage, p, joint.point, out) for p in joint.parents)
-
-
-def _gap(cage: Cage, parent: str, node: np.ndarray, out: np.ndarray) -> float:
-    """Distance between a branch's axis and a parent's axis at the node, mm."""
-    spot = cage.member(parent).path.nearest(node)
-    across = cross3(out, spot.tangent)
-    size = float(np.linalg.norm(across))
-    way = node - spot.point
-    return float(abs(way @ across) / size) if size > SAME_POINT else float(np.linalg.norm(way))
+        yield _at_node(joint, joint.miss)
 
 
 @quantity("joint_angle", "deg", "acute angle of the joint")
 def joint_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Acute angle between the axes of each coped end and its parent."""
     for joint in s.cage.joints:
-        evidence = Evidence.of(joint.branch, *joint.parents, points=[joint.point])
-        subject = f"{joint.branch} end {joint.branch_end}"
-        yield Measure(subject=subject, value=degrees(joint.angle), evidence=evidence)
+        yield _at_node(joint, degrees(joint.angle))
 
 
 @quantity("wall_between_copes", "mm", "wall left between its two copes")
@@ -160,17 +137,17 @@ def weld_covered(s: Survey, pick: Pick) -> Iterator[Measure]:
 def seat_missed(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Share of the circumference of each coped end that touches none of its parents."""
     for joint in s.cage.joints:
-        yield _seat(joint, joint.cut.miss_share)
+        yield _at_node(joint, joint.cut.miss_share)
 
 
 @quantity("seat_gap", "mm", "widest gap under the edge")
 def seat_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Widest gap between the rim of each coped end and the parent that it hangs beside."""
     for joint in s.cage.joints:
-        yield _seat(joint, joint.cut.miss_gap)
+        yield _at_node(joint, joint.cut.miss_gap)
 
 
-def _seat(joint: Joint, value: float) -> Measure:
+def _at_node(joint: Joint, value: float) -> Measure:
     evidence = Evidence.of(joint.branch, *joint.parents, points=[joint.point])
     return Measure(subject=f"{joint.branch} end {joint.branch_end}", value=value, evidence=evidence)
 

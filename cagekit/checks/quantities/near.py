@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Bools, Points, extent
 from cagekit.geometry.centre_line import Vec
 
 STEP = 20.0
@@ -36,20 +36,22 @@ class Boxes:
         low, high = (np.array([r[k] for r in rows]).reshape(-1, 3) for k in (0, 1))
         return cls(low=low, high=high)
 
-    def near(self, low: Vec, high: Vec, reach: float) -> list[int]:
-        """Numbers of the tubes whose box comes within ``reach`` of another, mm.
+    def near(self, low: Points, high: Points, reach: Vec | float) -> Bools:
+        """Which of the tubes come near other boxes, ``(m, n)``.
 
         Args:
-            low: the other's low corner, ``(3,)`` mm.
-            high: its high corner.
-            reach: mm.
+            low: the others' low corners, ``(m, 3)`` mm.
+            high: their high corners.
+            reach: how far from each is near, mm or ``(m,)`` mm.
         """
-        met = (self.low < high + reach) & (self.high > low - reach)
-        return [int(i) for i in np.flatnonzero(met.all(1))]
+        reach = np.reshape(reach, (-1, 1, 1))
+        met = (self.low < high[:, None] + reach) & (self.high > low[:, None] - reach)
+        return np.asarray(met[..., 0] & met[..., 1] & met[..., 2])
 
 
 def _box(m: Member) -> tuple[Vec, Vec]:
     points = m.path.points(np.linspace(0.0, m.path.length, int(m.path.length / STEP) + 2))
     # between two points a bend stands out by less than half of their distance
     reach = m.tube.outer_radius + STEP / 2
-    return points.min(0) - reach, points.max(0) + reach
+    low, high = extent(points)
+    return low - reach, high + reach

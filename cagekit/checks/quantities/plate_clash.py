@@ -41,8 +41,11 @@ def clashes(cage: Cage) -> tuple[Clash, ...]:
     tubes = list(cage.tubes.values())
     boxes = Boxes.of(cage, tubes)
     out = []
-    for plate in cage.plates:
-        near = tuple(tubes[i] for i in boxes.near(*kept_box(cage, plate), NEAR))
+    if not cage.plates:
+        return ()
+    low, high = np.array([kept_box(cage, plate) for plate in cage.plates]).transpose(1, 0, 2)
+    for plate, those in zip(cage.plates, boxes.near(low, high, NEAR), strict=True):
+        near = tuple(tubes[i] for i in np.flatnonzero(those))
         own = tuple(cage.members[m] for m in plate.members if m in cage.members)
         key = ("clash", plate, near, own)
         clash = cage.kept.once(key, partial(_clash, cage, plate, near, own))
