@@ -20,12 +20,12 @@ from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.kept import Same
 from cagekit.cage.member import CHASSIS, EndName, Member
 from cagekit.checks.quantities.near import Boxes
-from cagekit.geometry.arrays import Bools, Ints, Points, Vec
+from cagekit.geometry.arrays import Bools, Ints, Points, Vec, dot_rows, size_rows
 from cagekit.geometry.centre_line import Line
 from cagekit.geometry.clearance import Rod, closest_pairs
 from cagekit.geometry.end_cut import EndCut, edge_points, in_step, measure
 from cagekit.geometry.walls import Wall, Walls
-from cagekit.units.tolerance import MICRON, SAME_POINT, SHARED
+from cagekit.units.tolerance import MICRON, NEVER_ZERO, SAME_POINT, SHARED
 
 _STEP = 4.0
 """Distance of the rings of points on a wall, mm."""
@@ -39,6 +39,8 @@ _SEAT = 6.0
 """Nearer than this to its own cope (mm) a branch is not looked at against what it sits on."""
 _BY = 3.0
 """Tubes that meet within this many diameters of a node are in each other's way at that node."""
+_SLIVER = SHARED / 100
+"""So far (mm) two tubes may reach past a plane that parts them: tips are known better."""
 _SPOTS = 72
 """Spots looked at round a saddle."""
 
@@ -97,6 +99,8 @@ def overlaps(cage: Cage) -> list[Overlap]:
         if seat and len(a.path.pieces) == len(b.path.pieces) == 1:
             continue  # two straights meet once, and there they are coped
         found.append((a, b, pair.found.gap, seat))
+    parted = _parted(cage, [(a, b) for a, b, *_ in found])
+    found = [row for row, clear in zip(found, parted, strict=True) if not clear]
     depths = _deepest(cage, [(a, b, seat) for a, b, _, seat in found])
     return [
         Overlap(a, b, depth, gap, where, _joined(a, b, where))
@@ -213,6 +217,42 @@ def _bar(cage: Cage, m: Member) -> Rod:
     """What is left of a tube between the tips of its ends."""
     low, high = (cage.cut(m.id, "a").shortest, m.path.length - cage.cut(m.id, "b").shortest)
     return Rod(m.path, m.tube.outer_radius, max(low, 0.0), min(high, m.path.length))
+
+
+def _parted(cage: Cage, pairs: Sequence[tuple[Member, Member]]) -> Bools:
+    """Which pairs of tubes are straight and lie on two sides of a plane, ``(n,)``.
+
+    So do the two halves of a tube that another one parts, which closest lines cannot tell. Looked
+    at are planes square to either axis and to the lines between the two.
+    """
+    clear = np.zeros(len(pairs), dtype=bool)
+    straight = [
+        i for i, (a, b) in enumerate(pairs) if len(a.path.pieces) == len(b.path.pieces) == 1
+    ]
+    if not straight:
+        return clear
+    # tips, axis and radius of both tubes of each pair: (n, 2, 3), (n, 2, 3) and (n, 2)
+    both = [[_straight(cage, m) for m in pairs[i]] for i in straight]
+    tips = np.array([[(low, high) for low, high, *_ in row] for row in both])
+    axis = np.array([[q for _, _, q, _ in row] for row in both])
+    radius = np.array([[r for *_, r in row] for row in both])
+    a, b = axis[:, 0], axis[:, 1]
+    for normal in (a, b, a + b, a - b):
+        n = normal / np.maximum(size_rows(normal), NEVER_ZERO)[:, None]
+        lean = dot_rows(axis, n[:, None])
+        wide = radius * np.sqrt(np.maximum(1.0 - lean * lean, 0.0))
+        at = dot_rows(tips, n[:, None, None])
+        low, high = at.min(axis=2) - wide, at.max(axis=2) + wide
+        apart = np.maximum(low[:, 1] - high[:, 0], low[:, 0] - high[:, 1])
+        clear[straight] |= apart > -_SLIVER
+    return clear
+
+
+def _straight(cage: Cage, m: Member) -> tuple[Vec, Vec, Vec, float]:
+    """Where a straight tube's axis is beside its farthest tips, its direction, and its radius."""
+    a, b = (cage.cut(m.id, name) for name in ("a", "b"))
+    tips = a.point - a.shortest * a.out, b.point - b.shortest * b.out
+    return *tips, b.out, m.tube.outer_radius
 
 
 def _coped(branch: Member, parent: Member) -> bool:
