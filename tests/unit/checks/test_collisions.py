@@ -233,3 +233,31 @@ def test_where_an_end_is_cut_to_fit_nothing_that_runs_into_it_is_passed_over(mon
     assert sum(map(bool, slow)) == 8
     for one, other in zip(quick, slow, strict=True):
         assert one == [pytest.approx(row, abs=1e-6) for row in other]
+
+
+def halves(past: float, aside: float, lean: float) -> Cage:
+    """A bar that another one parts; the second half ends ``past`` the first one's tips."""
+    post = bar("post", (0, 0, -500), (0, 0, 500))
+    one = bar("one", (0, 0, 0), (500, lean, 90), a=End.coped("post"))
+    tips = Cage("test", [post, one]).cut("one", "a").shortest
+    end = np.array([tips + past, aside, 0.0])
+    two = bar("two", tuple(end - (500, 0, 0)), tuple(end))
+    return Cage("test", [post, one, two])
+
+
+def test_tubes_that_a_plane_parts_are_passed_over_and_no_others(monkeypatch) -> None:
+    """As deep and at the same place with the walls of every pair looked for in each other."""
+    cases = [(p, y, q) for p in (-60, -9, 0, 3, 25) for y in (0, 14, 39) for q in (0, 120, 400)]
+    cages = [halves(*case) for case in cases]
+
+    def told(cage: Cage) -> list[tuple[object, ...]]:
+        return [(h.a.id, h.b.id, h.depth, *h.point) for h in overlaps(cage)]
+
+    quick = [told(cage) for cage in cages]
+    parted = [bool(seen._parted(c, [(c.member("one"), c.member("two"))])[0]) for c in cages]
+    assert 10 < sum(parted) < 35
+    monkeypatch.setattr(seen, "_parted", lambda _, pairs: np.zeros(len(pairs), bool))
+    assert quick == [told(halves(*case)) for case in cases]
+    for case, clear, rows in zip(cases, parted, quick, strict=True):
+        assert not (clear and any(row[:2] == ("one", "two") for row in rows)), case
+    assert sum(any(row[:2] == ("one", "two") for row in rows) for rows in quick) > 5
