@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from cagekit.cli.console import complain
+from cagekit.cli.plugins import want_no_plugins
 from cagekit.cli.streams import flush_streams, guard_streams
 from cagekit.cli.verbs import VERBS, Verb
 from cagekit.errors import CagekitError, InputError
@@ -94,8 +95,7 @@ def main() -> int:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _leave)
-    # else pydantic asks every installed package whether it brings a plug-in
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    want_no_plugins()
     # arrays here are small: more threads cost 50 to 110 ms a run and give nothing back
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # most objects of a run live until its end: looking for dead cycles all the time finds none
