@@ -70,9 +70,8 @@ def _places() -> list[tuple[str, str, str]]:
     from cagekit.view.fonts import font_folder
 
     found = list_presets()
-    rows = [
-        ("presets", str(len(found)) if found else "missing", "; ".join(str(r) for _, r in roots()))
-    ]
+    folders = "; ".join(map(str, roots()))
+    rows = [("presets", str(len(found)) if found else "missing", folders)]
     rows.append(
         (
             "fonts",

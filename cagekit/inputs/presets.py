@@ -83,18 +83,20 @@ def user_root() -> Path:
     return (Path(base) if base else Path.home() / ".config") / "cagekit" / "presets"
 
 
-def roots() -> tuple[tuple[str, Path], ...]:
-    """Return the folders that are searched for names, the first to win first."""
-    here, shipped = Path("presets"), shipped_root()
-    label = "shipped" if here.resolve() == shipped else "here"
-    return (label, here), ("yours", user_root()), ("shipped", shipped)
+def roots() -> Iterator[Path]:
+    """The folders that are searched for names, the first to win first."""
+    yield Path("presets")
+    yield user_root()
+    yield shipped_root()
 
 
 def list_presets(kind: str | None = None) -> list[Preset]:
     """Return every preset (of one kind), by kind and name; the first found of a name counts."""
     found: dict[tuple[str, str], Preset] = {}
+    in_checkout = Path("presets").resolve() == shipped_root()
+    origins = "shipped" if in_checkout else "here", "yours", "shipped"
     for one in [_known(kind)] if kind else FOLDERS:
-        for origin, root in roots():
+        for origin, root in zip(origins, roots(), strict=True):
             for path in _tomls(root / FOLDERS[one]):
                 row = Preset(kind=one, name=path.stem, path=path, origin=origin)
                 found.setdefault((one, path.stem), row)
@@ -121,7 +123,7 @@ def find_preset(
     if _is_path(ref):
         return _as_path(kind, ref, beside)
     if ref and ref not in (".", ".."):
-        for _, root in roots():
+        for root in roots():
             path = root / folder / f"{ref}.toml"
             if _is_file(path):
                 return path
