@@ -14,7 +14,6 @@ from cagekit.cage.kept import Kept
 from cagekit.errors import GeometryError, InputError, NotFoundError
 from cagekit.inputs.build import Build
 from cagekit.inputs.resolve import load_build, with_changes
-from cagekit.inputs.written import with_place
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -204,6 +203,8 @@ class Design:
         try:
             yield
         except (GeometryError, InputError, NotFoundError) as error:
+            from cagekit.inputs.written import with_place
+
             raise with_place(error, self.build) from error
 
     @cached_property

@@ -17,7 +17,6 @@ from cagekit.cage.kept import Kept
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.plate import PlateEntry
-from cagekit.inputs.written import entry_named, with_place
 
 if TYPE_CHECKING:
     from cagekit.design.design import Design
@@ -64,6 +63,8 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
         whole = error
     else:
         return design, ()
+    from cagekit.inputs.written import entry_named, with_place
+
     build, out = design.build, list[LeftOut]()
     ids = {entry.id for entry in build.entries}
 

@@ -17,8 +17,7 @@ from cagekit.checks.quantities.survey import Survey
 from cagekit.errors import NotFoundError
 from cagekit.shop.bending.bends import hanging
 from cagekit.shop.bending.section import thinned_wall
-from cagekit.shop.sawing.plan import sawn
-from cagekit.shop.sawing.stock import bars_of, usual_sticks
+from cagekit.shop.sawing.stock import bars_of, sawn, usual_sticks
 from cagekit.units import format_length
 from cagekit.units.tolerance import SHOP_ANGLE
 

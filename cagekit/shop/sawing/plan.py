@@ -11,11 +11,9 @@ from cagekit.errors import InputError
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 from cagekit.shop.bending.bends import BendSchedule
-from cagekit.shop.sawing.stock import Bar, Blank, bars_of, check_pieces, to_nanometres
+from cagekit.shop.sawing.stock import Bar, Blank, bars_of, check_pieces, sawn, to_nanometres
 from cagekit.units.tolerance import ROUNDING
 
-SAW_STEP = 0.1
-"""Blanks are rounded up to this, mm: no tape and no saw does better."""
 SPARE = "spare"
 """Name of the length left over on purpose."""
 TIME_LIMIT = 20.0
@@ -247,12 +245,6 @@ def _spares(spare: float, bars: Sequence[Bar], kerf: float) -> tuple[Blank, ...]
     longest = max(b.longest(kerf) for b in bars)
     n = ceil(spare / longest - ROUNDING)
     return tuple(Blank(name=SPARE, length=spare / n) for _ in range(n))
-
-
-def sawn(length: float) -> float:
-    """Round a blank (mm) up to what can be sawn."""
-    steps = -(-round(length / SAW_STEP, 6) // 1)
-    return round(steps * SAW_STEP, 1)
 
 
 def _cut_bar(number: int, bar: Bar, pieces: tuple[Blank, ...], kerf: float, keep: float) -> CutBar:

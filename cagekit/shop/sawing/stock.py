@@ -18,6 +18,8 @@ from cagekit.units import LengthUnit, parse_length
 
 NM = 1_000_000
 """Nanometres in a millimetre."""
+SAW_STEP = 0.1
+"""Blanks are rounded up to this, mm: no tape and no saw does better."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +47,12 @@ def usual_sticks() -> tuple[UsualStick, ...]:
         for row in rows("stock")
     )
     return tuple(sorted(found, key=lambda s: s.length))
+
+
+def sawn(length: float) -> float:
+    """Round a blank (mm) up to what can be sawn."""
+    steps = -(-round(length / SAW_STEP, 6) // 1)
+    return round(steps * SAW_STEP, 1)
 
 
 def to_nanometres(mm: float) -> int:

@@ -15,7 +15,7 @@ from cagekit.checks.finding import Status
 from cagekit.design import Design
 from cagekit.inputs.resolve import load_build
 from cagekit.shop.bending.rows import BendRow, rebuild, trimmed
-from cagekit.shop.sawing.plan import sawn
+from cagekit.shop.sawing.stock import sawn
 from cagekit.writers.csv import write_bends, write_cuts, write_materials
 
 DEMOS = ("sprint-wagon", "hillclimb-coupe", "gravel-hatch", "track-roadster")

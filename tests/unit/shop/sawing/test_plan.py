@@ -19,8 +19,8 @@ from cagekit.shop.bending.bends import schedule
 from cagekit.shop.sawing import columns
 from cagekit.shop.sawing.columns import _next_cost
 from cagekit.shop.sawing.patterns import Kinds, best_pattern, patterns_worth
-from cagekit.shop.sawing.plan import cut_plans, plan_cuts, sawn
-from cagekit.shop.sawing.stock import Bar, Blank, bars_of
+from cagekit.shop.sawing.plan import cut_plans, plan_cuts
+from cagekit.shop.sawing.stock import Bar, Blank, bars_of, sawn
 
 
 def pieces(*lengths):
