@@ -103,10 +103,12 @@ class PictureSheet:
 
         Args:
             title: what the sheet shows; cut where it would run into what stands beside it.
-            aside: smaller, at the right edge.
+            aside: smaller, at the right edge; cut where it would take more than half the sheet.
             size: of the title's letters, px.
         """
-        room = self.width - 2 * self.edge - (self.pen.textlength(aside, font(22)) + 30)
+        across = self.width - 2 * self.edge
+        aside = self.fitted(aside, across / 2, 22)
+        room = across - (self.pen.textlength(aside, font(22)) + 30)
         self.write((self.edge, 26), self.fitted(title, room, size, bold=True), size, bold=True)
         self.write((self.width - self.edge, 54), aside, 22, SOFT, anchor="rm")
 
@@ -121,7 +123,7 @@ class PictureSheet:
         self.write((self.edge, self.height - 44), caution, size)
 
     def fitted(self, text: str, room: float, size: int, *, bold: bool = False) -> str:
-        """The text, cut with dots where it is wider than ``room`` px.
+        """The text, cut with dots where it is wider than ``room`` px; the dots stay.
 
         Args:
             text: one line.
@@ -130,6 +132,6 @@ class PictureSheet:
             bold: in bold letters.
         """
         letters = font(size, bold=bold)
-        while text and self.pen.textlength(text, letters) > room:
+        while len(text) > 1 and self.pen.textlength(text, letters) > room:
             text = text[:-2] + "…" if text.endswith("…") else text[:-1] + "…"
         return text

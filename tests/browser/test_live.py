@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import shutil
 import threading
 import tomllib
@@ -340,6 +342,7 @@ def test_what_one_side_alone_says_comes_before_what_both_say(opened, tmp_path):
 
 
 EVIL = "<img src=x onerror=document.title='owned'>"
+TURNED = "\u202egnol"
 
 
 def test_hostile_names_on_the_live_page(opened, tmp_path):
@@ -361,6 +364,51 @@ def test_hostile_names_on_the_live_page(opened, tmp_path):
         served.file.write_text(text.replace("units = ", f'units = "{EVIL}" # ', 1), "utf-8")
         page.wait_for_selector("#problem:not([hidden])")
         assert "onerror" in page.inner_text("#problem")
+        assert page.locator("img[src=x]").count() == 0
+        assert page.title() == "track-roadster"
+    finally:
+        served.stop()
+
+
+@pytest.mark.parametrize("width", [320, 1400])
+def test_hostile_files_from_the_first_look_to_the_last_word_of_make(
+    opened, tmp_path, monkeypatch, width
+):
+    """Car, driver and folders of strangers: told as text, in the page's width, and made."""
+    name = f"{EVIL}</script>{TURNED} {'W' * 300}"
+    folder = tmp_path / f"{EVIL}'\"{TURNED}".replace("/", "")
+    folder.mkdir()
+    said = f"name = {json.dumps(name)}\n"
+    for what in ("car", "driver"):
+        source = "cars/track-roadster" if what == "car" else "drivers/percentile-95-male"
+        text = (BUILDS.parent / f"{source}.toml").read_text("utf-8")
+        text = re.sub(r"^name = .*\n", lambda _: said, text, count=1, flags=re.MULTILINE)
+        if what == "car":
+            text += f"[[keepouts]]\n{said}shape = 'box'\nlow = [-300, -100, 200]\n"
+            text += "high = [100, 100, 700]\n"
+        (folder / f"{what} <b>.toml").write_text(text, "utf-8")
+    text = (BUILDS / "track-roadster.toml").read_text("utf-8")
+    text = text.replace('car = "track-roadster"', 'car = "car <b>.toml"')
+    text = text.replace('"percentile-95-male"', '"driver <b>.toml"')
+    (folder / "own.toml").write_text(text, "utf-8")
+    monkeypatch.setattr(run, "make", partial(run.make, only=("checks", "fit", "json")))
+    served = Served(folder, folder / "own.toml")
+    try:
+        page = opened(served.address, width=width)
+        page.wait_for_selector("body[data-live='yes']")
+        until(page, "state.data.judged === state.data.version")
+        told = page.inner_text("#findings")
+        assert EVIL in told
+        assert "\\u202egnol" in told
+        assert "\u202e" not in told
+        page.evaluate("document.querySelectorAll('#side > details').forEach(d => d.open = true)")
+        page.click("#make-all")
+        until(page, "live.made", 60)
+        last = page.inner_text("#making")
+        assert last.startswith("Made ")
+        assert "\\u202egnol" in last
+        assert page.evaluate("document.documentElement.scrollWidth") == width
+        assert page.evaluate("$('side').scrollWidth === $('side').clientWidth")
         assert page.locator("img[src=x]").count() == 0
         assert page.title() == "track-roadster"
     finally:

@@ -471,28 +471,37 @@ def test_print_shows_picture_findings_and_tubes(page):
     assert not page.locator("#tools").is_visible()
 
 
-HOSTILE = (
+MARKUP = (
     "<img src=x onerror=\"document.title='owned'\"></script><script>document.title='owned'</script>"
 )
+HOSTILE = f"{MARKUP} \u202egnol\u202c {'W' * 300}"
+SHOWN = HOSTILE.replace("\u202e", "\\u202e").replace("\u202c", "\\u202c")
+"""What turns the direction of writing is shown, not obeyed."""
 
 
-def test_hostile_names_cannot_run_script(opened, design, tmp_path):
+@pytest.mark.parametrize("width", [320, 1400])
+def test_hostile_names_cannot_run_script(opened, design, tmp_path, width):
     data = page_data(design) | {"findings": finding_rows(run(design), design.units)}
     first = next(iter(design.cage.members))
     data |= {"name": HOSTILE, "about": HOSTILE, "notes": [HOSTILE]}
-    data["cards"][first] |= {"title": HOSTILE, "rows": [[HOSTILE, HOSTILE]], "layer": HOSTILE}
+    data["cards"][first] |= {"title": HOSTILE, "rows": [["Role", HOSTILE]], "layer": HOSTILE}
     for row in data["findings"]:
         row |= dict.fromkeys(("subject", "quantity", "text", "cure", "source", "note"), HOSTILE)
     file = tmp_path / "evil.html"
     file.write_text(html(data, title="plain"), "utf-8")
-    page = opened(file.as_uri())
+    page = opened(file.as_uri(), width=width)
     page.keyboard.press("]")
-    page.click("#layers > summary")
+    page.evaluate("document.querySelectorAll('#side > details').forEach(d => d.open = true)")
     page.click(".finding >> nth=0")
     arrived(page)
     assert page.title() == "plain"
     assert page.locator("img[src=x]").count() == 0
-    assert page.inner_text("#name") == HOSTILE
+    assert page.inner_text("#name") == page.inner_text("#card-title") == SHOWN
+    assert page.evaluate("document.documentElement.scrollWidth") == width
+    assert page.evaluate("$('side').scrollWidth === $('side').clientWidth")
+    # what is told of a finding leaves most of the picture free
+    said, stage = (page.locator(s).bounding_box()["height"] for s in ("#said", "#stage"))
+    assert said < stage / 2
 
 
 def test_the_policy_stops_what_a_page_would_load(browser, report):

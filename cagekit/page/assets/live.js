@@ -46,7 +46,7 @@ async function change(key, value, drag) {
 function lost(error) {
   if (live.stopped) return;
   live.lost = true;
-  $("link").textContent = `The server does not answer (${error.message}). What you see stays; trying again.`;
+  write("link", `The server does not answer (${error.message}). What you see stays; trying again.`);
   $("link").hidden = false;
 }
 

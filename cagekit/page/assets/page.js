@@ -2,6 +2,10 @@
 
 const $ = (id) => document.getElementById(id);
 
+/** Signs that are not seen but turn what stands beside them (right to left, for one): shown as they are typed. */
+const UNSEEN = /[\u0000-\u0008\u000b-\u001f\u007f-\u009f\u200b-\u200f\u202a-\u202e\u2066-\u2069\ufeff]/g;
+const plain = (text) => String(text).replace(UNSEEN, (c) => `\\u${c.charCodeAt(0).toString(16).padStart(4, "0")}`);
+
 /** An element with attributes, listeners (on...) and children; texts go in as text, never markup. */
 function el(name, attributes = {}, ...children) {
   const made = document.createElement(name);
@@ -10,7 +14,7 @@ function el(name, attributes = {}, ...children) {
     else if (value === true) made.setAttribute(key, "");
     else if (value !== false && value !== undefined) made.setAttribute(key, value);
   }
-  made.append(...children.filter((c) => c !== null && c !== undefined));
+  made.append(...children.filter((c) => c !== null && c !== undefined).map((c) => (c instanceof Node ? c : plain(c))));
   return made;
 }
 
@@ -22,7 +26,7 @@ function refill(box, ...children) {
   const old = [...box.childNodes];
   const spoke = new Map(old.filter((o) => o.told).map((o) => [o.told, o]));
   const kept = children.filter((c) => c !== null && c !== undefined).map((c, i) => {
-    if (!(c instanceof Node)) return old[i]?.nodeType === 3 && old[i].data === c ? old[i] : document.createTextNode(c);
+    if (!(c instanceof Node)) return old[i]?.nodeType === 3 && old[i].data === plain(c) ? old[i] : document.createTextNode(plain(c));
     const was = c.told ? spoke.get(c.told) : old[i]?.isEqualNode(c) && !old[i].told ? old[i] : null;
     if (!was) return c;
     spoke.delete(c.told);
@@ -68,13 +72,16 @@ const layerOf = (body) =>
   body.group === "members" ? `role ${state.data.cards[body.id].layer}` : body.group;
 const title = (id) => state.data.cards[id]?.title || id.replaceAll("_", " ");
 /** Another text lays the page out anew; the same must not. */
-const write = (id, text) => $(id).textContent === text || ($(id).textContent = text);
-const say = (text) => ($("said").textContent = text);
+function write(id, text) {
+  const shown = plain(text);
+  if ($(id).textContent !== shown) $(id).textContent = shown;
+}
+const say = (text) => write("said", text);
 
 function flat(error) {
   viewer = null;
   document.body.classList.add("flat");
-  $("why").textContent = error.message === NO_GL ? BROKEN : `${BROKEN} (${error.message})`;
+  write("why", error.message === NO_GL ? BROKEN : `${BROKEN} (${error.message})`);
   $("why").hidden = false;
   if (!$("still").getAttribute("src")) $("still").hidden = true;
 }
@@ -182,8 +189,9 @@ function paint(pen) {
   triad(pen);
 }
 
-function label(pen, at, text) {
+function label(pen, at, told) {
   if (!at) return;
+  const text = plain(told);
   const wide = pen.measureText(text).width + 10, { wide: all, high } = viewer.size;
   const within = (v, half, room) => (v > -half && v < room + half ? clamp(v, half + 1, Math.max(room - half - 1, half + 1)) : v);
   at = [within(at[0], wide / 2, all), within(at[1], 10, high)];

@@ -11,7 +11,7 @@ async function cageCame(waiting) {
   const fail = (text) => {
     now.className = "problem";
     now.setAttribute("role", "alert");
-    now.textContent = text;
+    write("now", text);
     return new Promise(() => {});
   };
   state.data = { ...NOTHING, ...waiting };

@@ -72,6 +72,17 @@ def test_belts_that_rise_to_the_bar_are_said_to(wagon: tuple) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("aside", ["", "Bo", "W" * 400])
+def test_the_head_of_a_sheet_takes_names_of_any_length(aside: str) -> None:
+    """A driver's name fills the line and no more; cutting it comes to an end."""
+    sheet = PictureSheet(600, 200, edge=20)
+    for title in ("", "W" * 400):
+        sheet.head(title, aside)
+    assert sheet.fitted(aside, -5.0, 22) == ("…" if len(aside) > 1 else aside)
+    room = 0.5 * (600 - 40)
+    assert sheet.pen.textlength(sheet.fitted(aside, room, 22), font(22)) <= room
+
+
 def test_fit_sheet_is_a_picture_and_the_same_one_twice(wagon: tuple) -> None:
     cage, cockpit = wagon
     data = []
