@@ -50,7 +50,9 @@ def limit_text(f: Finding, units: LengthUnit) -> str:
     own = _own_words(f, units)
     text = own or _converted(f, units)
     lead = {"between": "", "in": "", "=": ""}.get(f.op, f.op)
-    tail = f" (written {f.written})" if not own and _differs(f, units) else ""
+    # nought is the same in every unit
+    told = not own and f.limit != 0 and _differs(f, units)
+    tail = f" (written {f.written})" if told else ""
     if f.tolerance >= TOLD:
         tail += f", give or take {value_text(f.tolerance, f.unit, units)}"
     return f"{lead} {text}{tail}".strip()

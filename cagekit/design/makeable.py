@@ -90,7 +90,12 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
         plate = None if many else _plate_at_fault(build, design.kept, fault)
         if plate is None:
             leave_out(ALL_PLATES, fault)
-            return design.of_build(build, cage=members_only(build, design.kept)), tuple(out)
+            try:
+                tubes = members_only(build, design.kept)
+            except InputError:
+                # a foot stood on what was left out: that is at fault, not the foot
+                raise whole from None
+            return design.of_build(build, cage=tubes), tuple(out)
         leave_out(plate.id or f"{plate.kind} {getattr(plate, 'at', '')}".strip(), fault)
         build = _without(build, plate)
     return design.of_build(build), tuple(out)

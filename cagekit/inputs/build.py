@@ -244,6 +244,7 @@ def entries_with_remarks(
             problem = "the layout has no such member."
             raise key_error(where, ("members", key), None, problem, hint)
     _require_none_idle(file, entries, out, where)
+    _require_all_read(file, out, where)
     out, idle = _without_idle_outriggers(file, layout, out, car)
     left, hanging = _without_hanging(file, layout, entries, out)
     return left, (*idle, *hanging)
@@ -286,6 +287,17 @@ def _require_none_idle(
             problem = f"the layout leaves out {key}, so nothing is made of this."
             hint = "Add `omit = false` to the table to have it made."
             raise key_error(where, ("members", key, name), said[name], problem, hint)
+
+
+def _require_all_read(file: BuildFile, kept: Sequence[MemberEntry], where: str) -> None:
+    """Refuse a value that no member makes anything of, as its other fields stand."""
+    said = {e.id: frozenset(n for key in e.names for n in file.members.get(key, {})) for e in kept}
+    for key, table in file.members.items():
+        rows = [e.unread(said[e.id]) for e in kept if key in e.names]
+        for name in table:
+            if rows and all(name in row for row in rows):
+                problem, _, hint = rows[0][name].partition(". ")
+                raise key_error(where, ("members", key, name), table[name], f"{problem}.", hint)
 
 
 def _without_hanging(

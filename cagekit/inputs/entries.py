@@ -5,7 +5,7 @@ are texts such as ``on main_hoop.left at height 450`` (see ``cagekit.inputs.plac
 and ``{other}`` stand for the entry's side and the opposite one.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from functools import reduce
 from math import pi
 from operator import or_
@@ -62,6 +62,15 @@ class MemberEntry(FileModel):
         """What a file may call it, the widest first: kind, group, id."""
         return tuple(dict.fromkeys(n for n in (self.kind, self.group, self.id) if n))
 
+    def unread(self, said: Set[str]) -> Mapping[str, str]:
+        """Fields that nothing is made of as the others stand, and why.
+
+        Args:
+            said: fields that the file names for this member: what one of them has switched off in
+                so many words may wait there for the day it is switched on.
+        """
+        return {}
+
 
 class MemberForm(FileModel):
     """What a kind of member is like in any car: entry and part alone share it."""
@@ -95,6 +104,12 @@ class HoopEntry(HoopForm, MemberEntry):
     half_width_belt: Length | None = Field(
         None, gt=0, description="centre plane to the outside of the tube at the belt line"
     )
+
+    def unread(self, said: Set[str]) -> Mapping[str, str]:
+        """Where `height` says how high the hoop is, the roof does not."""
+        if self.height is None:
+            return {}
+        return {"roof_gap": "`height` says already how high the hoop is. Leave out one of the two."}
 
 
 class FrontHoopEntry(MemberEntry):
@@ -178,6 +193,17 @@ class StrutEntry(MemberEntry):
     )
     role: str | None = Field(None, pattern=r"^[a-z0-9_]+$", description="role, when not the kind")
 
+    @property
+    def bent(self) -> bool:
+        """Whether the tube has a bend."""
+        return bool(self.via)
+
+    def unread(self, said: Set[str]) -> Mapping[str, str]:
+        """A straight tube has no use for the radius of a bend."""
+        if self.bent:
+            return {}
+        return {"bend_radius": "the tube is straight. Leave it out, or give the tube corners."}
+
 
 class FreeStrutEntry(StrutEntry):
     """A strut that has no usual places: the file names both."""
@@ -202,6 +228,13 @@ class HarnessBarEntry(StrutEntry):
     below_shoulder: Length = Field(
         100.0, description="axis below the shoulder when the height follows from the driver"
     )
+
+    def unread(self, said: Set[str]) -> Mapping[str, str]:
+        """Where `height` says how high the bar is, the shoulder does not."""
+        if self.height is None:
+            return super().unread(said)
+        why = "`height` says already how high the bar is. Leave out one of the two."
+        return {**super().unread(said), "below_shoulder": why}
 
 
 class HoopDiagonalEntry(StrutEntry):
@@ -288,6 +321,23 @@ class DoorBarEntry(SwingForm, StrutEntry):
         None, description="rear cut by its height above the sill plane instead"
     )
 
+    @property
+    def bent(self) -> bool:
+        """Whether one of the bars has a bend."""
+        return bool(self.via or self.bend_out or self.bend_up)
+
+    def unread(self, said: Set[str]) -> Mapping[str, str]:
+        """A single bar has no lower nodes, and one that is fixed no cuts."""
+        out = dict(super().unread(said))
+        if self.style == "single" and "style" not in said:
+            lower = "a single bar has no lower node. Say style = 'pair' or 'x', or leave it out."
+            out |= dict.fromkeys(("low_rear", "low_front"), lower)
+        if not self.swing_out and "swing_out" not in said:
+            fixed = "the bar does not swing out. Say swing_out = true, or leave it out."
+            cuts = ("cut_front", "cut_rear", "cut_front_height", "cut_rear_height")
+            out |= dict.fromkeys((*SwingForm.model_fields, "hinge_end", *cuts), fixed)
+        return out
+
 
 class DashBarForm(MemberForm):
     """What a dash bar is like on any car, and alone."""
@@ -311,6 +361,11 @@ class DashBarEntry(DashBarForm, StrutEntry):
     member: TubeField | None = Field(
         None, description="member it is coped to, e.g. a_pillar_bar_{side}"
     )
+
+    @property
+    def bent(self) -> bool:
+        """Whether the bar has a bend."""
+        return bool(self.via or self.set_back)
 
 
 class OutriggerEntry(StrutEntry):

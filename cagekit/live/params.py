@@ -126,8 +126,9 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
     model = type(entry)
     # what the files say comes before what follows or is left alone
     said = entry.model_fields_set
+    idle = entry.unread(frozenset())
     for name, info in sorted(model.model_fields.items(), key=lambda f: f[0] not in said):
-        if name in LEFT_OUT:
+        if name in LEFT_OUT or name in idle:
             continue
         key = info.alias or name
         value, unit = getattr(entry, name), unit_of(model, (key,))

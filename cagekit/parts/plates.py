@@ -98,7 +98,7 @@ def _plinth(d: PlinthDims) -> Sequence[Plate]:
 
 
 def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
-    spec = box_spec(d, d.length, d.thickness)
+    spec = box_spec("outrigger", d, d.length, d.thickness)
     return box("outrigger", np.eye(4), spec)
 
 

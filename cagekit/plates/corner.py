@@ -128,6 +128,8 @@ class Corner:
 def joints_at(cage: Cage, at: TubeEnd | None, where: str) -> tuple[Joint, ...]:
     """The joints an entry's ``at`` means: ``rear_brace_left end a`` or ``rear_brace end a``.
 
+    A tube that comes apart answers to its own name too, not to those of its pieces alone.
+
     Args:
         cage: the cage.
         at: what the entry names.
@@ -139,9 +141,7 @@ def joints_at(cage: Cage, at: TubeEnd | None, where: str) -> tuple[Joint, ...]:
     if at is None:
         raise InputError(where, "at", problem="is missing.", hint="e.g. `rear_brace end a`.")
     found = tuple(
-        j
-        for j in cage.joints
-        if j.branch_end == at.end and at.tube in (j.branch, cage.member(j.branch).role)
+        j for j in cage.joints if j.branch_end == at.end and at.tube in cage.member(j.branch).names
     )
     if not found:
         known = [f"{j.branch} end {j.branch_end}" for j in cage.joints]

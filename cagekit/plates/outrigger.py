@@ -118,7 +118,9 @@ def outrigger_box(
             f"{outer:.0f} mm.",
             "Change inner_y or outer_y.",
         )
-    spec = box_spec(entry, outer - inner, entry.thickness or build.foot_plate, build.units)
+    spec = box_spec(
+        plate_id, entry, outer - inner, entry.thickness or build.foot_plate, build.units
+    )
     spec = replace(
         spec,
         centre=(0.0, foot.side * ((inner + outer) / 2 - at)),
@@ -141,17 +143,32 @@ def outrigger_box(
 
 
 def box_spec(
-    size: OutriggerBox, span: float, thickness: float, units: Literal["mm", "in"] = "mm"
+    plate_id: str,
+    size: OutriggerBox,
+    span: float,
+    thickness: float,
+    units: Literal["mm", "in"] = "mm",
 ) -> BoxSpec:
     """The box of an outrigger, its middle at the foot.
 
     Args:
+        plate_id: id of the box.
         size: the sizes.
         span: from frame or tunnel to the sill, mm.
         thickness: of its plates, mm.
         units: that decide over the usual steel.
+
+    Raises:
+        GeometryError: corners are rounded so far that the walls would stand out of them.
     """
     lip = min(LIP, size.width / 10)
+    if size.corner_radius > lip:
+        raise GeometryError(
+            plate_id,
+            f"corners rounded by {size.corner_radius:.1f} mm leave the ends of front and rear wall "
+            f"bare, which stand {lip:.1f} mm back.",
+            f"Use a corner_radius of {lip:.1f} mm or less.",
+        )
     return BoxSpec(
         length=size.width,
         width=span,

@@ -191,6 +191,6 @@ def _cure(hit: Overlap, noted: float) -> str:
     if noted < hit.depth <= min(MOST, half):
         ways.append(
             f'or accept that it is ground: [[grind]] tube = "{hit.b.id}", at = "{hit.a.id}", '
-            f"depth = {ceil(hit.depth * 10) / 10:g} mm"
+            f'depth = "{ceil(hit.depth * 10) / 10:g} mm"'
         )
     return "; ".join(ways) + "."

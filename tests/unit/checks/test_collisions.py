@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import replace
 from math import pi, sqrt
 
@@ -82,7 +83,10 @@ def test_a_grinding_note_lets_tubes_touch_and_no_more() -> None:
 
     assert told(39.2, 0.9).status is Status.PASS
     assert told(39.2, 0.7).status is Status.FAIL
-    assert "[[grind]]" in told(39.2, 0.7).cure
+    cure = told(39.2, 0.7).cure
+    assert "[[grind]]" in cure
+    # what is to be typed can be typed
+    assert len(tomllib.loads(cure.partition("[[grind]] ")[2].rstrip(".").replace(", ", "\n"))) == 3
     # away from the ends half of the wall is the most, whatever the note says
     assert told(38.8, 2.0).status is Status.FAIL
     assert "[[grind]]" not in told(38.8, 2.0).cure

@@ -413,9 +413,12 @@ def test_what_a_layout_offers_and_leaves_out_can_be_had():
 
 def test_a_parameter_says_its_word_and_where_the_file_says_it(server):
     rows = {k: p.to_json() for k, p in server.session.base.params.items()}
-    height = rows["build.members.harness_bar.below_shoulder"]
-    assert (height["owner"], height["name"]) == ("harness bar", "below shoulder")
-    assert (height["place"], height["typed"]) == ("[members.harness_bar]", "below_shoulder")
+    width = rows["build.members.main_hoop.half_width_top"]
+    assert (width["owner"], width["name"]) == ("main hoop", "half width top")
+    assert (width["place"], width["typed"]) == ("[members.main_hoop]", "half_width_top")
+    # the height is said: a second field for it would be refused
+    assert HEIGHT in rows
+    assert "build.members.harness_bar.below_shoulder" not in rows
     said = {k: (r["name"], r["typed"]) for k, r in rows.items()}
     assert said["car.wheel.centre.2"] == ("centre z", "[wheel] centre entry 3")
     assert said["car.seats.0.hip.0"] == ("hip x", "[seats entry 1] hip entry 1")

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from cagekit.assembly.assemble import members_only
+from cagekit.design import Design
+from cagekit.design.makeable import makeable
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.car import Tunnel
 from cagekit.inputs.presets import shipped_root
@@ -42,6 +44,43 @@ def test_the_side_of_a_layouts_member_is_not_ignored(tmp_path: Path) -> None:
         load_build(str(path))
 
 
+@pytest.mark.parametrize(
+    ("demo", "table", "field", "why"),
+    [
+        ("sprint-wagon", "door_bar", "low_rear = 5", "single bar has no lower node"),
+        ("gravel-hatch", "door_bar", "cut_gap = 3", "does not swing out"),
+        ("gravel-hatch", "door_bar_left", 'hinge_end = "rear"', "does not swing out"),
+        ("sprint-wagon", "harness_bar", "below_shoulder = 4", "`height` says already"),
+        ("track-roadster", "main_hoop", "roof_gap = 20", "`height` says already"),
+        ("sprint-wagon", "rear_brace", "bend_radius = 6", "the tube is straight"),
+    ],
+)
+def test_a_field_that_others_make_idle_is_refused(
+    tmp_path: Path, demo: str, table: str, field: str, why: str
+) -> None:
+    text = written(tmp_path, demo).read_text("utf-8")
+    head = f"[members.{table}]\n"
+    text = text.replace(head, f"{head}{field}\n") if head in text else f"{text}\n{head}{field}\n"
+    path = tmp_path / f"{demo}.toml"
+    path.write_text(text, "utf-8")
+    line = text.splitlines().index(field) + 1
+    name = field.split()[0]
+    with pytest.raises(InputError, match=rf"toml:{line} \[members.{table}\] {name} .*{why}"):
+        load_build(str(path))
+
+
+def test_a_field_acts_where_one_of_its_members_reads_it(tmp_path: Path) -> None:
+    """Said of both sides, or switched off in so many words, it may stand there."""
+    one = "[members.door_bar_left]\nswing_out = false\n\n[members.door_bar]\ncut_gap = 0.1\n"
+    source = (shipped_root() / "builds" / "sprint-wagon.toml").read_text("utf-8")
+    path = tmp_path / "one.toml"
+    path.write_text(source.replace("[members.door_bar]\n", one), "utf-8")
+    load_build(str(path))
+    rest = "[members.door_bar]\nswing_out = false\ncut_gap = 0.1\n"
+    path.write_text(source.replace("[members.door_bar]\n", rest), "utf-8")
+    load_build(str(path))
+
+
 def test_the_places_of_an_outrigger_act(tmp_path: Path) -> None:
     text = '[members.outrigger_left]\nfrom = "at 0, 8, -4.5"\n'
     moved = members_only(load_build(str(written(tmp_path, "sprint-wagon", at_end=text))))
@@ -66,6 +105,14 @@ def test_a_foot_on_an_outrigger_that_is_not_there_is_refused(tmp_path: Path) -> 
     path = written(tmp_path, "sprint-wagon", at_end="[members.outrigger]\nomit = true\n")
     with pytest.raises(InputError, match=r"main_foot.surface .*outrigger"):
         members_only(load_build(str(path)))
+
+
+def test_a_box_that_cannot_be_made_is_told_not_the_foot_that_stood_on_it(tmp_path: Path) -> None:
+    text = "[members.outrigger]\nomit = true\n"
+    box = '[[plate]]\nkind = "outrigger_box"\nat = "main_foot"\ninner_y = 25\n'
+    design = Design(load_build(str(written(tmp_path, "sprint-wagon", at_end=text + box))))
+    with pytest.raises(GeometryError, match="does not stand on a box from"):
+        makeable(design)
 
 
 def _halo_on(tmp_path: Path, name: str, *more: str) -> Path:

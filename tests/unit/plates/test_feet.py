@@ -192,6 +192,18 @@ def test_wrong_entries_name_entry_field_and_cure(table, words):
     assert "plate" in str(error.value)
 
 
+def test_a_box_is_not_rounded_past_its_walls():
+    box = {"kind": "outrigger_box", "at": "main_foot", "inner_y": 380, "outer_y": 660}
+    with pytest.raises(GeometryError, match=r"rounded by 20\.0 mm .*6\.0 mm or less"):
+        made("track-roadster", {**box, "corner_radius": 20})
+    _, _, plates = made("track-roadster", {**box, "corner_radius": 5})
+    top = next(p for p in plates if p.kind == "box_top")
+    # a rounded corner leaves out what a square has over a quarter of a circle
+    plain = next(p for p in made("track-roadster", box)[2] if p.id == top.id)
+    gone = plain.outline.area - top.outline.area
+    assert gone == pytest.approx((4 - np.pi) * 5**2, rel=1e-6)
+
+
 def test_a_foot_has_a_box_or_a_floor_plate_of_its_own():
     box = {"kind": "outrigger_box", "at": "main_foot", "inner_y": 380, "outer_y": 660}
     with pytest.raises(InputError, match="stands on an outrigger_box"):

@@ -12,12 +12,14 @@ import pytest
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.plate import Plate
+from cagekit.design import Design
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.places import TubeEnd
 from cagekit.inputs.plate import GussetEntry
 from cagekit.inputs.plate_presets import spread
+from cagekit.inputs.presets import shipped_root
 from cagekit.inputs.resolve import load_build
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.feet import plates_for
@@ -262,3 +264,14 @@ def test_a_pair_on_a_tube_that_spans_the_car_is_mirrored(way: str) -> None:
 def test_a_way_the_parent_does_not_run_is_refused() -> None:
     with pytest.raises(GeometryError, match="does not run forward there"):
         gravel_gussets(way="forward", at="roof_rail_{side} end b")
+
+
+def test_a_tube_that_comes_apart_answers_to_its_own_name(tmp_path):
+    """Its end is that of a piece, whose name nobody typed."""
+    joint = '[[joint]]\nkind = "clevis"\nat = "on rear_brace_left at fraction 0.15"\n'
+    gusset = '[[plate]]\nkind = "gusset"\npreset = "gusset-80"\nat = "rear_brace_left end a"\n'
+    text = (shipped_root() / "builds/track-roadster.toml").read_text("utf-8")
+    path = tmp_path / "apart.toml"
+    path.write_text(f"{text}\n{joint}\n{gusset}")
+    plates = [p for p in Design.load(str(path)).cage.plates if p.kind == "gusset"]
+    assert [p.members for p in plates] == [("rear_brace_left_piece_a", "main_hoop")]
