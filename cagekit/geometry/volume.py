@@ -7,6 +7,7 @@ which the integral of s over the wall's section is taken at each end. Frame: car
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from math import pi
 from typing import NamedTuple
 
@@ -17,9 +18,12 @@ from cagekit.geometry.cope import check_pair
 from cagekit.geometry.drill import Drill
 from cagekit.geometry.end_cut import CutWork, EndCut, crowded_gauss, in_step
 
-_RADII = 8
-"""Points across a wall; a solid bar, ten times as thick, needs more."""
+_RADII = 6
+"""Points across a wall on one parent: as many as make the moments of a mitre exact."""
+_RADII_OF_MORE = 8
+"""Points across a wall within which a ridge between two parents may end, or rays start to graze."""
 _RADII_SOLID = 24
+"""Points across a solid bar, ten times as thick as a wall."""
 _ANGLES = 24
 _GONE = "_taken_off"
 """Name under which a cut keeps what it takes off its tube."""
@@ -144,7 +148,9 @@ def end_moments(cut: EndCut, ro: float, ri: float) -> Moments:
 
 
 def _taking_off(cut: EndCut, ro: float, ri: float) -> CutWork[Moments]:
-    rho, across = _wall_nodes([ri, *cut.grazing_radii(ri, ro), ro])
+    alone = len({q.owner for q in cut.surfaces[: cut.count]}) == 1
+    order = _RADII if alone else _RADII_OF_MORE
+    rho, across = _wall_nodes([ri, *cut.grazing_radii(ri, ro), ro], order)
     phi, around, index = yield from cut.nodes(rho, _ANGLES)
     s = (yield cut, phi, rho[index]).s
     weight = around * across[index]
@@ -153,13 +159,29 @@ def _taking_off(cut: EndCut, ro: float, ri: float) -> CutWork[Moments]:
     return Moments(float(weight @ s), np.asarray(first))
 
 
-def _wall_nodes(cuts: list[float]) -> tuple[Vec, Vec]:
-    """Gauss points across the wall between radii ``cuts``, and their weights times radius."""
-    thin = cuts[0] > 0.5 * cuts[-1]
-    t, w = crowded_gauss(_RADII if thin else _RADII_SOLID)
+def _wall_nodes(cuts: list[float], order: int) -> tuple[Vec, Vec]:
+    """Gauss points across the wall between radii ``cuts``, and their weights times radius.
+
+    On a parent of the tube's own diameter only the rays of the outside graze, unless a radius
+    between tells otherwise. ``order`` is the number of points across a wall that is not parted.
+    """
+    if cuts[0] <= 0.5 * cuts[-1]:
+        t, w = crowded_gauss(_RADII_SOLID)
+    elif len(cuts) > 2:
+        t, w = crowded_gauss(_RADII_OF_MORE)
+    else:
+        t, w = _gauss_to_end(order)
     low, width = np.array(cuts[:-1])[:, None], np.diff(cuts)[:, None]
     rho = (low + width * t).ravel()
     return rho, (width * w).ravel() * rho
+
+
+@lru_cache(maxsize=8)
+def _gauss_to_end(order: int) -> tuple[Vec, Vec]:
+    """Gauss points and weights on (0, 1), crowded at the far end: with 1 - x = (1 - t)^3."""
+    g, w = np.polynomial.legendre.leggauss(order)
+    left = 0.5 * (1.0 - g)
+    return 1.0 - left**3, 1.5 * w * left * left
 
 
 __all__ = [
