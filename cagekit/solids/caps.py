@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import atan2, pi, tau
 
@@ -233,8 +234,9 @@ def _check_map(record: Record, rays: EndRays, groups: _Groups) -> RayWork[None]:
     p, r = (q.ravel() for q in np.meshgrid(phi, rho))
     s, active = yield from rays.asking(p, r)
     here = np.stack([r * np.cos(p), r * np.sin(p)], axis=1)
+    sections = _sections(record, rays, [loop for _, loops in groups for loop in loops])
     for surface, loops in groups:
-        walls = np.concatenate([_section(record, rays, loop) for loop in loops])
+        walls = np.concatenate([next(sections) for _ in loops])
         odd = (active != surface) == _inside(here, walls)
         if not odd.any():
             continue
@@ -243,20 +245,24 @@ def _check_map(record: Record, rays: EndRays, groups: _Groups) -> RayWork[None]:
             raise Refused("the map of an end face is wrong")
 
 
-def _section(record: Record, rays: EndRays, loop: list[_Walk]) -> Array:
-    """A loop's segments in the tube's section, ``(n, 2, 2)`` mm."""
-    walked = [pair for w in loop for pair in w.edges]
-    parts = EdgeRows([record.edges[e] for e, _ in walked]).at(_SECTION)
-    ways = [p if forward else p[::-1] for p, (_, forward) in zip(parts, walked, strict=True)]
-    points = (np.concatenate(ways) - rays.node) @ np.stack([rays.x, rays.y], axis=1)
-    return np.stack([points, np.roll(points, -1, axis=0)], axis=1)
+def _sections(record: Record, rays: EndRays, loops: list[list[_Walk]]) -> Iterator[Array]:
+    """Each loop's segments in the tube's section, ``(n, 2, 2)`` mm."""
+    walked = [[pair for w in loop for pair in w.edges] for loop in loops]
+    edges = list(dict.fromkeys(e for pairs in walked for e, _ in pairs))
+    parts = EdgeRows([record.edges[e] for e in edges]).at(_SECTION)
+    flat = (parts - rays.node) @ np.stack([rays.x, rays.y], axis=1)
+    ways = dict(zip(edges, flat, strict=True))
+    for pairs in walked:
+        points = np.concatenate([ways[e] if forward else ways[e][::-1] for e, forward in pairs])
+        yield np.stack([points, np.roll(points, -1, axis=0)], axis=1)
 
 
 def _inside(points: Points2, segments: Array) -> NDArray[np.bool_]:
     """Even-odd test of points ``(n, 2)`` against segments ``(m, 2, 2)``."""
-    x, y = points[:, :1], points[:, 1:]
     (x0, y0), (x1, y1) = segments[:, 0].T, segments[:, 1].T
-    spans = (y0 > y) != (y1 > y)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        cross = x0 + (y - y0) * (x1 - x0) / (y1 - y0)
-    return np.asarray((spans & (x < cross)).sum(axis=1) % 2 == 1)
+    x, y = points.T
+    # few segments span the height of a point: only those are looked at
+    of, k = np.nonzero((y0 > y[:, None]) != (y1 > y[:, None]))
+    cross = x0[k] + (y[of] - y0[k]) * (x1 - x0)[k] / (y1 - y0)[k]
+    passed = np.bincount(of[x[of] < cross], minlength=len(points))
+    return np.asarray(passed % 2 == 1)

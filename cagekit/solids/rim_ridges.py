@@ -215,10 +215,45 @@ def _follow(
 ) -> RayWork[tuple[list[Array], int | None]]:
     """Walk along a ridge until it leaves the wall or meets a third surface.
 
+    What takes the rays through its points is asked when the walk is over, of all at one go.
+
     Returns:
         The points walked over, and the third surface if one was met.
     """
+    walk = _walk(rays, curve, start, heading, pair, most)
+    within = walk.track[1:] if walk.lost is not None else walk.track[1:-1]
+    met = yield from _third(rays, within, pair)
+    if met is not None:
+        place, third = met
+        return walk.track[: place + 2], third
+    if walk.lost is not None:
+        raise walk.lost
+    return walk.track, walk.onto
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _RidgeWalk:
+    """Points along a ridge from its start.
+
+    It goes on ``onto`` the next piece of a parent, is ``lost``, or leaves the wall when neither.
+    """
+
+    track: list[Array]
+    onto: int | None = None
+    lost: Refused | None = None
+
+
+def _walk(
+    rays: EndRays,
+    curve: Crease,
+    start: RidgeStart,
+    heading: Array,
+    pair: frozenset[int],
+    most: float,
+) -> _RidgeWalk:
+    """Walk along a ridge until it leaves the wall or a piece of a parent, or gets lost."""
     outer, inner = rays.radii
+    joints = [(k, n, joint(rays.surfaces[k], rays.surfaces[n])) for k, n in _onward(rays, pair)]
     track, step = [start.point], FIRST_STEP
     for _ in range(MOST_STEPS):
         here = track[-1]
@@ -226,18 +261,23 @@ def _follow(
         moved = there - here
         size = float(np.sqrt(moved @ moved))
         if not 0.2 * step < size < 3 * step:
-            raise Refused("a ridge jumps")
+            return _RidgeWalk(track, lost=Refused("a ridge jumps"))
         track.append(there)
         rho = float(rays.chart(there[None])[1][0])
         if not inner < rho < outer:
-            return track, None
-        third = yield from _third(rays, there, pair)
-        if third is not None:
-            return track, third
-        tangent = curve.tangent(there)
+            return _RidgeWalk(track)
+        for k, n, plane in joints:
+            # pieces of one tube touch along their joint: the place tells, the depth cannot
+            ahead = float((there - plane.point) @ plane.normal)
+            if (ahead > 0) == (rays.surfaces[n].piece > rays.surfaces[k].piece):
+                return _RidgeWalk(track, onto=n)
+        try:
+            tangent = curve.tangent(there)
+        except Refused as lost:
+            return _RidgeWalk(track, lost=lost)
         heading = tangent if float(tangent @ moved) > 0 else -tangent
         step = min(2 * step, most)
-    raise Refused("a ridge does not end")
+    return _RidgeWalk(track, lost=Refused("a ridge does not end"))
 
 
 def _set_out(
@@ -261,22 +301,30 @@ def _set_out(
     raise Refused("a ridge runs along the rim")
 
 
-def _third(rays: EndRays, point: Array, pair: frozenset[int]) -> RayWork[int | None]:
-    """The surface that takes the ray through a point of a ridge before its own two."""
+def _onward(rays: EndRays, pair: frozenset[int]) -> list[tuple[int, int]]:
+    """Of the two surfaces of a ridge those that go on in a piece that is neither, and in which."""
     if rays.cut.count <= 2 and all(k < rays.cut.count for k in pair):
+        return []
+    return [(k, n) for k in pair for n in next_pieces(rays, k) if n not in pair]
+
+
+def _third(
+    rays: EndRays, points: list[Array], pair: frozenset[int]
+) -> RayWork[tuple[int, int] | None]:
+    """The first of the points of a ridge whose ray a surface takes before the ridge's own two.
+
+    Returns:
+        Its place among them, and the surface.
+    """
+    if not points or (rays.cut.count <= 2 and all(k < rays.cut.count for k in pair)):
         return None
-    beside = [(k, n) for k in pair for n in next_pieces(rays, k) if n not in pair]
-    for k, n in beside:
-        # pieces of one tube touch along their joint: the place tells, the depth cannot
-        plane = joint(rays.surfaces[k], rays.surfaces[n])
-        ahead = float((point - plane.point) @ plane.normal)
-        if (ahead > 0) == (rays.surfaces[n].piece > rays.surfaces[k].piece):
-            return n
-    phi, rho = rays.chart(point[None])
-    s, active = yield from rays.asking(phi, rho)
-    k = int(active[0])
-    known = k in pair or k in [n for _, n in beside]
-    return k if not known and float(s[0] - rays.depth(point[None])[0]) > ABOVE else None
+    line = np.array(points)
+    s, active = yield from rays.asking(*rays.chart(line))
+    known = [*pair, *(n for _, n in _onward(rays, pair))]
+    for i, (k, above) in enumerate(zip(active.tolist(), s - rays.depth(line), strict=True)):
+        if k not in known and float(above) > ABOVE:
+            return i, k
+    return None
 
 
 def _nearest(corners: list[RidgeStart], point: Array, pair: frozenset[int]) -> RidgeStart:
