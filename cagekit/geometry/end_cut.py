@@ -517,8 +517,8 @@ class EndCut:
 
     def _changes(self, radii: Vec, rounds: int) -> CutWork[list[list[float]]]:
         """For each radius the angles where the surface changes or the curve is steepest."""
-        yield from self.cornered()
-        if all(r in self._edge_changes for r in radii.tolist()):
+        if set(radii.tolist()) <= set(self.radii[:, 0].tolist()):
+            yield from self.cornered()
             return [list(self._edge_changes[r]) for r in radii.tolist()]
         around = yield self, self.grid[None, :], radii[:, None]
         return (yield from self._changing(radii, around, rounds))
