@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +23,14 @@ _REFERENCE = re.compile(r"'(?:[^']|'')*'|#(\d+)")
 _SPACE = re.compile(r"('(?:[^']|'')*')|\s+")
 
 
+@lru_cache(maxsize=1 << 16)
 def real(value: float) -> str:
-    """A real number with 15 significant digits, always with its point."""
+    """A real number with 15 significant digits, always with its point; noughts have no sign.
+
+    Most stand in two files, that of the part and that of the whole.
+    """
+    if not value:
+        return "0."
     out = f"{value:.15g}"
     if "e" in out:
         digits, power = out.split("e")
@@ -71,8 +78,9 @@ class Deck:
 
     def point(self, p: Triple) -> int:
         """Write a point, to a millionth of a micrometre."""
-        x, y, z = (real(round(float(c), 9) + 0.0) for c in p)
-        return self.add(f"CARTESIAN_POINT('',({x},{y},{z}))")
+        x, y, z = np.asarray(p, float).tolist()
+        place = f"{real(round(x, 9))},{real(round(y, 9))},{real(round(z, 9))}"
+        return self.add(f"CARTESIAN_POINT('',({place}))")
 
     def points(self, rows: Sequence[Sequence[float]]) -> range:
         """Write many points with eight decimals; returns their numbers."""
@@ -83,11 +91,11 @@ class Deck:
 
     def direction(self, d: Triple) -> int:
         """Write a direction, unless it has been written."""
-        # adding zero turns -0.0 into 0.0
-        key = tuple(round(float(c), 15) + 0.0 for c in d)
+        x, y, z = np.asarray(d, float).tolist()
+        key = round(x, 15), round(y, 15), round(z, 15)
         found = self._directions.get(key)
         if found is None:
-            x, y, z = (real(c) for c in key)
+            x, y, z = map(real, key)
             found = self._directions[key] = self.add(f"DIRECTION('',({x},{y},{z}))")
         return found
 
@@ -106,8 +114,10 @@ class Deck:
             z: axis.
             x: reference direction.
         """
-        key = tuple(round(float(c), 9 if k < 3 else 15) + 0.0
-                    for k, c in enumerate((*origin, *z, *x)))  # fmt: skip
+        key = (
+            *(round(c, 9) for c in np.asarray(origin, float).tolist()),
+            *(round(c, 15) for d in (z, x) for c in np.asarray(d, float).tolist()),
+        )
         found = self._frames.get(key)
         if found is None:
             p, a, r = self.point(origin), self.direction(z), self.direction(x)
@@ -131,10 +141,10 @@ def parse(text: str) -> dict[int, str]:
     if not head.startswith("ISO-10303-21;") or "END-ISO-10303-21;" not in data:
         raise OutputError("the file is not a whole STEP file.")
     body = data.split("ENDSEC;")[0].strip()
-    lines = body.split("\n")
-    if body.count(";") == len(lines) and all(q[:1] == "#" and q[-1:] == ";" for q in lines):
+    lines = body[1:-1].split(";\n#")
+    if body[:1] == "#" and body[-1:] == ";" and body.count(";") == len(lines):
         # one to a line, as cagekit writes them
-        found = [q[1:-1].split("=", 1) for q in lines]
+        found = [q.partition("=")[::2] for q in lines]
     else:
         found = _ENTITY.findall(body)
     # what cagekit writes has no blanks but in names
@@ -154,6 +164,9 @@ def missing(entities: Mapping[int, str]) -> tuple[int, int] | None:
 
 def references(entity: str) -> list[int]:
     """Numbers that an entity refers to, in order."""
+    if entity.count("'") == 2 * entity.count("''"):
+        # no text that could hold what looks like a reference
+        return list(map(int, _NUMBER.findall(entity)))
     return [int(n) for n in _REFERENCE.findall(entity) if n]
 
 

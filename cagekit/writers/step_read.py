@@ -59,7 +59,7 @@ def read_records(entities: Mapping[int, str]) -> dict[str, Record | None]:
     Raises:
         OutputError: a number or reference in it makes no sense.
     """
-    triples = _triples(entities)
+    triples = _Triples(entities)
     readers: dict[str, _StepReader | None] = {}
     for n, name in solid_names(entities).items():
         reader = readers[name] = _StepReader(entities, triples, name)
@@ -80,21 +80,38 @@ def _sense(name: str) -> Iterator[None]:
         raise OutputError(f"{name}: its STEP text makes no sense ({error}).") from error
 
 
-def _triples(entities: Mapping[int, str]) -> dict[int, Array]:
-    """Coordinates of points and directions in space, by their numbers."""
-    texts = {
-        n: t[t.rindex("(") + 1 : -2]
-        for n, t in entities.items()
-        if t.startswith(("CARTESIAN_POINT(", "DIRECTION("))
-    }
-    inside = {n: t for n, t in texts.items() if t.count(",") == 2}
-    if not inside:
-        return {}
-    try:
-        every = np.array(list(map(float, ",".join(inside.values()).split(","))))
-    except ValueError:
-        return {}  # where it is read it is told whose it is
-    return dict(zip(inside, every.reshape(-1, 3), strict=True))
+class _Triples:
+    """Coordinates of points and directions in space, by their numbers; read at one go."""
+
+    def __init__(self, entities: Mapping[int, str]) -> None:
+        self.entities = entities
+        inside = {
+            n: numbers
+            for n, t in entities.items()
+            if t.startswith(("CARTESIAN_POINT(", "DIRECTION("))
+            and (numbers := t[t.rindex("(") + 1 : -2]).count(",") == 2
+        }
+        try:
+            flat = list(map(float, ",".join(inside.values()).split(","))) if inside else []
+        except ValueError:
+            inside, flat = {}, []  # where it is read it is told whose it is
+        self.rows = dict(zip(inside, range(len(inside)), strict=True))
+        self.every = np.array(flat).reshape(-1, 3)
+
+    def one(self, n: int) -> Array:
+        """A point or direction, ``(3,)``."""
+        row = self.rows.get(n)
+        if row is not None:
+            return np.asarray(self.every[row])
+        text = self.entities[n]
+        return np.array([float(c) for c in text[text.index(",(") + 2 : -2].split(",")])
+
+    def many(self, numbers: Sequence[int]) -> Array:
+        """Points, ``(n, 3)``."""
+        rows = [self.rows[n] for n in numbers if n in self.rows]
+        if len(rows) < len(numbers):
+            return np.array([self.one(n) for n in numbers])
+        return np.asarray(self.every[rows])
 
 
 def _finish(readers: Sequence[_StepReader]) -> None:
@@ -152,9 +169,7 @@ class _StepReader:
     Its ``faces`` and edges still lack what the file does not tell.
     """
 
-    def __init__(
-        self, entities: Mapping[int, str], triples: Mapping[int, Array], name: str
-    ) -> None:
+    def __init__(self, entities: Mapping[int, str], triples: _Triples, name: str) -> None:
         self.entities, self.triples, self.record = entities, triples, Record(name)
         self.faces: list[Face] = []
         self.vertices: dict[int, int] = {}
@@ -215,22 +230,15 @@ class _StepReader:
     def _vertex(self, n: int) -> int:
         if n not in self.vertices:
             (point,) = references(self._of(n, "VERTEX_POINT"))
-            self.vertices[n] = self.record.vertex(self._triple(point))
+            self.vertices[n] = self.record.vertex(self.triples.one(point))
         return self.vertices[n]
-
-    def _triple(self, n: int) -> Array:
-        known = self.triples.get(n)
-        if known is not None:
-            return known
-        text = self.entities[n]
-        return np.array([float(c) for c in text[text.index(",(") + 2 : -2].split(",")])
 
     def _numbers(self, text: str) -> list[float]:
         return [float(c) for c in text[:-1].split(",") if c and c[0] not in "#'" and "(" not in c]
 
     def _frame(self, n: int) -> tuple[Array, Array, Array]:
         point, axis, x = references(self._of(n, "AXIS2_PLACEMENT_3D"))
-        return self._triple(point), self._triple(axis), self._triple(x)
+        return self.triples.one(point), self.triples.one(axis), self.triples.one(x)
 
     def _curve(self, n: int) -> LineCurve | EllipseCurve | SplineCurve:
         text = self.entities[n]
@@ -244,7 +252,7 @@ class _StepReader:
     def _line(self, text: str) -> LineCurve:
         point, vector = references(text)
         (direction,) = references(self._of(vector, "VECTOR"))
-        return LineCurve(self._triple(point), self._triple(direction))
+        return LineCurve(self.triples.one(point), self.triples.one(direction))
 
     def _circle(self, text: str) -> EllipseCurve:
         (radius,) = self._numbers(text)
@@ -255,7 +263,7 @@ class _StepReader:
         return EllipseCurve(*self._frame(references(text)[0]), major, minor)
 
     def _spline(self, text: str) -> SplineCurve:
-        poles = np.array([self._triple(n) for n in references(text)])
+        poles = self.triples.many(references(text))
         degree = int(text.split(",", 2)[1])
         before, tail = text.rsplit("(", 1)
         knots = np.array([float(k) for k in tail.split(")")[0].split(",")])
@@ -284,7 +292,7 @@ class _StepReader:
         degree, across = (int(k) for k in text.split(",", 3)[1:3])
         if across != 1:
             raise UnknownEntity("a surface that is curved both ways")
-        poles = np.array([self._triple(n) for n in references(text)]).reshape(-1, 2, 3)
+        poles = self.triples.many(references(text)).reshape(-1, 2, 3)
         # the last four lists: how often each knot counts, both ways, and the knots, both ways
         counts, _, knots, _ = text.split("(")[-4:]
         numbers = np.array([float(k) for k in knots.split(")")[0].split(",")])
