@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.geometry.arrays import Array, Bools, Ints, Points
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, size3
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.chords import apart, chords, chords_from
 from cagekit.geometry.clearance import Lines
@@ -214,7 +214,7 @@ class _Nodes:
         end = next(on, None)
         if end is None:
             return None
-        away = float(np.linalg.norm(other.path.end_point(end) - self.node[i]))
+        away = size3(other.path.end_point(end) - self.node[i])
         return end if away <= NEAR_NODE else None
 
     @staticmethod

@@ -8,6 +8,7 @@ and both over a process that imports numpy, as seconds on a shared machine mean 
 from __future__ import annotations
 
 import argparse
+import gc
 import random
 import time
 from collections.abc import Callable, Sequence
@@ -59,6 +60,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--count", type=int, default=100, help="versions of each")
     parser.add_argument("--alone", type=int, default=10, help="of these made one by one")
     given = parser.parse_args(arguments)
+    gc.set_threshold(250_000, 20, 50)  # as the command line has it
     build = load_build(given.build)
     members_only(build)  # nothing is imported within what is timed
     numpy = min(cpu(NUMPY, {}) for _ in range(3))

@@ -13,7 +13,7 @@ import numpy as np
 from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.errors import CopeError, NotFoundError
-from cagekit.geometry.arrays import cross3
+from cagekit.geometry.arrays import cross3, size3
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.cope import EndCut, EndToCut, Parent, cut_ends
 from cagekit.geometry.end_cut import measure
@@ -356,9 +356,9 @@ class Cage:
         """Distance between the branch's axis and a parent's axis at the node, mm."""
         spot = self.member(parent).path.nearest(node)
         across = cross3(out, spot.tangent)
-        size = float(np.linalg.norm(across))
+        size = size3(across)
         gap = node - spot.point
-        return float(abs(gap @ across) / size) if size > SAME_POINT else float(np.linalg.norm(gap))
+        return float(abs(gap @ across) / size) if size > SAME_POINT else size3(gap)
 
     def tube_mass(self) -> float:
         """Mass of all tubes, kg."""

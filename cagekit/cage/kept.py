@@ -121,7 +121,8 @@ def _once_of_dataclass(names: tuple[str, ...], value: Any) -> Hashable:
 
 
 def _fields(kind: Any) -> tuple[str, ...]:
-    return tuple(f.name for f in fields(kind))
+    """All that an object is made from; what it works out of that at its start tells no more."""
+    return tuple(f.name for f in fields(kind) if f.init)
 
 
 class _Content(tuple[Hashable, ...]):

@@ -55,13 +55,17 @@ def unit(value: ArrayLike) -> Vec:
     """Return the unit vector of ``value``, shape ``(3,)``; zero length raises ValueError.
 
     Raises:
-        ValueError: it has no length.
+        ValueError: it has no length, or not three coordinates.
     """
     v = np.asarray(value, dtype=float)
-    n = float(np.sqrt(v @ v))
+    if v.shape != (3,):
+        raise ValueError(f"a direction has three coordinates, got shape {v.shape}")
+    n = sqrt(v @ v)
     if n < NOISE:
         raise ValueError("a direction needs a length")
-    return vec(v / n)
+    out = v / n
+    out.setflags(write=False)
+    return out
 
 
 _NO_WAY = [0.0, 0.0, 0.0]

@@ -84,7 +84,11 @@ def apart(ours: Sequence[Chord], theirs: Sequence[Chord], by: float) -> bool:
         theirs: of others.
         by: how near counts, mm.
     """
-    return all(square_gap(a, b) > (by + a.off + b.off) ** 2 for a in ours for b in theirs)
+    for a in ours:
+        for b in theirs:
+            if not square_gap(a, b) > (by + a.off + b.off) ** 2:
+                return False
+    return True
 
 
 def square_gap(one: Chord, other: Chord) -> float:

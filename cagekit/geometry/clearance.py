@@ -286,8 +286,9 @@ class Lines(NamedTuple):
             line: number of each point's line, ``(n,)``.
             points: ``(n, 3)`` mm.
         """
-        count = self.many[line]
-        past = np.cumsum(count)
+        past = np.cumsum(self.many[line])
+        if len(past) and past[-1] <= _PAIRS:
+            return self._nearest(line, points)
         lots = np.searchsorted(past, np.arange(_PAIRS, int(past[-1]) if len(past) else 0, _PAIRS))
         parts = np.split(np.arange(len(points)), lots)
         found = [self._nearest(line[rows], points[rows]) for rows in parts if len(rows)]

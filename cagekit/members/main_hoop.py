@@ -135,5 +135,5 @@ def leg_corners(
     """
     if straight or top[2] <= belt[2]:
         return [foot, top]
-    turn = acos(float(np.clip(unit(belt - foot) @ unit(top - belt), -1.0, 1.0)))
+    turn = acos(min(max(float(unit(belt - foot) @ unit(top - belt)), -1.0), 1.0))
     return [foot, top] if turn < STRAIGHTEN else [foot, vec(belt), top]

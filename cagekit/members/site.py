@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
-from math import acos, hypot
+from math import acos, cos, hypot, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,7 +15,7 @@ from cagekit.cage.made import MadeTubes
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
 from cagekit.errors import GeometryError, InputError, NoHolderError
-from cagekit.geometry.arrays import cross3
+from cagekit.geometry.arrays import cross3, size3
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
@@ -311,16 +311,16 @@ class Site:
         spot = through.path.nearest(node.point)
         legs = [unit(node.point - before), unit(after - node.point)]
         across = [d - (d @ spot.tangent) * spot.tangent for d in legs]
-        sines = [float(np.linalg.norm(v)) for v in across]
+        sines = [size3(v) for v in across]
         if min(sines) < SETTLED:
             return node, node  # along the tube: the cope tells
         cosine = float(across[0] @ across[1]) / (sines[0] * sines[1])
-        wrap = float(np.arccos(np.clip(cosine, -1.0, 1.0))) / 2
-        proud = tube.outer_radius / np.cos(wrap) - through.tube.outer_radius
+        wrap = acos(min(max(cosine, -1.0), 1.0)) / 2
+        proud = tube.outer_radius / cos(wrap) - through.tube.outer_radius
         if proud <= SHARED:
             return node, node
         # a round tube falls off by this much at this distance beside its highest line
-        beside = float(np.sqrt(2 * tube.outer_radius * proud)) * (1 + TIP_ROOM)
+        beside = sqrt(2 * tube.outer_radius * proud) * (1 + TIP_ROOM)
         way = 1.0 if float((legs[0] / sines[0] + legs[1] / sines[1]) @ spot.tangent) >= 0 else -1.0
         return (
             self._along(node, through, spot.station - way * beside / sines[0]),
@@ -342,10 +342,10 @@ class Site:
             spot = crossing(self.members[name].path, start, end)
             if self._ends_on_cutter(name, spot, through):
                 continue
-            gap = float(np.linalg.norm(cross3(spot - start, axis)))
+            gap = size3(cross3(spot - start, axis))
             reach = self.members[name].tube.outer_radius + self.tube(entry, entry.kind).outer_radius
             along = float((spot - start) @ axis)
-            if gap < reach and 0 < along < float(np.linalg.norm(end - start)):
+            if gap < reach and 0 < along < size3(end - start):
                 found.append((along, Place(point=spot, members=(name,))))
         if not found:
             raise GeometryError(
@@ -363,7 +363,7 @@ class Site:
         member = self.members[name]
         return any(
             not set(end.parents).isdisjoint(through)
-            and float(np.linalg.norm(member.path.end_point(which) - spot)) < SAME_POINT
+            and size3(member.path.end_point(which) - spot) < SAME_POINT
             for which, end in member.ends
         )
 
@@ -417,7 +417,7 @@ def crossing(path: CentreLine, start: Vec, end: Vec) -> Vec:
         end: ``(3,)`` mm.
     """
     axis = end - start
-    length = float(np.linalg.norm(axis))
+    length = size3(axis)
     axis = axis / length
     only = path.pieces[0]
     if len(path.pieces) == 1 and isinstance(only, Line):

@@ -7,7 +7,7 @@ import zlib
 from base64 import b64encode
 from collections.abc import Iterable, Sequence
 from hashlib import blake2b
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,10 +45,28 @@ def packed_all(meshes: Sequence[Triangles]) -> list[dict[str, Any]]:
     lit = _whole(np.concatenate([m.normals for m in meshes]), 127, -127).astype("i1")
     boxes = zip(low.tolist(), high.tolist(), strict=True)
     ends = zip(begin.tolist(), past.tolist(), strict=True)
+    keys = [(id(m.triangles), len(m.vertices)) for m in meshes]
+    # tubes of as many rings share theirs
+    indices = {key: _Indices.of(m) for key, m in dict(zip(keys, meshes, strict=True)).items()}
     return [
-        _packed({"low": a, "high": b}, steps[first:last], lit[first:last], mesh.triangles)
-        for mesh, (a, b), (first, last) in zip(meshes, boxes, ends, strict=True)
+        _packed({"low": a, "high": b}, steps[first:last], lit[first:last], indices[key])
+        for key, (a, b), (first, last) in zip(keys, boxes, ends, strict=True)
     ]
+
+
+class _Indices(NamedTuple):
+    """Triangles as bytes and as text, and whether their numbers are of 32 bits."""
+
+    data: bytes
+    text: str
+    wide: bool
+
+    @classmethod
+    def of(cls, mesh: Triangles) -> _Indices:
+        """Those of a mesh."""
+        wide = len(mesh.vertices) > STEPS
+        data = mesh.triangles.astype("<u4" if wide else "<u2").tobytes()
+        return cls(data, b64encode(data).decode("ascii"), wide)
 
 
 def _whole(shares: Array, most: int, least: int) -> Array:
@@ -62,21 +80,20 @@ def _packed(
     box: dict[str, list[float]],
     steps: NDArray[np.uint16],
     normals: NDArray[np.int8],
-    indices: NDArray[np.integer],
+    indices: _Indices,
 ) -> dict[str, Any]:
-    wide = len(steps) > STEPS
-    arrays = [a.tobytes() for a in (steps, normals, indices.astype("<u4" if wide else "<u2"))]
+    arrays = [a.tobytes() for a in (steps, normals)]
     key = blake2b(f"{box}".encode(), digest_size=9)
-    for array in arrays:
+    for array in (*arrays, indices.data):
         key.update(array)
-    points, lit, triangles = (b64encode(a).decode("ascii") for a in arrays)
+    points, lit = (b64encode(a).decode("ascii") for a in arrays)
     return {
         "key": b64encode(key.digest()).decode("ascii"),
         **box,
         "points": points,
         "normals": lit,
-        "triangles": triangles,
-        **({"wide": True} if wide else {}),
+        "triangles": indices.text,
+        **({"wide": True} if indices.wide else {}),
     }
 
 

@@ -123,9 +123,8 @@ def _edges(tubes: Sequence[TubeShape]) -> Array:
     """Both edges of both ends of each tube, outside and inside, ``(2 m, 2, SIDES, 3)`` mm."""
     cuts = [cut for t in tubes for cut in t.cuts]
     lines = np.array([t.path.reference_lines()[k] for t in tubes for k in (0, -1)])
-    point, out, zero, side = np.array([(c.point, c.out, c.zero, c.side) for c in cuts]).transpose(
-        1, 0, 2
-    )
+    frames = [(c.point.tolist(), c.out.tolist(), c.zero.tolist(), c.side.tolist()) for c in cuts]
+    point, out, zero, side = np.array(frames).transpose(1, 0, 2)
     sense = np.array([-1.0 if c.which == "a" else 1.0 for c in cuts])
     shift = np.arctan2(dot_rows(lines, side), dot_rows(lines, zero))
     phi = sense[:, None] * _PSI + shift[:, None]

@@ -66,7 +66,7 @@ def _tube_meshes(cage: Cage, members: Sequence[Member], rough: bool = False) -> 
     from cagekit.view.rough import rough_meshes
 
     kept = cage.kept
-    cuts = [(cage.cut(m.id, "a"), cage.cut(m.id, "b")) for m in members]
+    cuts = cage.cuts([m.id for m in members])
     keys = [(m, *map(Same, c)) for m, c in zip(members, cuts, strict=True)]
 
     def tubes(those: Sequence[int]) -> list[TubeShape]:
