@@ -28,7 +28,7 @@ from cagekit.live.document import Document
 from cagekit.live.params import Param, params
 from cagekit.live.scene import Drawn, Scene
 from cagekit.page.data import Json, doors, texts
-from cagekit.page.rows import finding_rows
+from cagekit.page.rows import changed_rows, finding_rows
 from cagekit.view.scene import bodies, plate_bodies
 
 if TYPE_CHECKING:
@@ -472,9 +472,10 @@ class Session:
     def _judged(self, design: Design, version: int, rows: list[Json]) -> None:
         swings = doors(design) if design.cage.doors else []
         with self.lock:
+            told = {"findings": changed_rows(rows, self.findings), "after": self.judged}
             self.findings, self.judged = rows, version
             self.scene.doors = swings
-        self.tell({"findings": rows, "judged": version, "doors": swings})
+            self.tell(told | {"judged": version, "doors": swings})
 
     def work_strength(self) -> None:
         """Work out the strength of what is shown, in a thread of its own; pages are told.

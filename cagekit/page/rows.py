@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from cagekit.cage.cage import bounds
@@ -31,6 +31,25 @@ SIGNS = {
 def finding_rows(findings: Iterable[Finding], units: LengthUnit) -> list[dict[str, Any]]:
     """Findings worst first, each as the texts of the table and what lights up for it."""
     return [_row(f, units) for f in worst_first(findings)]
+
+
+def changed_rows(
+    rows: Iterable[dict[str, Any]], before: Sequence[dict[str, Any]]
+) -> list[dict[str, Any] | int]:
+    """What a page lacks of rows of findings: the number of a row that it has, else the row.
+
+    Args:
+        rows: of the findings now.
+        before: those that the page has.
+    """
+    at = {_title(row): n for n, row in enumerate(before)}
+    found = ((row, at.get(_title(row))) for row in rows)
+    return [row if n is None or before[n] != row else n for row, n in found]
+
+
+def _title(row: dict[str, Any]) -> tuple[str, ...]:
+    """What tells rows apart, but for few that are then sent again."""
+    return tuple(row[name] for name in ("code", "subject", "measured", "text"))
 
 
 def _row(f: Finding, units: LengthUnit) -> dict[str, Any]:

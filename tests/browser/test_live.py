@@ -463,7 +463,7 @@ def test_a_change_draws_what_changed_and_no_more(page):
     assert 2 <= len(ways) <= 4  # those that come at once count as one; a long pause sharpens
     drawn = len(ways)
     page.evaluate("state.data.textsOf = 0; texts({ of: state.data.version, texts: {} })")
-    page.evaluate("judged({ ...state.data, doors: [] })")
+    page.evaluate("judged({ findings: [0], after: state.data.judged, judged: 1e9, doors: [] })")
     page.wait_for_timeout(300)
     assert page.evaluate("ways.length") == drawn
 

@@ -297,9 +297,12 @@ function follow() {
   heard.onerror = () => lost(new Error("connection lost"));
 }
 
+/** Findings of a version: a number counts those before it, which stay as they were. */
 function judged(told) {
-  if (told.judged < (state.data.judged || 0)) return;
-  state.data.findings = told.findings;
+  if (told.judged <= state.data.judged) return;
+  if (told.after !== state.data.judged) return refresh(0);
+  const before = state.data.findings;
+  state.data.findings = told.findings.map((f) => (typeof f === "number" ? before[f] : f));
   state.data.judged = told.judged;
   if (told.doors.length) state.data.doors = told.doors;
   state.findingsOld = told.judged !== state.data.version;

@@ -59,11 +59,15 @@ function paintStrain(pen) {
       pen.stroke();
     }
   pen.setLineDash([]);
+  const taken = [];
   for (const [id, use] of hardest(found).slice(0, 6)) {
     const { line, shifts } = strain.how.get(id) || {};
     if (!line) continue;
-    const k = line.length >> 1;
-    label(pen, viewer.project(add(line[k], scale(shifts[k], strain.times))), use.toFixed(2));
+    const k = line.length >> 1, at = viewer.project(add(line[k], scale(shifts[k], strain.times)));
+    // of two that would lie on each other the harder tube's; the list has all
+    if (!at || taken.some(([x, y]) => Math.abs(x - at[0]) < 44 && Math.abs(y - at[1]) < 21)) continue;
+    taken.push(at);
+    label(pen, at, use.toFixed(2));
   }
 }
 

@@ -184,6 +184,24 @@ def test_a_drag_shows_tubes_first_and_ends_as_a_change_at_once_does(server):
     session.undo()
 
 
+def test_findings_told_are_those_before_but_for_what_changed(server):
+    session = server.session
+    heard, page = session.listen(), None
+    for height in (474, 476):
+        session.change(HEIGHT, height)
+        told = told_until(heard, lambda m: m.get("judged") == session.version)[-1]
+        if page is not None:
+            assert told["after"] == page["judged"]
+            numbers = [f for f in told["findings"] if isinstance(f, int)]
+            assert len(told["findings"]) / 2 < len(numbers) < len(told["findings"])
+            now = [page["findings"][f] if isinstance(f, int) else f for f in told["findings"]]
+            assert now == session.state()["findings"]
+        page = session.state()
+    session.forget(heard)
+    session.undo()
+    session.undo()
+
+
 def test_plates_that_cannot_be_made_after_a_drag_are_told_and_the_last_whole_cage_stays(
     server, monkeypatch
 ):

@@ -16,6 +16,7 @@ from cagekit.design import Design
 from cagekit.page.data import page_data
 from cagekit.page.html import html
 from cagekit.page.meshes import packed, packed_all, shared, squeezed
+from cagekit.page.rows import changed_rows
 from cagekit.page.strength import strength_data
 from cagekit.view.scene import bodies
 from cagekit.writers.report import write_report
@@ -85,6 +86,19 @@ def test_squeezed_meshes_come_back(roadster):
     back = json.loads(zlib.decompress(b64decode(text)))
     assert [back[b["key"]] for b in light] == [b["packed"] for b in rows]
     assert not any("packed" in b for b in light)
+
+
+def test_rows_that_a_page_has_are_sent_as_numbers():
+    names = ("code", "subject", "measured", "text", "limit")
+    one, two, other = (dict.fromkeys(names, word) for word in ("one", "two", "other"))
+    stricter = {**two, "limit": "less"}
+    assert changed_rows([two, other, one], [one, two]) == [1, other, 0]
+    assert changed_rows([stricter, one], [one, two]) == [stricter, 0]
+    assert changed_rows([one], []) == [one]
+    # rows that cannot be told apart come whole, or with the number of one that is the same
+    before = [one, {**one, "limit": "less"}]
+    found = changed_rows(before, before)
+    assert [before[f] if isinstance(f, int) else f for f in found] == before
 
 
 def test_triangles_that_many_bodies_have_are_sent_once(roadster):
