@@ -106,10 +106,22 @@ class HoopEntry(HoopForm, MemberEntry):
     )
 
     def unread(self, said: Set[str]) -> Mapping[str, str]:
-        """Where `height` says how high the hoop is, the roof does not."""
-        if self.height is None:
-            return {}
-        return {"roof_gap": "`height` says already how high the hoop is. Leave out one of the two."}
+        """Where the hoop's own sizes say how high and wide it is, roof and sides do not."""
+        out = {}
+        if self.height is not None:
+            out["roof_gap"] = (
+                "`height` says already how high the hoop is. Leave out one of the two."
+            )
+        if self.half_width_top is None:
+            return out
+        # the legs lead straight to that corner, whatever the belt line
+        if self.straight_legs:
+            why = "the legs are straight from foot to top bend."
+            out["half_width_belt"] = f"{why} Say straight_legs = false, or leave it out."
+        measured = self.height is None and self.roof_gap is None
+        if not measured and (self.straight_legs or self.half_width_belt is not None):
+            out["gap"] = "the hoop's own sizes say already how high and wide it is. Leave it out."
+        return out
 
 
 class FrontHoopEntry(MemberEntry):

@@ -20,7 +20,10 @@ UPRIGHT = 16.0
 NEAR = 60.0
 """Feet less than this (mm) apart along the car stand in one line."""
 ASIDE = 1.6
-"""How far a foot's name begins beside the line across the car that it stands on, mm of paper."""
+"""How far a foot's name begins beside the line across the car that it stands on, or beside its
+plate, mm of paper."""
+CLEAR = 5.0
+"""How far a size stands beside a plate that lies along it, mm of paper: its words and some."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,6 +39,23 @@ def _inside(foot: PlanFoot, other: PlanFoot) -> bool:
     """Whether another foot stands farther out on the same line across the car."""
     (x, y, _), (u, v, _) = foot.point, other.point
     return bool(abs(x - u) < NEAR and y * v > 0 and abs(v) > abs(y))
+
+
+def _covered(outlines: Sequence[Vec], x: float, y: float) -> bool:
+    """Whether a plate lies under a spot of the paper."""
+    return any(
+        bool((low < (x, y)).all() and (high > (x, y)).all())
+        for low, high in ((o.min(axis=0), o.max(axis=0)) for o in outlines)
+    )
+
+
+def _beside(outlines: Sequence[Vec], spot: tuple[float, float]) -> tuple[float, float]:
+    """Left and right edge of what lies under a foot on the paper, the spot itself at least."""
+    under = [o[:, 0] for o in outlines if _covered([o], *spot)]
+    return (
+        min((float(x.min()) for x in under), default=spot[0]),
+        max((float(x.max()) for x in under), default=spot[0]),
+    )
 
 
 def plan_drawing(
@@ -73,22 +93,25 @@ def plan_drawing(
         text((w - 8.0, zero[1] - 1.0), "Y = 0", size=2.8),
         text((10.0, zero[1] - 1.0), "front", size=2.8),
     ]
-    for corners in plates:
+    outlines = [at(corners) for corners in plates]
+    for outline in outlines:
         body.append(
-            f'<path d="{path_data(at(corners))} Z" fill="#e8e8e8" stroke="black" '
-            'stroke-width="0.25"/>'
+            f'<path d="{path_data(outline)} Z" fill="#e8e8e8" stroke="black" stroke-width="0.25"/>'
         )
     for f in feet:
         x, y = at(f.point)[0]
         # feet in one line across the car: the sizes of the inner ones move aside
         behind = sum(_inside(f, other) for other in feet)
         along = x + BESIDE * behind
+        left, right = _beside(outlines, (x, y))
+        if not behind and _covered(outlines, x, (y + zero[1]) / 2):
+            along = right + CLEAR
         body.append(
             f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{f.od * scale / 2:.3f}" fill="white" '
             'stroke="black" stroke-width="0.3"/>'
         )
         outward = -1.0 if y < zero[1] else 1.0
-        if behind:
+        if along != x:
             body.append(hairline((x, y), (along + 1.0, y)))
         words = size(abs(float(f.point[1])))
         short = behind and abs(y - zero[1]) < UPRIGHT
@@ -97,9 +120,14 @@ def plan_drawing(
             middle = (along + 2.0, (y + zero[1]) / 2 + 1.0)
             body.append(text(middle, words, size=2.7, anchor="start", halo=True))
         beyond = y + outward * (f.od * scale / 2 + (6.5 if outward < 0 else 9.0))
-        spot = (along + 6.0, y + 1.0) if behind else (x + ASIDE, beyond)
-        body.append(text(spot, f.name, size=3.2, bold=True, anchor="start", halo=True))
-        if abs(x - zero[0]) > 14.0:
+        lengthwise = abs(x - zero[0]) > 14.0
+        if behind or lengthwise:
+            spot, anchor = (along + 6.0, y + 1.0) if behind else (x + ASIDE, beyond), "start"
+        else:
+            # sizes along the car end where it stands: its name keeps beside its plate
+            spot, anchor = (left - ASIDE, y + 1.0), "end"
+        body.append(text(spot, f.name, size=3.2, bold=True, anchor=anchor, halo=True))
+        if lengthwise:
             aside = y + outward * (f.od * scale / 2 + 12.0)
             body.append(hairline((x, y), (x, aside + outward)))
             body.append(

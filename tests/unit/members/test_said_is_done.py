@@ -52,6 +52,8 @@ def test_the_side_of_a_layouts_member_is_not_ignored(tmp_path: Path) -> None:
         ("gravel-hatch", "door_bar_left", 'hinge_end = "rear"', "does not swing out"),
         ("sprint-wagon", "harness_bar", "below_shoulder = 4", "`height` says already"),
         ("track-roadster", "main_hoop", "roof_gap = 20", "`height` says already"),
+        ("track-roadster", "main_hoop", "half_width_belt = 500", "legs are straight"),
+        ("track-roadster", "main_hoop", "gap = 30", "own sizes say already"),
         ("sprint-wagon", "rear_brace", "bend_radius = 6", "the tube is straight"),
     ],
 )

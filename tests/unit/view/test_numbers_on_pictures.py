@@ -57,3 +57,27 @@ def test_a_size_longer_than_its_line_stands_beside_it() -> None:
     assert "640" in turned
     assert "130" not in turned, "it would run over the one on the other side"
     assert svg.count(">130 millimetres</text>") == 4
+
+
+def test_no_size_or_name_lies_on_a_plate_that_reaches_inboard_of_its_foot() -> None:
+    """A plate outrigger lies along the size of its own foot; sizes end where a main foot stands."""
+    feet = [
+        PlanFoot(name=name, point=np.array([x, y, 0.0]), od=40.0)
+        for name, x, y in (("1 A", 0.0, 565.0), ("1 B", 0.0, -568.0), ("5 B", -730.0, 486.0))
+    ]
+    boxes = [
+        np.array([(x, side * y, 0.0) for x, y in ((35, 120), (35, 610), (-35, 610), (-35, 120))])
+        for side in (1, -1)
+    ]
+    drawn = plan_drawing(feet, boxes, 186.0, 110.0, lambda mm: f"{mm:.0f} mm")
+    paths = re.findall(r'<path d="M([^"]*) Z" fill="#e8e8e8"', drawn.svg)
+    outlines = [np.array(re.findall(r"[-\d.]+", p), float).reshape(-1, 2) for p in paths]
+    assert len(outlines) == 2
+    texts = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*>([^<]+)</text>', drawn.svg)
+    words = {w: np.array([float(x), float(y)]) for x, y, w in texts}
+    for name in ("565 mm", "568 mm", "1 A", "1 B"):
+        for outline in outlines:
+            low, high = outline.min(axis=0), outline.max(axis=0)
+            assert not ((words[name] > low) & (words[name] < high)).all(), name
+    # the size along the car of the rear foot ends at X = 0, and the name is on its other side
+    assert words["1 A"][0] < min(o[:, 0].min() for o in outlines) < words["730 mm"][0]
