@@ -8,8 +8,9 @@ from collections.abc import Iterator, Sequence
 from cagekit.car.tapes import CrossTape
 from cagekit.inputs.entries import MemberEntry
 from cagekit.measuring.sheet import CHECKS, Measurement, block, measuring_sheet
+from cagekit.units.lengths import BLANK as UNMEASURED
 
-BLANK = '"?"'
+BLANK = f'"{UNMEASURED}"'
 HEAD = """\
 # Car sheet to fill in. {what}.
 # The number before each line is that of the measuring sheet. Put a number in place of every "?";

@@ -22,6 +22,8 @@ LengthUnit = Literal["mm", "in"]
 """Units in which a file or a face may count its lengths."""
 
 LONGEST_TEXT = 80
+BLANK = "?"
+"""What stands in a car sheet until somebody has measured there."""
 
 _MM, _CM, _M = Fraction(1), Fraction(10), Fraction(1000)
 _UNITS: dict[str, Fraction] = {
@@ -123,6 +125,8 @@ class _LengthReader:
         self.text, self.scale = text, scale
         if len(text) > LONGEST_TEXT:
             raise LengthError(_short(text), f"longer than {LONGEST_TEXT} characters")
+        if text.strip() == BLANK:
+            raise LengthError(text, "still a blank; measure it and write the length")
         self.tokens = list(self._tokens())
         self.at = 0
 

@@ -97,6 +97,12 @@ def test_refusal_names_the_column(text: str, fault: tuple[int, str]) -> None:
     assert f"column {fault[0]}" in str(caught.value)
 
 
+def test_a_blank_of_the_car_sheet_asks_to_be_measured() -> None:
+    for text in ("?", " ? "):
+        with pytest.raises(LengthError, match="still a blank; measure it"):
+            parse_length(text)
+
+
 @pytest.mark.parametrize("text", ["", "   ", "9" * 81, "\n"])
 def test_nothing_and_endless_texts_are_refused(text: str) -> None:
     with pytest.raises(LengthError):
