@@ -249,18 +249,20 @@ def sweep(build: Build, member: str, field: str, values: Iterable[float]) -> Swe
             hint=did_you_mean(field, _numbers(entry), what="Its numbers"),
         )  # fmt: skip
     if field not in _numbers(entry):
-        raise InputError(
-            "--over", "field", field, problem="is no number.", hint=_fields_hint(entry)
-        )
+        problem, _, hint = entry.unread(frozenset()).get(field, "is no number").partition(". ")
+        hint = f"{hint} {_fields_hint(entry)}".strip()
+        raise InputError("--over", "field", field, problem=f"{problem}.", hint=hint)
     row = _usual().get(entry.kind, {})
     words = row.get("words", "") if row.get("fields", [""])[0] == field else ""
     return Sweep(fields=(field,), values=tuple(values), words=words)
 
 
 def _numbers(entry: MemberEntry) -> tuple[str, ...]:
-    """Fields of an entry that hold a number."""
-    out = []
+    """Fields of an entry that hold a number, without those that others make idle."""
+    out, idle = [], entry.unread(frozenset())
     for name, field in type(entry).model_fields.items():
+        if name in idle:
+            continue
         kinds = getattr(field.annotation, "__args__", (field.annotation,))
         if float in kinds or any(getattr(k, "__origin__", None) is float for k in kinds):
             out.append(name)

@@ -101,6 +101,10 @@ def test_wrong_names_are_told(wagon: Build) -> None:
         sweep(wagon, "door_bar", "hight_rear", (1.0,))
     with pytest.raises(InputError, match="no number"):
         sweep(wagon, "door_bar", "style", (1.0,))
+    with pytest.raises(InputError, match=r"below_shoulder.*`height` says already.*Its numbers"):
+        sweep(wagon, "harness_bar", "below_shoulder", (50.0,))
+    with pytest.raises(InputError, match=r"straight.*Its numbers: drop\."):
+        sweep(wagon, "rear_brace", "bend_radius", (150.0,))
     one = sweep(wagon, "door_bar", "height_rear", (1.0,))
     with pytest.raises(InputError, match="two ranges"):
         place(wagon, "door_bar", [one, one, one])
