@@ -16,6 +16,7 @@ from typing import Any
 from cagekit.errors import OutputError
 from cagekit.names import bound
 from cagekit.view.fonts import font_folder
+from cagekit.writers.typesetter import typeset
 
 
 def document(
@@ -31,8 +32,6 @@ def document(
     Raises:
         OutputError: the document does not compile; tells the typesetter's message.
     """
-    import typst
-
     fonts = font_folder()
     if fonts is None:
         raise OutputError(
@@ -48,21 +47,7 @@ def document(
         (here / "data.json").write_text(json.dumps(_set(data), allow_nan=False), "utf-8")
         for picture, content in (pictures or {}).items():
             (here / picture).write_bytes(content)
-        try:
-            return bytes(
-                typst.compile(
-                    str(here / f"{name}.typ"),
-                    root=str(here),
-                    font_paths=[str(fonts)],
-                    ignore_system_fonts=True,
-                    # poppler complains of the tags it finds on every page of a table
-                    pdf_tags=False,
-                )
-            )
-        except typst.TypstError as exc:
-            # the lines after the first show the whole source
-            what = str(exc.diagnostic).strip().splitlines()[0]
-            raise OutputError(f"{name}.pdf: could not be typeset: {what}") from exc
+        return typeset(here, name, fonts)
 
 
 def _set(value: Any) -> Any:
