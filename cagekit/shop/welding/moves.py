@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.car.shell import Boxed, ShellSurface
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, cross3
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.shapes import Corners
 
@@ -179,23 +179,27 @@ class _Steel:
 
     def met(
         self, gone: Points, through: Iterable[tuple[str, EndName]], amount: float
-    ) -> list[ShellSurface]:
-        """What the tubes run into, their spots at ``gone``, that they did not stand in before.
+    ) -> list[ShellSurface] | None:
+        """Glass that the tubes go through, their spots at ``gone``; None if they run into more.
 
-        Tube by tube; a foot that goes ``through`` the floor by ``amount`` is let through.
+        Tube by tube; what they stood in before does not count, and a foot that goes ``through``
+        the floor by ``amount`` is let through.
         """
         free = np.zeros(len(gone), bool)
         for end in through:
             free |= self.from_end[end] <= 1.5 * abs(amount) + self.room
         found: list[tuple[int, int]] = []
         low, high, reach = gone.min(0), gone.max(0), float(self.radius.max())
-        for i, s in enumerate(self.surfaces):
+        # what is no glass forbids the move, whatever else is met
+        for i, s in sorted(enumerate(self.surfaces), key=lambda one: one[1].glass):
             if not s.beside(low, high, reach):
                 continue
             gap = s.solid.gap(gone) - self.radius
             bad = gap < np.minimum(self.rest[s.name] - self.radius, 0.0) - SLACK
             if s.stood_on:
                 bad &= ~free
+            if not s.glass and bad.any():
+                return None
             found += [(int(k), i) for k in np.unique(self.member[bad])]
         return [self.surfaces[i] for _, i in sorted(found)]
 
@@ -260,10 +264,10 @@ def _pose(
     glass: list[str] = []
     for share in STAGES:
         turn, shift = _placed(way, amount, lift, pivot, share)
-        for s in steel.met((steel.spots - pivot) @ turn.T + pivot + shift, through, amount):
-            if not s.glass:
-                return None
-            glass += [] if s.name in glass else [s.name]
+        met = steel.met((steel.spots - pivot) @ turn.T + pivot + shift, through, amount)
+        if met is None:
+            return None
+        glass += [s.name for s in met]
     return Pose(
         way=way,
         amount=amount,
@@ -275,7 +279,7 @@ def _pose(
         loose=tuple((m.id, n) for m, n in (*feet, *saddles)),
         holes=tuple(holes),
         boxes=tuple(boxes),
-        glass=tuple(glass),
+        glass=tuple(dict.fromkeys(glass)),
     )
 
 
@@ -315,9 +319,9 @@ def _pushed(m: Member, end: EndName, pose: tuple[Vec, Vec], pivot: Vec) -> float
     assert plane is not None
     turn, shift = pose
     way = m.path.out_direction(end)
-    a = np.cross(way, [0.0, 1.0, 0.0] if abs(way[1]) < 0.9 else [1.0, 0.0, 0.0])
+    a = cross3(way, np.array([0.0, 1.0, 0.0] if abs(way[1]) < 0.9 else [1.0, 0.0, 0.0]))
     a = a / np.linalg.norm(a)
-    b = np.cross(way, a)
+    b = cross3(way, a)
     phi = np.linspace(0.0, 2 * np.pi, 12, endpoint=False)[:, None]
     rim = m.path.end_point(end) + m.tube.outer_radius * (np.cos(phi) * a + np.sin(phi) * b)
     # the rim is cut to the plane: back along the tube to where it meets it

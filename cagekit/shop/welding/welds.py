@@ -100,6 +100,7 @@ class _Site:
     near: Mapping[str, frozenset[str]]
     seen: dict[tuple[str, frozenset[str]], Reach] = field(default_factory=dict)
     clashes: dict[tuple[str, str], InWay] = field(default_factory=dict)
+    moves: dict[tuple[str, ...], tuple[Pose, ...]] = field(default_factory=dict)
 
     def reach(self, joint: Joint, present: Iterable[str], pose: Pose | None = None) -> Reach:
         """What the torch reaches with these tubes in place, in a position of the cage."""
@@ -128,6 +129,13 @@ class _Site:
         if key not in self.clashes:
             self.clashes[key] = clash_with(self.cage, joint, self.rays[joint.id], name)
         return self.clashes[key]
+
+    def poses(self, fitted: Sequence[str]) -> tuple[Pose, ...]:
+        """Every move that the car leaves room for with these tubes in place, glass or not."""
+        key = tuple(fitted)
+        if key not in self.moves:
+            self.moves[key] = possible(self.cage, fitted, self.standing)
+        return self.moves[key]
 
     def without(self, glass: Iterable[str]) -> _Site:
         """The same with glass out of the car; what was asked of single tubes is kept."""
@@ -173,8 +181,9 @@ def plan_welding(cage: Cage, car: Car, torch: Torch) -> WeldPlan:
     fixed = (*standing, *(ShellSurface(name=n, solid=s) for n, s in frame.items()))
     joints = [j.id for j in cage.joints]
     rays = dict(zip(joints, rays_of(cage.joints, torch), strict=True))
-    near = {j.id: frozenset(_near(cage, j, torch)) for j in cage.joints}
-    site = _Site(cage, fixed, {s.name: s.solid for s in standing}, frame, rays, near)
+    site = _Site(
+        cage, fixed, {s.name: s.solid for s in standing}, frame, rays, _near(cage, torch)
+    )
     plan = _plan(site)
     wanted = _wanted_out(site, plan)
     if wanted:
@@ -292,7 +301,7 @@ def _wanted_out(site: _Site, plan: WeldPlan) -> tuple[str, ...]:
         fitted += [m.id for m in stage.members]
         own = {m.id for m in stage.members}
         here = [(j, site.reach(j, fitted)) for j in partly if j.branch in own]
-        poses = possible(site.cage, fitted, site.standing) if here else ()
+        poses = site.poses(fitted) if here else ()
         for joint, now in here:
             seen = now.reached | bare.reach(joint, fitted).reached
             if seen.all():
@@ -319,7 +328,7 @@ def _moved(site: _Site, groups: Sequence[Sequence[Member]], i: int) -> Moves:
             if not now.whole and any(b in site.shell for b in now.blocked_by):
                 open_.append((joint, now))
     out: Moves = []
-    for pose in possible(site.cage, fitted, site.standing) if open_ else ():
+    for pose in site.poses(fitted) if open_ else ():
         if not site.shell.keys().isdisjoint(pose.glass):
             continue
         done = [
@@ -368,15 +377,15 @@ def _welds(site: _Site, groups: Sequence[Sequence[Member]], moved: Sequence[Move
     return out
 
 
-def _near(cage: Cage, joint: Joint, torch: Torch) -> list[str]:
-    """Tubes near enough for a torch at this joint to touch them, those of the car last."""
+def _near(cage: Cage, torch: Torch) -> dict[str, frozenset[str]]:
+    """For each joint the tubes near enough for a torch there to touch them."""
     length = torch.stickout + torch.nozzle_length + torch.body_length + torch.body_diameter
-    point = np.asarray(joint.point)[None, :]
-    return [
-        m.id
+    points = np.array([j.point for j in cage.joints]).reshape(-1, 3)
+    close = {
+        m.id: m.path.distances(points) < length + 2 * m.tube.od
         for m in (*cage.members.values(), *cage.chassis.values())
-        if float(m.path.distances(point)[0]) < length + 2 * m.tube.od
-    ]
+    }
+    return {j.id: frozenset(m for m in close if close[m][i]) for i, j in enumerate(cage.joints)}
 
 
 __all__ = ["FitStage", "Moved", "Pose", "Way", "Weld", "WeldPlan", "plan_welding", "weld_map"]
