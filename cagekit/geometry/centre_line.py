@@ -477,6 +477,15 @@ class CentreLine:
 
     def nearest(self, point: ArrayLike) -> Spot:
         """The spot on the centre line nearest to ``point``, ``(3,)`` mm."""
+        return self._spot(*self._nearest(point))
+
+    def station(self, point: ArrayLike) -> float:
+        """Station (mm from end a) of the spot nearest to ``point``, ``(3,)`` mm."""
+        piece, local = self._nearest(point)
+        return self._starts[piece] + local
+
+    def _nearest(self, point: ArrayLike) -> tuple[int, float]:
+        """The piece that comes nearest to a point, and the station within it, mm."""
         x, y, z = np.asarray(point, float).tolist()
         best: tuple[float, int, float] | None = None
         for i, q in enumerate(self.pieces):
@@ -490,14 +499,14 @@ class CentreLine:
                     turn += 2 * pi
                 s = min(max(turn, 0.0), q.angle) * q.radius
             if len(self.pieces) == 1:
-                return self._spot(i, s)
+                return i, s
             a, b, c = self._point(i, s)
             away = a - x, b - y, c - z
             gap = sqrt(_dot(away, away))
             if best is None or gap < best[0] - ROUNDING:
                 best = (gap, i, s)
         assert best is not None
-        return self._spot(best[1], best[2])
+        return best[1], best[2]
 
     def distances(self, points: ArrayLike) -> Vec:
         """Distance of points ``(n, 3)`` to the centre line, ``(n,)`` mm."""

@@ -117,7 +117,8 @@ class Outline:
 
     def __post_init__(self) -> None:
         v = np.array(self.vertices, float).reshape(-1, 2)
-        b = np.array(np.broadcast_to(np.asarray(self.bulges, float), (len(v),)))
+        b = np.empty(len(v))
+        b[:] = self.bulges
         if not (np.isfinite(v).all() and np.isfinite(b).all()):
             raise GeometryError("outline", "a vertex is not a finite number.")
         v.setflags(write=False)

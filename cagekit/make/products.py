@@ -72,7 +72,8 @@ def _tree(folder: Path) -> set[str]:
     found: set[str] = set()
     for here, folders, files in os.walk(folder):
         folders[:] = [f for f in folders if f != BESIDE]
-        found |= {(Path(here) / f).relative_to(folder).as_posix() for f in files}
+        below = Path(here).relative_to(folder).as_posix()
+        found |= set(files) if below == "." else {f"{below}/{f}" for f in files}
     return found
 
 

@@ -163,9 +163,9 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "height": t.height,
                 "left": float(t.outer[0, 1]),
                 "tab": TAB,
-                "outer": np.round(t.outer, 4).tolist(),
-                "inner": np.round(t.inner, 4).tolist(),
-                "holes": [np.round(line, 4).tolist() for h in t.holes for line in _wrapped(h, t)],
+                "outer": np.round(t.outer, 4),
+                "inner": np.round(t.inner, 4),
+                "holes": [np.round(line, 4) for h in t.holes for line in _wrapped(h, t)],
                 "label": label,
                 "arrow": arrow,
             }

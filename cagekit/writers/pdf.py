@@ -13,6 +13,8 @@ from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from cagekit.errors import OutputError
 from cagekit.names import bound
 from cagekit.view.fonts import font_folder
@@ -26,7 +28,7 @@ def document(
 
     Args:
         name: file name without ending in ``cagekit/data/documents``.
-        data: what the document shows; anything JSON holds.
+        data: what the document shows; anything JSON holds, and arrays of numbers.
         pictures: files it may show, by name (SVG or PNG).
 
     Raises:
@@ -54,9 +56,10 @@ def _set(value: Any) -> Any:
     """The data with texts as they are set: no line ends before a lone letter or number."""
     if isinstance(value, str):
         return bound(value)
+    if isinstance(value, np.ndarray):
+        return value.tolist()
     if isinstance(value, list | tuple):
-        # most of what is set are lists of numbers
-        return [v if type(v) is float else _set(v) for v in value]
+        return [_set(v) for v in value]
     if isinstance(value, Mapping):
         return {k: _set(v) for k, v in value.items()}
     return value

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache, lru_cache
+from itertools import compress, pairwise
+from math import dist
 from typing import Any
 
 import numpy as np
@@ -11,6 +14,7 @@ from numpy.typing import NDArray
 from cagekit.units.tolerance import NO_LENGTH
 
 Strokes = tuple[NDArray[np.float64], ...]
+Spot = tuple[float, float]
 
 
 @cache
@@ -30,9 +34,8 @@ def strokes(text: str, height: float) -> Strokes:
     ``height`` is that of the capitals. Source of the shapes: A. V. Hershey's plain single-stroke
     letters (US National Bureau of Standards, 1967), as data of an open package.
     """
-    rows = [np.array(list(s), float) for s in _font().strokes_for_text(text)]
-    rows = [_distinct(r) for r in rows if len(r) > 1]
-    rows = [r for r in rows if len(r) > 1]
+    drawn = (_distinct(list(s)) for s in _font().strokes_for_text(text))
+    rows = [np.array(s, float) for s in drawn if len(s) > 1]
     if not rows:
         return ()
     every = np.concatenate(rows)
@@ -43,10 +46,10 @@ def strokes(text: str, height: float) -> Strokes:
     return tuple((r - np.array([low[0], base])) * scale for r in rows)
 
 
-def _distinct(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    keep = np.ones(len(points), bool)
-    keep[1:] = np.hypot(*np.diff(points, axis=0).T) > NO_LENGTH
-    return points[keep]
+def _distinct(points: Sequence[Spot]) -> list[Spot]:
+    """Points of a stroke without those that stand on the one before."""
+    moved = (dist(p, q) > NO_LENGTH for p, q in pairwise(points))
+    return [*points[:1], *compress(points[1:], moved)]
 
 
 def text_box(text: str, height: float) -> tuple[float, float, float]:

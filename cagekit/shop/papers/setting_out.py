@@ -321,7 +321,7 @@ def _landing(cage: Cage, joint: Joint, tape: Tape, saddle: Points) -> BranchMark
         saddle = _saddles([joint], FINE)[0][tape.member.id]
     if len(saddle) < 2:
         return None
-    stations = [tape.path.nearest(p).station for p in saddle]
+    stations = [tape.path.station(p) for p in saddle]
     clock = tape.clock(spot.station, into - lean * spot.tangent)
     return BranchMark(
         parent=tape.member.id,

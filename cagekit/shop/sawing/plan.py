@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, permutations
 from math import ceil
 
 from cagekit.errors import InputError
@@ -274,38 +274,36 @@ def _gather(rooms: Sequence[int], fills: Sequence[list[int]]) -> None:
     Measured by the sum of the squared remnants; every step raises it, so it ends.
     """
     left = [r - sum(f) for r, f in zip(rooms, fills, strict=True)]
-
-    def shift(a: int, b: int, out: Sequence[int], back: Sequence[int]) -> bool:
-        """Try to give ``out`` from bar a to bar b for ``back``."""
-        moved = sum(out) - sum(back)
-        if moved <= 0 or moved > left[b]:
-            return False
-        before = left[a] ** 2 + left[b] ** 2
-        if (left[a] + moved) ** 2 + (left[b] - moved) ** 2 <= before:
-            return False
-        for s in out:
-            fills[a].remove(s)
-            fills[b].append(s)
-        for s in back:
-            fills[b].remove(s)
-            fills[a].append(s)
-        left[a] += moved
-        left[b] -= moved
-        return True
-
-    better = True
     groups = [_groups(f) for f in fills]
+    better = True
     while better:
         better = False
-        for a in range(len(fills)):
-            for b in range(len(fills)):
-                if a == b:
-                    continue
-                for out in groups[a]:
-                    if any(shift(a, b, out, back) for back in ((), *groups[b])):
-                        groups[a], groups[b] = _groups(fills[a]), _groups(fills[b])
-                        better = True
-                        break
+        for a, b in permutations(range(len(fills)), 2):
+            given = [((), 0), *((back, sum(back)) for back in groups[b])]
+            # more than this raises the sum of the squares, more than that does not fit
+            least, most = max(left[b] - left[a], 0), left[b]
+            found = next(
+                (
+                    (out, back, moved)
+                    for out in groups[a]
+                    for back, size in given
+                    if least < (moved := sum(out) - size) <= most
+                ),
+                None,
+            )
+            if found is None:
+                continue
+            out, back, moved = found
+            for s in out:
+                fills[a].remove(s)
+                fills[b].append(s)
+            for s in back:
+                fills[b].remove(s)
+                fills[a].append(s)
+            left[a] += moved
+            left[b] -= moved
+            groups[a], groups[b] = _groups(fills[a]), _groups(fills[b])
+            better = True
 
 
 def _loosen(rooms: Sequence[int], fills: Sequence[list[int]], slack: int, spare: int) -> None:
