@@ -11,9 +11,6 @@ from pathlib import Path
 from cagekit.errors import OutputError
 from cagekit.process import OtherProcess, answer_all, answers_to_caller
 
-Asked = tuple[Path, str, Path]
-"""The folder that holds all the document needs, its name, and the folder of the fonts."""
-
 
 def typeset(folder: Path, name: str, fonts: Path) -> bytes:
     """Typeset the document ``name`` of a folder as PDF.
@@ -43,7 +40,7 @@ def serve(_: str) -> None:
     answer_all(answers_to_caller(), _typeset)
 
 
-def _typeset(asked: Asked) -> bytes | str:
+def _typeset(asked: tuple[Path, str, Path]) -> bytes | str:
     """The document, or why it is none."""
     import typst
 

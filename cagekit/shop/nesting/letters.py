@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from cagekit.units.tolerance import NO_LENGTH
 
 Strokes = tuple[NDArray[np.float64], ...]
-Spot = tuple[float, float]
 
 
 @cache
@@ -46,7 +45,7 @@ def strokes(text: str, height: float) -> Strokes:
     return tuple((r - np.array([low[0], base])) * scale for r in rows)
 
 
-def _distinct(points: Sequence[Spot]) -> list[Spot]:
+def _distinct(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     """Points of a stroke without those that stand on the one before."""
     moved = (dist(p, q) > NO_LENGTH for p, q in pairwise(points))
     return [*points[:1], *compress(points[1:], moved)]
