@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from cagekit.swing.motion import Swept, sweep
 from cagekit.swing.opened import opened_cage
+from cagekit.writers.png import save_png
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -32,7 +33,7 @@ def write_doors(design: Design, folder: Path) -> ReadBack | None:
     scene = open_scene(design.cage, swept)
     (folder / "door_open.glb").write_bytes(glb(scene, name=f"{design.cage.name}_open"))
     sheet = door_sheet(design.cage, swept, design.units)
-    sheet.save(folder / "doors.png", optimize=False, compress_level=6)
+    save_png(sheet, folder / "doors.png")
     write_bracket_pictures(design, folder / "plates")
     return read
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cagekit.writers.png import save_png
+
 if TYPE_CHECKING:
     from cagekit.design import Design
 
@@ -19,6 +21,6 @@ def write_fit(design: Design, folder: Path) -> None:
         return
     name = design.name
     sheet = fit_sheet(design.cage, cockpit, units=design.units, title=name)
-    sheet.save(folder / "fit.png", optimize=False, compress_level=6)
+    save_png(sheet, folder / "fit.png")
     seen = panorama(cockpit, cockpit.occupants[0], title=name)
-    seen.save(folder / "sight.png", optimize=False, compress_level=6)
+    save_png(seen, folder / "sight.png")

@@ -13,6 +13,7 @@ from cagekit.geometry.arrays import Points2
 from cagekit.geometry.outline import Vec2
 from cagekit.shop.nesting.plate_drawing import Drawing, Layer
 from cagekit.units.tolerance import NO_LENGTH
+from cagekit.writers.png import save_png
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -74,7 +75,7 @@ def save_picture(drawing: Drawing, path: Path, *, width: int = 1400) -> None:
         path: of the file.
         width: pixels.
     """
-    drawing_picture(drawing, width=width).save(path, optimize=False, compress_level=6)
+    save_png(drawing_picture(drawing, width=width), path)
 
 
 def _extent(drawing: Drawing) -> tuple[Vec2, Vec2]:

@@ -17,6 +17,7 @@ from cagekit.units.tolerance import NO_LENGTH, ROUNDING
 from cagekit.view.bands import BANDS, SHOWN, Band, words_of
 from cagekit.view.camera import OBLIQUE, Camera
 from cagekit.view.sheet import PictureSheet
+from cagekit.writers.png import save_png
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -33,9 +34,7 @@ FORCE = (120, 30, 120)
 
 def write_png(design: Design, folder: Path) -> None:
     """Write ``strength.png``."""
-    picture(design.strength, design.name, design.units).save(
-        folder / "strength.png", optimize=False, compress_level=6
-    )
+    save_png(picture(design.strength, design.name, design.units), folder / "strength.png")
 
 
 def case_png(result: StrengthResult, case: CaseResult, units: LengthUnit) -> bytes:
