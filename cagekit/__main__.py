@@ -12,4 +12,4 @@ with suppress(OSError):
 from cagekit.cli.main import main
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

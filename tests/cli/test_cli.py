@@ -382,20 +382,30 @@ def test_an_empty_option_makes_nothing(
 
 
 def test_a_run_uses_one_thread_for_arrays_unless_told() -> None:
-    """Starting a thread a core costs more than all the algebra of a check.
-
-    Nor does its end look through everything for cycles once more.
-    """
+    """Starting a thread a core costs more than all the algebra of a check."""
     code = (
-        "import gc, os, sys; sys.argv = ['cagekit', '--version']; "
-        "from cagekit.cli.main import main; assert 'numpy' not in sys.modules; main(); "
-        "assert gc.get_freeze_count(); print(os.environ['OPENBLAS_NUM_THREADS'])"
+        "import os, sys; sys.argv = ['cagekit', '--version']; "
+        "from cagekit.cli.main import start; assert 'numpy' not in sys.modules; start(); "
+        "print(os.environ['OPENBLAS_NUM_THREADS'])"
     )
     for given, wanted in ((None, "1"), ("3", "3")):
         env = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"}
         env |= {"OPENBLAS_NUM_THREADS": given} if given else {}
         done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True)
         assert done.stdout.split()[-1] == wanted
+
+
+@pytest.mark.parametrize(("words", "code"), [(["--version"], 0), (["no-such-verb"], 2)])
+def test_a_run_ends_with_its_last_word(words: list[str], code: int) -> None:
+    """All that it said is there; what it has loaded and made is not taken down piece by piece."""
+    begin = (
+        "import atexit, sys; atexit.register(print, 'taken down'); "
+        f"sys.argv = ['cagekit', *{words}]; from cagekit.cli.main import main; main()"
+    )
+    done = subprocess.run([sys.executable, "-c", begin], capture_output=True, text=True)
+    assert done.returncode == code
+    assert (done.stdout if code == 0 else done.stderr).startswith("cagekit")
+    assert "taken down" not in done.stdout
 
 
 def test_the_command_line_and_a_script_make_the_same(

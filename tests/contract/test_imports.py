@@ -65,8 +65,8 @@ def test_no_module_loads_a_slow_library_when_imported() -> None:
 def command(*arguments: str) -> set[str]:
     """Run one cagekit command line and return what it has loaded, as ``loaded_after`` does."""
     code = (
-        "import sys\nfrom cagekit.cli.main import main\nsys.argv[0] = 'cagekit'\n"
-        "try:\n    code = main()\nexcept SystemExit as stop:\n    code = stop.code\n"
+        "import sys\nfrom cagekit.cli.main import start\nsys.argv[0] = 'cagekit'\n"
+        "try:\n    code = start()\nexcept SystemExit as stop:\n    code = stop.code\n"
         "assert code in (0, 1, None), code"
     )
     return loaded_after(code, *arguments)
