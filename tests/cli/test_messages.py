@@ -20,7 +20,7 @@ SLIPS = [
     (IN, "", STRUT.format("on main_hop.left at height 12"), 'main_hop.left at height 12 in": t'),
     (MM, "", STRUT.format("car left nowhere"), "[strut entry 1] from: left.nowhere: the car"),
     (MM, '"hoop_diagonal_cross"]', '"rear_brace"]', "[members.harness_bar] split_by = \"rear"),
-    (MM, 'diagonal_cross_1 end b"', 'diagonal_cross end b"', "[plate entry 1] at = \"hoop_dia"),
+    (MM, 'diagonal_cross_1 end b"', 'diagonal_crss end b"', "[plate entry 1] at = \"hoop_dia"),
     (IN, "", "\n[members.dash_bar]\nheight = 15\n", "[members.dash_bar] height = 15: the l"),
     ("cars/hillclimb-coupe.toml", "doors = 2", 'doors = "2"', 'doors = "2": must be a whole numb'),
     ("cars/hillclimb-coupe.toml", "mass = 980", "mass = true", "mass = true: must be a number"),
