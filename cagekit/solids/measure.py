@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, Ints, Points, cross3
+from cagekit.geometry.arrays import Array, Ints, Points
 from cagekit.solids.brep import (
     ConeSurface,
     CylinderSurface,
@@ -160,18 +160,16 @@ def _spline_rule(knots: bytes, counts: tuple[int, ...], degree: int) -> tuple[Ar
 
 
 def _one_by_one(borders: Sequence[_Border]) -> tuple[Array, Array]:
-    """As :func:`_flat` and :func:`_round` do for faces on planes and cylinders."""
+    """As :func:`_flat`, for faces on cones and ruled surfaces, of which there are few."""
     rows = []
     for b in borders:
         s, spots = b.face.surface, np.concatenate(b.points)
         steps = np.concatenate([sign * d for sign, d in zip(b.signs, b.steps, strict=True)])
         if isinstance(s, ConeSurface):
             flux = _cone_flux(s, b.base, spots, steps)
-        elif isinstance(s, RuledSurface):
-            flux = _ruled_flux(s, b.base, spots, steps)
         else:
-            assert isinstance(s, TorusSurface)
-            flux = _torus_flux(s, b.base, spots, steps)
+            assert isinstance(s, RuledSurface)
+            flux = _ruled_flux(s, b.base, spots, steps)
         rows.append((flux, float(np.abs(s.height(spots)).max())))
     flows, gaps = np.array(rows).T
     return flows, gaps
@@ -194,7 +192,7 @@ class _Local:
         steps = steps * np.repeat([sign for b in borders for sign in b.signs], sizes)[:, None]
         turned = frames[self.of]
         self.x, self.y, self.up = np.einsum("nij,nj->in", turned, points - origin[self.of])
-        self.dx, self.dy, _ = np.einsum("nij,nj->in", turned, steps)
+        self.dx, self.dy, self.rise = np.einsum("nij,nj->in", turned, steps)
         base = np.array([b.base for b in borders])
         self.centre = np.einsum("nij,nj->in", frames, origin - base)
         """Where the frames' origins lie from the base, along their own axes, ``(3, faces)``."""
@@ -231,9 +229,40 @@ def _round(borders: Sequence[_Border]) -> tuple[Array, Array]:
     return flux, q.most(np.hypot(q.x, q.y) - radius)
 
 
+def _bent(borders: Sequence[_Border]) -> tuple[Array, Array]:
+    """As :func:`_flat`, for faces on bends."""
+    bends = [s for b in borders if isinstance(s := b.face.surface, TorusSurface)]
+    frames = (np.array([getattr(s, k) for s in bends]) for k in ("centre", "axis", "x"))
+    q = _Local(borders, *frames)
+    major, minor = np.array([(s.major, s.minor) for s in bends]).T[:, q.of]
+    ring = np.hypot(q.x, q.y)
+    cos_v, sin_v = (ring - major) / minor, q.up / minor
+    dv = (cos_v * q.rise - sin_v * (q.x * q.dx + q.y * q.dy) / ring) / minor
+    u = np.arctan2(q.y, q.x)
+    # a patch on a bend never goes all the way round: let the angle jump where there is none of it
+    jump = np.array([widest_gap(part) for part in np.split(u, q.begin[1:])])[q.of]
+    turn = (u - jump) % (2 * pi)
+    x, y, up = q.centre[:, q.of]
+    level = turn * (sin_v * up + major * cos_v + minor)
+    # the centre's place along what is square to each radius, which turns with it
+    flow = cos_v * (x * np.sin(u) - y * np.cos(u)) + level
+    return q.sums(minor * (major + minor * cos_v) * flow * dv), q.most(
+        np.hypot(ring - major, q.up) - minor
+    )
+
+
+def widest_gap(angles: Array) -> float:
+    """The middle of the widest gap between angles ``(n,)``, rad: where there is none of a face."""
+    order = np.sort(angles)
+    gaps = np.diff(np.append(order, order[0] + 2 * pi))
+    widest = int(np.argmax(gaps))
+    return float(order[widest] + 0.5 * gaps[widest])
+
+
 _FLOWS: dict[type, Callable[[Sequence[_Border]], tuple[Array, Array]]] = {
     PlaneSurface: _flat,
     CylinderSurface: _round,
+    TorusSurface: _bent,
 }
 
 
@@ -263,26 +292,3 @@ def _cone_flux(s: ConeSurface, base: Array, points: Points, steps: Array) -> flo
     grown = s.radius * h + rise * h**2 / 2
     level = s.radius + (out - rise * s.axis) @ (s.origin - base)
     return -float((grown * level) @ du)
-
-
-def _torus_flux(s: TorusSurface, base: Array, points: Points, steps: Array) -> float:
-    y = cross3(s.axis, s.x)
-    w = points - s.centre
-    u = np.arctan2(w @ y, w @ s.x)
-    # a patch on a bend never goes all the way round: let the angle jump where there is none of it
-    order = np.sort(u)
-    gaps = np.diff(np.append(order, order[0] + 2 * pi))
-    widest = int(np.argmax(gaps))
-    jump = order[widest] + 0.5 * gaps[widest]
-    u = (u - jump) % (2 * pi)
-    turn = np.cos(jump) * s.x + np.sin(jump) * y
-    y = cross3(s.axis, turn)
-    ring = np.outer(np.cos(u), turn) + np.outer(np.sin(u), y)
-    n = (w - s.major * ring) / s.minor
-    cos_v, sin_v = np.einsum("ij,ij->i", n, ring), n @ s.axis
-    around = np.outer(cos_v, s.axis) - sin_v[:, None] * ring
-    dv = np.einsum("ij,ij->i", steps, around) / s.minor
-    c = s.centre - base
-    flat = cos_v * ((c @ turn) * np.sin(u) - (c @ y) * np.cos(u))
-    level = u * (sin_v * (c @ s.axis) + s.major * cos_v + s.minor)
-    return float((s.minor * (s.major + s.minor * cos_v) * (flat + level)) @ dv)

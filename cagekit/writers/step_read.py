@@ -30,6 +30,7 @@ from cagekit.solids.brep import (
     TorusSurface,
 )
 from cagekit.solids.creases import ring_angle
+from cagekit.solids.measure import widest_gap
 from cagekit.solids.rows import EdgeRows, SurfaceRows
 from cagekit.units.tolerance import ANGLE_ROUNDING, SAME_POINT
 from cagekit.writers.part21 import references
@@ -321,7 +322,7 @@ def _lower(face: Face, uv: Array) -> tuple[float, float]:
         if seam is not None and across == k:
             lower[k] = float(uv[seam, uv.shape[1] // 2, k])
         else:
-            lower[k] = _gap(uv[:, ::_SPARE, k].ravel())
+            lower[k] = widest_gap(uv[:, ::_SPARE, k].ravel()) - tau
     return lower[0], lower[1]
 
 
@@ -331,14 +332,6 @@ def _seam_side(surface: AnySurface, uv: Array) -> int:
         return 0
     turns = np.abs((np.diff(uv, axis=0) + pi) % tau - pi).sum(axis=0)
     return int(np.argmin(turns))
-
-
-def _gap(angles: Array) -> float:
-    """The middle of the widest gap between angles, rad."""
-    order = np.sort(angles)
-    gaps = np.diff(np.append(order, order[0] + tau))
-    widest = int(np.argmax(gaps))
-    return float(order[widest] + 0.5 * gaps[widest] - tau)
 
 
 def _range(
