@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,6 +44,8 @@ def shape_text(shape: Any) -> str:
     Raises:
         KernelError: the kernel cannot make or read it; names the part.
     """
+    import tempfile  # loads much that nothing else here needs
+
     hush()
     control = occ("STEPControl")
     writer = control.STEPControl_Writer()

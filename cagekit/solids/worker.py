@@ -9,14 +9,16 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable
-from concurrent.futures import Future
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cagekit.errors import CagekitError, KernelError
 from cagekit.process import OtherProcess, ProcessCopy, answer_all, answers_to_caller, cores
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 MEMORY = 4 * 2**30
 """Address space of the process, bytes; the kernel alone takes about a third of it."""
@@ -65,13 +67,15 @@ class KernelWorker:
 
     def submit(self, job: str, *args: Any) -> Future[Any]:
         """Queue a job (a name in :data:`JOBS`); its result or KernelError comes with the future."""
+        from concurrent.futures import Future  # loads what only a job asked for needs
+
         future: Future[Any] = Future()
         self._jobs.put((job, args, future))
         return future
 
     def rest(self) -> None:
         """Let the process go when all that is queued is done; another job starts a new one."""
-        self._jobs.put((REST, (), Future()))
+        self.submit(REST)
 
     def call(self, job: str, *args: Any) -> Any:
         """Do a job and wait for it.

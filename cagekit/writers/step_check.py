@@ -7,19 +7,23 @@ what was rebuilt: that is quick enough for every run.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cagekit.errors import KernelError, OutputError
 from cagekit.solids.bodies import SURFACE_TOL, VOLUME_TOL
 from cagekit.solids.brep import Record
 from cagekit.solids.kernel_step import ReadPart
 from cagekit.solids.measure import measures
-from cagekit.solids.worker import KernelWorker
 from cagekit.units.tolerance import MICRON
 from cagekit.writers.part21 import missing, parse
 from cagekit.writers.step_read import read_records, solid_names
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from cagekit.solids.worker import KernelWorker
 
 
 class UnsoundError(KernelError):
