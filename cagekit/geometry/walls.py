@@ -33,7 +33,7 @@ class Wall:
 
 
 class _Ends(NamedTuple):
-    """The same end of every wall: where it is, its frame, and how far back it is cut, mm.
+    """End a of every wall, then end b: where it is, its frame, and how far back it is cut, mm.
 
     ``straight`` is the length of its last straight, mm; 0 where it ends in a bend.
     """
@@ -70,9 +70,9 @@ class Walls:
         self.lines = Lines.of([w.path for w in walls])
         self.radius = np.array([w.radius for w in walls])
         self.length = np.array([w.path.length for w in walls])
-        self._ends = (
-            _Ends.of([w.cut_a for w in walls], [w.path.pieces[0] for w in walls]),
-            _Ends.of([w.cut_b for w in walls], [w.path.pieces[-1] for w in walls]),
+        self._ends = _Ends.of(
+            [*(w.cut_a for w in walls), *(w.cut_b for w in walls)],
+            [w.path.pieces[k] for k in (0, -1) for w in walls],
         )
 
     def points(self, wall: Ints, station: Vec, phi: Array) -> Array:
@@ -113,11 +113,15 @@ class Walls:
             station: mm.
             seat: mm, ``(n,)``.
         """
-        there = np.ones(len(wall), dtype=bool)
-        for ends, back in zip(self._ends, (station, self.length[wall] - station), strict=True):
-            cut_away = back < (ends.shortest[wall] + seat - MICRON)
-            there &= ~(cut_away & (back < ends.straight[wall]))
+        there, ends = np.ones(len(wall), dtype=bool), self._ends
+        for end, back in self._both(wall, station):
+            cut_away = back < (ends.shortest[end] + seat - MICRON)
+            there &= ~(cut_away & (back < ends.straight[end]))
         return there
+
+    def _both(self, wall: Ints, station: Vec) -> tuple[tuple[Ints, Vec], tuple[Ints, Vec]]:
+        """Numbers of the ends a and b of walls, and how far from each stations are, mm."""
+        return (wall, station), (wall + len(self.walls), self.length[wall] - station)
 
     def outside(self, wall: Ints, points: Points) -> tuple[Vec, Vec]:
         """Heights of points ``(n, 3)`` over the outside (mm, negative within), and stations."""
@@ -133,24 +137,23 @@ class Walls:
             points: in car axes, ``(n, 3)`` mm.
             station: of the axis nearest to each, ``(n,)`` mm.
         """
-        left = np.full(len(points), np.inf)
-        asks, found = [], []
-        for ends, back in zip(self._ends, (station, self.length[wall] - station), strict=True):
-            rows = np.flatnonzero(back <= (ends.longest + self.radius)[wall])
-            if not len(rows):
-                continue
-            of = wall[rows]
-            w = points[rows] - ends.point[of]
-            u, v = dot_rows(w, ends.zero[of]), dot_rows(w, ends.side[of])
-            rho, phi = np.minimum(np.hypot(u, v), ends.outer[of]), np.arctan2(v, u)
-            parts = np.flatnonzero(np.diff(part[rows], prepend=-1, append=-1))
-            asks += [(ends.cuts[of[i]], phi[i:k], rho[i:k]) for i, k in pairwise(parts.tolist())]
-            found.append((rows, -dot_rows(w, ends.out[of])))
-        depths = contacts(asks) if asks else []
-        s = np.concatenate([c.s for c in depths]) if depths else np.empty(0)
-        for rows, back in found:
-            left[rows] = np.minimum(left[rows], back - s[: len(rows)])
-            s = s[len(rows) :]
+        left, ends = np.full(len(points), np.inf), self._ends
+        both = self._both(wall, station)
+        near = [np.flatnonzero(back <= ends.longest[end] + self.radius[wall]) for end, back in both]
+        row, count = np.concatenate(near), len(near[0])
+        if not len(row):
+            return left
+        of = np.concatenate([end[rows] for rows, (end, _) in zip(near, both, strict=True)])
+        w = points[row] - ends.point[of]
+        u, v = dot_rows(w, ends.zero[of]), dot_rows(w, ends.side[of])
+        rho, phi = np.minimum(np.hypot(u, v), ends.outer[of]), np.arctan2(v, u)
+        new = np.diff(part[row], prepend=-1, append=-1) != 0
+        new[count] = True  # where end b begins
+        parts = pairwise(np.flatnonzero(new).tolist())
+        depths = contacts([(ends.cuts[of[i]], phi[i:k], rho[i:k]) for i, k in parts])
+        s = -dot_rows(w, ends.out[of]) - np.concatenate([c.s for c in depths])
+        left[near[0]] = s[:count]
+        left[near[1]] = np.minimum(left[near[1]], s[count:])
         return left
 
 

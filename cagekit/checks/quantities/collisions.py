@@ -439,6 +439,8 @@ class _Looked:
         depth = np.full(len(points), -np.inf)
         fitted = _within(self.fits_other, walls, self.other, look, station)
         near = np.flatnonzero((away < _BETWEEN) & ~fitted)
+        if not len(near):
+            return depth
         left = walls.left(look[near], self.other[look[near]], points[near], station[near])
         kept = left > np.where(seat[near] > 0.0, seat[near], -_BETWEEN)
         near, left = near[kept], left[kept]
