@@ -148,25 +148,25 @@ def closest_pairs(
         One entry per pair, by position in the list.
     """
     table = _Chords.of(bars)
-    i, j = _candidates(table, len(bars), limit, skip)
-    if not len(i):
+    stretch = _first_pass(table, len(bars), limit, skip)
+    if not len(stretch.pair):
         return []
-    apart, u, v = _segments_apart(table.p[i], table.q[i], table.p[j], table.q[j])
-    reach = apart - table.radius[i] - table.radius[j]
-    slack = table.sagitta[i] + table.sagitta[j]
-    pair = table.bar[i] * len(bars) + table.bar[j]
-    least = np.full(len(bars) ** 2, inf)
-    np.minimum.at(least, pair, reach + slack)
-    keep = (reach - slack <= least[pair] + ROUNDING) & (reach - slack <= limit)
-    stretch = _Stretches(
-        pair[keep], table.piece[i[keep]], table.piece[j[keep]],
-        np.stack([table.low[i[keep]], table.high[i[keep]]], axis=1),
-        np.stack([table.low[j[keep]], table.high[j[keep]]], axis=1),
-        reach[keep], u[keep], v[keep], slack[keep],
-    )  # fmt: skip
     for _ in range(2):
         stretch = _finer(table, stretch, len(bars) ** 2)
     return _report(table, stretch, bars, limit)
+
+
+def near_pairs(bars: Sequence[Rod], limit: float) -> list[tuple[int, int]]:
+    """Positions of the pairs of tubes whose gap may be as small as ``limit``, mm.
+
+    None of those is left out; that of others is larger by twice the sagitta of a chord at most.
+
+    Args:
+        bars: the tubes.
+        limit: mm.
+    """
+    pairs = np.unique(_first_pass(_Chords.of(bars), len(bars), limit, ()).pair)
+    return [divmod(pair, len(bars)) for pair in pairs.tolist()]
 
 
 # --- tables of chords ----------------------------------------------------------------------
@@ -391,6 +391,27 @@ def _candidates(
     return i, j
 
 
+def _first_pass(
+    table: _Chords, n: int, limit: float, skip: Collection[tuple[int, int]]
+) -> _Stretches:
+    """Pairs of chords that can hold the smallest gap of their pair of tubes, and it the limit."""
+    i, j = _candidates(table, n, limit, skip)
+    apart, u, v = _segments_apart(table.p[i], table.q[i], table.p[j], table.q[j])
+    reach = apart - table.radius[i] - table.radius[j]
+    slack = table.sagitta[i] + table.sagitta[j]
+    pair = table.bar[i] * n + table.bar[j]
+    least = np.full(n**2, inf)
+    np.minimum.at(least, pair, reach + slack)
+    keep = (reach - slack <= least[pair] + ROUNDING) & (reach - slack <= limit)
+    i, j = i[keep], j[keep]
+    return _Stretches(
+        pair[keep], table.piece[i], table.piece[j],
+        np.stack([table.low[i], table.high[i]], axis=1),
+        np.stack([table.low[j], table.high[j]], axis=1),
+        reach[keep], u[keep], v[keep], slack[keep],
+    )  # fmt: skip
+
+
 def _segments_apart(p1: Vec, q1: Vec, p2: Vec, q2: Vec) -> tuple[Vec, Vec, Vec]:
     """Distances of segments ``(..., 3)`` and where: shares of the first and second, ``(...)``."""
     d1, d2, r = q1 - p1, q2 - p2, p1 - p2
@@ -468,6 +489,6 @@ def bars_of(tubes: Iterable[tuple[CentreLine, float]]) -> list[Rod]:
 
 
 __all__ = [
-    "Gap", "Lines", "PairGap", "Rod", "bars_of", "closest_pairs", "gap", "point_gap",
-    "points_gap", "segment_gap",
+    "Gap", "Lines", "PairGap", "Rod", "bars_of", "closest_pairs", "gap", "near_pairs",
+    "point_gap", "points_gap", "segment_gap",
 ]  # fmt: skip

@@ -22,7 +22,7 @@ from cagekit.cage.member import CHASSIS, EndName, Member
 from cagekit.checks.quantities.near import Boxes
 from cagekit.geometry.arrays import Bools, Ints, Points, Vec, dot_rows, size_rows
 from cagekit.geometry.centre_line import Line
-from cagekit.geometry.clearance import Rod, closest_pairs
+from cagekit.geometry.clearance import Rod, closest_pairs, near_pairs
 from cagekit.geometry.end_cut import EndCut, edge_points, in_step, measure
 from cagekit.geometry.walls import Wall, Walls
 from cagekit.units.tolerance import MICRON, NEVER_ZERO, SAME_POINT, SHARED
@@ -87,10 +87,9 @@ def overlaps(cage: Cage) -> list[Overlap]:
         i: n for n, t in enumerate(cage.bolted) for i in (*t.pieces, *(m.id for m in t.fittings))
     }
     bars = [_bar(cage, m) for m in members]
-    near = closest_pairs(bars, limit=-SHARED)
     found = []
-    for pair in near:
-        a, b = members[pair.a], members[pair.b]
+    for i, k in near_pairs(bars, -SHARED):
+        a, b = members[i], members[k]
         if a.role == b.role == CHASSIS:
             continue  # the car's own frame is welded already
         if a.id in bolted and bolted[a.id] == bolted.get(b.id):
@@ -98,14 +97,15 @@ def overlaps(cage: Cage) -> list[Overlap]:
         seat = _SEAT if _coped(a, b) or _coped(b, a) else 0.0
         if seat and len(a.path.pieces) == len(b.path.pieces) == 1:
             continue  # two straights meet once, and there they are coped
-        found.append((a, b, pair.found.gap, seat))
+        found.append((a, b, seat, (bars[i], bars[k])))
     parted = _parted(cage, [(a, b) for a, b, *_ in found])
     found = [row for row, clear in zip(found, parted, strict=True) if not clear]
-    depths = _deepest(cage, [(a, b, seat) for a, b, _, seat in found])
+    depths = _deepest(cage, [row[:3] for row in found])
     return [
         Overlap(a, b, depth, gap, where, _joined(a, b, where))
-        for (a, b, gap, _), (depth, where) in zip(found, depths, strict=True)
+        for (a, b, _, both), (depth, where) in zip(found, depths, strict=True)
         if depth > SHARED
+        for *_, (gap, *_) in closest_pairs(both, limit=-SHARED)
     ]
 
 
