@@ -16,6 +16,7 @@ from cagekit.geometry.clearance import (
     bars_of,
     closest_pairs,
     gap,
+    near_pairs,
     point_gap,
     points_gap,
     segment_gap,
@@ -177,3 +178,15 @@ def test_many_points_beside_lines_of_their_own_are_as_near_as_each_is_alone() ->
     assert few[0].tobytes() == away[5:9].tobytes()
     assert few[1].tobytes() == station[5:9].tobytes()
     assert all(len(a) == 0 for a in Lines.of(paths).nearest(line[:0], points[:0]))
+
+
+def test_pairs_that_may_be_near_hold_all_that_are() -> None:
+    bars = bars_of([(path, 20.0) for path in random_paths(7, 30)])
+    gaps = {(p.a, p.b): p.found.gap for p in closest_pairs(bars)}
+    for limit in (-5.0, 0.0, 12.0):
+        near = near_pairs(bars, limit)
+        assert near == sorted(near)
+        assert {pair for pair, apart in gaps.items() if apart <= limit} <= set(near)
+        # two bends, each half a millimetre from its chords
+        assert all(gaps[pair] <= limit + 2.1 for pair in near)
+        assert 5 < len(near) < len(gaps) / 2
