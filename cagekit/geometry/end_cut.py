@@ -38,6 +38,8 @@ split there."""
 _STEEP = 0.3
 """Rise of s between two angles of the scan, in outside radii, beyond which the curve is split
 where it is steepest: a tube at the smallest angle allowed rises by 0.2."""
+_HIDDEN = 0.01
+"""So much of the outside radius an edge may curve on between two angles of the scan."""
 _EVEN = 180
 """Points of a polyline before it is refined, one every two degrees."""
 _HALVINGS = 12
@@ -434,7 +436,7 @@ class EndCut:
             phi = phi + fine[best][:, None]
             fine = fine / 12.0
         low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
-        if not self._plain:
+        if self._hides(float(low), float(high)):
             # where one surface takes over from another there is a tip or a low, however sharp
             yield from self.cornered()
             phi = [p for changes in self._edge_changes.values() for p in changes]
@@ -500,6 +502,25 @@ class EndCut:
     def _plain(self) -> bool:
         """Whether one surface takes every ray and the curve is nowhere steep."""
         return self.count == 1 and bool(self._scan.ok.all()) and not self._steep(self._scan.s).any()
+
+    def _hides(self, low: float, high: float) -> bool:
+        """Whether an edge may reach beyond these depths (mm) where it changes its surface.
+
+        Between two angles of the scan it goes on as steeply as beside them, twice as steeply and
+        a little more at most, unless it steps or misses what it sits on: then it may.
+        """
+        if self._plain:
+            return False
+        scan, s = self._scan, self._scan.s
+        if not scan.ok.all() or self._steep(s).any():
+            return True
+        width = np.diff(np.append(self.grid, self.grid[0] + 2 * pi))
+        after = np.roll(s, -1, axis=1)
+        slope = np.abs(after - s) / width
+        beside = np.maximum(np.roll(slope, 1, axis=1), np.roll(slope, -1, axis=1))
+        more = 2.0 * beside * width + _HIDDEN * self.outer_radius
+        beyond = (np.minimum(s, after) - more < low) | (np.maximum(s, after) + more > high)
+        return bool((beyond & (scan.active != np.roll(scan.active, -1, axis=1))).any())
 
     def _steep(self, s: Vec) -> Bools:
         """Where the curve, on ``grid``, rises or falls more between two angles than it should."""
