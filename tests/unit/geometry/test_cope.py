@@ -383,3 +383,35 @@ def test_the_scan_of_fewer_surfaces_is_what_their_own_rays_find(
     assert (cut._scan.active == found.active).all()
     assert cut.bound == pytest.approx(found.s.max() + R)
     assert cut.steepest == pytest.approx(np.abs(np.roll(found.s, -1, axis=1) - found.s).max())
+
+
+def test_extremes_are_found_where_surfaces_change_and_looked_for_no_further(monkeypatch) -> None:
+    """Of ends on two tubes, against dense samples, and with every change closed in on."""
+    dice = np.random.default_rng(3)
+    second = Parent("bar", CentreLine.straight(NODE - 400 * Y, NODE + 400 * Y), R)
+    ways = [unit(v) for v in dice.normal(size=(60, 3)) * (1.0, 0.6, 0.6)]
+    slid = NODE + 8.0 * Z
+
+    def made() -> list[EndCut]:
+        cuts = []
+        for k, way in enumerate(ways):
+            start = slid if k % 3 else NODE
+            try:
+                cuts.append(cope(start, start + 400 * way, r=14.0, parents=(PARENT, second)))
+            except CopeError:
+                continue
+        return [cut for cut in cuts if cut.count > 1]
+
+    quick = made()
+    phi = np.linspace(0.0, 2 * pi, 7201)
+    for cut in quick:
+        s = cut.trim(phi, [[cut.outer_radius], [cut.inner_radius]])
+        assert cut.shortest < s.min() + 1e-4
+        assert cut.longest > s.max() - 1e-4
+        if cut.steepest < 0.1 * R:  # else a step between two samples reaches further
+            assert (cut.shortest, cut.longest) == pytest.approx((s.min(), s.max()), abs=0.02)
+    closed_in = ["_edge_changes" in vars(cut) for cut in quick]
+    assert 5 < sum(closed_in) < len(quick) - 5
+    monkeypatch.setattr(EndCut, "_hides", lambda *_: True)
+    slow = made()
+    assert [(c.shortest, c.longest) for c in quick] == [(c.shortest, c.longest) for c in slow]
