@@ -35,7 +35,7 @@ def still(design: Design) -> bytes:
     """The overview sheet as a small PNG, for browsers that cannot draw the cage."""
     from PIL import Image
 
-    from cagekit.writers.png import overview_of
+    from cagekit.writers.png import LEVEL, overview_of
 
     sheet = overview_of(design)
     height = round(sheet.height * STILL_WIDTH / sheet.width)
@@ -43,5 +43,5 @@ def still(design: Design) -> bytes:
     out = BytesIO()
     # finer shades than cuts at the medians give, and a small part of their time
     few = small.quantize(COLOURS, method=Image.Quantize.FASTOCTREE)
-    few.save(out, "PNG", compress_level=9)
+    few.save(out, "PNG", compress_level=LEVEL)
     return out.getvalue()

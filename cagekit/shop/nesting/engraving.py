@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.cage.plate import Plate
-from cagekit.geometry.arrays import Points2
+from cagekit.geometry.arrays import Array
 from cagekit.geometry.outline import Outline, Vec2
 from cagekit.shop.nesting.letters import strokes, text_box
 from cagekit.units.tolerance import ROUNDING
@@ -81,28 +81,39 @@ class _Free:
     """Where on a plate letters may stand: clear of edges, holes, bend zones and marks."""
 
     def __init__(self, plate: Plate) -> None:
-        self.edge = _chords(plate.outline)
         closed = [h.loop for h in plate.holes] + [b.loop for b in plate.bends]
         closed += [m.line for m in plate.marks if m.line.closed]
-        self.closed = [_chords(loop) for loop in closed]
+        self.edge, self.closed = _chords(plate.outline), [_chords(loop) for loop in closed]
         self.open = [_chords(m.line) for m in plate.marks if not m.line.closed]
         low, high = plate.outline.box
         step = max(float(max(high - low)) / 30, 1.0)
         x, y = (np.arange(a + step / 2, b, step) for a, b in zip(low, high, strict=True))
         grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
-        clear = self.clearance(grid)
+        clear = self.clearance(grid[:, None], -np.inf)
         # a text fits nowhere that its middle does not: only the clearest middles are tried
         order = np.argsort(-clear, kind="stable")[:48]
         self.middles, self.clear = grid[order], clear[order]
 
-    def clearance(self, points: Points2) -> Vec2:
-        """How far points ``(n, 2)`` are from what letters keep off, mm; negative on it."""
-        gap = np.where(self.edge.contains(points), self.edge.distance(points), -1.0)
-        for loop in self.closed:
-            gap = np.minimum(gap, np.where(loop.contains(points), -1.0, loop.distance(points)))
-        for line in self.open:
-            gap = np.minimum(gap, line.distance(points))
-        return np.asarray(gap)
+    def clearance(self, blocks: Array, reach: float) -> Vec2:
+        """How far each block of points is from what letters keep off, mm; negative on it.
+
+        Args:
+            blocks: ``(n, k, 2)`` mm.
+            reach: mm; a block that comes nearer is no longer looked at, and gets -1.
+        """
+        out, gap = np.full(len(blocks), -1.0), np.full(len(blocks), np.inf)
+        left = np.arange(len(blocks))
+        for line in (self.edge, *self.closed, *self.open):
+            points = blocks[left].reshape(-1, 2)
+            off = line.distance(points)
+            if line.closed:
+                off = np.where(line.contains(points) == (line is self.edge), off, -1.0)
+            gap = np.minimum(gap, off.reshape(len(left), -1).min(1))
+            left, gap = left[gap >= reach], gap[gap >= reach]
+            if not len(left):
+                break
+        out[left] = gap
+        return out
 
     def room(self, rows: Sequence[str], height: float) -> tuple[Vec2, float] | None:
         """Middle and angle of the clearest place for rows of text, or None."""
@@ -122,7 +133,7 @@ class _Free:
         for angle in (0.0, pi / 2):
             c, s = np.cos(angle), np.sin(angle)
             points = middles[:, None, :] + (box @ np.array([[c, s], [-s, c]]))[None]
-            least = self.clearance(points.reshape(-1, 2)).reshape(len(middles), -1).min(1)
+            least = self.clearance(points, reach)
             i = int(np.argmax(least))
             if least[i] >= reach and (best is None or least[i] > best[0] + ROUNDING):
                 best = (float(least[i]), i, angle)
