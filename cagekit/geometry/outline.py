@@ -404,6 +404,8 @@ class Outline:
 
     @cached_property
     def _arcs(self) -> tuple[_Arc, ...]:
+        if not self._curved.any():
+            return ()
         bulges = self.bulges.tolist()
         rows = zip(self._plain, bulges, strict=False)
         return tuple(_Arc.of(x0, y0, x1, y1, b) for ((x0, y0), (x1, y1), bent), b in rows if bent)
@@ -415,6 +417,8 @@ class Outline:
 
     def flat_points(self, tolerance: float = 0.05) -> Points2:
         """Vertices of a polygon within ``tolerance`` mm of the arcs, ``(m, 2)``, on the outline."""
+        if not self._arcs:
+            return np.array(self.vertices)
         radius = np.array([q.radius for q in self._arcs])
         steps = iter((2 * np.arccos(np.maximum(1 - tolerance / radius, -1.0))).tolist())
         counts = [

@@ -100,7 +100,6 @@ def frame_bodies(cage: Cage) -> Iterator[SceneBody]:
 
 def plate_bodies(cage: Cage) -> Iterator[SceneBody]:
     """Every plate and small part, in the order of the cage."""
-    from cagekit.view.mesh import joined
     from cagekit.view.plate_mesh import plate_mesh
     from cagekit.view.revolved import revolved_mesh
 
@@ -114,8 +113,16 @@ def plate_bodies(cage: Cage) -> Iterator[SceneBody]:
         elif part.drills:
             solid = keep(_drilled, part)
         else:
-            solid = joined([keep(plate_mesh, p) for p in part.prisms()])
+            solid = keep(_prisms, part)
         yield SceneBody(name=part.id, group="parts", colour=PART, mesh=solid)
+
+
+def _prisms(part: SmallPart) -> Triangles:
+    """A part of straight walls."""
+    from cagekit.view.mesh import joined
+    from cagekit.view.plate_mesh import plate_mesh
+
+    return joined([plate_mesh(p) for p in part.prisms()])
 
 
 def _drilled(part: SmallPart) -> Triangles:
