@@ -515,6 +515,17 @@ def test_every_way_of_drawing_shows_the_same(page):
         assert off[-1] < 40
 
 
+def test_an_answer_that_comes_late_takes_no_findings_away(page):
+    said = page.inner_text("#counts")
+    page.evaluate("take({ ...state.data, judged: 0, findings: [] })")
+    page.evaluate("fillFindings()")
+    assert page.inner_text("#counts") == page.inner_text("#tally")[len("Findings: ") :] == said
+    # numbers that count rows which this page has not are not taken: it asks for all
+    page.evaluate("judged({ findings: [5], after: -1, judged: 1e9, doors: [] })")
+    page.wait_for_timeout(500)
+    assert page.inner_text("#counts") == said
+
+
 def test_what_stays_as_it_was_keeps_the_focus(page):
     index = page.evaluate("[...document.querySelectorAll('#findings .finding')].length - 1")
     page.evaluate("i => document.querySelectorAll('#findings .finding')[i].focus()", index)

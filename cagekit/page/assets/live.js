@@ -61,9 +61,10 @@ function take(data) {
   write("refused", data.refused || "");
   $("refused").hidden = !data.refused;
   state.old = !!data.problem;
-  state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
   // an answer may come later than what was told after it
+  if (data.judged < state.data.judged) ({ findings: data.findings, judged: data.judged } = state.data);
   if (live.strength?.of === data.version) data.strength = live.strength.strength;
+  state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
   if (data.cards) data.textsOf = textsOf(data);
   update(data, "now");
   if (live.bodies) bodies(live.bodies);
