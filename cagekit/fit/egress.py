@@ -9,7 +9,7 @@ as it fits best.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
@@ -17,10 +17,10 @@ from math import ceil, cos, pi, sin
 
 import numpy as np
 
-from cagekit.cage.kept import Same, content
+from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import EndKind, Member
 from cagekit.fit.cockpit import Cockpit
-from cagekit.geometry.arrays import Bools
+from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.inputs.car import DoorOpening
 from cagekit.people.posture import Occupant
@@ -35,6 +35,8 @@ TURNS = 12
 CLOTHES = 20.0
 """Overalls add this to breadth and depth, mm. Source: common practice, from memory."""
 _OUTBOARD = 100.0
+_FIRST = 64
+"""Places with the most room, which are tried first."""
 DOWN = 2000.0
 """Below a door bar the opening is shut this far down, mm."""
 
@@ -82,6 +84,17 @@ class _Bars:
     owner: tuple[str, ...]
     door: tuple[bool, ...]
 
+    @classmethod
+    def together(cls, parts: Sequence[_Bars]) -> _Bars:
+        """Those of all tubes."""
+        return cls(
+            np.concatenate([np.zeros((0, 2)), *(p.start for p in parts)]),
+            np.concatenate([np.zeros((0, 2)), *(p.end for p in parts)]),
+            np.concatenate([np.zeros(0), *(p.radius for p in parts)]),
+            tuple(name for p in parts for name in p.owner),
+            tuple(flag for p in parts for flag in p.door),
+        )
+
 
 def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening | None:
     """Measure the way out on the person's side.
@@ -99,9 +112,24 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
     if cockpit.car.body == "open" or door is None or len(door.outline) < 3:
         return None
     hole = cockpit.kept.once(("door opening", Same(door)), partial(_Hole.of, door))
-    bars = _bars(cockpit, who, cockpit.members.values(), swung)
-    key = ("way out", Same(door), Same(who), content(bars))
-    return cockpit.kept.once(key, partial(_measured, hole, who, bars))
+    members = list(cockpit.members.values())
+    thick = [cockpit.padding.get(m.id, 0.0) for m in members]
+    moved = [swung and m.swing is not None for m in members]
+    keys = [
+        ("side view", Same(door), Same(who), m, pad, s)
+        for m, pad, s in zip(members, thick, moved, strict=True)
+    ]
+
+    def seen(missing: Sequence[int]) -> list[_SideView]:
+        kept = cockpit.kept
+        return [
+            _SideView.of(hole, _bars(kept, members[i], thick[i], who, swung=moved[i]))
+            for i in missing
+        ]
+
+    views = [v for v in cockpit.kept.each(keys, seen) if v.bars.owner]
+    key = ("way out", Same(door), Same(who), tuple(map(Same, views)))
+    return cockpit.kept.once(key, partial(_measured, hole, who, views))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,10 +152,48 @@ class _Hole:
         return cls(outline, step, xs, zs, grid, _inside(grid, outline))
 
 
-def _measured(hole: _Hole, who: Occupant, bars: _Bars) -> Opening:
+@dataclass(frozen=True, slots=True, eq=False)
+class _SideView:
+    """What one tube takes from a door opening.
+
+    Args:
+        bars: its stretches.
+        where: rows and columns of the grid outside which it takes nothing.
+        free: how far the places there are from it, mm, or from the opening's edge if that is less.
+        under: places below it, where it is a door bar.
+    """
+
+    bars: _Bars
+    where: tuple[slice, slice]
+    free: Vec
+    under: Bools | None
+
+    @classmethod
+    def of(cls, hole: _Hole, bars: _Bars) -> _SideView:
+        if not bars.owner:
+            return cls(bars, (slice(0), slice(0)), np.zeros((0, 0)), None)
+        free = _clear(hole, bars)
+        takes = free < hole.inside
+        where = _extent(np.any(takes, axis=1)), _extent(np.any(takes, axis=0))
+        under = _under(hole.grid, bars) if any(bars.door) else None
+        return cls(bars, where, free[where].copy(), under)
+
+
+def _extent(marked: Bools) -> slice:
+    """From the first to the last that is marked."""
+    at = np.flatnonzero(marked)
+    return slice(int(at[0]), int(at[-1]) + 1) if len(at) else slice(0, 0)
+
+
+def _measured(hole: _Hole, who: Occupant, views: Sequence[_SideView]) -> Opening:
     outline, step, xs, zs, grid = hole.outline, hole.step, hole.xs, hole.zs, hole.grid
-    free = _clear(hole, bars)
-    free = np.where(_under(grid, bars), -np.abs(free), free)
+    free, under = hole.inside.copy(), np.zeros(hole.inside.shape, dtype=bool)
+    for view in views:
+        np.minimum(free[view.where], view.free, out=free[view.where])
+        if view.under is not None:
+            under |= view.under
+    free = np.where(under, -np.abs(free), free)
+    bars = _Bars.together([view.bars for view in views])
     width = who.body.shoulder_breadth + CLOTHES
     depth = who.body.chest_depth + CLOTHES
     best, at, turn = _fit(free, max(width - depth, 0.0), step)
@@ -154,25 +220,17 @@ def _axis(values: Vec, step: float) -> Vec:
     return np.asarray(low + step * np.arange(ceil((high - low) / step) + 1), dtype=float)
 
 
-def _bars(cockpit: Cockpit, who: Occupant, members: Iterable[Member], swung: bool) -> _Bars:
-    """Side view of what lies outboard of the person's middle."""
+def _bars(kept: Kept, member: Member, thick: float, who: Occupant, *, swung: bool) -> _Bars:
+    """Side view of what of a tube and its padding lies outboard of the person's middle."""
     sign = 1.0 if who.door_side == "left" else -1.0
     limit = sign * float(who.hip[1]) + _OUTBOARD
-    start, end, radius, owner, door = [], [], [], [], []
-    for member in members:
-        r = member.tube.outer_radius + cockpit.padding.get(member.id, 0.0)
-        key = ("stretches", member, swung)
-        for a, b in cockpit.kept.once(key, partial(_stretches, member, swung)):
-            cut = _outboard(a, b, sign, limit)
-            if cut is not None:
-                start.append(cut[0][[0, 2]])
-                end.append(cut[1][[0, 2]])
-                radius.append(r)
-                owner.append(member.id)
-                door.append(member.role == "door_bar")
-    if not owner:
-        return _Bars(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), (), ())
-    return _Bars(np.array(start), np.array(end), np.array(radius), tuple(owner), tuple(door))
+    stretches = kept.once(("stretches", member, swung), partial(_stretches, member, swung))
+    cuts = [_outboard(a, b, sign, limit) for a, b in stretches]
+    rows = np.array([cut for cut in cuts if cut is not None]).reshape(-1, 2, 3)[..., [0, 2]]
+    n = len(rows)
+    radius = np.full(n, member.tube.outer_radius + thick)
+    door = (member.role == "door_bar",) * n
+    return _Bars(rows[:, 0], rows[:, 1], radius, (member.id,) * n, door)
 
 
 def _stretches(member: Member, swung: bool) -> list[tuple[Vec, Vec]]:
@@ -300,45 +358,65 @@ def _inside(grid: Vec, outline: Vec) -> Vec:
 
 
 def _fit(free: Vec, core: float, step: float) -> tuple[float, tuple[int, int], float]:
-    """Best place of a segment ``core`` mm long: its clearance, grid index and direction."""
+    """Best place of a segment ``core`` mm long: its clearance, grid index and direction.
+
+    A segment has no more room than its middle: only places that alone have more than the best so
+    far are tried. Those that have most show early how much that is.
+    """
     best, at, turn = -1e9, (0, 0), 0.0
     steps = max(ceil(core / step), 1)
-    n, m = free.shape
+    m = free.shape[1]
     # outside the grid nothing fits
     wide = ceil(core / 2 / step) + 1
     padded = np.pad(free, wide, constant_values=-1e6)
-    along = np.linspace(-core / 2, core / 2, steps + 1).tolist()
-    for k in range(TURNS):
-        angle = pi * k / TURNS
-        c, s = cos(angle), sin(angle)
-        clear = free.copy()
-        for i, j in dict.fromkeys((round(t * c / step), round(t * s / step)) for t in along):
-            row, col = wide + i, wide + j
-            np.minimum(clear, padded[row : row + n, col : col + m], out=clear)
-        spot = int(np.argmax(clear))
-        value = float(clear.ravel()[spot])
-        if value > best + ROUNDING:
-            at_row, at_col = divmod(spot, m)
-            best, at, turn = value, (at_row, at_col), angle
+    along = np.linspace(-core / 2, core / 2, steps + 1)
+    angles = [pi * k / TURNS for k in range(TURNS)]
+    ahead, up = (np.outer([f(a) for a in angles], along) / step for f in (cos, sin))
+    shifts = (np.rint(ahead) * padded.shape[1] + np.rint(up)).astype(np.intp)
+    alone, values = free.ravel(), padded.ravel()
+    rows, cols = np.indices(free.shape).reshape(2, -1)
+    middle = (rows + wide) * padded.shape[1] + cols + wide
+
+    def room(places: Ints, shift: Ints) -> Vec:
+        spread = values[middle[places][:, None] + shift].min(axis=1)
+        return np.asarray(np.minimum(alone[places], spread))
+
+    roomy = np.argpartition(-alone, min(_FIRST, len(alone) - 1))[:_FIRST]
+    for angle, shift in zip(angles, shifts, strict=True):
+        least = max(float(room(roomy, shift).max()), best + ROUNDING)
+        places = np.flatnonzero(alone >= least)
+        if not len(places):
+            continue
+        clear = room(places, shift)
+        first = int(np.argmax(clear))
+        if float(clear[first]) > best + ROUNDING:
+            row, col = divmod(int(places[first]), m)
+            best, at, turn = float(clear[first]), (row, col), angle
     return best, at, turn
 
 
 def _connected(mask: Bools, at: tuple[int, int]) -> Bools:
-    """The part of ``mask`` that hangs together with ``at``."""
+    """The part of ``mask`` that hangs together with ``at``: run by run, along x and z in turn."""
     part = np.zeros_like(mask, dtype=bool)
     if not mask[at]:
         return part
     part[at] = True
+    along, up = _runs(mask.T).T, _runs(mask)
     while True:
-        grown = part.copy()
-        grown[1:] |= part[:-1]
-        grown[:-1] |= part[1:]
-        grown[:, 1:] |= part[:, :-1]
-        grown[:, :-1] |= part[:, 1:]
-        grown &= mask
-        if (grown == part).all():
+        before = np.count_nonzero(part)
+        for runs in (along, up):
+            met = np.zeros(int(runs.max()) + 1, dtype=bool)
+            met[runs[part]] = True
+            part = met[runs] & mask
+        if np.count_nonzero(part) == before:
             return part
-        part = grown
+
+
+def _runs(mask: Bools) -> Ints:
+    """The number of the run of true places that each true one belongs to, row by row."""
+    begins = mask.copy()
+    begins[:, 1:] &= ~mask[:, :-1]
+    return np.asarray(np.cumsum(begins), dtype=np.intp).reshape(mask.shape)
 
 
 def _border(free: Vec, part: Bools, xs: Vec, zs: Vec) -> tuple[Point2, ...]:
@@ -354,33 +432,20 @@ def _border(free: Vec, part: Bools, xs: Vec, zs: Vec) -> tuple[Point2, ...]:
     padded[1:-1, 1:-1] = field
     xe = np.concatenate([[2 * xs[0] - xs[1]], xs, [2 * xs[-1] - xs[-2]]])
     ze = np.concatenate([[2 * zs[0] - zs[1]], zs, [2 * zs[-1] - zs[-2]]])
-    links: dict[tuple[int, int, int], list[tuple[int, int, int]]] = {}
-    rows, across, up = padded.tolist(), xe.tolist(), ze.tolist()
     free_at = padded > 0
-    mixed = np.argwhere(_mixed(free_at))
-    x, z = mixed.T
-    which = _WEIGHTS @ [free_at[x, z], free_at[x + 1, z], free_at[x + 1, z + 1], free_at[x, z + 1]]
-    for (i, j), corners in zip(mixed.tolist(), which.tolist(), strict=True):
-        for a, b in _cell(rows, i, j, corners):
-            links.setdefault(a, []).append(b)
-            links.setdefault(b, []).append(a)
-    loops = _loops(links)
-    best: tuple[Point2, ...] = ()
+    loops = _loops(_links(padded, free_at))
+    best, most = np.zeros((0, 2)), 0.0
     for loop in loops:
-        points = tuple(_cross(edge, rows, across, up) for edge in loop)
-        if polygon_area(points) > polygon_area(best):
-            best = points
+        points = _crossings(np.array(loop), padded, xe, ze)
+        area = polygon_area(points)
+        if area > most:
+            best, most = points, area
     return _simple(best)
 
 
 def _mixed(inside: Bools) -> Bools:
     total = inside[:-1, :-1].astype(int) + inside[1:, :-1] + inside[:-1, 1:] + inside[1:, 1:]
     return np.asarray((total > 0) & (total < 4))
-
-
-GridEdge = tuple[int, int, int]
-GridRows = Sequence[Sequence[float]]
-"""Values of a grid as plain numbers: quicker than an array where cells are looked at one by one."""
 
 
 _WEIGHTS = np.array([1, 2, 4, 8])
@@ -391,25 +456,47 @@ _CUT = tuple(
 """Which edges of a cell the border cuts, by that number."""
 
 
-def _cell(field: GridRows, i: int, j: int, free: int) -> list[tuple[GridEdge, GridEdge]]:
-    """The border's links through one cell; an edge is ``(i, j, 0 along x | 1 along z)``.
+_FROM, _TO = (np.array([cut[k] if len(cut) == 2 else 0 for cut in _CUT]) for k in (0, 1))
+"""Between which edges of a cell the border runs, where it cuts two."""
+_SADDLES = (5, 10)
+"""Numbers of cells of which two opposite corners are free: the border runs through them twice."""
+
+
+def _links(field: Vec, free: Bools) -> dict[int, list[int]]:
+    """Which edges of cells the border runs on to from each edge that it cuts.
+
+    The edge from the place ``(i, j)`` on along x has the number ``2 (i m + j)``, that along z the
+    next.
 
     Args:
-        field: how far each place is free.
-        i: number of the cell along x.
-        j: along z.
-        free: which of its corners are, as ``_WEIGHTS`` counts them.
+        field: how far each place is free, ``(n, m)``.
+        free: whether it is.
     """
-    edges: list[GridEdge] = [(i, j, 0), (i + 1, j, 1), (i, j + 1, 0), (i, j, 1)]
-    cut = [edges[k] for k in _CUT[free]]
-    if len(cut) == 2:
-        return [(cut[0], cut[1])]
-    middle = sum((field[i][j], field[i + 1][j], field[i + 1][j + 1], field[i][j + 1])) > 0
-    first = bool(free & 1) == middle
-    return [(cut[0], cut[1]), (cut[2], cut[3])] if first else [(cut[3], cut[0]), (cut[1], cut[2])]
+    i, j = np.argwhere(_mixed(free)).T
+    which = _WEIGHTS @ [free[i, j], free[i + 1, j], free[i + 1, j + 1], free[i, j + 1]]
+    corner, row = 2 * (i * field.shape[1] + j), 2 * field.shape[1]
+    # round the cell, as the corners in _WEIGHTS
+    edges = np.stack([corner, corner + row + 1, corner + 2, corner + 1])
+    cells = np.arange(len(i))
+    pairs = np.stack([edges[_FROM[which], cells], edges[_TO[which], cells]])
+    saddle = np.isin(which, _SADDLES)
+    if saddle.any():
+        i, j, four, own = i[saddle], j[saddle], edges[:, saddle], which[saddle]
+        middle = field[i, j] + field[i + 1, j] + field[i + 1, j + 1] + field[i, j + 1] > 0
+        a, b, c, d = np.where(((own & 1) == 1) == middle, four, four[[3, 0, 1, 2]])
+        pairs = np.concatenate([pairs[:, ~saddle], [a, b], [c, d]], axis=1)
+        # one edge after the other meets its cells as they stand
+        cells = np.concatenate([cells[~saddle], *[np.flatnonzero(saddle)] * 2])
+        pairs = pairs[:, np.argsort(cells, kind="stable")]
+    links: dict[int, list[int]] = {}
+    for a, b in zip(*pairs.tolist(), strict=True):
+        links.setdefault(a, []).append(b)
+        links.setdefault(b, []).append(a)
+    return links
 
 
-def _loops(links: dict[GridEdge, list[GridEdge]]) -> list[list[GridEdge]]:
+def _loops(links: dict[int, list[int]]) -> list[list[int]]:
+    """The borders that close, edge by edge."""
     loops, seen = [], set()
     for start in sorted(links):
         if start in seen:
@@ -427,23 +514,20 @@ def _loops(links: dict[GridEdge, list[GridEdge]]) -> list[list[GridEdge]]:
     return loops
 
 
-def _cross(edge: GridEdge, field: GridRows, xs: Sequence[float], zs: Sequence[float]) -> Point2:
-    i, j, along = edge
-    a = field[i][j]
-    b = field[i + 1][j] if along == 0 else field[i][j + 1]
+def _crossings(edges: Ints, field: Vec, xs: Vec, zs: Vec) -> Vec:
+    """Where a border crosses edges ``(k,)``, linearly between their ends: ``(k, 2)`` mm."""
+    place, up = np.divmod(edges, 2)
+    i, j = np.divmod(place, field.shape[1])
+    k, m = i + (1 - up), j + up
+    a, b = field[i, j], field[k, m]
     t = a / (a - b)
-    if along == 0:
-        return xs[i] + t * (xs[i + 1] - xs[i]), zs[j]
-    return xs[i], zs[j] + t * (zs[j + 1] - zs[j])
+    return np.stack([xs[i] + t * (xs[k] - xs[i]), zs[j] + t * (zs[m] - zs[j])], axis=-1)
 
 
-def _simple(points: tuple[Point2, ...], tolerance: float = 1.5) -> tuple[Point2, ...]:
+def _simple(points: Vec, tolerance: float = 1.5) -> tuple[Point2, ...]:
     """Drop corners that lie within ``tolerance`` mm of the line of their neighbours."""
-    if len(points) < 4:
-        return points
-    p = np.array(points)
-    keep = _thinned(p, tolerance)
-    return tuple((float(x), float(z)) for x, z in p[keep])
+    keep = _thinned(points, tolerance) if len(points) > 3 else slice(None)
+    return tuple((x, z) for x, z in points[keep].tolist())
 
 
 def _thinned(p: Vec, tolerance: float) -> list[int]:
@@ -463,9 +547,9 @@ def _thinned(p: Vec, tolerance: float) -> list[int]:
     return sorted(marks)
 
 
-def polygon_area(points: Iterable[Point2]) -> float:
+def polygon_area(points: Sequence[Point2] | Vec) -> float:
     """Area of a polygon, without sign, mm2."""
-    p = np.array(list(points), dtype=float).reshape(-1, 2)
+    p = np.asarray(points, dtype=float).reshape(-1, 2)
     if len(p) < 3:
         return 0.0
     q = np.roll(p, -1, axis=0)
