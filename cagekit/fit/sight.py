@@ -20,9 +20,9 @@ from math import ceil, pi
 import numpy as np
 
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Bools, Points
 from cagekit.geometry.centre_line import Vec
-from cagekit.units.tolerance import ANGLE_ROUNDING, NOISE, SAME_POINT
+from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON, NOISE, SAME_POINT
 
 Interval = tuple[float, float]
 MOST = 2000
@@ -67,6 +67,18 @@ class BallRow:
             n = _count(float(np.linalg.norm(b - a)))
             parts.append(a + np.multiply.outer(np.linspace(0.0, 1.0, n), b - a))
         return cls(name, np.concatenate(parts), radius)
+
+    def only(self, those: Bools) -> BallRow:
+        """Some of its balls, those marked ``(n,)``."""
+        return BallRow(self.name, self.points[those], self.radius)
+
+    def by_planes(self, eye: Vec, azimuths: Sequence[float]) -> BallRow:
+        """The balls that may hide something in the half planes at ``azimuths`` from an eye."""
+        x, y, _ = (self.points - eye).T[..., None]
+        ahead, aside = np.cos(azimuths), np.sin(azimuths)
+        near = np.abs(y * ahead - x * aside) <= self.radius + MICRON
+        near &= x * ahead + y * aside >= -MICRON
+        return self.only(near.any(axis=1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,5 +227,9 @@ class Eyes:
 
     def hidden_upright(self, row: BallRow, azimuths: Sequence[float]) -> list[list[Interval]]:
         """Elevations that both eyes have hidden at each of the ``azimuths`` by a row of balls."""
-        left, right = (caps.upright(azimuths) for caps in self.seen(row))
+        near = [row.by_planes(place, azimuths) for place in self.places]
+        if not all(len(one.points) for one in near):
+            return [[] for _ in azimuths]
+        seen = (Caps.seen(one, place) for one, place in zip(near, self.places, strict=True))
+        left, right = (caps.upright(azimuths) for caps in seen)
         return [both(a, b) if a and b else [] for a, b in zip(left, right, strict=True)]

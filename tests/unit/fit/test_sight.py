@@ -65,6 +65,19 @@ def test_a_hoop_round_the_eye_hides_only_where_it_stands_ahead() -> None:
     assert together[-1] == []
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_balls_that_are_passed_over_hide_nothing(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    eyes = Eyes(vec((0, 32, 0)), vec((0, -32, 0)))
+    # tubes all round and, every other time, close by: an eye may lie in one
+    corners = rng.uniform(-1, 1, (4, 3)) * (1500.0 if seed % 2 else 150.0)
+    row = BallRow.along("bar", corners, float(rng.uniform(5, 60)))
+    seen = [Caps.seen(row, place) for place in eyes.places]
+    azimuths = [radians(a) for a in range(-15, 16, 5)]
+    uprights = zip(*(caps.upright(azimuths) for caps in seen), strict=True)
+    assert eyes.hidden_upright(row, azimuths) == [both(a, b) for a, b in uprights]
+
+
 def test_intervals() -> None:
     assert merged([(3, 4), (0, 1), (0.5, 2)]) == [(0, 2), (3, 4)]
     assert both([(0, 2), (3, 5)], [(1, 4)]) == [(1, 2), (3, 4)]
