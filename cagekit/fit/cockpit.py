@@ -321,9 +321,9 @@ class Cockpit:
 def bearing(direction: Vec) -> str:
     """Say a direction in words: ahead, behind, above, below, left, right."""
     names = (("ahead", "behind"), ("left", "right"), ("above", "below"))
-    size = np.abs(direction)
-    if float(size.max(initial=0.0)) < NO_LENGTH:
+    along = direction.tolist()
+    if max(map(abs, along)) < NO_LENGTH:
         return "through it"
-    order = np.argsort(-size, kind="stable")
-    words = [names[i][0] if direction[i] > 0 else names[i][1] for i in order if size[i] > 0.38]
+    order = sorted(range(3), key=lambda i: -abs(along[i]))
+    words = [names[i][0 if along[i] > 0 else 1] for i in order if abs(along[i]) > 0.38]
     return " and ".join(words[:2])

@@ -10,6 +10,7 @@ from math import atan2
 
 import numpy as np
 
+from cagekit.cage.kept import Same
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit, Reading, bearing
 from cagekit.fit.tubes import TubeRoom
@@ -34,7 +35,11 @@ def _of(gap: TubeRoom, note: str) -> Reading:
 
 def helmet_to_bar(cockpit: Cockpit, who: Occupant) -> dict[str, Reading]:
     """Room from the helmet's surface to every bar, mm, by member id."""
-    return {name: _of(gap, "") for name, gap in cockpit.gaps(who, "helmet").items()}
+    rooms = cockpit.gaps(who, "helmet")
+    keys = [("reading", Same(gap)) for gap in rooms.values()]
+    found = list(rooms.values())
+    read = cockpit.kept.each(keys, lambda missing: [_of(found[i], "") for i in missing])
+    return dict(zip(rooms, read, strict=True))
 
 
 def helmet_to_nearest(cockpit: Cockpit, who: Occupant) -> Reading:

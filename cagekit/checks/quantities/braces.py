@@ -49,7 +49,7 @@ def rear_brace_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
 def rear_brace_hoop_angle(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Angle between each rear brace and the plane of the main hoop."""
     for bar, node, hoop in _braces(s, pick):
-        _, normal, _ = hoop_plane(hoop)
+        _, normal, _ = hoop_plane(s, hoop)
         value = degrees(asin(min(abs(float(_away(bar, node) @ normal)), 1.0)))
         evidence = Evidence.of(*bar.ids, hoop.id, points=[node])
         yield Measure(subject=bar.name, value=value, evidence=evidence)
@@ -211,7 +211,7 @@ def diagonal_out_of_plane(s: Survey, pick: Pick) -> Iterator[Measure]:
     hoop = s.main_hoop
     if hoop is None:
         return
-    centre, normal, _ = hoop_plane(hoop)
+    centre, normal, _ = hoop_plane(s, hoop)
     for bar in s.bars("hoop_diagonal"):
         gap = max(abs(float((p - centre) @ normal)) for p in (bar.start, bar.end))
         yield Measure(subject=bar.name, value=gap, evidence=Evidence.of(*bar.ids, hoop.id))
@@ -226,7 +226,7 @@ def harness_bar_out_of_plane(s: Survey, pick: Pick) -> Iterator[Measure]:
     hoop = s.main_hoop
     if hoop is None:
         return
-    centre, normal, _ = hoop_plane(hoop)
+    centre, normal, _ = hoop_plane(s, hoop)
     for bar in s.bars("harness_bar"):
         gap = float(np.abs((bar.vertices - centre) @ normal).max())
         yield Measure(subject=bar.name, value=gap, evidence=Evidence.of(*bar.ids, hoop.id))

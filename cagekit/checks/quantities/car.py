@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
+from cagekit.cage.kept import Same
 from cagekit.car.tapes import Suspect, Taped, taped
 from cagekit.checks.facts import FACTS, Missing
 from cagekit.checks.finding import Evidence
@@ -39,7 +41,7 @@ def tape_off(s: Survey, pick: Pick) -> Iterator[Measure]:
     Tapes that agree come as one, the one that is nearest to its allowance; of the others each says
     which number of the sheet makes all agree when it is changed.
     """
-    rows = taped(s.car)
+    rows = s.cage.kept.once(("taped", Same(s.car)), partial(taped, s.car))
     if not rows:
         yield Measure(
             subject="car",

@@ -184,10 +184,13 @@ def _heights(s: Survey, pick: Pick, *, surface: bool) -> Iterator[Measure]:
             continue
         best: tuple[float, Vec] | None = None
         for m in (m for b in bars for m in b.pieces):
-            for p in door.seen(s.cage.kept, m):
-                z = float(p[2]) + (m.tube.outer_radius if surface else 0.0)
-                if best is None or z > best[0]:
-                    best = z, p
+            seen = door.seen(s.cage.kept, m)
+            if not len(seen):
+                continue
+            p = seen[int(np.argmax(seen[:, 2]))]
+            z = float(p[2]) + (m.tube.outer_radius if surface else 0.0)
+            if best is None or z > best[0]:
+                best = z, p
         if best is not None:
             value = (best[0] - door.base) / door.height
             yield Measure(
@@ -214,11 +217,12 @@ def door_figure_a(s: Survey, pick: Pick) -> Iterator[Measure]:
         low, high = door.base, door.roof_at(x)
         ids: list[str] = []
         for m in s.members:
-            near = [p for p in door.seen(s.cage.kept, m) if abs(float(p[0]) - x) <= STEP]
-            if not near:
+            seen = door.seen(s.cage.kept, m)
+            near = np.flatnonzero(np.abs(seen[:, 0] - x) <= STEP)
+            if not len(near):
                 continue
             ids.append(m.id)
-            z = float(near[0][2])
+            z = float(seen[near[0], 2])
             if m.role in ("door_bar", "sill_bar"):
                 low = max(low, z + m.tube.outer_radius)
             elif z > low:

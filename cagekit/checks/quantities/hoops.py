@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from math import asin, degrees
 
 import numpy as np
@@ -20,9 +21,9 @@ LEVEL = degrees(asin(0.5))
 windscreen pillars stand 30 to 45 degrees from the horizontal (from memory)."""
 
 
-def hoop_plane(hoop: Member) -> tuple[Vec, Vec, float]:
+def hoop_plane(s: Survey, hoop: Member) -> tuple[Vec, Vec, float]:
     """Best plane through a hoop's corners: a point, its unit normal (forward), largest gap (mm)."""
-    return best_plane(hoop.path)
+    return s.cage.kept.once(("best plane", hoop), partial(best_plane, hoop.path))
 
 
 @quantity("hoop_lean", "deg", "lean from the vertical")
@@ -31,7 +32,7 @@ def hoop_lean(s: Survey, pick: Pick) -> Iterator[Measure]:
     for m in s.pick(pick):
         if len(m.path.bends) < 2:
             continue
-        _, normal, _ = hoop_plane(m)
+        _, normal, _ = hoop_plane(s, m)
         value = degrees(asin(min(abs(float(normal[2])), 1.0)))
         top = extreme(m.path, (0.0, 0.0, 1.0))[1]
         yield Measure(
@@ -44,7 +45,7 @@ def hoop_out_of_plane(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Largest distance of each picked hoop's centre line from the best plane through it."""
     for m in s.pick(pick):
         if len(m.path.bends) >= 2:
-            yield Measure(subject=m.id, value=hoop_plane(m)[2], evidence=Evidence.of(m.id))
+            yield Measure(subject=m.id, value=hoop_plane(s, m)[2], evidence=Evidence.of(m.id))
 
 
 @quantity("leg_spacing", "mm", "free width between the legs")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
+from cagekit.cage.kept import Same
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.driver import measure, read
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
@@ -21,14 +22,26 @@ def bare_tube_to_helmet(s: Survey, pick: Pick) -> Iterator[Measure]:
     for who in s.cockpit.occupants:
         for name, r in sorted(readings.helmet_to_bar(s.cockpit, who).items()):
             thick = s.cockpit.padding.get(name, 0.0)
-            note = f"{who.name}, {r.note}"
-            yield Measure(
-                subject=name,
-                value=(r.value or 0.0) + thick,
-                evidence=Evidence.of(name, points=r.points, note=note),
-                label="padded bar within the helmet's reach" if thick else "",
-                met=f"Padded with {thick:g} mm." if thick else "",
-            )
+            key = ("bare tube", Same(who), Same(r), thick)
+            yield s.cage.kept.once(key, partial(_bare_tube, who, name, r, thick))
+
+
+def _bare_tube(who: Occupant, name: str, r: Reading, thick: float) -> Measure:
+    """A helmet's gap to the steel of one tube, below its padding if it has any.
+
+    Args:
+        who: wears the helmet.
+        name: of the tube.
+        r: the gap to the tube or its padding.
+        thick: the padding's thickness, mm.
+    """
+    return Measure(
+        subject=name,
+        value=(r.value or 0.0) + thick,
+        evidence=Evidence.of(name, points=r.points, note=f"{who.name}, {r.note}"),
+        label="padded bar within the helmet's reach" if thick else "",
+        met=f"Padded with {thick:g} mm." if thick else "",
+    )
 
 
 @quantity("shoulder_to_hoop", "mm", "main hoop outboard of the shoulder")

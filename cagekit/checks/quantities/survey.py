@@ -96,6 +96,7 @@ class Survey:
         self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
         self._picked: dict[Pick, tuple[Member, ...]] = {}
         self._joined: dict[tuple[tuple[str, ...], str], tuple[WholeBar, ...]] = {}
+        self._nodes: dict[tuple[str, ...], tuple[Vec, Member] | None] = {}
 
     def __reduce__(self) -> tuple[type[Survey], tuple[Design]]:
         """Only the design goes into another process: what was measured is worked out there."""
@@ -286,6 +287,11 @@ class Survey:
 
     def brace_node(self, brace: WholeBar) -> tuple[Vec, Member] | None:
         """Where a rear brace meets the hoop: its upper end and the hoop, None when it does not."""
+        if brace.ids not in self._nodes:
+            self._nodes[brace.ids] = self._brace_node(brace)
+        return self._nodes[brace.ids]
+
+    def _brace_node(self, brace: WholeBar) -> tuple[Vec, Member] | None:
         hoop = self.main_hoop
         if hoop is None:
             return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from math import atan2, degrees, hypot
 
 import numpy as np
@@ -266,12 +267,17 @@ def beyond_suspension(s: Survey, pick: Pick) -> Iterator[Measure]:
             need = "`suspension_x` (rear and front suspension mounting points) in the car sheet"
             yield Measure(subject=m.id, evidence=Evidence.of(m.id), missing=need)
             continue
-        rear, front = min(span), max(span)
-        ahead, tip = extreme(m.path, (1.0, 0.0, 0.0))
-        behind, tail = extreme(m.path, (-1.0, 0.0, 0.0))
-        over = max((ahead - front, tuple(tip)), (behind + rear, tuple(tail)))
-        value = over[0] + m.tube.outer_radius
-        yield Measure(subject=m.id, value=value, evidence=Evidence.of(m.id, points=[over[1]]))
+        key = ("beyond the suspension", m, span)
+        yield s.cage.kept.once(key, partial(_beyond_suspension, m, span))
+
+
+def _beyond_suspension(m: Member, span: tuple[float, float]) -> Measure:
+    rear, front = min(span), max(span)
+    ahead, tip = extreme(m.path, (1.0, 0.0, 0.0))
+    behind, tail = extreme(m.path, (-1.0, 0.0, 0.0))
+    over = max((ahead - front, tuple(tip)), (behind + rear, tuple(tail)))
+    value = over[0] + m.tube.outer_radius
+    return Measure(subject=m.id, value=value, evidence=Evidence.of(m.id, points=[over[1]]))
 
 
 @quantity("member_length", "mm", "length of the axis")
