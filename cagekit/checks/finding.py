@@ -13,8 +13,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-import numpy as np
-
 from cagekit.materials.source import Certainty
 
 Scalar = float | int | str | bool
@@ -176,8 +174,11 @@ class Finding:
 
 
 def _point(p: Iterable[float]) -> Point3:
-    """Plain numbers; of an array all at once, which takes a third of the time."""
-    x, y, z = p.tolist() if isinstance(p, np.ndarray) else p
+    """Plain numbers; of an array all at once, which takes a third of the time.
+
+    What an array is stays unknown here: help on the command line is there without numpy.
+    """
+    x, y, z = p.tolist() if hasattr(p, "tolist") else p
     return float(x), float(y), float(z)
 
 
