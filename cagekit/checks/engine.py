@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from cagekit.cage.kept import Same
 from cagekit.checks.facts import FACTS, Missing
 from cagekit.checks.finding import Evidence, Finding, Status, Value
 from cagekit.checks.limit import holds, margin
@@ -20,6 +21,8 @@ from cagekit.names import named
 
 Taken = Mapping[str, Mapping[str, Status]]
 """What rulebooks have judged already: status by name of the quantity and subject."""
+Groups = Mapping[str, str]
+"""What tubes are called together with the same on the other side, by id."""
 
 _PRINTED: dict[Unit, str] = {
     "mm": "mm", "pair": "mm", "mm2": "mm2", "kg": "kg", "deg": "deg", "s": "s", "MPa": "MPa",
@@ -71,12 +74,19 @@ def evaluate_rule(
         if rule.group == "rules" or measures.status is not Status.NOT_APPLICABLE:
             yield measures
         return
+    kept = survey.cage.kept
+    of = Same(rule), Same(measures)
     if rule.entry.needs == "inspection":
-        yield from _inspection(rule, _subject_asked(rule), measures)
+        yield from kept.once(("inspection", *of), lambda: tuple(_inspection(rule, measures)))
         return
     here = (taken or {}).get(rule.quantity.name, {}) if rule.quantity else {}
-    found = [j for j in (_judge(rule, m) for m in measures) if not _given_up(j, here)]
-    yield from _told(rule, found, survey, apart)
+    groups = survey.groups
+
+    def told() -> tuple[Finding, ...]:
+        found = [j for j in (_judge(rule, m) for m in measures) if not _given_up(j, here)]
+        return tuple(_told(rule, found, groups, apart))
+
+    yield from kept.once(("told", *of, Same(groups), apart, tuple(here.items())), told)
 
 
 def judged_by(rule: Rule, survey: Survey) -> Iterator[tuple[str, Status]]:
@@ -142,7 +152,7 @@ def _judge(rule: Rule, m: Measure) -> Judged:
     return Judged(m, Status.NEEDS_INSPECTION if m.estimated else Status.PASS, rule.asks)
 
 
-def _told(rule: Rule, found: Sequence[Judged], survey: Survey, apart: bool) -> Iterator[Finding]:
+def _told(rule: Rule, found: Sequence[Judged], groups: Groups, apart: bool) -> Iterator[Finding]:
     """Failures one by one; what passes, and what lacks the same input, as one finding each.
 
     A rule that says ``each`` tells everything one by one, ``apart`` all that passes.
@@ -167,7 +177,7 @@ def _told(rule: Rule, found: Sequence[Judged], survey: Survey, apart: bool) -> I
     for group in missing.values():
         first = group[0]
         note = first.text if len(group) == 1 else ""
-        yield _needs_input(rule, _together(group, survey), first.missing, note, _evidence(group))
+        yield _needs_input(rule, _together(group, groups), first.missing, note, _evidence(group))
     if passed:
         worst = min(passed, key=lambda j: _margin(rule, j))
         if len(passed) == 1:
@@ -175,7 +185,7 @@ def _told(rule: Rule, found: Sequence[Judged], survey: Survey, apart: bool) -> I
         else:
             all_of = [j.measure for j in passed]
             evidence = _evidence(all_of, worst.measure)
-            yield _judged(rule, worst, subject=_together(all_of, survey), evidence=evidence)
+            yield _judged(rule, worst, subject=_together(all_of, groups), evidence=evidence)
 
 
 def _margin(rule: Rule, j: Judged) -> float:
@@ -213,11 +223,11 @@ def _cure(rule: Rule, m: Measure) -> str:
     return m.cure or rule.entry.cure.replace("{where}", where)
 
 
-def _inspection(rule: Rule, subject: str, measures: Sequence[Measure]) -> Iterator[Finding]:
+def _inspection(rule: Rule, measures: Sequence[Measure]) -> Iterator[Finding]:
     """Lines of the inspection sheet, with the number the model gives where there is one."""
     known = [m for m in measures if not m.missing and not m.absent]
     cure = rule.entry.cure or "Look at it on the real cage."
-    for m in known or [Measure(subject=subject)]:
+    for m in known or [Measure(subject=_subject_asked(rule))]:
         yield _finding(
             rule, m.subject, Status.NEEDS_INSPECTION, m, rule.asks, evidence=m.evidence, cure=cure
         )
@@ -309,22 +319,21 @@ def _subject_asked(rule: Rule) -> str:
     return named(of[0]) if len(of) == 1 else "cage"
 
 
-def _together(measures: Sequence[Measure], survey: Survey) -> str:
+def _together(measures: Sequence[Measure], groups: Groups) -> str:
     """One name for the subjects of several measures."""
     names = list(dict.fromkeys(m.subject for m in measures))
     if len(names) == 1:
         return names[0]
-    groups = {_group(m, survey) for m in measures}
-    if len(groups) == 1:
-        return groups.pop()
+    called = {_group(m, groups) for m in measures}
+    if len(called) == 1:
+        return called.pop()
     return ", ".join(names) if len(names) == 2 else f"{len(names)} parts"
 
 
-def _group(m: Measure, survey: Survey) -> str:
+def _group(m: Measure, groups: Groups) -> str:
     """What it is called together with the same on the other side."""
-    tube = survey.cage.members.get(m.subject)
-    if tube is not None and tube.id == tube.entry:
-        return tube.group
+    if m.subject in groups:
+        return groups[m.subject]
     halves = (t for t in m.evidence.members if m.subject in (f"{t} left", f"{t} right"))
     return m.both or next(halves, m.subject)
 

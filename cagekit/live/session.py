@@ -398,7 +398,7 @@ class Session:
                 if stage == Drawn.TUBES:
                     self._finish(design, version, Drawn.PLATES)
                 design.once("survey", Survey).pause = self._breathe
-                rows = finding_rows(run(design), design.units)
+                rows = finding_rows(run(design), design.units, design.kept)
             except _OvertakenError:
                 continue
             except CagekitError as error:

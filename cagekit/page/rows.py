@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from cagekit.cage.cage import bounds
+from cagekit.cage.kept import Kept, Same
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.table import MARKS
 from cagekit.checks.wording import limit_text, source_text, value_text
@@ -28,9 +30,20 @@ SIGNS = {
 """A sign for each status beside its word: nothing hangs on colour."""
 
 
-def finding_rows(findings: Iterable[Finding], units: LengthUnit) -> list[dict[str, Any]]:
-    """Findings worst first, each as the texts of the table and what lights up for it."""
-    return [_row(f, units) for f in worst_first(findings)]
+def finding_rows(
+    findings: Iterable[Finding], units: LengthUnit, kept: Kept | None = None
+) -> list[dict[str, Any]]:
+    """Findings worst first, each as the texts of the table and what lights up for it.
+
+    Args:
+        findings: any order.
+        units: that the reader wants.
+        kept: rows of findings that were told before, which nobody may change.
+    """
+    kept = kept or Kept()
+    return [
+        kept.once(("row", Same(f), units), partial(_row, f, units)) for f in worst_first(findings)
+    ]
 
 
 def changed_rows(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from math import atan2, pi
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -103,13 +104,27 @@ class Survey:
         return type(self), (self.design,)
 
     def measured(self, quantity: Quantity, pick: Pick) -> tuple[Measure, ...]:
-        """What a quantity measures on the picked members, each worked out once."""
+        """What a quantity measures on the picked members, each worked out once.
+
+        Measures equal to those of a version before are the same objects: what was told of them
+        holds.
+        """
         key = (quantity.name, pick)
         if key not in self._measured:
             if self.pause is not None:
                 self.pause()
-            self._measured[key] = tuple(quantity.measure(self, pick))
+            found = tuple(quantity.measure(self, pick))
+            self._measured[key] = self.cage.kept.once(("measures", *key, found), lambda: found)
         return self._measured[key]
+
+    @cached_property
+    def groups(self) -> Mapping[str, str]:
+        """What tubes are called together with the same on the other side, by id.
+
+        The same object for every version in which that is the same.
+        """
+        own = tuple((m.id, m.group) for m in self.cage.members.values() if m.id == m.entry)
+        return self.cage.kept.once(("groups", own), lambda: MappingProxyType(dict(own)))
 
     def plate_points(self, plate: Plate) -> Points:
         """Points all over a plate of the cage in car axes, ``(n, 3)`` mm, laid once."""
