@@ -42,6 +42,8 @@ Changes = Mapping[str, Any]
 
 MANY = 200
 """Versions that can be undone."""
+REST = 1.0
+"""So long (s) nothing is asked before that counts as a rest."""
 BREATH = 2.0
 """So long (s) findings wait for an answer that is on its way."""
 
@@ -67,6 +69,7 @@ class Session:
         build: what was read there, when it was read already.
         units: of the page, when not the build's.
         patience: so long (s) the first findings wait until a page has its first picture.
+        at_rest: done once, when all of a version is told and nothing has been asked for a while.
 
     ``design`` is what is shown; while a slider moves its plates come after its tubes. ``whole`` is
     the last one of which everything could be made.
@@ -79,7 +82,9 @@ class Session:
         build: Build | None = None,
         units: LengthUnit | None = None,
         patience: float = 0.0,
+        at_rest: Callable[[], None] | None = None,
     ) -> None:
+        self._at_rest = at_rest
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
         self._kept = Kept()
@@ -408,6 +413,9 @@ class Session:
             else:
                 self._judged(design, version, rows)
             self._tell_rest(design, version, stage)
+            if self._at_rest and not self._fresh.wait(REST):
+                self._at_rest()
+                self._at_rest = None
 
     def _finish(self, design: Design, version: int, stage: Drawn) -> None:
         """Bring the picture of a version to a further stage, and tell it."""

@@ -256,6 +256,22 @@ def test_the_first_picture_is_worked_out_before_a_browser_asks(monkeypatch):
     made.close()
 
 
+def test_what_is_done_at_rest_is_done_once_and_after_all_is_told():
+    rests: list[int] = []
+    done = threading.Event()
+    made = Session("track-roadster", at_rest=lambda: (rests.append(made.judged), done.set())[0])
+    try:
+        assert done.wait(30)
+        assert rests == [1]
+        heard = made.listen()
+        made.change("build.members.main_hoop.height", 900)
+        told_until(heard, lambda m: "texts" in m)
+        assert not made._fresh.wait(1.5)
+        assert rests == [1]
+    finally:
+        made.close()
+
+
 def test_exact_edges_and_masses_follow_the_first_picture():
     made = Session("track-roadster", patience=60.0)
     try:
