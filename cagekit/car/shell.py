@@ -33,7 +33,7 @@ import numpy as np
 
 from cagekit.car.floor import floor_of
 from cagekit.car.panel import flat_panel
-from cagekit.geometry.arrays import Points, Points2, rows_along
+from cagekit.geometry.arrays import Array, Bools, Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, in_polygon
 from cagekit.inputs.car import Car, PillarLine
@@ -183,16 +183,16 @@ class ShellSurface:
     at_hoop: bool = False
     glass: bool = False
 
-    def beside(self, low: Vec, high: Vec, reach: float) -> bool:
-        """Whether it may come within ``reach`` of a box, mm: told by its own.
+    def beside(self, low: Array, high: Array, reach: float) -> Bools:
+        """Whether it may come within ``reach`` of a box, or of each of many, mm: told by its own.
 
         Args:
-            low: the box's low corner, ``(3,)`` mm.
-            high: its high corner.
+            low: the low corner of the box, ``(3,)``, or of each, ``(n, 3)`` mm.
+            high: the high corners.
             reach: mm.
         """
         first, last = self.solid.box
-        return bool((first <= high + reach).all() and (last >= low - reach).all())
+        return np.asarray(np.all((first <= high + reach) & (last >= low - reach), axis=-1))
 
 
 def surfaces(car: Car) -> tuple[ShellSurface, ...]:

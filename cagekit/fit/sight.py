@@ -30,6 +30,8 @@ MOST = 2000
 SPACING = 4.0
 """Balls along a centre line, mm; a 38 mm tube's outline is then right to 0.1 mm."""
 _NEAR = SAME_POINT
+_FEW = 16
+"""So many intervals are quicker merged one by one than as an array."""
 
 
 def _count(length: float) -> int:
@@ -160,8 +162,11 @@ def _wrapped(low: Vec, high: Vec) -> list[Interval]:
 
 def merged(rows: Iterable[Sequence[float]] | Vec) -> list[Interval]:
     """Union of intervals, in order."""
-    known = rows if isinstance(rows, np.ndarray) else [tuple(r) for r in rows]
-    table = np.asarray(known, dtype=float).reshape(-1, 2)
+    if not isinstance(rows, np.ndarray):
+        rows = sorted((float(a), float(b)) for a, b in rows)
+        if len(rows) <= _FEW:
+            return _merged(rows)
+    table = np.asarray(rows, dtype=float).reshape(-1, 2)
     if not len(table):
         return []
     table = table[np.argsort(table[:, 0], kind="stable")]
@@ -170,6 +175,17 @@ def merged(rows: Iterable[Sequence[float]] | Vec) -> list[Interval]:
     starts = np.nonzero(first)[0]
     ends = np.concatenate([starts[1:] - 1, [len(table) - 1]])
     return [(float(table[i, 0]), float(reach[j])) for i, j in zip(starts, ends, strict=True)]
+
+
+def _merged(rows: Sequence[Interval]) -> list[Interval]:
+    """The same of few that are in order, one by one."""
+    out: list[Interval] = []
+    for a, b in rows:
+        if out and a <= out[-1][1]:
+            out[-1] = out[-1][0], max(out[-1][1], b)
+        else:
+            out.append((a, b))
+    return out
 
 
 def both(a: Sequence[Interval], b: Sequence[Interval]) -> list[Interval]:

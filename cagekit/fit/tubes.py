@@ -95,6 +95,7 @@ class Tubes:
                 radius.append(piece.radius if isinstance(piece, Arc) else 1.0)
         self._owner = np.array(owner, dtype=np.intp)
         self._low = np.array(low)
+        self._key = self._owner * 1e7 + self._low
         self._arc = np.array(arc, dtype=bool)
         self._base, self._ahead, self._out = (
             np.array(v, dtype=float).reshape(-1, 3) for v in (base, ahead, out)
@@ -113,9 +114,8 @@ class Tubes:
         return _Spots(owner, along, self.at(owner, along), begin)
 
     def _piece(self, owner: Ints, stations: Vec) -> Ints:
-        key = self._owner * 1e7 + self._low
         want = owner * 1e7 + np.maximum(stations, 0.0)
-        return np.asarray(np.searchsorted(key, want, side="right") - 1, dtype=np.intp)
+        return np.asarray(np.searchsorted(self._key, want, side="right") - 1, dtype=np.intp)
 
     def at(self, owner: Ints, stations: Vec) -> Vec:
         """Centre-line points ``(n, 3)`` at stations ``(n,)`` of the members ``owner`` ``(n,)``."""
@@ -183,19 +183,21 @@ class Tubes:
     def _refine(
         self, solids: Sequence[Solid], tube: Ints, station: Array, gap: Array
     ) -> tuple[Array, Array]:
-        reach = STEP
-        k, c = station.shape
-        most = self.lengths[tube][..., None]
+        shape, k = station.shape, len(solids)
+        station, gap = station.ravel(), gap.ravel()
+        rows, most = np.arange(len(gap)), self.lengths[tube].reshape(-1, 1)
+        offsets = np.linspace(-STEP, STEP, _SPOTS)
         for _ in range(_ROUNDS):
-            offsets = np.linspace(-reach, reach, _SPOTS)
-            tries = np.clip(station[..., None] + offsets, 0.0, most)
-            found = gaps(solids, self._at_all(tube, tries).reshape(k, -1, 3)).reshape(k, c, _SPOTS)
-            pick = np.argmin(found, axis=2)[..., None]
-            new, at = (np.take_along_axis(v, pick, axis=2)[..., 0] for v in (found, tries))
+            tries = np.minimum(np.maximum(station[:, None] + offsets, 0.0), most)
+            points = self._at_all(tube, tries.reshape(*shape, _SPOTS))
+            found = gaps(solids, points.reshape(k, -1, 3)).reshape(-1, _SPOTS)
+            pick = np.argmin(found, axis=1)
+            new = found[rows, pick]
             better = new < gap
-            station, gap = np.where(better, at, station), np.where(better, new, gap)
-            reach /= (_SPOTS - 1) / 2
-        return station, gap
+            station = np.where(better, tries[rows, pick], station)
+            gap = np.where(better, new, gap)
+            offsets = offsets / ((_SPOTS - 1) / 2)
+        return station.reshape(shape), gap.reshape(shape)
 
     def _rooms(
         self, tube: Ints, radii: Array, points: Array, spots: Array, axis_gap: Array, station: Array

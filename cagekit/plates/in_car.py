@@ -93,14 +93,11 @@ def least_rooms(shell: Iterable[ShellSurface], plates: Sequence[LaidPlate]) -> l
         shell: the car's surfaces.
         plates: as they lie.
     """
-    corners = [(p.points.min(0), p.points.max(0)) for p in plates]
+    low, high = (np.array([f(p.points, axis=0) for p in plates]) for f in (np.min, np.max))
+    below = np.array([p.below for p in plates], dtype=bool)
     best: list[Room | None] = [None] * len(plates)
     for one in (surface for surface in shell if not surface.trimmed):
-        near = [
-            i
-            for i, p in enumerate(plates)
-            if not (p.below and one.stood_on) and one.beside(*corners[i], NEAR)
-        ]
+        near = np.flatnonzero(one.beside(low, high, NEAR) & ~(below & one.stood_on)).tolist()
         if not near:
             continue
         gaps = one.solid.gap(np.concatenate([plates[i].points for i in near]))
