@@ -1036,11 +1036,11 @@ def gusset(
     *,
     thickness: float | str = 3,
     material: str | None = 's235',
-    corner_radius: float | str = 12,
     style: Literal["flat", "folded"] = 'flat',
     along_branch: float | str = 80,
     along_parent: float | str = 80,
     nose: float | str = 8,
+    corner_radius: float | str = 3,
     clip: float | str = 12,
     weld_gap: float | str = 1,
     hole: float | str | None = None,
@@ -1061,11 +1061,11 @@ def gusset(
     Args:
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the outer corners.
         style: flat in the plane of both axes, or a folded saddle over both tubes.
         along_branch: reach along the branch from the corner.
         along_parent: reach along the parent from the corner.
         nose: blunt width of the tips.
+        corner_radius: rounding of the tips' corners, 0.45 of the nose at most.
         clip: cut off the inner corner to clear the tube weld.
         weld_gap: gap between the edge and the tube surface.
         hole: lightening hole; 0 for none.
@@ -1088,11 +1088,11 @@ def folded_gusset(
     *,
     thickness: float | str = 2,
     material: str | None = 's235',
-    corner_radius: float | str = 12,
     style: Literal["flat", "folded"] = 'folded',
     along_branch: float | str = 90,
     along_parent: float | str = 90,
     nose: float | str = 8,
+    corner_radius: float | str = 3,
     clip: float | str = 12,
     weld_gap: float | str = 1,
     hole: float | str | None = None,
@@ -1113,11 +1113,11 @@ def folded_gusset(
     Args:
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the outer corners.
         style: flat is the plain gusset.
         along_branch: reach along the branch from the corner.
         along_parent: reach along the parent from the corner.
         nose: blunt width of the tips.
+        corner_radius: rounding of the tips' corners, 0.45 of the nose at most.
         clip: cut off the inner corner to clear the tube weld.
         weld_gap: gap between the edge and the tube surface.
         hole: lightening hole; 0 for none.
@@ -1140,7 +1140,6 @@ def tab(
     *,
     thickness: float | str = 3,
     material: str | None = 's235',
-    corner_radius: float | str = 12,
     hole: float | str = 13,
     bolt_size: str | None = None,
     bolt_grade: str | None = None,
@@ -1163,7 +1162,6 @@ def tab(
     Args:
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the outer corners.
         hole: bolt hole.
         bolt_size: bolt in it, e.g. M12 or 7/16-20.
         bolt_grade: its grade, e.g. 8.8 or grade-8.
@@ -1240,9 +1238,9 @@ def outrigger_box(
     *,
     thickness: float | str = 3,
     material: str | None = 's235',
-    corner_radius: float | str = 0,
     width: float | str = 70,
     height: float | str = 50,
+    corner_radius: float | str = 0,
     weld_leg: float | str = 4,
     length: float | str = 260,
     units: Literal["mm", "in"] = 'mm',
@@ -1255,9 +1253,9 @@ def outrigger_box(
     Args:
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the corners.
         width: fore and aft.
         height: top of the box to its lower edge.
+        corner_radius: rounding of the corners.
         weld_leg: fillet round the tube's foot.
         length: from frame or tunnel to the sill.
         units: what a length without a unit counts in.
@@ -1273,7 +1271,6 @@ def hinge_bracket(
     od: float | str = 41.275,
     thickness: float | str | None = 4.7625,
     material: str | None = None,
-    corner_radius: float | str = 12,
     pin_size: str | None = '3/8',
     sleeve_od: float | str | None = None,
     sleeve_bore: float | str | None = None,
@@ -1286,6 +1283,7 @@ def hinge_bracket(
     spacer: float | str | None = None,
     side_play: float | str | None = None,
     ear: float | str = 15.875,
+    corner_radius: float | str = 6,
     overlap: float | str = 50.8,
     ligament: float | str = 6,
     clearance: float | str = 1,
@@ -1310,7 +1308,6 @@ def hinge_bracket(
         od: outside diameter of the bar.
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the outer corners.
         pin_size: size in the pin table; 3/8 in inch builds, M10 in metric ones.
         sleeve_od: when not the table's.
         sleeve_bore: when not the table's.
@@ -1323,6 +1320,7 @@ def hinge_bracket(
         spacer: thickness of the spacer washers, when not the table's.
         side_play: plates to spacers, both sides together, when not the table's.
         ear: radius of the plate about the pin.
+        corner_radius: rounding of the outer corners.
         overlap: bracket on the stub, from the cut.
         ligament: bar left between sleeve and bar end.
         clearance: least gap between bar and stub through the swing.
@@ -1349,7 +1347,6 @@ def latch_bracket(
     od: float | str = 41.275,
     thickness: float | str | None = 4.7625,
     material: str | None = None,
-    corner_radius: float | str = 12,
     pin_size: str | None = '3/8',
     sleeve_od: float | str | None = None,
     sleeve_bore: float | str | None = None,
@@ -1362,6 +1359,7 @@ def latch_bracket(
     spacer: float | str | None = None,
     side_play: float | str | None = None,
     ear: float | str = 15.875,
+    corner_radius: float | str = 6,
     overlap: float | str = 50.8,
     ligament: float | str = 6,
     clearance: float | str = 1,
@@ -1386,7 +1384,6 @@ def latch_bracket(
         od: outside diameter of the bar.
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the outer corners.
         pin_size: size in the pin table; 3/8 in inch builds, M10 in metric ones.
         sleeve_od: when not the table's.
         sleeve_bore: when not the table's.
@@ -1399,6 +1396,7 @@ def latch_bracket(
         spacer: thickness of the spacer washers, when not the table's.
         side_play: plates to spacers, both sides together, when not the table's.
         ear: radius of the plate about the pin.
+        corner_radius: rounding of the outer corners.
         overlap: bracket on the stub, from the cut.
         ligament: bar left between sleeve and bar end.
         clearance: least gap between bar and stub through the swing.

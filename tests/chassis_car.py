@@ -83,7 +83,6 @@ rules = ["common-practice"]
 [members.main_hoop]
 height = 970
 half_width_top = 300
-half_width_belt = 335
 
 [members.harness_bar]
 height = 470

@@ -4,7 +4,7 @@ Every field has a default, so that an entry needs only what differs. ``preset`` 
 preset whose values are taken where the entry itself says nothing.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from math import radians
 from typing import Annotated, Any, Literal, Self
 
@@ -39,7 +39,6 @@ class PlateSizes(FileModel):
     material: SteelKey | None = Field(
         None, description="key of a steel; a36 in inch builds, s235 in metric ones"
     )
-    corner_radius: Length = Field(12.0, ge=0, description="rounding of the outer corners")
 
 
 class PlateEntry(PlateSizes):
@@ -133,6 +132,33 @@ class FloorPlateEntry(BoxFoot, FlatPlate, PlateEntry):
     )
 
 
+def idle_on_feet(entries: Iterable[PlateEntry]) -> Mapping[str, str]:
+    """Fields of floor plates that nothing is made of, as all entries of a build stand, and why.
+
+    Args:
+        entries: every plate entry of the build, presets filled in; one may say what another
+            switches on, as later entries win.
+    """
+    plates = [e for e in entries if isinstance(e, FloorPlateEntry)]
+    idle: dict[str, str] = {}
+
+    def without(problem: str, hint: str, *fields: str) -> None:
+        idle.update(dict.fromkeys(fields, f"{problem}. {hint}, or leave it out."))
+
+    if not any(e.fix == "bolted" for e in plates):
+        bolts = ("bolts", "bolt_size", "bolt_grade", "edge", "backing", "backing_thickness")
+        without("no foot is bolted", "Say fix = 'bolted'", *bolts)
+    if not any(e.style == "plinth" for e in plates):
+        without("no foot is a plinth", "Say style = 'plinth'", "plinth_height", "wall")
+    if not any(e.plugs for e in plates):
+        without("no plate has plug welds", "Say how many in `plugs`", "plug_diameter")
+    for end in ("front", "rear"):
+        if not any(getattr(e, f"{end}_flange") for e in plates):
+            why = f"no plate has a {end} flange"
+            without(why, f"Say how long in `{end}_flange`", f"{end}_angle")
+    return idle
+
+
 class Gusset(PlateSizes):
     """Sizes of a sheet gusset."""
 
@@ -142,6 +168,9 @@ class Gusset(PlateSizes):
     along_branch: Length = Field(80.0, gt=0, description="reach along the branch from the corner")
     along_parent: Length = Field(80.0, gt=0, description="reach along the parent from the corner")
     nose: Length = Field(8.0, ge=0, description="blunt width of the tips")
+    corner_radius: Length = Field(
+        3.0, ge=0, description="rounding of the tips' corners, 0.45 of the nose at most"
+    )
     clip: Length = Field(12.0, ge=0, description="cut off the inner corner to clear the tube weld")
     weld_gap: Length = Field(1.0, ge=0, description="gap between the edge and the tube surface")
     hole: Length | None = Field(None, ge=0, description="lightening hole; 0 for none")
@@ -270,6 +299,7 @@ class SwingBracket(Sleeve, PlateSizes):
         None, ge=0, description="plates to spacers, both sides together, when not the table's"
     )
     ear: Length = Field(16.0, gt=0, description="radius of the plate about the pin")
+    corner_radius: Length = Field(6.0, ge=0, le=6.0, description="rounding of the outer corners")
     overlap: Length = Field(50.0, gt=0, description="bracket on the stub, from the cut")
     ligament: Length = Field(6.0, gt=0, description="bar left between sleeve and bar end")
     clearance: Length = Field(

@@ -82,7 +82,7 @@ class GussetSpec:
             weld_gap=gusset.weld_gap,
             hole=gusset.hole,
             bulge=gusset.bulge,
-            corner_radius=min(gusset.corner_radius, 3.0),
+            corner_radius=gusset.corner_radius,
             weld_leg=gusset.weld_leg,
             folding=folding,
         )

@@ -176,7 +176,7 @@ def bracket_spec(
         fold_radius=folding.radius,
         k=folding.k,
         min_flange=folding.flange,
-        corner_radius=min(entry.corner_radius, 6.0),
+        corner_radius=entry.corner_radius,
         pin_offset=entry.pin_offset,
     )
     _require_pin(owner, spec)

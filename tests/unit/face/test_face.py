@@ -127,7 +127,7 @@ def test_change_by_dotted_name_is_what_the_file_would_say() -> None:
 def test_a_build_may_be_a_dictionary() -> None:
     data = {"name": "own", "car": "track-roadster", "layout": "four-point"}
     data |= {"tube": "cds-45x2.5", "tooling": "metric-shop"}
-    hoop = {"height": 1100, "half_width_top": 480, "half_width_belt": 600}
+    hoop = {"height": 1100, "half_width_top": 480}
     own = cagekit.load({**data, "members": {"main_hoop": hoop}})
     assert own["main_hoop"].mass > 5
     assert all(own[name].mass > 0 for name in own.plates)

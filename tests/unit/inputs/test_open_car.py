@@ -18,12 +18,13 @@ from cagekit.page.shell import edges
 RAIL = "half_width_rail = 340\nheight_rail = 400\n"
 BELT = "half_width_belt = 345\nheight_belt = 250\n"
 BARE = CAR.replace(RAIL, "").replace(BELT, "")
-STRAIGHT = BUILD.replace("half_width_belt = 335\n", "")
+WIDTH = "half_width_top = 300\n"
+BENT = BUILD.replace(WIDTH, f"{WIDTH}half_width_belt = 335\nstraight_legs = false\n")
 
 
 @pytest.fixture(scope="module")
 def design(tmp_path_factory: pytest.TempPathFactory) -> Design:
-    return Design(loaded(tmp_path_factory.mktemp("open"), BARE, STRAIGHT))
+    return Design(loaded(tmp_path_factory.mktemp("open"), BARE, BUILD))
 
 
 def test_the_leg_is_one_straight_from_foot_to_top(design: Design) -> None:
@@ -55,9 +56,9 @@ def test_a_belt_alone_ends_the_side_there(tmp_path: Path) -> None:
 
 
 WRONG = [
-    (BARE, STRAIGHT.replace("half_width_top = 300\n", ""), "Give half_width_top"),
-    (BARE, BUILD, "at which height"),
-    (BARE.replace('body = "open"', 'body = "closed"'), STRAIGHT, "closed car has one"),
+    (BARE, BUILD.replace(WIDTH, ""), "Give half_width_top"),
+    (BARE, BENT, "at which height"),
+    (BARE.replace('body = "open"', 'body = "closed"'), BUILD, "closed car has one"),
     (CAR.replace("height_belt = 250\n", ""), BUILD, "a width has its height"),
     (CAR.replace("height_belt = 250", "height_belt = 450"), BUILD, "roof rail at"),
     (CAR.replace(RAIL, "").replace("= 250", "= -60", 1), BUILD, "not above the floor"),

@@ -71,6 +71,34 @@ def test_a_field_that_others_make_idle_is_refused(
         load_build(str(path))
 
 
+@pytest.mark.parametrize(
+    ("field", "why"),
+    [
+        ("plinth_height = 3", "no foot is a plinth"),
+        ("bolts = 6", "no foot is bolted"),
+        ("plug_diameter = 0.3", "no plate has plug welds"),
+        ("front_angle = 40", "no plate has a front flange"),
+    ],
+)
+def test_a_field_of_a_floor_plate_that_no_foot_reads_is_refused(
+    tmp_path: Path, field: str, why: str
+) -> None:
+    plate = f'[[plate]]\nkind = "floor_plate"\nat = "rear_foot"\n{field}\n'
+    with pytest.raises(InputError, match=rf"toml:\d+ \[plate entry 2\] {field.split()[0]} .*{why}"):
+        load_build(str(written(tmp_path, "sprint-wagon", at_end=plate)))
+    # what a later entry switches on for one of the feet is read
+    switch = {"plinth": 'style = "plinth"', "bolted": 'fix = "bolted"'}
+    on = next((s for word, s in switch.items() if word in why), "plugs = 4\nfront_flange = 2")
+    later = f'[[plate]]\nkind = "floor_plate"\nat = "rear_foot"\n{on}\n'
+    load_build(str(written(tmp_path, "sprint-wagon", at_end=plate + later)))
+
+
+def test_a_tab_has_no_corners_to_round(tmp_path: Path) -> None:
+    tab = '[[plate]]\nkind = "tab"\nat = "on harness_bar at y 10"\ncorner_radius = 0.1\n'
+    with pytest.raises(InputError, match=r"corner_radius .*is not a field here"):
+        load_build(str(written(tmp_path, "sprint-wagon", at_end=tab)))
+
+
 def test_a_field_acts_where_one_of_its_members_reads_it(tmp_path: Path) -> None:
     """Said of both sides, or switched off in so many words, it may stand there."""
     one = "[members.door_bar_left]\nswing_out = false\n\n[members.door_bar]\ncut_gap = 0.1\n"
