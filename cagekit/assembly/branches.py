@@ -130,39 +130,56 @@ class _Nodes:
         paths = {id(m.path): m.path for q in asked for m in (q.member, q.parent, q.other)}
         place = {key: i for i, key in enumerate(paths)}
         self.lines = Lines.of(list(paths.values()))
+        members, parents, others = (
+            [q.member for q in asked], [q.parent for q in asked], [q.other for q in asked]
+        )  # fmt: skip
         self.member, self.parent, self.other = (
-            np.array([place[id(m.path)] for m in row], np.intp) for row in self._columns
+            np.array([place[id(m.path)] for m in row], np.intp)
+            for row in (members, parents, others)
         )
         self.node = np.array([q.member.path.end_point(q.end) for q in asked])
-        self.trunk, self.there, *self.reach = self._stretch([q.parent for q in asked], self.parent)
-
-    @property
-    def _columns(self) -> tuple[list[Member], ...]:
-        asked = self.asked
-        return [q.member for q in asked], [q.parent for q in asked], [q.other for q in asked]
+        # what of parents and of other branches is within LOOK of the nodes
+        away, at = self.lines.nearest(
+            np.concatenate([self.parent, self.other]), np.tile(self.node, (2, 1))
+        )
+        length = np.array([m.path.length for m in (*parents, *others)])
+        self.there, self.near = (away <= LOOK).reshape(2, -1)
+        low, high = np.maximum(at - LOOK, 0.0), np.minimum(at + LOOK, length)
+        self.reach, self.its = zip(low.reshape(2, -1), high.reshape(2, -1), strict=True)
+        self.trunk = self._points(self.parent, _steps(*self.reach))
 
     def answers(self) -> list[bool]:
         """Whether each member runs into the other branch."""
-        its, near, _, _ = self._stretch([q.other for q in self.asked], self.other)
-        # of a short tube only the half at this end: what is met at the other belongs there
-        half = [min(LOOK, q.member.path.length / 2) for q in self.asked]
-        mine = self._leaving([(q.member, q.end) for q in self.asked], self.member, half)
+        n = len(self.asked)
+        mine, its = np.split(samples := self._samples(), 2)
         touch = np.array([max(self._reach(q) - TOUCH, 0.0) for q in self.asked])
+        beside = np.concatenate([self.other, self.member])
         left = [_left(q.parent, q.member) for q in self.asked]
-        ours = self._outside(mine, self._within(mine, self.other, touch), left)
-        left = [_left(q.parent, q.other) for q in self.asked]
-        theirs = np.zeros(its.shape[:2], bool)
-        if ours.any():
-            theirs = self._outside(its, self._within(its, self.member, touch), left)
+        left += [_left(q.parent, q.other) for q in self.asked]
+        free = self._outside(samples, self._within(samples, beside, np.tile(touch, 2)), left)
         out = []
-        for i in range(len(self.asked)):
-            a, b = mine[i][ours[i]], its[i][theirs[i]]
-            hit = bool(near[i] and len(a) and len(b)) and _squares(a, b).min() < touch[i] ** 2
+        for i in range(n):
+            a, b = mine[i][free[i]], its[i][free[n + i]]
+            hit = bool(self.near[i] and len(a) and len(b)) and _squares(a, b).min() < touch[i] ** 2
             out.append(bool(hit))
-        rest = [i for i in np.flatnonzero(near & self.there).tolist() if not out[i]]
+        rest = [i for i in np.flatnonzero(self.near & self.there).tolist() if not out[i]]
         for i in self._sharing_steel(rest, its):
             out[i] = True
         return out
+
+    def _samples(self) -> Array:
+        """Axis points of the members from the nodes on, then of the other branches there.
+
+        They are ``(2 n, m, 3)`` mm.
+        """
+        n = len(self.asked)
+        length = np.array([q.member.path.length for q in self.asked])
+        # of a short tube only the half at this end: what is met at the other belongs there
+        high = np.concatenate([np.minimum(LOOK, length / 2), self.its[1]])
+        stations = _steps(np.concatenate([np.zeros(n), self.its[0]]), high)
+        back = np.flatnonzero([q.end == "b" for q in self.asked])
+        stations[back] = length[back, None] - stations[back]
+        return self._points(np.concatenate([self.member, self.other]), stations)
 
     def _sharing_steel(self, some: Sequence[int], its: Array) -> list[int]:
         """Meetings in which branches share steel beside their parent, as on the inside of its bend.
@@ -179,10 +196,10 @@ class _Nodes:
         if not some:
             return []
         asked = [self.asked[i] for i in some]
-        most = [LOOK] * len(some)
-        theirs = [(q.other, ends[i] or "a") for i, q in zip(some, asked, strict=True)]
-        leaving = self._leaving(theirs, self.other[some], most)
-        axis = self._leaving([(q.member, q.end) for q in asked], self.member[some], most)
+        both = [(q.other, ends[i] or "a") for i, q in zip(some, asked, strict=True)]
+        both += [(q.member, q.end) for q in asked]
+        lines = np.concatenate([self.other[some], self.member[some]])
+        leaving, axis = np.split(self._leaving(both, lines), 2)
         radius = np.array([q.member.tube.outer_radius for q in asked])
         deep = np.array([q.other.tube.outer_radius - SHARED for q in asked])
         count = [int(1.5 * q.member.tube.od / STEP) + 2 for q in asked]
@@ -228,48 +245,34 @@ class _Nodes:
         return np.asarray(away.reshape(n, m) < by[:, None] + SAME_POINT)
 
     def _outside(self, points: Array, of: Bools, left: Sequence[float]) -> Bools:
-        """Those of points ``(n, m, 3)`` that the parent's tube is not around.
+        """Those of points ``(2 n, m, 3)`` that the parent's tube is not around.
 
         Inside it both branches may be.
         """
-        row, col = np.nonzero(of & self.there[:, None])
-        some, least = points[row, col], np.asarray(left)[row]
-        away, at = self.lines.nearest(self.parent[row], some)
+        n = len(self.asked)
+        row, col = np.nonzero(of & np.tile(self.there, 2)[:, None])
+        some, least, own = points[row, col], np.asarray(left)[row], row % n
+        away, at = self.lines.nearest(self.parent[own], some)
         low, high = self.reach
         # no sample is further than half a step from the nearest point of the stretch
-        inside = (away + STEP / 2 < least) & (low[row] <= at) & (at <= high[row])
+        inside = (away + STEP / 2 < least) & (low[own] <= at) & (at <= high[own])
         out = of.copy()
         out[row[inside], col[inside]] = False
         close = np.flatnonzero((away <= least + SAME_POINT) & ~inside)
         for i in dict.fromkeys(row[close].tolist()):
             at = close[row[close] == i]
-            out[i, col[at]] = _least(some[at], self.trunk[i]) > left[i]
+            out[i, col[at]] = _least(some[at], self.trunk[i % n]) > left[i]
         return out
 
-    def _stretch(self, tubes: Sequence[Member], line: Ints) -> tuple[Array, Bools, Vec, Vec]:
-        """Axis points of tubes within ``LOOK`` of the nodes; which are that near; the stations.
-
-        Args:
-            tubes: one for each node.
-            line: their numbers.
-        """
-        away, at = self.lines.nearest(line, self.node)
-        length = np.array([t.path.length for t in tubes])
-        low, high = np.maximum(at - LOOK, 0.0), np.minimum(at + LOOK, length)
-        return self._points(line, _steps(low, high)), away <= LOOK, low, high
-
-    def _leaving(
-        self, ends: Sequence[tuple[Member, EndName]], line: Ints, most: Sequence[float]
-    ) -> Array:
-        """Axis points from ends inwards, ``(n, m, 3)`` mm.
+    def _leaving(self, ends: Sequence[tuple[Member, EndName]], line: Ints) -> Array:
+        """Axis points from ends inwards as far as ``LOOK``, ``(n, m, 3)`` mm.
 
         Args:
             ends: members and which end of each.
             line: their numbers.
-            most: how far, mm.
         """
         length = np.array([m.path.length for m, _ in ends])
-        along = _steps(np.zeros(len(ends)), np.minimum(most, length))
+        along = _steps(np.zeros(len(ends)), np.minimum(LOOK, length))
         back = np.array([end == "b" for _, end in ends])[:, None]
         return self._points(line, np.where(back, length[:, None] - along, along))
 

@@ -66,9 +66,8 @@ class Places:
             return Place(point=vec(p.point))
         if isinstance(p, OnCar):
             return self.car_foot(p.side, p.spot, where=where)
-        text = str(p)
-        others = tuple(self.member(o, "", where=where, text=text).id for o in p.others)
-        pieces = self.pieces(p.member, p.side, where=where, text=text)
+        others = tuple(self.member(o, "", where=where, text=p).id for o in p.others)
+        pieces = self.pieces(p.member, p.side, where=where, text=p)
         for member in pieces:
             try:
                 spot = self._spot(member, p, where)
@@ -79,7 +78,7 @@ class Places:
             names = dict.fromkeys((*_node_of(member, spot), member.id, *others))
             return Place(point=spot.point, members=tuple(names), spot=spot)
         raise GeometryError(
-            p.member, f"has no such place on any of its {len(pieces)} pieces: {text!r}."
+            p.member, f"has no such place on any of its {len(pieces)} pieces: {str(p)!r}."
         )
 
     def _spot(self, member: Member, p: OnTube, where: str) -> Spot:
@@ -89,7 +88,7 @@ class Places:
         return member.path.spot(station)
 
     def pieces(
-        self, name: str, side: str = "", *, where: str, text: str = ""
+        self, name: str, side: str = "", *, where: str, text: OnTube | str = ""
     ) -> tuple[Member, ...]:
         """The member of that name, or the pieces of the bar of that name, from its end a.
 
@@ -107,7 +106,7 @@ class Places:
                 return pieces
         return (self.member(name, side, where=where, text=text),)
 
-    def member(self, name: str, side: str = "", *, where: str, text: str = "") -> Member:
+    def member(self, name: str, side: str = "", *, where: str, text: OnTube | str = "") -> Member:
         """The member of that name (and side); InputError names the closest one there is.
 
         Args:
@@ -126,7 +125,7 @@ class Places:
             raise InputError(
                 where,
                 "",
-                text or name,
+                str(text) or name,
                 problem=f"the build leaves {name!r} out (omit = true).",
                 hint="Leave this out too, or write it on another member.",
             )
@@ -139,7 +138,7 @@ class Places:
         raise InputError(
             where,
             "",
-            text or name,
+            str(text) or name,
             problem=f"there is no member {name!r} yet (members are made in order).",
             hint=hint,
         )

@@ -56,7 +56,7 @@ def size_rows(a: Array) -> Array:
 def cross_rows(a: Points, b: Points) -> Points:
     """Cross products of rows ``(n, 3)`` with rows."""
     (x, y, z), (u, v, w) = a.T, b.T
-    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
+    return np.ascontiguousarray(np.array([y * w - z * v, z * u - x * w, x * v - y * u]).T)
 
 
 def dot_columns(a: Array, b: Array) -> Vec:

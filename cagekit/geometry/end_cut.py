@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3
-from cagekit.geometry.centre_line import Vec, vec
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.contact import (
     TOUCH,
     Bundle,
@@ -98,7 +98,9 @@ class EndCut:
     @cached_property
     def side(self) -> Vec:
         """Unit vector at phi = 90 degrees, ``(3,)``."""
-        return vec(cross3(self.out, self.zero))
+        side = cross3(self.out, self.zero)
+        side.setflags(write=False)
+        return side
 
     def origins(self, phi: ArrayLike, rho: ArrayLike) -> Vec:
         """Points of the rays at s = 0, ``(..., 3)`` mm, for angles and radii that broadcast."""

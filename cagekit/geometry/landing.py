@@ -148,17 +148,21 @@ class Axes(NamedTuple):
 
     def tangent_at(self, points: Points) -> tuple[Points, Points]:
         """Points of the axes nearest to points ``(n, 3)``, and the directions there."""
+        if self.bent.all():
+            return self._tangent_at_bends(points)
         foot, along = np.empty_like(points), self.along.copy()
         s = np.nonzero(~self.bent)[0]
         station = dot_rows(points[s] - self.at[s], along[s])
         foot[s] = self.at[s] + station[:, None] * along[s]
         b = np.nonzero(self.bent)[0]
         if len(b):
-            bend = self.pick(b)
-            out = bend.ring(np.clip(bend.turn(points[b, None]), 0.0, bend.high[:, None]))[:, 0]
-            foot[b] = bend.at + bend.major[:, None] * out
-            along[b] = cross_rows(bend.along, out)
+            foot[b], along[b] = self.pick(b)._tangent_at_bends(points[b])
         return foot, along
+
+    def _tangent_at_bends(self, points: Points) -> tuple[Points, Points]:
+        """The same where all of them are bends."""
+        out = self.ring(np.clip(self.turn(points[:, None]), 0.0, self.high[:, None]))[:, 0]
+        return self.at + self.major[:, None] * out, cross_rows(self.along, out)
 
     def turn(self, points: Array) -> Array:
         """Angles ``(n, m)`` (rad from the bend's start, nearest turn) of points ``(n, m, 3)``."""
@@ -409,25 +413,26 @@ def _nearest_first(closest: Vec, owner: Ints, reach: Vec) -> list[list[int]]:
 def _axes(axes: Axes, start: Points, out: Points) -> tuple[Vec, Vec]:
     """Acute angles (rad) and distances (mm) of the branches' axes to the pieces', ``(n,)``."""
     angle, gap = np.zeros(len(start)), np.zeros(len(start))
-    here = start.copy()
-    left = np.arange(len(start))
+    left, at, way = np.arange(len(start)), start, out
     # on a bend the tangent at the closest spot is not known beforehand
     for _ in range(_TURNS):
-        at, way = here[left], out[left]
-        foot, tangent = axes.pick(left).tangent_at(at)
+        foot, tangent = axes.tangent_at(at)
         cross = cross_rows(way, tangent)
         area, slant = size_rows(cross), dot_rows(way, tangent)
-        angle[left] = np.arctan2(area, np.abs(slant))
-        on = angle[left] >= 0.5 * sin(MIN_ANGLE)
-        left, foot, at, way = left[on], foot[on], at[on], way[on]
-        cross, area, slant, tangent = cross[on], area[on], slant[on], tangent[on]
+        angle[left] = lean = np.arctan2(area, np.abs(slant))
+        on = lean >= 0.5 * sin(MIN_ANGLE)
         away = foot - at
-        gap[left] = np.abs(dot_rows(away, cross)) / area
-        further = dot_rows(away, way - slant[:, None] * tangent) / area**2
-        here[left] = at + further[:, None] * way
-        left = left[axes.bent[left]]
-        if not len(left):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            beside = np.abs(dot_rows(away, cross)) / area
+            further = dot_rows(away, way - slant[:, None] * tangent) / area**2
+        gap[left] = np.where(on, beside, gap[left])
+        at = at + further[:, None] * way
+        more = on & axes.bent
+        if not more.any():
             break
+        if not more.all():
+            rows = np.flatnonzero(more)
+            left, at, way, axes = left[rows], at[rows], way[rows], axes.pick(rows)
     return angle, gap
 
 

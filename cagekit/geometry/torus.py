@@ -6,6 +6,7 @@ beside it. Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -167,10 +168,12 @@ class RaysAtBends(NamedTuple):
         valleys = quartic.valleys()
         found = self._through(quartic, valleys, low - middle, high - middle, middle)
         met = Met(*(np.full(len(middle), v) for v in (0.0, np.inf, np.inf)))
+        every, deep = (np.concatenate(column) for column in list(zip(*found, strict=True))[:2])
+        o, d, those = self._picked(every)
+        over, past = those.overshoot(o + deep * d), 0
         for rows, s, gap in found:
-            o, d, those = self._picked(rows)
-            over = those.overshoot(o + s * d)
-            met.put(rows, s, gap, over, touch=touch, beyond=beyond)
+            beside = over[past : (past := past + len(rows))]
+            met.put(rows, s, gap, beside, touch=touch, beyond=beyond)
         none = np.flatnonzero(np.isinf(met.gap))
         if len(none):
             low, high = low[none], high[none]
@@ -200,31 +203,49 @@ class RaysAtBends(NamedTuple):
         self, quartic: Quartic, valleys: Valleys, low: Vec, high: Vec, middle: Vec
     ) -> list[tuple[Ints, Vec, Vec]]:
         """Rays that leave or pass their bends within the window: number, depth and gap of each."""
-        hill = quartic.height(valleys.hill)
+        outside = quartic.height(valleys.hill) > 0.0
         end = 2.0 * (self.bends.major + self.bends.radius)[self.bundle]
-        out = []
-        for valley, most, there in (
-            (valleys.low, valleys.hill, valleys.two),
-            (valleys.high, end, np.ones(len(end), dtype=bool)),
+        every = np.ones(len(end), dtype=bool)
+        leave, dip = list[tuple[Ints, Vec, Vec]](), list[tuple[Ints, Vec]]()
+        for valley, most, there, ends in (
+            (valleys.low, valleys.hill, valleys.two, outside),
+            (valleys.high, end, every, every),
         ):
             depth = quartic.height(valley)
             # where it leaves lies between the valley and what ends it
-            leaves = there & (depth < 0.0) & (valley <= high) & (most >= low)
-            if most is not end:
-                leaves &= hill > 0.0
+            leaves = there & ends & (depth < 0.0) & (valley <= high) & (most >= low)
             rows = np.flatnonzero(leaves)
-            if len(rows):
-                t = quartic.pick(rows).exit(valley[rows], most[rows])
-                inside = (t >= low[rows]) & (t <= high[rows])
-                rows, t = rows[inside], t[inside]
-                out.append((rows, t + middle[rows], np.zeros(len(rows))))
+            leave.append((rows, valley[rows], most[rows]))
             dips = there & (depth >= 0.0) & (valley >= low) & (valley <= high)
             rows = np.flatnonzero(dips)
-            if len(rows):
-                o, d, bends = self._picked(rows)
-                s = bends.passing(o, d, valley[rows] + middle[rows])
-                out.append((rows, s, np.maximum(bends.above(o + s * d), 0.0)))
+            dip.append((rows, valley[rows] + middle[rows]))
+        out = []
+        for (leaving, t), (dipping, s, gap) in zip(
+            self._leaving(quartic, leave), self._dipping(dip), strict=True
+        ):
+            inside = (t >= low[leaving]) & (t <= high[leaving])
+            rows, t = leaving[inside], t[inside]
+            out += [(rows, t + middle[rows], np.zeros(len(rows))), (dipping, s, gap)]
         return out
+
+    @staticmethod
+    def _leaving(
+        quartic: Quartic, asked: Sequence[tuple[Ints, Vec, Vec]]
+    ) -> list[tuple[Ints, Vec]]:
+        """Where rays leave, by first and last valley; both are looked for in one go."""
+        rows, valley, most = (np.concatenate(column) for column in zip(*asked, strict=True))
+        t = quartic.pick(rows).exit(valley, most)
+        n = len(asked[0][0])
+        return [(rows[:n], t[:n]), (rows[n:], t[n:])]
+
+    def _dipping(self, asked: Sequence[tuple[Ints, Vec]]) -> list[tuple[Ints, Vec, Vec]]:
+        """Where rays pass, and by how much, likewise."""
+        rows, guess = (np.concatenate(column) for column in zip(*asked, strict=True))
+        o, d, bends = self._picked(rows)
+        s = bends.passing(o, d, guess)
+        gap = np.maximum(bends.above(o + s * d), 0.0)
+        n = len(asked[0][0])
+        return [(rows[:n], s[:n], gap[:n]), (rows[n:], s[n:], gap[n:])]
 
 
 def _lowest(quartic: Quartic, valleys: Valleys, rows: Ints, low: Vec, high: Vec) -> Vec:

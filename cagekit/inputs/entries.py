@@ -60,7 +60,7 @@ class MemberEntry(FileModel):
     @property
     def names(self) -> tuple[str, ...]:
         """What a file may call it, the widest first: kind, group, id."""
-        return tuple(dict.fromkeys(n for n in (self.kind, self.group, self.id) if n))
+        return tuple(dict.fromkeys([n for n in (self.kind, self.group, self.id) if n]))
 
     def unread(self, said: Set[str]) -> Mapping[str, str]:
         """Fields that nothing is made of as the others stand, and why.

@@ -83,8 +83,7 @@ class _Sided:
 def for_side(table: BaseModel, side: str) -> dict[str, Any]:
     """What changes in a table of a file when its ``{side}`` and ``{other}`` are filled in."""
     out: dict[str, Any] = {}
-    for name in type(table).model_fields:
-        value = getattr(table, name)
+    for name, value in vars(table).items():
         if isinstance(value, _Sided) and value.open:
             out[name] = value.for_side(side)
         elif isinstance(value, str) and "{" in value:
