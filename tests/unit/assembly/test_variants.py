@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
@@ -15,7 +15,8 @@ from cagekit.assembly.assemble import members_only, variants
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Kept, content
 from cagekit.cage.member import Member
-from cagekit.errors import CagekitError
+from cagekit.errors import CagekitError, CopeError
+from cagekit.geometry.cope import EndCut, EndToCut, cut_ends
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import unit_of
@@ -80,6 +81,20 @@ def test_copes_of_many_versions_take_no_more_passes_than_those_of_one(
     variants(gaps)
     assert len(passes) <= max(alone) + 6 * 2
     assert max(alone) * 3 < sum(alone)
+
+
+def test_no_end_is_cut_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An end on trial is mostly that of the tube itself, whose other end was on trial after it."""
+    asked: list[object] = []
+
+    def noted(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
+        asked.extend(map(content, ends))
+        return cut_ends(ends)
+
+    monkeypatch.setattr("cagekit.cage.cage.cut_ends", noted)
+    build = load_build("gravel-hatch")
+    variants([with_changes(build, "dash_bar", {"set_back": f"{30 + i} mm"}) for i in range(3)])
+    assert len(asked) == len(set(asked)) > 54
 
 
 DEMOS = ("gravel-hatch", "hillclimb-coupe", "sprint-wagon", "track-roadster")
