@@ -18,7 +18,6 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from cagekit.cli.console import complain
-from cagekit.cli.plugins import want_no_plugins
 from cagekit.cli.streams import flush_streams, guard_streams
 from cagekit.cli.verbs import VERBS, Verb
 from cagekit.errors import CagekitError, InputError
@@ -108,7 +107,8 @@ def start() -> int:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _leave)
-    want_no_plugins()
+    # an installed package may bring a plug-in that watches what pydantic reads: look for none
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # arrays here are small: more threads cost 50 to 110 ms a run and give nothing back
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # most objects of a run live until its end: looking for dead cycles all the time finds none

@@ -126,8 +126,6 @@ def test_a_check_loads_only_what_the_cage_has() -> None:
     loaded = command("check", "gravel-hatch")
     assert "cagekit.checks.quantities.swing_out" in loaded
     assert [n for n in sorted(loaded) if f"{n}.".startswith(tuple(f"{s}." for s in SELDOM))] == []
-    # what looks into archives and installed packages takes longer than all files of a build
-    assert not loaded & {"email", "socket", "tempfile", "zipfile"}
     assert set(SELDOM) <= {".".join(n.split(".")[:k]) for n in modules() for k in (2, 3, 4)}
 
 

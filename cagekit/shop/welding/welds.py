@@ -181,9 +181,7 @@ def plan_welding(cage: Cage, car: Car, torch: Torch) -> WeldPlan:
     fixed = (*standing, *(ShellSurface(name=n, solid=s) for n, s in frame.items()))
     joints = [j.id for j in cage.joints]
     rays = dict(zip(joints, rays_of(cage.joints, torch), strict=True))
-    site = _Site(
-        cage, fixed, {s.name: s.solid for s in standing}, frame, rays, _near(cage, torch)
-    )
+    site = _Site(cage, fixed, {s.name: s.solid for s in standing}, frame, rays, _near(cage, torch))
     plan = _plan(site)
     wanted = _wanted_out(site, plan)
     if wanted:

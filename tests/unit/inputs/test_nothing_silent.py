@@ -202,8 +202,7 @@ def test_a_kind_that_is_no_word(build: Path, capsys: pytest.CaptureFixture[str])
 
 KEEPOUT = '[[keepouts]]\nname = "{}"\nshape = "box"\nlow = [0, 0, 90]\nhigh = [1, 1, 91]\n'
 PANEL = (
-    '[[panels]]\nname = "p"\n'
-    "corners = [[-9, 20, 0], [-9, -20, 0], [-9, {}, 30], [-9, -20, 30]]\n"
+    '[[panels]]\nname = "p"\ncorners = [[-9, 20, 0], [-9, -20, 0], [-9, {}, 30], [-9, -20, 30]]\n'
 )
 PARTS = [
     (

@@ -68,11 +68,11 @@ def test_a_pair_is_told_as_one_only_when_it_is_a_pair() -> None:
         Measure(subject=f"rear_brace_{side}", evidence=Evidence.of(f"rear_brace_{side}"))
         for side in ("left", "right")
     ]
-    assert _together(both, survey) == "rear_brace"
+    assert _together(both, survey.groups) == "rear_brace"
     doors = [Measure(subject=f"door {side}", both="door") for side in ("left", "right")]
-    assert _together(doors, survey) == "door"
+    assert _together(doors, survey.groups) == "door"
     alike = [Measure(subject=s) for s in ("shelf_left", "shelf_right")]
-    assert _together(alike, survey) == "shelf_left, shelf_right"
+    assert _together(alike, survey.groups) == "shelf_left, shelf_right"
 
 
 def test_plates_tell_what_they_belong_to() -> None:
