@@ -88,8 +88,9 @@ def _session(args: argparse.Namespace, build: Build, server: LiveServer) -> Sess
     try:
         with Progress() as progress:
             progress.step("putting the cage together")
+            # what is there after the start stays: the collector need not look at it again and again
             session = Session(
-                args.build, build=build, units=args.units, patience=PATIENCE, at_rest=_clear_up
+                args.build, build=build, units=args.units, patience=PATIENCE, settled=gc.freeze
             )
     except Exception as error:
         server.give_up(str(error) or type(error).__name__)
@@ -98,16 +99,6 @@ def _session(args: argparse.Namespace, build: Build, server: LiveServer) -> Sess
         raise
     server.begin(session)
     return session
-
-
-def _clear_up() -> None:
-    """Clear up after the start and look at what stays no more.
-
-    It takes a third of a second, in which no page is answered: at rest rather than, some changes
-    later, while a slider moves.
-    """
-    gc.collect()
-    gc.freeze()
 
 
 def _open(server: LiveServer) -> None:

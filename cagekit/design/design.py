@@ -182,6 +182,10 @@ class Design:
             self._worked_out[key] = make(self)
         return cast(T, self._worked_out[key])
 
+    def forget(self, key: object) -> None:
+        """Keep no longer what was worked out under ``key``: the next who asks makes it again."""
+        self._worked_out.pop(key, None)
+
     # --- cage and people ---------------------------------------------------------------------
 
     @cached_property

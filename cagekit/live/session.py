@@ -42,8 +42,6 @@ Changes = Mapping[str, Any]
 
 MANY = 200
 """Versions that can be undone."""
-REST = 1.0
-"""So long (s) nothing is asked before that counts as a rest."""
 BREATH = 2.0
 """So long (s) findings wait for an answer that is on its way."""
 
@@ -69,7 +67,7 @@ class Session:
         build: what was read there, when it was read already.
         units: of the page, when not the build's.
         patience: so long (s) the first findings wait until a page has its first picture.
-        at_rest: done once, when all of a version is told and nothing has been asked for a while.
+        settled: done once, when all of the first version is told.
 
     ``design`` is what is shown; while a slider moves its plates come after its tubes. ``whole`` is
     the last one of which everything could be made.
@@ -82,9 +80,9 @@ class Session:
         build: Build | None = None,
         units: LengthUnit | None = None,
         patience: float = 0.0,
-        at_rest: Callable[[], None] | None = None,
+        settled: Callable[[], None] | None = None,
     ) -> None:
-        self._at_rest = at_rest
+        self._settled = settled
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
         self._kept = Kept()
@@ -412,10 +410,14 @@ class Session:
                 self._broke(version, _fault(error))
             else:
                 self._judged(design, version, rows)
+            finally:
+                # it holds the design that holds it: a version that is gone would wait for the
+                # collector with all its arrays
+                design.forget("survey")
             self._tell_rest(design, version, stage)
-            if self._at_rest and not self._fresh.wait(REST):
-                self._at_rest()
-                self._at_rest = None
+            if self._settled:
+                self._settled()
+                self._settled = None
 
     def _finish(self, design: Design, version: int, stage: Drawn) -> None:
         """Bring the picture of a version to a further stage, and tell it."""

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 import tomllib
+import weakref
 from base64 import b64encode
 from hashlib import sha256
 from pathlib import Path
@@ -256,18 +257,34 @@ def test_the_first_picture_is_worked_out_before_a_browser_asks(monkeypatch):
     made.close()
 
 
-def test_what_is_done_at_rest_is_done_once_and_after_all_is_told():
-    rests: list[int] = []
+def test_what_is_done_after_the_start_is_done_once_and_after_all_is_told():
+    told: list[int] = []
     done = threading.Event()
-    made = Session("track-roadster", at_rest=lambda: (rests.append(made.judged), done.set())[0])
+    made = Session("track-roadster", settled=lambda: (told.append(made.judged), done.set())[0])
     try:
         assert done.wait(30)
-        assert rests == [1]
+        assert told == [1]
         heard = made.listen()
         made.change("build.members.main_hoop.height", 900)
         told_until(heard, lambda m: "texts" in m)
-        assert not made._fresh.wait(1.5)
-        assert rests == [1]
+        assert told == [1]
+    finally:
+        made.close()
+
+
+def test_a_version_that_is_gone_waits_for_no_collector():
+    """Its arrays would stay, and looking for them stops the session: 0.4 s after 120 changes."""
+    made = Session("track-roadster")
+    try:
+        heard = made.listen()
+        gone = []
+        for height in (900, 905, 910):
+            made.change("build.members.main_hoop.height", height)
+            told_until(heard, lambda m: "texts" in m)
+            gone.append(weakref.ref(made.design))
+        made.change("build.members.main_hoop.height", 915)
+        told_until(heard, lambda m: "texts" in m)
+        assert [ref() for ref in gone[:-1]] == [None, None]
     finally:
         made.close()
 
