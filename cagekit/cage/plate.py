@@ -7,6 +7,7 @@ plate is folded; `Plate.placement` takes the frame to the car's axes.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from functools import cached_property, lru_cache
@@ -26,6 +27,11 @@ from cagekit.units.tolerance import NO_AREA, NOISE, ROUNDING, SAME_ANGLE, SAME_P
 
 PATTERNS = 256
 """Patterns of plates that are known to be possible."""
+NO_METAL = frozenset({
+    "id", "kind", "material", "marks", "bolts", "pins", "welds", "quantity", "members", "ends",
+    "box", "outrigger", "bar", "joint", "notes",
+})  # fmt: skip
+"""Fields that say nothing of where there is metal; one that is new counts as metal."""
 
 
 class HolePurpose(StrEnum):
@@ -232,8 +238,11 @@ class Plate:
         m.setflags(write=False)
         object.__setattr__(self, "placement", m)
         self._require_rigid()
-        # the same pattern elsewhere, as of a bracket that moves with its bar, is not judged again
-        self.__dict__["folded"] = _judged(_Pattern(self))
+        # the same pattern elsewhere, as of a bracket that moves with its bar, is not judged again,
+        # nor the plate of a foot that stays where it is while its tube leans
+        self.__dict__["folded"] = _judged(_Pattern(self, ("id",)))
+        if self.marks:
+            _scribed(_Pattern(self, ("id", "marks")))
 
     def __repr__(self) -> str:
         """The id, what it is, and how much is in it."""
@@ -265,8 +274,8 @@ class Plate:
 
     # -- refusing ----------------------------------------------------------------------------
 
-    def require_shape(self) -> None:
-        """Refuse a pattern that cannot be cut or folded.
+    def require_sheet(self) -> None:
+        """Refuse a pattern that cannot be cut or folded, whatever is scribed on it.
 
         Raises:
             GeometryError: what is wrong with it.
@@ -274,7 +283,6 @@ class Plate:
         self._require_sizes()
         self._require_holes()
         self._require_folds()
-        self._require_marks()
 
     def _require_sizes(self) -> None:
         if not (np.isfinite(self.thickness) and self.thickness > 0):
@@ -348,7 +356,12 @@ class Plate:
                         "Move the hole or the fold apart.",
                     )
 
-    def _require_marks(self) -> None:
+    def require_marks(self) -> None:
+        """Refuse a foot that does not stand on the plate.
+
+        Raises:
+            GeometryError: how far it hangs over the edge.
+        """
         for m in self.marks:
             if m.kind != "foot" or not m.line.segments:
                 continue
@@ -439,6 +452,21 @@ class Plate:
         )
 
     # -- folded ------------------------------------------------------------------------------
+
+    @cached_property
+    def body(self) -> Hashable:
+        """The metal and its place as something to look up by.
+
+        What hangs on these alone stays when nothing else of a plate changes: its welds, the foot
+        that is scribed on it.
+        """
+        return hashed((*self.sheet, content(self.placement)))
+
+    @cached_property
+    def sheet(self) -> tuple[Hashable, ...]:
+        """The flat pattern with its folds, wherever it is, as something to look up by."""
+        names = (f.name for f in fields(self) if f.name != "placement")
+        return tuple(content(getattr(self, n)) for n in names if n not in NO_METAL)
 
     @cached_property
     def folded(self) -> FoldedSheet:
@@ -540,13 +568,13 @@ class Plate:
 
 
 class _Pattern:
-    """A plate by all that it is but for where it stands."""
+    """A plate by its flat pattern and what else of it is named."""
 
     __slots__ = ("_key", "plate")
 
-    def __init__(self, plate: Plate) -> None:
-        names = (f.name for f in fields(plate) if f.name != "placement")
-        self.plate, self._key = plate, hashed(content(getattr(plate, n)) for n in names)
+    def __init__(self, plate: Plate, names: Iterable[str]) -> None:
+        own = [content(getattr(plate, n)) for n in names]
+        self.plate, self._key = plate, hashed((*own, *plate.sheet))
 
     def __hash__(self) -> int:
         """By content."""
@@ -560,8 +588,14 @@ class _Pattern:
 @lru_cache(maxsize=PATTERNS)
 def _judged(pattern: _Pattern) -> FoldedSheet:
     """The folded sheet of a plate that can be made; errors as its own."""
-    pattern.plate.require_shape()
+    pattern.plate.require_sheet()
     return pattern.plate.folded
+
+
+@lru_cache(maxsize=PATTERNS)
+def _scribed(pattern: _Pattern) -> None:
+    """Refuse marks of a plate; errors as its own."""
+    pattern.plate.require_marks()
 
 
 def _swapped(text: str, swap: tuple[str, str]) -> str:

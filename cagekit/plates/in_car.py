@@ -56,8 +56,11 @@ class LaidPlate(NamedTuple):
     @classmethod
     def of(cls, cage: Cage, plate: Plate) -> LaidPlate:
         """A plate of a cage."""
-        below = plate.kind == "backing_plate" or plate.outrigger
-        return cls(kept_points(cage, plate), plate.thickness, bool(plate.folds), below)
+        return cls(kept_points(cage, plate), plate.thickness, bool(plate.folds), _below(plate))
+
+
+def _below(plate: Plate) -> bool:
+    return plate.kind == "backing_plate" or plate.outrigger
 
 
 def room_in_car(cage: Cage, plate: Plate, car: Car) -> Room | None:
@@ -83,7 +86,8 @@ def rooms_in_car(cage: Cage, plates: Sequence[Plate], car: Car) -> list[Room | N
     def measured(missing: Sequence[int]) -> list[Room | None]:
         return least_rooms(shell_of(cage, car), [LaidPlate.of(cage, plates[i]) for i in missing])
 
-    return cage.kept.each([("room in the car", p, Same(car)) for p in plates], measured)
+    keys = [("room in the car", p.body, _below(p), Same(car)) for p in plates]
+    return cage.kept.each(keys, measured)
 
 
 def least_rooms(shell: Iterable[ShellSurface], plates: Sequence[LaidPlate]) -> list[Room | None]:
@@ -132,7 +136,7 @@ def apart(cage: Cage, plate: Plate, other: Plate) -> tuple[float, Vec]:
         plate: one plate.
         other: another.
     """
-    return cage.kept.once(("apart", plate, other), partial(_apart, cage, plate, other))
+    return cage.kept.once(("apart", plate.body, other.body), partial(_apart, cage, plate, other))
 
 
 def _apart(cage: Cage, plate: Plate, other: Plate) -> tuple[float, Vec]:
@@ -166,7 +170,7 @@ def lying_area(cage: Cage, plate: Plate, car: Car | None, surface: str) -> float
         surface: what the foot stands on.
     """
     flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
-    key = ("contact share", plate, Same(car), surface)
+    key = ("contact share", plate.body, Same(car), surface)
     share = cage.kept.once(key, partial(contact_share, plate, car, surface))
     return share * (flat - sum(h.area for h in plate.holes))
 

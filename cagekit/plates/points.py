@@ -26,12 +26,12 @@ MANY = 20_000_000
 
 def kept_points(cage: Cage, plate: Plate) -> Points:
     """Points all over a plate of a cage, laid once."""
-    return cage.kept.once(("points", plate), partial(plate_points, plate))
+    return cage.kept.once(("points", plate.body), partial(plate_points, plate))
 
 
 def kept_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
     """Low and high corner ``(3,)`` mm of the box round these points, laid once."""
-    return cage.kept.once(("plate's box", plate), lambda: extent(kept_points(cage, plate)))
+    return cage.kept.once(("plate's box", plate.body), lambda: extent(kept_points(cage, plate)))
 
 
 def plate_points(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -105,7 +106,8 @@ def plate_bodies(cage: Cage) -> Iterator[SceneBody]:
 
     keep = cage.kept.call
     for plate in cage.plates:
-        yield SceneBody(name=plate.id, group="plates", colour=PLATE, mesh=keep(plate_mesh, plate))
+        mesh = cage.kept.once(("plate's mesh", plate.body), partial(plate_mesh, plate))
+        yield SceneBody(name=plate.id, group="plates", colour=PLATE, mesh=mesh)
     for part in cage.hardware:
         solid: Triangles
         if part.revolved:
