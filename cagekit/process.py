@@ -132,12 +132,13 @@ def search_path() -> list[str]:
     """Where the process looks for modules: the caller's places without the working folder.
 
     What lies in the folder that somebody works in may be a stranger's: a module there must not
-    take the place of one of the library's.
+    take the place of one of the library's. The package itself comes from where the caller has it,
+    the working folder too, and from no other release that is installed.
     """
     here = Path.cwd() if _has_folder() else None
     known = [p for p in sys.path if Path(p).is_absolute() and Path(p) != here]
     root = str(Path(__file__).parents[1])
-    return known if root in known else [*known, root]
+    return known if root in known else [root, *known]
 
 
 def _has_folder() -> bool:

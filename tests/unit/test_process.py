@@ -1,18 +1,23 @@
-"""A copy of a process gives what it worked out, or is told to have ended."""
+"""A copy of a process gives what it worked out, or is told to have ended; what others import."""
 
 from __future__ import annotations
 
 import os
 import signal
+import sys
 import time
+from importlib.machinery import PathFinder
+from pathlib import Path
 
 import pytest
 
+from cagekit import process
 from cagekit.process import ProcessCopy, cores
 
-pytestmark = pytest.mark.skipif(not ProcessCopy.can_be, reason="this system copies no process")
+copies = pytest.mark.skipif(not ProcessCopy.can_be, reason="this system copies no process")
 
 
+@copies
 def test_a_copy_hands_over_what_it_works_out_in_another_process() -> None:
     here = {"number": 3}
     copy = ProcessCopy(lambda: (os.getpid(), here["number"] + 1), seconds=20)
@@ -22,6 +27,7 @@ def test_a_copy_hands_over_what_it_works_out_in_another_process() -> None:
     assert number == 4
 
 
+@copies
 def test_a_copy_that_is_killed_or_too_slow_gives_no_result() -> None:
     with pytest.raises(EOFError):
         ProcessCopy(lambda: os.kill(os.getpid(), signal.SIGKILL), seconds=20).result()
@@ -33,3 +39,16 @@ def test_a_copy_that_is_killed_or_too_slow_gives_no_result() -> None:
 
 def test_there_is_a_core_to_work_on() -> None:
     assert 1 <= cores() <= (os.cpu_count() or 1)
+
+
+def test_the_package_is_the_callers_and_not_another_release_that_is_installed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "cagekit").mkdir()
+    (tmp_path / "cagekit" / "__init__.py").touch()
+    own = Path(process.__file__).parents[1]
+    monkeypatch.chdir(own)
+    monkeypatch.setattr(sys, "path", ["", str(tmp_path)])
+    found = PathFinder.find_spec("cagekit", process.search_path())
+    assert found is not None
+    assert found.origin == str(own / "cagekit" / "__init__.py")
