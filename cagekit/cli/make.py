@@ -61,6 +61,7 @@ def run(args: argparse.Namespace) -> int:
         InputError: an option is empty.
     """
     from cagekit.checks import Status
+    from cagekit.make.ahead import processes, started
     from cagekit.make.products import chosen
 
     for option in ("only", "out"):
@@ -68,7 +69,8 @@ def run(args: argparse.Namespace) -> int:
             raise InputError(f"--{option}", "", "", problem="is empty; leave it out or name one.")
     only = names(args.only)
     products = chosen(only)
-    with Progress(len(products) + 3) as progress:
+    number = processes(products, only, args.jobs)
+    with started(products, number) as second, Progress(len(products) + 3) as progress:
         job = design_of(args, progress.step)
         progress.step("checking")
         counts = counted(job.check())
@@ -78,6 +80,8 @@ def run(args: argparse.Namespace) -> int:
             else:
                 print(f"{told(counts)}; nothing was written (--strict). `check` tells them.")
             return 1
+        from cagekit.make.run import make  # when the second process is loading
+
         target = Path(args.out) if args.out else Path("outputs") / job.build.name
 
         def next_product(name: str) -> None:
@@ -86,7 +90,7 @@ def run(args: argparse.Namespace) -> int:
             gc.freeze()
             progress.step(f"making {name}")
 
-        made = job.make(target, only, jobs=args.jobs, progress=next_product)
+        made = make(job, target, only=only, jobs=number, second=second, progress=next_product)
     if args.debug and made.alone:
         note(f"debug: one process made everything: {made.alone}")
     for remark in job.cage.notes:

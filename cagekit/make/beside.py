@@ -24,7 +24,7 @@ from typing import Any, Self
 
 from cagekit.cage.kept import OWN_CONTENT, Kept
 from cagekit.design import Design
-from cagekit.make.products import BESIDE, Product
+from cagekit.make.products import BESIDE, Product, chosen
 from cagekit.process import OtherProcess, answer_all, answers_to_caller
 
 
@@ -40,6 +40,7 @@ class Second:
         folder: of the run.
         waiting: the products that nobody makes yet.
         progress: told the name of each product that it is handed, from a thread of its own.
+        process: the process, where it was started ahead (:mod:`cagekit.make.ahead`).
     """
 
     def __init__(
@@ -48,11 +49,12 @@ class Second:
         folder: Path,
         waiting: deque[Product],
         progress: Callable[[str], None],
+        process: OtherProcess | None = None,
     ) -> None:
         self.folder, self.waiting, self.progress = folder, waiting, progress
         self._files: dict[str, tuple[str, ...]] = {}
         self._fault: Exception | None = None
-        self._process = OtherProcess(__name__)
+        self._process = process or OtherProcess(__name__)
         self._thread = Thread(target=self._hand_out, args=(design,), daemon=True)
         self._thread.start()
 
@@ -183,10 +185,16 @@ unpacked: Callable[[bytes], Design] = lru_cache(maxsize=1)(pickle.loads)
 # -- the second process's side --------------------------------------------------------------------
 
 
-def serve(_: str) -> None:
-    """Make products until the caller goes."""
+def serve(names: str) -> None:
+    """Make products until the caller goes; load those of ``names`` first, the last of them first.
+
+    Who starts it when the design is there gives it no names: it loads what it is handed.
+    """
     # as in the first process: most of what is made lives until the end
     gc.set_threshold(250_000, 20, 50)
+    if names:
+        for product in reversed(chosen(names.split(","))):
+            product.load()
     answer_all(answers_to_caller(), _made)
 
 

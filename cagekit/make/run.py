@@ -13,9 +13,10 @@ from typing import Any
 from cagekit.design import Design
 from cagekit.errors import KernelError
 from cagekit.inputs.presets import label
+from cagekit.make.ahead import processes
 from cagekit.make.beside import Second, StaysHereError, packed, take
 from cagekit.make.products import Check, Product, chosen
-from cagekit.process import cores
+from cagekit.process import OtherProcess
 from cagekit.writers.folder import swapped_in
 from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, write_manifest
 
@@ -45,6 +46,7 @@ def make(
     only: Sequence[str] = (),
     whole: bool = False,
     jobs: int | None = None,
+    second: OtherProcess | None = None,
     progress: Callable[[str], None] = lambda name: None,
 ) -> Made:
     """Write the products of ``design`` into ``target``, whole or not at all.
@@ -61,6 +63,7 @@ def make(
         jobs: 2 for products made by two processes side by side, 1 for one after the other; when
             left out, 2 for all products on a machine with more than one core. The files are the
             same.
+        second: the second process, where it was started ahead; else it is started here.
         progress: told the name of each product before it is made; with two processes by either of
             two threads.
 
@@ -71,14 +74,12 @@ def make(
         KernelError: files are not what they should be, or ``whole`` and a part has no solid.
     """
     products = chosen(only)
-    if jobs is None:
-        # some products alone are made before a second process is up
-        jobs = 1 if only else cores()
+    jobs = processes(products, only, jobs)
     inputs = _inputs(design.files)
     options: dict[str, Any] = {"units": design.units, **dict(sorted(design.options.items()))}
     remarks: list[str] = []
     with swapped_in(target, remarks.append) as fresh, ExitStack() as running:
-        files, left_out, alone = _written(products, design, fresh, progress, running, jobs)
+        files, left_out, alone = _written(products, design, fresh, progress, running, jobs, second)
         if whole and left_out:
             raise KernelError(*left_out.values())
         last = read_manifest(target)
@@ -112,6 +113,7 @@ def _written(
     progress: Callable[[str], None],
     running: ExitStack,
     jobs: int,
+    started: OtherProcess | None,
 ) -> tuple[dict[str, tuple[str, ...]], dict[str, str], str]:
     """Write products, by ``jobs`` processes; return files, parts left out, why alone."""
     waiting, files = deque(products), dict[str, tuple[str, ...]]()
@@ -126,13 +128,13 @@ def _written(
                 running.callback(check.close)
 
     sent, alone = None, ""
-    if jobs > 1 and len(products) > 1:
+    if jobs > 1:
         try:
             sent = packed(design)
         except StaysHereError as exc:
             alone = str(exc)
     if sent is not None:
-        second = running.enter_context(Second(sent, folder, waiting, progress))
+        second = running.enter_context(Second(sent, folder, waiting, progress, started))
         write()
         files |= second.files()
     write()  # all of it, or what the second process could not make
