@@ -154,6 +154,14 @@ class Saw(FileModel):
 
     name: str = "saw"
     kerf: Length = Field(ge=0, description="what one cut turns to chips")
+    max_angle: Angle | None = Field(
+        None,
+        ge=0,
+        description=(
+            "furthest it cuts from square, degrees; straight cuts are taken as within its reach "
+            "when left out"
+        ),
+    )
     end_trim: Length = Field(
         5.0,
         ge=0,

@@ -17,7 +17,7 @@ from cagekit.cage.member import EndName
 from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.tooling import Notcher
+from cagekit.inputs.tooling import Tooling
 from cagekit.names import named
 from cagekit.shop.nesting.letters import strokes as letters
 from cagekit.shop.nesting.plate_drawing import CAUTION, Drawing, Layer, Stroke, check_bar
@@ -283,7 +283,7 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
         for end, how in member.ends:
             cut = cage.cut(member.id, end)
             saw = saw_setting(cage, member.id, end)
-            told = saw.reason or notcher_says(saw, design.tooling.notcher, units)
+            told = saw.reason or shop_cuts(saw, design.tooling, units)
             cells = [
                 member.id,
                 end,
@@ -334,30 +334,38 @@ def _degrees(clock: float) -> str:
     return f"{round(clock, 1) % 360.0:.1f}"
 
 
-def notcher_says(saw: SawSetting, notcher: Notcher | None, units: str = "mm") -> str:
-    """Whether the shop's notcher can do it, or why not.
+def shop_cuts(setting: SawSetting, tooling: Tooling, units: str = "mm") -> str:
+    """With what the shop makes a cut: its saw, its notcher, or else the template and why.
 
     Args:
-        saw: the cut.
-        notcher: of the shop.
+        setting: the cut.
+        tooling: of the shop.
         units: of lengths, ``"mm"`` or ``"in"``.
     """
-    if saw.flat:
-        return "straight saw cut"
+    lean, notcher = setting.dial, tooling.notcher
+    if setting.flat:
+        reach = tooling.saw.max_angle
+        return _too_far(lean, "saw", reach) or "straight saw cut"
     if notcher is None:
         return "no notcher in the tooling sheet: use the template"
-    fit = notcher.saw_for(saw.diameter)
-    lean = saw.dial
+    fit = notcher.saw_for(setting.diameter)
     if fit is None:
-        return f"no saw for {_size(round(saw.diameter, 2), units)}: use the template"
-    if lean > notcher.max_angle + ANGLE_ROUNDING:
-        reaches = f"{degrees(notcher.max_angle):.0f}"
-        return f"leans {degrees(lean):.0f} deg, notcher reaches {reaches}: use the template"
-    if saw.offset > notcher.max_offset + 0.5:
+        return f"no saw for {_size(round(setting.diameter, 2), units)}: use the template"
+    if leans := _too_far(lean, "notcher", notcher.max_angle):
+        return leans
+    if setting.offset > notcher.max_offset + 0.5:
         return "offset beyond the notcher: use the template"
-    if saw.stroke > notcher.max_depth:
+    if setting.stroke > notcher.max_depth:
         return "deeper than the saw cuts: use the template"
     return f"saw {_size(round(fit, 2), units)}"
+
+
+def _too_far(lean: float, tool: str, reach: float | None) -> str:
+    """What is told of a cut that leans further than a tool reaches, nothing of another."""
+    if reach is None or abs(lean) <= reach + ANGLE_ROUNDING:
+        return ""
+    turns = f"leans {degrees(abs(lean)):.0f} deg, {tool} reaches {degrees(reach):.0f}"
+    return f"{turns}: use the template"
 
 
 def _number(mm: float, units: str) -> str:

@@ -27,7 +27,7 @@ from cagekit.shop.welding.welds import Way, Weld
 from cagekit.units import POUND, format_area, format_length, format_mass
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
-from cagekit.writers.copes import all_templates, lay_out, notcher_says, stands_on
+from cagekit.writers.copes import all_templates, lay_out, shop_cuts, stands_on
 from cagekit.writers.machined_pages import machined_cards
 from cagekit.writers.pdf import document
 from cagekit.writers.plate_pages import plate_cards
@@ -266,14 +266,14 @@ class Book:
         return rows
 
     def saws(self) -> list[list[str]]:
-        """How every end is notched with a hole saw or a mill, or why it is not."""
+        """How every end is sawn, or notched with a hole saw or a mill, or why it is not."""
         rows = []
         for member in self.cage.members.values():
             for end, how in member.ends:
                 if not how.parents and how.plane is None:
                     continue
                 saw = saw_setting(self.cage, member.id, end)
-                told = saw.reason or notcher_says(saw, self.tooling.notcher, self.design.units)
+                told = saw.reason or shop_cuts(saw, self.tooling, self.design.units)
                 cells = [""] * 7 if saw.reason else self.saw_cells(saw)
                 rows.append([self.number(member.id), end.upper(), *cells, told])
         return rows

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import pi
+from dataclasses import replace
+from math import pi, radians
 from pathlib import Path
 
 import numpy as np
@@ -235,3 +236,25 @@ def test_every_template_bears_the_number_of_its_tube_in_the_book() -> None:
     assert len(pieces) > 1
     assert set(pieces.values()) == {str([*whole.fitted.members].index("door_bar_left_fitted") + 1)}
     assert all(numbers.values())
+
+
+@pytest.mark.parametrize(
+    ("reach", "told"),
+    [
+        (None, "straight saw cut"),
+        (radians(60), "straight saw cut"),
+        (radians(45), "leans 49 deg, saw reaches 45: use the template"),
+    ],
+)
+def test_a_saw_cuts_no_further_from_square_than_it_turns(
+    design: Design, reach: float | None, told: str
+) -> None:
+    """A rear brace stands on its plate 48.5 degrees from square; an upright foot is no matter."""
+    tooling = design.tooling
+    saw = tooling.saw.model_copy(update={"max_angle": reach})
+    shop = replace(design.build, tooling=tooling.model_copy(update={"saw": saw}))
+    header, rows = table(Design(build=shop, cage=design.cage))
+    cuts = {(r[0], r[1]): r[header.index("hole_saw")] for r in rows}
+    assert cuts["rear_brace_left", "b"] == told
+    assert cuts["a_pillar_bar_left", "b"] == "straight saw cut"
+    assert any((t.member, t.end) == ("rear_brace_left", "b") for t in all_templates(design))
