@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.cage.kept import content, hashed
 from cagekit.errors import GeometryError
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, cross3
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
@@ -296,9 +296,9 @@ class Plate:
 
     def _require_rigid(self) -> None:
         r = self.placement[:3, :3]
-        if self.placement.shape != (4, 4) or not np.allclose(r @ r.T, np.eye(3), atol=ROUNDING):
+        if self.placement.shape != (4, 4) or not _is_rigid(r):
             raise GeometryError(self.id, "the placement is no rigid motion.")
-        if np.linalg.det(r) < 0:
+        if float(cross3(r[0], r[1]) @ r[2]) < 0:
             raise GeometryError(
                 self.id,
                 "the placement mirrors the plate.",
@@ -596,6 +596,11 @@ def _judged(pattern: _Pattern) -> FoldedSheet:
 def _scribed(pattern: _Pattern) -> None:
     """Refuse marks of a plate; errors as its own."""
     pattern.plate.require_marks()
+
+
+def _is_rigid(r: Vec) -> bool:
+    """Whether the rows of a matrix ``(3, 3)`` are unit vectors square to each other."""
+    return bool((np.abs(r @ r.T - np.eye(3)) <= ROUNDING).all())
 
 
 def _swapped(text: str, swap: tuple[str, str]) -> str:

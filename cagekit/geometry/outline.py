@@ -248,10 +248,11 @@ class Outline:
         n, corners, bulges = len(self.vertices), self.vertices, self.bulges.tolist()
         return (Segment(corners[i], corners[(i + 1) % n], bulges[i]) for i in which)
 
-    @property
+    @cached_property
     def _ends(self) -> tuple[Points2, Points2]:
         """Start and end of each piece, ``(k, 2)`` each."""
-        return self.vertices[: self._count], np.roll(self.vertices, -1, 0)[: self._count]
+        following = np.concatenate([self.vertices[1:], self.vertices[:1]])
+        return self.vertices[: self._count], following[: self._count]
 
     @property
     def _count(self) -> int:
@@ -383,7 +384,7 @@ class Outline:
             # by coordinates, and a row for each straight: several times as fast as pairs
             (x0, y0), (dx, dy) = start.T[:, :, None], step.T[:, :, None]
             x, y = p[:, 0] - x0, p[:, 1] - y0
-            f = np.clip((x * dx + y * dy) / size2[:, None], 0.0, 1.0)
+            f = np.minimum(np.maximum((x * dx + y * dy) / size2[:, None], 0.0), 1.0)
             x, y = x - f * dx, y - f * dy
             best = np.sqrt((x * x + y * y).min(0))
         if self._arcs:

@@ -166,11 +166,11 @@ def _foot_plates(
 
 def _near(tube: Member, point: Vec) -> bool:
     """Whether a tube passes near enough to a foot to be in its plate's way."""
-    corners = tube.path.corners()
-    low, high = corners.min(axis=0) - NEIGHBOUR, corners.max(axis=0) + NEIGHBOUR
-    return bool(((low < point) & (point < high)).all()) and (
-        float(np.linalg.norm(tube.path.nearest(point).point - point)) < NEIGHBOUR
-    )
+    low, high = tube.path.box
+    for x, least, most in zip(point.tolist(), low.tolist(), high.tolist(), strict=True):
+        if not least - NEIGHBOUR < x < most + NEIGHBOUR:
+            return False
+    return float(np.linalg.norm(tube.path.nearest(point).point - point)) < NEIGHBOUR
 
 
 def _foot_made(

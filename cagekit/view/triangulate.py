@@ -18,6 +18,9 @@ from numpy.typing import NDArray
 from cagekit.geometry.arrays import Points
 from cagekit.units.tolerance import NOISE, ROUNDING
 
+_Spot = tuple[float, float]
+"""A point in the plane, mm."""
+
 
 def triangulate(outer: Points, holes: Sequence[Points] = ()) -> tuple[Points, NDArray[np.int64]]:
     """Return points ``(n, 2)`` and anticlockwise triangles ``(m, 3)`` of a polygon with holes.
@@ -81,29 +84,33 @@ def _sees(p: Points, q: Points, a: Points, b: Points) -> bool:
     return not bool(((s1 * s2 < -scale) & (t1 * t2 < -scale)).any())
 
 
-def _opens(points: Points, ring: list[int], at: int, to: Points) -> bool:
-    """Whether ``to`` lies within the corner of the ring at ``at`` (matters on bridges)."""
-    before, here = points[ring[at - 1]], points[ring[at]]
-    after = points[ring[(at + 1) % len(ring)]]
+def _opens(points: Points, ring: list[int], at: int, hole: Points) -> bool:
+    """Whether a hole's point lies within the corner of the ring at ``at`` (matters on bridges)."""
+    which = [ring[at - 1], ring[at], ring[(at + 1) % len(ring)]]
+    to: list[float] = hole.tolist()
+    before, here, after = points[which].tolist()
     if _cross(before, here, after) >= 0:
         return _cross(here, after, to) >= -NOISE and _cross(before, here, to) >= -NOISE
     return _cross(here, after, to) >= -NOISE or _cross(before, here, to) >= -NOISE
 
 
-def _cross(a: Points, b: Points, c: Points) -> float:
-    return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
+def _cross(a: Sequence[float], b: Sequence[float], c: Sequence[float]) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
 def _ears(points: Points, ring: list[int]) -> list[tuple[int, int, int]]:
     """Clip ears until three corners are left."""
+    # one corner after the other is looked at: plain numbers are quicker than arrays
+    spots: list[_Spot] = [(x, y) for x, y in points.tolist()]
     ring = list(ring)
     out: list[tuple[int, int, int]] = []
     at, stuck = 0, 0
     while len(ring) > 3:
         n = len(ring)
         i, j, k = ring[at % n - 1], ring[at % n], ring[(at + 1) % n]
-        if _is_ear(points, ring, i, j, k, loose=stuck > n):
-            if _cross(points[i], points[j], points[k]) > NOISE:
+        turn = _cross(spots[i], spots[j], spots[k])
+        if _is_ear(spots, ring, (i, j, k), turn, loose=stuck > n):
+            if turn > NOISE:
                 out.append((i, j, k))
             del ring[at % n]
             at, stuck = max(at % n - 1, 0), 0
@@ -116,17 +123,23 @@ def _ears(points: Points, ring: list[int]) -> list[tuple[int, int, int]]:
     return out
 
 
-def _is_ear(points: Points, ring: list[int], i: int, j: int, k: int, *, loose: bool) -> bool:
-    a, b, c = points[i], points[j], points[k]
-    turn = _cross(a, b, c)
+def _is_ear(
+    spots: list[_Spot], ring: list[int], ear: tuple[int, int, int], turn: float, *, loose: bool
+) -> bool:
     if turn <= NOISE:
         # a corner in line is dropped only when nothing better is left
         return loose and abs(turn) <= ROUNDING
-    rest = points[ring]
-    inside = np.ones(len(rest), bool)
-    for p, q in ((a, b), (b, c), (c, a)):
-        inside &= (q[0] - p[0]) * (rest[:, 1] - p[1]) - (q[1] - p[1]) * (rest[:, 0] - p[0]) > -NOISE
-    # the corners themselves, and their twins on a bridge, do not count
-    for p in (a, b, c):
-        inside &= ~((rest[:, 0] == p[0]) & (rest[:, 1] == p[1]))
-    return not bool(inside.any())
+    a, b, c = (spots[i] for i in ear)
+    (ax, ay), (bx, by), (cx, cy) = a, b, c
+    ux, uy, vx, vy, wx, wy = bx - ax, by - ay, cx - bx, cy - by, ax - cx, ay - cy
+    for i in ring:
+        x, y = spot = spots[i]
+        if (
+            ux * (y - ay) - uy * (x - ax) > -NOISE
+            and vx * (y - by) - vy * (x - bx) > -NOISE
+            and wx * (y - cy) - wy * (x - cx) > -NOISE
+            # the corners themselves, and their twins on a bridge, do not count
+            and spot not in (a, b, c)
+        ):
+            return False
+    return True
