@@ -469,7 +469,12 @@ class Outline:
 
     def reversed(self) -> Outline:
         """The same outline walked the other way."""
-        return Outline.of_segments([s.reversed() for s in reversed(self.segments)], self.closed)
+        keep = (np.array(self.chords) > POINT_TOL)[::-1]
+        to, points = (end[::-1][keep] for end in self._ends)
+        bulges = -self.bulges[: self._count][::-1][keep]
+        if not self.closed and len(to):
+            points, bulges = np.concatenate([points, to[-1:]]), np.append(bulges, 0.0)
+        return Outline(points, bulges, self.closed)
 
     def anticlockwise(self) -> Outline:
         """The outline walked so that its area is positive."""

@@ -11,12 +11,14 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from cagekit.cage.cage import Cage
+from cagekit.cage.kept import Same, content
 from cagekit.cage.member import Member
 from cagekit.cage.plate import Plate
 from cagekit.car.shell import ShellSurface
@@ -169,6 +171,11 @@ class _Judge:
 
     def clear(self, spec: FloorPlateSpec) -> bool:
         """Whether the edge of a flat plate clears the car."""
+        lies = content((spec, self.foot.side, self.foot.frame))
+        key = ("plate's edge clears", lies, Same(self.car))
+        return self.cage.kept.once(key, partial(self._clear, spec))
+
+    def _clear(self, spec: FloorPlateSpec) -> bool:
         points = _edge(spec, self.foot.side) @ self.foot.frame[:3, :3].T + self.foot.frame[:3, 3]
         (least,) = least_rooms(self.shell, [LaidPlate(points, spec.thickness)])
         return least is None or least[0] >= -INTO

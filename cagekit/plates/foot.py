@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import Vec, unit
-from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
+from cagekit.geometry.outline import Outline, Vec2
+from cagekit.geometry.segment import POINT_TOL
 from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
@@ -137,34 +138,31 @@ def plate_frame(point: ArrayLike, normal: ArrayLike) -> Vec:
 
 def through(points: Vec2) -> Outline:
     """A closed outline of arcs through an even number of points ``(2 n, 2)``, two steps each."""
-    n = len(points)
-    arcs = [arc_through(points[i], points[i + 1], points[(i + 2) % n]) for i in range(0, n, 2)]
-    return Outline.of_segments(arcs)
+    return _through(np.concatenate([points, points[:1]]), closed=True)
 
 
 def through_open(points: Vec2) -> Outline:
     """An open chain of arcs through an odd number of points ``(2 n + 1, 2)``, two steps each."""
-    arcs = [arc_through(*points[i : i + 3]) for i in range(0, len(points) - 2, 2)]
-    return Outline.of_segments(arcs, closed=False)
+    return _through(points, closed=False)
 
 
-def arc_through(a: Vec2, m: Vec2, b: Vec2) -> Segment:
-    """The arc from ``a`` over ``m`` to ``b``, ``(2,)`` mm each; straight when in line.
-
-    Args:
-        a: start.
-        m: on the way.
-        b: end.
-    """
-    chord = b - a
-    size = float(np.hypot(*chord))
-    rise = float(chord[1] * (m[0] - a[0]) - chord[0] * (m[1] - a[1])) / size
-    along = float((m - a) @ chord) / size
-    if abs(rise) < ROUNDING:
-        return Segment(vec2(a), vec2(b))
+def _through(points: Vec2, *, closed: bool) -> Outline:
+    """Arcs through points ``(2 n + 1, 2)``; empty ones are left out, straight where in line."""
+    a, m, b = points[:-2:2], points[1::2], points[2::2]
+    chord, way = b - a, m - a
+    size = np.hypot(chord[:, 0], chord[:, 1])
+    keep = size > POINT_TOL
+    chord, way, size = chord[keep], way[keep], size[keep]
+    rise = (chord[:, 1] * way[:, 0] - chord[:, 0] * way[:, 1]) / size
+    along = (way[:, 0] * chord[:, 0] + way[:, 1] * chord[:, 1]) / size
+    flat = np.abs(rise) < ROUNDING
+    rise = np.where(flat, 1.0, rise)
     centre = (rise**2 + along**2 - along * size) / (2 * rise)
-    radius = float(np.hypot(centre, size / 2)) * (1 if rise > 0 else -1)
-    return Segment(vec2(a), vec2(b), (centre + radius) / (size / 2))
+    radius = np.hypot(centre, size / 2) * np.sign(rise)
+    bulges = np.where(flat, 0.0, (centre + radius) / (size / 2))
+    if closed:
+        return Outline(a[keep], bulges)
+    return Outline(np.concatenate([a[keep], b[keep][-1:]]), np.append(bulges, 0.0), closed=False)
 
 
 def _local(frame: Vec, points: Vec) -> Vec:

@@ -37,6 +37,10 @@ ONE_PLACE = 1.0
 """Joints nearer to each other than this (mm) are one crossing."""
 RING = 12.0
 """Metal left round a lightening hole that is not given, mm (common practice)."""
+LEAST_FREE = 6.0
+"""Least radius of such a hole, mm (common practice)."""
+FINER = 0.35
+"""How much finer than the last each grid is in which the widest spot is looked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -383,10 +387,13 @@ def lightened(owner: str, outline: Outline, hole: float | None) -> tuple[Hole, .
     """
     if hole is not None and hole <= 0:
         return ()
-    centre, radius = widest(outline)
     if hole is None:
+        centre, radius = widest(outline, above=RING + LEAST_FREE)
         free = radius - RING
-        return (Hole.circle(centre, round(2 * free), HolePurpose.LIGHTENING),) if free >= 6 else ()
+        if free < LEAST_FREE:
+            return ()
+        return (Hole.circle(centre, round(2 * free), HolePurpose.LIGHTENING),)
+    centre, radius = widest(outline)
     if hole / 2 > radius - 4.0:
         raise GeometryError(
             owner,
@@ -397,8 +404,13 @@ def lightened(owner: str, outline: Outline, hole: float | None) -> tuple[Hole, .
     return (Hole.circle(centre, hole, HolePurpose.LIGHTENING),)
 
 
-def widest(outline: Outline) -> tuple[Vec2, float]:
-    """Middle and radius of the largest circle inside an outline, to about 0.01 mm."""
+def widest(outline: Outline, above: float = 0.0) -> tuple[Vec2, float]:
+    """Middle and radius of the largest circle inside an outline, to about 0.01 mm.
+
+    Args:
+        outline: the outline.
+        above: a circle of this radius (mm) or less is of no use: how small it is is not found out.
+    """
     low, high = outline.box
     step = float(max(high - low)) / 12
     best = outline.centroid
@@ -406,12 +418,16 @@ def widest(outline: Outline) -> tuple[Vec2, float]:
     found = 0.0
     while span > 0.005:
         g = np.linspace(-span, span, 9)
-        points = np.empty((81, 2))
-        points[:, 0], points[:, 1] = np.tile(best[0] + g, 9), np.repeat(best[1] + g, 9)
+        grid = np.empty((9, 9, 2))
+        grid[..., 0], grid[..., 1] = best[0] + g, (best[1] + g)[:, None]
+        points = grid.reshape(81, 2)
         gaps = outline.distance(points)
         # near the best spot so far everything is inside
         if found <= 1.5 * span:
             gaps = np.where(outline.contains(points), gaps, -1.0)
         best, found = vec2(points[int(np.argmax(gaps))]), float(gaps.max())
-        span *= 0.35
+        span *= FINER
+        # no spot that is still to come lies further off, so none has more room than that more
+        if found + span * 2**0.5 / (1 - FINER) < above:
+            break
     return best, float(outline.distance(best)[0])

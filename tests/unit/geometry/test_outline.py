@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.outline import Outline, Segment, vec2
-from cagekit.plates.foot import arc_through, through
+from cagekit.plates.foot import through, through_open
 
 
 def shoelace(points):
@@ -159,7 +159,7 @@ def test_arcs_through_points_of_an_ellipse():
 
 def test_arc_through_three_points_both_ways_round():
     for flip in (1.0, -1.0):
-        s = arc_through(np.array([1.0, 0]), np.array([0, flip * 1.0]), np.array([-1.0, 0]))
+        (s,) = through_open(np.array([(1.0, 0.0), (0.0, flip), (-1.0, 0.0)])).segments
         assert s.radius == pytest.approx(1)
         assert s.centre == pytest.approx([0, 0], abs=1e-12)
         assert s.bulge == pytest.approx(flip)
@@ -204,3 +204,16 @@ def test_points_along_an_outline_are_those_of_its_pieces(
     spots = outline.vertices.mean(0) + np.array([(40.0, -7.0), (0.5, 90.0), (-130.0, 3.0)])
     apart = np.min([piece.distance(spots) for piece in outline.segments], axis=0)
     assert outline.distance(spots) == pytest.approx(apart, abs=1e-9)
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_walked_the_other_way_it_is_the_same_pieces_from_the_last_to_the_first(closed: bool):
+    """Each piece turned round by itself, and those without a length left out."""
+    o = Outline([(0, 0), (40, 0), (40, 0), (50, 30), (0, 30)], [0, 0.5, 0.4, -0.3, 0.2], closed)
+    other, pieces = o.reversed(), [s.reversed() for s in reversed(o.segments) if s.chord > 1]
+    assert len(other.segments) == len(pieces) == len(o.segments) - 1
+    for a, b in zip(other.segments, pieces, strict=True):
+        assert (a.start.tolist(), a.end.tolist(), a.bulge) == (
+            b.start.tolist(), b.end.tolist(), b.bulge,
+        )  # fmt: skip
+    assert other.closed is closed
