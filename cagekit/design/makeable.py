@@ -80,7 +80,8 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
         if entry is None:
             raise whole
         leave_out(entry.id, fault)
-        build = replace(build, entries=tuple(e for e in build.entries if e is not entry))
+        left = tuple(e for e in build.entries if e is not entry)
+        build = replace(build, entries=left, as_written=False)
         few = 2 * len(build.entries) < len(design.build.entries)
         if few or sum(not row.hangs for row in out) > MOST_LEFT_OUT:
             raise whole

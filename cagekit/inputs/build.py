@@ -80,7 +80,8 @@ class Build:
     ``entries`` are the layout's members with both sides spread out and the build's changes laid
     on, in the order they are made; ``plates`` likewise, their presets filled in. ``tubes`` is
     keyed by tube reference. ``files`` are the input files by what they are, for the manifest;
-    ``remarks`` tell what they say that is possible and not usual.
+    ``remarks`` tell what they say that is possible and not usual. ``as_written`` is false where
+    entries were taken out or changed that the files say otherwise.
     """
 
     name: str
@@ -94,6 +95,7 @@ class Build:
     plates: tuple[PlateEntry, ...] = ()
     files: Mapping[str, Path] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    as_written: bool = True
 
     def __repr__(self) -> str:
         """The name and what it refers to."""
@@ -248,6 +250,54 @@ def entries_with_remarks(
     out, idle = _without_idle_outriggers(file, layout, out, car)
     left, hanging = _without_hanging(file, layout, entries, out)
     return left, (*idle, *hanging)
+
+
+def resized(build: Build, file: BuildFile, key: str, where: str) -> tuple[MemberEntry, ...] | None:
+    """The entries of a build when its file says other numbers of a member; None for more than that.
+
+    Which members there are and what hangs on which was looked at when the build was put together:
+    other numbers change nothing of it. With more than numbers :func:`entries_of` looks anew.
+
+    Args:
+        build: the build.
+        file: the same file with other or more fields in the table ``[members.key]``.
+        key: what the table calls the member.
+        where: what a message names.
+
+    Raises:
+        InputError: the table has a field that the member does not have, or a value it cannot take.
+    """
+    table = file.members[key]
+    written = (*build.layout.member, *file.add, *file.strut)
+    legs = sum(key in (e.kind, _group(e), id_) for e in written for id_, _ in _legs(e))
+    named = [e for e in build.entries if key in e.names]
+    if not build.as_written or "via" in table or not named or len(named) != legs:
+        return None
+    out = dict[str, MemberEntry]()
+    for entry in named:
+        tables = {n: file.members.get(n, {}) for n in entry.names}
+        if any(n != key and not table.keys().isdisjoint(t) for n, t in tables.items()):
+            return None  # the narrower of two names has the last word
+        new = _changed(entry, table, file.units, where, key)
+        said = {name for t in tables.values() for name in t}
+        if not _differ_in_numbers(entry, new) or new.unread(said):
+            return None
+        out[entry.id] = new
+    return tuple(out.get(e.id, e) for e in build.entries)
+
+
+def _differ_in_numbers(old: MemberEntry, new: MemberEntry) -> bool:
+    """Whether two entries of a kind are alike but for numbers, one of which may be new."""
+    fields = vars(old)
+    return all(
+        value is fields[name] or value == fields[name]
+        or (type(value) in _NUMBERS and (fields[name] is None or type(fields[name]) in _NUMBERS))
+        for name, value in vars(new).items()
+    )  # fmt: skip
+
+
+_NUMBERS = (float, int)
+"""Types of numbers; a truth is none."""
 
 
 def _without_idle_outriggers(

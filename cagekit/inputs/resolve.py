@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from cagekit.errors import NotFoundError
-from cagekit.inputs.build import Build, BuildFile, entries_of, entries_with_remarks
+from cagekit.inputs.build import Build, BuildFile, entries_of, entries_with_remarks, resized
 from cagekit.inputs.car import Car
 from cagekit.inputs.doubts import doubts_in
 from cagekit.inputs.driver import Driver
@@ -138,7 +138,9 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
     file, path = build.file, build.files.get("build", Path(build.name))
     table = {**file.members.get(member, {}), **changes}
     file = file.model_copy(update={"members": {**file.members, member: table}})
-    entries = entries_of(file, build.layout, str(path), build.car)
+    entries = resized(build, file, member, str(path))
+    if entries is None:
+        entries = entries_of(file, build.layout, str(path), build.car)
     # one object as long as nothing is said of it: what was worked out of it is found at once
     was = {e.id: e for e in build.entries}
     entries = tuple(
@@ -147,7 +149,7 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
     )
     files = dict(build.files)
     tubes = _tubes(file, entries, build.tubes, path, files)
-    return replace(build, file=file, entries=entries, tubes=tubes, files=files)
+    return replace(build, file=file, entries=entries, tubes=tubes, files=files, as_written=True)
 
 
 Finder = Callable[..., Path]

@@ -343,7 +343,8 @@ def _variant(
     changed = {
         entry.id: entry.model_copy(update=_moved(entry, sweeps, now, values)) for entry in entries
     }
-    return replace(build, entries=tuple(changed.get(e.id, e) for e in build.entries))
+    entries = tuple(changed.get(e.id, e) for e in build.entries)
+    return replace(build, entries=entries, as_written=False)
 
 
 def _moved(

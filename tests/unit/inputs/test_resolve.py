@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
+from demos import DEMOS
 
 from cagekit.assembly.assemble import assemble
 from cagekit.design import Design
-from cagekit.errors import InputError, NotFoundError
+from cagekit.errors import CagekitError, InputError, NotFoundError
+from cagekit.inputs.build import Build, resized
+from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import FileInputError
 from cagekit.inputs.padding import thickness_by_member
 from cagekit.inputs.presets import find_preset
-from cagekit.inputs.resolve import load_build
+from cagekit.inputs.resolve import load_build, with_changes
 
 BUILD = """\
 kind = "build"
@@ -139,3 +144,49 @@ def test_a_length_of_another_unit_is_refused_in_few_words(folder: Path, value: s
     with pytest.raises(InputError, match="is no length on a car or in a shop; check units") as told:
         load_build("b.toml")
     assert len(str(told.value)) < 150
+
+
+def changed_or_told(build: Build, member: str, field: str, value: Any) -> Any:
+    try:
+        return with_changes(build, member, {field: value}).entries
+    except CagekitError as error:
+        return str(error)
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_other_numbers_are_laid_on_as_the_whole_file_is_read(demo: str) -> None:
+    build = load_build(demo)
+    anew = replace(build, as_written=False)  # all of it is looked at again
+    firsts: dict[str, MemberEntry] = {}
+    for entry in build.entries:
+        for name in entry.names:
+            firsts.setdefault(name, entry)
+    for name, entry in firsts.items():
+        for field, info in type(entry).model_fields.items():
+            for value in (40, 505.5, "50 mm", -3, True, "x"):
+                asked = name, info.alias or field, value
+                assert changed_or_told(build, *asked) == changed_or_told(anew, *asked), asked
+
+
+def test_other_numbers_of_a_hoop_are_laid_on_alone() -> None:
+    build = load_build("gravel-hatch")
+
+    def said(**table: Any) -> Any:
+        file = build.file.model_copy(update={"members": {"main_hoop": table}})
+        return resized(build, file, "main_hoop", "b.toml")
+
+    found = said(gap=15)
+    assert [e.id for e in found] == [e.id for e in build.entries]
+    assert [e.id for e, was in zip(found, build.entries, strict=True) if e is not was] == [
+        "main_hoop"
+    ]
+    assert said(omit=True) is None
+    assert said(straight_legs=True) is None
+
+
+def test_what_was_taken_out_of_a_build_comes_back_with_a_change() -> None:
+    build = load_build("gravel-hatch")
+    fewer = replace(build, entries=build.entries[:-1], as_written=False)
+    back = with_changes(fewer, "main_hoop", {"gap": 15})
+    assert [e.id for e in back.entries] == [e.id for e in build.entries]
+    assert back.as_written
