@@ -74,6 +74,7 @@ class Second:
     def files(self) -> dict[str, tuple[str, ...]]:
         """Wait for it and put its files into the folder of the run; return them by product."""
         self._thread.join()
+        self._process.kill()  # what it holds is let go of while its files are put in their places
         if self._fault is not None:
             raise self._fault
         for name, files in self._files.items():
