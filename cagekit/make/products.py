@@ -110,11 +110,6 @@ PRODUCTS: tuple[Product, ...] = (
         "frame.json: the frame with its load cases and results, for any other solver",
     ),
     Product(
-        "fit",
-        "cagekit.writers.fit:write_fit",
-        "fit.png, sight.png: the people in the cage, what the driver sees",
-    ),
-    Product(
         "doors",
         "cagekit.writers.doors:write_doors",
         "door_open.step, door_open.glb, doors.png: swing-out bars open; plates/<bracket>.png",
@@ -130,6 +125,11 @@ PRODUCTS: tuple[Product, ...] = (
         "checks.json: every check with number, limit, source and cure",
     ),
     Product("glb", "cagekit.writers.glb:write_cage", "cage.glb: the cage for any 3D viewer"),
+    Product(
+        "fit",
+        "cagekit.writers.fit:write_fit",
+        "fit.png, sight.png: the people in the cage, what the driver sees",
+    ),
     Product(
         "sheets",
         "cagekit.writers.dxf:write_sheets",
@@ -192,7 +192,8 @@ PRODUCTS: tuple[Product, ...] = (
 A second process takes them from the end. So what is worked out from the same things stands
 together: at the front what hangs on the strength, at the end the shop book with the schedules that
 it prints, before it what is drawn as DXF. In the middle, where the two meet, stands what either
-makes alone as soon, the longest first."""
+makes alone as soon, the longest (swing-out bars, people) outside: so neither begins with it when
+the other is nearly done."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:
