@@ -165,8 +165,9 @@ def near_pairs(bars: Sequence[Rod], limit: float) -> list[tuple[int, int]]:
         bars: the tubes.
         limit: mm.
     """
-    pairs = np.unique(_first_pass(_Chords.of(bars), len(bars), limit, ()).pair)
-    return [divmod(pair, len(bars)) for pair in pairs.tolist()]
+    found = _first_pass(_Chords.of(bars), len(bars), limit, ()).pair
+    # not np.unique: without an index asked for it loads masked arrays, 10 ms of a check
+    return [divmod(pair, len(bars)) for pair in sorted(set(found.tolist()))]
 
 
 # --- tables of chords ----------------------------------------------------------------------
