@@ -28,7 +28,10 @@ def shaken(build: Build, rng: random.Random, strength: float) -> dict[str, Any]:
         if rng.random() < 0.6:
             continue
         fields: dict[str, Any] = {}
+        idle = entry.unread(frozenset())  # what others make idle is refused, whatever it is
         for name, value in entry:
+            if name in idle and strength < 1.0:
+                continue
             # a small change of what is 0 asks for something that is not there, often in vain
             if isinstance(value, float) and (value or strength > 0.1) and rng.random() < 0.5:
                 room = 80.0 if value > 10.0 else 0.5
