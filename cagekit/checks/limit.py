@@ -28,6 +28,17 @@ _COMPARED: dict[str, Callable[[float, float, float], bool]] = {
     ">": lambda v, bound, slack: v > bound + slack,
     "<": lambda v, bound, slack: v < bound - slack,
 }
+OPERATOR_WORDS = {
+    ">=": "at least",
+    "<=": "at most",
+    ">": "more than",
+    "<": "less than",
+    "!=": "other than",
+    "between": "",
+    "in": "",
+    "=": "",
+}
+"""Operators of a rulebook as they stand before a limit that a person reads."""
 _OPERATOR = re.compile(r"^\s*(>=|<=|!=|>|<|=)\s*(.+)$")
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Status, Value
-from cagekit.checks.limit import holds, read_limit, split_operator, written
+from cagekit.checks.limit import OPERATOR_WORDS, holds, read_limit, split_operator, written
 from cagekit.checks.quantities.quantity import Measure, Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
 from cagekit.inputs.member_kinds import MEMBER_KINDS
@@ -60,7 +60,7 @@ class Condition:
     @property
     def words(self) -> str:
         """The condition as printed."""
-        op = {"=": "is", "in": "is", "between": ""}.get(self.op, self.op)
+        op = {"=": "is", "in": "is"}.get(self.op, OPERATOR_WORDS[self.op])
         return " ".join(f"{self.name.replace('_', ' ')} {op} {self.written}".split())
 
 

@@ -6,10 +6,11 @@ import textwrap
 from collections import Counter
 
 from cagekit.checks.facts import FACTS
+from cagekit.checks.limit import OPERATOR_WORDS
 from cagekit.checks.profile import Profile, Rule
 from cagekit.checks.quantities.quantity import quantities
 
-_MARK = {"": "measured", "inspection": "look", "input": "input?"}
+_MARK = {"": "measured", "inspection": "look", "input": "input"}
 
 
 def profile_text(profile: Profile, *, width: int = 80) -> str:
@@ -58,7 +59,7 @@ def _asks(rule: Rule) -> str:
     said += f", {entry.side} side" if entry.side else ""
     said += f", {entry.steel} steel" if entry.steel else ""
     if rule.written:
-        op = "from" if rule.op == "between" else rule.op
+        op = "from" if rule.op == "between" else OPERATOR_WORDS.get(rule.op, "")
         said += f": {op} {rule.written}" if op else f": {rule.written}"
     return f"{said} (advice)" if entry.level == "should" else said
 

@@ -19,7 +19,7 @@ from cagekit.units import LengthUnit
 MARKS = {
     Status.FAIL: "FAIL",
     Status.WARN: "warn",
-    Status.NEEDS_INPUT: "input?",
+    Status.NEEDS_INPUT: "input",
     Status.NEEDS_INSPECTION: "look",
     Status.PASS: "pass",
     Status.NOT_APPLICABLE: "n/a",
@@ -202,7 +202,7 @@ def _asked(found: Sequence[Finding], width: int) -> str:
         waiting.setdefault(f.cure, []).append(f)
     rows = ["Cannot be judged yet"] if waiting else []
     for cure, group in waiting.items():
-        rows.append(_wrapped(f"  {'input?':<8}", in_words(cure), width))
+        rows.append(_wrapped(f"  {MARKS[Status.NEEDS_INPUT]:<8}", in_words(cure), width))
         sure = sorted({f.certainty.value for f in group})
         codes = ", ".join(dict.fromkeys(f.code for f in group))
         rows.append(_wrapped(" " * 10, f"[{codes}] ({', '.join(sure)})", width))
@@ -215,7 +215,8 @@ def _quiet(title: str, found: Sequence[Finding], units: LengthUnit, width: int) 
     for f in sorted(found, key=lambda f: (f.status.rank, f.subject, f.code)):
         said = in_words(f"{f.subject}, {f.quantity}")
         if f.status is Status.PASS:
-            said += f": {value_text(f.measured, f.unit, units)} ({limit_text(f, units)})"
+            limit = limit_text(f, units)
+            said += f": {value_text(f.measured, f.unit, units)}" + (f" ({limit})" if limit else "")
         said += f" [{f.code}, {f.certainty.value}]"
         rows.append(_wrapped(f"  {MARKS[f.status]:<8}", said, width))
     return "\n".join(rows)

@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from cagekit.checks.finding import Finding, Value
+from cagekit.checks.limit import OPERATOR_WORDS
 from cagekit.names import KNOWN, in_words, named
 from cagekit.units import STRESS, LengthUnit, format_area, format_length, format_mass
 
@@ -40,7 +41,7 @@ def value_text(value: Value, unit: str, units: LengthUnit) -> str:
 
 
 def limit_text(f: Finding, units: LengthUnit) -> str:
-    """The limit with its operator: ``>= 45 x 2.5 mm or 50 x 2.0 mm``.
+    """The limit with its operator in words: ``at least 45 x 2.5 mm or 50 x 2.0 mm``.
 
     In the source's own words where it counts in the reader's units; else converted, the source's
     words behind it.
@@ -49,7 +50,7 @@ def limit_text(f: Finding, units: LengthUnit) -> str:
         return f.written
     own = _own_words(f, units)
     text = own or _converted(f, units)
-    lead = {"between": "", "in": "", "=": ""}.get(f.op, f.op)
+    lead = OPERATOR_WORDS.get(f.op, "")
     # nought is the same in every unit
     told = not own and f.limit != 0 and _differs(f, units)
     tail = f" (written {f.written})" if told else ""

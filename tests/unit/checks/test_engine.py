@@ -295,11 +295,11 @@ def test_a_fact_is_told_once_with_all_its_limits(tmp_path: Path) -> None:
         "1 fail, 2 warn",
         "",
         "FAIL  helmet to hoop: tall 160 mm",
-        "      must be <= 150 mm: [b/x]",
-        "      should be <= 152.4 mm: [a/x]",
+        "      must be at most 150 mm: [b/x]",
+        "      should be at most 152.4 mm: [a/x]",
         "      Cure: Move the seat.",
         "warn  helmet to hoop: short 151 mm",
-        "      should be <= 100 mm: [c/y]",
+        "      should be at most 100 mm: [c/y]",
         "      Cure: Move the seat.",
     ]
 
@@ -322,11 +322,11 @@ def test_sides_share_a_block_and_one_number_with_unlike_limits_too() -> None:
         "4 fail, 0 warn",
         "",
         "FAIL  room to left/right door: bar l -47 mm, bar r -44 mm",
-        "      must be >= 0 mm: [car/left-door]; [car/right-door]",
+        "      must be at least 0 mm: [car/left-door]; [car/right-door]",
         "      Cure: Move each off.",
         "FAIL  outside diameter: hoop, rail 38.1 mm each",
-        "      must be >= 45 mm for hoop: [a/size]",
-        "      must be >= 40 mm for rail: [a/size]",
+        "      must be at least 45 mm for hoop: [a/size]",
+        "      must be at least 40 mm for rail: [a/size]",
         "      Cure: Use a larger tube.",
     ]
 
@@ -336,7 +336,7 @@ def test_a_limit_is_shown_as_its_source_writes_it(tmp_path: Path) -> None:
     metric, inch = (table_text(found, units=u) for u in ("mm", "in"))  # type: ignore[arg-type]
     assert "44.45 x 3.0 mm" in metric or "44.45 x 3 mm" in metric
     assert "(written 1 3/4 x 0.118 in)" in " ".join(metric.split())
-    assert "1.772 x 0.098 in must be >= 1 3/4 x 0.118 in" in " ".join(inch.split())
+    assert "1.772 x 0.098 in must be at least 1 3/4 x 0.118 in" in " ".join(inch.split())
 
 
 def test_why_tells_all(tmp_path: Path) -> None:

@@ -86,7 +86,7 @@ def test_slots_keep_further_off_a_fold_than_round_holes():
 def test_a_warning_reads_with_its_numbers():
     (w,) = plate_warnings(angle(at=69))
     assert "flange at fold 1" in explain_text(w)
-    assert ">= 16 mm" in explain_text(w)
+    assert "at least 16 mm" in explain_text(w)
     assert w.source.startswith("tooling")
 
 
