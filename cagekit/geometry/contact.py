@@ -415,8 +415,8 @@ def contacts_and_solutions(
 def _firsts(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> list[Contact]:
     counts = np.array([len(b.surfaces) for b in bundles], dtype=np.intp)
     first = np.cumsum(counts) - counts
-    found: dict[int, Contact] = {}
-    for count in sorted(set(counts.tolist())):
+    found = _alone(bundles, np.flatnonzero(counts == 1), asked, first, met)
+    for count in sorted({*counts.tolist()} - {1}):
         these = np.flatnonzero(counts == count)
         # a row for each surface, the rays of all these bundles one after the other
         rays = asked.rays[first[these]]
@@ -429,6 +429,22 @@ def _firsts(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> lis
             shape = bundles[i].origins.shape[:-1]
             found[i] = one.part(slice(low, low + many), shape)
     return [found[i] for i in range(len(bundles))]
+
+
+def _alone(
+    bundles: Sequence[Bundle], those: Ints, asked: _Asked, first: Ints, met: Sequence[Vec]
+) -> dict[int, Contact]:
+    """The first contacts of those bundles that have one surface: what was found, as it stands."""
+    s, gap, over = met
+    hit = (gap <= TOUCH) & (over <= RANGE_TOL)
+    begin, rays = asked.begin[first[those]], asked.rays[first[those]]
+    found = {}
+    for i, low, many in zip(those.tolist(), begin.tolist(), rays.tolist(), strict=True):
+        shape, here = bundles[i].origins.shape[:-1], slice(low, low + many)
+        none = np.zeros(shape, dtype=np.intp)
+        found[i] = Contact(s[here].reshape(shape), none, hit[here].reshape(shape),
+                           gap[here].reshape(shape))  # fmt: skip
+    return found
 
 
 def solutions(bundles: Sequence[Bundle]) -> list[list[Solution]]:
@@ -456,14 +472,18 @@ def first_of(solved: Sequence[Solution], shape: tuple[int, ...]) -> Contact:
 def _first(s: Array, gap: Array, over: Array) -> Contact:
     """The first contact of each of n rays; a row ``(n,)`` for each surface."""
     hit = (gap <= TOUCH) & (over <= RANGE_TOL)
-    if len(s) == 1:
-        return Contact(s[0], np.zeros(s.shape[1], dtype=np.intp), hit[0], gap[0])
     ok = np.asarray(hit.any(axis=0))
     # a small lead for the surface named first keeps the choice steady where two agree
     lead = np.where(hit, s, -inf)
-    active = np.argmax(lead >= lead.max(axis=0) - ROUNDING, axis=0)
+    leads = lead >= lead.max(axis=0) - ROUNDING
+    # the first that leads; numpy's own search takes long down columns of two or three
+    active, behind = np.zeros(s.shape[1], dtype=np.intp), np.ones(s.shape[1], dtype=bool)
+    for row in leads[:-1]:
+        behind &= ~row
+        active += behind
     if not ok.all():
-        active = np.where(ok, active, np.argmin(gap + over, axis=0))
+        none = np.flatnonzero(~ok)
+        active[none] = np.argmin(gap[:, none] + over[:, none], axis=0)
     columns = np.arange(s.shape[1])
     return Contact(s[active, columns], active, ok, gap[active, columns])
 
@@ -577,7 +597,7 @@ def _to_bends(table: Array, rays: Ints, origins: Array) -> tuple[Vec, Vec, Vec]:
         bends=Toruses.of(table[:15]),
         directions=table[15:18],
         windows=table[18:20],
-        first=np.cumsum(rays) - rays,
+        rays=rays,
         bundle=np.repeat(np.arange(len(rays)), rays),
         origins=origins,
     )

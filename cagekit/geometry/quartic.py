@@ -119,36 +119,51 @@ class Quartic(NamedTuple):
         far = np.maximum(np.abs(low), np.abs(high))
         noise = np.abs(c0) + np.abs(c1) * far + np.abs(c2) * far * far
         noise *= _ROUNDING
-        here, going = valley, np.arange(len(t))
+        here, going, left = valley, np.arange(len(t)), np.ones(len(t), dtype=bool)
         for _ in range(60):
             if not len(going):
                 break
-            square = here * here
+            square, twice = here * here, 2.0 * c2
             f = ((square + c2) * here + c1) * here + c0
-            g = (4.0 * square + 2.0 * c2) * here + c1
+            g = (4.0 * square + twice) * here + c1
             inside = f <= 0.0
-            low, high = np.where(inside, here, low), np.where(inside, high, here)
-            new = here + _rising_root(f, g, 12.0 * square + 2.0 * c2)
-            new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
+            if inside.all():
+                low = here
+            else:
+                low, high = np.where(inside, here, low), np.where(inside, high, here)
+            new = here + _rising_root(f, g, 12.0 * square + twice)
+            kept = (new > low) & (new < high)
+            if not kept.all():
+                new = np.where(kept, new, 0.5 * (low + high))
             # at the level of rounding a step tells nothing any more
             done = np.abs(f) <= noise
-            new = np.where(done, here, new)
-            t[going] = new
-            more = ~done & (np.abs(new - here) > _SETTLED)
-            if more.all():
-                here = new
+            if done.any():
+                new = np.where(done, here, new)
+            found = done | (np.abs(new - here) <= _SETTLED)
+            here = new
+            if not found.any():
                 continue
-            rows = np.flatnonzero(more)
-            going, here, low, high = going[rows], new[rows], low[rows], high[rows]
-            c0, c1, c2, noise = c0[rows], c1[rows], c2[rows], noise[rows]
+            rows = np.flatnonzero(found & left)
+            t[going[rows]] = new[rows]
+            left &= ~found
+            # those that are found go on in vain until they are the most
+            if 2 * np.count_nonzero(left) <= len(left):
+                rows = np.flatnonzero(left)
+                going, here, low, high = going[rows], new[rows], low[rows], high[rows]
+                c0, c1, c2, noise, left = c0[rows], c1[rows], c2[rows], noise[rows], left[rows]
+        t[going[left]] = here[left]
         return t
 
 
 def _rising_root(f: Vec, g: Vec, h: Vec) -> Vec:
     """Step to the root with rising slope of the parabola of value, slope and curvature."""
-    root = np.sqrt(np.maximum(g * g - 2.0 * f * h, 0.0))
+    twice = 2.0 * f
+    root = np.sqrt(np.maximum(g * g - twice * h, 0.0))
+    rising = g > 0.0
+    # whichever of both forms does not cancel
+    above, below = np.where(rising, -twice, root - g), np.where(rising, g + root, h)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(g > 0.0, -2.0 * f / (g + root), (root - g) / h)
+        return np.asarray(above / below)
 
 
 __all__ = ["Quartic", "Valleys"]

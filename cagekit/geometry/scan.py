@@ -7,7 +7,7 @@ Frame: car axes, mm, rad.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import inf, pi
+from math import inf, pi, prod
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,7 @@ from cagekit.geometry.contact import (
     Contact,
     PlaneFace,
     Solution,
+    TorusPiece,
     contacts_and_solutions,
     first_of,
 )
@@ -38,9 +39,7 @@ def scan(cuts: Sequence[EndCut]) -> list[list[Solution]]:
     if not cuts:
         return []
     lay_grids(cuts)
-    found, each = contacts_and_solutions(
-        bundles([(cut, cut.grid[None], cut.radii) for cut in cuts])
-    )
+    found, each = contacts_and_solutions(_around(cuts))
     _note(cuts, found)
     return each
 
@@ -85,12 +84,37 @@ def bundles(asks: Sequence[Ask]) -> list[Bundle]:
         these = slice(past, past := past + p.size)
         u.append(np.asarray(rho * cos[these].reshape(p.shape)))
         v.append(np.asarray(rho * sin[these].reshape(p.shape)))
-    frames = _frames([cut for cut, _, _ in asks])
-    each = np.repeat(frames, [q.size for q in u], axis=1)
     right, up = (np.concatenate([q.ravel() for q in w]) for w in (u, v))
-    origins, past, out = each[0:3] + right * each[3:6] + up * each[6:9], 0, []
-    for (cut, _, _), q in zip(asks, u, strict=True):
-        rays = origins[:, past : (past := past + q.size)].reshape(3, *q.shape)
+    return _bundles([cut for cut, _, _ in asks], right, up, [q.shape for q in u])
+
+
+def _around(cuts: Sequence[EndCut]) -> list[Bundle]:
+    """The rays of both edges of cuts on their grids, ``(2, m)``: outside, inside."""
+    grid = np.concatenate([cut.grid for cut in cuts])
+    sizes = [len(cut.grid) for cut in cuts]
+    many = np.repeat(sizes, 2)
+    # each grid twice, one after the other
+    behind = np.cumsum(many) - many - np.repeat(np.cumsum(sizes) - sizes, 2)
+    at = np.arange(2 * len(grid)) - np.repeat(behind, many)
+    radii = np.array([(cut.outer_radius, cut.inner_radius) for cut in cuts]).ravel()
+    rho = np.repeat(radii, many)
+    right, up = rho * np.cos(grid)[at], rho * np.sin(grid)[at]
+    return _bundles(cuts, right, up, [(2, m) for m in sizes])
+
+
+def _bundles(
+    cuts: Sequence[EndCut], right: Vec, up: Vec, shapes: Sequence[tuple[int, ...]]
+) -> list[Bundle]:
+    """Rays of ends, so far from their axes along references and sides; see ``bundles``."""
+    sizes = [prod(shape) for shape in shapes]
+    each = np.repeat(_frames(cuts)[:9], sizes, axis=1)
+    origins = right * each[3:6]
+    origins += each[0:3]
+    each[6:9] *= up
+    origins += each[6:9]
+    past, out = 0, []
+    for cut, size, shape in zip(cuts, sizes, shapes, strict=True):
+        rays = origins[:, past : (past := past + size)].reshape(3, *shape)
         rays = rays.transpose(*range(1, rays.ndim), 0)
         out.append(Bundle(cut.surfaces[: cut.count], rays, -cut.out, cut.windows))
     return out
@@ -160,11 +184,13 @@ def tangent_angles(cuts: Sequence[EndCut]) -> list[Vec]:
     counts = [cut.count for cut in cuts]
     rows = np.repeat(_frames(cuts), counts, axis=1).T
     point, zero, side, out = rows[:, 0:3], rows[:, 3:6], rows[:, 6:9], rows[:, 9:12]
-    along = np.empty((len(surfaces), 3))
-    flat = np.array([isinstance(q, PlaneFace) for q in surfaces])
-    along[flat] = np.reshape([q.normal for q in surfaces if isinstance(q, PlaneFace)], (-1, 3))
-    pieces = [q for q in surfaces if not isinstance(q, PlaneFace)]
-    along[~flat] = Axes.of(Axes.rows(pieces)).tangent_at(point[~flat])[1]
+    bends = {i: q for i, q in enumerate(surfaces) if isinstance(q, TorusPiece)}
+    along = np.array([
+        q.normal if isinstance(q, PlaneFace) else q.axis for q in surfaces
+    ], dtype=float)  # fmt: skip
+    if bends:
+        bent, axes = list(bends), Axes.of(Axes.rows(list(bends.values())))
+        along[bent] = axes.tangent_at(point[bent])[1]
     v = cross_rows(out, along)
     v = np.where((dot_rows(v, v) < NOISE)[:, None], zero, v)
     phi = np.arctan2(dot_rows(v, side), dot_rows(v, zero)) % (2 * pi)
@@ -180,6 +206,7 @@ def scan_angles(cuts: Sequence[EndCut]) -> list[Vec]:
         these = [i for i, cut in enumerate(cuts) if cut.count == count]
         first = np.array([cuts[i].tangents[:, 0] for i in these])
         special = (first[:, :, None] + quarters).reshape(len(these), -1)
+        special = np.mod(special, 2 * pi)
         special = _distinct_rows(np.concatenate([np.zeros((len(these), 1)), special], axis=1))
         n = GRID if count == 1 else 2 * GRID
         even = np.broadcast_to(np.arange(n) * (2 * pi / n), (len(these), n))
@@ -189,13 +216,12 @@ def scan_angles(cuts: Sequence[EndCut]) -> list[Vec]:
 
 
 def _distinct_rows(angles: Array) -> Array:
-    """As ``_distinct`` does each row ``(n, m)``; what is dropped, or was already, is infinite."""
-    none = np.isinf(angles)
-    a = np.sort(np.where(none, inf, np.mod(np.where(none, 0.0, angles), 2 * pi)), axis=1)
-    last = (a.shape[1] - 1) - none.sum(axis=1)
-    following = np.concatenate([a[:, 1:], np.full((len(a), 1), inf)], axis=1)
-    rows = np.arange(len(a))
-    following[rows, last] = 2 * pi + a[:, 0]
+    """As ``_distinct`` does each row ``(n, m)`` of [0, 2 pi); infinite is what it drops or was."""
+    a = np.sort(angles, axis=1)
+    last = np.count_nonzero(a < inf, axis=1) - 1
+    following = np.empty_like(a)
+    following[:, :-1], following[:, -1] = a[:, 1:], inf
+    following[np.arange(len(a)), last] = 2 * pi + a[:, 0]
     with np.errstate(invalid="ignore"):
         return np.where(following - a > _SAME, a, inf)
 

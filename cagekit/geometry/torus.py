@@ -106,6 +106,22 @@ class Met(NamedTuple):
     gap: Vec
     over: Vec
 
+    def begin(self, found: Sequence[tuple[Ints, Vec, Vec]]) -> list[tuple[Ints, Vec, Vec]]:
+        """Write in depths and gaps of rays of which nothing is known; returned are further ones.
+
+        Args:
+            found: numbers of rays, ``(m,)``, each once, depths and gaps, ``(m,)`` mm.
+        """
+        more = []
+        for rows, s, gap in found:
+            new = np.isinf(self.gap[rows])
+            if not new.all():
+                again = ~new
+                more.append((rows[again], s[again], gap[again]))
+                rows, s, gap = rows[new], s[new], gap[new]
+            self.s[rows], self.gap[rows] = s, gap
+        return more
+
     def put(self, rows: Ints, s: Vec, gap: Vec, over: Vec, *, touch: float, beyond: float) -> None:
         """Write in what was found of some rays where it is better than what stands there.
 
@@ -119,10 +135,10 @@ class Met(NamedTuple):
             touch: a ray that passes by less than this is tangent, mm.
             beyond: so far past the bend's ends a contact counts, mm.
         """
-        old_s, old_miss = self.s[rows], self.gap[rows] + self.over[rows]
-        was = (self.gap[rows] <= touch) & (self.over[rows] <= beyond)
+        old_s, old_gap, old_over = self.s[rows], self.gap[rows], self.over[rows]
+        was = (old_gap <= touch) & (old_over <= beyond)
         hit = (gap <= touch) & (over <= beyond)
-        both = np.where(hit, s >= old_s, gap + over <= old_miss)
+        both = np.where(hit, s >= old_s, gap + over <= old_gap + old_over)
         better = np.flatnonzero((hit & ~was) | ((hit == was) & both))
         at = rows[better]
         self.s[at], self.gap[at], self.over[at] = s[better], gap[better], over[better]
@@ -135,7 +151,7 @@ class RaysAtBends(NamedTuple):
         bends: one for each bundle of rays.
         directions: of the bundles, ``(3, m)``.
         windows: of the bundles, depths ``(2, m)`` mm outside of which nothing is looked for.
-        first: number of each bundle's first ray, ``(m,)``; none is empty.
+        rays: how many each bundle has, ``(m,)``; none is empty.
         bundle: of each ray, ``(n,)``.
         origins: points of the rays at s = 0, ``(3, n)`` mm.
     """
@@ -143,7 +159,7 @@ class RaysAtBends(NamedTuple):
     bends: Toruses
     directions: Array
     windows: Array
-    first: Ints
+    rays: Ints
     bundle: Ints
     origins: Array
 
@@ -154,25 +170,27 @@ class RaysAtBends(NamedTuple):
             touch: a ray that passes by less than this is tangent, mm.
             beyond: so far past the bend's ends a contact counts, mm.
         """
-        bundle, origins, bends, ways = self.bundle, self.origins, self.bends, self.directions
-        # what hangs on the bundle alone is worked out of it, and of a bend no more is spread
-        rise = dot_columns(ways, bends.axis)[bundle]
-        centre, axis, direction = (t.take(bundle, axis=1) for t in (bends.centre, bends.axis, ways))
-        middle = dot_columns(centre - origins, direction)
-        low, high = self._window(middle)
-        low, high = low[bundle], high[bundle]
-        foot = origins + middle * direction - centre
-        h = dot_columns(foot, axis)
-        flat = foot - h * axis
-        quartic = Quartic.of(flat, h, rise, bends.major[bundle], bends.radius[bundle])
+        origins, bends, ways, count = self.origins, self.bends, self.directions, self.rays
+        # what hangs on the bundle alone is worked out of it
+        rise = dot_columns(ways, bends.axis)
+        each = np.repeat(np.vstack([*bends, ways, rise]), count, axis=1)
+        every, direction, rise = Toruses.of(each), each[15:18], each[18]
+        middle = dot_columns(every.centre - origins, direction)
+        low, high = (np.repeat(ends, count) for ends in self._window(middle))
+        foot = origins + middle * direction - every.centre
+        h = dot_columns(foot, every.axis)
+        flat = foot - h * every.axis
+        quartic = Quartic.of(flat, h, rise, every.major, every.radius)
         valleys = quartic.valleys()
-        found = self._through(quartic, valleys, low - middle, high - middle, middle)
+        end = 2.0 * (every.major + every.radius)
+        found = self._through(quartic, valleys, low - middle, high - middle, middle, end)
         met = Met(*(np.full(len(middle), v) for v in (0.0, np.inf, np.inf)))
-        every, deep = (np.concatenate(column) for column in list(zip(*found, strict=True))[:2])
-        o, d, those = self._picked(every)
-        over, past = those.overshoot(o + deep * d), 0
-        for rows, s, gap in found:
-            beside = over[past : (past := past + len(rows))]
+        twice = met.begin(found)
+        over = every.overshoot(origins + met.s * direction)
+        np.copyto(met.over, over, where=np.isfinite(met.gap))
+        for rows, s, gap in twice:
+            o, d, those = self._picked(rows)
+            beside = those.overshoot(o + s * d)
             met.put(rows, s, gap, beside, touch=touch, beyond=beyond)
         none = np.flatnonzero(np.isinf(met.gap))
         if len(none):
@@ -195,30 +213,25 @@ class RaysAtBends(NamedTuple):
     def _window(self, middle: Vec) -> tuple[Vec, Vec]:
         """Limit the search to where the rays of each bundle can be near its torus at all."""
         reach = self.bends.major + _BESIDE * self.bends.radius
-        low = np.maximum(self.windows[0], np.minimum.reduceat(middle, self.first) - reach)
-        high = np.minimum(self.windows[1], np.maximum.reduceat(middle, self.first) + reach)
+        first = np.cumsum(self.rays) - self.rays
+        low = np.maximum(self.windows[0], np.minimum.reduceat(middle, first) - reach)
+        high = np.minimum(self.windows[1], np.maximum.reduceat(middle, first) + reach)
         return low, np.where(high > low, high, low + self.bends.radius)
 
     def _through(
-        self, quartic: Quartic, valleys: Valleys, low: Vec, high: Vec, middle: Vec
+        self, quartic: Quartic, valleys: Valleys, low: Vec, high: Vec, middle: Vec, end: Vec
     ) -> list[tuple[Ints, Vec, Vec]]:
         """Rays that leave or pass their bends within the window: number, depth and gap of each."""
-        outside = quartic.height(valleys.hill) > 0.0
-        end = 2.0 * (self.bends.major + self.bends.radius)[self.bundle]
-        every = np.ones(len(end), dtype=bool)
-        leave, dip = list[tuple[Ints, Vec, Vec]](), list[tuple[Ints, Vec]]()
-        for valley, most, there, ends in (
-            (valleys.low, valleys.hill, valleys.two, outside),
-            (valleys.high, end, every, every),
-        ):
-            depth = quartic.height(valley)
-            # where it leaves lies between the valley and what ends it
-            leaves = there & ends & (depth < 0.0) & (valley <= high) & (most >= low)
-            rows = np.flatnonzero(leaves)
-            leave.append((rows, valley[rows], most[rows]))
-            dips = there & (depth >= 0.0) & (valley >= low) & (valley <= high)
-            rows = np.flatnonzero(dips)
-            dip.append((rows, valley[rows] + middle[rows]))
+        two, last = np.flatnonzero(valleys.two), valleys.high
+        first, hill, both = valleys.low[two], valleys.hill[two], quartic.pick(two)
+        one, beside = _at(both, first, hill, low[two], high[two])
+        one = one[both.height(hill)[one] > 0.0]
+        rows, dips = _at(quartic, last, end, low, high)
+        leave = [(two[one], first[one], hill[one]), (rows, last[rows], end[rows])]
+        dip = [
+            (two[beside], first[beside] + middle[two[beside]]),
+            (dips, last[dips] + middle[dips]),
+        ]
         out = []
         for (leaving, t), (dipping, s, gap) in zip(
             self._leaving(quartic, leave), self._dipping(dip), strict=True
@@ -246,6 +259,16 @@ class RaysAtBends(NamedTuple):
         gap = np.maximum(bends.above(o + s * d), 0.0)
         n = len(asked[0][0])
         return [(rows[:n], s[:n], gap[:n]), (rows[n:], s[n:], gap[n:])]
+
+
+def _at(quartic: Quartic, valley: Vec, most: Vec, low: Vec, high: Vec) -> tuple[Ints, Ints]:
+    """Rays that leave between a valley and what ends it, and those that pass at the valley.
+
+    Both as far as that lies between ``low`` and ``high``.
+    """
+    inside, before = quartic.height(valley) < 0.0, valley <= high
+    leave, dip = inside & before & (most >= low), ~inside & before & (valley >= low)
+    return np.flatnonzero(leave), np.flatnonzero(dip)
 
 
 def _lowest(quartic: Quartic, valleys: Valleys, rows: Ints, low: Vec, high: Vec) -> Vec:
