@@ -64,13 +64,15 @@ def with_plates(build: Build, cage: Cage) -> Cage:
         GeometryError: a plate cannot be made; says which and why.
         InputError: a place or measurement that an entry needs is missing or wrong.
     """
-    from cagekit.plates.feet import plates_for
+    from cagekit.plates.feet import idle_fields, plates_for
 
     # what the build leaves out may stay padded: it comes back with its padding
     tubes = (*cage.members.values(), *cage.chassis.values())
     answers = {n for m in tubes for n in m.names} | build.names_left_out
     require_padded(build.file.padding, answers, str(build.files.get("build", build.name)))
-    whole = cage.replace(plates=(*plates_for(build, cage), *cage.plates))
+    idle = idle_fields(build, cage)
+    notes = (*cage.notes, *idle) if idle else None
+    whole = cage.replace(plates=(*plates_for(build, cage), *cage.plates), notes=notes)
     _require_names(build, whole)
     return whole
 

@@ -57,6 +57,10 @@ class Floor:
         ones = np.ones_like(points[..., 0])
         return self._between(points[..., 0], [ones * s.y[-1] for s in self.sections])
 
+    def reaches(self, x: float) -> bool:
+        """Whether there is floor at ``x`` (mm) at all."""
+        return self.low <= x <= self.high
+
     def holds(self, points: Vec) -> Vec:
         """Whether there is floor above or below the points ``(..., 3)``, ``(...)`` bool."""
         x, y = points[..., 0], self.sign * points[..., 1]

@@ -146,4 +146,5 @@ def _about(fault: MakingError) -> tuple[object, ...]:
 
 
 def _without(build: Build, plate: PlateEntry) -> Build:
-    return replace(build, plates=tuple(p for p in build.plates if p is not plate))
+    left = tuple(p for p in build.plates if p is not plate)
+    return replace(build, plates=left, as_written=False)

@@ -4,7 +4,7 @@ Every field has a default, so that an entry needs only what differs. ``preset`` 
 preset whose values are taken where the entry itself says nothing.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from math import radians
 from typing import Annotated, Any, Literal, Self
 
@@ -131,32 +131,40 @@ class FloorPlateEntry(BoxFoot, FlatPlate, PlateEntry):
         (0.0, 0.0), description="middle of the plate from the foot: forward, outboard"
     )
 
+    def idle(self, *, may_fold: bool) -> Mapping[str, str]:
+        """Fields that nothing is made of under the foot that this entry is for, and why.
 
-def idle_on_feet(entries: Iterable[PlateEntry]) -> Mapping[str, str]:
-    """Fields of floor plates that nothing is made of, as all entries of a build stand, and why.
+        Args:
+            may_fold: the plate may be folded to the floor where it does not fit flat.
+        """
+        out: dict[str, str] = {}
 
-    Args:
-        entries: every plate entry of the build, presets filled in; one may say what another
-            switches on, as later entries win.
-    """
-    plates = [e for e in entries if isinstance(e, FloorPlateEntry)]
-    idle: dict[str, str] = {}
+        def without(why: str, cure: str, *fields: str) -> None:
+            lead = f"{cure}, or leave" if cure else "Leave"
+            out.update(dict.fromkeys(fields, f"{why}. {lead} it out."))
 
-    def without(problem: str, hint: str, *fields: str) -> None:
-        idle.update(dict.fromkeys(fields, f"{problem}. {hint}, or leave it out."))
-
-    if not any(e.fix == "bolted" for e in plates):
-        bolts = ("bolts", "bolt_size", "bolt_grade", "edge", "backing", "backing_thickness")
-        without("no foot is bolted", "Say fix = 'bolted'", *bolts)
-    if not any(e.style == "plinth" for e in plates):
-        without("no foot is a plinth", "Say style = 'plinth'", "plinth_height", "wall")
-    if not any(e.plugs for e in plates):
-        without("no plate has plug welds", "Say how many in `plugs`", "plug_diameter")
-    for end in ("front", "rear"):
-        if not any(getattr(e, f"{end}_flange") for e in plates):
-            why = f"no plate has a {end} flange"
-            without(why, f"Say how long in `{end}_flange`", f"{end}_angle")
-    return idle
+        if self.fix != "bolted":
+            bolts = ("bolts", "bolt_size", "bolt_grade", "edge", "backing", "backing_thickness")
+            without("is not bolted", "Say fix = 'bolted'", *bolts)
+        elif self.backing is False:
+            without("has no plate below", "Say backing = true", "backing_thickness")
+        if not self.plugs:
+            without("has no plug welds", "Say how many in `plugs`", "plug_diameter")
+        for end in ("front", "rear"):
+            if not getattr(self, f"{end}_flange"):
+                cure = f"Say how long in `{end}_flange`"
+                without(f"has no {end} flange", cure, f"{end}_angle")
+        if self.style == "flat" and not (may_fold or self.front_flange or self.rear_flange):
+            without("has no folds", "Say style = 'folded'", "fold_radius")
+        if self.fix == "bolted":
+            without("is bolted, plug welds are of a welded one", "", "plugs", "plug_diameter")
+        if self.style != "plinth":
+            without("is no plinth", "Say style = 'plinth'", "plinth_height", "wall")
+            return out
+        flanges = ("front_flange", "front_angle", "rear_flange", "rear_angle", "fold_radius")
+        without("is a plinth, without flanges or folds", "", *flanges)
+        without("is a plinth, without plug welds", "", "plugs", "plug_diameter")
+        return out
 
 
 class Gusset(PlateSizes):

@@ -29,7 +29,7 @@ from cagekit.inputs.messages import (
     table_and_field,
 )
 from cagekit.inputs.most import too_many
-from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
+from cagekit.inputs.toml_lines import TomlKey, line_map, line_of, value_at
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
@@ -320,16 +320,18 @@ def key_error(
     """Return an error about one key of a file that was read before, with its line."""
     path = Path(where)
     try:
-        lines = line_map(read_toml(path)[1])
+        tables, text = read_toml(path)
+        lines = line_map(text)
     except FileInputError:  # moved away since, or never was a file
-        lines = {}
+        tables, lines = {}, {}
     table, name = table_and_field(key)
     row = Problem(
         file=shown(path),
         line=line_of(lines, key),
         table=table,
         field=name,
-        value=value,
+        # as it is typed: what was read of it counts in mm and rad
+        value=value_at(tables, key, value) if isinstance(value, float) else value,
         problem=problem,
         hint=hint,
     )

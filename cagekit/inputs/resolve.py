@@ -16,12 +16,11 @@ from cagekit.inputs.doubts import doubts_in
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
-from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, PlateFile, idle_on_feet
+from cagekit.inputs.plate import PlateFile
 from cagekit.inputs.plate_presets import plates_of
 from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import (
     find_preset,
-    key_error,
     load_file,
     reference_error,
     unusual_in,
@@ -64,7 +63,6 @@ def resolve(file: BuildFile, path: Path) -> Build:
         *plates_of(layout.plate, files[f"layout {file.layout}"], path.parent),
         *plates_of(file.plate, path, path.parent),
     )
-    _require_plates_read(file, plates, path)
     return Build(
         name=file.name,
         file=file,
@@ -78,19 +76,6 @@ def resolve(file: BuildFile, path: Path) -> Build:
         files=files,
         remarks=(*_remarks(file, car, layout, tooling, drivers, files), *hanging),
     )
-
-
-def _require_plates_read(file: BuildFile, plates: Sequence[PlateEntry], path: Path) -> None:
-    """Refuse what the build file says of feet and no plate of any foot makes anything of."""
-    idle = idle_on_feet(plates)
-    for n, entry in enumerate(file.plate):
-        if not isinstance(entry, FloorPlateEntry) or entry.omit:
-            continue
-        for name in type(entry).model_fields:
-            if name in entry.model_fields_set and name in idle:
-                problem, _, hint = idle[name].partition(". ")
-                said = getattr(entry, name)
-                raise key_error(str(path), ("plate", n, name), said, f"{problem}.", hint)
 
 
 def _remarks(

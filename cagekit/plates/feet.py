@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from importlib import import_module
@@ -28,6 +28,7 @@ from cagekit.plates.entries import asked_fields, floor_entry, foot_rise, spot_na
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
 from cagekit.plates.foot_size import FootSize, asked_of
+from cagekit.plates.idle import PlatedFoot, require_fields_act
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
@@ -80,6 +81,31 @@ def _named(entries: Sequence[PlateEntry], names: Sequence[FootName]) -> FloorPla
     """The last entry that speaks of a foot, which has the last word on its plate."""
     floor = [e for e in entries if isinstance(e, FloorPlateEntry) and e.at in (None, *names)]
     return floor[-1] if floor else None
+
+
+def idle_fields(build: Build, cage: Cage) -> tuple[str, ...]:
+    """What a build says of feet and only some of their plates make something of, as remarks.
+
+    Raises:
+        FileInputError: none of them does; with its line.
+    """
+    if not build.as_written:  # what acted at a foot that is left out is no slip
+        return ()
+    feet = tuple(_plated(build, cage))
+    key = ("fields of feet", Same(build.file.plate), Same(build.plates), build.units, feet)
+    return cage.kept.once(key, partial(require_fields_act, build, feet))
+
+
+def _plated(build: Build, cage: Cage) -> Iterator[PlatedFoot]:
+    """Every foot that gets a floor plate."""
+    for member, end in feet_of(cage):
+        m, names = cage.member(member), foot_names(cage, member, end)
+        side = "left" if float(m.path.end_point(end)[1]) >= 0 else "right"
+        surface = m.end(end).surface
+        meant = [e for e in build.plates if isinstance(e, FloorPlateEntry) and e.at in names]
+        bare = surface == "outrigger" and not meant
+        if not bare and not _boxed(build.plates, names, side):
+            yield PlatedFoot(names, side, surface)
 
 
 def maker(kind: str) -> Maker:

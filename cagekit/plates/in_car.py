@@ -178,9 +178,12 @@ def lying_area(cage: Cage, plate: Plate, car: Car | None, surface: str) -> float
 def contact_share(plate: Plate, car: Car | None, surface: str) -> float:
     """Share of a foot plate's back that lies on the car's floor, 0 to 1.
 
-    All of it where the foot stands on something else, whose shape the car sheet does not tell.
+    All of it where the foot stands on something else or behind the cabin's floor, where the car
+    sheet tells no shape.
     """
-    if car is None or surface != "floor":
+    ahead, left = plate.placement[:2, 3].tolist()
+    side = "left" if left >= 0 else "right"
+    if car is None or surface != "floor" or not floor_of(car, side).reaches(ahead):
         return 1.0
     low, high = plate.outline.box
     x, y = (np.arange(a + GRID / 2, b, GRID) for a, b in zip(low, high, strict=True))
@@ -189,7 +192,6 @@ def contact_share(plate: Plate, car: Car | None, surface: str) -> float:
     if not len(grid):
         return 1.0
     back = plate.car_points(grid, -plate.thickness)
-    side = "left" if float(plate.placement[1, 3]) >= 0 else "right"
     on = np.asarray(floor_of(car, side).holds(back), dtype=bool)
     lies = np.logical_and(on, np.abs(floor(car, side).gap(back)) < LIES)
     return float(lies.mean())

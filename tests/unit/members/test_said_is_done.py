@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cagekit.assembly.assemble import members_only
+from cagekit.assembly.assemble import assemble, members_only
+from cagekit.cage.cage import Cage
 from cagekit.design import Design
 from cagekit.design.makeable import makeable
 from cagekit.errors import GeometryError, InputError
@@ -71,26 +72,58 @@ def test_a_field_that_others_make_idle_is_refused(
         load_build(str(path))
 
 
+PLATE = '[[plate]]\nkind = "floor_plate"\nat = "{}"\n{}\n'
+
+
 @pytest.mark.parametrize(
-    ("field", "why"),
+    ("field", "why", "switch"),
     [
-        ("plinth_height = 3", "no foot is a plinth"),
-        ("bolts = 6", "no foot is bolted"),
-        ("plug_diameter = 0.3", "no plate has plug welds"),
-        ("front_angle = 40", "no plate has a front flange"),
+        ("plinth_height = 3", "is no plinth", 'style = "plinth"'),
+        ("bolts = 2", "is not bolted", 'fix = "bolted"'),
+        ("plug_diameter = 0.3", "has no plug welds", "plugs = 4"),
+        ("front_angle = 40", "has no front flange", "front_flange = 2"),
     ],
 )
-def test_a_field_of_a_floor_plate_that_no_foot_reads_is_refused(
-    tmp_path: Path, field: str, why: str
+def test_a_field_of_a_floor_plate_that_its_feet_do_not_read_is_refused(
+    tmp_path: Path, field: str, why: str, switch: str
 ) -> None:
-    plate = f'[[plate]]\nkind = "floor_plate"\nat = "rear_foot"\n{field}\n'
-    with pytest.raises(InputError, match=rf"toml:\d+ \[plate entry 2\] {field.split()[0]} .*{why}"):
-        load_build(str(written(tmp_path, "sprint-wagon", at_end=plate)))
-    # what a later entry switches on for one of the feet is read
-    switch = {"plinth": 'style = "plinth"', "bolted": 'fix = "bolted"'}
-    on = next((s for word, s in switch.items() if word in why), "plugs = 4\nfront_flange = 2")
-    later = f'[[plate]]\nkind = "floor_plate"\nat = "rear_foot"\n{on}\n'
-    load_build(str(written(tmp_path, "sprint-wagon", at_end=plate + later)))
+    """Whatever other feet have: what a later entry switches on for one of its own is read."""
+    said, name = PLATE.format("rear_foot", field), field.split()[0]
+    on = {at: PLATE.format(at, switch) for at in ("front_foot", "rear_foot", "left.rear_foot")}
+
+    def cage(more: str) -> Cage:
+        return assemble(load_build(str(written(tmp_path, "sprint-wagon", at_end=said + more))))
+
+    for elsewhere in ("", on["front_foot"]):
+        match = rf"toml:\d+ \[plate entry 2\] {field}: each plate there {why}"
+        with pytest.raises(InputError, match=match):
+            cage(elsewhere)
+    assert not any(name in note for note in cage(on["rear_foot"]).notes)
+    idle = f"`{name}` of plate entry 2 does nothing at rear brace right B: the plate there {why}."
+    assert idle in cage(on["left.rear_foot"]).notes
+
+
+@pytest.mark.parametrize(
+    ("fields", "name", "why"),
+    [
+        ('fix = "bolted"\nplugs = 4', "plugs", "is bolted"),
+        ('fix = "bolted"\nbacking = false\nbacking_thickness = 0.1', "backing_thickness", "below"),
+        ('style = "plinth"\nfront_flange = 2', "front_flange", "is a plinth"),
+        ('style = "plinth"\nplugs = 4', "plugs", "is a plinth"),
+        ('style = "flat"\nfold_radius = 0.2', "fold_radius", "has no folds"),
+    ],
+)
+def test_a_field_of_a_floor_plate_that_its_own_others_make_idle_is_refused(
+    tmp_path: Path, fields: str, name: str, why: str
+) -> None:
+    path = written(tmp_path, "sprint-wagon", at_end=PLATE.format("rear_foot", fields))
+    with pytest.raises(InputError, match=rf"\[plate entry 2\] {name} .*{why}"):
+        assemble(load_build(str(path)))
+    # none of it, in so many words, is no slip
+    none = 'style = "plinth"\nplugs = 0\nfront_flange = 0'
+    assemble(
+        load_build(str(written(tmp_path, "sprint-wagon", at_end=PLATE.format("rear_foot", none))))
+    )
 
 
 def test_a_tab_has_no_corners_to_round(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -42,6 +43,21 @@ def with_plate(**fields: object) -> Build:
 def told(build: Build, code: str) -> dict[str, Finding]:
     found = run(Design(build), ["car"])
     return {f.subject: f for f in reversed(found) if f.code == code}
+
+
+def test_a_foot_behind_the_cabin_floor_lies_where_the_car_sheet_says() -> None:
+    """A rear foot on the floor of the boot: all of its plate lies, as on a tower."""
+    build = load_build("track-roadster")
+    car = build.car
+    foot = replace_in(car.left.rear_foot, surface="floor")
+    low = replace_in(car, left=replace_in(car.left, rear_foot=foot))
+    plates = {p.id: p for p in plates_for(build, members_only(build))}
+    rear = plates["foot_rear_brace_left_b"]
+    assert contact_share(rear, low, "floor") == 1.0
+
+
+def replace_in(model: Any, **fields: object) -> Any:
+    return model.model_copy(update=fields)
 
 
 def test_a_plate_that_runs_into_the_sill_fails_and_its_area_does_not_count() -> None:
