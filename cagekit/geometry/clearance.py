@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.arrays import Ints, Points, dot_rows, size_rows
+from cagekit.geometry.arrays import Array, Ints, Points, dot_columns
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.units.tolerance import MICRON, NEVER_ZERO, NOISE, ROUNDING, SAME_POINT
 
@@ -301,58 +301,80 @@ class Lines(NamedTuple):
     def _nearest(self, line: Ints, points: Points) -> tuple[Vec, Vec]:
         """The same; every point beside every piece of its line, in one pass."""
         count = self.many[line]
+        if (count == 1).all():
+            piece = self.first[line]
+            local, away = self._beside(piece, points.T - _picked(self.pieces.origin, piece))
+            return away, local + self.pieces.start[piece]
         past = np.cumsum(count)
         begin = past - count
         point = np.repeat(np.arange(len(points)), count)
         piece = np.arange(len(point)) + np.repeat(self.first[line] - begin, count)
-        w = points[point] - self.pieces.origin[piece]
-        local, away = np.empty(len(point)), np.empty(len(point))
-        curved = self.pieces.curved[piece]
-        for some, of in ((~curved, self._beside_straight), (curved, self._beside_bend)):
-            rows = np.flatnonzero(some)
-            if len(rows):
-                local[rows], away[rows] = of(piece[rows], w[rows])
+        w = _picked(points, point) - _picked(self.pieces.origin, piece)
+        local, away = self._beside(piece, w)
         # where two are as near the piece that comes first
         least = np.minimum.reduceat(away, begin)
         first = np.where(away <= least[point] + NOISE, np.arange(len(point)), len(point))
         best = np.minimum.reduceat(first, begin)
         return away[best], local[best] + self.pieces.start[piece[best]]
 
-    def _beside_straight(self, piece: Ints, w: Points) -> tuple[Vec, Vec]:
-        """Local stations and distances of points ``w`` ``(n, 3)`` from the straights' starts."""
-        x = self.pieces.x[piece]
-        local = np.clip(dot_rows(w, x), 0.0, self.pieces.high[piece])
-        return local, size_rows(w - local[:, None] * x)
+    def _beside(self, piece: Ints, w: Array) -> tuple[Vec, Vec]:
+        """Local stations and distances of points ``w`` ``(3, n)`` from the origins of pieces."""
+        curved = self.pieces.curved[piece]
+        if not curved.any():
+            return self._beside_straight(piece, w)
+        local, away = np.empty(len(piece)), np.empty(len(piece))
+        for some, of in ((~curved, self._beside_straight), (curved, self._beside_bend)):
+            rows = np.flatnonzero(some)
+            local[rows], away[rows] = of(piece[rows], w.take(rows, axis=1))
+        return local, away
 
-    def _beside_bend(self, piece: Ints, w: Points) -> tuple[Vec, Vec]:
-        """The same of points ``w`` ``(n, 3)`` from the centres of bends."""
-        x, y = self.pieces.x[piece], self.pieces.y[piece]
+    def _beside_straight(self, piece: Ints, w: Array) -> tuple[Vec, Vec]:
+        """The same where all of them are straights."""
+        x = _picked(self.pieces.x, piece)
+        local = np.clip(dot_columns(w, x), 0.0, self.pieces.high[piece])
+        beside = w - local * x
+        return local, np.sqrt(dot_columns(beside, beside))
+
+    def _beside_bend(self, piece: Ints, w: Array) -> tuple[Vec, Vec]:
+        """The same where all of them are bends: from their centres."""
+        x, y = _picked(self.pieces.x, piece), _picked(self.pieces.y, piece)
         bend, high = self.pieces.bend[piece], self.pieces.high[piece]
         half = 0.5 * high / bend
-        turn = np.arctan2(dot_rows(w, y), dot_rows(w, x)) - half
-        turn = (turn + np.pi) % (2 * np.pi) - np.pi + half
+        turn = np.arctan2(dot_columns(w, y), dot_columns(w, x)) - half
+        ahead = turn + np.pi  # a remainder would take five times as long
+        turn = np.where(ahead < 0.0, ahead + 2 * np.pi, ahead) - np.pi + half
         local = np.clip(turn * bend, 0.0, high)
         turn = local / bend
-        ring = np.cos(turn)[:, None] * x + np.sin(turn)[:, None] * y
-        return local, size_rows(w - bend[:, None] * ring)
+        beside = w - bend * (np.cos(turn) * x + np.sin(turn) * y)
+        return local, np.sqrt(dot_columns(beside, beside))
 
     def spots(self, line: Ints, station: Vec) -> tuple[Points, Points]:
         """Points of lines and unit tangents there, ``(n, 3)``, at stations ``(n,)`` mm."""
         piece = self.first[line]
-        for k in range(1, int(self.many[line].max(initial=0))):
-            next_ = np.minimum(self.first[line] + k, len(self.pieces.start) - 1)
-            piece = np.where((self.many[line] > k) & (station >= self.pieces.start[next_]),
-                             next_, piece)  # fmt: skip
+        rows = np.flatnonzero(self.many[line] > 1)
+        first, many, there = piece[rows], self.many[line[rows]], station[rows]
+        for k in range(1, int(many.max(initial=0))):
+            next_ = np.minimum(first + k, len(self.pieces.start) - 1)
+            beyond = (many > k) & (there >= self.pieces.start[next_])
+            piece[rows[beyond]] = next_[beyond]
         local = station - self.pieces.start[piece]
-        x, along = self.pieces.x[piece], self.pieces.x[piece].copy()
-        points = self.pieces.origin[piece] + local[:, None] * x
+        along = _picked(self.pieces.x, piece)
+        points = _picked(self.pieces.origin, piece)
         b = np.flatnonzero(self.pieces.curved[piece])
-        piece = piece[b]
-        x, y, bend = x[b], self.pieces.y[piece], self.pieces.bend[piece, None]
-        turn = local[b, None] / bend
-        points[b] = self.pieces.origin[piece] + bend * (np.cos(turn) * x + np.sin(turn) * y)
-        along[b] = np.cos(turn) * y - np.sin(turn) * x
-        return points, along
+        shift = local * along
+        if len(b):
+            piece = piece[b]
+            x, y, bend = along[:, b], _picked(self.pieces.y, piece), self.pieces.bend[piece]
+            turn = local[b] / bend
+            c, s = np.cos(turn), np.sin(turn)
+            shift[:, b], along[:, b] = bend * (c * x + s * y), c * y - s * x
+        points += shift
+        return np.ascontiguousarray(points.T), np.ascontiguousarray(along.T)
+
+
+def _picked(rows: Points, some: Ints) -> Array:
+    """Some of rows ``(n, 3)``, which may come more than once, as columns ``(3, m)``."""
+    return rows.T.take(some, axis=1)
 
 
 class _Stretches(NamedTuple):

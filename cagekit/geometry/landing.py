@@ -14,7 +14,16 @@ from typing import NamedTuple
 import numpy as np
 
 from cagekit.errors import CopeError
-from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross_rows, dot_rows, size_rows
+from cagekit.geometry.arrays import (
+    Array,
+    Bools,
+    Ints,
+    Points,
+    cross_rows,
+    dot_columns,
+    dot_rows,
+    size_rows,
+)
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
 from cagekit.units.tolerance import SAME_ANGLE
@@ -138,12 +147,12 @@ class Axes(NamedTuple):
         return Axes(*(column.take(where, axis=0) for column in self))  # type: ignore[arg-type]
 
     def distance(self, points: Array) -> Array:
-        """Distances ``(n, m)`` mm of points ``(n, m, 3)``, a row for each piece."""
-        out = np.empty(points.shape[:2])
+        """Distances ``(n, m)`` mm of points in columns ``(3, n, m)``, a row for each piece."""
+        out = np.empty(points.shape[1:])
         for bent, of in ((False, _straight_distance), (True, _bend_distance)):
             rows = np.nonzero(self.bent == bent)[0]
             if len(rows):
-                out[rows] = of(self.pick(rows), points[rows])
+                out[rows] = of(self.pick(rows), points[:, rows])
         return out
 
     def tangent_at(self, points: Points) -> tuple[Points, Points]:
@@ -161,34 +170,44 @@ class Axes(NamedTuple):
 
     def _tangent_at_bends(self, points: Points) -> tuple[Points, Points]:
         """The same where all of them are bends."""
-        out = self.ring(np.clip(self.turn(points[:, None]), 0.0, self.high[:, None]))[:, 0]
+        turn = self.turn(points.T[:, :, None] - _columns(self.at))
+        out = self.ring(np.clip(turn, 0.0, self.high[:, None]))[:, :, 0].T
         return self.at + self.major[:, None] * out, cross_rows(self.along, out)
 
-    def turn(self, points: Array) -> Array:
-        """Angles ``(n, m)`` (rad from the bend's start, nearest turn) of points ``(n, m, 3)``."""
-        w = points - self.at[:, None]
+    def turn(self, away: Array) -> Array:
+        """Angles ``(n, m)`` (rad from the bend's start, nearest turn) of points.
+
+        Args:
+            away: the points from the bends' centres, in columns ``(3, n, m)``.
+        """
         half = 0.5 * self.high[:, None]
-        raw = np.arctan2(dot_rows(w, self.y[:, None]), dot_rows(w, self.x[:, None])) - half
-        return np.asarray((raw + np.pi) % (2 * np.pi) - np.pi + half)
+        raw = np.arctan2(dot_columns(away, _columns(self.y)), dot_columns(away, _columns(self.x)))
+        ahead = raw - half + np.pi  # a remainder would take five times as long
+        return np.asarray(np.where(ahead < 0.0, ahead + 2 * np.pi, ahead) - np.pi + half)
 
     def ring(self, turn: Array) -> Array:
-        """Directions ``(n, m, 3)`` from the bends' centres at angles ``(n, m)``."""
-        c, s = np.cos(turn)[..., None], np.sin(turn)[..., None]
-        return np.asarray(c * self.x[:, None] + s * self.y[:, None])
+        """Directions from the bends' centres at angles ``(n, m)``, in columns ``(3, n, m)``."""
+        return np.asarray(np.cos(turn) * _columns(self.x) + np.sin(turn) * _columns(self.y))
 
 
 _NONE = (0.0, 0.0, 0.0)
 
 
+def _columns(rows: Array) -> Array:
+    """Rows ``(n, 3)`` as columns for many points of each, ``(3, n, 1)``."""
+    return rows.T[:, :, None]
+
+
 def _straight_distance(a: Axes, points: Array) -> Array:
-    w = points - a.at[:, None]
-    station = np.clip(dot_rows(w, a.along[:, None]), a.low[:, None], a.high[:, None])
-    return size_rows(w - station[..., None] * a.along[:, None])
+    away, along = points - _columns(a.at), _columns(a.along)
+    away -= np.clip(dot_columns(away, along), a.low[:, None], a.high[:, None]) * along
+    return np.sqrt(dot_columns(away, away))
 
 
 def _bend_distance(a: Axes, points: Array) -> Array:
-    ring = a.ring(np.clip(a.turn(points), 0.0, a.high[:, None]))
-    return size_rows(points - a.at[:, None] - a.major[:, None, None] * ring)
+    away = points - _columns(a.at)
+    away -= a.major[:, None] * a.ring(np.clip(a.turn(away), 0.0, a.high[:, None]))
+    return np.sqrt(dot_columns(away, away))
 
 
 def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> Landing:
@@ -290,7 +309,7 @@ def _pieces_near(
     which = np.array([i for numbers in own for i in numbers])
     owner = np.repeat(np.arange(len(asked)), counts)
     axes = Axes.of(np.concatenate(tables).take(which, axis=0))
-    away = axes.distance(ends.point[owner, None])[:, 0]
+    away = axes.distance(_columns(ends.point[owner]))[:, 0]
     size = ends.radius + ends.wide
     near = (away < (_SPAN + 1.0) * size[owner]) | (counts[owner] == 1)
     rows = np.nonzero(near)[0]
@@ -333,8 +352,7 @@ class _Walk(NamedTuple):
         k = np.arange(int(count.max()))
         grid = (k - half[:, None]) * step[:, None]
         there = k < count[:, None]
-        walked = point[owner, None] - grid[owner, :, None] * out[owner, None]
-        far = axes.distance(walked)
+        far = axes.distance(_columns(point[owner]) - grid[owner] * _columns(out[owner]))
         nearest = np.full((n, len(k)), inf)
         starts = np.nonzero(np.diff(owner, prepend=-1))[0]
         if len(starts):
@@ -427,7 +445,8 @@ def _axes(axes: Axes, start: Points, out: Points) -> tuple[Vec, Vec]:
             further = dot_rows(away, way - slant[:, None] * tangent) / area**2
         gap[left] = np.where(on, beside, gap[left])
         at = at + further[:, None] * way
-        more = on & axes.bent
+        # until the spot moves by less than would show in the last digit of the angle
+        more = on & axes.bent & (np.abs(further) >= 0.1 * np.spacing(axes.major))
         if not more.any():
             break
         if not more.all():
