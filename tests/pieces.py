@@ -15,7 +15,8 @@ from cagekit.geometry.outline import Outline
 from cagekit.geometry.shapes import Solid
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.nesting.plate_drawing import CutOptions, Drawing, Layer, plate_drawing
-from cagekit.shop.welding.access import Reach, clash_with, rays_of, reach_past
+from cagekit.shop.welding.access import InWay, Rays, Reach, clash_with, rays_of, reach_past
+from cagekit.shop.welding.moves import Pose
 from cagekit.writers.dxf import DxfOptions, dxf_bytes
 
 
@@ -50,6 +51,7 @@ def reach(
     *,
     present: Iterable[str],
     shell: Mapping[str, Solid],
+    pose: Pose | None = None,
 ) -> Reach:
     """Try the torch all round a joint.
 
@@ -59,10 +61,19 @@ def reach(
         torch: the tooling sheet's torch.
         present: ids of the members that are in place.
         shell: surfaces of the car that are in place, by name.
+        pose: where the cage stands, off its tacks.
     """
     (rays,) = rays_of([joint], torch)
     tubes = {m: clash_with(cage, joint, rays, m) for m in present}
-    return reach_past(joint, rays, {**tubes, **{n: rays.clash(s.gap) for n, s in shell.items()}})
+    there = rays.moved(pose) if pose else rays
+    return reach_past(joint, rays, {**tubes, **{n: in_way(there, s) for n, s in shell.items()}})
+
+
+def in_way(rays: Rays, solid: Solid, *, own: bool = False) -> InWay:
+    """Where a solid stands in the way of the torch: asked of every piece of it, one by one."""
+    gap = solid.gap(rays.tips.reshape(-1, 3)).reshape(rays.tips.shape[:-1])
+    short = gap < rays.radius[:, None]
+    return np.asarray(short[:, :, own:].any(axis=(2, 3)))
 
 
 def counted_passes(monkeypatch: pytest.MonkeyPatch) -> list[int]:

@@ -52,6 +52,19 @@ class Floor:
         rows = [np.interp(y, s.y, s.z) for s in self.sections]
         return self._between(points[..., 0], rows)
 
+    @property
+    def steep(self) -> float:
+        """No less than the slope of the sheet anywhere."""
+        across = max(steepest(s.y, s.z) for s in self.sections)
+        along = max(
+            (
+                max(b.z.max() - a.z.min(), a.z.max() - b.z.min()) / (b.x - a.x)
+                for a, b in pairwise(self.sections)
+            ),
+            default=0.0,
+        )
+        return float(np.hypot(across, along))
+
     def edge(self, points: Vec) -> Vec:
         """How far from the centre plane the floor reaches at the points' x, ``(...)`` mm."""
         ones = np.ones_like(points[..., 0])
@@ -73,6 +86,14 @@ class Floor:
             share = np.clip((x - a.x) / (b.x - a.x), 0.0, 1.0)
             out = out + share * (row - out)
         return np.asarray(out)
+
+
+def steepest(x: Vec, y: Vec) -> float:
+    """The steepest lean of a line through points; without end where it does not go on in x."""
+    run, rise = np.diff(x), np.abs(np.diff(y))
+    if (run <= 0.0).any():
+        return np.inf
+    return float((rise / run).max(initial=0.0))
 
 
 def floor_of(car: Car, side: str) -> Floor:

@@ -31,7 +31,7 @@ from typing import Protocol
 
 import numpy as np
 
-from cagekit.car.floor import floor_of
+from cagekit.car.floor import floor_of, steepest
 from cagekit.car.panel import flat_panel
 from cagekit.geometry.arrays import Array, Bools, Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
@@ -50,6 +50,8 @@ HOOP_PLANE = 120.0
 BEHIND_HOOP = 300.0
 """Roof and tunnel are carried on this far behind the hoop, mm."""
 DOOR_DEPTH = 150.0
+AHEAD, WIDE = 2.0, 1.2
+"""How far the roof's arch goes on for sums: ahead, over the header; aside, over its corners."""
 
 
 _STEP = 0.5
@@ -62,11 +64,12 @@ class Skin:
     """A surface as the zero of a function that is positive on the cabin's side.
 
     Distances are the function over its slope: exact for planes, to first order else. ``where``
-    tells for which points the surface exists.
+    tells for which points the surface exists. ``steep`` is no less than the slope anywhere.
     """
 
     side: Callable[[Vec], Vec]
     where: Callable[[Vec], Vec]
+    steep: float = np.inf
 
     @property
     def box(self) -> Corners:
@@ -74,10 +77,11 @@ class Skin:
         return np.full(3, -np.inf), np.full(3, np.inf)
 
     def _with_slope(self, points: Points) -> tuple[Vec, Vec]:
-        """The function at ``points`` and its slope ``(n, 3)``, all spots in one call."""
-        around = self.side(np.stack([points + shift for shift in _AROUND]))
-        slope = np.moveaxis((around[1:4] - around[4:]) / (2 * _STEP), 0, -1)
-        return around[0], slope
+        """The function at ``points`` and its slope ``(3, n)``, all spots in one call."""
+        columns = np.moveaxis(points, -1, 0)[:, None]  # each of the coordinates lies together
+        shifts = _AROUND.T.reshape(3, -1, *(1,) * (points.ndim - 1))
+        around = self.side(np.moveaxis(columns + shifts, 0, -1))
+        return around[0], (around[1:4] - around[4:]) / (2 * _STEP)
 
     def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative beyond it."""
@@ -85,14 +89,29 @@ class Skin:
         out = np.full(points.shape[:-1], FAR)
         if here.any():
             value, slope = self._with_slope(points[here])
-            out[here] = value / np.maximum(np.linalg.norm(slope, axis=-1), NEGLIGIBLE)
+            out[here] = value / np.maximum(np.linalg.norm(slope, axis=0), NEGLIGIBLE)
+        return out
+
+    def at_least(self, points: Points) -> Vec:
+        """What ``gap`` is at least where it is positive, ``(n,)`` mm; negative where that is.
+
+        From point to point it changes by no more than they are apart, beyond where the surface
+        exists too.
+        """
+        return np.asarray(self.side(points) / self.steep)
+
+    def gap_below(self, points: Points, reach: float) -> Vec:
+        """``gap`` where it is less than ``reach``, no less than that elsewhere, ``(n,)`` mm."""
+        near = self.at_least(points) < reach
+        out = np.full(points.shape[:-1], FAR)
+        out[near] = self.gap(points[near])
         return out
 
     def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         value, slope = self._with_slope(points)
-        size = np.maximum(np.linalg.norm(slope, axis=-1, keepdims=True), NEGLIGIBLE)
-        return np.asarray(points - (value[..., None] / size**2) * slope)
+        size = np.maximum(np.linalg.norm(slope, axis=0), NEGLIGIBLE)
+        return np.asarray(points - np.moveaxis(value / size**2 * slope, 0, -1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -287,7 +306,8 @@ def keep_out(k: KeepOut) -> Boxed:
 def floor(car: Car, side: str) -> Skin:
     """The upper face of the cabin floor, one side."""
     found = floor_of(car, side)
-    return Skin(lambda p: p[..., 2] - found.height(p), found.holds)
+    steep = float(np.hypot(1.0, found.steep))
+    return Skin(lambda p: p[..., 2] - found.height(p), found.holds, steep)
 
 
 def roof(car: Car) -> Skin:
@@ -300,15 +320,17 @@ def roof(car: Car) -> Skin:
     sag = max(r.height_at_header - low, 0.0)
 
     def side(p: Vec) -> Vec:
-        t = np.clip(p[..., 0] / r.header_x, 0.0, None)
+        t = np.clip(p[..., 0] / r.header_x, 0.0, AHEAD)
         z = r.height_at_hoop + t * (r.height_at_header - r.height_at_hoop)
-        arch = t * sag * np.minimum(np.abs(p[..., 1]) / half, 1.2) ** 2
+        arch = t * sag * np.minimum(np.abs(p[..., 1]) / half, WIDE) ** 2
         return np.asarray(z - arch - p[..., 2])
 
     def where(p: Vec) -> Vec:
         return np.asarray((p[..., 0] > -BEHIND_HOOP) & (p[..., 0] < r.header_x))
 
-    return Skin(side, where)
+    along = (abs(r.height_at_header - r.height_at_hoop) + sag * WIDE**2) / r.header_x
+    across = AHEAD * sag * 2 * WIDE / half
+    return Skin(side, where, float(np.hypot(1.0, np.hypot(along, across))))
 
 
 def windscreen(car: Car) -> Skin | None:
@@ -381,7 +403,8 @@ def hoop_side(car: Car, side: str, sign: float) -> Skin:
             here[here] = ~in_polygon(p[here][:, [0, 2]], door)
         return np.asarray(here)
 
-    return Skin(wall, where)
+    lean = max(abs(slope), steepest(z, y))
+    return Skin(wall, where, float(np.hypot(1.0, lean)))
 
 
 def strip(top: Vec, base: Vec, width: float, sign: float) -> Slab:

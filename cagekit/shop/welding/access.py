@@ -9,18 +9,19 @@ of the car's shell. The joint's own tubes count for the body only: the nozzle re
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, pi, sin
 
 import numpy as np
 
 from cagekit.cage.cage import Cage, Joint
-from cagekit.car.shell import Boxed
+from cagekit.car.shell import Boxed, Skin
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.contact import Contact
 from cagekit.geometry.end_cut import EndCut, contacts
 from cagekit.inputs.tooling import Torch
+from cagekit.shop.welding.moves import Pose
 from cagekit.units.tolerance import ALIGNED, ALONG, ROUNDING
 
 SPOTS = 24
@@ -30,7 +31,7 @@ PHI = (np.arange(SPOTS) + 0.5) * (2 * pi / SPOTS)
 LEANS = (0.0, 0.5, 1.0)
 """Leans tried, as shares of the largest one, in each of eight ways."""
 AXIAL = 14
-"""Spots looked at along the torch."""
+"""Spots looked at along the torch, half of them on the nozzle."""
 TIGHT = np.radians(30.0)
 """Below this angle between the surfaces the root is not reached: AWS D1.1 treats local dihedral
 angles under 30 degrees apart (from memory)."""
@@ -77,16 +78,26 @@ class Rays:
     Attributes:
         points: spots, ``(n, 3)`` mm.
         tight: at which spots the surfaces leave too narrow a gap for the nozzle, ``(n,)``.
-        tips: middles of the torch's pieces at each spot and lean, ``(n, k, m, 3)`` mm.
-        radius: of the pieces, ``(m,)`` mm.
-        is_body: which pieces are body, not nozzle, ``(m,)``.
+        tips: middles of the torch's pieces at each spot and lean, those of the nozzle and those of
+            the body, ``(n, k, 2, m, 3)`` mm.
+        middles: of nozzle and body, ``(n, k, 2, 3)`` mm.
+        radius: of nozzle and body, ``(2,)`` mm.
+        half: from the middle of either to its farthest piece, ``(2,)`` mm.
     """
 
     points: Points
     tight: np.ndarray
     tips: Vec
+    middles: Vec
     radius: Vec
-    is_body: np.ndarray
+    half: Vec
+
+    def moved(self, pose: Pose) -> Rays:
+        """The torch where it is once the cage is moved."""
+        tips, middles = (
+            pose.points(at.reshape(-1, 3)).reshape(at.shape) for at in (self.tips, self.middles)
+        )
+        return replace(self, tips=tips, middles=middles)
 
     def clashes(self, solids: Mapping[str, Boxed]) -> dict[str, InWay]:
         """Where each of some solids stands in the way; one whose box lies off the torch nowhere.
@@ -94,26 +105,44 @@ class Rays:
         Args:
             solids: parts of the car, by name.
         """
-        around = self.radius[:, None] + ROUNDING
-        low = (self.tips - around).min(axis=(0, 1, 2))
-        high = (self.tips + around).max(axis=(0, 1, 2))
+        around = (self.half + self.radius)[:, None] + ROUNDING
+        low = (self.middles - around).min(axis=(0, 1, 2))
+        high = (self.middles + around).max(axis=(0, 1, 2))
         nowhere = np.zeros(self.tips.shape[:2], bool)
         out = {}
         for name, solid in solids.items():
             first, last = solid.box
             off = (first > high).any() or (last < low).any()
-            out[name] = nowhere if off else self.clash(solid.gap)
+            least = solid.at_least if isinstance(solid, Skin) else solid.gap
+            out[name] = nowhere if off else self.clash(solid.gap, least)
         return out
 
-    def clash(self, gap: Callable[[Points], Vec], *, own: bool = False) -> InWay:
+    def clash(
+        self,
+        gap: Callable[[Points], Vec],
+        least: Callable[[Points], Vec] | None = None,
+        *,
+        own: bool = False,
+    ) -> InWay:
         """Where something stands in the way of the torch.
+
+        It is asked of the pieces where it is no farther from the middle of nozzle or body than
+        they reach.
 
         Args:
             gap: distance of points ``(n, 3)`` to it, mm.
+            least: what that is at least, no less by any step than the step is long; left out where
+                the distance itself is exact.
             own: it is one of the joint's own tubes; the nozzle rests on these.
         """
-        short = gap(self.tips.reshape(-1, 3)).reshape(self.tips.shape[:3]) < self.radius
-        return np.asarray((short & (self.is_body if own else True)).any(axis=2))
+        middles = self.middles[:, :, own:]
+        away = (least or gap)(middles.reshape(-1, 3)).reshape(middles.shape[:3])
+        near = away < (self.half + self.radius)[own:] + ROUNDING
+        tips, radius = self.tips[:, :, own:][near], np.nonzero(near)[2]
+        short = gap(tips.reshape(-1, 3)).reshape(tips.shape[:2])
+        out = np.zeros(near.shape, bool)
+        out[near] = (short < self.radius[own:][radius, None]).any(axis=1)
+        return np.asarray(out.any(axis=2))
 
 
 def rays_of(joints: Sequence[Joint], torch: Torch) -> list[Rays]:
@@ -131,14 +160,17 @@ def rays_of(joints: Sequence[Joint], torch: Torch) -> list[Rays]:
 def _rays(cut: EndCut, c: Contact, torch: Torch) -> Rays:
     points, normals, seats = _saddle(cut, c)
     ways = _leans(normals, seats, torch.work_angle)
-    along, radius, is_body = _torch(torch)
+    along, radius = _torch(torch)
+    middle, half = along.mean(axis=1), np.ptp(along, axis=1) / 2
     opening = pi - np.arccos(np.clip(np.einsum("ij,ij->i", normals, seats), -1.0, 1.0))
+    start, way = points[:, None, None, :], ways[:, :, None, :]
     return Rays(
         points=points,
         tight=opening < TIGHT,
-        tips=points[:, None, None, :] + ways[:, :, None, :] * along[None, None, :, None],
+        tips=start[:, :, None] + way[:, :, None] * along[..., None],
+        middles=start + way * middle[:, None],
         radius=radius,
-        is_body=is_body,
+        half=half,
     )
 
 
@@ -212,15 +244,15 @@ def _rows_unit(rows: Vec) -> Vec:
     return np.asarray(rows / np.linalg.norm(rows, axis=1)[:, None])
 
 
-def _torch(torch: Torch) -> tuple[Vec, Vec, np.ndarray]:
-    """Distances along the torch from the weld, its radius there (mm), and whether that is body."""
+def _torch(torch: Torch) -> tuple[Vec, Vec]:
+    """Distances along the torch from the weld ``(2, m)`` and its radius ``(2,)``, mm.
+
+    Of the nozzle, then of the body.
+    """
+    end = torch.stickout + torch.nozzle_length
     nozzle = torch.stickout + np.linspace(0.1, 1.0, AXIAL // 2) * torch.nozzle_length
-    start = torch.stickout + torch.nozzle_length
-    body = start + np.linspace(0.15, 1.0, AXIAL - AXIAL // 2) * torch.body_length
-    along = np.concatenate([nozzle, body])
-    is_body = along > start
-    radius = np.where(is_body, torch.body_diameter / 2, torch.nozzle_diameter / 2)
-    return along, radius, is_body
+    body = end + np.linspace(0.15, 1.0, AXIAL // 2) * torch.body_length
+    return np.array([nozzle, body]), np.array([torch.nozzle_diameter, torch.body_diameter]) / 2
 
 
 def worst_first(reaches: Sequence[Reach]) -> list[Reach]:

@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import product
 from math import ceil, cos, radians, sin
 
 import numpy as np
@@ -20,10 +19,9 @@ from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
-from cagekit.car.shell import Boxed, ShellSurface
+from cagekit.car.shell import ShellSurface, Skin
 from cagekit.geometry.arrays import Points, cross3
 from cagekit.geometry.centre_line import Vec, vec
-from cagekit.geometry.shapes import Corners
 
 LOWERINGS = (50.0, 100.0, 150.0)
 """Drops tried, mm (common practice)."""
@@ -100,41 +98,6 @@ class Pose:
         """Where points ``(n, 3)`` of the cage lie in the car."""
         return np.asarray((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
 
-    def shell(self, surfaces: Mapping[str, Boxed]) -> dict[str, Boxed]:
-        """The shell as it lies round the moved cage."""
-        return {n: Moved(s, self.turn, self.shift, self.pivot) for n, s in surfaces.items()}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Moved:
-    """A solid of the shell as seen from a cage that was turned and shifted against it."""
-
-    solid: Boxed
-    turn: Vec
-    shift: Vec
-    pivot: Vec
-
-    @property
-    def box(self) -> Corners:
-        """A box round it, along the axes of the cage's own frame."""
-        ends = np.array(self.solid.box)
-        if not np.isfinite(ends).all():
-            return np.full(3, -np.inf), np.full(3, np.inf)
-        corners = np.array(list(product(*ends.T)))
-        back = (corners - self.shift - self.pivot) @ self.turn + self.pivot
-        return back.min(0), back.max(0)
-
-    def gap(self, points: Points) -> Vec:
-        """Distance of the moved points ``(n, 3)`` to the solid, ``(n,)`` mm."""
-        return self.solid.gap((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
-
-    def nearest(self, points: Points) -> Vec:
-        """Nearest spots, in the cage's own frame, ``(n, 3)`` mm."""
-        moved = (points - self.pivot) @ self.turn.T + self.pivot + self.shift
-        return np.asarray(
-            (self.solid.nearest(moved) - self.shift - self.pivot) @ self.turn + self.pivot
-        )
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Steel:
@@ -194,8 +157,9 @@ class _Steel:
         for i, s in sorted(enumerate(self.surfaces), key=lambda one: one[1].glass):
             if not s.beside(low, high, reach):
                 continue
-            gap = s.solid.gap(gone) - self.radius
-            bad = gap < np.minimum(self.rest[s.name] - self.radius, 0.0) - SLACK
+            solid = s.solid
+            gap = solid.gap_below(gone, reach) if isinstance(solid, Skin) else solid.gap(gone)
+            bad = gap - self.radius < np.minimum(self.rest[s.name] - self.radius, 0.0) - SLACK
             if s.stood_on:
                 bad &= ~free
             if not s.glass and bad.any():

@@ -22,7 +22,7 @@ from cagekit.geometry.shapes import Capsule
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.welding.access import InWay, Rays, Reach, clash_with, rays_of, reach_past
-from cagekit.shop.welding.moves import ANCHORED, Moved, Pose, Way, possible
+from cagekit.shop.welding.moves import ANCHORED, Pose, Way, possible
 from cagekit.units.tolerance import ROUNDING
 
 EARLY = ("half_hoop", "front_hoop")
@@ -116,8 +116,7 @@ class _Site:
             self.clashes.update({(joint.id, n): c for n, c in rays.clashes(new).items()})
             in_way |= {name: self.clashes[joint.id, name] for name in self.shell}
         else:
-            fixed = {**self.shell, **self.frame}
-            in_way |= rays.clashes(pose.shell(fixed))
+            in_way |= rays.moved(pose).clashes({**self.shell, **self.frame})
         found = reach_past(joint, rays, in_way)
         if pose is None:
             self.seen[key] = found
@@ -386,4 +385,4 @@ def _near(cage: Cage, torch: Torch) -> dict[str, frozenset[str]]:
     return {j.id: frozenset(m for m in close if close[m][i]) for i, j in enumerate(cage.joints)}
 
 
-__all__ = ["FitStage", "Moved", "Pose", "Way", "Weld", "WeldPlan", "plan_welding", "weld_map"]
+__all__ = ["FitStage", "Pose", "Way", "Weld", "WeldPlan", "plan_welding", "weld_map"]

@@ -128,8 +128,10 @@ class Replay:
         reached = reach(self.cage, joint, self.torch, present=self.fitted, shell=shell).reached
         for move in step.moves:
             if id_ in move.joints:
-                away = move.pose.shell(shell)
-                found = reach(self.cage, joint, self.torch, present=self.fitted, shell=away)
+                found = reach(
+                    self.cage, joint, self.torch,
+                    present=self.fitted, shell=shell, pose=move.pose,
+                )  # fmt: skip
                 reached = reached | found.reached
         assert reached.all() or id_ in step.partly, f"{id_} is said to be welded all round"
         self.welded.add(id_)

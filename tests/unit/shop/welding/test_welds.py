@@ -5,21 +5,22 @@ from __future__ import annotations
 from dataclasses import replace
 from math import pi
 
+import demos
 import numpy as np
 import pytest
-from pieces import reach
+from pieces import in_way, reach
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.car.shell import Boxed, box
+from cagekit.car.shell import Boxed, Skin, box, surfaces
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.tooling import Torch
 from cagekit.materials.tubes import Tube
 from cagekit.shop.papers.order import move_text, order_of_work
-from cagekit.shop.welding.access import SPOTS, rays_of
-from cagekit.shop.welding.moves import Moved, Way
+from cagekit.shop.welding.access import SPOTS, clash_with, rays_of
+from cagekit.shop.welding.moves import Pose, Way
 from cagekit.shop.welding.welds import WeldPlan, plan_welding
 
 TUBE = Tube(od=40.0, wall=2.5, material="1020-dom")
@@ -133,42 +134,95 @@ def test_the_crotch_of_a_flat_angle_is_told_as_too_narrow() -> None:
     assert (~found.reached).sum() >= round(found.tight * SPOTS)
 
 
-def test_a_lowered_cage_sees_the_shell_higher() -> None:
-    roof = Wall((0, 0, 1000), (0, 0, -1))
-    lowered = Moved(roof, np.eye(3), vec((0, 0, -100)), vec((0, 0, 0)))
-    assert lowered.gap(np.array([[0.0, 0.0, 950.0]]))[0] == pytest.approx(150.0)
-    assert lowered.nearest(np.array([[0.0, 0.0, 950.0]]))[0] == pytest.approx([0, 0, 1100])
+def pose(turn: float = 0.0, shift: tuple[float, float, float] = (0, 0, 0)) -> Pose:
+    """A cage that is leaned about the middle between its feet, then shifted."""
+    c, s = np.cos(turn), np.sin(turn)
+    return Pose(
+        way=Way.LEANED, amount=turn, lift=0.0, turn=np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]]),
+        shift=vec(shift), pivot=vec((0, 0, 0)), moved=(), loose=(),
+    )  # fmt: skip
 
 
-def test_a_cage_leaned_forward_brings_its_top_away_from_a_wall_behind() -> None:
-    wall = Wall((-50, 0, 0), (1, 0, 0))
-    a = pi / 18
-    turn = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
-    leaned = Moved(wall, turn, vec((0, 0, 0)), vec((0, 0, 0)))
-    assert leaned.gap(np.array([[0.0, 0.0, 1000.0]]))[0] == pytest.approx(50 + 1000 * np.sin(a))
+def test_a_lowered_cage_has_more_room_below_the_roof() -> None:
+    cage, roof = tee(), {"roof": Wall((0, 0, 32), (0, 0, -1))}
+    there, lowered = (
+        reach(cage, cage.joints[0], TORCH, present=cage.members, shell=roof, pose=p)
+        for p in (None, pose(shift=(0, 0, -400)))
+    )
+    assert not there.whole
+    assert lowered.whole
+    assert lowered.points.tolist() == there.points.tolist()
 
 
-def test_what_lies_off_the_torch_is_told_by_its_box() -> None:
-    """The same as spot by spot, for boxes all over the place and for ones that were moved."""
+def test_a_cage_leaned_forward_brings_its_top_forward_and_down() -> None:
+    a = pi / 9
+    top = pose(a).points(np.array([[0.0, 0.0, 1000.0]]))[0]
+    assert top == pytest.approx([1000 * np.sin(a), 0.0, 1000 * np.cos(a)])
+    high = [
+        replace(m, path=CentreLine.straight(p.start + vec((0, 0, 1000)), p.end + vec((0, 0, 1000))))
+        for m, p in ((m, m.path) for m in tee().members.values())
+    ]
+    cage, roof = Cage("high", high), {"roof": Wall((0, 0, 1032), (0, 0, -1))}
+    there, leaned = (
+        reach(cage, cage.joints[0], TORCH, present=cage.members, shell=roof, pose=p)
+        for p in (None, pose(a))
+    )
+    assert there.share < leaned.share
+
+
+@pytest.mark.parametrize("moved", [False, True])
+def test_what_stands_in_the_way_is_the_same_as_asked_piece_by_piece(moved: bool) -> None:
+    """For boxes all over the place, which are told by their own box or by the torch's middles."""
     cage = tee()
     rays = rays_of(cage.joints[:1], TORCH)[0]
+    if moved:
+        rays = rays.moved(pose(0.3, (30, 0, -60)))
     rng = np.random.default_rng(7)
     solids: dict[str, Boxed] = {}
     for n in range(60):
         at = rng.uniform(-400, 400, 3)
         size = rng.uniform(5, 80, 3)
         solids[f"box {n}"] = box(tuple(at - size), tuple(at + size))
-    a = 0.3
-    turn = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
-    for n in range(60):
-        solid = solids[f"box {n}"]
-        solids[f"moved {n}"] = Moved(solid, turn, vec((30, 0, -60)), vec((100, 0, 0)))
     found = rays.clashes(solids)
     assert {n: c.tolist() for n, c in found.items()} == {
-        n: rays.clash(s.gap).tolist() for n, s in solids.items()
+        n: in_way(rays, s).tolist() for n, s in solids.items()
     }
     met = [c.any() for c in found.values()]
-    assert 10 < sum(met) < 100
+    assert 5 < sum(met) < 50
+
+
+@pytest.mark.parametrize("name", demos.DEMOS)
+def test_car_and_tubes_stand_in_the_way_as_asked_piece_by_piece(name: str) -> None:
+    """The surfaces of a car, whose distance is told to first order, and the joint's own tubes."""
+    build = demos.build(name)
+    cage = demos.design(name).cage
+    shell = {s.name: s.solid for s in surfaces(build.car)}
+    hidden = 0
+    joints = cage.joints[::5]
+    for joint, rays in zip(joints, rays_of(joints, build.tooling.torch), strict=True):
+        for there in (rays, rays.moved(pose(0.1, (40, 0, -50)))):
+            found = there.clashes(shell)
+            for surface, solid in shell.items():
+                assert (found[surface] == in_way(there, solid)).all()
+                hidden += found[surface].any() and isinstance(solid, Skin)
+        for member in (joint.branch, *joint.parents):
+            tube = cage.member(member)
+            wall = Tubular(tube.path, tube.tube.outer_radius)
+            assert (clash_with(cage, joint, rays, member) == in_way(rays, wall, own=True)).all()
+    assert hidden > 0
+
+
+class Tubular:
+    """A tube as a solid."""
+
+    def __init__(self, path: CentreLine, radius: float) -> None:
+        self.path, self.radius = path, radius
+
+    def gap(self, points: Vec) -> Vec:
+        return self.path.distances(points) - self.radius
+
+    def nearest(self, points: Vec) -> Vec:
+        raise NotImplementedError
 
 
 @pytest.fixture(scope="module")

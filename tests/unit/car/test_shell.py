@@ -1,0 +1,39 @@
+"""Surfaces of the shell: what their distances are at least."""
+
+from __future__ import annotations
+
+import demos
+import numpy as np
+import pytest
+
+from cagekit.car.floor import steepest
+from cagekit.car.shell import FAR, Skin, surfaces
+
+
+@pytest.mark.parametrize("name", demos.DEMOS)
+def test_a_skin_is_no_nearer_than_its_steepest_slope_says(name: str) -> None:
+    rng = np.random.default_rng(11)
+    points = rng.uniform((-600, -900, -400), (2200, 900, 1500), (20_000, 3))
+    steps = rng.normal(size=points.shape) * rng.choice([0.5, 20.0, 200.0], (len(points), 1))
+    skins = {s.name: s.solid for s in surfaces(demos.build(name).car)}
+    told = 0
+    for skin in skins.values():
+        if not isinstance(skin, Skin):
+            continue
+        gap, least = skin.gap(points), skin.at_least(points)
+        assert (least <= np.where(gap > 0, gap, np.inf) + 1e-9).all()
+        assert (least[gap < 0] <= 0).all()
+        further = np.abs(skin.at_least(points + steps) - least)
+        assert (further <= np.linalg.norm(steps, axis=1) + 1e-9).all()
+        below = skin.gap_below(points, 60.0)
+        close = gap < 60.0
+        assert (below[close] == gap[close]).all()
+        assert (below[~close] >= 60.0).all()
+        told += np.isfinite(skin.steep) and (below == FAR).any()
+    assert told >= 4
+
+
+def test_the_steepest_lean_of_a_line_is_that_of_its_steepest_piece() -> None:
+    assert steepest(np.array([0.0, 10.0, 12.0]), np.array([0.0, 5.0, 1.0])) == 2.0
+    assert steepest(np.array([3.0]), np.array([1.0])) == 0.0
+    assert steepest(np.array([0.0, 0.0, 5.0]), np.array([0.0, 4.0, 4.0])) == np.inf
