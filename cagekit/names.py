@@ -12,6 +12,7 @@ import textwrap
 from functools import cache, lru_cache
 
 from cagekit.data import tables
+from cagekit.errors import CagekitError, GeometryError
 
 KEEP = "\u00a0"
 """A space that no line breaks at."""
@@ -105,6 +106,12 @@ def in_words(text: str) -> str:
     """
     found = _IDS.sub(lambda m: named(m[0]), text)
     return _ENDS.sub(lambda m: f"end {m[1].upper()}", found)
+
+
+def error_words(error: CagekitError) -> str:
+    """Return an error as people read it: of a shape the names; what is typed in a file stays."""
+    said = str(error)
+    return in_words(said) if isinstance(error, GeometryError) else said
 
 
 def at_start(words: str) -> str:

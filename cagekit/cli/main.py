@@ -151,7 +151,9 @@ def run(argv: Sequence[str]) -> int:
     except CagekitError as error:
         if debug:
             traceback.print_exc()
-        complain(str(error))
+        from cagekit.names import error_words
+
+        complain(error_words(error))
         return error.exit_code
     except OSError as error:
         if debug:

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, cast
 from urllib.parse import parse_qs, urlsplit
 
 from cagekit.errors import CagekitError, InputError
+from cagekit.names import error_words
 from cagekit.page.cautions import CAUTIONS
 from cagekit.page.html import html, policy
 
@@ -182,7 +183,7 @@ class LiveHandler(BaseHTTPRequestHandler):
             try:
                 answer = self._do(name, asked)
             except CagekitError as error:
-                answer = {**session.state(_version(asked)), "refused": str(error)}
+                answer = {**session.state(_version(asked)), "refused": error_words(error)}
             self._json(answer)
 
     def _waits(self, name: str) -> bool:

@@ -27,6 +27,7 @@ from cagekit.inputs.resolve import load_build, with_changes
 from cagekit.live.document import Document
 from cagekit.live.params import Param, params
 from cagekit.live.scene import Drawn, Scene
+from cagekit.names import error_words
 from cagekit.page.data import Json, doors, texts
 from cagekit.page.rows import changed_rows, finding_rows
 from cagekit.view.scene import bodies, plate_bodies
@@ -290,7 +291,7 @@ class Session:
             stage = Drawn.TUBES if quick and self.scene.follows(design) else Drawn.WHOLE
             self._prepare(design, stage)
         except CagekitError as error:
-            self.problem = str(error)
+            self.problem = error_words(error)
         except Exception as error:  # the page must live on, whatever a value brings to light
             self.problem = _fault(error)
         else:
@@ -317,7 +318,7 @@ class Session:
         try:
             self._prepare(self.design, Drawn.PLATES)
         except CagekitError as error:
-            self._fall_back(str(error))
+            self._fall_back(error_words(error))
         except Exception as error:  # as above
             self._fall_back(_fault(error))
 
@@ -405,7 +406,7 @@ class Session:
             except _OvertakenError:
                 continue
             except CagekitError as error:
-                self._broke(version, str(error))
+                self._broke(version, error_words(error))
             except Exception as error:  # later versions are judged all the same
                 self._broke(version, _fault(error))
             else:
@@ -430,7 +431,7 @@ class Session:
         except CagekitError as error:
             with self.lock:
                 if self.design is design:
-                    self._fall_back(str(error))
+                    self._fall_back(error_words(error))
             raise _OvertakenError from error
         with self._at_once():
             if self.version != version:
@@ -452,7 +453,7 @@ class Session:
         except _OvertakenError:
             return
         except CagekitError as error:
-            self._broke(version, str(error))
+            self._broke(version, error_words(error))
         except Exception as error:  # as above
             self._broke(version, _fault(error))
 
@@ -509,7 +510,7 @@ class Session:
         try:
             data = strength_data(design)
         except CagekitError as error:
-            data = {"problem": str(error), "cases": []}
+            data = {"problem": error_words(error), "cases": []}
         except Exception as error:  # the page must live on
             data = {"problem": _fault(error), "cases": []}
         with self.lock:
@@ -571,7 +572,7 @@ class Session:
             try:
                 self.base = self._read()
             except CagekitError as error:
-                self.trouble = str(error)
+                self.trouble = error_words(error)
                 self.version += 1
                 self.tell({"version": self.version})
                 return

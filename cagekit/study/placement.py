@@ -27,6 +27,7 @@ from cagekit.hints import did_you_mean
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.places import MEASURED, OnTube
+from cagekit.inputs.written import with_place
 from cagekit.names import in_words
 from cagekit.units import INCH
 
@@ -140,7 +141,10 @@ def place(
         GeometryError: no place can be made, and neither can the build as it is.
     """
     entries = _entries(build, member)
-    cage, design = sketch(build), Design(build)
+    try:
+        cage, design = sketch(build), Design(build)
+    except (GeometryError, InputError) as error:
+        raise with_place(error, build) from error
     chosen = tuple(sweeps) or (usual(build, cage, member),)
     if len(chosen) > 2:
         raise InputError("--over", problem="a member can be tried over two ranges at most.")

@@ -111,3 +111,25 @@ def test_the_check_says_which_feet_it_made_fit_and_which_seat_is_empty(
     run(["check", "hillclimb-coupe", "--groups", "plates", "--all"])
     told = capsys.readouterr().err
     assert "Foot of main hoop A: moved 27 mm inboard of the foot to clear the car." in told
+
+
+@pytest.mark.parametrize("words", ["make {} --out {}", "place {} dash_bar", "strength {}"])
+def test_every_verb_calls_a_tube_as_people_do(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], words: str
+) -> None:
+    """What is to be typed stays as it is typed, and the line that says it is told."""
+    path = tmp_path / "my_build.toml"
+    text = (shipped_root() / "builds" / "gravel-hatch.toml").read_text("utf-8")
+    path.write_text(f"{text}\n[members.hoop_diagonal]\ndrop = 900\n", "utf-8")
+    assert run(words.format(path, tmp_path / "out").split()) == 3
+    said = capsys.readouterr().err.splitlines()
+    (line,) = [one for one in said if one.startswith("cagekit: ") and "..." not in one]
+    assert line.startswith("cagekit: harness bar: never meets hoop diagonal, hoop diagonal cross")
+    assert "Take it out of `split_by`" in line
+    assert "my_build.toml:" in line
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_part_alone_is_called_as_people_do(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["part", "main_hoop", "--height", "3"]) == 3
+    assert "cagekit: main hoop end A: stands on its plate" in capsys.readouterr().err

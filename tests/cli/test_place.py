@@ -123,7 +123,7 @@ def test_build_that_cannot_be_made_stops_with_the_reason(
     assert run(["place", str(own), "harness_bar", *over]) == 3
     out, err = capsys.readouterr()
     assert out == ""
-    assert "door_bar_left: between its cuts" in err
+    assert "door bar left: between its cuts" in err
 
 
 def test_one_reason_at_many_places_is_told_once() -> None:

@@ -224,7 +224,7 @@ def test_plates_that_cannot_be_made_after_a_drag_are_told_and_the_last_whole_cag
         seen.set()
     told_until(heard, lambda m: m.get("version", 0) > 0 and bool(session.problem))
     session.forget(heard)
-    assert "foot_main_hoop_a" in session.problem
+    assert "foot of main hoop A" in session.problem
     assert session.design is before
     with pytest.raises(InputError, match="cannot be made"):
         session.save()
