@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import inf, sqrt
 from typing import NamedTuple
 
@@ -406,16 +407,16 @@ def first_contacts(bundles: Sequence[Bundle]) -> list[Contact]:
 
 def contacts_and_solutions(
     bundles: Sequence[Bundle],
-) -> tuple[list[Contact], list[list[Solution]]]:
-    """The first contacts of many bundles, and what the rays do at each surface by itself."""
+) -> tuple[list[Contact], Callable[[int], list[Solution]]]:
+    """The first contacts of many bundles, and what a bundle's rays do at each of its surfaces."""
     asked, met = _pushed_back(bundles)
-    return _firsts(bundles, asked, met), _each(bundles, asked, met)
+    return _firsts(bundles, asked, met), partial(_at_each, bundles, asked, met)
 
 
 def _firsts(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> list[Contact]:
     counts = np.array([len(b.surfaces) for b in bundles], dtype=np.intp)
-    first = np.cumsum(counts) - counts
-    found = _alone(bundles, np.flatnonzero(counts == 1), asked, first, met)
+    first = asked.first
+    found = _alone(bundles, np.flatnonzero(counts == 1), asked, met)
     for count in sorted({*counts.tolist()} - {1}):
         these = np.flatnonzero(counts == count)
         # a row for each surface, the rays of all these bundles one after the other
@@ -432,12 +433,13 @@ def _firsts(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> lis
 
 
 def _alone(
-    bundles: Sequence[Bundle], those: Ints, asked: _Asked, first: Ints, met: Sequence[Vec]
+    bundles: Sequence[Bundle], those: Ints, asked: _Asked, met: Sequence[Vec]
 ) -> dict[int, Contact]:
     """The first contacts of those bundles that have one surface: what was found, as it stands."""
     s, gap, over = met
     hit = (gap <= TOUCH) & (over <= RANGE_TOL)
-    begin, rays = asked.begin[first[those]], asked.rays[first[those]]
+    only = asked.first[those]
+    begin, rays = asked.begin[only], asked.rays[only]
     found = {}
     for i, low, many in zip(those.tolist(), begin.tolist(), rays.tolist(), strict=True):
         shape, here = bundles[i].origins.shape[:-1], slice(low, low + many)
@@ -449,13 +451,18 @@ def _alone(
 
 def solutions(bundles: Sequence[Bundle]) -> list[list[Solution]]:
     """What the rays of many bundles do at each of their own surfaces, in one array pass."""
-    return _each(bundles, *_pushed_back(bundles))
+    asked, met = _pushed_back(bundles)
+    return [_at_each(bundles, asked, met, i) for i in range(len(bundles))]
 
 
-def _each(bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec]) -> list[list[Solution]]:
-    ends = zip(asked.begin.tolist(), (asked.begin + asked.rays).tolist(), strict=True)
-    each = (Solution(*(c[low:high] for c in met)) for low, high in ends)
-    return [[next(each) for _ in b.surfaces] for b in bundles]
+def _at_each(
+    bundles: Sequence[Bundle], asked: _Asked, met: Sequence[Vec], number: int
+) -> list[Solution]:
+    """What the rays of one of the bundles do at each of its surfaces."""
+    first = asked.first[number]
+    these = slice(first, first + len(bundles[number].surfaces))
+    ends = zip(asked.begin[these].tolist(), asked.rays[these].tolist(), strict=True)
+    return [Solution(*(c[low : low + many] for c in met)) for low, many in ends]
 
 
 def first_of(solved: Sequence[Solution], shape: tuple[int, ...]) -> Contact:
@@ -494,6 +501,7 @@ class _Asked(NamedTuple):
     Attributes:
         surfaces: of all bundles, in order.
         whose: number of each one's bundle.
+        first: number of each bundle's first surface.
         begin: number of each one's first ray in what is found, ``(m,)``.
         rays: how many it has, ``(m,)``.
         kinds: for each kind the numbers of those that have rays.
@@ -501,6 +509,7 @@ class _Asked(NamedTuple):
 
     surfaces: list[ContactSurface]
     whose: list[int]
+    first: Ints
     begin: Ints
     rays: Ints
     kinds: dict[type, list[int]]
@@ -518,7 +527,8 @@ class _Asked(NamedTuple):
         order = [k for these in kinds.values() for k in these]
         begin = np.zeros(len(surfaces), dtype=np.intp)
         begin[order] = np.cumsum(rays[order]) - rays[order]
-        return cls(surfaces, whose, begin, rays, kinds)
+        counts = np.array([len(b.surfaces) for b in bundles], dtype=np.intp)
+        return cls(surfaces, whose, np.cumsum(counts) - counts, begin, rays, kinds)
 
 
 def _pushed_back(bundles: Sequence[Bundle]) -> tuple[_Asked, Sequence[Vec]]:
@@ -575,16 +585,19 @@ def _to_straights(table: Array, rays: Ints, origins: Array) -> tuple[Vec, Vec, V
     start, axis, flat = each[0:3], each[3:6], each[11:14]
     radius, low, high, least, most = each[6:11]
     slope, a = each[14:16]
-    w = origins - start
+    w = np.subtract(origins, start, out=start)
     along = dot_columns(w, axis)
-    across = w - along * axis
-    b = dot_columns(across, flat)
+    axis *= along
+    w -= axis
+    b = dot_columns(w, flat)
     # distance of the ray from the axis, from the part square to both: no cancellation
-    side = across - b / a * flat
-    miss2 = dot_columns(side, side)
+    flat *= b / a
+    w -= flat
+    miss2 = dot_columns(w, w)
     depth = radius * radius - miss2
     s = (-b + np.sqrt(np.maximum(depth, 0.0) * a)) / a
-    gap = np.where(depth < 0.0, np.sqrt(miss2) - radius, 0.0)
+    gap, misses = np.zeros(len(s)), np.flatnonzero(depth < 0.0)
+    gap[misses] = np.sqrt(miss2[misses]) - radius[misses]
     t = along + s * slope
     over = np.maximum(np.maximum(low - t, t - high), 0.0)
     over = over + np.maximum(np.maximum(least - s, s - most), 0.0)

@@ -178,13 +178,15 @@ class _Begun:
 
 def _scanned(begun: Sequence[_Begun]) -> list[EndCut]:
     """The cuts of ends to the surfaces that some ray ends on, scanned."""
+    if not begun:
+        return []
     cuts = [b.to(range(len(b.surfaces))) for b in begun]
     each = scan(cuts)
     used = [cut.used for cut in cuts]
     some = [i for i, cut in enumerate(cuts) if len(used[i]) < cut.count]
     if some:
         fewer = [begun[i].to(used[i]) for i in some]
-        scan_fewer([cuts[i] for i in some], [each[i] for i in some], fewer, [used[i] for i in some])
+        scan_fewer([cuts[i] for i in some], map(each, some), fewer, [used[i] for i in some])
         for i, cut in zip(some, fewer, strict=True):
             cuts[i] = cut
     return cuts

@@ -6,7 +6,7 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from math import inf, pi, prod
 from typing import TYPE_CHECKING
 
@@ -34,10 +34,11 @@ _SAME = KERNEL_ANGLE
 """Angles (rad) closer than this are one."""
 
 
-def scan(cuts: Sequence[EndCut]) -> list[list[Solution]]:
-    """Scan cuts side by side, for whoever asks next; returned is what rays do at each surface."""
-    if not cuts:
-        return []
+def scan(cuts: Sequence[EndCut]) -> Callable[[int], list[Solution]]:
+    """Scan cuts side by side, for whoever asks next; returned tells what rays of one of them do.
+
+    It takes the number of a cut and gives what its rays do at each of its surfaces.
+    """
     lay_grids(cuts)
     found, each = contacts_and_solutions(_around(cuts))
     _note(cuts, found)
@@ -45,14 +46,14 @@ def scan(cuts: Sequence[EndCut]) -> list[list[Solution]]:
 
 
 def scan_fewer(
-    cuts: Sequence[EndCut], each: Sequence[Sequence[Solution]], fewer: Sequence[EndCut],
+    cuts: Sequence[EndCut], each: Iterable[Sequence[Solution]], fewer: Sequence[EndCut],
     used: Sequence[Sequence[int]],
 ) -> None:  # fmt: skip
     """Scan cuts to some of the surfaces of others, from what their rays do there.
 
     Args:
         cuts: those scanned.
-        each: what ``scan`` gave of them.
+        each: what ``scan`` tells of them.
         fewer: for each the same cut to fewer surfaces.
         used: numbers of these surfaces.
     """

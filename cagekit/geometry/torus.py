@@ -177,10 +177,12 @@ class RaysAtBends(NamedTuple):
         every, direction, rise = Toruses.of(each), each[15:18], each[18]
         middle = dot_columns(every.centre - origins, direction)
         low, high = (np.repeat(ends, count) for ends in self._window(middle))
-        foot = origins + middle * direction - every.centre
+        foot = middle * direction
+        foot += origins
+        foot -= every.centre
         h = dot_columns(foot, every.axis)
-        flat = foot - h * every.axis
-        quartic = Quartic.of(flat, h, rise, every.major, every.radius)
+        foot -= h * every.axis
+        quartic = Quartic.of(foot, h, rise, every.major, every.radius)
         valleys = quartic.valleys()
         end = 2.0 * (every.major + every.radius)
         found = self._through(quartic, valleys, low - middle, high - middle, middle, end)
