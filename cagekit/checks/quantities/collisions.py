@@ -22,7 +22,7 @@ from cagekit.cage.member import CHASSIS, EndName, Member
 from cagekit.checks.quantities.near import Boxes
 from cagekit.geometry.arrays import Bools, Ints, Points, Vec, dot_rows, size_rows
 from cagekit.geometry.centre_line import Line
-from cagekit.geometry.clearance import Rod, closest_pairs, near_pairs
+from cagekit.geometry.clearance import Lines, Rod, closest_pairs, near_pairs
 from cagekit.geometry.end_cut import EndCut, edge_points, in_step, measure
 from cagekit.geometry.walls import Wall, Walls
 from cagekit.units.tolerance import MICRON, NEVER_ZERO, SAME_POINT, SHARED
@@ -43,6 +43,8 @@ _SLIVER = SHARED / 100
 """So far (mm) two tubes may reach past a plane that parts them: tips are known better."""
 _SPOTS = 72
 """Spots looked at round a saddle."""
+_ALONG = 17
+"""Spots looked at along the axis of a tube that a weld runs round."""
 
 
 def wall_of(cage: Cage, m: Member) -> Wall:
@@ -114,30 +116,25 @@ def covered_welds(cage: Cage) -> list[Covered]:
     members = list(cage.members.values())
     place = {m.id: i for i, m in enumerate(members)}
     boxes = Boxes.of(cage, members)
-
-    def later(joints: Sequence[Joint], low: Points, high: Points) -> list[list[Member]]:
-        """Tubes fitted later that may lie over each weld, by corners of boxes round the welds."""
-        branches = [place[joint.branch] for joint in joints]
-        near = boxes.near(low, high, np.array([members[i].tube.wall for i in branches]))
-        near &= np.arange(len(members)) > np.reshape(branches, (-1, 1))
-        rows = zip(joints, near, strict=True)
-        return [
-            [m for i in np.flatnonzero(row) if (m := members[i]).id not in joint.parents]
-            for joint, row in rows
-        ]
-
-    measure(joint.cut for joint in cage.joints)
-    by_box = zip(cage.joints, later(cage.joints, *_weld_boxes(cage.joints)), strict=True)
-    joints = [joint for joint, tubes in by_box if tubes]
-    if not joints:
+    joints = list(cage.joints)
+    measure(joint.cut for joint in joints)
+    branch = np.array([place[joint.branch] for joint in joints], dtype=np.intp)
+    wall = np.array([members[i].tube.wall for i in branch])
+    # tubes fitted later that may lie over each weld
+    near = boxes.near(*_weld_boxes(joints), wall)
+    near &= np.arange(len(members)) > branch[:, None]
+    for row, joint in zip(near, joints, strict=True):
+        row[[place[i] for i in joint.parents if i in place]] = False
+    weld, by = np.nonzero(near)
+    near[weld, by] = _within_reach([joints[i] for i in weld], [members[i] for i in by])
+    some = np.flatnonzero(near.any(axis=1))
+    if not len(some):
         return []
-    saddles = np.array(_saddles(cage, joints))
+    saddles = np.array(_saddles(cage, [joints[i] for i in some]))
+    near = near[some] & boxes.near(saddles.min(axis=1), saddles.max(axis=1), wall[some])
     over = [
-        _Over(joint, cage.member(joint.branch), m, points)
-        for joint, points, tubes in zip(
-            joints, saddles, later(joints, saddles.min(axis=1), saddles.max(axis=1)), strict=True
-        )
-        for m in tubes
+        _Over(joints[some[i]], members[branch[some[i]]], members[k], saddles[i])
+        for i, k in zip(*np.nonzero(near), strict=True)
     ]
     keys = [("covered", o.joint, o.branch, o.by, *_same_cuts(cage, o.by)) for o in over]
     found = cage.kept.each(keys, lambda missing: _covered(cage, [over[i] for i in missing]))
@@ -188,6 +185,27 @@ def length_of(points: Points, those: NDArray[np.bool_]) -> float:
     """
     step = np.linalg.norm(np.concatenate([points[1:], points[:1]]) - points, axis=1)
     return float((step + np.concatenate([step[-1:], step[:-1]]))[those].sum() / 2)
+
+
+def _within_reach(joints: Sequence[Joint], tubes: Sequence[Member]) -> Bools:
+    """Which tubes come near enough to a weld, each to one, to lie over it, ``(n,)``.
+
+    Told of all of the branch between the shortest and the longest line of its cut.
+    """
+    cuts = [joint.cut for joint in joints]
+    if not cuts:
+        return np.zeros(0, dtype=bool)
+    rows = [(*c.point, *c.out, c.shortest, c.longest, c.outer_radius, c.inner_radius) for c in cuts]
+    table = np.array(rows)
+    short, long, outer, inner = table[:, 6:].T
+    back = np.linspace(short, long, _ALONG, axis=1)
+    points = table[:, None, 0:3] - back[..., None] * table[:, None, 3:6]
+    tube = np.repeat(np.arange(len(tubes)), _ALONG)
+    away, _ = Lines.of([m.path for m in tubes]).nearest(tube, points.reshape(-1, 3))
+    between = (long - short) / (_ALONG - 1) / 2
+    bead = (outer - inner) / 2
+    reach = outer + np.array([m.tube.outer_radius for m in tubes]) + bead + SHARED
+    return np.asarray(away.reshape(-1, _ALONG).min(axis=1) - between < reach)
 
 
 def _weld_boxes(joints: Sequence[Joint]) -> tuple[Points, Points]:

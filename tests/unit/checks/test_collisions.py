@@ -117,6 +117,30 @@ def test_a_weld_under_a_later_tube_is_told() -> None:
     assert of("geometry/weld-covered", Cage("test", [parent, one, away])) == []
 
 
+def passing(at: float, height: float, turn: float) -> Cage:
+    """A later tube that passes over or beside the weld of a branch that leans."""
+    parent = bar("parent", (-600, 0, 0), (600, 0, 0))
+    one = bar("one", (0, 0, 0), (300, 400, 0), a=End.coped("parent"))
+    middle, way = np.array([at, 25.0, height]), 300.0 * np.array([np.cos(turn), np.sin(turn), 0.4])
+    return Cage("test", [parent, one, bar("two", tuple(middle - way), tuple(middle + way))])
+
+
+def test_tubes_out_of_a_welds_reach_are_passed_over_and_no_others(monkeypatch) -> None:
+    """As long and at the same place with every tube held against every weld."""
+    cases = [(x, z, q) for x in (-90, 0, 60) for z in (30, 38, 41, 50) for q in (0, 0.7, 1.5, 2.4)]
+
+    def told(cage: Cage) -> list[tuple[object, ...]]:
+        return [(c.by.id, c.length, *c.point) for c in seen.covered_welds(cage)]
+
+    cages = [passing(*case) for case in cases]
+    quick = [told(cage) for cage in cages]
+    reached = [bool(seen._within_reach([*c.joints], [c.member("two")])[0]) for c in cages]
+    assert 10 < sum(reached) < 40
+    monkeypatch.setattr(seen, "_within_reach", lambda joints, _: np.ones(len(joints), bool))
+    assert quick == [told(passing(*case)) for case in cases]
+    assert sum(map(bool, quick)) > 5
+
+
 def test_the_length_that_is_covered_is_that_of_the_mirror_image() -> None:
     """Spots lie unevenly round a saddle: one that grazes counts half of the way to each side."""
     phi = 2 * pi * np.array([0.0, 0.01, 0.3, 0.6, 0.8])
