@@ -13,6 +13,7 @@ import numpy as np
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import StandingEnd, Survey
+from cagekit.geometry.arrays import size3
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.plates.foot import Foot
 from cagekit.plates.in_car import lying_area
@@ -348,25 +349,23 @@ def _spans(s: Survey, plate: Plate) -> list[tuple[float, float]]:
 
 
 def _measured_spans(plate: Plate, members: Sequence[Member]) -> list[tuple[float, float]]:
-    edge = plate.car_points(plate.outline.vertices)
+    edge = list(plate.car_points(plate.outline.vertices))
+    pair = members[:2]
+    ends = [[(q, sum(_off(t, q) for t in pair)) for q in (m.path.start, m.path.end)] for m in pair]
     out = []
-    for m, other in ((members[0], members[1]), (members[1], members[0])):
-        node = min(
-            (e for e in (m.path.start, m.path.end, other.path.start, other.path.end)),
-            key=lambda q: (
-                float(np.linalg.norm(m.path.nearest(q).point - q))
-                + float(np.linalg.norm(other.path.nearest(q).point - q))
-            ),
-        )
-        spots = [m.path.nearest(q) for q in edge]
-        close = [
-            float(np.linalg.norm(t.point - node))
-            for q, t in zip(edge, spots, strict=True)
-            if float(np.linalg.norm(t.point - q)) < m.tube.outer_radius + plate.thickness + 6.0
-        ]
+    for m, own, others in zip(pair, ends, ends[::-1], strict=True):
+        node, _ = min((*own, *others), key=lambda end: end[1])
+        spots = [m.path.nearest(q).point for q in edge]
+        near = m.tube.outer_radius + plate.thickness + 6.0
+        close = [size3(t - node) for q, t in zip(edge, spots, strict=True) if size3(t - q) < near]
         if close:
             out.append((min(close), max(close)))
     return out
+
+
+def _off(member: Member, point: Vec) -> float:
+    """How far a point ``(3,)`` mm is from a tube's axis, mm."""
+    return size3(member.path.nearest(point).point - point)
 
 
 def _reaches(s: Survey, plate: Plate) -> list[float]:
