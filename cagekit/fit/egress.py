@@ -20,7 +20,7 @@ import numpy as np
 from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import EndKind, Member
 from cagekit.fit.cockpit import Cockpit
-from cagekit.geometry.arrays import Bools, Ints
+from cagekit.geometry.arrays import Bools, Ints, even
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.inputs.car import DoorOpening
 from cagekit.people.posture import Occupant
@@ -237,7 +237,7 @@ def _stretches(member: Member, swung: bool) -> list[tuple[Vec, Vec]]:
     out: list[tuple[Vec, Vec]] = []
     for piece in (q for path in _left(member, swung) for q in path.pieces):
         n = max(ceil(piece.angle / 0.1), 1) if isinstance(piece, Arc) else 1
-        points = piece.point(np.linspace(0.0, piece.length, n + 1))
+        points = piece.point(even(piece.length, n + 1))
         out += list(pairwise(points))
     return out
 

@@ -20,7 +20,7 @@ from math import ceil, pi
 import numpy as np
 
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Bools, Points
+from cagekit.geometry.arrays import Bools, Points, even
 from cagekit.geometry.centre_line import Vec
 from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON, NOISE, SAME_POINT
 
@@ -51,7 +51,7 @@ class BallRow:
     def of(cls, member: Member, padding: float = 0.0) -> BallRow:
         """The balls of a member, with its padding."""
         n = _count(member.path.length)
-        points = member.path.points(np.linspace(0.0, member.path.length, n))
+        points = member.path.points(even(member.path.length, n))
         return cls(member.id, points, member.tube.outer_radius + padding)
 
     @classmethod

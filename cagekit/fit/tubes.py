@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Array, Ints, Points, size_rows
+from cagekit.geometry.arrays import Array, Ints, Points, even, size3, size_rows
 from cagekit.geometry.centre_line import Arc, Vec, vec
 from cagekit.geometry.shapes import Solid, gaps
 from cagekit.units.tolerance import NO_LENGTH
@@ -47,7 +47,7 @@ class TubeRoom:
     def direction(self) -> Vec:
         """Unit vector from the solid to the tube, ``(3,)``; zero when both spots coincide."""
         d = self.on_tube - self.on_solid
-        size = float(np.linalg.norm(d))
+        size = size3(d)
         return (
             vec(d / size * (1.0 if self.gap >= 0 else -1.0)) if size > NO_LENGTH else vec((0, 0, 0))
         )
@@ -107,7 +107,7 @@ class Tubes:
 
     @cached_property
     def _spots(self) -> _Spots:
-        stations = [np.linspace(0.0, size, max(ceil(size / STEP), 1) + 1) for size in self.lengths]
+        stations = [even(size, max(ceil(size / STEP), 1) + 1) for size in self.lengths.tolist()]
         owner = np.repeat(np.arange(len(stations), dtype=np.intp), [len(s) for s in stations])
         along = np.concatenate(stations) if stations else np.zeros(0)
         begin = np.searchsorted(owner, np.arange(len(stations)))

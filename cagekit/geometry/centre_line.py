@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Vec as Vec
+from cagekit.geometry.arrays import cross3
 from cagekit.units.tolerance import (
     ALONG,
     ANGLE_ROUNDING,
@@ -107,7 +108,11 @@ def rotate(v: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
     x = np.asarray(v, dtype=float)
     k = np.asarray(axis, dtype=float)
     c, s = np.cos(angle), np.sin(angle)
-    return np.asarray(x * c + np.cross(k, x) * s + np.multiply.outer(x @ k, k) * (1 - c))
+    return np.asarray(
+        x * c
+        + (cross3(k, x) if x.ndim == 1 else np.cross(k, x)) * s
+        + np.multiply.outer(x @ k, k) * (1 - c)
+    )
 
 
 def perpendicular(direction: ArrayLike) -> Vec:

@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Array, Points, Points2, dot_columns, rows_along
+from cagekit.geometry.arrays import Array, Points, Points2, dot_columns, rows_along, size3
 from cagekit.geometry.centre_line import Vec, perpendicular
 from cagekit.units.tolerance import NO_LENGTH, NOISE
 
@@ -70,7 +70,7 @@ class Capsule:
     def _square(self) -> Vec:
         """A unit vector square to the segment."""
         d = self.end - self.start
-        size = float(np.linalg.norm(d))
+        size = size3(d)
         return perpendicular(d / size) if size > _TINY else np.array([0.0, 0.0, 1.0])
 
 

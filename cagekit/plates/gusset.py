@@ -18,6 +18,7 @@ from cagekit.cage.member import EndName
 from cagekit.cage.places import MOVES
 from cagekit.cage.plate import Hole, HolePurpose, Plate, PlateWeld
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import even
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.inputs.plate import PLATE_STEEL, Gusset, GussetEntry, PlateEntry
@@ -363,7 +364,7 @@ def _require_reach(owner: str, corner: Corner, parent: float, branch: float) -> 
         (corner.parent, parent, corner.parent_path, corner.parent_radius),
         (corner.branch, branch, corner.branch_path, corner.branch_radius),
     ):
-        run = path.points(np.linspace(0.0, need, 12)) - corner.node
+        run = path.points(even(need, 12)) - corner.node
         off = float(np.abs(run @ corner.normal).max())
         if off > 0.6 * radius:
             raise GeometryError(

@@ -9,12 +9,10 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 from math import ceil
 
-import numpy as np
-
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
 from cagekit.cage.plate import Plate
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, even
 from cagekit.geometry.centre_line import Vec
 from cagekit.plates.points import STEP, boxed, kept_box, kept_points, nearest, within
 
@@ -66,4 +64,4 @@ def axis_points(cage: Cage, member: Member, step: float) -> Points:
 
 def _axis_points(member: Member, step: float) -> Points:
     path = member.path
-    return path.points(np.linspace(0.0, path.length, ceil(path.length / step) + 1))
+    return path.points(even(path.length, ceil(path.length / step) + 1))

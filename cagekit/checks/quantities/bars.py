@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cagekit.cage.member import EndName, Member
-from cagekit.geometry.arrays import Points, cross3
+from cagekit.geometry.arrays import Points, cross3, size3
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.units.tolerance import ALIGNED
 
@@ -130,7 +130,7 @@ def _next(member: Member, end: EndName, free: list[Chain]) -> tuple[Chain, EndNa
             other, turned = chain[0] if at == "a" else chain[-1]
             name: EndName = "a" if (at == "a") is not turned else "b"
             step = other.path.end_point(name) - point
-            gap = float(np.linalg.norm(step))
+            gap = size3(step)
             if gap > GAP * (member.tube.od + other.tube.od):
                 continue
             if float(out @ other.path.out_direction(name)) > -IN_LINE:

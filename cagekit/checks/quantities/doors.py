@@ -15,7 +15,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.bars import WholeBar, cross
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, HandSide, Survey, other_side
-from cagekit.geometry.arrays import Points, Points2
+from cagekit.geometry.arrays import Points, Points2, even
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.inputs.car import DoorOpening
 from cagekit.units.tolerance import ROUNDING, SAME_POINT
@@ -84,7 +84,7 @@ class Door:
 
     def _seen(self, member: Member) -> Points:
         n = max(int(member.path.length / STEP), 8)
-        p = member.path.points(np.linspace(0.0, member.path.length, n + 1))
+        p = member.path.points(even(member.path.length, n + 1))
         sign = 1.0 if self.side == "left" else -1.0
         low, high = self.span
         keep = (

@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Bools, Points, extent
+from cagekit.geometry.arrays import Bools, Points, even, extent
 from cagekit.geometry.centre_line import Vec
 
 STEP = 20.0
@@ -50,7 +50,7 @@ class Boxes:
 
 
 def _box(m: Member) -> tuple[Vec, Vec]:
-    points = m.path.points(np.linspace(0.0, m.path.length, int(m.path.length / STEP) + 2))
+    points = m.path.points(even(m.path.length, int(m.path.length / STEP) + 2))
     # between two points a bend stands out by less than half of their distance
     reach = m.tube.outer_radius + STEP / 2
     low, high = extent(points)

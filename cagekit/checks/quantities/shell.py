@@ -16,7 +16,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.fit.tubes import STEP, TubeRoom
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, even, size3
 from cagekit.geometry.centre_line import Vec, vec
 from cagekit.shop.papers.holes import panel_holes
 from cagekit.units.tolerance import NO_LENGTH
@@ -145,7 +145,7 @@ def _line(kept: Kept, m: Member) -> tuple[Vec, Points]:
     """Stations (mm) along a tube and the points of its axis there."""
 
     def line() -> tuple[Vec, Points]:
-        stations = np.linspace(0.0, m.path.length, max(ceil(m.path.length / STEP), 1) + 1)
+        stations = even(m.path.length, max(ceil(m.path.length / STEP), 1) + 1)
         return stations, m.path.points(stations)
 
     return kept.once(("over the floor", m), line)
@@ -163,7 +163,7 @@ def _floor_gap(m: Member, axis_gap: float, station: float, point: Vec, spot: Vec
     """
     r = m.tube.outer_radius
     way = spot - point
-    size = max(float(np.linalg.norm(way)), NO_LENGTH)
+    size = max(size3(way), NO_LENGTH)
     return TubeRoom(
         member=m.id,
         gap=axis_gap - r,

@@ -19,6 +19,7 @@ import numpy as np
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.errors import GeometryError, NotFoundError
+from cagekit.geometry.arrays import even
 from cagekit.geometry.centre_line import CentreLine, Line
 from cagekit.inputs.tooling import Die, Tooling
 from cagekit.materials.tubes import Tube
@@ -452,7 +453,7 @@ def hanging(rows: Sequence[BendRow], work: Work, swing: str) -> tuple[float, ...
         arc = tube.bends[sorted(made).index(bend)]
         # walked from the leading end the axis of the bend points up when that end swings right
         up = arc.axis if (lead == "a") == (swing == "right") else -arc.axis
-        points = tube.points(np.linspace(0.0, tube.length, 240))
+        points = tube.points(even(tube.length, 240))
         out.append(max(float(np.max((arc.start - points) @ up)), 0.0))
     return tuple(out)
 

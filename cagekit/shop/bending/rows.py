@@ -15,6 +15,7 @@ from math import atan2, pi
 import numpy as np
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, PathPiece, Vec, rotate, vec
 from cagekit.units.tolerance import ANGLE_ROUNDING, ROUNDING
 
@@ -98,7 +99,7 @@ def rebuild(rows: Sequence[BendRow], *, owner: str = "tube") -> CentreLine:
         if r.clr is None or r.clr <= 0 or r.angle <= 0:
             raise GeometryError(owner, f"row {r.row}: a bend needs an angle and a radius.")
         axis = rotate(axis, along, r.rotation)
-        centre = here + r.clr * np.cross(axis, along)
+        centre = here + r.clr * cross3(axis, along)
         bend = Arc(vec(here), vec(centre), vec(axis), r.angle)
         pieces.append(bend)
         here, along = bend.end, rotate(along, axis, r.angle)
@@ -115,7 +116,7 @@ def turn_about(along: Vec, before: Vec, after: Vec) -> float:
         before: direction of the bend before, square to it, ``(3,)``.
         after: direction of the bend after, square to it, ``(3,)``.
     """
-    sine = float(np.cross(before, after) @ along)
+    sine = float(cross3(before, after) @ along)
     angle = atan2(sine, float(before @ after))
     return pi if angle <= -pi + ANGLE_ROUNDING else angle
 
