@@ -418,7 +418,7 @@ def widest(outline: Outline, above: float = 0.0) -> tuple[Vec2, float]:
     span = step * 6
     found = 0.0
     while span > 0.005:
-        g = np.linspace(-span, span, 9)
+        g = even(2.0 * span, 9) - span
         grid = np.empty((9, 9, 2))
         grid[..., 0], grid[..., 1] = best[0] + g, (best[1] + g)[:, None]
         points = grid.reshape(81, 2)
