@@ -12,7 +12,15 @@ from typing import Any, Literal, Self
 from pydantic import Field, model_validator
 
 from cagekit.errors import InputError
-from cagekit.inputs.fields import LONGEST_NAME, Angle, FileModel, Length, Point, SteelKey
+from cagekit.inputs.fields import (
+    LONGEST_NAME,
+    Angle,
+    FileModel,
+    Length,
+    LengthPair,
+    Point,
+    SteelKey,
+)
 from cagekit.inputs.keepouts import SMALLEST_OPENING, CarPanel, KeepOut, polygon_area
 from cagekit.materials.tubes import Tube
 
@@ -132,7 +140,7 @@ class FootSpot(FileModel):
             "the centre plane"
         ),
     )
-    profile: tuple[tuple[Length, Length], ...] = Field(
+    profile: tuple[LengthPair, ...] = Field(
         (),
         description=(
             "floor section at this foot, from the centre out: (y, z) points of the sheet, "
@@ -179,7 +187,7 @@ class FootSpot(FileModel):
 class DoorOpening(FileModel):
     """Door opening in side view, one side."""
 
-    outline: tuple[tuple[Length, Length], ...] = Field(
+    outline: tuple[LengthPair, ...] = Field(
         (), description="(x, z) corners of the opening in order"
     )
     y_inner: Length = Field(
@@ -222,7 +230,7 @@ class CarSide(FileModel):
         ),
     )
     door: DoorOpening | None = None
-    sill_top_y: tuple[Length, Length] = Field(
+    sill_top_y: LengthPair = Field(
         description="inner and outer edge of the sill's top, from the centre plane"
     )
 
@@ -476,7 +484,7 @@ class Car(FileModel):
         Tapes.model_construct(),
         description="cross distances as taped; held against the points of this sheet",
     )
-    suspension_x: tuple[Length, Length] | None = Field(
+    suspension_x: LengthPair | None = Field(
         None, description="rear and front suspension mounting points, x"
     )
 

@@ -18,7 +18,6 @@ from pydantic import (
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
     ValidationInfo,
-    WithJsonSchema,
 )
 from pydantic_core import CoreSchema, core_schema
 
@@ -112,7 +111,8 @@ class ReadBy:
 
     Args:
         schema: what reads it; one without a ``schema`` of its own reads all by itself.
-        write: what writes it in a dump.
+        write: what writes it in a dump; None where the schema tells it already.
+        json: its JSON Schema.
         returns: what a written value is.
         when: whether nothing is written too.
         unit: ``mm`` for a length, ``deg`` for an angle.
@@ -121,17 +121,21 @@ class ReadBy:
     def __init__(
         self,
         schema: CoreSchema,
-        write: Callable[[Any], Any],
+        write: Callable[[Any], Any] | None,
         *,
+        json: Mapping[str, Any],
         returns: CoreSchema | None = None,
         when: Literal["always", "unless-none"] = "always",
         unit: Literal["", "mm", "deg"] = "",
     ) -> None:
         self.unit = unit
-        written = core_schema.plain_serializer_function_ser_schema(
-            write, info_arg=False, return_schema=returns or core_schema.any_schema(), when_used=when
-        )
-        self._schema: dict[str, Any] = {**schema, "serialization": written}
+        self._json = json
+        self._schema: dict[str, Any] = {**schema}
+        if write is not None:
+            back = returns or core_schema.any_schema()
+            self._schema["serialization"] = core_schema.plain_serializer_function_ser_schema(
+                write, info_arg=False, return_schema=back, when_used=when
+            )
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -140,36 +144,59 @@ class ReadBy:
         inner = {"schema": handler(source)} if "schema" in self._schema else {}
         return {**self._schema, **inner}
 
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """What was said of it."""
+        return {**self._json}
 
-_LENGTH_SCHEMA = {
+
+_LENGTH_JSON = {
     "anyOf": [{"type": "number"}, {"type": "string"}],
     "description": "a length: number in the file's units, or text such as '1 5/8 in' or '41.3 mm'",
     "x-unit": "mm",
 }
 
-_FLOAT = core_schema.float_schema()
-
-Length = Annotated[
-    float,
-    ReadBy(
-        core_schema.with_info_before_validator_function(check_length, _FLOAT),
-        written_length,
-        unit="mm",
+_FLOAT = core_schema.float_schema(strict=True)
+_LENGTH = core_schema.with_info_before_validator_function(
+    check_length,
+    _FLOAT,
+    serialization=core_schema.plain_serializer_function_ser_schema(
+        written_length, return_schema=core_schema.any_schema()
     ),
-    WithJsonSchema(_LENGTH_SCHEMA),
-]
+)
+
+
+def _lengths(count: int) -> ReadBy:
+    """How so many lengths in a row are read: all of them are worked out here, once."""
+    return ReadBy(
+        core_schema.tuple_schema([_LENGTH] * count),
+        None,
+        json={
+            "type": "array",
+            "prefixItems": [_LENGTH_JSON] * count,
+            "minItems": count,
+            "maxItems": count,
+        },
+        unit="mm",
+    )
+
+
+Length = Annotated[float, ReadBy(_LENGTH, None, json=_LENGTH_JSON, unit="mm")]
 """A length; mm inside, text with its unit in a dump."""
 Angle = Annotated[
     float,
     ReadBy(
         core_schema.no_info_before_validator_function(check_angle, _FLOAT),
         written_angle,
+        json={"type": "number", "description": "an angle in degrees", "x-unit": "deg"},
         unit="deg",
     ),
-    WithJsonSchema({"type": "number", "description": "an angle in degrees", "x-unit": "deg"}),
 ]
 """An angle; written and dumped in degrees, rad inside."""
-Point = tuple[Length, Length, Length]
+LengthPair = Annotated[tuple[float, float], _lengths(2)]
+"""Two lengths; mm inside."""
+Point = Annotated[tuple[float, float, float], _lengths(3)]
 """A point (x, y, z) in vehicle axes; mm inside."""
 EntrySide = Literal["left", "right", "both", "centre"]
 """Side of an entry; ``both`` makes one on each."""
@@ -193,6 +220,8 @@ class FileModel(BaseModel):
 
 _NO_SCHEMA = frozenset({"config", "default", "function", "metadata", "serialization"})
 """What a schema says that holds no other schema of something that is read."""
+_NO_NUMBERS = ("str", "literal", "any")
+"""Schemas that hold no other."""
 
 
 def _be_strict(schema: Any, model: type[FileModel]) -> None:
@@ -201,7 +230,8 @@ def _be_strict(schema: Any, model: type[FileModel]) -> None:
         kind = schema.get("type")
         if kind in ("int", "float", "bool"):
             schema["strict"] = True
-        elif kind == "model" and schema["cls"] is not model:
+            return
+        if kind in _NO_NUMBERS or (kind == "model" and schema["cls"] is not model):
             return
         parts = [inner for key, inner in schema.items() if key not in _NO_SCHEMA]
     else:

@@ -9,7 +9,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from cagekit.inputs.fields import FileModel, Length, Point
+from cagekit.inputs.fields import FileModel, Length, LengthPair, Point
 
 SMALLEST_OPENING = 10_000.0
 """A door opening, or a panel, is larger than this, mm2."""
@@ -30,12 +30,8 @@ class KeepOut(FileModel):
     plane: Literal["xy", "xz", "yz"] | None = Field(
         None, description="polygon: plane it is drawn in"
     )
-    outline: tuple[tuple[Length, Length], ...] = Field(
-        (), description="polygon: corners in that plane"
-    )
-    span: tuple[Length, Length] | None = Field(
-        None, description="polygon: from, to along the third axis"
-    )
+    outline: tuple[LengthPair, ...] = Field((), description="polygon: corners in that plane")
+    span: LengthPair | None = Field(None, description="polygon: from, to along the third axis")
     gap: Length = Field(0.0, ge=0, description="distance to keep from it")
     moves: bool = Field(False, description="something that moves: door, window, seat")
     glass: bool = Field(

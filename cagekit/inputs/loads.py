@@ -3,7 +3,7 @@
 import re
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, WithJsonSchema, model_validator
+from pydantic import Field, model_validator
 from pydantic_core import core_schema
 
 from cagekit.errors import InputError
@@ -36,13 +36,11 @@ Force = Annotated[
         core_schema.no_info_before_validator_function(read_force, core_schema.float_schema()),
         lambda v: f"{v!r} N",
         returns=core_schema.str_schema(),
-    ),
-    WithJsonSchema(
-        {
+        json={
             "anyOf": [{"type": "number"}, {"type": "string"}],
             "description": "a force: number of N, or text such as '12 kN' or '2500 lbf'",
             "x-unit": "N",
-        }
+        },
     ),
 ]
 """A force; N inside, text with its unit in a dump."""

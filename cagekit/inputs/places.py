@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import BaseModel, ValidationInfo, WithJsonSchema
+from pydantic import BaseModel, ValidationInfo
 from pydantic_core import core_schema
 
 from cagekit.errors import InputError
@@ -383,7 +383,7 @@ def _is_number(text: str) -> bool:
 T = TypeVar("T")
 
 
-def _reader(read: Callable[[str, str], T], *, empty: bool = False) -> ReadBy:
+def _reader(read: Callable[[str, str], T], about: str, *, empty: bool = False) -> ReadBy:
     """What reads a text in the units of its file and writes it as text; what was read passes."""
 
     def check(value: Any, info: ValidationInfo) -> T:
@@ -397,29 +397,20 @@ def _reader(read: Callable[[str, str], T], *, empty: bool = False) -> ReadBy:
     schema = core_schema.with_info_plain_validator_function(
         check, json_schema_input_schema=core_schema.any_schema()
     )
-    return ReadBy(schema, str, returns=core_schema.str_schema(), when="unless-none")
-
-
-def _schema(about: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "description": about})
+    json = {"type": "string", "description": about}
+    return ReadBy(schema, str, json=json, returns=core_schema.str_schema(), when="unless-none")
 
 
 LocationField = Annotated[
     Location,
-    _reader(read_location),
-    _schema("a place such as 'on main_hoop.left at height 450', 'at 0, 500, 300'"),
+    _reader(read_location, "a place such as 'on main_hoop.left at height 450', 'at 0, 500, 300'"),
 ]
-TubeField = Annotated[OnTube, _reader(read_tube), _schema("a member, e.g. 'a_pillar_bar_{side}'")]
-EndField = Annotated[
-    TubeEnd, _reader(read_end), _schema("a tube's end, e.g. 'rear_brace_left end a'")
-]
+TubeField = Annotated[OnTube, _reader(read_tube, "a member, e.g. 'a_pillar_bar_{side}'")]
+EndField = Annotated[TubeEnd, _reader(read_end, "a tube's end, e.g. 'rear_brace_left end a'")]
 FootField = Annotated[
     FootName | None,
-    _reader(read_foot, empty=True),
-    _schema("a foot, e.g. 'main_hoop end a', 'main_foot' or 'feet'"),
+    _reader(read_foot, "a foot, e.g. 'main_hoop end a', 'main_foot' or 'feet'", empty=True),
 ]
 SwingField = Annotated[
-    SwingName,
-    _reader(read_swing),
-    _schema("joints of swing-out bars, e.g. 'door_bar_left hinge'"),
+    SwingName, _reader(read_swing, "joints of swing-out bars, e.g. 'door_bar_left hinge'")
 ]

@@ -17,6 +17,7 @@ from cagekit.inputs.fields import (
     EntrySide,
     FileModel,
     Length,
+    LengthPair,
     OwnName,
     SteelKey,
 )
@@ -127,7 +128,7 @@ class FloorPlateEntry(BoxFoot, FlatPlate, PlateEntry):
         "flat", description="folded follows the floor profile of the car sheet; plinth is a box"
     )
     plinth_height: Length = Field(60.0, gt=0, description="plinth: floor sheet to top of the box")
-    shift: tuple[Length, Length] = Field(
+    shift: LengthPair = Field(
         (0.0, 0.0), description="middle of the plate from the foot: forward, outboard"
     )
 
