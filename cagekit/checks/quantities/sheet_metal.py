@@ -19,7 +19,7 @@ from cagekit.checks.quantities.plate_clash import clashes
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.geometry.centre_line import Vec
-from cagekit.shop.nesting.nest import sheet_share as share_of_sheet
+from cagekit.shop.nesting.sheets import sheet_share as share_of_sheet
 
 if TYPE_CHECKING:
     from cagekit.geometry.fold import Bend, Fold

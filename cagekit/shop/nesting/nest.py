@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from importlib.util import find_spec
 from math import ceil, cos, degrees, pi, radians, sin
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -21,66 +21,16 @@ from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Points2
 from cagekit.geometry.outline import Outline, Vec2
+from cagekit.shop.nesting.sheets import NestOptions, SheetStock, options_of, stock_of, turns_of
 from cagekit.units.tolerance import MICRON, ROUNDING
 
 if TYPE_CHECKING:
-    from cagekit.inputs.tooling import CuttingTable, Tooling
+    from cagekit.inputs.tooling import Tooling
 
-Turning = Literal["any", "grain", "fixed"]
-TURNS: dict[Turning, tuple[int, ...]] = {
-    "any": (0, 90, 180, 270),
-    "grain": (0, 180),
-    "fixed": (0,),
-}
-"""Turns (degrees) a part may be laid at: any quarter, along the grain either way, as drawn."""
 ROUNDS = 150
 """Rounds of improvement in one attempt to shorten a layout."""
 GAP_TOL = MICRON
 """A gap may be this much (mm) under what was asked for before a layout is refused."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetStock:
-    """A sheet to cut from: ``length`` along the grain x ``width``, mm.
-
-    ``thickness`` and ``material`` are None and empty when any; ``count`` None when as many as
-    needed; ``offcut`` sheets are used first.
-    """
-
-    length: float
-    width: float
-    thickness: float | None = None
-    material: str = ""
-    count: int | None = None
-    label: str = ""
-    offcut: bool = False
-
-    def holds(self, thickness: float, material: str) -> bool:
-        """Tell whether parts of that thickness (mm) and steel can be cut from it."""
-        fits = self.thickness is None or abs(self.thickness - thickness) < 0.05
-        return fits and self.material in ("", material)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NestOptions:
-    """How parts are laid out.
-
-    Args:
-        gap: between two parts, mm.
-        margin: part to sheet edge, mm.
-        turning: which turns are allowed.
-        folds_across_grain: lay folded parts so that their folds run across the sheet's length.
-        effort: attempts to press the first layout into a shorter piece of the sheet; each takes
-            seconds.
-        engine: ``auto``, ``shapes`` (the library) or ``boxes`` (rows of bounding boxes).
-    """
-
-    gap: float = 6.0
-    margin: float = 10.0
-    turning: Turning = "any"
-    folds_across_grain: bool = False
-    effort: int = 0
-    engine: Literal["auto", "shapes", "boxes"] = "auto"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -172,50 +122,9 @@ def nest_for(
     table = tooling.table
     if table is None:
         return nest(plates, [SheetStock(length=2500.0, width=1250.0)], NestOptions(**changes))
-    stock = _stock(table)
-    options = replace(_options(table), **changes)
+    stock = stock_of(table)
+    options = replace(options_of(table), **changes)
     return nest(plates, [*offcuts, *stock], options)
-
-
-def _options(table: CuttingTable) -> NestOptions:
-    return NestOptions(gap=table.gap, margin=table.margin, turning=table.turning)
-
-
-def _stock(table: CuttingTable) -> list[SheetStock]:
-    return [
-        SheetStock(
-            length=max(s.length, s.width),
-            width=min(s.length, s.width),
-            thickness=s.thickness,
-            material=s.material,
-            count=1 if s.offcut and s.count is None else s.count,
-            label=s.label,
-            offcut=s.offcut,
-        )
-        for s in table.sheet
-    ]
-
-
-def sheet_share(plate: Plate, table: CuttingTable) -> float | None:
-    """How much of the sheet that suits it best a plate takes, the longer way; over 1 it fits none.
-
-    Args:
-        plate: to be laid alone.
-        table: of the shop, with its sheets and margin.
-
-    Returns:
-        Its size over the room between the margins; None when no sheet has its thickness and steel.
-    """
-    options = _options(table)
-    width, height = plate.outline.size
-    sides = {(width, height) if t % 180 == 0 else (height, width) for t in _turns(plate, options)}
-    shares = [
-        max(x / (s.length - 2 * options.margin), y / (s.width - 2 * options.margin))
-        for s in _stock(table)
-        if s.holds(plate.thickness, plate.material)
-        for x, y in sides
-    ]
-    return min(shares, default=None)
 
 
 def nest(plates: Sequence[Plate], stock: Sequence[SheetStock], options: NestOptions) -> NestPlan:
@@ -338,21 +247,6 @@ def has_engine() -> bool:
     return find_spec("u_nesting") is not None
 
 
-def _turns(plate: Plate, options: NestOptions) -> tuple[int, ...]:
-    turns = TURNS[options.turning]
-    if options.folds_across_grain and plate.folds:
-        across = [
-            t
-            for t in turns
-            if all(
-                abs(cos(radians(t)) * f.direction[0] - sin(radians(t)) * f.direction[1]) < 0.35
-                for f in plate.folds
-            )
-        ]
-        return tuple(across) or turns
-    return turns
-
-
 # -- by shapes ---------------------------------------------------------------------------------
 
 
@@ -365,7 +259,7 @@ def _by_shapes(
             "id": str(number),
             "polygon": outer_polygon(plate.outline).tolist(),
             "quantity": 1,
-            "rotations": list(_turns(plate, options)),
+            "rotations": list(turns_of(plate, options)),
         }
         for number, plate in rest
     ]
@@ -459,7 +353,7 @@ def _by_boxes(
     m, gap = options.margin, options.gap
     boxes = []
     for number, plate in rest:
-        turns = [t for t in _turns(plate, options) if t in (0, 90, 180, 270)]
+        turns = [t for t in turns_of(plate, options) if t in (0, 90, 180, 270)]
         sized = []
         for t in turns:
             low, high = plate.outline.turned(radians(t)).box

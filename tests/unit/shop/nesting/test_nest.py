@@ -17,8 +17,6 @@ from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
 from cagekit.shop.nesting.nest import (
     Laid,
-    NestOptions,
-    SheetStock,
     distance_between,
     faults,
     has_engine,
@@ -27,6 +25,7 @@ from cagekit.shop.nesting.nest import (
 )
 from cagekit.shop.nesting.plate_drawing import CutOptions, Layer
 from cagekit.shop.nesting.sheet_drawing import sheet_drawing, sheet_lines
+from cagekit.shop.nesting.sheets import NestOptions, SheetStock
 
 JIGSAWS = json.loads(
     (Path(__file__).parents[3] / "data" / "nesting_jigsaws.json").read_text(encoding="utf-8")
