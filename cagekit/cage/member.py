@@ -7,14 +7,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
-from cagekit.geometry.drill import Drill
 from cagekit.materials.tubes import Tube
+
+if TYPE_CHECKING:
+    from cagekit.geometry.drill import Drill
 
 EndName = Literal["a", "b"]
 Side = Literal["left", "right", "centre"]

@@ -32,7 +32,6 @@ from typing import Protocol
 import numpy as np
 
 from cagekit.car.floor import floor_of, steepest
-from cagekit.car.panel import flat_panel
 from cagekit.geometry.arrays import Array, Bools, Points, Points2, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, in_polygon
@@ -243,10 +242,13 @@ def surfaces(car: Car) -> tuple[ShellSurface, ...]:
         ShellSurface(name=k.name, solid=keep_out(k), keep=k.gap, moves=k.moves, glass=k.glass)
         for k in car.keepouts
     ]
-    out += [
-        ShellSurface(name=p.name, solid=flat_panel(p), keep=p.gap, holed=p.holes)
-        for p in car.panels
-    ]
+    if car.panels:
+        from cagekit.car.panel import flat_panel
+
+        out += [
+            ShellSurface(name=p.name, solid=flat_panel(p), keep=p.gap, holed=p.holes)
+            for p in car.panels
+        ]
     return tuple(out)
 
 

@@ -45,6 +45,11 @@ def loaded(args: argparse.Namespace, progress: Callable[[str], None]) -> CageDes
     return design
 
 
+def names(text: str | None) -> tuple[str, ...]:
+    """Split a list typed with commas."""
+    return tuple(dict.fromkeys(n.strip() for n in (text or "").split(",") if n.strip()))
+
+
 def work_in(design: CageDesign) -> str:
     """What makes a check long, in words; empty when it is a usual cage on a busy machine."""
     build = design.build

@@ -5,9 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from cagekit.cli.build import add_build, loaded, work_in
+from cagekit.cli.build import add_build, loaded, names, work_in
 from cagekit.cli.console import Progress, caution, emit, note, width
-from cagekit.cli.make import names
 from cagekit.names import at_start, in_words, named
 
 if TYPE_CHECKING:

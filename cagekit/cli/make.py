@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cagekit.cli.build import add_build, design_of
+from cagekit.cli.build import add_build, design_of, names
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.errors import InputError, KernelError
 from cagekit.names import in_words, named
@@ -143,11 +143,6 @@ def told(counts: Mapping[Status, int]) -> str:
 
 def _by_word(counts: Mapping[Status, int]) -> dict[str, int]:
     return {status.value: n for status, n in counts.items()}
-
-
-def names(text: str | None) -> tuple[str, ...]:
-    """Split a list typed with commas."""
-    return tuple(dict.fromkeys(n.strip() for n in (text or "").split(",") if n.strip()))
 
 
 def _some(files: tuple[str, ...]) -> str:

@@ -6,9 +6,8 @@ import argparse
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from cagekit.cli.build import add_build, design_of
+from cagekit.cli.build import add_build, design_of, names
 from cagekit.cli.console import Progress, caution, emit, note, table
-from cagekit.cli.make import names
 from cagekit.errors import GeometryError, InputError
 from cagekit.names import in_words, named
 from cagekit.units import FORCE, MASS, POUND, format_length, lengths_in

@@ -6,9 +6,8 @@ more line here. A verb whose options depend on what is typed also has ``add_more
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING, Protocol, cast
+from typing import TYPE_CHECKING, NamedTuple, Protocol, cast
 
 if TYPE_CHECKING:
     import argparse
@@ -24,8 +23,7 @@ class VerbModule(Protocol):
         """Do it; the exit code."""
 
 
-@dataclass(frozen=True, slots=True)
-class Verb:
+class Verb(NamedTuple):
     """One verb: its name, its module and what it does in a line."""
 
     name: str

@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from math import pi
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.geometry.cope import check_pair
-from cagekit.geometry.drill import Drill
 from cagekit.geometry.end_cut import CutWork, EndCut, crowded_gauss, in_step
+
+if TYPE_CHECKING:
+    from cagekit.geometry.drill import Drill
 
 _RADII = 6
 """Points across a wall on one parent: as many as make the moments of a mitre exact."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import degrees, hypot, pi, tan
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -14,11 +14,12 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.plate import PLATE_BOLT, PLATE_STEEL, FlatPlate, FloorPlate
-from cagekit.materials.fasteners import Fastener, fastener
-from cagekit.plates.face_bolts import face_holes
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
 from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
+
+if TYPE_CHECKING:
+    from cagekit.materials.fasteners import Fastener
 
 FOLD_CLEARANCE = 2.0
 """Least distance from a hole's edge to a bend zone, in thicknesses (common practice)."""
@@ -97,7 +98,7 @@ class FloorPlateSpec:
             width=plate.width,
             folding=folding,
             corner_radius=plate.corner_radius,
-            bolt=fastener(plate.bolt_size or size, plate.bolt_grade or grade) if bolted else None,
+            bolt=_bolt(plate.bolt_size or size, plate.bolt_grade or grade) if bolted else None,
             bolts=plate.bolts,
             edge=plate.edge,
             plugs=0 if bolted else plate.plugs,
@@ -119,6 +120,12 @@ class FlatPattern:
     base: tuple[float, float, float, float]
     folded: tuple[bool, bool, bool, bool]
     notes: tuple[str, ...] = ()
+
+
+def _bolt(size: str, grade: str) -> Fastener:
+    from cagekit.materials.fasteners import fastener
+
+    return fastener(size, grade)
 
 
 def floor_plate(plate_id: str, foot: Foot, spec: FloorPlateSpec) -> tuple[Plate, ...]:
@@ -163,6 +170,8 @@ def _with_face_bolts(
     plate: Plate, below: Plate | None, foot: Foot, spec: FloorPlateSpec, b: Fastener
 ) -> tuple[Plate, Plate | None]:
     """The plates with bolts in every folded face that is large enough for them."""
+    from cagekit.plates.face_bolts import face_holes
+
     edge = EDGE_RATIO * b.diameter if spec.edge is None else spec.edge
     fold = b.clearance_hole / 2 + FOLD_CLEARANCE * spec.thickness
     size = (b.diameter, b.clearance_hole, edge, fold)

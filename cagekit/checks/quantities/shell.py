@@ -18,7 +18,6 @@ from cagekit.checks.quantities.survey import Survey
 from cagekit.fit.tubes import STEP, TubeRoom
 from cagekit.geometry.arrays import Points, even, size3
 from cagekit.geometry.centre_line import Vec, vec
-from cagekit.shop.papers.holes import panel_holes
 from cagekit.units.tolerance import NO_LENGTH
 
 TOUCH = 0.01
@@ -67,6 +66,8 @@ def tubes_through_trim(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 def _passing(s: Survey, surface: ShellSurface) -> set[str]:
     """Tubes that pass a panel through a hole of its own; one that lies in it is none of them."""
+    from cagekit.shop.papers.holes import panel_holes
+
     return {h.member for h in panel_holes(s.cage, s.car) if h.panel == surface.name}
 
 
