@@ -29,7 +29,7 @@ from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.grind import grind_by_member
 from cagekit.inputs.padding import require_padded
-from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.plate import SWING_BRACKET
 from cagekit.inputs.presets import key_error
 from cagekit.members.registry import make
 from cagekit.members.site import Site
@@ -339,7 +339,7 @@ def _note_grinding(build: Build, members: dict[str, Member], kept: Kept) -> None
 
 def _swung(build: Build, members: dict[str, Member], kept: Kept) -> Sequence[Divided]:
     """The bars that swing out, divided; a cage without any does not load what that takes."""
-    named = any(isinstance(p, SwingBracketEntry) for p in build.plates)
+    named = any(p.kind == SWING_BRACKET for p in build.plates)
     if not named and all(m.swing is None for m in members.values()):
         return ()
     from cagekit.swing.divide import divide_all

@@ -1,12 +1,12 @@
 """What a build says of a tube that comes apart at a bolted joint."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from math import pi, radians
-from typing import Annotated, Any, Literal
+from typing import Literal
 
-from pydantic import BeforeValidator, Field, field_validator
+from pydantic import Field, field_validator
 
-from cagekit.inputs.fields import Angle, ByKind, FileModel, Length
+from cagekit.inputs.fields import Angle, FileModel, Length
 from cagekit.inputs.places import AtPoint, Location, LocationField, OnCar, OnTube
 
 
@@ -111,19 +111,6 @@ class PlugEntry(SpigotEntry):
     nose_fit: Length = Field(0.1, gt=0, le=2, description="nose under its bore")
     clearance: Length = Field(2.0, gt=0, description="nose to the bottom of its bore")
     seat: Length = Field(1.0, gt=0, description="mouth to the plug's collar with the taper home")
-
-
-def _usual_kind(value: Any) -> Any:
-    """An entry that says no kind is a sleeve."""
-    return {"kind": "sleeve", **value} if isinstance(value, Mapping) else value
-
-
-AnyJoint = Annotated[
-    SleeveEntry | ClevisEntry | PlugEntry,
-    ByKind({"sleeve": SleeveEntry, "clevis": ClevisEntry, "plug": PlugEntry}),
-    BeforeValidator(_usual_kind),
-]
-"""One entry of ``[[joint]]``, chosen by its ``kind``; a sleeve when it says none."""
 
 
 def spread_joints(joints: Sequence[JointEntry]) -> Iterator[tuple[int, OnTube, JointEntry]]:

@@ -4,17 +4,16 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import BeforeValidator, Field, ValidationError
 
 from cagekit.errors import InputError, NotFoundError
 from cagekit.hints import did_you_mean
-from cagekit.inputs.bolted import AnyJoint
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
-from cagekit.inputs.fields import LONGEST_NAME, EntrySide, FileModel, Length
+from cagekit.inputs.fields import LONGEST_NAME, ByKind, EntrySide, FileModel, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.most import MOST_TUBES
@@ -26,8 +25,33 @@ from cagekit.inputs.toml_lines import TomlKey
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
 
+if TYPE_CHECKING:
+    from cagekit.inputs.bolted import JointEntry
+
 OUTRIGGER = "outrigger"
 """A kind of member, and what a foot of the car sheet stands on that one is made for."""
+
+
+def _usual_kind(value: Any) -> Any:
+    """An entry that says no kind is a sleeve."""
+    return {"kind": "sleeve", **value} if isinstance(value, Mapping) else value
+
+
+if TYPE_CHECKING:
+    AnyJoint = JointEntry
+else:
+    AnyJoint = Annotated[
+        FileModel,
+        ByKind(
+            {
+                "sleeve": "cagekit.inputs.bolted:SleeveEntry",
+                "clevis": "cagekit.inputs.bolted:ClevisEntry",
+                "plug": "cagekit.inputs.bolted:PlugEntry",
+            }
+        ),
+        BeforeValidator(_usual_kind),
+    ]
+"""One entry of ``[[joint]]``, chosen by its ``kind``; a sleeve when it says none."""
 
 
 class BuildFile(FileModel):

@@ -6,9 +6,7 @@ and ``{other}`` stand for the entry's side and the opposite one.
 """
 
 from collections.abc import Iterator, Mapping, Set
-from functools import reduce
 from math import pi
-from operator import or_
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from pydantic import ConfigDict, Field, create_model
@@ -458,10 +456,7 @@ ENTRIES: Mapping[str, type[MemberEntry]] = {**dict(_coded(MemberEntry)), **ROW_E
 if TYPE_CHECKING:
     AnyEntry = MemberEntry
 else:
-    AnyEntry = Annotated[
-        reduce(or_, (ENTRIES[kind] for kind in MEMBER_KINDS)),
-        ByKind({kind: ENTRIES[kind] for kind in MEMBER_KINDS}),
-    ]
+    AnyEntry = Annotated[MemberEntry, ByKind({kind: ENTRIES[kind] for kind in MEMBER_KINDS})]
 """One entry of ``[[member]]``, chosen by its ``kind``."""
 
 

@@ -7,6 +7,7 @@ its own unit, e.g. ``"1 5/8 in"``; inside it is always a float in mm.
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from functools import partial
+from importlib import import_module
 from math import degrees, radians
 from typing import Annotated, Any, Literal
 
@@ -248,19 +249,33 @@ class ByKind:
     fifty kinds of member, and making all of them takes longer than reading the files.
 
     Args:
-        models: the model of each kind, in the order in which they are listed.
+        models: the model of each kind, or ``module:name`` of one that few files ask for, in the
+            order in which they are listed.
     """
 
-    def __init__(self, models: Mapping[str, type[FileModel]]) -> None:
+    def __init__(self, models: Mapping[str, type[FileModel] | str]) -> None:
         self._models = models
+
+    @property
+    def models(self) -> Mapping[str, type[FileModel]]:
+        """Every model by its kind."""
+        return {kind: self._model(kind) for kind in self._models}
+
+    def _model(self, kind: str) -> type[FileModel]:
+        named = self._models[kind]
+        if not isinstance(named, str):
+            return named
+        module, _, name = named.partition(":")
+        model: type[FileModel] = getattr(import_module(module), name)
+        return model
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         """A choice by kind whose choices read with the model's own reader."""
         choices: dict[Any, CoreSchema] = {
-            kind: core_schema.with_info_plain_validator_function(partial(_read_as, model))
-            for kind, model in self._models.items()
+            kind: core_schema.with_info_plain_validator_function(partial(self._read, kind))
+            for kind in self._models
         }
         return core_schema.tagged_union_schema(
             choices, discriminator="kind", serialization=core_schema.simple_ser_schema("any")
@@ -270,11 +285,11 @@ class ByKind:
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
         """The schema with every model's own in it."""
-        for model in self._models.values():
+        models = self.models
+        for model in models.values():
             model.model_rebuild()
-        whole = {kind: model.__pydantic_core_schema__ for kind, model in self._models.items()}
+        whole = {kind: model.__pydantic_core_schema__ for kind, model in models.items()}
         return handler(core_schema.tagged_union_schema(whole, discriminator="kind"))
 
-
-def _read_as(model: type[FileModel], value: Any, info: ValidationInfo) -> FileModel:
-    return model.model_validate(value, context=info.context)
+    def _read(self, kind: str, value: Any, info: ValidationInfo) -> FileModel:
+        return self._model(kind).model_validate(value, context=info.context)

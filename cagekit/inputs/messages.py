@@ -360,7 +360,7 @@ def _models(model: Sequence[type[BaseModel]], loc: TomlKey) -> list[type[BaseMod
         for owner in here:
             for name, info in owner.model_fields.items():
                 if (info.alias or name) == step:
-                    found += models_in(info.annotation)
+                    found += models_in(info.annotation, *info.metadata)
         # a step that is no field is a key of a free table, or the tag that chose a kind of table
         here = found or [m for m in here if step in _tags(m)] or here
     return here
@@ -371,10 +371,24 @@ def _tags(model: type[BaseModel]) -> tuple[Any, ...]:
     return typing.get_args(kind.annotation) if kind else ()
 
 
-def models_in(annotation: Any) -> list[type[BaseModel]]:
-    """Every model that occurs in a type such as ``tuple[Seat, ...] | None``."""
+def models_in(*parts: Any) -> list[type[BaseModel]]:
+    """Every model that occurs in a type such as ``tuple[Seat, ...] | None``.
+
+    Args:
+        *parts: of a type; of a field its annotation and what was said beside it, where a choice by
+            kind may stand.
+    """
     from pydantic import BaseModel
 
-    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
-        return [annotation] if issubclass(annotation, BaseModel) else []
-    return [m for part in typing.get_args(annotation) for m in models_in(part)]
+    from cagekit.inputs.fields import ByKind
+
+    by_kind = next((p for p in parts if isinstance(p, ByKind)), None)
+    if by_kind is not None:
+        return list(by_kind.models.values())
+    found: list[type[BaseModel]] = []
+    for part in parts:
+        if not isinstance(part, type) or isinstance(part, types.GenericAlias):
+            found += models_in(*typing.get_args(part))
+        elif issubclass(part, BaseModel):
+            found.append(part)
+    return found

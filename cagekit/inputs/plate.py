@@ -6,7 +6,7 @@ preset whose values are taken where the entry itself says nothing.
 
 from collections.abc import Mapping
 from math import radians
-from typing import Annotated, Any, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, PrivateAttr
 
@@ -21,13 +21,15 @@ from cagekit.inputs.fields import (
     OwnName,
     SteelKey,
 )
-from cagekit.inputs.places import EndField, FootField, LocationField, SwingField, SwingName
-from cagekit.materials.fasteners import fasteners
+from cagekit.inputs.places import EndField, FootField, LocationField
 
 PLATE_STEEL: Mapping[str, str] = {"mm": "s235", "in": "a36"}
 """Steel of plates that name none, by the units of the file (common practice)."""
 PLATE_BOLT: Mapping[str, tuple[str, str]] = {"mm": ("M10", "8.8"), "in": ("3/8-16", "grade-5")}
 """Size and grade of bolts that are not named, by the same (common practice)."""
+
+SWING_BRACKET = "swing_bracket"
+"""Kind of the brackets that a swing-out bar hangs on: a build without one does not load it."""
 
 GussetWay = Literal["a", "b", "both", "inboard", "outboard", "up", "down", "forward", "back"]
 """Which way along its parent a gusset lies: an end of the tube, or as the car lies."""
@@ -58,6 +60,8 @@ class PlateEntry(PlateSizes):
 
 
 def _known_size(value: str | None) -> str | None:
+    from cagekit.materials.fasteners import fasteners
+
     sizes = {bolt.size for bolt in fasteners()}
     if value is not None and value not in sizes:
         raise ValueError(f"there is no such bolt in the table. {did_you_mean(value, sizes)}")
@@ -65,6 +69,8 @@ def _known_size(value: str | None) -> str | None:
 
 
 def _known_grade(value: str | None) -> str | None:
+    from cagekit.materials.fasteners import fasteners
+
     grades = {bolt.grade for bolt in fasteners()}
     if value is not None and value not in grades:
         raise ValueError(f"there is no such grade in the table. {did_you_mean(value, grades)}")
@@ -272,86 +278,21 @@ class OutriggerBoxEntry(OutriggerBox, PlateEntry):
     outer_y: Length | None = Field(None, description="outer end from the centre plane")
 
 
-class Sleeve(FileModel):
-    """The sleeve that is welded through a swing-out bar for its pin."""
-
-    pin_size: str | None = Field(
-        None, description="size in the pin table; 3/8 in inch builds, M10 in metric ones"
-    )
-    sleeve_od: Length | None = Field(None, gt=0, description="when not the table's")
-    sleeve_bore: Length | None = Field(None, gt=0, description="when not the table's")
-    sleeve_stand: Length = Field(
-        0.5, ge=0, description="how far the sleeve stands out of the bar on each side"
-    )
-
-
-class SwingBracket(Sleeve, PlateSizes):
-    """Sizes of the brackets of one joint, with sleeve, washers and pin."""
-
-    design: Literal["saddle", "cheeks"] = Field(
-        "saddle", description="folded saddle over the cut, or two flat cheeks"
-    )
-    pin: Literal["bolt", "quick-release"] | None = Field(
-        None, description="bolt at the hinge, quick-release pin at the latch when left out"
-    )
-    pin_grade: str | None = Field(
-        None, description="of the bolt; grade-8 in inch builds, 10.9 in metric ones"
-    )
-    pin_offset: Length | None = Field(
-        None, gt=0, description="stub's cut to the pin; as short as the swing allows if left out"
-    )
-    hole: Length | None = Field(None, gt=0, description="in the plate, when not the table's")
-    spacer: Length | None = Field(
-        None, ge=0, description="thickness of the spacer washers, when not the table's"
-    )
-    side_play: Length | None = Field(
-        None, ge=0, description="plates to spacers, both sides together, when not the table's"
-    )
-    ear: Length = Field(16.0, gt=0, description="radius of the plate about the pin")
-    corner_radius: Length = Field(6.0, ge=0, le=6.0, description="rounding of the outer corners")
-    overlap: Length = Field(50.0, gt=0, description="bracket on the stub, from the cut")
-    ligament: Length = Field(6.0, gt=0, description="bar left between sleeve and bar end")
-    clearance: Length = Field(
-        1.0, gt=0, description="least gap between bar and stub through the swing"
-    )
-    stop_gap: Length = Field(
-        0.2, ge=0, description="closed bar to the steel it bears on; less than the play of the pin"
-    )
-    reach: Length = Field(
-        41.3, gt=0, description="how far saddle web or half cup reach past the latch pin"
-    )
-    cup: Literal["latch", "none"] | None = Field(
-        None, description="half cup behind the bar at the latch; yes with cheeks"
-    )
-    cup_wall: Length = Field(3.2, gt=0, description="wall of the half cup")
-    cup_overlap: Length = Field(30.0, gt=0, description="half cup on the stub")
-    weld_leg: Length = Field(4.0, gt=0, description="leg of the welds")
-    fold_radius: Length | None = Field(None, ge=0, description="inside, when not the brake's")
-
-
-class SwingBracketEntry(SwingBracket, PlateEntry):
-    """Brackets that a swing-out door bar hangs on and latches to.
-
-    ``at`` is empty for all swing-out bars, a bar (``door_bar_left``), its role (``door_bar``), an
-    end (``hinge``, ``latch``) or a bar's end (``door_bar_left hinge``). Later entries win.
-    """
-
-    kind: Literal["swing_bracket"]
-    at: SwingField = Field(SwingName(), description="where it goes; every joint when left out")
-
-
-AnyPlateEntry = Annotated[
-    FloorPlateEntry | GussetEntry | TabEntry | OutriggerBoxEntry | SwingBracketEntry,
-    ByKind(
-        {
-            "floor_plate": FloorPlateEntry,
-            "gusset": GussetEntry,
-            "tab": TabEntry,
-            "outrigger_box": OutriggerBoxEntry,
-            "swing_bracket": SwingBracketEntry,
-        }
-    ),
-]
+if TYPE_CHECKING:
+    AnyPlateEntry = PlateEntry
+else:
+    AnyPlateEntry = Annotated[
+        PlateEntry,
+        ByKind(
+            {
+                "floor_plate": FloorPlateEntry,
+                "gusset": GussetEntry,
+                "tab": TabEntry,
+                "outrigger_box": OutriggerBoxEntry,
+                SWING_BRACKET: "cagekit.inputs.swing_bracket:SwingBracketEntry",
+            }
+        ),
+    ]
 """One entry of ``[[plate]]``, chosen by its ``kind``."""
 
 

@@ -4,7 +4,7 @@ from pydantic import Field
 
 from cagekit.inputs.entries import SwingForm
 from cagekit.inputs.fields import FileModel, Length
-from cagekit.inputs.plate import Sleeve, SwingBracket
+from cagekit.inputs.swing_bracket import Sleeve, SwingBracket
 
 
 class BarDims(FileModel):

@@ -11,8 +11,8 @@ from cagekit.cage.member import Member, Swing
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry, SwingForm
 from cagekit.inputs.fields import FileModel
-from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.plate_presets import plate_source
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.inputs.swing_dims import BarDims, BracketDims, HingeDims, LatchDims, SleeveDims
 from cagekit.materials.tubes import Tube
 from cagekit.parts.plates import preset_values

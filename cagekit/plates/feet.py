@@ -18,10 +18,10 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import (
+    SWING_BRACKET,
     FloorPlateEntry,
     OutriggerBoxEntry,
     PlateEntry,
-    SwingBracketEntry,
 )
 from cagekit.plates.clearing import Wish, fitted
 from cagekit.plates.entries import asked_fields, floor_entry, foot_rise, spot_names
@@ -67,9 +67,9 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     _require_used(cage, build, entries, used)
     for entry in entries:
         # brackets of swing-out bars come with the bars
-        if isinstance(entry, FloorPlateEntry | SwingBracketEntry) or entry.omit:
-            continue
         kind = entry.kind
+        if isinstance(entry, FloorPlateEntry) or kind == SWING_BRACKET or entry.omit:
+            continue
         where = f"{build.name} [[plate]] {entry.id or kind}"
         with about(entry):
             out.extend(maker(kind)(build, cage, entry, where))

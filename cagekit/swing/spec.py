@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 from cagekit.cage.door import BracketSpec, JointName
 from cagekit.cage.member import Member
 from cagekit.errors import GeometryError, InputError, NotFoundError
-from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, SwingBracketEntry, laid_on
+from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, laid_on
 from cagekit.inputs.plate_presets import plate_preset
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinKind, pin_size
 from cagekit.plates.floor_plate import FOLD_CLEARANCE

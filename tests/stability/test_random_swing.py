@@ -15,7 +15,7 @@ from cagekit.cage.member import Member, Swing
 from cagekit.errors import CagekitError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
-from cagekit.inputs.plate import SwingBracketEntry
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.materials.tubes import Tube
 from cagekit.swing.divide import divide
 from cagekit.swing.motion import sweep

@@ -15,8 +15,8 @@ import pytest
 
 from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.plate_presets import plate_preset
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.materials.pins import pin_size
 
 DATA = Path(__file__).parents[1] / "data"

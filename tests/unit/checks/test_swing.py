@@ -15,8 +15,8 @@ from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.inputs.build import Build
-from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.resolve import load_build
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 
 
 def findings(design: Design) -> tuple[Finding, ...]:

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import reduce
 from importlib import import_module
+from operator import or_
 from typing import Annotated, Any, get_args
 
 import pytest
 from pydantic import Field, TypeAdapter, ValidationError
 
-from cagekit.inputs.bolted import AnyJoint
+from cagekit.inputs.build import AnyJoint
 from cagekit.inputs.entries import ENTRIES, AnyEntry
-from cagekit.inputs.fields import FileModel
+from cagekit.inputs.fields import ByKind, FileModel
 from cagekit.inputs.plate import AnyPlateEntry
+
+
+def models(choice: Any) -> Mapping[str, type[FileModel]]:
+    """What a table may be, by kind."""
+    return next(mark for mark in get_args(choice) if isinstance(mark, ByKind)).models
 
 
 def whole(choice: Any) -> TypeAdapter[Any]:
     """The same choice as pydantic makes it."""
-    return TypeAdapter(Annotated[get_args(choice)[0], Field(discriminator="kind")])
+    union: Any = reduce(or_, models(choice).values())
+    return TypeAdapter(Annotated[union, Field(discriminator="kind")])
 
 
 LATE: TypeAdapter[Any] = TypeAdapter(AnyEntry)
@@ -87,7 +96,13 @@ def test_the_schema_names_every_kind() -> None:
 def test_the_schemas_of_plates_and_joints_are_alike() -> None:
     for choice in (AnyPlateEntry, AnyJoint):
         assert TypeAdapter(choice).json_schema() == whole(choice).json_schema()
-        assert len(whole(choice).json_schema()["oneOf"]) == len(get_args(get_args(choice)[0]))
+        assert len(whole(choice).json_schema()["oneOf"]) == len(models(choice))
+
+
+def test_a_kind_is_named_as_its_model_has_it() -> None:
+    for choice in (AnyEntry, AnyPlateEntry, AnyJoint):
+        for kind, model in models(choice).items():
+            assert get_args(model.model_fields["kind"].annotation) == (kind,)
 
 
 def test_no_model_keeps_its_annotations_as_texts() -> None:

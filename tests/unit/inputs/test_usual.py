@@ -21,7 +21,7 @@ def fields(model: type[BaseModel], name: str = "") -> dict[str, str]:
     for key, info in model.model_fields.items():
         step = "side" if key in ("left", "right") else key
         path = f"{name}.{step}" if name else step
-        inner = models_in(info.annotation)
+        inner = models_in(info.annotation, *info.metadata)
         for one in inner:
             found |= fields(one, path if "dict" not in str(info.annotation) else f"{path}.name")
         if not inner and any(t in str(info.annotation) for t in ("float", "int")):

@@ -34,10 +34,10 @@ from cagekit.inputs.plate import (
     FloorPlateEntry,
     GussetEntry,
     OutriggerBoxEntry,
-    SwingBracketEntry,
     TabEntry,
 )
 from cagekit.inputs.plate_presets import plate_preset
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.inputs.swing_dims import BracketDims
 from cagekit.materials.tubes import Tube
 from cagekit.parts.kinds import part_kinds

@@ -14,9 +14,9 @@ from cagekit.cage.member import Member, Swing
 from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import DoorBarEntry
-from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.materials.tubes import Tube
 from cagekit.swing.divide import Divided, divide
 

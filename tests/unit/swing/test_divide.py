@@ -13,8 +13,8 @@ from cagekit.cage.member import EndKind, Swing
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.places import SwingName
-from cagekit.inputs.plate import SwingBracketEntry
 from cagekit.inputs.presets import load
+from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.inputs.tooling import Tooling
 from cagekit.names import named
 from cagekit.shop.papers.order import order_of_work
