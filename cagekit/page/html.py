@@ -87,5 +87,6 @@ def _script(live: bool) -> str:
     return "\n".join(asset(n) for n in (LIVE_SCRIPTS if live else SCRIPTS))
 
 
+@cache
 def _hash(text: str) -> str:
     return f"sha256-{b64encode(sha256(text.encode()).digest()).decode('ascii')}"
