@@ -49,8 +49,11 @@ HOOP_PLANE = 120.0
 BEHIND_HOOP = 300.0
 """Roof and tunnel are carried on this far behind the hoop, mm."""
 DOOR_DEPTH = 150.0
-AHEAD, WIDE = 2.0, 1.2
-"""How far the roof's arch goes on for sums: ahead, over the header; aside, over its corners."""
+WIDE = 1.2
+"""How far aside the roof's arch goes on, of where its corners are."""
+AHEAD = 1000.0
+"""As far ahead of the header (mm) the steepest slope of its arch is known: farther than a torch
+reaches."""
 
 
 _STEP = 0.5
@@ -322,7 +325,7 @@ def roof(car: Car) -> Skin:
     sag = max(r.height_at_header - low, 0.0)
 
     def side(p: Vec) -> Vec:
-        t = np.clip(p[..., 0] / r.header_x, 0.0, AHEAD)
+        t = np.clip(p[..., 0] / r.header_x, 0.0, None)
         z = r.height_at_hoop + t * (r.height_at_header - r.height_at_hoop)
         arch = t * sag * np.minimum(np.abs(p[..., 1]) / half, WIDE) ** 2
         return np.asarray(z - arch - p[..., 2])
@@ -331,7 +334,7 @@ def roof(car: Car) -> Skin:
         return np.asarray((p[..., 0] > -BEHIND_HOOP) & (p[..., 0] < r.header_x))
 
     along = (abs(r.height_at_header - r.height_at_hoop) + sag * WIDE**2) / r.header_x
-    across = AHEAD * sag * 2 * WIDE / half
+    across = (1 + AHEAD / r.header_x) * sag * 2 * WIDE / half
     return Skin(side, where, float(np.hypot(1.0, np.hypot(along, across))))
 
 
