@@ -84,6 +84,9 @@ def run(args: argparse.Namespace) -> int:
 
         target = Path(args.out) if args.out else Path("outputs") / job.build.name
 
+        # what was loaded and worked out to here lives until the end: no look at it frees anything
+        gc.freeze()
+
         def next_product(name: str) -> None:
             # what outlives a product lives until the end: it is not looked at again
             gc.collect()

@@ -196,6 +196,7 @@ def serve(names: str) -> None:
     if names:
         for product in reversed(chosen(names.split(","))):
             product.load()
+    gc.freeze()  # what was loaded: no look at it frees anything
     answer_all(answers_to_caller(), _made)
 
 
