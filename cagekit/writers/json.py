@@ -153,6 +153,7 @@ def _end(cage: Cage, member: Member, name: EndName, copes: Copes) -> dict[str, A
 def _curve(curve: ArrayLike) -> list[list[float]]:
     """Return a curve ``(n, 2)`` of phi (rad) and s (mm) as rows of degrees and mm."""
     rows = np.asarray(curve, float)
+    rows = np.asarray(curve, float).tolist()
     return [[_round(degrees(phi), 9), _mm(s)] for phi, s in rows]
 
 
@@ -393,21 +394,22 @@ def dumps(value: Any, indent: int = 1) -> str:
     return _text(value, 0, indent) + "\n"
 
 
+_plain = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
+"""A value on one line."""
+
+
 def _text(value: Any, depth: int, indent: int) -> str:
     pad, end = "\n" + " " * indent * (depth + 1), "\n" + " " * indent * depth
     if isinstance(value, Mapping):
         if not value or _flat(value.values()):
-            return json.dumps(value, ensure_ascii=False, allow_nan=False)
-        rows = [
-            f"{json.dumps(str(k), ensure_ascii=False)}: {_text(v, depth + 1, indent)}"
-            for k, v in value.items()
-        ]
+            return _plain(value)
+        rows = [f"{_plain(str(k))}: {_text(v, depth + 1, indent)}" for k, v in value.items()]
         return "{" + pad + ("," + pad).join(rows) + end + "}"
     if isinstance(value, list | tuple):
         if not value or _flat(value):
-            return json.dumps(value, ensure_ascii=False, allow_nan=False)
+            return _plain(value)
         return "[" + pad + ("," + pad).join(_text(v, depth + 1, indent) for v in value) + end + "]"
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    return _plain(value)
 
 
 def _flat(values: Iterable[Any]) -> bool:
