@@ -6,17 +6,15 @@ A record knows nothing of any CAD kernel; :mod:`cagekit.writers.step` writes it 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from math import pi
 from typing import Protocol
 
 import numpy as np
 
 from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.solids.spline import basis
-from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, NOISE, TENTH_MICRON
+from cagekit.units.tolerance import KERNEL_POINT, NOISE, TENTH_MICRON
 
 Loop = tuple[tuple[int, bool], ...]
 """Edges in order, each with True when walked from its first to its last vertex."""
@@ -376,39 +374,3 @@ class Record:
             tips.append((edge.first, edge.last) if forward else (edge.last, edge.first))
         broken = [k for k in range(len(tips)) if tips[k - 1][1] != tips[k][0]]
         return [f"loop is open before edge {loop[k][0]}" for k in broken]
-
-
-def edge_uv(edge: Edge, surface: Surface, t: Array) -> Array:
-    """Surface parameters along an edge at curve parameters ``t``, free of jumps, ``(n, 2)``.
-
-    Between neighbouring parameters the edge may turn by less than half a turn.
-
-    Args:
-        edge: edge of the face.
-        surface: surface of the face.
-        t: parameters along the edge, ``(n,)``.
-    """
-    out = surface.uv(edge.curve.at(t))
-    if not isinstance(surface, PlaneSurface | RuledSurface):
-        out[:, 0] = np.unwrap(out[:, 0])
-        if isinstance(surface, TorusSurface):
-            out[:, 1] = np.unwrap(out[:, 1])
-    return out
-
-
-def shift_into(uv: Array, lower: Sequence[float], surface: Surface) -> Array:
-    """Move ``uv`` by whole turns so that its middle lies within one turn above ``lower``.
-
-    Args:
-        uv: surface parameters, ``(n, 2)``.
-        lower: least u and v of the face, ``(2,)``.
-        surface: surface of the face.
-    """
-    if isinstance(surface, PlaneSurface | RuledSurface):
-        return uv
-    out = uv.copy()
-    for k in range(2 if isinstance(surface, TorusSurface) else 1):
-        mean = 0.5 * (uv[:, k].min() + uv[:, k].max())
-        # an edge along the seam may fall a hair below it
-        out[:, k] -= 2 * pi * np.floor((mean - lower[k] + KERNEL_ANGLE) / (2 * pi))
-    return out

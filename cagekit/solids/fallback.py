@@ -371,7 +371,7 @@ def _ribbon(cut: EndCut, piece: TorusPiece, width: float, shift: Array) -> Any:
         for i, p in enumerate(tool.to_poles @ (middle + side * across), 1):
             poles.SetValue(i, j, _pnt(p))
     surface = occ("Geom").Geom_BSplineSurface(
-        poles, reals(tool.knots), reals(np.array([0.0, 1.0])),
+        poles, reals(tool.knots.tolist()), reals([0.0, 1.0]),
         integers(tool.multiplicities), integers((2, 2)), DEGREE, 1,
     )  # fmt: skip
     return occ("BRepBuilderAPI").BRepBuilderAPI_MakeFace(surface, SAME_POINT).Face()

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, Ints
+from cagekit.geometry.arrays import Array, Bools, Ints
 from cagekit.solids.brep import (
     AnySurface,
     ConeSurface,
@@ -57,26 +57,42 @@ class CurvedImage:
     off: float
 
 
-EdgeImage = StraightImage | CurvedImage
+@dataclass(frozen=True, slots=True, eq=False)
+class SeamImage:
+    """A seam's two lines: where it is walked forward, and where backward."""
+
+    ahead: StraightImage
+    back: StraightImage
+
+
+EdgeImage = StraightImage | CurvedImage | SeamImage
 EdgeImages = dict[tuple[int, int], EdgeImage]
 """By the numbers of face and edge."""
 
 
-def images(records: Sequence[Record]) -> list[EdgeImages]:
-    """The images of every edge on faces that are not flat, for each solid; seams have none."""
+def images(records: Sequence[Record], close: float = CLOSE_ENOUGH) -> list[EdgeImages]:
+    """The images of every edge on faces that are not flat, for each solid.
+
+    Args:
+        records: the solids.
+        close: deviation (mm) at which a curved image is refined no further.
+    """
     owners: list[tuple[int, int, int]] = []
     uses: list[tuple[Edge, Face]] = []
+    seams: list[bool] = []
     for r, record in enumerate(records):
         for k, face in enumerate(record.faces):
             if isinstance(face.surface, PlaneSurface):
                 continue
             walked = [e for loop in face.loops for e, _ in loop]
-            once = [e for e in dict.fromkeys(walked) if walked.count(e) == 1]
-            owners += [(r, k, e) for e in once]
-            uses += [(record.edges[e], face) for e in once]
+            for e in dict.fromkeys(walked):
+                owners.append((r, k, e))
+                uses.append((record.edges[e], face))
+                seams.append(walked.count(e) == 2)
     out: list[EdgeImages] = [{} for _ in records]
     if uses:
-        for (r, k, e), image in zip(owners, _Imaged(uses).images(), strict=True):
+        found = _Imaged(uses, np.array(seams), close).images()
+        for (r, k, e), image in zip(owners, found, strict=True):
             out[r][k, e] = image
     return out
 
@@ -109,18 +125,27 @@ class FaceUses:
 
 
 class _Imaged(FaceUses):
-    """Uses whose images are wanted."""
+    """Uses whose images are wanted.
 
-    def __init__(self, uses: Sequence[tuple[Edge, Face]]) -> None:
+    Args:
+        uses: edges, each with a face that it borders.
+        seams: which of them are seams, ``(n,)``.
+        close: deviation (mm) at which a curved image is refined no further.
+    """
+
+    def __init__(self, uses: Sequence[tuple[Edge, Face]], seams: Bools, close: float) -> None:
         super().__init__(uses)
         regular = [isinstance(edge.curve, LineCurve | EllipseCurve) for edge, _ in uses]
-        self.regular = np.nonzero(np.array(regular))[0]
+        self.regular = np.nonzero(np.array(regular) & ~seams)[0]
+        self.seams, self.close = np.nonzero(seams)[0], close
         self.count = len(uses)
 
     def images(self) -> list[EdgeImage]:
         found: dict[int, EdgeImage] = {}
         if len(self.regular):
             found.update(self._straight(self.regular))
+        if len(self.seams):
+            found.update(self._both(self.seams))
         left = np.array([i for i in range(self.count) if i not in found], dtype=int)
         found.update(self._curved(left))
         return [found[i] for i in range(self.count)]
@@ -137,6 +162,27 @@ class _Imaged(FaceUses):
         begin = uv[:, 0] - slope * start
         return {int(rows[i]): StraightImage(begin[i], slope[i]) for i in good.tolist()}
 
+    def _both(self, rows: Ints) -> dict[int, SeamImage]:
+        """Seams run straight along the two borders of their faces."""
+        uv, every = self.uv(np.linspace(0.0, 1.0, LOOKS), rows), np.arange(len(rows))
+        slope = (uv[:, -1] - uv[:, 0]) / self.edges.span[rows, None]
+        along = (np.abs(slope[:, 1]) > np.abs(slope[:, 0])).astype(int)
+        pace = slope[every, along]
+        low, way = np.empty((len(rows), 2)), np.zeros((len(rows), 2))
+        low[every, along] = uv[every, 0, along] - pace * self.edges.start[rows]
+        low[every, 1 - along] = self.lower[rows, 1 - along]
+        way[every, along] = np.sign(pace)
+        high = low.copy()
+        high[every, 1 - along] += 2 * np.pi
+        # a face lies left of its loops: walking along +v it is there at lower u, so the border
+        # that is walked forward is the upper one
+        upper = ((pace > 0) == (along == 1))[:, None]
+        ahead, back = np.where(upper, high, low), np.where(upper, low, high)
+        return {
+            i: SeamImage(StraightImage(a, w), StraightImage(b, w))
+            for i, a, b, w in zip(rows.tolist(), ahead, back, way, strict=True)
+        }
+
     def _curved(self, rows: Ints) -> dict[int, EdgeImage]:
         out: dict[int, EdgeImage] = {}
         best = np.full(self.count, np.inf)
@@ -150,8 +196,8 @@ class _Imaged(FaceUses):
                 if o < best[i]:
                     knots = self.edges.start[i] + self.edges.span[i] * tool.knots
                     best[i], out[i] = o, CurvedImage(p, knots, tool.multiplicities, o)
-            more = (best[here] >= CLOSE_ENOUGH) & (k + 1 < len(LADDER))
-            wanted = LADDER[k] * np.minimum((off / CLOSE_ENOUGH) ** (1 / (DEGREE + 1)), 2.0)
+            more = (best[here] >= self.close) & (k + 1 < len(LADDER))
+            wanted = LADDER[k] * np.minimum((off / self.close) ** (1 / (DEGREE + 1)), 2.0)
             rung[here] = np.maximum(np.searchsorted(LADDER, wanted), k + 1)
             rung = np.minimum(rung, len(LADDER) - 1)
             done = here[~more]

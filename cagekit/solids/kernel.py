@@ -12,28 +12,23 @@ from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from cagekit.errors import KernelError
-from cagekit.geometry.arrays import Array
-from cagekit.solids.brep import (
-    ConeSurface,
-    CylinderSurface,
-    Edge,
-    EllipseCurve,
-    Face,
-    LineCurve,
-    PlaneSurface,
-    Record,
-    RuledSurface,
-    TorusSurface,
-    edge_uv,
+from cagekit.solids.plain import (
+    PlainEdge,
+    PlainFace,
+    PlainImage,
+    PlainLine,
+    PlainRuled,
+    PlainShape,
+    PlainSolid,
+    PlainSpline,
 )
-from cagekit.solids.images import DEGREE, EdgeImage, EdgeImages, StraightImage, images
-from cagekit.units.tolerance import KERNEL_ANGLE, KERNEL_POINT, SAME_POINT
+from cagekit.units.tolerance import KERNEL_POINT, SAME_POINT
 
 if TYPE_CHECKING:
     import cadquery
+
+    from cagekit.solids.brep import Record
 
 
 VOLUME_EPS = 1e-6
@@ -69,18 +64,18 @@ def occ(module: str) -> Any:
         ) from error
 
 
-def _point(p: Array) -> Any:
-    return occ("gp").gp_Pnt(float(p[0]), float(p[1]), float(p[2]))
+def _point(p: Sequence[float]) -> Any:
+    return occ("gp").gp_Pnt(*p)
 
 
-def _direction(d: Array) -> Any:
-    return occ("gp").gp_Dir(float(d[0]), float(d[1]), float(d[2]))
+def _direction(d: Sequence[float]) -> Any:
+    return occ("gp").gp_Dir(*d)
 
 
-def reals(values: Array) -> Any:
+def reals(values: Sequence[float]) -> Any:
     """The kernel's array of real numbers."""
     out = occ("TColStd").TColStd_Array1OfReal(1, len(values))
-    for i, v in enumerate(values.tolist(), 1):
+    for i, v in enumerate(values, 1):
         out.SetValue(i, v)
     return out
 
@@ -94,141 +89,111 @@ def integers(values: tuple[int, ...]) -> Any:
     return out
 
 
-def _curve(curve: object) -> Any:
+def _curve(curve: PlainShape | PlainSpline) -> Any:
     geom = occ("Geom")
-    if isinstance(curve, LineCurve):
-        return geom.Geom_Line(_point(curve.origin), _direction(curve.direction))
-    if isinstance(curve, EllipseCurve):
-        frame = occ("gp").gp_Ax2(_point(curve.centre), _direction(curve.axis), _direction(curve.x))
-        if curve.is_circle:
-            return geom.Geom_Circle(frame, curve.major)
-        return geom.Geom_Ellipse(frame, curve.major, curve.minor)
-    poles = occ("TColgp").TColgp_Array1OfPnt(1, len(curve.poles))  # type: ignore[attr-defined]
-    pnt = occ("gp").gp_Pnt
-    for i, p in enumerate(curve.poles.tolist(), 1):  # type: ignore[attr-defined]
-        poles.SetValue(i, pnt(*p))
-    return geom.Geom_BSplineCurve(
-        poles,
-        reals(curve.knots),  # type: ignore[attr-defined]
-        integers(curve.multiplicities),  # type: ignore[attr-defined]
-        curve.degree,  # type: ignore[attr-defined]
-        False,
-    )
+    if isinstance(curve, PlainSpline):
+        poles = occ("TColgp").TColgp_Array1OfPnt(1, len(curve.poles))
+        pnt = occ("gp").gp_Pnt
+        for i, p in enumerate(curve.poles, 1):
+            poles.SetValue(i, pnt(*p))
+        counts = integers(curve.multiplicities)
+        return geom.Geom_BSplineCurve(poles, reals(curve.knots), counts, curve.degree, False)
+    if curve.kind == "line":
+        origin, direction = curve.frame
+        return geom.Geom_Line(_point(origin), _direction(direction))
+    centre, axis, x = curve.frame
+    frame = occ("gp").gp_Ax2(_point(centre), _direction(axis), _direction(x))
+    major, minor = curve.sizes
+    if major == minor:
+        return geom.Geom_Circle(frame, major)
+    return geom.Geom_Ellipse(frame, major, minor)
 
 
-def _surface(surface: object) -> Any:
-    gp, geom = occ("gp"), occ("Geom")
-    if isinstance(surface, PlaneSurface):
-        frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.normal), _direction(surface.x))
-        return geom.Geom_Plane(frame)
-    if isinstance(surface, CylinderSurface):
-        frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.axis), _direction(surface.x))
-        return geom.Geom_CylindricalSurface(frame, surface.radius)
-    if isinstance(surface, ConeSurface):
-        frame = gp.gp_Ax3(_point(surface.origin), _direction(surface.axis), _direction(surface.x))
-        return geom.Geom_ConicalSurface(frame, surface.half, surface.radius)
-    if isinstance(surface, RuledSurface):
+def _surface(surface: PlainShape | PlainRuled) -> Any:
+    if isinstance(surface, PlainRuled):
         return _ruled(surface)
-    assert isinstance(surface, TorusSurface)
-    frame = gp.gp_Ax3(_point(surface.centre), _direction(surface.axis), _direction(surface.x))
-    return geom.Geom_ToroidalSurface(frame, surface.major, surface.minor)
+    geom, (origin, axis, x) = occ("Geom"), surface.frame
+    frame = occ("gp").gp_Ax3(_point(origin), _direction(axis), _direction(x))
+    if surface.kind == "cone":
+        radius, half = surface.sizes
+        return geom.Geom_ConicalSurface(frame, half, radius)
+    make = {
+        "plane": geom.Geom_Plane,
+        "cylinder": geom.Geom_CylindricalSurface,
+        "torus": geom.Geom_ToroidalSurface,
+    }
+    return make[surface.kind](frame, *surface.sizes)
 
 
-def _ruled(surface: RuledSurface) -> Any:
+def _ruled(surface: PlainRuled) -> Any:
     first = surface.first
     poles = occ("TColgp").TColgp_Array2OfPnt(1, len(first.poles), 1, 2)
-    for j, border in enumerate((first, surface.second), 1):
+    for j, border in enumerate(surface, 1):
         for i, p in enumerate(border.poles, 1):
             poles.SetValue(i, j, _point(p))
     return occ("Geom").Geom_BSplineSurface(
-        poles, reals(first.knots), reals(np.array([0.0, 1.0])),
+        poles, reals(first.knots), reals([0.0, 1.0]),
         integers(first.multiplicities), integers((2, 2)), first.degree, 1,
     )  # fmt: skip
 
 
-def _image(image: EdgeImage) -> Any:
+def _image(image: PlainLine | PlainSpline) -> Any:
     """The kernel's curve in a face's parameter plane."""
     gp, geom = occ("gp"), occ("Geom2d")
-    if isinstance(image, StraightImage):
-        start, slope = image.start.tolist(), image.slope.tolist()
-        return geom.Geom2d_Line(gp.gp_Pnt2d(*start), gp.gp_Dir2d(*slope))
+    if isinstance(image, PlainLine):
+        return geom.Geom2d_Line(gp.gp_Pnt2d(*image.start), gp.gp_Dir2d(*image.slope))
     array = occ("TColgp").TColgp_Array1OfPnt2d(1, len(image.poles))
     pnt = gp.gp_Pnt2d
-    for i, p in enumerate(image.poles.tolist(), 1):
+    for i, p in enumerate(image.poles, 1):
         array.SetValue(i, pnt(*p))
     counts = integers(image.multiplicities)
-    return geom.Geom2d_BSplineCurve(array, reals(image.knots), counts, DEGREE, False)
-
-
-def _seam_lines(edge: Edge, face: Face) -> tuple[Any, Any]:
-    """The two images of a seam: the one walked forward, the one walked backward.
-
-    The face lies left of its loops, which tells on which border the forward walk runs.
-    """
-    t = np.linspace(edge.t0, edge.t1, 9)
-    uv = edge_uv(edge, face.surface, t)
-    slope = (uv[-1] - uv[0]) / (edge.t1 - edge.t0)
-    along = int(abs(slope[1]) > abs(slope[0]))
-    across = 1 - along
-    low, high = face.lower[across], face.lower[across] + 2 * np.pi
-    # walking along +v the face is left, at lower u: the forward border is the upper one
-    upper_first = (slope[along] > 0) == (along == 1)
-    start = uv[0, along] - slope[along] * edge.t0
-    if along == 0:
-        start -= (
-            2 * np.pi * np.floor((uv[:, 0].mean() - face.lower[0] + KERNEL_ANGLE) / (2 * np.pi))
-        )
-    gp, line = occ("gp"), occ("Geom2d").Geom2d_Line
-    out = []
-    for border in (high, low) if upper_first else (low, high):
-        at, to = [0.0, 0.0], [0.0, 0.0]
-        at[along], at[across], to[along] = float(start), float(border), float(np.sign(slope[along]))
-        out.append(line(gp.gp_Pnt2d(*at), gp.gp_Dir2d(*to)))
-    return out[0], out[1]
+    return geom.Geom2d_BSplineCurve(array, reals(image.knots), counts, image.degree, False)
 
 
 def to_shape(record: Record) -> Any:
     """Build the kernel's solid (``TopoDS_Solid``) from a record: no sewing, no healing."""
-    return to_shapes([record])[0]
+    from cagekit.solids.telling import told  # the kernel's own process is told, and needs no arrays
+
+    return built(told([record])[0])
 
 
-def to_shapes(records: Sequence[Record]) -> list[Any]:
-    """Build the kernel's solids from many records at one go; see :func:`to_shape`."""
-    return [_Builder(*both).solid() for both in zip(records, images(records), strict=True)]
+def built(solid: PlainSolid) -> Any:
+    """Build the kernel's solid from what it is told of one."""
+    return _Builder(solid).solid()
 
 
 class _Builder:
-    """Writes a record into the kernel's boundary structures."""
+    """Writes a solid into the kernel's boundary structures."""
 
-    def __init__(self, record: Record, images: EdgeImages) -> None:
-        self.record, self.images = record, images
+    def __init__(self, solid: PlainSolid) -> None:
+        self.told = solid
         self.tools = occ("BRep").BRep_Builder()
         self.here = occ("TopLoc").TopLoc_Location()
         topo, orient = occ("TopoDS"), occ("TopAbs")
         self.topo, self.ahead, self.back = topo, orient.TopAbs_FORWARD, orient.TopAbs_REVERSED
         self.beside: dict[int, Any] = {}
-        self.vertices = [self._vertex(p) for p in record.vertices]
-        self.edges = [self._edge(e) for e in record.edges]
+        self.vertices = [self._vertex(p) for p in solid.vertices]
+        self.edges = [self._edge(e) for e in solid.edges]
 
-    def _vertex(self, point: Array) -> Any:
+    def _vertex(self, point: Sequence[float]) -> Any:
         out = self.topo.TopoDS_Vertex()
         self.tools.MakeVertex(out, _point(point), SAME_POINT)
         return out
 
-    def _edge(self, edge: Edge) -> Any:
+    def _edge(self, edge: PlainEdge) -> Any:
         out = self.topo.TopoDS_Edge()
-        self.tools.MakeEdge(out, _curve(edge.curve), max(edge.tol, KERNEL_POINT))
+        self.tools.MakeEdge(out, _curve(edge.curve), edge.tol)
         self.tools.Add(out, self.vertices[edge.first].Oriented(self.ahead))
         self.tools.Add(out, self.vertices[edge.last].Oriented(self.back))
-        self.tools.Range(out, float(edge.t0), float(edge.t1))
+        self.tools.Range(out, edge.t0, edge.t1)
         return out
 
-    def _face(self, k: int, face: Face) -> Any:
+    def _face(self, face: PlainFace) -> Any:
         surface = _surface(face.surface)
         out = self.topo.TopoDS_Face()
         self.tools.MakeFace(out, surface, KERNEL_POINT)
-        if not isinstance(face.surface, PlaneSurface):
-            self._give_images(k, face, surface)
+        for image in face.images:
+            self._give_image(image, surface)
         for loop in face.loops:
             wire = self.topo.TopoDS_Wire()
             self.tools.MakeWire(wire)
@@ -238,25 +203,18 @@ class _Builder:
             self.tools.Add(out, wire)
         return out
 
-    def _give_images(self, k: int, face: Face, surface: Any) -> None:
-        """Give every edge of the face its curve in the face's parameter plane."""
-        walked = [e for loop in face.loops for e, _ in loop]
-        for e in dict.fromkeys(walked):
-            edge = self.record.edges[e]
-            if walked.count(e) == 2:
-                ahead, back = _seam_lines(edge, face)
-                self.tools.UpdateEdge(self.edges[e], ahead, back, surface, self.here, edge.tol)
-                smooth = occ("GeomAbs").GeomAbs_CN
-                here = self.here
-                self.tools.Continuity(self.edges[e], surface, surface, here, here, smooth)
-                continue
-            image = self.images[k, e]
-            tol = edge.tol if isinstance(image, StraightImage) else 4 * (edge.tol + image.off)
-            self.tools.UpdateEdge(self.edges[e], _image(image), surface, self.here, tol)
-            self._mark_smooth(e, surface)
+    def _give_image(self, image: PlainImage, surface: Any) -> None:
+        """Give an edge its curve in a face's parameter plane, or two where it is a seam."""
+        edge, curves = self.edges[image.edge], map(_image, image.curves)
+        self.tools.UpdateEdge(edge, *curves, surface, self.here, image.tol)
+        if len(image.curves) == 2:
+            smooth = occ("GeomAbs").GeomAbs_CN
+            self.tools.Continuity(edge, surface, surface, self.here, self.here, smooth)
+        else:
+            self._mark_smooth(image.edge, surface)
 
     def _mark_smooth(self, e: int, surface: Any) -> None:
-        if e not in self.record.smooth:
+        if e not in self.told.smooth:
             return
         other = self.beside.setdefault(e, surface)
         if other is not surface:
@@ -266,11 +224,11 @@ class _Builder:
     def solid(self) -> Any:
         shell = self.topo.TopoDS_Shell()
         self.tools.MakeShell(shell)
-        for k, face in enumerate(self.record.faces):
+        for face in self.told.faces:
             turned = self.ahead if face.same_sense else self.back
-            self.tools.Add(shell, self._face(k, face).Oriented(turned))
+            self.tools.Add(shell, self._face(face).Oriented(turned))
         tolerance = occ("BRep").BRep_Tool.Tolerance_s
-        for edge, made in zip(self.record.edges, self.edges, strict=True):
+        for edge, made in zip(self.told.edges, self.edges, strict=True):
             for v in (edge.first, edge.last):
                 self.tools.UpdateVertex(self.vertices[v], tolerance(made))
         shell.Closed(True)

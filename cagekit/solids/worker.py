@@ -20,6 +20,8 @@ from cagekit.process import OtherProcess, ProcessCopy, answer_all, answers_to_ca
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
+    from cagekit.solids.plain import PlainSolid
+
 MEMORY = 4 * 2**30
 """Address space of the process, bytes; the kernel alone takes about a third of it."""
 SECONDS = 120.0
@@ -151,7 +153,7 @@ def _read(path: str, measured: tuple[str, ...] | None = None) -> Any:
     return read_step(Path(path), measured=measured)
 
 
-def _judge(solids: dict[str, Any]) -> Any:
+def _judge(solids: dict[str, PlainSolid]) -> Any:
     """Verdicts on solids; of many the other half is judged in a second process, side by side.
 
     Raises:
@@ -171,13 +173,13 @@ def _judge(solids: dict[str, Any]) -> Any:
     return tuple(sorted(found, key=lambda part: order[part.name]))
 
 
-def _verdicts(solids: dict[str, Any]) -> tuple[Any, ...]:
-    from cagekit.solids.kernel import count_solids, is_valid, to_shapes
+def _verdicts(solids: dict[str, PlainSolid]) -> tuple[Any, ...]:
+    from cagekit.solids.kernel import built, count_solids, is_valid
     from cagekit.solids.kernel_step import ReadPart
 
     return tuple(
         ReadPart(path=(name,), solids=count_solids(shape), volume=None, valid=is_valid(shape))
-        for name, shape in zip(solids, to_shapes(list(solids.values())), strict=True)
+        for name, shape in zip(solids, map(built, solids.values()), strict=True)
     )
 
 

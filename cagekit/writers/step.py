@@ -36,6 +36,7 @@ from cagekit.solids.brep import (
     Record,
     RuledSurface,
 )
+from cagekit.solids.telling import told
 from cagekit.solids.worker import KernelWorker
 from cagekit.units.tolerance import NOISE
 from cagekit.version import __version__
@@ -147,7 +148,10 @@ def _write_all(
     write_step(whole, plain_name(cage.name), parts, left_out=left_out)
     expected = {i: v for i, v in expected_volumes(cage).items() if i in bodies}
     report, solids = rebuild(whole, expected, kernel_made=kernel_made)
-    verdicts = [worker.submit("judge", solids)] if worker is not None else []
+    verdicts = []
+    if worker is not None:
+        plain = told(list(solids.values()))
+        verdicts.append(worker.submit("judge", dict(zip(solids, plain, strict=True))))
 
     def again(found: tuple[str, ...]) -> ReadBack:
         # a member that the kernel finds unsound is cut by the kernel, once

@@ -148,6 +148,12 @@ def test_step_files_of_a_cage_need_no_models() -> None:
     assert not loaded_after("import cagekit.writers.step") & {*SLOW, "pydantic"}
 
 
+def test_the_kernels_own_process_needs_no_arrays() -> None:
+    """What it is told is plain numbers, so that it starts the sooner."""
+    code = "import cagekit.solids.worker, cagekit.solids.kernel_step"
+    assert not loaded_after(code) & {*SLOW, "numpy", "pydantic"}
+
+
 def lint_imports(root: Path) -> subprocess.CompletedProcess[str]:
     """Hold the imports of the package below ``root`` against the contracts beside it."""
     call = "from importlinter.cli import lint_imports_command; lint_imports_command()"

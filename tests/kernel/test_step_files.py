@@ -28,6 +28,7 @@ from cagekit.solids.bodies import (
 )
 from cagekit.solids.brep import Record
 from cagekit.solids.kernel_step import ReadPart, read_step
+from cagekit.solids.telling import told
 from cagekit.writers.step import StepPart, part_text, step_parts, write_files, write_step
 from cagekit.writers.step_check import StepReport, compare, read_back, rebuild
 
@@ -107,13 +108,13 @@ def test_a_member_that_the_kernel_finds_unsound_is_made_by_the_kernel(
     id_ = next(i for i, m in cage.members.items() if m.a.parents)
     verdicts = [id_]
 
-    def forged(report: object, parts: Sequence[ReadPart], expected: object) -> object:
+    def doubting(report: object, parts: Sequence[ReadPart], expected: object) -> object:
         doubted = verdicts.pop() if verdicts else None
-        told = [replace(p, valid=p.valid and p.name != doubted) for p in parts]
-        return compare(report, told, expected)  # type: ignore[arg-type]
+        forged = [replace(p, valid=p.valid and p.name != doubted) for p in parts]
+        return compare(report, forged, expected)  # type: ignore[arg-type]
 
     compare = step_check.compare
-    monkeypatch.setattr(step_check, "compare", forged)
+    monkeypatch.setattr(step_check, "compare", doubting)
     report = write_files(cage, tmp_path)
     assert report.foreign == (id_,)
     assert not verdicts
@@ -126,10 +127,11 @@ def test_two_processes_judge_as_one_does(cage: Cage, monkeypatch: pytest.MonkeyP
     faces = [replace(face, same_sense=True) for face in records[sick].faces]
     records[sick] = replace(records[sick], faces=faces)
     monkeypatch.setattr(worker, "SHARED", len(records) + 1)
-    alone = worker.JOBS["judge"](records)
+    solids = dict(zip(records, told(list(records.values())), strict=True))
+    alone = worker.JOBS["judge"](solids)
     monkeypatch.setattr(worker, "SHARED", 2)
     monkeypatch.setattr(worker, "cores", lambda: 2)
-    shared = worker.JOBS["judge"](records)
+    shared = worker.JOBS["judge"](solids)
     assert [part.name for part in shared] == list(records)
     assert shared == alone
     assert [part.name for part in shared if not part.valid] == [sick]

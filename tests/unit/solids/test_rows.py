@@ -21,7 +21,7 @@ from cagekit.solids.brep import (
     SplineCurve,
     TorusSurface,
 )
-from cagekit.solids.images import CLOSE_ENOUGH, DEGREE, StraightImage, images
+from cagekit.solids.images import CLOSE_ENOUGH, DEGREE, SeamImage, StraightImage, images
 from cagekit.solids.rows import EdgeRows, SurfaceRows
 from cagekit.solids.tube import tube_record
 
@@ -105,7 +105,10 @@ def test_an_image_leads_back_to_its_edge(which: int) -> None:
     for (k, e), image in found.items():
         edge, surface = record.edges[e], record.faces[k].surface
         t = np.linspace(edge.t0, edge.t1, 101)
-        if isinstance(image, StraightImage):
+        if isinstance(image, SeamImage):
+            uv = np.concatenate([q.start + t[:, None] * q.slope for q in (image.ahead, image.back)])
+            t, close = np.append(t, t), 1e-7
+        elif isinstance(image, StraightImage):
             uv = image.start + t[:, None] * image.slope
             close = 1e-7
             straight += 1
@@ -121,7 +124,28 @@ def test_an_image_leads_back_to_its_edge(which: int) -> None:
         (k, e) for k, face in enumerate(record.faces)
         if not isinstance(face.surface, PlaneSurface) for loop in face.loops for e, _ in loop
     ]  # fmt: skip
-    assert set(found) == {use for use in walked if walked.count(use) == 1}
+    assert set(found) == set(walked)
+    seams = {use for use, image in found.items() if isinstance(image, SeamImage)}
+    assert seams == {use for use in walked if walked.count(use) == 2}
+
+
+def test_a_face_lies_left_of_the_two_lines_of_its_seam() -> None:
+    """Round in a face's parameters, seam and rings go once about it, against the clock."""
+    for record, found in zip(_tubes(), images(_tubes()), strict=True):
+        for k, face in enumerate(record.faces):
+            walked = [e for loop in face.loops for e, _ in loop]
+            seam = next((e for e in walked if walked.count(e) == 2), None)
+            if seam is None or isinstance(face.surface, PlaneSurface):
+                continue
+            image, edge = found[k, seam], record.edges[seam]
+            assert isinstance(image, SeamImage)
+            spots = np.array([[q.start + t * q.slope for t in (edge.t0, edge.t1)]
+                              for q in (image.ahead, image.back)])  # fmt: skip
+            walk = np.concatenate([spots[0], spots[1, ::-1]])
+            x, y = walk.T
+            area = 0.5 * float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
+            length = abs(edge.t1 - edge.t0)
+            assert area == pytest.approx(2 * np.pi * length, rel=1e-12)
 
 
 def _in_space(s: object, uv: np.ndarray) -> np.ndarray:
