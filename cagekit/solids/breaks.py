@@ -7,7 +7,7 @@ from math import acos, cos, tau
 
 import numpy as np
 
-from cagekit.geometry.arrays import Array, Bools
+from cagekit.geometry.arrays import Array, Bools, Ints
 from cagekit.geometry.contact import TOUCH
 from cagekit.geometry.end_cut import narrowing
 from cagekit.solids.rims import COARSE, EndRays, Graze, apart
@@ -34,10 +34,12 @@ def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> RayWork[list[flo
     if rays.cut.count == 1 and not sharp and (known == known[0]).all():
         return []
     beyond = [g.angle + t * g.width for g in sharp for t in (-1, 1)]
-    phi = _rising(np.concatenate([phi, np.array(beyond) % tau]))
+    phi = np.concatenate([phi, np.array(beyond) % tau])
+    phi = phi[_rising(phi)]
     if rays.cut.count > 1:
-        phi = yield from _closer(rays, rho, phi)
-    _, active = yield from rays.asking(phi, rho)
+        phi, active = yield from _closer(rays, rho, phi)
+    else:
+        _, active = yield from rays.asking(phi, rho)
     change = np.nonzero(active != np.roll(active, -1))[0]
     if not len(change):
         return []
@@ -68,41 +70,70 @@ def breaks(rays: EndRays, side: int, every: Sequence[Graze]) -> RayWork[list[flo
     return out
 
 
-def _closer(rays: EndRays, rho: float, phi: Array) -> RayWork[Array]:
-    """Add rays where a surface may show between two samples that both end on others."""
+def _closer(rays: EndRays, rho: float, phi: Array) -> RayWork[tuple[Array, Ints]]:
+    """Add rays where a surface may show between two samples that both end on others.
+
+    Returns:
+        The angles, rising, and the surfaces that take the rays there.
+    """
+    seen = yield from _looked(rays, rho, phi)
+    known = [np.append(phi[None], seen, axis=0)]
     low, high = phi, np.append(phi[1:], phi[0] + tau)
-    out = [phi]
-    fraction = np.arange(CLOSER) / CLOSER
+    start, stop = seen, np.roll(seen, -1, axis=1)
+    inside = np.arange(1, CLOSER) / CLOSER
     for _ in range(ROUNDS):
-        maybe = yield from _may_show(rays, rho, low, high)
-        if not maybe.any():
+        maybe = np.nonzero(_may_show(rho, high - low, start, stop))[0]
+        if not len(maybe):
             break
-        edges = low[maybe, None] + (high - low)[maybe, None] * np.append(fraction, 1.0)
+        low, high = low[maybe, None], high[maybe, None]
+        between = low + (high - low) * inside
+        seen = yield from _looked(rays, rho, between.ravel())
+        known.append(np.append(between.reshape(1, -1), seen, axis=0))
+        edges = np.concatenate([low, between, high], axis=1)
+        of = seen.reshape(len(seen), *between.shape)
+        whole = np.concatenate([start[:, maybe, None], of, stop[:, maybe, None]], axis=2)
         low, high = edges[:, :-1].ravel(), edges[:, 1:].ravel()
-        out.append(edges[:, 1:-1].ravel())
-    return _rising(np.concatenate(out) % tau)
+        start, stop = (q.reshape(len(seen), -1) for q in (whole[..., :-1], whole[..., 1:]))
+    angles, *_, takers = np.concatenate(known, axis=1)
+    angles = angles % tau
+    order = _rising(angles)
+    return angles[order], takers[order].astype(np.intp)
 
 
-def _rising(angles: Array) -> Array:
-    """Angles in order, each once; the library's own loads what nothing else needs."""
-    order = np.sort(angles)
-    return np.asarray(order[np.append(True, order[1:] > order[:-1])])
+def _looked(rays: EndRays, rho: float, phi: Array) -> RayWork[Array]:
+    """What rays ``(n,)`` of a rim do, ``(3 k + 2, n)``.
+
+    Depth, gap and reach beyond the ends at each of k surfaces, then where they end and on which.
+    """
+    solved, first, active = yield from rays.solving(phi, rho)
+    return np.array([*(row for rows in zip(*solved, strict=True) for row in rows), first, active])
 
 
-def _may_show(rays: EndRays, rho: float, low: Array, high: Array) -> RayWork[Bools]:
-    """Tell in which intervals ``(n,)`` a surface may come first that does at neither end."""
-    n = len(low)
-    solved, first, active = yield from rays.solving(np.concatenate([low, high]), rho)
-    bow = rho * (high - low) ** 2
-    out = np.zeros(n, dtype=bool)
-    for k, here in enumerate(solved):
-        lead, gap, over = (q.reshape(2, n) for q in (here.s - first, here.gap, here.over))
-        near = lead.max(axis=0) + np.abs(lead[1] - lead[0]) + bow > 0
-        met = gap.min(axis=0) <= np.abs(gap[1] - gap[0]) + TOUCH
-        within = over.min(axis=0) <= np.abs(over[1] - over[0])
-        hidden = (active.reshape(2, n) != k).all(axis=0)
-        out |= hidden & near & met & within
-    return out
+def _rising(angles: Array) -> Ints:
+    """Numbers of angles in order, each once; the library's own loads what nothing else needs."""
+    order = np.argsort(angles, kind="stable")
+    rising = angles[order]
+    return np.asarray(order[np.append(True, rising[1:] > rising[:-1])])
+
+
+def _may_show(rho: float, width: Array, start: Array, stop: Array) -> Bools:
+    """Tell in which intervals ``(n,)`` a surface may come first that does at neither end.
+
+    Args:
+        rho: radius of the rim, mm.
+        width: of the intervals, rad.
+        start: what rays at their starts do, as :func:`_looked` tells.
+        stop: what those at their stops do.
+    """
+    both, k = np.stack([start, stop], axis=1), len(start) // 3
+    s, gap, over = both[:-2].reshape(3, k, 2, -1)
+    first, active = both[-2:]
+    lead = s - first
+    near = lead.max(axis=1) + np.abs(lead[:, 1] - lead[:, 0]) + rho * width**2 > 0
+    met = gap.min(axis=1) <= np.abs(gap[:, 1] - gap[:, 0]) + TOUCH
+    within = over.min(axis=1) <= np.abs(over[:, 1] - over[:, 0])
+    hidden = (active != np.arange(k)[:, None, None]).all(axis=1)
+    return np.asarray((hidden & near & met & within).any(axis=0))
 
 
 def _silhouette(angle: float, rho: float, sharp: Sequence[Graze]) -> float:

@@ -187,7 +187,7 @@ class _Imaged(FaceUses):
         out: dict[int, EdgeImage] = {}
         best = np.full(self.count, np.inf)
         rung = np.zeros(self.count, dtype=int)
-        left = rows
+        left, going = rows, np.ones(self.count, dtype=bool)
         while len(left):
             k = int(rung[left].min())
             here, tool = left[rung[left] == k], interpolant(LADDER[k], DEGREE)
@@ -200,8 +200,8 @@ class _Imaged(FaceUses):
             wanted = LADDER[k] * np.minimum((off / self.close) ** (1 / (DEGREE + 1)), 2.0)
             rung[here] = np.maximum(np.searchsorted(LADDER, wanted), k + 1)
             rung = np.minimum(rung, len(LADDER) - 1)
-            done = here[~more]
-            left = left[~np.isin(left, done)]
+            going[here[~more]] = False
+            left = left[going[left]]
         return out
 
     def _fit(self, tool: Interpolant, rows: Ints) -> tuple[Array, Array]:
