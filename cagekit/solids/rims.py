@@ -6,7 +6,7 @@ that both ends of a tube count the same way round.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -23,8 +23,8 @@ from cagekit.geometry.contact import (
     ContactSurface,
     CylinderPiece,
     PlaneFace,
+    Solution,
     TorusPiece,
-    first_of,
 )
 from cagekit.geometry.cope import EndCut
 from cagekit.solids.brep import (
@@ -40,7 +40,7 @@ from cagekit.solids.brep import (
 )
 from cagekit.solids.creases import CONCENTRIC, Refused, conic, curve_range
 from cagekit.solids.readable import least_nodes
-from cagekit.solids.side_by_side import Answer, RayWork, done, together
+from cagekit.solids.side_by_side import RayWork, done, together
 from cagekit.solids.spline import DEGREE, fitting
 from cagekit.solids.veils import BandFace, EndChart, EndSurface, Spine
 from cagekit.units.tolerance import (
@@ -151,20 +151,26 @@ class EndRays:
 
     def asking(self, phi: Array, rho: Array | float) -> RayWork[tuple[Array, Ints]]:
         """As :meth:`contact`, side by side with other work."""
-        _, s, active = yield from self.solving(phi, rho)
+        _, s, active = yield from self._pushed(phi, rho)
         return s, active
 
-    def solving(self, phi: Array, rho: Array | float) -> RayWork[tuple[Answer, Array, Ints]]:
+    def solving(
+        self, phi: Array, rho: Array | float
+    ) -> RayWork[tuple[list[Solution], Array, Ints]]:
         """As :meth:`asking`; first of all what the rays do at each of the contact surfaces.
 
         Args:
             phi: angles around the tube, rad.
             rho: distances from the axis, mm.
         """
+        solved, s, active = yield from self._pushed(phi, rho)
+        return solved(), s, active
+
+    def _pushed(
+        self, phi: Array, rho: Array | float
+    ) -> RayWork[tuple[Callable[[], list[Solution]], Array, Ints]]:
         turn, sign = self.count
-        bundle = self.cut.bundle(turn + sign * phi, rho)
-        (solved,) = yield [bundle]
-        touch = first_of(solved, bundle.origins.shape[:-1])
+        ((touch, solved),) = yield [self.cut.bundle(turn + sign * phi, rho)]
         beside = ~touch.ok & (touch.gap > TOUCH)
         active = np.where(beside, np.asarray(self.closures)[touch.active], touch.active)
         return solved, touch.s, active
@@ -221,8 +227,8 @@ def _touched(bundles: list[Bundle]) -> RayWork[list[Array]]:
     """Where the rays of each bundle touch its one surface, ``(n, 3)``."""
     found = yield bundles
     return [
-        np.asarray(b.origins + solved[0].s[:, None] * b.direction)
-        for b, solved in zip(bundles, found, strict=True)
+        np.asarray(b.origins + touch.s[:, None] * b.direction)
+        for b, (touch, _) in zip(bundles, found, strict=True)
     ]
 
 

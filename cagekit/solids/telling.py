@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import assert_never
 
 from cagekit.solids.brep import (
@@ -39,7 +39,16 @@ from cagekit.solids.plain import (
     PlainSolid,
     PlainSpline,
 )
-from cagekit.units.tolerance import KERNEL_POINT
+from cagekit.units.tolerance import KERNEL_POINT, TENTH_MICRON
+
+JUDGED = TENTH_MICRON
+"""Deviation (mm) of a curved image that is enough for a verdict: faults of two micrometres are
+found as with five times finer ones, in three quarters of the time."""
+
+
+def to_judge(solids: Mapping[str, Record]) -> dict[str, PlainSolid]:
+    """Put solids into plain numbers for the kernel's verdict, by name."""
+    return dict(zip(solids, told(list(solids.values()), JUDGED), strict=True))
 
 
 def told(records: Sequence[Record], close: float = CLOSE_ENOUGH) -> list[PlainSolid]:

@@ -28,7 +28,7 @@ from cagekit.solids.caps import end_faces
 from cagekit.solids.creases import Refused
 from cagekit.solids.holes import drilled
 from cagekit.solids.rims import EndRays, Graze, Rim, grazes, shape, split, write
-from cagekit.solids.side_by_side import RayWork, done, merged, together
+from cagekit.solids.side_by_side import RayWork, done, together
 from cagekit.units.tolerance import NOISE, SAME_POINT
 
 SEAMS = 48
@@ -78,7 +78,7 @@ def tube_record(
         Refused: the end faces are of a kind that is left to the kernel's booleans.
     """
     tube = TubeToWrite(name=name, path=path, cut_a=cut_a, cut_b=cut_b, drills=drills)
-    return done(merged(_written(tube)))
+    return done(_written(tube))
 
 
 def tube_records(tubes: Sequence[TubeToWrite]) -> list[Record | Refused]:
@@ -88,7 +88,7 @@ def tube_records(tubes: Sequence[TubeToWrite]) -> list[Record | Refused]:
 
 def _or_refused(tube: TubeToWrite) -> RayWork[Record | Refused]:
     try:
-        return (yield from merged(_written(tube)))
+        return (yield from _written(tube))
     except Refused as reason:
         return reason
 

@@ -36,7 +36,7 @@ from cagekit.solids.brep import (
     Record,
     RuledSurface,
 )
-from cagekit.solids.telling import told
+from cagekit.solids.telling import to_judge
 from cagekit.solids.worker import KernelWorker
 from cagekit.units.tolerance import NOISE
 from cagekit.version import __version__
@@ -148,10 +148,7 @@ def _write_all(
     write_step(whole, plain_name(cage.name), parts, left_out=left_out)
     expected = {i: v for i, v in expected_volumes(cage).items() if i in bodies}
     report, solids = rebuild(whole, expected, kernel_made=kernel_made)
-    verdicts = []
-    if worker is not None:
-        plain = told(list(solids.values()))
-        verdicts.append(worker.submit("judge", dict(zip(solids, plain, strict=True))))
+    verdicts = [worker.submit("judge", to_judge(solids))] if worker is not None else []
 
     def again(found: tuple[str, ...]) -> ReadBack:
         # a member that the kernel finds unsound is cut by the kernel, once

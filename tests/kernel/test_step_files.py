@@ -26,9 +26,9 @@ from cagekit.solids.bodies import (
     member_solid,
     plate_solid,
 )
-from cagekit.solids.brep import Record
+from cagekit.solids.brep import Edge, Record, SplineCurve
 from cagekit.solids.kernel_step import ReadPart, read_step
-from cagekit.solids.telling import told
+from cagekit.solids.telling import to_judge
 from cagekit.writers.step import StepPart, part_text, step_parts, write_files, write_step
 from cagekit.writers.step_check import StepReport, compare, read_back, rebuild
 
@@ -127,7 +127,7 @@ def test_two_processes_judge_as_one_does(cage: Cage, monkeypatch: pytest.MonkeyP
     faces = [replace(face, same_sense=True) for face in records[sick].faces]
     records[sick] = replace(records[sick], faces=faces)
     monkeypatch.setattr(worker, "SHARED", len(records) + 1)
-    solids = dict(zip(records, told(list(records.values())), strict=True))
+    solids = to_judge(records)
     alone = worker.JOBS["judge"](solids)
     monkeypatch.setattr(worker, "SHARED", 2)
     monkeypatch.setattr(worker, "cores", lambda: 2)
@@ -135,6 +135,32 @@ def test_two_processes_judge_as_one_does(cage: Cage, monkeypatch: pytest.MonkeyP
     assert [part.name for part in shared] == list(records)
     assert shared == alone
     assert [part.name for part in shared if not part.valid] == [sick]
+
+
+@pytest.mark.parametrize("off", [0.002, 0.02, 0.5])
+def test_a_fault_of_two_micrometres_is_judged_unsound(off: float, cage: Cage) -> None:
+    """A vertex beside its edges, or a cope's edge beside its faces."""
+    whole = next(b for b in build_records(cage).values()
+                 if isinstance(b, Record) and any(map(_spline, b.edges)))  # fmt: skip
+    way = off * np.array([0.6, -0.48, 0.64])
+    k = next(i for i, e in enumerate(whole.edges) if _spline(e))
+    curve = whole.edges[k].curve
+    assert isinstance(curve, SplineCurve)
+    poles = curve.poles.copy()
+    poles[len(poles) // 2] += 3 * way  # so far the curve itself goes with a pole
+    edges = [*whole.edges]
+    edges[k] = replace(edges[k], curve=replace(curve, poles=poles))
+    solids = {
+        "whole": whole,
+        "vertex": replace(whole, vertices=[whole.vertices[0] + way, *whole.vertices[1:]]),
+        "edge": replace(whole, edges=edges),
+    }
+    found = worker.JOBS["judge"](to_judge(solids))
+    assert [part.name for part in found if part.valid] == ["whole"]
+
+
+def _spline(edge: Edge) -> bool:
+    return isinstance(edge.curve, SplineCurve)
 
 
 def test_a_part_left_out_is_found_by_reading_back(cage: Cage, tmp_path: Path) -> None:
