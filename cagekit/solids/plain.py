@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-Numbers = list[float]
-Rows = list[Numbers]
+PlainRows = list[list[float]]
 """Points or directions, one below the other."""
 
 
@@ -23,16 +22,16 @@ class PlainShape(NamedTuple):
     """
 
     kind: str
-    frame: Rows
-    sizes: Numbers
+    frame: PlainRows
+    sizes: list[float]
 
 
 class PlainSpline(NamedTuple):
     """A B-spline in space, or in the parameters of a face."""
 
     degree: int
-    poles: Rows
-    knots: Numbers
+    poles: PlainRows
+    knots: list[float]
     multiplicities: tuple[int, ...]
 
 
@@ -46,8 +45,8 @@ class PlainRuled(NamedTuple):
 class PlainLine(NamedTuple):
     """A line in the parameters of a face: ``start + t slope``, slope unit."""
 
-    start: Numbers
-    slope: Numbers
+    start: list[float]
+    slope: list[float]
 
 
 class PlainImage(NamedTuple):
@@ -88,7 +87,7 @@ class PlainFace(NamedTuple):
 class PlainSolid(NamedTuple):
     """One closed solid; across the edges named in ``smooth`` its faces are tangent."""
 
-    vertices: Rows
+    vertices: PlainRows
     edges: list[PlainEdge]
     faces: list[PlainFace]
     smooth: set[int]
