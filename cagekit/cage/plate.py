@@ -18,12 +18,12 @@ from numpy.typing import ArrayLike
 
 from cagekit.cage.kept import content, hashed
 from cagekit.errors import GeometryError
-from cagekit.geometry.arrays import Points, cross3
+from cagekit.geometry.arrays import Points, as_rotation, cross3
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.materials.steels import steel
-from cagekit.units.tolerance import NO_AREA, NOISE, ROUNDING, SAME_ANGLE, SAME_POINT, SHOP_ANGLE
+from cagekit.units.tolerance import NO_AREA, NOISE, SAME_ANGLE, SAME_POINT, SHOP_ANGLE
 
 PATTERNS = 256
 """Patterns of plates that are known to be possible."""
@@ -234,10 +234,7 @@ class Plate:
     def __post_init__(self) -> None:
         object.__setattr__(self, "outline", self.outline.anticlockwise())
         object.__setattr__(self, "base", vec2(self.base))
-        m = np.array(self.placement, float)
-        m.setflags(write=False)
-        object.__setattr__(self, "placement", m)
-        self._require_rigid()
+        object.__setattr__(self, "placement", self._rigid())
         # the same pattern elsewhere, as of a bracket that moves with its bar, is not judged again,
         # nor the plate of a foot that stays where it is while its tube leans
         self.__dict__["folded"] = _judged(_Pattern(self, ("id",)))
@@ -294,16 +291,28 @@ class Plate:
                 self.id, "the outline crosses itself.", "Enlarge the plate or its legs."
             )
 
-    def _require_rigid(self) -> None:
-        r = self.placement[:3, :3]
-        if self.placement.shape != (4, 4) or not _is_rigid(r):
-            raise GeometryError(self.id, "the placement is no rigid motion.")
+    def _rigid(self) -> Vec:
+        """The placement as a rigid motion to the last digits, read only."""
+        m = np.array(self.placement, float)
+        if m.shape != (4, 4) or m[3].tolist() != [0.0, 0.0, 0.0, 1.0]:
+            raise GeometryError(
+                self.id,
+                "the placement is no rigid motion: it wants a 4x4 matrix, last row 0 0 0 1.",
+            )
+        if not np.isfinite(m).all():
+            raise GeometryError(self.id, "the placement has a number that is not finite.")
+        try:
+            m[:3, :3] = r = as_rotation(m[:3, :3])
+        except ValueError as error:
+            raise GeometryError(self.id, f"the placement is no rigid motion: {error}.") from None
         if float(cross3(r[0], r[1]) @ r[2]) < 0:
             raise GeometryError(
                 self.id,
                 "the placement mirrors the plate.",
                 "Use Plate.mirrored() instead.",
             )
+        m.setflags(write=False)
+        return m
 
     def _require_holes(self) -> None:
         for i, h in enumerate(self.holes, 1):
@@ -596,11 +605,6 @@ def _judged(pattern: _Pattern) -> FoldedSheet:
 def _scribed(pattern: _Pattern) -> None:
     """Refuse marks of a plate; errors as its own."""
     pattern.plate.require_marks()
-
-
-def _is_rigid(r: Vec) -> bool:
-    """Whether the rows of a matrix ``(3, 3)`` are unit vectors square to each other."""
-    return bool((np.abs(r @ r.T - np.eye(3)) <= ROUNDING).all())
 
 
 def _swapped(text: str, swap: tuple[str, str]) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
+
+from cagekit.units.tolerance import NEGLIGIBLE, ROUNDING
 
 Array = NDArray[np.float64]
 """Numbers of any shape."""
@@ -51,6 +53,25 @@ def cross3(a: Array, b: Array) -> Array:
 def size3(a: Array) -> float:
     """Length of one vector ``(3,)``, as the general norm has it; that takes three times as long."""
     return sqrt(a @ a)
+
+
+def as_rotation(turn: Array) -> Array:
+    """The rotation ``(3, 3)`` that a matrix stands for, or its mirror image if it mirrors.
+
+    One that is a rotation to all digits that count is given back as it is; where digits were lost
+    on the way, as in a text, it is the nearest one.
+
+    Raises:
+        ValueError: it is none, even so.
+    """
+    off = float(np.abs(turn @ turn.T - np.eye(3)).max())
+    if not off <= NEGLIGIBLE:
+        by = f" by {off:.1e}" if isfinite(off) else ""
+        raise ValueError(f"it stretches or shears{by} (allowed: {NEGLIGIBLE:.0e})")
+    if off <= ROUNDING:
+        return turn
+    left, _, right = np.linalg.svd(turn)
+    return np.asarray(left @ right)
 
 
 def dot_rows(a: Array, b: Array) -> Array:

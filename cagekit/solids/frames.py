@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cagekit.geometry.arrays import as_rotation
 from cagekit.geometry.centre_line import CentreLine, Vec, perpendicular, unit
-from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -56,10 +56,14 @@ def rigid(place: object) -> tuple[Vec, Vec]:
             return np.eye(3), m
     if m.shape not in ((3, 4), (4, 4)):
         raise ValueError("a place is a Location, a Plane, a 4x4 matrix or a shift (x, y, z)")
-    turn, shift = m[:3, :3], m[:3, 3]
-    if not np.allclose(turn @ turn.T, np.eye(3), atol=ROUNDING) or np.linalg.det(turn) < 0:
-        raise ValueError("a place turns and moves a part, it does not stretch or mirror it")
-    return turn, shift
+    why = "a place turns and moves a part, it does not stretch or mirror it"
+    try:
+        turn = as_rotation(m[:3, :3])
+    except ValueError as error:
+        raise ValueError(f"{why}: {error}") from None
+    if np.linalg.det(turn) < 0:
+        raise ValueError(why)
+    return turn, m[:3, 3]
 
 
 def tube_frames(path: CentreLine) -> Mapping[str, cadquery.Location]:

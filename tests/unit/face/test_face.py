@@ -93,6 +93,12 @@ def test_copes_follow_the_part_that_is_moved() -> None:
     assert moved.path.start == pytest.approx(bar.path.start + np.array([10, 20, 30]))
     with pytest.raises(ValueError, match="mirror"):
         bar.placed(np.diag([1.0, -1.0, 1.0, 1.0]))
+    turn = np.array([[0.6, -0.8, 0.0, 5.0], [0.8, 0.6, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
+    turned, short = bar.placed(turn), bar.placed(turn + 3e-8 * np.eye(3, 4))
+    assert short.path.length == pytest.approx(bar.path.length, rel=1e-14)
+    assert short.path.end == pytest.approx(turned.path.end, abs=1e-4)
+    with pytest.raises(ValueError, match=r"stretches or shears by 2\.0e-05 \(allowed: 1e-06\)"):
+        bar.placed(turn + 1e-5 * np.eye(3, 4, k=0) * [[0.0], [0.0], [1.0]])
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pieces import shape_key
+from scipy.spatial.transform import Rotation
 
 from cagekit.cage.plate import Hole, HolePurpose, Plate
 from cagekit.errors import GeometryError
@@ -205,6 +206,16 @@ def test_a_mirrored_plate_is_its_mirror_image():
         ({"base": (0, 0)}, "base point .* must lie on a flat part"),
         ({"thickness": 0}, "thickness 0 mm must be above zero"),
         ({"placement": np.diag([1.0, -1, 1, 1])}, "mirrors the plate"),
+        (
+            {"placement": np.diag([1.0, 1, 1 + 1e-5, 1])},
+            r"shears by 2\.0e-05 \(allowed",
+        ),
+        ({"placement": np.eye(4) + 1e-4 * np.eye(4, k=1)}, "stretches or shears by"),
+        ({"placement": np.full((4, 4), np.nan)}, "no rigid motion"),
+        ({"placement": np.diag([np.nan, 1, 1, 1])}, "not finite"),
+        ({"placement": np.array([[1, 0, 0, np.inf], *np.eye(4)[1:]])}, "not finite"),
+        ({"placement": np.eye(3)}, "4x4 matrix"),
+        ({"placement": np.diag([1.0, 1, 1, 2])}, "last row 0 0 0 1"),
         ({"outline": Outline.polygon([(0, 0), (90, 90), (90, 0), (0, 80)])}, "crosses itself"),
     ],
 )
@@ -212,6 +223,28 @@ def test_what_cannot_be_made_is_refused_with_numbers(change, words):
     with pytest.raises(GeometryError, match=words) as error:
         angle_plate(**change)
     assert error.value.owner == "angle"
+
+
+@pytest.mark.parametrize("digits", [7, 8, 12])
+def test_a_placement_that_lost_digits_on_the_way_is_made_rigid(digits: int) -> None:
+    """The nearest rotation is the one that the other library finds in the same matrix."""
+    turn = Rotation.from_rotvec([0.3, -1.1, 0.7])
+    placement = np.eye(4)
+    placement[:3, :3] = np.round(turn.as_matrix(), digits)
+    placement[:3, 3] = (812.5, -34.25, 90.0)
+    p = angle_plate(placement=placement)
+    r = p.placement[:3, :3]
+    assert np.abs(r @ r.T - np.eye(3)).max() < (1e-15 if digits < 9 else 1e-11)
+    nearest = Rotation.from_matrix(placement[:3, :3]).as_matrix()
+    np.testing.assert_allclose(r, nearest, rtol=0, atol=1e-12 if digits < 9 else 1e-11)
+    assert p.placement[:3, 3].tolist() == [812.5, -34.25, 90.0]
+    assert p.placement[3].tolist() == [0.0, 0.0, 0.0, 1.0]
+
+
+def test_a_rigid_placement_keeps_its_bits() -> None:
+    placement = np.eye(4)
+    placement[:3, :3] = Rotation.from_rotvec([0.3, -1.1, 0.7]).as_matrix()
+    assert angle_plate(placement=placement).placement.tobytes() == placement.tobytes()
 
 
 def test_a_lightening_loop_may_have_any_shape():
