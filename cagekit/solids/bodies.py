@@ -197,11 +197,7 @@ def plate_body(plate: Plate) -> SolidBody:
     Raises:
         KernelError: the kernel cannot make or read it; names the part.
     """
-    try:
-        record = plate_record(plate)
-        return _sound(record, measure(record), plate.volume)
-    except Refused as reason:
-        raise KernelError(f"{plate.id}: {reason}.") from None
+    return _written_body(plate.id, partial(plate_record, plate), plate.volume)
 
 
 def small_part_body(part: SmallPart) -> SolidBody:
@@ -210,11 +206,16 @@ def small_part_body(part: SmallPart) -> SolidBody:
     Raises:
         KernelError: the kernel cannot make or read it; names the part.
     """
+    return _written_body(part.id, partial(small_part_record, part), part.volume)
+
+
+def _written_body(id_: str, write: Callable[[], Record], wanted: float) -> Record:
+    """The solid of something that is written down or cannot be made; errors as above."""
     try:
-        record = small_part_record(part)
-        return _sound(record, measure(record), part.volume)
+        record = write()
+        return _sound(record, measure(record), wanted)
     except Refused as reason:
-        raise KernelError(f"{part.id}: {reason}.") from None
+        raise KernelError(f"{id_}: {reason}.") from None
 
 
 def expected_volumes(cage: Cage) -> Mapping[str, float]:
