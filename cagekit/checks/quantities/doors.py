@@ -18,7 +18,7 @@ from cagekit.checks.quantities.survey import SIDES, HandSide, Survey, other_side
 from cagekit.geometry.arrays import Points, Points2, even
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.inputs.car import DoorOpening
-from cagekit.units.tolerance import ROUNDING, SAME_POINT
+from cagekit.units.tolerance import MICRON, ROUNDING, SAME_POINT
 
 ACROSS = unit((0.0, 1.0, 0.0))
 NEAR_DOOR = 260.0
@@ -79,8 +79,19 @@ class Door:
             kept: of the cage.
             member: the tube.
         """
+        if not self._may_show(member):
+            return np.zeros((0, 3))
         key = ("seen through a door", Same(self.sheet), self.side, member)
         return kept.once(key, partial(self._seen, member))
+
+    def _may_show(self, member: Member) -> bool:
+        """Whether the box of a tube's centre line comes so near the opening at all."""
+        (behind, right, _), (ahead, left, _) = (corner.tolist() for corner in member.path.box)
+        rear, front = self.span
+        if ahead <= rear - MICRON or behind >= front + MICRON:
+            return False
+        outboard = left if self.side == "left" else -right
+        return bool(outboard > self.y_inner - NEAR_DOOR - MICRON)
 
     def _seen(self, member: Member) -> Points:
         n = max(int(member.path.length / STEP), 8)

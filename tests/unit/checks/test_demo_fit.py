@@ -12,6 +12,9 @@ import pytest
 
 from cagekit.assembly.assemble import sketch
 from cagekit.checks.finding import Status, to_json_text
+from cagekit.checks.quantities.doors import doors
+from cagekit.checks.quantities.quantity import Pick
+from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.geometry.centre_line import Arc
@@ -109,3 +112,19 @@ def test_no_kernel_no_pictures_are_imported() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_tubes_beside_no_door_are_passed_over_and_no_others(name: str) -> None:
+    build = load_build(name)
+    cage = sketch(build)
+    rows = [
+        (door, m)
+        for _, door in doors(Survey(Design(build, cage=cage)), Pick())
+        if door is not None
+        for m in cage.members.values()
+    ]
+    for door, m in rows:
+        assert door.seen(cage.kept, m).tolist() == door._seen(m).tolist(), m.id
+    passed_over = [m.id for door, m in rows if not door._may_show(m)]
+    assert len(rows) / 4 < len(passed_over) < len(rows)
