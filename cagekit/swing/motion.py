@@ -30,6 +30,8 @@ MOST = radians(150.0)
 """A bar is followed this far."""
 SPACING = 10.0
 """Balls along the axis, mm."""
+BETWEEN = 81
+"""Balls in place of the three round the nearest one."""
 ROUND = 20
 """Points round an end."""
 LEAVING = 91
@@ -101,6 +103,7 @@ class Probe:
         sleeves = [_part_points(p) for p in cage.hardware if p.id in door.hardware and _swings(p)]
         rims = np.concatenate([*ends, *sleeves])
         self.sleeves = sum(len(p) for p in sleeves)
+        self.spine = len(spine)
         self.points = np.concatenate([spine, rims])
         self.radii = np.concatenate([np.full(len(spine), r), np.zeros(len(rims))])
         # far from its own joints the axis and the rims are enough
@@ -223,6 +226,30 @@ class SwingMotion:
             spots.append(points[np.arange(k), best])
         return np.array(rows), np.array(spots)
 
+    def least(self, which: Sequence[int], angle: float) -> tuple[float, Vec, int]:
+        """Least gap to some obstacles at an angle, mm, where, and to which of them."""
+        now, spots = self.gaps(np.array([angle]), which)
+        sides = [self.round_side(i, angle) for i in which]
+        told = [
+            min((float(gap), spot), side, key=lambda found: found[0])
+            for gap, spot, side in zip(now[:, 0], spots[:, 0], sides, strict=True)
+        ]
+        k = int(np.argmin([gap for gap, _ in told]))
+        return *told[k], which[k]
+
+    def round_side(self, i: int, angle: float) -> tuple[float, Vec]:
+        """Gap of the bar's round side to an obstacle at an angle, mm, and where on its axis.
+
+        Between two balls the bar stands out further than they do.
+        """
+        spine = moved_points(self.probe.points[: self.probe.spine], self.door.motion(angle))
+        k = int(np.argmin(self.obstacles[i].gap(spine)))
+        low, high = spine[max(k - 1, 0)], spine[min(k + 1, len(spine) - 1)]
+        fine = low + np.linspace(0.0, 1.0, BETWEEN)[:, None] * (high - low)
+        gaps = self.obstacles[i].gap(fine) - self.probe.radii[0]
+        best = int(np.argmin(gaps))
+        return float(gaps[best]), fine[best]
+
 
 def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
     """Open a bar until it meets something.
@@ -276,17 +303,12 @@ def _limit(swing: SwingMotion, angles: Vec, gaps: Vec) -> tuple[float | None, Cl
     low, high = (float(angles[first - 1]), float(angles[first])) if first else (0.0, 0.0)
     while high - low > radians(0.01):
         middle = 0.5 * (low + high)
-        now, _ = swing.gaps(np.array([middle]), which)
-        low, high = (low, middle) if (now < CONTACT).any() else (middle, high)
-    now, spots = swing.gaps(np.array([high]), which)
-    i = int(np.argmin(now[:, 0]))
-    found = swing.obstacles[which[i]]
+        gap, _, _ = swing.least(which, middle)
+        low, high = (low, middle) if gap < CONTACT else (middle, high)
+    gap, point, i = swing.least(which, high)
+    found = swing.obstacles[i]
     return high, Closest(
-        name=found.named(spots[i, 0]),
-        kind=found.kind,
-        gap=float(now[i, 0]),
-        angle=high,
-        point=vec(spots[i, 0]),
+        name=found.named(point), kind=found.kind, gap=gap, angle=high, point=vec(point)
     )
 
 
@@ -310,6 +332,10 @@ def _closest(
             k = int(np.argmin(now[0]))
             gap, best, point = float(now[0, k]), float(tries[k]), where[0, k]
             width /= 4
+        if gap < REFINED:
+            side, spot = swing.round_side(i, best)
+            if side < gap:
+                gap, point = side, spot
         out.append(
             Closest(name=found.named(point), kind=found.kind, gap=gap, angle=best, point=vec(point))
         )

@@ -202,6 +202,21 @@ def test_front_edge_of_the_door_opening_by_hand(wagon: tuple[Build, Cage]) -> No
         assert r - 1.5 < edge - x < r * np.hypot(1.0, (x1 - x0) / (z1 - z0)) + 1.5
 
 
+def test_room_to_the_opening_is_that_of_the_round_side(wagon: tuple[Build, Cage]) -> None:
+    """Against the bar's axis in steps of a fiftieth of a mm, turned by Rodrigues' formula."""
+    build, cage = wagon
+    for door in cage.doors:
+        told = sweep(cage, build.car, door).to("opening")
+        assert told is not None
+        path = cage.member(door.bar).path
+        axis = path.points(np.linspace(30.0, path.length - 30.0, int(path.length * 50)))
+        axis = rotated(axis, door.hinge.origin, door.hinge.pin, told.angle)
+        wall = BodySide.of(build.car, door.side)
+        assert wall is not None
+        least = wall.gap(axis).min() - door.fitted.tube.outer_radius
+        assert told.gap == pytest.approx(least, abs=0.005)
+
+
 def test_body_side_is_a_wall_with_a_hole(wagon: tuple[Build, Cage]) -> None:
     car = wagon[0].car
     wall = BodySide.of(car, "left")
