@@ -67,7 +67,9 @@ def make(site: Site, entry: DoorBarEntry) -> list[Member]:
         return [_swinging(site, entry, m) for m in made] if entry.swing_out else made
     if entry.swing_out:
         raise GeometryError(
-            entry.id, "only a single door bar can swing out.", "Set style = 'single'."
+            entry.id,
+            "only a single door bar can swing out.",
+            "Set style = 'single'; a second bar is a strut of role = 'door_bar'.",
         )
     if entry.style == "pair":
         upper = between(site, entry, "door_bar", *ends(entry.height_rear, entry.height_front))

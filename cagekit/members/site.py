@@ -254,6 +254,8 @@ class Site:
         role, bar = entry.role or role, bar or entry.id
         points = [a.point, *(vec(v) for v in entry.via), b.point]
         _require_forward(bar, points)
+        if side is None and entry.side is None and entry.kind == "strut":
+            side = _side_of(points)
         cutters = (*entry.split_by, *split_by)
         if not cutters:
             return [self.member(entry, role, points, a, b, bar=bar, side=side)]
@@ -371,6 +373,14 @@ class Site:
         """Ids of the cutters, a cut one standing for all its pieces."""
         where = self.where(entry, "split_by")
         return [m.id for name in cutters for m in self.places.pieces(name, where=where)]
+
+
+def _side_of(points: Sequence[Vec]) -> Side:
+    """The side of the car that a tube keeps to, with all its corners."""
+    y = [float(p[1]) for p in points]
+    if min(y) > SAME_POINT:
+        return "left"
+    return "right" if max(y) < -SAME_POINT else "centre"
 
 
 def _require_forward(bar: str, points: Sequence[Vec]) -> None:

@@ -364,3 +364,17 @@ def test_corners_that_turn_back_are_named(via: object, corner: int, cure: str) -
     with pytest.raises(GeometryError, match=rf"at corner {corner} of `via`") as caught:
         made("gravel-hatch", strut=[strut])
     assert cure in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "side"),
+    [
+        ("on main_hoop.left at height 3 in", "on a_pillar_bar_left at height 3 in", "left"),
+        ("on main_hoop.right at height 3 in", "on a_pillar_bar_right at height 3 in", "right"),
+        ("on main_hoop.left at height 3 in", "on a_pillar_bar_right at height 3 in", "centre"),
+    ],
+)
+def test_a_strut_is_of_the_side_that_it_keeps_to(start: str, end: str, side: str) -> None:
+    """A second door bar counts on its side although its entry names none."""
+    cage = made("sprint-wagon", strut=[{"id": "low", "role": "door_bar", "from": start, "to": end}])
+    assert cage.members["low"].side == side
