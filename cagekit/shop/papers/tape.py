@@ -60,7 +60,7 @@ def tape_checks(cage: Cage, group: Sequence[Member], fitted: Iterable[str]) -> l
     twins: Mapping[str, Member] = {m.id: m for m in group}
     for member in group:
         other = twins.get(member.id.replace("_left", "_right"))
-        if member.side == "left" and other is not None:
+        if member.side == "left" and other is not None and other is not member:
             out.append(_crossed(cage, member, other))
     base = next((m for m in cage.of_role("main_hoop") if m.id in set(fitted)), None)
     if base is not None:
@@ -68,7 +68,8 @@ def tape_checks(cage: Cage, group: Sequence[Member], fitted: Iterable[str]) -> l
             if _spans(member):
                 out.extend(_from_hoop(cage, base, member))
     if base is not None and not out:
-        out.extend(_from_feet(cage, base, member) for member in group if member.side == "centre")
+        # tubes of both sides are held against each other; what has no like is held from the feet
+        out.extend(_from_feet(cage, base, member) for member in group)
     return out
 
 
@@ -181,7 +182,7 @@ def _crossed(cage: Cage, left: Member, right: Member) -> TapeCheck:
 
 
 def _from_feet(cage: Cage, hoop: Member, member: Member) -> TapeCheck:
-    """A tube in the middle of the car, held from both feet of the hoop."""
+    """A tube without its like on the other side, held from both feet of the hoop."""
     feet = [_end(cage, hoop, s) for s in ("left", "right")]
     ends = {n: end_spot(cage, member, n) for n, _ in member.ends}
     far = max(ends, key=lambda n: min(over_outside(f, ends[n]) for f in feet))

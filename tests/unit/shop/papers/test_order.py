@@ -313,6 +313,24 @@ def test_tapes_lie_over_the_outside_and_hold_middle_tubes_from_both_sides(demo: 
                 assert c.twin is not None
 
 
+def test_tubes_of_one_side_are_held_from_both_feet() -> None:
+    """Tapes from the feet's outer corners, whose radii are all that the middles leave open."""
+    design = demos.design("hillclimb-coupe").changed("door_bar_right", omit=True)
+    cage = design.cage
+    step = next(s for s in design.steps if "door_bar_left" in s.members)
+    assert [c.end for c in step.checks] == [f"{named(m)}, end B" for m in step.members]
+    bar, hoop = cage.members["door_bar_left"], cage.members["main_hoop"]
+    for foot, told in zip(
+        (hoop.path.start, hoop.path.end),
+        (step.checks[0].distance, step.checks[0].twin),
+        strict=True,
+    ):
+        # over the outside: the middles and, at most, the radius of both
+        apart = float(np.linalg.norm(bar.path.end - foot))
+        assert told is not None
+        assert apart < told < apart + bar.tube.outer_radius + hoop.tube.outer_radius
+
+
 def shaken(build: Build, rng: random.Random) -> Build:
     """The build with a few lengths a little off; one of 0 asks for nothing and stays."""
     changes = {}
