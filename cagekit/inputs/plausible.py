@@ -489,7 +489,7 @@ def _seat(car: Car, n: int, seat: Seat, said: _Lengths) -> Iterator[Fault]:
         yield Fault(
             key=("seats", n, "hip"),
             problem="is behind the main hoop.",
-            hint="X counts forward from the hoop's feet.",
+            hint="X counts forward from the hoop's feet; leave out a seat that stands behind it.",
         )
     if not -400 <= z <= 800:
         yield Fault(
