@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -22,6 +23,8 @@ NEAR = 60.0
 ASIDE = 1.6
 """How far a foot's name begins beside the line across the car that it stands on, or beside its
 plate, mm of paper."""
+LANE = 5.0
+"""From one size along the car to the next one out, mm of paper."""
 CLEAR = 5.0
 """How far a size stands beside a plate that lies along it, mm of paper: its words and some."""
 
@@ -39,6 +42,25 @@ def _inside(foot: PlanFoot, other: PlanFoot) -> bool:
     """Whether another foot stands farther out on the same line across the car."""
     (x, y, _), (u, v, _) = foot.point, other.point
     return bool(abs(x - u) < NEAR and y * v > 0 and abs(v) > abs(y))
+
+
+def _lanes(feet: Sequence[PlanFoot]) -> list[tuple[int, PlanFoot]]:
+    """Of each foot the lane of its size along the car, and the foot that stands farthest out.
+
+    Both among those on its side of the car and of the hoop: the nearest to the hoop is innermost.
+    """
+
+    def quarter(foot: PlanFoot) -> tuple[bool, bool]:
+        return bool(foot.point[0] > 0), bool(foot.point[1] > 0)
+
+    out = []
+    for foot in feet:
+        x = abs(float(foot.point[0]))
+        like = [f for f in feet if quarter(f) == quarter(foot) and abs(f.point[0]) > NEAR]
+        nearer = sorted(abs(float(f.point[0])) for f in like if abs(f.point[0]) < x - NEAR)
+        lanes = sum(b - a > NEAR for a, b in pairwise([0.0, *nearer]))
+        out.append((lanes, max([foot, *like], key=lambda f: abs(float(f.point[1])))))
+    return out
 
 
 def _covered(outlines: Sequence[Vec], x: float, y: float) -> bool:
@@ -78,12 +100,14 @@ def plan_drawing(
     everything = TOP.project(np.concatenate([spots, np.zeros((1, 3)), *plates]))[:, :2]
     low, high = everything.min(axis=0), everything.max(axis=0)
     wide, tall = (max(float(v), 1.0) for v in high - low)
-    scale = min((width - 2 * MARGIN) / wide, (height - 2 * MARGIN) / tall)
-    w, h = wide * scale + 2 * MARGIN, tall * scale + 2 * MARGIN
+    lanes = _lanes(feet)
+    above = MARGIN + LANE * max((n for n, _ in lanes), default=0)
+    scale = min((width - 2 * MARGIN) / wide, (height - 2 * above) / tall)
+    w, h = wide * scale + 2 * MARGIN, tall * scale + 2 * above
 
     def at(points: Vec) -> Vec:
         flat = (TOP.project(np.atleast_2d(points))[:, :2] - low) * scale
-        return np.column_stack([flat[:, 0] + MARGIN, h - MARGIN - flat[:, 1]])
+        return np.column_stack([flat[:, 0] + MARGIN, h - above - flat[:, 1]])
 
     zero = at(np.zeros(3))[0]
     body = [
@@ -98,7 +122,7 @@ def plan_drawing(
         body.append(
             f'<path d="{path_data(outline)} Z" fill="#e8e8e8" stroke="black" stroke-width="0.25"/>'
         )
-    for f in feet:
+    for f, (lane, outermost) in zip(feet, lanes, strict=True):
         x, y = at(f.point)[0]
         # feet in one line across the car: the sizes of the inner ones move aside
         behind = sum(_inside(f, other) for other in feet)
@@ -128,7 +152,9 @@ def plan_drawing(
             spot, anchor = (left - ASIDE, y + 1.0), "end"
         body.append(text(spot, f.name, size=3.2, bold=True, anchor=anchor, halo=True))
         if lengthwise:
-            aside = y + outward * (f.od * scale / 2 + 12.0)
+            edge = float(at(outermost.point)[0, 1])
+            off = 12.0 if outward < 0 else 14.0
+            aside = edge + outward * (outermost.od * scale / 2 + off + LANE * lane)
             body.append(hairline((x, y), (x, aside + outward)))
             body.append(
                 dimension((x, aside), (zero[0], aside), size(abs(float(f.point[0]))), size=2.7)

@@ -81,3 +81,26 @@ def test_no_size_or_name_lies_on_a_plate_that_reaches_inboard_of_its_foot() -> N
             assert not ((words[name] > low) & (words[name] < high)).all(), name
     # the size along the car of the rear foot ends at X = 0, and the name is on its other side
     assert words["1 A"][0] < min(o[:, 0].min() for o in outlines) < words["730 mm"][0]
+
+
+def test_a_foot_that_stands_farther_out_puts_no_name_on_the_size_of_another() -> None:
+    """A strut on the sill, between the main hoop's foot and one nearer to the middle."""
+    feet = [
+        PlanFoot(name=name, point=np.array([x, y, 0.0]), od=42.0)
+        for name, x, y in (
+            ("1 A", 0.0, 625.0), ("1 B", 0.0, -625.0), ("8 A", 1330.0, 640.0),
+            ("8 B", 1330.0, -640.0), ("28 B", 520.0, 745.0), ("29 B", 520.0, -745.0),
+        )
+    ]  # fmt: skip
+    svg = plan_drawing(feet, [], 186.0, 110.0, lambda mm: f"{mm:.0f} mm").svg
+    texts = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*>([^<]+)</text>', svg)
+    at: dict[str, list[float]] = {}
+    for _, y, words in texts:
+        at.setdefault(words, []).append(float(y))
+    for name, outward in (("29 B", -1.0), ("28 B", 1.0)):
+        own = at[name][0]  # a halo draws it twice
+        for size in ("520 mm", "1330 mm"):
+            # of two equal sizes the one on the side of this foot
+            nearest = min(at[size], key=lambda y, own=own: abs(y - own))
+            assert (nearest - own) * outward > 2.5, f"{size} would lie on {name}"
+    assert all(abs(a - b) > 4.0 for a, b in zip(at["520 mm"], at["1330 mm"], strict=True))
