@@ -136,6 +136,14 @@ def _report(part: TubePart | PlatePart, made: Made, args: argparse.Namespace) ->
         mass = format_mass(bit.mass, units, decimals=3)
         print(f"{at_start(named(bit.id))}: {bit.size_in(units)}, {mass}")
     print(f"{made.folder}/  {', '.join(files)}")
+    for sheet in part.design.bends if "bends" in made.files else ():
+        if sheet.die and sheet.other_radius is not None:
+            drawn, bent = (format_length(v, units) for v in (sheet.other_radius, sheet.die.clr))
+            note(
+                f"warning: drawn with a radius of {drawn}, die {sheet.die.name} bends {bent}: what "
+                "it bends by bends.csv is another tube. "
+                f"Give --bend-radius '{sheet.die.clr:g} mm'."
+            )
 
 
 def _made(kind: PartKind, args: argparse.Namespace) -> TubePart | PlatePart:

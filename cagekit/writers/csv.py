@@ -196,6 +196,12 @@ def _shape(sheet: BendSchedule, row: BendRow) -> dict[str, Cell]:
 def _machine(sheet: BendSchedule, order: int, step: BendStep) -> dict[str, Cell]:
     model = sheet.springback
     notes = [sheet.problem] if sheet.problem else list(model.warnings if model else ())
+    if sheet.die and sheet.other_radius is not None:
+        notes.insert(
+            0,
+            f"drawn with a radius of {sheet.other_radius:.1f} mm, die {sheet.die.name} bends "
+            f"{sheet.die.clr:.1f} mm: what it bends by these marks is another tube.",
+        )
     if model and model.beyond_tests(step.angle):
         notes.append("angle lies far from the test bends: extrapolated.")
     return {

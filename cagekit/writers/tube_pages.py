@@ -117,6 +117,11 @@ def shape_check(book: Book, s: BendSchedule) -> list[str]:
         member.path, book.cage.cut(s.member, "a").shortest, book.cage.cut(s.member, "b").shortest
     )
     out = []
+    if s.die and s.other_radius is not None:
+        out.append(
+            f"DO NOT BEND: drawn with a radius of {book.length(s.other_radius)}, die {s.die.name} "
+            f"bends {book.length(s.die.clr)}. What it bends by these marks is another tube."
+        )
     if is_flat(path):
         out.append("Flat: laid on a level floor it touches along its whole length.")
     else:

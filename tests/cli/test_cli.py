@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import re
@@ -339,6 +340,21 @@ def test_part_makes_what_was_typed(folder: Path, capsys: pytest.CaptureFixture[s
     assert content["members"][0]["tube"]["od"] == pytest.approx(44.45)
     made = json.loads((folder / "outputs/part-strut/manifest.json").read_text())
     assert made["options"]["dimensions"]["length"] == pytest.approx(1016.0)
+
+
+def test_part_tells_a_radius_that_its_die_does_not_bend(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A hoop of 1 3/4 in tube drawn with 6 in, in a shop whose die for it bends 6 1/2 in."""
+    words = ["part", "main_hoop", "--tube", "dom-1.75x0.120", "--tooling", "inch-shop"]
+    assert run([*words, "--only", "bends", "--units", "in"]) == 0
+    assert "--bend-radius '165.1 mm'" in capsys.readouterr().err
+    with (folder / "outputs/part-main_hoop/bends.csv").open() as file:
+        notes = [row["note"] for row in csv.DictReader(file) if row["die"]]
+    assert len(notes) == 4
+    assert all("152.4 mm" in note and "165.1 mm" in note for note in notes)
+    assert run([*words, "--only", "bends", "--bend-radius", "6 1/2 in"]) == 0
+    assert "warning" not in capsys.readouterr().err
 
 
 def test_doctor_finds_what_it_needs(capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,7 +15,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.errors import NotFoundError
-from cagekit.shop.bending.bends import hanging
+from cagekit.shop.bending.bends import RADIUS_MATCH, hanging
 from cagekit.shop.bending.section import thinned_wall
 from cagekit.shop.sawing.stock import bars_of, sawn, usual_sticks
 from cagekit.units import format_length
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from cagekit.inputs.tooling import Die
     from cagekit.shop.bending.bends import BendSchedule
 
-RADIUS_MATCH = 0.5
-"""Drawn and bent radius closer than this are the same, mm (common practice)."""
 SLEEVE = "Split the tube with a sleeve only where the rulebook allows a joint there."
 
 

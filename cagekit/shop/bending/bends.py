@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 FLIP_WORTH = 50.0
 """Tube (mm) that turning the blank end for end must save to be worth a new set-up (common
 practice: a second set-up from the other end costs accuracy)."""
+RADIUS_MATCH = 0.5
+"""Drawn and bent radius closer than this are the same, mm (common practice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +165,16 @@ class BendSchedule:
         """What the dial's marks and turns too small to make cost: mm off the drawing at worst."""
         left = {s.bend: s.left for s in self.steps}
         return drift(self.rows, [left[n] for n in sorted(left)]) if left else 0.0
+
+    @property
+    def other_radius(self) -> float | None:
+        """The drawn radius furthest from the die's, mm, which no mark here holds for; or None."""
+        die = self.die
+        drawn = [r.clr for r in self.rows if r.clr is not None]
+        if die is None or not drawn:
+            return None
+        worst = max(drawn, key=lambda clr: abs(clr - die.clr))
+        return worst if abs(worst - die.clr) > RADIUS_MATCH else None
 
     @property
     def waste(self) -> float:

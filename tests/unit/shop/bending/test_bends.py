@@ -210,6 +210,13 @@ def test_a_tube_without_die_keeps_its_rows_and_says_why():
     assert sheet.blank == pytest.approx(path.length)
 
 
+@pytest.mark.parametrize(("drawn", "told"), [(120.0, None), (120.4, None), (150.0, 150.0)])
+def test_a_radius_that_the_die_does_not_bend_is_told(drawn, told):
+    """Half a mm is what a die's own radius is known to (common practice)."""
+    path = CentreLine.from_polyline([(0, 0, 0), (0, 0, 500), (0, 700, 500)], drawn)
+    assert schedule("x", TUBE, path, shop()).other_radius == told
+
+
 def test_dial_counts_the_way_the_bender_does():
     path = CentreLine.from_polyline([(0, 0, 0), (500, 0, 0), (500, 0, 600), (500, 400, 600)], 120)
     with_clock = schedule("x", TUBE, path, shop())
