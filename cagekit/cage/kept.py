@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from functools import partial
+from operator import attrgetter
 from pathlib import Path
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar, cast
@@ -23,6 +23,8 @@ H = TypeVar("H", bound=Hashable)
 
 LIMIT = 12000
 """Results kept at most: some fifteen versions of a large cage."""
+FEW = 4
+"""A tuple of no more than this is hashed as quickly as its hash is found."""
 OWN_CONTENT = "_content"
 """Where a frozen object with room for it keeps its own content."""
 
@@ -36,10 +38,8 @@ def content(value: object) -> Hashable:
         TypeError: the value, or something in it, is of a type whose content is not known.
     """
     kind = value.__class__
-    if kind is str or kind is bytes or value is None:
-        return value
-    if kind is float:
-        return cast(float, value).hex()
+    if kind is str or value is None:
+        return cast(Hashable, value)
     way = _WAYS.get(kind)
     if way is None:
         _WAYS[kind] = way = _way_of(value)
@@ -52,7 +52,11 @@ _WAYS: dict[type, Callable[[Any], Hashable]] = {}
 
 def _way_of(value: object) -> Callable[[Any], Hashable]:
     kind = value.__class__
-    if kind is int or kind is bool or isinstance(value, Enum | Path | type):
+    if kind is float:
+        return _of_float
+    if isinstance(value, Enum):
+        return _of_choice
+    if kind is int or kind is bool or kind is bytes or isinstance(value, Path | type):
         return _itself
     if isinstance(value, np.ndarray):
         return _of_array
@@ -65,8 +69,7 @@ def _way_of(value: object) -> Callable[[Any], Hashable]:
     if isinstance(value, frozenset):
         return _of_set
     if is_dataclass(value):
-        roomy = hasattr(value, "__dict__") and kind.__dataclass_params__.frozen  # type: ignore[attr-defined]
-        return partial(_once_of_dataclass if roomy else _of_dataclass, _fields(kind))
+        return _of_dataclass(kind, hasattr(value, "__dict__"))
     return _of_model if hasattr(kind, "model_fields") else _of_function
 
 
@@ -74,10 +77,25 @@ def _itself(value: Any) -> Hashable:
     return value.__class__, value
 
 
+def _of_float(value: Any) -> Hashable:
+    # of what is equal only the two zeros differ in a bit
+    return value if value else value.hex()
+
+
+def _of_choice(value: Any) -> Hashable:
+    return value.__class__, value.name
+
+
 def _of_array(value: Any) -> Hashable:
-    if value.dtype.hasobject:
+    kind = value.dtype
+    if value.size == 3 and value.ndim == 1 and kind == _NUMBERS:
+        return value.tobytes()  # a point's: of nothing else the content is bytes alone
+    if kind.hasobject:
         raise TypeError("an array of objects has no content to look up by")
-    return "array", value.dtype.str, value.shape, value.tobytes()
+    return "array", kind.str, value.shape, value.tobytes()
+
+
+_NUMBERS = np.dtype(float)
 
 
 def _of_scalar(value: Any) -> Hashable:
@@ -107,22 +125,32 @@ def _of_function(value: Any) -> Hashable:
     raise TypeError(f"{value.__class__.__name__} has no content to look up by")
 
 
-def _of_dataclass(names: tuple[str, ...], value: Any) -> Hashable:
-    return _Content((value.__class__, *[content(getattr(value, n)) for n in names]))
+def _of_dataclass(kind: Any, roomy: bool) -> Callable[[Any], Hashable]:
+    """The way of a dataclass: all that it is made from.
 
+    What it works out of that at its start tells no more. A frozen one with room for it keeps it.
+    """
+    keeps = roomy and kind.__dataclass_params__.frozen
+    names = [f.name for f in fields(kind) if f.init]
+    few = len(names) <= FEW and not keeps
+    read: Callable[[Any], tuple[Any, ...]] = (
+        attrgetter(*names)
+        if len(names) > 1
+        else lambda value: tuple(getattr(value, n) for n in names)
+    )
 
-def _once_of_dataclass(names: tuple[str, ...], value: Any) -> Hashable:
-    """Of a frozen one with room for it: it is worked out once."""
-    own = value.__dict__
-    found = own.get(OWN_CONTENT)
-    if found is None:
-        found = own[OWN_CONTENT] = _of_dataclass(names, value)
-    return cast(Hashable, found)
+    def told(value: Any) -> Hashable:
+        parts = (kind, *[v if v.__class__ is str else content(v) for v in read(value)])
+        return parts if few else _Content(parts)
 
+    def told_once(value: Any) -> Hashable:
+        own = value.__dict__
+        found = own.get(OWN_CONTENT)
+        if found is None:
+            found = own[OWN_CONTENT] = told(value)
+        return cast(Hashable, found)
 
-def _fields(kind: Any) -> tuple[str, ...]:
-    """All that an object is made from; what it works out of that at its start tells no more."""
-    return tuple(f.name for f in fields(kind) if f.init)
+    return told_once if keeps else told
 
 
 class _Content(tuple[Hashable, ...]):
@@ -130,17 +158,16 @@ class _Content(tuple[Hashable, ...]):
 
     def __hash__(self) -> int:
         """The hash of the tuple."""
-        try:
-            return self._hash
-        except AttributeError:
-            self._hash = super().__hash__()
-            return self._hash
+        found = self._hash
+        if found is None:
+            found = self._hash = super().__hash__()
+        return found
 
     def __reduce__(self) -> tuple[object, ...]:
         """As a plain tuple: in another process the hash is another."""
         return _Content, (tuple(self),)
 
-    _hash: int
+    _hash: int | None = None
 
 
 def hashed(parts: Iterable[H]) -> tuple[H, ...]:
@@ -163,6 +190,10 @@ class Same:
     def __eq__(self, other: object) -> bool:
         """Whether both hold one object."""
         return isinstance(other, Same) and self._held is other._held
+
+
+_MISSING = object()
+"""Stands for a result that is not kept."""
 
 
 class Kept:
@@ -188,10 +219,9 @@ class Kept:
         The key must name everything that goes in: frozen objects by themselves, as equal objects
         of that kind are one and the same, files' tables as :class:`Same` or by :func:`content`.
         """
-        with self._lock:
-            if key in self._results:
-                self._results.move_to_end(key)
-                return cast(T, self._results[key])
+        found = self.find(key, _MISSING)
+        if found is not _MISSING:
+            return cast(T, found)
         self.pause()
         made = make()
         with self._lock:
@@ -200,13 +230,14 @@ class Kept:
                 self._results.popitem(last=False)
         return made
 
-    def find(self, key: Hashable) -> Any:
-        """What is kept under this key; None when nothing is."""
+    def find(self, key: Hashable, missing: object = None) -> Any:
+        """What is kept under this key, or what stands for it when nothing is."""
         with self._lock:
-            if key not in self._results:
-                return None
+            found = self._results.get(key, _MISSING)
+            if found is _MISSING:
+                return missing
             self._results.move_to_end(key)
-            return self._results[key]
+            return found
 
     def holds(self, key: Hashable) -> bool:
         """Whether a result is kept under this key."""

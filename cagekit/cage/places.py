@@ -29,9 +29,6 @@ MOVES: Mapping[str, tuple[int, float]] = {
 }
 
 
-_AXES = np.eye(3)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Place:
     """A place found: the node, and what a tube that ends there meets.
@@ -213,20 +210,15 @@ class Places:
         value = p.value
         if p.at == "y" and p.side == "right":
             value = -abs(value)
-        normal = _AXES[axis]
-        stations = (
-            s for s in member.path.crossing_stations(normal * value, normal)
-            if low - SAME_POINT <= s <= high + SAME_POINT
-        )  # fmt: skip
-        found = next(stations, None)
-        if found is None:
-            reach = member.path.points(np.linspace(low, high, 200))[:, axis]
-            raise GeometryError(
-                member.id,
-                f"has no place at {p.at} {value:.1f} mm ({where}: {str(p)!r}); "
-                f"it runs from {reach.min():.0f} to {reach.max():.0f} mm there.",
-            )
-        return found
+        for s in member.path.level_stations(axis, value):
+            if low - SAME_POINT <= s <= high + SAME_POINT:
+                return s
+        reach = member.path.points(np.linspace(low, high, 200))[:, axis]
+        raise GeometryError(
+            member.id,
+            f"has no place at {p.at} {value:.1f} mm ({where}: {str(p)!r}); "
+            f"it runs from {reach.min():.0f} to {reach.max():.0f} mm there.",
+        )
 
     def _bend(self, member: Member, p: OnTube, low: float, high: float, where: str) -> float:
         path = member.path

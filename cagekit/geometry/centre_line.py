@@ -7,10 +7,10 @@ Frame: ISO 8855 vehicle axes (X forward, Y left, Z up), mm, radians. A path runs
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import pairwise
+from itertools import accumulate, chain, pairwise
 from math import acos, atan2, cos, hypot, isfinite, pi, sin, sqrt, tan
 
 import numpy as np
@@ -267,6 +267,14 @@ class CentreLine:
     """A centre line made of pieces that follow each other tangentially."""
 
     pieces: tuple[PathPiece, ...]
+    length: float = field(init=False)
+    """Length of the centre line, mm."""
+    _starts: list[float] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        starts = list(accumulate([q.length for q in self.pieces], initial=0.0))
+        object.__setattr__(self, "_starts", starts)
+        object.__setattr__(self, "length", starts[-1])
 
     @classmethod
     def from_polyline(
@@ -286,17 +294,17 @@ class CentreLine:
         p = np.asarray(points, dtype=float)
         if p.ndim != 2 or p.shape[0] < 2 or p.shape[1] != 3:
             raise GeometryError(owner, f"needs at least two points in space, got {p.shape}.")
-        if not np.isfinite(p).all():
+        # plain numbers: numpy takes longer to begin than a tube of few corners takes
+        rows = p.tolist()
+        if not all(map(isfinite, chain.from_iterable(rows))):
             raise GeometryError(owner, "a point is not a finite number.")
-        n = len(p)
+        n = len(rows)
         if isinstance(radii, int | float):
             r = [float(radii)] * max(n - 2, 0)
         else:
             r = np.broadcast_to(np.asarray(radii, dtype=float), (max(n - 2, 0),)).tolist()
         if r and not (all(map(isfinite, r)) and min(r) > 0):
             raise GeometryError(owner, f"bend radius {min(r):g} mm must be above zero.")
-        # plain numbers: numpy takes longer to begin than a tube of few corners takes
-        rows = p.tolist()
         d, lengths = list[list[float]](), list[float]()
         for (x, y, z), (u, v, w) in pairwise(rows):
             way = [u - x, v - y, w - z]
@@ -367,17 +375,7 @@ class CentreLine:
     @cached_property
     def starts(self) -> Vec:
         """Station at which each piece starts, and the length last, ``(n_pieces + 1,)`` mm."""
-        return np.concatenate([[0.0], np.cumsum([q.length for q in self.pieces])])
-
-    @cached_property
-    def _starts(self) -> list[float]:
-        """The same as numbers."""
-        return [float(s) for s in self.starts]
-
-    @property
-    def length(self) -> float:
-        """Length of the centre line, mm."""
-        return self._starts[-1]
+        return np.array(self._starts)
 
     @property
     def start(self) -> Vec:
@@ -555,10 +553,29 @@ class CentreLine:
         if size < NOISE:
             raise ValueError("a direction needs a length")
         n = [c / size for c in n]
+        return self._crossings(
+            (_dot((p[0] - at[0], p[1] - at[1], p[2] - at[2]), n), _dot(along, n), _dot(aside, n))
+            for at, along, aside in self._rows
+        )
+
+    def level_stations(self, axis: int, value: float) -> list[float]:
+        """The stations (mm), rising, at which one coordinate has a value.
+
+        Args:
+            axis: which, 0 to 2.
+            value: mm.
+        """
+        return self._crossings((value - r[0][axis], r[1][axis], r[2][axis]) for r in self._rows)
+
+    def _crossings(self, pieces: Iterable[tuple[float, float, float]]) -> list[float]:
+        """Stations in a plane, rising.
+
+        Args:
+            pieces: of each the plane's height (mm) over where it starts or is bent about, and along
+                the plane's normal its direction there and its way out.
+        """
         found: list[float] = []
-        for s0, q, (at, along, aside) in zip(self._starts, self.pieces, self._rows, strict=False):
-            c = _dot((p[0] - at[0], p[1] - at[1], p[2] - at[2]), n)
-            rise = _dot(along, n)
+        for s0, q, (c, rise, aside) in zip(self._starts, self.pieces, pieces, strict=False):
             if isinstance(q, Line):
                 if abs(rise) < NOISE:
                     continue
@@ -566,7 +583,7 @@ class CentreLine:
                 if -KERNEL_POINT <= s <= q.length + KERNEL_POINT:
                     found.append(s0 + min(max(s, 0.0), q.length))
                 continue
-            a, b = q.radius * _dot(aside, n), q.radius * rise
+            a, b = q.radius * aside, q.radius * rise
             amp = hypot(a, b)
             if amp < NOISE or abs(c) > amp:
                 continue
@@ -575,6 +592,8 @@ class CentreLine:
                 t = (t + ANGLE_ROUNDING) % (2 * pi) - ANGLE_ROUNDING
                 if t <= q.angle + ANGLE_ROUNDING:
                     found.append(s0 + min(max(t, 0.0), q.angle) * q.radius)
+        if len(found) < 2:
+            return found
         out: list[float] = []
         for s in sorted(found):
             if not out or s - out[-1] > SAME_POINT:
@@ -584,11 +603,11 @@ class CentreLine:
     @cached_property
     def mids(self) -> tuple[Spot, ...]:
         """Every spot in the car's centre plane, in order from end a."""
-        return self.crossings((0.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+        return tuple(map(self.spot, self.level_stations(1, 0.0)))
 
     def at_height(self, z: float) -> tuple[Spot, ...]:
         """Every spot at height ``z`` mm, in order from end a."""
-        return self.crossings((0.0, 0.0, z), (0.0, 0.0, 1.0))
+        return tuple(map(self.spot, self.level_stations(2, z)))
 
     def reversed(self) -> CentreLine:
         """The same centre line walked from the other end."""

@@ -8,14 +8,13 @@ from itertools import pairwise
 from math import acos, cos, hypot, sqrt
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.made import MadeTubes
 from cagekit.cage.member import End, Member, Side
 from cagekit.cage.places import Place, Places
 from cagekit.errors import GeometryError, InputError, NoHolderError
-from cagekit.geometry.arrays import cross3, size3
+from cagekit.geometry.arrays import Points, cross3, size3
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
@@ -180,7 +179,7 @@ class Site:
         self,
         entry: MemberEntry,
         role: str,
-        points: ArrayLike,
+        points: Sequence[Vec] | Points,
         a: Place,
         b: Place,
         *,
@@ -206,7 +205,7 @@ class Site:
         if side is None:
             side = entry.side if entry.side in ("left", "right") else "centre"
         path = CentreLine.from_polyline(
-            points, self.radius(entry, tube) if len(np.asarray(points)) > 2 else 0.0, owner=id_
+            points, self.radius(entry, tube) if len(points) > 2 else 0.0, owner=id_
         )
         return Member(
             id=id_,
