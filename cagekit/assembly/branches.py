@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.geometry.arrays import Array, Bools, Ints, Points, size3
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, dot_rows, size3, size_rows
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.chords import apart, chords, chords_from
 from cagekit.geometry.clearance import Lines
@@ -29,6 +31,8 @@ RING = 48
 """Points looked at round a tube."""
 OPPOSITE = -0.5
 """Cosine between the ways of two branches below which they most likely do not meet."""
+FEW = 24
+"""So many samples from a node on are looked at first."""
 LOT = 64
 """Meetings looked at in one pass: what their samples take stays small."""
 
@@ -100,8 +104,8 @@ def run_into(asked: Sequence[Meeting]) -> list[bool]:
 
     All are looked at side by side; what one gets does not hang on the others.
     """
-    lots = (asked[n : n + LOT] for n in range(0, len(asked), LOT))
-    return [found for lot in lots for found in _Nodes(lot).answers()]
+    lots = (_Nodes.of(asked[n : n + LOT]) for n in range(0, len(asked), LOT))
+    return [found for nodes in lots for found in nodes.answers()]
 
 
 def within_reach(member: Member, end: EndName, others: Sequence[Member]) -> list[Member]:
@@ -118,68 +122,145 @@ def within_reach(member: Member, end: EndName, others: Sequence[Member]) -> list
     return [o for o in others if not apart(leaving, chords(o.path), radius + o.tube.outer_radius)]
 
 
+@dataclass(frozen=True, eq=False)
 class _Nodes:
     """Meetings side by side.
 
     Samples along axes decide; exact distances only tell beforehand which of them can. Rows of
-    arrays are meetings, ``(n, ...)``.
+    arrays are meetings, ``(n, ...)``: the numbers of their lines, the node, whether parent and
+    other branch are within ``LOOK`` of it, where they are nearest to it, ``(2, n)``, and from
+    where to where they are within reach, mm.
     """
 
-    def __init__(self, asked: Sequence[Meeting]) -> None:
-        self.asked = asked
+    asked: Sequence[Meeting]
+    lines: Lines
+    member: Ints
+    parent: Ints
+    other: Ints
+    node: Points
+    there: Bools
+    near: Bools
+    at: Array
+    reach: Array
+    its: Array
+
+    @classmethod
+    def of(cls, asked: Sequence[Meeting]) -> _Nodes:
+        """These meetings."""
         paths = {id(m.path): m.path for q in asked for m in (q.member, q.parent, q.other)}
         place = {key: i for i, key in enumerate(paths)}
-        self.lines = Lines.of(list(paths.values()))
+        lines = Lines.of(list(paths.values()))
         members, parents, others = (
             [q.member for q in asked], [q.parent for q in asked], [q.other for q in asked]
         )  # fmt: skip
-        self.member, self.parent, self.other = (
+        member, parent, other = (
             np.array([place[id(m.path)] for m in row], np.intp)
             for row in (members, parents, others)
         )
-        self.node = np.array([q.member.path.end_point(q.end) for q in asked])
-        # what of parents and of other branches is within LOOK of the nodes
-        away, at = self.lines.nearest(
-            np.concatenate([self.parent, self.other]), np.tile(self.node, (2, 1))
-        )
+        node = np.array([q.member.path.end_point(q.end) for q in asked])
+        away, at = lines.nearest(np.concatenate([parent, other]), np.tile(node, (2, 1)))
         length = np.array([m.path.length for m in (*parents, *others)])
-        self.there, self.near = (away <= LOOK).reshape(2, -1)
+        there, near = (away <= LOOK).reshape(2, -1)
         low, high = np.maximum(at - LOOK, 0.0), np.minimum(at + LOOK, length)
-        self.reach, self.its = zip(low.reshape(2, -1), high.reshape(2, -1), strict=True)
-        self.trunk = self._points(self.parent, _steps(*self.reach))
+        reach, its = np.stack([low, high], axis=1).reshape(2, -1, 2)
+        at = at.reshape(2, -1)
+        return cls(asked, lines, member, parent, other, node, there, near, at, reach, its)
+
+    def some(self, rows: Ints) -> _Nodes:
+        """Some of the meetings."""
+        return _Nodes(
+            [self.asked[i] for i in rows.tolist()], self.lines,
+            self.member[rows], self.parent[rows], self.other[rows], self.node[rows],
+            self.there[rows], self.near[rows], self.at[:, rows], self.reach[rows], self.its[rows],
+        )  # fmt: skip
+
+    @cached_property
+    def trunk(self) -> Array:
+        """Axis points of the parents near the nodes, ``(n, m, 3)`` mm."""
+        return self._points(self.parent, _steps(*self.reach.T))
+
+    @cached_property
+    def touch(self) -> Vec:
+        """How near axes come where branches run into each other, ``(n,)`` mm."""
+        return np.array([max(self._reach(q) - TOUCH, 0.0) for q in self.asked])
+
+    @cached_property
+    def left(self) -> Vec:
+        """Distances from the parents' axes outside of which members, then branches are, mm."""
+        left = [_left(q.parent, q.member) for q in self.asked]
+        return np.array(left + [_left(q.parent, q.other) for q in self.asked])
 
     def answers(self) -> list[bool]:
         """Whether each member runs into the other branch."""
+        out = self._plainly()
+        rest = np.flatnonzero(~out)
+        if len(rest):
+            out[rest] = self.some(rest)._closely()
+        return [bool(hit) for hit in out]
+
+    def _plainly(self) -> Bools:
+        """Where the pair of samples that is likeliest to tells that a member runs into the branch.
+
+        Of those near the node that are near enough to each other, the pair that is furthest out of
+        a straight parent.
+        """
+        n, stations = len(self.asked), self._stations
+        mid = np.argmin(np.abs(stations[n:] - self.at[1][:, None]), axis=1)
+        window = np.clip(mid[:, None] + np.arange(-FEW, FEW + 1), 0, stations.shape[1] - 1)
+        mine = self._points(self.member, stations[:n, : FEW + 1])
+        its = self._points(self.other, np.take_along_axis(stations[n:], window, axis=1))
+        _, way = self.lines.spots(self.parent, self.at[0])
+        a, b = mine - self.node[:, None], its - self.node[:, None]
+        square = dot_rows(a, a)[:, :, None] + dot_rows(b, b)[:, None] - 2 * a @ b.swapaxes(1, 2)
+        far = square >= np.square(np.maximum(self.touch - SAME_POINT, 0.0))[:, None, None]
+        left, right = (
+            size_rows(w - dot_rows(w, way[:, None])[..., None] * way[:, None]) - least[:, None]
+            for w, least in zip((a, b), self.left.reshape(2, n), strict=True)
+        )
+        out = np.where(far, -np.inf, np.minimum(left[:, :, None], right[:, None])).reshape(n, -1)
+        best, rows = np.argmax(out, axis=1), np.arange(n)
+        some = np.concatenate([mine[rows, best // b.shape[1]], its[rows, best % b.shape[1]]])
+        away, _ = self.lines.nearest(np.tile(self.parent, 2), some)
+        free = (away > self.left + SAME_POINT).reshape(2, n).all(axis=0)
+        return np.asarray(free & (out[rows, best] > 0.0) & self.near & self.there)
+
+    def _closely(self) -> list[bool]:
+        """Whether each member runs into the branch, told by all samples."""
         n = len(self.asked)
-        mine, its = np.split(samples := self._samples(), 2)
-        touch = np.array([max(self._reach(q) - TOUCH, 0.0) for q in self.asked])
-        beside = np.concatenate([self.other, self.member])
-        left = [_left(q.parent, q.member) for q in self.asked]
-        left += [_left(q.parent, q.other) for q in self.asked]
-        free = self._outside(samples, self._within(samples, beside, np.tile(touch, 2)), left)
+        samples = self._points(self._both, self._stations)
+        mine, its = np.split(samples, 2)
+        within = self._within(samples, np.roll(self._both, n), np.tile(self.touch, 2))
+        free = self._outside(samples, within)
         out = []
         for i in range(n):
             a, b = mine[i][free[i]], its[i][free[n + i]]
-            hit = bool(self.near[i] and len(a) and len(b)) and _squares(a, b).min() < touch[i] ** 2
-            out.append(bool(hit))
+            hit = bool(self.near[i] and len(a) and len(b))
+            out.append(hit and bool(_squares(a, b).min() < self.touch[i] ** 2))
         rest = [i for i in np.flatnonzero(self.near & self.there).tolist() if not out[i]]
         for i in self._sharing_steel(rest, its):
             out[i] = True
         return out
 
-    def _samples(self) -> Array:
-        """Axis points of the members from the nodes on, then of the other branches there.
+    @property
+    def _both(self) -> Ints:
+        """The members' lines, then the other branches'."""
+        return np.concatenate([self.member, self.other])
 
-        They are ``(2 n, m, 3)`` mm.
+    @cached_property
+    def _stations(self) -> Array:
+        """Stations along members from the nodes on, then along other branches there.
+
+        They are ``(2 n, m)`` mm.
         """
         n = len(self.asked)
         length = np.array([q.member.path.length for q in self.asked])
+        low, high = self.its.T
         # of a short tube only the half at this end: what is met at the other belongs there
-        high = np.concatenate([np.minimum(LOOK, length / 2), self.its[1]])
-        stations = _steps(np.concatenate([np.zeros(n), self.its[0]]), high)
+        high = np.concatenate([np.minimum(LOOK, length / 2), high])
+        stations = _steps(np.concatenate([np.zeros(n), low]), high)
         back = np.flatnonzero([q.end == "b" for q in self.asked])
         stations[back] = length[back, None] - stations[back]
-        return self._points(np.concatenate([self.member, self.other]), stations)
+        return stations
 
     def _sharing_steel(self, some: Sequence[int], its: Array) -> list[int]:
         """Meetings in which branches share steel beside their parent, as on the inside of its bend.
@@ -244,16 +325,16 @@ class _Nodes:
         away, _ = self.lines.nearest(np.repeat(line, m), points.reshape(-1, 3))
         return np.asarray(away.reshape(n, m) < by[:, None] + SAME_POINT)
 
-    def _outside(self, points: Array, of: Bools, left: Sequence[float]) -> Bools:
+    def _outside(self, points: Array, of: Bools) -> Bools:
         """Those of points ``(2 n, m, 3)`` that the parent's tube is not around.
 
         Inside it both branches may be.
         """
-        n = len(self.asked)
+        n, left = len(self.asked), self.left
         row, col = np.nonzero(of & np.tile(self.there, 2)[:, None])
-        some, least, own = points[row, col], np.asarray(left)[row], row % n
+        some, least, own = points[row, col], left[row], row % n
         away, at = self.lines.nearest(self.parent[own], some)
-        low, high = self.reach
+        low, high = self.reach.T
         # no sample is further than half a step from the nearest point of the stretch
         inside = (away + STEP / 2 < least) & (low[own] <= at) & (at <= high[own])
         out = of.copy()
