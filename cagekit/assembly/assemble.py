@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from functools import partial
+from operator import attrgetter
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -40,6 +41,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
+CALLED = attrgetter("kind", "group", "id")
+"""What an entry is called by."""
 NEAR_FOOT = 150.0
 """A foot further (mm) from the axis of an outrigger does not stand on it."""
 
@@ -182,12 +185,11 @@ def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -
     """The tubes of a build, not coped yet; ``last`` is the version made before it."""
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
     ground = kept.once(("ground", _ground(build)), object)
-    left_out = build.names_left_out
+    left_out, spare = kept.once(_layout(build), partial(_left_out, build))
     rises = kept.once(("rises", ground), dict[tuple[str, str], float])
     site = Site(build, frame, rises, left_out)
     made, before = Branches(site.members), Before(last, ground)
     rows: list[EntryMade] = []
-    spare = _spare(build, kept) if left_out else frozenset()
     for entry in build.entries:
         was, only = before.row(entry.id), entry.id in spare
         if was is not None and was.entry is entry and was.spare == only:
@@ -215,7 +217,7 @@ def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -
     _require_outriggers(build, members)
     _note_grinding(build, members, kept)
     divided = _swung(build, members, kept)
-    bolted = _bolted(build, Cage("", members.values(), chassis=site.chassis.values(), kept=kept))
+    bolted = _bolted(build, members, site.chassis, kept)
     notes = [n for row in rows for n in row.notes]
     cage = Cage(
         build.name,
@@ -275,11 +277,20 @@ def _axes_apart(cage: Cage) -> Iterator[str]:
             )
 
 
-def _spare(build: Build, kept: Kept) -> frozenset[str]:
-    """Members that only the layout asks for, in a build that leaves out some of the layout."""
-    said = build.file.members
-    both = kept.once(("spread", Same(build.layout)), partial(spread, build.layout.member))
-    return frozenset(e.id for e in both if not any(name in said for name in e.names))
+def _layout(build: Build) -> Hashable:
+    """All that tells which members a build leaves out."""
+    file = build.file
+    written = (Same(build.layout), Same(file.add), Same(file.strut))
+    return ("left out", written, tuple(file.members), tuple(map(CALLED, build.entries)))
+
+
+def _left_out(build: Build) -> tuple[set[str], frozenset[str]]:
+    """What members answer to that a build leaves out, and which then only the layout asks for."""
+    left_out, said = build.names_left_out, build.file.members
+    if not left_out:
+        return left_out, frozenset()
+    both = spread(build.layout.member)
+    return left_out, frozenset(e.id for e in both if not any(name in said for name in e.names))
 
 
 def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> Brought:
@@ -347,12 +358,15 @@ def _swung(build: Build, members: dict[str, Member], kept: Kept) -> Sequence[Div
     return divide_all(build, members, kept)
 
 
-def _bolted(build: Build, cage: Cage) -> Sequence[Bolted]:
+def _bolted(
+    build: Build, members: Mapping[str, Member], chassis: Mapping[str, Member], kept: Kept
+) -> Sequence[Bolted]:
     """The tubes that come apart at bolted joints, divided."""
     if not build.file.joint:
         return ()
     from cagekit.swing.bolted import bolt_all
 
+    cage = Cage("", members.values(), chassis=chassis.values(), kept=kept)
     return bolt_all(build, cage)
 
 

@@ -133,5 +133,6 @@ class Before:
                 if not any(tube is t for t in other.tubes):
                     self._others.add(tube.id)
                     self._hung_on.update(p for _, e in tube.ends for p in e.parents)
-        words = ([Words.of(t) for t in r.tubes] for r in (old, row))
-        self._words_stand &= next(words) == next(words)
+        if self._words_stand:
+            words = ([Words.of(t) for t in r.tubes] for r in (old, row))
+            self._words_stand = next(words) == next(words)

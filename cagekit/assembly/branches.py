@@ -41,15 +41,17 @@ class Branches:
     """The tubes made so far, by what they are coped to."""
 
     def __init__(self, tubes: Mapping[str, Member]) -> None:
-        self.tubes = tubes
+        self.tubes = dict(tubes)
         self._frame = [m.id for m in tubes.values() if m.role == CHASSIS]
         self._on: dict[str, list[str]] = {}
         self._place = {id_: n for n, id_ in enumerate(tubes)}
 
     def note(self, member: Member) -> None:
-        """Take in a member that has been added to the tubes."""
+        """Take in a member that has been made."""
+        self.tubes[member.id] = member
         self._place.setdefault(member.id, len(self._place))
-        for parent in {p for _, e in member.ends if e.kind is EndKind.COPE for p in e.parents}:
+        a, b = (e.parents if e.kind is EndKind.COPE else () for e in (member.a, member.b))
+        for parent in {*a, *b}:
             self._on.setdefault(parent, []).append(member.id)
 
     def beside(self, member: Member, end: End) -> tuple[Member, ...]:
@@ -58,15 +60,13 @@ class Branches:
         Pieces of the member's own bar are none of them: they meet in what divides them.
         """
         tubes, parents = self.tubes, end.parents
-        ids = {i for p in parents for i in self._on.get(p, ())}
+        ids = set[str]().union(*[self._on.get(p, ()) for p in parents])
         if tubes[parents[0]].role == CHASSIS:
             ids.update(self._frame)
-        last = self._place.get(member.id, len(self._place))
-        found = (
-            i for i in sorted(ids, key=self._place.__getitem__)
-            if i not in parents and self._place[i] < last
-        )  # fmt: skip
-        return tuple(tubes[i] for i in found if tubes[i].bar != member.bar)
+        place, bar = self._place, member.bar
+        last = place.get(member.id, len(place))
+        found = [i for i in ids if place[i] < last and i not in parents and tubes[i].bar != bar]
+        return tuple([tubes[i] for i in sorted(found, key=place.__getitem__)])
 
 
 class Meeting(NamedTuple):

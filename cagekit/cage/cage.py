@@ -137,8 +137,8 @@ class Cage:
 
     def take_over(self, other: Cage) -> None:
         """Take over what another version has worked out of tubes that are the same here."""
-        there, joints = other.tubes, other.__dict__.get("joints", ())
-        theirs = {(j.branch, j.branch_end): j for j in joints}
+        there = other.tubes
+        theirs = other._joints_by_end if "joints" in other.__dict__ else {}
         for m in self.tubes.values():
             if there.get(m.id) is not m:
                 continue
@@ -334,6 +334,10 @@ class Cage:
                     key = ("joint", id_, m, name, on)
                     out.append(self.kept.once(key, partial(self._joint, id_, m, name)))
         return tuple(out)
+
+    @cached_property
+    def _joints_by_end(self) -> Mapping[tuple[str, EndName], Joint]:
+        return {(j.branch, j.branch_end): j for j in self.joints}
 
     def _joint(self, id_: str, m: Member, name: EndName) -> Joint:
         cut = self.cut(m.id, name)

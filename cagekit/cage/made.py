@@ -18,6 +18,8 @@ T = TypeVar("T")
 
 WHOLE = ""
 """Stands for all fields of a tube together."""
+_MISSING = object()
+"""Stands for what is not kept."""
 MOST = 8
 """Ways of reading that are remembered for one thing that is made."""
 
@@ -103,10 +105,10 @@ class MadeTubes(Mapping[str, Member]):
 
     def add(self, tube: Member) -> None:
         """Take in a tube; what adds it itself does not hang on it."""
+        if self._notes is not None:
+            self._notes.own.setdefault(tube.id, self._all.get(tube.id))
         self._all[tube.id] = tube
         self._words[tube.id], self._row = Words.of(tube), None
-        if self._notes is not None:
-            self._notes.own.add(tube.id)
 
     @property
     def words(self) -> Sequence[Words]:
@@ -159,8 +161,11 @@ class MadeTubes(Mapping[str, Member]):
         ways = kept.once(("read", key), list[_Way])
         for way in ways:
             answers = way.answers(self, self._all, self._read)
-            if answers is not None and kept.holds((key, way.reads, answers)):
-                return kept.once((key, way.reads, answers), make), way.reads
+            if answers is None:
+                continue
+            found = kept.find((key, way.reads, answers), _MISSING)
+            if found is not _MISSING:
+                return cast(T, found), way.reads
         with self._noting() as notes:
             made = make()
         reads = notes.reads()
@@ -173,11 +178,20 @@ class MadeTubes(Mapping[str, Member]):
 
     @contextmanager
     def _noting(self) -> Iterator[_Notes]:
-        before, self._notes = (dict(self._all), dict(self._words)), _Notes()
+        self._notes = notes = _Notes()
         try:
-            yield self._notes
+            yield notes
         finally:
-            (self._all, self._words), self._row, self._notes = before, None, None
+            self._notes = None
+            for id_, before in notes.own.items():
+                self._take_back(id_, before)
+
+    def _take_back(self, id_: str, before: Member | None) -> None:
+        self._row = None
+        if before is None:
+            del self._all[id_], self._words[id_]
+        else:
+            self._all[id_], self._words[id_] = before, Words.of(before)
 
 
 def words_of(tubes: Mapping[str, Member]) -> Sequence[Words]:
@@ -190,7 +204,7 @@ class _Notes:
 
     def __init__(self) -> None:
         self.words = False
-        self.own: set[str] = set()
+        self.own: dict[str, Member | None] = {}
         self.asked: set[str] = set()
         self._seen: dict[str, _Seen] = {}
 
@@ -208,24 +222,18 @@ class _Notes:
 
 
 class _Seen:
-    """A tube that notes which of its fields are read."""
-
-    __slots__ = ("_names", "_tube", "_values")
+    """A tube that notes which of its fields are read: what was read once is a field of its own."""
 
     def __init__(self, tube: Member) -> None:
-        self._tube = tube
-        self._values: dict[str, Any] = {}
-        self._names: set[str] = set()
+        self._tube_seen = tube
 
     def __getattr__(self, name: str) -> Any:
         """A field or what follows from some; of a method nobody knows what it reads."""
-        values = self._values
-        if name not in values:
-            values[name] = value = getattr(self._tube, name)
-            self._names.add(WHOLE if callable(value) else name)
-        return values[name]
+        value = self.__dict__[name] = getattr(self._tube_seen, name)
+        return value
 
     @property
     def names_read(self) -> tuple[str, ...]:
         """The fields that were read."""
-        return (WHOLE,) if WHOLE in self._names else tuple(sorted(self._names))
+        read = {n: v for n, v in self.__dict__.items() if n != "_tube_seen"}
+        return (WHOLE,) if any(map(callable, read.values())) else tuple(sorted(read))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from numpy.typing import ArrayLike
@@ -64,6 +65,7 @@ class End:
     surface: str = ""
 
     @classmethod
+    @lru_cache(maxsize=1024)
     def coped(cls, *parents: str) -> End:
         """An end coped to the members of these ids, the one that holds the node first."""
         return cls(kind=EndKind.COPE, parents=parents)

@@ -7,7 +7,7 @@ Frame: ISO 8855 vehicle axes (X forward, Y left, Z up), mm, radians. A path runs
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import accumulate, chain, pairwise
@@ -295,7 +295,7 @@ class CentreLine:
         if p.ndim != 2 or p.shape[0] < 2 or p.shape[1] != 3:
             raise GeometryError(owner, f"needs at least two points in space, got {p.shape}.")
         # plain numbers: numpy takes longer to begin than a tube of few corners takes
-        rows = p.tolist()
+        rows: list[list[float]] = p.tolist()
         if not all(map(isfinite, chain.from_iterable(rows))):
             raise GeometryError(owner, "a point is not a finite number.")
         n = len(rows)
@@ -305,7 +305,8 @@ class CentreLine:
             r = np.broadcast_to(np.asarray(radii, dtype=float), (max(n - 2, 0),)).tolist()
         if r and not (all(map(isfinite, r)) and min(r) > 0):
             raise GeometryError(owner, f"bend radius {min(r):g} mm must be above zero.")
-        d, lengths = list[list[float]](), list[float]()
+        d: list[list[float]] = []
+        lengths: list[float] = []
         for (x, y, z), (u, v, w) in pairwise(rows):
             way = [u - x, v - y, w - z]
             lengths.append(sqrt(_dot(way, way)))
@@ -313,6 +314,8 @@ class CentreLine:
                 i = len(lengths)
                 raise GeometryError(owner, f"points {i} and {i + 1} lie on the same spot.")
             d.append([c / lengths[-1] for c in way])
+        if n == 2:
+            return cls((Line(_fixed(rows[0]), _fixed(rows[1])),))
         turn, tail = [0.0] * n, [0.0] * n
         for i in range(1, n - 1):
             along = _dot(d[i - 1], d[i])
@@ -553,9 +556,12 @@ class CentreLine:
         if size < NOISE:
             raise ValueError("a direction needs a length")
         n = [c / size for c in n]
+        rows = self._rows
         return self._crossings(
-            (_dot((p[0] - at[0], p[1] - at[1], p[2] - at[2]), n), _dot(along, n), _dot(aside, n))
-            for at, along, aside in self._rows
+            [
+                (_dot((p[0] - q[0], p[1] - q[1], p[2] - q[2]), n), _dot(d, n), _dot(o, n))
+                for q, d, o in rows
+            ]
         )
 
     def level_stations(self, axis: int, value: float) -> list[float]:
@@ -565,9 +571,9 @@ class CentreLine:
             axis: which, 0 to 2.
             value: mm.
         """
-        return self._crossings((value - r[0][axis], r[1][axis], r[2][axis]) for r in self._rows)
+        return self._crossings([(value - p[axis], d[axis], o[axis]) for p, d, o in self._rows])
 
-    def _crossings(self, pieces: Iterable[tuple[float, float, float]]) -> list[float]:
+    def _crossings(self, pieces: Sequence[tuple[float, float, float]]) -> list[float]:
         """Stations in a plane, rising.
 
         Args:

@@ -156,9 +156,9 @@ def _first_past(
         return 0
     (other,) = chords(brace)
     way = (high.point - low.point) / (len(heights) - 1)
-    for n in range(len(heights)):
-        bar = Chord.between(start, low.point + n * way)
-        if not square_gap(bar, other) < (wide - SAME_POINT) ** 2:
+    (x, y, z), limit = start.tolist(), (wide - SAME_POINT) ** 2
+    for n, (u, v, w) in enumerate((low.point + np.arange(len(heights))[:, None] * way).tolist()):
+        if not square_gap(Chord((x, y, z), (u - x, v - y, w - z), 0.0), other) < limit:
             return n
     return len(heights)
 
