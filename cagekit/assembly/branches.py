@@ -277,15 +277,13 @@ class _Nodes:
         if not some:
             return []
         asked = [self.asked[i] for i in some]
-        both = [(q.other, ends[i] or "a") for i, q in zip(some, asked, strict=True)]
-        both += [(q.member, q.end) for q in asked]
-        lines = np.concatenate([self.other[some], self.member[some]])
-        leaving, axis = np.split(self._leaving(both, lines), 2)
+        axis = self._leaving([(q.member, q.end) for q in asked], self.member[some])
         radius = np.array([q.member.tube.outer_radius for q in asked])
         deep = np.array([q.other.tube.outer_radius - SHARED for q in asked])
         count = [int(1.5 * q.member.tube.od / STEP) + 2 for q in asked]
         last = np.minimum(count, axis.shape[1]) - 1
         ways = [unit(a[n] - a[0]) for a, n in zip(axis, last.tolist(), strict=True)]
+        axis = axis[:, : last.max() + 1]
         on = np.arange(axis.shape[1]) <= last[:, None]
         row, col = np.nonzero(self._within(axis, self.other[some], deep + radius) & on)
         points = (axis[row, col][:, None] + radius[row, None, None] * _rings(ways)[row]).reshape(
@@ -294,11 +292,18 @@ class _Nodes:
         row = np.repeat(row, RING)
         away, _ = self.lines.nearest(self.other[some][row], points)
         inside = np.flatnonzero(away < deep[row] + SAME_POINT)
+        left = list(dict.fromkeys(row[inside].tolist()))
+        if not left:
+            return []
+        leaving = self._leaving(
+            [(asked[n].other, ends[some[n]] or "a") for n in left],
+            self.other[[some[n] for n in left]],
+        )
         out = []
-        for n in dict.fromkeys(row[inside].tolist()):
+        for n, its_own in zip(left, leaving, strict=True):
             i, q = some[n], asked[n]
             mine = points[inside[row[inside] == n]]
-            mine = mine[_least(mine, its[i] if q.other.role == CHASSIS else leaving[n]) < deep[n]]
+            mine = mine[_least(mine, its[i] if q.other.role == CHASSIS else its_own) < deep[n]]
             if (_least(mine, self.trunk[i]) > q.parent.tube.outer_radius).any():
                 out.append(i)
         return out

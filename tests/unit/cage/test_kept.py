@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import dataclass, field, fields, is_dataclass, replace
+from enum import Enum
 from typing import Any
 
 import numpy as np
@@ -130,3 +132,33 @@ def test_every_field_of_what_a_cage_is_made_of_is_in_its_key(cage: Cage) -> None
             assert content(other) != content(thing), f"{type(thing).__name__}.{f.name}"
             seen += 1
     assert seen > 50
+
+
+class Way(Enum):
+    UP = "x"
+    DOWN = "y"
+
+
+class OtherWay(Enum):
+    UP = "x"
+
+
+def test_a_point_is_told_by_its_numbers_alone_and_from_all_that_looks_like_it() -> None:
+    point = np.array([1.0, 2.0, -0.0])
+    again = pickle.loads(pickle.dumps(point))
+    assert content(again) == content(point)
+    assert content(point[::-1][::-1]) == content(point)
+    for other in (
+        point.tobytes(),
+        np.array([1.0, 2.0, 0.0]),
+        point.reshape(1, 3),
+        point.reshape(3, 1),
+        point.astype(">f8"),
+        point.view(np.int64),
+    ):
+        assert content(other) != content(point)
+
+
+def test_choices_are_told_by_what_they_are_of() -> None:
+    assert content(Way.UP) == content(Way("x"))
+    assert len({content(w) for w in (Way.UP, Way.DOWN, OtherWay.UP, "x", "UP")}) == 5
