@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from functools import partial
+from itertools import islice
 from operator import attrgetter
 from typing import TYPE_CHECKING, TypeVar
 
@@ -139,7 +140,7 @@ def variants(builds: Sequence[Build], kept: Kept | None = None) -> list[Cage | C
     return [made for lot in lots for made in _side_by_side(lot, kept)]
 
 
-LOT = 16
+LOT = 32
 """Versions made at one go: what is kept of more would not last until it is asked for again."""
 
 
@@ -243,12 +244,12 @@ def _row(
     site: Site, made: Branches, kept: Kept, trials: Trials,
 ) -> EntryMade:  # fmt: skip
     """An entry whose tubes meet those made so far; they are added to these."""
-    notes, tubes, earlier = list(step.notes), list[Member](), set(trials.supposed)
+    notes, tubes, earlier = list(step.notes), list[Member](), len(trials.supposed)
     for member in step.members:  # one after another: of two that meet the later one is coped
         tubes.append(_meet_neighbours(made, member, notes, kept, trials))
         site.add(tubes[-1:])
         made.note(tubes[-1])
-    supposed = {k: hit for k, hit in trials.supposed.items() if k not in earlier}
+    supposed = dict(islice(trials.supposed.items(), earlier, None))
     return EntryMade(
         entry=entry, spare=spare, key=key, reads=reads, step=step,
         tubes=tuple(tubes), notes=tuple(notes), supposed=supposed,

@@ -12,7 +12,7 @@ import numpy as np
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, dot_rows, size3, size_rows
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
-from cagekit.geometry.chords import apart, chords, chords_from
+from cagekit.geometry.chords import ChordBox, apart, box, chords, chords_from
 from cagekit.geometry.clearance import Lines
 from cagekit.units.tolerance import SAME_POINT
 
@@ -119,7 +119,12 @@ def within_reach(member: Member, end: EndName, others: Sequence[Member]) -> list
     if not others:
         return []
     leaving, radius = chords_from(member.path, end, LOOK), member.tube.outer_radius + SAME_POINT
-    return [o for o in others if not apart(leaving, chords(o.path), radius + o.tube.outer_radius)]
+    room, out = ChordBox.of(leaving), []
+    for other in others:
+        by = radius + other.tube.outer_radius
+        if not (room.beyond(box(other.path), by) or apart(leaving, chords(other.path), by)):
+            out.append(other)
+    return out
 
 
 @dataclass(frozen=True, eq=False)

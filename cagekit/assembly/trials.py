@@ -10,7 +10,7 @@ from typing import cast
 from cagekit.assembly.before import EndMet, Latest, Supposed
 from cagekit.assembly.branches import Meeting, run_into, within_reach
 from cagekit.cage.cage import Cage, cope_all
-from cagekit.cage.kept import Kept, content
+from cagekit.cage.kept import Kept, content, hashed
 from cagekit.cage.member import EndName, Member
 from cagekit.errors import CopeError
 
@@ -68,8 +68,10 @@ class Trials:
         known = was.answers if was is not None and same else {}
         new = [o for o in others if o not in known]
         near = [Meeting(member, name, parent, o) for o in within_reach(member, name, new)]
-        ways = {m.other: self._supposes(m) for m in near}
-        met = EndMet(member, parent, {o: known.get(o, ways.get(o, False)) for o in others})
+        ways = dict.fromkeys(others, False)
+        ways.update({o: known[o] for o in others if o in known})
+        ways.update({m.other: self._supposes(m) for m in near})
+        met = EndMet(member, parent, ways)
         if any(m.key in self._asked for m in near):
             self._ends.append((name, met, near))
         elif new:
@@ -116,7 +118,7 @@ class Trials:
         trial = coped_once(self._kept, member, name, hit)
         parents = [tubes[p] for p in trial.end(name).parents]
         # by content: what is told here must be found again, whatever has been let go meanwhile
-        key = ("touched", content(trial), name, content(parents))
+        key = hashed(("touched", content(trial), name, content(parents)))
         told = self._told[key] if key in self._told else self._kept.find(key)
         if told is not None:
             return cast(tuple[str, ...], told)

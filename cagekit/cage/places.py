@@ -29,6 +29,15 @@ MOVES: Mapping[str, tuple[int, float]] = {
 }
 
 
+EXTREMES: Mapping[str, tuple[int, int]] = {
+    "top": (2, 1),
+    "low": (2, -1),
+    "front": (0, 1),
+    "rear": (0, -1),
+}
+"""Axis and sign by which a bend is the ``top`` one."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Place:
     """A place found: the node, and what a tube that ends there meets.
@@ -224,25 +233,22 @@ class Places:
         path = member.path
         starts: list[float] = path.starts.tolist()
         bends = [(s, q) for s, q in zip(starts, path.pieces, strict=False) if isinstance(q, Arc)]
+        middles = [s + q.length / 2 for s, q in bends]
         if p.at == "bend":
             n = int(p.value)
             if n > len(bends):
                 raise GeometryError(
                     member.id, f"has {len(bends)} bends, no bend {n} ({where}: {str(p)!r})."
                 )
-            s, q = bends[n - 1]
-            return s + q.length / 2
-        here = [
-            (s, q) for s, q in bends if low - SAME_POINT <= s + q.length / 2 <= high + SAME_POINT
-        ]
+            return middles[n - 1]
+        here = [n for n, s in enumerate(middles) if low - SAME_POINT <= s <= high + SAME_POINT]
         if not here:
             raise GeometryError(member.id, f"has no bend there ({where}: {str(p)!r}).")
-        word = p.at.split()[0]
-        axis, sign = {"top": (2, 1), "low": (2, -1), "front": (0, 1), "rear": (0, -1)}[word]
-        s, q = here[0]
         if len(here) > 1:
-            s, q = max(here, key=lambda b: sign * b[1].point(b[1].length / 2)[axis])
-        return s + q.length / 2
+            axis, sign = EXTREMES[p.at.split()[0]]
+            points = path.bend_middles
+            return middles[max(here, key=lambda n: sign * points[n][axis])]
+        return middles[here[0]]
 
     def _moved(self, member: Member, station: float, p: OnTube, where: str) -> float:
         axis, sign = MOVES[p.move]

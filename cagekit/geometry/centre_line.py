@@ -395,6 +395,11 @@ class CentreLine:
         """The bends, in order from end a."""
         return tuple(q for q in self.pieces if isinstance(q, Arc))
 
+    @cached_property
+    def bend_middles(self) -> tuple[Vec, ...]:
+        """The middle of each bend, ``(3,)`` mm."""
+        return tuple(q.point(q.length / 2) for q in self.bends)
+
     def end_point(self, end: str) -> Vec:
         """Theoretical end point at end ``"a"`` or ``"b"``, ``(3,)`` mm."""
         return self.start if end == "a" else self.end

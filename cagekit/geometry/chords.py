@@ -49,10 +49,41 @@ class Chord(NamedTuple):
         return Chord((a + u, b + v, c + w), (-u, -v, -w), self.off)
 
 
+class ChordBox(NamedTuple):
+    """Low and high corner of a box that holds pieces, mm."""
+
+    low: Numbers
+    high: Numbers
+
+    @classmethod
+    def of(cls, rows: Iterable[Chord]) -> ChordBox:
+        """The box of the pieces of these chords."""
+        lows, highs = [], []
+        for (x, y, z), (u, v, w), off in rows:
+            lows.append((min(x, x + u) - off, min(y, y + v) - off, min(z, z + w) - off))
+            highs.append((max(x, x + u) + off, max(y, y + v) + off, max(z, z + w) + off))
+        if len(lows) == 1:
+            return cls(lows[0], highs[0])
+        (a, b, c), (d, e, f) = map(min, zip(*lows, strict=True)), map(max, zip(*highs, strict=True))
+        return cls((a, b, c), (d, e, f))
+
+    def beyond(self, other: ChordBox, by: float) -> bool:
+        """Whether it is further than this (mm) from another along one axis."""
+        (a, b, c), (d, e, f) = self
+        (g, h, i), (j, k, m) = other
+        return a - j > by or g - d > by or b - k > by or h - e > by or c - m > by or i - f > by
+
+
 @lru_cache(maxsize=2048)
 def chords(path: CentreLine) -> tuple[Chord, ...]:
     """A chord for each piece of a path."""
     return tuple(map(Chord.of, path.pieces))
+
+
+@lru_cache(maxsize=2048)
+def box(path: CentreLine) -> ChordBox:
+    """A box that holds a path."""
+    return ChordBox.of(chords(path))
 
 
 def chords_from(path: CentreLine, end: str, reach: float) -> Sequence[Chord]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from importlib import import_module
 from typing import Any
 
@@ -18,6 +19,7 @@ GENERATORS: Mapping[str, str] = {
 """Generator by kind, as ``module:function`` in this package, imported when first needed."""
 
 
+@cache
 def generator(kind: str) -> Callable[[Site, Any], list[Member]]:
     """The function that makes members of ``kind``."""
     module, _, name = GENERATORS[kind].partition(":")

@@ -115,9 +115,10 @@ class Site:
     def of_kind(self, kind: str, side: str = "") -> Member | None:
         """The first member of a kind (or that does its work), on a side or across the car."""
         sides = ("left", "right", "centre") if not side else (side, "centre")
-        own = (w for w in self.members.words if w.side in sides)
-        found = next((w.id for w in own if kind in (w.kind, w.role)), None)
-        return None if found is None else self.members[found]
+        for w in self.members.words:
+            if (w.kind == kind or w.role == kind) and w.side in sides:
+                return self.members[w.id]
+        return None
 
     def tube_of(self, kind: str, side: str = "") -> OnTube:
         """The tube of a kind, whatever a file calls it; the half on a side of one that spans."""
@@ -229,6 +230,7 @@ class Site:
         a: Place,
         b: Place,
         *,
+        via: Sequence[Vec] | None = None,
         bar: str = "",
         split_by: Sequence[str] = (),
         side: Side | None = None,
@@ -243,6 +245,7 @@ class Site:
             role: its role, when the entry names none.
             a: place of end a.
             b: place of end b.
+            via: corners between them, ``(3,)`` mm each, when they are not the entry's.
             bar: id of the tube; the entry's id when empty.
             split_by: members that run through, besides those that the entry names.
             side: when not the entry's.
@@ -251,7 +254,7 @@ class Site:
             GeometryError: a tube with corners is to be cut, or it never meets what is to cut it.
         """
         role, bar = entry.role or role, bar or entry.id
-        points = [a.point, *(vec(v) for v in entry.via), b.point]
+        points = [a.point, *(map(vec, entry.via) if via is None else via), b.point]
         _require_forward(bar, points)
         if side is None and entry.side is None and entry.kind == "strut":
             side = _side_of(points)

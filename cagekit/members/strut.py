@@ -128,8 +128,7 @@ def crossed_bent(
     )
     low, high = (site.place(entry, p, f) for p, f in zip(other, ("from", "to"), strict=True))
     corner = crossing(CentreLine.straight(a.point, b.point), low.point, high.point) + move
-    x, y, z = (float(c) for c in corner)
-    made = site.struts(entry.model_copy(update={"via": ((x, y, z),)}), role, a, b)
+    made = site.struts(entry, role, a, b, via=[vec(corner)])
     site.add(made)
     node = Place(point=made[0].path.nearest(corner).point, members=(made[0].id,))
     stops = [low, node, high]
@@ -241,11 +240,8 @@ def _dash_bar(site: Site, entry: DashBarEntry, start: Location, end: Location) -
     """The bar between these usual places, its middle set back."""
     a = site.place(entry, entry.from_ or start, "from")
     b = site.place(entry, entry.to or end, "to")
-    if not entry.via:
-        corners = set_back_corners(entry, a.point, b.point, BACK)
-        via = tuple((float(x), float(y), float(z)) for x, y, z in corners)
-        entry = entry.model_copy(update={"via": via})
-    return site.struts(entry, "dash_bar", a, b)
+    via = None if entry.via else set_back_corners(entry, a.point, b.point, BACK)
+    return site.struts(entry, "dash_bar", a, b, via=via)
 
 
 def set_back_corners(form: DashBarForm, a: Vec, b: Vec, back: Vec) -> list[Vec]:
