@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import json
-import shutil
 import sys
 import textwrap
-import threading
 from collections.abc import Sequence
 from types import TracebackType
 from typing import Any
@@ -39,11 +36,15 @@ def caution() -> None:
 
 def emit(data: Any) -> None:
     """Print ``data`` as JSON on stdout."""
+    import json
+
     print(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
 
 
 def width() -> int:
     """Columns of the terminal; 100 when there is none."""
+    import shutil
+
     return max(shutil.get_terminal_size((100, 24)).columns, 40)
 
 
@@ -99,6 +100,8 @@ class Progress:
     """Seconds after which the reason why it takes long is told, where one is known."""
 
     def __init__(self, total: int = 0) -> None:
+        import threading
+
         self.total, self.count, self.name, self.reason = total, 0, "", ""
         self._late = False
         self._lock = threading.Lock()

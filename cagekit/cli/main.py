@@ -11,10 +11,8 @@ import gc
 import os
 import signal
 import sys
-import traceback
 from collections.abc import Collection, Sequence
 from contextlib import suppress
-from pathlib import Path
 from typing import Any, NoReturn
 
 from cagekit.cli.console import complain
@@ -121,9 +119,7 @@ def _have_home() -> None:
 
     Several libraries look for settings there and end the program when nobody has one.
     """
-    try:
-        Path.home()
-    except RuntimeError:
+    if os.path.expanduser("~") == "~":  # noqa: PTH111
         os.environ["HOME"] = os.path.join(os.sep, "nonexistent")  # noqa: PTH118
 
 
@@ -150,14 +146,14 @@ def run(argv: Sequence[str]) -> int:
         return EXIT_STOPPED
     except CagekitError as error:
         if debug:
-            traceback.print_exc()
+            _show_details()
         from cagekit.names import error_words
 
         complain(error_words(error))
         return error.exit_code
     except OSError as error:
         if debug:
-            traceback.print_exc()
+            _show_details()
         _forget_output()
         place = f"{error.filename}: " if error.filename else ""
         complain(f"the system refuses: {place}{error.strerror or error}.")
@@ -178,6 +174,12 @@ def _stopped(stop: SystemExit) -> int:
     return EXIT_FAULT
 
 
+def _show_details() -> None:
+    import traceback
+
+    traceback.print_exc()
+
+
 def _forget_output() -> None:
     """Drop what could not be written, so that it is not tried again at exit."""
     sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: PTH123, SIM115
@@ -185,8 +187,10 @@ def _forget_output() -> None:
 
 def _fault(error: Exception, *, debug: bool) -> int:
     """Tell about a fault that is cagekit's own."""
+    import traceback
+
     if debug:
-        traceback.print_exc()
+        _show_details()
     where = traceback.extract_tb(error.__traceback__)[-1]
     said = str(error)
     said = said if len(said) <= LONGEST_FAULT else f"{said[:LONGEST_FAULT]}..."
