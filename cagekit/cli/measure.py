@@ -101,14 +101,11 @@ def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | N
 def _write(path: Path, content: bytes) -> Path:
     from cagekit.errors import OutputError
     from cagekit.writers.folder import output_error
+    from cagekit.writers.whole import write_whole
 
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        if path.name == CAR:
-            with path.open("xb") as out:
-                out.write(content)
-        else:
-            path.write_bytes(content)
+        write_whole(path, content, over=path.name != CAR)
     except FileExistsError:
         raise OutputError(f"{path}: is there already and stays; choose another --out.") from None
     except OSError as error:

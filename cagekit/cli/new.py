@@ -34,6 +34,7 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.inputs.presets import find_preset, list_presets, load_file, shown
     from cagekit.inputs.starter import starter_text, valid_name
     from cagekit.writers.folder import output_error
+    from cagekit.writers.whole import write_whole
 
     name = args.name.removesuffix(".toml")
     valid_name(name)
@@ -54,8 +55,7 @@ def run(args: argparse.Namespace) -> int:
     target = Path(f"{name}.toml")
     text = starter_text(name, origin, file, folder=target.parent)
     try:
-        with target.open("x", encoding="utf-8", newline="\n") as out:
-            out.write(text)
+        write_whole(target, text.encode(), over=False)
     except FileExistsError:
         raise OutputError(f"{target}: is there already; choose another name.") from None
     except OSError as error:

@@ -389,11 +389,16 @@ def _fraction(value: float, values: Sequence[float]) -> float | None:
 
 
 def _plot(found: Placement, units: str, target: Path, name: str) -> None:
+    from io import BytesIO
+
     from cagekit.errors import OutputError
     from cagekit.view.placement_plot import placement_plot
+    from cagekit.writers.whole import write_whole
 
     try:
-        placement_plot(chart_of(found, units, name)).save(target)
+        drawn = BytesIO()
+        placement_plot(chart_of(found, units, name)).save(drawn, "PNG")
+        write_whole(target, drawn.getvalue(), over=True)
     except OSError as error:
         raise OutputError(f"{target}: could not be written ({error.strerror or error}).") from error
     note(f"wrote {target}")

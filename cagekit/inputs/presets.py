@@ -50,7 +50,8 @@ FOLDERS: Mapping[str, str] = {
 LARGEST = 2_000_000
 """Bytes; a preset is a page or two of text, so a larger file is a mistake."""
 
-_OURS = re.compile(rf"^\s*kind\s*=\s*[\"']({'|'.join(FOLDERS)})[\"']", re.MULTILINE)
+_KINDS = "|".join(FOLDERS)
+_OURS = re.compile(rf"^\s*kind\s*=\s*[\"']({_KINDS})[\"']?\s*(?:#|$)", re.MULTILINE)
 """What tells a file of ours before it can be read: its kind."""
 
 M = TypeVar("M", bound="BaseModel")
@@ -477,4 +478,13 @@ def _syntax(path: Path, text: str, message: str) -> FileInputError:
     if not text:  # none of ours: its words may be in the message too
         return _fault(path, "is not valid TOML.", line, "Is it a preset?")
     hint = f"It reads: {shorten(there)[1:-1]}" if there else ""
-    return _fault(path, f"is not valid TOML: {(what or message).lower()}.", line, hint)
+    said = (what or message).lower()
+    return _fault(path, f"is not valid TOML: {_TOML.get(said, said)}.", line, hint)
+
+
+_TOML = {
+    "cannot overwrite a value": "this stands in its table twice",
+    r"illegal character '\n'": "a text has no quote at its end",
+    "unclosed array": "a list above has no ] at its end",
+}
+"""What the reader of TOML calls slips of the pen, in words that tell where to look."""

@@ -6,15 +6,13 @@ since it was read is never written over.
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from cagekit.errors import InputError, OutputError
 from cagekit.inputs.presets import read_toml, shipped_root, shown
+from cagekit.writers.whole import write_whole
 
 Steps = tuple[str | int, ...]
 """Keys and places in lists that lead to a value."""
@@ -64,12 +62,7 @@ class Document:
         self.refuse_changed(known)
         content = self.written(values).encode()
         try:
-            handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=f".{self.path.name}.")
-            with os.fdopen(handle, "wb") as out:
-                out.write(content)
-            with suppress(OSError):
-                Path(name).chmod(self.path.stat().st_mode & 0o777)
-            Path(name).replace(self.path)
+            write_whole(self.path, content, over=True)
         except OSError as error:
             raise OutputError(f"{shown(self.path)}: cannot be written: {error.strerror}.") from None
         return content

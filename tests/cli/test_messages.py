@@ -133,3 +133,24 @@ def test_every_verb_calls_a_tube_as_people_do(
 def test_a_part_alone_is_called_as_people_do(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["part", "main_hoop", "--height", "3"]) == 3
     assert "cagekit: main hoop end A: stands on its plate" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "line", "said"),
+    [
+        ("doors = 2", "doors = 2\ndoors = 2", 9, "this stands in its table twice"),
+        ('"left"', '"left', 9, "a text has no quote at its end"),
+        ('kind = "car"', 'kind = "car', 2, "a text has no quote at its end"),
+    ],
+)
+def test_slips_of_the_pen_are_told_in_plain_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], was: str, now: str, line: int, said: str
+) -> None:
+    text = (shipped_root() / "cars" / "track-roadster.toml").read_text("utf-8")
+    path = tmp_path / "slip.toml"
+    path.write_text(text.replace(was, now, 1), "utf-8")
+    build = (shipped_root() / "builds" / "track-roadster.toml").read_text("utf-8")
+    own = tmp_path / "own.toml"
+    own.write_text(build.replace('car = "track-roadster"', 'car = "slip.toml"'), "utf-8")
+    assert run(["check", str(own)]) == 2
+    assert f"slip.toml:{line}: is not valid TOML: {said}." in capsys.readouterr().err
