@@ -22,6 +22,7 @@ from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import (
     find_preset,
     load_file,
+    model_for,
     reference_error,
     unusual_in,
 )
@@ -56,7 +57,9 @@ def resolve(file: BuildFile, path: Path) -> Build:
     )
     for n, profile in enumerate(file.rules):
         found("rules", profile, "rules", n)
-    found("loads", file.loads, "loads")
+    loads = found("loads", file.loads, "loads")
+    if "loads" in file.model_fields_set:  # a slip in it is told before anything is made
+        load_file("loads", loads, model_for("loads"))
     entries, hanging = entries_with_remarks(file, layout, str(path), car)
     tubes = _tubes(file, entries, {}, path, files)
     plates = (

@@ -154,3 +154,15 @@ def test_slips_of_the_pen_are_told_in_plain_words(
     own.write_text(build.replace('car = "track-roadster"', 'car = "slip.toml"'), "utf-8")
     assert run(["check", str(own)]) == 2
     assert f"slip.toml:{line}: is not valid TOML: {said}." in capsys.readouterr().err
+
+
+def test_a_slip_in_loads_is_told_before_anything_is_made(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    loads = (shipped_root() / "loads" / "screening.toml").read_text("utf-8")
+    (tmp_path / "own-loads.toml").write_text(loads.replace("[[case]]\n", "[[case]]\nidd = 1\n", 1))
+    build = (shipped_root() / "builds" / "track-roadster.toml").read_text("utf-8")
+    own = tmp_path / "own.toml"
+    own.write_text(build.replace("tube =", 'loads = "own-loads.toml"\ntube ='), "utf-8")
+    assert run(["check", str(own)]) == 2
+    assert re.search(r"own-loads.toml:\d+ \[case entry 1\] idd", capsys.readouterr().err)
