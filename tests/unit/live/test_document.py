@@ -1,0 +1,44 @@
+"""A file that the page saves: comments stay, and it is written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import IO, Any
+
+import pytest
+
+from cagekit.errors import OutputError
+from cagekit.live.document import Document
+
+TEXT = "# mine\nname = 'own'  # of the club\n\n[members.dash_bar]\nheight = 480 # up\n"
+HEIGHT = ("members", "dash_bar", "height")
+
+
+def test_a_save_keeps_comments_and_the_link_that_it_went_through(tmp_path: Path) -> None:
+    file, link = tmp_path / "own.toml", tmp_path / "link.toml"
+    file.write_text(TEXT, "utf-8")
+    link.symlink_to(file)
+    Document(link).save({HEIGHT: 490})
+    assert link.is_symlink()
+    assert file.read_text("utf-8") == TEXT.replace("480", "490")
+
+
+def test_a_full_disk_leaves_the_file_and_nothing_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    full = Path("/dev/full")
+    if not full.exists():
+        pytest.skip("the system has no device that is always full")
+    file = tmp_path / "own.toml"
+    file.write_text(TEXT, "utf-8")
+
+    def no_room(handle: int, mode: str) -> IO[Any]:
+        os.close(handle)
+        return full.open(mode)
+
+    monkeypatch.setattr("cagekit.writers.whole.fdopen", no_room)
+    with pytest.raises(OutputError, match="No space"):
+        Document(file).save({HEIGHT: 490})
+    assert file.read_text("utf-8") == TEXT
+    assert [p.name for p in tmp_path.iterdir()] == ["own.toml"]
