@@ -136,9 +136,10 @@ def counted(found: Iterable[Finding]) -> dict[Status, int]:
 def told(counts: Mapping[Status, int]) -> str:
     """The counts in a line, what needs nobody left out: ``checks: 2 fail, 9 warn``."""
     from cagekit.checks.finding import Status
+    from cagekit.checks.table import COUNTED
 
     quiet = (Status.PASS, Status.NOT_APPLICABLE)
-    shown = [f"{n} {s.value.replace('_', ' ')}" for s, n in counts.items() if s not in quiet and n]
+    shown = [f"{n} {COUNTED[s]}" for s, n in counts.items() if s not in quiet and n]
     if not counts[Status.FAIL]:
         shown = ["none fails", *shown]
     return f"checks: {', '.join(shown)}"

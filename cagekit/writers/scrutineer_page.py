@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from cagekit.checks.books import book_names, rulebook_codes
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.sheet import SheetRow, open_rows, profile_rows
+from cagekit.checks.table import COUNTED
 from cagekit.names import in_words, named
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ def count_text(found: Sequence[Finding], codes: Sequence[str]) -> str:
         for f in found
         if f.code.partition("/")[0] in codes and f.status is not Status.NOT_APPLICABLE
     )
-    said = [f"{tally[s]} {s.words}" for s in Status if tally[s]]
+    said = [f"{tally[s]} {COUNTED[s]}" for s in Status if tally[s]]
     return ", ".join(said) or "no rulebook is named"
 
 
