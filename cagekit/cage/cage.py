@@ -14,7 +14,7 @@ from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.errors import CopeError, NotFoundError
 from cagekit.geometry.arrays import cross3, size3
-from cagekit.geometry.centre_line import CentreLine, Vec
+from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.cope import EndCut, EndToCut, Parent, cut_ends
 from cagekit.geometry.end_cut import measure
 from cagekit.geometry.volume import Moments, take_off, wall_moments
@@ -471,9 +471,3 @@ def _stood_on(plate: Plate, taken: Mapping[str, str], bolted: Mapping[str, str])
             for w, (tube, gap, rest) in zip(plate.welds, to, strict=True)
         ),
     )
-
-
-def bounds(paths: Iterable[CentreLine], margin: float = 0.0) -> tuple[Vec, Vec]:
-    """Lowest and highest corner of a box round the paths, ``(3,)`` mm each, grown by ``margin``."""
-    points = np.concatenate([p.points(np.linspace(0.0, p.length, 60)) for p in paths])
-    return points.min(axis=0) - margin, points.max(axis=0) + margin

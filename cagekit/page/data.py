@@ -37,7 +37,7 @@ def texts(design: Design, *, weighed: bool = True) -> Json:
 
     Args:
         design: what they speak of.
-        weighed: with the masses, which take as long as the cage.
+        weighed: with masses and overall sizes, which take as long as the cage.
     """
     return {
         "name": design.name,
@@ -46,7 +46,7 @@ def texts(design: Design, *, weighed: bool = True) -> Json:
         "cautions": list(CAUTIONS),
         "notes": [at_start(in_words(n)) for n in design.cage.notes],
         "cards": cards(design, weighed=weighed),
-        "sizes": sizes(design),
+        "sizes": sizes(design) if weighed else [],
         "eyes": [[round(float(x), 1) for x in who.eye] for who in design.people[:1]],
     }
 

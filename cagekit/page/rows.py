@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from cagekit.cage.cage import bounds
 from cagekit.cage.kept import Kept, Same
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.table import MARKS
@@ -14,6 +13,7 @@ from cagekit.checks.wording import limit_text, source_text, value_text
 from cagekit.names import in_words
 from cagekit.page.cards import WEIGHING
 from cagekit.units import format_length, format_mass
+from cagekit.view.extents import cage_box
 
 if TYPE_CHECKING:
     from cagekit.design import Design
@@ -88,13 +88,10 @@ def _row(f: Finding, units: LengthUnit) -> dict[str, Any]:
 
 
 def sizes(design: Design) -> list[dict[str, Any]]:
-    """Overall length, width and height of the tubes: two points (mm) and a text each."""
-    cage = design.cage
-    if not cage.members:
+    """Overall length, width and height, as on the drawings: two points (mm) and a text each."""
+    if not design.cage.members:
         return []
-    reach = max(m.tube.outer_radius for m in cage.members.values())
-    low, high = bounds((m.path for m in cage.members.values()), reach)
-    (x0, y0, z0), (x1, y1, z1) = low.tolist(), high.tolist()
+    (x0, y0, z0), (x1, y1, z1) = cage_box(design.cage).tolist()
     pairs = (
         ("length", (x0, y1, z0), (x1, y1, z0)),
         ("width", (x0, y0, z0), (x0, y1, z0)),

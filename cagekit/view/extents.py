@@ -6,13 +6,15 @@ rim of the cut at either end; a plate and a small part as far as its corners, fo
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cagekit.cage.kept import Same
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Array, Points
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
 from cagekit.geometry.end_cut import EndCut, measure
 from cagekit.view.camera import Camera
@@ -34,13 +36,22 @@ def cage_extents(cage: Cage, camera: Camera, *, plates: bool = True) -> Vec:
         camera: the view.
         plates: whether plates and small parts count.
     """
-    found = [_in_picture(outside, camera) for outside in _outsides(cage)]
+    return _extents(cage, camera.axes[:2], plates=plates)
+
+
+def cage_box(cage: Cage) -> Vec:
+    """Lowest and highest x, y, z of a cage with plates and small parts, ``(2, 3)`` mm."""
+    return _extents(cage, np.eye(3), plates=True)
+
+
+def _extents(cage: Cage, axes: Array, *, plates: bool) -> Vec:
+    """Lowest and highest along directions ``(k, 3)``, ``(2, k)`` mm."""
+    found = [_kept(cage, o, axes, partial(_along, o, axes)) for o in _outsides(cage)]
     if plates:
         from cagekit.view.scene import plate_bodies
 
-        for body in plate_bodies(cage):
-            flat = camera.project(body.mesh.vertices)[:, :2]
-            found.append(np.array([flat.min(axis=0), flat.max(axis=0)]))
+        meshes = [body.mesh for body in plate_bodies(cage)]
+        found += [_kept(cage, m, axes, partial(_of_points, m.vertices, axes)) for m in meshes]
     both = np.array(found)
     return np.array([both[:, 0].min(axis=0), both[:, 1].max(axis=0)])
 
@@ -61,7 +72,7 @@ def tube_extents(
         cut_a: cut at end a; square at the end of the path when None.
         cut_b: cut at end b, likewise.
     """
-    return _in_picture(_outside(path, radius, cut_a, cut_b), camera)
+    return _along(_outside(path, radius, cut_a, cut_b), camera.axes[:2])
 
 
 class _Outside(NamedTuple):
@@ -108,9 +119,18 @@ def _outside(
     return _Outside(centres, along, radius, tuple(rims))
 
 
-def _in_picture(tube: _Outside, camera: Camera) -> Vec:
-    """Lowest and highest x, y of a tube in a picture, ``(2, 2)`` mm."""
-    axes = camera.axes[:2]
+def _kept(cage: Cage, of: object, axes: Array, make: Callable[[], Vec]) -> Vec:
+    """What was found before of a tube or mesh that stayed."""
+    return cage.kept.once(("extents", Same(of), axes.tobytes()), make)
+
+
+def _of_points(points: NDArray[np.floating[Any]], axes: Array) -> Vec:
+    flat = points @ axes.T
+    return np.array([flat.min(axis=0), flat.max(axis=0)])
+
+
+def _along(tube: _Outside, axes: Array) -> Vec:
+    """Lowest and highest of a tube along directions ``(k, 3)``, ``(2, k)`` mm."""
     middle = tube.centres @ axes.T
     reach = tube.radius * np.sqrt(np.clip(1.0 - (tube.along @ axes.T) ** 2, 0.0, None))
     rims = [rim @ axes.T for rim in tube.rims]

@@ -16,8 +16,10 @@ from cagekit.design import Design
 from cagekit.page.data import page_data
 from cagekit.page.html import html
 from cagekit.page.meshes import packed, packed_all, shared, squeezed
-from cagekit.page.rows import changed_rows
+from cagekit.page.rows import changed_rows, sizes
 from cagekit.page.strength import strength_data
+from cagekit.view.camera import FRONT, SIDE
+from cagekit.view.extents import cage_extents
 from cagekit.view.scene import bodies
 from cagekit.writers.report import write_report
 
@@ -208,3 +210,15 @@ def test_the_largest_demos_stay_below_the_limit(tmp_path):
     for build in ("sprint-wagon", "gravel-hatch"):
         write_report(Design.load(build), tmp_path)
         assert (tmp_path / "report.html").stat().st_size < 1_500_000, build
+
+
+def test_sizes_are_those_of_the_drawings_and_stand_on_the_floor(roadster):
+    """Feet are cut level: no tube reaches half its diameter below its plate."""
+    cage = roadster.cage
+    (length, height), (width, _) = (np.ptp(cage_extents(cage, c), axis=0) for c in (SIDE, FRONT))
+    told = {row["text"].split()[0]: np.subtract(row["to"], row["from"]) for row in sizes(roadster)}
+    assert np.abs(told["length"]).max() == pytest.approx(length, abs=0.02)
+    assert np.abs(told["width"]).max() == pytest.approx(width, abs=0.02)
+    assert np.abs(told["height"]).max() == pytest.approx(height, abs=0.02)
+    lowest = min(body.mesh.vertices[:, 2].min() for body in bodies(cage))
+    assert sizes(roadster)[2]["from"][2] == pytest.approx(lowest, abs=0.02)
