@@ -10,7 +10,7 @@ from cagekit.cage.kept import Kept, Same
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.table import MARKS
 from cagekit.checks.wording import limit_text, source_text, value_text
-from cagekit.names import in_words
+from cagekit.names import at_start, in_words
 from cagekit.page.cards import WEIGHING
 from cagekit.units import format_length, format_mass
 from cagekit.view.extents import cage_box
@@ -83,7 +83,7 @@ def _row(f: Finding, units: LengthUnit) -> dict[str, Any]:
         "members": list(evidence.members),
         "plates": list(evidence.plates),
         "points": [[round(x, 2) for x in p] for p in evidence.points],
-        "note": in_words(evidence.note),
+        "note": at_start(in_words(evidence.note)),
     }
 
 
