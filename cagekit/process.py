@@ -17,7 +17,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from math import ceil
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, NoReturn
 
 _SIZE = struct.Struct("<Q")
 _BEGIN = (
@@ -58,9 +58,25 @@ class OtherProcess:
             OSError: the process has ended.
             EOFError: it ended before it answered.
         """
+        self.send(value)
+        return self.receive()
+
+    def send(self, value: object) -> None:
+        """Send something; what it answers is received later.
+
+        Raises:
+            OSError: the process has ended.
+        """
         assert self._process.stdin is not None
+        send(self._process.stdin, value)
+
+    def receive(self) -> Any:
+        """Wait for the next answer.
+
+        Raises:
+            EOFError: the process ended before it answered.
+        """
         assert self._process.stdout is not None
-        _send(self._process.stdin, value)
         return _receive(self._process.stdout)
 
     def kill(self) -> None:
@@ -104,7 +120,7 @@ class ProcessCopy:
             os.closerange(forth + 1, _MOST_FILES)
             signal.alarm(seconds)
             with os.fdopen(forth, "wb") as out:
-                _send(out, work())
+                send(out, work())
         finally:
             os._exit(0)
 
@@ -157,17 +173,23 @@ def answers_to_caller() -> IO[bytes]:
     return answers
 
 
-def answer_all(answers: IO[bytes], answer: Callable[[Any], object]) -> None:
+def answer_all(answers: IO[bytes], answer: Callable[[Any], object]) -> NoReturn:
     """Answer what the caller asks until it goes, then end the process."""
+    hear_from_caller(lambda asked: send(answers, answer(asked)))
+
+
+def hear_from_caller(hear: Callable[[Any], object]) -> NoReturn:
+    """Hand over what the caller sends until it goes, then end the process."""
     while True:
         try:
-            asked = _receive(sys.stdin.buffer)
+            said = _receive(sys.stdin.buffer)
         except EOFError:
             os._exit(0)
-        _send(answers, answer(asked))
+        hear(said)
 
 
-def _send(stream: IO[bytes], value: object) -> None:
+def send(stream: IO[bytes], value: object) -> None:
+    """Write something for the process at the other end of a pipe."""
     data = pickle.dumps(value)
     stream.write(_SIZE.pack(len(data)) + data)
     stream.flush()

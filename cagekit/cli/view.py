@@ -84,13 +84,19 @@ def run(args: argparse.Namespace) -> int:
 def _session(args: argparse.Namespace, build: Build, server: LiveServer) -> Session:
     """Put the cage together and give it to the server; where that fails its page tells why too."""
     from cagekit.live.session import Session
+    from cagekit.process import cores
 
     try:
         with Progress() as progress:
             progress.step("putting the cage together")
             # what is there after the start stays: the collector need not look at it again and again
             session = Session(
-                args.build, build=build, units=args.units, patience=PATIENCE, settled=gc.freeze
+                args.build,
+                build=build,
+                units=args.units,
+                patience=PATIENCE,
+                settled=gc.freeze,
+                helped=cores() > 1,
             )
     except Exception as error:
         server.give_up(str(error) or type(error).__name__)

@@ -35,7 +35,9 @@ from cagekit.view.scene import bodies, plate_bodies
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
+    from cagekit.checks.quantities.survey import Asked
     from cagekit.inputs.build import Build
+    from cagekit.live.beside import Beside
     from cagekit.units import LengthUnit
 
 Changes = Mapping[str, Any]
@@ -69,6 +71,7 @@ class Session:
         units: of the page, when not the build's.
         patience: so long (s) the first findings wait until a page has its first picture.
         settled: done once, when all of the first version is told.
+        helped: a second process measures a part of every version after the first.
 
     ``design`` is what is shown; while a slider moves its plates come after its tubes. ``whole`` is
     the last one of which everything could be made.
@@ -82,8 +85,12 @@ class Session:
         units: LengthUnit | None = None,
         patience: float = 0.0,
         settled: Callable[[], None] | None = None,
+        helped: bool = False,
     ) -> None:
         self._settled = settled
+        self._helped = helped
+        self._beside: Beside | None = None
+        self._shares: tuple[list[Asked], list[Asked]] = ([], [])
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
         self._kept = Kept()
@@ -142,6 +149,10 @@ class Session:
         self._stop.set()
         self._answered.set()
         self._fresh.set()
+        with self.lock:
+            self._helped = False
+            if self._beside is not None:
+                self._beside.close()
 
     # --- pages --------------------------------------------------------------------------------
 
@@ -394,15 +405,24 @@ class Session:
             self._fresh.clear()
             with self.lock:
                 design, version, stage = self.design, self.version, self.stage
+                base = self.base.design
             try:
                 from cagekit.checks import run
                 from cagekit.checks.quantities.survey import Survey
+                from cagekit.live.beside import shares
 
                 self._breathe()
+                beside = self._ask_beside(design, version, base)
                 if stage == Drawn.TUBES:
                     self._finish(design, version, Drawn.PLATES)
-                design.once("survey", Survey).pause = self._breathe
+                survey = design.once("survey", Survey)
+                survey.pause = self._breathe
+                if beside is not None:
+                    survey.measure(self._shares[0])
+                    survey.take(beside.answer(version, self._breathe))
                 rows = finding_rows(run(design), design.units, design.kept)
+                if self._helped:
+                    self._shares = shares(survey.found)
             except _OvertakenError:
                 continue
             except CagekitError as error:
@@ -416,9 +436,31 @@ class Session:
                 # collector with all its arrays
                 design.forget("survey")
             self._tell_rest(design, version, stage)
+            self._start_beside(base)
             if self._settled:
                 self._settled()
                 self._settled = None
+
+    def _start_beside(self, base: Design) -> None:
+        """Start the second process, or one anew where the files have changed."""
+        with self.lock:
+            there = self._beside
+            # one that ended by itself is not tried again before the files change
+            if not self._helped or (there and there.measures_versions_of(base)):
+                return
+            if there:
+                there.close()
+            from cagekit.live.beside import Beside
+
+            self._beside = Beside(base)
+
+    def _ask_beside(self, design: Design, version: int, base: Design) -> Beside | None:
+        """Let the second process measure its part of a version, where there is one."""
+        there = self._beside
+        if there is None or not (there.answers and there.measures_versions_of(base)):
+            return None
+        there.ask(version, design.build, self._shares[1])
+        return there
 
     def _finish(self, design: Design, version: int, stage: Drawn) -> None:
         """Bring the picture of a version to a further stage, and tell it."""

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import atan2, pi
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.car.shell import ShellSurface
 from cagekit.checks.quantities.bars import WholeBar, joined
-from cagekit.checks.quantities.quantity import Measure, Pick, Quantity
+from cagekit.checks.quantities.quantity import Measure, Pick, Quantity, quantities
 from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.view_angles import PillarView, pillar_view
@@ -35,6 +35,10 @@ if TYPE_CHECKING:
     from cagekit.inputs.tooling import Tooling
     from cagekit.people.posture import Occupant
     from cagekit.swing.motion import Swept
+
+Asked: TypeAlias = tuple[str, Pick]
+"""A quantity by name, and what it is measured on."""
+Found: TypeAlias = Mapping[Asked, tuple[Measure, ...]]
 
 HandSide = Literal["left", "right"]
 SIDES: tuple[HandSide, HandSide] = ("left", "right")
@@ -94,7 +98,7 @@ class Survey:
         self.pause: Callable[[], None] | None = None
         self._views: dict[tuple[int, str], PillarView | None] = {}
         self._swept: dict[str, Swept] = {}
-        self._measured: dict[tuple[str, Pick], tuple[Measure, ...]] = {}
+        self._measured: dict[Asked, tuple[Measure, ...]] = {}
         self._picked: dict[Pick, tuple[Member, ...]] = {}
         self._joined: dict[tuple[tuple[str, ...], str], tuple[WholeBar, ...]] = {}
         self._nodes: dict[tuple[str, ...], tuple[Vec, Member] | None] = {}
@@ -113,9 +117,27 @@ class Survey:
         if key not in self._measured:
             if self.pause is not None:
                 self.pause()
-            found = tuple(quantity.measure(self, pick))
-            self._measured[key] = self.cage.kept.once(("measures", *key, found), lambda: found)
+            self._keep(key, tuple(quantity.measure(self, pick)))
         return self._measured[key]
+
+    @property
+    def found(self) -> Found:
+        """All that was measured so far."""
+        return MappingProxyType(self._measured)
+
+    def measure(self, asked: Iterable[Asked]) -> None:
+        """Measure what will be asked for."""
+        known = quantities()
+        for name, pick in asked:
+            self.measured(known[name], pick)
+
+    def take(self, found: Found) -> None:
+        """Take what was measured elsewhere on the same cage: it is not measured again."""
+        for key, measures in found.items():
+            self._keep(key, measures)
+
+    def _keep(self, key: Asked, found: tuple[Measure, ...]) -> None:
+        self._measured[key] = self.cage.kept.once(("measures", *key, found), lambda: found)
 
     @cached_property
     def groups(self) -> Mapping[str, str]:
