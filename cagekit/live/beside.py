@@ -1,8 +1,8 @@
 """A second process that measures a part of every version while this one measures the rest.
 
 It is told of a version when its picture is out, makes the cage once more from what changed, and
-measures people and shell: about a third of what findings take. What it does not answer is measured
-here, so nothing hangs on it but time.
+measures what stands near people, shell and floor: more than a third of what the checks take. What
+it does not answer is measured here, so nothing hangs on it but time.
 
 It is started anew on every system and never copied from this one. Tried on Linux alone.
 """
@@ -30,9 +30,11 @@ if TYPE_CHECKING:
     from cagekit.units import LengthUnit
 
 ROOMS = frozenset(
-    f"cagekit.checks.quantities.{room}" for room in ("driver", "room", "sight", "shell")
+    f"cagekit.checks.quantities.{room}"
+    for room in ("driver", "plates_in_car", "room", "sight", "shell")
 )
-"""What is measured there: these share what they are worked out from, and little with the rest."""
+"""What is measured there: these share what they are worked out from, and little with the rest. With
+more it would be waited for."""
 
 
 class Beside:
