@@ -37,7 +37,7 @@ ROOMS = frozenset(
 more it would be waited for."""
 
 
-class Beside:
+class SecondProcess:
     """The second process; versions are counted up.
 
     Args:

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
     from cagekit.checks.quantities.survey import Asked
     from cagekit.inputs.build import Build
-    from cagekit.live.beside import Beside
+    from cagekit.live.beside import SecondProcess
     from cagekit.units import LengthUnit
 
 Changes = Mapping[str, Any]
@@ -89,7 +89,7 @@ class Session:
     ) -> None:
         self._settled = settled
         self._helped = helped
-        self._beside: Beside | None = None
+        self._beside: SecondProcess | None = None
         self._shares: tuple[list[Asked], list[Asked]] = ([], [])
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
@@ -450,11 +450,11 @@ class Session:
                 return
             if there:
                 there.close()
-            from cagekit.live.beside import Beside
+            from cagekit.live.beside import SecondProcess
 
-            self._beside = Beside(base)
+            self._beside = SecondProcess(base)
 
-    def _ask_beside(self, design: Design, version: int, base: Design) -> Beside | None:
+    def _ask_beside(self, design: Design, version: int, base: Design) -> SecondProcess | None:
         """Let the second process measure its part of a version, where there is one."""
         there = self._beside
         if there is None or not (there.answers and there.measures_versions_of(base)):

@@ -38,7 +38,8 @@ def shaken(build: Build, rng: random.Random, strength: float) -> dict[str, Any]:
                 shift = (
                     value * rng.uniform(-strength, strength) + rng.uniform(-room, room) * strength
                 )
-                angle = "angle" in str(type(entry).model_fields[name].metadata)
+                marks = type(entry).model_fields[name].metadata
+                angle = any(getattr(m, "unit", "") == "deg" for m in marks)
                 fields[name] = degrees(value) + rng.uniform(-30, 30) * strength
                 if not angle:
                     fields[name] = f"{value + shift} mm"

@@ -44,14 +44,14 @@ def file(tmp_path):
 def taken(monkeypatch):
     """How many measures were taken over from the second process, one number a version."""
     numbers: list[int] = []
-    real = room.Beside.answer
+    real = room.SecondProcess.answer
 
     def answer(self, version, breathe):
         found = real(self, version, breathe)
         numbers.append(len(found))
         return found
 
-    monkeypatch.setattr(room.Beside, "answer", answer)
+    monkeypatch.setattr(room.SecondProcess, "answer", answer)
     return numbers
 
 

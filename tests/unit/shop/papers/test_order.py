@@ -337,7 +337,8 @@ def shaken(build: Build, rng: random.Random) -> Build:
     for entry in build.entries:
         fields = {}
         for name, value in entry:
-            angle = "angle" in str(type(entry).model_fields[name].metadata)
+            marks = type(entry).model_fields[name].metadata
+            angle = any(getattr(m, "unit", "") == "deg" for m in marks)
             if isinstance(value, float) and value and not angle and rng.random() < 0.3:
                 fields[name] = f"{abs(value + rng.uniform(-10, 10))} mm"
         if fields:
