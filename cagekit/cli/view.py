@@ -96,7 +96,7 @@ def _session(args: argparse.Namespace, build: Build, server: LiveServer) -> Sess
                 units=args.units,
                 patience=PATIENCE,
                 settled=gc.freeze,
-                helped=cores() > 1,
+                helped=cores() > 2,  # one is the browser's
             )
     except Exception as error:
         server.give_up(str(error) or type(error).__name__)
