@@ -192,7 +192,7 @@ class Same:
         return isinstance(other, Same) and self._held is other._held
 
 
-_MISSING = object()
+MISSING = object()
 """Stands for a result that is not kept."""
 
 
@@ -219,8 +219,8 @@ class Kept:
         The key must name everything that goes in: frozen objects by themselves, as equal objects
         of that kind are one and the same, files' tables as :class:`Same` or by :func:`content`.
         """
-        found = self.find(key, _MISSING)
-        if found is not _MISSING:
+        found = self.find(key, MISSING)
+        if found is not MISSING:
             return cast(T, found)
         self.pause()
         made = make()
@@ -233,8 +233,8 @@ class Kept:
     def find(self, key: Hashable, missing: object = None) -> Any:
         """What is kept under this key, or what stands for it when nothing is."""
         with self._lock:
-            found = self._results.get(key, _MISSING)
-            if found is _MISSING:
+            found = self._results.get(key, MISSING)
+            if found is MISSING:
                 return missing
             self._results.move_to_end(key)
             return found

@@ -11,15 +11,13 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from contextlib import contextmanager
 from typing import Any, NamedTuple, TypeVar, cast
 
-from cagekit.cage.kept import Kept, content, hashed
+from cagekit.cage.kept import MISSING, Kept, content, hashed
 from cagekit.cage.member import Member
 
 T = TypeVar("T")
 
 WHOLE = ""
 """Stands for all fields of a tube together."""
-_MISSING = object()
-"""Stands for what is not kept."""
 MOST = 8
 """Ways of reading that are remembered for one thing that is made."""
 
@@ -163,8 +161,8 @@ class MadeTubes(Mapping[str, Member]):
             answers = way.answers(self, self._all, self._read)
             if answers is None:
                 continue
-            found = kept.find((key, way.reads, answers), _MISSING)
-            if found is not _MISSING:
+            found = kept.find((key, way.reads, answers), MISSING)
+            if found is not MISSING:
                 return cast(T, found), way.reads
         with self._noting() as notes:
             made = make()

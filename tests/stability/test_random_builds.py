@@ -19,6 +19,7 @@ from sweeps import size
 from cagekit.assembly.assemble import members_only
 from cagekit.errors import CagekitError, GeometryError, InputError
 from cagekit.inputs.build import Build, entries_of
+from cagekit.inputs.messages import unit_of
 
 
 def shaken(build: Build, rng: random.Random, strength: float) -> dict[str, Any]:
@@ -38,8 +39,7 @@ def shaken(build: Build, rng: random.Random, strength: float) -> dict[str, Any]:
                 shift = (
                     value * rng.uniform(-strength, strength) + rng.uniform(-room, room) * strength
                 )
-                marks = type(entry).model_fields[name].metadata
-                angle = any(getattr(m, "unit", "") == "deg" for m in marks)
+                angle = unit_of(type(entry), (name,)) == "deg"
                 fields[name] = degrees(value) + rng.uniform(-30, 30) * strength
                 if not angle:
                     fields[name] = f"{value + shift} mm"

@@ -25,6 +25,7 @@ from cagekit.inputs.bolted import SleeveEntry
 from cagekit.inputs.build import Build, entries_of
 from cagekit.inputs.car import Car, merged
 from cagekit.inputs.keepouts import KeepOut
+from cagekit.inputs.messages import unit_of
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.tooling import Torch
 from cagekit.names import named
@@ -337,8 +338,7 @@ def shaken(build: Build, rng: random.Random) -> Build:
     for entry in build.entries:
         fields = {}
         for name, value in entry:
-            marks = type(entry).model_fields[name].metadata
-            angle = any(getattr(m, "unit", "") == "deg" for m in marks)
+            angle = unit_of(type(entry), (name,)) == "deg"
             if isinstance(value, float) and value and not angle and rng.random() < 0.3:
                 fields[name] = f"{abs(value + rng.uniform(-10, 10))} mm"
         if fields:
