@@ -141,7 +141,7 @@ def _shaping(cage: Cage, trial: Member, name: EndName, hit: Sequence[str]) -> tu
         cut = cage.cut(trial.id, name)
     except CopeError:
         return tuple(hit)  # told when the cage is made
-    owners = {cut.surfaces[i].owner for i in cut.used}
+    owners = {cut.on[i].owner for i in cut.used}
     return tuple(h for h in hit if h in owners)
 
 

@@ -117,12 +117,13 @@ def rotate(v: ArrayLike, axis: ArrayLike, angle: float) -> Vec:
 
 def perpendicular(direction: ArrayLike) -> Vec:
     """Return a unit vector square to ``direction``: the one nearest to up, else to forward."""
-    d = np.asarray(direction, dtype=float)
-    for up in ((0.0, 0.0, 1.0), (1.0, 0.0, 0.0)):
-        u = np.array(up)
-        p = u - (u @ d) * d
-        if p @ p > ALONG:
-            return unit(p)
+    # plain numbers: numpy takes longer to begin
+    x, y, z = np.asarray(direction, dtype=float).tolist()
+    for a, b, c in ((-z * x, -z * y, 1.0 - z * z), (1.0 - x * x, -x * y, -x * z)):
+        square = a * a + b * b + c * c
+        if square > ALONG:
+            size = sqrt(square)
+            return _fixed((a / size, b / size, c / size))
     raise AssertionError("a direction cannot be parallel to both axes")
 
 
@@ -406,10 +407,13 @@ class CentreLine:
 
     def out_direction(self, end: str) -> Vec:
         """Unit vector that points out of the tube at end ``"a"`` or ``"b"``, ``(3,)``."""
-        if end == "a":
-            return vec(-self.pieces[0].direction)
-        last = self.pieces[-1]
-        return last.direction if isinstance(last, Line) else vec(last.tangent(last.length))
+        return self._ways_out[end != "a"]
+
+    @cached_property
+    def _ways_out(self) -> tuple[Vec, Vec]:
+        (x, y, z), last = self.pieces[0].direction.tolist(), self.pieces[-1]
+        straight = isinstance(last, Line)
+        return _fixed((-x, -y, -z)), last.direction if straight else vec(last.tangent(last.length))
 
     def locate(self, station: float) -> tuple[int, float]:
         """Piece index and local station of ``station`` (clamped to the path), mm."""
@@ -702,10 +706,10 @@ class CentreLine:
 
     def _carried(self, across: Vec) -> Vec:
         """Lines that start in a direction square to the first piece."""
-        rows = [unit(across)]
+        rows = [last := unit(across)]
         for q in self.pieces:
-            last = rows[-1]
-            rows.append(unit(rotate(last, q.axis, q.angle)) if isinstance(q, Arc) else last)
+            last = unit(rotate(last, q.axis, q.angle)) if isinstance(q, Arc) else last
+            rows.append(last)
         return np.array(rows)
 
 

@@ -11,19 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import degrees, inf, sin
+from math import degrees, inf, sin, sqrt
 from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.errors import CopeError
-from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
-from cagekit.geometry.contact import ContactSurface, CylinderPiece, PlaneFace, Window
+from cagekit.geometry.centre_line import CentreLine, Line, Vec, vec
+from cagekit.geometry.contact import ContactSurface, PlaneFace, Window
 from cagekit.geometry.end_cut import CutWork, EndCut, in_step
 from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
 from cagekit.geometry.scan import scan, scan_fewer
-from cagekit.units.tolerance import SAME_POINT
+from cagekit.units.tolerance import NOISE, SAME_POINT
 
 MISS_SHARE = 0.25
 """Largest share of the circumference that may miss every parent. More than that and the tube
@@ -133,9 +133,15 @@ def _cut_lot(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
     rows = list(zip(ends, branches, strict=True))
     landed = iter(land_all([(p, branch) for end, branch in rows for p in end.parents]))
     begun = [_begun(end, branch, [next(landed) for _ in end.parents]) for end, branch in rows]
-    cuts = iter(_scanned([b for b in begun if isinstance(b, _Begun)]))
-    tried = iter(in_step([_tried(b, next(cuts)) for b in begun if isinstance(b, _Begun)]))
-    return [next(tried) if isinstance(b, _Begun) else b for b in begun]
+    scanned = [b for b in begun if isinstance(b, _Begun)]
+    cuts = _scanned(scanned)
+    doubted = [i for i, b in enumerate(scanned) if not _plainly_good(b.end, cuts[i])]
+    tried = in_step([_tried(scanned[i], cuts[i]) for i in doubted])
+    out: list[EndCut | CopeError] = [*cuts]
+    for i, cut in zip(doubted, tried, strict=True):
+        out[i] = cut
+    found = iter(out)
+    return [next(found) if isinstance(b, _Begun) else b for b in begun]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -153,8 +159,7 @@ class _Begun:
         """The cut to some of the surfaces."""
         end, landings = self.end, self.landings
         point, out, _, name = self.branch
-        surfaces = [self.surfaces[i] for i in which]
-        planes, closures = _closures(surfaces, point, out)
+        surfaces = tuple([self.surfaces[i] for i in which])
         first = surfaces[0]
         tilt = abs(float(first.normal @ out)) if isinstance(first, PlaneFace) else 1.0
         return EndCut(
@@ -165,11 +170,9 @@ class _Begun:
             zero=self.reference,
             outer_radius=end.outer_radius,
             inner_radius=end.inner_radius,
-            surfaces=(*surfaces, *planes),
-            windows=tuple(self.windows[i] for i in which),
-            count=len(surfaces),
-            closures=closures,
-            parents=tuple(p.id for p in end.parents),
+            on=surfaces,
+            windows=tuple([self.windows[i] for i in which]),
+            parents=tuple([p.id for p in end.parents]),
             angle=landings[0].angle if landings else float(np.arcsin(min(tilt, 1.0))),
             offset=landings[0].offset if landings else 0.0,
             concentric=all(q.node_gap <= NODE_TOL for q in landings),
@@ -221,8 +224,28 @@ def _begun(
         landings=landings,
         surfaces=surfaces,
         windows=windows,
-        reference=unit(across - (across @ out) * out),
+        reference=_square_to(out, across),
     )
+
+
+def _square_to(out: Vec, across: Vec) -> Vec:
+    """The unit vector square to a unit vector that is nearest to a direction, ``(3,)`` each.
+
+    Raises:
+        ValueError: the direction is along it.
+    """
+    (x, y, z), (u, v, w) = out.tolist(), across.tolist()
+    lean = x * u + y * v + z * w
+    a, b, c = u - lean * x, v - lean * y, w - lean * z
+    size = sqrt(a * a + b * b + c * c)
+    if size < NOISE:
+        raise ValueError("a direction needs a length")
+    return vec((a / size, b / size, c / size))
+
+
+def _plainly_good(end: EndToCut, cut: EndCut) -> bool:
+    """Whether the scan alone tells that nothing is wrong with a cut."""
+    return cut.sits and not cut.may_step and cut.bound < _room(end.path, end.which)
 
 
 def _tried(begun: _Begun, cut: EndCut) -> CutWork[EndCut | CopeError]:
@@ -291,24 +314,6 @@ def _standing_on(plane: FlatSurface, out: Vec, owner: str) -> PlaneFace:
             "Turn the plate towards the tube, or check on which side of it the tube lies.",
         )
     return PlaneFace(owner="", point=vec(plane.point), normal=vec(plane.normal))
-
-
-def _closures(
-    surfaces: list[ContactSurface], point: Vec, out: Vec
-) -> tuple[list[PlaneFace], tuple[int, ...]]:
-    """The closure plane of every straight, and for each surface its index or -1."""
-    planes: list[PlaneFace] = []
-    index: list[int] = []
-    for q in surfaces:
-        if not isinstance(q, CylinderPiece):
-            index.append(-1)
-            continue
-        index.append(len(surfaces) + len(planes))
-        foot, normal = q.closure(point, out)
-        planes.append(
-            PlaneFace(owner=q.owner, piece=q.piece, point=foot, normal=normal, closure=True)
-        )
-    return planes, tuple(index)
 
 
 def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:

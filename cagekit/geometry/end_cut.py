@@ -64,10 +64,8 @@ class EndCut:
         zero: unit vector from the axis to the reference line at this end, ``(3,)``.
         outer_radius: outside radius, mm.
         inner_radius: inside radius, mm.
-        surfaces: what the end sits on: ``count`` contact surfaces (pieces of parents, plate),
-            then the closure planes of those that the tube partly misses.
-        windows: range of s that counts for each contact surface, mm.
-        count: number of contact surfaces.
+        on: the contact surfaces that the end sits on: pieces of parents, plate.
+        windows: range of s that counts for each of them, mm.
         parents: ids of the parents, in the order given.
         angle: acute angle between the axes of tube and first parent, rad; for a flat end the
             angle between axis and plate.
@@ -82,10 +80,8 @@ class EndCut:
     zero: Vec
     outer_radius: float
     inner_radius: float
-    surfaces: tuple[ContactSurface, ...]
+    on: tuple[ContactSurface, ...]
     windows: tuple[Window, ...]
-    count: int
-    closures: tuple[int, ...]
     parents: tuple[str, ...] = ()
     angle: float = pi / 2
     offset: float = 0.0
@@ -94,6 +90,43 @@ class EndCut:
     def __repr__(self) -> str:
         """Whose end and what it sits on."""
         return f"<EndCut {self.owner}: {', '.join(self.parents) or 'flat'}>"
+
+    @property
+    def count(self) -> int:
+        """Number of contact surfaces."""
+        return len(self.on)
+
+    @cached_property
+    def surfaces(self) -> tuple[ContactSurface, ...]:
+        """The contact surfaces, then the closure planes of those that the tube may partly miss."""
+        return (*self.on, *self._closures[0])
+
+    @property
+    def closures(self) -> tuple[int, ...]:
+        """For each contact surface the number of its closure plane, or -1 where it has none."""
+        return self._closures[1]
+
+    @cached_property
+    def _closures(self) -> tuple[tuple[PlaneFace, ...], tuple[int, ...]]:
+        planes: list[PlaneFace] = []
+        index: list[int] = []
+        for q in self.on:
+            if not isinstance(q, CylinderPiece):
+                index.append(-1)
+                continue
+            index.append(len(self.on) + len(planes))
+            foot, normal = q.closure(self.point, self.out)
+            planes.append(
+                PlaneFace(owner=q.owner, piece=q.piece, point=foot, normal=normal, closure=True)
+            )
+        return tuple(planes), tuple(index)
+
+    @cached_property
+    def frame(self) -> tuple[float, ...]:
+        """``point``, ``zero``, ``side`` and ``out`` in plain numbers, twelve."""
+        return (
+            *self.point.tolist(), *self.zero.tolist(), *self.side.tolist(), *self.out.tolist()
+        )  # fmt: skip
 
     @cached_property
     def side(self) -> Vec:
@@ -123,8 +156,7 @@ class EndCut:
     def bundle(self, phi: ArrayLike, rho: ArrayLike) -> Bundle:
         """The rays at these angles and radii, and the surfaces that they may touch."""
         # of one end this is quicker than what works out those of many
-        surfaces = self.surfaces[: self.count]
-        return Bundle(surfaces, self.origins(phi, rho), -self.out, self.windows)
+        return Bundle(self.on, self.origins(phi, rho), -self.out, self.windows)
 
     def closed(self, c: Contact) -> Contact:
         """Contacts with the closure planes in the place of the straights that rays pass."""
@@ -274,6 +306,11 @@ class EndCut:
         """Most that s rises or falls between two angles of the scan, mm."""
         return float(np.abs(np.roll(self._scan.s, -1, axis=1) - self._scan.s).max())
 
+    @property
+    def may_step(self) -> bool:
+        """Whether s rises so much between two angles of the scan that the edge may jump there."""
+        return self.steepest > _STEEP * self.outer_radius
+
     @cached_property
     def sits(self) -> bool:
         """Whether every ray of the scan on the outside touches something."""
@@ -318,13 +355,16 @@ class EndCut:
     @property
     def used(self) -> list[int]:
         """Indices of the contact surfaces that some ray ends on or comes closest to."""
-        if self.count == 1:
+        count = self.count
+        if count == 1:
             return [0]
         active = set(self._scan.active.ravel().tolist())
         if -1 in active:
-            return list(range(self.count))
-        closed = {c: i for i, c in enumerate(self.closures) if c >= 0}
-        return sorted({closed.get(i, i) for i in active})
+            return list(range(count))
+        if max(active) >= count:
+            closed = {c: i for i, c in enumerate(self.closures) if c >= 0}
+            active = {closed.get(i, i) for i in active}
+        return sorted(active)
 
     @cached_property
     def miss_share(self) -> float:
@@ -376,7 +416,7 @@ class EndCut:
     def grazing_radii(self, low: float, high: float) -> list[float]:
         """Radii between two where rays start to pass a parent, rising, mm."""
         found = set()
-        for q in self.surfaces[: self.count]:
+        for q in self.on:
             if isinstance(q, PlaneFace):
                 continue
             for side in (1.0, -1.0):
@@ -472,13 +512,13 @@ class EndCut:
     def _near_tangent(self, radii: Vec) -> CutWork[list[list[float]]]:
         """For each radius the angles where rays nearly graze the surface they end on."""
         found: list[list[float]] = [[] for _ in radii]
-        if all(isinstance(q, PlaneFace) for q in self.surfaces[: self.count]):
+        if all(isinstance(q, PlaneFace) for q in self.on):
             return found
         phi = self.tangents[:, None, :]
         s, active = yield from self._seen(phi, radii)
         points = self.points(phi, radii[None, :, None], s)
         limit = _NEAR_TANGENT * max(sin(self.angle), 0.2)
-        for i, q in enumerate(self.surfaces[: self.count]):
+        for i, q in enumerate(self.on):
             if isinstance(q, PlaneFace):
                 continue
             facing = -(q.normals(points[i].reshape(-1, 3)) @ self.out).reshape(-1, 2)
@@ -592,7 +632,7 @@ class EndCut:
 
         There the edge jumps from one place of the parent to another.
         """
-        if self.steepest <= _STEEP * self.outer_radius:
+        if not self.may_step:
             return None
         row, k = np.nonzero(self._steep(self._scan.s))
         phi, rho = self.grid, self.radii[row, 0]

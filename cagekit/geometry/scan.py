@@ -117,17 +117,13 @@ def _bundles(
     for cut, size, shape in zip(cuts, sizes, shapes, strict=True):
         rays = origins[:, past : (past := past + size)].reshape(3, *shape)
         rays = rays.transpose(*range(1, rays.ndim), 0)
-        out.append(Bundle(cut.surfaces[: cut.count], rays, -cut.out, cut.windows))
+        out.append(Bundle(cut.on, rays, -cut.out, cut.windows))
     return out
 
 
 def _frames(cuts: Sequence[EndCut]) -> Array:
     """Points, references, sides and ways out of ends in columns, ``(12, n)``."""
-    rows = [
-        (*cut.point.tolist(), *cut.zero.tolist(), *cut.side.tolist(), *cut.out.tolist())
-        for cut in cuts
-    ]
-    return np.array(rows).T
+    return np.array([cut.frame for cut in cuts]).T
 
 
 def _note(cuts: Sequence[EndCut], found: Sequence[Contact]) -> None:
@@ -141,8 +137,13 @@ def _note(cuts: Sequence[EndCut], found: Sequence[Contact]) -> None:
     after[begin + sizes // 2 - 1] = begin
     rise = np.maximum.reduceat(np.abs(s[after] - s), begin).tolist()
     deep = np.maximum.reduceat(s, begin).tolist()
-    for cut, c, steepest, deepest in zip(cuts, found, rise, deep, strict=True):
-        vars(cut).update(_scan=cut.closed(c), steepest=steepest, deepest=deepest)
+    ok = np.concatenate([c.ok.ravel() for c in found])
+    # the outside stands first
+    each = np.logical_and.reduceat(ok, np.stack([begin, begin + sizes // 2], axis=1).ravel())
+    rows = zip(cuts, found, rise, deep, *each.reshape(-1, 2).T.tolist(), strict=True)
+    for cut, c, steepest, deepest, sits, inside in rows:
+        around = c if sits and inside else cut.closed(c)
+        vars(cut).update(_scan=around, steepest=steepest, deepest=deepest, sits=sits)
 
 
 def drawn(cuts: Sequence[EndCut], phi: Array) -> Array:
@@ -181,7 +182,7 @@ def lay_grids(cuts: Sequence[EndCut]) -> None:
 
 def tangent_angles(cuts: Sequence[EndCut]) -> list[Vec]:
     """The tangents of each cut's contact surfaces, ``(n, 2)`` rad."""
-    surfaces = [q for cut in cuts for q in cut.surfaces[: cut.count]]
+    surfaces = [q for cut in cuts for q in cut.on]
     counts = [cut.count for cut in cuts]
     rows = np.repeat(_frames(cuts), counts, axis=1).T
     point, zero, side, out = rows[:, 0:3], rows[:, 3:6], rows[:, 6:9], rows[:, 9:12]

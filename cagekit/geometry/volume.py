@@ -150,7 +150,7 @@ def end_moments(cut: EndCut, ro: float, ri: float) -> Moments:
 
 
 def _taking_off(cut: EndCut, ro: float, ri: float) -> CutWork[Moments]:
-    alone = len({q.owner for q in cut.surfaces[: cut.count]}) == 1
+    alone = len({q.owner for q in cut.on}) == 1
     order = _RADII if alone else _RADII_OF_MORE
     rho, across = _wall_nodes([ri, *cut.grazing_radii(ri, ro), ro], order)
     phi, around, index = yield from cut.nodes(rho, _ANGLES)

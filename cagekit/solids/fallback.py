@@ -206,7 +206,7 @@ def _tools(cut: EndCut, turn: float) -> list[Any]:
     out = []
     long = cut.longest + _extra(cut) + 4 * cut.outer_radius
     touched = set(np.unique(cut.active(cut.grid[None, :], _radii(cut)[:, None])).tolist())
-    for k, surface in enumerate(cut.surfaces[: cut.count]):
+    for k, surface in enumerate(cut.on):
         beside = cut.closures[k] in touched
         if k not in touched and not beside:
             continue
@@ -262,7 +262,7 @@ def _closure(cut: EndCut, k: int, long: float) -> list[Any]:
     assert not isinstance(piece, PlaneFace)
     way = cut.out * long
     out = [_prism(face, way) for face in _middle(cut, piece, piece.radius + 3 * cut.outer_radius)]
-    for j, other in enumerate(cut.surfaces[: cut.count]):
+    for j, other in enumerate(cut.on):
         if j == k or isinstance(other, PlaneFace):
             continue
         for face in _front(cut, other, -way):

@@ -114,7 +114,7 @@ class EndRays:
         surfaces: list[EndSurface] = list(cut.surfaces)
         closures = list(cut.closures)
         chart = EndChart(node, x, y, -cut.out)
-        for k, s in enumerate(cut.surfaces[: cut.count]):
+        for k, s in enumerate(cut.on):
             if isinstance(s, TorusPiece):
                 closures[k] = len(surfaces)
                 surfaces.append(BandFace(Spine(chart, s), s))
@@ -234,7 +234,7 @@ def _touched(bundles: list[Bundle]) -> RayWork[list[Array]]:
 
 def _off_centre(cut: EndCut) -> Array:
     """What a joint of equal tubes lacks in being concentric, when it is next to nothing."""
-    for s in cut.surfaces[: cut.count]:
+    for s in cut.on:
         if isinstance(s, PlaneFace) or abs(s.radius - cut.outer_radius) > CONCENTRIC:
             continue
         foot, along = s.tangent_at(cut.point)
@@ -356,7 +356,7 @@ class Rim:
 def grazes(rays: EndRays, rho: float) -> list[Graze]:
     """Where a rim has corners or near-corners, whichever surface is active there."""
     out: list[Graze] = []
-    for k, s in enumerate(rays.cut.surfaces[: rays.cut.count]):
+    for k, s in enumerate(rays.cut.on):
         if isinstance(s, PlaneFace):
             continue
         for side in (1.0, -1.0):

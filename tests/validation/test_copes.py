@@ -241,7 +241,7 @@ def joint(
 @pytest.mark.parametrize("case", JOINTS)
 def test_on_straights(case: tuple[float, ...]) -> None:
     cut, tubes = joint(*case)
-    assert {type(q).__name__ for q in cut.surfaces[: cut.count]} == {"CylinderPiece"}
+    assert {type(q).__name__ for q in cut.on} == {"CylinderPiece"}
     assert_ordinates(cut, tubes)
 
 
@@ -253,7 +253,7 @@ def test_on_bends_and_across_tangent_points(
 ) -> None:
     start = float(Round(HOOP, 150.0, 20.65).parent("hoop").path.starts[5])
     cut, tubes = joint(start + along, angle_deg, roll_deg, 20.65, 20.65, 0.0)
-    assert {"TorusPiece"} & {type(q).__name__ for q in cut.surfaces[: cut.count]}
+    assert {"TorusPiece"} & {type(q).__name__ for q in cut.on}
     assert_ordinates(cut, tubes, count=12)
 
 

@@ -480,7 +480,7 @@ def _fitted(cage: Cage, branch: Member, parent: Member, end: EndName) -> float:
         return -np.inf
     piece = branch.path.pieces[0 if end == "a" else -1]
     cut = cage.cut(branch.id, end)
-    known = zip(cut.surfaces[: cut.count], cut.windows, strict=False)
+    known = zip(cut.on, cut.windows, strict=False)
     reach = max((w[1] for q, w in known if q.owner == parent.id), default=-np.inf)
     return min(reach, piece.length) if isinstance(piece, Line) else -np.inf
 

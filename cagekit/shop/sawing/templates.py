@@ -289,7 +289,7 @@ def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
     if len(member.end(end).parents) > 1:
         reason = "several tubes meet: use the template"
     elif not isinstance(seat, CylinderPiece):
-        lands = all(isinstance(q, CylinderPiece) for q in cut.surfaces[: cut.count])
+        lands = all(isinstance(q, CylinderPiece) for q in cut.on)
         reason = f"{'runs beside its tube' if lands else 'lands on a bend'}: use the template"
     if reason:
         return SawSetting(member=member_id, end=end, reason=reason)
