@@ -42,7 +42,7 @@ class OtherProcess:
     def __init__(
         self, module: str, serve: str = "serve", argument: str = "", folder: Path | None = None
     ) -> None:
-        self._process = subprocess.Popen(
+        self._process: subprocess.Popen[bytes] | _Copied = subprocess.Popen(
             [sys.executable, "-I", "-c", _BEGIN, module, serve, argument, *search_path()],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
@@ -93,6 +93,70 @@ class OtherProcess:
                     stream.close()
 
 
+class _Copied:
+    """A copy of this process that does ``work``, with what is open of it as of one that started.
+
+    Args:
+        work: gets what the caller writes and what the caller reads; the copy ends with it.
+    """
+
+    def __init__(self, work: Callable[[IO[bytes], IO[bytes]], object]) -> None:
+        asked, stdin = os.pipe()
+        stdout, answers = os.pipe()
+        self.returncode: int | None = None
+        self._id = os.fork()
+        if self._id == 0:
+            _go(work, asked, answers)
+        os.close(asked)
+        os.close(answers)
+        self.stdin, self.stdout = os.fdopen(stdin, "wb"), os.fdopen(stdout, "rb")
+
+    def kill(self) -> None:
+        """End it at once."""
+        if self.returncode is None:
+            os.kill(self._id, signal.SIGKILL)
+
+    def wait(self) -> None:
+        """Wait until it has ended."""
+        if self.returncode is None:
+            self.returncode = os.waitstatus_to_exitcode(os.waitpid(self._id, 0)[1])
+
+
+def _go(work: Callable[[IO[bytes], IO[bytes]], object], asked: int, answers: int) -> NoReturn:
+    """Do the work in the copy, which ends with it; what it prints goes nowhere."""
+    try:
+        nowhere = os.open(os.devnull, os.O_RDWR)
+        for stream in range(3):
+            os.dup2(nowhere, stream)
+        # whoever waits for the first process must not wait for its copy
+        first, last = sorted((asked, answers))
+        for low, high in ((3, first), (first + 1, last), (last + 1, _MOST_FILES)):
+            os.closerange(low, high)
+        with os.fdopen(asked, "rb") as stdin, os.fdopen(answers, "wb") as stdout:
+            work(stdin, stdout)
+    finally:
+        os._exit(0)
+
+
+class AnsweringCopy(OtherProcess):
+    """A copy of this process, which has all that is loaded and worked out in it.
+
+    Threads are not copied, nor is what they hold ever let go of in it: so a process makes no copy
+    of itself while another thread is at work.
+
+    Args:
+        answer: what it answers when it is asked something.
+    """
+
+    def __init__(self, answer: Callable[[Any], object]) -> None:
+        def serve(asked: IO[bytes], answers: IO[bytes]) -> None:
+            with suppress(EOFError):
+                while True:
+                    send(answers, answer(_receive(asked)))
+
+        self._process = _Copied(serve)
+
+
 class ProcessCopy:
     """Work done in a copy of this process, which has everything loaded already.
 
@@ -105,24 +169,11 @@ class ProcessCopy:
     """Whether this system copies processes."""
 
     def __init__(self, work: Callable[[], Any], *, seconds: float) -> None:
-        back, forth = os.pipe()
-        self._back, self._id = back, os.fork()
-        if self._id == 0:
-            self._go(work, forth, ceil(seconds))
-        os.close(forth)
+        def once(_: IO[bytes], answers: IO[bytes]) -> None:
+            signal.alarm(ceil(seconds))
+            send(answers, work())
 
-    @staticmethod
-    def _go(work: Callable[[], Any], forth: int, seconds: int) -> None:
-        """Do the work in the copy, which ends with it."""
-        try:
-            # whoever waits for the first process must not wait for its copy
-            os.closerange(3, forth)
-            os.closerange(forth + 1, _MOST_FILES)
-            signal.alarm(seconds)
-            with os.fdopen(forth, "wb") as out:
-                send(out, work())
-        finally:
-            os._exit(0)
+        self._process = _Copied(once)
 
     def result(self) -> Any:
         """Wait for the work's result.
@@ -131,10 +182,10 @@ class ProcessCopy:
             EOFError: the copy ended without one.
         """
         try:
-            with os.fdopen(self._back, "rb") as pipe:
-                return _receive(pipe)
+            with self._process.stdin, self._process.stdout:
+                return _receive(self._process.stdout)
         finally:
-            os.waitpid(self._id, 0)
+            self._process.wait()
 
 
 def cores() -> int:
@@ -181,11 +232,15 @@ def answer_all(answers: IO[bytes], answer: Callable[[Any], object]) -> NoReturn:
 def hear_from_caller(hear: Callable[[Any], object]) -> NoReturn:
     """Hand over what the caller sends until it goes, then end the process."""
     while True:
-        try:
-            said = _receive(sys.stdin.buffer)
-        except EOFError:
-            os._exit(0)
-        hear(said)
+        hear(heard())
+
+
+def heard() -> Any:
+    """What the caller sends next; ends the process when it has gone."""
+    try:
+        return _receive(sys.stdin.buffer)
+    except EOFError:
+        os._exit(0)
 
 
 def send(stream: IO[bytes], value: object) -> None:

@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
         InputError: an option is empty.
     """
     from cagekit.checks import Status
-    from cagekit.make.ahead import processes, started
+    from cagekit.make.ahead import can_be_copied, processes, started
     from cagekit.make.products import chosen
 
     for option in ("only", "out"):
@@ -93,7 +93,15 @@ def run(args: argparse.Namespace) -> int:
             gc.freeze()
             progress.step(f"making {name}")
 
-        made = make(job, target, only=only, jobs=number, second=second, progress=next_product)
+        made = make(
+            job,
+            target,
+            only=only,
+            jobs=number,
+            second=second,
+            copied=can_be_copied(),
+            progress=next_product,
+        )
     if args.debug and made.alone:
         note(f"debug: one process made everything: {made.alone}")
     for remark in job.cage.notes:

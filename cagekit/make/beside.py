@@ -4,8 +4,9 @@ It gets the design as it is, makes what it is handed in folders of its own and s
 those are. What it cannot make is made by this process instead, which then tells why as ever: so
 nothing hangs on the second process but time.
 
-It is started anew on every system and never copied from this one, so it takes nothing over but
-what is packed. Tried on Linux alone.
+It is a copy of this one where this one allows it (:mod:`cagekit.make.ahead`): then it has loaded
+and worked out all that this one has. Else it is started anew, and takes nothing over but what is
+packed. Tried on Linux alone.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ import pickle
 import shutil
 from collections import deque
 from collections.abc import Callable
-from functools import lru_cache
 from pathlib import Path
 from threading import Thread
 from types import MappingProxyType, TracebackType
@@ -25,7 +25,7 @@ from typing import Any, Self
 from cagekit.cage.kept import OWN_CONTENT, Kept
 from cagekit.design import Design
 from cagekit.make.products import BESIDE, Product, chosen
-from cagekit.process import OtherProcess, answer_all, answers_to_caller
+from cagekit.process import AnsweringCopy, OtherProcess, answer_all, answers_to_caller, heard
 
 
 class Second:
@@ -36,7 +36,7 @@ class Second:
     mostly worked out once. A product that it cannot make goes to the front, and it stops.
 
     Args:
-        design: what is made, packed.
+        design: what is made; packed, or as it is for a copy of this process.
         folder: of the run.
         waiting: the products that nobody makes yet.
         progress: told the name of each product that it is handed, from a thread of its own.
@@ -45,7 +45,7 @@ class Second:
 
     def __init__(
         self,
-        design: bytes,
+        design: bytes | Design,
         folder: Path,
         waiting: deque[Product],
         progress: Callable[[str], None],
@@ -54,8 +54,12 @@ class Second:
         self.folder, self.waiting, self.progress = folder, waiting, progress
         self._files: dict[str, tuple[str, ...]] = {}
         self._fault: Exception | None = None
-        self._process = process or OtherProcess(__name__)
-        self._thread = Thread(target=self._hand_out, args=(design,), daemon=True)
+        if isinstance(design, Design):
+            self._process: OtherProcess = AnsweringCopy(lambda asked: _made(design, *asked))
+        else:
+            self._process = process or OtherProcess(__name__)
+        sent = design if isinstance(design, bytes) else None
+        self._thread = Thread(target=self._hand_out, args=(sent,), daemon=True)
         self._thread.start()
 
     def __enter__(self) -> Self:
@@ -85,12 +89,19 @@ class Second:
         shutil.rmtree(self.folder / BESIDE, ignore_errors=True)
         return self._files
 
-    def _hand_out(self, design: bytes) -> None:
-        """Give it one product after the other until none is left, or it cannot make one."""
+    def _hand_out(self, design: bytes | None) -> None:
+        """Give it one product after the other until none is left, or it cannot make one.
+
+        Args:
+            design: that it is sent first; None where it has it.
+        """
         while (product := take(self.waiting.pop)) is not None:
             try:
                 self.progress(product.name)
-                made = self._process.ask((design, product, self.folder / BESIDE / product.name))
+                if design is not None:
+                    self._process.send(design)
+                    design = None
+                made = self._process.ask((product, self.folder / BESIDE / product.name))
             except (EOFError, OSError):
                 made = None
             except Exception as error:
@@ -179,10 +190,6 @@ def _dumped(value: object) -> bytes:
     return stream.getvalue()
 
 
-unpacked: Callable[[bytes], Design] = lru_cache(maxsize=1)(pickle.loads)
-"""The design again; asked for the same bytes, the same one with what it has worked out since."""
-
-
 # -- the second process's side --------------------------------------------------------------------
 
 
@@ -197,18 +204,19 @@ def serve(names: str) -> None:
         for product in reversed(chosen(names.split(","))):
             product.load()
     gc.freeze()  # what was loaded: no look at it frees anything
-    answer_all(answers_to_caller(), _made)
+    answers = answers_to_caller()
+    design: Design = pickle.loads(heard())
+    answer_all(answers, lambda asked: _made(design, *asked))
 
 
-def _made(asked: tuple[bytes, Product, Path]) -> tuple[str, ...] | None:
+def _made(design: Design, product: Product, folder: Path) -> tuple[str, ...] | None:
     """Files of a product that is made here; None when it cannot be, or goes on being checked."""
-    design, product, folder = asked
     # what outlives a product lives until the end: it is not looked at again
     gc.collect()
     gc.freeze()
     try:
         folder.mkdir(parents=True)
-        files, check = product.write(unpacked(design), folder)
+        files, check = product.write(design, folder)
     except Exception:
         return None
     if check is not None:

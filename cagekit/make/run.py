@@ -47,6 +47,7 @@ def make(
     whole: bool = False,
     jobs: int | None = None,
     second: OtherProcess | None = None,
+    copied: bool = False,
     progress: Callable[[str], None] = lambda name: None,
 ) -> Made:
     """Write the products of ``design`` into ``target``, whole or not at all.
@@ -64,6 +65,7 @@ def make(
             left out, 2 for all products on a machine with more than one core. The files are the
             same.
         second: the second process, where it was started ahead; else it is started here.
+        copied: the second process is a copy of this one, in which no other thread is at work.
         progress: told the name of each product before it is made; with two processes by either of
             two threads.
 
@@ -79,7 +81,9 @@ def make(
     options: dict[str, Any] = {"units": design.units, **dict(sorted(design.options.items()))}
     remarks: list[str] = []
     with swapped_in(target, remarks.append) as fresh, ExitStack() as running:
-        files, left_out, alone = _written(products, design, fresh, progress, running, jobs, second)
+        files, left_out, alone = _written(
+            products, design, fresh, progress, running, jobs, second, copied
+        )
         if whole and left_out:
             raise KernelError(*left_out.values())
         last = read_manifest(target)
@@ -114,6 +118,7 @@ def _written(
     running: ExitStack,
     jobs: int,
     started: OtherProcess | None,
+    copied: bool,
 ) -> tuple[dict[str, tuple[str, ...]], dict[str, str], str]:
     """Write products, by ``jobs`` processes; return files, parts left out, why alone."""
     waiting, files = deque(products), dict[str, tuple[str, ...]]()
@@ -127,10 +132,11 @@ def _written(
                 checks.append(check)
                 running.callback(check.close)
 
-    sent, alone = None, ""
+    sent: bytes | Design | None = None
+    alone = ""
     if jobs > 1:
         try:
-            sent = packed(design)
+            sent = design if copied else packed(design)
         except StaysHereError as exc:
             alone = str(exc)
     if sent is not None:

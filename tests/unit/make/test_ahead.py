@@ -12,7 +12,7 @@ import pytest
 
 from cagekit.cli.main import run as run_command
 from cagekit.make import ahead, beside
-from cagekit.make.ahead import processes, started
+from cagekit.make.ahead import COPIES, can_be_copied, processes, started
 from cagekit.make.beside import Second
 from cagekit.make.products import PRODUCTS, chosen
 from cagekit.make.run import make
@@ -24,7 +24,8 @@ HEAVY = ("numpy", "pydantic", "cagekit.design")
 
 @pytest.fixture
 def begun(monkeypatch: pytest.MonkeyPatch) -> list[OtherProcess]:
-    """The processes that are started ahead."""
+    """The processes that are started ahead, where none is a copy."""
+    monkeypatch.setattr(ahead, "COPIES", False)
     seen: list[OtherProcess] = []
 
     class Noted(OtherProcess):
@@ -92,6 +93,35 @@ def test_it_ends_with_what_it_was_started_for(begun: list[OtherProcess]) -> None
     with started(PRODUCTS, 1) as process:
         assert process is None
     assert len(begun) == 1
+
+
+def test_nothing_is_started_ahead_of_a_copy(
+    begun: list[OtherProcess], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ahead, "COPIES", True)
+    with started(PRODUCTS, 2) as process:
+        assert process is None
+    assert not begun
+
+
+@pytest.mark.skipif(not COPIES, reason="processes are copied on Linux alone")
+def test_a_process_with_threads_of_a_library_is_not_copied(monkeypatch: pytest.MonkeyPatch) -> None:
+    code = (
+        "import threading, time; from cagekit.make.ahead import can_be_copied\n"
+        "print(can_be_copied())\n"
+        "threading.Thread(target=time.sleep, args=(20,), daemon=True).start()\n"
+        "print(can_be_copied())\n"
+        "import _thread; _thread.start_new_thread(time.sleep, (20,))\n"
+        "time.sleep(0.2); print(can_be_copied())\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONPATH": str(demos.ROOT)},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.split() == ["True", "True", "False"]
+    monkeypatch.setattr(ahead, "COPIES", False)
+    assert not can_be_copied()
 
 
 @pytest.mark.parametrize(

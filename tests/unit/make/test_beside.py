@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import pickle
 import subprocess
 import sys
 from collections import deque
@@ -16,13 +17,22 @@ import pytest
 from cagekit.checks import run as run_checks
 from cagekit.design import Design
 from cagekit.errors import GeometryError
-from cagekit.make import beside, run
-from cagekit.make.beside import Second, StaysHereError, packed, take, unpacked
+from cagekit.make import run
+from cagekit.make.beside import Second, StaysHereError, packed, take
 from cagekit.make.products import PRODUCTS, Product
 from cagekit.make.run import make
-from cagekit.process import OtherProcess
+from cagekit.process import AnsweringCopy, OtherProcess, ProcessCopy
 
 QUICK = ("json", "glb", "bends", "inspection")
+WAYS = [
+    pytest.param(False, id="started"),
+    pytest.param(
+        True,
+        id="copied",
+        marks=pytest.mark.skipif(not ProcessCopy.can_be, reason="this system copies no process"),
+    ),
+]
+"""How the second process comes about."""
 
 
 def shas(folder: Path) -> dict[str, str]:
@@ -58,13 +68,20 @@ def fails(design: Design, folder: Path) -> None:
     raise GeometryError("hoop", "cannot be made.")
 
 
+def wrote_bends(self: Product, design: Design, folder: Path) -> tuple[tuple[str, ...], None]:
+    """Write what a design has for bends."""
+    (folder / self.name).write_text(str(design.bends))
+    return (self.name,), None
+
+
+@pytest.mark.parametrize("copied", WAYS)
 def test_two_processes_make_what_one_makes(
-    design: Design, tmp_path: Path, by_second: dict[str, tuple[str, ...]]
+    design: Design, tmp_path: Path, by_second: dict[str, tuple[str, ...]], copied: bool
 ) -> None:
     told: list[str] = []
     one = make(design, tmp_path / "one", only=QUICK, jobs=1)
     assert not by_second
-    two = make(design, tmp_path / "two", only=QUICK, jobs=2, progress=told.append)
+    two = make(design, tmp_path / "two", only=QUICK, jobs=2, copied=copied, progress=told.append)
     assert by_second
     assert two.files == one.files
     assert one.alone == two.alone == ""
@@ -78,8 +95,7 @@ def test_a_design_goes_over_and_works_on(name: str) -> None:
     first = demos.design(name)
     found = run_checks(first)  # what a command has worked out before it makes anything
     sent = packed(first)
-    second = unpacked(sent)
-    assert unpacked(sent) is second
+    second = pickle.loads(sent)
     assert second is not first
     for id_, member in first.cage.members.items():
         assert second.cage.cut_length(id_) == first.cage.cut_length(id_)
@@ -104,8 +120,24 @@ def test_what_a_script_hung_on_a_design_is_made_by_one_process(
     assert not by_second
 
 
+@pytest.mark.skipif(not ProcessCopy.can_be, reason="this system copies no process")
+def test_a_copy_has_what_was_worked_out(
+    tmp_path: Path, by_second: dict[str, tuple[str, ...]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    design = Design(demos.build("track-roadster"))
+    vars(design)["hung"] = lambda: design  # of a script; nothing has to go over
+    vars(design)["bends"] = ()  # what no process would work out
+    with monkeypatch.context() as patch:
+        patch.setattr(Product, "write", wrote_bends)
+        made = make(design, tmp_path / "out", only=QUICK, jobs=2, copied=True)
+    assert made.alone == ""
+    assert by_second
+    assert {(tmp_path / "out" / name).read_text() for name in by_second} == {"()"}
+
+
+@pytest.mark.parametrize("copied", WAYS)
 def test_what_the_second_process_cannot_make_is_told_as_ever(
-    design: Design, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    design: Design, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, copied: bool
 ) -> None:
     target = tmp_path / "out"
     make(design, target, only=["json"])
@@ -116,31 +148,35 @@ def test_what_the_second_process_cannot_make_is_told_as_ever(
     monkeypatch.setattr(Product, "load", lambda self: fails if self is bad else load(self))
     monkeypatch.setattr(run, "chosen", lambda only: (*good, bad))
     with pytest.raises(GeometryError, match=r"cannot be made"):
-        make(design, target, jobs=2)
+        make(design, target, jobs=2, copied=copied)
     assert shas(target) == before
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 
 
 @pytest.mark.parametrize("answers", [0, 1])
+@pytest.mark.parametrize("copied", WAYS)
 def test_a_second_process_that_dies_costs_time_alone(
     design: Design,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     by_second: dict[str, tuple[str, ...]],
     answers: int,
+    copied: bool,
 ) -> None:
-    class Dying(OtherProcess):
-        asked = 0
+    asked = 0
+    ask = OtherProcess.ask
 
-        def ask(self, value: object) -> Any:
-            if Dying.asked == answers:
-                self.kill()
-            Dying.asked += 1
-            return super().ask(value)
+    def dying(self: OtherProcess, value: object) -> Any:
+        nonlocal asked
+        if asked == answers:
+            self.kill()
+        asked += 1
+        return ask(self, value)
 
     make(design, tmp_path / "one", only=QUICK, jobs=1)
-    monkeypatch.setattr(beside, "OtherProcess", Dying)
-    make(design, tmp_path / "two", only=QUICK, jobs=2)
+    monkeypatch.setattr(AnsweringCopy if copied else OtherProcess, "ask", dying)
+    make(design, tmp_path / "two", only=QUICK, jobs=2, copied=copied)
+    assert asked
     assert len(by_second) <= answers
     assert shas(tmp_path / "two") == shas(tmp_path / "one")
 
@@ -155,7 +191,8 @@ def test_it_stops_when_told_so_while_it_hands_out(design: Design, tmp_path: Path
     assert list(tmp_path.iterdir()) == []
 
 
-def test_it_ends_with_this_process(design: Design, tmp_path: Path) -> None:
+@pytest.mark.parametrize("copied", WAYS)
+def test_it_ends_with_this_process(design: Design, tmp_path: Path, copied: bool) -> None:
     """What is left of a run that is broken off: no folder and no process."""
     processes: list[Second] = []
 
@@ -172,7 +209,7 @@ def test_it_ends_with_this_process(design: Design, tmp_path: Path) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Second, "__enter__", noted)
         with pytest.raises(KeyboardInterrupt):
-            make(design, tmp_path / "out", only=QUICK, jobs=2, progress=interrupted)
+            make(design, tmp_path / "out", only=QUICK, jobs=2, copied=copied, progress=interrupted)
     assert list(tmp_path.iterdir()) == []
     (second,) = processes
     assert second._process._process.returncode is not None
