@@ -126,7 +126,8 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
 def variants(builds: Sequence[Build], kept: Kept | None = None) -> list[Cage | CagekitError]:
     """Make the tubes of many versions of a build and cut all their ends side by side.
 
-    Each is what ``members_only`` makes of its build, to the last bit.
+    Each is what ``members_only`` makes of its build, to the last bit. Of many, a cut that plain
+    numbers tell to be good is scanned when somebody asks for its shape.
 
     Args:
         builds: the versions; what they share is made once.

@@ -129,7 +129,7 @@ class Trials:
     def cut(self, cages: Sequence[Cage]) -> None:
         """Cut all ends of these cages, and those on trial."""
         ends = [(cage, trial.id, name) for cage, trial, name, _ in self._open.values()]
-        cope_all(cages, self._kept, ends)
+        cope_all(cages, self._kept, ends, later=len(cages) > 1)
         for key, (cage, trial, name, hit) in self._open.items():
             self._told[key] = self._kept.once(key, partial(_shaping, cage, trial, name, hit))
         self._open.clear()

@@ -383,7 +383,11 @@ class Cage:
 
 
 def cope_all(
-    cages: Sequence[Cage], kept: Kept, more: Sequence[tuple[Cage, str, EndName]] = ()
+    cages: Sequence[Cage],
+    kept: Kept,
+    more: Sequence[tuple[Cage, str, EndName]] = (),
+    *,
+    later: bool = False,
 ) -> None:
     """Cut every end of many cages side by side, for whoever asks next.
 
@@ -394,16 +398,19 @@ def cope_all(
         cages: versions of a cage, say.
         kept: what cuts are kept in, that of the cages.
         more: single ends of further cages.
+        later: whether what tells only their shape may wait until it is asked for.
     """
     ends = [
         (c, m.id, n)
         for c in cages for m in c.members.values() for n, _ in m.ends
         if (m.id, n) not in c._cuts
     ]  # fmt: skip
-    _cut_all([*ends, *more], kept)
+    _cut_all([*ends, *more], kept, later)
 
 
-def _cut_all(wanted: Sequence[tuple[Cage, str, EndName]], kept: Kept) -> list[EndCut | CopeError]:
+def _cut_all(
+    wanted: Sequence[tuple[Cage, str, EndName]], kept: Kept, later: bool = False
+) -> list[EndCut | CopeError]:
     """Cuts of ends of cages, each handed to its cage, or why an end cannot be cut."""
     ends = [(cage, cage.member(id_), name) for cage, id_, name in wanted]
     keys = [("cut", m, name, tuple(map(c.member, m.end(name).parents))) for c, m, name in ends]
@@ -416,7 +423,7 @@ def _cut_all(wanted: Sequence[tuple[Cage, str, EndName]], kept: Kept) -> list[En
         keys = [("cut", content(end)) for end in new]
         alike = dict(zip(keys, new, strict=True))
         some = list(alike.values())
-        cuts = kept.each(list(alike), lambda left: cut_ends([some[i] for i in left]))
+        cuts = kept.each(list(alike), lambda left: cut_ends([some[i] for i in left], later=later))
         by_content = dict(zip(alike, cuts, strict=True))
         return [by_content[key] for key in keys]
 

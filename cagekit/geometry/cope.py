@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import degrees, inf, sin, sqrt
+from math import degrees, inf, pi, sin, sqrt
 from typing import Literal, Protocol
 
 import numpy as np
@@ -19,10 +19,10 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, vec
-from cagekit.geometry.contact import ContactSurface, PlaneFace, Window
-from cagekit.geometry.end_cut import CutWork, EndCut, in_step
+from cagekit.geometry.contact import TOUCH, ContactSurface, CylinderPiece, PlaneFace, Window
+from cagekit.geometry.end_cut import STEEP, CutWork, EndCut, in_step
 from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
-from cagekit.geometry.scan import scan, scan_fewer
+from cagekit.geometry.scan import GRID, scan, scan_fewer
 from cagekit.units.tolerance import NOISE, SAME_POINT
 
 MISS_SHARE = 0.25
@@ -109,7 +109,7 @@ def cut_end(
     return cut
 
 
-def cut_ends(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
+def cut_ends(ends: Sequence[EndToCut], *, later: bool = False) -> list[EndCut | CopeError]:
     """Cut many ends, of one cage or of many, in one array pass.
 
     A cut hangs on the parents' centre lines, not on their cuts, so that no end waits for another;
@@ -117,31 +117,44 @@ def cut_ends(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
 
     Args:
         ends: what is to be cut.
+        later: whether ends that are told to be good without a look all round them are scanned only
+            when one of them is asked for it, as of many versions few are.
 
     Returns:
         The cuts in order; for an end that cannot be cut the error that ``cut_end`` would raise.
     """
-    return [cut for lot in range(0, len(ends), _LOT) for cut in _cut_lot(ends[lot : lot + _LOT])]
+    lots = (ends[n : n + _LOT] for n in range(0, len(ends), _LOT))
+    return [cut for lot in lots for cut in _cut_lot(lot, later)]
 
 
 _LOT = 200
 """Ends cut at one go: with more of them the arrays no longer stay in the processor's cache."""
 
 
-def _cut_lot(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
+def _cut_lot(ends: Sequence[EndToCut], later: bool) -> list[EndCut | CopeError]:
     branches = [end.branch for end in ends]
     rows = list(zip(ends, branches, strict=True))
     landed = iter(land_all([(p, branch) for end, branch in rows for p in end.parents]))
     begun = [_begun(end, branch, [next(landed) for _ in end.parents]) for end, branch in rows]
-    scanned = [b for b in begun if isinstance(b, _Begun)]
-    cuts = _scanned(scanned)
-    doubted = [i for i, b in enumerate(scanned) if not _plainly_good(b.end, cuts[i])]
-    tried = in_step([_tried(scanned[i], cuts[i]) for i in doubted])
-    out: list[EndCut | CopeError] = [*cuts]
-    for i, cut in zip(doubted, tried, strict=True):
-        out[i] = cut
-    found = iter(out)
-    return [next(found) if isinstance(b, _Begun) else b for b in begun]
+    good = [later and isinstance(b, _Begun) and b.plainly_good() for b in begun]
+    rest = [b for b, plain in zip(begun, good, strict=True) if isinstance(b, _Begun) and not plain]
+    cuts = _scanned(rest)
+    doubted = [i for i, b in enumerate(rest) if not _good(b.end, cuts[i])]
+    tried = in_step([_tried(rest[i], cuts[i]) for i in doubted])
+    done: dict[int, EndCut | CopeError] = dict(enumerate(cuts))
+    done.update(zip(doubted, tried, strict=True))
+    others, put_off = iter(done[i] for i in range(len(cuts))), list[EndCut]()
+    out: list[EndCut | CopeError] = []
+    for b, plain in zip(begun, good, strict=True):
+        if not isinstance(b, _Begun):
+            out.append(b)
+        elif plain:
+            put_off.append(cut := b.to((0,)))
+            cut.scan_with(put_off)
+            out.append(cut)
+        else:
+            out.append(next(others))
+    return out
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -154,6 +167,44 @@ class _Begun:
     surfaces: Sequence[ContactSurface]
     windows: Sequence[Window]
     reference: Vec
+
+    def plainly_good(self) -> bool:
+        """Whether nothing can be wrong with the cut, told without looking all round it.
+
+        So it is at one plane, or at one straight at least as wide as the tube with its offset.
+        There s is ``rho cos(phi) cot(angle)`` and, over the sine of the angle, the root of
+        ``radius^2 - (offset + rho sin(phi))^2``, which rises by ``sqrt(rho radius)`` a radian at
+        most.
+        """
+        if len(self.surfaces) > 1:
+            return False
+        (on,), rho = self.surfaces, self.end.outer_radius
+        point, out, _, _ = self.branch
+        if isinstance(on, PlaneFace):
+            sine = abs(float(on.normal @ out))
+            if sine < sin(MIN_ANGLE):
+                return False
+            node, round_, rise = abs(float((on.point - point) @ on.normal)), 0.0, 0.0
+        elif isinstance(on, CylinderPiece):
+            at = self.landings[0]
+            if at.offset + rho > on.radius + TOUCH / 2:
+                return False
+            sine, node, round_ = sin(at.angle), at.node_gap, on.radius
+            rise = sqrt(rho * on.radius)
+        else:
+            return False
+        slope = sqrt(max(1.0 - sine * sine, 0.0))
+        if (rho * slope + rise) * (2 * pi / GRID) > STEEP * rho * sine:
+            return False
+        deep = (node + rho * slope + round_) / sine
+        if isinstance(on, CylinderPiece):
+            spot, reach = float((point - on.start) @ on.axis), deep * slope + rho
+            (least, most) = self.windows[0]
+            if not (on.low <= spot - reach and spot + reach <= on.high):
+                return False
+            if not (least <= -deep and deep <= most):
+                return False
+        return deep + rho < _room(self.end.path, self.end.which)
 
     def to(self, which: Sequence[int]) -> EndCut:
         """The cut to some of the surfaces."""
@@ -243,8 +294,8 @@ def _square_to(out: Vec, across: Vec) -> Vec:
     return vec((a / size, b / size, c / size))
 
 
-def _plainly_good(end: EndToCut, cut: EndCut) -> bool:
-    """Whether the scan alone tells that nothing is wrong with a cut."""
+def _good(end: EndToCut, cut: EndCut) -> bool:
+    """Whether its scan tells that nothing is wrong with a cut."""
     return cut.sits and not cut.may_step and cut.bound < _room(end.path, end.which)
 
 

@@ -29,13 +29,13 @@ from cagekit.geometry.contact import (
     Window,
     first_contacts,
 )
-from cagekit.geometry.scan import GRID, bundles, scan_angles, tangent_angles
+from cagekit.geometry.scan import GRID, bundles, scan, scan_angles, tangent_angles
 from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON
 
 _NEAR_TANGENT = 0.3
 """Sine of the angle between ray and surface below which the curve turns so sharply that it is
 split there."""
-_STEEP = 0.3
+STEEP = 0.3
 """Rise of s between two angles of the scan, in outside radii, beyond which the curve is split
 where it is steepest: a tube at the smallest angle allowed rises by 0.2."""
 _HIDDEN = 0.01
@@ -193,7 +193,7 @@ class EndCut:
 
         They hold every angle where a cope has its tips, lows and tangencies.
         """
-        return scan_angles([self])[0]
+        return vars(self)["grid"] if self._scan_beside() else scan_angles([self])[0]
 
     def seen(self, side: int) -> Ints:
         """What takes each ray of ``grid``, ``(m,)``: of the outside for 0, of the inside for 1."""
@@ -309,7 +309,7 @@ class EndCut:
     @property
     def may_step(self) -> bool:
         """Whether s rises so much between two angles of the scan that the edge may jump there."""
-        return self.steepest > _STEEP * self.outer_radius
+        return self.steepest > STEEP * self.outer_radius
 
     @cached_property
     def sits(self) -> bool:
@@ -432,14 +432,32 @@ class EndCut:
     @cached_property
     def _scan(self) -> Contact:
         """Contacts on ``grid`` at the outside (row 0) and the inside (row 1)."""
-        return in_step([self._scanning()])[0]
+        return vars(self)["_scan"] if self._scan_beside() else in_step([self._scanning()])[0]
 
     def _scanning(self) -> CutWork[Contact]:
         return (yield self, self.grid[None, :], self.radii)
 
+    def scan_with(self, others: list[EndCut]) -> None:
+        """Let whoever asks first for the scan of one of these cuts have all of them scanned.
+
+        Args:
+            others: the cuts, this one too; there may be more later.
+        """
+        vars(self)["_beside"] = others
+
+    def _scan_beside(self) -> bool:
+        """Scan the cuts that are to be scanned with this one, if there are such and it is time."""
+        others = vars(self).pop("_beside", None)
+        if others is None or "_scan" in vars(self):
+            return False
+        some = [cut for cut in others if cut is not self and "_scan" not in vars(cut)]
+        others.clear()
+        scan([self, *some])
+        return True
+
     def scanned(self) -> CutWork[None]:
         """Work out the contacts all around, for whoever asks next."""
-        if "_scan" not in vars(self):
+        if "_scan" not in vars(self) and not self._scan_beside():
             vars(self)["_scan"] = yield from self._scanning()
 
     def seated(self) -> CutWork[None]:
@@ -507,7 +525,7 @@ class EndCut:
     @cached_property
     def tangents(self) -> Vec:
         """For each contact surface the two angles whose rays pass its axis farthest, ``(n, 2)``."""
-        return tangent_angles([self])[0]
+        return vars(self)["tangents"] if self._scan_beside() else tangent_angles([self])[0]
 
     def _near_tangent(self, radii: Vec) -> CutWork[list[list[float]]]:
         """For each radius the angles where rays nearly graze the surface they end on."""
@@ -566,7 +584,7 @@ class EndCut:
 
     def _steep(self, s: Vec) -> Bools:
         """Where the curve, on ``grid``, rises or falls more between two angles than it should."""
-        return np.asarray(np.abs(np.roll(s, -1, axis=1) - s) > _STEEP * self.outer_radius)
+        return np.asarray(np.abs(np.roll(s, -1, axis=1) - s) > STEEP * self.outer_radius)
 
     @cached_property
     def _edge_changes(self) -> dict[float, list[float]]:

@@ -87,9 +87,9 @@ def test_no_end_is_cut_twice(monkeypatch: pytest.MonkeyPatch) -> None:
     """An end on trial is mostly that of the tube itself, whose other end was on trial after it."""
     asked: list[object] = []
 
-    def noted(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
+    def noted(ends: Sequence[EndToCut], *, later: bool) -> list[EndCut | CopeError]:
         asked.extend(map(content, ends))
-        return cut_ends(ends)
+        return cut_ends(ends, later=later)
 
     monkeypatch.setattr("cagekit.cage.cage.cut_ends", noted)
     build = load_build("gravel-hatch")

@@ -415,3 +415,51 @@ def test_extremes_are_found_where_surfaces_change_and_looked_for_no_further(monk
     monkeypatch.setattr(EndCut, "_hides", lambda *_: True)
     slow = made()
     assert [(c.shortest, c.longest) for c in quick] == [(c.shortest, c.longest) for c in slow]
+
+
+def test_what_is_told_to_be_good_without_a_scan_is_what_the_scan_finds_good() -> None:
+    """Of ends on straights and planes at all angles and offsets, of tubes as wide and narrower."""
+    dice = np.random.default_rng(8)
+    low = Parent("low", CentreLine.straight([0, 0, 0], [0, 0, 700]), R, open_a=False)
+    ends = []
+    for k in range(400):
+        lean, turn = radians(dice.uniform(14, 90)), dice.uniform(0, 2 * pi)
+        way = np.array([sin(lean) * cos(turn), sin(lean) * sin(turn), cos(lean)])
+        r = dice.choice((R, R, 19.05, 12.7))
+        aside = dice.choice((0.0, 0.0, 0.3, R - r, R - r + 1.0)) * np.array(
+            [-sin(turn), cos(turn), 0]
+        )
+        start = aside + dice.uniform(0, 350) * Z + dice.choice((0.0, 0.0, 3.0)) * way
+        path = CentreLine.straight(start, start + dice.choice((90.0, 160.0, 400.0)) * way)
+        on = {"plane": Plate(start, unit(Z + dice.uniform(0, 2) * X))} if k % 5 == 0 else {}
+        on = on or {"parents": (low,)}
+        ends.append(EndToCut(path=path, which="a", outer_radius=r, inner_radius=r - 2.0, **on))
+    quick = cut_ends(ends, later=True)
+    told = [isinstance(cut, EndCut) and "_scan" not in vars(cut) for cut in quick]
+    assert 100 < sum(told) < 350
+    for end, plain, cut, slow in zip(ends, told, quick, cut_ends(ends), strict=True):
+        if isinstance(cut, CopeError):
+            assert str(cut) == str(slow)
+            continue
+        assert isinstance(slow, EndCut)
+        assert cut._scan.s.tobytes() == slow._scan.s.tobytes()
+        assert (cut.sits, cut.steepest, cut.bound) == (slow.sits, slow.steepest, slow.bound)
+        if plain:
+            assert cut.sits
+            assert cut.miss_share == 0.0
+            assert not cut.may_step
+            assert cut.bound < end.path.length
+
+
+def test_one_who_asks_for_a_scan_has_all_that_were_cut_beside_it(monkeypatch) -> None:
+    starts = [HOOP.spot(s).point for s in (300.0, 400.0, 500.0)]
+    paths = [CentreLine.straight(p, p - 400 * X) for p in starts]
+    passes = counted_passes(monkeypatch)
+    ends = [
+        EndToCut(path=p, which="a", outer_radius=R, inner_radius=17.0, parents=(PARENT,))
+        for p in paths
+    ]
+    cuts = cut_ends(ends, later=True)
+    assert passes == []
+    assert [cut.deepest for cut in cuts] == pytest.approx([0.0] * 3, abs=R)
+    assert passes == [3]

@@ -17,9 +17,9 @@ def owners(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Owners of the ends that are cut from now on."""
     cut: list[str] = []
 
-    def noted(ends: Sequence[EndToCut]) -> list[EndCut | CopeError]:
+    def noted(ends: Sequence[EndToCut], **how: bool) -> list[EndCut | CopeError]:
         cut.extend(e.owner for e in ends)
-        return cut_ends(ends)
+        return cut_ends(ends, **how)
 
     monkeypatch.setattr("cagekit.cage.cage.cut_ends", noted)
     return cut
