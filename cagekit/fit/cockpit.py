@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -116,6 +116,13 @@ class Cockpit:
             self._close_in()
         return self._tight[key] if key in self._tight else self.gaps(who, part)
 
+    def _to(self, roles: Collection[str], who: Occupant, part: str) -> dict[str, TubeRoom]:
+        """The same to tubes of some roles, others may be told of: of a body all are asked for."""
+        if part in self._bodies[who.index]:
+            return self.gaps(who, part)
+        (found,) = self.gaps_to([self._named(who, part)], padded=part not in _BARE, roles=roles)
+        return found
+
     @cached_property
     def _bodies(self) -> dict[int, Mapping[str, Solid]]:
         return {w.index: w.parts() for w in self.occupants}
@@ -188,21 +195,8 @@ class Cockpit:
         ]
 
         def measured(places: list[int]) -> list[TubeRoom]:
-            of: dict[int, list[int]] = {}
-            for place in places:
-                of.setdefault(solid[place], []).append(tube[place])
-            most = max(map(len, of.values()))
-            rows = list(of)
-            at = np.array([those + those[:1] * (most - len(those)) for those in of.values()])
-            these = np.array(rows)[:, None], at
-            found = self.tubes.rooms(
-                [solids[i] for i in rows], at, least[these], station[these], radii[these]
-            )
-            return [
-                one
-                for row, those in zip(found, of.values(), strict=True)
-                for one in row[: len(those)]
-            ]
+            asked = [(solid[place], tube[place]) for place in places]
+            return self.tubes.among(solids, asked, least, station, radii)
 
         out: list[dict[str, TubeRoom]] = [{} for _ in named]
         for i, gap in zip(solid, self.kept.each(keys, measured), strict=True):
@@ -221,41 +215,48 @@ class Cockpit:
         return np.array(least).T, np.array(station).T
 
     def gaps_to(
-        self, named: Sequence[tuple[Hashable, Solid]], *, padded: bool = False
+        self,
+        named: Sequence[tuple[Hashable, Solid]],
+        *,
+        padded: bool = False,
+        roles: Collection[str] | None = None,
     ) -> list[dict[str, TubeRoom]]:
         """Room between solids and every tube, or its padding, by member id.
 
         Args:
             named: solids, each with what stands for it where it may be met again.
             padded: padding is part of its tube.
+            roles: of the tubes; all when None.
         """
         whole = self.tubes if padded else self.bare
-        tubes = list(zip(whole.members, whole.radii.tolist(), strict=True))
-        keys = [(("room", name), m, r) for name, _ in named for m, r in tubes]
+        rows = zip(whole.members, whole.radii.tolist(), strict=True)
+        tubes = [(i, m, r) for i, (m, r) in enumerate(rows) if roles is None or m.role in roles]
+        if not tubes:
+            return [{} for _ in named]
+        keys = [(("room", name), m, r) for name, _ in named for _, m, r in tubes]
 
-        def measured(places: list[int]) -> list[TubeRoom]:
-            asked: dict[int, list[int]] = {}
-            for place in places:
-                asked.setdefault(place // len(tubes), []).append(place % len(tubes))
-            alike: dict[tuple[int, ...], list[int]] = {}
-            for solid, which in asked.items():
-                alike.setdefault(tuple(which), []).append(solid)
-            found: dict[int, tuple[TubeRoom, ...]] = {}
-            for those, solids in alike.items():
-                only = self._only(those, padded=padded)
-                found.update(zip(solids, only.nearest([named[i][1] for i in solids]), strict=True))
-            return [room for i in asked for room in found[i]]
+        def measured(missing: list[int]) -> list[TubeRoom]:
+            asked = [divmod(n, len(tubes)) for n in missing]
+            some = sorted({k for _, k in asked})
+            only = self._only(tuple(tubes[k][0] for k in some), padded=padded)
+            which = sorted({i for i, _ in asked})
+            solids = [named[i][1] for i in which]
+            row, column = ({n: i for i, n in enumerate(those)} for those in (which, some))
+            least, station = only.swept(solids)
+            radii = np.broadcast_to(only.radii, least.shape)
+            here = [(row[i], column[k]) for i, k in asked]
+            return only.among(solids, here, least, station, radii)
 
-        rooms = self.kept.each(keys, measured)
-        rows = (rooms[i : i + len(tubes)] for i in range(0, len(rooms), max(len(tubes), 1)))
-        return [{g.member: g for g in row} for row in rows] if tubes else [{} for _ in named]
+        found = self.kept.each(keys, measured)
+        parts = (found[i : i + len(tubes)] for i in range(0, len(found), len(tubes)))
+        return [{g.member: g for g in part} for part in parts]
 
     def _only(self, places: tuple[int, ...], *, padded: bool) -> Tubes:
         """Some of the members, by their places."""
         whole = self.tubes if padded else self.bare
         if len(places) == len(whole.members):
             return whole
-        key = (places, padded)
+        key = (places, padded and bool(self.padding))
         if key not in self._some:
             chosen = [whole.members[i] for i in places]
             self._some[key] = Tubes(chosen, self.padding if padded else None)
@@ -293,7 +294,7 @@ class Cockpit:
             Part and gap; None when there is no such member.
         """
         wanted = None if roles is None else set(roles)
-        rooms = self.nearest if wanted is None else self.gaps
+        rooms = self.nearest if wanted is None else partial(self._to, wanted)
         found = [
             (gap.gap, i, part, gap)
             for i, part in enumerate(parts)

@@ -13,7 +13,7 @@ import numpy as np
 from cagekit.cage.member import Member
 from cagekit.geometry.arrays import Array, Ints, Points, even, size3, size_rows
 from cagekit.geometry.centre_line import Arc, Vec, vec
-from cagekit.geometry.shapes import Solid, gaps
+from cagekit.geometry.shapes import Solid, Solids
 from cagekit.units.tolerance import NO_LENGTH
 
 STEP = 12.0
@@ -148,12 +148,43 @@ class Tubes:
         by half a step at most.
         """
         spots = self._spots
-        coarse = gaps(solids, spots.points[None])
+        coarse = Solids(solids).gaps(spots.points[None])
         least = np.minimum.reduceat(coarse, spots.begin, axis=1)
         row, spot = np.nonzero(coarse == least[:, spots.owner])
         # the first of equals: rows and, in them, members rise
         _, first = np.unique(row * len(self.members) + spots.owner[spot], return_index=True)
         return least, spots.stations[spot[first]].reshape(least.shape)
+
+    def among(
+        self,
+        solids: Sequence[Solid],
+        asked: Sequence[tuple[int, int]],
+        least: Array,
+        station: Array,
+        radii: Array,
+    ) -> list[TubeRoom]:
+        """The rooms of some members to some solids, from spots swept: one for each that is asked.
+
+        Args:
+            solids: k of them.
+            asked: places of solid and member.
+            least: distances of all n members as swept, ``(k, n)`` mm.
+            station: where along them, ``(k, n)`` mm.
+            radii: of each with what is on it, ``(k, n)`` mm.
+        """
+        of: dict[int, list[int]] = {}
+        for solid, tube in asked:
+            of.setdefault(solid, []).append(tube)
+        most = max(map(len, of.values()))
+        rows = list(of)
+        # rows of one length: what is too much is looked at twice
+        at = np.array([those + those[:1] * (most - len(those)) for those in of.values()])
+        these = np.array(rows)[:, None], at
+        found = self.rooms(
+            [solids[i] for i in rows], at, least[these], station[these], radii[these]
+        )
+        rooms = {i: iter(row) for i, row in zip(rows, found, strict=True)}
+        return [next(rooms[solid]) for solid, _ in asked]
 
     def rooms(
         self, solids: Sequence[Solid], tube: Ints, least: Array, station: Array, radii: Array
@@ -169,9 +200,10 @@ class Tubes:
             station: where along them, ``(k, c)`` mm.
             radii: of each with what is on it, ``(k, c)`` mm.
         """
-        station, gap = self._refine(solids, tube, station, least)
+        together = Solids(solids)
+        station, gap = self._refine(together, tube, station, least)
         points = self._at_all(tube, station)
-        spots = np.array([s.nearest(p) for s, p in zip(solids, points, strict=True)])
+        spots = together.nearest(points)
         return self._rooms(tube, radii, points, spots, gap, station)
 
     def _at_all(self, tube: Ints, stations: Array) -> Array:
@@ -181,7 +213,7 @@ class Tubes:
         return points.reshape(*stations.shape, 3)
 
     def _refine(
-        self, solids: Sequence[Solid], tube: Ints, station: Array, gap: Array
+        self, solids: Solids, tube: Ints, station: Array, gap: Array
     ) -> tuple[Array, Array]:
         shape, k = station.shape, len(solids)
         station, gap = station.ravel(), gap.ravel()
@@ -190,7 +222,7 @@ class Tubes:
         for _ in range(_ROUNDS):
             tries = np.minimum(np.maximum(station[:, None] + offsets, 0.0), most)
             points = self._at_all(tube, tries.reshape(*shape, _SPOTS))
-            found = gaps(solids, points.reshape(k, -1, 3)).reshape(-1, _SPOTS)
+            found = solids.gaps(points.reshape(k, -1, 3)).reshape(-1, _SPOTS)
             pick = np.argmin(found, axis=1)
             new = found[rows, pick]
             better = new < gap

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,7 +59,7 @@ class Capsule:
     def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         core = self.core(points)
-        return np.asarray(core + self.radius * _directions(points - core, self._square()))
+        return np.asarray(core + self.radius * _directions(points - core, self.square))
 
     @property
     def box(self) -> Corners:
@@ -67,8 +67,9 @@ class Capsule:
         ends = np.array([self.start, self.end])
         return ends.min(0) - self.radius, ends.max(0) + self.radius
 
-    def _square(self) -> Vec:
-        """A unit vector square to the segment."""
+    @property
+    def square(self) -> Vec:
+        """A unit vector square to the segment, ``(3,)``."""
         d = self.end - self.start
         size = size3(d)
         return perpendicular(d / size) if size > _TINY else np.array([0.0, 0.0, 1.0])
@@ -190,64 +191,131 @@ class Prism:
         return np.asarray(self.origin + _turned(out, self.frame.T))
 
 
-def gaps(solids: Sequence[Solid], points: Array) -> Array:
-    """Distances of points ``(k, n, 3)`` from solids, a row for each, ``(k, n)`` mm.
+class Solids:
+    """Solids that are asked side by side, each of points of its own.
 
     What a point gets is the same to the last bit whatever solids and points stand beside it.
-
-    Args:
-        solids: ``k`` of them.
-        points: a row for each solid, or one ``(1, n, 3)`` for all.
     """
-    alike = len(points) == 1
-    out = np.empty((len(solids), points.shape[1]))
-    capsules = {i: s for i, s in enumerate(solids) if isinstance(s, Capsule)}
-    slabs = {i: s for i, s in enumerate(solids) if isinstance(s, Slab)}
-    if capsules:
-        rows = list(capsules)
-        out[rows] = _from_capsules(list(capsules.values()), points if alike else points[rows])
-    if slabs:
-        rows = list(slabs)
-        out[rows] = _from_slabs(list(slabs.values()), points if alike else points[rows])
-    for i, solid in enumerate(solids):
-        if i not in capsules and i not in slabs:
-            out[i] = solid.gap(points[0 if alike else i])
-    return out
+
+    def __init__(self, solids: Sequence[Solid]) -> None:
+        self.solids = tuple(solids)
+        rows = range(len(self.solids))
+        self._capsules = [i for i in rows if isinstance(self.solids[i], Capsule)]
+        self._slabs = [i for i in rows if isinstance(self.solids[i], Slab)]
+        self._others = sorted({*rows} - {*self._capsules, *self._slabs})
+        capsules = [c for c in self.solids if isinstance(c, Capsule)]
+        slabs = [s for s in self.solids if isinstance(s, Slab)]
+        self._round = _Capsules.of(capsules) if capsules else None
+        self._square = _Slabs.of(slabs) if slabs else None
+
+    def __len__(self) -> int:
+        return len(self.solids)
+
+    def gaps(self, points: Array) -> Array:
+        """Distances of points ``(k, n, 3)`` from the solids, a row for each, ``(k, n)`` mm.
+
+        Args:
+            points: a row for each solid, or one ``(1, n, 3)`` for all.
+        """
+        alike = len(points) == 1
+        out = np.empty((len(self.solids), points.shape[1]))
+        if self._round is not None:
+            out[self._capsules] = self._round.gaps(points if alike else points[self._capsules])
+        if self._square is not None:
+            out[self._slabs] = self._square.gaps(points if alike else points[self._slabs])
+        for i in self._others:
+            out[i] = self.solids[i].gap(points[0 if alike else i])
+        return out
+
+    def nearest(self, points: Array) -> Array:
+        """Surface points nearest to points ``(k, n, 3)``, a row for each solid, ``(k, n, 3)``."""
+        out = np.empty(points.shape)
+        if self._round is not None:
+            out[self._capsules] = self._round.nearest(points[self._capsules])
+        for i in (*self._slabs, *self._others):
+            out[i] = self.solids[i].nearest(points[i])
+        return out
 
 
-def _from_capsules(capsules: Sequence[Capsule], points: Array) -> Array:
-    """Distances of points ``(k, n, 3)`` from capsules, a row for each; by coordinates."""
-    start = np.array([c.start for c in capsules]).T[..., None]
-    step = np.array([c.end - c.start for c in capsules]).T[..., None]
-    size = dot_columns(step, step)
-    w = [np.ascontiguousarray(points[..., i]) - start[i] for i in range(3)]
-    t = w[0] * step[0]
-    t += w[1] * step[1]
-    t += w[2] * step[2]
-    t /= np.maximum(size, _TINY)
-    np.clip(t, 0.0, 1.0, out=t)
-    t = np.where(size < _TINY, 0.0, t)
-    for i in range(3):
-        w[i] -= t * step[i]
-        w[i] *= w[i]
-    apart = w[0]
-    apart += w[1]
-    apart += w[2]
-    np.sqrt(apart, out=apart)
-    return np.asarray(apart - np.array([c.radius for c in capsules])[:, None])
+class _Capsules(NamedTuple):
+    """Capsules by coordinates: starts and steps ``(3, k, 1)``, radii ``(k, 1)`` mm.
+
+    ``size``: squares of their lengths; ``spare``: unit vectors ``(3, k, 1)`` square to the steps.
+    """
+
+    start: Array
+    step: Array
+    size: Array
+    radius: Array
+    spare: Array
+
+    @classmethod
+    def of(cls, capsules: Sequence[Capsule]) -> _Capsules:
+        start = np.array([c.start for c in capsules]).T[..., None]
+        step = np.array([c.end for c in capsules]).T[..., None] - start
+        spare = np.array([c.square for c in capsules]).T[..., None]
+        radius = np.array([[c.radius] for c in capsules])
+        return cls(start, step, dot_columns(step, step), radius, spare)
+
+    def apart(self, points: Array) -> list[Array]:
+        """Ways to points ``(k, n, 3)`` from the segments, by coordinates ``(k, n)`` each."""
+        start, step, size = self[:3]
+        w = [np.ascontiguousarray(points[..., i]) - start[i] for i in range(3)]
+        t = w[0] * step[0]
+        t += w[1] * step[1]
+        t += w[2] * step[2]
+        t /= np.maximum(size, _TINY)
+        np.minimum(np.maximum(t, 0.0, out=t), 1.0, out=t)
+        t = np.where(size < _TINY, 0.0, t)
+        for i in range(3):
+            w[i] -= t * step[i]
+        return w
+
+    def gaps(self, points: Array) -> Array:
+        """Distances of points ``(k, n, 3)``, ``(k, n)`` mm."""
+        w = self.apart(points)
+        for v in w:
+            v *= v
+        apart = w[0]
+        apart += w[1]
+        apart += w[2]
+        np.sqrt(apart, out=apart)
+        return np.asarray(apart - self.radius)
+
+    def nearest(self, points: Array) -> Array:
+        """Surface points nearest to points ``(k, n, 3)``."""
+        w = self.apart(points)
+        size = np.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
+        held, some = np.maximum(size, NO_LENGTH), size > NO_LENGTH
+        out = np.empty(points.shape)
+        for i, (way, spare) in enumerate(zip(w, self.spare, strict=True)):
+            core = points[..., i] - way
+            out[..., i] = core + self.radius * np.where(some, way / held, spare)
+        return out
 
 
-def _from_slabs(slabs: Sequence[Slab], points: Array) -> Array:
-    """Distances of points ``(k, n, 3)`` from slabs, a row for each; by coordinates."""
-    centre = np.array([s.centre for s in slabs]).T[..., None]
-    half = np.array([s.half for s in slabs]).T[..., None]
-    axes = np.array([s.axes for s in slabs]).transpose(1, 2, 0)[..., None]
-    x, y, z = (points[..., i] - centre[i] for i in range(3))
-    along = (x * u + y * v + z * w for u, v, w in axes)
-    over = [np.abs(v) - size for v, size in zip(along, half, strict=True)]
-    a, b, c = (np.maximum(v, 0.0) for v in over)
-    inside = np.minimum(np.maximum(np.maximum(over[0], over[1]), over[2]), 0.0)
-    return np.asarray(np.sqrt(a * a + b * b + c * c) + inside)
+class _Slabs(NamedTuple):
+    """Slabs by coordinates: ``centre`` and ``half`` ``(3, k, 1)``, ``axes`` ``(3, 3, k, 1)``."""
+
+    centre: Array
+    half: Array
+    axes: Array
+
+    @classmethod
+    def of(cls, slabs: Sequence[Slab]) -> _Slabs:
+        centre, half = (
+            np.array(v).T[..., None] for v in zip(*((s.centre, s.half) for s in slabs), strict=True)
+        )
+        return cls(centre, half, np.array([s.axes for s in slabs]).transpose(1, 2, 0)[..., None])
+
+    def gaps(self, points: Array) -> Array:
+        """Distances of points ``(k, n, 3)``, ``(k, n)`` mm."""
+        x, y, z = (points[..., i] - self.centre[i] for i in range(3))
+        along = (x * u + y * v + z * w for u, v, w in self.axes)
+        over = [np.abs(v) - size for v, size in zip(along, self.half, strict=True)]
+        a, b, c = (np.maximum(v, 0.0) for v in over)
+        inside = np.minimum(np.maximum(np.maximum(over[0], over[1]), over[2]), 0.0)
+        return np.asarray(np.sqrt(a * a + b * b + c * c) + inside)
 
 
 def _turned(rows: Points, axes: Points) -> Points:
@@ -262,29 +330,39 @@ def polygon_distance(points: Points2, outline: Points2) -> tuple[Vec, Vec]:
         points: ``(n, 2)`` mm.
         outline: corners of the polygon ``(m, 2)`` mm, either way round.
     """
-    x, y = points[..., 0], points[..., 1]
+    flat = points.reshape(-1, 2)
+    x, y = flat.T
     # a row for each edge, and in it all points
-    ends = np.array([outline, np.roll(outline, -1, axis=0)]).T
-    (x0, x1), (y0, y1) = ends.reshape(2, -1, 2, *(1,) * x.ndim).swapaxes(1, 2)
+    x0, y0, x1, y1 = _edges(outline)
     dx, dy = x1 - x0, y1 - y0
     t = ((x - x0) * dx + (y - y0) * dy) / np.maximum(dx * dx + dy * dy, NOISE)
     t = np.minimum(np.maximum(t, 0.0), 1.0)
     along, up = x0 + t * dx, y0 + t * dy
     apart = np.sqrt((x - along) ** 2 + (y - up) ** 2)
-    edge = np.argmin(apart, axis=0)[None]
-    gap, *spot = (np.take_along_axis(v, edge, axis=0)[0] for v in (apart, along, up))
-    return np.where(in_polygon(points, outline), -gap, gap), np.stack(spot, axis=-1)
+    edge, every = np.argmin(apart, axis=0), np.arange(len(flat))
+    gap = apart[edge, every]
+    gap = np.where(in_polygon(flat, outline), -gap, gap)
+    spot = np.array([along[edge, every], up[edge, every]]).T
+    return gap.reshape(points.shape[:-1]), spot.reshape(points.shape)
 
 
 def in_polygon(points: Points2, outline: Points2) -> NDArray[np.bool_]:
     """Which points ``(n, 2)`` lie in a polygon with corners ``(m, 2)``, either way round."""
-    x, y = points[..., 0], points[..., 1]
-    odd = np.zeros(x.shape, bool)
+    x, y = points.reshape(-1, 2).T
+    x0, y0, x1, y1 = _edges(outline)
+    rise = y1 - y0
+    steep = np.abs(rise) > NOISE
     # edges that a line to the right of the point crosses
-    for (x0, y0), (x1, y1) in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-        if abs(y1 - y0) > NOISE:
-            odd ^= ((y0 > y) != (y1 > y)) & (x < x0 + (y - y0) / (y1 - y0) * (x1 - x0))
-    return odd
+    along = x0 + (y - y0) / np.where(steep, rise, 1.0) * (x1 - x0)
+    crossed = steep & ((y0 > y) != (y1 > y)) & (x < along)
+    odd = np.logical_xor.reduce(crossed, axis=0)
+    return np.asarray(odd.reshape(points.shape[:-1]))
+
+
+def _edges(outline: Points2) -> Array:
+    """Starts and ends of a polygon's edges, x and y each ``(m, 1)``."""
+    ends = np.concatenate([outline, outline[1:], outline[:1]]).reshape(2, -1, 2)
+    return ends.transpose(0, 2, 1).reshape(4, -1, 1)
 
 
 def _lengths(v: Vec) -> Vec:

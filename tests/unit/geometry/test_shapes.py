@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cagekit.geometry.centre_line import unit, vec
-from cagekit.geometry.shapes import Capsule, Ring, Slab, gaps
+from cagekit.geometry.shapes import Capsule, Ring, Slab, Solids
 
 number = st.floats(-900, 900)
 point = st.tuples(number, number, number).map(np.array)
@@ -70,9 +70,13 @@ def test_many_solids_tell_together_what_each_tells_alone() -> None:
     ]
     points = rng.uniform(-400, 400, (len(solids), 300, 3))
     for own, rows in ((points, points), (points[:1], np.repeat(points[:1], len(solids), axis=0))):
-        together = gaps(solids, own)
+        together = Solids(solids).gaps(own)
         for solid, at, found in zip(solids, rows, together, strict=True):
             assert found == pytest.approx(solid.gap(at), abs=1e-9)
             # to the last bit whatever stands beside
-            assert (gaps([solid], at[None, :7])[0] == found[:7]).all()
+            assert (Solids([solid]).gaps(at[None, :7])[0] == found[:7]).all()
         assert (together < 0).any()
+    spots = Solids(solids).nearest(points)
+    for solid, at, found in zip(solids, points, spots, strict=True):
+        assert found == pytest.approx(solid.nearest(at), abs=1e-9)
+        assert (Solids([solid]).nearest(at[None, :7])[0] == found[:7]).all()
