@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, vec
 from cagekit.geometry.contact import TOUCH, ContactSurface, CylinderPiece, PlaneFace, Window
-from cagekit.geometry.end_cut import STEEP, CutWork, EndCut, in_step
+from cagekit.geometry.end_cut import STEEP, CutWork, EndCut, in_step, measure
 from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
 from cagekit.geometry.scan import GRID, scan, scan_fewer
 from cagekit.units.tolerance import NOISE, SAME_POINT
@@ -140,6 +140,8 @@ def _cut_lot(ends: Sequence[EndToCut], later: bool) -> list[EndCut | CopeError]:
     rest = [b for b, plain in zip(begun, good, strict=True) if isinstance(b, _Begun) and not plain]
     cuts = _scanned(rest)
     doubted = [i for i, b in enumerate(rest) if not _good(b.end, cuts[i])]
+    far = (i for i in doubted if cuts[i].bound >= _room(rest[i].end.path, rest[i].end.which))
+    measure(cuts[i] for i in far)
     tried = in_step([_tried(rest[i], cuts[i]) for i in doubted])
     done: dict[int, EndCut | CopeError] = dict(enumerate(cuts))
     done.update(zip(doubted, tried, strict=True))
@@ -308,13 +310,10 @@ def _tried(begun: _Begun, cut: EndCut) -> CutWork[EndCut | CopeError]:
 
 def _cutting(end: EndToCut, cut: EndCut) -> CutWork[EndCut]:
     path, through, name = end.path, end.parents, cut.owner
-    yield from cut.scanned()
     if through:
         yield from cut.seated()
         _check_seat(cut, through, name)
         _check_steps(cut, name)
-    if cut.bound >= _room(path, end.which):
-        yield from cut.measured()
     _check_length(cut, path, name)
     return cut
 

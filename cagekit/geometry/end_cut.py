@@ -17,15 +17,17 @@ from typing import Literal, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3, dot_rows
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.contact import (
+    RANGE_TOL,
     TOUCH,
     Bundle,
     Contact,
     ContactSurface,
     CylinderPiece,
     PlaneFace,
+    TorusPiece,
     Window,
     first_contacts,
 )
@@ -304,7 +306,7 @@ class EndCut:
     @cached_property
     def steepest(self) -> float:
         """Most that s rises or falls between two angles of the scan, mm."""
-        return float(np.abs(np.roll(self._scan.s, -1, axis=1) - self._scan.s).max())
+        return float(np.abs(_next(self._scan.s) - self._scan.s).max())
 
     @property
     def may_step(self) -> bool:
@@ -464,10 +466,6 @@ class EndCut:
         """Work out how much of the rim misses, for whoever asks next."""
         vars(self)["miss_share"] = yield from self._missing()
 
-    def measured(self) -> CutWork[None]:
-        """Work out how far the cut reaches, for whoever asks next."""
-        vars(self)["_extremes"] = yield from self._measuring()
-
     def cornered(self) -> CutWork[None]:
         """Work out where both edges change surface, for whoever asks for their corners next."""
         if not self._plain and "_edge_changes" not in vars(self):
@@ -480,30 +478,8 @@ class EndCut:
 
     @cached_property
     def _extremes(self) -> tuple[float, float]:
-        return in_step([self._measuring()])[0]
-
-    def _measuring(self) -> CutWork[tuple[float, float]]:
         """Smallest and largest s on both curves, mm."""
-        s = self._scan.s
-        step = 2 * pi / GRID
-        fine = np.linspace(-1.0, 1.0, 25) * step
-        row = np.array([0, 1, 0, 1])
-        at = np.concatenate([np.argmin(s, axis=1), np.argmax(s, axis=1)])
-        phi = self.grid[at][:, None]
-        for _ in range(1 if self.count == 1 else 2):
-            near = (yield self, phi + fine, self.radii[row]).s
-            best = np.append(np.argmin(near[:2], axis=1), np.argmax(near[2:], axis=1))
-            phi = phi + fine[best][:, None]
-            fine = fine / 12.0
-        low, high = min(s.min(), near[:2].min()), max(s.max(), near[2:].max())
-        if self._hides(float(low), float(high)):
-            # where one surface takes over from another there is a tip or a low, however sharp
-            yield from self.cornered()
-            phi = [p for changes in self._edge_changes.values() for p in changes]
-            rho = np.repeat(self.radii[:, 0], [len(c) for c in self._edge_changes.values()])
-            at_change = (yield self, phi, rho).s if phi else s[0]
-            low, high = min(low, at_change.min()), max(high, at_change.max())
-        return float(low), float(high)
+        return _extremes_of([self])[0]
 
     @cached_property
     def _curves(self) -> dict[int, Array]:
@@ -561,7 +537,7 @@ class EndCut:
     @cached_property
     def _plain(self) -> bool:
         """Whether one surface takes every ray and the curve is nowhere steep."""
-        return self.count == 1 and bool(self._scan.ok.all()) and not self._steep(self._scan.s).any()
+        return self.count == 1 and bool(self._scan.ok.all()) and not self.may_step
 
     def _hides(self, low: float, high: float) -> bool:
         """Whether an edge may reach beyond these depths (mm) where it changes its surface.
@@ -572,19 +548,24 @@ class EndCut:
         if self._plain:
             return False
         scan, s = self._scan, self._scan.s
-        if not scan.ok.all() or self._steep(s).any():
+        if not scan.ok.all() or self.may_step:
             return True
-        width = np.diff(np.append(self.grid, self.grid[0] + 2 * pi))
-        after = np.roll(s, -1, axis=1)
-        slope = np.abs(after - s) / width
-        beside = np.maximum(np.roll(slope, 1, axis=1), np.roll(slope, -1, axis=1))
-        more = 2.0 * beside * width + _HIDDEN * self.outer_radius
-        beyond = (np.minimum(s, after) - more < low) | (np.maximum(s, after) + more > high)
-        return bool((beyond & (scan.active != np.roll(scan.active, -1, axis=1))).any())
+        n = len(self.grid)
+        row, k = np.nonzero(scan.active != _next(scan.active))
+        # the angles round each change, two before it and two after it
+        at = (k[:, None] + np.arange(-1, 3)) % n
+        around = s[row[:, None], at]
+        width = np.mod(np.diff(self.grid[at], axis=1), 2 * pi)
+        slope = np.abs(np.diff(around, axis=1)) / width
+        more = 2.0 * np.maximum(slope[:, 0], slope[:, 2]) * width[:, 1]
+        more += _HIDDEN * self.outer_radius
+        here, after = around[:, 1], around[:, 2]
+        beyond = (np.minimum(here, after) - more < low) | (np.maximum(here, after) + more > high)
+        return bool(beyond.any())
 
     def _steep(self, s: Vec) -> Bools:
         """Where the curve, on ``grid``, rises or falls more between two angles than it should."""
-        return np.asarray(np.abs(np.roll(s, -1, axis=1) - s) > STEEP * self.outer_radius)
+        return np.asarray(np.abs(_next(s) - s) > STEEP * self.outer_radius)
 
     @cached_property
     def _edge_changes(self) -> dict[float, list[float]]:
@@ -614,11 +595,12 @@ class EndCut:
         low, high, rho = phi[k], upper[k], radii[row]
         first, last = c.active[row, k], np.roll(c.active, -1, axis=1)[row, k]
         while len(row):
-            search = narrowing(low, high, first, rounds=rounds)
+            search = _closing_in(low, high, first, rounds)
             t = next(search)
             try:
                 while True:
-                    t = search.send((yield self, t, rho[:, None]).active)
+                    around = yield self, t, rho[:, None]
+                    t = search.send((around.active, self._levels(t, rho, around, first)))
             except StopIteration as end:
                 spots, past, active = end.value
             for i, spot in zip(row.tolist(), spots, strict=True):
@@ -633,6 +615,41 @@ class EndCut:
             for i, spot in zip(row.tolist(), lo, strict=True):
                 found[i].append(float(spot))
         return found
+
+    def _levels(self, phi: Array, rho: Vec, c: Contact, first: Ints) -> Array:
+        """What tells two curves apart that meet in each row of rays: their depths ``(n, k)`` mm.
+
+        From a straight of a tube to its bend the depth goes on as it is: there it is how far
+        contacts on ``first`` are from the joint, and nothing on the other.
+        """
+        other = np.argmax(c.active != first[:, None], axis=1)
+        pairs = zip(first.tolist(), c.active[np.arange(len(phi)), other].tolist(), strict=True)
+        planes = {n: plane for n, pair in enumerate(pairs) if (plane := self._joint(*pair))}
+        if not planes:
+            return c.s
+        rows, out = list(planes), c.s.copy()
+        along = np.array([axis for axis, _ in planes.values()])
+        points = self.points(phi[rows], rho[rows, None], c.s[rows])
+        far = dot_rows(points, along[:, None]) - np.array([[at] for _, at in planes.values()])
+        out[rows] = np.where(c.active[rows] == first[rows, None], far, 0.0)
+        return out
+
+    def _joint(self, one: int, other: int) -> tuple[list[float], float] | None:
+        """Normal and height (mm) of the plane between a straight and a bend of one tube.
+
+        By as much as pieces overlap it lies beyond the one that is named first.
+        """
+        first, last = sorted((one, other))
+        if first < 0 or last >= self.count:
+            return None
+        a, b = self.surfaces[first], self.surfaces[last]
+        past = RANGE_TOL
+        if isinstance(b, CylinderPiece):
+            a, b, past = b, a, -past
+        if not (isinstance(a, CylinderPiece) and isinstance(b, TorusPiece)) or a.owner != b.owner:
+            return None
+        station = a.high + past if b.piece > a.piece else a.low - past
+        return a.axis.tolist(), float(a.start @ a.axis) + station
 
     def _steepest(self, lo: Vec, hi: Vec, rho: Vec) -> CutWork[tuple[Vec, Vec]]:
         """Narrow brackets ``(n,)`` down to where s changes most, by halves."""
@@ -709,7 +726,63 @@ def in_step(works: Sequence[CutWork[T]]) -> list[T]:
 
 def measure(cuts: Iterable[EndCut]) -> None:
     """Work out side by side how far cuts reach, for whoever asks ``longest`` or ``shortest``."""
-    in_step([cut.measured() for cut in cuts if "_extremes" not in vars(cut)])
+    new = list({id(cut): cut for cut in cuts if "_extremes" not in vars(cut)}.values())
+    for cut, extremes in zip(new, _extremes_of(new), strict=True):
+        vars(cut)["_extremes"] = extremes
+
+
+_FINE = np.linspace(-1.0, 1.0, 25) * (2 * pi / GRID)
+"""Angles (rad) from the lowest and highest of a scan, at which it is looked at more closely."""
+_ROWS = [0, 1, 0, 1]
+"""The outside's and the inside's lowest spot, then their highest ones."""
+
+
+def _extremes_of(cuts: Sequence[EndCut]) -> list[tuple[float, float]]:
+    """Smallest and largest s on both curves of each cut, mm."""
+    if not cuts:
+        return []
+    in_step([cut.scanned() for cut in cuts])
+    scans = [cut._scan.s for cut in cuts]
+    at = [(*s.argmin(axis=1).tolist(), *s.argmax(axis=1).tolist()) for s in scans]
+    phi = np.array([cut.grid.take(spots) for cut, spots in zip(cuts, at, strict=True)])
+    rho = np.array([(cut.outer_radius, cut.inner_radius) for cut in cuts])[:, _ROWS, None]
+    low = np.array([s[[0, 1], k[:2]].min() for s, k in zip(scans, at, strict=True)])
+    high = np.array([cut.deepest for cut in cuts])
+    # where there are several surfaces once more, a twelfth as wide
+    several = np.array([cut.count > 1 for cut in cuts])
+    alone, both = np.flatnonzero(~several), np.flatnonzero(several)
+    for those, fine in ((np.arange(len(cuts)), _FINE), (both, _FINE / 12.0)):
+        angles = phi[those, :, None] + fine
+        asked = zip(those.tolist(), angles, rho[those], strict=True)
+        near = contacts([(cuts[i], p, r) for i, p, r in asked]) if len(those) else []
+        s = np.array([c.s for c in near]).reshape(angles.shape)
+        best = np.concatenate([s[:, :2].argmin(axis=2), s[:, 2:].argmax(axis=2)], axis=1)
+        phi[those] += fine[best]
+        last = alone if fine is _FINE else np.arange(len(those))
+        low[those[last]] = np.minimum(low[those[last]], s[last, :2].min(axis=(1, 2)))
+        high[those[last]] = np.maximum(high[those[last]], s[last, 2:].max(axis=(1, 2)))
+    found = list(zip(low.tolist(), high.tolist(), strict=True))
+    hidden = [i for i in both.tolist() if cuts[i]._hides(*found[i])]
+    hidden += [i for i in alone.tolist() if not cuts[i]._plain]
+    if hidden:
+        # where one surface takes over from another there is a tip or a low, however sharp
+        in_step([cuts[i].cornered() for i in hidden])
+        edges = {i: cuts[i]._edge_changes for i in hidden}
+        rays = [
+            (i, [p for spots in e.values() for p in spots],
+             np.repeat(list(e), [len(spots) for spots in e.values()]))
+            for i, e in edges.items() if any(e.values())
+        ]  # fmt: skip
+        met = contacts([(cuts[i], p, r) for i, p, r in rays]) if rays else []
+        for (i, _, _), c in zip(rays, met, strict=True):
+            least, most = found[i]
+            found[i] = min(least, float(c.s.min())), max(most, float(c.s.max()))
+    return found
+
+
+def _next(around: Array | Ints) -> Array:
+    """What stands after each in its row ``(n, m)``, the first after the last."""
+    return np.concatenate([around[:, 1:], around[:, :1]], axis=1)
 
 
 def narrowing(
@@ -738,6 +811,71 @@ def narrowing(
         k = np.argmax(other, axis=1)
         lo, hi = t[rows, k - 1], t[rows, k]
     return np.asarray(0.5 * (lo + hi)), hi, found[rows, k]
+
+
+def _closing_in(
+    lo: Vec, hi: Vec, first: Ints, rounds: int
+) -> Generator[Array, tuple[Ints, Array], tuple[Vec, Vec, Ints]]:
+    """The same as by :func:`narrowing`, to four of its last brackets, in half as many rounds.
+
+    It takes what tells both curves apart as well. Where they meet is told beforehand from that,
+    and most rays are sent there; the others see to it that a bracket is a twentieth of the last
+    at most.
+    """
+    goal = 4.0 * (hi - lo) / 32.0**rounds
+    rows, parts = np.arange(len(lo)), np.broadcast_to(np.linspace(0.0, 1.0, 33), (len(lo), 33))
+    even = np.broadcast_to(_TWENTIETHS, (len(lo), len(_TWENTIETHS)))
+    past = first
+    while True:
+        t = lo[:, None] + (hi - lo)[:, None] * parts
+        t[:, -1] = hi
+        active, level = yield t
+        other = active != first[:, None]
+        other[:, 0], other[:, -1] = False, True
+        k = np.argmax(other, axis=1)
+        share = _meeting(t, active, level, k)
+        # one that is found stays, so that it does not hang on the others
+        left = hi - lo > goal
+        lo, hi = np.where(left, t[rows, k - 1], lo), np.where(left, t[rows, k], hi)
+        past = np.where(left, active[rows, k], past)
+        if (hi - lo <= goal).all():
+            return np.asarray(0.5 * (lo + hi)), hi, past
+        around = np.clip(share[:, None] + _AROUND, 0.0, 1.0)
+        parts = np.sort(np.concatenate([even, around], axis=1), axis=1)
+
+
+_TWENTIETHS = np.linspace(0.0, 1.0, 23)
+_NEAR = 0.02 * 0.2 ** np.arange(7)
+_AROUND = np.concatenate([_NEAR, -_NEAR])
+"""Where rays are sent from where two curves seem to meet, in shares of the bracket."""
+
+
+def _meeting(t: Array, active: Ints, level: Array, k: Ints) -> Vec:
+    """Where between rays ``k - 1`` and ``k`` two curves seem to meet, as a share, ``(n,)``.
+
+    Each goes on as a parabola through its last three rays, as far as these end on one surface.
+    """
+    rows, every = np.arange(len(t)), np.arange(len(t))[:, None]
+    at = k[:, None] + np.array([[-3, -2, -1], [2, 1, 0]])[:, None]
+    held = np.clip(at, 0, t.shape[1] - 1)
+    ends = active[every, held]
+    one = (at == held) & (ends == ends[..., 2:])
+    low = t[rows, k - 1]
+    share = np.full(len(t), 0.5)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x = (t[every, held] - low[:, None]) / (t[rows, k] - low)[:, None]
+        y = level[every, held]
+        slope = (y[..., 2] - y[..., 1]) / (x[..., 2] - x[..., 1])
+        before = (y[..., 1] - y[..., 0]) / (x[..., 1] - x[..., 0])
+        bend = (slope - before) / (x[..., 2] - x[..., 0])
+        bend = np.where(one.all(axis=-1) & np.isfinite(bend), bend, 0.0)
+        slope = np.where(one[..., 1] & np.isfinite(slope), slope, 0.0)
+        for _ in range(3):
+            height = y[..., 2] + (share - x[..., 2]) * (slope + bend * (share - x[..., 1]))
+            rise = slope + bend * (2.0 * share - x[..., 2] - x[..., 1])
+            step = (height[0] - height[1]) / (rise[0] - rise[1])
+            share = np.clip(share - np.where(np.isfinite(step), step, 0.0), 0.0, 1.0)
+    return np.asarray(share)
 
 
 def _distinct(angles: Vec) -> Vec:

@@ -13,6 +13,7 @@ from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut, EndToCut, Parent, check_pair, cut_end, cut_ends
+from cagekit.geometry.end_cut import narrowing
 
 R = 20.65
 HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
@@ -383,6 +384,46 @@ def test_the_scan_of_fewer_surfaces_is_what_their_own_rays_find(
     assert (cut._scan.active == found.active).all()
     assert cut.bound == pytest.approx(found.s.max() + R)
     assert cut.steepest == pytest.approx(np.abs(np.roll(found.s, -1, axis=1) - found.s).max())
+
+
+def test_changes_of_surface_are_where_sections_alone_find_them() -> None:
+    """From straight to bend of one tube, from tube to tube, and in no more than half the passes."""
+    second = Parent("bar", CentreLine.straight(NODE - 400 * Y, NODE + 400 * Y), R)
+    dice = np.random.default_rng(8)
+    changes, passes = 0, []
+    for k, way in enumerate(unit(v) for v in dice.normal(size=(80, 3)) * (1.0, 0.6, 0.6)):
+        joint = HOOP.spot(float(HOOP.starts[1]) + dice.uniform(-12.0, 12.0)).point
+        node, parents = (NODE, (PARENT, second)) if k % 2 else (joint, (PARENT,))
+        try:
+            cut = cope(node, node + 400 * way, r=14.0, parents=parents)
+        except CopeError:
+            continue
+        work, answer = cut._edges_changing(), None
+        passes.append(0)
+        try:
+            while True:
+                ask = work.send(answer) if answer else next(work)
+                answer = ask[0].contact(*ask[1:])
+                passes[-1] += 1
+        except StopIteration as end:
+            found = end.value
+        grid, upper = cut.grid, np.append(cut.grid[1:], cut.grid[0] + 2 * pi)
+        for rho, spots in found.items():
+            seen = cut.active(grid, rho)
+            at = np.flatnonzero(seen != np.roll(seen, -1))
+            if len(at) != len(spots):
+                continue  # one that shows over less than a step, or a step
+            search = narrowing(grid[at], upper[at], seen[at], rounds=7)
+            t = next(search)
+            try:
+                while True:
+                    t = search.send(cut.active(t, rho))
+            except StopIteration as end:
+                there, _, _ = end.value
+            assert np.abs(np.sort(spots) - np.sort(there)).max(initial=0.0) < 1e-10
+            changes += len(spots)
+    assert changes > 200
+    assert np.mean([n for n in passes if n]) < 4.5
 
 
 def test_extremes_are_found_where_surfaces_change_and_looked_for_no_further(monkeypatch) -> None:
