@@ -11,13 +11,13 @@ from __future__ import annotations
 from collections.abc import Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from math import pi, sin
-from typing import Literal, TypeVar
+from math import cos, pi, sin
+from typing import Literal, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3, dot_rows
+from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.contact import (
     RANGE_TOL,
@@ -595,14 +595,7 @@ class EndCut:
         low, high, rho = phi[k], upper[k], radii[row]
         first, last = c.active[row, k], np.roll(c.active, -1, axis=1)[row, k]
         while len(row):
-            search = _closing_in(low, high, first, rounds)
-            t = next(search)
-            try:
-                while True:
-                    around = yield self, t, rho[:, None]
-                    t = search.send((around.active, self._levels(t, rho, around, first)))
-            except StopIteration as end:
-                spots, past, active = end.value
+            spots, past, active = yield from self._closing_in(low, high, first, rho, rounds)
             for i, spot in zip(row.tolist(), spots, strict=True):
                 found[i].append(float(spot))
             # a surface that shows over less than a step of the grid
@@ -616,28 +609,72 @@ class EndCut:
                 found[i].append(float(spot))
         return found
 
-    def _levels(self, phi: Array, rho: Vec, c: Contact, first: Ints) -> Array:
-        """What tells two curves apart that meet in each row of rays: their depths ``(n, k)`` mm.
+    def _closing_in(
+        self, lo: Vec, hi: Vec, first: Ints, rho: Vec, rounds: int
+    ) -> CutWork[tuple[Vec, Vec, Ints]]:
+        """As :func:`narrowing`, to four of its last brackets, in half as many rounds.
 
-        From a straight of a tube to its bend the depth goes on as it is: there it is how far
-        contacts on ``first`` are from the joint, and nothing on the other.
+        Where both curves meet is told beforehand, and most rays are sent there; the others see to
+        it that a bracket is a twentieth of the last at most.
         """
-        other = np.argmax(c.active != first[:, None], axis=1)
-        pairs = zip(first.tolist(), c.active[np.arange(len(phi)), other].tolist(), strict=True)
-        planes = {n: plane for n, pair in enumerate(pairs) if (plane := self._joint(*pair))}
-        if not planes:
-            return c.s
-        rows, out = list(planes), c.s.copy()
-        along = np.array([axis for axis, _ in planes.values()])
-        points = self.points(phi[rows], rho[rows, None], c.s[rows])
-        far = dot_rows(points, along[:, None]) - np.array([[at] for _, at in planes.values()])
-        out[rows] = np.where(c.active[rows] == first[rows, None], far, 0.0)
-        return out
+        goal = 4.0 * (hi - lo) / 32.0**rounds
+        rows, parts = np.arange(len(lo)), _EVENLY
+        past = first
+        while True:
+            t = lo[:, None] + (hi - lo)[:, None] * parts
+            t[:, -1] = hi
+            found = yield self, t, rho[:, None]
+            active = found.active
+            other = active != first[:, None]
+            other[:, 0], other[:, -1] = False, True
+            k = np.argmax(other, axis=1)
+            # one that is found stays, so that it does not hang on the others
+            left = hi - lo > goal
+            lo, hi = np.where(left, t[rows, k - 1], lo), np.where(left, t[rows, k], hi)
+            past = np.where(left, active[rows, k], past)
+            if (hi - lo <= goal).all():
+                return np.asarray(0.5 * (lo + hi)), hi, past
+            each = zip(rho.tolist(), t, found.s, active, k.tolist(), strict=True)
+            share = np.array([self._meets(*row) for row in each])
+            around = np.minimum(np.maximum(share[:, None] + _AROUND, 0.0), 1.0)
+            even = np.broadcast_to(_TWENTIETHS, (len(lo), len(_TWENTIETHS)))
+            parts = np.sort(np.concatenate([even, around], axis=1), axis=1)
 
-    def _joint(self, one: int, other: int) -> tuple[list[float], float] | None:
-        """Normal and height (mm) of the plane between a straight and a bend of one tube.
+    def _meets(self, rho: float, phi: Vec, s: Vec, active: Ints, at: int) -> float:
+        """Where two curves seem to meet between rays ``at - 1`` and ``at``, as a share of the way.
 
-        By as much as pieces overlap it lies beyond the one that is named first.
+        Each goes on as a parabola through its last three rays. From a straight of a tube to its
+        bend the depth goes on as it is: there it is how far the contact is from the joint, and
+        that comes to nothing.
+        """
+        angles, depths, ends = phi.tolist(), s.tolist(), active.tolist()
+        low, wide = angles[at - 1], angles[at] - angles[at - 1]
+        if wide <= 0.0:
+            return 0.5
+        first = [i for i in range(at - 1, max(at - 4, -1), -1) if ends[i] == ends[at - 1]]
+        last = [i for i in range(at, min(at + 3, len(ends))) if ends[i] == ends[at]]
+        plane = self._joint(ends[at - 1], ends[at])
+        if plane is None:
+            curves = [
+                _Parabola.of([(angles[i] - low) / wide for i in those], [depths[i] for i in those])
+                for those in (first, last)
+            ]
+        else:
+            at_axis, along_zero, along_side, along_out = plane
+            away = [
+                at_axis
+                + rho * (cos(angles[i]) * along_zero + sin(angles[i]) * along_side)
+                - depths[i] * along_out
+                for i in first
+            ]
+            curves = [_Parabola.of([(angles[i] - low) / wide for i in first], away), _Parabola()]
+        return _Parabola.meeting(*curves)
+
+    def _joint(self, one: int, other: int) -> tuple[float, float, float, float] | None:
+        """The plane between a straight and a bend of one tube, None where these are none.
+
+        Told are how far before it the end's point is, mm, and how far it comes along ``zero``,
+        ``side`` and ``out``. By as much as pieces overlap it lies beyond the one named first.
         """
         first, last = sorted((one, other))
         if first < 0 or last >= self.count:
@@ -649,7 +686,9 @@ class EndCut:
         if not (isinstance(a, CylinderPiece) and isinstance(b, TorusPiece)) or a.owner != b.owner:
             return None
         station = a.high + past if b.piece > a.piece else a.low - past
-        return a.axis.tolist(), float(a.start @ a.axis) + station
+        before = float((self.point - a.start) @ a.axis) - station
+        along = [float(way @ a.axis) for way in (self.zero, self.side, self.out)]
+        return before, along[0], along[1], along[2]
 
     def _steepest(self, lo: Vec, hi: Vec, rho: Vec) -> CutWork[tuple[Vec, Vec]]:
         """Narrow brackets ``(n,)`` down to where s changes most, by halves."""
@@ -813,69 +852,46 @@ def narrowing(
     return np.asarray(0.5 * (lo + hi)), hi, found[rows, k]
 
 
-def _closing_in(
-    lo: Vec, hi: Vec, first: Ints, rounds: int
-) -> Generator[Array, tuple[Ints, Array], tuple[Vec, Vec, Ints]]:
-    """The same as by :func:`narrowing`, to four of its last brackets, in half as many rounds.
-
-    It takes what tells both curves apart as well. Where they meet is told beforehand from that,
-    and most rays are sent there; the others see to it that a bracket is a twentieth of the last
-    at most.
-    """
-    goal = 4.0 * (hi - lo) / 32.0**rounds
-    rows, parts = np.arange(len(lo)), np.broadcast_to(np.linspace(0.0, 1.0, 33), (len(lo), 33))
-    even = np.broadcast_to(_TWENTIETHS, (len(lo), len(_TWENTIETHS)))
-    past = first
-    while True:
-        t = lo[:, None] + (hi - lo)[:, None] * parts
-        t[:, -1] = hi
-        active, level = yield t
-        other = active != first[:, None]
-        other[:, 0], other[:, -1] = False, True
-        k = np.argmax(other, axis=1)
-        share = _meeting(t, active, level, k)
-        # one that is found stays, so that it does not hang on the others
-        left = hi - lo > goal
-        lo, hi = np.where(left, t[rows, k - 1], lo), np.where(left, t[rows, k], hi)
-        past = np.where(left, active[rows, k], past)
-        if (hi - lo <= goal).all():
-            return np.asarray(0.5 * (lo + hi)), hi, past
-        around = np.clip(share[:, None] + _AROUND, 0.0, 1.0)
-        parts = np.sort(np.concatenate([even, around], axis=1), axis=1)
-
-
+_EVENLY = np.linspace(0.0, 1.0, 33)
 _TWENTIETHS = np.linspace(0.0, 1.0, 23)
 _NEAR = 0.02 * 0.2 ** np.arange(7)
 _AROUND = np.concatenate([_NEAR, -_NEAR])
 """Where rays are sent from where two curves seem to meet, in shares of the bracket."""
 
 
-def _meeting(t: Array, active: Ints, level: Array, k: Ints) -> Vec:
-    """Where between rays ``k - 1`` and ``k`` two curves seem to meet, as a share, ``(n,)``.
+class _Parabola(NamedTuple):
+    """A curve ``height + (x - at) * (slope + bend * (x - before))``."""
 
-    Each goes on as a parabola through its last three rays, as far as these end on one surface.
-    """
-    rows, every = np.arange(len(t)), np.arange(len(t))[:, None]
-    at = k[:, None] + np.array([[-3, -2, -1], [2, 1, 0]])[:, None]
-    held = np.clip(at, 0, t.shape[1] - 1)
-    ends = active[every, held]
-    one = (at == held) & (ends == ends[..., 2:])
-    low = t[rows, k - 1]
-    share = np.full(len(t), 0.5)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        x = (t[every, held] - low[:, None]) / (t[rows, k] - low)[:, None]
-        y = level[every, held]
-        slope = (y[..., 2] - y[..., 1]) / (x[..., 2] - x[..., 1])
-        before = (y[..., 1] - y[..., 0]) / (x[..., 1] - x[..., 0])
-        bend = (slope - before) / (x[..., 2] - x[..., 0])
-        bend = np.where(one.all(axis=-1) & np.isfinite(bend), bend, 0.0)
-        slope = np.where(one[..., 1] & np.isfinite(slope), slope, 0.0)
+    height: float = 0.0
+    slope: float = 0.0
+    bend: float = 0.0
+    at: float = 0.0
+    before: float = 0.0
+
+    @classmethod
+    def of(cls, x: Sequence[float], y: Sequence[float]) -> _Parabola:
+        """Through up to three spots, the nearest first; flatter through fewer."""
+        if len(x) < 2 or x[1] == x[0]:
+            return cls(y[0], at=x[0])
+        slope = (y[1] - y[0]) / (x[1] - x[0])
+        if len(x) < 3 or x[2] in (x[0], x[1]):
+            return cls(y[0], slope, at=x[0], before=x[1])
+        further = (y[2] - y[1]) / (x[2] - x[1])
+        return cls(y[0], slope, (further - slope) / (x[2] - x[0]), x[0], x[1])
+
+    @staticmethod
+    def meeting(one: _Parabola, other: _Parabola) -> float:
+        """Where two meet between 0 and 1, by Newton's steps from the middle; about there."""
+        x = 0.5
         for _ in range(3):
-            height = y[..., 2] + (share - x[..., 2]) * (slope + bend * (share - x[..., 1]))
-            rise = slope + bend * (2.0 * share - x[..., 2] - x[..., 1])
-            step = (height[0] - height[1]) / (rise[0] - rise[1])
-            share = np.clip(share - np.where(np.isfinite(step), step, 0.0), 0.0, 1.0)
-    return np.asarray(share)
+            apart = rise = 0.0
+            for p, sign in ((one, 1.0), (other, -1.0)):
+                steep = p.slope + p.bend * (x - p.before)
+                apart += sign * (p.height + (x - p.at) * steep)
+                rise += sign * (steep + p.bend * (x - p.at))
+            if rise:
+                x = min(max(x - apart / rise, 0.0), 1.0)
+        return x
 
 
 def _distinct(angles: Vec) -> Vec:
