@@ -679,7 +679,7 @@ class EndCut:
         first, last = sorted((one, other))
         if first < 0 or last >= self.count:
             return None
-        a, b = self.surfaces[first], self.surfaces[last]
+        a, b = self.on[first], self.on[last]
         past = RANGE_TOL
         if isinstance(b, CylinderPiece):
             a, b, past = b, a, -past
