@@ -389,17 +389,19 @@ def _divided(
         return list(members.values())
     out: list[Member] = []
     for member in members.values():
-        if member.id in by_bar:
-            out += map(kept.same, by_bar[member.id].pieces)
-            continue
-        for name, end in member.ends:
-            held = {p: _standing(member, name, by_bar[p]) for p in end.parents if p in by_bar}
-            if held:
-                new = replace(end, parents=tuple(held.get(p, p) for p in end.parents))
-                member = replace(member, a=new) if name == "a" else replace(member, b=new)
-                member = kept.same(member)
-        out.append(member)
+        pieces = by_bar[member.id].pieces if member.id in by_bar else (member,)
+        out += (kept.same(_hung(piece, by_bar)) for piece in pieces)
     return out
+
+
+def _hung(member: Member, by_bar: Mapping[str, Divided | Bolted]) -> Member:
+    """A member, or a piece of one, whose ends are coped to pieces where their parents have some."""
+    for name, end in member.ends:
+        held = {p: _standing(member, name, by_bar[p]) for p in end.parents if p in by_bar}
+        if held:
+            new = replace(end, parents=tuple(held.get(p, p) for p in end.parents))
+            member = replace(member, a=new) if name == "a" else replace(member, b=new)
+    return member
 
 
 def _standing(member: Member, name: EndName, divided: Divided | Bolted) -> str:

@@ -222,3 +222,24 @@ def test_a_tube_in_three_places_is_refused(tmp_path: Path) -> None:
     )
     with pytest.raises(InputError, match="hangs on nothing"):
         built(tmp_path, "\n" + rows).cage  # noqa: B018
+
+
+def test_a_bolted_tube_may_stand_on_bolted_tubes(tmp_path: Path) -> None:
+    rows = """
+[[strut]]
+id = "link"
+from = "on rear_brace_left at fraction 0.6"
+to = "on rear_brace_right at fraction 0.2"
+[[joint]]
+at = "on link at middle"
+[[joint]]
+at = "on rear_brace_{side} at fraction 0.4"
+side = "both"
+"""
+    cage = built(tmp_path, rows).cage
+    ends = [cage.member(f"link_piece_{p}") for p in "ab"]
+    assert ends[0].a.parents == ("rear_brace_left_piece_b",)
+    assert ends[1].b.parents == ("rear_brace_right_piece_a",)
+    assert cage.as_fitted().member("link").b.parents == ("rear_brace_right",)
+    one, two = (cage.cut_length(m.id) for m in ends)
+    assert one == pytest.approx(two, rel=0.1)
