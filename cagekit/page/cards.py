@@ -43,6 +43,7 @@ def member_card(design: Design, member: Member) -> dict[str, Any]:
         "rows": _member_rows(cage, member, units),
         "axis": axis_points(member.path),
         "radius": member.tube.outer_radius,
+        "cuts": [round(cage.cut(member.id, n).bound, 1) for n, _ in member.ends],
         "cut": format_length(cage.cut_length(member.id), units),
         "tube": _tube(member, units),
         "bends": sum(isinstance(p, Arc) for p in member.path.pieces),

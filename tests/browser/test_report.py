@@ -276,18 +276,23 @@ def test_all_by_keyboard(page, design):
     assert page.inner_text("#card-title") == named(next(iter(design.cage.members)))
 
 
-def test_a_finding_flies_to_its_evidence_and_lights_it(page, design):
+@pytest.mark.parametrize("spots", [1, 2, 6])
+def test_a_finding_flies_to_its_evidence_and_lights_it(page, design, spots):
     rows = finding_rows(run(design), design.units)
-    index = next(i for i, r in enumerate(rows) if r["points"] and r["status"] in LOUD)
+    index = next(i for i, r in enumerate(rows) if len(r["points"]) == 6 and r["status"] in LOUD)
+    page.evaluate("([i, n]) => { state.data.findings[i].points.length = n }", [index, spots])
     before = page.evaluate("viewer.camera.target")
     page.click(f".finding[data-index='{index}']")
     arrived(page)
     assert page.evaluate("viewer.camera.target") != before
-    assert page.evaluate("state.lit.points.length") == len(rows[index]["points"])
-    x, y = page.evaluate("viewer.project(state.lit.points[0])")
+    seen = page.evaluate("state.lit.points.map(p => viewer.project(p))")
+    assert len(seen) == spots
     box = canvas_box(page)
-    assert 0 < x < box["width"]
-    assert 0 < y < box["height"]
+    for x, y in seen:
+        assert 0 < x < box["width"]
+        assert 0 < y < box["height"]
+    if spots == 1:
+        assert seen[0] == pytest.approx([box["width"] / 2, box["height"] / 2], abs=1)
     assert rows[index]["quantity"] in said(page)
 
 
@@ -332,6 +337,29 @@ def test_measures_the_true_distance_between_tubes(page, design, pair):
         [one.id, two.id],
     )
     assert found == pytest.approx(best - one.tube.od, abs=0.1)
+
+
+@pytest.mark.kernel
+@pytest.mark.parametrize(
+    "pair",
+    [
+        ("door_bar_left_hinge_stub", "door_bar_left_latch_stub"),
+        ("cross_member", "door_bar_left_latch_stub"),
+        ("roof_diagonal", "sill_bar_right"),
+        ("rear_brace_left", "a_pillar_bar_left"),
+    ],
+)
+def test_measures_where_tubes_are_cut_as_the_kernel_does(page, design, pair):
+    """A stub is all cut: what the saw took off is not there to measure to."""
+    from cagekit.solids.bodies import member_solid
+
+    one, two = (member_solid(design.cage, id_) for id_ in pair)
+    found = page.evaluate(
+        "ids => { const [a, b] = ids.map(i => solid(viewer.bodies.find(x => x.id === i)));"
+        "const found = distance(a, b); return [found.gap, size(sub(found.one, found.two))] }",
+        list(pair),
+    )
+    assert found == pytest.approx([one.distance(two)] * 2, abs=0.1)
 
 
 def test_measures_between_triangles_as_an_independent_solver(page):

@@ -82,8 +82,6 @@ function triangleTriangle(s, t) {
 
 /** Length of the pieces that are looked through (mm), and how many are not halved any more. */
 const PIECE = 80, FEW = 4;
-/** Stretch at either end of a tube that its cut may have taken, in radii. */
-const CUT = 4;
 /** Gaps that differ by less (mm) are alike: parallel tubes are as near here as there. */
 const ALIKE = 1e-3;
 
@@ -109,8 +107,8 @@ const facets = (body) => tree(balls(body.triangles()));
 
 /** What of a tube's mesh lies beside its cut ends; the rest is round. */
 function endFacets(body) {
-  const tips = [body.axis[0], body.axis.at(-1)], off = (CUT + 1) * body.radius;
-  const near = (part) => tips.some((p) => size(sub(part.middle, p)) - part.reach < off);
+  const tips = [body.axis[0], body.axis.at(-1)];
+  const near = (part) => tips.some((p, i) => size(sub(part.middle, p)) - part.reach < body.cuts[i] + body.radius);
   return tree(balls(body.triangles().flatMap(split)).filter(near));
 }
 
@@ -171,26 +169,25 @@ function nearest(one, two, measure) {
   return best;
 }
 
-/** Whether a nearest point is the very end of a centre line: there the tube is cut, not round. */
-const atEnd = (p, axis) => size(sub(p, axis[0])) < 1e-6 || size(sub(p, axis.at(-1))) < 1e-6;
+/** Whether a nearest point of a centre line lies where the tube is not round any more, but cut. */
+const inCut = (p, { axis, cuts }) => size(sub(p, axis[0])) < cuts[0] || size(sub(p, axis.at(-1))) < cuts[1];
 
 /**
  * Shortest distance between the surfaces of two bodies, with its two points.
- * A body has `triangles()` (arrays of three points) and, if it is a tube, `axis` and `radius`:
- * round surfaces are measured from the centre line, not from facets.
+ * A body has `triangles()` (arrays of three points) and, if it is a tube, `axis`, `radius` and
+ * `cuts`: round surfaces are measured from the centre line, not from facets.
  */
 function distance(one, two) {
   if (!one.axis && two.axis) return turned(distance(two, one));
   if (!one.axis) return nearest(facets(one), facets(two), triangleTriangle);
   const whole = fromAxis(one, two);
-  const ends = atEnd(whole.from, one.axis) || (two.axis && atEnd(whole.to, two.axis));
-  if (!ends) return whole;
-  const near = shortened(one), far = shortened(two), inner = fromAxis(near, far);
-  if (inner.gap < whole.gap + ALIKE) return inner;
+  if (!inCut(whole.from, one) && !(two.axis && inCut(whole.to, two))) return whole;
   // beside a cut end the facets count, elsewhere a tube is round
-  const tips = endFacets(one);
-  const tries = [inner, nearest(tips, two.axis ? endFacets(two) : facets(two), triangleTriangle)];
-  if (two.axis) tries.push(fromAxis(near, two, endFacets(two)), turned(fromAxis(far, one, tips)));
+  const near = shortened(one), far = shortened(two), tips = endFacets(one);
+  const tries = [nearest(tips, two.axis ? endFacets(two) : facets(two), triangleTriangle)];
+  if (near.axis && (far.axis || !two.axis)) tries.push(fromAxis(near, far));
+  if (near.axis && two.axis) tries.push(fromAxis(near, two, endFacets(two)));
+  if (far.axis) tries.push(turned(fromAxis(far, one, tips)));
   return tries.reduce((m, x) => (x.gap < m.gap ? x : m));
 }
 
@@ -214,16 +211,22 @@ function fromAxis(one, two, mesh = null) {
   };
 }
 
-/** A tube without the stretch at either end that its cut may have taken. */
+/** A tube without the stretch at either end that its cut may have taken; without an axis when nothing is left. */
 function shortened(body) {
   if (!body.axis) return body;
-  const axis = [...body.axis], off = CUT * body.radius;
-  for (const turn of [0, 1]) {
-    const long = size(sub(axis[1], axis[0]));
-    if (long > 2 * off) axis[0] = mix(axis[0], axis[1], off / long);
-    axis.reverse();
+  let axis = body.axis;
+  for (const off of body.cuts) axis = beyond(axis, off).reverse();
+  return { ...body, axis: axis.length > 1 ? axis : null };
+}
+
+/** What of a line is left beyond a length from its start. */
+function beyond(line, off) {
+  for (let i = 0; i + 1 < line.length; i++) {
+    const long = size(sub(line[i + 1], line[i]));
+    if (long > off) return [mix(line[i], line[i + 1], off / long), ...line.slice(i + 1)];
+    off -= long;
   }
-  return { ...body, axis };
+  return [];
 }
 
 /** How each vertex shifts with the nearest spot of a line. */

@@ -244,7 +244,7 @@ function marker(pen, at, number) {
 
 function triad(pen) {
   const { right, up } = viewer.axes(), { wide, high } = viewer.size;
-  const [arm, ...centre] = wide < 480 ? [16, 58, high - 24] : [28, 74, high - 44];
+  const [arm, ...centre] = wide < 480 ? [16, 58, high - 24] : [28, 84, high - 44];
   const names = ["X front", "Y left", "Z up"];
   [[1, 0, 0], [0, 1, 0], [0, 0, 1]].forEach((axis, k) => {
     const tip = [centre[0] + arm * dot(axis, right), centre[1] - arm * dot(axis, up)];
@@ -351,6 +351,7 @@ function solid(body) {
   return {
     axis: card?.axis?.map((p) => move(m, p)),
     radius: card?.radius,
+    cuts: card?.cuts,
     triangles: () => {
       const out = [];
       for (let i = 0; i < triangles.length; i += 3)

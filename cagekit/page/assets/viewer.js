@@ -292,7 +292,7 @@ class Viewer {
     // what is nearer counts more to its side: the middle of the picture is found in a few steps
     for (let n = 0; n < 4; n++) {
       half = span(0, ([x, y, z]) => 1.1 * Math.max(Math.abs(x - middle[0]) / ratio, Math.abs(y - middle[1])) + nearer * (z - middle[2]))[1];
-      const away = nearer ? half / nearer : Infinity;
+      const away = nearer && half ? half / nearer : Infinity; // a spot alone is in the middle already
       for (const k of [0, 1]) {
         const [low, high] = span(k, (s) => (s[k] - middle[k]) / (nearer ? 1 - (s[2] - middle[2]) / away : 1));
         middle[k] += (low + high) / 2;
