@@ -12,10 +12,14 @@ from typing import Any
 
 from cagekit.errors import InputError, OutputError
 from cagekit.inputs.presets import read_toml, shipped_root, shown
+from cagekit.inputs.toml_lines import value_at
+from cagekit.units import INCH, format_length, parse_length
 from cagekit.writers.whole import write_whole
 
 Steps = tuple[str | int, ...]
 """Keys and places in lists that lead to a value."""
+FINEST = 64
+"""Parts of an inch that a fraction is written in at most."""
 
 
 class Document:
@@ -44,8 +48,17 @@ class Document:
 
         document = tomlkit.parse(self.disk.decode("utf-8-sig"))
         for steps, value in values.items():
-            _set(document, steps, value)
+            _set(document, steps, self._as_written(steps, value))
         return tomlkit.dumps(document)
+
+    def _as_written(self, steps: Steps, value: Any) -> Any:
+        """A number of inches as a fraction where the file has a text and nothing is lost by it."""
+        if self.units != "in" or isinstance(value, bool) or not isinstance(value, int | float):
+            return value
+        if not isinstance(value_at(self.data, steps), str):
+            return value
+        text = format_length(value * INCH, "in", denominator=FINEST, unit=False)
+        return text if parse_length(text, default="in") == value * INCH else value
 
     def save(self, values: Mapping[Steps, Any], known: bytes | None = None) -> bytes:
         """Write the file with these values; returns what lies on disk now.

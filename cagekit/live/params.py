@@ -80,6 +80,20 @@ class Param:
         """Step of the slider."""
         return _step(self.unit, self.high - self.low)
 
+    def number(self, value: Any) -> float | None:
+        """Where the slider stands for a value; None for what is no number."""
+        if isinstance(value, bool) or not isinstance(value, str | int | float):
+            return None
+        if not isinstance(value, str):
+            return value
+        if self.unit not in ("mm", "in"):
+            return None
+        try:
+            mm = parse_length(value, default=self.unit)  # type: ignore[arg-type]
+        except ValueError:
+            return None
+        return round(mm / INCH if self.unit == "in" else mm, 4)
+
     def to_json(self) -> dict[str, Any]:
         """As the page takes it."""
         typed = table_and_field(self.steps)[1] if self.file == "build" else self.typed
@@ -180,10 +194,10 @@ def _number(
     shown = None if value is None else round(value * factor, 4)
     word = "deg" if unit == "deg" else units
     low, high = low * turn, high * turn
-    if shown is not None:  # a browser counts steps from the lower end
-        step = _step(word, high - low)
-        low = shown - floor((shown - low) / step + ROUNDING) * step
-        high = shown + floor((high - shown) / step + ROUNDING) * step
+    # a browser counts steps from the lower end
+    step, origin = _step(word, high - low), low if shown is None else shown
+    low = origin - floor((origin - low) / step + ROUNDING) * step
+    high = origin + floor((high - origin) / step + ROUNDING) * step
     return Param(**common, unit=word, value=shown, low=round(low, 4), high=round(high, 4))
 
 

@@ -225,11 +225,9 @@ class Session:
             p = known.get(k)
             was = "worked out" if p is None or p.value is None else p.value
             what = f"{p.owner}: {p.name.replace('_', ' ')}" if p else k
-            unit = p.unit if p and isinstance(v, int | float) and not isinstance(v, bool) else ""
-            typed = p.typed if p else ""
-            changed.append(
-                {"key": k, "what": what, "typed": typed, "was": was, "now": v, "unit": unit}
-            )
+            unit, typed, at = (p.unit, p.typed, p.number(v)) if p else ("", "", None)
+            row = {"key": k, "what": what, "typed": typed, "was": was, "now": v, "at": at}
+            changed.append(row | {"unit": unit})
         return {
             "version": self.version,
             "problem": "\n".join(w for w in (self.trouble, self.problem) if w),

@@ -341,6 +341,37 @@ def test_what_one_side_alone_says_comes_before_what_both_say(opened, tmp_path):
         served.stop()
 
 
+GAP = "build.members.rear_brace.drop"
+
+
+def test_inches_are_read_off_in_fractions_and_typed_as_such(opened, tmp_path):
+    file = tmp_path / "own.toml"
+    shutil.copy(BUILDS / "sprint-wagon.toml", file)
+    served = Served(tmp_path, file)
+    try:
+        page = opened(served.address)
+        page.wait_for_selector("body[data-live='yes']")
+        row = field(page, GAP)
+        box, slider = row.locator("input[type='text']"), row.locator("input[type='range']")
+        assert box.input_value() == "1 1/4"
+        assert re.search(r"slider 0 to 5 1/8 in$", row.inner_text())
+        assert slider.get_attribute("aria-valuetext") == "1 1/4 in"
+        box.fill("1 3/8")
+        box.press("Tab")
+        until(page, "state.data.changes.length === 1")
+        assert slider.input_value() == "1.375"  # the slider goes along
+        assert box.input_value() == "1 3/8"
+        assert "drop: 1 1/4 in → 1 3/8" in page.inner_text("#changed")
+        slide(page, 1.5625, GAP)
+        assert box.input_value() == "1 9/16"
+        assert "drop: 1 1/4 in → 1 9/16 in" in page.inner_text("#changed")
+        page.click("#save")
+        until(page, "!state.data.unsaved")
+        assert 'drop = "1 9/16"' in file.read_text("utf-8")
+    finally:
+        served.stop()
+
+
 EVIL = "<img src=x onerror=document.title='owned'>"
 TURNED = "\u202egnol"
 

@@ -123,13 +123,14 @@ function standing() {
   document.title = `${unsaved ? "* " : ""}${state.data.name}`;
   const now = new Map(changes.map((c) => [c.key, c]));
   refill($("changed"), ...changes.map((c) => el("li", { "data-key": c.key },
-    `${c.what}: ${c.was} → ${c.now}${c.unit ? ` ${c.unit}` : ""} `, c.typed ? el("code", {}, c.typed) : null, " ",
+    `${c.what}: ${withUnit(c.was, c.unit)} → ${withUnit(c.now, c.unit)} `, c.typed ? el("code", {}, c.typed) : null, " ",
     el("button", { type: "button", class: "plain", onclick: () => change(c.key, null) }, "take back"))));
   $("unchanged").hidden = changes.length > 0;
   for (const field of document.querySelectorAll(".field")) {
     const p = live.params.get(field.dataset.key), c = now.get(p.key);
     field.classList.toggle("changed", !!c);
-    show(field, c ? c.now : p.value);
+    if (c) show(field, p, c.now, c.at);
+    else show(field, p, p.value, p.value);
   }
 }
 
@@ -143,13 +144,33 @@ function tally() {
   write("tally", `Findings: ${counted()}${word}`);
 }
 
-function show(field, value) {
+/** `value` as it was typed or stands in the file; `at` is where the slider stands for it. */
+function show(field, p, value, at) {
   for (const input of field.querySelectorAll("input, select")) {
     if (input === document.activeElement) continue;
-    if (input.type === "range") input.value = typeof value === "number" ? value : input.dataset.rest;
-    else input.value = value === null ? "" : String(value);
+    if (input.type === "range") slideTo(input, p, at);
+    else input.value = figure(value, p.unit);
   }
 }
+
+function slideTo(slide, p, at) {
+  const there = typeof at === "number";
+  slide.value = there ? at : (p.low + p.high) / 2;
+  slide.setAttribute("aria-valuetext", there ? withUnit(at, p.unit) : "worked out");
+}
+
+/** A number as it is read off in its unit: inches in halves to sixty-fourths where they are that. */
+function figure(value, unit) {
+  if (value === null) return "";
+  const parts = Math.round(Math.abs(value) * 64);
+  if (typeof value !== "number" || unit !== "in" || Math.abs(Math.abs(value) * 64 - parts) > 0.004) return String(value);
+  let [over, under] = [parts % 64, 64];
+  while (over && over % 2 === 0) [over, under] = [over / 2, under / 2];
+  const whole = Math.floor(parts / 64), words = [whole || !over ? whole : "", over ? `${over}/${under}` : ""];
+  return `${value < 0 && parts ? "-" : ""}${words.join(" ").trim()}`;
+}
+
+const withUnit = (value, unit) => (typeof value === "number" && unit ? `${figure(value, unit)} ${unit}` : String(value));
 
 function buildLive() {
   const made = el("details", { id: "change", class: "screen", open: true }, el("summary", {}, "Change"),
@@ -208,12 +229,13 @@ function fieldOf(p) {
       ...p.choices.map((c) => el("option", { value: c }, truth ? (c === "true" ? "yes" : "no") : c)));
     return el("div", { class: "field", "data-key": p.key }, el("div", { class: "row" }, label, choose), p.about ? el("small", {}, p.about) : null);
   }
-  const rest = (p.low + p.high) / 2;
-  const slide = el("input", { type: "range", min: p.low, max: p.high, step: p.step, "data-rest": rest, "aria-label": `${p.owner} ${p.name}` });
+  const slide = el("input", { type: "range", min: p.low, max: p.high, step: p.step, "aria-label": `${p.owner} ${p.name}` });
   const text = el("input", { type: "text", id, placeholder: "worked out", autocomplete: "off" });
   slide.addEventListener("input", () => {
-    text.value = slide.value;
-    change(p.key, Number(slide.value), true);
+    const value = Number(slide.value);
+    text.value = figure(value, p.unit);
+    slide.setAttribute("aria-valuetext", withUnit(value, p.unit));
+    change(p.key, value, true);
   });
   text.addEventListener("change", () => {
     const typed = text.value.trim(), number = Number(typed);
@@ -221,7 +243,7 @@ function fieldOf(p) {
   });
   return el("div", { class: "field", "data-key": p.key }, label,
     el("div", { class: "row" }, slide, text, p.unit),
-    el("small", {}, `${p.about ? `${p.about}; ` : ""}slider ${p.low} to ${p.high} ${p.unit}`));
+    el("small", {}, `${p.about ? `${p.about}; ` : ""}slider ${figure(p.low, p.unit)} to ${withUnit(p.high, p.unit)}`));
 }
 
 /** The strength is worked out when asked for: it takes longer than a slider may wait. */

@@ -582,7 +582,7 @@ function fillLayers() {
     const key = layerOf(b);
     const name = b.group === "members" ? state.data.cards[b.id].layer : GROUPS[b.group]?.[0] || b.group;
     const row = rows.get(key) || { name, count: 0, colour: b.colour };
-    row.count++;
+    if (state.data.cards[b.id]) row.count++; // a person is many bodies
     rows.set(key, row);
   }
   refill(inside("layers"), ...[...rows].map(([key, row]) => {
@@ -591,7 +591,7 @@ function fillLayers() {
     return el("div", { class: "row" }, el("label", {}, el("input", {
       type: "checkbox", "data-layer": key, checked: !state.hidden.has(key),
       onchange: (e) => showLayer(key, e.target.checked),
-    }), swatch, `${row.name} (${row.count})`));
+    }), swatch, row.count ? `${row.name} (${row.count})` : row.name));
   }));
   if (viewer) viewer.showLines = !state.hidden.has("car");
 }

@@ -42,3 +42,24 @@ def test_a_full_disk_leaves_the_file_and_nothing_beside_it(
         Document(file).save({HEIGHT: 490})
     assert file.read_text("utf-8") == TEXT
     assert [p.name for p in tmp_path.iterdir()] == ["own.toml"]
+
+
+@pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        (19.4375, '"19 7/16"'),
+        (20, '"20"'),
+        (-0.5, '"-1/2"'),
+        (19.44, "19.44"),
+        ("1' 8\"", '"1\' 8\\""'),
+    ],
+)
+def test_a_fraction_of_an_inch_stays_one_where_nothing_is_lost(
+    tmp_path: Path, value: object, written: str
+) -> None:
+    file = tmp_path / "own.toml"
+    text = 'units = "in"\n[members.dash_bar]\nheight = "19 3/8"  # by the tape\nset_back = 1\n'
+    file.write_text(text, "utf-8")
+    Document(file).save({HEIGHT: value, ("members", "dash_bar", "set_back"): 2.5})
+    now = file.read_text("utf-8")
+    assert f"height = {written}  # by the tape\nset_back = 2.5\n" in now
