@@ -13,7 +13,7 @@ from typing import Any
 from cagekit.errors import InputError, OutputError
 from cagekit.inputs.presets import read_toml, shipped_root, shown
 from cagekit.inputs.toml_lines import value_at
-from cagekit.units import INCH, format_length, parse_length
+from cagekit.units import INCH, format_length
 from cagekit.writers.whole import write_whole
 
 Steps = tuple[str | int, ...]
@@ -55,10 +55,9 @@ class Document:
         """A number of inches as a fraction where the file has a text and nothing is lost by it."""
         if self.units != "in" or isinstance(value, bool) or not isinstance(value, int | float):
             return value
-        if not isinstance(value_at(self.data, steps), str):
+        if not isinstance(value_at(self.data, steps), str) or value * FINEST % 1:
             return value
-        text = format_length(value * INCH, "in", denominator=FINEST, unit=False)
-        return text if parse_length(text, default="in") == value * INCH else value
+        return format_length(value * INCH, "in", denominator=FINEST, unit=False)
 
     def save(self, values: Mapping[Steps, Any], known: bytes | None = None) -> bytes:
         """Write the file with these values; returns what lies on disk now.

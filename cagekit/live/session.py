@@ -601,7 +601,8 @@ class Session:
         while not self._stop.wait(0.4):
             with self.lock:
                 now = {path: _stamp(path) for path in self._stamps}
-                if now != self._stamps:
+                # what a file names and is not there yet has no stamp
+                if now != self._stamps or self.trouble:
                     self._stamps = now
                     self.follow()
 
@@ -609,14 +610,18 @@ class Session:
         """Read the files again; changes that were not saved stay on top."""
         with self.lock:
             left = {k: v for k, v in self.changes.items() if self.saved.get(k, self) != v}
+            before, self.trouble = self.trouble, ""
             try:
                 self.base = self._read()
             except CagekitError as error:
                 self.trouble = error_words(error)
-                self.version += 1
-                self.tell({"version": self.version})
+            except Exception as error:  # the watching must live on, whatever lies there
+                self.trouble = _fault(error)
+            if self.trouble:
+                if self.trouble != before:
+                    self.version += 1
+                    self.tell({"version": self.version})
                 return
-            self.trouble = ""
             left = {k: v for k, v in left.items() if k in self.base.params}
             self.saved, self._on_disk = {}, {}
             self.history, self.at = ([{}, left], 1) if left else ([{}], 0)
@@ -660,8 +665,12 @@ class Session:
             last = f"Made {files} files in {target}/."
             if made.left_out:
                 last += f" Left out of the solids: {', '.join(made.left_out)}."
-        except (CagekitError, OSError) as error:
+        except CagekitError as error:
+            last = f"Not made: {error_words(error)}"
+        except OSError as error:
             last = f"Not made: {error}"
+        except Exception as error:  # the page must live on
+            last = f"Not made: {_fault(error)}"
         self.making = ""
         self.tell({"making": "", "made": last})
         done()

@@ -48,6 +48,7 @@ def test_a_full_disk_leaves_the_file_and_nothing_beside_it(
     ("value", "written"),
     [
         (19.4375, '"19 7/16"'),
+        (20.1875, '"20 3/16"'),
         (20, '"20"'),
         (-0.5, '"-1/2"'),
         (19.44, "19.44"),

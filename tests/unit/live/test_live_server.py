@@ -568,3 +568,46 @@ def test_an_opener_that_finds_no_browser_is_told(early, monkeypatch, capsys):
     answer(early, "GET", f"/{early.token}/")
     view._open(early)
     assert capsys.readouterr().err == ""
+
+
+def told(heard, *, until):
+    """Messages until one of them is what is waited for."""
+    while not until(message := heard.get(timeout=60)):
+        pass
+    return message
+
+
+def test_a_file_that_is_named_before_it_is_there_is_taken_in_when_it_comes(tmp_path):
+    file, car = tmp_path / "own.toml", tmp_path / "own-car.toml"
+    text = (BUILDS / "track-roadster.toml").read_text("utf-8")
+    file.write_text(text, "utf-8")
+    session = Session(str(file))
+    try:
+        heard = session.listen()
+        file.write_text(text.replace('car = "track-roadster"', 'car = "own-car.toml"'), "utf-8")
+        told(heard, until=lambda m: session.trouble)
+        assert "own-car.toml" in session.trouble
+        version = session.version
+        shutil.copy(BUILDS.parent / "cars" / "track-roadster.toml", car)
+        told(heard, until=lambda m: m.get("files"))
+        with session.lock:
+            assert session.trouble == ""
+            assert session.version == version + 1  # what stayed wrong meanwhile was told once
+        assert session.base.documents["car"].path.resolve() == car.resolve()
+    finally:
+        session.close()
+
+
+def test_a_fault_while_all_is_made_is_told_and_it_can_be_tried_again(tmp_path, monkeypatch):
+    from cagekit.make import run
+
+    monkeypatch.setattr(run, "make", lambda *a, **k: 1 / 0)
+    session = Session(str(BUILDS / "track-roadster.toml"))
+    try:
+        heard = session.listen()
+        session.make(tmp_path / "made")
+        last = told(heard, until=lambda m: "made" in m)["made"]
+        assert last.startswith("Not made: a fault in cagekit itself: ZeroDivisionError")
+        assert session.making == ""
+    finally:
+        session.close()
