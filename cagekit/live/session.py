@@ -23,9 +23,9 @@ from cagekit.errors import CagekitError, InputError
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.presets import shown, table_error
-from cagekit.inputs.resolve import load_build, with_changes
+from cagekit.inputs.resolve import load_build
 from cagekit.live.document import Document
-from cagekit.live.params import Param, params
+from cagekit.live.offered import Offered, with_members
 from cagekit.live.scene import Drawn, Scene
 from cagekit.names import error_words
 from cagekit.page.data import Json, doors, texts
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from cagekit.checks.quantities.survey import Asked
     from cagekit.inputs.build import Build
     from cagekit.live.beside import SecondProcess
+    from cagekit.live.params import Param
     from cagekit.units import LengthUnit
 
 Changes = Mapping[str, Any]
@@ -59,7 +60,12 @@ class Base:
 
     design: Design
     documents: Mapping[str, Document]
-    params: Mapping[str, Param]
+    offered: Offered
+
+    @property
+    def params(self) -> Mapping[str, Param]:
+        """Every parameter that was offered, by key."""
+        return self.offered.known
 
 
 class Session:
@@ -140,8 +146,7 @@ class Session:
         documents["car"] = Document(build.files[f"car {build.file.car}"])
         for n, name in enumerate(build.file.drivers):
             documents[f"driver {n}"] = Document(build.files[f"driver {name}"])
-        known = {p.key: p for p in params(build, documents)}
-        return Base(design=design, documents=documents, params=known)
+        return Base(design=design, documents=documents, offered=Offered(build, documents))
 
     def close(self) -> None:
         """Tell every page that the server stops, and stop."""
@@ -197,7 +202,7 @@ class Session:
             found = self._strength
             out["strength"] = found[1] if found and found[0] is design else None
             if have == 0:
-                out["params"] = [p.to_json() for p in self.base.params.values()]
+                out["params"] = [p.to_json() for p in self.base.offered.rows]
                 out |= {"findings": self.findings, "judged": self.judged}
             return out
 
@@ -236,6 +241,7 @@ class Session:
             "canRedo": self.at + 1 < len(self.history),
             "unsaved": dict(now) != dict(self.saved),
             "making": self.making,
+            "offered": self.base.offered.count,
             "broken": self._broken[1] if self._broken[0] == self.version else "",
         }
 
@@ -299,6 +305,7 @@ class Session:
             _ = design.tubes
             stage = Drawn.TUBES if quick and self.scene.follows(design) else Drawn.WHOLE
             self._prepare(design, stage)
+            self.base.offered.follow(self.changes)
         except CagekitError as error:
             self.problem = error_words(error)
         except Exception as error:  # the page must live on, whatever a value brings to light
@@ -352,11 +359,7 @@ class Session:
         for key, value in changes.items():
             param = base.params[key]
             by_file.setdefault(param.file, {})[param.steps] = value
-        members: dict[str, dict[str, Any]] = {}
-        for steps, value in by_file.get("build", {}).items():
-            members.setdefault(steps[1], {})[steps[2]] = value
-        for name, values in members.items():
-            build = with_changes(build, name, values)
+        build = with_members(build, by_file.get("build", {}))
         drivers = list(build.drivers)
         for n, _ in enumerate(drivers):
             if on_driver := by_file.get(f"driver {n}"):
@@ -622,6 +625,7 @@ class Session:
                     self.version += 1
                     self.tell({"version": self.version})
                 return
+            self.base.offered.follow(left)
             left = {k: v for k, v in left.items() if k in self.base.params}
             self.saved, self._on_disk = {}, {}
             self.history, self.at = ([{}, left], 1) if left else ([{}], 0)

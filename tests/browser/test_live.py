@@ -372,6 +372,37 @@ def test_inches_are_read_off_in_fractions_and_typed_as_such(opened, tmp_path):
         served.stop()
 
 
+def test_a_choice_brings_its_fields_and_takes_them_away(opened, tmp_path):
+    file = tmp_path / "own.toml"
+    shutil.copy(BUILDS / "sprint-wagon.toml", file)
+    served = Served(tmp_path, file)
+    try:
+        page = opened(served.address)
+        page.wait_for_selector("body[data-live='yes']")
+        late = "build.members.dash_bar.set_back"
+        assert not page.evaluate("key => live.params.has(key)", late)
+        choose = field(page, "build.members.dash_bar.omit").locator("select")
+        choose.focus()
+        choose.select_option("false")
+        until(page, f"live.params.has('{late}')")
+        page.wait_for_selector(f".field[data-key='{late}']")
+        assert page.evaluate("document.activeElement.id") == "field-build.members.dash_bar.omit"
+        slide(page, 2, late)
+        assert "dash bar: set back: 0 in → 2 in" in page.inner_text("#changed")
+        axis = page.evaluate("state.data.cards.dash_bar.axis.length")
+        assert axis > 2  # it is bent now
+        page.click("#save")
+        until(page, "!state.data.unsaved")
+        said = tomllib.loads(file.read_text("utf-8"))["members"]["dash_bar"]
+        assert said == {"omit": False, "set_back": 2}
+        for _ in range(2):
+            page.click("#undo")
+        until(page, f"!live.params.has('{late}')")
+        assert page.locator(f".field[data-key='{late}']").count() == 0
+    finally:
+        served.stop()
+
+
 EVIL = "<img src=x onerror=document.title='owned'>"
 TURNED = "\u202egnol"
 

@@ -65,6 +65,8 @@ function take(data) {
   if (data.judged < state.data.judged) ({ findings: data.findings, judged: data.judged } = state.data);
   if (live.strength?.of === data.version) data.strength = live.strength.strength;
   state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
+  // a choice brings other fields with it
+  if (data.offered !== state.data.offered) setTimeout(refresh, 0, 0);
   if (data.cards) data.textsOf = textsOf(data);
   update(data, "now");
   if (live.bodies) bodies(live.bodies);
@@ -200,22 +202,29 @@ function fillParams() {
   live.params = new Map(state.data.params.map((p) => [p.key, p]));
   const owners = new Map();
   for (const p of state.data.params) owners.set(p.owner, [...(owners.get(p.owner) || []), p]);
-  const open = new Set([...document.querySelectorAll("#params > details[open]")].map((d) => d.dataset.owner));
+  const name = (d) => d.dataset.member || d.dataset.owner;
+  const open = new Set([...document.querySelectorAll("#params > details[open]")].map(name));
+  const focus = document.activeElement?.id;
   $("params").replaceChildren(...[...owners].map(([owner, rows]) => {
     const [{ place, member }] = rows;
     const made = el("details", { "data-owner": owner, "data-member": member },
       el("summary", {}, owner, " ", el("code", {}, place)), el("div", { class: "body" }));
     // fields are made when they are looked at: there are hundreds
-    made.addEventListener("toggle", () => {
+    const look = () => {
       const box = made.querySelector(".body");
       if (!made.open || box.childElementCount) return;
       box.append(...rows.map(fieldOf));
       standing();
-    });
-    made.open = open.has(owner);
+    };
+    made.look = look;
+    made.addEventListener("toggle", look);
+    made.open = open.has(name(made));
     return made;
   }));
   $("params").prepend(...tablesOf(state.selected));
+  document.querySelectorAll("#params > details").forEach((d) => d.look());
+  // who has just chosen something stays where that was
+  if (focus && document.activeElement === document.body) $(focus)?.focus({ preventScroll: true });
 }
 
 function fieldOf(p) {
@@ -345,6 +354,7 @@ async function refresh(have) {
     const data = await answer.json();
     if (data.params) {
       state.data.params = data.params;
+      state.data.offered = data.offered;
       fillParams();
     }
     take(data);
