@@ -117,12 +117,15 @@ def params(build: Build, documents: Mapping[str, Document]) -> tuple[Param, ...]
 
 def _members(build: Build) -> Iterator[Param]:
     seen: set[str] = set()
+    # a side that says something of its own does not tell what both say
+    plain = {e.group: e for e in reversed(build.entries) if e.id not in build.file.members}
     for entry in build.entries:
         narrow = entry.id in build.file.members
         for name in (entry.group, *((entry.id,) if narrow else ())):
             if name not in seen:
                 seen.add(name)
-                yield from _fields(entry, name, build.units)
+                of = plain.get(name, entry) if name == entry.group else entry
+                yield from _fields(of, name, build.units)
     made = {e.id for e in build.entries}
     for entry in spread([*build.layout.member, *build.file.add, *build.file.strut]):
         name = entry.id if entry.id in build.file.members else entry.group
@@ -146,6 +149,8 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
             continue
         key = info.alias or name
         value, unit = getattr(entry, name), unit_of(model, (key,))
+        if value is None and _in_the_way(entry, name):
+            continue
         common: dict[str, Any] = {
             "file": "build", "steps": ("members", owner, key), "name": key,
             "owner": f"{named(owner)} (left out)" if entry.omit else named(owner),
@@ -157,6 +162,12 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
             yield Param(**common, unit="", value=value, choices=get_args(info.annotation))
         elif unit in ("mm", "deg") and (value is None or isinstance(value, float)):
             yield _number(common, unit, units, value, info.metadata)
+
+
+def _in_the_way(entry: MemberEntry, name: str) -> bool:
+    """Whether a value here would leave one that the files say without use: both are refused."""
+    with_it = entry.model_copy(update={name: 1.0})
+    return not entry.model_fields_set.isdisjoint(with_it.unread(frozenset()))
 
 
 def _step(unit: str, span: float) -> float:

@@ -611,3 +611,22 @@ def test_a_fault_while_all_is_made_is_told_and_it_can_be_tried_again(tmp_path, m
         assert session.making == ""
     finally:
         session.close()
+
+
+def test_what_one_side_says_alone_is_not_shown_for_both(tmp_path):
+    file = tmp_path / "own.toml"
+    text = (BUILDS / "sprint-wagon.toml").read_text("utf-8")
+    file.write_text(f'{text}\n[members.door_bar_left]\nswing_out = false\nstyle = "x"\n', "utf-8")
+    session = Session(str(file))
+    try:
+        known = session.base.params
+        both, left = (f"build.members.{name}" for name in ("door_bar", "door_bar_left"))
+        assert (known[f"{both}.style"].value, known[f"{left}.style"].value) == ("single", "x")
+        assert (known[f"{both}.swing_out"].value, known[f"{left}.swing_out"].value) == (True, False)
+        assert f"{both}.open_angle" in known
+        assert f"{left}.open_angle" not in known
+        # the roof says how high the hoop is: a height beside it would be refused
+        assert "build.members.main_hoop.roof_gap" in known
+        assert "build.members.main_hoop.height" not in known
+    finally:
+        session.close()
