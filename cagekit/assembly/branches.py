@@ -12,7 +12,7 @@ import numpy as np
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, dot_rows, size3, size_rows
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
-from cagekit.geometry.chords import ChordBox, apart, box, chords, chords_from
+from cagekit.geometry.chords import apart, box, chords, chords_from
 from cagekit.geometry.clearance import Lines
 from cagekit.units.tolerance import SAME_POINT
 
@@ -118,11 +118,11 @@ def within_reach(member: Member, end: EndName, others: Sequence[Member]) -> list
     """
     if not others:
         return []
-    leaving, radius = chords_from(member.path, end, LOOK), member.tube.outer_radius + SAME_POINT
-    room, out = ChordBox.of(leaving), []
+    (leaving, room), radius = chords_from(member.path, end, LOOK), member.tube.od / 2 + SAME_POINT
+    out = []
     for other in others:
-        by = radius + other.tube.outer_radius
-        if not (room.beyond(box(other.path), by) or apart(leaving, chords(other.path), by)):
+        path, by = other.path, radius + other.tube.od / 2
+        if not (room.beyond(box(path), by) or apart(leaving, chords(path), by)):
             out.append(other)
     return out
 

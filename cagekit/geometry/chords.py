@@ -86,8 +86,9 @@ def box(path: CentreLine) -> ChordBox:
     return ChordBox.of(chords(path))
 
 
-def chords_from(path: CentreLine, end: str, reach: float) -> Sequence[Chord]:
-    """Chords of what a path has within reach of an end along it; of a bend, all of it.
+@lru_cache(maxsize=4096)
+def chords_from(path: CentreLine, end: str, reach: float) -> tuple[Sequence[Chord], ChordBox]:
+    """Chords of what a path has within reach of an end along it, and a box; of a bend, all of it.
 
     Args:
         path: the centre line.
@@ -104,7 +105,7 @@ def chords_from(path: CentreLine, end: str, reach: float) -> Sequence[Chord]:
         reach -= piece.length
         if reach <= 0:
             break
-    return out
+    return out, ChordBox.of(out)
 
 
 def apart(ours: Sequence[Chord], theirs: Sequence[Chord], by: float) -> bool:

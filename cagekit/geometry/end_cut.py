@@ -360,13 +360,14 @@ class EndCut:
         count = self.count
         if count == 1:
             return [0]
-        active = set(self._scan.active.ravel().tolist())
-        if -1 in active:
+        often = np.bincount(self._scan.active.ravel() + 1).tolist()
+        if often[0]:
             return list(range(count))
-        if max(active) >= count:
+        active = [i for i, times in enumerate(often[1:]) if times]
+        if active[-1] >= count:
             closed = {c: i for i, c in enumerate(self.closures) if c >= 0}
-            active = {closed.get(i, i) for i in active}
-        return sorted(active)
+            active = sorted({closed.get(i, i) for i in active})
+        return active
 
     @cached_property
     def miss_share(self) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import size3
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
 from cagekit.geometry.chords import Chord, chords, square_gap
 from cagekit.inputs.entries import DoorBarEntry
@@ -156,10 +157,15 @@ def _first_past(
         return 0
     (other,) = chords(brace)
     way = (high.point - low.point) / (len(heights) - 1)
-    (x, y, z), limit = start.tolist(), (wide - SAME_POINT) ** 2
-    for n, (u, v, w) in enumerate((low.point + np.arange(len(heights))[:, None] * way).tolist()):
-        if not square_gap(Chord((x, y, z), (u - x, v - y, w - z), 0.0), other) < limit:
+    (x, y, z), limit, step = start.tolist(), wide - SAME_POINT, size3(way)
+    ends, n = (low.point + np.arange(len(heights))[:, None] * way).tolist(), 0
+    while n < len(ends):
+        u, v, w = ends[n]
+        gap = square_gap(Chord((x, y, z), (u - x, v - y, w - z), 0.0), other)
+        if not gap < limit * limit:
             return n
+        # from one height to the next the gap grows by no more than the bar's end moves
+        n += max(int((limit - sqrt(gap)) / step), 1)
     return len(heights)
 
 

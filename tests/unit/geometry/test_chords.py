@@ -84,6 +84,6 @@ def test_chords_from_an_end_hold_all_that_is_within_reach(
         return
     along = np.linspace(0.0, min(reach, path.length), 25)
     stretch = path.points(along if end == "a" else path.length - along)
-    held = chords_from(path, end, reach)
+    held, _ = chords_from(path, end, reach)
     for point in stretch:
         assert min(away(point, c) - c.off for c in held) <= 1e-6
