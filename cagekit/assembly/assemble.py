@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace as with_fields
 from functools import partial
 from itertools import islice
 from operator import attrgetter
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
+from msgspec.structs import replace
 
 from cagekit.assembly.before import Before, Brought, EntryMade, Latest, MadeVersion, Supposed
 from cagekit.assembly.branches import Branches
@@ -307,7 +308,7 @@ def _step(site: Site, entry: MemberEntry, kept: Kept, spare: bool) -> Brought:
 def _ground(build: Build) -> Hashable:
     """All of a build that members are made from, but for their entries."""
     alone = {"entries", "file", "files", "remarks", "tubes"}
-    rest = [getattr(build, f.name) for f in fields(build) if f.name not in alone]
+    rest = [getattr(build, n) for n in build.__struct_fields__ if n not in alone]
     lists = (tuple(map(Same, x)) if isinstance(x, tuple) else x for x in rest)
     own = (x if isinstance(x, str | tuple) else Same(x) for x in lists)
     file = build.file
@@ -347,7 +348,7 @@ def _note_grinding(build: Build, members: dict[str, Member], kept: Kept) -> None
     where = str(build.files.get("build", build.name))
     notes = grind_by_member(build.file.grind, names, build.names_left_out, where)
     for id_, grind in notes.items():
-        members[id_] = kept.same(replace(members[id_], grind=grind))
+        members[id_] = kept.same(with_fields(members[id_], grind=grind))
 
 
 def _swung(build: Build, members: dict[str, Member], kept: Kept) -> Sequence[Divided]:
@@ -399,8 +400,8 @@ def _hung(member: Member, by_bar: Mapping[str, Divided | Bolted]) -> Member:
     for name, end in member.ends:
         held = {p: _standing(member, name, by_bar[p]) for p in end.parents if p in by_bar}
         if held:
-            new = replace(end, parents=tuple(held.get(p, p) for p in end.parents))
-            member = replace(member, a=new) if name == "a" else replace(member, b=new)
+            new = with_fields(end, parents=tuple(held.get(p, p) for p in end.parents))
+            member = with_fields(member, a=new) if name == "a" else with_fields(member, b=new)
     return member
 
 

@@ -8,8 +8,10 @@ the same object there.
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from typing import NamedTuple
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.made import Reads, Words
@@ -20,16 +22,14 @@ Supposed = Mapping[Hashable, object]
 """What is supposed of branches, by what tells it."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Brought:
+class Brought(Struct, frozen=True, eq=False):
     """What one entry brought, not yet coped to branches that it runs into."""
 
     members: tuple[Member, ...]
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class EntryMade:
+class EntryMade(Struct, frozen=True, kw_only=True, eq=False):
     """One entry of a version: what it is, by content too, what it read and brought.
 
     ``spare`` tells whether only the layout asks for it. ``tubes`` are those of ``step`` coped to
@@ -47,8 +47,7 @@ class EntryMade:
     supposed: Supposed = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MadeVersion:
+class MadeVersion(Struct, frozen=True, kw_only=True, eq=False):
     """The rows of a version in order, all made on one ``ground``, and its cage."""
 
     ground: object

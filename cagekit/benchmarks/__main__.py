@@ -10,8 +10,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from cagekit.assembly.assemble import members_only
 from cagekit.benchmarks.frames import frame
@@ -24,16 +25,14 @@ SECONDS = 240.0
 """A way that takes longer is given up."""
 
 
-@dataclass(frozen=True, slots=True)
-class Spent:
+class Spent(Struct, frozen=True):
     """Seconds on the clock and of all processors together."""
 
     wall: float
     cpu: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimedCage:
+class TimedCage(Struct, frozen=True, kw_only=True):
     """Least seconds per way for one cage; None for a way that failed.
 
     ``wrong`` tells how many of the plain way's solids are unsound or off by more than 1e-5 of

@@ -13,8 +13,9 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from cagekit.benchmarks.ways import by_hand
 from cagekit.face.design import load
@@ -31,8 +32,7 @@ IMPORTS: Mapping[str, str] = {
 KINDS = ("strut", "main_hoop", "halo", "a_pillar_bar", "half_hoop")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimedPart:
+class TimedPart(Struct, frozen=True, kw_only=True):
     """CPU seconds of one part's solid by this package and by hand, and both volumes, mm3.
 
     ``integral`` is the volume that path and cuts give without any solid.

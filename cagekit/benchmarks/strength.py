@@ -13,10 +13,10 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
 
 from cagekit.benchmarks.commands import NUMPY, in_turn
 from cagekit.benchmarks.frames import frame as tunnel

@@ -9,11 +9,11 @@ welded into the other, with one bolt through both. Frame: car axes, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import cos, pi
 from typing import ClassVar, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import EndName, Member, Side
 from cagekit.geometry.centre_line import CentreLine, Vec
@@ -41,8 +41,7 @@ def steep(along: Vec) -> bool:
     return abs(float(along[2])) > UPRIGHT
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BoltedJoint:
+class BoltedJoint(Struct, frozen=True, kw_only=True, eq=False):
     """What all kinds of bolted joints have.
 
     Args:
@@ -145,8 +144,7 @@ class BoltedJoint:
         return Member(id=id_, role=role, tube=tube, path=path, side=self.side)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SleeveJoint(BoltedJoint):
+class SleeveJoint(BoltedJoint, frozen=True, kw_only=True, eq=False):
     """One bolted sleeve.
 
     Args:
@@ -175,8 +173,7 @@ class SleeveJoint(BoltedJoint):
         return (0.0,)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SpigotJoint(BoltedJoint):
+class SpigotJoint(BoltedJoint, frozen=True, kw_only=True, eq=False):
     """What joints have whose halves are turned with a spigot and welded into their tubes.
 
     Args:
@@ -199,8 +196,7 @@ class SpigotJoint(BoltedJoint):
         return self.gap / 2 + self.spigot
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ClevisJoint(SpigotJoint):
+class ClevisJoint(SpigotJoint, frozen=True, kw_only=True, eq=False):
     """One clevis: fork and eye, each turned and milled of one piece with a spigot into its tube.
 
     Args:
@@ -224,8 +220,7 @@ class ClevisJoint(SpigotJoint):
     stand: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlugJoint(SpigotJoint):
+class PlugJoint(SpigotJoint, frozen=True, kw_only=True, eq=False):
     """One tapered plug: socket and plug, each turned of one piece with a spigot into its tube.
 
     Args:
@@ -257,8 +252,7 @@ class PlugJoint(SpigotJoint):
         return self.taper + self.nose
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BoltedTube:
+class BoltedTube(Struct, frozen=True, kw_only=True, eq=False):
     """A tube that comes apart at one or two bolted joints.
 
     Args:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace as with_fields
 from functools import cached_property, partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
@@ -30,8 +32,7 @@ CONCENTRIC = 0.5
 """Axes that pass within this distance (mm) count as meeting in the node."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Joint:
+class Joint(Struct, frozen=True, kw_only=True, eq=False):
     """Where a branch is coped to its parents.
 
     ``point`` is the node ``(3,)`` mm; ``angle`` the acute angle of the branch's axis to the first
@@ -452,9 +453,9 @@ def _hung_on(member: Member, taken: Mapping[str, str]) -> Member:
 
     def end(e: End) -> End:
         parents = tuple(taken.get(p, p) for p in e.parents)
-        return e if parents == e.parents else replace(e, parents=parents)
+        return e if parents == e.parents else with_fields(e, parents=parents)
 
-    return replace(member, a=end(member.a), b=end(member.b))
+    return with_fields(member, a=end(member.a), b=end(member.b))
 
 
 def _stood_on(plate: Plate, taken: Mapping[str, str], bolted: Mapping[str, str]) -> Plate:

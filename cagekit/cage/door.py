@@ -7,11 +7,12 @@ tube's axis at the pin. The bar opens by turning right-handed about the hinge's 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from math import cos, sin
 from typing import Literal, get_args
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import ArrayLike
 
 from cagekit.cage.member import EndName, Member, Plane
@@ -35,8 +36,7 @@ DENSITY = 7.85e-6
 """Density of steel, kg/mm3. Source: EN 1993-1-1, 3.2.6."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Stage:
+class Stage(Struct, frozen=True, eq=False):
     """A stretch of a small part: its section and how long it is, mm.
 
     ``end`` is the diameter at its far end where a round one tapers, mm; 0 for one that does not.
@@ -66,8 +66,7 @@ class Stage:
         return float(np.pi / 3 * length * (a**2 + a * b + b**2))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Lug:
+class Lug(Struct, frozen=True, kw_only=True, eq=False):
     """A flat on top of a turned part, with a hole right across: a cheek of a fork, an eye.
 
     It stands on the last stage, its end half round about the hole. In the part's own axes:
@@ -106,8 +105,7 @@ class Lug:
         return float(area * (self.high - self.low))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SmallPart:
+class SmallPart(Struct, frozen=True, kw_only=True, eq=False):
     """A turned or cut small part: stages one on another along z of its frame, from z = 0 up.
 
     Args:
@@ -265,8 +263,7 @@ class SmallPart:
         return replace(self, frame=m @ self.frame, drills=drills)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BracketSpec:
+class BracketSpec(Struct, frozen=True, kw_only=True, eq=False):
     """All sizes of the brackets of one joint, mm.
 
     ``fold_radius`` and ``k`` are the saddle's; ``cup`` tells whether a half cup stands behind the
@@ -319,8 +316,7 @@ class BracketSpec:
         return (self.hole - self.pin.diameter) / 2 + (self.sleeve_bore - self.pin.diameter) / 2
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SwingJoint:
+class SwingJoint(Struct, frozen=True, kw_only=True, eq=False):
     """Hinge or latch of a swing-out bar.
 
     Args:
@@ -366,8 +362,7 @@ class SwingJoint:
         return m
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SwingDoor:
+class SwingDoor(Struct, frozen=True, kw_only=True, eq=False):
     """One swing-out door bar.
 
     Args:

@@ -16,6 +16,7 @@ from threading import Lock
 from typing import Any, ParamSpec, TypeVar, cast
 
 import numpy as np
+from msgspec import Struct
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -68,6 +69,8 @@ def _way_of(value: object) -> Callable[[Any], Hashable]:
         return _of_mapping
     if isinstance(value, frozenset):
         return _of_set
+    if isinstance(value, Struct):
+        return _of_record(kind, value.__struct_fields__)
     if is_dataclass(value):
         return _of_dataclass(kind, hasattr(value, "__dict__"))
     return _of_model if hasattr(kind, "model_fields") else _of_function
@@ -126,12 +129,15 @@ def _of_function(value: Any) -> Hashable:
 
 
 def _of_dataclass(kind: Any, roomy: bool) -> Callable[[Any], Hashable]:
-    """The way of a dataclass: all that it is made from.
+    """The way of a dataclass; what it works out of its fields at its start tells no more."""
+    names = tuple(f.name for f in fields(kind) if f.init)
+    return _of_record(kind, names, keeps=roomy and kind.__dataclass_params__.frozen)
 
-    What it works out of that at its start tells no more. A frozen one with room for it keeps it.
-    """
-    keeps = roomy and kind.__dataclass_params__.frozen
-    names = [f.name for f in fields(kind) if f.init]
+
+def _of_record(
+    kind: type, names: Sequence[str], *, keeps: bool = False
+) -> Callable[[Any], Hashable]:
+    """The way of a record: all that it is made from; a frozen one with room for it keeps it."""
     few = len(names) <= FEW and not keeps
     read: Callable[[Any], tuple[Any, ...]] = (
         attrgetter(*names)

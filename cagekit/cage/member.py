@@ -10,6 +10,7 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
@@ -83,8 +84,7 @@ class End:
         return cls(kind=EndKind.FLAT, plane=Plane.of(point, normal), foot=foot, surface=surface)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Swing:
+class Swing(Struct, frozen=True, kw_only=True):
     """How a door bar swings out: which end carries the hinge and where the bar is cut.
 
     ``hinge_cut`` and ``latch_cut`` are stations on the centre line of the bar as it is fitted, mm

@@ -6,10 +6,10 @@ How places are written is told in ``cagekit.inputs.places``.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 from difflib import get_close_matches
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.made import words_of
 from cagekit.cage.member import Member
@@ -38,8 +38,7 @@ EXTREMES: Mapping[str, tuple[int, int]] = {
 """Axis and sign by which a bend is the ``top`` one."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Place:
+class Place(Struct, frozen=True, kw_only=True, eq=False):
     """A place found: the node, and what a tube that ends there meets.
 
     ``members`` are the parents, ``normal`` the direction away from the surface it stands on.

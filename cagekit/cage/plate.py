@@ -8,12 +8,15 @@ plate is folded; `Plate.placement` takes the frame to the car's axes.
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
+from dataclasses import replace as with_fields
 from enum import StrEnum
 from functools import cached_property, lru_cache
 from math import degrees, hypot, pi
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import ArrayLike
 
 from cagekit.cage.kept import content, hashed
@@ -45,8 +48,7 @@ class HolePurpose(StrEnum):
     SLEEVE = "sleeve"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Hole:
+class Hole(Struct, frozen=True, kw_only=True, eq=False):
     """A cut-out: a round hole, a slot with round ends or a free loop.
 
     Args:
@@ -110,8 +112,7 @@ class Hole:
         return replace(self, loop=self.loop.mapped(matrix, shift).anticlockwise())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Mark:
+class Mark(Struct, frozen=True, kw_only=True, eq=False):
     """A line that is scribed, not cut: foot of a tube, datum, centre."""
 
     kind: str
@@ -119,8 +120,7 @@ class Mark:
     text: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bolt:
+class Bolt(Struct, frozen=True, kw_only=True):
     """A bolt and the hole it goes through.
 
     Args:
@@ -138,8 +138,7 @@ class Bolt:
     shear_planes: int = 1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pin:
+class Pin(Struct, frozen=True, kw_only=True):
     """A pin or bolt that carries load through this plate as an ear.
 
     ``load`` is the direction of the pull on the plate in its flat pattern, ``(x, y)``.
@@ -153,8 +152,7 @@ class Pin:
     grip: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlateWeld:
+class PlateWeld(Struct, frozen=True, kw_only=True):
     """A weld on the plate: ``length`` mm of ``kind`` with ``leg`` mm to ``to``."""
 
     to: str
@@ -163,8 +161,7 @@ class PlateWeld:
     leg: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PinEar:
+class PinEar(Struct, frozen=True, kw_only=True):
     """Distances round a pin hole, mm, in the letters of AISC 360 D5.
 
     ``a`` end of the hole to the edge along the pull, ``width`` of the ear across the pull at the
@@ -546,7 +543,7 @@ class Plate:
 
     def placed(self, placement: ArrayLike) -> Plate:
         """The same plate at another ``(4, 4)`` placement."""
-        return replace(self, placement=np.asarray(placement, float))
+        return with_fields(self, placement=np.asarray(placement, float))
 
     def mirrored(self, new_id: str = "", *, swap: tuple[str, str] = ("left", "right")) -> Plate:
         """The plate for the other side of the car: its own shape, not the same one turned over.
@@ -555,7 +552,7 @@ class Plate:
         """
         flip = np.diag([-1.0, 1.0])
         car, flat = np.diag([1.0, -1.0, 1.0, 1.0]), np.diag([-1.0, 1.0, 1.0, 1.0])
-        return replace(
+        return with_fields(
             self,
             id=new_id or _swapped(self.id, swap),
             outline=self.outline.mapped(flip),

@@ -8,10 +8,10 @@ that stands on outriggers or a frame has the floor cut open round its feet.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car, FootSpot
@@ -28,8 +28,7 @@ AHEAD = 200.0
 farther, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Section:
+class Section(Struct, frozen=True, kw_only=True, eq=False):
     """The floor across one side at ``x``: distances from the centre plane and heights, mm."""
 
     x: float
@@ -37,8 +36,7 @@ class Section:
     z: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Floor:
+class Floor(Struct, frozen=True, kw_only=True, eq=False):
     """The floor of one side, ``sign`` 1 left and -1 right, for ``low`` to ``high`` along x, mm."""
 
     sign: float

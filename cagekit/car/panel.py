@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Vec2
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
@@ -18,8 +17,7 @@ STEP = 5.0
 """Spacing of the spots at which a tube is looked at, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Passing:
+class Passing(Struct, frozen=True, kw_only=True, eq=False):
     """Where a tube's axis passes through a panel.
 
     Attributes:

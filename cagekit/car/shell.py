@@ -25,11 +25,11 @@ panels
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import dist
 from typing import Protocol
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.car.floor import floor_of, steepest
 from cagekit.geometry.arrays import Array, Bools, Points, Points2, rows_along
@@ -61,8 +61,7 @@ _STEP = 0.5
 _AROUND = np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3), -_STEP * np.eye(3)])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Skin:
+class Skin(Struct, frozen=True, eq=False):
     """A surface as the zero of a function that is positive on the cabin's side.
 
     Distances are the function over its slope: exact for planes, to first order else. ``where``
@@ -118,8 +117,7 @@ class Skin:
         return np.asarray(points - step.transpose(*range(1, step.ndim), 0))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cylinder:
+class Cylinder(Struct, frozen=True, eq=False):
     """A round keep-out with flat ends: axis ``start`` to ``end``, ``radius`` mm."""
 
     start: Vec
@@ -185,8 +183,7 @@ class Boxed(Solid, Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ShellSurface:
+class ShellSurface(Struct, frozen=True, kw_only=True, eq=False):
     """One surface of the shell: name, solid, gap to keep (mm), roles that may touch it.
 
     ``moves``: a door or a seat that must still move; ``trimmed``: cut where tubes pass;

@@ -9,10 +9,11 @@ mm; ``y`` of the sheet counts outwards on both sides.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from math import hypot, inf, sqrt
 from typing import Any
+
+from msgspec import Struct
 
 from cagekit.data import tables
 from cagekit.inputs.car import Car
@@ -24,8 +25,7 @@ COUNTS = 0.1
 """A tape speaks for a number when it grows by more than this share of the number's change."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Term:
+class Term(Struct, frozen=True, kw_only=True):
     """A number of the car sheet with its sign, e.g. ``left.roof_corner@y``."""
 
     sign: float
@@ -37,8 +37,7 @@ class Term:
         return None if value is None else self.sign * value
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CrossTape:
+class CrossTape(Struct, frozen=True, kw_only=True):
     """A length that is taped from mark to mark and follows from the points too.
 
     Attributes:
@@ -123,8 +122,7 @@ class CrossTape:
         return [sum(t.value(car) or 0.0 for t in axis) for axis in self.axes]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Suspect:
+class Suspect(Struct, frozen=True, kw_only=True):
     """A number that makes all tapes agree when it is changed.
 
     Attributes:
@@ -138,8 +136,7 @@ class Suspect:
     tapes: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Taped:
+class Taped(Struct, frozen=True, kw_only=True):
     """A tape with what it read and what the points give.
 
     Attributes:

@@ -8,7 +8,8 @@ that has nothing to look at, does not apply; what no model can show needs inspec
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from cagekit.cage.kept import Same
 from cagekit.checks.facts import FACTS, Missing
@@ -29,8 +30,7 @@ _PRINTED: dict[Unit, str] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
+class Judged(Struct, frozen=True):
     """One measure with what came out, and the limit that decided it.
 
     ``spared``: the limit is not kept and need not be, for what the measure says in ``met``.

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from cagekit.checks.finding import Value
 from cagekit.checks.quantities.quantity import Unit
@@ -13,15 +14,13 @@ if TYPE_CHECKING:
     from cagekit.checks.quantities.survey import Survey
 
 
-@dataclass(frozen=True, slots=True)
-class Missing:
+class Missing(Struct, frozen=True):
     """A fact that nobody has given; ``what`` says where it would stand."""
 
     what: str
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(Struct, frozen=True):
     """A fact by name: its unit, what it is and how to get it."""
 
     name: str

@@ -9,9 +9,10 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
+
+from msgspec import Struct, field
 
 from cagekit.materials.source import Certainty
 
@@ -46,8 +47,7 @@ class Status(StrEnum):
 _RANKS = {status: n for n, status in enumerate(Status)}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class Evidence(Struct, frozen=True, kw_only=True):
     """What a picture has to show: members, plates and points (mm, vehicle axes)."""
 
     members: tuple[str, ...] = ()
@@ -84,8 +84,7 @@ class Evidence:
         }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class Finding(Struct, frozen=True, kw_only=True):
     """One row of ``checks.json``.
 
     Args:

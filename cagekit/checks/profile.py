@@ -7,10 +7,11 @@ error in the profile, told with file, line and the closest known name.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Status, Value
@@ -47,8 +48,7 @@ GENERAL: Mapping[str, str] = {
 """Books that judge every build, with the check group of each."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Condition:
+class Condition(Struct, frozen=True, kw_only=True):
     """One line of a rule's ``when``: a fact or quantity held against a value."""
 
     name: str
@@ -64,8 +64,7 @@ class Condition:
         return " ".join(f"{self.name.replace('_', ' ')} {op} {self.written}".split())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limit:
+class Limit(Struct, frozen=True, kw_only=True):
     """One limit with where it stands; ``value`` counts in the quantity's unit or in its base.
 
     Args:
@@ -110,8 +109,7 @@ class Limit:
         return holds(m.value, self.op, self.at(m), self.unit, self.tolerance)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
+class Rule(Struct, frozen=True, kw_only=True):
     """One rule, ready to be held against a cage; its limits the hardest first."""
 
     code: str
@@ -170,8 +168,7 @@ class Rule:
         return not self.entry.needs
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Profile:
+class Profile(Struct, frozen=True, kw_only=True):
     """A rule profile, ready to be held against a cage."""
 
     file: RuleProfile

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.errors import InputError
@@ -13,8 +14,7 @@ if TYPE_CHECKING:
     from cagekit.design import Design
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(Struct, frozen=True):
     """A check group: its name on the command line and what it looks at.
 
     ``of`` names the part of a cage that it is about, without which nothing is held;

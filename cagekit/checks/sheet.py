@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.wording import limit_text, source_text, value_text
@@ -11,8 +13,7 @@ from cagekit.names import in_words, named
 from cagekit.units import LengthUnit
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetRow:
+class SheetRow(Struct, frozen=True, kw_only=True):
     """One line of the sheet, ready to print.
 
     ``sign`` tells a line that the scrutineer answers on the car (inspection or missing input);

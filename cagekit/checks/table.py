@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.wording import limit_text, source_text, value_text
@@ -86,8 +87,7 @@ def counts_text(found: Iterable[Finding], *, width: int = 80) -> str:
     return _wrapped("", text, width)
 
 
-@dataclass(slots=True)
-class _Fact:
+class _Fact(Struct):
     """One number of one thing, with the findings that judge it, the worst first."""
 
     rows: list[Finding] = field(default_factory=list)

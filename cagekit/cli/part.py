@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import pairwise
 from math import degrees
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from cagekit.cli.console import Progress, caution, emit, note, table
 from cagekit.names import at_start, named

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import assemble, members_only
 from cagekit.cage.cage import Cage
@@ -32,8 +34,7 @@ MOST_LEFT_OUT = 6
 another look at the whole cage, and more are one mistake of the build."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOut:
+class LeftOut(Struct, frozen=True, kw_only=True):
     """A member or plate entry that a check goes on without.
 
     ``error`` is what it met; ``hangs`` tells that it would do but for what it hangs on.

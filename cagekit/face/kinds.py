@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
 from math import degrees
 from types import MappingProxyType, NoneType
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args, get_origin
 
+from msgspec.structs import replace
 from pydantic import ValidationError
 
 from cagekit.errors import InputError, NotFoundError

@@ -5,11 +5,13 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, ClassVar, Self
+
+from msgspec import Struct, field
 
 from cagekit.cage.cage import Cage
 from cagekit.errors import InputError, KernelError, OutputError
@@ -40,8 +42,7 @@ BY_CADQUERY = (".stl", ".3mf", ".svg", ".amf", ".vrml", ".brep")
 """Endings that CadQuery's own exporters write."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Origin:
+class Origin(Struct, frozen=True, kw_only=True):
     """How a part was made: its kind and its dimensions as typed."""
 
     kind: str

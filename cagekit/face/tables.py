@@ -8,6 +8,7 @@ from enum import Enum
 from typing import Any, TypeVar
 
 import numpy as np
+from msgspec import Struct
 
 TableRow = TypeVar("TableRow")
 
@@ -18,7 +19,7 @@ class Table(tuple[TableRow, ...]):
     __slots__ = ()
 
     def __new__(cls, rows: Iterable[TableRow] = ()) -> Table[TableRow]:
-        """Rows of one dataclass each."""
+        """Rows of one record each."""
         return super().__new__(cls, tuple(rows))
 
     def to_dicts(self) -> list[dict[str, Any]]:
@@ -41,11 +42,13 @@ class Table(tuple[TableRow, ...]):
 
 
 def plain(value: Any) -> Any:
-    """A value as plain data: dataclasses as dictionaries, arrays as lists, enums as their text.
+    """A value as plain data: records as dictionaries, arrays as lists, enums as their text.
 
     >>> plain((1.5, None))
     [1.5, None]
     """
+    if isinstance(value, Struct):
+        return {n: plain(getattr(value, n)) for n in value.__struct_fields__}
     if is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Enum):

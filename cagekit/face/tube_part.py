@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, EndKind, EndName, Member, Plane
@@ -38,8 +39,7 @@ if TYPE_CHECKING:
     from cagekit.shop.bending.bends import BendStep
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TubeSpot:
+class TubeSpot(Struct, frozen=True, kw_only=True, eq=False):
     """A spot on a tube's centre line: ``station`` mm from end a, ``point`` and ``tangent``."""
 
     tube: TubePart

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property, partial
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.kept import Kept, Same, hashed
 from cagekit.cage.member import Member
@@ -24,8 +25,7 @@ _BARE = ("seat back", "head rest")
 """Padding faces people; against a seat it is cut away."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Reading:
+class Reading(Struct, frozen=True, kw_only=True, eq=False):
     """One measured quantity.
 
     Args:

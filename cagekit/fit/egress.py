@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
 from math import ceil, cos, pi, sin
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import EndKind, Member
@@ -43,8 +43,7 @@ DOWN = 2000.0
 Point2 = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Opening:
+class Opening(Struct, frozen=True, kw_only=True, eq=False):
     """The largest way out on one side, in side view; x and z, mm.
 
     Args:
@@ -74,8 +73,7 @@ class Opening:
     members: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Bars:
+class _Bars(Struct, frozen=True, eq=False):
     """Straight stretches in side view: ends ``(n, 2)``, radii ``(n,)``, owners, door bars."""
 
     start: Vec
@@ -132,8 +130,7 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
     return cockpit.kept.once(key, partial(_measured, hole, who, views))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Hole:
+class _Hole(Struct, frozen=True, eq=False):
     """A door's outline ``(n, 2)``, a grid of places over it, and how far each is inside, mm."""
 
     outline: Vec
@@ -152,8 +149,7 @@ class _Hole:
         return cls(outline, step, xs, zs, grid, _inside(grid, outline))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _SideView:
+class _SideView(Struct, frozen=True, eq=False):
     """What one tube takes from a door opening.
 
     Args:

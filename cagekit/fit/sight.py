@@ -18,6 +18,7 @@ from itertools import pairwise
 from math import ceil, pi
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import Member
 from cagekit.geometry.arrays import Bools, Points, even
@@ -39,8 +40,7 @@ def _count(length: float) -> int:
     return min(max(ceil(length / SPACING), 1), MOST) + 1
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class BallRow:
+class BallRow(Struct, frozen=True, eq=False):
     """A row of balls: centres ``(n, 3)`` mm, one radius (mm), and what it is called."""
 
     name: str

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import ceil
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import Member
 from cagekit.geometry.arrays import Array, Ints, Points, even, size3, size_rows
@@ -22,8 +22,7 @@ _ROUNDS, _SPOTS = 5, 9
 """Each round searches a quarter of the step before: 12 mm become 0.01 mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TubeRoom:
+class TubeRoom(Struct, frozen=True, kw_only=True, eq=False):
     """Room between a tube and a solid.
 
     Args:

@@ -7,11 +7,12 @@ degrees down, the azimuths hidden from both eyes (plane angles from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from math import inf, pi, radians
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.kept import Same
 from cagekit.cage.member import CHASSIS, Member
@@ -32,8 +33,7 @@ BESIDE_ROLES = ("a_pillar_bar", "windscreen_brace")
 _EDGE = 1.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class PillarView:
+class PillarView(Struct, frozen=True, eq=False):
     """What is hidden at one windscreen pillar, rad: the worse of the two planes.
 
     ``alone`` is the car's own pillar, ``total`` pillar and bars together; ``added`` is the

@@ -14,6 +14,7 @@ from itertools import accumulate, chain, pairwise
 from math import acos, atan2, cos, hypot, isfinite, pi, sin, sqrt, tan
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
@@ -249,8 +250,7 @@ class Arc:
 PathPiece = Line | Arc
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Spot:
+class Spot(Struct, frozen=True, eq=False):
     """A spot on a path: station (mm), centre-line ``point`` and unit ``tangent``, ``(3,)`` each.
 
     ``piece`` is the index of the straight or bend and ``local`` the station within it.

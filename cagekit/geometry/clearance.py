@@ -9,11 +9,11 @@ are cut finer until their sagitta does not matter. Frame: car axes, mm.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
 from math import acos, inf
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
@@ -29,8 +29,7 @@ _SPLIT = 8
 """Parts that a chord is cut into in each later pass; two passes bring the sagitta to 1/4096."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Rod:
+class Rod(Struct, frozen=True, eq=False):
     """A tube for clearance: centre line, outside radius, and the stretch of it that exists.
 
     Args:

@@ -9,12 +9,12 @@ starts when it is pushed down that ray until it touches. Frame: car axes, mm, ra
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from math import inf, sqrt
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3, dot_columns
@@ -87,8 +87,7 @@ class Bundle(NamedTuple):
     windows: Sequence[Window]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CylinderPiece:
+class CylinderPiece(Struct, frozen=True, kw_only=True, eq=False):
     """The outside of a straight.
 
     Args:
@@ -186,8 +185,7 @@ class CylinderPiece:
         return _solved(self, origins, direction, window)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TorusPiece:
+class TorusPiece(Struct, frozen=True, kw_only=True, eq=False):
     """The outside of a bend.
 
     Args:
@@ -286,8 +284,7 @@ class TorusPiece:
         return _solved(self, origins, direction, window)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlaneFace:
+class PlaneFace(Struct, frozen=True, kw_only=True, eq=False):
     """A half-space: solid below ``point``, unit ``normal`` ``(3,)`` pointing to the tube.
 
     ``closure`` marks the plane on which a cope goes on where the tube misses its parent.

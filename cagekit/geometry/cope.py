@@ -15,6 +15,7 @@ from math import degrees, inf, pi, sin, sqrt
 from typing import Literal, Protocol
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.errors import CopeError
@@ -45,8 +46,7 @@ class FlatSurface(Protocol):
         """Unit normal on the tube's side, ``(3,)``."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class EndToCut:
+class EndToCut(Struct, frozen=True, kw_only=True, eq=False):
     """An end that is to be cut; see :func:`cut_end`."""
 
     path: CentreLine

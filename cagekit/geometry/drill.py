@@ -7,10 +7,10 @@ direction, from the tube's axis. Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
@@ -19,8 +19,7 @@ _ANGLES = 64
 """Points of the integrals round the hole; they are periodic, so these are exact to rounding."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Drill:
+class Drill(Struct, frozen=True, kw_only=True, eq=False):
     """A hole through both walls of a tube.
 
     Args:

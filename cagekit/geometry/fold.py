@@ -15,6 +15,7 @@ from itertools import pairwise
 from math import cos, degrees, hypot, sin
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
@@ -45,8 +46,7 @@ def bend_allowance(angle: float, inside_radius: float, thickness: float, k: floa
     return abs(angle) * (inside_radius + k * thickness)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Fold:
+class Fold(Struct, frozen=True, kw_only=True, eq=False):
     """One fold of a flat pattern.
 
     Args:
@@ -124,8 +124,7 @@ class Fold:
         return (r + t / 2) / (r + self.k * t)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Facet:
+class Facet(Struct, frozen=True, kw_only=True, eq=False):
     """A flat part of a folded plate.
 
     ``loop`` is its outline in the flat pattern; ``frame`` ``(4, 4)`` maps flat points (x, y, z)
@@ -137,8 +136,7 @@ class Facet:
     holes: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bend:
+class Bend(Struct, frozen=True, kw_only=True, eq=False):
     """A bend zone: the strip between two facets, wrapped round a cylinder.
 
     Args:

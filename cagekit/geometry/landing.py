@@ -12,6 +12,7 @@ from math import degrees, inf, pi, sin
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.errors import CopeError
 from cagekit.geometry.arrays import (
@@ -67,8 +68,7 @@ class Parent:
         return Axes.rows(self.surfaces)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Landing:
+class Landing(Struct, frozen=True, kw_only=True, eq=False):
     """A branch's end and one parent.
 
     Attributes:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+
+from msgspec import Struct
 
 from cagekit.units.tolerance import SAME_POINT
 
 
-@dataclass(frozen=True, slots=True)
-class TurnedSide:
+class TurnedSide(Struct, frozen=True):
     """A stretch of a profile: from ``(z0, r0)`` to ``(z1, r1)``, mm, metal on its left.
 
     A flat where z stays, else a cylinder or a cone; an outside rises along z, a bore falls.

@@ -7,10 +7,10 @@ Each answers ``gap(points) -> (n,)``, the distance (mm) from points ``(n, 3)`` t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array, Points, Points2, dot_columns, rows_along, size3
@@ -35,8 +35,7 @@ class Solid(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Capsule:
+class Capsule(Struct, frozen=True, eq=False):
     """Everything within ``radius`` of the segment ``start`` to ``end``; a ball when they meet."""
 
     start: Vec
@@ -75,8 +74,7 @@ class Capsule:
         return perpendicular(d / size) if size > _TINY else np.array([0.0, 0.0, 1.0])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Slab:
+class Slab(Struct, frozen=True, eq=False):
     """A box: ``centre``, orthonormal ``axes`` as rows ``(3, 3)``, half sizes ``(3,)``."""
 
     centre: Vec
@@ -111,8 +109,7 @@ class Slab:
         return np.asarray(self.centre + _turned(held, self.axes.T))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Ring:
+class Ring(Struct, frozen=True, eq=False):
     """A torus: everything within ``radius`` of a circle about ``centre``, square to ``axis``."""
 
     centre: Vec
@@ -138,8 +135,7 @@ class Ring:
         return np.asarray(core + self.radius * _directions(points - core, self.axis))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Prism:
+class Prism(Struct, frozen=True, eq=False):
     """A polygon drawn out square to its plane.
 
     Args:

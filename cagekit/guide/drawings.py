@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from math import degrees
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.face.kinds import make, typed_values
 from cagekit.face.tube_part import TubePart
@@ -56,8 +56,7 @@ SEEN: Mapping[int, tuple[str, ...]] = {
 """Views in which a distance along X, Y or Z is seen in its true length."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Span:
+class Span(Struct, frozen=True, kw_only=True, eq=False):
     """A size in a view: its words, both points ``(2,)`` mm, whether it runs level or slanted."""
 
     words: str
@@ -67,8 +66,7 @@ class Span:
     slanted: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Label:
+class Label(Struct, frozen=True, kw_only=True, eq=False):
     """Lines of words beside a point ``(2,)`` mm of a view, on its side ``away``."""
 
     lines: tuple[str, ...]
@@ -76,8 +74,7 @@ class Label:
     away: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
+class View(Struct, frozen=True, kw_only=True):
     """A drawn view: SVG elements from (0, 0), and its size, mm of paper."""
 
     body: str
@@ -86,8 +83,7 @@ class View:
     named: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartDrawing:
+class PartDrawing(Struct, frozen=True, kw_only=True):
     """The drawing of a part and the arguments that it names."""
 
     svg: str

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.errors import CagekitError
 from cagekit.face.kinds import read_dims, typed_values
@@ -27,8 +27,7 @@ NEAR = SAME_POINT
 """Within this two distances are the same, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Measured:
+class Measured(Struct, frozen=True, kw_only=True, eq=False):
     """A distance along an axis between two points, and the argument that says it.
 
     ``axis`` is 0, 1 or 2, or :data:`ALONG`. ``of`` is the plate whose flat pattern the points

@@ -1,11 +1,11 @@
 """A build: the file that says which car, driver, tube, tooling, layout and rules make this cage."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
+from msgspec import Struct, field
 from pydantic import BeforeValidator, Field, ValidationError
 
 from cagekit.errors import InputError, NotFoundError
@@ -97,8 +97,7 @@ class BuildFile(FileModel):
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Build:
+class Build(Struct, frozen=True, kw_only=True):
     """A build with everything it refers to loaded and checked.
 
     ``entries`` are the layout's members with both sides spread out and the build's changes laid

@@ -10,8 +10,10 @@ import math
 import types
 import typing
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import did_you_mean
@@ -44,8 +46,7 @@ MOST_READ = 200
 """Faults of one file that are put into words."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
+class Problem(Struct, frozen=True, kw_only=True):
     """One thing that is wrong in a file."""
 
     file: str

@@ -21,10 +21,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal, Self, TypeVar
 
+from msgspec import Struct
+from msgspec.structs import replace
 from pydantic import BaseModel, ValidationInfo
 from pydantic_core import core_schema
 
@@ -58,21 +59,19 @@ def filled(text: str, side: str) -> str:
     return text.replace("{side}", side).replace("{other}", other)
 
 
-class _Sided:
+class _Sided(Struct, frozen=True):
     """Fills in the sides of every text that a type holds."""
-
-    __slots__ = ()
 
     def for_side(self, side: str) -> Self:
         """The same with ``{side}`` and ``{other}`` filled in."""
         texts: dict[str, Any] = {}
-        for name in self.__dataclass_fields__:  # type: ignore[attr-defined]
+        for name in self.__struct_fields__:
             value = getattr(self, name)
             if isinstance(value, str):
                 texts[name] = filled(value, side)
             elif isinstance(value, tuple) and value and isinstance(value[0], str):
                 texts[name] = tuple(filled(v, side) for v in value)
-        return replace(self, **texts)  # type: ignore[type-var]
+        return replace(self, **texts)
 
     @property
     def open(self) -> bool:
@@ -93,8 +92,7 @@ def for_side(table: BaseModel, side: str) -> dict[str, Any]:
     return out
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OnTube(_Sided):
+class OnTube(_Sided, frozen=True, kw_only=True):
     """A place on a tube's centre line.
 
     Args:
@@ -145,8 +143,7 @@ class OnTube(_Sided):
         return f"on {tube} at {self.at}{value}{move}{others}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AtPoint(_Sided):
+class AtPoint(_Sided, frozen=True, kw_only=True):
     """A free point (x, y, z) in vehicle axes, mm."""
 
     point: tuple[float, float, float]
@@ -155,8 +152,7 @@ class AtPoint(_Sided):
         return "at " + ", ".join(written_length(v) for v in self.point)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OnCar(_Sided):
+class OnCar(_Sided, frozen=True, kw_only=True):
     """A spot of the car sheet on one side, e.g. ``rear_foot``."""
 
     side: str
@@ -169,8 +165,7 @@ class OnCar(_Sided):
 Location = OnTube | AtPoint | OnCar
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TubeEnd(_Sided):
+class TubeEnd(_Sided, frozen=True, kw_only=True):
     """An end of a tube, or of every tube of a role: ``rear_brace end a``."""
 
     tube: str
@@ -180,8 +175,7 @@ class TubeEnd(_Sided):
         return f"{self.tube} end {self.end}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FootName(_Sided):
+class FootName(_Sided, frozen=True, kw_only=True):
     """What stands on a plate: a tube's end, a tube or role, a spot of the car sheet, or ``feet``.
 
     ``end`` is ``""`` for both ends, ``side`` that of a spot when it is named.
@@ -197,8 +191,7 @@ class FootName(_Sided):
         return f"{self.side}.{self.name}" if self.side else self.name
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SwingName(_Sided):
+class SwingName(_Sided, frozen=True, kw_only=True):
     """Joints of swing-out bars: of a bar, of a role or (``""``) all; hinge, latch or both."""
 
     bar: str = ""

@@ -9,11 +9,12 @@ mistakes from odd cars (from memory, where a row says nothing else).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import dist
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from cagekit.hints import did_you_mean
 from cagekit.inputs.car import Car, CarSide, FootSpot, HoopSection, Seat
@@ -68,8 +69,7 @@ HELMET = {"width": (210.0, 340.0), "length": (250.0, 430.0), "above_crown": (15.
 """Outside of helmets, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class Fault(Struct, frozen=True, kw_only=True):
     """A field that cannot be meant: its key, what is wrong, what it should be."""
 
     key: TomlKey
@@ -140,8 +140,7 @@ def car_faults(car: Car, people: int = 0) -> Iterator[Fault]:
     yield from _ahead(car, said)
 
 
-@dataclass(frozen=True, slots=True)
-class _Lengths:
+class _Lengths(Struct, frozen=True):
     units: LengthUnit
 
     def __call__(self, mm: float) -> str:

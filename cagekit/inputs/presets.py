@@ -11,12 +11,13 @@ import re
 import sys
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
+
+from msgspec import Struct
 
 from cagekit.errors import InputError, NotFoundError
 from cagekit.hints import did_you_mean
@@ -57,8 +58,7 @@ _OURS = re.compile(rf"^\s*kind\s*=\s*[\"']({_KINDS})[\"']?\s*(?:#|$)", re.MULTIL
 M = TypeVar("M", bound="BaseModel")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Preset:
+class Preset(Struct, frozen=True, kw_only=True):
     """One preset file; ``origin`` tells where it was found: ``here``, ``yours`` or ``shipped``."""
 
     kind: str

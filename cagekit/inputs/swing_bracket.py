@@ -74,4 +74,6 @@ class SwingBracketEntry(SwingBracket, PlateEntry):
     """
 
     kind: Literal["swing_bracket"]
-    at: SwingField = Field(SwingName(), description="where it goes; every joint when left out")
+    at: SwingField = Field(
+        default_factory=SwingName, description="where it goes; every joint when left out"
+    )

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from cagekit.data import Row, rows
@@ -38,8 +38,7 @@ _SLIPS: Mapping[str, tuple[tuple[float, str], ...]] = {
 """What a number may have been meant as: the factor to it, and the slip."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UsualRange:
+class UsualRange(Struct, frozen=True, kw_only=True):
     """The ranges of one field.
 
     Lengths in mm, angles in degrees, masses in kg; ``source`` and ``certainty`` are of the usual

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from re import search
+
+from msgspec import Struct
 
 from cagekit.errors import CagekitError, GeometryError, InputError, NotFoundError
 from cagekit.inputs.build import Build, spread
@@ -17,8 +18,7 @@ from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.units import lengths_in
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(Struct, frozen=True):
     """A table of a file: the file as messages show it, the line, the table's name, its field."""
 
     file: str

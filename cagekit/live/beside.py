@@ -14,7 +14,6 @@ import io
 import pickle
 import queue
 from collections.abc import Callable, Collection, Iterable
-from dataclasses import fields
 from functools import partial
 from threading import Condition, Thread
 from typing import TYPE_CHECKING, Any
@@ -119,7 +118,7 @@ def shares(asked: Iterable[Asked]) -> tuple[list[Asked], list[Asked]]:
 
 def _parts(build: Build) -> list[object]:
     """What a build is made of, the same list in both processes."""
-    own = [getattr(build, f.name) for f in fields(build)]
+    own = [getattr(build, n) for n in build.__struct_fields__]
     return [*own, *(part for whole in own if isinstance(whole, tuple) for part in whole)]
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from math import degrees, floor
 from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from cagekit.inputs.build import spread
@@ -36,8 +36,7 @@ OMIT = "omit"
 LEFT_OUT = ("id", "side", "kind", "tube", "role", "bend_radius")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Param:
+class Param(Struct, frozen=True, kw_only=True):
     """One value that can be changed.
 
     Args:

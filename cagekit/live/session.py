@@ -10,11 +10,12 @@ import queue
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from msgspec import Struct
+from msgspec.structs import replace
 from pydantic import ValidationError
 
 from cagekit.cage.kept import Kept
@@ -54,8 +55,7 @@ class _OvertakenError(Exception):
     """What is judged is no longer what is shown."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Base:
+class Base(Struct, frozen=True, kw_only=True):
     """A build as its files say it, and the files that can be changed."""
 
     design: Design

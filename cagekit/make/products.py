@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
+
+from msgspec import Struct
 
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
@@ -47,8 +48,7 @@ BESIDE = ".beside"
 Writer = Callable[["Design", Path], Check | None]
 
 
-@dataclass(frozen=True, slots=True)
-class Product:
+class Product(Struct, frozen=True):
     """One product: its name for ``--only``, ``module:function``, and what it is in a line."""
 
     name: str

@@ -6,9 +6,10 @@ import shutil
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct, field
 
 from cagekit.design import Design
 from cagekit.errors import KernelError
@@ -21,8 +22,7 @@ from cagekit.writers.folder import swapped_in
 from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, write_manifest
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
+class Made(Struct, frozen=True, kw_only=True):
     """What a run made: the folder, its files by product, and products kept from the last run.
 
     ``remarks`` tell of files of the last run that somebody had edited; ``left_out`` are the parts

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 from cagekit.data import Row, rows
 from cagekit.errors import NotFoundError
@@ -16,8 +17,7 @@ _STRESS = {"MPa": 1.0, "ksi": KSI}
 _FORCE = {"N": 1.0, "lbf": POUND_FORCE}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fastener:
+class Fastener(Struct, frozen=True, kw_only=True):
     """A bolt of one size and strength grade.
 
     Args:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal
+
+from msgspec import Struct
 
 from cagekit.data import Row, rows
 from cagekit.errors import NotFoundError
@@ -17,8 +18,7 @@ PinKind = Literal["bolt", "quick-release"]
 _LENGTH = {"mm": 1.0, "in": INCH}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PinSize:
+class PinSize(Struct, frozen=True, kw_only=True):
     """One size of pin with all that goes round it; lengths mm.
 
     Args:
@@ -58,8 +58,7 @@ class PinSize:
     certainty: Certainty
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PinLengths:
+class PinLengths(Struct, frozen=True, kw_only=True):
     """Lengths that a kind of pin of one size is sold in, mm, rising.
 
     For a bolt under the head, for a quick-release pin the usable length (its grip).

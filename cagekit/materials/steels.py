@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 from cagekit.data import Row, rows
 from cagekit.errors import NotFoundError
@@ -16,8 +17,7 @@ _STRESS = {"MPa": 1.0, "ksi": KSI}
 _DENSITY = {"kg/m3": 1e-9, "lb/in3": POUND / INCH**3}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Steel:
+class Steel(Struct, frozen=True, kw_only=True):
     """A steel in one condition of delivery.
 
     Strengths are the smallest that the standard allows, not those of a certificate, and not

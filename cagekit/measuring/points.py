@@ -7,13 +7,13 @@ number stands where that field of a car sheet is measured. SVG in mm of paper, b
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import as_file, files
 from math import cos, sin, tan
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import Points
@@ -61,8 +61,7 @@ NOTES: Mapping[str, Sequence[tuple[tuple[float, float, float], str]]] = {
 FRACTIONS = (0.5, 0.38, 0.62, 0.28, 0.72, 0.2, 0.8, 0.12, 0.88)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ShellLine:
+class ShellLine(Struct, frozen=True, kw_only=True, eq=False):
     """A line of the shell: points ``(n, 3)`` mm, and how heavy; ``thick`` mm for a limb."""
 
     points: Points
@@ -70,8 +69,7 @@ class ShellLine:
     thick: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FieldMark:
+class FieldMark(Struct, frozen=True, kw_only=True, eq=False):
     """Where a field is measured: a spot, or a span from ``a`` to ``b``, ``(3,)`` mm each.
 
     ``part`` tells the spots of one field apart, such as the corners of an opening.

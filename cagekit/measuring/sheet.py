@@ -7,9 +7,9 @@ What is asked for follows from the members (:mod:`cagekit.members.needs`); the w
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from cagekit.car.tapes import CrossTape, tapes
@@ -29,8 +29,7 @@ CHECKED = frozenset({"side.door", "dash", "tunnel", "pedals", "suspension_x"})
 CAR_FILE, CHECKS = "car file", "checks"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measurement:
+class Measurement(Struct, frozen=True, kw_only=True):
     """One measurement.
 
     Attributes:
@@ -59,8 +58,7 @@ class Measurement:
         return self.field.startswith("side.")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetPage:
+class SheetPage(Struct, frozen=True, kw_only=True):
     """A page of measurements with its pictures."""
 
     id: str
@@ -70,8 +68,7 @@ class SheetPage:
     measures: tuple[Measurement, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuringSheet:
+class MeasuringSheet(Struct, frozen=True, kw_only=True):
     """All that is asked for: pages of the car, tapes to prove it, pages of the people."""
 
     groups: tuple[SheetPage, ...]

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from itertools import pairwise
 from math import acos, cos, hypot, sqrt
 
 import numpy as np
+from msgspec.structs import replace
 
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.made import MadeTubes

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from math import cos, sin
 from typing import Any, Literal
 
 import numpy as np
+from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from math import cos, sin
 from typing import Any
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import ArrayLike
 
 from cagekit.cage.cage import Cage
@@ -41,16 +41,14 @@ from cagekit.parts.kinds import summaries
 FORWARD, ACROSS, UP = vec((1, 0, 0)), vec((0, 1, 0)), vec((0, 0, 1))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Part:
+class Part(Struct, frozen=True, kw_only=True, eq=False):
     """A part made alone: ``made`` are the ids in ``cage`` that belong to it, the rest are stubs."""
 
     cage: Cage
     made: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartKind:
+class PartKind(Struct, frozen=True, kw_only=True):
     """One kind of part: what it is, its dimensions, and how it is made from them."""
 
     name: str

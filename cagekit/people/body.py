@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from cagekit.inputs.driver import Driver
 from cagekit.people.population import headform_circumference, survey
@@ -19,8 +19,7 @@ HELMET_ENDS = 140.0
 """Same for its length over the head's length, mm; gives about 340 mm. Source: from memory."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dimensions:
+class Dimensions(Struct, frozen=True, kw_only=True):
     """Body dimensions, mm, as used; see ``cagekit.inputs.driver.Body`` for how each is taken.
 
     ``origin`` says for every dimension whether it was measured or at which percentile.

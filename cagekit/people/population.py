@@ -6,9 +6,10 @@ general public. The table holds what was computed from it person by person.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
+
+from msgspec import Struct
 
 from cagekit.data import rows
 from cagekit.errors import NotFoundError
@@ -17,8 +18,7 @@ PRINTED = (1.0, 5.0, 50.0, 95.0, 99.0)
 """Percentiles that the table holds."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Distribution:
+class Distribution(Struct, frozen=True, kw_only=True):
     """One body dimension of one population; lengths mm.
 
     ``at`` holds the values at the percentiles ``PRINTED``.

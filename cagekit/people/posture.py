@@ -22,11 +22,11 @@ above it, UN R125 the V points 68 mm behind it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from math import cos, radians, sin, sqrt
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.centre_line import Vec, rotate, unit, vec
@@ -80,8 +80,7 @@ Source: common practice."""
 PASSENGER_KNEE = radians(125)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Limb:
+class Limb(Struct, frozen=True, kw_only=True, eq=False):
     """A pair of joints and what hangs between them, ``(3,)`` mm each."""
 
     root: Vec
@@ -89,8 +88,7 @@ class Limb:
     tip: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Occupant:
+class Occupant(Struct, frozen=True, kw_only=True, eq=False):
     """One person as seated; vehicle axes, mm.
 
     ``shoulder`` is the middle between the bones on top of the shoulders, ``shoulders`` those

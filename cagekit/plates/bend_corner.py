@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import acos
 
 import numpy as np
+from msgspec.structs import replace
 
 from cagekit.geometry.centre_line import CentreLine, Line, unit
 from cagekit.plates.corner import FLATTEST, SHARPEST, Corner

@@ -8,9 +8,10 @@ side walls also into the front and rear walls.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
@@ -21,8 +22,7 @@ SLOT_GAP = 0.2
 """Clearance of a slot round its tab on each side, mm (common practice for laser and plasma)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoxSpec:
+class BoxSpec(Struct, frozen=True, kw_only=True):
     """Sizes of a box, mm.
 
     Args:
@@ -58,8 +58,7 @@ class BoxSpec:
         return self.height - self.top - self.base
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Wall:
+class _Wall(Struct, frozen=True, kw_only=True, eq=False):
     """A wall standing in the box: where it is, how long, and where its tabs are.
 
     One that stands ``across`` is a side wall, between the front and the rear one.

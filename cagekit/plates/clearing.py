@@ -10,12 +10,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import replace as with_fields
 from functools import partial
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Same, content
@@ -55,8 +57,7 @@ NONE = "No shift, fold or size"
 WAYS = {(0, 1): "outboard", (0, -1): "inboard", (1, 0): "forward", (-1, 0): "back"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
+class Wish(Struct, frozen=True, kw_only=True):
     """The plate that a foot is to have, and what may be chosen otherwise.
 
     Args:
@@ -140,11 +141,10 @@ def why_none(plate: Plate) -> str:
 
 
 def _noted(plate: Plate, words: str) -> Plate:
-    return replace(plate, notes=(*plate.notes, words))
+    return with_fields(plate, notes=(*plate.notes, words))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Judge:
+class _Judge(Struct, frozen=True, kw_only=True, eq=False):
     """What a foot's plates are held against: the same as in the checks."""
 
     cage: Cage

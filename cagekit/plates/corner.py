@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import acos, degrees, pi
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import EndName
 from cagekit.errors import GeometryError, InputError
@@ -25,8 +25,7 @@ FLATTEST = pi - 0.26
 """Largest angle of the corner (rad, 165 degrees) that a gusset does anything in."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Corner:
+class Corner(Struct, frozen=True, kw_only=True, eq=False):
     """The corner of a joint on the side of one parent arm.
 
     Args:

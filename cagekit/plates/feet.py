@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName, Member

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace as with_fields
 from math import degrees, hypot, pi, tan
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
@@ -30,8 +32,7 @@ WASHER_RATIO = 1.0
 the radius of a plain washer)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FloorPlateSpec:
+class FloorPlateSpec(Struct, frozen=True, kw_only=True):
     """A floor plate with every choice made; lengths mm, angles rad."""
 
     thickness: float
@@ -107,8 +108,7 @@ class FloorPlateSpec:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlatPattern:
+class FlatPattern(Struct, frozen=True, kw_only=True):
     """The flat pattern of a floor plate before holes: outline, folds and the flat under the foot.
 
     ``base`` is that flat as (x low, x high, y low, y high) mm; ``folded`` tells which of its four
@@ -186,11 +186,11 @@ def _with_face_bolts(
             for i in range(len(pairs))
         ),
     )
-    top = replace(plate, holes=(*plate.holes, *(h for h, _ in pairs)), bolts=bolts)
+    top = with_fields(plate, holes=(*plate.holes, *(h for h, _ in pairs)), bolts=bolts)
     if below is None:
         return top, None
     under = tuple(h for _, h in pairs if h is not None)
-    return top, replace(below, holes=(*below.holes, *under), bolts=bolts)
+    return top, with_fields(below, holes=(*below.holes, *under), bolts=bolts)
 
 
 def _backing(

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import pi
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import cross3
@@ -33,8 +33,7 @@ def foot_kind(member: Member) -> Literal["hoop", "backstay", "other"]:
     return "backstay" if member.role == "rear_brace" else "other"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Foot:
+class Foot(Struct, frozen=True, kw_only=True, eq=False):
     """A tube's foot in the frame of its plate.
 
     Args:

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from cagekit.inputs.presets import find_preset
 from cagekit.inputs.rules import RuleEntry, RuleProfile, read_rules, takes
@@ -26,8 +27,7 @@ PRACTICE = "plate-practice"
 """The general book that is asked where no rulebook of the build speaks of a foot."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FootSize:
+class FootSize(Struct, frozen=True, kw_only=True):
     """What a foot's plate must have: area on the shell (mm2), sides (mm), and who asks for it."""
 
     area: float = 0.0

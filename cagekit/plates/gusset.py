@@ -8,11 +8,11 @@ edges a weld gap away from the real tubes, straight or bent. The folded one is i
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from math import cos, hypot, sin, tan
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import EndName
 from cagekit.cage.places import MOVES
@@ -44,8 +44,7 @@ FINER = 0.35
 """How much finer than the last each grid is in which the widest spot is looked for."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GussetSpec:
+class GussetSpec(Struct, frozen=True, kw_only=True):
     """Sizes of a gusset; lengths mm."""
 
     thickness: float

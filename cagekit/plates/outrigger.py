@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from typing import TYPE_CHECKING, Literal
+
+from msgspec.structs import replace
 
 from cagekit.cage.plate import Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError, InputError
@@ -135,10 +137,10 @@ def outrigger_box(
     ends = PlateWeld(to="car", length=2 * spec.length, leg=car_leg)
     edges = PlateWeld(to="car", length=2 * spec.high, leg=car_leg)
     return (
-        replace(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld, ends)),
-        *(replace(wall, welds=(*wall.welds, edges)) for wall in (front, rear)),
+        with_fields(top, ends=(f"{foot.member}.{foot.end}",), welds=(weld, ends)),
+        *(with_fields(wall, welds=(*wall.welds, edges)) for wall in (front, rear)),
         *sides,
-        replace(base, welds=(ends,)),
+        with_fields(base, welds=(ends,)),
     )
 
 

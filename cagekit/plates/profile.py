@@ -8,10 +8,11 @@ begins where the tangent of its outer or inner radius leaves the flat (the set-b
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import atan2, degrees, hypot, tan
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.fold import DEFAULT_K, bend_allowance
@@ -30,8 +31,7 @@ NO_FOLD = 0.035
 """Turns of the section below this (rad, 2 degrees) are followed with a hammer, not folded."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Folding:
+class Folding(Struct, frozen=True, kw_only=True):
     """What the brake does at one thickness: inside radius, k, and the shortest flange, mm.
 
     ``flange`` is measured on the outside, from the mould line.
@@ -62,16 +62,14 @@ class Folding:
         return cls(radius=own, k=min(brake.k, 0.5), flange=tool.min_flange)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlatFold:
+class FlatFold(Struct, frozen=True, kw_only=True):
     """A fold across the plate: middle of its bend zone in the flat (mm), and its angle (rad)."""
 
     at: float
     angle: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HalfFlat:
+class HalfFlat(Struct, frozen=True, kw_only=True):
     """One side of the foot laid flat: folds in order, end of the plate, edge of the base, mm."""
 
     folds: tuple[FlatFold, ...]
@@ -80,8 +78,7 @@ class HalfFlat:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Leg:
+class Leg(Struct, frozen=True, kw_only=True):
     """The section on one side of the foot: lengths of its straights, turns between them (rad)."""
 
     lengths: tuple[float, ...]

@@ -7,11 +7,13 @@ they are tangent, and are welded along their edges.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace as with_fields
 from itertools import pairwise
 from math import acos, ceil, cos, hypot, pi, sin, sqrt, tan
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.plate import Hole, Plate, PlateWeld
 from cagekit.errors import GeometryError
@@ -72,11 +74,10 @@ def folded_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
         members=(corner.branch, corner.parent),
         notes=(corner.name,),
     )
-    return replace(plate, holes=_cheek_holes(plate, spec.hole))
+    return with_fields(plate, holes=_cheek_holes(plate, spec.hole))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Tip:
+class _Tip(Struct, frozen=True, kw_only=True):
     """The coped end of a web on one tube.
 
     Args:
@@ -125,8 +126,7 @@ class _Tip:
         return [after[::-1] * np.array([1.0, -1.0]), coped, after]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Saddle:
+class _Saddle(Struct, frozen=True, kw_only=True, eq=False):
     """A folded gusset before it is laid flat.
 
     ``cheek`` holds the cheek's corners (along the web, inward from the web's face); ``tips`` the

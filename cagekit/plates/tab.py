@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import atan2, pi, sqrt
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.places import Places
 from cagekit.cage.plate import Hole, HolePurpose, Pin, Plate, PlateWeld, circle_segment
@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from cagekit.inputs.build import Build
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TabSpec:
+class TabSpec(Struct, frozen=True, kw_only=True):
     """Sizes of a tab, mm; ``pull`` is the load's direction in car axes."""
 
     thickness: float

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
 from dataclasses import replace as with_fields
 from typing import Any, Literal
 
 import cadquery as cq
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.cage.cage import Cage
@@ -29,8 +29,7 @@ STEEL = "1020-dom"
 """Steel of a tube whose shape alone is known; only its mass depends on it."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Coped:
+class Coped(Struct, frozen=True, eq=False):
     """A coped tube and how it was made: ``direct`` from its parents' surfaces, or by a boolean."""
 
     solid: cq.Solid

@@ -6,11 +6,11 @@ A record knows nothing of any CAD kernel; :mod:`cagekit.writers.step` writes it 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
+from msgspec import Struct, field
 
 from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.solids.spline import basis
@@ -39,8 +39,7 @@ class Surface(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class LineCurve:
+class LineCurve(Struct, frozen=True, eq=False):
     """``origin + t direction``, direction unit."""
 
     origin: Array
@@ -51,8 +50,7 @@ class LineCurve:
         return np.asarray(self.origin + np.multiply.outer(t, self.direction))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class EllipseCurve:
+class EllipseCurve(Struct, frozen=True, eq=False):
     """An ellipse, or a circle when both radii are equal, from ``x`` right-handed about ``axis``."""
 
     centre: Array
@@ -85,8 +83,7 @@ def circle(centre: Array, axis: Array, x: Array, radius: float) -> EllipseCurve:
     return EllipseCurve(centre, axis, x, radius, radius)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SplineCurve:
+class SplineCurve(Struct, frozen=True, eq=False):
     """A B-spline: ``poles`` ``(n, 3)``, distinct ``knots`` with ``multiplicities``."""
 
     degree: int
@@ -138,8 +135,7 @@ def _away(w: Points, axis: Array) -> tuple[Array, Array]:
     return np.sqrt(np.einsum("ij,ij->i", flat, flat)), up
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class PlaneSurface:
+class PlaneSurface(Struct, frozen=True, eq=False):
     """A plane with unit ``normal``; u runs along ``x``."""
 
     origin: Array
@@ -156,8 +152,7 @@ class PlaneSurface:
         return np.asarray((points - self.origin) @ self.normal)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CylinderSurface:
+class CylinderSurface(Struct, frozen=True, eq=False):
     """A cylinder; u is the angle from ``x`` about ``axis``, v the distance along it."""
 
     origin: Array
@@ -174,8 +169,7 @@ class CylinderSurface:
         return np.asarray(_away(points - self.origin, self.axis)[0] - self.radius)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class ConeSurface:
+class ConeSurface(Struct, frozen=True, eq=False):
     """A cone that opens along ``axis``; u as of a cylinder, v the way along its straight lines.
 
     ``radius`` at the origin, mm; ``half`` is the angle between axis and straight lines, rad.
@@ -199,8 +193,7 @@ class ConeSurface:
         return np.asarray(off * np.cos(self.half))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class TorusSurface:
+class TorusSurface(Struct, frozen=True, eq=False):
     """A torus; u is the angle from ``x`` about ``axis``, v that around the tube from outside."""
 
     centre: Array
@@ -222,8 +215,7 @@ class TorusSurface:
         return np.asarray(np.hypot(flat - self.major, up) - self.minor)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class RuledSurface:
+class RuledSurface(Struct, frozen=True, eq=False):
     """Straight lines from one spline (v = 0) to another of the same knots (v = 1)."""
 
     first: SplineCurve
@@ -271,8 +263,7 @@ AnySurface = PlaneSurface | CylinderSurface | ConeSurface | TorusSurface | Ruled
 """Surfaces that a face may lie on."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Edge:
+class Edge(Struct, frozen=True, eq=False):
     """The part of ``curve`` from parameter ``t0`` at vertex ``first`` to ``t1`` at ``last``.
 
     ``tol`` is how far (mm) the curve may lie from the exact one.
@@ -294,8 +285,7 @@ class Edge:
         return c.at(np.array([self.t0, self.t1]))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Face:
+class Face(Struct, frozen=True, eq=False):
     """The part of ``surface`` that lies left of its loops, seen against the surface's normal.
 
     ``same_sense`` tells whether the surface's own normal points out of the solid. ``lower``
@@ -309,8 +299,7 @@ class Face:
     lower: tuple[float, float] = (0.0, 0.0)
 
 
-@dataclass(slots=True, eq=False)
-class Record:
+class Record(Struct, eq=False):
     """One closed solid.
 
     ``smooth`` lists edges across which the two faces are tangent; a drawing leaves them out.

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import atan2, pi, tau
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array, Points2
@@ -27,8 +27,7 @@ MOST = 80
 """Borders of an end face at the most."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Walk:
+class _Walk(Struct, frozen=True, eq=False):
     """One way along an edge of the map, with the face on its left.
 
     In the map the angle around the tube runs to the right and the radius up. ``leave`` is the

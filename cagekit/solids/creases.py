@@ -8,10 +8,10 @@ an ellipse. Whatever is left is followed step by step and interpolated.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from math import atan2, isinf, pi, sqrt
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Array, Points, cross3
 from cagekit.geometry.centre_line import unit
@@ -45,8 +45,7 @@ class Refused(Exception):
     """The boundary cannot be written down directly; the reason is the message."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cut:
+class Cut(Struct, frozen=True, eq=False):
     """A plane that holds a ridge; ``joint_radius`` is the tube's at a joint between pieces."""
 
     point: Array
@@ -167,8 +166,7 @@ def root_near(off: Callable[[float], float], guess: float, span: float) -> float
     return b
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Crease:
+class Crease(Struct, frozen=True, eq=False):
     """The curve where ``first`` and ``second`` meet; ``second`` is a plane where one holds it."""
 
     first: EndSurface

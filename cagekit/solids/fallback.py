@@ -10,10 +10,10 @@ up all memory; the result's volume is compared with the integral over path and c
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.errors import KernelError
 from cagekit.geometry.arrays import Array, Points2, cross3
@@ -48,8 +48,7 @@ REACH = 400.0
 """Half size of the plane that stands for a plate, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KernelSolid:
+class KernelSolid(Struct, frozen=True, kw_only=True):
     """A solid that came out of the kernel: its own binary form, its STEP text, its volume."""
 
     name: str

@@ -7,9 +7,9 @@ a curve the sooner, the lower its degree and the fewer its knots.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Array, Bools, Ints
 from cagekit.solids.brep import (
@@ -39,16 +39,14 @@ LOOKS = 9
 """Places along an edge that tell whether its image is straight."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class StraightImage:
+class StraightImage(Struct, frozen=True, eq=False):
     """A line in a face's parameters: ``start + t slope`` at the edge's parameter t, ``(2,)``."""
 
     start: Array
     slope: Array
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CurvedImage:
+class CurvedImage(Struct, frozen=True, eq=False):
     """A spline in a face's parameters, over the edge's own: ``off`` mm away from it at the most."""
 
     poles: Array
@@ -57,8 +55,7 @@ class CurvedImage:
     off: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SeamImage:
+class SeamImage(Struct, frozen=True, eq=False):
     """A seam's two lines: where it is walked forward, and where backward."""
 
     ahead: StraightImage

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from cagekit.errors import KernelError
 from cagekit.solids.kernel import is_valid, occ, solids_of, volume
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadPart:
+class ReadPart(Struct, frozen=True, kw_only=True):
     """What the kernel found in a STEP file under one leaf of the assembly.
 
     ``path`` are the names from the root's child down to the part; ``volume`` in mm3, if

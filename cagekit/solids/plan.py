@@ -10,10 +10,10 @@ one lies behind the other.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from math import cos, sin, tau
 
 import numpy as np
+from msgspec import Struct, field
 
 from cagekit.geometry.arrays import Array, Bools, Ints, Points2
 from cagekit.geometry.contact import CylinderPiece, TorusPiece
@@ -40,8 +40,7 @@ AT_CORNER = 0.02
 """Distance (mm) within which a border that leaves the wall must find its corner on the rim."""
 
 
-@dataclass(slots=True, eq=False)
-class Border:
+class Border(Struct, eq=False):
     """A border that sets out from a place.
 
     ``left`` and ``right`` are the countries' surfaces, seen along it in the chart, and ``depths``
@@ -71,8 +70,7 @@ class Border:
         return self.right if self.depths[0] >= self.depths[1] else self.left
 
 
-@dataclass(slots=True, eq=False)
-class MapCorner:
+class MapCorner(Struct, eq=False):
     """A corner of the map, with the vertices that stand on it, by depth."""
 
     spot: Array
@@ -85,8 +83,7 @@ BorderSide = tuple[tuple[int, ...], int, int]
 """Edges, first and last vertex of one side of a border."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class DrawnBorder:
+class DrawnBorder(Struct, frozen=True, eq=False):
     """A border between two places, written: edges and vertices of its left and right country."""
 
     border: Border

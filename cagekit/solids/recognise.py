@@ -6,11 +6,11 @@ the branch too. What is no cylinder or torus is not guessed at.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import pi
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, PathPiece, Vec, unit, vec
 from cagekit.units.tolerance import ALIGNED, MICRON, ROUNDING
@@ -24,8 +24,7 @@ SAME = MICRON
 """Distance (mm) and share of a turn within which faces count as one surface or as joined."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class FoundTube:
+class FoundTube(Struct, frozen=True, eq=False):
     """A tube that was recognised: its centre line, outside radius and inside radius (0: a rod)."""
 
     path: CentreLine

@@ -6,9 +6,8 @@ runs through the wall, and ends on a rim or where three parents meet.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
+from msgspec import Struct, field
 
 from cagekit.geometry.arrays import Array
 from cagekit.solids.brep import (
@@ -43,8 +42,7 @@ GRAZE = 0.01
 """Distance (mm) from a rim within which a ridge must not pass by."""
 
 
-@dataclass(slots=True, eq=False)
-class RidgeStart:
+class RidgeStart(Struct, eq=False):
     """A vertex of the end face's map: where a ridge can start.
 
     ``wanted`` holds the pairs of surfaces whose ridge leaves here and has not been drawn.
@@ -57,8 +55,7 @@ class RidgeStart:
     """Radius of the rim it lies on, none inside the wall."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Ridge:
+class Ridge(Struct, frozen=True, eq=False):
     """A drawn ridge: its edges one after the other, from corner to corner.
 
     ``leave`` and ``arrive`` are points of it near its two ends, ``(3,)``.
@@ -231,8 +228,7 @@ def _follow(
     return walk.track, walk.onto
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _RidgeWalk:
+class _RidgeWalk(Struct, frozen=True, eq=False):
     """Points along a ridge from its start.
 
     It goes on ``onto`` the next piece of a parent, is ``lost``, or leaves the wall when neither.

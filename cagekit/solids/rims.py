@@ -7,13 +7,14 @@ that both ends of a tube count the same way round.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
 from math import acos, acosh, asinh, atan2, cos, inf, pi, sin, sqrt, tau
 from typing import cast
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from cagekit.geometry.arrays import Array, Ints, Points, cross3
 from cagekit.geometry.centre_line import perpendicular, unit
@@ -73,8 +74,7 @@ NEAR = 0.7
 """Length (rad) of the stretch beside a sharp turn that gets its own edge."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class EndRays:
+class EndRays(Struct, frozen=True, kw_only=True, eq=False):
     """The bundle of rays that run along one end of a tube.
 
     Attributes:
@@ -276,8 +276,7 @@ def face_surface(
     return torus, (0.0, towards - pi)
 
 
-@dataclass(frozen=True, slots=True)
-class Graze:
+class Graze(Struct, frozen=True):
     """Where rays come close to passing a parent: the rim turns sharply there.
 
     ``angle`` is where (rad). ``width`` is the half width of the turn, rad: 0 at a true corner.
@@ -298,8 +297,7 @@ class Graze:
 Beyond = tuple[Graze, float] | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class RimArc:
+class RimArc(Struct, frozen=True, eq=False):
     """A stretch of a rim on one surface, from angle ``start`` to ``stop`` (rising, rad).
 
     ``plane`` is the surface's stand-in where the stretch is part of an ellipse; ``grazes`` are
@@ -315,8 +313,7 @@ class RimArc:
     turns: tuple[Graze, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class ArcCurve:
+class ArcCurve(Struct, frozen=True, eq=False):
     """The curve of an arc between two parameters, and how far (mm) it may lie off."""
 
     curve: LineCurve | EllipseCurve | SplineCurve
@@ -325,8 +322,7 @@ class ArcCurve:
     tol: float
 
 
-@dataclass(slots=True)
-class Rim:
+class Rim(Struct):
     """One rim: its arcs in order from angle 0, with curve, edge, first and last vertex of each.
 
     ``corners`` holds the points at which the arc before an arc stops and at which it starts: two

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Array
 from cagekit.units.tolerance import FLAT_POINT
@@ -57,8 +58,7 @@ class Interpolant:
         return self.to_poles @ samples[:n], float(np.sqrt((gap * gap).sum(1)).max())
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Fit:
+class Fit(Struct, frozen=True, eq=False):
     """A curve through samples: its interpolant, poles ``(n, k)``, and how far off it is midway.
 
     ``samples`` are those that it was made from, ``(2 n - 1, k)``.

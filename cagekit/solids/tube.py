@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from math import atan2, tau
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.geometry.arrays import Array, cross3
 from cagekit.geometry.centre_line import Arc, CentreLine, Line
@@ -38,8 +39,7 @@ BESIDE_TURN = 0.85
 demos need the fewest nodes here."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TubeToWrite:
+class TubeToWrite(Struct, frozen=True, kw_only=True, eq=False):
     """A tube whose boundary is wanted.
 
     Attributes:

@@ -12,10 +12,10 @@ veils are curves.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf, tau
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Array, Points, Points2
 from cagekit.geometry.contact import ContactSurface, CylinderPiece, Solution, TorusPiece, Window
@@ -31,8 +31,7 @@ STARTS = 25
 """Places along a bend from which the nearest one is looked for."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class EndChart:
+class EndChart(Struct, frozen=True, eq=False):
     """The plane square to a tube's axis through its node; ``x`` and ``y`` unit, ``(3,)``."""
 
     node: Array
@@ -58,8 +57,7 @@ class EndChart:
         return np.asarray(self.node + self.lifted(spots) + depth[:, None] * self.inward)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Spine:
+class Spine(Struct, frozen=True, eq=False):
     """A parent's centre line in the chart; its parameter is the station or the angle."""
 
     chart: EndChart
@@ -125,8 +123,7 @@ class Spine:
         return far - self.piece.radius, w / np.maximum(far, NEVER_ZERO)[:, None]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class BandFace:
+class BandFace(Struct, frozen=True, eq=False):
     """What a cope goes on along beside a bend: where the rays come closest to its centre line.
 
     It is ruled: from each spot of the centre line a straight runs to both sides, square to it and
@@ -196,8 +193,7 @@ class BandFace:
         return made if ahead else RuledSurface(second, first)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Silhouette:
+class Silhouette(Struct, frozen=True, eq=False):
     """The veil where rays pass a parent: ``side`` of its centre line, +1 to the left."""
 
     spine: Spine
@@ -238,8 +234,7 @@ class Silhouette:
         return gap, self.spine.chart.lifted(ways)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Divide:
+class Divide(Struct, frozen=True, eq=False):
     """The veil between rays that pass ``first`` by less and those that pass ``second`` by less.
 
     Its parameter is the way along ``along`` from ``start``, mm; it bows to the side.

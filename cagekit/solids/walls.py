@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import cos, sin
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.geometry.arrays import Array, Ints, Points2
 from cagekit.geometry.contact import PlaneFace, first_contact
@@ -30,8 +31,7 @@ OUTSIDE, COVERED, MISSED, PAST = -2, -3, -4, -5
 """What ends a veil: a rim, something in front of it, nothing behind it, the end of its piece."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class VeilWall:
+class VeilWall(Struct, frozen=True, eq=False):
     """A veil between two places: edges and vertices of its crest and its foot."""
 
     first: MapCorner

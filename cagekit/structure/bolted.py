@@ -7,11 +7,11 @@ and shared out by statics. Partial factors as in `structure.joints`.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import hypot, pi
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.bolted import BoltedJoint, ClevisJoint, PlugJoint, SleeveJoint
 from cagekit.cage.plate import PinEar
@@ -42,8 +42,7 @@ if TYPE_CHECKING:
 EN_SECTION = "EN 1993-1-1, 6.2.1 (5), elastic"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Passed:
+class Passed(Struct, frozen=True, kw_only=True):
     """What passes through a joint at its middle, in its own axes.
 
     N: ``along`` the tube, ``bolt`` along the bolts, ``side`` square to both; N mm: ``torsion``

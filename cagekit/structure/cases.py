@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.places import Places
 from cagekit.errors import GeometryError, InputError
@@ -36,8 +37,7 @@ PARTS = 4
 """Pieces into which a loaded stretch is cut."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Push:
+class Push(Struct, frozen=True, kw_only=True, eq=False):
     """A force ``(3,)`` N on a member round a station (mm), spread over ``patch`` mm of it."""
 
     member: str
@@ -52,8 +52,7 @@ class Push:
         return low, high
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Case:
+class Case(Struct, frozen=True, kw_only=True, eq=False):
     """One case as it acts on this cage.
 
     Args:

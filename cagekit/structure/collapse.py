@@ -13,9 +13,9 @@ Analysis, from memory.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Bools
 from cagekit.geometry.centre_line import Vec
@@ -40,8 +40,7 @@ SAME_BOUND = 0.0005
 Strength = Sequence[tuple[Capacity, Capacity] | None]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Hinge:
+class Hinge(Struct, frozen=True, kw_only=True, eq=False):
     """A section that is fully plastic as the frame folds.
 
     Args:
@@ -55,8 +54,7 @@ class Hinge:
     share: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Collapse:
+class Collapse(Struct, frozen=True, kw_only=True, eq=False):
     """How a frame folds under one case.
 
     Args:

@@ -6,9 +6,8 @@ the same six at its first end, then at its second. A beam's x runs from first to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Bools, Ints
 from cagekit.geometry.centre_line import Vec
@@ -16,8 +15,7 @@ from cagekit.materials.tubes import Tube
 from cagekit.units.tolerance import SAME_POINT
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Frame:
+class Frame(Struct, frozen=True, kw_only=True, eq=False):
     """Nodes, beams and supports; ``n`` nodes, ``m`` beams.
 
     Args:

@@ -7,9 +7,10 @@ loads tell the gain of any small change, so that nothing is run again (adjoint).
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.geometry.arrays import Ints
@@ -32,8 +33,7 @@ LEAST = 0.001
 WAYS = (("forward", "back"), ("left", "right"), ("up", "down"))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class GainCase:
+class GainCase(Struct, frozen=True, kw_only=True, eq=False):
     """A case with what its gains are taken from.
 
     Args:
@@ -62,8 +62,7 @@ class GainCase:
         return max(total, NOISE)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Help:
+class Help(Struct, frozen=True, kw_only=True):
     """What more wall of one tube brings, for each kg.
 
     Args:
@@ -77,8 +76,7 @@ class Help:
     stiffness: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shift:
+class Shift(Struct, frozen=True, kw_only=True):
     """What it brings to move a place by ``MOVED`` along the tube that it is on.
 
     Args:

@@ -13,10 +13,10 @@ Source: primal-dual interior-point method, Boyd and Vandenberghe, Convex Optimiz
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Bools, Ints
@@ -107,8 +107,7 @@ def _sloped(u: Vec) -> tuple[Vec, Vec]:
     return slope, root
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Balance:
+class Balance(Struct, frozen=True, kw_only=True, eq=False):
     """How the forces of beams balance a load.
 
     Args:
@@ -177,8 +176,7 @@ class Sections:
         return np.asarray(np.linalg.qr(np.concatenate(every, axis=1), mode="r"))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Found:
+class Found(Struct, frozen=True, kw_only=True, eq=False):
     """The end of a search.
 
     Args:

@@ -6,11 +6,11 @@ Partial factors: gamma_M0 = gamma_M5 = 1, gamma_M2 = 1.25 as EN 1993 recommends.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import pi, sin, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import Vec
@@ -36,8 +36,7 @@ EN_PIN = "EN 1993-1-8, 3.13, from memory"
 AISC_PIN = "AISC 360-16, D5 and J7"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Attachment:
+class Attachment(Struct, frozen=True, kw_only=True):
     """What one weld, wall, pin, bolt or plate bears in one case.
 
     Args:
@@ -147,8 +146,7 @@ def _welded(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChordStrength:
+class ChordStrength(Struct, frozen=True, kw_only=True):
     """What the wall of a chord bears of one branch: N, and N mm in and out of their plane."""
 
     normal: float
@@ -240,8 +238,7 @@ def _chord(
 # --- pins ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PinPlate:
+class PinPlate(Struct, frozen=True, kw_only=True):
     """Strengths of a plate pulled by a pin, N. Source: AISC 360-16, D5.1, J7."""
 
     rupture: float

@@ -17,6 +17,7 @@ from math import ceil, radians, sin
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.bolted import BoltedJoint
 from cagekit.cage.cage import CONCENTRIC, Cage, Joint
@@ -43,16 +44,14 @@ LINK = 100.0
 Hold = Literal["fixed", "pinned"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ground:
+class Ground(Struct, frozen=True, kw_only=True):
     """What holds a foot: all of it, its place alone, or a spring against its place, N/mm."""
 
     hold: Hold = "pinned"
     spring: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Footing:
+class Footing(Struct, frozen=True, kw_only=True, eq=False):
     """A tube end on the car: node, the spot of the car sheet, what is there."""
 
     member: str
@@ -62,8 +61,7 @@ class Footing:
     surface: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PinNode:
+class PinNode(Struct, frozen=True, kw_only=True, eq=False):
     """A pin of a swing-out bar: the beam that is its bracket; it turns freely at its second end."""
 
     bar: str
@@ -73,8 +71,7 @@ class PinNode:
     axis: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BoltNode:
+class BoltNode(Struct, frozen=True, kw_only=True, eq=False):
     """A bolted joint: its ``pieces``, the node in its middle and the stiff beam from end a to it.
 
     A clevis turns freely about its bolt at the second end of that beam.

@@ -5,11 +5,11 @@ Partial factors are 1: the numbers are shares of the characteristic strength.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from math import inf, pi, sqrt
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.data import rows
@@ -28,8 +28,7 @@ HOT, COLD = 0.21, 0.49
 Source: EN 1993-1-1, Tables 6.1 and 6.2."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Yield:
+class Yield(Struct, frozen=True, kw_only=True):
     """Yield strength of a tube's steel away from welds and beside them, MPa, and where it is from.
 
     ``certainty`` is that of the less sure of the two.
@@ -73,8 +72,7 @@ def yield_of(material: str) -> Yield:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Capacity:
+class Capacity(Struct, frozen=True, kw_only=True):
     """Plastic capacities of a tube, N and N mm: normal force, bending, torsion, shear.
 
     Source: thin ring; EN 1993-1-1, 6.2.6 (3) for the shear area 2 A / pi.

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec
@@ -26,8 +26,7 @@ ROUNDS = 60
 """Most rounds of the second-order iteration; it is given up when it has not settled by then."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Loads:
+class Loads(Struct, frozen=True, kw_only=True, eq=False):
     """Loads of one case: at nodes ``(n, 6)`` N and N mm, on beams ``(m, 3)`` N/mm, car axes."""
 
     at_nodes: Vec
@@ -48,8 +47,7 @@ class Loads:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Response:
+class Response(Struct, frozen=True, kw_only=True, eq=False):
     """What a frame does under one case.
 
     Args:

@@ -7,11 +7,11 @@ Screening: static, small displacements, tubes alone. What is in the model and wh
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from math import inf, radians
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct, field
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
@@ -64,8 +64,7 @@ ASSUMPTIONS = (
 """What the numbers rest on, for every face."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CaseResult:
+class CaseResult(Struct, frozen=True, kw_only=True, eq=False):
     """One case worked out.
 
     Args:
@@ -103,8 +102,7 @@ class CaseResult:
         return with_second_order(self.collapse.factor, self.critical)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StrengthResult:
+class StrengthResult(Struct, frozen=True, kw_only=True, eq=False):
     """The strength of one cage under one set of loads.
 
     Args:

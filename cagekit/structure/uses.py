@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.geometry.arrays import Ints
@@ -17,8 +17,7 @@ from cagekit.structure.model import Model
 from cagekit.structure.solve import Loads, Response
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MemberUse:
+class MemberUse(Struct, frozen=True, kw_only=True):
     """How hard one tube works in one case.
 
     Args:
@@ -67,8 +66,7 @@ def inside(model: Model, response: Response, loads: Loads, beams: Sequence[int])
     return np.stack([first, middle, last], axis=1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Alike:
+class _Alike(Struct, frozen=True, kw_only=True, eq=False):
     """Beams of one tube: which, and their yield strength at both ends and in the middle."""
 
     tube: Tube
@@ -76,8 +74,7 @@ class _Alike:
     fy: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Struts:
+class _Struts(Struct, frozen=True, kw_only=True, eq=False):
     """The stretches of one tube between joints, feet and pins: first beam of each, length, mm."""
 
     tube: Tube

@@ -8,11 +8,12 @@ room to the nearest limit, then the shortest way from where the member is now.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import sketch, variants
 from cagekit.cage.cage import Cage
@@ -46,8 +47,7 @@ SameReading = tuple[ReadingKey, ...]
 """Findings of one check that read the same at every place."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sweep:
+class Sweep(Struct, frozen=True, kw_only=True):
     """A range for fields that are moved together.
 
     ``values`` are those of the first field (mm or rad as inside); the others keep their distance
@@ -64,8 +64,7 @@ class Sweep:
         return self.fields[0]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Trial:
+class Trial(Struct, frozen=True, kw_only=True, eq=False):
     """One place tried.
 
     Args:
@@ -98,8 +97,7 @@ class Trial:
         return "warn" if self.count(Status.WARN) else "good"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Placement:
+class Placement(Struct, frozen=True, kw_only=True, eq=False):
     """A member tried over a range.
 
     ``columns`` are the findings that hang on it, those that turn first; ``now`` is where it is in

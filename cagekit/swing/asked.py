@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import ceil, cos, pi, sin
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.bolted import steep
 from cagekit.cage.member import Member
@@ -50,8 +50,7 @@ def spigot_length(typed: float | None, tube: Tube) -> float:
     return usual_size(SPIGOT * tube.od) if typed is None else float(typed)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Asked(Generic[Entry]):
+class Asked(Struct, Generic[Entry], frozen=True, eq=False):
     """One joint as asked for: on which tube, at which station, and where the file says it."""
 
     member: Member

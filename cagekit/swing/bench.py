@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from itertools import pairwise
 from math import degrees
 from typing import Any
+
+from msgspec import Struct
 
 from cagekit.cage.bolted import BoltedJoint, BoltedTube, ClevisJoint, PlugJoint, SleeveJoint, steep
 from cagekit.names import at_start, named
@@ -15,8 +16,7 @@ from cagekit.units import format_length
 from cagekit.units.lengths import LengthUnit
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(Struct, frozen=True):
     """Lengths in words, in ``units``."""
 
     units: LengthUnit
@@ -30,8 +30,7 @@ class Said:
         return by_gauge(mm, self.units)
 
 
-@dataclass(frozen=True, slots=True)
-class Bench:
+class Bench(Struct, frozen=True):
     """What is said of one kind of joint.
 
     Args:

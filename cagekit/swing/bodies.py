@@ -6,9 +6,9 @@ Every solid tells the distance of points ``(n, 3)`` to it, mm, negative inside.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.door import SmallPart
 from cagekit.cage.member import Member, Plane
@@ -25,8 +25,7 @@ NEAR = 100.0
 GapFunction = Callable[[Vec], Vec]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Obstacle:
+class Obstacle(Struct, frozen=True, kw_only=True, eq=False):
     """Something that the bar could meet: what it is called, its kind and its distance.
 
     ``part`` names the part of it at a point, where it has parts; ``own`` tells the bar's own stubs
@@ -120,8 +119,7 @@ def part_gap(part: SmallPart) -> GapFunction:
     return lambda p: np.asarray(np.min([g(p) for g in gaps], axis=0))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class BodySide:
+class BodySide(Struct, frozen=True, eq=False):
     """The side of the body as a wall with the door opening in it.
 
     ``outline`` ``(n, 2)`` in x and z. The wall's inner face runs from the shell's section at the

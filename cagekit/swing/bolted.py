@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.bolted import BoltedJoint, BoltedTube
 from cagekit.cage.door import SmallPart
@@ -35,8 +36,7 @@ MOST_JOINTS = 2
 LETTERS = "abc"
 
 
-@dataclass(frozen=True, slots=True)
-class JointMaker:
+class JointMaker(Struct, frozen=True):
     """How one kind of joint is made.
 
     Args:
@@ -58,8 +58,7 @@ MAKERS: Mapping[str, JointMaker] = {
 """Every kind of joint by the name that `[[joint]]` gives it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bolted:
+class Bolted(Struct, frozen=True, kw_only=True, eq=False):
     """A divided tube: its pieces from end a, what it is made of, and its small parts."""
 
     pieces: tuple[Member, ...]

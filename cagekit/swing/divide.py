@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import atan, ceil, cos, hypot, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.door import BracketSpec, JointName, SmallPart, SwingDoor, SwingJoint
 from cagekit.cage.kept import Kept
@@ -33,8 +34,7 @@ ROUND_UP = 0.5
 """Pin offsets are rounded up to this, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Divided:
+class Divided(Struct, frozen=True, kw_only=True, eq=False):
     """A divided bar: pieces from end a to end b, the door, its bracket plates and small parts."""
 
     pieces: tuple[Member, Member, Member]
@@ -43,8 +43,7 @@ class Divided:
     hardware: tuple[SmallPart, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SawCut:
+class SawCut(Struct, frozen=True, eq=False):
     """A saw cut through a tube: stations of its two sides, mm, and the faces that it leaves."""
 
     low: float

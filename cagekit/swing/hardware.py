@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import asin, cos, pi, radians
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.door import BracketSpec, PartJoint, SmallPart, Stage, SwingJoint
 from cagekit.cage.plate import circle_segment
@@ -28,8 +28,7 @@ CUP_ANGLE = radians(80.0)
 """Most that a half cup reaches round to each side of its middle, rad."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PinSeat:
+class PinSeat(Struct, frozen=True, kw_only=True, eq=False):
     """Where a bolt, pin or ring sits: its axis ``pin`` through ``origin``, across ``along``.
 
     All ``(3,)``, unit directions; ``size`` tells what goes round the bolt, ``joint`` and
@@ -61,8 +60,7 @@ class PinSeat:
         return m
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PinChoice:
+class PinChoice(Struct, frozen=True, kw_only=True):
     """The pin that is bought for one joint; mm.
 
     Args:

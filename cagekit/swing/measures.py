@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import sqrt, tan
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.door import SwingDoor, SwingJoint, moved_points
 from cagekit.cage.member import EndKind, EndName
@@ -27,8 +27,7 @@ SWINGS = 13
 """Positions of a swinging bar that its brackets are looked at in."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class NumberAt:
+class NumberAt(Struct, frozen=True, kw_only=True, eq=False):
     """A number in mm and the point ``(3,)`` it was found at."""
 
     value: float

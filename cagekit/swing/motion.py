@@ -7,11 +7,11 @@ its distance to them at every angle at once.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import pi, radians
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint, moved_points
 from cagekit.car.shell import surfaces
@@ -44,8 +44,7 @@ CONTACT = -0.02
 """Gaps (mm) below this are contact."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Closest:
+class Closest(Struct, frozen=True, kw_only=True, eq=False):
     """Least gap to one obstacle over a swing: gap (mm), angle (rad) and where, ``(3,)``."""
 
     name: str
@@ -55,8 +54,7 @@ class Closest:
     point: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Swept:
+class Swept(Struct, frozen=True, kw_only=True, eq=False):
     """How one bar swings.
 
     Args:

@@ -7,16 +7,16 @@ both stand there: ``12.0 kN (2,700 lbf)``.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from fractions import Fraction
+
+from msgspec import Struct
 
 from cagekit.units.formats import in_unit
 from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import FOOT_EXACT, KSI_EXACT, POUND_EXACT, POUND_FORCE_EXACT, exact
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TwoUnits:
+class TwoUnits(Struct, frozen=True, kw_only=True):
     """How one kind of quantity is written.
 
     Args:

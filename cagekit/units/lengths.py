@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from math import isfinite
 from numbers import Real
 from typing import Literal
+
+from msgspec import Struct
 
 from cagekit.errors import CagekitError
 from cagekit.units.scale import FOOT_EXACT, INCH_EXACT, exact
@@ -111,8 +112,7 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 3] + "..."
 
 
-@dataclass(frozen=True, slots=True)
-class _Token:
+class _Token(Struct, frozen=True):
     kind: str
     text: str
     column: int

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 SHOWN = 0.06
 """Largest movement in a picture, as a share of the cage's size."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
+class Band(Struct, frozen=True, kw_only=True):
     """A band of use: up to where, colour, width and dash (on, off) in pixels; told by both."""
 
     upto: float

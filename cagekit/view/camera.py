@@ -5,17 +5,16 @@ The picture's x runs right, y up; depth grows towards the viewer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import cos, radians, sin
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Vec, unit, vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Camera:
+class Camera(Struct, frozen=True, kw_only=True, eq=False):
     """A viewing direction; ``right``, ``up`` and ``eye`` (towards the viewer) are unit ``(3,)``."""
 
     name: str

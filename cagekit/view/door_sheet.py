@@ -6,11 +6,11 @@ Dimensions are true lengths between the points they are drawn at, whatever the v
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from math import degrees
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour, member_colour

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Ints, Points, Vec
 from cagekit.geometry.centre_line import CentreLine
@@ -22,8 +22,7 @@ ROOM = 3.0
 """By how much the window is longer than the hole at each end, at most, mm."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class HoleWindow:
+class HoleWindow(Struct, frozen=True, eq=False):
     """The part of a tube's wall that is meshed anew round a hole.
 
     Args:

@@ -7,11 +7,12 @@ second panel shows the way out through the door opening.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from math import cos, degrees, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from cagekit.fit import readings
@@ -58,8 +59,7 @@ CAUTION = (
 FROM_RIGHT = Camera.looking("side", (0, -1, 0), (0, 0, 1))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class NumberedLine:
+class NumberedLine(Struct, frozen=True, kw_only=True, eq=False):
     """One numbered measure: a line from ``start`` to ``end`` and what it says."""
 
     name: str
@@ -71,8 +71,7 @@ class NumberedLine:
     who: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Panel:
+class Panel(Struct, frozen=True, kw_only=True, eq=False):
     """A view on the sheet."""
 
     frame: ViewFrame

@@ -7,11 +7,11 @@ slices). Numbers stand in balloons that do not cover each other.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.geometry.arrays import Points2
@@ -38,8 +38,7 @@ DOT = 0.6
 FRACTIONS = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineDrawing:
+class LineDrawing(Struct, frozen=True, kw_only=True):
     """An SVG drawing and its size, mm of paper; ``scale`` is paper over model."""
 
     svg: str
@@ -48,8 +47,7 @@ class LineDrawing:
     scale: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TubeSlice:
+class TubeSlice(Struct, frozen=True, kw_only=True, eq=False):
     """A slice of tube in the picture: points ``(n, 2)`` mm of model, depth, diameter."""
 
     points: Points2

@@ -7,10 +7,10 @@ Overall sizes run over the outside, lengths of straights between the ends of the
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec, unit
@@ -54,8 +54,7 @@ OVERALL = 4.0
 """From the edge of the paper to the line of an overall size, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TubeView:
+class TubeView(Struct, frozen=True, kw_only=True):
     """One view of a tube: the drawing, from where it is seen, and its size over the outside, mm."""
 
     drawing: LineDrawing
@@ -64,8 +63,7 @@ class TubeView:
     tall: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnTube:
+class DrawnTube(Struct, frozen=True, kw_only=True):
     """What is drawn of a tube.
 
     Args:

@@ -7,11 +7,11 @@ few facets look round.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, pi
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Ints, Points, cross3, cross_rows
@@ -28,8 +28,7 @@ BEND_STEP = 7.5 * pi / 180.0
 """Largest turn (rad) between two rings of a bend."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Mesh:
+class Mesh(Struct, frozen=True, eq=False):
     """Triangles that enclose a body.
 
     Attributes:
@@ -67,8 +66,7 @@ def joined(meshes: Sequence[Mesh]) -> Mesh:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TubeShape:
+class TubeShape(Struct, frozen=True, kw_only=True):
     """A tube to be meshed.
 
     Args:
@@ -138,8 +136,7 @@ def tube_meshes(
             for t, f in zip(tubes, frames, strict=True)]  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Frame:
+class _Frame(Struct, frozen=True, eq=False):
     """What a tube's rings are laid on: reference lines, angles ``psi`` around, holes."""
 
     lines: Points
@@ -181,8 +178,7 @@ def _meshed(tube: TubeShape, frame: _Frame, ends: tuple[_End, _End], bend_step: 
     return joined(parts)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _End:
+class _End(Struct, frozen=True, eq=False):
     """The edges of one end: points ``(2, n, 3)`` outside and inside, and what each lies on."""
 
     cut: EndCut
@@ -194,8 +190,7 @@ class _End:
         return cls(cut, cut.points(phi, radii, found.s), found.active)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Turn:
+class _Turn(Struct, frozen=True, eq=False):
     """How angles about the travel direction read at one end: ``phi = sense * psi + shift``."""
 
     sense: float

@@ -8,10 +8,10 @@ depth and triangle.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array, Ints
@@ -27,8 +27,7 @@ _NUMBER = 0xFFFFFFFF
 """Bits of the triangle's number, below those of the level."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ViewFrame:
+class ViewFrame(Struct, frozen=True, kw_only=True, eq=False):
     """A picture's frame.
 
     ``width`` x ``height`` pixels, ``scale`` pixels per mm, centred on ``centre`` ``(2,)`` mm in
@@ -59,8 +58,7 @@ class ViewFrame:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Facing:
+class Facing(Struct, frozen=True, kw_only=True, eq=False):
     """What of a scene faces the viewer.
 
     ``corners`` ``(m, 3, 3)`` of triangles: pixel x, y and depth; ``normals`` ``(m, 3, 3)`` at them
@@ -141,8 +139,7 @@ def chunks(count: int) -> Iterator[slice]:
 # -- triangles to rows, rows to pixels -------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Halves:
+class _Halves(Struct, frozen=True, kw_only=True, eq=False):
     """Halves of triangles: their rows, and where each row begins and ends; all ``(n,)``.
 
     ``first`` and ``count`` of rows, ``number`` of the triangle; x of the left side in row 0 and

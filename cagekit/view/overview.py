@@ -7,11 +7,11 @@ a ruler from view to view.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import floor, log10
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import FAMILIES, FRAME, PART, PLATE, Colour, member_colour
@@ -52,8 +52,7 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tile:
+class Tile(Struct, frozen=True, kw_only=True):
     """A view on the sheet: its frame, and where its upper left corner lies, pixels."""
 
     frame: ViewFrame

@@ -7,12 +7,12 @@ eyes; where both have it hidden a bar is drawn full, where one eye sees past it 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import degrees, radians
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.colours import member_colour
 from cagekit.fit.cockpit import Cockpit
@@ -55,8 +55,7 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Hider:
+class Hider(Struct, frozen=True, eq=False):
     """Something that hides: rows of balls, or all above (or below) an edge; and its colour.
 
     ``edges`` are polylines ``(n, 3)`` mm, each with True when what lies above it is hidden.

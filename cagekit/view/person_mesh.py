@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour
@@ -34,8 +34,7 @@ RIM_RADIUS = 15.0
 """Half the thickness of a steering wheel's rim, mm (common practice)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SolidMesh:
+class SolidMesh(Struct, frozen=True, kw_only=True, eq=False):
     """Triangles of one closed body, see ``cagekit.view.scene.Mesh``."""
 
     vertices: Points

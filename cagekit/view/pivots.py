@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 if TYPE_CHECKING:
@@ -12,8 +12,7 @@ if TYPE_CHECKING:
     from cagekit.inputs.car import Car
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pivot:
+class Pivot(Struct, frozen=True, kw_only=True, eq=False):
     """Bodies that turn together.
 
     Args:

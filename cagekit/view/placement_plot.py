@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 from cagekit.names import filled
 from cagekit.view.fonts import font
@@ -42,16 +43,14 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlotCell:
+class PlotCell(Struct, frozen=True, kw_only=True):
     """One number and what it means."""
 
     text: str
     state: State
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lane:
+class Lane(Struct, frozen=True, kw_only=True):
     """One finding over all places; ``limit`` is printed under its name."""
 
     name: str
@@ -59,8 +58,7 @@ class Lane:
     cells: tuple[PlotCell, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chart:
+class Chart(Struct, frozen=True, kw_only=True):
     """What is to be drawn.
 
     ``columns`` are the places as printed; ``now`` is where the member is, as a fraction of the

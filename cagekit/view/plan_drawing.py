@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.centre_line import Vec
 from cagekit.view.camera import TOP
@@ -29,8 +29,7 @@ CLEAR = 5.0
 """How far a size stands beside a plate that lies along it, mm of paper: its words and some."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlanFoot:
+class PlanFoot(Struct, frozen=True, kw_only=True, eq=False):
     """A foot in the plan: its name, where its middle is in car axes ``(3,)``, tube diameter, mm."""
 
     name: str

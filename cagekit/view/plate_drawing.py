@@ -7,11 +7,11 @@ and lower edge of the drawing.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import degrees
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.centre_line import Vec
 from cagekit.units.tolerance import SAME_POINT
@@ -26,8 +26,7 @@ NUMBERED = 5.0
 """Least width of a hole that holds its number, mm of paper."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnHole:
+class DrawnHole(Struct, frozen=True, kw_only=True):
     """A hole: its number, what it is for, width (mm; 0 for a free shape), middle from the left and
     the lower edge of the pattern, mm."""  # noqa: D205, D209
 
@@ -39,8 +38,7 @@ class DrawnHole:
     y: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnFold:
+class DrawnFold(Struct, frozen=True, kw_only=True):
     """A fold: its letter, up or down, angle, inside radius and where its line runs, mm."""
 
     letter: str

@@ -7,10 +7,10 @@ four samples show one side of one body, without an outline, is shaded once, the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.geometry.arrays import Array, Ints
@@ -52,8 +52,7 @@ STRIP = 32
 """Rows of pixels worked on at a time: what lies in a processor's own memory is quick."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Render:
+class Render(Struct, frozen=True, kw_only=True, eq=False):
     """A finished picture: ``image`` ``(h, w, 3)`` and ``seen``, the body at each pixel or -1."""
 
     image: Image

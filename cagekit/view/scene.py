@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import FRAME, PART, PLATE, Colour, member_colour
@@ -39,8 +39,7 @@ class Triangles(Protocol):
         """See the class."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SceneBody:
+class SceneBody(Struct, frozen=True, kw_only=True, eq=False):
     """One thing to be seen: a member, a plate or a small part."""
 
     name: str

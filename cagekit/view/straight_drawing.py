@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import cos, radians, sin
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.end_cut import EndCut
@@ -28,16 +28,14 @@ HALF = 90
 """Spots along half a rim."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StraightEnd:
+class StraightEnd(Struct, frozen=True, kw_only=True):
     """An end of a straight tube: its cut, and the clock of its deep side (degrees) if any."""
 
     cut: EndCut
     deepest: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StraightJoint:
+class StraightJoint(Struct, frozen=True, kw_only=True):
     """A bolted joint: where its middle is, as a share of the tube, and words for the place.
 
     ``bolts`` are their places in it and ``cuts`` those of the saw, both as shares of half of it.

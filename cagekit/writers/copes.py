@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from math import ceil, degrees
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import EndName
 from cagekit.design import Design
@@ -37,8 +37,7 @@ TAB = 10.0
 OVERLAP = 15.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Placed:
+class Placed(Struct, frozen=True, kw_only=True):
     """A template, or a part of one, on a sheet: mm from the sheet's upper left corner."""
 
     index: int

@@ -12,13 +12,13 @@ import logging
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import lru_cache
 from math import atan2, degrees, pi
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.errors import GeometryError, OutputError
 from cagekit.geometry.outline import Outline, Segment
@@ -47,8 +47,7 @@ COLOURS: Mapping[Layer, int] = {
 Version = Literal["R12", "R2000", "R2010", "R2018"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DxfOptions:
+class DxfOptions(Struct, frozen=True, kw_only=True):
     """How a drawing is written.
 
     Args:
@@ -156,7 +155,7 @@ def cut_options(design: Design) -> CutOptions:
     Options: ``kerf`` (mm), ``bridges``, ``bridge_width`` (mm), ``process``, ``pilot``,
     ``letter_height`` (mm).
     """
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     base = CutOptions.of(design.tooling, design.units)
     names = ("kerf", "bridges", "bridge_width", "process", "pilot", "letter_height")

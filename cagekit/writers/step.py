@@ -6,13 +6,14 @@ The assembly is kept shallow: cage / group / part. Parts lie in vehicle axes, mm
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
 from re import fullmatch
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.colours import Colour
 from cagekit.errors import KernelError, OutputError
@@ -70,8 +71,7 @@ class Schema(Enum):
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepPart:
+class StepPart(Struct, frozen=True, kw_only=True):
     """One solid of a STEP file.
 
     ``solid`` is a record, or the text of a STEP file that holds one solid (a shape that came
@@ -273,8 +273,7 @@ def _check_names(name: str, parts: Sequence[StepPart]) -> None:
         raise OutputError(f"STEP names must differ, these occur twice: {', '.join(twice)}.")
 
 
-@dataclass(frozen=True, slots=True)
-class _Product:
+class _Product(Struct, frozen=True):
     """Numbers of a product's definition and of its shape."""
 
     definition: int

@@ -7,9 +7,11 @@ what was rebuilt: that is quick enough for every run.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from cagekit.errors import KernelError, OutputError
 from cagekit.solids.bodies import SURFACE_TOL, VOLUME_TOL
@@ -34,8 +36,7 @@ class UnsoundError(KernelError):
         super().__init__(f"{path.name}: the kernel reads {', '.join(parts)} as no sound solid.")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepReport:
+class StepReport(Struct, frozen=True, kw_only=True):
     """What a STEP file was found to hold.
 
     ``worst`` is the largest relative difference of a volume from what it should be; ``foreign``

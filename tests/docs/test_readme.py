@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 import subprocess
 import tomllib
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.checks.quantities.collisions import overlaps

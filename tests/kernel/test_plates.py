@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import combinations
 from math import radians
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from pieces import cut_area
 
 from cagekit.cage.cage import Cage

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -12,6 +11,7 @@ import demos
 import numpy as np
 import pytest
 from demos import DEMOS
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage

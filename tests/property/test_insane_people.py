@@ -7,13 +7,13 @@ import json
 import random
 import tomllib
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import demos
 import pytest
+from msgspec.structs import replace
 from pydantic import ValidationError
 from sweeps import size
 

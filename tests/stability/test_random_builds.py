@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from dataclasses import replace
 from math import degrees
 from typing import Any
 
 import demos
 import pytest
+from msgspec.structs import replace
 from sweeps import size
 
 from cagekit.assembly.assemble import members_only

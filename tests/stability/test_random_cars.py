@@ -6,11 +6,11 @@ import random
 import tomllib
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import demos
 import pytest
+from msgspec.structs import replace
 from pydantic import ValidationError
 from sweeps import size
 

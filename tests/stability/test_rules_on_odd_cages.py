@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import random
-from dataclasses import replace
+from dataclasses import replace as with_fields
 
 import demos
 import pytest
+from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage
 from cagekit.checks import run
@@ -29,7 +30,7 @@ def test_members_missing_and_misnamed(name: str) -> None:
     cage = demos.cage(name)
     for _ in range(12):
         members = [
-            replace(m, role=draw.choice([m.role, m.role, draw.choice(ODD)]))
+            with_fields(m, role=draw.choice([m.role, m.role, draw.choice(ODD)]))
             for m in cage.members.values()
             if draw.random() < 0.75
         ]

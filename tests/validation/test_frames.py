@@ -180,7 +180,7 @@ def test_work_of_one_case_on_another_is_mutual(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_turned_and_mirrored_frames_do_the_same(seed: int) -> None:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     f, rng = random_frame(seed)
     f.spring[:] = 0.0
@@ -197,7 +197,7 @@ def test_turned_and_mirrored_frames_do_the_same(seed: int) -> None:
 
 
 def test_inches_and_pounds_give_the_same() -> None:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     f, rng = random_frame(1)
     case = random_loads(f, rng)

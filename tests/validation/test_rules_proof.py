@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from dataclasses import replace as with_fields
 from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
@@ -174,7 +176,7 @@ def as_hoop(cage: Cage) -> Cage:
     """A sleeve in a tube that is a lateral hoop."""
     pieces = {p for t in cage.bolted for p in t.pieces}
     members = [
-        replace(m, role="lateral_hoop") if m.id in pieces else m for m in cage.members.values()
+        with_fields(m, role="lateral_hoop") if m.id in pieces else m for m in cage.members.values()
     ]
     return Cage(cage.name, members, plates=cage.plates, bolted=cage.bolted, kept=KEPT)
 
@@ -186,9 +188,8 @@ def cut_in_two(name: str) -> Mutation:
         if m.id != name:
             return m
         one, two = m.path.split(m.path.length / 2)
-        return replace(m, id=f"{name}_1", path=one, b=End()), replace(
-            m, id=f"{name}_2", path=two, a=End()
-        )
+        first = with_fields(m, id=f"{name}_1", path=one, b=End())
+        return first, with_fields(m, id=f"{name}_2", path=two, a=End())
 
     return _members(change)
 
@@ -199,15 +200,15 @@ def steel(role: str, material: str, od: float = 0.0, wall: float = 0.0) -> Mutat
     def change(m: Member) -> Member:
         if role and m.role != role:
             return m
-        tube = replace(m.tube, material=material, od=od or m.tube.od, wall=wall or m.tube.wall)
-        return replace(m, tube=tube)
+        tube = with_fields(m.tube, material=material, od=od or m.tube.od, wall=wall or m.tube.wall)
+        return with_fields(m, tube=tube)
 
     return _members(change)
 
 
 def roles(**new: str) -> Mutation:
     """Other roles for members."""
-    return _members(lambda m: replace(m, role=new.get(m.role, m.role)))
+    return _members(lambda m: with_fields(m, role=new.get(m.role, m.role)))
 
 
 def both(*mutations: Mutation) -> Mutation:
@@ -221,13 +222,13 @@ def both(*mutations: Mutation) -> Mutation:
 
 def in_the_air(name: str, end: str) -> Mutation:
     """A tube's end that stands on nothing."""
-    return _members(lambda m: replace(m, **{end: End()}) if m.id == name else m)
+    return _members(lambda m: with_fields(m, **{end: End()}) if m.id == name else m)
 
 
 def stub(name: str, length: float) -> Mutation:
     """A tube cut down to its first ``length`` mm."""
     return _members(
-        lambda m: replace(m, path=m.path.part(0.0, length), b=End()) if m.id == name else m
+        lambda m: with_fields(m, path=m.path.part(0.0, length), b=End()) if m.id == name else m
     )
 
 
@@ -240,7 +241,7 @@ def twisted(name: str) -> Mutation:
         corners = m.path.corners().copy()
         corners[2, 0] += 30.0
         radii = [q.radius for q in m.path.bends]
-        return replace(m, path=CentreLine.from_polyline(corners, radii))
+        return with_fields(m, path=CentreLine.from_polyline(corners, radii))
 
     return _members(change)
 
@@ -251,7 +252,7 @@ def plates(change: Callable[[Plate], Plate]) -> Mutation:
 
 def bolts(**new: Any) -> Mutation:
     """Other bolts in every plate."""
-    return plates(lambda p: replace(p, bolts=tuple(replace(b, **new) for b in p.bolts)))
+    return plates(lambda p: with_fields(p, bolts=tuple(replace(b, **new) for b in p.bolts)))
 
 
 def kinked(name: str, aside: float = 25.0) -> Mutation:
@@ -264,14 +265,16 @@ def kinked(name: str, aside: float = 25.0) -> Mutation:
         between = 0.5 * (c[0] + c[1]) + np.array([aside, 15.0, 0.0])
         corners = np.vstack([c[:1], between[None], c[1:]])
         radii = [120.0, *(q.radius for q in m.path.bends)]
-        return replace(m, path=CentreLine.from_polyline(corners, radii))
+        return with_fields(m, path=CentreLine.from_polyline(corners, radii))
 
     return _members(change)
 
 
 def one_bolt(role: str) -> Mutation:
     """Feet of a role held by a single bolt."""
-    return plates(lambda p: replace(p, bolts=p.bolts[:1]) if any(role in e for e in p.ends) else p)
+    return plates(
+        lambda p: with_fields(p, bolts=p.bolts[:1]) if any(role in e for e in p.ends) else p
+    )
 
 
 def hung(
@@ -310,7 +313,7 @@ def more_legs(n: int) -> Mutation:
 
     def after(cage: Cage) -> Cage:
         leg = cage.members["rear_brace_left"]
-        more = [replace(leg, id=f"rear_brace_left_{i}") for i in range(n)]
+        more = [with_fields(leg, id=f"rear_brace_left_{i}") for i in range(n)]
         return Cage(cage.name, [*cage.members.values(), *more], plates=cage.plates, kept=KEPT)
 
     return after

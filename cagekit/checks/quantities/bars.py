@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import EndName, Member
 from cagekit.geometry.arrays import Points, cross3, size3
@@ -18,8 +18,7 @@ GAP = 1.5
 """Pieces of one bar end within this many diameters of each other (the crossing tube between)."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class WholeBar:
+class WholeBar(Struct, frozen=True, eq=False):
     """One bar: its pieces in order, its theoretical end points ``(3,)`` and their members' ends."""
 
     pieces: tuple[Member, ...]

@@ -9,11 +9,11 @@ Frame: car axes, mm, rad.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import hypot
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage, Joint
@@ -310,8 +310,7 @@ def _deepest(cage: Cage, pairs: Sequence[Pair]) -> list[Deep]:
     return cage.kept.each(keys, looked_at)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Looked:
+class _Looked(Struct, frozen=True, kw_only=True, eq=False):
     """Points of walls looked for in other walls: one look for each wall and the other.
 
     Args:

@@ -7,8 +7,9 @@ them needs input.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from math import degrees
+
+from msgspec.structs import replace
 
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity

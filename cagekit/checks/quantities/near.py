@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
@@ -17,8 +17,7 @@ STEP = 20.0
 """Distance of the points that a tube's box is made of, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Boxes:
+class Boxes(Struct, frozen=True, kw_only=True, eq=False):
     """Boxes round the outside of tubes: their low and high corners, ``(n, 3)`` mm each."""
 
     low: Points

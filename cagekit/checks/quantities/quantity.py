@@ -7,10 +7,11 @@ profiles name it; its docstring is what `show quantities` prints.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from importlib import import_module
 from inspect import getdoc
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct, field
 
 from cagekit.checks.finding import Evidence, Value
 from cagekit.inputs.rules import takes
@@ -46,8 +47,7 @@ MODULES = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pick:
+class Pick(Struct, frozen=True, kw_only=True):
     """Which members a rule looks at: roles (all when empty), side of the car, family of steel.
 
     A role with ``!`` before it is left out.
@@ -67,8 +67,7 @@ class Pick:
         return takes(self.roles, *names)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measure:
+class Measure(Struct, frozen=True, kw_only=True):
     """One measured value.
 
     Args:
@@ -109,8 +108,7 @@ class Measure:
 Measurer = Callable[["Survey", Pick], Iterable[Measure]]
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(Struct, frozen=True):
     """A quantity by name: unit, label as printed, description and the function that measures.
 
     ``base`` says in words what its limits are multiples of; empty where a limit is a plain value.

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from math import atan2, pi
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.car.shell import ShellSurface
@@ -49,8 +49,7 @@ CARRIERS = ("outrigger", CHASSIS)
 """Roles that are part of the car under the cage: a foot may land on them."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class StandingEnd:
+class StandingEnd(Struct, frozen=True, eq=False):
     """Where a member stands on the car.
 
     ``kind`` is ``hoop`` (main, front, lateral, half hoop or A-pillar bar), ``backstay`` or
@@ -75,8 +74,7 @@ class StandingEnd:
         return f"{self.member.id} {side_of(self.point)}"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Junction:
+class Junction(Struct, frozen=True, eq=False):
     """A node where frame members meet: point ``(3,)`` and member ids."""
 
     point: Vec

@@ -9,12 +9,13 @@ an angle finder.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from math import asin, pi, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName, Member
@@ -39,8 +40,7 @@ RADIUS_MATCH = 0.5
 """Drawn and bent radius closer than this are the same, mm (common practice)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Work:
+class Work(Struct, frozen=True, kw_only=True):
     """Which bends are made with end a leading (``1 .. from_a``), the others with end b leading.
 
     ``extra_a`` and ``extra_b`` (mm) are left on the blank beyond the finished tips so that the
@@ -90,8 +90,7 @@ class Work:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BendStep:
+class BendStep(Struct, frozen=True, kw_only=True):
     """One bend at the machine.
 
     Args:
@@ -133,8 +132,7 @@ class BendStep:
     mark: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BendSchedule:
+class BendSchedule(Struct, frozen=True, kw_only=True):
     """Everything a member's bend sheet says; a straight tube has rows and blank but no steps.
 
     ``cut_length`` is the finished centre line between the outermost tips, ``blank`` the length

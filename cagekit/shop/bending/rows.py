@@ -9,10 +9,10 @@ right-handed about the direction it is fed in by the same angle.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import atan2, pi
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import cross3
@@ -22,8 +22,7 @@ from cagekit.units.tolerance import ANGLE_ROUNDING, ROUNDING
 TINY = ROUNDING
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BendRow:
+class BendRow(Struct, frozen=True, kw_only=True):
     """One row: feed (mm), rotation (rad), angle (rad) and centre-line radius (mm).
 
     The last row of a tube has the final straight as feed and no angle.

@@ -8,8 +8,9 @@ dial, which does not. Two bends give the line, more give a residual to judge it 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import degrees, radians, sqrt
+
+from msgspec import Struct
 
 from cagekit.inputs.tooling import Die, TestBend
 from cagekit.units.tolerance import ROUNDING
@@ -25,8 +26,7 @@ SPREAD = radians(20)
 """Tests closer together than this do not tell slope from offset (common practice)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Springback:
+class Springback(Struct, frozen=True, kw_only=True):
     """A fitted springback model.
 
     ``slope`` (set over got, plain number) and ``offset`` (rad) make the line; ``pairs`` is the

@@ -8,9 +8,9 @@ folds the other way.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.plate import Plate
 from cagekit.geometry.outline import Outline
@@ -22,8 +22,7 @@ NOISE = 6
 """Decimals (mm, rad) beyond which a size is noise of its sums: inches lie between hundredths."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Alike:
+class Alike(Struct, frozen=True, kw_only=True):
     """A piece of plate: its number (``P3``), the plates that are it, and how many to cut."""
 
     number: str

@@ -9,13 +9,15 @@ its corner.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from functools import cached_property
 from importlib.util import find_spec
 from math import ceil, cos, degrees, pi, radians, sin
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.plate import Plate
 from cagekit.errors import GeometryError
@@ -33,8 +35,7 @@ GAP_TOL = MICRON
 """A gap may be this much (mm) under what was asked for before a layout is refused."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Laid:
+class Laid(Struct, frozen=True, kw_only=True, eq=False):
     """A part on a sheet: turned by ``angle`` rad about its own origin, then moved by ``shift``."""
 
     plate: Plate
@@ -94,12 +95,11 @@ class NestedSheet:
         return tuple(out.items())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NestPlan:
+class NestPlan(Struct, frozen=True, kw_only=True):
     """All sheets of a job, and notes about parts that could not be laid as asked."""
 
     sheets: tuple[NestedSheet, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
 
     @property
     def utilisation(self) -> float:

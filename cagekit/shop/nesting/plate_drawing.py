@@ -7,13 +7,14 @@ picture writers draw it as it is.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cache
 from math import atan2, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import ArrayLike
 
 from cagekit.cage.plate import Hole, HolePurpose, Plate
@@ -50,16 +51,14 @@ class Layer(StrEnum):
         return self in (Layer.OUTSIDE, Layer.INSIDE)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Stroke:
+class Stroke(Struct, frozen=True, eq=False):
     """One contour or line of a drawing."""
 
     layer: Layer
     line: Outline
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Process:
+class Process(Struct, frozen=True, kw_only=True):
     """A cutting process: what it can cut.
 
     Args:
@@ -106,8 +105,7 @@ def process(name: str) -> Process:
     return known[name]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CutOptions:
+class CutOptions(Struct, frozen=True, kw_only=True):
     """How plates are prepared for the table.
 
     Args:
@@ -157,13 +155,12 @@ class CutOptions:
         return (process(self.process).min_hole_ratio if ratio is None else ratio) * thickness
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Drawing:
+class Drawing(Struct, frozen=True, kw_only=True, eq=False):
     """A plate (or a sheet of plates) as lines on layers, and what had to be said about it."""
 
     name: str
     strokes: tuple[Stroke, ...]
-    warnings: tuple[str, ...] = field(default=())
+    warnings: tuple[str, ...] = ()
 
     def __iter__(self) -> Iterator[Stroke]:
         return iter(self.strokes)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import cos, radians, sin
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from cagekit.cage.plate import Plate
@@ -19,8 +20,7 @@ TURNS: dict[Turning, tuple[int, ...]] = {
 """Turns (degrees) a part may be laid at: any quarter, along the grain either way, as drawn."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetStock:
+class SheetStock(Struct, frozen=True, kw_only=True):
     """A sheet to cut from: ``length`` along the grain x ``width``, mm.
 
     ``thickness`` and ``material`` are None and empty when any; ``count`` None when as many as
@@ -41,8 +41,7 @@ class SheetStock:
         return fits and self.material in ("", material)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NestOptions:
+class NestOptions(Struct, frozen=True, kw_only=True):
     """How parts are laid out.
 
     Args:

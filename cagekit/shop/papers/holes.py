@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.car.panel import flat_panel, passages
@@ -14,8 +14,7 @@ from cagekit.inputs.car import Car
 from cagekit.units.tolerance import NEVER_ZERO
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PanelHole:
+class PanelHole(Struct, frozen=True, kw_only=True, eq=False):
     """An oval in a panel through which a tube passes, room all round.
 
     Attributes:

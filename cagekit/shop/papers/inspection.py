@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
@@ -15,8 +16,7 @@ AWAY = 75.0
 that ask for a hole want it three inches away."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WallSpot:
+class WallSpot(Struct, frozen=True, kw_only=True):
     """Where to measure a wall: ``station`` from end a's tip, ``clear`` of bends and cuts, mm."""
 
     member: str

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.plate import Plate
 from cagekit.geometry.centre_line import Vec, vec
@@ -19,8 +19,7 @@ STRIPS = 16
 """Strips across a bend zone over which its centre is averaged."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PartMass:
+class PartMass(Struct, frozen=True, kw_only=True, eq=False):
     """One part: id, kind, pieces, mass of all of them (kg), centre of gravity ``(3,)`` mm."""
 
     id: str
@@ -30,8 +29,7 @@ class PartMass:
     centre: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CageMass:
+class CageMass(Struct, frozen=True, kw_only=True, eq=False):
     """Masses of a cage, kg, and where its centre of gravity is, ``(3,)`` mm, vehicle axes.
 
     Small parts are those of swing-out bars; welds, bolts of plates and padding are not in it.

@@ -8,11 +8,12 @@ before anything that would hold the cage down. A test replays the list.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass, replace
 from math import asin, degrees
 from typing import Any, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.bolted import BoltedTube
 from cagekit.cage.cage import Cage
@@ -39,8 +40,7 @@ BOX = "Put the box together on the bench, tabs in slots, square, and weld its se
 Units = Literal["mm", "in"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Move(Struct, frozen=True, kw_only=True):
     """How the cage is moved for some welds.
 
     ``way`` and ``amount`` (mm, or rad for a lean), the ``joints`` that are welded there, what it
@@ -54,8 +54,7 @@ class Move:
     pose: Pose
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class Step(Struct, frozen=True, kw_only=True):
     """One step of the order of work.
 
     Attributes:
@@ -131,8 +130,7 @@ def order_of_work(
     return tuple(replace(s, number=i) for i, s in enumerate(work.steps(), 1))
 
 
-@dataclass(frozen=True, slots=True)
-class _Work:
+class _Work(Struct, frozen=True):
     """What the steps of one cage are made from."""
 
     cage: Cage

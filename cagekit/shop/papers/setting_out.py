@@ -8,11 +8,11 @@ way round from that line, clockwise for one who looks along the tube from end A.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import degrees, pi
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
@@ -37,8 +37,7 @@ SAMPLE = 5.0
 """Spacing of the spots taken on a plate's edge, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Standing:
+class Standing(Struct, frozen=True, kw_only=True, eq=False):
     """Where a tube's end stands in the car.
 
     Attributes:
@@ -61,8 +60,7 @@ class Standing:
     plates: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlatePlace:
+class PlatePlace(Struct, frozen=True, kw_only=True, eq=False):
     """Where a plate stands in the car.
 
     Attributes:
@@ -83,8 +81,7 @@ class PlatePlace:
     slope: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BranchMark:
+class BranchMark(Struct, frozen=True, kw_only=True, eq=False):
     """A mark on a parent: where a branch lands on it.
 
     Attributes:
@@ -122,8 +119,7 @@ class BranchMark:
     off: EndName | Literal[""] = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PlateMark:
+class PlateMark(Struct, frozen=True, kw_only=True, eq=False):
     """A mark on a tube for a plate that is welded to it: tab, gusset, bracket.
 
     Attributes:
@@ -149,8 +145,7 @@ class PlateMark:
     point: Vec
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SettingOut:
+class SettingOut(Struct, frozen=True, kw_only=True):
     """Everything set out: feet, plates and holes in the car, marks on tubes in tape order."""
 
     feet: tuple[Standing, ...]

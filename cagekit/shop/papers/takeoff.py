@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.inputs.padding import thickness_by_member
 from cagekit.inputs.tooling import Tooling
@@ -37,8 +37,7 @@ FILLET = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TubeOrder:
+class TubeOrder(Struct, frozen=True, kw_only=True):
     """One size of tube: what the parts need and what is bought, the spare margin in it.
 
     Lengths in mm. ``sticks`` are pairs of stick length and how many; ``own`` is the length taken
@@ -58,8 +57,7 @@ class TubeOrder:
     mass: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlateOrder:
+class PlateOrder(Struct, frozen=True, kw_only=True):
     """One thickness of plate: ``area`` the parts have, ``order`` with the spare margin, mm2."""
 
     thickness: float
@@ -70,8 +68,7 @@ class PlateOrder:
     mass: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FastenerOrder:
+class FastenerOrder(Struct, frozen=True, kw_only=True):
     """One size of bolt: bolts, as many nuts, two washers each."""
 
     size: str
@@ -80,8 +77,7 @@ class FastenerOrder:
     plates: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HardwareOrder:
+class HardwareOrder(Struct, frozen=True, kw_only=True):
     """Small parts of one kind and size: bolts, pins, nuts, washers, sleeves, half cups.
 
     ``size`` tells its lengths in mm, ``size_inches`` in inches; ``length`` along the axis of one
@@ -98,8 +94,7 @@ class HardwareOrder:
     parts: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PaddingOrder:
+class PaddingOrder(Struct, frozen=True, kw_only=True):
     """Padding of one bar, mm: where it is near a helmet, or near a body when the build pads it."""
 
     member: str
@@ -109,8 +104,7 @@ class PaddingOrder:
     asked: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeldMetal:
+class WeldMetal(Struct, frozen=True, kw_only=True):
     """Weld of the cage: length of all joints and plates (mm), filler to buy (kg), how it is got."""
 
     joints: float
@@ -124,8 +118,7 @@ class WeldMetal:
         return self.joints + self.plates
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Takeoff:
+class Takeoff(Struct, frozen=True, kw_only=True, eq=False):
     """Everything a cage is made of."""
 
     tubes: tuple[TubeOrder, ...]

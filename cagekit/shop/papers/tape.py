@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind, EndName, Member
@@ -15,8 +15,7 @@ from cagekit.names import named
 from cagekit.units.tolerance import SAME_POINT
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TapeCheck:
+class TapeCheck(Struct, frozen=True, kw_only=True):
     """A distance to check with a tape over the outside of two tubes, mm.
 
     ``twin`` is the same distance on the other side; on a symmetrical cage both agree.
@@ -28,8 +27,7 @@ class TapeCheck:
     twin: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Held:
+class Held(Struct, frozen=True, kw_only=True, eq=False):
     """Where a tape is held on a tube.
 
     Attributes:

@@ -16,11 +16,11 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import inf, isfinite
 from time import monotonic
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.shop.sawing.patterns import Kinds, Pattern, best_pattern, patterns_worth
 from cagekit.shop.sawing.stock import Bar
@@ -39,8 +39,7 @@ Column = tuple[int, Pattern]
 """Index of the bar and what is cut from it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prices:
+class Prices(Struct, frozen=True, kw_only=True):
     """The linear relaxation: its ``bound``, worth of every kind, extra price of scarce bars."""
 
     bound: float
@@ -48,8 +47,7 @@ class Prices:
     bars: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
+class Choice(Struct, frozen=True, kw_only=True):
     """Bars and what is cut from them, one entry per bar.
 
     ``cost`` is what they cost, ``bound`` a proven lower bound; ``proved`` when they meet.

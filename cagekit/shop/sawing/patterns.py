@@ -9,10 +9,10 @@ down, so it never promises less than there is.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import gcd
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.units.tolerance import ROUNDING
@@ -25,8 +25,7 @@ MOST_STEPS = 20_000
 """Steps of the search for the best pattern."""
 
 
-@dataclass(frozen=True, slots=True)
-class Kinds:
+class Kinds(Struct, frozen=True):
     """Kinds of pieces: whole ``sizes`` (kerf included), how many are ``wanted`` of each."""
 
     sizes: tuple[int, ...]
@@ -38,8 +37,7 @@ class Kinds:
         return len(self.sizes)
 
 
-@dataclass(frozen=True, slots=True)
-class Fill:
+class Fill(Struct, frozen=True):
     """The best filling found: its ``value``, its ``pattern``, and a bound no filling is above."""
 
     value: float

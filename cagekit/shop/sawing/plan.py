@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import combinations, permutations
 from math import ceil
+
+from msgspec import Struct
 
 from cagekit.errors import InputError
 from cagekit.inputs.tooling import Tooling
@@ -20,8 +21,7 @@ TIME_LIMIT = 20.0
 """Seconds after which a plan is returned with its gap."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CutBar:
+class CutBar(Struct, frozen=True, kw_only=True):
     """One bar and what is sawn from it, in sawing order.
 
     ``number`` counts the bars of the plan from 1; ``remnant`` is what is left behind the last
@@ -56,8 +56,7 @@ class CutBar:
         return tuple(out)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CutPlan:
+class CutPlan(Struct, frozen=True, kw_only=True):
     """The plan for one tube.
 
     ``bound`` is a proven lower bound of what has to be bought (in ``unit``), ``cost`` what the

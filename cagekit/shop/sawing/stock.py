@@ -7,8 +7,9 @@ and every tenth of a millimetre is exact, so that a bar that fills to the last b
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 from cagekit.data import rows
 from cagekit.errors import InputError
@@ -22,8 +23,7 @@ SAW_STEP = 0.1
 """Blanks are rounded up to this, mm: no tape and no saw does better."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UsualStick:
+class UsualStick(Struct, frozen=True, kw_only=True):
     """A stick length that is commonly sold, mm, with where that is known from."""
 
     name: str
@@ -60,16 +60,14 @@ def to_nanometres(mm: float) -> int:
     return round(mm * NM)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Blank:
+class Blank(Struct, frozen=True, kw_only=True):
     """A blank to be sawn: ``name`` (a member's id) and ``length`` in mm."""
 
     name: str
     length: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bar:
+class Bar(Struct, frozen=True, kw_only=True):
     """A kind of bar to cut from.
 
     Args:

@@ -8,10 +8,10 @@ The paper lies outside the tube, so it wraps on a circle larger by its own thick
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import degrees, pi
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndName, Member
@@ -32,8 +32,7 @@ SKIRT = 26.0
 """Paper below the deepest point of the cut (mm), so that its straight edge meets itself."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Template:
+class Template(Struct, frozen=True, kw_only=True, eq=False):
     """The template of one end.
 
     Attributes:
@@ -70,8 +69,7 @@ class Template:
     grind: tuple[tuple[str, float], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ordinates:
+class Ordinates(Struct, frozen=True, kw_only=True):
     """Depths of the cut from the end of the blank at even stations round the tube, mm."""
 
     member: str
@@ -80,8 +78,7 @@ class Ordinates:
     depths: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SawSetting:
+class SawSetting(Struct, frozen=True, kw_only=True):
     """How to notch an end with a hole saw or an end mill, or to saw it off; ``reason`` why not.
 
     A clock is counted like the template: degrees from the reference line, 0 to 360, right-handed

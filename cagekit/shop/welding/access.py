@@ -9,10 +9,11 @@ of the car's shell. The joint's own tubes count for the body only: the nozzle re
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from math import cos, pi, sin
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.car.shell import Boxed, Skin
@@ -37,8 +38,7 @@ TIGHT = np.radians(30.0)
 angles under 30 degrees apart (from memory)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Reach:
+class Reach(Struct, frozen=True, kw_only=True, eq=False):
     """How much of a joint's saddle a torch reaches.
 
     Attributes:
@@ -71,8 +71,7 @@ InWay = np.ndarray
 """At which spots and leans ``(n, k)`` of a torch something stands in its way."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Rays:
+class Rays(Struct, frozen=True, kw_only=True, eq=False):
     """The torch round a saddle, whatever stands around it.
 
     Attributes:

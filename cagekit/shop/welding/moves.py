@@ -10,11 +10,11 @@ move that nothing but fixed glass forbids is offered with that glass out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from math import ceil, cos, radians, sin
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.cage.cage import Cage
@@ -55,8 +55,7 @@ class Way(StrEnum):
     PARTLY = "partly out of reach"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FloorHole:
+class FloorHole(Struct, frozen=True, kw_only=True):
     """A hole in the floor that a foot goes down through: mm along and across the car."""
 
     member: str
@@ -65,8 +64,7 @@ class FloorHole:
     width: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pose:
+class Pose(Struct, frozen=True, kw_only=True, eq=False):
     """A position of the steel that is fitted, off its tacks.
 
     Attributes:
@@ -99,8 +97,7 @@ class Pose:
         return np.asarray((points - self.pivot) @ self.turn.T + self.pivot + self.shift)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Steel:
+class _Steel(Struct, frozen=True, kw_only=True, eq=False):
     """Spots along the tubes that move, all in one array, and how they stand in the car.
 
     Attributes:

@@ -7,10 +7,10 @@ filler and tacks. Leg sizes of joints are the tooling sheet's; a welding procedu
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import ceil, pi
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import SmallPart
@@ -36,8 +36,7 @@ SWING = ("hinge", "latch")
 """Small parts of swing-out bars, whose welds are told with their brackets."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WeldRow:
+class WeldRow(Struct, frozen=True, kw_only=True, eq=False):
     """One weld.
 
     Attributes:

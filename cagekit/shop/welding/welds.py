@@ -10,9 +10,10 @@ Fixed glass is out from the first tube to the last weld where a joint is welded 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.member import EndKind, Member
@@ -32,8 +33,7 @@ OVERHEAD = ("roof", "windscreen")
 """Surfaces from which a cage on its tacks can be moved away."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Weld:
+class Weld(Struct, frozen=True, kw_only=True, eq=False):
     """One joint of the weld map.
 
     Attributes:
@@ -58,8 +58,7 @@ class Weld:
         return self.pose.amount if self.pose else 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FitStage:
+class FitStage(Struct, frozen=True, kw_only=True, eq=False):
     """Tubes that are fitted and tacked together.
 
     Attributes:
@@ -73,8 +72,7 @@ class FitStage:
     moved: tuple[tuple[Pose, tuple[Weld, ...]], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeldPlan:
+class WeldPlan(Struct, frozen=True, kw_only=True):
     """The weld map in the order of the joints, and the stages in which the cage is put up.
 
     ``glass_out`` names the fixed glass that is out of the car meanwhile.
@@ -85,8 +83,7 @@ class WeldPlan:
     glass_out: tuple[str, ...] = ()
 
 
-@dataclass(slots=True)
-class _Site:
+class _Site(Struct):
     """A cage going up in its car: what is asked of the torch again and again.
 
     ``standing`` is all of the car that a tube may run into, ``shell`` what of it is in the car.

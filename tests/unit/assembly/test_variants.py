@@ -5,10 +5,10 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import replace
 from functools import partial
 
 import pytest
+from msgspec.structs import replace
 from pieces import counted_passes
 
 from cagekit.assembly.assemble import members_only, variants

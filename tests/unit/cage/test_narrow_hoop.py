@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only, sketch
 from cagekit.inputs.build import Build

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import replace
 from math import cos, pi, radians, sin
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 import demos
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.car.panel import HALF, flat_panel, passages
 from cagekit.car.shell import surfaces

@@ -132,7 +132,7 @@ def test_two_numbers_wrong_are_not_put_on_one() -> None:
 
 
 def findings(sheet: Any) -> dict[str, Finding]:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     build = replace(load_build(HATCH), car=car_of(sheet))
     return {f.subject: f for f in run(Design(build), ["car"]) if f.code == "car/tape"}

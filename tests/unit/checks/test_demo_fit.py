@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import sketch
 from cagekit.checks.finding import Status, to_json_text

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import replace as with_fields
 
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import sketch
 from cagekit.cage.cage import Cage
@@ -42,7 +43,7 @@ def mirrored_car(car: Car) -> Car:
 
 
 def mirrored_member(member: Member) -> Member:
-    return replace(
+    return with_fields(
         member, id=swapped(member.id), path=member.path.mirrored(),
         side=SWAP.get(member.side, member.side),  # type: ignore[arg-type]
     )  # fmt: skip

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from cagekit.checks import Finding, Status, run
 from cagekit.checks.profile import GENERAL, load_profile

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from math import radians, tan
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 from pieces import counted_passes
 
 from cagekit.cage.kept import Kept, Same

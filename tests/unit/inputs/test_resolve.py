@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from demos import DEMOS
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import assemble
 from cagekit.design import Design

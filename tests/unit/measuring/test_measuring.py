@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import replace
 from math import dist
 from pathlib import Path
 from typing import Any
 
 import pdfpages
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import sketch
 from cagekit.cli.main import run

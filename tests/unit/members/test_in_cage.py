@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
@@ -193,8 +194,8 @@ def test_the_halves_of_a_bent_x_lie_on_the_bend_beside_each_other(out: float) ->
     # at one node their tips are in one place: that is what parts them
     node = through.path.nearest((nodes[0] + nodes[1]) / 2).point
     halves = (
-        replace(one, path=CentreLine.straight(one.path.start, node)),
-        replace(two, path=CentreLine.straight(node, two.path.end)),
+        with_fields(one, path=CentreLine.straight(one.path.start, node)),
+        with_fields(two, path=CentreLine.straight(node, two.path.end)),
     )
     others = [m for m in cage.members.values() if m.id not in X_LEFT[1:]]
     together = Cage("test", [*others, *halves])

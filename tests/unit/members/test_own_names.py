@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import demos
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage

@@ -7,13 +7,14 @@ tubes that it meets. Typed after ``cagekit part`` they must make the same tube.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from math import atan2, degrees
 from typing import Any
 
 import demos
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
@@ -171,7 +172,7 @@ def test_a_halo_alone_is_that_of_an_even_car() -> None:
     left, front, *_ = m.path.corners()
     points = [left, front, front * [1, -1, 1], left * [1, -1, 1]]
     straight = type(m.path).from_polyline(points, m.path.bends[0].radius)
-    same = replace(m, path=straight)
+    same = with_fields(m, path=straight)
     alone = made("halo", {**tube(m), **halo(same)}).cage.members["halo"]
     assert shape(alone)[0] == pytest.approx(shape(same)[0], abs=1e-6)
 

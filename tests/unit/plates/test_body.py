@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import replace as with_fields
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.cage.plate import NO_METAL, Plate
 from cagekit.design import Design
@@ -58,7 +59,7 @@ def test_what_lies_on_the_floor_hangs_on_the_metal_alone(design: Design, made: l
 
 def test_a_plate_with_another_foot_on_it_is_the_same_metal(made: list[Plate]) -> None:
     plate = next(p for p in made if p.folds and p.marks)
-    other = replace(plate, notes=("another",), welds=(), marks=plate.marks[1:])
+    other = with_fields(plate, notes=("another",), welds=(), marks=plate.marks[1:])
     assert other.body == plate.body
     assert other.folded is plate.folded
 
@@ -74,4 +75,4 @@ def test_other_metal_is_another_body(made: list[Plate], field: str) -> None:
         "folds": (replace(first, angle=first.angle + least), *plate.folds[1:]),
         "placement": plate.placement + least * np.eye(4, k=3),
     }[field]
-    assert replace(plate, **{field: other}).body != plate.body
+    assert with_fields(plate, **{field: other}).body != plate.body

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 from math import hypot, pi, radians
 
@@ -10,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError, InputError

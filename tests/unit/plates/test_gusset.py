@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from math import degrees, pi
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
@@ -156,7 +157,7 @@ def stay_moved(by: float) -> Corner:
     hoop, stay = CAGE.member("main_hoop"), CAGE.member("stay")
     station = hoop.path.nearest(stay.path.start).station + by
     path = CentreLine.straight(hoop.path.spot(station).point, stay.path.end)
-    cage = Cage("moved", [hoop, replace(stay, path=path)])
+    cage = Cage("moved", [hoop, with_fields(stay, path=path)])
     (joint,) = joints_at(cage, TubeEnd(tube="stay", end="a"), "test")
     return Corner.of(cage, joint, "b")
 
@@ -174,7 +175,7 @@ def diagonal(station: float, way: str) -> Corner:
     """The corner of a diagonal in the hoop's plane, its node so far (mm) into the top bend."""
     hoop = CAGE.member("main_hoop")
     path = CentreLine.straight(hoop.path.spot(hoop.path.starts[1] + station).point, (0, 0, 0))
-    cage = Cage("diagonal", [hoop, replace(CAGE.member("stay"), path=path)])
+    cage = Cage("diagonal", [hoop, with_fields(CAGE.member("stay"), path=path)])
     (joint,) = joints_at(cage, TubeEnd(tube="stay", end="a"), "test")
     return Corner.of(cage, joint, way)
 

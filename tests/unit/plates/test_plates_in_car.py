@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.checks.finding import Finding, Status
@@ -212,7 +213,7 @@ def test_a_default_plate_keeps_off_the_plate_of_another_foot() -> None:
     mine = plates["foot_main_hoop_a"]
     shift = np.eye(4)
     shift[0, 3] = 110.0
-    other = replace(mine, id="other", members=("x",), placement=mine.placement @ shift)
+    other = with_fields(mine, id="other", members=("x",), placement=mine.placement @ shift)
     foot = Foot.of(cage, "main_hoop", "a", build.car)
     spec = foot_plate_spec(build, default_floor_plate("mm"))
     wish = Wish(spec=spec, sized=False, asked=FootSize(area=12000.0))

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import pi
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
@@ -12,6 +12,7 @@ from pathlib import Path
 import demos
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from other_solver import moved
 
 from cagekit.checks import Status, run
@@ -236,7 +237,9 @@ def test_heavier_wall_gains_what_the_helps_say() -> None:
         d = demos.design("track-roadster")
         m = d.cage.members[helped.member]
         more = Tube(od=m.tube.od, wall=m.tube.wall + 0.3, material=m.tube.material)
-        members = [replace(x, tube=more) if x.id == m.id else x for x in d.cage.members.values()]
+        members = [
+            with_fields(x, tube=more) if x.id == m.id else x for x in d.cage.members.values()
+        ]
         from cagekit.cage.cage import Cage
 
         cage = Cage(d.cage.name, members, plates=d.cage.plates)
@@ -395,7 +398,7 @@ def test_a_steel_without_yield_strength_is_told_and_keeps_nobody_from_making(
     tmp_path: Path,
 ) -> None:
     d = demos.design("track-roadster")
-    tubes = {k: replace(t, material="e235-a") for k, t in d.build.tubes.items()}
+    tubes = {k: with_fields(t, material="e235-a") for k, t in d.build.tubes.items()}
     soft = Design(replace(d.build, tubes=tubes))
     assert "no yield strength" in soft.strength.problem
     assert "cds-45x2.5.toml: material = 'e235-a'" in soft.strength.problem

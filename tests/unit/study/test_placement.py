@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status

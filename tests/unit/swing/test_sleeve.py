@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import replace
 from importlib.resources import files
 from math import ceil
 from pathlib import Path
@@ -12,6 +11,7 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage

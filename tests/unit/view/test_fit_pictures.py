@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from io import BytesIO
 from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.design import Design
@@ -59,7 +60,7 @@ def test_every_number_on_the_sheet_is_drawn_at_its_place(wagon: tuple) -> None:
 def test_belts_that_rise_to_the_bar_are_said_to(wagon: tuple) -> None:
     _, cockpit = wagon
     raised = {
-        m.id: replace(m, path=m.path.mapped(np.eye(3), (0.0, 0.0, 200.0)))
+        m.id: with_fields(m, path=m.path.mapped(np.eye(3), (0.0, 0.0, 200.0)))
         if m.role == "harness_bar"
         else m
         for m in cockpit.members.values()

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import pi, radians
 from pathlib import Path
 
 import numpy as np
 import pdfpages
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.design import Design
@@ -114,7 +114,7 @@ def test_nothing_crosses_an_edge_or_another_template(design: Design, page: str) 
 
 
 def test_a_template_larger_than_the_page_is_tiled_with_overlap(design: Design) -> None:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     big = replace(templates(design.cage, 0.1)[0], width=400.0, height=500.0)
     sheets = lay_out([big], "a4")

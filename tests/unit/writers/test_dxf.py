@@ -8,7 +8,7 @@ import os
 import shutil
 import subprocess
 import sys
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from math import pi, radians
 
 import ezdxf
@@ -17,6 +17,7 @@ import ezdxf.path
 import numpy as np
 import pytest
 from ezdxf.math import bulge_to_arc
+from msgspec.structs import replace
 from pieces import plate_dxf
 
 from cagekit.cage.plate import Hole, HolePurpose, Mark, Plate
@@ -175,7 +176,7 @@ def test_nothing_twice_and_nothing_of_no_length(plate, entities):
 
 
 def test_equal_plates_give_equal_bytes():
-    again = replace(PLATE)
+    again = with_fields(PLATE)
     assert plate_dxf(PLATE, PLAIN) == plate_dxf(again, PLAIN)
 
 
@@ -263,7 +264,7 @@ def test_engraved_id_keeps_off_edges_holes_folds_and_foot():
 
 
 def test_a_plate_too_small_for_letters_says_so():
-    small = replace(PLATE, outline=Outline.rectangle(14, 9), holes=(), marks=())
+    small = with_fields(PLATE, outline=Outline.rectangle(14, 9), holes=(), marks=())
     drawing = plate_drawing(small, PLAIN)
     assert "no room to engrave" in drawing.warnings[0]
     assert drawing.on(Layer.MARK) == ()
@@ -294,7 +295,7 @@ def test_bridges_leave_gaps_on_straights():
 def test_small_holes_are_marked_for_drilling():
     """Plasma cuts holes of 1.5 thicknesses and more clean (plasma design rules table)."""
     assert process("plasma").min_hole_ratio == 1.5
-    thick = replace(PLATE, thickness=10, marks=())
+    thick = with_fields(PLATE, thickness=10, marks=())
     drawing = plate_drawing(thick, CutOptions(process="plasma"))
     assert len([w for w in drawing.warnings if "drill it on the mark" in w]) == 5
     assert "11.0 mm is under the 15.0 mm" in drawing.warnings[0]
@@ -328,7 +329,9 @@ def test_a_notch_narrower_than_the_kerf_is_refused():
         [(0, 0), (60, 0), (60, 40), (31, 40), (31, 10), (30, 10), (30, 40), (0, 40)]
     )
     with pytest.raises(GeometryError, match="narrow"):
-        plate_drawing(replace(PLATE, outline=notched, holes=(), marks=()), replace(PLAIN, kerf=3.0))
+        plate_drawing(
+            with_fields(PLATE, outline=notched, holes=(), marks=()), replace(PLAIN, kerf=3.0)
+        )
 
 
 @pytest.mark.parametrize("version", ["R12", "R2000", "R2010", "R2018"])

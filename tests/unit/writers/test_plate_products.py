@@ -5,12 +5,12 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
-from dataclasses import replace
 from math import pi
 
 import ezdxf
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.assembly.assemble import assemble
 from cagekit.design import Design

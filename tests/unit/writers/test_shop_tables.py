@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
-from dataclasses import replace
 from math import degrees
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,6 +11,7 @@ from types import SimpleNamespace
 import demos
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from cagekit.checks.registry import run
 from cagekit.design import Design

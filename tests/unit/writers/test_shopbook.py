@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import demos
 import pdfpages
 import pytest
+from msgspec.structs import replace
 
 from cagekit.design import Design
 from cagekit.names import named

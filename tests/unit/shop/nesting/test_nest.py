@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from pieces import cut_area
 
 from cagekit.cage.plate import Hole, Plate

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import random
 import tomllib
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from typing import Any
 
 import demos
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from pieces import reach
 from pydantic import ValidationError
 from sweeps import size
@@ -204,7 +205,9 @@ def through_glass(**glass: Any) -> tuple[Build, Cage]:
     y = max(float(spot.point[1]) for spot in hoop.path.at_height(z))
     corners = [(0, y, z), (705, 462, z + 15), (705, -462, z + 15), (0, -y, z)]
     on_hoop = End.coped("main_hoop")
-    halo = replace(tubes["halo"], path=CentreLine.from_polyline(corners, 150), a=on_hoop, b=on_hoop)
+    halo = with_fields(
+        tubes["halo"], path=CentreLine.from_polyline(corners, 150), a=on_hoop, b=on_hoop
+    )
     standing = [tubes["outrigger_left"], tubes["outrigger_right"], hoop, halo]
     return replace(build, car=car), Cage("halo", standing)
 

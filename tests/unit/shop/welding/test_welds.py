@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import replace as with_fields
 from math import pi
 
 import demos
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from pieces import in_way, reach
 
 from cagekit.assembly.assemble import members_only
@@ -159,7 +160,9 @@ def test_a_cage_leaned_forward_brings_its_top_forward_and_down() -> None:
     top = pose(a).points(np.array([[0.0, 0.0, 1000.0]]))[0]
     assert top == pytest.approx([1000 * np.sin(a), 0.0, 1000 * np.cos(a)])
     high = [
-        replace(m, path=CentreLine.straight(p.start + vec((0, 0, 1000)), p.end + vec((0, 0, 1000))))
+        with_fields(
+            m, path=CentreLine.straight(p.start + vec((0, 0, 1000)), p.end + vec((0, 0, 1000)))
+        )
         for m, p in ((m, m.path) for m in tee().members.values())
     ]
     cage, roof = Cage("high", high), {"roof": Wall((0, 0, 1032), (0, 0, -1))}
@@ -246,8 +249,10 @@ def test_the_hidden_side_of_a_halo_is_welded_with_the_cage_leaned_before_it_is_h
     y = max(float(spot.point[1]) for spot in hoop.path.at_height(z))
     corners = [(0, y, z), (705, 462, z + 15), (705, -462, z + 15), (0, -y, z)]
     on_hoop = End.coped("main_hoop")
-    halo = replace(tubes["halo"], path=CentreLine.from_polyline(corners, 150), a=on_hoop, b=on_hoop)
-    braces = [replace(tubes[f"rear_brace_{side}"], a=on_hoop) for side in ("left", "right")]
+    halo = with_fields(
+        tubes["halo"], path=CentreLine.from_polyline(corners, 150), a=on_hoop, b=on_hoop
+    )
+    braces = [with_fields(tubes[f"rear_brace_{side}"], a=on_hoop) for side in ("left", "right")]
     standing = [tubes["outrigger_left"], tubes["outrigger_right"], hoop]
     cage = Cage("halo", [*standing, *braces, halo])
     plan = plan_welding(cage, build.car, build.tooling.torch)
