@@ -219,7 +219,10 @@ class EndCut:
     @cached_property
     def corners(self) -> Vec:
         """Angles of the outside curve's kinks and surface changes, sorted, ``(k,)`` rad."""
-        return self.corners_at([self.outer_radius])[0]
+        return in_step([self._corners()])[0]
+
+    def _corners(self) -> CutWork[Vec]:
+        return (yield from self._cornering(np.array([self.outer_radius])))[0]
 
     def outer_curve(self, n: int) -> Vec:
         """The cut on the outside, ``(n, 2)`` rows of phi (rad, rising from 0) and s (mm).
@@ -335,6 +338,11 @@ class EndCut:
         Unrolled, the curve is measured in chords between its corners, with 32, 64 and 128 of
         them to a stretch, and carried on to none too long (Romberg).
         """
+        return in_step([self._saddle()])[0]
+
+    def _saddle(self) -> CutWork[float]:
+        if "corners" not in vars(self):
+            vars(self)["corners"] = yield from self._corners()
         cuts = self._stretches(self.corners)
         width = np.diff(np.append(cuts, cuts[0] + 2 * pi))[:, None]
         share = np.linspace(0.0, 1.0, 129)
@@ -342,7 +350,7 @@ class EndCut:
         # of the corners, beyond which another surface may hold
         share = np.clip(share * share * (3.0 - 2.0 * share), INSIDE, 1.0 - INSIDE)
         phi = cuts[:, None] + width * share
-        s = self.trim(phi, self.outer_radius)
+        s = (yield self, phi, self.outer_radius).s
         coarse, middle, fine = (
             float(
                 np.hypot(
@@ -825,6 +833,20 @@ def _next(around: Array | Ints) -> Array:
     return np.concatenate([around[:, 1:], around[:, :1]], axis=1)
 
 
+def split(cuts: Iterable[EndCut]) -> None:
+    """Work out side by side the ``corners`` of cuts, for whoever asks next."""
+    left = [cut for cut in cuts if "corners" not in vars(cut)]
+    for cut, corners in zip(left, in_step([cut._corners() for cut in left]), strict=True):
+        vars(cut)["corners"] = corners
+
+
+def measure_saddles(cuts: Iterable[EndCut]) -> None:
+    """Work out side by side the ``saddle_length`` of cuts, for whoever asks next."""
+    left = [cut for cut in cuts if "saddle_length" not in vars(cut)]
+    for cut, length in zip(left, in_step([cut._saddle() for cut in left]), strict=True):
+        vars(cut)["saddle_length"] = length
+
+
 def narrowing(
     lo: Vec, hi: Vec, first: Ints, *, rounds: int
 ) -> Generator[Vec, Ints, tuple[Vec, Vec, Ints]]:
@@ -919,4 +941,5 @@ def crowded_gauss(order: int) -> tuple[Vec, Vec]:
 
 __all__ = [
     "CutWork", "EndCut", "contacts", "crowded_gauss", "edge_points", "in_step", "measure",
+    "measure_saddles", "split",
 ]  # fmt: skip

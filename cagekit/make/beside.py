@@ -17,6 +17,7 @@ import pickle
 import shutil
 from collections import deque
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from threading import Thread
 from types import MappingProxyType, TracebackType
@@ -24,6 +25,7 @@ from typing import Any, Self
 
 from cagekit.cage.kept import OWN_CONTENT, Kept
 from cagekit.design import Design
+from cagekit.geometry.end_cut import measure_saddles
 from cagekit.make.products import BESIDE, Product, chosen
 from cagekit.process import AnsweringCopy, OtherProcess, answer_all, answers_to_caller, heard
 
@@ -188,6 +190,33 @@ def _dumped(value: object) -> bytes:
     stream = io.BytesIO()
     _Pickler(stream, pickle.HIGHEST_PROTOCOL).dump(value)
     return stream.getvalue()
+
+
+# -- what a copy needs not work out again ---------------------------------------------------------
+
+
+LOADED_BY_BOTH = (
+    "PIL.ImageDraw", "PIL.PngImagePlugin", "cagekit.shop.papers.order", "cagekit.view.overview",
+    "cagekit.writers.csv",
+)  # fmt: skip
+"""Modules that products of either process load, with what they import."""
+
+
+def work_out_for_both(design: Design) -> None:
+    """Load and work out what products of either process need, while there is one.
+
+    It keeps either waiting as long as each would take to do it, and one of them saves that.
+    """
+    from cagekit.view.extents import cage_box
+
+    cage = design.cage
+    measure_saddles(joint.cut for joint in cage.joints)
+    for id_ in cage.members:
+        cage.wall(id_)
+    if cage.members:
+        cage_box(cage)  # for this: the outsides of tubes, the meshes of plates
+    for module in LOADED_BY_BOTH:
+        import_module(module)
 
 
 # -- the second process's side --------------------------------------------------------------------

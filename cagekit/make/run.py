@@ -15,8 +15,8 @@ from cagekit.design import Design
 from cagekit.errors import KernelError
 from cagekit.inputs.presets import label
 from cagekit.make.ahead import processes
-from cagekit.make.beside import Second, StaysHereError, packed, take
-from cagekit.make.products import Check, Product, chosen
+from cagekit.make.beside import Second, StaysHereError, packed, take, work_out_for_both
+from cagekit.make.products import PRODUCTS, Check, Product, chosen
 from cagekit.process import OtherProcess
 from cagekit.writers.folder import swapped_in
 from cagekit.writers.manifest import manifest, read_manifest, sha256, versions, write_manifest
@@ -136,6 +136,8 @@ def _written(
     alone = ""
     if jobs > 1:
         try:
+            if copied and len(products) == len(PRODUCTS):
+                work_out_for_both(design)
             sent = design if copied else packed(design)
         except StaysHereError as exc:
             alone = str(exc)

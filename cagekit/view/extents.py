@@ -6,7 +6,7 @@ rim of the cut at either end; a plate and a small part as far as its corners, fo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from cagekit.cage.kept import Same
 from cagekit.geometry.arrays import Array, Points
 from cagekit.geometry.centre_line import CentreLine, Line, Vec
-from cagekit.geometry.end_cut import EndCut, measure
+from cagekit.geometry.end_cut import EndCut, contacts, measure, split
 from cagekit.view.camera import Camera
 
 if TYPE_CHECKING:
@@ -72,7 +72,8 @@ def tube_extents(
         cut_a: cut at end a; square at the end of the path when None.
         cut_b: cut at end b, likewise.
     """
-    return _along(_outside(path, radius, cut_a, cut_b), camera.axes[:2])
+    (outside,) = _outside([(path, radius, cut_a, cut_b)])
+    return _along(outside, camera.axes[:2])
 
 
 class _Outside(NamedTuple):
@@ -96,27 +97,28 @@ def _outsides(cage: Cage) -> list[_Outside]:
     members = list(cage.members.values())
     cuts = [(cage.cut(m.id, "a"), cage.cut(m.id, "b")) for m in members]
     measure(cut for both in cuts for cut in both)
-    return [
-        cage.kept.once(
-            ("outside", m, Same(a), Same(b)), partial(_outside, m.path, m.tube.outer_radius, a, b)
-        )
-        for m, (a, b) in zip(members, cuts, strict=True)
-    ]
+    keys = [("outside", m, Same(a), Same(b)) for m, (a, b) in zip(members, cuts, strict=True)]
+    tubes = [(m.path, m.tube.outer_radius, *both) for m, both in zip(members, cuts, strict=True)]
+    return cage.kept.each(keys, lambda missing: _outside([tubes[i] for i in missing]))
 
 
 def _outside(
-    path: CentreLine, radius: float, cut_a: EndCut | None, cut_b: EndCut | None
-) -> _Outside:
-    low = max(cut_a.longest, 0.0) if cut_a is not None else 0.0
-    high = path.length - (max(cut_b.longest, 0.0) if cut_b is not None else 0.0)
-    rims = []
+    tubes: Sequence[tuple[CentreLine, float, EndCut | None, EndCut | None]],
+) -> list[_Outside]:
+    """The outsides of tubes: path, radius of the outside and both cuts of each."""
+    ends = [(cut, radius) for _, radius, *cuts in tubes for cut in cuts if cut is not None]
+    split(cut for cut, _ in ends)
     phi = np.linspace(0.0, 2 * np.pi, RIM_POINTS, endpoint=False)
-    for cut in (cut_a, cut_b):
-        if cut is not None:
-            every = np.sort(np.concatenate([phi, cut.corners_at([radius])[0]]))
-            rims.append(cut.points(every, radius))
-    centres, along = _discs(path, low, high)
-    return _Outside(centres, along, radius, tuple(rims))
+    asks = [(cut, np.sort(np.concatenate([phi, cut.corners])), radius) for cut, radius in ends]
+    found = zip(asks, contacts(asks), strict=True)
+    rims = iter([cut.points(at, radius, c.s) for (cut, at, radius), c in found])
+    out = []
+    for path, radius, *cuts in tubes:
+        low, high = (max(cut.longest, 0.0) if cut is not None else 0.0 for cut in cuts)
+        centres, along = _discs(path, low, path.length - high)
+        own = tuple(next(rims) for cut in cuts if cut is not None)
+        out.append(_Outside(centres, along, radius, own))
+    return out
 
 
 def _kept(cage: Cage, of: object, axes: Array, make: Callable[[], Vec]) -> Vec:

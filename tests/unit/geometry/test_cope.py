@@ -13,7 +13,7 @@ from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, unit, vec
 from cagekit.geometry.contact import PlaneFace
 from cagekit.geometry.cope import EndCut, EndToCut, Parent, check_pair, cut_end, cut_ends
-from cagekit.geometry.end_cut import narrowing
+from cagekit.geometry.end_cut import measure_saddles, narrowing, split
 
 R = 20.65
 HOOP = CentreLine.from_polyline([[0, -600, 0], [0, -520, 1000], [0, 520, 1000], [0, 600, 0]], 150.0)
@@ -332,6 +332,20 @@ def many_ends() -> list[EndToCut]:
         )
         for i, (p, way, parents, plane) in enumerate(on)
     ]  # fmt: skip
+
+
+def test_corners_and_saddles_worked_out_together_are_those_worked_out_alone() -> None:
+    ends = many_ends()
+    together, alone = (
+        [c for c in cut_ends(ends) if not isinstance(c, CopeError)] for _ in range(2)
+    )
+    split(together[::2])
+    measure_saddles(together)
+    assert len(together) > 5
+    for one, other in zip(together, alone, strict=True):
+        assert {"corners", "saddle_length"} <= set(vars(one))
+        assert one.corners.tobytes() == other.corners.tobytes()
+        assert one.saddle_length == other.saddle_length
 
 
 def test_ends_cut_together_are_those_cut_alone_to_the_last_bit() -> None:

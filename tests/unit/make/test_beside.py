@@ -18,7 +18,14 @@ from cagekit.checks import run as run_checks
 from cagekit.design import Design
 from cagekit.errors import GeometryError
 from cagekit.make import run
-from cagekit.make.beside import Second, StaysHereError, packed, take
+from cagekit.make.beside import (
+    LOADED_BY_BOTH,
+    Second,
+    StaysHereError,
+    packed,
+    take,
+    work_out_for_both,
+)
 from cagekit.make.products import PRODUCTS, Product
 from cagekit.make.run import make
 from cagekit.process import AnsweringCopy, OtherProcess, ProcessCopy
@@ -88,6 +95,17 @@ def test_two_processes_make_what_one_makes(
     assert list(two.files) == [p.name for p in PRODUCTS if p.name in QUICK]
     assert sorted(told) == sorted(QUICK)
     assert shas(tmp_path / "two") == shas(tmp_path / "one")
+
+
+def test_what_both_processes_need_is_worked_out_while_there_is_one() -> None:
+    design = Design(demos.build("track-roadster"))
+    work_out_for_both(design)
+    before = len(design.kept)
+    cage = design.cage
+    assert all("saddle_length" in vars(joint.cut) for joint in cage.joints)
+    assert cage.tube_mass() > 0
+    assert len(design.kept) == before
+    assert set(LOADED_BY_BOTH) <= set(sys.modules)
 
 
 @pytest.mark.parametrize("name", demos.DEMOS)
