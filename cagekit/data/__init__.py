@@ -7,12 +7,13 @@
 from __future__ import annotations
 
 import csv
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
+
+import tomli
 
 Row = MappingProxyType[str, str]
 """One row of a table: column name to text."""
@@ -32,7 +33,7 @@ def rows(table: str) -> tuple[Row, ...]:
 @cache
 def tables(document: str) -> Mapping[str, Any]:
     """Return what ``<document>.toml`` holds, by name of the table; not to be changed."""
-    return MappingProxyType(tomllib.loads(_text_of(f"{document}.toml")))
+    return MappingProxyType(tomli.loads(_text_of(f"{document}.toml")))
 
 
 def _text_of(name: str) -> str:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import re
 import sys
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from importlib import import_module
@@ -17,6 +16,7 @@ from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+import tomli
 from msgspec import Struct
 
 from cagekit.errors import InputError, NotFoundError
@@ -366,8 +366,8 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
         hint = "Save it as UTF-8 in your editor."
         raise _fault(path, "holds a letter that is not UTF-8.", line, hint) from None
     try:
-        return tomllib.loads(text), text
-    except tomllib.TOMLDecodeError as error:
+        return tomli.loads(text), text
+    except tomli.TOMLDecodeError as error:
         ours = path.resolve().suffix == ".toml" and _OURS.search(text) is not None
         raise _syntax(path, text if ours else "", str(error)) from None
     except ValueError:  # Python reads no number of thousands of digits

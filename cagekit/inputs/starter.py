@@ -6,12 +6,12 @@ import json
 import os
 import re
 import textwrap
-import tomllib
 from collections.abc import Iterable, Iterator
 from math import degrees
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
+import tomli
 from pydantic import BaseModel
 
 from cagekit.errors import InputError
@@ -93,7 +93,7 @@ def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> s
     moved = {ref: _moved(ref, origin.parent, folder) for ref in _references(file)}
     values = {**data, "kind": "build", "name": name, "units": file.units}
     layout = load("layout", file.layout, Layout, beside=origin.parent)
-    tables = tomllib.loads("\n".join(_tables(raw, {})))
+    tables = tomli.loads("\n".join(_tables(raw, {})))
     lines = [
         f"# Build file for cagekit, started from {file.name}.",
         "#",

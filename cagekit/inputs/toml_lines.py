@@ -1,13 +1,14 @@
 """Where things stand in a TOML file: the line of every table, key and array element.
 
-``tomllib`` reads values but forgets lines; a message that names the line saves a builder the
-search. The text must be valid TOML (``tomllib`` has read it), so that the scan can be simple.
+``tomli`` reads values but forgets lines; a message that names the line saves a builder the
+search. The text must be valid TOML (``tomli`` has read it), so that the scan can be simple.
 """
 
 from __future__ import annotations
 
-import tomllib
 from typing import Any
+
+import tomli
 
 TomlKey = tuple[str | int, ...]
 """A dotted key with array indices, e.g. ``("member", 2, "height")``."""
@@ -127,7 +128,7 @@ class _Scan:
             begin = self.at
             if self._starts('"') or self._starts("'"):
                 self._string(self.text[self.at])
-                parts.append(tomllib.loads(f"k = {self.text[begin : self.at]}")["k"])
+                parts.append(tomli.loads(f"k = {self.text[begin : self.at]}")["k"])
             else:
                 while self.at < len(self.text) and self.text[self.at] not in " \t.=]\n":
                     self.at += 1
