@@ -1,9 +1,9 @@
 """Every kind of member: where it goes, what it reads on the car sheet, how it looks, its words."""
 
 from collections.abc import Mapping
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from msgspec import Meta, Struct, convert, field
 
 from cagekit.data import tables
 
@@ -11,11 +11,7 @@ FRONT_LEG = "front_leg"
 """Stands for whatever tube is at the front on a side."""
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
-
-
-class RowPlace(_Table):
+class RowPlace(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Where an end goes: on a ``tube``, or on a spot of the ``car`` sheet.
 
     ``value`` and ``by`` are numbers (mm, or a share of the tube) or names of the row's fields.
@@ -29,14 +25,12 @@ class RowPlace(_Table):
     move: str = ""
     by: float | str = 0.0
 
-    @model_validator(mode="after")
-    def _one(self) -> Self:
+    def __post_init__(self) -> None:
         if bool(self.tube) == bool(self.car) or bool(self.tube) != bool(self.at):
             raise ValueError("a place is on a tube, at a selector, or on the car.")
-        return self
 
 
-class RowField(_Table):
+class RowField(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A length that an entry of the kind may say, mm."""
 
     default: float
@@ -44,7 +38,7 @@ class RowField(_Table):
     about: str
 
 
-class RowNeed(_Table):
+class RowNeed(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A field of the car sheet that the generator reads.
 
     ``unless`` are fields of the entry, each of which says it instead (``a+b``: both together do);
@@ -58,13 +52,13 @@ class RowNeed(_Table):
     without: str = ""
 
 
-class MemberRow(_Table):
+class MemberRow(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One kind of member: between two places of the table, or made by a generator of its own."""
 
     about: str
-    from_: RowPlace | None = Field(None, alias="from")
+    from_: RowPlace | None = field(default=None, name="from")
     to: RowPlace | None = None
-    code: str = Field("", pattern=r"^([a-z_]+:[a-z_]+)?$")
+    code: Annotated[str, Meta(pattern=r"^([a-z_]+:[a-z_]+)?$")] = ""
     needs: tuple[RowNeed, ...] = ()
     family: str
     source: str
@@ -72,8 +66,7 @@ class MemberRow(_Table):
     part: dict[str, float | str] = {}
     steps: dict[str, Any]
 
-    @model_validator(mode="after")
-    def _known(self) -> Self:
+    def __post_init__(self) -> None:
         places = self.places
         if bool(self.code) == bool(places) or len(places) == 1:
             raise ValueError("a kind goes from one place to another, or has code.")
@@ -83,7 +76,6 @@ class MemberRow(_Table):
             for number in (place.value, place.by):
                 if isinstance(number, str) and number not in self.fields:
                     raise ValueError(f"{number!r} is no field of the row.")
-        return self
 
     @property
     def places(self) -> tuple[RowPlace, ...]:
@@ -97,7 +89,7 @@ class MemberRow(_Table):
 
 
 def _read() -> Mapping[str, MemberRow]:
-    return {kind: MemberRow.model_validate(row) for kind, row in tables("members").items()}
+    return {kind: convert(row, MemberRow) for kind, row in tables("members").items()}
 
 
 MEMBER_KINDS: Mapping[str, MemberRow] = _read()

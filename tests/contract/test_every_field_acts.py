@@ -6,6 +6,7 @@ import ast
 from importlib import import_module
 from pathlib import Path
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from cagekit.car.tapes import tapes
@@ -40,12 +41,21 @@ NOT_YET: dict[tuple[str, str], str] = {}
 """Fields that wait for their use, and what for."""
 
 
-def models() -> list[type[BaseModel]]:
-    found: dict[type[BaseModel], None] = {}
+def _reads(value: object) -> bool:
+    """Whether it is a type that a table of a file is read into."""
+    if not isinstance(value, type):
+        return False
+    if issubclass(value, Struct):
+        return value.__struct_config__.forbid_unknown_fields
+    return issubclass(value, BaseModel)
+
+
+def models() -> list[type[BaseModel | Struct]]:
+    found: dict[type[BaseModel | Struct], None] = {}
     for path in sorted(INPUTS.glob("*.py")):
         module = import_module(f"cagekit.inputs.{path.stem}") if path.stem != "__init__" else None
         for value in vars(module).values() if module else ():
-            if isinstance(value, type) and issubclass(value, BaseModel):
+            if _reads(value):
                 found[value] = None
     return [m for m in found if m.__module__.startswith("cagekit.inputs.")]
 
@@ -69,7 +79,8 @@ def test_every_field_is_read() -> None:
     inside, _ = read_in(INPUTS)
     unread = set()
     for model in models():
-        for name in set(model.model_fields) & set(vars(model).get("__annotations__", ())):
+        fields = model.__struct_fields__ if issubclass(model, Struct) else model.model_fields
+        for name in set(fields) & set(vars(model).get("__annotations__", ())):
             field = (model.__name__, name)
             acts = (
                 name in read

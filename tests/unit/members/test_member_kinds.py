@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import get_args
 
 import pytest
-from pydantic import ValidationError
+from msgspec import ValidationError, convert, to_builtins
 
 from cagekit.cage.colours import FAMILIES, ROLES
 from cagekit.inputs.entries import ENTRIES, ROW_ENTRIES, _row_entry
@@ -55,7 +55,7 @@ def test_a_place_on_the_car_is_a_need() -> None:
 
 
 def test_a_row_that_makes_no_sense_is_refused() -> None:
-    row = MEMBER_KINDS["rear_brace"].model_dump(by_alias=True)
+    row = to_builtins(MEMBER_KINDS["rear_brace"])
     for wrong in (
         {"from": {**row["from"], "by": "dropp"}},
         {"to": {"side": "left"}},
@@ -65,6 +65,6 @@ def test_a_row_that_makes_no_sense_is_refused() -> None:
         {"from": None, "to": None, "code": "strut:make_strut"},
     ):
         with pytest.raises(ValidationError):
-            MemberRow.model_validate({**row, **wrong})
-    made = _row_entry("tail_brace", MemberRow.model_validate(row))
+            convert({**row, **wrong}, MemberRow)
+    made = _row_entry("tail_brace", convert(row, MemberRow))
     assert made.model_validate({"kind": "tail_brace", "drop": 5}).kind == "tail_brace"
