@@ -8,7 +8,7 @@ as millimetres, a sign, a digit too many) from odd cars; no check and no shape d
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from typing import Any
 
@@ -203,8 +203,8 @@ def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, Usu
     """Every number of a table that has ranges, with its key; angles in degrees."""
     if not any(_rows_of(kind)) and "plate" not in type(table).model_fields:
         return
-    for key, value in _numbers(table):
-        known = usual_at(kind, key)
+    for key, field, value in _numbers(table):
+        known = _range_of(kind, field)
         if known is not None:
             yield key, math.degrees(value) if known.unit == "deg" else value, known
 
@@ -212,39 +212,57 @@ def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, Usu
 @cache
 def usual_at(kind: str, key: TomlKey) -> UsualRange | None:
     """Return the ranges of the number at ``key`` of a file of that kind, if it has some."""
-    name = ".".join(_word(step) for step in _without_indices(key))
-    return usual_range("plate" if name.startswith("plate.") else kind, name)
-
-
-def _word(step: str | int) -> str:
-    return "side" if step in ("left", "right") else str(step)
-
-
-def _without_indices(key: TomlKey) -> Iterator[str | int]:
-    """The names on the way; of a list's place only that of a point's axis is left."""
+    field = ""
     for n, step in enumerate(key):
         if isinstance(step, str):
-            yield step
+            field = _below(field, step)
         elif n == len(key) - 1:
-            yield AXES[step] if step < len(AXES) else "more"
+            field = _on_axis(field, step)
+    return _range_of(kind, field)
 
 
-def _numbers(value: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, float]]:
-    # every start looks at some thousands of values: what is most frequent comes first, and a look
-    # at an abstract type such as Mapping or BaseModel takes as long as all the others
-    if value is None or isinstance(value, str | bool):
-        return
-    if isinstance(value, int | float):
-        yield key, float(value)
-    elif isinstance(value, tuple | list):
+def _range_of(kind: str, field: str) -> UsualRange | None:
+    return usual_range("plate" if field.startswith("plate.") else kind, field)
+
+
+def _below(field: str, step: str) -> str:
+    step = "side" if step in ("left", "right") else step
+    return f"{field}.{step}" if field else step
+
+
+def _on_axis(field: str, n: int) -> str:
+    """Of a list's places only that of a number is named, as a point's axis."""
+    return f"{field}.{AXES[n] if n < len(AXES) else 'more'}"
+
+
+def _numbers(
+    value: Any, key: TomlKey = (), field: str = ""
+) -> Iterator[tuple[TomlKey, str, float]]:
+    """Every number of a table with its key and the name of its field."""
+    # every start looks at some thousands of values, most of which are no numbers: these are passed
+    # over where they stand, and a look at an abstract type such as BaseModel comes last
+    if isinstance(value, tuple | list):
         for n, one in enumerate(value):
-            yield from _numbers(one, (*key, n))
-    elif isinstance(value, dict):
-        for name, one in value.items():
-            yield from _numbers(one, (*key, str(name)))
+            if isinstance(one, int | float):
+                if not isinstance(one, bool):
+                    yield (*key, n), _on_axis(field, n), float(one)
+            elif not (one is None or isinstance(one, str)):
+                yield from _numbers(one, (*key, n), field)
+        return
+    if isinstance(value, dict):
+        named: Iterable[tuple[Any, Any]] = value.items()
     elif isinstance(value, BaseModel):
-        for name, one in value:
-            yield from _numbers(one, (*key, name))
+        named = value
+    else:
+        return
+    for name, one in named:
+        if one is None or isinstance(one, str | bool):
+            continue
+        inner, below = (*key, str(name)), _below(field, str(name))
+        if isinstance(one, int | float):
+            yield inner, below, float(one)
+        else:
+            yield from _numbers(one, inner, below)
 
 
 def _in_file(key: TomlKey, data: Mapping[str, Any]) -> TomlKey:
