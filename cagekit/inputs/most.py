@@ -62,16 +62,21 @@ def fits(name: str, pattern: str) -> bool:
     No other sign stands for more than itself. A start asks this thousands of times, and making
     patterns into regular expressions takes longer than all of it.
     """
-    head, star, rest = pattern.partition("*")
-    if not star:
+    parts = _parts(pattern)
+    if len(parts) == 1:
         return name == pattern
-    *between, tail = rest.split("*")
+    head, tail = parts[0], parts[-1]
     at, end = len(head), len(name) - len(tail)
     if at > end or not (name.startswith(head) and name.endswith(tail)):
         return False
-    for part in between:
+    for part in parts[1:-1]:
         at = name.find(part, at, end)
         if at < 0:
             return False
         at += len(part)
     return True
+
+
+@cache
+def _parts(pattern: str) -> list[str]:
+    return pattern.split("*")

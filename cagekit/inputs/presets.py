@@ -252,23 +252,16 @@ def _require(
         raise faults(shown(path), text, found, hint=hint)
 
 
-def _not_finite(data: Mapping[str, Any]) -> Iterator[tuple[TomlKey, str]]:
+def _not_finite(
+    data: Mapping[str, Any] | list[Any], key: TomlKey = ()
+) -> Iterator[tuple[TomlKey, str]]:
     """Nan and infinity, wherever they stand: nothing compares with the one or the other."""
-    for key, value in _leaves(data):
-        if isinstance(value, float) and not isfinite(value):
-            yield key, "must be a finite number."
-
-
-def _leaves(data: Any, key: TomlKey = ()) -> Iterator[tuple[TomlKey, Any]]:
-    """Every value of a file that is no table and no list, with its key."""
-    if isinstance(data, dict):
-        for name, value in data.items():
-            yield from _leaves(value, (*key, name))
-    elif isinstance(data, list):
-        for n, value in enumerate(data):
-            yield from _leaves(value, (*key, n))
-    else:
-        yield key, data
+    for name, value in enumerate(data) if isinstance(data, list) else data.items():
+        if isinstance(value, float):
+            if not isfinite(value):
+                yield (*key, name), "must be a finite number."
+        elif isinstance(value, dict | list):
+            yield from _not_finite(value, (*key, name))
 
 
 def table_error(
