@@ -35,6 +35,11 @@ SIDE, TOP, BOTTOM, RIGHT = 12.0, 25.0, 20.0, 12.0
 GAP = 9.0
 TAB = 10.0
 OVERLAP = 15.0
+PT = 25.4 / 72
+"""A point of type, mm."""
+THIN = round(0.35 * PT, 4)
+"""Width of the line of the wall's inside, mm."""
+FAINT = "#595959"
 
 
 class Placed(Struct, frozen=True, kw_only=True):
@@ -143,7 +148,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
     page = str(design.options.get("page", design.tooling.paper.page))
     sheets = lay_out(found, page)
     width, height = PAGES[page]
-    rows = []
+    rows: list[dict[str, Any]] = []
     numbers = numbers_of(design.fitted) | numbers_of(design.cage)
     for t in found:
         label, arrow = _label(t)
@@ -162,9 +167,8 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "height": t.height,
                 "left": float(t.outer[0, 1]),
                 "tab": TAB,
-                "outer": np.round(t.outer, 4),
-                "inner": np.round(t.inner, 4),
-                "holes": [np.round(line, 4) for h in t.holes for line in _wrapped(h, t)],
+                "picture": _picture_name(len(rows)),
+                "box": _box(t),
                 "label": label,
                 "arrow": arrow,
             }
@@ -196,6 +200,50 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
             for sheet in sheets
         ],
     }
+
+
+def pdf(design: Design, found: Sequence[Template]) -> bytes:
+    """``copes.pdf`` with templates of a design."""
+    pictures = {_picture_name(i): _picture(t).encode() for i, t in enumerate(found)}
+    return document("copes", pdf_data(design, found), pictures)
+
+
+def _picture_name(index: int) -> str:
+    return f"template-{index}.svg"
+
+
+def _lines(t: Template) -> list[tuple[str, Vec]]:
+    """Curves of a template on the sheet, each with how it is drawn; strokes in mm."""
+    dots = f"{THIN} {2 * PT:.4f}"
+    return [
+        (f'stroke="{FAINT}" stroke-width="{THIN}" stroke-dasharray="{dots}"', t.inner),
+        (f'stroke="black" stroke-width="{0.8 * PT:.4f}"', t.outer),
+        *(
+            (f'stroke="black" stroke-width="{0.6 * PT:.4f}"', line)
+            for hole in t.holes
+            for line in _wrapped(hole, t)
+        ),
+    ]
+
+
+def _box(t: Template) -> list[float]:
+    """Left and upper end of a template's picture on the sheet, its width and height, mm."""
+    points = np.concatenate([line for _, line in _lines(t)])
+    low, high = np.floor(points.min(axis=0)) - 1, np.ceil(points.max(axis=0)) + 1
+    return [*low.tolist(), *(high - low).tolist()]
+
+
+def _picture(t: Template) -> str:
+    """The curves of a template as SVG: point by point they take the typesetter twice as long."""
+    x, y, width, height = _box(t)
+    paths = []
+    for how, line in _lines(t):
+        points = " ".join([f"{a} {b}" for a, b in np.round(line, 4).tolist()])
+        paths.append(f'<path d="M{points}" fill="none" {how}/>')
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+        f'viewBox="{x} {y} {width} {height}">{"".join(paths)}</svg>'
+    )
 
 
 def _wrapped(hole: Vec, t: Template) -> list[Vec]:
@@ -375,7 +423,7 @@ def _number(mm: float, units: str) -> str:
 def write_copes(design: Design, folder: Path) -> None:
     """Write ``copes.pdf``, ``copes.csv`` and ``copes/<member>-<end>.dxf`` below ``folder``."""
     found = all_templates(design)
-    (folder / "copes.pdf").write_bytes(document("copes", pdf_data(design, found)))
+    (folder / "copes.pdf").write_bytes(pdf(design, found))
     header, rows = table(design)
     write_table(folder / "copes.csv", header, [dict(zip(header, row, strict=True)) for row in rows])
     if found:

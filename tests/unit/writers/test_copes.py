@@ -20,11 +20,11 @@ from cagekit.writers.copes import (
     TAB,
     all_templates,
     lay_out,
+    pdf,
     pdf_data,
     table,
     write_copes,
 )
-from cagekit.writers.pdf import document
 
 POINT = 72 / 25.4
 
@@ -161,7 +161,7 @@ def _curve(page, t, p) -> np.ndarray:  # type: ignore[no-untyped-def]
 
 def test_the_pdf_embeds_its_fonts_and_is_the_same_every_time(design: Design, folder: Path) -> None:
     found = all_templates(design)
-    again = document("copes", pdf_data(design, found))
+    again = pdf(design, found)
     assert again == (folder / "copes.pdf").read_bytes()
     names = {name for page in pdfpages.pages(again) for name in page.fonts}
     assert all("DejaVu" in n and "+" in n for n in names), names
