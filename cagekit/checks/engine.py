@@ -110,14 +110,14 @@ def _looked_at(rule: Rule, survey: Survey) -> Sequence[Measure] | Finding:
     states = [(c, _state(c, survey)) for c in rule.when]
     for condition, state in states:
         if state is False:
-            return _not_applicable(rule, subject, f"does not apply: only when {condition.words}")
+            return _not_applicable(rule, subject, f"does not apply: only {condition.scope}")
     measures = _measures(rule, survey)
     if rule.quantity is not None and (not measures or _nothing(rule, measures)):
         why = measures[0].absent if measures else "the cage has none"
         return _not_applicable(rule, subject, f"does not apply: {why}")
     for condition, state in states:
         if isinstance(state, Missing):
-            return _needs_input(rule, subject, state.what, f"applies when {condition.words}")
+            return _needs_input(rule, subject, state.what, f"applies {condition.scope}")
     for other in rule.unless:
         if _state(other, survey) is True:
             return _not_applicable(rule, subject, f"met the other way: {other.words}")

@@ -21,12 +21,19 @@ class Missing(Struct, frozen=True):
 
 
 class Fact(Struct, frozen=True):
-    """A fact by name: its unit, what it is and how to get it."""
+    """A fact by name: its unit, what it is and how to get it.
+
+    ``said`` is what a condition on it begins with, or says whole of a yes; ``unsaid`` of a no.
+    ``word`` is the unit that is printed after a number.
+    """
 
     name: str
     unit: Unit
     about: str
     get: Callable[[Survey], Value | Missing]
+    said: str = ""
+    unsaid: str = ""
+    word: str = ""
 
 
 def _homologated(s: Survey) -> Value | Missing:
@@ -66,7 +73,7 @@ _ALL = (
     Fact("frame", "text", "unibody or frame", lambda s: s.car.frame),
     Fact("doors", "count", "number of doors", lambda s: s.car.doors),
     Fact("class", "text", "competition class as the car sheet names it", _class),
-    Fact("homologated", "year", "year of homologation", _homologated),
+    Fact("homologated", "year", "year of homologation", _homologated, said="homologated"),
     Fact("mass", "kg", "car ready to run without driver", _mass),
     Fact(
         "mass_with_driver",
@@ -75,11 +82,32 @@ _ALL = (
         _mass_with_driver,
     ),
     Fact("quarter_mile_time", "s", "elapsed time in the quarter mile", _time),
-    Fact("engine_capacity", "ratio", "engine capacity, cm3", _engine),
-    Fact("co_driver", "flag", "whether a co-driver rides along", lambda s: s.co_driver),
+    Fact("engine_capacity", "ratio", "engine capacity, cm3", _engine, word="cm3"),
+    Fact(
+        "co_driver",
+        "flag",
+        "whether a co-driver rides along",
+        lambda s: s.co_driver,
+        said="a co-driver rides along",
+        unsaid="no co-driver rides along",
+    ),
     Fact("layout", "text", _LAYOUTS, lambda s: s.layout),
-    Fact("pillar_brace", "flag", "whether each side has a pillar brace", lambda s: s.pillar_braced),
-    Fact("swing_out", "flag", "whether a door bar swings out", lambda s: s.swing_out),
+    Fact(
+        "pillar_brace",
+        "flag",
+        "whether each side has a pillar brace",
+        lambda s: s.pillar_braced,
+        said="each side has a pillar brace",
+        unsaid="a side has no pillar brace",
+    ),
+    Fact(
+        "swing_out",
+        "flag",
+        "whether a door bar swings out",
+        lambda s: s.swing_out,
+        said="a door bar swings out",
+        unsaid="no door bar swings out",
+    ),
 )
 FACTS: Mapping[str, Fact] = {f.name: f for f in _ALL}
 """Every fact by name."""

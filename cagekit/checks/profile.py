@@ -48,6 +48,21 @@ GENERAL: Mapping[str, str] = {
 """Books that judge every build, with the check group of each."""
 
 
+YEAR_WORDS = {
+    "<": "before",
+    ">": "after",
+    "<=": "up to",
+    ">=": "from",
+    "!=": "in another year than",
+    "between": "from",
+    "in": "in",
+    "=": "in",
+}
+"""Operators as they stand before a year."""
+CONDITION_UNITS = {"kg": "kg", "s": "s", "deg": "deg", "MPa": "MPa"}
+"""Units that are printed after a bare number of a condition."""
+
+
 class Condition(Struct, frozen=True, kw_only=True):
     """One line of a rule's ``when``: a fact or quantity held against a value."""
 
@@ -59,9 +74,19 @@ class Condition(Struct, frozen=True, kw_only=True):
 
     @property
     def words(self) -> str:
-        """The condition as printed."""
+        """The condition as printed after "when"."""
+        fact = FACTS.get(self.name)
+        if self.unit == "year" and fact is not None:
+            return f"{fact.said} {YEAR_WORDS[self.op]} {self.written}"
+        if fact is not None and fact.said and self.op == "=" and isinstance(self.limit, bool):
+            return fact.said if self.limit else fact.unsaid
         op = {"=": "is", "in": "is"}.get(self.op, OPERATOR_WORDS[self.op])
         return " ".join(f"{self.name.replace('_', ' ')} {op} {self.written}".split())
+
+    @property
+    def scope(self) -> str:
+        """The same as printed after "only" and "applies"."""
+        return f"for cars {self.words}" if self.unit == "year" else f"when {self.words}"
 
 
 class Limit(Struct, frozen=True, kw_only=True):
@@ -419,9 +444,12 @@ class _Reader:
         else:
             op, value = "=", raw
         limit = read_limit(value, unit, op, self.units)
-        return Condition(
-            name=name, unit=unit, op=op, limit=limit, written=written(value, op, unit, self.units)
-        )
+        said = written(value, op, unit, self.units)
+        word = FACTS[name].word if name in FACTS else ""
+        after = word or CONDITION_UNITS.get(unit, "")
+        if after and said[-1:].isdigit():
+            said += f" {after}"
+        return Condition(name=name, unit=unit, op=op, limit=limit, written=said)
 
     def _wrong(self, at: TomlKey, value: Any, problem: str, hint: str) -> None:
         self.problems.append(

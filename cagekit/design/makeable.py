@@ -98,7 +98,8 @@ def makeable(design: OneDesign) -> tuple[OneDesign, tuple[LeftOut, ...]]:
                 # a foot stood on what was left out: that is at fault, not the foot
                 raise whole from None
             return design.of_build(build, cage=tubes), tuple(out)
-        leave_out(plate.id or f"{plate.kind} {getattr(plate, 'at', '')}".strip(), fault)
+        at = getattr(plate, "at", "")
+        leave_out(plate.id or f"{plate.kind} {'feet' if at is None else at}".strip(), fault)
         build = _without(build, plate)
     return design.of_build(build), tuple(out)
 

@@ -13,7 +13,7 @@ from cagekit.hints import did_you_mean
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutEntry
-from cagekit.inputs.fields import LONGEST_NAME, ByKind, EntrySide, FileModel, Length
+from cagekit.inputs.fields import ByKind, EntrySide, FileModel, FileName, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.most import MOST_TUBES
@@ -58,10 +58,8 @@ class BuildFile(FileModel):
     """A build file as written."""
 
     kind: Literal["build"] = "build"
-    name: str = Field(
-        pattern=r"^[A-Za-z0-9_-]+$",
-        max_length=LONGEST_NAME,
-        description="letters, digits, hyphen and underscore; files and folders are named by it",
+    name: FileName = Field(
+        description="letters, digits, hyphen and underscore; files and folders are named by it"
     )
     description: str = ""
     units: Literal["mm", "in"] = "mm"
@@ -371,6 +369,17 @@ def _require_all_read(file: BuildFile, kept: Sequence[MemberEntry], where: str) 
             if rows and all(name in row for row in rows):
                 problem, _, hint = rows[0][name].partition(". ")
                 raise key_error(where, ("members", key, name), table[name], f"{problem}.", hint)
+    by_id = {e.id: e for e in kept}
+    for list_, written in (("add", file.add), ("strut", file.strut)):
+        for n, entry in enumerate(written):
+            legs = [by_id[id_] for id_, _ in _legs(entry) if id_ in by_id]
+            idle = [leg.idle(said[leg.id]) for leg in legs]
+            for name in idle[0] if idle else ():
+                if all(name in row for row in idle):
+                    problem, _, hint = idle[0][name].partition(". ")
+                    raise key_error(
+                        where, (list_, n, name), getattr(entry, name), f"{problem}.", hint
+                    )
 
 
 def _without_hanging(

@@ -18,6 +18,7 @@ from cagekit.inputs.fields import (
     FileModel,
     Length,
     LengthPair,
+    Name,
     Point,
     SteelKey,
 )
@@ -364,6 +365,14 @@ class Tunnel(FileModel):
                 return {**data, "half_width": sides[0]}
         return data
 
+    @model_validator(mode="after")
+    def _told_once(self) -> Self:
+        sides = (self.half_width_left, self.half_width_right)
+        if None not in sides and self.half_width not in sides:
+            problem = "`half_width_left` and `half_width_right` say it already, side by side."
+            raise InputError("car", "half_width", problem=problem, hint="Leave it out.")
+        return self
+
     def half(self, side: str) -> float:
         """Centre plane to the tunnel's ``"left"`` or ``"right"`` side, mm."""
         own = self.half_width_left if side == "left" else self.half_width_right
@@ -445,7 +454,7 @@ class Car(FileModel):
     """One car as measured."""
 
     kind: Literal["car"] = "car"
-    name: str
+    name: Name
     description: str = ""
     units: Literal["mm", "in"] = "mm"
     body: Literal["closed", "open"] = "closed"

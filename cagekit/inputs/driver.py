@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from cagekit.inputs.fields import Angle, FileModel, Length, Point
+from cagekit.inputs.fields import Angle, FileModel, Length, Name, Point
 
 BodyMeasure = Literal[
     "stature",
@@ -149,7 +149,7 @@ class Driver(FileModel):
     """One person in the car."""
 
     kind: Literal["driver"] = "driver"
-    name: str
+    name: Name
     description: str = ""
     units: Literal["mm", "in"] = "mm"
     role: Literal["driver", "co_driver"] = "driver"

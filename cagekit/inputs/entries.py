@@ -5,7 +5,7 @@ are texts such as ``on main_hoop.left at height 450`` (see ``cagekit.inputs.plac
 and ``{other}`` stand for the entry's side and the opposite one.
 """
 
-from collections.abc import Iterator, Mapping, Set
+from collections.abc import Collection, Iterator, Mapping, Set
 from math import pi
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
@@ -21,11 +21,16 @@ from cagekit.inputs.fields import (
     OwnName,
     Point,
 )
-from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
+from cagekit.inputs.member_kinds import FRONT_LEG, MEMBER_KINDS, MemberRow
 from cagekit.inputs.places import EndField, LocationField, TubeField
 
 CUT_GAP = 2.0
 """Width of a saw cut, mm (common practice)."""
+
+
+STRAIGHT = "the tube is straight. Leave it out, or give the tube corners."
+PLACED = "{} already where the tube goes. Leave out one or the other."
+"""Why a field of a strut is idle: problem and cure."""
 
 
 class MemberEntry(FileModel):
@@ -68,6 +73,16 @@ class MemberEntry(FileModel):
                 so many words may wait there for the day it is switched on.
         """
         return {}
+
+    def idle(self, said: Set[str] = frozenset()) -> Mapping[str, str]:
+        """Fields that the entry itself gives a value of its own and nothing is made of, and why.
+
+        Args:
+            said: fields that another table says of it, see :meth:`unread`.
+        """
+        fields, own = type(self).model_fields, self.model_fields_set
+        why = self.unread(own | said)
+        return {n: why[n] for n in why if n in own and getattr(self, n) != fields[n].default}
 
 
 class MemberForm(FileModel):
@@ -209,10 +224,21 @@ class StrutEntry(MemberEntry):
         return bool(self.via)
 
     def unread(self, said: Set[str]) -> Mapping[str, str]:
-        """A straight tube has no use for the radius of a bend."""
-        if self.bent:
-            return {}
-        return {"bend_radius": "the tube is straight. Leave it out, or give the tube corners."}
+        """A straight tube has no use for the radius of a bend, a placed end for a usual place."""
+        out = {} if self.bent else {"bend_radius": STRAIGHT}
+        start, end = self.from_ is not None, self.to is not None
+        by_start, by_end, by_both = self.for_ends()
+        if start:
+            out |= dict.fromkeys(by_start, PLACED.format("`from` says"))
+        if end:
+            out |= dict.fromkeys(by_end, PLACED.format("`to` says"))
+        if start and end:
+            out |= dict.fromkeys(by_both, PLACED.format("`from` and `to` say"))
+        return out
+
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """Fields that only place end a, only end b, and only ends that no place was written for."""
+        return (), (), ()
 
 
 class FreeStrutEntry(StrutEntry):
@@ -226,6 +252,10 @@ class WindscreenBraceEntry(StrutEntry):
 
     kind: Literal["windscreen_brace"]
     low: Length | None = Field(None, description="height of the lower node")
+
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """The lower node is end b."""
+        return (), ("low",), ()
 
 
 class HarnessBarEntry(StrutEntry):
@@ -244,7 +274,11 @@ class HarnessBarEntry(StrutEntry):
         if self.height is None:
             return super().unread(said)
         why = "`height` says already how high the bar is. Leave out one of the two."
-        return {**super().unread(said), "below_shoulder": why}
+        return {"below_shoulder": why, **super().unread(said)}
+
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """Both ends are at one height."""
+        return (), (), ("height", "below_shoulder")
 
 
 class HoopDiagonalEntry(StrutEntry):
@@ -264,6 +298,10 @@ class HoopDiagonalEntry(StrutEntry):
     )
     rise: Length = Field(100.0, description="lower node above the foot, along the leg")
 
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """End a is up; places that are written are of the first diagonal alone."""
+        return (("drop",), ("rise",), ("upper",)) if self.style == "single" else ((), (), ())
+
 
 class RoofDiagonalEntry(StrutEntry):
     """Roof diagonal: single, crossed, or V from the middle of the main hoop."""
@@ -271,6 +309,12 @@ class RoofDiagonalEntry(StrutEntry):
     kind: Literal["roof_diagonal"]
     style: Literal["single", "crossed", "v"] = "single"
     inset: Length = Field(60.0, description="nodes in from the corners, along the tubes")
+
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """Of a V end a is in the middle; of crossed ones places are of the first alone."""
+        if self.style == "crossed":
+            return (), (), ()
+        return ((), ("inset",), ()) if self.style == "v" else ((), (), ("inset",))
 
 
 class SwingForm(FileModel):
@@ -336,6 +380,13 @@ class DoorBarEntry(SwingForm, StrutEntry):
         """Whether one of the bars has a bend."""
         return bool(self.via or self.bend_out or self.bend_up)
 
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """End a is on the main hoop; places that are written are of the first bar alone."""
+        if self.style == "x":
+            return ("height_rear",), ("low_front",), ()
+        only = ("front_member",) if self.style == "single" else ()
+        return ("height_rear",), ("height_front", *only), ()
+
     def unread(self, said: Set[str]) -> Mapping[str, str]:
         """A single bar has no lower nodes, and one that is fixed no cuts."""
         out = dict(super().unread(said))
@@ -377,6 +428,17 @@ class DashBarEntry(DashBarForm, StrutEntry):
         """Whether the bar has a bend."""
         return bool(self.via or self.set_back)
 
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """Both ends are at one height, on one kind of member."""
+        return (), (), ("height", "member")
+
+    def unread(self, said: Set[str]) -> Mapping[str, str]:
+        """Corners that are written leave none to be set back."""
+        out = dict(super().unread(said))
+        if self.via:
+            out["set_back"] = "`via` says already where the corners are. Leave out one of the two."
+        return out
+
 
 class OutriggerEntry(StrutEntry):
     """Outrigger: carries a foot from the car's frame or tunnel out to the sill."""
@@ -390,6 +452,10 @@ class OutriggerEntry(StrutEntry):
     )
     below: Length = Field(0.0, description="top of the outrigger below the foot")
 
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """End a is the inner one."""
+        return ("inner_y",), ("outer_y",), ("below",)
+
 
 class RockerBraceEntry(StrutEntry):
     """Rocker brace: from a leg down and out to the rocker (sill)."""
@@ -397,6 +463,10 @@ class RockerBraceEntry(StrutEntry):
     kind: Literal["rocker_brace"]
     height: Length = Field(220.0, description="node on the main hoop above the sill plane")
     forward: Length = Field(260.0, description="landing ahead of the hoop plane")
+
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """End a is on the hoop."""
+        return ("height",), ("forward",), ()
 
 
 class TubeGussetEntry(StrutEntry):
@@ -412,6 +482,24 @@ class TubeGussetEntry(StrutEntry):
         "b", description="which way along the parent, towards its end a or b"
     )
 
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """It runs between two places, or across a node."""
+        return (), (), ("node", "along_branch", "along_parent", "way")
+
+
+class RowEntry(StrutEntry):
+    """A strut between the two places of its row."""
+
+    def for_ends(self) -> tuple[Collection[str], Collection[str], Collection[str]]:
+        """What the place of each end counts with."""
+        by: list[set[str]] = [
+            {n for n in (p.value, p.by) if isinstance(n, str)}
+            | ({"front_member"} if p.tube == FRONT_LEG else set())
+            for p in MEMBER_KINDS[self.kind].places
+        ]
+        start, end = by
+        return start - end, end - start, start & end
+
 
 def _row_entry(kind: str, row: MemberRow) -> type[StrutEntry]:
     """The entry of a kind that needs no code."""
@@ -425,7 +513,7 @@ def _row_entry(kind: str, row: MemberRow) -> type[StrutEntry]:
     name = "".join(w.capitalize() for w in kind.split("_")) + "Entry"
     return create_model(
         name,
-        __base__=StrutEntry,
+        __base__=RowEntry,
         __module__=__name__,
         __doc__=f"{row.about[0].upper()}{row.about[1:]}.",
         kind=(Literal[kind], ...),  # type: ignore[arg-type]

@@ -4,6 +4,7 @@ A length is a number in the file's ``units`` (``mm`` unless the file says ``in``
 its own unit, e.g. ``"1 5/8 in"``; inside it is always a float in mm.
 """
 
+import re
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from functools import partial
@@ -82,7 +83,35 @@ def _known_steel(value: str) -> str:
     return value
 
 
+RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])", re.IGNORECASE)
+"""Names that no file and no folder has on Windows. Source: Microsoft, "Naming Files, Paths, and
+Namespaces" (from memory)."""
+
+
+def file_name(value: str) -> str:
+    """A name that files or folders get: the same on every system.
+
+    Raises:
+        ValueError: some system keeps it for a device.
+    """
+    if RESERVED.fullmatch(value):
+        raise ValueError(
+            f"no file can be called that on Windows, where it is a device; add to it, e.g. "
+            f"{value + '_1'!r}"
+        )
+    return value
+
+
+FileName = Annotated[
+    str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=LONGEST_NAME), AfterValidator(file_name)
+]
+"""Name that people give to what files and folders are called by."""
+Name = Annotated[str, Field(pattern=r"\S")]
+"""Any name that is one: what messages and papers call it."""
+
+
 def _own_name(value: str) -> str:
+    file_name(value)
     found = plate_at_end(value)
     if found:
         kind, tube, end, _ = found

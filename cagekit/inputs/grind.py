@@ -7,6 +7,7 @@ from pydantic import Field
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import FileModel, Length
+from cagekit.units import LengthUnit, format_length
 
 MOST = 2.0
 """More than this (mm) is not ground off at fit-up but coped. Source: common practice."""
@@ -18,6 +19,14 @@ class Grind(FileModel):
     tube: str = Field(description="the tube that is ground, by id or role")
     at: str = Field(description="the tube that it runs into, by id or role")
     depth: Length = Field(gt=0, le=MOST, description="most that is ground off, up to 2 mm")
+
+
+def told(depth: float, units: LengthUnit) -> str:
+    """The most that is ground off, mm, as every paper tells it: never more than the note says."""
+    if units == "in":
+        return format_length(depth, "in", decimals=3, rounding="down")
+    text = format_length(depth, decimals=2, rounding="down", unit=False)
+    return f"{text.removesuffix('0')} mm"
 
 
 def grind_by_member(

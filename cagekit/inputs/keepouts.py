@@ -9,7 +9,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from cagekit.inputs.fields import FileModel, Length, LengthPair, Point
+from cagekit.inputs.fields import FileModel, Length, LengthPair, Name, Point
 
 SMALLEST_OPENING = 10_000.0
 """A door opening, or a panel, is larger than this, mm2."""
@@ -20,7 +20,7 @@ PANEL_FLAT = 15.0
 class KeepOut(FileModel):
     """A volume no tube may enter: box, cylinder or an upright polygon."""
 
-    name: str = Field(min_length=1, description="your word for it, e.g. `battery box`")
+    name: Name = Field(description="your word for it, e.g. `battery box`")
     shape: Literal["box", "cylinder", "polygon"]
     low: Point | None = Field(None, description="box: lowest corner")
     high: Point | None = Field(None, description="box: highest corner")
@@ -84,7 +84,7 @@ class KeepOut(FileModel):
 class CarPanel(FileModel):
     """A flat sheet of the car: bulkhead, firewall, rear window, bonnet."""
 
-    name: str = Field(min_length=1, description="your word for it, e.g. `rear bulkhead`")
+    name: Name = Field(description="your word for it, e.g. `rear bulkhead`")
     corners: tuple[Point, ...] = Field(
         description="corners in order round its edge: x, y (left positive), z of the cabin's face"
     )

@@ -1,11 +1,12 @@
 """A layout: which members a cage has and how each hangs on the others."""
 
-from typing import Literal
+from typing import Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
+from cagekit.errors import InputError
 from cagekit.inputs.entries import AnyEntry
-from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.fields import FileModel, Length, Name
 from cagekit.inputs.plate import AnyPlateEntry
 
 FOOT_PLATE = 3.0
@@ -16,7 +17,7 @@ class Layout(FileModel):
     """A layout preset."""
 
     kind: Literal["layout"] = "layout"
-    name: str
+    name: Name
     description: str = ""
     source: str = ""
     units: Literal["mm", "in"] = "mm"
@@ -29,3 +30,11 @@ class Layout(FileModel):
     foot_plate: Length = Field(
         FOOT_PLATE, ge=0, description="thickness of plate between floor sheet and tube"
     )
+
+    @model_validator(mode="after")
+    def _all_read(self) -> Self:
+        for n, entry in enumerate(self.member):
+            for name, why in entry.idle().items():
+                problem, _, hint = why.partition(". ")
+                raise InputError("layout", f"member.{n}.{name}", problem=f"{problem}.", hint=hint)
+        return self

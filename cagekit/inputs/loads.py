@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 from pydantic_core import core_schema
 
 from cagekit.errors import InputError
-from cagekit.inputs.fields import FileModel, Length, ReadBy
+from cagekit.inputs.fields import FileModel, Length, Name, ReadBy
 from cagekit.inputs.places import LocationField
 from cagekit.materials.source import Certainty
 
@@ -94,7 +94,7 @@ class CaseEntry(FileModel):
     """One case: forces that act together."""
 
     id: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", description="letters, digits, hyphens")
-    title: str
+    title: Name
     text: str = Field("", description="what it stands for")
     load: tuple[LoadEntry, ...] = Field(min_length=1, description="forces that act together")
     own_weight: float = Field(1.0, description="multiples of the cage's own weight, downward")
@@ -110,7 +110,7 @@ class Combination(FileModel):
     """Cases that act at the same time."""
 
     id: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", description="letters, digits, hyphens")
-    title: str
+    title: Name
     cases: dict[str, float] = Field(min_length=1, description="factor by case")
     own_weight: float | None = Field(
         None, description="multiples of the cage's own weight, downward; the most of its cases"
@@ -147,8 +147,8 @@ class LoadsFile(FileModel):
     """A set of load cases."""
 
     kind: Literal["loads"] = "loads"
-    name: str
-    title: str = Field(description="as printed beside each case")
+    name: Name
+    title: Name = Field(description="as printed beside each case")
     description: str = ""
     units: Literal["mm", "in"] = "mm"
     edition: str = ""

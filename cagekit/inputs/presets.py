@@ -10,6 +10,7 @@ import os
 import re
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from errno import ELOOP, ENAMETOOLONG
 from functools import cache
 from importlib import import_module
 from math import isfinite
@@ -126,7 +127,7 @@ def find_preset(
     if ref and ref not in (".", ".."):
         for root in roots():
             path = root / folder / f"{ref}.toml"
-            if _is_file(path):
+            if _exists(path):
                 return path
     names = [*(p.name for p in list_presets(kind)), *more]
     raise NotFoundError(
@@ -341,8 +342,13 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     try:
         if path.is_dir():
             raise _fault(path, "is a folder, a TOML file is needed.")
-        if not path.exists():
+        if not _exists(path):
             raise _fault(path, "there is no such file.")
+        if _loops(path):
+            raise _fault(path, "is a link that leads back to itself; nothing stands at its end.")
+        if not path.exists():
+            problem = f"is a link to {path.readlink()}, and there is no such file."
+            raise FileInputError([Problem(file=str(path), problem=problem)])
         if not path.is_file():
             raise _fault(path, "is not an ordinary file.")
         if path.stat().st_size > LARGEST:
@@ -380,7 +386,7 @@ def shown(path: Path) -> str:
     """Return a path as a message shows it: from the working folder if it lies below."""
     try:
         return path.resolve().relative_to(Path.cwd().resolve()).as_posix()
-    except (ValueError, OSError):
+    except (ValueError, OSError, RuntimeError):  # RuntimeError: links that lead round
         return str(path)
 
 
@@ -436,17 +442,23 @@ def _as_path(kind: str, ref: str, beside: Path | None) -> Path:
 
 
 def _exists(path: Path) -> bool:
+    """Whether something has that name: a link that leads nowhere and what nobody may see too."""
     try:
-        return path.exists()
-    except (OSError, ValueError):  # a name too long, or with a zero byte
+        path.lstat()
+    except (FileNotFoundError, NotADirectoryError, ValueError):  # ValueError: a zero byte
         return False
+    except OSError as error:
+        return error.errno != ENAMETOOLONG
+    return True
 
 
-def _is_file(path: Path) -> bool:
+def _loops(path: Path) -> bool:
+    """Whether links on the way to a file lead round in a circle."""
     try:
-        return path.is_file()
-    except (OSError, ValueError):  # a name too long, or with a zero byte
-        return False
+        path.stat()
+    except OSError as error:
+        return error.errno == ELOOP
+    return False
 
 
 def _tomls(folder: Path) -> Iterator[Path]:

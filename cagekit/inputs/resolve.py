@@ -9,8 +9,15 @@ from typing import Any
 from msgspec.structs import replace
 from pydantic import BaseModel
 
-from cagekit.errors import NotFoundError
-from cagekit.inputs.build import Build, BuildFile, entries_of, entries_with_remarks, resized
+from cagekit.errors import InputError, NotFoundError
+from cagekit.inputs.build import (
+    Build,
+    BuildFile,
+    entries_of,
+    entries_with_remarks,
+    resized,
+    spread,
+)
 from cagekit.inputs.car import Car
 from cagekit.inputs.doubts import doubts_in
 from cagekit.inputs.driver import Driver
@@ -60,7 +67,17 @@ def resolve(file: BuildFile, path: Path) -> Build:
     loads = found("loads", file.loads, "loads")
     if "loads" in file.model_fields_set:  # a slip in it is told before anything is made
         load_file("loads", loads, model_for("loads"))
-    entries, hanging = entries_with_remarks(file, layout, str(path), car)
+    try:
+        entries, hanging = entries_with_remarks(file, layout, str(path), car)
+    except InputError as error:
+        from cagekit.inputs.written import with_place
+
+        written = spread([*layout.member, *file.add, *file.strut])
+        unresolved = Build(
+            name=str(path), file=file, car=car, drivers=drivers, tooling=tooling, layout=layout,
+            tubes={}, entries=tuple(written), files=files,
+        )  # fmt: skip
+        raise with_place(error, unresolved) from None
     tubes = _tubes(file, entries, {}, path, files)
     plates = (
         *plates_of(layout.plate, files[f"layout {file.layout}"], path.parent),

@@ -13,7 +13,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, model_validator
 
 from cagekit.errors import InputError
-from cagekit.inputs.fields import FileModel
+from cagekit.inputs.fields import FileModel, Name
 from cagekit.inputs.presets import load_file
 from cagekit.materials.source import Certainty
 
@@ -134,7 +134,7 @@ class RuleProfile(FileModel):
 
     kind: Literal["rules"] = "rules"
     name: str = Field(pattern=r"^[A-Za-z0-9_-]+$", description="findings are coded NAME/CODE")
-    title: str = Field(description="the rulebook's name as it is cited")
+    title: Name = Field(description="the rulebook's name as it is cited")
     description: str = ""
     edition: str = Field("", description="edition that was read")
     units: Literal["mm", "in"] = "mm"

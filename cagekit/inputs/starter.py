@@ -18,6 +18,7 @@ from cagekit.errors import InputError
 from cagekit.inputs.bolted import ClevisEntry, JointEntry, PlugEntry, SleeveEntry
 from cagekit.inputs.build import BuildFile
 from cagekit.inputs.entries import FreeStrutEntry, MemberEntry, StrutEntry
+from cagekit.inputs.fields import file_name
 from cagekit.inputs.layout import Layout
 from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import unit_of
@@ -78,6 +79,17 @@ def valid_name(name: str) -> None:
             "cagekit new", "NAME", name, problem="cannot be the name of a build.",
             hint="Use letters, digits, - and _.",
         )  # fmt: skip
+    try:
+        file_name(name)
+    except ValueError as error:
+        problem, _, hint = str(error).partition("; ")
+        raise InputError(
+            "cagekit new",
+            "NAME",
+            name,
+            problem=f"{problem}.",
+            hint=f"{hint[:1].upper()}{hint[1:]}.",
+        ) from None
 
 
 def starter_text(name: str, origin: Path, file: BuildFile, *, folder: Path) -> str:

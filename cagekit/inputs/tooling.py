@@ -11,7 +11,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from cagekit.errors import NotFoundError
-from cagekit.inputs.fields import Angle, FileModel, Length
+from cagekit.inputs.fields import Angle, FileModel, Length, Name
 from cagekit.units import format_length
 
 OD_MATCH = 0.3
@@ -48,7 +48,7 @@ class Die(FileModel):
     the pressure block.
     """
 
-    name: str
+    name: Name
     od: Length = Field(gt=0, description="outside diameter of the tube the groove fits")
     clr: Length = Field(
         gt=0,
@@ -122,7 +122,7 @@ class Die(FileModel):
 class Bender(FileModel):
     """The bender that holds the dies."""
 
-    name: str = "bender"
+    name: Name = "bender"
     rotation: Literal["clockwise", "counter-clockwise"] = Field(
         "clockwise",
         description=(
@@ -152,7 +152,7 @@ class Bender(FileModel):
 class Saw(FileModel):
     """The saw that cuts blanks from sticks."""
 
-    name: str = "saw"
+    name: Name = "saw"
     kerf: Length = Field(ge=0, description="what one cut turns to chips")
     max_angle: Angle | None = Field(
         None,
@@ -218,7 +218,7 @@ class Offcut(FileModel):
 class Notcher(FileModel):
     """Hole-saw (or end-mill) tube notcher."""
 
-    name: str = "hole-saw notcher"
+    name: Name = "hole-saw notcher"
     saws: tuple[Length, ...] = Field(min_length=1, description="cutting diameters in the drawer")
     max_angle: Angle = Field(description="furthest the notcher swings from a square notch, degrees")
     max_depth: Length = Field(
@@ -282,7 +282,7 @@ class BrakeTool(FileModel):
 class PressBrake(FileModel):
     """Press brake or folder."""
 
-    name: str = "press brake"
+    name: Name = "press brake"
     k: float = Field(
         0.42,
         gt=0,
@@ -353,7 +353,7 @@ class Sheet(FileModel):
 class CuttingTable(FileModel):
     """CNC cutting table for plates."""
 
-    name: str = "cutting table"
+    name: Name = "cutting table"
     process: Literal["plasma", "laser", "waterjet", "oxyfuel", "router"] = "plasma"
     kerf: Length = Field(ge=0)
     min_hole_ratio: float = Field(
@@ -461,7 +461,7 @@ class Tooling(FileModel):
     """One shop: its machines, dies, stock and paper."""
 
     kind: Literal["tooling"] = "tooling"
-    name: str
+    name: Name
     description: str = ""
     units: Literal["mm", "in"] = "mm"
     source: str = Field("", description="where the figures come from")

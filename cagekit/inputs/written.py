@@ -19,12 +19,16 @@ from cagekit.units import lengths_in
 
 
 class Written(Struct, frozen=True):
-    """A table of a file: the file as messages show it, the line, the table's name, its field."""
+    """A table of a file: the file as messages show it, the line, the table's name, its field.
+
+    ``says`` tells that the line is the field's own, not that of its table.
+    """
 
     file: str
     line: int
     table: str
     field: str = ""
+    says: bool = False
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}"
@@ -40,7 +44,7 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
         return _sheet_missing(error, build)
     if isinstance(error, FileInputError) or not isinstance(error, GeometryError | InputError):
         return error
-    places = list(dict.fromkeys(_places(error, build)))
+    places = sorted(dict.fromkeys(_places(error, build)), key=lambda place: not place.says)
     problem, hint = (lengths_in(s, build.units) for s in (error.problem, error.hint))
     if isinstance(error, GeometryError):
         if places:
@@ -84,7 +88,8 @@ def _sheet_missing(error: NotFoundError, build: Build) -> CagekitError:
     path = build.files.get(f"tooling {build.file.tooling}")
     if path is not None and str(error).startswith(named):
         said = lengths_in(str(error).removeprefix(named), build.units)
-        return NotFoundError(f"{shown(path)} [die]: {said}")
+        where = next((str(w) for w in _in_file(path, [("die", 0)])), shown(path))
+        return NotFoundError(f"{where} [die]: {said}")
     return error
 
 
@@ -188,8 +193,9 @@ def _in_file(path: Path | None, keys: list[TomlKey], field: str = "") -> Iterato
         key = keys[-1]
     if key is None:
         return
-    line = lines.get((*key, field)) if field else None
-    line = line or line_of(lines, key)
+    own = lines.get((*key, field)) if field else None
+    line = own or line_of(lines, key)
     if line is not None:
         whole = key[0] in ("members", "add", "strut", "plate", "member")
-        yield Written(shown(path), line, *table_and_field(key, whole=whole))
+        table, name = table_and_field(key, whole=whole)
+        yield Written(shown(path), line, table, name, says=own is not None)

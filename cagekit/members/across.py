@@ -83,4 +83,4 @@ def _front_corner(site: Site, entry: RoofDiagonalEntry) -> Callable[[str], OnTub
     at, move = {"halo": ("front bend", "back"), "front_hoop": ("top bend", "inboard")}.get(
         kind, ("top bend", "back")
     )
-    return lambda side: site.tube_of(kind, side).spot(at, move=move, by=entry.inset)
+    return lambda side: site.tube_of(kind, side, ahead=True).spot(at, move=move, by=entry.inset)

@@ -123,7 +123,7 @@ def _pillar_top(site: Site, owner: str, side: str) -> OnTube:
     """Where the upper node of an A-pillar bar usually is."""
     kind, holder = site.first(owner, "halo", "front_hoop", "header_bar", side=side)
     if kind == "header_bar":
-        return site.tube_of("half_hoop", side).spot("top bend")
+        return site.tube_of("half_hoop", side, ahead=True).spot("top bend")
     return holder.spot("front bend", move="back", by=BEHIND_BEND)
 
 

@@ -112,23 +112,38 @@ class Site:
         spans = len(tubes) == 1 and tubes[0].path.start[1] * tubes[0].path.end[1] < 0
         return replace(place, side=entry.side) if spans else place
 
-    def of_kind(self, kind: str, side: str = "") -> Member | None:
-        """The first member of a kind (or that does its work), on a side or across the car."""
+    def of_kind(self, kind: str, side: str = "", *, ahead: bool = False) -> Member | None:
+        """The first member of a kind (or that does its work), on a side or across the car.
+
+        Args:
+            kind: kind or role.
+            side: ``left``, ``right`` or any.
+            ahead: only one that reaches ahead of the main hoop.
+        """
         sides = ("left", "right", "centre") if not side else (side, "centre")
         for w in self.members.words:
             if (w.kind == kind or w.role == kind) and w.side in sides:
-                return self.members[w.id]
+                found = self.members[w.id]
+                if not ahead or self._is_ahead(found):
+                    return found
         return None
 
-    def tube_of(self, kind: str, side: str = "") -> OnTube:
+    def _is_ahead(self, member: Member) -> bool:
+        """Whether a tube reaches further ahead than the main hoop, by more than the hoop's tube."""
+        hoop = self.of_kind("main_hoop")
+        if hoop is None:
+            return True
+        return _foremost(member) > _foremost(hoop) + hoop.tube.od
+
+    def tube_of(self, kind: str, side: str = "", *, ahead: bool = False) -> OnTube:
         """The tube of a kind, whatever a file calls it; the half on a side of one that spans."""
-        found = self.of_kind(kind, side)
+        found = self.of_kind(kind, side, ahead=ahead)
         if found is None:  # the finder tells what there is
             return OnTube(member=kind, side=side)
         return OnTube(member=found.bar, side=side if found.side == "centre" else "")
 
     def first(self, owner: str, *kinds: str, side: str = "") -> tuple[str, OnTube]:
-        """The first of ``kinds`` that is made already, and its tube on a side.
+        """The first of ``kinds`` that is made already ahead of the main hoop, its tube on a side.
 
         Args:
             owner: id of what hangs there, for messages.
@@ -139,9 +154,11 @@ class Site:
             NoHolderError: there is none of them.
         """
         for kind in kinds:
-            if self.of_kind(kind, side) is not None:
-                return kind, self.tube_of(kind, side)
+            if self.of_kind(kind, side, ahead=True) is not None:
+                return kind, self.tube_of(kind, side, ahead=True)
         where = f" on the {side}" if side else ""
+        behind = any(self.of_kind(kind, side) is not None for kind in kinds)
+        where += " that stands ahead of the main hoop" if behind else ""
         raise NoHolderError(
             owner,
             f"hangs on one of {', '.join(kinds)}, and the cage has none of them{where}.",
@@ -375,6 +392,11 @@ class Site:
         """Ids of the cutters, a cut one standing for all its pieces."""
         where = self.where(entry, "split_by")
         return [m.id for name in cutters for m in self.places.pieces(name, where=where)]
+
+
+def _foremost(member: Member) -> float:
+    """How far ahead the axis of a tube reaches, x mm."""
+    return max(float(max(p.start[0], p.end[0])) for p in member.path.pieces)
 
 
 def _side_of(points: Sequence[Vec]) -> Side:

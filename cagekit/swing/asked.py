@@ -19,7 +19,7 @@ from cagekit.materials.fasteners import fastener
 from cagekit.materials.pins import PinSize, pin_size
 from cagekit.materials.tubes import Tube
 from cagekit.swing.hardware import PinChoice, choose_bolt
-from cagekit.units import format_length
+from cagekit.units import LengthUnit, format_length
 from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ class Asked(Struct, Generic[Entry], frozen=True, eq=False):
     index: int
     where: str
     typed: str
-    units: str
+    units: LengthUnit
 
     def wrong(self, field: str, value: object, problem: str, hint: str) -> InputError:
         """What a field says cannot be."""
@@ -71,8 +71,15 @@ class Asked(Struct, Generic[Entry], frozen=True, eq=False):
 
     def said(self, mm: float) -> str:
         """A length in the build's units."""
-        inch = self.units == "in"
-        return format_length(mm, "in" if inch else "mm", decimals=3 if inch else 1)
+        return format_length(mm, self.units)
+
+    def least(self, mm: float) -> str:
+        """A length as the least that will do: typed as printed it does."""
+        return format_length(mm, self.units, rounding="up")
+
+    def most(self, mm: float) -> str:
+        """A length as the most that will do: typed as printed it does."""
+        return format_length(mm, self.units, rounding="down")
 
     @property
     def ground(self) -> Mapping[str, Any]:

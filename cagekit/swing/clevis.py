@@ -98,7 +98,7 @@ def _width(asked: Asked[ClevisEntry], thick: float, size: PinSize) -> float:
             f"with {said(thick)} across its cheeks the fork measures "
             f"{said(hypot(width, thick))} from corner to corner and stands out of the tube of "
             f"{tube}.",
-            f"Use {said(room)} at most, or a thinner `eye` or `cheek`.",
+            f"Use {asked.most(room)} at most, or a thinner `eye` or `cheek`.",
         )  # fmt: skip
     hole = size.sleeve_bore
     beside = (width - hole) / 2
@@ -108,7 +108,7 @@ def _width(asked: Asked[ClevisEntry], thick: float, size: PinSize) -> float:
             field, value,
             f"a fork {said(thick)} thick in a tube of {tube} is {said(width)} wide, which leaves "
             f"{said(max(beside, 0.0))} of metal beside the hole of {said(hole)} "
-            f"({said(EDGE * hole)} at least).",
+            f"({asked.least(EDGE * hole)} at least).",
             "Use a smaller bolt, a thinner `eye` or `cheek`, or a larger tube.",
         )  # fmt: skip
     return width
@@ -118,7 +118,7 @@ def _require_washers(asked: Asked[ClevisEntry], size: PinSize, stand: float) -> 
     """The washers lie on the cheeks, clear of the collars."""
     short = size.washer_od / 2 - stand
     if short > 0:
-        need = asked.said(asked.entry.clearance + short)
+        need = asked.least(asked.entry.clearance + short)
         raise asked.wrong(
             "clearance", asked.said(asked.entry.clearance),
             f"the washers of {asked.said(size.washer_od)} would lie on the collars, "

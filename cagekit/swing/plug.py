@@ -98,14 +98,14 @@ def _require_nose(asked: Asked[PlugEntry], size: PinSize, nose: float, nose_od: 
     if nose < least:
         raise asked.wrong(
             "nose", said(nose),
-            f"its hole of {said(hole)} needs a nose of {said(least)} at least.",
+            f"its hole of {said(hole)} needs a nose of {asked.least(least)} at least.",
             "Make it longer, or use a smaller bolt (`bolt_size`).",
         )  # fmt: skip
     if nose_od < least:
         raise asked.wrong(
             "taper", said(asked.entry.taper or TAPER * asked.member.tube.od),
             f"it leaves a nose of {said(max(nose_od, 0.0))} across, and its hole of {said(hole)} "
-            f"needs {said(least)} at least.",
+            f"needs {asked.least(least)} at least.",
             "Use a shorter `taper`, a smaller `angle` or `rim`, a smaller bolt, or a larger tube.",
         )  # fmt: skip
     lean = asked.member.tube.od - 2 * asked.entry.rim - nose_od

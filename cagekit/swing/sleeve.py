@@ -87,7 +87,7 @@ def _require_bolts(asked: Asked[SleeveEntry], size: PinSize, length: float) -> N
         raise asked.wrong(
             "bolt_size", size.size,
             f"its bush of {said(size.sleeve_od)} cuts the tube of {said(bar.tube.od)} nearly "
-            f"through ({said(MOST_SLEEVE * bar.tube.od)} at most).",
+            f"through ({asked.most(MOST_SLEEVE * bar.tube.od)} at most).",
             "Use smaller bolts.",
         )  # fmt: skip
     pitch = (length - entry.cut_gap) / 2 / entry.bolts
@@ -96,7 +96,7 @@ def _require_bolts(asked: Asked[SleeveEntry], size: PinSize, length: float) -> N
         need = 2 * entry.bolts * least + entry.cut_gap
         raise asked.wrong(
             "length", said(length),
-            f"{entry.bolts} bolts in each piece need a sleeve of {said(need)} at least.",
+            f"{entry.bolts} bolts in each piece need a sleeve of {asked.least(need)} at least.",
             "Make it longer, or use fewer or smaller bolts.",
         )  # fmt: skip
 

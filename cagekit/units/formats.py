@@ -6,14 +6,19 @@ Halves round away from zero, as a tape is read, and a value that rounds to nothi
 from __future__ import annotations
 
 from fractions import Fraction
-from math import floor, isfinite, pi
+from math import ceil, floor, isfinite, pi
+from typing import Literal
 
 from cagekit.units.lengths import LengthUnit
 from cagekit.units.scale import INCH_EXACT, POUND_EXACT, exact
 
 DENOMINATORS = (2, 4, 8, 16, 32, 64, 128)
+Rounding = Literal["nearest", "up", "down"]
+"""Which way a length is rounded: the most that there is up, the most that may be down."""
 DECIMALS = {"mm": 1, "in": 3}
 """Decimals that are written when the caller does not say."""
+ON_A_STEP = Fraction(1, 10**9)
+"""Share of a step that is an error of arithmetic: what is that near lies on the step."""
 
 
 def format_length(
@@ -24,6 +29,7 @@ def format_length(
     denominator: int | None = None,
     feet: bool = False,
     unit: bool = True,
+    rounding: Rounding = "nearest",
 ) -> str:
     """Return a length as text that `parse_length` reads back.
 
@@ -35,6 +41,8 @@ def format_length(
             fraction, ``1 5/8 in``. Inches only, and not together with ``decimals``.
         feet: write feet and inches, ``4' 3 1/2"``. Inches only.
         unit: False leaves the unit out (never with ``feet``).
+        rounding: ``up`` and ``down`` for a bound that must hold as printed; what is within a
+            billionth of a step counts as on it.
 
     Raises:
         ValueError: not a finite number, or options that do not go together.
@@ -45,10 +53,11 @@ def format_length(
     if units == "mm" and (denominator is not None or feet):
         raise ValueError("fractions and feet are for inches only")
     if units == "mm":
-        text = _decimal(exact(mm), DECIMALS["mm"] if decimals is None else decimals)
+        digits = DECIMALS["mm"] if decimals is None else decimals
+        text = _decimal(_rounded(exact(mm), Fraction(1, 10**digits), rounding), digits)
         return f"{text} mm" if unit else text
     step = Fraction(1, denominator or 10 ** (DECIMALS["in"] if decimals is None else decimals))
-    inches = _rounded(exact(mm) / INCH_EXACT, step)
+    inches = _rounded(exact(mm) / INCH_EXACT, step, rounding)
     sign = "-" if inches < 0 else ""
     size = abs(inches)
     if feet:
@@ -151,7 +160,11 @@ def _decimal(value: Fraction, decimals: int) -> str:
     return f"{sign}{whole}.{rest:0{decimals}d}"
 
 
-def _rounded(value: Fraction, step: Fraction) -> Fraction:
-    """Return ``value`` rounded to a multiple of ``step``, halves away from zero."""
+def _rounded(value: Fraction, step: Fraction, rounding: Rounding) -> Fraction:
+    """Return ``value`` as a multiple of ``step``; to the nearest, halves away from zero."""
+    if rounding == "up":
+        return ceil(value / step - ON_A_STEP) * step
+    if rounding == "down":
+        return floor(value / step + ON_A_STEP) * step
     size = floor(abs(value) / step + Fraction(1, 2)) * step
     return -size if value < 0 else size

@@ -17,12 +17,13 @@ from cagekit.cage.member import EndName
 from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
+from cagekit.inputs.grind import told
 from cagekit.inputs.tooling import Tooling
 from cagekit.names import named
 from cagekit.shop.nesting.letters import strokes as letters
 from cagekit.shop.nesting.plate_drawing import CAUTION, Drawing, Layer, Stroke, check_bar
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
-from cagekit.units import format_length
+from cagekit.units import LengthUnit, format_length
 from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON
 from cagekit.view.overview import numbers_of
 from cagekit.writers.csv import write_table
@@ -254,15 +255,14 @@ def _wrapped(hole: Vec, t: Template) -> list[Vec]:
             for k in turns]  # fmt: skip
 
 
-def grinding(t: Template, units: str) -> str:
+def grinding(t: Template, units: LengthUnit) -> str:
     """What is ground at an end besides the cut, in words; empty for nothing."""
     return "; ".join(
-        f"grind up to {_number(depth, units)} {units} off at {named(other)}"
-        for other, depth in t.grind
+        f"grind up to {told(depth, units)} off at {named(other)}" for other, depth in t.grind
     )
 
 
-def _size(mm: float, units: str) -> str:
+def _size(mm: float, units: LengthUnit) -> str:
     return format_length(mm, "in", decimals=3) if units == "in" else f"{mm:g} mm"
 
 
@@ -270,7 +270,7 @@ def _line(points: Vec, *, closed: bool = False) -> Outline:
     return Outline(points, np.zeros(len(points)), closed)
 
 
-def drawing(t: Template, units: str = "mm") -> Drawing:
+def drawing(t: Template, units: LengthUnit = "mm") -> Drawing:
     """A template as lines for a plotter or a laser: paper outline, inner line, marks and label.
 
     Args:
@@ -303,7 +303,7 @@ def drawing(t: Template, units: str = "mm") -> Drawing:
 
 
 @cache
-def _on_every(units: str) -> tuple[Stroke, ...]:
+def _on_every(units: LengthUnit) -> tuple[Stroke, ...]:
     """What stands on every template: the bar to measure its print with, and the caution."""
     strokes = [Stroke(layer=Layer.NOTE, line=o) for o in check_bar((0.0, 8.0), 100.0, units)]
     for row, text in enumerate(reversed(textwrap.wrap(CAUTION, 50))):
@@ -317,7 +317,7 @@ def _on_every(units: str) -> tuple[Stroke, ...]:
 def table(design: Design) -> tuple[list[str], list[list[str]]]:
     """The notching table: saw settings and grinder's ordinates of every end, header and rows."""
     stations = design.tooling.paper.stations
-    units = "mm"  # a data file, whatever the papers are in
+    units: LengthUnit = "mm"  # a data file, whatever the papers are in
     header = ["member", "end", "to", f"node_from_tip_{units}", "angle_deg", "dial_deg"]
     header += [f"offset_{units}", "offset_clock_deg", f"saw_{units}", f"depth_{units}"]
     header += [f"axis_from_tip_{units}", "clock_deg", "hole_saw"]
@@ -361,7 +361,7 @@ def stands_on(design: Design, member: str, end: EndName) -> str:
     return (how.surface or "car") if how.plane is not None else "free"
 
 
-def _saw_cells(saw: SawSetting, units: str) -> list[str]:
+def _saw_cells(saw: SawSetting, units: LengthUnit) -> list[str]:
     """Angle, dial, offset and its side, saw, depth, where the axes pass, clock."""
     aside = saw.offset > 0.05
     return [
@@ -381,7 +381,7 @@ def _degrees(clock: float) -> str:
     return f"{round(clock, 1) % 360.0:.1f}"
 
 
-def shop_cuts(setting: SawSetting, tooling: Tooling, units: str = "mm") -> str:
+def shop_cuts(setting: SawSetting, tooling: Tooling, units: LengthUnit = "mm") -> str:
     """With what the shop makes a cut: its saw, its notcher, or else the template and why.
 
     Args:
@@ -415,9 +415,9 @@ def _too_far(lean: float, tool: str, reach: float | None) -> str:
     return f"{turns}: use the template"
 
 
-def _number(mm: float, units: str) -> str:
+def _number(mm: float, units: LengthUnit) -> str:
     value = 0.0 if abs(mm) < MICRON / 2 else mm
-    return f"{value / 25.4:.3f}" if units == "in" else f"{value:.1f}"
+    return format_length(value, units, unit=False)
 
 
 def write_copes(design: Design, folder: Path) -> None:

@@ -73,13 +73,20 @@ class Book:
         mm = 0.0 if abs(mm) < 0.05 else mm
         if self.design.units == "in":
             return format_length(mm, "in", denominator=self.tooling.paper.fraction)
-        return f"{mm:.1f} mm" if abs(mm) < 100 else f"{mm:.0f} mm"
+        return format_length(mm, decimals=1 if abs(mm) < 100 else 0)
+
+    def most(self, mm: float) -> str:
+        """The same of the most that something can be: rounded up."""
+        if self.design.units == "in":
+            part = self.tooling.paper.fraction
+            return format_length(mm, "in", denominator=part, rounding="up")
+        return format_length(mm, decimals=1 if abs(mm) < 100 else 0, rounding="up")
 
     def bare(self, mm: float) -> str:
         """A length for the tape without its unit, for tables that say it in the head."""
         if self.design.units == "in":
             return format_length(mm, "in", denominator=self.tooling.paper.fraction, unit=False)
-        return f"{0.0 if abs(mm) < 0.05 else mm:.1f}"
+        return format_length(mm, unit=False)
 
     def size(self, mm: float) -> str:
         """A size of stock: three decimals of an inch, or the millimetres as they are."""
@@ -93,7 +100,7 @@ class Book:
         """A size for the lathe: thousandths of an inch, or hundredths of a millimetre if any."""
         if self.design.units == "in":
             return format_length(mm, "in", decimals=3)
-        told = f"{mm:.2f}"
+        told = format_length(mm, decimals=2, unit=False)
         return told[:-1] if told.endswith("0") else told
 
     def mass(self, kg: float) -> str:
@@ -302,7 +309,7 @@ class Book:
                     format_length(d, "in", denominator=short, unit=False) for d in found.depths
                 ]
             else:
-                depths = [f"{abs(d):.1f}" for d in found.depths]
+                depths = [format_length(abs(d), unit=False) for d in found.depths]
             rows.append([f"{self.numbers[found.member]} {found.end.upper()}", *depths])
         return rows
 

@@ -135,7 +135,7 @@ def shape_check(book: Book, s: BendSchedule) -> list[str]:
     if s.drift >= 1.0:
         more = " Correct by hand against A to B before tacking." if s.drift >= SHORT else ""
         out.append(
-            f"Set on the dial's marks, the tube lies up to {book.length(s.drift)} off this "
+            f"Set on the dial's marks, the tube lies up to {book.most(s.drift)} off this "
             f"drawing.{more}"
         )
     wanted = [f"{degrees(q.angle):.1f}" for q in path.bends]

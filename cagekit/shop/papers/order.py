@@ -23,6 +23,7 @@ from cagekit.cage.plate import Plate
 from cagekit.data import tables
 from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Vec
+from cagekit.inputs.grind import told
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
 from cagekit.names import at_start, named
 from cagekit.shop.papers.holes import PanelHole
@@ -672,7 +673,7 @@ def _grinding(
             for ground, beside in ((later, other), (other, later)):
                 depth = ground.ground_for(beside)
                 if depth:
-                    most = format_length(depth, units, decimals=1 if units == "mm" else 3)
+                    most = told(depth, units)
                     lines.append(
                         f"Grind {named(ground.id)} by up to {most} where it meets "
                         f"{named(beside.id)}, only until they touch; if more would have to go, "

@@ -180,6 +180,28 @@ def test_conditions(tmp_path: Path, when: Any, facts: Any, status: Status) -> No
         assert found[0].measured is None
 
 
+@pytest.mark.parametrize(
+    ("when", "facts", "words"),
+    [
+        ({"homologated": "< 2002"}, {"homologated": 2004}, "only for cars homologated before 2002"),
+        ({"homologated": ">= 2007"}, {"homologated": 2004}, "only for cars homologated from 2007"),
+        ({"homologated": "<= 2001"}, {"homologated": 2004}, "only for cars homologated up to 2001"),
+        ({"homologated": [1990, 2001]}, {"homologated": 2004}, "homologated from 1990 to 2001"),
+        ({"co_driver": True}, {}, "only when a co-driver rides along"),
+        ({"engine_capacity": "> 2000"}, {"engine_capacity": 1600.0}, "more than 2000 cm3"),
+        ({"quarter_mile_time": [7.5, 9.99]}, {"quarter_mile_time": 12.0}, "time 7.5 to 9.99 s"),
+        ({"mass": "< 700"}, {"mass": 772.0}, "only when mass less than 700 kg"),
+        ({"homologated": ">= 2007"}, {}, "(applies for cars homologated from 2007)"),
+        ({"mass": "< 700"}, {}, "(applies when mass less than 700 kg)"),
+    ],
+)
+def test_a_condition_is_told_as_people_say_it(
+    tmp_path: Path, when: Any, facts: Any, words: str
+) -> None:
+    (f,) = judge(tmp_path, rule(when=when), THIN, **facts)
+    assert words in f.text
+
+
 def test_another_way_to_meet_it(tmp_path: Path) -> None:
     (f,) = judge(tmp_path, rule(unless={"body": "closed"}), THIN)
     assert f.status is Status.NOT_APPLICABLE

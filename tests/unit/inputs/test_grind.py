@@ -27,6 +27,18 @@ def test_a_note_stands_in_the_order_of_work_and_on_the_template() -> None:
     assert noted <= {"hoop_diagonal"}
 
 
+@pytest.mark.parametrize(
+    ("depth", "units", "told"),
+    [(1.25, "mm", "1.25 mm"), (1.5, "mm", "1.5 mm"), (25.4 * 3 / 64, "in", "0.046 in")],
+)
+def test_no_paper_asks_for_more_than_the_note(depth: float, units: str, told: str) -> None:
+    design = with_note(tube="rear_brace_left", at="hoop_diagonal", depth=depth)
+    (t,) = (t for t in all_templates(design) if t.grind)
+    assert grinding(t, units) == f"grind up to {told} off at hoop diagonal"  # type: ignore[arg-type]
+    said = " ".join(w for s in design.steps_in(units) for w in s.text)  # type: ignore[arg-type]
+    assert f"by up to {told} where" in said
+
+
 def test_the_template_of_an_end_by_the_other_tube_says_it() -> None:
     design = with_note(tube="rear_brace_left", at="hoop_diagonal", depth=1.5)
     (t,) = (t for t in all_templates(design) if t.grind)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from cagekit.cli.main import run
-from cagekit.inputs.messages import MOST_TOLD
-from cagekit.inputs.presets import shipped_root
+from cagekit.inputs.messages import MOST_TOLD, FileInputError
+from cagekit.inputs.presets import FOLDERS, list_presets, load_file, model_for, shipped_root
 from cagekit.plates.points import nearest
 
 KEEPOUTS = [
@@ -118,6 +119,11 @@ CARS = [
     ("[side.front_foot]", "[side.front_foot]\nnormal = [0, 0, 0]", "points nowhere"),
     ("[side.front_foot]", "[side.front_foot]\nnormal = [0, 1e300, 0]", "cannot be"),
     ("width = 2.75", "width = -1", "cannot be"),
+    (
+        "half_width = 5\ntop_z",
+        "half_width = 5\nhalf_width_left = 4\nhalf_width_right = 6\ntop_z",
+        "say it already",
+    ),
     ("outline = [", "outline = [[10, 10]]\n# [", "three corners"),
     ("outline = [", "outline = [[10, 10], [20, 20], [30, 30]]\n# [", "three corners"),
     ("height_at_hoop = ", 'height_at_hoop = "12 ft" # ', "cannot be"),
@@ -156,6 +162,8 @@ NAMES = [
     ('name = "gravel-hatch"', 'name = "main_hoop"', "a part has this name too"),
     ('name = "gravel-hatch"', f'name = "{"a" * 300}"', "at most 80 letters"),
     ('name = "gravel-hatch"', 'name = "../x"', "cannot be a name here"),
+    ('name = "gravel-hatch"', 'name = "Con"', "no file can be called that on Windows"),
+    ('name = "gravel-hatch"', 'name = "lpt1"', "no file can be called that on Windows"),
 ]
 
 
@@ -247,6 +255,7 @@ ODD = [
     (PLATE.format("front_hoop"), 1, 'id = "front_hoop": another part has this name too'),
     (PLATE.format("täb"), 1, 'id = "täb": cannot be a name here. (name of the plate, small'),
     (PLATE.format("_"), 1, 'id = "_": cannot be a name here'),
+    (PLATE.format("aux"), 1, 'id = "aux": no file can be called that on Windows'),
     (PLATE.format("1"), 1, 'id = "1": cannot be a name here'),
 ]
 
@@ -286,3 +295,13 @@ def test_what_only_the_layout_says_is_cured_in_the_build(
     said = capsys.readouterr().err
     assert "halo-a-pillar.toml:" in said
     assert "A build says it under [members.outrigger]." in said
+
+
+@pytest.mark.parametrize("kind", FOLDERS)
+@pytest.mark.parametrize("name", ["", " "])
+def test_every_file_has_a_name(tmp_path: Path, kind: str, name: str) -> None:
+    shipped = list_presets(kind)[0].path.read_text("utf-8")
+    path = tmp_path / "mine.toml"
+    path.write_text(re.sub("^name = .*", f'name = "{name}"', shipped, flags=re.MULTILINE), "utf-8")
+    with pytest.raises(FileInputError, match=r"mine.toml:\d+ name = "):
+        load_file(kind, path, model_for(kind))

@@ -53,6 +53,23 @@ def test_a_folder_or_file_of_the_same_name_is_no_preset(folder: Path) -> None:
     assert find_preset("car", "sprint-wagon").name == "sprint-wagon.toml"
 
 
+def test_a_link_that_leads_nowhere_is_told_as_one(folder: Path) -> None:
+    (folder / "round.toml").symlink_to("round.toml")
+    (folder / "gone.toml").symlink_to("moved.toml")
+    (folder / "circle").symlink_to("circle")
+    (folder / "presets/cars").mkdir(parents=True)
+    (folder / "presets/cars/sprint-wagon.toml").symlink_to("sprint-wagon.toml")
+    for ref, said in (
+        ("round.toml", "round.toml: is a link that leads back to itself"),
+        ("circle/car.toml", "circle/car.toml: is a link that leads back to itself"),
+        ("gone.toml", "gone.toml: is a link to moved.toml, and there is no such file"),
+        # not passed over for the shipped one
+        ("sprint-wagon", "sprint-wagon.toml: is a link that leads back"),
+    ):
+        with pytest.raises(FileInputError, match=said):
+            load("car", ref, Car)
+
+
 def test_a_path_is_tried_beside_the_file_that_names_it(folder: Path) -> None:
     own = put(folder / "builds/my-tube.toml", "")
     assert find_preset("tube", "my-tube.toml", beside=folder / "builds") == own

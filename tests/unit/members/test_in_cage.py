@@ -35,6 +35,16 @@ def changed(name: str, **tables: Any) -> Build:
     return replace(build, file=file, plates=(), entries=entries_of(file, build.layout, "test"))
 
 
+BEHIND = [
+    {
+        "kind": "strut", "id": "tail", "side": "both",
+        "role": "half_hoop", "from": "on rear_brace_{side} at fraction 0.2",
+        "to": "on rear_brace_{side} at fraction 0.8", "via": [[-400, 300, 300]],
+    }
+]  # fmt: skip
+"""A tube behind the main hoop that is said to do a half hoop's work."""
+
+
 def made(name: str, **tables: Any) -> Cage:
     return members_only(changed(name, **tables))
 
@@ -338,6 +348,12 @@ def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
             "never meets main_hoop",
         ),
         ("track-roadster", {"add": [{"kind": "dash_bar"}]}, GeometryError, "none of"),
+        (
+            "track-roadster",
+            {"add": [*BEHIND, {"kind": "dash_bar", "height": 300}]},
+            GeometryError,
+            "none of them on the left that stands ahead of the main hoop",
+        ),
         ("track-roadster", {"add": [{"kind": "front_hoop"}]}, InputError, "front_foot"),
     ],
 )
@@ -379,3 +395,11 @@ def test_a_strut_is_of_the_side_that_it_keeps_to(start: str, end: str, side: str
     """A second door bar counts on its side although its entry names none."""
     cage = made("sprint-wagon", strut=[{"id": "low", "role": "door_bar", "from": start, "to": end}])
     assert cage.members["low"].side == side
+
+
+def test_a_bar_at_the_front_hangs_on_what_stands_ahead_of_the_main_hoop() -> None:
+    """Whatever the work of a tube behind it is called."""
+    bar = {"kind": "dash_bar", "id": "low_bar", "height": 300}
+    cage = made("gravel-hatch", add=[*BEHIND, bar])
+    low = cage.members["low_bar"]
+    assert [low.end(e).parents for e in "ab"] == [("front_hoop",), ("front_hoop",)]

@@ -72,6 +72,48 @@ def test_a_field_that_others_make_idle_is_refused(
         load_build(str(path))
 
 
+HARNESS = """[[add]]
+kind = "harness_bar"
+id = "second_bar"
+from = "on main_hoop.left at height 500"
+to = "on main_hoop.right at height 500"
+"""
+
+
+def test_a_field_of_an_entry_that_its_places_make_idle_is_refused(tmp_path: Path) -> None:
+    text = written(tmp_path, "track-roadster", at_end=f"{HARNESS}height = 400\n").read_text("utf-8")
+    line = text.splitlines().index("height = 400") + 1
+    said = rf"toml:{line} \[add entry 1\] height = 400: `from` and `to` say already"
+    with pytest.raises(InputError, match=said):
+        load_build(str(tmp_path / "track-roadster.toml"))
+    written(tmp_path, "track-roadster", at_end=HARNESS.replace("to =", "height = 500 #"))
+    assert "second_bar" in {e.id for e in load_build(str(tmp_path / "track-roadster.toml")).entries}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('upper = "driver"', 'upper = "driver"\nbend_radius = 90', "bend_radius = 90: the tube is"),
+        (
+            'upper = "driver"',
+            'from = "on main_hoop.{side} at height 300"',
+            "has no side to fill in",
+        ),
+    ],
+)
+def test_a_field_of_a_layout_that_nothing_is_made_of_is_refused(
+    tmp_path: Path, old: str, new: str, said: str
+) -> None:
+    text = (shipped_root() / "layouts/four-point.toml").read_text("utf-8").replace(old, new, 1)
+    (tmp_path / "mine.toml").write_text(text, "utf-8")
+    path = written(tmp_path, "track-roadster")
+    build = path.read_text("utf-8").replace('layout = "four-point"', 'layout = "mine.toml"')
+    path.write_text(build, "utf-8")
+    line = text.splitlines().index(new.splitlines()[-1]) + 1
+    with pytest.raises(InputError, match=rf"mine.toml:{line} \[member entry 2\] .*{said}"):
+        load_build(str(path))
+
+
 PLATE = '[[plate]]\nkind = "floor_plate"\nat = "{}"\n{}\n'
 
 

@@ -41,6 +41,16 @@ LENGTHS: list[tuple[float, dict[str, Any], str]] = [
     (88.9, {"units": "in", "denominator": 16, "feet": True}, '3 1/2"'),
     (1308.1, {"units": "in", "feet": True}, "4' 3.500\""),
     (1308.1, {"units": "in", "decimals": 1, "feet": True}, "4' 3.5\""),
+    (1.0, {"units": "in", "denominator": 16, "rounding": "up"}, "1/16 in"),
+    (1.6, {"units": "in", "denominator": 16, "rounding": "up"}, "1/8 in"),
+    (3.1, {"units": "in", "denominator": 16, "rounding": "down"}, "1/16 in"),
+    (1.5875, {"units": "in", "denominator": 16, "rounding": "up"}, "1/16 in"),
+    (1.5875, {"units": "in", "denominator": 16, "rounding": "down"}, "1/16 in"),
+    (41.31, {"rounding": "up"}, "41.4 mm"),
+    (41.39, {"rounding": "down"}, "41.3 mm"),
+    (0.1 + 0.2, {"rounding": "up"}, "0.3 mm"),
+    (-41.31, {"rounding": "up"}, "-41.3 mm"),
+    (-41.31, {"rounding": "down"}, "-41.4 mm"),
 ]
 
 
