@@ -24,7 +24,7 @@ from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting
 from cagekit.shop.welding.weld_rows import WeldRow
 from cagekit.shop.welding.welds import Way, Weld
-from cagekit.units import POUND, format_area, format_length, format_mass
+from cagekit.units import POUND, format_area, format_length, format_mass, lengths_in
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
 from cagekit.writers.copes import all_templates, lay_out, shop_cuts, stands_on
@@ -216,6 +216,7 @@ class Book:
             ["Mass", f"{self.mass(listed.mass.total)} without welds, bolts and padding"],
             ["Centre of gravity", where],
             ["Tooling", self.tooling.description or self.tooling.name],
+            ["Machines", self.machines()],
             ["Rules looked at", ", ".join(book_names(self.design)) or "none"],
         ]
 
@@ -227,14 +228,32 @@ class Book:
         return {"title": title, **self.picture(camera.name, drawing)}
 
     def springback(self) -> list[list[str]]:
-        """Which springback each die was given, in words."""
-        seen: dict[str, list[str]] = {}
+        """Which springback each die was given, in words; by tube where a die's tubes differ."""
+        tubes: dict[tuple[str, str, str], list[str]] = {}
+        notes: dict[str, str] = {}
         for s in self.design.bends:
             if s.die is not None and s.springback is not None:
-                seen.setdefault(
-                    s.die.name, [s.die.name, s.springback.words, "; ".join(s.springback.warnings)]
+                warned = lengths_in("; ".join(s.springback.warnings), self.design.units)
+                tubes.setdefault((s.die.name, s.springback.words, warned), []).append(
+                    self.tube(s.member)
                 )
-        return list(seen.values())
+                notes[s.die.name] = s.die.note
+        alike = Counter(die for die, *_ in tubes)
+        return [
+            [
+                die if alike[die] == 1 else f"{die}, {' and '.join(dict.fromkeys(of))}",
+                words,
+                warned,
+                notes[die],
+            ]
+            for (die, words, warned), of in tubes.items()
+        ]
+
+    def machines(self) -> str:
+        """What the shop calls its machines, those that it has."""
+        sheet = self.tooling
+        parts = (sheet.bender, sheet.saw, sheet.notcher, sheet.brake, sheet.table)
+        return ", ".join(dict.fromkeys(part.name for part in parts if part is not None))
 
     def copes(self) -> list[list[str]]:
         """Where each template is: tube, end, parents, deepest, depth, sheet."""

@@ -11,6 +11,9 @@ import pytest
 from msgspec.structs import replace
 
 from cagekit.design import Design
+from cagekit.inputs.presets import shipped_root
+from cagekit.inputs.resolve import load_build
+from cagekit.inputs.tooling import TestBend
 from cagekit.names import named
 from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.shopbook import Book, write_shopbook
@@ -152,3 +155,29 @@ def test_the_list_of_welds_of_plates_is_titled_after_what_it_holds(kinds, title,
     row = next(r for r in design.weld_rows if not r.weld)
     joint = next(r for r in design.weld_rows if r.weld)
     assert plates_title([joint, *(replace(row, kind=k) for k in kinds)]) == title
+
+
+def test_the_book_tells_what_the_sheet_says_of_each_machine_and_die(tmp_path: Path) -> None:
+    """Names, notes, and the springback of every tube that a die bends, not of the first alone."""
+    text = (shipped_root() / "builds/hillclimb-coupe.toml").read_text("utf-8")
+    path = tmp_path / "coupe.toml"
+    path.write_text(text.replace("[tubes]\n", '[tubes]\nhalf_hoop = "cds-45x3.0"\n', 1), "utf-8")
+    build = load_build(str(path))
+    tests = tuple(
+        TestBend.model_validate({"set": 90, "got": got, "wall": wall})
+        for got, wall in ((85, 2.5), (87, 3.0))
+    )
+    dies = tuple(
+        d.model_copy(update={"note": f"shim {d.name}", "test": tests}) for d in build.tooling.die
+    )
+    tooling = build.tooling.model_copy(
+        update={"die": dies, "bender": build.tooling.bender.model_copy(update={"name": "big one"})}
+    )
+    book = Book(Design(replace(build, tooling=tooling), units="in"))
+    assert "big one" in dict(book.facts())["Machines"]
+    rows = book.springback()
+    assert len(rows) == 2
+    for row, size, slope in zip(rows, ("0.098 in", "0.118 in"), (90 / 85, 90 / 87), strict=True):
+        assert row[0].endswith(size)
+        assert f"{slope:.4f}" in row[1]
+        assert row[3].startswith("shim ")
