@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 
 from pydantic import Field
 
-from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import FileModel, Length
+from cagekit.inputs.presets import key_error
 from cagekit.units import LengthUnit, format_length
 
 MOST = 2.0
@@ -45,13 +45,11 @@ def grind_by_member(
     """
     known = {n for answers in names.values() for n in answers}
     out: dict[str, tuple[tuple[str, float], ...]] = {}
-    for note in notes:
+    for n, note in enumerate(notes):
         for field, name in (("tube", note.tube), ("at", note.at)):
             if name not in known | left_out:
-                raise InputError(
-                    where, f"grind {field}", name, problem="there is no such member.",
-                    hint=did_you_mean(name, known, what="There are"),
-                )  # fmt: skip
+                hint = did_you_mean(name, known, what="There are")
+                raise key_error(where, ("grind", n, field), name, "there is no such member.", hint)
         for member, answers in names.items():
             if note.tube in answers:
                 out[member] = (*out.get(member, ()), (note.at, float(note.depth)))

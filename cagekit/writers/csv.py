@@ -320,6 +320,8 @@ def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:
         "length_mm": listed.weld.joints,
     }
     yield {"kind": "weld", "item": "plates", "length_mm": listed.weld.plates}
+    if listed.weld.bolted:
+        yield {"kind": "weld", "item": "bolted joints", "length_mm": listed.weld.bolted}
     yield {
         "kind": "filler",
         "item": "welding filler",

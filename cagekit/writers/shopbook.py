@@ -162,6 +162,7 @@ class Book:
             "copes": self.copes(),
             "clocks": self.clocks(),
             "saws": self.saws(),
+            "machines": self.machines(),
             "stations": [
                 f"{k * 360 / self.tooling.paper.stations:g}°"
                 for k in range(self.tooling.paper.stations)
@@ -216,7 +217,6 @@ class Book:
             ["Mass", f"{self.mass(listed.mass.total)} without welds, bolts and padding"],
             ["Centre of gravity", where],
             ["Tooling", self.tooling.description or self.tooling.name],
-            ["Machines", self.machines()],
             ["Rules looked at", ", ".join(book_names(self.design)) or "none"],
         ]
 
@@ -392,6 +392,7 @@ class Book:
             "weld": [
                 ["Joints of tubes", self.length(m.weld.joints)],
                 ["Plates", self.length(m.weld.plates)],
+                *([["Bolted joints", self.length(m.weld.bolted)]] if m.weld.bolted else []),
                 ["Filler to buy", f"{self.mass(m.weld.filler)}: {m.weld.assumption}"],
             ],
         }

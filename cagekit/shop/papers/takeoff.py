@@ -15,6 +15,7 @@ from cagekit.materials.steels import steel
 from cagekit.shop.bending.bends import BendSchedule
 from cagekit.shop.papers.mass import CageMass, weigh
 from cagekit.shop.sawing.plan import CutPlan
+from cagekit.shop.welding.weld_rows import bolted_parts, part_weld
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -105,17 +106,18 @@ class PaddingOrder(Struct, frozen=True, kw_only=True):
 
 
 class WeldMetal(Struct, frozen=True, kw_only=True):
-    """Weld of the cage: length of all joints and plates (mm), filler to buy (kg), how it is got."""
+    """Weld of the cage: lengths by what is welded (mm), filler to buy (kg), how it is got."""
 
     joints: float
     plates: float
+    bolted: float
     filler: float
     assumption: str
 
     @property
     def length(self) -> float:
         """Length of all welds, mm."""
-        return self.joints + self.plates
+        return self.joints + self.plates + self.bolted
 
 
 class Takeoff(Struct, frozen=True, kw_only=True, eq=False):
@@ -288,9 +290,15 @@ def weld_metal(cage: Cage, tooling: Tooling) -> WeldMetal:
             leg = w.leg or torch.leg_over_wall * p.thickness
             plates += w.length * p.quantity
             mass += w.length * p.quantity * leg**2 / 2 * steel(p.material).density
+    bolted = 0.0
+    for part in bolted_parts(cage):
+        weld = part_weld(part)
+        bolted += weld.length * weld.count
+        mass += weld.length * weld.count * weld.leg**2 / 2 * steel(part.material).density
     return WeldMetal(
         joints=joints,
         plates=plates,
+        bolted=bolted,
         filler=mass / torch.deposit_efficiency,
         assumption=FILLET.format(leg=torch.leg_over_wall, eff=torch.deposit_efficiency),
     )

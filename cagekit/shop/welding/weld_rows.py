@@ -84,8 +84,7 @@ def weld_rows(cage: Cage, welds: Sequence[Weld], torch: Torch) -> tuple[WeldRow,
         for one in plate.welds:
             number += 1
             out.append(_plate_row(cage, plate, one, f"p{number:02d}", torch))
-    bolted = [p for p in cage.hardware if p.welded_to and p.joint not in SWING]
-    out += [_part_row(p, f"b{n:02d}", torch) for n, p in enumerate(bolted, start=1)]
+    out += [_part_row(p, f"b{n:02d}", torch) for n, p in enumerate(bolted_parts(cage), start=1)]
     return tuple(out)
 
 
@@ -160,15 +159,36 @@ def _plate_row(cage: Cage, plate: Plate, one: PlateWeld, id_: str, torch: Torch)
     )
 
 
-def _part_row(part: SmallPart, id_: str, torch: Torch) -> WeldRow:
-    """A bush is welded round at both ends, a part with a spigot once round its shoulder."""
-    process, rod = filler(torch.process, [part.material])
+class PartWeld(Struct, frozen=True, kw_only=True):
+    """Weld of a part of a bolted joint: length of one and its leg, mm, and how many alike.
+
+    A bush is welded round at both ends, a part with a spigot once round its shoulder.
+    """
+
+    length: float
+    count: int
+    leg: float
+
+
+def bolted_parts(cage: Cage) -> tuple[SmallPart, ...]:
+    """Parts of bolted joints that are welded into tubes."""
+    return tuple(p for p in cage.hardware if p.welded_to and p.joint not in SWING)
+
+
+def part_weld(part: SmallPart) -> PartWeld:
+    """The weld of a part of a bolted joint."""
     bush = part.kind == "bush"
     radius = part.stages[0 if bush else 1].round_[0]
-    z = part.turned / 2 if bush else part.stages[0].length
     # the shoulder's groove is as deep as the tube's wall beside the spigot
     leg = radius - part.bore / 2 if bush else radius - part.stages[0].round_[0]
-    length = 2 * pi * radius
+    return PartWeld(length=2 * pi * radius, count=2 if bush else 1, leg=leg)
+
+
+def _part_row(part: SmallPart, id_: str, torch: Torch) -> WeldRow:
+    process, rod = filler(torch.process, [part.material])
+    bush = part.kind == "bush"
+    z = part.turned / 2 if bush else part.stages[0].length
+    weld = part_weld(part)
     return WeldRow(
         id=id_,
         kind="bolted joint",
@@ -176,12 +196,12 @@ def _part_row(part: SmallPart, id_: str, torch: Torch) -> WeldRow:
         to=part.welded_to,
         point=vec(part.frame[:3, 3] + z * part.frame[:3, 2]),
         form="fillet" if bush else "bevel groove",
-        length=length,
-        count=2 if bush else 1,
-        leg=leg,
+        length=weld.length,
+        count=weld.count,
+        leg=weld.leg,
         process=process,
         filler=rod,
-        tacks=tacks(length),
+        tacks=tacks(weld.length),
     )
 
 

@@ -49,7 +49,10 @@ def test_the_template_of_an_end_by_the_other_tube_says_it() -> None:
 
 
 def test_a_note_on_a_tube_that_is_not_there_is_refused() -> None:
-    with pytest.raises(InputError, match=r"grind at.*harnes_bar.*no such member.*harness_bar"):
+    with pytest.raises(
+        InputError,
+        match=r"\[grind entry 1\] at = \"harnes_bar\": there is no such member.*harness_bar",
+    ):
         _ = with_note(tube="hoop_diagonal", at="harnes_bar", depth=1).cage
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import random
 import tomllib
 from dataclasses import replace as with_fields
+from pathlib import Path
 from typing import Any
 
+import chassis_car
 import demos
 import numpy as np
 import pytest
@@ -79,7 +81,7 @@ class Replay:
                 self.named(step)
         for id_ in step.members:
             for _, end in self.cage.members[id_].ends:
-                assert set(end.parents) <= set(self.fitted), "parents first"
+                assert set(end.parents) <= {*self.fitted, *self.cage.chassis}, "parents first"
         for id_ in step.tack:
             assert self.joints[id_].branch in step.members
             assert id_ not in self.tacked
@@ -236,6 +238,12 @@ def demo(request: pytest.FixtureRequest) -> Design:
 
 def test_the_order_of_every_demo_can_be_followed(demo: Design) -> None:
     Replay(demo.fitted, demo.build.car, demo.tooling.torch, demo.steps).run()
+
+
+def test_the_order_on_a_frame_that_stands_already_can_be_followed(tmp_path: Path) -> None:
+    design = Design(chassis_car.loaded(tmp_path))
+    assert design.cage.chassis
+    Replay(design.fitted, design.build.car, design.tooling.torch, design.steps).run()
 
 
 def test_a_tube_is_divided_for_its_sleeves_before_it_goes_in() -> None:

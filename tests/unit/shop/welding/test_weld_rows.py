@@ -2,27 +2,43 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import demos
 import pytest
 
 from cagekit.data import rows
 from cagekit.design import Design
+from cagekit.inputs.bolted import ClevisEntry, PlugEntry, SleeveEntry
 from cagekit.materials.source import certainty
 from cagekit.materials.steels import steels
 from cagekit.shop.welding.weld_rows import filler, tacks
 
+APART = (
+    SleeveEntry.model_validate({"at": "on rear_brace_{side} at fraction 0.75", "side": "both"}),
+    ClevisEntry.model_validate({"kind": "clevis", "at": "on rear_brace_left at fraction 0.2"}),
+    PlugEntry.model_validate({"kind": "plug", "at": "on rear_brace_right at fraction 0.2"}),
+)
+"""Joints at which a roll bar comes apart, one of each kind."""
 
-@pytest.fixture(scope="module", params=demos.DEMOS)
+
+@pytest.fixture(scope="module", params=[*demos.DEMOS, "apart"])
 def demo(request: pytest.FixtureRequest) -> Design:
-    return Design(demos.build(request.param))
+    if request.param != "apart":
+        return Design(demos.build(request.param))
+    build = demos.build("track-roadster")
+    return Design(replace(build, file=build.file.model_copy(update={"joint": APART})))
 
 
 def test_what_is_counted_is_on_the_map(demo: Design) -> None:
     found = demo.weld_rows
     joints = sum(r.length for r in found if r.kind == "tube joint")
-    plates = sum(r.length * r.count for r in found if r.kind != "tube joint")
+    bolted = sum(r.length * r.count for r in found if r.kind == "bolted joint")
+    everything = sum(r.length * r.count for r in found)
     assert joints == pytest.approx(demo.materials.weld.joints)
-    assert plates == pytest.approx(demo.materials.weld.plates)
+    assert everything - joints - bolted == pytest.approx(demo.materials.weld.plates)
+    assert bolted == pytest.approx(demo.materials.weld.bolted)
+    assert everything == pytest.approx(demo.materials.weld.length)
     assert len({r.id for r in found}) == len(found)
 
 
