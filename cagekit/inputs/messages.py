@@ -16,7 +16,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from cagekit.errors import CagekitError, InputError
-from cagekit.hints import did_you_mean
+from cagekit.hints import MOST_LISTED, closest, did_you_mean
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of, value_at
 
 if TYPE_CHECKING:
@@ -236,13 +236,18 @@ def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[st
         return "cannot be a name here.", _described(model, loc)
     if kind in bounds:
         limit = next(iter(ctx.values()))
-        return f"must be {bounds[kind]} {_limit(limit, model, loc)}.", _described(model, loc)
+        said = _limit(limit, model, loc, most=kind.startswith("less"))
+        return f"must be {bounds[kind]} {said}.", _described(model, loc)
     if kind == "union_tag_invalid":
         tags = [t.strip("' ") for t in str(ctx["expected_tags"]).split(",")]
         field = str(ctx["discriminator"]).strip("'")
         return f"{field} {shorten(ctx['tag'])} is not known.", did_you_mean(str(ctx["tag"]), tags)
     if kind == "union_tag_not_found":
-        return f"{str(ctx['discriminator']).strip(chr(39))} is missing.", ""
+        field = str(ctx["discriminator"]).strip("'")
+        near = [k for k in closest(field, row["input"]) if k not in _fields(model, loc)]
+        kinds = {str(tag) for one in _models(model, loc) for tag in _tags(one)}
+        hint = f"Is {near[0]!r} meant for it?" if near else _choices(kinds)
+        return f"{field} is missing.", hint
     inner = ctx.get("error")
     if isinstance(inner, CagekitError):
         problem, hint = getattr(inner, "problem", str(inner)), getattr(inner, "hint", "")
@@ -250,6 +255,14 @@ def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[st
     if inner is not None:
         return _sentence(str(inner)), ""
     return _WORDS.get(kind, _sentence(str(row["msg"]))), _described(model, loc)
+
+
+def _choices(words: Iterable[str]) -> str:
+    """What may stand there, the first of it where there is much."""
+    known = sorted(words)
+    shown = ", ".join(known[:MOST_LISTED])
+    more = " and more" if len(known) > MOST_LISTED else ""
+    return f"Allowed: {shown}{more}." if known else ""
 
 
 def _sentence(text: str) -> str:
@@ -315,11 +328,16 @@ def description_of(model: Sequence[type[BaseModel]], loc: TomlKey) -> str:
     return ""
 
 
-def _limit(limit: float, model: Sequence[type[BaseModel]], loc: TomlKey) -> str:
-    """A limit as the file counts it: angles in degrees, lengths with their unit."""
+def _limit(limit: float, model: Sequence[type[BaseModel]], loc: TomlKey, *, most: bool) -> str:
+    """A limit as the file counts it: angles in degrees, lengths with their unit.
+
+    What is told will do: a hundredth of a degree is rounded to the side that is allowed.
+    """
     unit = unit_of(model, loc)
     if unit == "deg":
-        return f"{math.degrees(limit):.4g} degrees"
+        hundredths = round(100 * math.degrees(limit), 6)
+        whole = math.floor(hundredths) if most else math.ceil(hundredths)
+        return f"{whole / 100:g} degrees"
     return f"{limit:g} mm" if unit == "mm" and limit else f"{limit:g}"
 
 

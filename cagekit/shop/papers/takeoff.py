@@ -34,7 +34,7 @@ PAD_STEP = 5.0
 """Spacing of the points a bar is looked at, mm."""
 FILLET = (
     "fillets of equal legs, leg over wall {leg:g}, {eff:.0%} of the filler deposited; sleeves and "
-    "half cups not counted"
+    "half cups of swing-out bars not counted"
 )
 
 

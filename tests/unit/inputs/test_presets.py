@@ -237,7 +237,9 @@ def test_kinds_of_tables_are_told_apart_by_their_kind(folder: Path) -> None:
         kind = "main_hoop"
         lean = 40
         [[member]]
-        gap = 3
+        kin = "halo"
+        [[plate]]
+        at = "feet"
         """
     said = messages(folder, text, "layout", Layout)
     assert said == [
@@ -245,9 +247,11 @@ def test_kinds_of_tables_are_told_apart_by_their_kind(folder: Path) -> None:
         "bad.toml:6 [member entry 2]: kind \"hallo\" is not known. Did you mean 'halo'?",
         'bad.toml:10 [member entry 3] style = "xx": is not one of the choices. '
         "Allowed: 'single', 'pair' or 'x'.",
-        "bad.toml:13 [member entry 4] lean = 40: must be at most 34.38 degrees. "
+        "bad.toml:13 [member entry 4] lean = 40: must be at most 34.37 degrees. "
         "(lean of the hoop's plane, degrees, positive backwards)",
-        "bad.toml:14 [member entry 5]: kind is missing.",
+        "bad.toml:14 [member entry 5]: kind is missing. Is 'kin' meant for it?",
+        "bad.toml:16 [plate entry 1]: kind is missing. "
+        "Allowed: floor_plate, gusset, outrigger_box, swing_bracket, tab.",
     ]
 
 
