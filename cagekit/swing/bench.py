@@ -199,7 +199,7 @@ def _apart_clevis(joint: ClevisJoint, said: Said) -> str:
 def _mark_plug(joint: PlugJoint, tip: float, said: Said) -> list[str]:
     return [
         f"{_named(joint)}: mark the middle of what is cut out {said.mark(joint.station - tip)} "
-        f"from the tip of end a, and a cut {said.mark(joint.gap / 2)} to both sides of it: "
+        f"from the tip of end A, and a cut {said.mark(joint.gap / 2)} to both sides of it: "
         f"{said.mark(joint.gap)} of tube falls out."
     ]
 

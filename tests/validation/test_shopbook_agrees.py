@@ -445,8 +445,7 @@ def flat_box(loop: Any) -> tuple[np.ndarray, np.ndarray]:
             r = np.linalg.norm(a - c)
             first = np.arctan2(*(a - c)[::-1])
             last = np.arctan2(*(b - c)[::-1])
-            ways = (-1.0, 1.0) if "sweep_deg" not in s else (np.sign(s["sweep_deg"]),)
-            way = ways[-1]
+            way = float(np.sign(s["angle_deg"]))
             sweep = (way * (last - first)) % (2 * np.pi) or 2 * np.pi
             t = first + way * np.linspace(0, sweep, 200)
             points += list(c + r * np.column_stack([np.cos(t), np.sin(t)]))
