@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cache
 from itertools import combinations
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from demos import DEMOS
+from msgspec.structs import replace
 
 from cagekit.cage.member import EndName, Member
 from cagekit.errors import GeometryError

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import demos
 import pytest
+from msgspec.structs import replace
 
 from cagekit.data import rows
 from cagekit.design import Design
