@@ -236,7 +236,7 @@ def _words(row: Any, model: Sequence[type[BaseModel]], loc: TomlKey) -> tuple[st
         return "cannot be a name here.", _described(model, loc)
     if kind in bounds:
         limit = next(iter(ctx.values()))
-        said = _limit(limit, model, loc, most=kind.startswith("less"))
+        said = _limit(limit, model, loc, most=kind in ("less_than", "less_than_equal"))
         return f"must be {bounds[kind]} {said}.", _described(model, loc)
     if kind == "union_tag_invalid":
         tags = [t.strip("' ") for t in str(ctx["expected_tags"]).split(",")]
