@@ -497,6 +497,36 @@ def test_print_shows_picture_findings_and_tubes(page):
     assert page.locator("#tubes table").is_visible()
     assert page.locator("#caution").is_visible()
     assert not page.locator("#tools").is_visible()
+    # a long name takes no room from the sizes beside it
+    page.evaluate(
+        "document.querySelector('#tubes td button').textContent = 'very long '.repeat(40)"
+    )
+    lines = page.evaluate(
+        "[...document.querySelectorAll('#tubes td:nth-child(2)')].map(td => {"
+        "const all = document.createRange(); all.selectNodeContents(td);"
+        "return all.getClientRects().length })"
+    )
+    assert set(lines) == {1}
+
+
+def test_in_the_colours_of_the_reader_swatches_keep_theirs_and_pressed_is_seen(opened, report):
+    page = opened(report, forced_colors="active")
+    page.evaluate("openSection('layers')")
+    look = "e => getComputedStyle(e).backgroundColor"
+    seen = {s.evaluate(look) for s in page.locator("#layers .swatch").all()}
+    assert len(seen) > 5
+    measure, sizes = page.locator("#measure"), page.locator("#sizes")
+    assert measure.evaluate(look) == sizes.evaluate(look)
+    measure.click()
+    assert measure.evaluate(look) != sizes.evaluate(look)
+
+
+def test_layers_count_parts_and_not_the_bodies_that_a_person_is_drawn_of(page, design):
+    page.evaluate("openSection('layers')")
+    told = page.inner_text("#layers")
+    assert f"plates ({len(design.cage.plates)})" in told
+    assert "people" in told
+    assert "people (" not in told
 
 
 MARKUP = (
