@@ -227,7 +227,11 @@ class LiveHandler(BaseHTTPRequestHandler):
 
     def _asked(self) -> dict[str, Any]:
         size = self.headers.get("Content-Length", "")
-        body = self.rfile.read(int(size)) if size.isdecimal() and int(size) <= MOST else b""
+        body = b""
+        if size.isdecimal() and int(size) <= MOST:
+            body = self.rfile.read(int(size))
+        else:
+            self.close_connection = True  # what is left unread is no next request
         try:
             asked = json.loads(body)
         except ValueError:

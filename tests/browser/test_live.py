@@ -629,6 +629,23 @@ def test_a_lost_connection_comes_back_by_itself(opened, served):
     opened.said.clear()  # the browser itself notes the failed requests
 
 
+class Broken(dict):
+    """A message after which the line is cut."""
+
+    def get(self, *_):
+        raise OSError
+
+
+def test_a_server_that_was_started_anew_is_told_and_not_waited_for(opened, served):
+    page = opened(served.address)
+    page.wait_for_selector("body[data-live='yes']")
+    served.server.token = "another"
+    served.session.tell(Broken())
+    until(page, "$('link').textContent.includes('knows this address no more')", 20)
+    assert page.locator("#make-all").is_disabled()
+    opened.said.clear()  # the browser itself notes the refusal
+
+
 def test_a_page_that_comes_first_waits_for_the_cage(browser, served):
     early = LiveServer(name="own")
     threading.Thread(target=early.serve_forever, args=(0.05,), daemon=True).start()

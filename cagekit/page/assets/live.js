@@ -292,12 +292,8 @@ function follow() {
       return refresh(0);
     }
     if (told.stopped) {
-      live.stopped = true;
       heard.close();
-      $("link").textContent = "The server was stopped. What you see stays; nothing can be changed. What was not saved is lost with the server: the list below tells what it was.";
-      $("link").hidden = false;
-      document.querySelectorAll("#bar .row button, #change button, #change input, #change select").forEach((b) => (b.disabled = true));
-      return;
+      return ended("The server was stopped.");
     }
     if (told.files) return refresh(0);
     // findings that came between page and connection
@@ -326,7 +322,18 @@ function follow() {
     if (told.findings) judged(told);
     if (told.version > state.data.version && !live.busy) refresh(state.data.version);
   };
-  heard.onerror = () => lost(new Error("connection lost"));
+  heard.onerror = () => {
+    // the browser tries again by itself, but not where somebody answers who does not know this address
+    if (heard.readyState === EventSource.CLOSED) ended("The server knows this address no more; its terminal tells the new one.");
+    else lost(new Error("connection lost"));
+  };
+}
+
+function ended(why) {
+  live.stopped = true;
+  write("link", `${why} What you see stays; nothing can be changed. What was not saved is lost with the server: the list below tells what it was.`);
+  $("link").hidden = false;
+  document.querySelectorAll("#bar .row button, #change button, #change input, #change select").forEach((b) => (b.disabled = true));
 }
 
 /** Findings of a version: a number counts those before it, which stay as they were. */
