@@ -47,6 +47,7 @@ Changes = Mapping[str, Any]
 
 MANY = 200
 """Versions that can be undone."""
+NO_SHEET: tuple[None, Mapping[Any, Any], None] = (None, {}, None)
 BREATH = 2.0
 """So long (s) findings wait for an answer that is on its way."""
 
@@ -100,6 +101,7 @@ class Session:
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
         self._kept = Kept()
+        self._sheets: dict[str, tuple[Document | None, Mapping[Any, Any], Any]] = {}
         self.base = self._read(build)
         self.design = self.base.design
         self.whole = self.design
@@ -363,16 +365,24 @@ class Session:
         drivers = list(build.drivers)
         for n, _ in enumerate(drivers):
             if on_driver := by_file.get(f"driver {n}"):
-                drivers[n] = _validated(base.documents[f"driver {n}"], on_driver, Driver)
+                drivers[n] = self._sheet(f"driver {n}", on_driver, Driver)
         car: Any = build.car
         if on_car := by_file.get("car"):
-            car = _validated(base.documents["car"], on_car, Car)
+            car = self._sheet("car", on_car, Car)
         if drivers != list(build.drivers):
             build = replace(build, drivers=tuple(drivers))
         if car is not build.car:
             build = replace(build, car=car)
         options = {"changed": {k: changes[k] for k in sorted(changes)}}
         return base.design.of_build(build, options=options)
+
+    def _sheet(self, file: str, values: Mapping[Any, Any], model: type[BaseModel]) -> Any:
+        """A car or a driver with values changed: one object as long as these are the same."""
+        document, (of, had, sheet) = self.base.documents[file], self._sheets.get(file, NO_SHEET)
+        if of is not document or had != values:
+            sheet = _validated(document, values, model)
+            self._sheets[file] = document, values, sheet
+        return sheet
 
     # --- findings -----------------------------------------------------------------------------
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import re
 import shutil
 import signal
 import socket
@@ -628,5 +629,27 @@ def test_what_one_side_says_alone_is_not_shown_for_both(tmp_path):
         # the roof says how high the hoop is: a height beside it would be refused
         assert "build.members.main_hoop.roof_gap" in known
         assert "build.members.main_hoop.height" not in known
+    finally:
+        session.close()
+
+
+def test_a_tube_that_moves_after_the_car_was_changed_is_all_that_is_made_anew(tmp_path):
+    file = tmp_path / "own.toml"
+    text = (BUILDS / "track-roadster.toml").read_text("utf-8")
+    file.write_text(re.sub(r"drivers = .*", 'drivers = ["tall-driver"]', text), "utf-8")
+    session = Session(str(file))
+    try:
+        session.change("car.wheel.diameter", 350)
+        on_driver = next(p for k, p in session.base.params.items() if k.startswith("driver 0"))
+        session.change(on_driver.key, on_driver.value + on_driver.step)
+        assert session.problem == ""
+        before = session.design
+        session.change(HEIGHT, 470)
+        after = session.design
+        assert after.build.car is before.build.car
+        assert after.build.drivers[0] is before.build.drivers[0]
+        assert after.cage.member("main_hoop") is before.cage.member("main_hoop")
+        session.change("car.wheel.diameter", 360)
+        assert session.design.build.car.wheel.diameter == 360
     finally:
         session.close()
