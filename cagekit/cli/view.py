@@ -21,6 +21,8 @@ PATIENCE = 3.0
 """So long (s) the first findings wait for the browser to have its picture."""
 ARRIVAL = 10.0
 """So long (s) a browser that was opened may take to come before that is told."""
+LAST_ANSWERS = 2.0
+"""So long (s) answers that pages wait for may take when the server is stopped."""
 FAREWELL = 5.0
 """So long (s) a browser that was opened may take to hear why there is no cage."""
 
@@ -75,6 +77,7 @@ def run(args: argparse.Namespace) -> int:
     finally:
         if session:
             session.close()
+            session.answered(LAST_ANSWERS)
             time.sleep(0.3)  # so that open pages hear of it
         server.shutdown()
         server.server_close()

@@ -161,6 +161,10 @@ class Session:
             if self._beside is not None:
                 self._beside.close()
 
+    def answered(self, seconds: float) -> None:
+        """Wait until no page waits for an answer, but not longer than this."""
+        self._calm.wait(seconds)
+
     # --- pages --------------------------------------------------------------------------------
 
     def listen(self) -> queue.Queue[Json]:

@@ -23,6 +23,7 @@ function ask(name, body) {
 
 /** Do one thing at the server and show what comes of it. */
 async function act(name, body = {}) {
+  if (live.stopped) return;
   try {
     take(await ask(name, body));
   } catch (error) {
@@ -125,7 +126,7 @@ function standing() {
   document.title = `${unsaved ? "* " : ""}${state.data.name}`;
   const now = new Map(changes.map((c) => [c.key, c]));
   refill($("changed"), ...changes.map((c) => el("li", { "data-key": c.key },
-    `${c.what}: ${withUnit(c.was, c.unit)} → ${withUnit(c.now, c.unit)} `, c.typed ? el("code", {}, c.typed) : null, " ",
+    `${c.what}: `, inOne(c.was, c.unit), " → ", inOne(c.now, c.unit), " ", c.typed ? el("code", {}, c.typed) : null, " ",
     el("button", { type: "button", class: "plain", onclick: () => change(c.key, null) }, "take back"))));
   $("unchanged").hidden = changes.length > 0;
   for (const field of document.querySelectorAll(".field")) {
@@ -171,6 +172,9 @@ function figure(value, unit) {
   const whole = Math.floor(parts / 64), words = [whole || !over ? whole : "", over ? `${over}/${under}` : ""];
   return `${value < 0 && parts ? "-" : ""}${words.join(" ").trim()}`;
 }
+
+/** A number and its unit, which no line parts; words break where they will. */
+const inOne = (value, unit) => (typeof value === "number" ? el("span", { class: "one" }, withUnit(value, unit)) : withUnit(value, unit));
 
 const withUnit = (value, unit) => (typeof value === "number" && unit ? `${figure(value, unit)} ${unit}` : String(value));
 
@@ -252,7 +256,7 @@ function fieldOf(p) {
   });
   return el("div", { class: "field", "data-key": p.key }, label,
     el("div", { class: "row" }, slide, text, p.unit),
-    el("small", {}, `${p.about ? `${p.about}; ` : ""}slider ${figure(p.low, p.unit)} to ${withUnit(p.high, p.unit)}`));
+    el("small", {}, `${p.about ? `${p.about}; ` : ""}slider `, el("span", { class: "one" }, figure(p.low, p.unit)), " to ", inOne(p.high, p.unit)));
 }
 
 /** The strength is worked out when asked for: it takes longer than a slider may wait. */

@@ -653,3 +653,14 @@ def test_a_tube_that_moves_after_the_car_was_changed_is_all_that_is_made_anew(tm
         assert session.design.build.car.wheel.diameter == 360
     finally:
         session.close()
+
+
+def test_answers_on_their_way_are_waited_for_when_the_server_stops(server):
+    session = server.session
+    waits = threading.Thread(target=session.answered, args=(30.0,))
+    with session.answering():
+        waits.start()
+        waits.join(0.1)
+        assert waits.is_alive()
+    waits.join(5.0)
+    assert not waits.is_alive()
