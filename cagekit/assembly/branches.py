@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, dot_rows, size3, size_rows
@@ -127,8 +127,7 @@ def within_reach(member: Member, end: EndName, others: Sequence[Member]) -> list
     return out
 
 
-@dataclass(frozen=True, eq=False)
-class _Nodes:
+class _Nodes(Struct, frozen=True, eq=False, dict=True):
     """Meetings side by side.
 
     Samples along axes decide; exact distances only tell beforehand which of them can. Rows of

@@ -70,7 +70,8 @@ def _way_of(value: object) -> Callable[[Any], Hashable]:
     if isinstance(value, frozenset):
         return _of_set
     if isinstance(value, Struct):
-        return _of_record(kind, value.__struct_fields__)
+        keeps = hasattr(value, "__dict__") and value.__struct_config__.frozen
+        return _of_record(kind, value.__struct_fields__, keeps=keeps)
     if is_dataclass(value):
         return _of_dataclass(kind, hasattr(value, "__dict__"))
     return _of_model if hasattr(kind, "model_fields") else _of_function

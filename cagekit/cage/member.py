@@ -37,8 +37,7 @@ class EndKind(StrEnum):
     PINNED = "pinned"
 
 
-@dataclass(frozen=True, eq=False)
-class Plane:
+class Plane(Struct, frozen=True, eq=False):
     """A plane through ``point`` with unit ``normal``, ``(3,)`` each; the tube is on its side."""
 
     point: Vec

@@ -12,7 +12,6 @@ hidden. That is the *binocular* obstruction that UN R125 measures at the windscr
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from math import ceil, pi
@@ -83,8 +82,7 @@ class BallRow(Struct, frozen=True, eq=False):
         return self.only(near.any(axis=1))
 
 
-@dataclass(frozen=True, eq=False)
-class Caps:
+class Caps(Struct, frozen=True, eq=False, dict=True):
     """A row of balls as one eye sees it: directions and half angles, ``(n,)`` rad."""
 
     name: str

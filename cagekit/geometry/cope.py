@@ -10,7 +10,6 @@ is ground until it sits down on its parents does. Frame: car axes, mm, rad.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import degrees, inf, pi, sin, sqrt
 from typing import Literal, Protocol
 
@@ -159,8 +158,7 @@ def _cut_lot(ends: Sequence[EndToCut], later: bool) -> list[EndCut | CopeError]:
     return out
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Begun:
+class _Begun(Struct, frozen=True, kw_only=True, eq=False):
     """An end that has landed: what it may touch, and the cut to all of that."""
 
     end: EndToCut

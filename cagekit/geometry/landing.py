@@ -6,7 +6,6 @@ Frame: car axes, mm, rad.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import degrees, inf, pi, sin
 from typing import NamedTuple
@@ -36,8 +35,7 @@ tip a feather edge. A choice of this project, not of a standard."""
 _SAMPLES_PER_RADIUS = 3.0
 
 
-@dataclass(frozen=True, eq=False)
-class Parent:
+class Parent(Struct, frozen=True, eq=False, dict=True):
     """A tube that runs through at a joint.
 
     Args:

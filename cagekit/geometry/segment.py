@@ -6,11 +6,11 @@ anticlockwise, 0 for a straight.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from math import atan, atan2, cos, hypot, pi, sin, tan
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import Points2
@@ -36,8 +36,7 @@ def vec2(value: ArrayLike) -> Vec2:
     return out
 
 
-@dataclass(frozen=True, eq=False)
-class Segment:
+class Segment(Struct, frozen=True, eq=False, dict=True):
     """One piece of an outline: straight when ``bulge`` is 0, else a true arc."""
 
     start: Vec2

@@ -7,11 +7,11 @@ a wall gets is the same to the last bit whatever stands beside it. Frame: car ax
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, Vec, cross_rows, dot_rows, size_rows
 from cagekit.geometry.centre_line import CentreLine, Line, PathPiece
@@ -22,8 +22,7 @@ from cagekit.units.tolerance import MICRON
 _AXES = np.eye(3)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Wall:
+class Wall(Struct, frozen=True, kw_only=True, eq=False):
     """The outside of a tube between its two cuts; ``radius`` in mm."""
 
     path: CentreLine

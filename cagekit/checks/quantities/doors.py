@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.kept import Kept, Same
 from cagekit.cage.member import Member
@@ -30,8 +30,7 @@ IDENTICAL = 3.0
 """Two door bars are alike when their corners mirror within this, mm (common practice)."""
 
 
-@dataclass(frozen=True)
-class Door:
+class Door(Struct, frozen=True, dict=True):
     """The door opening of one side in side view, as the car sheet has it."""
 
     side: HandSide
