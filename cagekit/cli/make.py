@@ -87,12 +87,6 @@ def run(args: argparse.Namespace) -> int:
         # what was loaded and worked out to here lives until the end: no look at it frees anything
         gc.freeze()
 
-        def next_product(name: str) -> None:
-            # what outlives a product lives until the end: it is not looked at again
-            gc.collect()
-            gc.freeze()
-            progress.step(f"making {name}")
-
         made = make(
             job,
             target,
@@ -100,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
             jobs=number,
             second=second,
             copied=can_be_copied(),
-            progress=next_product,
+            progress=lambda name: progress.step(f"making {name}"),
         )
     if args.debug and made.alone:
         note(f"debug: one process made everything: {made.alone}")

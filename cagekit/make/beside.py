@@ -240,9 +240,6 @@ def serve(names: str) -> None:
 
 def _made(design: Design, product: Product, folder: Path) -> tuple[str, ...] | None:
     """Files of a product that is made here; None when it cannot be, or goes on being checked."""
-    # what outlives a product lives until the end: it is not looked at again
-    gc.collect()
-    gc.freeze()
     try:
         folder.mkdir(parents=True)
         files, check = product.write(design, folder)
