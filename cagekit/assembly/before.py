@@ -69,12 +69,24 @@ class EndMet(NamedTuple):
 
 
 class Latest:
-    """The version made last, and which meetings of branches held when they were last looked at."""
+    """The version made last, and which branches ends ran into when they were last looked at."""
 
     def __init__(self) -> None:
         self.version: MadeVersion | None = None
-        self.met: dict[Hashable, bool] = {}
         self.ends: dict[tuple[str, str], EndMet] = {}
+        self.ways: dict[tuple[str, str], dict[str, bool]] = {}
+
+    def known(self, member: Member, name: str, parent: Member) -> Mapping[Member, bool]:
+        """What is known of an end on its first parent, by branch."""
+        was = self.ends.get((member.id, name))
+        there = was is not None and was.member is member and was.parent is parent
+        return was.answers if was is not None and there else {}
+
+    def note(self, name: str, met: EndMet) -> None:
+        """Take in what an end runs into."""
+        key = met.member.id, name
+        self.ends[key] = met
+        self.ways.setdefault(key, {}).update({o.id: way for o, way in met.answers.items()})
 
 
 class Before:

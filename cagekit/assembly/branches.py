@@ -12,7 +12,7 @@ from msgspec import Struct
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, dot_rows, size3, size_rows
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
-from cagekit.geometry.chords import apart, box, chords, chords_from
+from cagekit.geometry.chords import ChordRows, apart, chords, chords_from
 from cagekit.geometry.clearance import Lines
 from cagekit.units.tolerance import SAME_POINT
 
@@ -83,20 +83,17 @@ class Meeting(NamedTuple):
         return ("run into", *self)
 
     @property
-    def words(self) -> Hashable:
-        """The same of another version."""
-        return self.member.id, self.end, self.parent.id, self.other.id
-
-    @property
     def likely(self) -> bool:
         """Whether they most likely meet: they leave one node, and not to opposite sides."""
-        path, radius = self.member.path, self.member.tube.outer_radius
-        node, out = path.end_point(self.end), path.out_direction(self.end)
-        return any(
-            float(np.abs(self.other.path.end_point(name) - node).max()) < radius
-            and float(self.other.path.out_direction(name) @ out) > OPPOSITE
-            for name, _ in self.other.ends
-        )
+        path, radius = self.member.path, self.member.tube.od / 2
+        (x, y, z), way = path.end_point(self.end).tolist(), None
+        for name, _ in self.other.ends:
+            u, v, w = self.other.path.end_point(name).tolist()
+            if abs(u - x) < radius and abs(v - y) < radius and abs(w - z) < radius:
+                way = path.out_direction(self.end) if way is None else way
+                if float(self.other.path.out_direction(name) @ way) > OPPOSITE:
+                    return True
+        return False
 
 
 def run_into(asked: Sequence[Meeting]) -> list[bool]:
@@ -108,23 +105,32 @@ def run_into(asked: Sequence[Meeting]) -> list[bool]:
     return [found for nodes in lots for found in nodes.answers()]
 
 
-def within_reach(member: Member, end: EndName, others: Sequence[Member]) -> list[Member]:
-    """Those of other branches that plain numbers do not tell to be out of reach of an end.
+def within_reach(
+    ends: Sequence[tuple[Member, EndName]], others: Sequence[Sequence[Member]]
+) -> list[tuple[int, Member]]:
+    """Which branches cannot be told to be out of reach of ends, all in one pass.
 
     Args:
-        member: the member.
-        end: its end.
-        others: the branches.
+        ends: the ends.
+        others: for each the branches.
+
+    Returns:
+        Numbers of ends, rising, each with a branch.
     """
-    if not others:
+    flat = [other for row in others for other in row]
+    if not flat:
         return []
-    (leaving, room), radius = chords_from(member.path, end, LOOK), member.tube.od / 2 + SAME_POINT
-    out = []
-    for other in others:
-        path, by = other.path, radius + other.tube.od / 2
-        if not (room.beyond(box(path), by) or apart(leaving, chords(path), by)):
-            out.append(other)
-    return out
+    alike: dict[tuple[Member, EndName], int] = {}
+    tubes: dict[Member, int] = {}
+    mine = np.array([alike.setdefault(end, len(alike)) for end in ends], np.intp)
+    number = np.repeat(np.arange(len(ends)), [len(row) for row in others])
+    i, j = mine[number], np.array([tubes.setdefault(m, len(tubes)) for m in flat], np.intp)
+    radius = np.array([m.tube.od / 2 for m, _ in alike]), np.array([m.tube.od / 2 for m in tubes])
+    leaving = ChordRows.of([chords_from(m.path, name, LOOK) for m, name in alike])
+    whole = ChordRows.of([chords(m.path) for m in tubes])
+    near = ~apart(leaving, whole, (i, j), radius[0][i] + radius[1][j] + SAME_POINT)
+    rows = np.flatnonzero(near)
+    return [(n, flat[k]) for n, k in zip(number[rows].tolist(), rows.tolist(), strict=True)]
 
 
 class _Nodes(Struct, frozen=True, eq=False, dict=True):

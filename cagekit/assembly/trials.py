@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import cast
+from typing import NamedTuple, cast
 
 from cagekit.assembly.before import EndMet, Latest, Supposed
 from cagekit.assembly.branches import Meeting, run_into, within_reach
@@ -13,6 +13,15 @@ from cagekit.cage.cage import Cage, cope_all
 from cagekit.cage.kept import Kept, content, hashed
 from cagekit.cage.member import EndName, Member
 from cagekit.errors import CopeError
+
+
+class _EndAsked(NamedTuple):
+    """An end on its first parent, and earlier branches of a parent that it may run into."""
+
+    member: Member
+    name: EndName
+    parent: Member
+    others: tuple[Member, ...]
 
 
 class Trials:
@@ -27,8 +36,7 @@ class Trials:
         self._kept, self._latest = kept, latest
         self._told: dict[Hashable, object] = {}
         self._open: dict[Hashable, tuple[Cage, Member, EndName, Sequence[str]]] = {}
-        self._asked: dict[Hashable, Meeting] = {}
-        self._ends: list[tuple[EndName, EndMet, Sequence[Meeting]]] = []
+        self._asked: dict[Hashable, _EndAsked] = {}
         self._supposed: dict[Hashable, object] = {}
 
     @property
@@ -57,52 +65,63 @@ class Trials:
     ) -> tuple[str, ...]:
         """Those of these earlier branches that an end runs into outside its first parent.
 
+        As far as is known, else those that it ran into, or that it most likely does.
+
         Args:
             member: the member, not coped to them yet.
             name: its end.
             parent: what that is coped to first.
             others: earlier branches of a parent.
         """
-        was = self._latest.ends.get((member.id, name))
-        same = was is not None and was.member is member and was.parent is parent
-        known = was.answers if was is not None and same else {}
-        new = [o for o in others if o not in known]
-        near = [Meeting(member, name, parent, o) for o in within_reach(member, name, new)]
-        ways = dict.fromkeys(others, False)
-        ways.update({o: known[o] for o in others if o in known})
-        ways.update({m.other: self._supposes(m) for m in near})
-        met = EndMet(member, parent, ways)
-        if any(m.key in self._asked for m in near):
-            self._ends.append((name, met, near))
-        elif new:
-            self._latest.ends[member.id, name] = met
-        return tuple([o.id for o, holds in met.answers.items() if holds])
-
-    def _supposes(self, meeting: Meeting) -> bool:
-        """Whether a meeting holds, as far as is known, as it was, or as it most likely is."""
-        key = meeting.key
-        if key not in self._told and (known := self._kept.find(key)) is not None:
-            self._told[key] = known
-        if key in self._told:
-            return bool(self._told[key])
-        way = self._latest.met.get(meeting.words)
-        way = meeting.likely if way is None else way
-        self._asked[key] = meeting
-        self._supposed[key] = way
-        return way
+        key = ("met", member, name, parent, others)
+        if key not in self._told and (found := self._kept.find(key)) is not None:
+            self._told[key] = found
+        if (told := self._told.get(key)) is not None:
+            return cast(tuple[str, ...], told)
+        known = self._latest.known(member, name, parent)
+        if known and all(map(known.__contains__, others)):
+            return tuple([o.id for o in others if known[o]])
+        was = self._latest.ways.setdefault((member.id, name), {})
+        hit = []
+        for other in others:
+            way = known.get(other) if known else None
+            way = was.get(other.id) if way is None else way
+            if way is None:
+                way = was[other.id] = Meeting(member, name, parent, other).likely
+            if way:
+                hit.append(other.id)
+        self._asked[key] = _EndAsked(member, name, parent, others)
+        self._supposed[key] = out = tuple(hit)
+        return out
 
     def look(self) -> None:
-        """Look at all meetings of which something was supposed."""
+        """Look at all ends of which something was supposed."""
+        if not self._asked:
+            return
         asked = list(self._asked.values())
-        for meeting, holds in zip(asked, run_into(asked) if asked else (), strict=True):
-            self._told[meeting.key] = self._latest.met[meeting.words] = holds
-            self._kept.once(meeting.key, partial(bool, holds))
-        for name, met, near in self._ends:
-            told = {m.other: bool(self._told[m.key]) for m in near}
-            now = met._replace(answers={**met.answers, **told})
-            self._latest.ends[met.member.id, name] = now
+        known = [self._latest.known(q.member, q.name, q.parent) for q in asked]
+        new = [
+            [o for o in q.others if o not in before] if before else q.others
+            for q, before in zip(asked, known, strict=True)
+        ]
+        near = within_reach([(q.member, q.name) for q in asked], new)
+        found = [(n, Meeting(*asked[n][:3], other)) for n, other in near]
+        some = list(dict.fromkeys(m for _, m in found))
+        holds = self._kept.each(
+            [m.key for m in some], lambda left: run_into([some[i] for i in left])
+        )
+        told = dict(zip(some, holds, strict=True))
+        answers = [dict.fromkeys(q.others, False) for q in asked]
+        for n, meeting in found:
+            answers[n][meeting.other] = told[meeting]
+        rows = zip(self._asked.items(), answers, known, strict=True)
+        for (key, (member, name, parent, others)), ways, before in rows:
+            if before:
+                ways.update({o: before[o] for o in others if o in before})
+            hit = tuple([o.id for o, way in ways.items() if way])
+            self._told[key] = self._kept.once(key, partial(tuple, hit))
+            self._latest.note(name, EndMet(member, parent, ways))
         self._asked.clear()
-        self._ends.clear()
 
     def touched(
         self, tubes: Mapping[str, Member], member: Member, name: EndName, hit: tuple[str, ...]

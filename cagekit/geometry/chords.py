@@ -1,15 +1,15 @@
-"""Chords of centre lines: how far two tubes are apart at least, in plain numbers.
-
-For one question at a time, where numpy takes ten times as long to begin.
-"""
+"""Chords of centre lines: how far tubes are apart at least, many pairs of them in one pass."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
-from math import cos, nan, pi
+from math import cos, pi
 from typing import NamedTuple
 
+import numpy as np
+
+from cagekit.geometry.arrays import Array, Bools, Ints
 from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec
 from cagekit.units.tolerance import ROUNDING
 
@@ -49,52 +49,26 @@ class Chord(NamedTuple):
         return Chord((a + u, b + v, c + w), (-u, -v, -w), self.off)
 
 
-class ChordBox(NamedTuple):
-    """Low and high corner of a box that holds pieces, mm."""
-
-    low: Numbers
-    high: Numbers
-
-    @classmethod
-    def of(cls, rows: Iterable[Chord]) -> ChordBox:
-        """The box of the pieces of these chords."""
-        lows, highs = [], []
-        for (x, y, z), (u, v, w), off in rows:
-            lows.append((min(x, x + u) - off, min(y, y + v) - off, min(z, z + w) - off))
-            highs.append((max(x, x + u) + off, max(y, y + v) + off, max(z, z + w) + off))
-        if len(lows) == 1:
-            return cls(lows[0], highs[0])
-        (a, b, c), (d, e, f) = map(min, zip(*lows, strict=True)), map(max, zip(*highs, strict=True))
-        return cls((a, b, c), (d, e, f))
-
-    def beyond(self, other: ChordBox, by: float) -> bool:
-        """Whether it is further than this (mm) from another along one axis."""
-        (a, b, c), (d, e, f) = self
-        (g, h, i), (j, k, m) = other
-        return a - j > by or g - d > by or b - k > by or h - e > by or c - m > by or i - f > by
-
-
 @lru_cache(maxsize=2048)
 def chords(path: CentreLine) -> tuple[Chord, ...]:
     """A chord for each piece of a path."""
     return tuple(map(Chord.of, path.pieces))
 
 
-@lru_cache(maxsize=2048)
-def box(path: CentreLine) -> ChordBox:
-    """A box that holds a path."""
-    return ChordBox.of(chords(path))
-
-
 @lru_cache(maxsize=4096)
-def chords_from(path: CentreLine, end: str, reach: float) -> tuple[Sequence[Chord], ChordBox]:
-    """Chords of what a path has within reach of an end along it, and a box; of a bend, all of it.
+def chords_from(path: CentreLine, end: str, reach: float) -> Sequence[Chord]:
+    """Chords of what a path has within reach of an end along it; of a bend, all of it.
 
     Args:
         path: the centre line.
         end: ``a`` or ``b``.
         reach: mm.
     """
+    if len(path.pieces) == 1:
+        (chord,), (only,) = chords(path), path.pieces
+        chord = chord if end == "a" else chord.turned()
+        long = isinstance(only, Line) and only.length > reach
+        return [chord.first(reach / only.length) if long else chord]
     rows: Iterable[tuple[Chord, Line | Arc]] = zip(chords(path), path.pieces, strict=True)
     if end == "b":
         rows = ((c.turned(), q) for c, q in reversed(list(rows)))
@@ -105,41 +79,87 @@ def chords_from(path: CentreLine, end: str, reach: float) -> tuple[Sequence[Chor
         reach -= piece.length
         if reach <= 0:
             break
-    return out, ChordBox.of(out)
+    return out
 
 
-def apart(ours: Sequence[Chord], theirs: Sequence[Chord], by: float) -> bool:
-    """Whether no point of some pieces comes near any point of others; False where untold.
+class ChordRows(NamedTuple):
+    """Chords of many stretches of tubes, one after the other.
+
+    ``chords`` are columns ``(7, n)`` of start, way and off, mm; ``first`` and ``many``, ``(m,)``,
+    tell where those of a stretch begin and how many it has, ``low`` and ``high`` ``(3, m)`` mm are
+    the corners of a box round it.
+    """
+
+    chords: Array
+    first: Ints
+    many: Ints
+    low: Array
+    high: Array
+
+    @classmethod
+    def of(cls, stretches: Sequence[Sequence[Chord]]) -> ChordRows:
+        """The chords of these, one stretch at least."""
+        table = np.array([(*c.start, *c.way, c.off) for row in stretches for c in row]).T
+        count = np.array([len(row) for row in stretches], dtype=np.intp)
+        first = np.cumsum(count) - count
+        start, end, off = table[0:3], table[0:3] + table[3:6], table[6]
+        low, high = np.minimum(start, end) - off, np.maximum(start, end) + off
+        return cls(
+            np.ascontiguousarray(table), first, count,
+            np.minimum.reduceat(low, first, axis=1), np.maximum.reduceat(high, first, axis=1),
+        )  # fmt: skip
+
+
+def apart(ours: ChordRows, theirs: ChordRows, pairs: tuple[Ints, Ints], by: Vec) -> Bools:
+    """Whether no point of a stretch comes near any point of another, ``(n,)``; False where untold.
+
+    What a pair gets hangs on it alone.
 
     Args:
-        ours: chords of some pieces.
+        ours: chords of some stretches.
         theirs: of others.
-        by: how near counts, mm.
+        pairs: numbers of the one and of the other, ``(n,)`` each.
+        by: how near counts, ``(n,)`` mm.
     """
-    for a in ours:
-        for b in theirs:
-            if not square_gap(a, b) > (by + a.off + b.off) ** 2:
-                return False
-    return True
+    i, j = pairs
+    before, behind = ours.low[:, i] - theirs.high[:, j], theirs.low[:, j] - ours.high[:, i]
+    far = np.asarray((np.maximum(before, behind) > by).any(axis=0))
+    left = np.flatnonzero(~far)
+    if not len(left):
+        return far
+    i, j = i[left], j[left]
+    wide = theirs.many[j]
+    many = ours.many[i] * wide
+    pair, begin = np.repeat(np.arange(len(left)), many), np.cumsum(many) - many
+    number = np.arange(len(pair)) - begin[pair]
+    one = ours.chords[:, ours.first[i[pair]] + number // wide[pair]]
+    other = theirs.chords[:, theirs.first[j[pair]] + number % wide[pair]]
+    near = by[left][pair] + one[6] + other[6]
+    clear = square_gap(one[:6], other[:6]) > near * near
+    far[left] = np.logical_and.reduceat(clear, begin)
+    return far
 
 
-def square_gap(one: Chord, other: Chord) -> float:
-    """Square of the distance of two segments, mm2; nan where they are side by side.
+def square_gap(one: Array, other: Array) -> Vec:
+    """Squares of the distances of segments, ``(n,)`` mm2; nan where two are side by side.
 
     Source: closed form of two lines, held to both lengths one after the other.
+
+    Args:
+        one: start and way of segments in columns, ``(6, n)`` mm.
+        other: of others, likewise, or of one for all, ``(6, 1)``.
     """
-    (a, b, c), (u, v, w), _ = one
-    (d, e, f), (x, y, z), _ = other
+    a, b, c, u, v, w = one
+    d, e, f, x, y, z = other
     g, h, i = a - d, b - e, c - f
     uu, xx, ux = u * u + v * v + w * w, x * x + y * y + z * z, u * x + v * y + w * z
     ug, xg = u * g + v * h + w * i, x * g + y * h + z * i
     across = uu * xx - ux * ux
-    if across <= ROUNDING * uu * xx:
-        return nan  # side by side, or of no length: that is not told here
-    s = min(max((ux * xg - ug * xx) / across, 0.0), 1.0)
-    t = (ux * s + xg) / xx
-    if not 0.0 <= t <= 1.0:
-        t = min(max(t, 0.0), 1.0)
-        s = min(max((ux * t - ug) / uu, 0.0), 1.0)
-    g, h, i = g + s * u - t * x, h + s * v - t * y, i + s * w - t * z
-    return g * g + h * h + i * i
+    with np.errstate(divide="ignore", invalid="ignore"):
+        s = np.clip((ux * xg - ug * xx) / across, 0.0, 1.0)
+        t = (ux * s + xg) / xx
+        held = np.clip(t, 0.0, 1.0)
+        s = np.where(t == held, s, np.clip((ux * held - ug) / uu, 0.0, 1.0))
+    g, h, i = g + s * u - held * x, h + s * v - held * y, i + s * w - held * z
+    # side by side, or of no length: that is not told here
+    return np.where(across <= ROUNDING * uu * xx, np.nan, g * g + h * h + i * i)

@@ -10,9 +10,8 @@ import numpy as np
 
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
-from cagekit.geometry.arrays import size3
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
-from cagekit.geometry.chords import Chord, chords, square_gap
+from cagekit.geometry.chords import chords, square_gap
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.places import OnTube
 from cagekit.members.site import Site, crossing
@@ -142,7 +141,7 @@ def _first_past(
 ) -> int:  # fmt: skip
     """The first of these heights at which an X's bar may go past the brace.
 
-    Told in plain numbers where leg and brace are straight, 0 elsewhere: whoever asks looks closer.
+    Told at one go where leg and brace are straight, 0 elsewhere: whoever asks looks closer.
     """
     try:
         low, high = (
@@ -157,16 +156,11 @@ def _first_past(
         return 0
     (other,) = chords(brace)
     way = (high.point - low.point) / (len(heights) - 1)
-    (x, y, z), limit, step = start.tolist(), wide - SAME_POINT, size3(way)
-    ends, n = (low.point + np.arange(len(heights))[:, None] * way).tolist(), 0
-    while n < len(ends):
-        u, v, w = ends[n]
-        gap = square_gap(Chord((x, y, z), (u - x, v - y, w - z), 0.0), other)
-        if not gap < limit * limit:
-            return n
-        # from one height to the next the gap grows by no more than the bar's end moves
-        n += max(int((limit - sqrt(gap)) / step), 1)
-    return len(heights)
+    ends = (low.point - start + np.arange(len(heights))[:, None] * way).T
+    bars = np.concatenate([np.broadcast_to(start[:, None], ends.shape), ends])
+    gap = square_gap(bars, np.array([[*other.start, *other.way]]).T)
+    clear = np.flatnonzero(~(gap < (wide - SAME_POINT) ** 2))
+    return int(clear[0]) if len(clear) else len(heights)
 
 
 def _bent(entry: DoorBarEntry) -> bool:
