@@ -98,7 +98,8 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
             problem="a tab stands on a tube.",
             hint="Write e.g. `on harness_bar at y 90`.",
         )
-    place = Places(build.car, cage.members).find(entry.at, where=where)
+    places = Places(build.car, cage.members, build.names_left_out)
+    place = places.find(entry.at, where=where)
     assert place.spot is not None
     member = cage.member(place.members[0])
     thickness = entry.thickness or build.foot_plate

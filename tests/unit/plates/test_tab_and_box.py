@@ -9,7 +9,9 @@ import pytest
 from msgspec.structs import replace
 
 from cagekit.cage.plate import HolePurpose
-from cagekit.errors import GeometryError
+from cagekit.design import Design
+from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.resolve import load_build, with_changes
 from cagekit.plates.box import SLOT_GAP, BoxSpec, box
 from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot
@@ -97,6 +99,12 @@ def test_a_tab_along_its_tube_is_refused():
 # -- boxes -------------------------------------------------------------------------------------
 
 BOX = BoxSpec(length=120, width=100, height=60, top=4, wall=3, base=5, material="s235", foot_lip=26)
+
+
+def test_a_tab_on_a_tube_that_is_left_out_tells_so():
+    build = with_changes(load_build("hillclimb-coupe"), "harness_bar", {"omit": True})
+    with pytest.raises(InputError, match=r"the build leaves 'harness_bar' out \(omit = true\)"):
+        Design(build).cage  # noqa: B018
 
 
 def test_a_box_has_six_plates_that_lock():
