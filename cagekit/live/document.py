@@ -7,6 +7,7 @@ since it was read is never written over.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from os import W_OK, access
 from pathlib import Path
 from typing import Any
 
@@ -97,19 +98,29 @@ class Document:
         """Refuse when the disk holds something else than what was read, or than ``known``.
 
         Raises:
-            InputError: the file is gone or changed.
+            InputError: the file is gone, changed, or may not be read or written.
         """
         try:
             now = self.path.read_bytes()
-        except OSError:
+        except FileNotFoundError:
             raise InputError(
                 shown(self.path), problem="is no longer there.", hint="Put it back, then save."
             ) from None
+        except OSError as error:
+            problem = f"cannot be read: {error.strerror}."
+            hint = "Nothing was written. Give yourself the right to it, then save."
+            raise InputError(shown(self.path), problem=problem, hint=hint) from None
         if now != (self.disk if known is None else known):
             raise InputError(
                 shown(self.path),
                 problem="was changed on disk meanwhile and was not written over.",
                 hint="The page takes it in with your changes on top; look, then save again.",
+            )
+        if not access(self.path, W_OK):
+            raise InputError(
+                shown(self.path),
+                problem="is write-protected and stays as it is.",
+                hint="Take the protection off, then save.",
             )
 
 

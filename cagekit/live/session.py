@@ -45,6 +45,9 @@ if TYPE_CHECKING:
 Changes = Mapping[str, Any]
 """Values by the key of their parameter."""
 
+Stamp = tuple[int, int, int, int]
+"""When a file was written, its size, which one it is, and who may read it."""
+
 MANY = 200
 """Versions that can be undone."""
 NO_SHEET: tuple[None, Mapping[Any, Any], None] = (None, {}, None)
@@ -610,7 +613,7 @@ class Session:
             self.tell({"version": self.version})
             return f"Saved {', '.join(written)}." if written else "Nothing was changed."
 
-    def _stamped(self) -> dict[Path, tuple[int, int] | None]:
+    def _stamped(self) -> dict[Path, Stamp | None]:
         return {path: _stamp(path) for path in self.design.files.values()}
 
     def _watch(self) -> None:
@@ -698,12 +701,12 @@ def _fault(error: Exception) -> str:
     return f"a fault in cagekit itself: {type(error).__name__}: {error}"
 
 
-def _stamp(path: Path) -> tuple[int, int] | None:
+def _stamp(path: Path) -> Stamp | None:
     try:
         stat = path.stat()
     except OSError:
         return None
-    return stat.st_mtime_ns, stat.st_size
+    return stat.st_mtime_ns, stat.st_size, stat.st_ino, stat.st_mode
 
 
 def _validated(document: Document, values: Mapping[Any, Any], model: type[BaseModel]) -> Any:

@@ -8,7 +8,7 @@ from typing import IO, Any
 
 import pytest
 
-from cagekit.errors import OutputError
+from cagekit.errors import InputError, OutputError
 from cagekit.live.document import Document
 
 TEXT = "# mine\nname = 'own'  # of the club\n\n[members.dash_bar]\nheight = 480 # up\n"
@@ -64,3 +64,23 @@ def test_a_fraction_of_an_inch_stays_one_where_nothing_is_lost(
     Document(file).save({HEIGHT: value, ("members", "dash_bar", "set_back"): 2.5})
     now = file.read_text("utf-8")
     assert f"height = {written}  # by the tape\nset_back = 2.5\n" in now
+
+
+def test_a_file_that_is_write_protected_or_cannot_be_read_is_told_as_that(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "own.toml"
+    file.write_text(TEXT, "utf-8")
+    document = Document(file)
+    # root may do all: the system's answer is said, not asked for
+    monkeypatch.setattr("cagekit.live.document.access", lambda path, how: False)
+    with pytest.raises(InputError, match="write-protected"):
+        document.save({HEIGHT: 490})
+    assert file.read_text("utf-8") == TEXT
+
+    def locked(path: Path) -> bytes:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_bytes", locked)
+    with pytest.raises(InputError, match="cannot be read: Permission denied"):
+        document.save({HEIGHT: 490})
