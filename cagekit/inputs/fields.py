@@ -252,23 +252,24 @@ _NO_SCHEMA = frozenset({"config", "default", "function", "metadata", "serializat
 """What a schema says that holds no other schema of something that is read."""
 _NO_NUMBERS = ("str", "literal", "any")
 """Schemas that hold no other."""
+_HOLDERS = (dict, list, tuple)
+"""What may hold a schema; no union, which is made anew at each of the many looks."""
 
 
 def _be_strict(schema: Any, model: type[FileModel]) -> None:
     """Make all that a model's schema reads strict, but for tables in it that are so already."""
-    if isinstance(schema, dict):
-        kind = schema.get("type")
+    left = [schema]
+    while left:
+        one = left.pop()
+        if not isinstance(one, dict):
+            left += [inner for inner in one if isinstance(inner, _HOLDERS)]
+            continue
+        kind = one.get("type")
         if kind in ("int", "float", "bool"):
-            schema["strict"] = True
-            return
-        if kind in _NO_NUMBERS or (kind == "model" and schema["cls"] is not model):
-            return
-        parts = [inner for key, inner in schema.items() if key not in _NO_SCHEMA]
-    else:
-        parts = schema
-    for inner in parts:
-        if isinstance(inner, dict | list | tuple):
-            _be_strict(inner, model)
+            one["strict"] = True
+        elif kind not in _NO_NUMBERS and (kind != "model" or one["cls"] is model):
+            inside = [inner for inner in one.items() if isinstance(inner[1], _HOLDERS)]
+            left += [inner for key, inner in inside if key not in _NO_SCHEMA]
 
 
 class ByKind:

@@ -41,7 +41,7 @@ def _long(data: Mapping[str, Any] | list[Any], key: TomlKey = ()) -> Iterator[tu
         yield key, len(data)
     inner = data.items() if isinstance(data, dict) else enumerate(data)
     for name, value in inner:
-        if isinstance(value, dict | list):
+        if isinstance(value, (dict, list)):  # a union is made anew at each look
             yield from _long(value, (*key, name))
 
 

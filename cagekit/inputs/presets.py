@@ -261,7 +261,7 @@ def _not_finite(
         if isinstance(value, float):
             if not isfinite(value):
                 yield (*key, name), "must be a finite number."
-        elif isinstance(value, dict | list):
+        elif isinstance(value, (dict, list)):  # a union is made anew at each look
             yield from _not_finite(value, (*key, name))
 
 

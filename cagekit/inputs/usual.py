@@ -240,10 +240,11 @@ def _numbers(
 ) -> Iterator[tuple[TomlKey, str, float]]:
     """Every number of a table with its key and the name of its field."""
     # every start looks at some thousands of values, most of which are no numbers: these are passed
-    # over where they stand, and a look at an abstract type such as BaseModel comes last
-    if isinstance(value, tuple | list):
+    # over where they stand, a look at an abstract type such as BaseModel comes last, and a union of
+    # types would be made anew at each look
+    if isinstance(value, (tuple, list)):
         for n, one in enumerate(value):
-            if isinstance(one, int | float):
+            if isinstance(one, (int, float)):
                 if not isinstance(one, bool):
                     yield (*key, n), _on_axis(field, n), float(one)
             elif not (one is None or isinstance(one, str)):
@@ -256,10 +257,10 @@ def _numbers(
     else:
         return
     for name, one in named:
-        if one is None or isinstance(one, str | bool):
+        if one is None or isinstance(one, (str, bool)):
             continue
         inner, below = (*key, str(name)), _below(field, str(name))
-        if isinstance(one, int | float):
+        if isinstance(one, (int, float)):
             yield inner, below, float(one)
         else:
             yield from _numbers(one, inner, below)
