@@ -254,9 +254,12 @@ class Kept:
     def each(self, keys: Sequence[Hashable], make: Callable[[list[int]], Sequence[T]]) -> list[T]:
         """One result for each key; ``make`` is asked, at one go, for the places not kept yet."""
         with self._lock:
-            found = {i: self._results[k] for i, k in enumerate(keys) if k in self._results}
-            for i in found:
-                self._results.move_to_end(keys[i])
+            found: dict[int, Any] = {}
+            for i, key in enumerate(keys):
+                one = self._results.get(key, MISSING)
+                if one is not MISSING:
+                    found[i] = one
+                    self._results.move_to_end(key)
         missing = [i for i in range(len(keys)) if i not in found]
         if missing:
             self.pause()

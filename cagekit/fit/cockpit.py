@@ -189,10 +189,8 @@ class Cockpit:
         near = (room - STEP / 2 <= bound) & (room < np.inf)
         solid, tube = (v.tolist() for v in np.nonzero(near))
         sizes = radii[near].tolist()
-        keys = [
-            (("room", named[i][0]), members[j], r)
-            for i, j, r in zip(solid, tube, sizes, strict=True)
-        ]
+        names = [hashed(("room", name)) for name, _ in named]
+        keys = [(names[i], members[j], r) for i, j, r in zip(solid, tube, sizes, strict=True)]
 
         def measured(places: list[int]) -> list[TubeRoom]:
             asked = [(solid[place], tube[place]) for place in places]
@@ -233,7 +231,8 @@ class Cockpit:
         tubes = [(i, m, r) for i, (m, r) in enumerate(rows) if roles is None or m.role in roles]
         if not tubes:
             return [{} for _ in named]
-        keys = [(("room", name), m, r) for name, _ in named for _, m, r in tubes]
+        names = [hashed(("room", name)) for name, _ in named]
+        keys = [(name, m, r) for name in names for _, m, r in tubes]
 
         def measured(missing: list[int]) -> list[TubeRoom]:
             asked = [divmod(n, len(tubes)) for n in missing]

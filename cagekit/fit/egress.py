@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from functools import partial
 from itertools import pairwise
 from math import ceil, cos, pi, sin
+from typing import cast
 
 import numpy as np
 from msgspec import Struct
@@ -120,9 +121,12 @@ def way_out(cockpit: Cockpit, who: Occupant, *, swung: bool = False) -> Opening 
 
     def seen(missing: Sequence[int]) -> list[_SideView]:
         kept = cockpit.kept
+        beside = _beside(hole, who, [members[i] for i in missing], [thick[i] for i in missing])
         return [
             _SideView.of(hole, _bars(kept, members[i], thick[i], who, swung=moved[i]))
-            for i in missing
+            if near
+            else NOTHING
+            for i, near in zip(missing, beside, strict=True)
         ]
 
     views = [v for v in cockpit.kept.each(keys, seen) if v.bars.owner]
@@ -211,6 +215,36 @@ def _measured(hole: _Hole, who: Occupant, views: Sequence[_SideView]) -> Opening
     )
 
 
+NOTHING = _SideView(_Bars.together([]), (slice(0), slice(0)), np.zeros((0, 0)), None)
+"""What a tube takes that does not come near an opening."""
+
+
+def _beside(
+    hole: _Hole, who: Occupant, members: Sequence[Member], thick: Sequence[float]
+) -> Sequence[bool]:
+    """Which tubes, with their padding, may stand in an opening or limit who goes through it.
+
+    A door bar shuts what is below it as well. No room is larger than an opening's own, and what
+    is that far and a grid's width from its box limits nothing.
+    """
+    boxes = np.array([m.path.box for m in members])
+    low, high = boxes[:, 0], boxes[:, 1]
+    outboard = (high[:, 1] if who.door_side == "left" else -low[:, 1]) > _limit(who)
+    reach = np.array([m.tube.outer_radius for m in members]) + thick
+    reach += float(hole.inside.max()) + 2 * (GRID + hole.step)
+    (x0, z0), (x1, z1) = hole.outline.min(axis=0), hole.outline.max(axis=0)
+    down = np.where([m.role == "door_bar" for m in members], np.inf, 0.0)
+    near = (low[:, 0] < x1 + reach) & (high[:, 0] > x0 - reach)
+    near &= (low[:, 2] < z1 + reach + down) & (high[:, 2] > z0 - reach)
+    return cast(list[bool], (outboard & near).tolist())
+
+
+def _limit(who: Occupant) -> float:
+    """How far outboard (mm) of the car's middle lies what stands in the way out."""
+    sign = 1.0 if who.door_side == "left" else -1.0
+    return sign * float(who.hip[1]) + _OUTBOARD
+
+
 def _axis(values: Vec, step: float) -> Vec:
     low, high = float(values.min()), float(values.max())
     return np.asarray(low + step * np.arange(ceil((high - low) / step) + 1), dtype=float)
@@ -219,7 +253,7 @@ def _axis(values: Vec, step: float) -> Vec:
 def _bars(kept: Kept, member: Member, thick: float, who: Occupant, *, swung: bool) -> _Bars:
     """Side view of what of a tube and its padding lies outboard of the person's middle."""
     sign = 1.0 if who.door_side == "left" else -1.0
-    limit = sign * float(who.hip[1]) + _OUTBOARD
+    limit = _limit(who)
     stretches = kept.once(("stretches", member, swung), partial(_stretches, member, swung))
     cuts = [_outboard(a, b, sign, limit) for a, b in stretches]
     rows = np.array([cut for cut in cuts if cut is not None]).reshape(-1, 2, 3)[..., [0, 2]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from functools import partial
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from cagekit.cage.kept import Kept, Same
@@ -28,6 +29,8 @@ SIGNS = {
     Status.NOT_APPLICABLE: "–",
 }
 """A sign for each status beside its word: nothing hangs on colour."""
+_title = itemgetter("code", "subject", "measured", "text")
+"""What tells rows apart, but for few that are then sent again."""
 
 
 def finding_rows(
@@ -57,12 +60,10 @@ def changed_rows(
     """
     at = {_title(row): n for n, row in enumerate(before)}
     found = ((row, at.get(_title(row))) for row in rows)
-    return [row if n is None or before[n] != row else n for row, n in found]
-
-
-def _title(row: dict[str, Any]) -> tuple[str, ...]:
-    """What tells rows apart, but for few that are then sent again."""
-    return tuple(row[name] for name in ("code", "subject", "measured", "text"))
+    # most rows are the very ones from before
+    return [
+        n if n is not None and (before[n] is row or before[n] == row) else row for row, n in found
+    ]
 
 
 def _row(f: Finding, units: LengthUnit) -> dict[str, Any]:

@@ -115,7 +115,7 @@ def covered_welds(cage: Cage) -> list[Covered]:
     """Every weld that lies under, or within its own size of, a tube that is fitted later."""
     members = list(cage.members.values())
     place = {m.id: i for i, m in enumerate(members)}
-    boxes = Boxes.of(cage, members)
+    boxes = Boxes.of(members)
     joints = list(cage.joints)
     measure(joint.cut for joint in joints)
     branch = np.array([place[joint.branch] for joint in joints], dtype=np.intp)
@@ -458,12 +458,14 @@ class _Looked(Struct, frozen=True, kw_only=True, eq=False):
         near = np.flatnonzero((away < _BETWEEN) & ~fitted)
         if not len(near):
             return depth
-        left = walls.left(look[near], self.other[look[near]], points[near], station[near])
+        at, own, other = points[near], self.own[look[near]], self.other[look[near]]
+        # one look at the cuts of the walls that they may lie in and of their own
+        stations = np.concatenate([station[near], walls.outside(own, at)[1]])
+        part = np.concatenate([look[near], look[near] + len(self.own)])
+        both = walls.left(part, np.concatenate([other, own]), np.concatenate([at, at]), stations)
+        left, here = both.reshape(2, -1)
         kept = left > np.where(seat[near] > 0.0, seat[near], -_BETWEEN)
-        near, left = near[kept], left[kept]
-        own, at = self.own[look[near]], points[near]
-        here = walls.left(look[near], own, at, walls.outside(own, at)[1])
-        there = here > seat[near] - SAME_POINT
+        there = kept & (here > seat[near] - SAME_POINT)
         depth[near[there]] = np.minimum(-away[near], left)[there]
         return depth
 

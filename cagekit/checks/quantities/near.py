@@ -1,20 +1,14 @@
-"""Which tubes may be near something: by the boxes round them, each laid once."""
+"""Which tubes may be near something: by the boxes round them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 
 import numpy as np
 from msgspec import Struct
 
-from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
-from cagekit.geometry.arrays import Bools, Points, even, extent
-from cagekit.geometry.centre_line import Vec
-
-STEP = 20.0
-"""Distance of the points that a tube's box is made of, mm."""
+from cagekit.geometry.arrays import Bools, Points, Vec
 
 
 class Boxes(Struct, frozen=True, kw_only=True, eq=False):
@@ -24,16 +18,12 @@ class Boxes(Struct, frozen=True, kw_only=True, eq=False):
     high: Points
 
     @classmethod
-    def of(cls, cage: Cage, tubes: Sequence[Member]) -> Boxes:
-        """The boxes of a cage's tubes.
-
-        Args:
-            cage: the cage.
-            tubes: some of it.
-        """
-        rows = [cage.kept.once(("tube's box", m), partial(_box, m)) for m in tubes]
+    def of(cls, tubes: Sequence[Member]) -> Boxes:
+        """The boxes of some tubes."""
+        rows = [m.path.box for m in tubes]
+        radius = np.array([[m.tube.outer_radius] for m in tubes])
         low, high = (np.array([r[k] for r in rows]).reshape(-1, 3) for k in (0, 1))
-        return cls(low=low, high=high)
+        return cls(low=low - radius, high=high + radius)
 
     def near(self, low: Points, high: Points, reach: Vec | float) -> Bools:
         """Which of the tubes come near other boxes, ``(m, n)``.
@@ -46,11 +36,3 @@ class Boxes(Struct, frozen=True, kw_only=True, eq=False):
         reach = np.reshape(reach, (-1, 1, 1))
         met = (self.low < high[:, None] + reach) & (self.high > low[:, None] - reach)
         return np.asarray(met[..., 0] & met[..., 1] & met[..., 2])
-
-
-def _box(m: Member) -> tuple[Vec, Vec]:
-    points = m.path.points(even(m.path.length, int(m.path.length / STEP) + 2))
-    # between two points a bend stands out by less than half of their distance
-    reach = m.tube.outer_radius + STEP / 2
-    low, high = extent(points)
-    return low - reach, high + reach

@@ -39,7 +39,7 @@ class Clash(NamedTuple):
 def clashes(cage: Cage) -> tuple[Clash, ...]:
     """The smallest gap of each plate to a tube near it, to its own where it is folded into it."""
     tubes = list(cage.tubes.values())
-    boxes = Boxes.of(cage, tubes)
+    boxes = Boxes.of(tubes)
     out = []
     if not cage.plates:
         return ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from functools import cached_property
+from functools import cached_property, partial
 from math import atan2, pi
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, TypeAlias
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 import numpy as np
 from msgspec import Struct
 
+from cagekit.cage.kept import hashed
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
 from cagekit.car.shell import ShellSurface
 from cagekit.checks.quantities.bars import WholeBar, joined
@@ -135,7 +136,8 @@ class Survey:
             self._keep(key, measures)
 
     def _keep(self, key: Asked, found: tuple[Measure, ...]) -> None:
-        self._measured[key] = self.cage.kept.once(("measures", *key, found), lambda: found)
+        same = hashed(("measures", *key, found))
+        self._measured[key] = self.cage.kept.once(same, lambda: found)
 
     @cached_property
     def groups(self) -> Mapping[str, str]:
@@ -206,14 +208,24 @@ class Survey:
     def pick(self, pick: Pick) -> tuple[Member, ...]:
         """The members a rule looks at, each pick made once."""
         if pick not in self._picked:
-            self._picked[pick] = tuple(
-                m
-                for m in self.members
-                if (not pick.side or m.side == pick.side)
-                and pick.takes(m.role, m.id)
-                and (not pick.steel or self.steel_family(m) == pick.steel)
-            )
+            those = self.cage.kept.once(("picked", pick, self._marks), partial(self._places, pick))
+            self._picked[pick] = tuple([self.members[i] for i in those])
         return self._picked[pick]
+
+    @cached_property
+    def _marks(self) -> tuple[tuple[str, ...], ...]:
+        """All of each member that a pick hangs on."""
+        return hashed((m.role, m.id, m.side, m.tube.material) for m in self.members)
+
+    def _places(self, pick: Pick) -> tuple[int, ...]:
+        """Places of the members that a pick takes."""
+        return tuple(
+            i
+            for i, m in enumerate(self.members)
+            if (not pick.side or m.side == pick.side)
+            and pick.takes(m.role, m.id)
+            and (not pick.steel or self.steel_family(m) == pick.steel)
+        )
 
     def of_role(self, *roles: str) -> tuple[Member, ...]:
         """Members of the given roles."""
