@@ -216,7 +216,12 @@ class Solids:
         alike = len(points) == 1
         out = np.empty((len(self.solids), points.shape[1]))
         if self._round is not None:
-            out[self._capsules] = self._round.gaps(points if alike else points[self._capsules])
+            # so many at one go that their arrays stay in the processor's cache
+            lot = max(_LOT // max(points.shape[1], 1), 1)
+            for first in range(0, len(self._capsules), lot):
+                rows = self._capsules[first : first + lot]
+                some = self._round.some(first, first + lot)
+                out[rows] = some.gaps(points if alike else points[rows])
         if self._square is not None:
             out[self._slabs] = self._square.gaps(points if alike else points[self._slabs])
         for i in self._others:
@@ -231,6 +236,10 @@ class Solids:
         for i in (*self._slabs, *self._others):
             out[i] = self.solids[i].nearest(points[i])
         return out
+
+
+_LOT = 8192
+"""Distances worked out at one go."""
 
 
 class _Capsules(NamedTuple):
@@ -268,15 +277,19 @@ class _Capsules(NamedTuple):
         return w
 
     def gaps(self, points: Array) -> Array:
-        """Distances of points ``(k, n, 3)``, ``(k, n)`` mm."""
-        w = self.apart(points)
-        for v in w:
-            v *= v
-        apart = w[0]
-        apart += w[1]
-        apart += w[2]
-        np.sqrt(apart, out=apart)
-        return np.asarray(apart - self.radius)
+        """Distances of points ``(k, n, 3)``, or of ``(1, n, 3)`` from all, ``(k, n)`` mm."""
+        x, y, z = self.apart(points)
+        x *= x
+        y *= y
+        z *= z
+        x += y
+        x += z
+        np.sqrt(x, out=x)
+        return np.asarray(x - self.radius)
+
+    def some(self, first: int, past: int) -> _Capsules:
+        """Those from one on to before another."""
+        return _Capsules(*(v[..., first:past, :] for v in self))
 
     def nearest(self, points: Array) -> Array:
         """Surface points nearest to points ``(k, n, 3)``."""

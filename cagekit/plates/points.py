@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 STEP = 5.0
 """Distance between the points that plates and centre lines are looked at in, mm."""
-BLOCK = 500_000
-"""Distances that are held at a time."""
+BLOCK = 16_000
+"""Distances that are held at a time: their arrays stay in the processor's cache."""
 MANY = 20_000_000
 """Distances from which on a tree of points is quicker than looking at all of them."""
 
@@ -93,7 +93,7 @@ def boxed(points: Points, low: Vec, high: Vec, reach: float) -> NDArray[np.intp]
 def nearest(a: Points, b: Points) -> tuple[int, float]:
     """The point of ``a`` ``(n, 3)`` nearest to points ``b`` ``(m, 3)``: its row and distance, mm.
 
-    Large plates are looked at in blocks or by a tree, so that the distances fill neither the
+    Plates are looked at in blocks, large ones by a tree, so that the distances fill neither the
     memory nor the hour.
     """
     if len(a) * len(b) > MANY:
