@@ -21,7 +21,7 @@ class Boxes(Struct, frozen=True, kw_only=True, eq=False):
     def of(cls, tubes: Sequence[Member]) -> Boxes:
         """The boxes of some tubes."""
         rows = [m.path.box for m in tubes]
-        radius = np.array([[m.tube.outer_radius] for m in tubes])
+        radius = np.array([m.tube.outer_radius for m in tubes]).reshape(-1, 1)
         low, high = (np.array([r[k] for r in rows]).reshape(-1, 3) for k in (0, 1))
         return cls(low=low - radius, high=high + radius)
 

@@ -10,6 +10,7 @@ import pytest
 from shapely.geometry import LineString, Point, Polygon
 
 from cagekit.cage.member import End, EndKind, Member, Swing
+from cagekit.fit import egress
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.egress import GRID, _Bars, _clear, _Hole, polygon_area, way_out
 from cagekit.inputs.car import Car
@@ -108,6 +109,32 @@ def test_without_an_outline_there_is_nothing_to_measure(cockpit: Sit, bar: Bar, 
     bare = car.model_copy(update={"left": car.left.model_copy(update={"door": None})})
     scene = cockpit(bar("main_hoop", (0, 600, 0), (0, 600, 900)), car=bare)
     assert way_out(scene, scene.occupants[0]) is None
+
+
+def test_tubes_left_out_beforehand_take_nothing(
+    cockpit: Sit, bar: Bar, square: Car, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Bars all round an opening, above it and below it, told by their boxes and looked at all."""
+    rng = np.random.default_rng(5)
+    left_out = 0
+    for _ in range(25):
+        ends = rng.uniform((-1500, -700, -900), (2400, 900, 1500), (6, 2, 3))
+        ends = [*ends, np.array([(-50, 640, 900), (950, 640, 1400 * rng.random())])]
+        bars = [
+            bar(f"bar_{n}", *map(tuple, both), role="door_bar" if n % 3 == 0 else "", side="left")
+            for n, both in enumerate(ends)
+        ]
+        found = []
+        for looked_at in (egress._beside, lambda _, __, members, ___: [True] * len(members)):
+            monkeypatch.setattr(egress, "_beside", looked_at)
+            scene = cockpit(*bars, car=square)
+            found.append(way_out(scene, scene.occupants[0]))
+            monkeypatch.undo()
+        assert repr(found[0]) == repr(found[1])
+        hole = _Hole.of(square.left.door)
+        near = egress._beside(hole, scene.occupants[0], bars, [0.0] * len(bars))
+        left_out += near.count(False)
+    assert 20 < left_out < 140
 
 
 @pytest.mark.parametrize("seed", range(4))
