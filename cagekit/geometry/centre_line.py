@@ -616,6 +616,11 @@ class CentreLine:
         return out
 
     @cached_property
+    def foremost(self) -> float:
+        """How far ahead its ends and where its pieces meet reach, x mm."""
+        return float(max(*[q.start[0] for q in self.pieces], self.end[0]))
+
+    @cached_property
     def mids(self) -> tuple[Spot, ...]:
         """Every spot in the car's centre plane, in order from end a."""
         return tuple(map(self.spot, self.level_stations(1, 0.0)))

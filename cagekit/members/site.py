@@ -133,7 +133,7 @@ class Site:
         hoop = self.of_kind("main_hoop")
         if hoop is None:
             return True
-        return _foremost(member) > _foremost(hoop) + hoop.tube.od
+        return member.path.foremost > hoop.path.foremost + hoop.tube.od
 
     def tube_of(self, kind: str, side: str = "", *, ahead: bool = False) -> OnTube:
         """The tube of a kind, whatever a file calls it; the half on a side of one that spans."""
@@ -392,11 +392,6 @@ class Site:
         """Ids of the cutters, a cut one standing for all its pieces."""
         where = self.where(entry, "split_by")
         return [m.id for name in cutters for m in self.places.pieces(name, where=where)]
-
-
-def _foremost(member: Member) -> float:
-    """How far ahead the axis of a tube reaches, x mm."""
-    return max(float(max(p.start[0], p.end[0])) for p in member.path.pieces)
 
 
 def _side_of(points: Sequence[Vec]) -> Side:
