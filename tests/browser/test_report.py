@@ -395,6 +395,24 @@ def test_measure_with_two_clicks(page):
     assert "apart at the nearest" in said(page) or "they touch" in said(page)
 
 
+def test_measure_without_a_mouse(page):
+    page.focus("#canvas")
+    page.keyboard.press("m")
+    page.keyboard.press("Enter")
+    assert "then Enter" in said(page)  # nothing is picked yet
+    for id_ in ("sill_bar_left", "sill_bar_right"):
+        while page.evaluate("state.selected") != id_:
+            page.keyboard.press("]")
+        page.keyboard.press("Enter")
+        if id_ == "sill_bar_left":
+            page.keyboard.press("Enter")  # from a tube to itself there is nothing to measure
+            assert page.evaluate("state.picks.length") == 1
+    assert said(page).startswith("sill bar left and sill bar right: ")
+    assert "apart at the nearest" in said(page)
+    page.keyboard.press("Escape")
+    assert page.evaluate("state.picks.length") == 0
+
+
 def test_strength_is_told_by_colour_pattern_number_and_shape(page, design):
     """The tube that works hardest has the highest band, and vertices go where the frame goes."""
     worst = design.strength.worst

@@ -329,7 +329,7 @@ function measureMode(on) {
   state.picks = [];
   state.result = null;
   $("measure").setAttribute("aria-pressed", String(on));
-  say(on ? "Measure: pick the first surface." : "");
+  say(on ? "Measure: pick the first surface, or go to it with [ and ], then Enter." : "");
   viewer.ask();
 }
 
@@ -341,6 +341,13 @@ function pickForMeasure(hit) {
   if (state.picks.length === 1) say(`Measure: ${title(hit.body.id)} to ... pick the second surface.`);
   measureAgain();
   viewer.ask();
+}
+
+/** Without a mouse: what [ and ] have come to is what is measured from or to. */
+function pickByKey() {
+  const body = viewer.bodies.find((b) => b.id === state.selected), first = state.picks.length === 1 && state.picks[0].body;
+  if (!body || body === first) return say(`Measure: ${first ? `${title(first.id)} to ... ` : ""}go to a tube or plate with [ and ], then Enter.`);
+  pickForMeasure({ body, point: mix(body.mesh.low, body.mesh.high, 0.5) });
 }
 
 /** A body as what `distance` measures, where it is now. */
@@ -410,6 +417,7 @@ const HELP = [
   ["o", "parallel or perspective"],
   ["[ ]", "tube before, tube after"],
   ["m d s", "measure, sizes, section"],
+  ["Enter", "measure from or to what [ and ] have come to (picture in focus)"],
   ["p b c", "plates, people, car on and off"],
   ["Esc", "nothing picked"],
 ];
@@ -656,6 +664,7 @@ function key(e) {
   else if (e.key === "m") measureMode(!state.measuring);
   else if (e.key === "d") toggleSizes();
   else if (e.key === "s") openSection("section"), $("cut-on").click();
+  else if (e.key === "Enter" && state.measuring && e.target === $("canvas")) pickByKey();
   else if (e.key === "]") step(1);
   else if (e.key === "[") step(-1);
   else if (e.key === "Escape") {
