@@ -127,7 +127,7 @@ def find_preset(
     if ref and ref not in (".", ".."):
         for root in roots():
             path = root / folder / f"{ref}.toml"
-            if _exists(path):
+            if _is_seen(path):
                 return path
     names = [*(p.name for p in list_presets(kind)), *more]
     raise NotFoundError(
@@ -449,6 +449,15 @@ def _exists(path: Path) -> bool:
         return False
     except OSError as error:
         return error.errno != ENAMETOOLONG
+    return True
+
+
+def _is_seen(path: Path) -> bool:
+    """Whether something has that name in a folder that may be looked into: a link's end or not."""
+    try:
+        path.lstat()
+    except (OSError, ValueError):  # another user's folder, a name too long, or with a zero byte
+        return False
     return True
 
 

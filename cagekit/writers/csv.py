@@ -53,7 +53,7 @@ BEND_COLUMNS = (
 CUT_COLUMNS = (
     "od_mm", "wall_mm", "material", "bar", "source", "bar_length_mm", "cut", "member",
     "start_mm", "length_mm", "kerf_mm", "remnant_mm", "bought_total", "least_possible",
-    "spare_counted_mm", "unit", "proved",
+    "spare_counted_mm", "unit", "proved", "label",
 )  # fmt: skip
 MATERIAL_COLUMNS = (
     "kind", "item", "material", "od_mm", "wall_mm", "thickness_mm", "count", "length_mm",
@@ -234,6 +234,7 @@ def cut_table(plans: Iterable[CutPlan]) -> Iterator[dict[str, Cell]]:
                 "material": plan.tube.material if plan.tube else None,
                 "bar": b.number,
                 "source": "own off-cut" if b.bar.owned else "stick",
+                "label": b.bar.label,
                 "bar_length_mm": b.bar.length,
                 "kerf_mm": plan.kerf,
                 "bought_total": plan.cost,
@@ -261,6 +262,7 @@ def cut_table(plans: Iterable[CutPlan]) -> Iterator[dict[str, Cell]]:
                 "wall_mm": plan.tube.wall if plan.tube else None,
                 "material": plan.tube.material if plan.tube else None,
                 "source": "own off-cut",
+                "label": bar.label,
                 "bar_length_mm": bar.length,
                 "member": "not used",
                 "start_mm": 0.0,

@@ -337,10 +337,10 @@ class Book:
         longest = max((b.bar.length for b in plan.bars), default=1.0)
         bars = []
         for b in plan.bars:
+            source = " ".join(("own off-cut", b.bar.label)).strip() if b.bar.owned else "stick"
             bars.append(
                 {
-                    "label": f"{b.number}: {'own off-cut' if b.bar.owned else 'stick'}, "
-                    f"{self.stick(b.bar.length)}",
+                    "label": f"{b.number}: {source}, {self.stick(b.bar.length)}",
                     "length": b.bar.length / longest,
                     "pieces": [
                         {

@@ -77,6 +77,7 @@ class Bar(Struct, frozen=True, kw_only=True):
         count: how many there are; None for as many as needed.
         trim: cut off each end, mm.
         owned: whether it is an off-cut of the shop's own.
+        label: what is chalked on the off-cuts of this length; empty where nothing is.
     """
 
     name: str
@@ -85,6 +86,7 @@ class Bar(Struct, frozen=True, kw_only=True):
     count: int | None = None
     trim: float = 0.0
     owned: bool = False
+    label: str = ""
 
     def room(self, kerf: float) -> int:
         """What fits, in nm, when every piece counts with one kerf.
@@ -122,6 +124,7 @@ def bars_of(stock: Sequence[Stock], offcuts: Sequence[Offcut], saw: Saw) -> tupl
             cost=0.0,
             count=sum(o.count for o in group),
             owned=True,
+            label=" or ".join(dict.fromkeys(o.label for o in group if o.label)),
         )
         for _, group in sorted(own.items())
     ]

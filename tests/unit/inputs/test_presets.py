@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from textwrap import dedent
 
@@ -68,6 +69,22 @@ def test_a_link_that_leads_nowhere_is_told_as_one(folder: Path) -> None:
     ):
         with pytest.raises(FileInputError, match=said):
             load("car", ref, Car)
+
+
+def test_a_folder_that_nobody_may_look_into_is_passed_over(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As the settings of another user are, in whose name a service runs."""
+    own, seen = folder / "config/cagekit/presets/cars", Path.lstat
+    own.mkdir(parents=True)
+
+    def lstat(path: Path) -> os.stat_result:
+        if own in path.parents:
+            raise PermissionError(13, "Permission denied")
+        return seen(path)
+
+    monkeypatch.setattr(Path, "lstat", lstat)
+    assert find_preset("car", "sprint-wagon").parent == presets.shipped_root() / "cars"
 
 
 def test_a_path_is_tried_beside_the_file_that_names_it(folder: Path) -> None:

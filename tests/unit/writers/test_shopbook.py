@@ -13,9 +13,10 @@ from msgspec.structs import replace
 from cagekit.design import Design
 from cagekit.inputs.presets import shipped_root
 from cagekit.inputs.resolve import load_build
-from cagekit.inputs.tooling import TestBend
+from cagekit.inputs.tooling import Offcut, TestBend
 from cagekit.names import named
 from cagekit.shop.papers.inspection import AWAY, wall_spot
+from cagekit.writers.csv import write_cuts
 from cagekit.writers.shopbook import Book, write_shopbook
 from cagekit.writers.tube_pages import tube_facts
 from cagekit.writers.weld_pages import plates_title
@@ -181,3 +182,20 @@ def test_the_book_tells_what_the_sheet_says_of_each_machine_and_die(tmp_path: Pa
         assert row[0].endswith(size)
         assert f"{slope:.4f}" in row[1]
         assert row[3].startswith("shim ")
+
+
+def test_an_off_cut_is_called_by_what_is_chalked_on_it(tmp_path: Path) -> None:
+    """In the book and in ``cuts.csv``; two of one length by either word."""
+    build = load_build("track-roadster")
+    cuts = tuple(
+        Offcut(od=45, wall=2.5, length=3000, label=label) for label in ("rack 7", "rack 8")
+    )
+    tooling = build.tooling.model_copy(update={"offcut": cuts})
+    design = Design(replace(build, tooling=tooling))
+    labels = {b.bar.label for plan in design.cuts for b in plan.bars if b.bar.owned}
+    assert labels == {"rack 7 or rack 8"}
+    book = Book(design)
+    told = [bar["label"] for plan in map(book.cut, design.cuts, range(9)) for bar in plan["bars"]]
+    assert any("own off-cut rack 7 or rack 8, " in label for label in told)
+    write_cuts(design, tmp_path)
+    assert "rack 7 or rack 8" in (tmp_path / "cuts.csv").read_text("utf-8")
