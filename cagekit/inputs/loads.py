@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from pydantic_core import core_schema
 
 from cagekit.errors import InputError
+from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import FileModel, Length, Name, ReadBy
 from cagekit.inputs.places import LocationField
 from cagekit.materials.source import Certainty
@@ -179,10 +180,14 @@ class LoadsFile(FileModel):
                 m = n - len(self.case)
                 field = f"case.{n}.id" if m < 0 else f"combination.{m}.id"
                 raise InputError("loads", field, problem="two cases are called this.")
-        for c in self.combination:
-            for name in c.cases:
-                if name not in {x.id for x in self.case}:
-                    raise ValueError(f"combination {c.id!r} names no case: {name!r}")
-                if not c.cases[name]:
-                    raise ValueError(f"combination {c.id!r} has nothing of {name!r}: leave it out")
+        known = [x.id for x in self.case]
+        for m, c in enumerate(self.combination):
+            for name, factor in c.cases.items():
+                field = f"combination.{m}.cases.{name}"
+                if name not in known:
+                    hint = did_you_mean(name, known, what="Cases")
+                    raise InputError("loads", field, problem="is no case of this file.", hint=hint)
+                if not factor:
+                    problem = "is nothing of that case."
+                    raise InputError("loads", field, problem=problem, hint="Leave it out.")
         return self

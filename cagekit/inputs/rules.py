@@ -170,7 +170,8 @@ class RuleProfile(FileModel):
                 raise InputError("rules", f"rule.{n}.code", problem=problem)
             seen.add(rule.code)
             if "/" in rule.code and not self.group:
-                raise ValueError(f"{rule.code!r}: only a book with a 'group' writes codes with /")
+                problem = "only a book with a 'group' writes codes with /."
+                raise InputError("rules", f"rule.{n}.code", problem=problem)
         return self
 
 

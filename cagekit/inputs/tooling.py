@@ -10,7 +10,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from cagekit.errors import NotFoundError
+from cagekit.errors import InputError, NotFoundError
 from cagekit.inputs.fields import Angle, FileModel, Length, Name
 from cagekit.units import format_length
 
@@ -480,9 +480,10 @@ class Tooling(FileModel):
     @model_validator(mode="after")
     def _names(self) -> Self:
         names = [d.name for d in self.die]
-        twice = sorted({n for n in names if names.count(n) > 1})
-        if twice:
-            raise ValueError(f"two dies are called {twice[0]!r}")
+        for n, name in enumerate(names):
+            if name in names[:n]:
+                problem = "two dies are called this; papers tell them by the name."
+                raise InputError("tooling", f"die.{n}.name", problem=problem)
         return self
 
     def _size(self, mm: float) -> str:

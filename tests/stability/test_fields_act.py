@@ -3,7 +3,8 @@
 That some room reads a field is a weaker thing: another field of the same name may be the one that
 is read. Each row of ``tests/data/fields_act.csv`` is a change of one value of the files in
 ``tests/data/kestrel`` and the first product in which it shows: the findings, ``cage.json``, a
-schedule, or the shop book. A new field needs a row, or stands among those that no row tries.
+schedule, the shop book, or the strength. A new field needs a row, or stands among those that no
+row tries.
 """
 
 from __future__ import annotations
@@ -74,6 +75,7 @@ GETS: Mapping[str, Callable[[Design, Path], str]] = {
     "cage.json": files_of(("json",)),
     "schedule": files_of(SCHEDULES),
     "book": book,
+    "strength": files_of(("strength", "frame")),
 }
 
 

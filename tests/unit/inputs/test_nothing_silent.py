@@ -305,3 +305,12 @@ def test_every_file_has_a_name(tmp_path: Path, kind: str, name: str) -> None:
     path.write_text(re.sub("^name = .*", f'name = "{name}"', shipped, flags=re.MULTILINE), "utf-8")
     with pytest.raises(FileInputError, match=r"mine.toml:\d+ name = "):
         load_file(kind, path, model_for(kind))
+
+
+def test_a_case_that_is_none_is_told_at_its_line(tmp_path: Path) -> None:
+    text = (shipped_root() / "loads/screening.toml").read_text("utf-8")
+    path = tmp_path / "mine.toml"
+    path.write_text(f'{text}\n[[combination]]\nid = "all"\ntitle = "t"\ncases = {{ rof = 1.0 }}\n')
+    line = path.read_text("utf-8").count("\n")
+    with pytest.raises(FileInputError, match=rf"mine.toml:{line} .* rof = 1.0: .*mean 'roof'"):
+        load_file("loads", path, model_for("loads"))

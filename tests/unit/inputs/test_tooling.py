@@ -122,5 +122,5 @@ def test_dies_that_cannot_be(changes, problem):
 
 def test_two_dies_of_one_name():
     die = {"name": "a", "od": 40, "clr": 120, "clamp": 80, "tail": 150, "max_angle": 180}
-    with pytest.raises(ValidationError, match="two dies are called 'a'"):
+    with pytest.raises(ValidationError, match="two dies are called this"):
         small(die=[die, die])
