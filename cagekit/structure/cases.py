@@ -136,11 +136,17 @@ def _case(scene: LoadScene, entry: CaseEntry) -> Case:
     if missing or absent:
         pushes = []
     return Case(
-        id=entry.id, title=entry.title, text=entry.text, source=entry.source or file.source,
+        id=entry.id, title=entry.title, text=entry.text, source=entry.source or _source(file),
         clause=entry.clause, certainty=entry.certainty or file.certainty,
         deflection=entry.deflection, pushes=tuple(pushes), own_weight=entry.own_weight,
         missing=missing, absent=absent,
     )  # fmt: skip
+
+
+def _source(file: LoadsFile) -> str:
+    """The document that a file's cases are from, with the edition that was read."""
+    edition = f"edition {file.edition}" if file.edition else ""
+    return ", ".join(part for part in (file.source, edition) if part)
 
 
 def _tube(place: object) -> str:

@@ -178,6 +178,17 @@ def test_a_car_without_mass_is_asked_for_it() -> None:
     assert asked
 
 
+def test_a_case_tells_the_edition_of_the_file_that_it_is_from() -> None:
+    """A case with a source of its own keeps that alone."""
+    result = demos.design("track-roadster").strength_under("formula-sae-frame")
+    own = {c.id: c.source for c in result.file.case}
+    for case in result.cases:
+        if case.id in own:
+            told = own[case.id] or f"{result.file.source}, edition {result.file.edition}"
+            assert case.source == told
+    assert not all(own.values())
+
+
 def test_combinations_add_their_cases() -> None:
     one = file({"at": TOP, "force": [0, 0, -1000]})
     both = one.model_copy(
