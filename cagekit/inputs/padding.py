@@ -19,23 +19,35 @@ class Padding(FileModel):
     standard: str = Field("", description="standard printed on it, e.g. 'FIA 8857-2001'")
 
 
-def thickness_by_member(
+def padding_by_member(
     padding: Sequence[Padding], names: Mapping[str, Sequence[str]]
-) -> dict[str, float]:
-    """Thickness (mm) by member id.
+) -> dict[str, Padding]:
+    """The padding that each tube wears, by member id.
 
     Args:
         padding: in the order written; of two that call a tube by the same name the later counts.
         names: by member id what the tube answers to, the narrowest first: the padding that calls
             it by its id counts before one that calls it by its role.
     """
-    called = {name: entry.thickness for entry in padding for name in entry.members}
-    out: dict[str, float] = {}
+    called = {name: entry for entry in padding for name in entry.members}
+    out: dict[str, Padding] = {}
     for member, all_names in names.items():
         name = next((n for n in all_names if n in called), None)
         if name is not None:
             out[member] = called[name]
     return out
+
+
+def thickness_by_member(
+    padding: Sequence[Padding], names: Mapping[str, Sequence[str]]
+) -> dict[str, float]:
+    """Thickness (mm) by member id, see :func:`padding_by_member`; arguments as there.
+
+    Args:
+        padding: in the order written.
+        names: by member id what the tube answers to.
+    """
+    return {m: entry.thickness for m, entry in padding_by_member(padding, names).items()}
 
 
 def require_padded(padding: Sequence[Padding], names: Iterable[str], where: str) -> None:

@@ -312,7 +312,7 @@ def material_table(listed: Takeoff) -> Iterator[dict[str, Cell]]:
             "od_mm": pad.od,
             "thickness_mm": pad.thickness or None,
             "length_mm": pad.length,
-            "note": "asked for in the build"
+            "note": ", ".join(filter(None, ("asked for in the build", pad.standard)))
             if pad.asked
             else "within 150 mm of a helmet (Motorsport UK App. 3 16.2)",
         }

@@ -430,7 +430,8 @@ class Book:
 
     def padding_order(self, p: PaddingOrder) -> list[str]:
         """Padding of one tube."""
-        why = "asked for" if p.asked else "within reach of a helmet; the build does not pad it"
+        asked = f"asked for, {p.standard}" if p.standard else "asked for"
+        why = asked if p.asked else "within reach of a helmet; the build does not pad it"
         thick = self.length(p.thickness) if p.asked else "not chosen"
         return [self.number(p.member), self.length(p.length), thick, why]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from msgspec import Struct
 
-from cagekit.inputs.padding import thickness_by_member
+from cagekit.inputs.padding import padding_by_member
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.steels import steel
 from cagekit.shop.bending.bends import BendSchedule
@@ -103,6 +103,7 @@ class PaddingOrder(Struct, frozen=True, kw_only=True):
     length: float
     thickness: float
     asked: bool
+    standard: str = ""
 
 
 class WeldMetal(Struct, frozen=True, kw_only=True):
@@ -239,7 +240,7 @@ def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:
     from cagekit.people.posture import seated
 
     tubes = (*cage.members.values(), *cage.chassis.values())
-    asked = thickness_by_member(build.file.padding, {m.id: m.names for m in tubes})
+    asked = padding_by_member(build.file.padding, {m.id: m.names for m in tubes})
     people = seated(build.car, build.drivers)
     helmets = [who.parts()["helmet"] for who in people]
     bodies = [part for who in people for part in who.parts().values()]
@@ -255,8 +256,9 @@ def _padding(build: Build, cage: Cage) -> Iterator[PaddingOrder]:
                 member=m.id,
                 od=m.tube.od,
                 length=length,
-                thickness=asked.get(m.id, 0.0),
+                thickness=asked[m.id].thickness if m.id in asked else 0.0,
                 asked=m.id in asked,
+                standard=asked[m.id].standard if m.id in asked else "",
             )
 
 
