@@ -14,7 +14,9 @@ from cagekit.cli.console import emit, table
 
 NEEDED = {
     "numpy": "all geometry",
+    "msgspec": "records of all that is worked out",
     "pydantic": "reading files",
+    "tomli": "reading files",
     "cadquery": "solids that the direct way refuses, and the CadQuery plug-in",
     "ezdxf": "DXF for plates and templates",
     "hershey-fonts": "letters that a table can scribe",

@@ -740,6 +740,8 @@ CutWork = Generator[Ask, Contact, T]
 
 def contacts(asks: Sequence[Ask]) -> list[Contact]:
     """What :meth:`EndCut.contact` tells of several cuts, in one array pass."""
+    if not asks:
+        return []
     found = first_contacts(bundles(asks))
     return [cut.closed(c) for (cut, _, _), c in zip(asks, found, strict=True)]
 
@@ -767,7 +769,7 @@ def in_step(works: Sequence[CutWork[T]]) -> list[T]:
                 asks[i] = next(works[i]) if answer is None else works[i].send(answer)
             except StopIteration as end:
                 done[i] = end.value
-        found = contacts(list(asks.values())) if asks else []
+        found = contacts(list(asks.values()))
         answers = dict(zip(asks, found, strict=True))
     return [done[i] for i in range(len(works))]
 
@@ -802,7 +804,7 @@ def _extremes_of(cuts: Sequence[EndCut]) -> list[tuple[float, float]]:
     for those, fine in ((np.arange(len(cuts)), _FINE), (both, _FINE / 12.0)):
         angles = phi[those, :, None] + fine
         asked = zip(those.tolist(), angles, rho[those], strict=True)
-        near = contacts([(cuts[i], p, r) for i, p, r in asked]) if len(those) else []
+        near = contacts([(cuts[i], p, r) for i, p, r in asked])
         s = np.array([c.s for c in near]).reshape(angles.shape)
         best = np.concatenate([s[:, :2].argmin(axis=2), s[:, 2:].argmax(axis=2)], axis=1)
         phi[those] += fine[best]
@@ -821,7 +823,7 @@ def _extremes_of(cuts: Sequence[EndCut]) -> list[tuple[float, float]]:
              np.repeat(list(e), [len(spots) for spots in e.values()]))
             for i, e in edges.items() if any(e.values())
         ]  # fmt: skip
-        met = contacts([(cuts[i], p, r) for i, p, r in rays]) if rays else []
+        met = contacts([(cuts[i], p, r) for i, p, r in rays])
         for (i, _, _), c in zip(rays, met, strict=True):
             least, most = found[i]
             found[i] = min(least, float(c.s.min())), max(most, float(c.s.max()))
