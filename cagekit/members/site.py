@@ -268,7 +268,7 @@ class Site:
             side: when not the entry's.
 
         Raises:
-            GeometryError: a tube with corners is to be cut, or it never meets what is to cut it.
+            GeometryError: a tube with corners is to be cut, or does not cross what is to cut it.
         """
         role, bar = entry.role or role, bar or entry.id
         points = [a.point, *(map(vec, entry.via) if via is None else via), b.point]
@@ -308,14 +308,16 @@ class Site:
         starts, ends = list(stops[:-1]), list(stops[1:])
         for i in range(1, len(stops) - 1):
             ends[i - 1], starts[i] = self._parted(
-                stops[i], stops[i - 1].point, stops[i + 1].point, self.tube(entry, role)
+                bar, stops[i], stops[i - 1].point, stops[i + 1].point, self.tube(entry, role)
             )
         return [
             self.member(entry, role, [p.point, q.point], p, q, bar=bar, piece=str(i), side=side)
             for i, (p, q) in enumerate(zip(starts, ends, strict=True), start=1)
         ]
 
-    def _parted(self, node: Place, before: Vec, after: Vec, tube: Tube) -> tuple[Place, Place]:
+    def _parted(
+        self, bar: str, node: Place, before: Vec, after: Vec, tube: Tube
+    ) -> tuple[Place, Place]:
         """Where the piece before a node and the one after it meet the tube that runs through.
 
         Pieces that turn at the node, seen along that tube, wrap round it towards each other by
@@ -323,10 +325,14 @@ class Site:
         drawn back along the tube, until the tips lie beside each other.
 
         Args:
+            bar: id of the whole bar.
             node: on the tube that runs through.
             before: where the piece before comes from, ``(3,)`` mm.
             after: where the piece after goes to, ``(3,)`` mm.
             tube: of both pieces.
+
+        Raises:
+            GeometryError: they would have to be drawn back past the end of that tube.
         """
         through = self.members[node.members[0]]
         spot = through.path.nearest(node.point)
@@ -343,14 +349,18 @@ class Site:
         # a round tube falls off by this much at this distance beside its highest line
         beside = sqrt(2 * tube.outer_radius * proud) * (1 + TIP_ROOM)
         way = 1.0 if float((legs[0] / sines[0] + legs[1] / sines[1]) @ spot.tangent) >= 0 else -1.0
-        return (
-            self._along(node, through, spot.station - way * beside / sines[0]),
-            self._along(node, through, spot.station + way * beside / sines[1]),
+        stations = spot.station - way * beside / sines[0], spot.station + way * beside / sines[1]
+        if min(stations) < 0 or max(stations) > through.path.length:
+            raise GeometryError(
+                bar,
+                f"runs along {through.id}, by which it is to be cut, more than across it: its "
+                f"pieces have no room on it beside each other.",
+                f"Take {through.id} out of `split_by`, or move a node until the bar crosses it.",
+            )
+        before_it, after_it = (
+            replace(node, point=through.path.spot(station).point) for station in stations
         )
-
-    def _along(self, node: Place, through: Member, station: float) -> Place:
-        """The node moved to a station of the tube that runs through."""
-        return replace(node, point=through.path.spot(station).point)
+        return before_it, after_it
 
     def _nodes(
         self, entry: StrutEntry, bar: str, start: Vec, end: Vec, cutters: Sequence[str]
@@ -366,12 +376,12 @@ class Site:
             gap = size3(cross3(spot - start, axis))
             reach = self.members[name].tube.outer_radius + self.tube(entry, entry.kind).outer_radius
             along = float((spot - start) @ axis)
-            if gap < reach and 0 < along < size3(end - start):
+            if gap < reach and SAME_POINT < along < size3(end - start) - SAME_POINT:
                 found.append((along, Place(point=spot, members=(name,))))
         if not found:
             raise GeometryError(
                 bar,
-                f"never meets {', '.join(cutters)}, by which it is to be cut.",
+                f"does not cross {', '.join(cutters)} between its ends, where it is to be cut.",
                 "Take it out of `split_by`, or move a node until the tubes cross.",
             )
         return [place for _, place in sorted(found, key=lambda f: f[0])]

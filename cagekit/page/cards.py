@@ -56,7 +56,7 @@ def _member_rows(cage: Cage, m: Member, units: LengthUnit) -> Rows:
         ["Role", named(m.role)],
         ["Tube", _tube(m, units)],
         ["Material", m.tube.material],
-        ["Cut length", format_length(cage.cut_length(m.id), units)],
+        ["Cut length", _cut_length(cage, m, units)],
         ["Bends", _bends(m.path, units)],
     ]
     if m.piece:
@@ -65,6 +65,13 @@ def _member_rows(cage: Cage, m: Member, units: LengthUnit) -> Rows:
     carried = [f"{named(j.branch)} ({j.id})" for j in cage.children(m.id)]
     rows.append(["Carries", ", ".join(carried) or "no other tube"])
     return rows
+
+
+def _cut_length(cage: Cage, m: Member, units: LengthUnit) -> str:
+    """As finished; what a bender draws a tube out by is in the blank's length alone."""
+    length = format_length(cage.cut_length(m.id), units)
+    bent = any(isinstance(p, Arc) for p in m.path.pieces)
+    return f"{length} as finished; saw the blank by the bend sheet" if bent else length
 
 
 def _tube(m: Member, units: LengthUnit) -> str:

@@ -124,7 +124,9 @@ def test_every_verb_calls_a_tube_as_people_do(
     assert run(words.format(path, tmp_path / "out").split()) == 3
     said = capsys.readouterr().err.splitlines()
     (line,) = [one for one in said if one.startswith("cagekit: ") and "..." not in one]
-    assert line.startswith("cagekit: harness bar: never meets hoop diagonal, hoop diagonal cross")
+    assert line.startswith(
+        "cagekit: harness bar: does not cross hoop diagonal, hoop diagonal cross"
+    )
     assert "Take it out of `split_by`" in line
     assert "my_build.toml:" in line
     assert not (tmp_path / "out").exists()

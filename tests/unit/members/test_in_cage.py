@@ -345,7 +345,38 @@ def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
             "sprint-wagon",
             {"members": {"cross_member": {"split_by": ["main_hoop"]}}},
             GeometryError,
-            "never meets main_hoop",
+            "does not cross main_hoop between its ends",
+        ),
+        (
+            "gravel-hatch",  # it ends on what is to cut it
+            {
+                "add": [
+                    {
+                        "kind": "tube_gusset",
+                        "id": "corner",
+                        "node": "rear_brace_left end a",
+                        "split_by": ["main_hoop"],
+                    }
+                ]
+            },
+            GeometryError,
+            "corner: does not cross main_hoop between its ends",
+        ),
+        (
+            "gravel-hatch",
+            {
+                "add": [
+                    {
+                        "kind": "strut",
+                        "id": "beside",
+                        "split_by": ["main_hoop"],
+                        "from": "at 20, 638, 58",
+                        "to": "at 20, 689, 404",
+                    }
+                ]
+            },
+            GeometryError,
+            "beside: runs along main_hoop",
         ),
         ("track-roadster", {"add": [{"kind": "dash_bar"}]}, GeometryError, "none of"),
         (

@@ -121,6 +121,8 @@ def test_every_tube_has_a_card_with_its_cut_length(roadster):
         assert float(rows["Cut length"].split()[0]) == pytest.approx(
             roadster.cage.cut_length(id_), abs=0.06
         )
+        # what is sawn of a bent tube is another length
+        assert ("blank" in rows["Cut length"]) == (rows["Bends"] != "none, straight")
         ends = np.array(cards[id_]["axis"])[[0, -1]]
         path = roadster.cage.member(id_).path
         assert np.abs(ends - [path.start, path.end]).max() < 1e-3
