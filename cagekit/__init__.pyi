@@ -1006,7 +1006,7 @@ def floor_plate(
         fix: welded or bolted.
         bolts: bolts when bolted.
         bolt_size: 3/8-16 in inch builds, M10 in metric ones.
-        bolt_grade: grade-5 in inch builds, 8.8 in metric ones.
+        bolt_grade: grade-5 of inch bolts, 8.8 of metric ones, when left out.
         edge: hole centre to plate edge; twice the bolt when left out.
         plugs: plug (rosette) weld holes when welded.
         plug_diameter: diameter of those holes.
@@ -1164,7 +1164,7 @@ def tab(
         material: key of a steel; a36 in inch builds, s235 in metric ones.
         hole: bolt hole.
         bolt_size: bolt in it, e.g. M12 or 7/16-20.
-        bolt_grade: its grade, e.g. 8.8 or grade-8.
+        bolt_grade: its grade; grade-5 of inch bolts, 8.8 of metric ones, when left out.
         reach: tube surface to the middle of the hole.
         width: width at the tube.
         ear: radius of the round end about the hole.
@@ -1217,7 +1217,7 @@ def plinth(
         fix: welded or bolted.
         bolts: bolts when bolted.
         bolt_size: 3/8-16 in inch builds, M10 in metric ones.
-        bolt_grade: grade-5 in inch builds, 8.8 in metric ones.
+        bolt_grade: grade-5 of inch bolts, 8.8 of metric ones, when left out.
         edge: hole centre to plate edge; twice the bolt when left out.
         plugs: plug (rosette) weld holes when welded.
         plug_diameter: diameter of those holes.

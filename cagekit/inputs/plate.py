@@ -35,6 +35,11 @@ GussetWay = Literal["a", "b", "both", "inboard", "outboard", "up", "down", "forw
 """Which way along its parent a gusset lies: an end of the tube, or as the car lies."""
 
 
+def usual_grade(size: str) -> str:
+    """Grade of a bolt of which only the size is named, that of its own system."""
+    return PLATE_BOLT["mm" if size.startswith("M") else "in"][1]
+
+
 class PlateSizes(FileModel):
     """What every plate has."""
 
@@ -90,7 +95,9 @@ class FloorPlate(PlateSizes):
     fix: Literal["welded", "bolted"] = Field("welded", description="welded or bolted")
     bolts: int = Field(4, ge=2, le=8, description="bolts when bolted")
     bolt_size: BoltSize = Field(None, description="3/8-16 in inch builds, M10 in metric ones")
-    bolt_grade: BoltGrade = Field(None, description="grade-5 in inch builds, 8.8 in metric ones")
+    bolt_grade: BoltGrade = Field(
+        None, description="grade-5 of inch bolts, 8.8 of metric ones, when left out"
+    )
     edge: Length | None = Field(
         None, gt=0, description="hole centre to plate edge; twice the bolt when left out"
     )
@@ -195,6 +202,22 @@ class Gusset(PlateSizes):
     )
     weld_leg: Length = Field(3.0, gt=0, description="fillet along both tubes")
 
+    def idle(self) -> Mapping[str, str]:
+        """Fields that nothing is made of, and why."""
+        if self.style == "folded":
+            why = "a folded gusset has no {}. Say style = 'flat', or leave it out."
+            words = {"nose": "blunt tips", "corner_radius": "blunt tips", "bulge": "long edge"}
+            return {name: why.format(word) for name, word in words.items()}
+        out = {"fold_radius": "a flat gusset has no folds. Say style = 'folded', or leave it out."}
+        if self.bulge:
+            out["corner_radius"] = (
+                "the tips are not rounded where `bulge` draws the long edge in. Leave out one of "
+                "the two."
+            )
+        elif not self.nose:
+            out["corner_radius"] = "the tips are sharp. Say how blunt in `nose`, or leave it out."
+        return out
+
 
 class GussetEntry(Gusset, PlateEntry):
     """Sheet gusset across the corner of a joint.
@@ -230,7 +253,9 @@ class Tab(PlateSizes):
 
     hole: Length = Field(13.0, gt=0, description="bolt hole")
     bolt_size: BoltSize = Field(None, description="bolt in it, e.g. M12 or 7/16-20")
-    bolt_grade: BoltGrade = Field(None, description="its grade, e.g. 8.8 or grade-8")
+    bolt_grade: BoltGrade = Field(
+        None, description="its grade; grade-5 of inch bolts, 8.8 of metric ones, when left out"
+    )
     reach: Length = Field(35.0, gt=0, description="tube surface to the middle of the hole")
     width: Length = Field(50.0, gt=0, description="width at the tube")
     ear: Length = Field(18.0, gt=0, description="radius of the round end about the hole")
@@ -238,6 +263,15 @@ class Tab(PlateSizes):
     count: int = Field(1, ge=1, le=2, description="2 makes a clevis")
     gap: Length = Field(12.0, gt=0, description="clear width of a clevis")
     weld_leg: Length = Field(4.0, gt=0, description="fillet along the tube")
+
+    def idle(self) -> Mapping[str, str]:
+        """Fields that nothing is made of, and why."""
+        out: dict[str, str] = {}
+        if not self.bolt_size:
+            out["bolt_grade"] = "no bolt is told of. Say its size in `bolt_size`, or leave it out."
+        if self.count == 1:
+            out["gap"] = "a single tab has no gap. Say count = 2, or leave it out."
+        return out
 
 
 class TabEntry(Tab, PlateEntry):

@@ -17,7 +17,7 @@ from cagekit.inputs.plate import (
     TabEntry,
     laid_on,
 )
-from cagekit.inputs.presets import find_preset, load, load_file, reference_error
+from cagekit.inputs.presets import find_preset, key_error, load, load_file, reference_error
 
 DEFAULT_PRESETS: Mapping[str, str] = {"mm": "floor-150", "in": "floor-6in"}
 """Plate of a foot on the floor that no entry speaks of, by the build's units."""
@@ -34,15 +34,29 @@ def plates_of(tables: Iterable[PlateEntry], path: Path, beside: Path) -> tuple[P
         beside: folder that paths of presets are seen from.
 
     Raises:
-        FileInputError: an entry names a preset that does not exist or is of another kind.
+        FileInputError: an entry names a preset that does not exist or is of another kind, or
+            gives a field that nothing is made of.
     """
     out: list[PlateEntry] = []
-    for n, entry in enumerate(tables):
-        if entry.preset:
-            base = _base(entry, path, n, beside)
-            entry = laid_on(base, entry)
+    for n, written in enumerate(tables):
+        entry = written
+        if written.preset:
+            entry = laid_on(_base(written, path, n, beside), written)
+        if isinstance(entry, GussetEntry | TabEntry):
+            _require_none_idle(written, entry.idle(), path, n)
         out.extend(spread(entry))
     return tuple(out)
+
+
+def _require_none_idle(
+    written: PlateEntry, idle: Mapping[str, str], path: Path, number: int
+) -> None:
+    """Refuse what the entry itself says and nothing is made of; a preset may serve others too."""
+    for name, why in idle.items():
+        said = getattr(written, name)
+        if name in written.model_fields_set and said:
+            problem, _, hint = why.partition(". ")
+            raise key_error(str(path), ("plate", number, name), said, f"{problem}.", hint)
 
 
 def _base(entry: PlateEntry, path: Path, number: int, beside: Path) -> PlateEntry:

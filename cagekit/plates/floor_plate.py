@@ -15,7 +15,13 @@ from cagekit.cage.plate import Bolt, Hole, HolePurpose, Mark, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.plate import PLATE_BOLT, PLATE_STEEL, FlatPlate, FloorPlate
+from cagekit.inputs.plate import (
+    PLATE_BOLT,
+    PLATE_STEEL,
+    FlatPlate,
+    FloorPlate,
+    usual_grade,
+)
 from cagekit.plates.foot import Foot
 from cagekit.plates.profile import Folding, HalfFlat, flatten, legs, under
 from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
@@ -91,7 +97,7 @@ class FloorPlateSpec(Struct, frozen=True, kw_only=True):
             units: that decide over the usual bolt and steel.
         """
         bolted = plate.fix == "bolted"
-        size, grade = PLATE_BOLT[units]
+        size = plate.bolt_size or PLATE_BOLT[units][0]
         return cls(
             thickness=thickness,
             material=plate.material or PLATE_STEEL[units],
@@ -99,7 +105,7 @@ class FloorPlateSpec(Struct, frozen=True, kw_only=True):
             width=plate.width,
             folding=folding,
             corner_radius=plate.corner_radius,
-            bolt=_bolt(plate.bolt_size or size, plate.bolt_grade or grade) if bolted else None,
+            bolt=_bolt(size, plate.bolt_grade or usual_grade(size)) if bolted else None,
             bolts=plate.bolts,
             edge=plate.edge,
             plugs=0 if bolted else plate.plugs,

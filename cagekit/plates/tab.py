@@ -15,7 +15,7 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.inputs.places import OnTube
-from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, Tab, TabEntry
+from cagekit.inputs.plate import PLATE_STEEL, PlateEntry, Tab, TabEntry, usual_grade
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.seat import drawn, seat
 from cagekit.units.tolerance import SAME_POINT
@@ -59,7 +59,8 @@ class TabSpec(Struct, frozen=True, kw_only=True):
             units: that decide over the usual steel.
             pull: direction of the pull, in car axes.
         """
-        bolt = fastener(tab.bolt_size, tab.bolt_grade or "") if tab.bolt_size else None
+        size = tab.bolt_size
+        bolt = fastener(size, tab.bolt_grade or usual_grade(size)) if size else None
         return cls(
             thickness=thickness,
             material=tab.material or PLATE_STEEL[units],
