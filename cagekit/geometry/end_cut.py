@@ -8,7 +8,7 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import cos, pi, sin
@@ -837,16 +837,19 @@ def _next(around: Array | Ints) -> Array:
 
 def split(cuts: Iterable[EndCut]) -> None:
     """Work out side by side the ``corners`` of cuts, for whoever asks next."""
-    left = [cut for cut in cuts if "corners" not in vars(cut)]
-    for cut, corners in zip(left, in_step([cut._corners() for cut in left]), strict=True):
-        vars(cut)["corners"] = corners
+    _work_out(cuts, "corners", EndCut._corners)
 
 
 def measure_saddles(cuts: Iterable[EndCut]) -> None:
     """Work out side by side the ``saddle_length`` of cuts, for whoever asks next."""
-    left = [cut for cut in cuts if "saddle_length" not in vars(cut)]
-    for cut, length in zip(left, in_step([cut._saddle() for cut in left]), strict=True):
-        vars(cut)["saddle_length"] = length
+    _work_out(cuts, "saddle_length", EndCut._saddle)
+
+
+def _work_out(cuts: Iterable[EndCut], name: str, work: Callable[[EndCut], CutWork[T]]) -> None:
+    """Work out side by side what cuts keep under a name, where they do not have it."""
+    left = [cut for cut in cuts if name not in vars(cut)]
+    for cut, made in zip(left, in_step([work(cut) for cut in left]), strict=True):
+        vars(cut)[name] = made
 
 
 def narrowing(

@@ -16,6 +16,7 @@ from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutE
 from cagekit.inputs.fields import ByKind, EntrySide, FileModel, FileName, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.most import MOST_TUBES
 from cagekit.inputs.padding import Padding
 from cagekit.inputs.places import OnCar, OnTube, for_side
@@ -367,8 +368,8 @@ def _require_all_read(file: BuildFile, kept: Sequence[MemberEntry], where: str) 
         rows = [e.unread(said[e.id]) for e in kept if key in e.names]
         for name in table:
             if rows and all(name in row for row in rows):
-                problem, _, hint = rows[0][name].partition(". ")
-                raise key_error(where, ("members", key, name), table[name], f"{problem}.", hint)
+                why = problem_and_cure(rows[0][name])
+                raise key_error(where, ("members", key, name), table[name], *why)
     by_id = {e.id: e for e in kept}
     for list_, written in (("add", file.add), ("strut", file.strut)):
         for n, entry in enumerate(written):
@@ -376,10 +377,8 @@ def _require_all_read(file: BuildFile, kept: Sequence[MemberEntry], where: str) 
             idle = [leg.idle(said[leg.id]) for leg in legs]
             for name in idle[0] if idle else ():
                 if all(name in row for row in idle):
-                    problem, _, hint = idle[0][name].partition(". ")
-                    raise key_error(
-                        where, (list_, n, name), getattr(entry, name), f"{problem}.", hint
-                    )
+                    why = problem_and_cure(idle[0][name])
+                    raise key_error(where, (list_, n, name), getattr(entry, name), *why)
 
 
 def _without_hanging(

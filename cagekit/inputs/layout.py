@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from cagekit.errors import InputError
 from cagekit.inputs.entries import AnyEntry
 from cagekit.inputs.fields import FileModel, Length, Name
+from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.plate import AnyPlateEntry
 
 FOOT_PLATE = 3.0
@@ -35,6 +36,6 @@ class Layout(FileModel):
     def _all_read(self) -> Self:
         for n, entry in enumerate(self.member):
             for name, why in entry.idle().items():
-                problem, _, hint = why.partition(". ")
-                raise InputError("layout", f"member.{n}.{name}", problem=f"{problem}.", hint=hint)
+                problem, hint = problem_and_cure(why)
+                raise InputError("layout", f"member.{n}.{name}", problem=problem, hint=hint)
         return self

@@ -108,6 +108,12 @@ def faults(
     return FileInputError(problems)
 
 
+def problem_and_cure(why: str) -> tuple[str, str]:
+    """What is wrong, as a sentence, and what would do, of a text that says both in a row."""
+    problem, _, cure = why.partition(". ")
+    return f"{problem}.", cure
+
+
 def shorten(value: Any, limit: int = 60) -> str:
     """Return ``value`` as a file would show it, cut to ``limit`` characters."""
     if isinstance(value, bool):

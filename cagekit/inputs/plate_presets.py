@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from cagekit.errors import NotFoundError
+from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.places import for_side
 from cagekit.inputs.plate import (
     FloorPlateEntry,
@@ -55,8 +56,7 @@ def _require_none_idle(
     for name, why in idle.items():
         said = getattr(written, name)
         if name in written.model_fields_set and said:
-            problem, _, hint = why.partition(". ")
-            raise key_error(str(path), ("plate", number, name), said, f"{problem}.", hint)
+            raise key_error(str(path), ("plate", number, name), said, *problem_and_cure(why))
 
 
 def _base(entry: PlateEntry, path: Path, number: int, beside: Path) -> PlateEntry:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.inputs.plate_presets import spread
@@ -48,15 +49,15 @@ def require_fields_act(build: Build, feet: Sequence[PlatedFoot]) -> tuple[str, .
             without = [foot for foot in meant if name in idle[foot]]
             if not without:
                 continue
-            why, _, hint = idle[without[0]][name].partition(". ")
+            why, hint = problem_and_cure(idle[without[0]][name])
             if len(without) == len(meant):
                 which = "the plate there" if len(meant) == 1 else "each plate there"
                 where = str(build.files.get("build", Path(build.name)))
                 key, said = ("plate", n, name), getattr(entry, name)
-                raise key_error(where, key, said, f"{which} {why}.", hint)
+                raise key_error(where, key, said, f"{which} {why}", hint)
             ends = ", ".join(map(_called, without))
             said = f"`{name}` of plate entry {n + 1} does nothing at {ends}"
-            remarks.append(f"{said}: the plate there {why}.")
+            remarks.append(f"{said}: the plate there {why}")
     return tuple(remarks)
 
 

@@ -27,6 +27,7 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry
+from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.places import MEASURED, OnTube
 from cagekit.inputs.written import with_place
 from cagekit.names import in_words
@@ -251,9 +252,9 @@ def sweep(build: Build, member: str, field: str, values: Iterable[float]) -> Swe
             hint=did_you_mean(field, _numbers(entry), what="Its numbers"),
         )  # fmt: skip
     if field not in _numbers(entry):
-        problem, _, hint = entry.unread(frozenset()).get(field, "is no number").partition(". ")
+        problem, hint = problem_and_cure(entry.unread(frozenset()).get(field, "is no number"))
         hint = f"{hint} {_fields_hint(entry)}".strip()
-        raise InputError("--over", "field", field, problem=f"{problem}.", hint=hint)
+        raise InputError("--over", "field", field, problem=problem, hint=hint)
     row = _usual().get(entry.kind, {})
     words = row.get("words", "") if row.get("fields", [""])[0] == field else ""
     return Sweep(fields=(field,), values=tuple(values), words=words)

@@ -7,7 +7,7 @@ import re
 import shutil
 import threading
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
@@ -57,6 +57,24 @@ def page(opened, served):
     page.wait_for_selector("body[data-live='yes']")
     until(page, "state.data.judged === state.data.version")
     return page
+
+
+@pytest.fixture
+def demo(opened, tmp_path) -> Iterator[Callable[[str], tuple]]:
+    """Copies a demo's build as the user's own and serves it: the page and the file."""
+    running = []
+
+    def begin(name: str) -> tuple:
+        file = tmp_path / "own.toml"
+        shutil.copy(BUILDS / f"{name}.toml", file)
+        running.append(Served(tmp_path, file))
+        page = opened(running[-1].address)
+        page.wait_for_selector("body[data-live='yes']")
+        return page, file
+
+    yield begin
+    for served in running:
+        served.stop()
 
 
 def field(page, key=HEIGHT):
@@ -312,95 +330,74 @@ def test_all_by_keyboard_on_the_live_page(page, served):
     assert Design.load(str(served.file)).cage.member("harness_bar_1").path.start[2] == bar(page)[2]
 
 
-def test_what_one_side_alone_says_comes_before_what_both_say(opened, tmp_path):
-    file = tmp_path / "own.toml"
-    shutil.copy(BUILDS / "hillclimb-coupe.toml", file)
-    served = Served(tmp_path, file)
-    try:
-        page = opened(served.address)
-        page.wait_for_selector("body[data-live='yes']")
-        page.evaluate("select('door_bar_right')")
-        first = page.locator("#params > details").nth(0)
-        assert first.get_attribute("data-member") == "door_bar_right"
-        assert first.get_attribute("open") is not None
-        assert first.locator("summary code").inner_text() == "[members.door_bar_right]"
-        row = first.locator(".field[data-key$='height_rear']")
-        assert row.locator("label").inner_text() == "height rear height_rear"
-        second = page.locator("#params > details").nth(1)
-        assert second.get_attribute("data-member") == "door_bar"
-        assert second.get_attribute("open") is None
-        page.evaluate("refresh(0)")  # as when a file has changed
-        page.wait_for_timeout(500)
-        first = page.locator("#params > details").nth(0)
-        assert first.get_attribute("data-member") == "door_bar_right"
-        assert first.get_attribute("open") is not None
-        page.evaluate("change('build.members.door_bar_right.height_rear', 290)")
-        until(page, "state.data.changes.length === 1")
-        assert "[members.door_bar_right] height_rear" in page.inner_text("#changed")
-    finally:
-        served.stop()
+def test_what_one_side_alone_says_comes_before_what_both_say(demo):
+    page, _ = demo("hillclimb-coupe")
+    page.evaluate("select('door_bar_right')")
+    first = page.locator("#params > details").nth(0)
+    assert first.get_attribute("data-member") == "door_bar_right"
+    assert first.get_attribute("open") is not None
+    assert first.locator("summary code").inner_text() == "[members.door_bar_right]"
+    row = first.locator(".field[data-key$='height_rear']")
+    assert row.locator("label").inner_text() == "height rear height_rear"
+    second = page.locator("#params > details").nth(1)
+    assert second.get_attribute("data-member") == "door_bar"
+    assert second.get_attribute("open") is None
+    page.evaluate("refresh(0)")  # as when a file has changed
+    page.wait_for_timeout(500)
+    first = page.locator("#params > details").nth(0)
+    assert first.get_attribute("data-member") == "door_bar_right"
+    assert first.get_attribute("open") is not None
+    page.evaluate("change('build.members.door_bar_right.height_rear', 290)")
+    until(page, "state.data.changes.length === 1")
+    assert "[members.door_bar_right] height_rear" in page.inner_text("#changed")
 
 
 GAP = "build.members.rear_brace.drop"
 
 
-def test_inches_are_read_off_in_fractions_and_typed_as_such(opened, tmp_path):
-    file = tmp_path / "own.toml"
-    shutil.copy(BUILDS / "sprint-wagon.toml", file)
-    served = Served(tmp_path, file)
-    try:
-        page = opened(served.address)
-        page.wait_for_selector("body[data-live='yes']")
-        row = field(page, GAP)
-        box, slider = row.locator("input[type='text']"), row.locator("input[type='range']")
-        assert box.input_value() == "1 1/4"
-        assert re.search(r"slider 0 to 5 1/8 in$", row.inner_text())
-        assert slider.get_attribute("aria-valuetext") == "1 1/4 in"
-        box.fill("1 3/8")
-        box.press("Tab")
-        until(page, "state.data.changes.length === 1")
-        assert slider.input_value() == "1.375"  # the slider goes along
-        assert box.input_value() == "1 3/8"
-        assert "drop: 1 1/4 in → 1 3/8" in page.inner_text("#changed")
-        slide(page, 1.5625, GAP)
-        assert box.input_value() == "1 9/16"
-        assert "drop: 1 1/4 in → 1 9/16 in" in page.inner_text("#changed")
-        page.click("#save")
-        until(page, "!state.data.unsaved")
-        assert 'drop = "1 9/16"' in file.read_text("utf-8")
-    finally:
-        served.stop()
+def test_inches_are_read_off_in_fractions_and_typed_as_such(demo):
+    page, file = demo("sprint-wagon")
+    row = field(page, GAP)
+    box, slider = row.locator("input[type='text']"), row.locator("input[type='range']")
+    assert box.input_value() == "1 1/4"
+    assert re.search(r"slider 0 to 5 1/8 in$", row.inner_text())
+    assert slider.get_attribute("aria-valuetext") == "1 1/4 in"
+    box.fill("1 3/8")
+    box.press("Tab")
+    until(page, "state.data.changes.length === 1")
+    assert slider.input_value() == "1.375"  # the slider goes along
+    assert box.input_value() == "1 3/8"
+    assert "drop: 1 1/4 in → 1 3/8" in page.inner_text("#changed")
+    slide(page, 1.5625, GAP)
+    assert box.input_value() == "1 9/16"
+    assert "drop: 1 1/4 in → 1 9/16 in" in page.inner_text("#changed")
+    page.click("#save")
+    until(page, "!state.data.unsaved")
+    assert 'drop = "1 9/16"' in file.read_text("utf-8")
 
 
-def test_a_choice_brings_its_fields_and_takes_them_away(opened, tmp_path):
-    file = tmp_path / "own.toml"
-    shutil.copy(BUILDS / "sprint-wagon.toml", file)
-    served = Served(tmp_path, file)
-    try:
-        page = opened(served.address)
-        page.wait_for_selector("body[data-live='yes']")
-        late = "build.members.dash_bar.set_back"
-        assert not page.evaluate("key => live.params.has(key)", late)
-        choose = field(page, "build.members.dash_bar.omit").locator("select")
-        choose.focus()
-        choose.select_option("false")
-        until(page, f"live.params.has('{late}')")
-        page.wait_for_selector(f".field[data-key='{late}']")
-        assert page.evaluate("document.activeElement.id") == "field-build.members.dash_bar.omit"
-        slide(page, 2, late)
-        assert "dash bar: set back: 0 in → 2 in" in page.inner_text("#changed")
-        axis = page.evaluate("state.data.cards.dash_bar.axis.length")
-        assert axis > 2  # it is bent now
-        page.click("#save")
-        until(page, "!state.data.unsaved")
-        said = tomllib.loads(file.read_text("utf-8"))["members"]["dash_bar"]
-        assert said == {"omit": False, "set_back": 2}
-        for _ in range(2):
-            page.click("#undo")
-        until(page, f"!live.params.has('{late}')")
-        assert page.locator(f".field[data-key='{late}']").count() == 0
-    finally:
-        served.stop()
+def test_a_choice_brings_its_fields_and_takes_them_away(demo):
+    page, file = demo("sprint-wagon")
+    late = "build.members.dash_bar.set_back"
+    assert not page.evaluate("key => live.params.has(key)", late)
+    choose = field(page, "build.members.dash_bar.omit").locator("select")
+    choose.focus()
+    choose.select_option("false")
+    until(page, f"live.params.has('{late}')")
+    page.wait_for_selector(f".field[data-key='{late}']")
+    assert page.evaluate("document.activeElement.id") == "field-build.members.dash_bar.omit"
+    slide(page, 2, late)
+    assert "dash bar: set back: 0 in → 2 in" in page.inner_text("#changed")
+    axis = page.evaluate("state.data.cards.dash_bar.axis.length")
+    assert axis > 2  # it is bent now
+    page.click("#save")
+    until(page, "!state.data.unsaved")
+    said = tomllib.loads(file.read_text("utf-8"))["members"]["dash_bar"]
+    assert said == {"omit": False, "set_back": 2}
+    for _ in range(2):
+        page.click("#undo")
+    until(page, f"!live.params.has('{late}')")
+    assert page.locator(f".field[data-key='{late}']").count() == 0
 
 
 EVIL = "<img src=x onerror=document.title='owned'>"
