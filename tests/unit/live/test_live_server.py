@@ -210,6 +210,7 @@ def test_plates_that_cannot_be_made_after_a_drag_are_told_and_the_last_whole_cag
     from cagekit.design import design as room
 
     session = server.session
+    session.state()  # tubes alone follow on a picture that a page has
     before = session.design
     seen = threading.Event()
 
